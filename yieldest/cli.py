@@ -1,0 +1,100 @@
+"""The commands: parse, call, print; no arithmetic."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from yieldest.errors import InputError
+
+# Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
+if TYPE_CHECKING:
+    from yieldest.estimate import Estimate
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="What a small wind machine will earn at a site: yearly energy, cost per kWh, payback.",
+)
+
+PlanPath = Annotated[Path, typer.Argument(help="The plan file, or the folder with plan.toml.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Full precision for machines.")]
+
+
+@app.command()
+def estimate(plan: PlanPath, as_json: AsJson = False) -> None:
+    """Reckon energy, cost per kWh and payback for every build of a plan.
+
+    Example: yieldest estimate demo-sites/hill-yard
+    """
+    from yieldest.estimate import estimate as reckon  # noqa: PLC0415
+    from yieldest.plan import load_plan  # noqa: PLC0415
+
+    result: Estimate = reckon(load_plan(plan))
+    if as_json:
+        from yieldest.show.machine import as_dictionary  # noqa: PLC0415
+
+        _print_json(as_dictionary(result))
+    else:
+        from yieldest.show.text import console, print_estimate  # noqa: PLC0415
+
+        print_estimate(result, console())
+
+
+@app.command()
+def check(plan: PlanPath, as_json: AsJson = False) -> None:
+    """Say whether a plan and the files it names are sound, without reckoning.
+
+    Example: yieldest check demo-sites/hill-yard
+    """
+    from yieldest.check import check_plan  # noqa: PLC0415
+    from yieldest.plan import load_plan  # noqa: PLC0415
+
+    findings = check_plan(load_plan(plan))
+    if as_json:
+        _print_json(findings)
+        return
+    typer.echo(f"{findings['plan']}: the plan is sound.")
+    for found in findings["found"]:
+        typer.echo(f"  {found}")
+    for warning in findings["warnings"]:
+        typer.echo(f"  be warned: {warning}")
+
+
+@app.command()
+def start(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that is not there yet.")],
+    as_json: AsJson = False,
+) -> None:
+    """Write a commented plan folder to fill in: plan, wind record, curve and bill.
+
+    Example: yieldest start my-yard
+    """
+    from yieldest.starter import write_starter  # noqa: PLC0415
+
+    written = write_starter(folder)
+    if as_json:
+        _print_json({"written": [str(path) for path in written]})
+        return
+    for path in written:
+        typer.echo(f"wrote {path}")
+    typer.echo(f"Now fill in the files, then run: yieldest estimate {folder}")
+
+
+def _print_json(content: dict[str, Any]) -> None:
+    typer.echo(json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False))
+
+
+def main() -> None:
+    """Run the command line; bad input becomes one sentence and exit code 2."""
+    try:
+        app()
+    except InputError as error:
+        typer.echo(f"yieldest: {error}", err=True)
+        sys.exit(2)

@@ -1,0 +1,1 @@
+"""The wind and the air at the hub: Weibull climate, height, density."""

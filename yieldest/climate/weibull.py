@@ -1,0 +1,176 @@
+"""The Weibull distribution of wind speed: fitting it, and its moments."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import digamma, gamma, gammaln
+
+from yieldest.arrays import FloatArray, floats
+
+_NEWTON_STEPS = 60
+_NEWTON_TOLERANCE = 1e-13
+
+
+def mean_speed(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArray:
+    """Return the mean of a Weibull distribution, A Gamma(1 + 1/k).
+
+    Parameters
+    ----------
+    shape, scale_ms : array_like
+        Weibull shape k and scale A in m/s; they broadcast.
+
+    Returns
+    -------
+    ndarray
+        Mean speed in m/s.
+
+    Notes
+    -----
+    Jain, *Wind Energy Engineering*, McGraw-Hill 2011, chapter 3.
+    """
+    return moment(shape, scale_ms, 1)
+
+
+def moment(shape: npt.ArrayLike, scale_ms: npt.ArrayLike, order: float) -> FloatArray:
+    """Return the mean of speed to the power `order`, A^n Gamma(1 + n/k), in (m/s)^n.
+
+    Parameters
+    ----------
+    shape, scale_ms : array_like
+        Weibull shape k and scale A in m/s; they broadcast.
+    order : float
+        The power n; 3 gives the mean cube, on which the power in the wind rests.
+    """
+    scale = floats(scale_ms)
+    return np.asarray(scale**order * gamma(1 + order / floats(shape)))
+
+
+def mode_speed(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArray:
+    """Return the most frequent speed, A (1 - 1/k)^(1/k), or 0 for a shape up to 1.
+
+    Parameters
+    ----------
+    shape, scale_ms : array_like
+        Weibull shape k and scale A in m/s; they broadcast.
+
+    Returns
+    -------
+    ndarray
+        Speed in m/s (Jain 2011, chapter 3).
+    """
+    k = floats(shape)
+    return np.asarray(floats(scale_ms) * np.maximum(0.0, 1 - 1 / k) ** (1 / k))
+
+
+def share_above(
+    speed_ms: npt.ArrayLike, shape: npt.ArrayLike, scale_ms: npt.ArrayLike
+) -> FloatArray:
+    """Return the share of time with a speed above `speed_ms`, exp(-(v/A)^k).
+
+    Parameters
+    ----------
+    speed_ms, shape, scale_ms : array_like
+        Speed (m/s, not negative), Weibull shape k and scale A (m/s); they broadcast.
+    """
+    ratio = floats(speed_ms) / floats(scale_ms)
+    return np.asarray(np.exp(-(ratio ** floats(shape))))
+
+
+def scale_of_mean(mean_ms: npt.ArrayLike, shape: npt.ArrayLike) -> FloatArray:
+    """Return the scale (m/s) that gives a mean speed at a shape, v / Gamma(1 + 1/k)."""
+    return np.asarray(floats(mean_ms) / gamma(1 + 1 / floats(shape)))
+
+
+def fit_maximum_likelihood(speed_ms: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+    r"""Fit Weibull shape and scale by maximum likelihood.
+
+    Parameters
+    ----------
+    speed_ms : array_like, shape (..., n)
+        Speeds in m/s along the last axis. NaN and zero are left out: a calm has no likelihood
+        under a Weibull distribution and is to be carried as a share of its own.
+
+    Returns
+    -------
+    shape, scale_ms : ndarray, shape (...)
+        NaN where fewer than two different positive speeds are there.
+
+    Notes
+    -----
+    The shape is the one root of
+
+    .. math:: \frac{\sum v^k \ln v}{\sum v^k} - \frac1k - \overline{\ln v} = 0
+
+    found by Newton's method, and the scale follows as the k-th root of the mean of v^k
+    (Seguro & Lambert, *J. Wind Eng. Ind. Aerodyn.* 85 (2000) 75-84).
+    """
+    speed = floats(speed_ms)
+    used = speed > 0  # False for NaN too
+    count = used.sum(axis=-1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        log_speed = np.where(used, np.log(speed), np.nan)
+        highest = np.max(np.where(used, log_speed, -np.inf), axis=-1)
+        # Relative to the highest speed no power can overflow; unused readings get weight zero.
+        log_ratio = np.where(used, log_speed - highest[..., np.newaxis], -np.inf)
+        finite_log = np.where(used, log_ratio, 0.0)
+        mean_log = finite_log.sum(axis=-1) / count
+        variance = np.where(used, (finite_log - mean_log[..., np.newaxis]) ** 2, 0).sum(-1) / count
+        spread = np.sqrt(variance)
+        fittable = (count >= 2) & (spread > 1e-9)
+        # ln v of a Weibull variable has standard deviation pi / (k sqrt 6).
+        shape = np.where(fittable, np.pi / (np.sqrt(6.0) * spread), np.nan)
+        for _ in range(_NEWTON_STEPS):
+            weight = np.exp(shape[..., np.newaxis] * log_ratio)
+            total = weight.sum(axis=-1)
+            first = np.einsum("...i,...i->...", weight, finite_log) / total
+            second = np.einsum("...i,...i,...i->...", weight, finite_log, finite_log) / total
+            step = (first - 1 / shape - mean_log) / (second - first**2 + 1 / shape**2)
+            step = np.minimum(step, 0.9 * shape)  # the shape must stay positive
+            shape = shape - step
+            if not np.any(np.abs(step) > _NEWTON_TOLERANCE * shape):
+                break
+        weight_mean = np.exp(shape[..., np.newaxis] * log_ratio).sum(axis=-1) / count
+        scale = np.exp(highest) * weight_mean ** (1 / shape)
+    return np.asarray(shape), np.asarray(scale)
+
+
+def fit_moments(speed_ms: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Fit Weibull shape and scale so that mean and standard deviation are those of the speeds.
+
+    Parameters
+    ----------
+    speed_ms : array_like, shape (..., n)
+        Speeds in m/s along the last axis. NaN and zero are left out, as in
+        `fit_maximum_likelihood`.
+
+    Returns
+    -------
+    shape, scale_ms : ndarray, shape (...)
+        NaN where fewer than two different positive speeds are there.
+
+    Notes
+    -----
+    Justus, Hargraves, Mikhail & Graber, *J. Appl. Meteorol.* 17 (1978) 350-353. Their
+    approximation k = (s/m)^-1.086 is only the start; Newton's method then solves
+    1 + (s/m)^2 = Gamma(1 + 2/k) / Gamma(1 + 1/k)^2.
+    """
+    speed = floats(speed_ms)
+    used = speed > 0
+    count = used.sum(axis=-1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = np.where(used, speed, 0.0).sum(axis=-1) / count
+        squares = np.where(used, (speed - mean[..., np.newaxis]) ** 2, 0.0).sum(axis=-1) / count
+        variation = np.sqrt(squares) / mean
+        variation = np.where((count >= 2) & (variation > 1e-9), variation, np.nan)
+        target = np.log1p(variation**2)
+        shape = variation**-1.086
+        for _ in range(_NEWTON_STEPS):
+            inverse = 1 / shape
+            excess = gammaln(1 + 2 * inverse) - 2 * gammaln(1 + inverse) - target
+            slope = -2 * inverse**2 * (digamma(1 + 2 * inverse) - digamma(1 + inverse))
+            step = np.minimum(excess / slope, 0.9 * shape)
+            shape = shape - step
+            if not np.any(np.abs(step) > _NEWTON_TOLERANCE * shape):
+                break
+    return np.asarray(shape), scale_of_mean(mean, shape)

@@ -1,0 +1,151 @@
+"""What a build makes in a year: gross and net energy, capacity factor and hours."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.climate.site import Climate
+from yieldest.climate.weibull import share_above
+from yieldest.energy.losses import Loss, kept_share
+from yieldest.energy.yearly import (
+    HOURS_PER_YEAR,
+    YearlyHours,
+    mean_power_w,
+    yearly_hours,
+)
+from yieldest.provenance import Provenance
+from yieldest.turbine.curve import PowerCurve
+
+YEAR_TO_YEAR_SPREAD = 0.06
+"""Standard deviation of the yearly mean speed over its mean (common practice, no source)."""
+POOR_FIT = 0.05
+"""A fitted energy farther than this from the record's own is warned of; our choice."""
+MUCH_ABOVE_LAST = 0.10
+"""More energy than this share from above the last measured speed is warned of; our choice."""
+
+
+@dataclass(frozen=True)
+class Energy:
+    """What a build makes in a year, all its machines together.
+
+    Parameters
+    ----------
+    count : int
+        Number of machines.
+    gross_kwh_per_year : float
+        From the fitted distribution, before losses.
+    record_gross_kwh_per_year : float or None
+        The same reading by reading from the record, as a cross-check; None without a record.
+    net_kwh_per_year : float
+        After losses.
+    calm_year_kwh, windy_year_kwh : float
+        Net energy when the mean speed is one usual year-to-year spread (6 %) lower or higher.
+    capacity_factor : float or None
+        Net energy over rated power all year round; None when the curve makes no power.
+    hours : YearlyHours
+        Of one machine.
+    losses : tuple of Loss
+    provenance : Provenance
+    """
+
+    count: int
+    gross_kwh_per_year: float
+    record_gross_kwh_per_year: float | None
+    net_kwh_per_year: float
+    calm_year_kwh: float
+    windy_year_kwh: float
+    capacity_factor: float | None
+    hours: YearlyHours
+    losses: tuple[Loss, ...]
+    provenance: Provenance
+
+
+def produce(
+    climate: Climate,
+    curve: PowerCurve,
+    losses: tuple[Loss, ...],
+    count: int,
+    record_speed_ms: FloatArray | None,
+) -> Energy:
+    """Put a power curve into a climate.
+
+    Parameters
+    ----------
+    climate : Climate
+        At the hub.
+    curve : PowerCurve
+        For the density at the hub.
+    losses : tuple of Loss
+    count : int
+        Number of machines.
+    record_speed_ms : ndarray, shape (n,), or None
+        The speeds of the record carried to the hub.
+    """
+    kwh_per_mean_w = count * HOURS_PER_YEAR / 1000
+    scales = climate.scale_ms * (1 + YEAR_TO_YEAR_SPREAD * np.array([0.0, -1.0, 1.0]))
+    power_w = mean_power_w(climate.shape, scales, curve.speed_ms, curve.power_w)
+    gross, calm_year, windy_year = (1 - climate.calm_share) * power_w * kwh_per_mean_w
+    kept = kept_share(losses)
+    from_record = None
+    warnings = []
+    if record_speed_ms is not None:
+        from_record = float(curve.power_at(record_speed_ms).mean()) * kwh_per_mean_w
+        if abs(gross - from_record) > POOR_FIT * abs(from_record):
+            warnings.append(
+                f"The fitted distribution gives {gross:.3g} kWh a year and the record itself "
+                f"{from_record:.3g} kWh, more than {POOR_FIT:.0%} apart: the Weibull distribution "
+                "is a poor fit here, so trust neither figure beyond that."
+            )
+    above_last = (
+        (1 - climate.calm_share)
+        * curve.power_w[-1]
+        * (
+            share_above(curve.last_measured_ms, climate.shape, climate.scale_ms)
+            - share_above(curve.cut_out_ms, climate.shape, climate.scale_ms)
+        )
+        * kwh_per_mean_w
+    )
+    if gross > 0 and above_last > MUCH_ABOVE_LAST * gross:
+        warnings.append(
+            f"{above_last / gross:.0%} of the energy comes from winds above "
+            f"{curve.last_measured_ms:.3g} m/s, the last speed of the curve, where it was only "
+            "held level."
+        )
+    if gross <= 0:
+        warnings.append(
+            "The build makes no energy in this wind, so there is no cost per kWh and no payback."
+        )
+    rated_kwh = curve.rated_power_w * kwh_per_mean_w
+    return Energy(
+        count=count,
+        gross_kwh_per_year=float(gross),
+        record_gross_kwh_per_year=from_record,
+        net_kwh_per_year=float(gross) * kept,
+        calm_year_kwh=float(calm_year) * kept,
+        windy_year_kwh=float(windy_year) * kept,
+        capacity_factor=float(gross) * kept / rated_kwh if rated_kwh > 0 else None,
+        hours=yearly_hours(
+            climate.shape,
+            climate.scale_ms,
+            climate.calm_share,
+            curve.speed_ms,
+            curve.power_w,
+            curve.rated_power_w,
+        ),
+        losses=losses,
+        provenance=Provenance(
+            source=curve.provenance.source,
+            method="Weibull distribution through the straight pieces of the curve, in closed form "
+            "(incomplete gamma function); year of 8760 h",
+            assumed=tuple(
+                f"{loss.category.replace('_', ' ').capitalize()} loss {loss.share:.0%} "
+                "(common practice, no source)."
+                for loss in losses
+                if loss.assumed
+            ),
+            warnings=tuple(warnings),
+        ),
+    )

@@ -1,0 +1,9 @@
+"""The one exception for bad input: one sentence on the command line, and exit code 2."""
+
+
+class InputError(ValueError):
+    """Something the user gave cannot be used.
+
+    The message is one plain sentence: the file, line or key; what was found; what was expected;
+    how to mend it.
+    """

@@ -1,0 +1,205 @@
+"""One plan in, one estimate out: the whole chain from the wind record to the payback."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.climate.air import Air, air_at_hub
+from yieldest.climate.height import hub_factor
+from yieldest.climate.site import LOW_MEAN_SPEED_MS, Climate, climate_of_mean, climate_of_record
+from yieldest.energy.losses import losses_of
+from yieldest.energy.production import Energy, produce
+from yieldest.money.bill import read_bill
+from yieldest.money.cost import Cost, MoneyTerms, cost_of, money_terms
+from yieldest.plan import Build, Plan
+from yieldest.provenance import Provenance
+from yieldest.record.read import Record, read_record
+from yieldest.turbine.curve import PowerCurve, read_curve
+
+ROOF_WARNING = (
+    "The machine stands on a roof: the air there is disturbed and often slower than any height "
+    "law says, vibration goes into the building, and the structure must be judged by a licensed "
+    "engineer. Expect less than the figures below say."
+)
+
+
+@dataclass(frozen=True)
+class BuildEstimate:
+    """What one build yields and costs.
+
+    Parameters
+    ----------
+    name : str
+    climate : Climate
+        At the hub.
+    air : Air
+    curve : PowerCurve
+        At the hub's air density.
+    height_method : str
+    energy : Energy
+    cost : Cost or None
+        None without a bill.
+    assumed, warnings : tuple of str
+        Of this build alone.
+    """
+
+    name: str
+    climate: Climate
+    air: Air
+    curve: PowerCurve
+    height_method: str
+    energy: Energy
+    cost: Cost | None
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """What all the builds of a plan yield and cost.
+
+    Parameters
+    ----------
+    title, currency : str
+    record : Record or None
+        None when the plan states the mean speed.
+    climate : Climate
+        At the height of measurement.
+    terms : MoneyTerms
+    builds : tuple of BuildEstimate
+    assumed, warnings : tuple of str
+        Of the site, the wind and the money terms; those of a build are with it.
+    """
+
+    title: str
+    currency: str
+    record: Record | None
+    climate: Climate
+    terms: MoneyTerms
+    builds: tuple[BuildEstimate, ...]
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def estimate(plan: Plan) -> Estimate:
+    """Reckon yearly energy, cost per kWh and payback for every build of a plan.
+
+    Raises
+    ------
+    InputError
+        When a file that the plan names cannot be used.
+    """
+    record, climate = _wind(plan)
+    terms = money_terms(**plan.money.model_dump())
+    assumed = [*climate.provenance.assumed, *terms.provenance.assumed]
+    warnings = [
+        *(record.provenance.warnings if record is not None else ()),
+        *climate.provenance.warnings,
+        *terms.provenance.warnings,
+    ]
+    if plan.site.elevation_m is None:
+        assumed.insert(0, "Elevation 0 m, for site.elevation_m is not stated.")
+    if plan.site.on_roof:
+        warnings.append(ROOF_WARNING)
+    return Estimate(
+        title=plan.title,
+        currency=plan.currency,
+        record=record,
+        climate=climate,
+        terms=terms,
+        builds=tuple(_build(plan, build, record, climate, terms) for build in plan.build),
+        assumed=tuple(assumed),
+        warnings=tuple(warnings),
+    )
+
+
+def _wind(plan: Plan) -> tuple[Record | None, Climate]:
+    wind = plan.wind
+    if wind.mean_speed_ms is not None:
+        return None, climate_of_mean(wind.mean_speed_ms, wind.weibull_shape, wind.measured_height_m)
+    record = read_plan_record(plan)
+    return record, climate_of_record(record, wind.measured_height_m, wind.fit)
+
+
+def _build(
+    plan: Plan, build: Build, record: Record | None, measured: Climate, terms: MoneyTerms
+) -> BuildEstimate:
+    site = plan.site
+    factor, height = hub_factor(
+        measured.height_m,
+        build.hub_height_m,
+        shear_exponent=site.shear_exponent,
+        roughness_length_m=site.roughness_length_m,
+        terrain=site.terrain,
+        displacement_m=site.displacement_m,
+    )
+    climate = measured.raised(factor, build.hub_height_m)
+    air = air_at_hub(
+        site.elevation_m or 0.0,
+        build.hub_height_m,
+        _known(site.mean_temperature_c, None if record is None else record.temperature_c),
+        _known(site.mean_pressure_hpa, None if record is None else record.pressure_hpa),
+    )
+    curve = read_build_curve(plan, build).at_density(air.density_kg_m3, build.density_correction)
+    energy = produce(
+        climate,
+        curve,
+        losses_of(build.losses.model_dump(), build.count),
+        build.count,
+        None if record is None else record.valid_speed_ms * factor,
+    )
+    bill = None if build.bill is None else read_bill(plan.file(build.bill))
+    cost = None if bill is None else cost_of(bill, build.count, energy.net_kwh_per_year, terms)
+    stages: list[Provenance] = [height, air.provenance, curve.provenance, energy.provenance]
+    stages += [stage.provenance for stage in (bill, cost) if stage is not None]
+    warnings = [warning for stage in stages for warning in stage.warnings]
+    if bill is None:
+        warnings.append("No bill is stated, so there is no cost per kWh and no payback.")
+    if climate.mean_speed_ms < LOW_MEAN_SPEED_MS:
+        warnings.append(
+            f"The mean wind at the hub is {climate.mean_speed_ms:.1f} m/s; below "
+            f"{LOW_MEAN_SPEED_MS:g} m/s small wind is seldom worth it (common practice, no source)."
+        )
+    return BuildEstimate(
+        name=build.name,
+        climate=climate,
+        air=air,
+        curve=curve,
+        height_method=height.method,
+        energy=energy,
+        cost=cost,
+        assumed=tuple(text for stage in stages for text in stage.assumed),
+        warnings=tuple(warnings),
+    )
+
+
+def read_plan_record(plan: Plan) -> Record:
+    """Read the wind record of a plan as the plan describes it."""
+    return read_record(
+        plan.file(str(plan.wind.record)),
+        columns=plan.wind.columns.model_dump(exclude_none=True),
+        units=plan.wind.units,
+    )
+
+
+def read_build_curve(plan: Plan, build: Build) -> PowerCurve:
+    """Read the power curve of a build as the plan describes it."""
+    return read_curve(
+        plan.file(build.curve),
+        cut_in_ms=build.cut_in_ms,
+        cut_out_ms=build.cut_out_ms,
+        rated_power_w=build.rated_power_w,
+        rotor_area_m2=build.area_m2,
+        rotor_type=build.rotor_type,
+        air_density_kg_m3=build.curve_air_density_kg_m3,
+    )
+
+
+def _known(stated: float | None, measured: FloatArray | None) -> float | None:
+    """Prefer what the plan states, else the mean of what the record measured."""
+    if stated is not None or measured is None or not np.isfinite(measured).any():
+        return stated
+    return float(np.nanmean(measured))

@@ -1,0 +1,1 @@
+"""What a build costs, and what a kWh from it costs."""

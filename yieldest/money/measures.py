@@ -1,0 +1,131 @@
+"""Measures of a cash flow: present value, cost per kWh, payback, rate of return."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+
+
+def present_value(flow: npt.ArrayLike, discount_rate: npt.ArrayLike) -> FloatArray:
+    """Return the present value of yearly sums, sum of flow_t / (1 + r)^t.
+
+    Parameters
+    ----------
+    flow : array_like, shape (..., years + 1)
+        Sums at the ends of years 0, 1, ...
+    discount_rate : array_like, shape (...)
+        Real rate r per year for flows in real terms.
+
+    Notes
+    -----
+    Short, Packey & Holt, *A Manual for the Economic Evaluation of Energy Efficiency and Renewable
+    Energy Technologies*, NREL/TP-462-5173, 1995.
+    """
+    sums = floats(flow)
+    rate = floats(discount_rate)[..., np.newaxis]
+    years = np.arange(sums.shape[-1])
+    return np.asarray((sums * (1 + rate) ** -years).sum(axis=-1))
+
+
+def capital_recovery_factor(discount_rate: npt.ArrayLike, life_years: npt.ArrayLike) -> FloatArray:
+    """Return the yearly payment per unit of capital, r / (1 - (1 + r)^-n), and 1/n at r = 0.
+
+    Parameters
+    ----------
+    discount_rate, life_years : array_like
+        They broadcast.
+
+    Notes
+    -----
+    Short, Packey & Holt 1995 (see `present_value`).
+    """
+    rate, life = np.broadcast_arrays(floats(discount_rate), floats(life_years))
+    # expm1 and log1p keep the quotient exact when the rate is tiny.
+    repaid = -np.expm1(-life * np.log1p(rate))
+    return floats(np.divide(rate, repaid, out=1 / life, where=repaid != 0))
+
+
+def cost_per_kwh(
+    cost: npt.ArrayLike, energy_kwh: npt.ArrayLike, discount_rate: npt.ArrayLike
+) -> FloatArray:
+    """Return discounted whole-life cost over discounted energy; NaN where there is no energy.
+
+    Parameters
+    ----------
+    cost, energy_kwh : array_like, shape (..., years + 1)
+    discount_rate : array_like, shape (...)
+
+    Notes
+    -----
+    Short, Packey & Holt 1995 (see `present_value`): the levelised cost of energy.
+    """
+    spent = present_value(cost, discount_rate)
+    energy = present_value(energy_kwh, discount_rate)
+    spent, energy = np.broadcast_arrays(spent, energy)
+    unknown = np.full(spent.shape, np.nan)
+    return floats(np.divide(spent, energy, out=unknown, where=energy > 0))
+
+
+def payback_years(net_flow: npt.ArrayLike, discount_rate: npt.ArrayLike = 0.0) -> FloatArray:
+    """Return the time after which the balance is never below zero again; NaN where there is none.
+
+    Parameters
+    ----------
+    net_flow : array_like, shape (..., years + 1)
+        Value less cost by year.
+    discount_rate : array_like, shape (...)
+        0 gives the simple payback, the real rate the discounted one.
+
+    Notes
+    -----
+    Within a year the balance moves in a straight line. A later replacement that takes the balance
+    below zero again puts the payback off until it has been made good.
+    """
+    sums = floats(net_flow)
+    rate = floats(discount_rate)[..., np.newaxis]
+    years = np.arange(sums.shape[-1])
+    discounted = sums * (1 + rate) ** -years
+    balance = np.cumsum(discounted, axis=-1)
+    below = balance < 0
+    ever_below = below.any(axis=-1)
+    last_below = balance.shape[-1] - 1 - np.argmax(below[..., ::-1], axis=-1)
+    paid_back = ~below[..., -1]
+    start = np.minimum(last_below, balance.shape[-1] - 2)[..., np.newaxis]
+    before = np.take_along_axis(balance, start, axis=-1)[..., 0]
+    gain = np.take_along_axis(discounted, start + 1, axis=-1)[..., 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        time = last_below - before / gain
+    return np.where(paid_back, np.where(ever_below, time, 0.0), np.nan)
+
+
+def internal_rates_of_return(net_flow: npt.ArrayLike) -> FloatArray:
+    """Return every rate above -1 at which the present value of a flow is zero, lowest first.
+
+    Parameters
+    ----------
+    net_flow : array_like, shape (years + 1,)
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Empty where there is none. More than one root means that the measure says nothing.
+
+    Notes
+    -----
+    The roots of the polynomial sum of flow_t x^t with x = 1 / (1 + r) (Short, Packey & Holt 1995),
+    from the eigenvalues of its companion matrix, each then polished by Newton's method.
+    """
+    polynomial = np.polynomial.Polynomial(np.trim_zeros(np.asarray(net_flow, np.float64), "b"))
+    slope = polynomial.deriv()
+    found: list[float] = []
+    for root in polynomial.roots().astype(np.complex128):
+        x = float(root.real)
+        if x > 0 and abs(root.imag) < 1e-6 * abs(root):
+            for _ in range(5):
+                if slope(x) != 0:
+                    x -= float(polynomial(x) / slope(x))
+            if x > 0 and not any(abs(x - other) < 1e-9 * x for other in found):
+                found.append(x)
+    return np.sort(1 / np.array(found) - 1)

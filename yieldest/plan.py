@@ -1,0 +1,275 @@
+"""The plan file: TOML, typed and validated, with errors that name the key and the line."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self, get_args
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from yieldest.errors import InputError
+from yieldest.tables import open_text
+
+Share = Annotated[float, Field(ge=0, lt=1)]
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+FilePath = Annotated[str, Field(min_length=1)]
+Terrain = Literal["water", "open", "hedged", "built"]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
+
+
+def _at_most_one(section: BaseModel, *keys: str) -> None:
+    stated = [key for key in keys if getattr(section, key) is not None]
+    if len(stated) > 1:
+        raise ValueError(f"{' and '.join(stated)} exclude each other; keep one of them")
+
+
+class Site(_Section):
+    """Where the machine stands."""
+
+    elevation_m: Annotated[float, Field(ge=-430, le=6000)] | None = None
+    mean_temperature_c: Annotated[float, Field(ge=-60, le=60)] | None = None
+    mean_pressure_hpa: Annotated[float, Field(ge=300, le=1100)] | None = None
+    terrain: Terrain | None = None
+    roughness_length_m: Annotated[float, Field(gt=0, le=5)] | None = None
+    shear_exponent: Annotated[float, Field(ge=-0.5, le=1)] | None = None
+    displacement_m: NotNegative = 0.0
+    on_roof: bool = False
+
+    @model_validator(mode="after")
+    def _one_law(self) -> Self:
+        _at_most_one(self, "terrain", "roughness_length_m", "shear_exponent")
+        if self.displacement_m and self.terrain is None and self.roughness_length_m is None:
+            raise ValueError(
+                "displacement_m belongs to the log law; state terrain or roughness_length_m with it"
+            )
+        return self
+
+
+class Columns(_Section):
+    """Headings of the record by what they hold."""
+
+    time: str | None = None
+    speed: str | None = None
+    direction: str | None = None
+    temperature: str | None = None
+    pressure: str | None = None
+
+
+class Wind(_Section):
+    """One source of wind."""
+
+    record: FilePath | None = None
+    mean_speed_ms: Positive | None = None
+    weibull_shape: Annotated[float, Field(gt=0.5, le=10)] | None = None
+    measured_height_m: Positive
+    units: str | None = None
+    columns: Columns = Columns()
+    fit: Literal["maximum likelihood", "moments"] = "maximum likelihood"
+
+    @model_validator(mode="after")
+    def _one_source(self) -> Self:
+        _at_most_one(self, "record", "mean_speed_ms")
+        if self.record is None and self.mean_speed_ms is None:
+            raise ValueError("there is no wind; state record or mean_speed_ms")
+        if self.record is not None and self.weibull_shape is not None:
+            raise ValueError("weibull_shape belongs to mean_speed_ms; a record is fitted instead")
+        if self.record is None and self.units is not None:
+            raise ValueError("units belongs to record; mean_speed_ms is in m/s")
+        return self
+
+
+class LossShares(_Section):
+    """Shares of energy lost, by the categories of IEC 61400-15."""
+
+    availability: Share | None = None
+    interaction: Share | None = None
+    turbine_performance: Share | None = None
+    electrical: Share | None = None
+    environmental: Share | None = None
+    curtailment: Share | None = None
+
+
+class Build(_Section):
+    """One way to build: a number of machines of one kind at one height."""
+
+    name: Annotated[str, Field(min_length=1)]
+    count: Annotated[int, Field(ge=1, le=10000)] = 1
+    hub_height_m: Annotated[float, Field(gt=0, le=300)]
+    curve: FilePath
+    curve_air_density_kg_m3: Annotated[float, Field(ge=0.5, le=1.6)] | None = None
+    density_correction: Literal["power", "speed"] = "power"
+    cut_in_ms: NotNegative | None = None
+    cut_out_ms: Positive | None = None
+    rated_power_w: Positive | None = None
+    rotor_area_m2: Positive | None = None
+    rotor_diameter_m: Positive | None = None
+    rotor_width_m: Positive | None = None
+    rotor_height_m: Positive | None = None
+    rotor_type: Literal["lift", "drag"] | None = None
+    losses: LossShares = LossShares()
+    bill: FilePath | None = None
+
+    @model_validator(mode="after")
+    def _one_size(self) -> Self:
+        _at_most_one(self, "rotor_area_m2", "rotor_diameter_m", "rotor_width_m")
+        if (self.rotor_width_m is None) != (self.rotor_height_m is None):
+            raise ValueError("rotor_width_m and rotor_height_m go together; state both")
+        return self
+
+    @property
+    def area_m2(self) -> float | None:
+        """Swept area of one rotor, where its size is stated."""
+        if self.rotor_area_m2 is not None:
+            return self.rotor_area_m2
+        if self.rotor_diameter_m is not None:
+            return 3.141592653589793 / 4 * self.rotor_diameter_m**2
+        if self.rotor_width_m is not None and self.rotor_height_m is not None:
+            return self.rotor_width_m * self.rotor_height_m
+        return None
+
+
+class Money(_Section):
+    """Money terms, real (in today's money)."""
+
+    discount_rate: Annotated[float, Field(gt=-0.5, le=1)] | None = None
+    life_years: Annotated[int, Field(ge=1, le=100)] | None = None
+    price_per_kwh: NotNegative | None = None
+    upkeep_share_per_year: Share | None = None
+    wage_per_hour: NotNegative | None = None
+
+
+class Plan(_Section):
+    """One site, one wind source, one or more builds, one set of money terms."""
+
+    title: Annotated[str, Field(min_length=1)]
+    currency: Annotated[str, Field(pattern="^[A-Z]{3}$")]
+    site: Site = Site()
+    wind: Wind
+    build: Annotated[list[Build], Field(min_length=1)]
+    money: Money = Money()
+    path: Path
+
+    @model_validator(mode="after")
+    def _different_names(self) -> Self:
+        names = [build.name for build in self.build]
+        twice = next((name for name in names if names.count(name) > 1), None)
+        if twice is not None:
+            raise ValueError(f"two builds are called {twice!r}; give each a name of its own")
+        return self
+
+    def file(self, name: str) -> Path:
+        """Return the path of a file that the plan names, relative to the plan's folder."""
+        return self.path.parent / name
+
+
+def load_plan(path: Path) -> Plan:
+    """Read and validate a plan file.
+
+    Parameters
+    ----------
+    path : Path
+        The TOML file, or the folder that holds it as plan.toml.
+
+    Raises
+    ------
+    InputError
+        Naming the line and the key that is wrong.
+    """
+    if path.is_dir():
+        path = path / "plan.toml"
+    with open_text(path) as stream:
+        text = stream.read()
+    try:
+        content = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{path}: this is not valid TOML ({error}).") from error
+    if "path" in content:
+        raise InputError(f"{path}, {_line_of(text, ('path',))}: unknown key 'path'.")
+    try:
+        return Plan.model_validate({**content, "path": path})
+    except ValidationError as error:
+        raise InputError(_sentence(path, text, error)) from error
+
+
+def _sentence(path: Path, text: str, error: ValidationError) -> str:
+    """Turn the first trouble pydantic found into one sentence with key and line."""
+    trouble = error.errors()[0]
+    location = tuple(trouble["loc"])
+    key = _spell(location)
+    place = f"{path}, {_line_of(text, location)}"
+    kind, found = trouble["type"], trouble["input"]
+    if kind == "extra_forbidden":
+        near = difflib.get_close_matches(str(location[-1]), _keys_beside(location), n=1)
+        hint = f"did you mean {near[0]!r}?" if near else (
+            f"the keys here are {', '.join(_keys_beside(location))}."
+        )  # fmt: skip
+        return f"{place}: unknown key {key!r}; {hint}"
+    if kind == "missing":
+        return f"{place}: the key {key!r} is missing; add it."
+    if kind == "value_error":
+        where = f"{key}: " if key else ""
+        return f"{place}: {where}{trouble['ctx']['error']}."
+    return f"{place}: {key!r} is {found!r}, but {_wish(trouble['msg'])}; mend the value."
+
+
+def _wish(message: str) -> str:
+    wish = message[0].lower() + message[1:]
+    return wish.replace("input should", "it should").replace("a valid ", "a ")
+
+
+def _spell(location: tuple[int | str, ...]) -> str:
+    """Write a place in the plan as a person would: build 2, losses.electrical."""
+    words = ""
+    for part in location:
+        if isinstance(part, int):
+            words += f" {part + 1}"
+        else:
+            words += (". "[words[-1:].isdigit()] if words else "") + part
+    return words
+
+
+def _keys_beside(location: tuple[int | str, ...]) -> list[str]:
+    """Return the keys that the section around a place may hold."""
+    model: Any = Plan
+    for part in location[:-1]:
+        if isinstance(part, str):
+            model = model.model_fields[part].annotation
+            while not (isinstance(model, type) and issubclass(model, BaseModel)):
+                model = get_args(model)[0]
+    return [key for key in model.model_fields if not (model is Plan and key == "path")]
+
+
+def _line_of(text: str, location: tuple[int | str, ...]) -> str:
+    """Find the line of a key, or of the section that should hold it.
+
+    tomllib forgets lines, so this looks for table headings and "key =" at line starts; a key inside
+    an inline table is reported by the line of that table.
+    """
+    best_depth, best_line = 0, 1
+    tables: dict[tuple[str, ...], int] = {}
+    here: tuple[int | str, ...] = ()
+    for number, line in enumerate(text.splitlines(), start=1):
+        heading = re.match(r"\s*(\[\[?)\s*([^\[\]]+?)\s*\]", line)
+        entry = re.match(r"\s*([A-Za-z0-9_.\"'-]+)\s*=", line)
+        if heading:
+            names = tuple(name.strip("\"' ") for name in heading.group(2).split("."))
+            if heading.group(1) == "[[":
+                tables[names] = tables.get(names, -1) + 1
+            here = ()
+            for depth, name in enumerate(names, start=1):
+                here += (name, tables[names[:depth]]) if names[:depth] in tables else (name,)
+            found = here
+        elif entry:
+            found = here + tuple(name.strip("\"'") for name in entry.group(1).split("."))
+        else:
+            continue
+        if location[: len(found)] == found and len(found) > best_depth:
+            best_depth, best_line = len(found), number
+    return f"line {best_line}"

@@ -1,0 +1,1 @@
+"""Wind-speed records: reading them, and saying how much of the year they cover."""

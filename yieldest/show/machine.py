@@ -1,0 +1,83 @@
+"""An estimate as plain dictionaries for `--json`: stable keys, SI units in the names."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from yieldest.climate.site import Climate
+from yieldest.estimate import BuildEstimate, Estimate
+
+
+def as_dictionary(estimate: Estimate) -> dict[str, Any]:
+    """Return an estimate as JSON-ready values in full precision; what cannot be had is None."""
+    record = estimate.record
+    terms = estimate.terms
+    climate = estimate.climate
+    return {
+        "plan": {"title": estimate.title, "currency": estimate.currency},
+        "wind": {
+            "source": climate.provenance.source,
+            "hours": None if record is None else record.coverage.hours,
+            "coverage": None if record is None else record.coverage.share,
+            "mean_speed_ms": climate.mean_speed_ms if record is None else record.mean_speed_ms,
+            "measured_height_m": climate.height_m,
+            "weibull": {**_weibull(climate), "method": climate.provenance.method},
+        },
+        "money": {
+            "discount_rate": terms.discount_rate,
+            "life_years": terms.life_years,
+            "price_per_kwh": terms.price_per_kwh,
+            "upkeep_share_per_year": terms.upkeep_share_per_year,
+            "wage_per_hour": terms.wage_per_hour,
+        },
+        "builds": [_build(build) for build in estimate.builds],
+        "warnings": [
+            *estimate.warnings,
+            *(f"{build.name}: {text}" for build in estimate.builds for text in build.warnings),
+        ],
+        "assumed": [
+            *estimate.assumed,
+            *(f"{build.name}: {text}" for build in estimate.builds for text in build.assumed),
+        ],
+    }
+
+
+def _weibull(climate: Climate) -> dict[str, float]:
+    return {
+        "shape": climate.shape,
+        "scale_ms": climate.scale_ms,
+        "calm_share": climate.calm_share,
+    }
+
+
+def _build(build: BuildEstimate) -> dict[str, Any]:
+    energy, cost = build.energy, build.cost
+    return {
+        "name": build.name,
+        "count": energy.count,
+        "hub_height_m": build.climate.height_m,
+        "hub_mean_speed_ms": build.climate.mean_speed_ms,
+        "height_method": build.height_method,
+        "weibull": _weibull(build.climate),
+        "air_density_kg_m3": build.air.density_kg_m3,
+        "air_density_method": build.air.provenance.method,
+        "rated_power_w": build.curve.rated_power_w,
+        "gross_kwh_per_year": energy.gross_kwh_per_year,
+        "record_gross_kwh_per_year": energy.record_gross_kwh_per_year,
+        "energy_method": energy.provenance.method,
+        "losses": [asdict(loss) for loss in energy.losses],
+        "net_kwh_per_year": energy.net_kwh_per_year,
+        "calm_year_net_kwh": energy.calm_year_kwh,
+        "windy_year_net_kwh": energy.windy_year_kwh,
+        "capacity_factor": energy.capacity_factor,
+        "hours_per_year": asdict(energy.hours),
+        "capital_cost": None if cost is None else cost.capital_cost,
+        "labour_hours": None if cost is None else cost.labour_hours,
+        "upkeep_per_year": None if cost is None else cost.upkeep_per_year,
+        "cost_per_kwh": None if cost is None else cost.cost_per_kwh,
+        "simple_payback_years": None if cost is None else cost.simple_payback_years,
+        "discounted_payback_years": None if cost is None else cost.discounted_payback_years,
+        "net_present_value": None if cost is None else cost.net_present_value,
+        "internal_rate_of_return": None if cost is None else cost.internal_rate_of_return,
+    }

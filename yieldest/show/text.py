@@ -1,0 +1,194 @@
+"""An estimate as text for people."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from yieldest.energy.production import YEAR_TO_YEAR_SPREAD
+from yieldest.estimate import BuildEstimate, Estimate
+from yieldest.show.cautions import CAUTIONS
+
+PLAIN_WIDTH = 100
+NOT_KNOWN = "-"
+
+
+def console() -> Console:
+    """Return a console for standard output: 100 columns wide where nobody watches."""
+    screen = Console(highlight=False)
+    if not screen.is_terminal:
+        screen = Console(highlight=False, width=PLAIN_WIDTH)
+    return screen
+
+
+def rounded(value: float | None, digits: int = 2) -> str:
+    """Write a number with so many significant digits, thousands set apart; "-" for None."""
+    if value is None:
+        return NOT_KNOWN
+    if value == 0:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    return f"{round(value, places):,.{max(0, places)}f}"
+
+
+def percent(share: float | None, digits: int = 2) -> str:
+    """Write a share as a percentage; "-" for None."""
+    return NOT_KNOWN if share is None else f"{rounded(100 * share, digits)} %"
+
+
+def print_estimate(estimate: Estimate, screen: Console) -> None:
+    """Print the table with a column per build, and below it what to know before trusting it."""
+    screen.print(Text(estimate.title, style="bold"))
+    _print_wind(estimate, screen)
+    screen.print(_table(estimate))
+    _print_methods(estimate, screen)
+    shared_assumed, own_assumed = _split(estimate, lambda build: build.assumed)
+    _print_list("Assumed, for nobody stated it", [*estimate.assumed, *shared_assumed], screen)
+    for name, texts in own_assumed:
+        _print_list(f"Assumed for {name}", texts, screen)
+    shared_warnings, own_warnings = _split(estimate, lambda build: build.warnings)
+    _print_list("Be warned", [*estimate.warnings, *shared_warnings], screen)
+    for name, texts in own_warnings:
+        _print_list(f"Be warned of {name}", texts, screen)
+    _print_list("Take care", CAUTIONS, screen)
+
+
+def _print_wind(estimate: Estimate, screen: Console) -> None:
+    climate, record = estimate.climate, estimate.record
+    known = (
+        f"mean {climate.mean_speed_ms:.1f} m/s at {climate.height_m:g} m (stated)"
+        if record is None
+        else f"mean {record.mean_speed_ms:.2f} m/s at {climate.height_m:g} m, "
+        f"{rounded(record.coverage.hours, 3)} hours of readings, "
+        f"{percent(record.coverage.share, 3)} of the time they span"
+    )
+    screen.print(
+        Text(f"Wind: {known}; Weibull shape {climate.shape:.2f}, scale {climate.scale_ms:.2f} m/s")
+    )
+
+
+def _table(estimate: Estimate) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
+    table.add_column("")
+    for build in estimate.builds:
+        table.add_column(Text(build.name), justify="right", overflow="fold")
+    table.add_column("unit")
+    money = estimate.currency
+
+    def row(label: str, unit: str, cell: Callable[[BuildEstimate], str], style: str = "") -> None:
+        table.add_row(label, *(Text(cell(build)) for build in estimate.builds), unit, style=style)
+
+    row("machines", "", lambda b: f"{b.energy.count}")
+    row("hub height", "m", lambda b: f"{b.climate.height_m:g}")
+    row("mean wind at the hub [1]", "m/s", lambda b: f"{b.climate.mean_speed_ms:.1f}")
+    row("air density [2]", "kg/m3", lambda b: f"{b.air.density_kg_m3:.3f}")
+    row("gross energy, fitted wind [3]", "kWh/year", _gross)
+    if estimate.record is not None:
+        row("gross energy, reading by reading [4]", "kWh/year", _gross_of_record)
+    for index, first in enumerate(estimate.builds[0].energy.losses):
+        if any(build.energy.losses[index].share for build in estimate.builds):
+            row(
+                f"  lost: {first.category.replace('_', ' ')}",
+                "",
+                lambda b, i=index: percent(b.energy.losses[i].share),  # type: ignore[misc]
+            )
+    row("net energy", "kWh/year", lambda b: rounded(b.energy.net_kwh_per_year), "bold")
+    row("  calm year to windy year [5]", "kWh/year", _usual_years)
+    row(
+        "  each machine",
+        "kWh/year",
+        lambda b: rounded(b.energy.net_kwh_per_year / b.energy.count),
+    )
+    row("capacity factor", "", lambda b: percent(b.energy.capacity_factor))
+    row("hours idle", "h/year", lambda b: f"{b.energy.hours.idle:,.0f}")
+    row("hours running", "h/year", lambda b: f"{b.energy.hours.running:,.0f}")
+    row("  of these at rated power", "h/year", lambda b: f"{b.energy.hours.at_rated:,.0f}")
+    row("hours above cut-out", "h/year", lambda b: f"{b.energy.hours.cut_out:,.0f}")
+    row("capital cost [6]", money, lambda b: _of_cost(b, "capital_cost", 4))
+    row("own labour", "hours", lambda b: _of_cost(b, "labour_hours", 3))
+    row("cost per kWh [7]", f"{money}/kWh", lambda b: _of_cost(b, "cost_per_kwh"), "bold")
+    row("simple payback [8]", "years", lambda b: _of_cost(b, "simple_payback_years"), "bold")
+    row("discounted payback", "years", lambda b: _of_cost(b, "discounted_payback_years"))
+    row("net present value", money, lambda b: _of_cost(b, "net_present_value"))
+    row(
+        "internal rate of return",
+        "per year",
+        lambda b: percent(b.cost.internal_rate_of_return if b.cost else None),
+    )
+    return table
+
+
+def _gross(build: BuildEstimate) -> str:
+    return rounded(build.energy.gross_kwh_per_year, 3)
+
+
+def _gross_of_record(build: BuildEstimate) -> str:
+    return rounded(build.energy.record_gross_kwh_per_year, 3)
+
+
+def _usual_years(build: BuildEstimate) -> str:
+    return f"{rounded(build.energy.calm_year_kwh)} to {rounded(build.energy.windy_year_kwh)}"
+
+
+def _of_cost(build: BuildEstimate, measure: str, digits: int = 2) -> str:
+    return NOT_KNOWN if build.cost is None else rounded(getattr(build.cost, measure), digits)
+
+
+def _print_methods(estimate: Estimate, screen: Console) -> None:
+    first, terms = estimate.builds[0], estimate.terms
+    worth = (
+        "no price stated"
+        if terms.price_per_kwh is None
+        else f"{terms.price_per_kwh:g} {estimate.currency} for each kWh"
+    )
+    methods = [
+        f"{estimate.climate.provenance.method}; carried to the hub by {first.height_method}",
+        first.air.provenance.method,
+        first.energy.provenance.method,
+        "the same curve at every reading of the record, mean times 8760 h: a cross-check of [3]",
+        f"mean wind {YEAR_TO_YEAR_SPREAD:.0%} lower or higher, one usual year-to-year spread "
+        "(common practice, no source); the doubt of curve, height and losses comes on top",
+        f"the bill; own labour at {terms.wage_per_hour:g} {estimate.currency} an hour",
+        f"discounted whole-life cost over discounted energy (Short, Packey & Holt 1995): "
+        f"{terms.life_years} years, real rate {terms.discount_rate:.1%}, upkeep "
+        f"{terms.upkeep_share_per_year:.1%} of the capital cost a year, replacements when due",
+        f"until the balance stays above zero, replacements included; {worth}",
+    ]
+    if estimate.record is None:
+        methods[3] = "(no record, so no cross-check)"
+    screen.print()
+    screen.print(Text("How it was reckoned", style="bold"))
+    for number, method in enumerate(methods, start=1):
+        _print_item(f"[{number}]", method, screen)
+
+
+def _print_list(heading: str, texts: Iterable[str], screen: Console) -> None:
+    items = list(dict.fromkeys(texts))
+    if items:
+        screen.print()
+        screen.print(Text(heading, style="bold"))
+        for item in items:
+            _print_item("-", item, screen)
+
+
+def _print_item(mark: str, text: str, screen: Console) -> None:
+    grid = Table.grid(padding=(0, 1, 0, 0))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    grid.add_row(Text(mark), Text(text))
+    screen.print(grid)
+
+
+def _split(
+    estimate: Estimate, texts: Callable[[BuildEstimate], tuple[str, ...]]
+) -> tuple[list[str], list[tuple[str, list[str]]]]:
+    """Part the sentences that all builds share from those of one build."""
+    first, *others = estimate.builds
+    shared = [t for t in texts(first) if all(t in texts(other) for other in others)]
+    own = [(b.name, [t for t in texts(b) if t not in shared]) for b in estimate.builds]
+    return shared, own
