@@ -200,7 +200,8 @@ def load_plan(path: Path) -> Plan:
 
 def _sentence(path: Path, text: str, error: ValidationError) -> str:
     """Turn the first trouble pydantic found into one sentence with key and line."""
-    trouble = error.errors()[0]
+    # A misspelt key explains a missing one, so it is named first.
+    trouble = min(error.errors(), key=lambda found: found["type"] != "extra_forbidden")
     location = tuple(trouble["loc"])
     key = _spell(location)
     place = f"{path}, {_line_of(text, location)}"
@@ -220,8 +221,10 @@ def _sentence(path: Path, text: str, error: ValidationError) -> str:
 
 
 def _wish(message: str) -> str:
-    wish = message[0].lower() + message[1:]
-    return wish.replace("input should", "it should").replace("a valid ", "a ")
+    if "pattern" in message:
+        return "it should be three capital letters, such as EUR"
+    wish = message.replace("Input should", "it should").replace("a valid ", "a ")
+    return wish.replace("a integer", "a whole number")
 
 
 def _spell(location: tuple[int | str, ...]) -> str:

@@ -19,6 +19,7 @@ _LAPSE_K_PER_M = 0.0065
 _GRAVITY_MS2 = 9.80665
 _GAS_CONSTANT_DRY_AIR = 287.05287
 _ZERO_CELSIUS_K = 273.15
+_EARTH_RADIUS_M = 6356766.0
 
 PRESSURE_DISAGREEMENT = 0.03
 """The weather moves pressure by some 3 %; a larger distance from the standard atmosphere means
@@ -26,8 +27,16 @@ that the record was reduced to sea level, or the elevation is wrong. Our choice.
 
 
 def standard_temperature_k(elevation_m: npt.ArrayLike) -> FloatArray:
-    """Return the temperature of the standard atmosphere (ISO 2533), valid to 11 km."""
-    return np.asarray(_SEA_LEVEL_TEMPERATURE_K - _LAPSE_K_PER_M * np.asarray(elevation_m))
+    """Return the temperature of the standard atmosphere (ISO 2533), valid to 11 km.
+
+    Parameters
+    ----------
+    elevation_m : array_like
+        Geometric elevation above sea level; the standard's geopotential one follows from it.
+    """
+    elevation = floats(elevation_m)
+    geopotential_m = _EARTH_RADIUS_M * elevation / (_EARTH_RADIUS_M + elevation)
+    return np.asarray(_SEA_LEVEL_TEMPERATURE_K - _LAPSE_K_PER_M * geopotential_m)
 
 
 def standard_pressure_pa(elevation_m: npt.ArrayLike) -> FloatArray:
@@ -36,7 +45,7 @@ def standard_pressure_pa(elevation_m: npt.ArrayLike) -> FloatArray:
     Parameters
     ----------
     elevation_m : array_like
-        Geopotential elevation above sea level.
+        Geometric elevation above sea level.
     """
     ratio = standard_temperature_k(elevation_m) / _SEA_LEVEL_TEMPERATURE_K
     power = _GRAVITY_MS2 / (_GAS_CONSTANT_DRY_AIR * _LAPSE_K_PER_M)

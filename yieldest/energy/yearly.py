@@ -91,7 +91,8 @@ def share_at_power(
     reached_right = right > 0 if level_w == 0 else right >= level_w
     width = np.diff(speed, axis=-1)
     rise = np.where(right == left, 1.0, right - left)
-    crossing = speed[..., :-1] + width * np.clip((level_w - left) / rise, 0, 1)
+    with np.errstate(over="ignore"):  # a rise of next to nothing is clipped to a whole width
+        crossing = speed[..., :-1] + width * np.clip((level_w - left) / rise, 0, 1)
     start = np.where(reached_left, speed[..., :-1], crossing)
     end = np.where(reached_right, speed[..., 1:], crossing)
     share = np.where(

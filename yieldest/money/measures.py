@@ -41,10 +41,11 @@ def capital_recovery_factor(discount_rate: npt.ArrayLike, life_years: npt.ArrayL
     -----
     Short, Packey & Holt 1995 (see `present_value`).
     """
-    rate, life = np.broadcast_arrays(floats(discount_rate), floats(life_years))
+    rate, life = floats(discount_rate), floats(life_years)
     # expm1 and log1p keep the quotient exact when the rate is tiny.
     repaid = -np.expm1(-life * np.log1p(rate))
-    return floats(np.divide(rate, repaid, out=1 / life, where=repaid != 0))
+    with np.errstate(invalid="ignore"):
+        return np.where(repaid == 0, 1 / life, rate / repaid)
 
 
 def cost_per_kwh(
@@ -63,9 +64,8 @@ def cost_per_kwh(
     """
     spent = present_value(cost, discount_rate)
     energy = present_value(energy_kwh, discount_rate)
-    spent, energy = np.broadcast_arrays(spent, energy)
-    unknown = np.full(spent.shape, np.nan)
-    return floats(np.divide(spent, energy, out=unknown, where=energy > 0))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(energy > 0, spent / energy, np.nan)
 
 
 def payback_years(net_flow: npt.ArrayLike, discount_rate: npt.ArrayLike = 0.0) -> FloatArray:
@@ -95,7 +95,8 @@ def payback_years(net_flow: npt.ArrayLike, discount_rate: npt.ArrayLike = 0.0) -
     start = np.minimum(last_below, balance.shape[-1] - 2)[..., np.newaxis]
     before = np.take_along_axis(balance, start, axis=-1)[..., 0]
     gain = np.take_along_axis(discounted, start + 1, axis=-1)[..., 0]
-    with np.errstate(divide="ignore", invalid="ignore"):
+    # Where the balance never was below zero the quotient is not used, whatever it is.
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         time = last_below - before / gain
     return np.where(paid_back, np.where(ever_below, time, 0.0), np.nan)
 

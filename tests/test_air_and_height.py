@@ -1,0 +1,126 @@
+"""Air density and the two height laws, against the standards."""
+
+import fluids
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from yieldest.climate.air import air_at_hub, gas_law_density, standard_density, standard_pressure_pa
+from yieldest.climate.height import (
+    NORMAL_EXPONENT,
+    TERRAIN_ROUGHNESS_M,
+    hub_factor,
+    log_law_factor,
+    power_law_factor,
+)
+from yieldest.climate.weibull import moment
+from yieldest.errors import InputError
+
+heights = st.floats(2, 200)
+
+
+@pytest.mark.parametrize(
+    ("elevation", "density"),
+    [(0, 1.2250), (500, 1.1673), (1000, 1.1117), (1500, 1.0581), (2000, 1.0066), (3000, 0.9093)],
+)
+def test_standard_density(elevation, density):
+    """ISO 2533 / US Standard Atmosphere 1976, geometric elevation; the values are from memory,
+    confirmed by the fluids package, whose atmosphere is the 1976 standard."""
+    assert standard_density(elevation) == pytest.approx(density, abs=6e-5)
+    reference = fluids.ATMOSPHERE_1976(elevation)
+    assert standard_density(elevation) == pytest.approx(reference.rho, rel=1e-5)
+    assert standard_pressure_pa(elevation) == pytest.approx(reference.P, rel=1e-5)
+
+
+def test_gas_law_at_standard_conditions():
+    """ISO 2533: 101325 Pa and 288.15 K give 1.225 kg/m3."""
+    assert gas_law_density(101325.0, 288.15) == pytest.approx(1.2250, abs=5e-5)
+
+
+def test_cold_air_is_dense_and_known_values_are_used():
+    standard = air_at_hub(100, 10)
+    cold = air_at_hub(100, 10, temperature_c=-10)
+    assert cold.density_kg_m3 > standard.density_kg_m3
+    assert any("standard atmosphere" in text for text in standard.provenance.assumed)
+    assert not cold.provenance.assumed
+    low = air_at_hub(100, 10, temperature_c=-10, pressure_hpa=985.0)
+    assert low.density_kg_m3 == pytest.approx(
+        gas_law_density(98500.0 * standard_pressure_pa(110) / standard_pressure_pa(100), 263.15)
+    )
+
+
+def test_a_pressure_reduced_to_sea_level_is_not_used():
+    """At 800 m the standard atmosphere has 921 hPa; 1013 hPa must be a sea-level value."""
+    air = air_at_hub(800, 10, temperature_c=8, pressure_hpa=1013.0)
+    assert air.density_kg_m3 == pytest.approx(air_at_hub(800, 10, temperature_c=8).density_kg_m3)
+    assert "sea level" in air.provenance.warnings[0]
+
+
+def test_power_law_of_the_normal_wind_profile():
+    """IEC 61400-2 (exponent 0.2, from memory): from 10 m to 20 m the speed grows by 2^0.2."""
+    assert NORMAL_EXPONENT == 0.2
+    assert power_law_factor(10, 20, NORMAL_EXPONENT) == pytest.approx(1.1487, abs=5e-5)
+
+
+def test_wind_power_classes_from_10_m_to_50_m():
+    """Elliott et al. 1986, Wind Energy Resource Atlas of the United States, DOE/CH 10093-4 (from
+    memory): class bounds in W/m2 and m/s for Rayleigh winds and a 1/7 power law. Speeds are rounded
+    to 0.1 m/s there, which is 3 to 7 % in power; independent route: the two heights agree."""
+    at_10_m = [(100, 4.4), (150, 5.1), (200, 5.6), (250, 6.0), (300, 6.4), (400, 7.0), (1000, 9.4)]
+    at_50_m = [(200, 5.6), (300, 6.4), (400, 7.0), (500, 7.5), (600, 8.0), (800, 8.8), (2000, 11.9)]
+    for (power_10, speed_10), (power_50, speed_50) in zip(at_10_m, at_50_m, strict=True):
+        raised = speed_10 * power_law_factor(10, 50, 1 / 7)
+        assert raised == pytest.approx(speed_50, abs=0.12)
+        for power, speed in ((power_10, speed_10), (power_50, speed_50)):
+            scale = speed / 0.886227
+            assert 0.5 * 1.225 * moment(2.0, scale, 3) == pytest.approx(power, rel=0.055)
+
+
+def test_roughness_classes():
+    """Troen & Petersen 1989, European Wind Atlas, classes 0 to 3 (from memory). Independent route:
+    the log law of class 1 between 10 m and 50 m lies near the 1/7 power law, which is the common
+    value for open country."""
+    assert list(TERRAIN_ROUGHNESS_M.values()) == [0.0002, 0.03, 0.10, 0.40]
+    assert log_law_factor(10, 50, 0.03) == pytest.approx(power_law_factor(10, 50, 1 / 7), rel=0.02)
+
+
+@given(heights, heights, heights, st.floats(0.0002, 0.5))
+def test_going_up_in_two_steps_is_going_up_in_one(low, middle, high, roughness):
+    both = log_law_factor(low, middle, roughness) * log_law_factor(middle, high, roughness)
+    assert both == pytest.approx(log_law_factor(low, high, roughness))
+    both = power_law_factor(low, middle, 0.2) * power_law_factor(middle, high, 0.2)
+    assert both == pytest.approx(power_law_factor(low, high, 0.2))
+
+
+@given(st.floats(5, 100), st.floats(5, 100), st.floats(0.001, 0.5), st.floats(0, 4))
+def test_displacement_shifts_both_heights(low, high, roughness, displacement):
+    shifted = log_law_factor(low + displacement, high + displacement, roughness, displacement)
+    assert shifted == pytest.approx(log_law_factor(low, high, roughness), rel=1e-9)
+
+
+def test_log_law_is_unknown_below_its_beginning():
+    assert np.isnan(log_law_factor(10, 2.1, 0.4, 2.0))
+    with pytest.raises(InputError, match="displacement"):
+        hub_factor(10, 2.1, roughness_length_m=0.4, displacement_m=2.0)
+
+
+@pytest.mark.parametrize(
+    ("from_m", "to_m", "site", "words"),
+    [
+        (4, 12, {"shear_exponent": 0.2}, "factor 2.5"),
+        (10, 14, {"terrain": "built", "displacement_m": 7.0}, "10 roughness lengths"),
+        (10, 14, {"terrain": "built"}, None),
+    ],
+)
+def test_validity_is_warned_of(from_m, to_m, site, words):
+    _, provenance = hub_factor(from_m, to_m, **site)
+    assert (words is None) == (not provenance.warnings)
+    assert words is None or words in provenance.warnings[0]
+
+
+def test_the_assumed_exponent_is_said_only_where_it_matters():
+    assert hub_factor(10, 20)[1].assumed
+    factor, provenance = hub_factor(10, 10)
+    assert factor == 1
+    assert not provenance.assumed

@@ -1,0 +1,274 @@
+"""The command line: what it prints, and how it refuses bad input."""
+
+import math
+import os
+import subprocess
+import sys
+
+import pytest
+
+BUILD_KEYS = {
+    "name", "count", "hub_height_m", "hub_mean_speed_ms", "weibull", "air_density_kg_m3",
+    "gross_kwh_per_year", "net_kwh_per_year", "capacity_factor", "losses", "capital_cost",
+    "cost_per_kwh", "simple_payback_years", "discounted_payback_years", "net_present_value",
+    "internal_rate_of_return",
+}  # fmt: skip
+
+
+def test_estimate_shows_each_build_and_what_was_assumed(run, demo_site):
+    shown = run("estimate", demo_site)
+    assert shown.code == 0
+    assert shown.err == ""
+    builds = run("estimate", demo_site, "--json").json["builds"]
+    assert len(builds) == 2
+    for build in builds:
+        assert build["name"] in shown.out
+    for words in ("net energy", "cost per kWh", "payback", "Assumed", "Take care", "fitted wind"):
+        assert words in shown.out
+    assert max(len(line) for line in shown.out.splitlines()) <= 100
+
+
+def test_estimate_json_holds_the_stable_keys(run, demo_site):
+    result = run("estimate", demo_site, "--json").json
+    assert {"plan", "wind", "builds", "warnings", "assumed"} <= result.keys()
+    assert {"title", "currency"} <= result["plan"].keys()
+    wind = result["wind"]
+    assert {"hours", "coverage", "mean_speed_ms", "measured_height_m", "weibull"} <= wind.keys()
+    assert {"shape", "scale_ms", "method"} <= wind["weibull"].keys()
+    for build in result["builds"]:
+        assert build.keys() >= BUILD_KEYS
+        assert {"shape", "scale_ms"} <= build["weibull"].keys()
+
+
+def test_net_energy_is_gross_energy_less_the_losses_shown(run, demo_site):
+    for build in run("estimate", demo_site, "--json").json["builds"]:
+        kept = math.prod(1 - loss["share"] for loss in build["losses"])
+        assert build["net_kwh_per_year"] == pytest.approx(build["gross_kwh_per_year"] * kept)
+        full_kwh = build["count"] * build["rated_power_w"] * 8.760
+        assert build["capacity_factor"] == pytest.approx(build["net_kwh_per_year"] / full_kwh)
+        assert build["calm_year_net_kwh"] < build["net_kwh_per_year"] < build["windy_year_net_kwh"]
+
+
+def test_the_record_and_its_fitted_distribution_agree(run, demo_site):
+    for build in run("estimate", demo_site, "--json").json["builds"]:
+        fitted, direct = build["gross_kwh_per_year"], build["record_gross_kwh_per_year"]
+        # The demo winds are Weibull stretched by season and day, so the fit is near, not exact.
+        assert fitted == pytest.approx(direct, rel=0.08)
+
+
+def test_check_names_every_file_and_writes_nothing(run, demo_site):
+    before = sorted(path.name for path in demo_site.iterdir())
+    checked = run("check", demo_site)
+    assert checked.code == 0
+    for name in before:
+        assert name in checked.out
+    assert sorted(path.name for path in demo_site.iterdir()) == before
+
+
+def test_check_json_lists_what_was_found(run, yard):
+    found = run("check", yard, "--json").json
+    assert len(found["found"]) == 3
+    assert any("14 days" in warning for warning in found["warnings"])
+
+
+def test_a_started_folder_runs(run, yard):
+    result = run("estimate", yard, "--json").json
+    assert [build["count"] for build in result["builds"]] == [1, 2]
+    assert all(build["net_kwh_per_year"] > 0 for build in result["builds"])
+
+
+def test_start_leaves_an_existing_folder_alone(run, tmp_path):
+    (tmp_path / "note.txt").write_text("mine")
+    refused = run("start", tmp_path)
+    assert refused.code == 2
+    assert "there already" in refused.err
+    assert [path.name for path in tmp_path.iterdir()] == ["note.txt"]
+
+
+def test_start_needs_the_folder_above(run, tmp_path):
+    refused = run("start", tmp_path / "a" / "b")
+    assert refused.code == 2
+    assert not (tmp_path / "a").exists()
+
+
+@pytest.mark.parametrize("command", [(), ("estimate",), ("check",), ("start",)])
+def test_help_is_quick_to_load_and_has_an_example(run, command):
+    shown = run(*command, "--help")
+    assert shown.code == 0
+    if command:
+        assert "Example: yieldest" in shown.out
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys; from yieldest.cli import main; sys.argv = ['yieldest', '--help']\n"
+        "try: main()\n"
+        "except SystemExit: pass\n"
+        "print([m for m in ('scipy', 'pandas', 'xarray', 'matplotlib') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+SPOILT = [
+    # file, old text, new text, what the message must name
+    ("plan.toml", 'record = "wind.csv"', 'record = "no.csv"', ["no.csv", "no such file"]),
+    ("plan.toml", 'record = "wind.csv"', 'record = "."', ["not a file"]),
+    (
+        "plan.toml",
+        'hub_height_m = 12\ncurve = "curve.csv"  ',
+        'hub_hight_m = 12\ncurve = "curve.csv"',
+        ["plan.toml", "line 29", "hub_hight_m", "hub_height_m"],
+    ),
+    (
+        "plan.toml",
+        "price_per_kwh = 0.30 ",
+        'price_per_kwh = "0.30" ',
+        ["line 51", "price_per_kwh", "number"],
+    ),
+    (
+        "plan.toml",
+        "measured_height_m = 10",
+        "# measured_height_m = 10",
+        ["line 19", "measured_height_m", "missing"],
+    ),
+    ("plan.toml", "life_years = 15\nprice", "life_years = 0\nprice", ["line 50", "life_years"]),
+    ("plan.toml", 'currency = "EUR" ', 'currency = "euro" ', ["line 8", "currency"]),
+    ("plan.toml", 'terrain = "open" ', 'terrain = "moon" ', ["line 13", "terrain", "'water'"]),
+    ("plan.toml", "# shear_exponent = 0.2", "shear_exponent = 0.2", ["terrain", "shear_exponent"]),
+    ("plan.toml", "[money]", "[money", ["plan.toml", "TOML"]),
+    ("plan.toml", 'name = "two of them"', 'name = "one machine"', ["one machine", "name"]),
+    (
+        "plan.toml",
+        "# mean_speed_ms = 5.0 ",
+        "mean_speed_ms = 5.0 ",
+        ["line 19", "record", "mean_speed_ms"],
+    ),
+    (
+        "plan.toml",
+        "# columns = {",
+        'columns = { direction = "dir" } # {',
+        ["wind.csv", "'dir'", "direction"],
+    ),
+    ("plan.toml", '# units = "km/h" ', 'units = "furlongs" ', ["furlongs", "km/h"]),
+    ("curve.csv", "6,88", "4,88", ["curve.csv", "line 6", "4"]),
+    ("curve.csv", "6,88", "6,much", ["curve.csv", "line 6", "'much'"]),
+    ("curve.csv", "6,88", "6,", ["curve.csv", "line 6", "blank"]),
+    ("curve.csv", "6,88", "6,880", ["curve.csv", "line 6", "Betz", "6 m/s"]),
+    ("curve.csv", "power (W)", "power", ["curve.csv", "'power'", "kW"]),
+    ("curve.csv", "speed (m/s)", "speed", ["curve.csv", "'speed'", "m/s"]),
+    ("curve.csv", "speed (m/s)", "gusts", ["curve.csv", "wind speed", "'gusts'"]),
+    ("bill.csv", "generator,1,180,", "generator,1,,", ["bill.csv", "line 4", "price", "missing"]),
+    ("bill.csv", "generator,1,180,", "generator,-1,180,", ["bill.csv", "line 4", "below zero"]),
+    (
+        "bill.csv",
+        "generator,1,180,per unit",
+        "generator,1,180,per yard",
+        ["bill.csv", "line 4", "per yard"],
+    ),
+    ("bill.csv", ",unit price,", ",colour,", ["bill.csv", "unit price"]),
+    ("wind.csv", "2025-03-01 02:00,", "2025-03-01 02:00,-", ["wind.csv", "line 5", "below zero"]),
+    ("wind.csv", "2025-03-01 02:00,", "2025-03-01 02:00,x", ["wind.csv", "line 5", "not a number"]),
+    ("wind.csv", "2025-03-01 02:00,", "noon,", ["wind.csv", "line 5", "'noon'"]),
+    ("wind.csv", "speed (m/s)", "rain", ["wind.csv", "the speed", "'rain'"]),
+]
+
+
+@pytest.mark.parametrize("command", ["estimate", "check"])
+@pytest.mark.parametrize(
+    ("file", "old", "new", "named"), SPOILT, ids=[f"{s[0]}-{n}" for n, s in enumerate(SPOILT)]
+)
+def test_bad_input_is_one_sentence_and_exit_code_2(run, yard, edit, command, file, old, new, named):
+    edit(yard / file, old, new)
+    refused = run(command, yard)
+    assert refused.code == 2
+    assert refused.out == ""
+    assert len(refused.err.strip().splitlines()) == 1
+    for words in named:
+        assert words in refused.err, refused.err
+
+
+@pytest.mark.parametrize("file", ["plan.toml", "wind.csv", "curve.csv", "bill.csv"])
+@pytest.mark.parametrize("content", [b"", b"\x1f\x8bnot gzip", b"\xff\xfe\xfa", b"a,b\n"])
+def test_empty_and_broken_files_are_named(run, yard, file, content):
+    (yard / file).write_bytes(content)
+    refused = run("estimate", yard)
+    assert refused.code == 2
+    assert file in refused.err
+    assert len(refused.err.strip().splitlines()) == 1
+
+
+def test_a_missing_plan_is_named(run, tmp_path):
+    refused = run("estimate", tmp_path / "nowhere.toml")
+    assert refused.code == 2
+    assert "nowhere.toml" in refused.err
+
+
+def test_zero_energy_gives_null_cost_and_says_why(run, yard):
+    (yard / "curve.csv").write_text("speed (m/s),power (W)\n20,0\n24,0\n")
+    plan = (yard / "plan.toml").read_text().replace("cut_out_ms = 18", "# no cut-out")
+    (yard / "plan.toml").write_text(plan)
+    result = run("estimate", yard, "--json").json
+    for build in result["builds"]:
+        assert build["net_kwh_per_year"] == 0
+        assert build["cost_per_kwh"] is None
+        assert build["simple_payback_years"] is None
+        assert build["discounted_payback_years"] is None
+        assert build["internal_rate_of_return"] is None
+        assert build["capital_cost"] > 0
+    assert any("no energy" in warning for warning in result["warnings"])
+    assert run("estimate", yard).code == 0
+
+
+def test_no_price_and_no_bill_give_nulls_that_are_explained(run, yard, edit):
+    edit(yard / "plan.toml", "price_per_kwh = 0.30 ", "# price_per_kwh = 0.30 ")
+    result = run("estimate", yard, "--json").json
+    assert all(build["net_present_value"] is None for build in result["builds"])
+    assert all(build["cost_per_kwh"] > 0 for build in result["builds"])
+    assert any("price_per_kwh" in warning for warning in result["warnings"])
+    plan = yard / "plan.toml"
+    plan.write_text(plan.read_text().replace('bill = "bill.csv"', "# no bill"))
+    result = run("estimate", yard, "--json").json
+    assert all(build["capital_cost"] is None for build in result["builds"])
+    assert any("No bill" in warning for warning in result["warnings"])
+
+
+def test_a_stated_mean_speed_needs_no_record(run, yard, edit):
+    edit(yard / "plan.toml", 'record = "wind.csv" ', "mean_speed_ms = 5.0 ")
+    result = run("estimate", yard, "--json").json
+    assert result["wind"]["mean_speed_ms"] == pytest.approx(5.0)
+    assert result["wind"]["hours"] is None
+    assert result["builds"][0]["record_gross_kwh_per_year"] is None
+    assert any("Rayleigh" in assumed for assumed in result["assumed"])
+    assert run("estimate", yard).code == 0
+
+
+def test_json_is_the_same_each_time(run, yard):
+    assert run("estimate", yard, "--json").out == run("estimate", yard, "--json").out
+
+
+def test_a_short_calm_record_on_a_roof_is_warned_of(run, yard, edit):
+    edit(yard / "plan.toml", "# on_roof = true ", "on_roof = true ")
+    record = yard / "wind.csv"
+    lines = record.read_text().splitlines()
+    calm = [
+        f"{time},{float(speed) * 0.4:.2f}"
+        for time, speed in (line.split(",") for line in lines[2:100])
+    ]
+    record.write_text("\n".join(lines[:2] + calm) + "\n")
+    warnings = " ".join(run("estimate", yard, "--json").json["warnings"])
+    for words in ("less than a year", "seldom worth it", "roof", "structure"):
+        assert words in warnings
+
+
+def test_a_plan_works_from_any_folder(yard, tmp_path):
+    done = subprocess.run(
+        [sys.executable, "-c", "from yieldest.cli import main; main()", "check", "yard"],
+        cwd=tmp_path,
+        env={**os.environ},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0
+    assert "sound" in done.stdout

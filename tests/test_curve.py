@@ -1,0 +1,114 @@
+"""Power curves: reading them, cut-in, cut-out, density, and the power coefficient."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from yieldest.errors import InputError
+from yieldest.turbine.curve import BETZ_LIMIT, power_coefficient, power_in_wind_w, read_curve
+
+
+@pytest.fixture
+def curve_file(tmp_path):
+    path = tmp_path / "curve.csv"
+    path.write_text("speed (m/s),power (W)\n3,0\n5,60\n8,250\n11,500\n14,520\n")
+    return path
+
+
+def test_points_lines_and_ends(curve_file):
+    curve = read_curve(curve_file)
+    np.testing.assert_allclose(
+        curve.power_at([0, 2.99, 3, 4, 5, 14, 14.01, np.nan]), [0, 0, 0, 30, 60, 520, 0, np.nan]
+    )
+    assert curve.rated_power_w == 520
+    assert any("above 14 m/s" in text for text in curve.provenance.assumed)
+
+
+def test_cut_out_above_the_last_speed_holds_the_last_power(curve_file):
+    curve = read_curve(curve_file, cut_out_ms=20)
+    np.testing.assert_allclose(
+        curve.power_at([13, 14, 17, 20, 20.1]), [513.3333333, 520, 520, 520, 0]
+    )
+    assert curve.last_measured_ms == 14
+
+
+def test_cut_out_and_cut_in_inside_cut_the_curve(curve_file):
+    curve = read_curve(curve_file, cut_in_ms=4, cut_out_ms=9.5)
+    np.testing.assert_allclose(curve.power_at([3.9, 4, 9.5, 9.6]), [0, 30, 375, 0])
+
+
+def test_cut_in_below_the_first_speed_is_joined(curve_file):
+    curve_file.write_text("speed (m/s),power (W)\n4,40\n8,250\n")
+    curve = read_curve(curve_file, cut_in_ms=2)
+    np.testing.assert_allclose(curve.power_at([1.9, 2, 3, 4]), [0, 0, 20, 40])
+
+
+@pytest.mark.parametrize(("cut_in", "cut_out"), [(9, 9), (12, 4), (14, 20), (0.5, 3), (20, 25)])
+def test_cut_in_and_cut_out_must_leave_some_curve(curve_file, cut_in, cut_out):
+    with pytest.raises(InputError, match="cut_in_ms or cut_out_ms"):
+        read_curve(curve_file, cut_in_ms=cut_in, cut_out_ms=cut_out)
+
+
+def test_kilowatts_and_kilometres_per_hour(tmp_path):
+    path = tmp_path / "curve.csv"
+    path.write_text("Wind speed [km/h];Power [kW]\n10.8;0\n36;0.4\n")
+    curve = read_curve(path)
+    np.testing.assert_allclose(curve.speed_ms, [3, 10])
+    np.testing.assert_allclose(curve.power_w, [0, 400])
+
+
+def test_above_betz_is_an_error_that_names_the_line(curve_file):
+    with pytest.raises(InputError, match=r"line 4: at 8 m/s .* 16/27"):
+        read_curve(curve_file, rotor_area_m2=1.0)
+
+
+@pytest.mark.parametrize(
+    ("area", "rotor_type", "words"),
+    [(1.5, "lift", "above 0.5"), (2.0, "drag", "above 0.3"), (2.0, "lift", None)],
+)
+def test_a_high_power_coefficient_is_warned_of(curve_file, area, rotor_type, words):
+    warnings = read_curve(curve_file, rotor_area_m2=area, rotor_type=rotor_type).provenance.warnings
+    assert (words is None and not warnings) or (words is not None and words in warnings[0])
+
+
+def test_power_in_the_wind_of_a_small_rotor():
+    """2.6 m/s through 0.20 m x 0.14 m carries about 0.30 W at sea level, of which a simple
+    drag-type vertical rotor gives about 85 mW (common practice, no source)."""
+    carried = power_in_wind_w(2.6, 0.20 * 0.14, 1.225)
+    assert carried == pytest.approx(0.30, abs=0.005)
+    coefficient = power_coefficient(0.085, 2.6, 0.20 * 0.14, 1.225)
+    assert 0.2 < coefficient < 0.3
+
+
+def test_volts_times_amps():
+    """12 V at 2.93 mA is 35 mW (common practice, no source), 12 % of what 2.6 m/s carries there."""
+    assert pytest.approx(0.035, abs=5e-4) == 12 * 2.93e-3
+    assert power_coefficient(12 * 2.93e-3, 2.6, 0.028, 1.225) == pytest.approx(0.117, abs=2e-3)
+
+
+def test_betz_limit():
+    """16/27 = 0.5926 (textbook): the maximum of 4 a (1 - a)^2 over the induction factor a."""
+    induction = np.linspace(0, 1, 100001)
+    assert np.max(4 * induction * (1 - induction) ** 2) == pytest.approx(BETZ_LIMIT, rel=1e-9)
+    assert pytest.approx(0.5926, abs=5e-5) == BETZ_LIMIT
+
+
+@given(st.floats(0.7, 1.4))
+def test_density_correction_keeps_the_power_coefficient(density):
+    """IEC 61400-12-1: both corrections leave the power coefficient of a point as it was."""
+    import tempfile  # noqa: PLC0415
+    from pathlib import Path  # noqa: PLC0415
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "curve.csv"
+        path.write_text("speed (m/s),power (W)\n4,10\n9,200\n12,400\n")
+        curve = read_curve(path, rotor_area_m2=3.0)
+    before = power_coefficient(curve.power_w, curve.speed_ms, 3.0, 1.225)
+    for correction in ("power", "speed"):
+        after = curve.at_density(density, correction)
+        np.testing.assert_allclose(
+            power_coefficient(after.power_w, after.speed_ms, 3.0, density), before, rtol=1e-12
+        )
+    assert curve.at_density(density, "speed").rated_power_w == 400
+    assert curve.at_density(density, "power").rated_power_w == pytest.approx(400 * density / 1.225)

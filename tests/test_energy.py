@@ -1,0 +1,105 @@
+"""Mean power, hours and losses, against numerical integration and limiting cases."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import quad
+from scipy.stats import weibull_min
+
+from yieldest.climate.weibull import share_above
+from yieldest.energy.losses import LOSS_CATEGORIES, kept_share, losses_of
+from yieldest.energy.yearly import HOURS_PER_YEAR, mean_power_w, share_at_power, yearly_hours
+
+shapes = st.floats(1.1, 4.0)
+scales = st.floats(2.0, 15.0)
+
+
+@st.composite
+def curves(draw):
+    steps = draw(st.lists(st.floats(0.1, 4.0), min_size=2, max_size=25))
+    power = draw(st.lists(st.floats(-5, 5000), min_size=len(steps), max_size=len(steps)))
+    return np.cumsum(steps), np.array(power)
+
+
+@given(shapes, scales, curves())
+def test_closed_form_agrees_with_numerical_integration(shape, scale, curve):
+    """Against scipy.integrate.quad of curve times scipy.stats.weibull_min, piece by piece."""
+    speed, power = curve
+    pieces = [
+        quad(
+            lambda v: np.interp(v, speed, power) * weibull_min.pdf(v, shape, scale=scale),
+            low,
+            high,
+            epsabs=1e-12,
+            epsrel=1e-11,
+        )[0]
+        for low, high in itertools.pairwise(speed)
+    ]
+    closed = mean_power_w(shape, scale, speed, power)
+    assert closed == pytest.approx(sum(pieces), rel=1e-9, abs=1e-9 * np.abs(power).max() + 1e-12)
+
+
+def test_mean_of_a_straight_line_is_the_mean_speed():
+    """P = v everywhere has the mean speed as its mean: A Gamma(1 + 1/k), calculus."""
+    speed = np.array([0.0, 200.0])
+    mean = mean_power_w(2.0, 8.0, speed, speed)
+    assert mean == pytest.approx(7.090, abs=5e-4)  # Jain 2011, table 3-1: shape 2, scale 8
+
+
+def test_a_level_curve_counts_the_hours_between_its_ends():
+    power = mean_power_w(1.8, 6.0, [3.0, 12.0], [100.0, 100.0])
+    share = share_above(3.0, 1.8, 6.0) - share_above(12.0, 1.8, 6.0)
+    assert power == pytest.approx(100 * share)
+
+
+def test_the_mean_cube_of_a_fine_curve_is_the_rayleigh_mean_cube():
+    """mean(v^3) / mean(v)^3 = 6 / pi for a Rayleigh wind (textbook)."""
+    speed = np.linspace(0, 80, 20001)
+    mean_cube = mean_power_w(2.0, 7.0, speed, speed**3)
+    mean = mean_power_w(2.0, 7.0, speed, speed)
+    assert mean_cube / mean**3 == pytest.approx(6 / np.pi, rel=1e-5)
+
+
+@given(shapes, scales, curves())
+def test_one_site_and_many_sites_are_the_same_function(shape, scale, curve):
+    speed, power = curve
+    many = mean_power_w(np.full((3, 2), shape), np.full((3, 1), scale), speed, power)
+    assert many.shape == (3, 2)
+    np.testing.assert_allclose(many, mean_power_w(shape, scale, speed, power), rtol=1e-12)
+
+
+@given(shapes, scales, curves(), st.floats(1.0, 5000.0))
+def test_share_at_power_agrees_with_sampling_the_quantiles(shape, scale, curve, level):
+    speed, power = curve
+    quantile = (np.arange(20000) + 0.5) / 20000
+    speeds = weibull_min.ppf(quantile, shape, scale=scale)
+    made = np.interp(speeds, speed, power, left=0, right=0)
+    expected = (made >= level).mean()
+    assert share_at_power(shape, scale, speed, power, level) == pytest.approx(expected, abs=3e-3)
+
+
+@given(shapes, scales, st.floats(0, 0.5), curves())
+def test_the_hours_make_a_year(shape, scale, calm_share, curve):
+    speed, power = curve
+    hours = yearly_hours(shape, scale, calm_share, speed, power, float(power.max()))
+    assert hours.idle + hours.running + hours.cut_out == pytest.approx(HOURS_PER_YEAR)
+    assert hours.idle >= -1e-6
+    assert 0 <= hours.at_rated <= hours.running + 1e-6
+
+
+@given(st.dictionaries(st.sampled_from(list(LOSS_CATEGORIES)), st.floats(0, 0.99)))
+def test_losses_multiply(stated):
+    losses = losses_of(stated, count=1)
+    assert [loss.category for loss in losses] == list(LOSS_CATEGORIES)
+    expected = np.prod([1 - stated.get(c, d) for c, d in LOSS_CATEGORIES.items()])
+    assert kept_share(losses) == pytest.approx(expected)
+    assert {loss.category for loss in losses if loss.assumed} == LOSS_CATEGORIES.keys() - stated
+
+
+def test_several_machines_are_assumed_to_disturb_each_other():
+    one = {loss.category: loss.share for loss in losses_of({}, count=1)}
+    eight = {loss.category: loss.share for loss in losses_of({}, count=8)}
+    assert one["interaction"] == 0 < eight["interaction"]
