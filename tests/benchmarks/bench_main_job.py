@@ -1,0 +1,109 @@
+"""How quick the main job is: start-up, estimate, fit, energy.
+
+Run it as `python tests/benchmarks/bench_main_job.py [--json FILE]`.
+"""
+
+from __future__ import annotations
+
+import itertools
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+from harness import Figure, best_of, report
+from scipy.integrate import quad
+from scipy.stats import weibull_min
+
+from yieldest.climate.weibull import fit_maximum_likelihood
+from yieldest.energy.yearly import mean_power_w
+from yieldest.turbine.curve import read_curve
+
+DEMO_SITE = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
+RUN = "import sys; from yieldest.cli import main; sys.argv = ['yieldest', *sys.argv[1:]]; main()"
+
+
+def python(*arguments: str) -> None:
+    """Run a new Python and wait for it."""
+    subprocess.run(
+        [sys.executable, *arguments], check=True, stdout=subprocess.DEVNULL
+    )
+
+
+def startup() -> list[Figure]:
+    """Time `--help` against importing typer, and a demo site against nothing."""
+    typer_seconds = best_of(lambda: python("-c", "import typer"), 15)
+    help_seconds = best_of(lambda: python("-c", RUN, "--help"), 15)
+    bare_seconds = best_of(lambda: python("-c", ""), 15)
+    estimate_seconds = best_of(lambda: python("-c", RUN, "estimate", str(DEMO_SITE)), 5)
+    return [
+        Figure("yieldest --help", help_seconds, "import typer", typer_seconds, "ratio <= 1.5"),
+        Figure(
+            "yieldest estimate (10-minute year)",
+            estimate_seconds,
+            "python start-up",
+            bare_seconds,
+            "time < 2 s",
+        ),
+    ]
+
+
+def fit() -> Figure:
+    """Time the fit against scipy's on a year of 10-minute values."""
+    speed = weibull_min.rvs(1.9, scale=6.0, size=52_560, random_state=1)
+
+    def likelihood(shape: float, scale: float) -> float:
+        return float(weibull_min.logpdf(speed, shape, scale=scale).sum())
+
+    ours = likelihood(*(float(value) for value in fit_maximum_likelihood(speed)))
+    shape, _, scale = weibull_min.fit(speed, floc=0)
+    short_of_scipy = (likelihood(shape, scale) - ours) / abs(ours)
+    return Figure(
+        "maximum likelihood, 52,560 values",
+        best_of(lambda: fit_maximum_likelihood(speed)),
+        "scipy.stats.weibull_min.fit",
+        best_of(lambda: weibull_min.fit(speed, floc=0), 3),
+        "ratio <= 0.1",
+        f"log-likelihood short of scipy's by {short_of_scipy:.1e} relative (target 1e-9)",
+    )
+
+
+def energy(points: int) -> Figure:
+    """Time the closed form against quad, segment by segment, on a curve of so many points."""
+    curve = read_curve(DEMO_SITE / "curve-2.4m.csv", cut_out_ms=20)
+    speed = np.linspace(2.5, 20.0, points)
+    power = curve.power_at(speed)
+    shape, scale = 1.9, 6.0
+
+    def by_quad() -> float:
+        return sum(
+            quad(
+                lambda v: (
+                    np.interp(v, speed, power)
+                    * (shape / scale)
+                    * (v / scale) ** (shape - 1)
+                    * np.exp(-((v / scale) ** shape))
+                ),
+                low,
+                high,
+                epsrel=1e-9,
+                epsabs=0,
+            )[0]
+            for low, high in itertools.pairwise(speed)
+        )
+
+    closed = float(mean_power_w(shape, scale, speed, power))
+    calls = 200
+    return Figure(
+        f"closed-form energy, {points} points",
+        best_of(lambda: [mean_power_w(shape, scale, speed, power) for _ in range(calls)]) / calls,
+        "quad segment by segment, 1e-9",
+        best_of(by_quad),
+        "ratio <= 0.02",
+        f"differs by {abs(closed / by_quad() - 1):.1e} relative (target 1e-9)",
+    )
+
+
+if __name__ == "__main__":
+    # 36 points are the 0.5 m/s bins of IEC 61400-12-1 up to 20 m/s; 16 a maker's short table.
+    report([*startup(), fit(), energy(36), energy(16)])

@@ -1,0 +1,67 @@
+"""What the benchmarks share: timing, and one table of ratios that can be written as JSON."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import platform
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One measured time beside the baseline it is to be judged by.
+
+    Parameters
+    ----------
+    name, baseline : str
+    seconds, baseline_seconds : float
+    target : str
+        In words.
+    note : str
+        What else was seen.
+    """
+
+    name: str
+    seconds: float
+    baseline: str
+    baseline_seconds: float
+    target: str
+    note: str = ""
+
+    @property
+    def ratio(self) -> float:
+        """Time over the time of the baseline."""
+        return self.seconds / self.baseline_seconds
+
+
+def best_of(call: Callable[[], object], repeats: int = 5) -> float:
+    """Return the shortest time of several calls, in seconds."""
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        call()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def report(figures: Sequence[Figure]) -> None:
+    """Print the table, and write it to the file that `--json FILE` names."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--json", type=Path, help="also write the figures to this file")
+    target = parser.parse_args().json
+    print(f"{'figure':38} {'time':>10}   {'baseline':34} {'time':>10} {'ratio':>9}   target")
+    for f in figures:
+        print(
+            f"{f.name:38} {f.seconds:10.4g} s {f.baseline:34} {f.baseline_seconds:10.4g} s "
+            f"{f.ratio:9.3g}   {f.target}{'; ' + f.note if f.note else ''}"
+        )
+    if target is not None:
+        content = {
+            "python": platform.python_version(),
+            "figures": [{**asdict(figure), "ratio": figure.ratio} for figure in figures],
+        }
+        target.write_text(json.dumps(content, indent=2) + "\n", encoding="utf-8")
