@@ -25,9 +25,7 @@ RUN = "import sys; from yieldest.cli import main; sys.argv = ['yieldest', *sys.a
 
 def python(*arguments: str) -> None:
     """Run a new Python and wait for it."""
-    subprocess.run(
-        [sys.executable, *arguments], check=True, stdout=subprocess.DEVNULL
-    )
+    subprocess.run([sys.executable, *arguments], check=True, stdout=subprocess.DEVNULL)
 
 
 def startup() -> list[Figure]:
