@@ -16,6 +16,7 @@ from yieldest.money.bill import read_bill
 from yieldest.money.cost import Cost, MoneyTerms, cost_of, money_terms
 from yieldest.plan import Build, Plan
 from yieldest.provenance import Provenance
+from yieldest.record.options import ReadOptions
 from yieldest.record.read import Record, read_record
 from yieldest.turbine.curve import PowerCurve, read_curve
 
@@ -180,8 +181,10 @@ def read_plan_record(plan: Plan) -> Record:
     """Read the wind record of a plan as the plan describes it."""
     return read_record(
         plan.file(str(plan.wind.record)),
-        columns=plan.wind.columns.model_dump(exclude_none=True),
-        units=plan.wind.units,
+        ReadOptions(
+            columns=plan.wind.columns.model_dump(exclude_none=True),
+            units=plan.wind.units,
+        ),
     )
 
 

@@ -60,6 +60,8 @@ class Columns(_Section):
     direction: str | None = None
     temperature: str | None = None
     pressure: str | None = None
+    deviation: str | None = None
+    gust: str | None = None
 
 
 class Wind(_Section):

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +13,7 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.record.coverage import Coverage, coverage_of, coverage_warnings
+from yieldest.record.options import Finding, ReadOptions
 from yieldest.record.units import (
     SPEED_UNITS,
     speed_unit,
@@ -39,8 +39,17 @@ RECOGNISED_COLUMNS = {
     "direction": ("direction", "wind direction", "wind dir", "winddir", "wdir", "dir", "wd"),
     "temperature": ("temperature", "air temperature", "temp"),
     "pressure": ("pressure", "air pressure", "barometer"),
+    "deviation": ("deviation", "standard deviation", "speed deviation", "wind speed sd", "sd"),
+    "gust": ("gust", "wind gust", "gust speed", "wind gust speed", "max wind speed"),
 }
 """The headings that are recognised for each role, the surest first."""
+
+
+_NOTHING_STATED = ReadOptions()
+
+
+def _no_times() -> npt.NDArray[np.datetime64]:
+    return np.empty(0, dtype="datetime64[ns]")
 
 
 @dataclass(frozen=True)
@@ -60,6 +69,25 @@ class Record:
     coverage : Coverage
         How much of the time, and of the year, has a speed.
     provenance : Provenance
+    deviation_ms : ndarray, shape (n,), or None
+        Standard deviation of the speed within each interval.
+    gust_ms : ndarray, shape (n,), or None
+        Highest speed within each interval.
+    resolution_ms : float or None
+        Step to which the speeds are rounded (a whole knot is 0.514 m/s); None where no step
+        was found or the steps are uneven (Beaufort).
+    class_edges_ms : ndarray, shape (m,), or None
+        Edges of uneven speed classes (Beaufort), from 0 up; the last class is open.
+    threshold_ms : float or None
+        Speed below which the anemometer stands still, where stated.
+    height_m : float or None
+        Height of the sensor above ground, where the heading or the file states it.
+    mean_cube_ms3 : float or None
+        Mean cube of the readings before they were averaged; None where they were not.
+    disordered, repeated : ndarray of datetime64
+        Times of the rows that went back in time, and of those left out as repeats.
+    found : tuple of Finding
+        What was recognised or stated about the file.
     """
 
     time: npt.NDArray[np.datetime64]
@@ -69,6 +97,16 @@ class Record:
     pressure_hpa: FloatArray | None
     coverage: Coverage
     provenance: Provenance
+    deviation_ms: FloatArray | None = None
+    gust_ms: FloatArray | None = None
+    resolution_ms: float | None = None
+    class_edges_ms: FloatArray | None = None
+    threshold_ms: float | None = None
+    height_m: float | None = None
+    mean_cube_ms3: float | None = None
+    disordered: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
+    repeated: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
+    found: tuple[Finding, ...] = ()
 
     @property
     def valid_speed_ms(self) -> FloatArray:
@@ -80,10 +118,24 @@ class Record:
         """Mean of the speeds that are there."""
         return float(self.valid_speed_ms.mean())
 
+    def bounds_ms(self) -> tuple[FloatArray, FloatArray] | None:
+        """Return between which speeds each reading lay before it was rounded, shape (n,) each.
 
-def read_record(
-    path: Path, *, columns: Mapping[str, str] | None = None, units: str | None = None
-) -> Record:
+        None where the readings are not rounded in a known way; NaN where the speed is missing.
+        """
+        if self.class_edges_ms is not None:
+            edges = np.append(self.class_edges_ms, np.inf)
+            known = np.isfinite(self.speed_ms)
+            number = np.searchsorted(edges, np.where(known, self.speed_ms, 0.0), side="right") - 1
+            lower = np.where(known, edges[number], np.nan)
+            return lower, np.where(known, edges[number + 1], np.nan)
+        if self.resolution_ms is None:
+            return None
+        half = self.resolution_ms / 2
+        return np.maximum(0.0, self.speed_ms - half), self.speed_ms + half
+
+
+def read_record(path: Path, options: ReadOptions = _NOTHING_STATED) -> Record:
     """Read a wind record.
 
     Parameters
@@ -91,11 +143,8 @@ def read_record(
     path : Path
         CSV file (comma, semicolon or tab; gzip or plain) with a heading line and columns for time
         (ISO 8601) and speed, optionally direction (degrees), temperature (C) and pressure (hPa).
-    columns : mapping of str to str, optional
-        Role ("time", "speed", "direction", "temperature", "pressure") to heading; roles not stated
-        are recognised by `RECOGNISED_COLUMNS`.
-    units : str, optional
-        Speed unit; by default the one the speed heading names.
+    options : ReadOptions
+        What is stated about it.
 
     Returns
     -------
@@ -107,7 +156,8 @@ def read_record(
         When the file cannot be read, a column is missing, the unit is unknown, or a value is text,
         negative, or a time that cannot be read.
     """
-    stated = dict(columns or {})
+    stated = options.columns
+    units = options.units
     table = read_table(path)
     names = {
         role: table.find(
@@ -161,6 +211,10 @@ def read_record(
     time = _times(table, time_column)
     order, order_warnings = _in_time_order(path, time)
     warnings += order_warnings
+    deviation, gust = (
+        None if names[role] is None else to_metres_per_second(table.numbers(str(names[role])), unit)
+        for role in ("deviation", "gust")
+    )
     time, speed_ms = time[order], speed_ms[order]
     coverage = coverage_of(time, np.isfinite(speed_ms))
     warnings += coverage_warnings(coverage)
@@ -177,6 +231,9 @@ def read_record(
             method=f"columns {found}; speed in {unit} ({unit_from})",
             warnings=tuple(warnings),
         ),
+        deviation_ms=None if deviation is None else deviation[order],
+        gust_ms=None if gust is None else gust[order],
+        threshold_ms=options.threshold_ms,
     )
 
 
