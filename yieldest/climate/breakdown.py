@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
-from yieldest.climate.fit import METHODS
+from yieldest.climate.censored import fit_above_start
+from yieldest.climate.fit import METHODS, Fit
 from yieldest.climate.tally import Tally
-from yieldest.record.coverage import DAYS_PER_YEAR, month_and_hour
+from yieldest.record.coverage import month_and_hour
 from yieldest.record.sectors import sector_index
 
 SECTORS = (8, 12, 16)
@@ -105,7 +107,7 @@ def grouped(
     weight: FloatArray,
     duration_h: FloatArray,
     tally: Tally,
-    method: str,
+    fit: Callable[[Tally], Fit],
 ) -> tuple[Group, ...]:
     """Split a tally into groups of readings and fit each.
 
@@ -119,8 +121,8 @@ def grouped(
         Hours of a year, and hours by the clock, that each reading stands for.
     tally : Tally
         Of all the readings.
-    method : str
-        A key of `climate.fit.METHODS`.
+    fit : callable
+        One of `climate.fit.METHODS`.
     """
     classes = tally.speed_ms.size
     inside = group_of >= 0
@@ -129,7 +131,7 @@ def grouped(
     parts = tally.weighted(counts.reshape(len(names), classes))
     hours = np.bincount(group_of[inside], weights=duration_h[inside], minlength=len(names))
     total = parts.weight.sum(axis=-1)
-    shapes, scales, _ = METHODS[method](parts)
+    shapes, scales, _ = fit(parts)
     means, cubes = parts.moment(1), parts.moment(3)
     whole = float(weight.sum())
     cube = float(tally.moment(3))
@@ -157,13 +159,25 @@ def by_direction(
     tally: Tally,
     method: str,
 ) -> Directions:
-    """Split the wind by direction; the arguments after `sectors` are those of `grouped`."""
+    """Split the wind by direction.
+
+    Parameters
+    ----------
+    direction_deg : ndarray, shape (n,)
+    sectors : int
+    class_of, weight, duration_h, tally
+        As for `grouped`.
+    method : str
+        A key of `climate.fit.METHODS`; the censored fit is then made above the starting speed
+        alone, for the sectors hold no calms.
+    """
+    fit = fit_above_start if method == "interval-censored" else METHODS[method]
     zero = tally.speed_ms[class_of] == 0
     sector = np.where(zero, -1, sector_index(direction_deg, sectors))
     names = tuple(f"{360 / sectors * i:g}" for i in range(sectors))
     whole = float(weight.sum())
     return Directions(
-        sectors=grouped(names, sector, class_of, weight, duration_h, tally, method),
+        sectors=grouped(names, sector, class_of, weight, duration_h, tally, fit),
         calm_share=float(weight[zero].sum() / whole),
         unknown_share=float(weight[~zero & (sector < 0)].sum() / whole),
     )
@@ -184,7 +198,8 @@ def by_time(
     month, hour = month_and_hour(time)
     year = time.astype("datetime64[Y]").astype(np.int64) + 1970
     years, year_of = np.unique(year, return_inverse=True)
-    rest = (class_of, weight, duration_h, tally, method)
+    fit = METHODS[method]
+    rest = (class_of, weight, duration_h, tally, fit)
     clock = tally.weighted(np.bincount(class_of, weights=duration_h, minlength=tally.speed_ms.size))
     return (
         grouped(tuple(str(m) for m in range(1, 13)), month, *rest),
@@ -196,14 +211,9 @@ def by_time(
             duration_h,
             duration_h,
             clock,
-            method,
+            fit,
         ),
     )
-
-
-def year_share(hours: float) -> float:
-    """Return the share of a year that so many hours are."""
-    return hours / (24 * DAYS_PER_YEAR)
 
 
 def gustiness(value_ms: FloatArray, speed_ms: FloatArray, *, highest: bool) -> Gustiness:

@@ -43,14 +43,13 @@ def fit_censored(tally: Tally) -> tuple[FloatArray, FloatArray, FloatArray]:
     (1965) 579-588, treats censored Weibull samples). Newton's method with damping, in ln k and
     ln A.
     """
+    shape, scale, no_calm = fit_above_start(tally)
     still = tally.still
+    if not still.any():
+        return shape, scale, no_calm
     still_share = np.where(still, tally.share, 0.0).sum(axis=-1)
     # Only a sensor that showed zero can have seen a calm.
     zero_share = np.where(tally.speed_ms == 0, tally.share, 0.0).sum(axis=-1)
-    moving = tally.weighted(np.where(still, 0.0, tally.weight))
-    shape, scale = _maximise(moving, truncated_at_ms=tally.start_ms)
-    if not still.any():
-        return shape, scale, np.zeros_like(shape)
     below = 1 - share_above(tally.start_ms, shape, scale)
     with np.errstate(divide="ignore", invalid="ignore"):
         surplus = (still_share - below) / (1 - below)
@@ -59,6 +58,16 @@ def fit_censored(tally: Tally) -> tuple[FloatArray, FloatArray, FloatArray]:
         all_shape, all_scale = _maximise(tally, truncated_at_ms=0.0)
         shape, scale = np.where(own, shape, all_shape), np.where(own, scale, all_scale)
     return shape, scale, np.where(own, np.minimum(surplus, zero_share), 0.0)
+
+
+def fit_above_start(tally: Tally) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Fit what lies above the starting speed alone, as `fit_censored` does, with no calms.
+
+    For groups of readings that hold no standstill by their nature, such as a direction sector.
+    """
+    moving = tally.weighted(np.where(tally.still, 0.0, tally.weight))
+    shape, scale = _maximise(moving, truncated_at_ms=tally.start_ms)
+    return shape, scale, np.zeros_like(shape)
 
 
 def _maximise(tally: Tally, truncated_at_ms: float) -> tuple[FloatArray, FloatArray]:

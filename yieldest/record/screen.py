@@ -222,14 +222,21 @@ def _noted(
     return test, flags
 
 
+def _counted(
+    look: _Look, name: str, rule: str, most: float | None, times: TimeArray
+) -> tuple[ScreenTest, BoolArray]:
+    """Note times that come more often than so many."""
+    return _noted(look, name, rule, most, times if times.size > (most or 0.0) else times[:0])
+
+
 def _repeated(look: _Look) -> tuple[ScreenTest, BoolArray]:
     rule = "a line with the time of an earlier one, which alone counts"
-    return _noted(look, "repeated", rule, look.rules.repeated, look.record.repeated)
+    return _counted(look, "repeated", rule, look.rules.repeated, look.record.repeated)
 
 
 def _disordered(look: _Look) -> tuple[ScreenTest, BoolArray]:
     rule = "a line that goes back in time; the record was sorted"
-    return _noted(look, "disordered", rule, look.rules.disordered, look.record.disordered)
+    return _counted(look, "disordered", rule, look.rules.disordered, look.record.disordered)
 
 
 def _gaps(look: _Look) -> tuple[ScreenTest, BoolArray]:
