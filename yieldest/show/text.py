@@ -151,7 +151,8 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
         f"{estimate.climate.provenance.method}; carried to the hub by {first.height_method}",
         first.air.provenance.method,
         FITTED_METHOD,
-        f"the same curve at every reading of the record, mean times 8760 h; {_use_of_readings(estimate)}",
+        "the same curve at every reading of the record, mean times 8760 h; "
+        + _use_of_readings(estimate),
         f"mean wind {YEAR_TO_YEAR_SPREAD:.0%} lower or higher, one usual year-to-year spread "
         "(common practice, no source); the doubt of curve, height and losses comes on top",
         f"the bill; own labour at {terms.wage_per_hour:g} {estimate.currency} an hour",
