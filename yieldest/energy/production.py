@@ -114,7 +114,8 @@ def produce(
     factors = 1 + YEAR_TO_YEAR_SPREAD * np.array([0.0, -1.0, 1.0])
     power_w = mean_power_w(climate.shape, climate.scale_ms * factors, curve.speed_ms, curve.power_w)
     by_fit = (1 - climate.calm_share) * power_w * kwh_per_mean_w
-    fitted, gross, calm_year, windy_year = by_fit[0], *by_fit
+    gross, calm_year, windy_year = by_fit
+    fitted = float(gross)
     hours = yearly_hours(
         climate.shape,
         climate.scale_ms,
@@ -179,7 +180,7 @@ def produce(
     return Energy(
         count=count,
         gross_kwh_per_year=float(gross),
-        fitted_gross_kwh_per_year=float(fitted),
+        fitted_gross_kwh_per_year=fitted,
         record_gross_kwh_per_year=from_record,
         from_readings=from_readings,
         net_kwh_per_year=float(gross) * kept,

@@ -15,7 +15,7 @@ THIN_MONTH_SHARE = 0.1
 """A month with less than this share of its hours cannot stand for itself; our choice."""
 LONGEST_FILLED = 2
 """So many missing months in a row are filled from the months on both sides; our choice."""
-UNEVEN = 1.1
+UNEVEN = 1.25
 """Weights are used when the largest is this many times the smallest, or more; our choice."""
 THIN_HOUR = 0.25
 """Hours of day are weighted in a month where each has this share of an even one; our choice."""
