@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, Self, get_args
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from yieldest.errors import InputError
-from yieldest.tables import open_text
+from yieldest.textfile import open_text
 
 Share = Annotated[float, Field(ge=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
@@ -229,7 +229,7 @@ def load_plan(path: Path) -> Plan:
     """
     if path.is_dir():
         path = path / "plan.toml"
-    with open_text(path) as stream:
+    with open_text(path, "utf-8-sig") as stream:
         text = stream.read()
     try:
         content = tomllib.loads(text)

@@ -13,43 +13,25 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.record.coverage import Coverage, coverage_of, coverage_warnings
+from yieldest.record.gathered import Times
+from yieldest.record.netcdf import is_netcdf, read_netcdf
 from yieldest.record.options import Finding, ReadOptions
-from yieldest.record.units import (
-    SPEED_UNITS,
-    speed_unit,
-    speed_unit_in_heading,
-    to_metres_per_second,
-)
-from yieldest.tables import Table, plain_heading, read_table
+from yieldest.record.rows import gather
+from yieldest.record.units import BEAUFORT_EDGES_MS
+from yieldest.record.values import HIGHEST_GUST_MS
+from yieldest.textfile import Progress
 
-HIGHEST_GUST_MS = 113.3
-"""The highest gust ever measured near the ground, Barrow Island 1996 (World Meteorological
-Organization, World Weather and Climate Extremes Archive)."""
-
-ABSOLUTE_ZERO_C = -273.15
-
-_UNIT_WORDS = frozenset(
-    {"m", "s", "ms", "mph", "km", "h", "kmh", "kph", "kn", "kt", "kts", "knots", "ft", "fps"}
-    | {"bft", "beaufort", "deg", "c", "hpa", "mbar"}
-)
-
-RECOGNISED_COLUMNS = {
-    "time": ("time", "timestamp", "time stamp", "datetime", "date time", "date", "time hour"),
-    "speed": ("speed", "wind speed", "windspeed", "wind spd", "wspd", "ws", "wind"),
-    "direction": ("direction", "wind direction", "wind dir", "winddir", "wdir", "dir", "wd"),
-    "temperature": ("temperature", "air temperature", "temp"),
-    "pressure": ("pressure", "air pressure", "barometer"),
-    "deviation": ("deviation", "standard deviation", "speed deviation", "wind speed sd", "sd"),
-    "gust": ("gust", "wind gust", "gust speed", "wind gust speed", "max wind speed"),
-}
-"""The headings that are recognised for each role, the surest first."""
-
-
+MONTHS = 12
+FEWEST_JOINTS = 3
 _NOTHING_STATED = ReadOptions()
 
 
 def _no_times() -> npt.NDArray[np.datetime64]:
     return np.empty(0, dtype="datetime64[ns]")
+
+
+def _no_speeds() -> FloatArray:
+    return np.empty(0)
 
 
 @dataclass(frozen=True)
@@ -84,6 +66,8 @@ class Record:
         Height of the sensor above ground, where the heading or the file states it.
     mean_cube_ms3 : float or None
         Mean cube of the readings before they were averaged; None where they were not.
+    impossible, impossible_ms : ndarray of datetime64, ndarray
+        Times and speeds above the highest gust ever measured, which count as missing.
     disordered, repeated : ndarray of datetime64
         Times of the rows that went back in time, and of those left out as repeats.
     found : tuple of Finding
@@ -104,6 +88,8 @@ class Record:
     threshold_ms: float | None = None
     height_m: float | None = None
     mean_cube_ms3: float | None = None
+    impossible: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
+    impossible_ms: FloatArray = field(default_factory=_no_speeds)
     disordered: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
     repeated: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
     found: tuple[Finding, ...] = ()
@@ -135,170 +121,123 @@ class Record:
         return np.maximum(0.0, self.speed_ms - half), self.speed_ms + half
 
 
-def read_record(path: Path, options: ReadOptions = _NOTHING_STATED) -> Record:
+def read_record(
+    path: Path, options: ReadOptions = _NOTHING_STATED, progress: Progress | None = None
+) -> Record:
     """Read a wind record.
 
     Parameters
     ----------
     path : Path
-        CSV file (comma, semicolon or tab; gzip or plain) with a heading line and columns for time
-        (ISO 8601) and speed, optionally direction (degrees), temperature (C) and pressure (hPa).
+        Delimited text (plain, gzip or zip), a folder or a glob of such files, or a NetCDF file with
+        CF standard names.
     options : ReadOptions
-        What is stated about it.
+        What is stated about it; all else is recognised.
+    progress : callable, optional
+        Told now and then the share read so far, from 0 to 1.
 
     Returns
     -------
     Record
+        Speeds above 113.3 m/s, the highest gust ever measured, count as missing in it.
 
     Raises
     ------
     InputError
-        When the file cannot be read, a column is missing, the unit is unknown, or a value is text,
+        When a file cannot be read, a column is missing, a unit is unknown, or a value is text,
         negative, or a time that cannot be read.
     """
-    stated = options.columns
-    units = options.units
-    table = read_table(path)
-    names = {
-        role: table.find(
-            role,
-            _with_unit_tails(RECOGNISED_COLUMNS[role], table),
-            stated.get(role),
-            required=role in ("time", "speed"),
-        )
-        for role in RECOGNISED_COLUMNS
-    }
-    time_column, speed_column = str(names["time"]), str(names["speed"])
-
-    unit, unit_from = _unit_of(table, speed_column, units)
-    speed_ms = to_metres_per_second(table.numbers(speed_column), unit)
-    _refuse(table, speed_column, speed_ms < 0, "is below zero, and a wind speed cannot be")
-    warnings: list[str] = []
-    impossible = speed_ms > HIGHEST_GUST_MS
-    if impossible.any():
-        first = int(np.argmax(impossible))
+    gathered = read_netcdf(path, options) if is_netcdf(path) else gather(path, options, progress)
+    if not np.isfinite(gathered.si["speed"]).any():
+        raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
+    found, warnings = list(gathered.found), list(gathered.warnings)
+    time = gathered.time
+    one_year = _on_one_year(time)
+    if one_year is not None:
+        time = one_year
+        text = f"months from different years, put on the year {str(time.min())[:4]}"
+        found.append(Finding("weather year", text, "recognised"))
+    kept, disordered, repeated = _in_time_order(time)
+    if disordered.size:
         warnings.append(
-            f"{path}, line {table.line(first)}: {table.frame[speed_column].iloc[first]} {unit} is "
-            f"above {HIGHEST_GUST_MS} m/s, the highest gust ever measured; "
-            f"{int(impossible.sum())} such value(s) count as missing."
+            f"{path}: {disordered.size} line(s) go back in time; the record was sorted."
         )
-        speed_ms = np.where(impossible, np.nan, speed_ms)
-
-    direction = _optional(table, names["direction"])
-    if direction is not None:
-        outside = (direction < 0) | (direction > 360)
-        _refuse(table, str(names["direction"]), outside, "is not a direction from 0 to 360 degrees")
-    temperature = _optional(table, names["temperature"])
-    if temperature is not None:
-        _refuse(
-            table,
-            str(names["temperature"]),
-            temperature <= ABSOLUTE_ZERO_C,
-            "is below absolute zero in C",
+    if repeated.size:
+        warnings.append(
+            f"{path}: {repeated.size} line(s) repeat a time; the first of each was kept."
         )
-    pressure = _optional(table, names["pressure"])
-    if pressure is not None:
-        _refuse(
-            table,
-            str(names["pressure"]),
-            (pressure < 300) | (pressure > 1100),
-            "is not an air pressure in hPa",
+    time = time[kept]
+    values = {role: column[kept] for role, column in gathered.si.items()}
+    impossible = gathered.impossible[kept]
+    as_read = values["speed"][impossible]
+    if as_read.size:
+        warnings.append(
+            f"{path}: {as_read.size} speed(s) above {HIGHEST_GUST_MS} m/s, the highest gust ever "
+            f"measured, count as missing; the first is {as_read[0]:.1f} m/s at "
+            f"{pd.Timestamp(time[impossible][0]):%Y-%m-%d %H:%M}."
         )
-
-    if not np.isfinite(speed_ms).any():
-        raise InputError(f"{path}: column {speed_column!r} holds no speed at all.")
-
-    time = _times(table, time_column)
-    order, order_warnings = _in_time_order(path, time)
-    warnings += order_warnings
-    deviation, gust = (
-        None if names[role] is None else to_metres_per_second(table.numbers(str(names[role])), unit)
-        for role in ("deviation", "gust")
-    )
-    time, speed_ms = time[order], speed_ms[order]
-    coverage = coverage_of(time, np.isfinite(speed_ms))
+        values["speed"] = np.where(impossible, np.nan, values["speed"])
+    coverage = coverage_of(time, np.isfinite(values["speed"]))
     warnings += coverage_warnings(coverage)
-    found = ", ".join(f"{role} = {name!r}" for role, name in names.items() if name is not None)
+    if gathered.step is not None:
+        found.append(Finding("rounding of speeds", gathered.step[1], "recognised"))
+    if gathered.height_m is not None:
+        found.append(Finding("height", f"{gathered.height_m:g} m", "from the heading"))
     return Record(
         time=time,
-        speed_ms=speed_ms,
-        direction_deg=None if direction is None else direction[order],
-        temperature_c=None if temperature is None else temperature[order],
-        pressure_hpa=None if pressure is None else pressure[order],
+        speed_ms=values["speed"],
+        direction_deg=values.get("direction"),
+        temperature_c=values.get("temperature"),
+        pressure_hpa=values.get("pressure"),
         coverage=coverage,
         provenance=Provenance(
             source=str(path),
-            method=f"columns {found}; speed in {unit} ({unit_from})",
+            method="; ".join(f"{part.what}: {part.found} ({part.how})" for part in found),
             warnings=tuple(warnings),
         ),
-        deviation_ms=None if deviation is None else deviation[order],
-        gust_ms=None if gust is None else gust[order],
+        deviation_ms=values.get("deviation"),
+        gust_ms=values.get("gust"),
+        resolution_ms=None if gathered.step is None else gathered.step[0],
+        class_edges_ms=BEAUFORT_EDGES_MS if gathered.beaufort else None,
         threshold_ms=options.threshold_ms,
+        height_m=gathered.height_m,
+        mean_cube_ms3=gathered.mean_cube_ms3,
+        disordered=disordered,
+        repeated=repeated,
+        impossible=time[impossible],
+        impossible_ms=as_read,
+        found=tuple(found),
     )
 
 
-def _with_unit_tails(names: tuple[str, ...], table: Table) -> list[str]:
-    """Add the headings of the table that are a known name with a unit behind it."""
-    tailed = [
-        plain
-        for plain in map(plain_heading, table.headings)
-        for name in names
-        if plain.startswith(name + " ")
-        and all(word in _UNIT_WORDS for word in plain[len(name) + 1 :].split())
-    ]
-    return [*names, *dict.fromkeys(tailed)]
-
-
-def _unit_of(table: Table, column: str, stated: str | None) -> tuple[str, str]:
-    if stated is not None:
-        return speed_unit(stated), "stated"
-    unit = speed_unit_in_heading(column)
-    if unit is None:
-        raise InputError(
-            f"{table.path}: the heading {column!r} does not say the speed unit; state units as one "
-            f"of {', '.join(SPEED_UNITS)}."
-        )
-    return unit, "from the heading"
-
-
-def _optional(table: Table, column: str | None) -> FloatArray | None:
-    return None if column is None else table.numbers(column)
-
-
-def _refuse(table: Table, column: str, wrong: npt.NDArray[np.bool_], why: str) -> None:
-    if wrong.any():
-        row = int(np.argmax(wrong))
-        raise InputError(
-            f"{table.path}, line {table.line(row)}: {table.frame[column].iloc[row]} in column "
-            f"{column!r} {why}; mend the value or leave it blank."
-        )
-
-
-def _times(table: Table, column: str) -> npt.NDArray[np.datetime64]:
-    texts = table.frame[column].astype(str).str.strip()
-    times = pd.to_datetime(texts, format="ISO8601", utc=True, errors="coerce")
-    wrong = times.isna().to_numpy()
-    if wrong.any():
-        row = int(np.argmax(wrong))
-        raise InputError(
-            f"{table.path}, line {table.line(row)}: {texts.iloc[row]!r} in column {column!r} is "
-            "not a time; write it as 2026-01-31 13:50."
-        )
-    return times.dt.tz_localize(None).to_numpy(dtype="datetime64[ns]")
-
-
-def _in_time_order(
-    path: Path, time: npt.NDArray[np.datetime64]
-) -> tuple[npt.NDArray[np.intp], list[str]]:
-    """Return the rows in time order without repeats, and what had to be mended."""
-    warnings = []
+def _in_time_order(time: Times) -> tuple[npt.NDArray[np.intp], Times, Times]:
+    """Return the rows in time order without repeats, and the times that were mended."""
     order = np.argsort(time, kind="stable")
-    disordered = int((np.diff(time) < np.timedelta64(0)).sum())
-    if disordered:
-        warnings.append(f"{path}: {disordered} line(s) go back in time; the record was sorted.")
-    repeated = np.concatenate(([False], np.diff(time[order]) == np.timedelta64(0)))
-    if repeated.any():
-        warnings.append(
-            f"{path}: {int(repeated.sum())} line(s) repeat a time; the first of each was kept."
-        )
-    return order[~repeated], warnings
+    ordered = time[order]
+    back = np.flatnonzero(np.diff(time) < np.timedelta64(0)) + 1
+    if 2 * back.size > time.size:
+        back = np.flatnonzero(np.diff(time) > np.timedelta64(0)) + 1  # the newest line comes first
+    repeated = np.concatenate(([False], np.diff(ordered) == np.timedelta64(0)))
+    return order[~repeated], time[back], ordered[repeated]
+
+
+def _on_one_year(time: Times) -> Times | None:
+    """Put a weather year, made of months of different years, on one year; None where it is none.
+
+    It is one when every calendar month is there, each from a single year, and three or more do not
+    follow on the month before.
+    """
+    months = np.unique(time.astype("datetime64[M]")).astype(np.int64)
+    if months.size != MONTHS or np.unique(months % MONTHS).size != MONTHS:
+        return None
+    # December of one year and January of the next follow each other too.
+    steps = np.diff(months[np.argsort(months % MONTHS)], append=months.min() + MONTHS)
+    years = months[np.argsort(months % MONTHS)] // MONTHS
+    if (steps[:-1] != 1).sum() < FEWEST_JOINTS:
+        return None
+    first = time.astype("datetime64[M]")
+    within = time - first.astype(time.dtype)
+    month = first.astype(np.int64) % MONTHS
+    return np.asarray(
+        (years.min() * MONTHS + month).astype("datetime64[M]").astype(time.dtype) + within
+    )
