@@ -9,7 +9,8 @@ import numpy.typing as npt
 
 from yieldest.errors import InputError
 from yieldest.record.coverage import Steps
-from yieldest.record.read import HIGHEST_GUST_MS, Record
+from yieldest.record.read import Record
+from yieldest.record.values import HIGHEST_GUST_MS
 
 BoolArray = npt.NDArray[np.bool_]
 

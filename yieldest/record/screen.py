@@ -74,6 +74,7 @@ def screen_record(
         When no speed is left.
     """
     steps = steps_of(record.time, rules.gap_intervals or 1.5, int(rules.interval_readings or 24))
+    record = replace(record, speed_ms=_as_read(record))
     look = _Look(record, record.speed_ms, steps, rules, neighbour_ms)
     tests: list[ScreenTest] = []
     flags: list[BoolArray] = []
@@ -112,6 +113,13 @@ def screen_record(
         ),
     )
     return Screening(record, screened, np.stack(flags), tuple(tests), steps)
+
+
+def _as_read(record: Record) -> FloatArray:
+    """Return the speeds with those that reading set aside, so that this test too can be changed."""
+    speed = record.speed_ms.copy()
+    speed[np.searchsorted(record.time, record.impossible)] = record.impossible_ms
+    return speed
 
 
 def _impossible(look: _Look) -> _Found:

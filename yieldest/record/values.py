@@ -175,7 +175,8 @@ def rounding_step(distinct: FloatArray, unit: str) -> tuple[float, str] | None:
     for other, factor in SPEED_FACTORS.items():
         for step in _STEPS:
             size = step * factor / own
-            tolerance = 1e-6 * size if other == unit else slack
+            # Factors of six digits, such as 1.15078 mph to the knot, are off by a millionth.
+            tolerance = 1e-6 * size if other == unit else slack + 1e-6 * speeds
             off = np.abs(speeds / size - np.round(speeds / size)) * size
             if (off > tolerance).any() or (best is not None and step * factor <= best[0]):
                 continue
