@@ -14,10 +14,11 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.layout import DELIMITERS, Layout, layout_of
 from yieldest.record.average import Averager
-from yieldest.record.clock import DATE_ORDERS, Clock, zone_of
+from yieldest.record.clock import Clock, zone_of
 from yieldest.record.columns import CLOCK_ROLES, VALUE_ROLES, Columns, choose_columns
 from yieldest.record.gathered import Gathered, Times
 from yieldest.record.options import Finding, ReadOptions
+from yieldest.record.stamps import DATE_ORDERS
 from yieldest.record.values import LIMITS, Flags, blank_marks, numbers_of, rounding_step, to_si
 from yieldest.tables import Table, line_of_row, read_blocks
 from yieldest.textfile import Progress
@@ -137,7 +138,7 @@ class _Gathering:
             self.clock.settle_order(self._clock_tables)
         for number, source in enumerate(self.sources):
             source.first_row = self._rows
-            self.clock.follow(source.columns.names)
+            self.clock.names = source.columns.names
             for table in self._tables(source, number, progress):
                 self._take(source, table)
                 if self.averager is None and self._too_many():
@@ -151,7 +152,7 @@ class _Gathering:
     def _clock_tables(self) -> Iterator[Table]:
         for source in self.sources:
             names = source.columns.names
-            self.clock.follow(names)
+            self.clock.names = names
             headings = [names[role] for role in CLOCK_ROLES if role in names]
             yield from read_blocks(source.path, source.layout, headings, headings, BLOCK_ROWS)
 
