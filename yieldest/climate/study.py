@@ -220,7 +220,7 @@ def study_record(
             else gustiness(kept.deviation_ms[used], speed, highest=False)
         ),
         gusts=None if kept.gust_ms is None else gustiness(kept.gust_ms[used], speed, highest=True),
-        warnings=_fit_warnings(chosen, humps),
+        warnings=(*_fit_warnings(chosen, humps), *_sector_warnings(kept, options.sectors)),
     )
 
 
@@ -260,6 +260,19 @@ def _fit_warnings(chosen: FitResult, humps_ms: tuple[float, ...]) -> tuple[str, 
             "describes; look at the tables by direction and hour for what parts them."
         )
     return tuple(warnings)
+
+
+def _sector_warnings(record: Record, sectors: int) -> tuple[str, ...]:
+    """Warn of directions in tens of degrees where sectors share them unevenly."""
+    if record.direction_deg is None or 36 % sectors == 0:
+        return ()
+    known = record.direction_deg[np.isfinite(record.direction_deg)]
+    if not known.size or np.any(known % 10):
+        return ()
+    return (
+        f"Directions come in steps of 10 degrees, which {sectors} sectors share unevenly; 12 "
+        "sectors hold three each.",
+    )
 
 
 def _at_times(neighbour: Record, time: npt.NDArray[np.datetime64]) -> FloatArray:
