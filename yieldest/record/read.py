@@ -171,11 +171,7 @@ def read_record(
     impossible = gathered.impossible[kept]
     as_read = values["speed"][impossible]
     if as_read.size:
-        warnings.append(
-            f"{path}: {as_read.size} speed(s) above {HIGHEST_GUST_MS} m/s, the highest gust ever "
-            f"measured, count as missing; the first is {as_read[0]:.1f} m/s at "
-            f"{pd.Timestamp(time[impossible][0]):%Y-%m-%d %H:%M}."
-        )
+        warnings.append(impossible_warning(str(path), time[impossible], as_read))
         values["speed"] = np.where(impossible, np.nan, values["speed"])
     coverage = coverage_of(time, np.isfinite(values["speed"]))
     warnings += coverage_warnings(coverage)
@@ -207,6 +203,15 @@ def read_record(
         impossible=time[impossible],
         impossible_ms=as_read,
         found=tuple(found),
+    )
+
+
+def impossible_warning(source: str, times: Times, speeds_ms: FloatArray) -> str:
+    """Say which speeds count as missing because no wind was ever that high."""
+    return (
+        f"{source}: {speeds_ms.size} speed(s) above {HIGHEST_GUST_MS} m/s, the highest gust ever "
+        f"measured, count as missing; the first is {speeds_ms[0]:.1f} m/s at "
+        f"{pd.Timestamp(times[0]):%Y-%m-%d %H:%M}."
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -13,7 +13,7 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.record import suspect
 from yieldest.record.coverage import Steps, coverage_of, coverage_warnings, steps_of
-from yieldest.record.read import Record
+from yieldest.record.read import Record, impossible_warning
 from yieldest.record.rules import Screening, ScreenRules, ScreenTest
 
 BoolArray = npt.NDArray[np.bool_]
@@ -52,8 +52,8 @@ class _Look:
         return float(np.nanstd(self.speed))
 
 
-_Found = tuple[str, str, float | None, BoolArray]
-"""Name, rule in words, threshold (None: off) and the readings found."""
+_Test = tuple[str, str, float | None, Callable[[], BoolArray]]
+"""Name, rule in words, threshold (None: off), and what finds the readings."""
 
 
 def screen_record(
@@ -81,10 +81,10 @@ def screen_record(
     # Each round looks at a record without what the rounds before it left out: a wild value would
     # otherwise set the mean that a calm is judged by.
     for together in ((_impossible, _over_top), (_spikes,), (_stuck, _frozen, _contradicted)):
-        found = [test(look) for test in together]
-        tests += [_leaving_out(look, *one) for one in found]
-        flags += [one[-1] for one in found]
-        out = np.logical_or.reduce([one[-1] for one in found])
+        found = [_leaving_out(look, *test(look)) for test in together]
+        tests += [test for test, _ in found]
+        flags += [at for _, at in found]
+        out = np.logical_or.reduce([at for _, at in found])
         look = replace(look, speed=np.where(out, np.nan, look.speed))
     valid = np.isfinite(look.speed)
     if not valid.any():
@@ -98,7 +98,13 @@ def screen_record(
         flags.append(at)
     coverage = coverage_of(record.time, valid)
     provenance = record.provenance
-    kept = [w for w in provenance.warnings if w not in coverage_warnings(record.coverage)]
+    outdated = coverage_warnings(record.coverage)
+    if record.impossible.size:
+        # Said again below, by the threshold that was used.
+        outdated.append(
+            impossible_warning(provenance.source, record.impossible, record.impossible_ms)
+        )
+    kept = [warning for warning in provenance.warnings if warning not in outdated]
     screened = replace(
         record,
         speed_ms=look.speed,
@@ -122,77 +128,97 @@ def _as_read(record: Record) -> FloatArray:
     return speed
 
 
-def _impossible(look: _Look) -> _Found:
+def _impossible(look: _Look) -> _Test:
     limit = look.rules.impossible_ms
-    flags = look.speed < 0
-    if limit is not None:
-        flags |= look.speed > limit
-    rule = f"above {limit} m/s, the highest gust ever measured, or below 0"
-    return "impossible", rule, limit, flags
+    rule = f"above {limit} m/s (the highest gust ever measured is 113.3 m/s)"
+    return "impossible", rule, limit, lambda: look.speed > (limit or 0.0)
 
 
-def _over_top(look: _Look) -> _Found:
-    top = look.rules.sensor_top_ms
-    flags = look.speed > (top or np.inf)
-    if look.rules.impossible_ms is not None:
-        flags &= look.speed <= look.rules.impossible_ms
-    return "sensor_top", f"above {top} m/s, more than the anemometer can show", top, flags
+def _over_top(look: _Look) -> _Test:
+    top, beyond = look.rules.sensor_top_ms, look.rules.impossible_ms
+    rule = f"above {top} m/s, more than the anemometer can show"
+
+    def find() -> BoolArray:
+        possible = look.speed <= (np.inf if beyond is None else beyond)
+        return possible & (look.speed > (top or 0.0))
+
+    return "sensor_top", rule, top, find
 
 
-def _spikes(look: _Look) -> _Found:
+def _spikes(look: _Look) -> _Test:
     factor, excess_ms = look.rules.spike_factor, look.rules.spike_excess_ms
-    flags = suspect.spikes(look.speed, look.steps.joined, factor or np.inf, excess_ms)
     rule = (
         f"{factor} times the higher neighbour and {excess_ms} m/s above it, or a lone 0 between "
         f"neighbours above {excess_ms} m/s"
     )
-    return "spike", rule, factor, flags
+    joined = look.steps.joined
+    return (
+        "spike",
+        rule,
+        factor,
+        lambda: suspect.spikes(look.speed, joined, factor or 0.0, excess_ms),
+    )
 
 
-def _stuck(look: _Look) -> _Found:
+def _stuck(look: _Look) -> _Test:
     hours = look.rules.stuck_hours
     shortest = suspect.stuck_length(look.speed, look.steps.joined)
-    flags = suspect.stuck(look.speed, look.runs, shortest, hours or np.inf)
     rule = f"the same speed above 0 for {hours} h and for {shortest} readings, too many for chance"
-    return "stuck", rule, hours, flags
+    return (
+        "stuck",
+        rule,
+        hours,
+        lambda: suspect.stuck(look.speed, look.runs, shortest, hours or 0.0),
+    )
 
 
-def _frozen(look: _Look) -> _Found:
+def _frozen(look: _Look) -> _Test:
     hours, below_c = look.rules.frozen_hours, look.rules.frozen_below_c
-    rule = f"no change for {hours} h below {below_c} C"
-    if look.record.temperature_c is None:
-        return "frozen", f"{rule} (no temperature here)", None, np.zeros(look.speed.size, bool)
-    flags = suspect.frozen(
-        look.speed,
-        look.runs,
-        look.record.temperature_c,
-        look.record.direction_deg,
-        look.record.deviation_ms,
-        below_c,
-        hours or np.inf,
+    record, rule = look.record, f"no change for {hours} h below {below_c} C"
+    temperature_c = record.temperature_c
+    if temperature_c is None:
+        return "frozen", f"{rule} (no temperature here)", None, lambda: look.speed < 0
+    patience = suspect.CALM_PATIENCE * (hours or 0.0)
+    return (
+        "frozen",
+        f"{rule} ({patience} h for a calm without a still vane)",
+        hours,
+        lambda: suspect.frozen(
+            look.speed,
+            look.runs,
+            temperature_c,
+            record.direction_deg,
+            record.deviation_ms,
+            below_c,
+            hours or 0.0,
+        ),
     )
-    patience = suspect.CALM_PATIENCE * (hours or np.inf)
-    return "frozen", f"{rule} ({patience} h for a calm without a still vane)", hours, flags
 
 
-def _contradicted(look: _Look) -> _Found:
-    hours = look.rules.calm_hours
-    flags = suspect.contradicted_calms(
-        look.speed, look.runs, look.steps.joined, hours or np.inf, look.neighbour_ms
-    )
+def _contradicted(look: _Look) -> _Test:
+    hours, neighbour_ms = look.rules.calm_hours, look.neighbour_ms
     rule = f"dead calm for {hours} h between winds above the mean" + (
-        "" if look.neighbour_ms is None else ", or while the neighbour has its usual wind"
+        "" if neighbour_ms is None else ", or while the neighbour has its usual wind"
     )
-    return "contradicted_calm", rule, hours, flags
+    joined = look.steps.joined
+    return (
+        "contradicted_calm",
+        rule,
+        hours,
+        lambda: suspect.contradicted_calms(
+            look.speed, look.runs, joined, hours or 0.0, neighbour_ms
+        ),
+    )
 
 
 def _leaving_out(
-    look: _Look, name: str, rule: str, threshold: float | None, flags: BoolArray
-) -> ScreenTest:
-    """Count what a test found, and what leaving it out alone does to mean and energy."""
+    look: _Look, name: str, rule: str, threshold: float | None, find: Callable[[], BoolArray]
+) -> tuple[ScreenTest, BoolArray]:
+    """Count what a test finds, and what leaving it out alone does to mean and energy."""
     if threshold is None:
-        flags[:] = False
-        return ScreenTest(name, rule, on=False, leaves_out=True)
+        off = ScreenTest(name, rule, on=False, leaves_out=True)
+        return off, np.zeros(look.speed.size, dtype=bool)
+    flags = find()
     at = np.flatnonzero(flags)
     mean_effect: float | None = 0.0
     cube_effect: float | None = 0.0
@@ -203,7 +229,7 @@ def _leaving_out(
             for part, whole in zip(rest, everything, strict=True)
         )
     first = at[:FIRST_PLACES]
-    return ScreenTest(
+    test = ScreenTest(
         name,
         rule,
         on=True,
@@ -214,6 +240,7 @@ def _leaving_out(
         mean_effect=mean_effect,
         cube_effect=cube_effect,
     )
+    return test, flags
 
 
 def _noted(
