@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from yieldest.errors import InputError
+from yieldest.windcommand import wind
 
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
 if TYPE_CHECKING:
@@ -22,6 +23,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="What a small wind machine will earn at a site: yearly energy, cost per kWh, payback.",
 )
+
+app.command()(wind)
 
 PlanPath = Annotated[Path, typer.Argument(help="The plan file, or the folder with plan.toml.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Full precision for machines.")]

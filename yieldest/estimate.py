@@ -9,14 +9,17 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.climate.air import Air, air_at_hub
 from yieldest.climate.height import hub_factor
-from yieldest.climate.site import LOW_MEAN_SPEED_MS, Climate, climate_of_mean, climate_of_record
+from yieldest.climate.site import LOW_MEAN_SPEED_MS, Climate, climate_of_mean
+from yieldest.climate.study import StudyOptions, WindStudy, study_record
 from yieldest.energy.losses import losses_of
-from yieldest.energy.production import Energy, produce
+from yieldest.energy.production import Energy, Readings, produce
 from yieldest.money.bill import read_bill
 from yieldest.money.cost import Cost, MoneyTerms, cost_of, money_terms
 from yieldest.plan import Build, Plan
 from yieldest.provenance import Provenance
+from yieldest.record.options import ReadOptions
 from yieldest.record.read import Record, read_record
+from yieldest.record.rules import screen_rules
 from yieldest.turbine.curve import PowerCurve, read_curve
 
 ROOF_WARNING = (
@@ -65,7 +68,9 @@ class Estimate:
     ----------
     title, currency : str
     record : Record or None
-        None when the plan states the mean speed.
+        After screening; None when the plan states the mean speed.
+    study : WindStudy or None
+        What the record says; None without one.
     climate : Climate
         At the height of measurement.
     terms : MoneyTerms
@@ -77,6 +82,7 @@ class Estimate:
     title: str
     currency: str
     record: Record | None
+    study: WindStudy | None
     climate: Climate
     terms: MoneyTerms
     builds: tuple[BuildEstimate, ...]
@@ -92,7 +98,8 @@ def estimate(plan: Plan) -> Estimate:
     InputError
         When a file that the plan names cannot be used.
     """
-    record, climate = _wind(plan)
+    study, climate = _wind(plan)
+    record = None if study is None else study.record
     terms = money_terms(**plan.money.model_dump())
     assumed = [*climate.provenance.assumed, *terms.provenance.assumed]
     warnings = [
@@ -108,26 +115,36 @@ def estimate(plan: Plan) -> Estimate:
         title=plan.title,
         currency=plan.currency,
         record=record,
+        study=study,
         climate=climate,
         terms=terms,
-        builds=tuple(_build(plan, build, record, climate, terms) for build in plan.build),
+        builds=tuple(_build(plan, build, study, climate, terms) for build in plan.build),
         assumed=tuple(assumed),
         warnings=tuple(warnings),
     )
 
 
-def _wind(plan: Plan) -> tuple[Record | None, Climate]:
+def _wind(plan: Plan) -> tuple[WindStudy | None, Climate]:
     wind = plan.wind
     if wind.mean_speed_ms is not None:
         return None, climate_of_mean(wind.mean_speed_ms, wind.weibull_shape, wind.measured_height_m)
-    record = read_plan_record(plan)
-    return record, climate_of_record(record, wind.measured_height_m, wind.fit)
+    study = study_record(
+        read_plan_record(plan),
+        StudyOptions(
+            rules=screen_rules(wind.screen.stated()),
+            season_correction=wind.season_correction,
+            fit=wind.fit,
+            energy_error_limit=wind.energy_error_limit,
+        ),
+    )
+    return study, study.climate(wind.measured_height_m)
 
 
 def _build(
-    plan: Plan, build: Build, record: Record | None, measured: Climate, terms: MoneyTerms
+    plan: Plan, build: Build, study: WindStudy | None, measured: Climate, terms: MoneyTerms
 ) -> BuildEstimate:
     site = plan.site
+    record = None if study is None else study.record
     factor, height = hub_factor(
         measured.height_m,
         build.hub_height_m,
@@ -149,7 +166,7 @@ def _build(
         curve,
         losses_of(build.losses.model_dump(), build.count),
         build.count,
-        None if record is None else record.valid_speed_ms * factor,
+        None if study is None else Readings(study.speed_ms * factor, study.weight),
     )
     bill = None if build.bill is None else read_bill(plan.file(build.bill))
     cost = None if bill is None else cost_of(bill, build.count, energy.net_kwh_per_year, terms)
@@ -180,8 +197,10 @@ def read_plan_record(plan: Plan) -> Record:
     """Read the wind record of a plan as the plan describes it."""
     return read_record(
         plan.file(str(plan.wind.record)),
-        columns=plan.wind.columns.model_dump(exclude_none=True),
-        units=plan.wind.units,
+        ReadOptions(
+            columns=plan.wind.columns.model_dump(exclude_none=True),
+            units=plan.wind.units,
+        ),
     )
 
 

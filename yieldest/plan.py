@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, Self, get_args
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from yieldest.errors import InputError
-from yieldest.tables import open_text
+from yieldest.textfile import open_text
 
 Share = Annotated[float, Field(ge=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
@@ -60,6 +60,37 @@ class Columns(_Section):
     direction: str | None = None
     temperature: str | None = None
     pressure: str | None = None
+    deviation: str | None = None
+    gust: str | None = None
+
+
+Threshold = NotNegative | Literal[False] | None
+
+
+class Screen(_Section):
+    """Thresholds of the screening tests; false switches a test off."""
+
+    impossible_ms: Threshold = None
+    sensor_top_ms: Threshold = None
+    spike_factor: Threshold = None
+    spike_excess_ms: NotNegative | None = None
+    stuck_hours: Threshold = None
+    frozen_hours: Threshold = None
+    frozen_below_c: float | None = None
+    calm_hours: Threshold = None
+    repeated: Threshold = None
+    disordered: Threshold = None
+    gap_intervals: Threshold = None
+    interval_readings: Threshold = None
+    threshold_share: Threshold = None
+    rounding_share: Threshold = None
+
+    def stated(self) -> dict[str, float | None]:
+        """Return the thresholds that are stated, None for off."""
+        return {
+            name: None if value is False else value
+            for name, value in self.model_dump(exclude_none=True).items()
+        }
 
 
 class Wind(_Section):
@@ -71,7 +102,21 @@ class Wind(_Section):
     measured_height_m: Positive
     units: str | None = None
     columns: Columns = Columns()
-    fit: Literal["maximum likelihood", "moments"] = "maximum likelihood"
+    fit: (
+        Literal[
+            "interval-censored",
+            "maximum likelihood",
+            "moments",
+            "energy pattern factor",
+            "least squares",
+            "mean cube",
+            "empirical",
+        ]
+        | None
+    ) = None
+    energy_error_limit: Annotated[float, Field(ge=0, le=1)] = 0.05
+    season_correction: bool = True
+    screen: Screen = Screen()
 
     @model_validator(mode="after")
     def _one_source(self) -> Self:
@@ -184,7 +229,7 @@ def load_plan(path: Path) -> Plan:
     """
     if path.is_dir():
         path = path / "plan.toml"
-    with open_text(path) as stream:
+    with open_text(path, "utf-8-sig") as stream:
         text = stream.read()
     try:
         content = tomllib.loads(text)

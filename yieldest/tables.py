@@ -2,56 +2,24 @@
 
 from __future__ import annotations
 
-import gzip
-import io
 import re
 import warnings
-import zlib
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import islice
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO, cast
 
 import numpy as np
 import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.layout import Layout, carries_data, layout_of, split_line
+from yieldest.textfile import Progress, open_text
 
-_DELIMITERS = ",;\t"
-
-
-@contextmanager
-def open_text(path: Path) -> Iterator[TextIO]:
-    """Open a plain or gzip text file, turning every reading trouble into an `InputError`."""
-    try:
-        if not path.exists():
-            raise InputError(f"{path}: there is no such file; check the name and the folder.")
-        if not path.is_file():
-            raise InputError(f"{path}: this is not a file; name the file itself.")
-        with path.open("rb") as raw:
-            packed = raw.read(2) == b"\x1f\x8b"
-            raw.seek(0)
-            stream = gzip.GzipFile(fileobj=raw) if packed else raw
-            with io.TextIOWrapper(stream, encoding="utf-8-sig", newline="") as text:
-                yield text
-    except UnicodeDecodeError as error:
-        raise InputError(
-            f"{path}: byte {error.start} is not UTF-8 text; save the file as UTF-8 CSV."
-        ) from error
-    except (EOFError, gzip.BadGzipFile, zlib.error) as error:
-        raise InputError(f"{path}: the gzip data is damaged ({error}); pack it again.") from error
-    except OSError as error:
-        raise InputError(
-            f"{path}: the file cannot be read ({error.strerror or error}); check its rights."
-        ) from error
-
-
-def _carries_data(line: str) -> bool:
-    stripped = line.strip()
-    return bool(stripped) and not stripped.startswith("#")
+_NO_DATA_LINE = re.compile(r"^[ \t]*(?:(?:#|%|//).*)?(?:\n|\Z)", re.MULTILINE)
 
 
 def plain_heading(heading: str) -> str:
@@ -61,7 +29,7 @@ def plain_heading(heading: str) -> str:
 
 @dataclass(frozen=True)
 class Table:
-    """A delimited text file as columns.
+    """Lines of a delimited text file as columns.
 
     Parameters
     ----------
@@ -69,10 +37,15 @@ class Table:
         The file, for messages.
     frame : pandas.DataFrame
         One row per data line.
+    layout : Layout
+    first_row : int
+        How many data lines of the file come before the first row.
     """
 
     path: Path
     frame: pd.DataFrame
+    layout: Layout
+    first_row: int = 0
 
     @cached_property
     def headings(self) -> tuple[str, ...]:
@@ -80,10 +53,8 @@ class Table:
         return tuple(str(name) for name in self.frame.columns)
 
     def line(self, row: int) -> int:
-        """Return the line of the file (from 1) that holds data row `row` (from 0)."""
-        with open_text(self.path) as text:
-            data_lines = (n for n, line in enumerate(text, start=1) if _carries_data(line))
-            return next(n for count, n in enumerate(data_lines) if count == row + 1)
+        """Return the line of the file (from 1) that holds row `row` (from 0) of the frame."""
+        return line_of_row(self.path, self.layout, self.first_row + row)
 
     def find(
         self, role: str, names: Sequence[str], stated: str | None = None, *, required: bool = True
@@ -157,45 +128,161 @@ class Table:
         ]
 
 
+def line_of_row(path: Path, layout: Layout, row: int) -> int:
+    """Return the line of a file (from 1) that holds data row `row` (from 0)."""
+    return next(islice(_data_lines(path, layout), row, None))[0]
+
+
 def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
-    """Read a delimited text file (comma, semicolon or tab; plain or gzip; `#` comment lines).
+    """Read a whole delimited text file whose first line, but for comments, is the heading.
 
     Parameters
     ----------
     path : Path
-        The file.
+        The file: comma, semicolon, tab or pipe; plain, gzip or zip; `#` comment lines.
     dtypes : mapping of str to type, optional
         Types forced on columns, where recognising them would lose something.
 
     Raises
     ------
     InputError
-        When the file cannot be read, is empty, or has a ragged line.
+        When the file cannot be read, is empty, or a line has more cells than the heading.
     """
-    with open_text(path) as stream:
-        # pandas would also cut a line at a "#" inside a cell, and "M8 bolt #3" is a fair item name.
-        text = re.sub(r"(?m)^[ \t]*#.*(?:\n|$)", "", stream.read())
-    if not text.strip():
-        raise InputError(f"{path}: the file is empty; a heading and data lines were expected.")
-    heading_line = text.lstrip().partition("\n")[0]
+    layout = layout_of(path, titled=False)
+    with open_text(path, layout.encoding) as stream:
+        text = _NO_DATA_LINE.sub("", "".join(islice(stream, layout.data_line - 1, None)))
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
-            frame = pd.read_csv(
-                io.StringIO(text),
-                sep=max(_DELIMITERS, key=heading_line.count),
-                skipinitialspace=True,
-                index_col=False,
-                dtype=dict(dtypes or {}),
-                low_memory=False,
-            )
+            frame = pd.read_csv(_lines(iter([text])), dtype=dict(dtypes or {}), **_style(layout))
     except (pd.errors.ParserError, pd.errors.ParserWarning) as error:
-        reason = " ".join(str(error).split())
-        raise InputError(
-            f"{path}: the lines do not all have the cells that the heading has ({reason}); "
-            "give each line one cell per heading."
-        ) from error
-    if frame.empty:
-        raise InputError(f"{path}: there is a heading but no data line below it.")
-    frame.columns = [str(name).strip() for name in frame.columns]
-    return Table(path, frame)
+        raise _ragged(path, layout, short_lines=True) or _unreadable(path, error) from error
+    return Table(path, frame, layout)
+
+
+def read_blocks(
+    path: Path,
+    layout: Layout,
+    columns: Sequence[str],
+    text_columns: Sequence[str],
+    rows: int,
+    progress: Progress | None = None,
+) -> Iterator[Table]:
+    """Read some columns of a delimited text file, so many rows at a time.
+
+    Parameters
+    ----------
+    path : Path
+    layout : Layout
+    columns : sequence of str
+        The headings wanted.
+    text_columns : sequence of str
+        Those of them to keep as text.
+    rows : int
+        Rows in each table but the last.
+    progress : callable, optional
+        Told the share of the file read so far.
+
+    Raises
+    ------
+    InputError
+        When a line has more or fewer cells than the heading.
+    """
+    with open_text(path, layout.encoding, progress) as stream:
+        for _ in range(layout.data_line - 1):
+            next(stream)
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("error", pd.errors.ParserWarning)
+                blocks = pd.read_csv(
+                    _lines(_checked(path, layout, stream)),
+                    usecols=list(columns),
+                    dtype=dict.fromkeys(text_columns, str),
+                    keep_default_na=False,
+                    na_values=[""],
+                    chunksize=rows,
+                    **_style(layout),
+                )
+            first_row = 0
+            for frame in blocks:
+                yield Table(path, frame, layout, first_row)
+                first_row += len(frame)
+        except (pd.errors.ParserError, pd.errors.ParserWarning) as error:
+            raise _ragged(path, layout) or _unreadable(path, error) from error
+
+
+def _style(layout: Layout) -> dict[str, Any]:
+    spaces = layout.delimiter == " "
+    return {
+        "sep": r"\s+" if spaces else layout.delimiter,
+        "decimal": layout.decimal,
+        "header": None,
+        "names": list(layout.headings),
+        "skipinitialspace": True,
+        "index_col": False,
+        "low_memory": False,
+    }
+
+
+class _Lines:
+    """Whole lines of text as a stream that pandas reads."""
+
+    def __init__(self, blocks: Iterator[str]) -> None:
+        self._blocks = blocks
+
+    def read(self, size: int = -1) -> str:
+        return next(self._blocks, "")
+
+    def __iter__(self) -> Iterator[str]:
+        return self._blocks
+
+
+def _lines(blocks: Iterator[str]) -> TextIO:
+    return cast(TextIO, _Lines(blocks))
+
+
+def _checked(path: Path, layout: Layout, stream: TextIO) -> Iterator[str]:
+    """Yield the lines that carry data in blocks, seeing to it that each has all its cells."""
+    between = len(layout.headings) - 1
+    while block := stream.read(2**18):
+        if not block.endswith("\n"):
+            block += stream.readline()
+        block = _NO_DATA_LINE.sub("", block)
+        if not block:
+            continue
+        bare = re.sub(r'"[^"\n]*"', "", block) if '"' in block else block
+        lines = bare.count("\n") + (not bare.endswith("\n"))
+        if layout.delimiter == " ":
+            even = all(len(line.split()) == between + 1 for line in bare.splitlines())
+        else:
+            even = bare.count(layout.delimiter) == lines * between
+        if not even:
+            error = _ragged(path, layout)
+            if error is not None:
+                raise error
+        yield block
+
+
+def _data_lines(path: Path, layout: Layout) -> Iterator[tuple[int, str]]:
+    with open_text(path, layout.encoding) as stream:
+        for number, line in enumerate(stream, start=1):
+            if number >= layout.data_line and carries_data(line):
+                yield number, line
+
+
+def _ragged(path: Path, layout: Layout, *, short_lines: bool = False) -> InputError | None:
+    """Return the error that names the first line with a wrong number of cells."""
+    width = len(layout.headings)
+    for number, line in _data_lines(path, layout):
+        cells = len(split_line(line, layout.delimiter))
+        if cells > width or (cells < width and not short_lines):
+            return InputError(
+                f"{path}, line {number}: {cells} cells where the heading has {width}; give each "
+                "line one cell per heading."
+            )
+    return None
+
+
+def _unreadable(path: Path, error: Exception) -> InputError:
+    reason = " ".join(str(error).split())
+    return InputError(f"{path}: the lines cannot be parted into cells ({reason}); mend the file.")

@@ -4,12 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-
-from yieldest.climate.weibull import fit_maximum_likelihood, fit_moments, mean_speed, scale_of_mean
-from yieldest.errors import InputError
+from yieldest.climate.weibull import mean_speed, scale_of_mean
 from yieldest.provenance import Provenance
-from yieldest.record.read import Record
 
 RAYLEIGH_SHAPE = 2.0
 LOW_MEAN_SPEED_MS = 4.0
@@ -29,6 +25,9 @@ class Climate:
     height_m : float
         Height above ground that the climate holds for.
     provenance : Provenance
+    reading_limit : float or None
+        Where there are readings too: energy by the fit that is farther than this from theirs gives
+        way to theirs (0: always); None for never.
     """
 
     shape: float
@@ -36,6 +35,7 @@ class Climate:
     calm_share: float
     height_m: float
     provenance: Provenance
+    reading_limit: float | None = None
 
     @property
     def mean_speed_ms(self) -> float:
@@ -45,45 +45,6 @@ class Climate:
     def raised(self, factor: float, height_m: float) -> Climate:
         """Return the climate with every speed multiplied by `factor`, for another height."""
         return replace(self, scale_ms=self.scale_ms * factor, height_m=height_m)
-
-
-def climate_of_record(record: Record, height_m: float, method: str) -> Climate:
-    """Fit the climate of a record.
-
-    Parameters
-    ----------
-    record : Record
-    height_m : float
-        Height of the anemometer.
-    method : {"maximum likelihood", "moments"}
-
-    Raises
-    ------
-    InputError
-        When the record has fewer than two different speeds above zero.
-    """
-    fit = {"maximum likelihood": fit_maximum_likelihood, "moments": fit_moments}[method]
-    source = {
-        "maximum likelihood": "Seguro & Lambert 2000",
-        "moments": "Justus et al. 1978",
-    }[method]
-    speed = record.valid_speed_ms
-    shape, scale = (float(value) for value in fit(speed))
-    if np.isnan(shape):
-        raise InputError(
-            f"{record.provenance.source}: a distribution needs at least two different speeds above "
-            "zero; use a longer record or state the mean speed."
-        )
-    return Climate(
-        shape=shape,
-        scale_ms=scale,
-        calm_share=float((speed == 0).mean()),
-        height_m=height_m,
-        provenance=Provenance(
-            source=record.provenance.source,
-            method=f"Weibull by {method} ({source}), calms kept as a share of their own",
-        ),
-    )
 
 
 def climate_of_mean(mean_ms: float, shape: float | None, height_m: float) -> Climate:

@@ -82,7 +82,9 @@ def scale_of_mean(mean_ms: npt.ArrayLike, shape: npt.ArrayLike) -> FloatArray:
     return np.asarray(floats(mean_ms) / gamma(1 + 1 / floats(shape)))
 
 
-def fit_maximum_likelihood(speed_ms: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+def fit_maximum_likelihood(
+    speed_ms: npt.ArrayLike, weight: npt.ArrayLike = 1.0
+) -> tuple[FloatArray, FloatArray]:
     r"""Fit Weibull shape and scale by maximum likelihood.
 
     Parameters
@@ -90,6 +92,9 @@ def fit_maximum_likelihood(speed_ms: npt.ArrayLike) -> tuple[FloatArray, FloatAr
     speed_ms : array_like, shape (..., n)
         Speeds in m/s along the last axis. NaN and zero are left out: a calm has no likelihood
         under a Weibull distribution and is to be carried as a share of its own.
+    weight : array_like
+        How much each speed counts; broadcasts with `speed_ms`, so that one row of speeds can be
+        fitted with many rows of weights at once.
 
     Returns
     -------
@@ -100,49 +105,49 @@ def fit_maximum_likelihood(speed_ms: npt.ArrayLike) -> tuple[FloatArray, FloatAr
     -----
     The shape is the one root of
 
-    .. math:: \frac{\sum v^k \ln v}{\sum v^k} - \frac1k - \overline{\ln v} = 0
+    .. math:: \frac{\sum w v^k \ln v}{\sum w v^k} - \frac1k - \overline{\ln v} = 0
 
     found by Newton's method, and the scale follows as the k-th root of the mean of v^k
     (Seguro & Lambert, *J. Wind Eng. Ind. Aerodyn.* 85 (2000) 75-84).
     """
-    speed = floats(speed_ms)
-    used = speed > 0  # False for NaN too
-    count = used.sum(axis=-1)
+    speed, weight = _moving(speed_ms, weight)
     with np.errstate(divide="ignore", invalid="ignore"):
-        log_speed = np.where(used, np.log(speed), np.nan)
-        highest = np.max(np.where(used, log_speed, -np.inf), axis=-1)
-        # Relative to the highest speed no power can overflow; unused readings get weight zero.
-        log_ratio = np.where(used, log_speed - highest[..., np.newaxis], -np.inf)
-        finite_log = np.where(used, log_ratio, 0.0)
-        mean_log = finite_log.sum(axis=-1) / count
-        variance = np.where(used, (finite_log - mean_log[..., np.newaxis]) ** 2, 0).sum(-1) / count
+        log_speed = np.log(speed)
+        # Relative to the highest speed no power can overflow.
+        highest = np.max(log_speed, axis=-1, keepdims=True, initial=-np.inf)
+        log_ratio = np.where(weight > 0, log_speed - highest, 0.0)
+        total = np.sum(np.broadcast_to(weight, log_ratio.shape), axis=-1)
+        mean_log = _dot(weight, log_ratio) / total
+        variance = _dot(weight, (log_ratio - mean_log[..., np.newaxis]) ** 2) / total
         spread = np.sqrt(variance)
-        fittable = (count >= 2) & (spread > 1e-9)
         # ln v of a Weibull variable has standard deviation pi / (k sqrt 6).
-        shape = np.where(fittable, np.pi / (np.sqrt(6.0) * spread), np.nan)
+        shape = np.where(spread > 1e-9, np.pi / (np.sqrt(6.0) * spread), np.nan)
         for _ in range(_NEWTON_STEPS):
-            weight = np.exp(shape[..., np.newaxis] * log_ratio)
-            total = weight.sum(axis=-1)
-            first = np.einsum("...i,...i->...", weight, finite_log) / total
-            second = np.einsum("...i,...i,...i->...", weight, finite_log, finite_log) / total
+            powers = np.exp(shape[..., np.newaxis] * log_ratio) * weight
+            moment_0 = powers.sum(axis=-1)
+            moment_1 = _dot(powers, log_ratio)
+            powers *= log_ratio
+            first = moment_1 / moment_0
+            second = _dot(powers, log_ratio) / moment_0
             step = (first - 1 / shape - mean_log) / (second - first**2 + 1 / shape**2)
             step = np.minimum(step, 0.9 * shape)  # the shape must stay positive
             shape = shape - step
             if not np.any(np.abs(step) > _NEWTON_TOLERANCE * shape):
                 break
-        weight_mean = np.exp(shape[..., np.newaxis] * log_ratio).sum(axis=-1) / count
-        scale = np.exp(highest) * weight_mean ** (1 / shape)
+        power_mean = _dot(np.exp(shape[..., np.newaxis] * log_ratio), weight) / total
+        scale = np.exp(highest[..., 0]) * power_mean ** (1 / shape)
     return np.asarray(shape), np.asarray(scale)
 
 
-def fit_moments(speed_ms: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+def fit_moments(
+    speed_ms: npt.ArrayLike, weight: npt.ArrayLike = 1.0
+) -> tuple[FloatArray, FloatArray]:
     """Fit Weibull shape and scale so that mean and standard deviation are those of the speeds.
 
     Parameters
     ----------
-    speed_ms : array_like, shape (..., n)
-        Speeds in m/s along the last axis. NaN and zero are left out, as in
-        `fit_maximum_likelihood`.
+    speed_ms, weight : array_like
+        As for `fit_maximum_likelihood`.
 
     Returns
     -------
@@ -155,14 +160,13 @@ def fit_moments(speed_ms: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
     approximation k = (s/m)^-1.086 is only the start; Newton's method then solves
     1 + (s/m)^2 = Gamma(1 + 2/k) / Gamma(1 + 1/k)^2.
     """
-    speed = floats(speed_ms)
-    used = speed > 0
-    count = used.sum(axis=-1)
+    speed, weight = _moving(speed_ms, weight)
     with np.errstate(divide="ignore", invalid="ignore"):
-        mean = np.where(used, speed, 0.0).sum(axis=-1) / count
-        squares = np.where(used, (speed - mean[..., np.newaxis]) ** 2, 0.0).sum(axis=-1) / count
-        variation = np.sqrt(squares) / mean
-        variation = np.where((count >= 2) & (variation > 1e-9), variation, np.nan)
+        total = np.sum(np.broadcast_to(weight, np.broadcast_shapes(weight.shape, speed.shape)), -1)
+        mean = _dot(weight, speed) / total
+        variance = _dot(weight, (speed - mean[..., np.newaxis]) ** 2) / total
+        variation = np.sqrt(variance) / mean
+        variation = np.where(variation > 1e-9, variation, np.nan)
         target = np.log1p(variation**2)
         shape = variation**-1.086
         for _ in range(_NEWTON_STEPS):
@@ -174,3 +178,18 @@ def fit_moments(speed_ms: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
             if not np.any(np.abs(step) > _NEWTON_TOLERANCE * shape):
                 break
     return np.asarray(shape), scale_of_mean(mean, shape)
+
+
+def _moving(speed_ms: npt.ArrayLike, weight: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Return the speeds with 1 in place of what is not above zero, and its weight as zero."""
+    speed = floats(speed_ms)
+    used = speed > 0  # False for NaN too
+    if speed.ndim == 1 and np.ndim(weight) == 0:
+        moving = speed[used]
+        return moving, np.ones_like(moving)
+    return np.where(used, speed, 1.0), np.where(used, floats(weight), 0.0)
+
+
+def _dot(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Return the sum of products along the last axis, without an array of the products."""
+    return np.asarray(np.einsum("...i,...i->...", one, other))

@@ -15,6 +15,7 @@ from yieldest.energy.yearly import (
     YearlyHours,
     mean_power_w,
     yearly_hours,
+    yearly_hours_of_readings,
 )
 from yieldest.provenance import Provenance
 from yieldest.turbine.curve import PowerCurve
@@ -26,6 +27,11 @@ POOR_FIT = 0.05
 MUCH_ABOVE_LAST = 0.10
 """More energy than this share from above the last measured speed is warned of; our choice."""
 
+FITTED_METHOD = (
+    "Weibull distribution through the straight pieces of the curve, in closed form (incomplete "
+    "gamma function); year of 8760 h"
+)
+
 
 @dataclass(frozen=True)
 class Energy:
@@ -36,9 +42,13 @@ class Energy:
     count : int
         Number of machines.
     gross_kwh_per_year : float
-        From the fitted distribution, before losses.
+        Before losses: from the fitted distribution or from the readings, whichever is used.
+    fitted_gross_kwh_per_year : float
+        From the fitted distribution.
     record_gross_kwh_per_year : float or None
-        The same reading by reading from the record, as a cross-check; None without a record.
+        Reading by reading from the record; None without one.
+    from_readings : bool
+        Whether the readings are used: when they were asked for, or the fit is too far from them.
     net_kwh_per_year : float
         After losses.
     calm_year_kwh, windy_year_kwh : float
@@ -53,7 +63,9 @@ class Energy:
 
     count: int
     gross_kwh_per_year: float
+    fitted_gross_kwh_per_year: float
     record_gross_kwh_per_year: float | None
+    from_readings: bool
     net_kwh_per_year: float
     calm_year_kwh: float
     windy_year_kwh: float
@@ -63,12 +75,26 @@ class Energy:
     provenance: Provenance
 
 
+@dataclass(frozen=True)
+class Readings:
+    """The readings of a record, carried to the hub.
+
+    Parameters
+    ----------
+    speed_ms, weight : ndarray, shape (n,)
+        Speed at the hub, and how much each reading counts.
+    """
+
+    speed_ms: FloatArray
+    weight: FloatArray
+
+
 def produce(
     climate: Climate,
     curve: PowerCurve,
     losses: tuple[Loss, ...],
     count: int,
-    record_speed_ms: FloatArray | None,
+    readings: Readings | None,
 ) -> Energy:
     """Put a power curve into a climate.
 
@@ -81,23 +107,55 @@ def produce(
     losses : tuple of Loss
     count : int
         Number of machines.
-    record_speed_ms : ndarray, shape (n,), or None
-        The speeds of the record carried to the hub.
+    readings : Readings or None
+        Of the record, at the hub.
     """
     kwh_per_mean_w = count * HOURS_PER_YEAR / 1000
-    scales = climate.scale_ms * (1 + YEAR_TO_YEAR_SPREAD * np.array([0.0, -1.0, 1.0]))
-    power_w = mean_power_w(climate.shape, scales, curve.speed_ms, curve.power_w)
-    gross, calm_year, windy_year = (1 - climate.calm_share) * power_w * kwh_per_mean_w
+    factors = 1 + YEAR_TO_YEAR_SPREAD * np.array([0.0, -1.0, 1.0])
+    power_w = mean_power_w(climate.shape, climate.scale_ms * factors, curve.speed_ms, curve.power_w)
+    by_fit = (1 - climate.calm_share) * power_w * kwh_per_mean_w
+    gross, calm_year, windy_year = by_fit
+    fitted = float(gross)
+    hours = yearly_hours(
+        climate.shape,
+        climate.scale_ms,
+        climate.calm_share,
+        curve.speed_ms,
+        curve.power_w,
+        curve.rated_power_w,
+    )
     kept = kept_share(losses)
     from_record = None
+    from_readings = False
     warnings = []
-    if record_speed_ms is not None:
-        from_record = float(curve.power_at(record_speed_ms).mean()) * kwh_per_mean_w
-        if abs(gross - from_record) > POOR_FIT * abs(from_record):
+    if readings is not None:
+        speeds = readings.speed_ms * factors[:, np.newaxis]
+        by_readings = curve.power_at(speeds) @ readings.weight / readings.weight.sum()
+        by_readings = by_readings * kwh_per_mean_w
+        from_record = float(by_readings[0])
+        error = abs(fitted - from_record)
+        from_readings = climate.reading_limit == 0 or (
+            climate.reading_limit is not None and error > climate.reading_limit * from_record
+        )
+        if from_readings:
+            gross, calm_year, windy_year = by_readings
+            hours = yearly_hours_of_readings(
+                curve.power_at(speeds[0]),
+                speeds[0],
+                readings.weight,
+                curve.cut_out_ms,
+                curve.rated_power_w,
+            )
+        if error > POOR_FIT * from_record:
+            used = (
+                "the readings are used"
+                if from_readings
+                else "the fit is used, so trust neither figure beyond that"
+            )
             warnings.append(
-                f"The fitted distribution gives {gross:.3g} kWh a year and the record itself "
+                f"The fitted distribution gives {fitted:.3g} kWh a year and the record itself "
                 f"{from_record:.3g} kWh, more than {POOR_FIT:.0%} apart: the Weibull distribution "
-                "is a poor fit here, so trust neither figure beyond that."
+                f"is a poor fit here; {used}."
             )
     above_last = (
         (1 - climate.calm_share)
@@ -122,24 +180,21 @@ def produce(
     return Energy(
         count=count,
         gross_kwh_per_year=float(gross),
+        fitted_gross_kwh_per_year=fitted,
         record_gross_kwh_per_year=from_record,
+        from_readings=from_readings,
         net_kwh_per_year=float(gross) * kept,
         calm_year_kwh=float(calm_year) * kept,
         windy_year_kwh=float(windy_year) * kept,
         capacity_factor=float(gross) * kept / rated_kwh if rated_kwh > 0 else None,
-        hours=yearly_hours(
-            climate.shape,
-            climate.scale_ms,
-            climate.calm_share,
-            curve.speed_ms,
-            curve.power_w,
-            curve.rated_power_w,
-        ),
+        hours=hours,
         losses=losses,
         provenance=Provenance(
             source=curve.provenance.source,
-            method="Weibull distribution through the straight pieces of the curve, in closed form "
-            "(incomplete gamma function); year of 8760 h",
+            method="the curve at every reading of the record, mean times 8760 h (empirical "
+            "distribution)"
+            if from_readings
+            else FITTED_METHOD,
             assumed=tuple(
                 f"{loss.category.replace('_', ' ').capitalize()} loss {loss.share:.0%} "
                 "(common practice, no source)."

@@ -151,3 +151,28 @@ def yearly_hours(
         at_rated=at_rated,
         cut_out=cut_out,
     )
+
+
+def yearly_hours_of_readings(
+    power_w: FloatArray, speed_ms: FloatArray, weight: FloatArray, cut_out_ms: float, rated_w: float
+) -> YearlyHours:
+    """Return how a machine spends the hours of a year, reading by reading.
+
+    Parameters
+    ----------
+    power_w, speed_ms, weight : ndarray, shape (n,)
+        Power and speed at each reading, and how much it counts.
+    cut_out_ms, rated_w : float
+    """
+    share = weight / weight.sum()
+    running = HOURS_PER_YEAR * float(share[power_w > 0].sum())
+    cut_out = HOURS_PER_YEAR * float(share[speed_ms > cut_out_ms].sum())
+    at_rated = 0.0
+    if rated_w > 0:
+        at_rated = HOURS_PER_YEAR * float(share[power_w >= RATED_SHARE * rated_w].sum())
+    return YearlyHours(
+        idle=HOURS_PER_YEAR - running - cut_out,
+        running=running,
+        at_rated=at_rated,
+        cut_out=cut_out,
+    )

@@ -1,4 +1,4 @@
-"""How much of the time, and of the year, a wind record covers."""
+"""How much of the time, and of the year, a wind record covers, by month and hour of day."""
 
 from __future__ import annotations
 
@@ -8,9 +8,81 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from yieldest.arrays import FloatArray
+
 DAYS_PER_YEAR = 365.25
 FULL_MONTH_SHARE = 0.5
 """A calendar month with less than this share of its readings counts as missing; our choice."""
+STEADY_READINGS = 24
+"""So many like steps in a row make an interval of their own; fewer are gaps. Our choice."""
+LIKE_STEPS = 1.5
+"""Steps within this factor of each other are alike (clocks drift); our choice."""
+
+# A common year: February's 29th day is one in fifteen hundred.
+_MONTH_DAYS = np.array([calendar.monthrange(2025, m)[1] for m in range(1, 13)], dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Steps:
+    """What each reading of a record stands for.
+
+    Parameters
+    ----------
+    usual_s : ndarray, shape (n,)
+        The interval that is usual where the reading stands.
+    duration_s : ndarray, shape (n,)
+        Time the reading stands for: until the next one, but no longer than usual.
+    joined : ndarray of bool, shape (n - 1,)
+        Whether the next reading follows without a gap.
+    changed : ndarray of int
+        Readings from which on another interval is usual.
+    """
+
+    usual_s: FloatArray
+    duration_s: FloatArray
+    joined: npt.NDArray[np.bool_]
+    changed: npt.NDArray[np.int64]
+
+
+def steps_of(
+    time: npt.NDArray[np.datetime64],
+    gap_intervals: float = LIKE_STEPS,
+    steady_readings: int = STEADY_READINGS,
+) -> Steps:
+    """Find the usual interval at every reading, and how long each reading stands for.
+
+    Parameters
+    ----------
+    time : ndarray of datetime64, shape (n,)
+        Strictly increasing.
+    gap_intervals : float
+        A step longer than so many usual intervals is a gap.
+    steady_readings : int
+        So many like steps in a row (within a factor 1.5) make an interval of their own.
+    """
+    step_s = np.diff(time) / np.timedelta64(1, "s")
+    if not step_s.size:
+        # A single reading has no interval; an hour is what public stations report by.
+        hour = np.full(time.size, 3600.0)
+        return Steps(hour, hour, np.zeros(0, dtype=bool), np.zeros(0, dtype=np.int64))
+    overall_s = float(np.median(step_s))
+    kind = np.round(np.log(step_s / overall_s) / np.log(LIKE_STEPS)).astype(np.int64)
+    first = np.flatnonzero(np.concatenate(([True], kind[1:] != kind[:-1])))
+    length = np.diff(np.append(first, kind.size))
+    steady = first[length >= steady_readings]
+    changed = np.zeros(0, dtype=np.int64)
+    usual_s = np.full(time.size, overall_s)
+    if steady.size:
+        of_kind = {k: float(np.median(step_s[kind == k])) for k in np.unique(kind[steady])}
+        stretch = np.maximum(0, np.searchsorted(steady, np.arange(time.size), side="right") - 1)
+        usual_s = np.array([of_kind[k] for k in kind[steady]])[stretch]
+        changed = steady[1:][kind[steady][1:] != kind[steady][:-1]]
+    return Steps(
+        usual_s=usual_s,
+        duration_s=np.append(np.minimum(step_s, usual_s[:-1]), usual_s[-1]),
+        joined=step_s <= gap_intervals * usual_s[:-1],
+        changed=changed,
+    )
 
 
 @dataclass(frozen=True)
@@ -30,6 +102,8 @@ class Coverage:
     month_share : tuple of 12 float
         For each calendar month, January first, the share of it with a reading (over all the years
         the record touches, at least one).
+    month_hour_share : ndarray, shape (12, 24)
+        The same for every hour of the day.
     """
 
     interval_s: float
@@ -37,6 +111,7 @@ class Coverage:
     span_hours: float
     share: float
     month_share: tuple[float, ...]
+    month_hour_share: FloatArray
 
     @property
     def missing_months(self) -> tuple[int, ...]:
@@ -46,6 +121,14 @@ class Coverage:
             for month, share in enumerate(self.month_share, start=1)
             if share < FULL_MONTH_SHARE
         )
+
+
+def month_and_hour(
+    time: npt.NDArray[np.datetime64],
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Return the calendar month (0 to 11) and the hour of day (0 to 23) of each time."""
+    month = time.astype("datetime64[M]").astype(np.int64) % 12
+    return month, time.astype("datetime64[h]").astype(np.int64) % 24
 
 
 def coverage_of(time: npt.NDArray[np.datetime64], valid: npt.NDArray[np.bool_]) -> Coverage:
@@ -58,24 +141,27 @@ def coverage_of(time: npt.NDArray[np.datetime64], valid: npt.NDArray[np.bool_]) 
     valid : ndarray of bool, shape (n,)
         Whether there is a reading.
     """
-    steps_s = np.diff(time) / np.timedelta64(1, "s")
-    # A single reading has no interval; an hour is what public stations report by.
-    interval_s = float(np.median(steps_s)) if steps_s.size else 3600.0
-    interval_hours = interval_s / 3600
-    span_hours = float((time[-1] - time[0]) / np.timedelta64(1, "h")) + interval_hours
-    hours = float(valid.sum()) * interval_hours
-    month = time.astype("datetime64[M]").astype(np.int64) % 12
-    valid_hours = np.bincount(month[valid], minlength=12) * interval_hours
+    steps = steps_of(time)
+    interval_s = float(np.median(steps.usual_s))
+    span_hours = float((time[-1] - time[0]) / np.timedelta64(1, "h")) + steps.usual_s[-1] / 3600
+    hours_of = np.where(valid, steps.duration_s / 3600, 0.0)
+    month, hour = month_and_hour(time)
+    cells = np.bincount(month * 24 + hour, weights=hours_of, minlength=288).reshape(12, 24)
     years = max(1.0, round(span_hours / (DAYS_PER_YEAR * 24)))
-    # A common year: February's 29th day is one in fifteen hundred.
-    month_hours = 24.0 * years * np.array([calendar.monthrange(2025, m)[1] for m in range(1, 13)])
+    month_share = cells.sum(axis=1) / (24 * years * _MONTH_DAYS)
+    # A reading of more than an hour stands for the hours after it as well.
+    spread = max(1, round(interval_s / 3600))
+    rolled = [np.roll(cells / spread, shift, axis=1) for shift in range(min(spread, 24))]
+    cells = np.sum(rolled, axis=0)
+    hours = float(hours_of.sum())
     return Coverage(
         interval_s=interval_s,
         hours=hours,
-        span_hours=span_hours,
+        span_hours=float(span_hours),
         # Readings closer together than usual would otherwise cover more than all of the time.
-        share=min(1.0, hours / span_hours),
-        month_share=tuple(float(share) for share in np.minimum(1.0, valid_hours / month_hours)),
+        share=min(1.0, hours / float(span_hours)),
+        month_share=tuple(float(share) for share in np.minimum(1.0, month_share)),
+        month_hour_share=np.minimum(1.0, cells / (years * _MONTH_DAYS[:, np.newaxis])),
     )
 
 
@@ -97,7 +183,7 @@ def coverage_warnings(coverage: Coverage) -> list[str]:
         )
     if coverage.share < 0.9:
         warnings.append(
-            f"Only {coverage.share:.0%} of the readings between the first and the last are there; "
-            "if gaps come with storms, ice or flat batteries, the mean is biased."
+            f"Only {coverage.share:.0%} of the time between the first and the last reading is "
+            "covered; if gaps come with storms, ice or flat batteries, the mean is biased."
         )
     return warnings

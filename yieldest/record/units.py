@@ -1,8 +1,9 @@
-"""Wind-speed units: their names, and their conversion to metres per second."""
+"""Units of a record: how they are spelt, and their conversion to m/s, C and hPa."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 
 import numpy as np
 import numpy.typing as npt
@@ -17,64 +18,122 @@ MILE_PER_HOUR_MS = 0.44704
 FOOT_PER_SECOND_MS = 0.3048
 """One foot per second, exactly (international foot)."""
 
-_FACTOR_TO_MS = {
+SPEED_FACTORS = {
     "m/s": 1.0,
     "km/h": 1 / 3.6,
     "mph": MILE_PER_HOUR_MS,
     "kn": KNOT_MS,
     "ft/s": FOOT_PER_SECOND_MS,
 }
+"""Metres per second in one of each unit."""
 
-SPEED_UNITS = (*_FACTOR_TO_MS, "Beaufort")
+SPEED_UNITS = (*SPEED_FACTORS, "Beaufort")
 """The speed units that a record may be in."""
 
-_SPELLINGS = {
-    "m/s": ("m/s", "ms", "mps", "m s", "m s-1", "ms-1", "m.s-1", "m s^-1", "metres per second"),
-    "km/h": ("km/h", "kmh", "kph", "kmph", "km/hr", "km h-1", "kilometres per hour"),
-    "mph": ("mph", "mi/h", "miles per hour"),
-    "kn": ("kn", "kt", "kts", "knot", "knots"),
+TEMPERATURE_UNITS = ("C", "F", "K")
+PRESSURE_FACTORS = {
+    "hPa": 1.0,
+    "Pa": 0.01,
+    "kPa": 10.0,
+    "inHg": 33.8639,
+    "mmHg": 1.333224,
+}
+"""Hectopascal in one of each unit; mercury at 0 C (NIST Special Publication 811, appendix B)."""
+
+BEAUFORT_EDGES_MS = np.array(
+    [0.0, 0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5, 28.5, 32.7]
+)
+"""Lower bound of each Beaufort number (World Meteorological Organization, *Manual on Codes*,
+WMO-No. 306, section E)."""
+
+_SPEED_SPELLINGS = {
+    "m/s": (
+        *("m/s", "ms", "mps", "m s", "m s-1", "ms-1", "m.s-1", "m s^-1", "m s**-1", "m/sec"),
+        *("metres per second", "meters per second", "meters/second", "metres/second"),
+    ),
+    "km/h": ("km/h", "kmh", "kph", "kmph", "km/hr", "km h-1", "km h", "kilometres per hour"),
+    "mph": ("mph", "mi/h", "miles per hour", "mile/hour"),
+    "kn": ("kn", "kt", "kts", "knot", "knots", "nmi/h"),
     "ft/s": ("ft/s", "fps", "ft s-1", "feet per second"),
     "Beaufort": ("beaufort", "bft", "bf"),
 }
-_UNIT_OF_SPELLING = {
-    spelling: unit for unit, spellings in _SPELLINGS.items() for spelling in spellings
+_TEMPERATURE_SPELLINGS = {
+    "C": ("c", "°c", "degc", "deg c", "deg. c", "celsius", "degrees celsius"),
+    "F": ("f", "°f", "degf", "deg f", "deg. f", "fahrenheit"),
+    "K": ("k", "kelvin"),
+}
+_PRESSURE_SPELLINGS = {
+    "hPa": ("hpa", "mbar", "mb", "millibar", "millibars"),
+    "Pa": ("pa", "pascal"),
+    "kPa": ("kpa",),
+    "inHg": ("inhg", "in hg", "inches hg", "in. hg"),
+    "mmHg": ("mmhg", "mm hg", "torr"),
 }
 
 
-def speed_unit(text: str) -> str:
-    """Return the speed unit that `text` spells.
+def _by_spelling(spellings: Mapping[str, tuple[str, ...]]) -> dict[str, str]:
+    return {spelling: unit for unit, known in spellings.items() for spelling in known}
+
+
+_UNIT_OF_SPELLING = {
+    "speed": _by_spelling(_SPEED_SPELLINGS),
+    "temperature": _by_spelling(_TEMPERATURE_SPELLINGS),
+    "pressure": _by_spelling(_PRESSURE_SPELLINGS),
+}
+UNITS = {
+    "speed": SPEED_UNITS,
+    "temperature": TEMPERATURE_UNITS,
+    "pressure": tuple(PRESSURE_FACTORS),
+}
+"""The units of each quantity."""
+
+
+def unit_of(quantity: str, text: str) -> str:
+    """Return the unit of a quantity that `text` spells.
 
     Parameters
     ----------
+    quantity : {"speed", "temperature", "pressure"}
     text : str
-        For example "kts" or "km/hr".
+        For example "kts" or "deg F".
 
     Returns
     -------
     str
-        One of `SPEED_UNITS`.
+        One of `UNITS[quantity]`.
 
     Raises
     ------
     InputError
         When no unit is spelt so.
     """
-    unit = _UNIT_OF_SPELLING.get(text.strip().lower())
+    unit = _UNIT_OF_SPELLING[quantity].get(text.strip().lower())
     if unit is None:
         raise InputError(
-            f"{text!r} is not a known speed unit; write one of {', '.join(SPEED_UNITS)}."
+            f"{text!r} is not a known {quantity} unit; write one of {', '.join(UNITS[quantity])}."
         )
     return unit
 
 
-def speed_unit_in_heading(heading: str) -> str | None:
-    """Return the speed unit a heading such as "Wind (mph)" or "speed_kmh" ends in, if any."""
-    bracketed = re.search(r"[(\[]\s*([^)\]]+?)\s*[)\]]", heading)
-    tail = re.search(r"[\s_]([A-Za-z/]+)$", heading)
-    for match in (bracketed, tail):
-        if match is not None and match.group(1).lower() in _UNIT_OF_SPELLING:
-            return _UNIT_OF_SPELLING[match.group(1).lower()]
+def unit_in_heading(quantity: str, heading: str) -> str | None:
+    """Return the unit that a heading such as "Wind (mph)" or "temp_c" ends in, if any."""
+    bracketed = re.findall(r"[(\[]\s*([^)\]]+?)\s*[)\]]", heading)
+    tails = re.findall(r"[\s_,](°?[A-Za-z/.]+(?:[\s_.]?-1)?|[A-Za-z]+ [A-Za-z]+)$", heading)
+    for text in (*bracketed, *tails, heading.strip()):
+        unit = _UNIT_OF_SPELLING[quantity].get(text.lower())
+        if unit is not None:
+            return unit
     return None
+
+
+def speed_unit(text: str) -> str:
+    """Return the speed unit that `text` spells; see `unit_of`."""
+    return unit_of("speed", text)
+
+
+def speed_unit_in_heading(heading: str) -> str | None:
+    """Return the speed unit that a heading ends in, if any; see `unit_in_heading`."""
+    return unit_in_heading("speed", heading)
 
 
 def to_metres_per_second(speed: npt.ArrayLike, unit: str) -> FloatArray:
@@ -102,4 +161,25 @@ def to_metres_per_second(speed: npt.ArrayLike, unit: str) -> FloatArray:
     if unit == "Beaufort":
         # A negative number stays negative, so that it is found and named as such.
         return np.asarray(0.836 * np.sign(values) * np.abs(values) ** 1.5)
-    return np.asarray(values * _FACTOR_TO_MS[unit])
+    return np.asarray(values * SPEED_FACTORS[unit])
+
+
+def from_metres_per_second(speed_ms: npt.ArrayLike, unit: str) -> FloatArray:
+    """Convert speeds in m/s to `unit`, the reverse of `to_metres_per_second`."""
+    values = floats(speed_ms)
+    if unit == "Beaufort":
+        return np.asarray((values / 0.836) ** (2 / 3))
+    return np.asarray(values / SPEED_FACTORS[unit])
+
+
+def to_celsius(temperature: npt.ArrayLike, unit: str) -> FloatArray:
+    """Convert temperatures in one of `TEMPERATURE_UNITS` to C (ISO 80000-5 for the zero of K)."""
+    values = floats(temperature)
+    if unit == "F":
+        return np.asarray((values - 32) / 1.8)
+    return np.asarray(values - 273.15 if unit == "K" else values)
+
+
+def to_hectopascal(pressure: npt.ArrayLike, unit: str) -> FloatArray:
+    """Convert pressures in one of `PRESSURE_FACTORS` to hPa."""
+    return np.asarray(floats(pressure) * PRESSURE_FACTORS[unit])

@@ -11,7 +11,7 @@ from yieldest.estimate import BuildEstimate, Estimate
 
 def as_dictionary(estimate: Estimate) -> dict[str, Any]:
     """Return an estimate as JSON-ready values in full precision; what cannot be had is None."""
-    record = estimate.record
+    record, study = estimate.record, estimate.study
     terms = estimate.terms
     climate = estimate.climate
     return {
@@ -20,7 +20,12 @@ def as_dictionary(estimate: Estimate) -> dict[str, Any]:
             "source": climate.provenance.source,
             "hours": None if record is None else record.coverage.hours,
             "coverage": None if record is None else record.coverage.share,
-            "mean_speed_ms": climate.mean_speed_ms if record is None else record.mean_speed_ms,
+            "mean_speed_ms": climate.mean_speed_ms if study is None else study.mean_speed_ms,
+            "clock_mean_speed_ms": None if study is None else study.clock_mean_speed_ms,
+            "mean_speed_standard_uncertainty_share": (
+                None if study is None else study.doubt.mean_total
+            ),
+            "readings_left_out": None if study is None else study.screening.left_out,
             "measured_height_m": climate.height_m,
             "weibull": {**_weibull(climate), "method": climate.provenance.method},
         },
@@ -64,6 +69,8 @@ def _build(build: BuildEstimate) -> dict[str, Any]:
         "air_density_method": build.air.provenance.method,
         "rated_power_w": build.curve.rated_power_w,
         "gross_kwh_per_year": energy.gross_kwh_per_year,
+        "fitted_gross_kwh_per_year": energy.fitted_gross_kwh_per_year,
+        "energy_from_readings": energy.from_readings,
         "record_gross_kwh_per_year": energy.record_gross_kwh_per_year,
         "energy_method": energy.provenance.method,
         "losses": [asdict(loss) for loss in energy.losses],

@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from yieldest.energy.production import YEAR_TO_YEAR_SPREAD
+from yieldest.energy.production import FITTED_METHOD, YEAR_TO_YEAR_SPREAD
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.show.cautions import CAUTIONS
 
@@ -59,11 +59,11 @@ def print_estimate(estimate: Estimate, screen: Console) -> None:
 
 
 def _print_wind(estimate: Estimate, screen: Console) -> None:
-    climate, record = estimate.climate, estimate.record
+    climate, record, study = estimate.climate, estimate.record, estimate.study
     known = (
         f"mean {climate.mean_speed_ms:.1f} m/s at {climate.height_m:g} m (stated)"
-        if record is None
-        else f"mean {record.mean_speed_ms:.2f} m/s at {climate.height_m:g} m, "
+        if record is None or study is None
+        else f"mean {study.mean_speed_ms:.2f} m/s at {climate.height_m:g} m, "
         f"{rounded(record.coverage.hours, 3)} hours of readings, "
         f"{percent(record.coverage.share, 3)} of the time they span"
     )
@@ -90,6 +90,7 @@ def _table(estimate: Estimate) -> Table:
     row("gross energy, fitted wind [3]", "kWh/year", _gross)
     if estimate.record is not None:
         row("gross energy, reading by reading [4]", "kWh/year", _gross_of_record)
+        row("  used below", "", lambda b: "readings" if b.energy.from_readings else "fit")
     for index, first in enumerate(estimate.builds[0].energy.losses):
         if any(build.energy.losses[index].share for build in estimate.builds):
             row(
@@ -124,7 +125,7 @@ def _table(estimate: Estimate) -> Table:
 
 
 def _gross(build: BuildEstimate) -> str:
-    return rounded(build.energy.gross_kwh_per_year, 3)
+    return rounded(build.energy.fitted_gross_kwh_per_year, 3)
 
 
 def _gross_of_record(build: BuildEstimate) -> str:
@@ -149,8 +150,9 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
     methods = [
         f"{estimate.climate.provenance.method}; carried to the hub by {first.height_method}",
         first.air.provenance.method,
-        first.energy.provenance.method,
-        "the same curve at every reading of the record, mean times 8760 h: a cross-check of [3]",
+        FITTED_METHOD,
+        "the same curve at every reading of the record, mean times 8760 h; "
+        + _use_of_readings(estimate),
         f"mean wind {YEAR_TO_YEAR_SPREAD:.0%} lower or higher, one usual year-to-year spread "
         "(common practice, no source); the doubt of curve, height and losses comes on top",
         f"the bill; own labour at {terms.wage_per_hour:g} {estimate.currency} an hour",
@@ -165,6 +167,15 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
     screen.print(Text("How it was reckoned", style="bold"))
     for number, method in enumerate(methods, start=1):
         _print_item(f"[{number}]", method, screen)
+
+
+def _use_of_readings(estimate: Estimate) -> str:
+    limit = estimate.climate.reading_limit
+    if limit is None:
+        return "a cross-check of [3], for a fit was asked for"
+    if limit == 0:
+        return "used, for it was asked for"
+    return f"used where [3] is more than {limit:.0%} away from it"
 
 
 def _print_list(heading: str, texts: Iterable[str], screen: Console) -> None:

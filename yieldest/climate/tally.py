@@ -1,0 +1,141 @@
+"""Readings counted by speed, with the bounds between which each may have been before rounding."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+
+FINE_STEP_MS = 0.02
+"""Readings without a known rounding step are counted in classes this wide; our choice."""
+WIDEST_SPEED_MS = 250.0
+"""Stands for the missing upper bound of an open class: no wind gets there."""
+
+
+@dataclass(frozen=True)
+class Tally:
+    """How often each speed was read.
+
+    Parameters
+    ----------
+    speed_ms : ndarray, shape (m,)
+        Mean of the readings of each class, rising.
+    lower_ms, upper_ms : ndarray, shape (m,)
+        Between which speeds the wind of each class may have been. Where the sensor stood still,
+        from 0 to its starting speed.
+    weight : ndarray, shape (..., m)
+        Hours in each class; leading axes are groups of readings or bootstrap draws.
+    step_ms : float or None
+        Rounding step of the readings; None where none is known or the classes are uneven.
+    start_ms : float
+        Speed from which on the sensor turns; 0 where it has no visible threshold.
+    """
+
+    speed_ms: FloatArray
+    lower_ms: FloatArray
+    upper_ms: FloatArray
+    weight: FloatArray
+    step_ms: float | None
+    start_ms: float
+
+    @property
+    def share(self) -> FloatArray:
+        """Share of time of each class, shape (..., m)."""
+        total = self.weight.sum(axis=-1, keepdims=True)
+        return np.asarray(self.weight / np.where(total > 0, total, np.nan))
+
+    @property
+    def still(self) -> npt.NDArray[np.bool_]:
+        """The classes in which the sensor stood still, shape (m,)."""
+        return self.upper_ms <= self.start_ms
+
+    def moment(self, order: int) -> FloatArray:
+        """Return the mean of speed to a power, freed of what rounding adds to it.
+
+        Parameters
+        ----------
+        order : {1, 2, 3}
+
+        Notes
+        -----
+        Sheppard's corrections for moments about zero: h^2/12 from the second, h^2/4 times the mean
+        from the third (Kendall & Stuart, *The Advanced Theory of Statistics*, vol. 1). They hold
+        for the classes above the starting speed.
+        """
+        raw = self.share @ self.speed_ms**order
+        if self.step_ms is None or order == 1:
+            return np.asarray(raw)
+        turning = np.where(self.still, 0.0, 1.0)
+        below = self.share @ (turning * self.speed_ms ** (order - 2))
+        factor = {2: 1 / 12, 3: 1 / 4}[order]
+        return np.asarray(raw - factor * self.step_ms**2 * below)
+
+    def spread_ms(self) -> FloatArray:
+        """Return the standard deviation of the speeds, shape (...)."""
+        return np.asarray(np.sqrt(np.maximum(0.0, self.moment(2) - self.moment(1) ** 2)))
+
+    def weighted(self, weight: npt.ArrayLike) -> Tally:
+        """Return the same classes with other weights, shape (..., m)."""
+        return replace(self, weight=floats(weight))
+
+
+def tally_of(
+    speed_ms: FloatArray,
+    weight: FloatArray,
+    *,
+    step_ms: float | None = None,
+    class_edges_ms: FloatArray | None = None,
+    threshold_ms: float | None = None,
+) -> tuple[Tally, npt.NDArray[np.int64]]:
+    """Count readings by speed.
+
+    Parameters
+    ----------
+    speed_ms : ndarray, shape (n,)
+        Finite speeds, none below zero.
+    weight : ndarray, shape (n,)
+        Hours that each stands for.
+    step_ms : float, optional
+        Step to which they were rounded.
+    class_edges_ms : ndarray, optional
+        Edges of uneven classes instead (Beaufort), the last one open.
+    threshold_ms : float, optional
+        Speed below which the sensor stands still. Where it is not stated and the record has zeros,
+        it may lie anywhere up to the top of the lowest class above zero: that class is then told
+        from standstill no longer, for a sensor that starts within it fills it only in part. Winds
+        judged by eye (uneven classes) have no such threshold.
+
+    Returns
+    -------
+    Tally
+    class_of : ndarray of int, shape (n,)
+        The class of each reading.
+    """
+    if class_edges_ms is not None:
+        label = np.searchsorted(class_edges_ms, speed_ms, side="right") - 1
+        edges = np.append(class_edges_ms, WIDEST_SPEED_MS)
+        numbers, class_of = np.unique(label, return_inverse=True)
+        lower, upper = edges[numbers], edges[numbers + 1]
+    else:
+        width = step_ms or FINE_STEP_MS
+        # A zero of a record in fine steps is a class of its own, not the slowest of the winds.
+        label = np.where(speed_ms == 0, -1, np.rint(speed_ms / width).astype(np.int64))
+        numbers, class_of = np.unique(label, return_inverse=True)
+        lower = np.maximum(0.0, (numbers - 0.5) * width)
+        upper = (np.maximum(numbers, 0) + 0.5) * width
+    total = floats(np.bincount(class_of, weights=weight))
+    count = np.bincount(class_of)
+    mean = np.bincount(class_of, weights=speed_ms) / count
+    start_ms = threshold_ms or 0.0
+    if mean[0] == 0:
+        seen = 1 if threshold_ms is None and class_edges_ms is None and mean.size > 1 else 0
+        start_ms = max(start_ms, float(upper[seen]))
+    still = (mean == 0) | (mean < start_ms)
+    if not still.any():
+        start_ms = 0.0
+    lower = np.where(still, 0.0, np.maximum(lower, start_ms))
+    upper = np.where(still, start_ms, np.maximum(upper, lower + 1e-9))
+    return Tally(mean, lower, upper, total, step_ms, start_ms), class_of.astype(np.int64)

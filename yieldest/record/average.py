@@ -1,0 +1,126 @@
+"""Averages of quick readings over equal intervals, block by block, in bounded memory."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from yieldest.arrays import FloatArray
+
+Times = npt.NDArray[np.datetime64]
+
+_HOW = {
+    "readings": "sum",
+    "sum": "sum",
+    "squares": "sum",
+    "highest": "max",
+    "variance": "sum",
+    "east": "sum",
+    "north": "sum",
+    "temperature": "sum",
+    "temperatures": "sum",
+    "pressure": "sum",
+    "pressures": "sum",
+}
+_MERGE_ABOVE = 2_000_000
+
+
+class Averager:
+    """Averages of readings that arrive in blocks, in any order.
+
+    Parameters
+    ----------
+    seconds : float
+        Length of the intervals; they begin at whole multiples of it since 1970.
+
+    Attributes
+    ----------
+    readings : int
+        Speeds averaged so far.
+    cubes : float
+        Sum of their cubes in (m/s)^3.
+    """
+
+    def __init__(self, seconds: float) -> None:
+        self.seconds = seconds
+        self.readings = 0
+        self.cubes = 0.0
+        self._parts: list[pd.DataFrame] = []
+        self._rows = 0
+        self._merged_rows = 0
+
+    def add(self, time: Times, values: Mapping[str, FloatArray]) -> None:
+        """Take in a block of readings.
+
+        Parameters
+        ----------
+        time : ndarray of datetime64[ns], shape (n,)
+        values : mapping of str to ndarray, shape (n,)
+            SI values by role; "speed" must be there. NaN is left out of every average.
+        """
+        speed = values["speed"]
+        valid = np.isfinite(speed)
+        self.readings += int(valid.sum())
+        still = np.where(valid, speed, 0.0)
+        self.cubes += float((still**3).sum())
+        columns = {"readings": valid.astype(np.float64), "sum": still, "squares": still**2}
+        columns["highest"] = np.fmax(speed, values["gust"]) if "gust" in values else speed
+        if "deviation" in values:
+            columns["variance"] = np.where(valid, np.nan_to_num(values["deviation"]) ** 2, 0.0)
+        if "direction" in values:
+            angle = np.radians(values["direction"])
+            # Weighted by the speed, as the wind itself carries; a calm has no direction.
+            columns["east"] = np.nan_to_num(still * np.sin(angle))
+            columns["north"] = np.nan_to_num(still * np.cos(angle))
+        for role in ("temperature", "pressure"):
+            if role in values:
+                columns[role] = np.nan_to_num(values[role])
+                columns[role + "s"] = np.isfinite(values[role]).astype(np.float64)
+        interval_ns = np.int64(self.seconds * 1e9)
+        number = time.astype("datetime64[ns]").astype(np.int64) // interval_ns
+        part = _merge(pd.DataFrame(columns, index=number))
+        self._parts.append(part)
+        self._rows += len(part)
+        if self._rows > 2 * self._merged_rows + _MERGE_ABOVE:
+            self._merged()
+
+    def result(self) -> tuple[Times, dict[str, FloatArray], FloatArray]:
+        """Return start, SI averages by role, and number of readings of each interval, in order.
+
+        "deviation" is the standard deviation of the readings in an interval (with that of the
+        readings themselves where they have one), "gust" the highest.
+        """
+        frame = self._merged()
+        start = (frame.index.to_numpy() * np.int64(self.seconds * 1e9)).astype("datetime64[ns]")
+        count = frame["readings"].to_numpy()
+        some = np.where(count > 0, count, np.nan)
+        mean = frame["sum"].to_numpy() / some
+        variance = frame["squares"].to_numpy() / some - mean**2
+        if "variance" in frame:
+            variance += frame["variance"].to_numpy() / some
+        values = {
+            "speed": mean,
+            "deviation": np.sqrt(np.maximum(variance, 0.0)),
+            "gust": frame["highest"].to_numpy(),
+        }
+        if "east" in frame:
+            east, north = frame["east"].to_numpy(), frame["north"].to_numpy()
+            blows = np.hypot(east, north) > 0
+            values["direction"] = np.where(blows, np.degrees(np.arctan2(east, north)) % 360, np.nan)
+        for role in ("temperature", "pressure"):
+            if role in frame:
+                readings = frame[role + "s"].to_numpy()
+                values[role] = frame[role].to_numpy() / np.where(readings > 0, readings, np.nan)
+        return start, values, np.asarray(count, dtype=np.float64)
+
+    def _merged(self) -> pd.DataFrame:
+        self._parts = [_merge(pd.concat(self._parts))]
+        self._rows = self._merged_rows = len(self._parts[0])
+        return self._parts[0]
+
+
+def _merge(frame: pd.DataFrame) -> pd.DataFrame:
+    return frame.groupby(level=0).agg({column: _HOW[column] for column in frame.columns})

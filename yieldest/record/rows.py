@@ -1,0 +1,394 @@
+"""Gather the rows of one or many text files into times and SI values, in bounded memory."""
+
+from __future__ import annotations
+
+import glob
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.layout import DELIMITERS, Layout, layout_of
+from yieldest.record.average import Averager
+from yieldest.record.clock import Clock, zone_of
+from yieldest.record.columns import CLOCK_ROLES, VALUE_ROLES, Columns, choose_columns
+from yieldest.record.gathered import Gathered, Times
+from yieldest.record.options import Finding, ReadOptions
+from yieldest.record.stamps import DATE_ORDERS
+from yieldest.record.values import LIMITS, Flags, blank_marks, numbers_of, rounding_step, to_si
+from yieldest.tables import Table, line_of_row, read_blocks
+from yieldest.textfile import Progress
+
+BLOCK_ROWS = 500_000
+MANY_ROWS = 2_000_000
+QUICK_S = 60.0
+"""More than `MANY_ROWS` readings less than a minute apart are averaged over a minute, the averaging
+time of the small-turbine annex of IEC 61400-12-1; both bounds are our choice."""
+
+_SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".log", ".gz", ".zip")
+
+
+@dataclass
+class Source:
+    """One file of a record."""
+
+    path: Path
+    layout: Layout
+    columns: Columns
+    first_row: int = 0
+
+
+def files_of(path: Path) -> list[Path]:
+    """Return the files that a path names: itself, those of a folder, or those that a glob matches.
+
+    Raises
+    ------
+    InputError
+        When a folder or a glob holds no record.
+    """
+    if path.is_dir():
+        files = sorted(p for p in path.iterdir() if p.is_file() and p.suffix.lower() in _SUFFIXES)
+        if not files:
+            raise InputError(
+                f"{path}: the folder holds no file that ends in {', '.join(_SUFFIXES)}; name the "
+                "file itself."
+            )
+        return files
+    if glob.has_magic(str(path)) and not path.exists():
+        files = sorted(Path(name) for name in glob.glob(str(path)))  # noqa: PTH207
+        if not files:
+            raise InputError(f"{path}: no file is called so; check the name and the folder.")
+        return files
+    return [path]
+
+
+def gather(path: Path, options: ReadOptions, progress: Progress | None = None) -> Gathered:
+    """Read all the rows of a record.
+
+    Parameters
+    ----------
+    path : Path
+        A file, a folder of files, or a glob.
+    options : ReadOptions
+    progress : callable, optional
+        Told the share read so far.
+
+    Raises
+    ------
+    InputError
+        When a file cannot be read or a value cannot be used.
+    """
+    if options.date_order is not None and options.date_order not in DATE_ORDERS:
+        raise InputError(
+            f"date_order: {options.date_order!r} is none of {', '.join(DATE_ORDERS)}; write one of "
+            "these."
+        )
+    sources = []
+    for file in files_of(path):
+        layout = layout_of(
+            file,
+            encoding=options.encoding,
+            delimiter=_delimiter(options.delimiter),
+            decimal=options.decimal,
+            skip_lines=options.skip_lines,
+            headings=options.headings,
+        )
+        sources.append(Source(file, layout, choose_columns(file, layout, options)))
+    return _Gathering(path, sources, options).gather(progress)
+
+
+def _delimiter(stated: str | None) -> str | None:
+    """Let a delimiter be stated by its name."""
+    by_name = {name: mark for mark, name in DELIMITERS.items()}
+    return None if stated is None else by_name.get(stated, stated)
+
+
+class _Gathering:
+    """The rows read so far, and what was noticed about them."""
+
+    def __init__(self, path: Path, sources: list[Source], options: ReadOptions) -> None:
+        self.path = path
+        self.sources = sources
+        self.options = options
+        self.units = _same_units(sources)
+        self.roles = tuple(
+            role for role in VALUE_ROLES if any(role in s.columns.names for s in sources)
+        )
+        zone = None if options.time_zone is None else zone_of(options.time_zone)
+        self.clock = Clock(sources[0].columns.names, options.date_order, zone)
+        self.marks: dict[str, Counter[str]] = {role: Counter() for role in self.roles}
+        self.beyond: Counter[str] = Counter()
+        self.distinct = np.empty(0)
+        self.warnings: list[str] = []
+        self.averager: Averager | None = None
+        if options.average_s:
+            self.averager = Averager(options.average_s)
+        self._time: list[Times] = []
+        self._raw: list[dict[str, FloatArray]] = []
+        self._settled_rows = 0
+        self._rows = 0
+        self._disordered = 0
+
+    def gather(self, progress: Progress | None) -> Gathered:
+        if self.options.start is None:
+            self.clock.settle_order(self._clock_tables)
+        for number, source in enumerate(self.sources):
+            source.first_row = self._rows
+            self.clock.names = source.columns.names
+            for table in self._tables(source, number, progress):
+                self._take(source, table)
+                if self.averager is None and self._too_many():
+                    self.averager = Averager(QUICK_S)
+                if self.averager is not None:
+                    self._average(self.averager)
+        if self._rows == 0:
+            raise InputError(f"{self.path}: there is a heading but no data line below it.")
+        return self._result()
+
+    def _clock_tables(self) -> Iterator[Table]:
+        for source in self.sources:
+            names = source.columns.names
+            self.clock.names = names
+            headings = [names[role] for role in CLOCK_ROLES if role in names]
+            yield from read_blocks(source.path, source.layout, headings, headings, BLOCK_ROWS)
+
+    def _tables(self, source: Source, number: int, progress: Progress | None) -> Iterable[Table]:
+        names = source.columns.names
+        as_text = [names[role] for role in ("time", "date") if role in names]
+        watch: Progress | None = None
+        if progress is not None:
+            tell, files = progress, len(self.sources)
+
+            def watch(share: float) -> None:
+                tell((number + share) / files)
+
+        return read_blocks(
+            source.path,
+            source.layout,
+            list(dict.fromkeys(names.values())),
+            as_text,
+            BLOCK_ROWS,
+            watch,
+        )
+
+    def _take(self, source: Source, table: Table) -> None:
+        raw = {}
+        for role in self.roles:
+            if role in source.columns.names:
+                raw[role], words = numbers_of(
+                    table, source.columns.names[role], self.options.missing
+                )
+                self.marks[role] += words
+            else:
+                raw[role] = np.full(len(table.frame), np.nan)
+        if self.options.start is None:
+            time = self.clock.times(table)
+        else:
+            time = self._counted_times(len(table.frame))
+        self._time.append(time)
+        self._raw.append(raw)
+        self._rows += time.size
+
+    def _counted_times(self, rows: int) -> Times:
+        if not self.options.interval_s or self.options.interval_s <= 0:
+            raise InputError(
+                "interval_s: a record with a stated start needs the time between readings in "
+                "seconds, above zero; state interval_s."
+            )
+        try:
+            start = np.datetime64(str(self.options.start).replace(" ", "T"), "ns")
+        except ValueError as error:
+            raise InputError(
+                f"start: {self.options.start!r} is not a time; write it as 2026-01-31 13:50."
+            ) from error
+        number = np.arange(self._rows, self._rows + rows)
+        return start + (number * self.options.interval_s * 1e9).astype("timedelta64[ns]")
+
+    def _too_many(self) -> bool:
+        if self.options.average_s == 0 or self._rows <= MANY_ROWS:
+            return False
+        steps = np.abs(np.diff(self._time[0])) / np.timedelta64(1, "s")
+        return bool(np.median(steps) < QUICK_S) and self.units["speed"] != "Beaufort"
+
+    def _settled(self) -> tuple[Times, dict[str, FloatArray], Flags]:
+        """Turn the rows in hand into SI values, blanking marks; refuse what cannot be."""
+        time = np.concatenate(self._time)
+        values = {}
+        for role in self.roles:
+            raw = np.concatenate([block[role] for block in self._raw])
+            unit = self.units.get(role, "")
+            raw, marks = blank_marks(role, raw, unit, self.options.missing)
+            self.marks[role] += marks
+            if role == "speed" and self.distinct.size <= 20_000:
+                self.distinct = np.union1d(self.distinct, raw[np.isfinite(raw)])
+            si = to_si(role, raw, unit)
+            low, high = LIMITS[role]
+            if role in ("speed", "direction", "deviation", "gust"):
+                self._refuse(role, raw, si < 0)
+            if role == "direction":
+                self._refuse(role, raw, si > high)
+            elif role != "speed":
+                beyond = (si < low) | (si > high)
+                self.beyond[role] += int(beyond.sum())
+                si[beyond] = np.nan
+            values[role] = si
+        self._time.clear()
+        self._raw.clear()
+        self._settled_rows += time.size
+        impossible = values["speed"] > LIMITS["speed"][1]
+        return time, values, impossible
+
+    def _refuse(self, role: str, raw: FloatArray, wrong: Flags) -> None:
+        if not wrong.any():
+            return
+        at = int(np.argmax(wrong))
+        row = self._settled_rows + at
+        source = next(s for s in reversed(self.sources) if s.first_row <= row)
+        line = line_of_row(source.path, source.layout, row - source.first_row)
+        why = (
+            "is not a direction from 0 to 360 degrees"
+            if role == "direction"
+            else "is below zero, and a wind speed cannot be"
+        )
+        raise InputError(
+            f"{source.path}, line {line}: {raw[at]:g} in column {source.columns.names[role]!r} "
+            f"{why}; mend the value, leave it blank, or state it as a missing mark."
+        )
+
+    def _average(self, averager: Averager) -> None:
+        time, values, impossible = self._settled()
+        if impossible.any():
+            values["speed"][impossible] = np.nan
+            self.beyond["speed"] += int(impossible.sum())
+        self._disordered += int((np.diff(time) < np.timedelta64(0)).sum())
+        averager.add(time, values)
+
+    def _result(self) -> Gathered:
+        mean_cube = None
+        if self.averager is None:
+            time, values, impossible = self._settled()
+            step = self._step()
+        else:
+            time, values, readings = self.averager.result()
+            impossible = np.zeros(time.size, dtype=bool)
+            self._tell_averaging(self.averager, readings)
+            step = None
+            if self.averager.readings:
+                mean_cube = self.averager.cubes / self.averager.readings
+        for role, often in self.beyond.items():
+            if often:
+                low, high = LIMITS[role]
+                self.warnings.append(
+                    f"{self.path}: {often} value(s) of {role} outside {low:g} to {high:g} count as "
+                    "missing; is the unit right?"
+                )
+        return Gathered(
+            time=time,
+            si=values,
+            impossible=impossible,
+            step=step,
+            beaufort=self.units["speed"] == "Beaufort",
+            averaged_s=None if self.averager is None else self.averager.seconds,
+            mean_cube_ms3=mean_cube,
+            height_m=self.sources[0].columns.height_m,
+            found=self._found(),
+            warnings=[*dict.fromkeys(w for s in self.sources for w in s.columns.warnings),
+                      *self.warnings],
+        )  # fmt: skip
+
+    def _step(self) -> tuple[float, str] | None:
+        unit = self.units["speed"]
+        return None if unit == "Beaufort" else rounding_step(self.distinct, unit)
+
+    def _tell_averaging(self, averager: Averager, readings: FloatArray) -> None:
+        step = self._step()
+        usual = float(np.median(readings[readings > 0])) if (readings > 0).any() else 0.0
+        repeats = int(np.maximum(0, readings - usual).sum())
+        rounding = f" (rounded to {step[1]})" if step else ""
+        self.warnings.append(
+            f"{self.path}: {averager.readings:,} readings{rounding} were averaged over "
+            f"{averager.seconds:g} s; the mean cube of the readings themselves is kept."
+        )
+        if self._disordered:
+            self.warnings.append(
+                f"{self.path}: {self._disordered} line(s) go back in time; the record was sorted."
+            )
+        if repeats:
+            self.warnings.append(
+                f"{self.path}: {repeats} reading(s) are more than the usual {usual:g} of an "
+                "interval; lines may be repeated."
+            )
+
+    def _found(self) -> list[Finding]:
+        options, first = self.options, self.sources[0]
+        layout = first.layout
+        encoding = {"utf-8-sig": "UTF-8", "cp1252": "Latin-1 (Windows-1252)"}
+        found = []
+        if len(self.sources) > 1:
+            names = f"{len(self.sources)}, {first.path.name} to {self.sources[-1].path.name}"
+            found.append(Finding("files", names, "in the order of their names"))
+        found += [
+            Finding(
+                "encoding", encoding.get(layout.encoding, layout.encoding), _how(options.encoding)
+            ),
+            Finding(
+                "delimiter",
+                DELIMITERS.get(layout.delimiter, layout.delimiter),
+                _how(options.delimiter),
+            ),
+            Finding("decimal mark", layout.decimal, _how(options.decimal)),
+            Finding(
+                "heading",
+                f"line {layout.heading_line}" if layout.heading_line else "none in the file",
+                "stated" if options.headings or options.skip_lines is not None else "recognised",
+            ),
+            *first.columns.found,
+            *self._found_times(),
+        ]
+        for role, marks in self.marks.items():
+            if marks:
+                text = ", ".join(f"{mark} ({often:,} times)" for mark, often in marks.items())
+                found.append(Finding(f"missing {role}", text, "recognised"))
+        return found
+
+    def _found_times(self) -> list[Finding]:
+        options = self.options
+        if options.start is not None:
+            return [Finding("time", f"{options.start}, every {options.interval_s:g} s", "stated")]
+        clock = self.clock
+        found = [Finding("time", clock.written, "recognised")]
+        if clock.order is not None:
+            how = "stated" if options.date_order else "shown by a day above 12"
+            found.append(Finding("order of the date", clock.order, how))
+        if clock.in_utc and options.time_zone is None:
+            found.append(Finding("time zone", "UTC", "from the time stamps"))
+        elif options.time_zone is not None:
+            found.append(Finding("time zone", f"{options.time_zone}, turned into UTC", "stated"))
+        else:
+            found.append(Finding("time zone", "as in the file", "not stated"))
+        if clock.doubled:
+            text = f"{clock.doubled} readings, told apart by the order of the lines"
+            found.append(Finding("hour that the clocks repeat", text, "recognised"))
+        return found
+
+
+def _how(stated: object) -> str:
+    return "recognised" if stated is None else "stated"
+
+
+def _same_units(sources: Sequence[Source]) -> dict[str, str]:
+    """Return the units of a record, the same in each of its files."""
+    units: dict[str, tuple[str, Path]] = {}
+    for source in sources:
+        for role, unit in source.columns.units.items():
+            first, path = units.setdefault(role, (unit, source.path))
+            if first != unit:
+                raise InputError(
+                    f"{source.path}: the {role} is in {unit}, but in {path} it is in {first}; the "
+                    "files of one record must have the same units."
+                )
+    return {role: unit for role, (unit, _) in units.items()}

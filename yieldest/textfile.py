@@ -1,0 +1,180 @@
+"""Open a text file, plain or packed, in whichever encoding it was saved."""
+
+from __future__ import annotations
+
+import codecs
+import gzip
+import io
+import zipfile
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import BinaryIO, TextIO, cast
+
+from yieldest.errors import InputError
+
+Progress = Callable[[float], None]
+"""Called now and then with the share of a file that has been read, from 0 to 1."""
+
+HEAD_BYTES = 65536
+"""How much of a file is looked at to tell its encoding."""
+HIGHEST_PACKING = 200
+"""Text never packs tighter than this by far; a packed file that does is not unpacked further."""
+ALWAYS_UNPACKED_BYTES = 100 * 2**20
+"""So much is unpacked whatever the packing."""
+
+_BYTE_ORDER_MARKS = {
+    codecs.BOM_UTF8: "utf-8-sig",
+    codecs.BOM_UTF16_LE: "utf-16",
+    codecs.BOM_UTF16_BE: "utf-16",
+}
+
+
+@contextmanager
+def open_text(
+    path: Path, encoding: str | None = None, progress: Progress | None = None
+) -> Iterator[TextIO]:
+    """Open a text file, turning every reading trouble into an `InputError`.
+
+    Parameters
+    ----------
+    path : Path
+        Plain text, gzip, or a zip archive of one file.
+    encoding : str, optional
+        By default the one that `encoding_of` finds.
+    progress : callable, optional
+        Told the share of the file read so far.
+    """
+    if encoding is None:
+        encoding = encoding_of(path)
+    with _reading(path), ExitStack() as stack:
+        try:
+            stream = _open_bytes(path, stack, progress)
+            text = stack.enter_context(io.TextIOWrapper(stream, encoding=encoding))
+        except LookupError as error:
+            raise InputError(
+                f"{path}: {encoding!r} is no text encoding; write utf-8, utf-16, latin-1 or such."
+            ) from error
+        yield text
+
+
+def encoding_of(path: Path) -> str:
+    """Return the encoding of a text file, told from its first 64 kB.
+
+    Returns
+    -------
+    str
+        "utf-8-sig" (with or without byte order mark), "utf-16", "utf-16-le", "utf-16-be", or
+        "cp1252" (Latin-1 with the additions every desktop makes) for what is none of these.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or is not text.
+    """
+    with _reading(path), ExitStack() as stack:
+        head = _open_bytes(path, stack, None).read(HEAD_BYTES)
+    for mark, name in _BYTE_ORDER_MARKS.items():
+        if head.startswith(mark):
+            return name
+    if b"\0" in head:
+        # Western text in UTF-16 has a zero in every other byte; no other text has any.
+        for name, zeros in (("utf-16-le", head[1::2]), ("utf-16-be", head[::2])):
+            if zeros.count(b"\0") > 0.9 * len(zeros):
+                return name
+        raise InputError(
+            f"{path}: this is not a text file; give a table as plain text (CSV) or NetCDF."
+        )
+    try:
+        # The head may end inside a character: an incremental decoder does not mind.
+        codecs.getincrementaldecoder("utf-8")().decode(head)
+    except UnicodeDecodeError:
+        return "cp1252"
+    return "utf-8-sig"
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except UnicodeError as error:
+        raise InputError(
+            f"{path}: the text is not in the encoding it was taken for ({error}); state its "
+            "encoding or save it as UTF-8."
+        ) from error
+    except (EOFError, gzip.BadGzipFile, zlib.error) as error:
+        raise InputError(f"{path}: the gzip data is damaged ({error}); pack it again.") from error
+    except (zipfile.BadZipFile, NotImplementedError) as error:
+        raise InputError(f"{path}: the zip archive is damaged ({error}); pack it again.") from error
+    except OSError as error:
+        raise InputError(
+            f"{path}: the file cannot be read ({error.strerror or error}); check its rights."
+        ) from error
+
+
+def _open_bytes(path: Path, stack: ExitStack, progress: Progress | None) -> BinaryIO:
+    """Open a file for reading unpacked bytes."""
+    if not path.exists():
+        raise InputError(f"{path}: there is no such file; check the name and the folder.")
+    if not path.is_file():
+        raise InputError(f"{path}: this is not a file; name the file itself.")
+    raw = stack.enter_context(path.open("rb"))
+    size = max(1, path.stat().st_size)
+    start = raw.read(4)
+    raw.seek(0)
+    packed = cast(BinaryIO, raw)
+    if progress is not None:
+        tell = progress
+        packed = _counted(packed, lambda count: tell(min(1.0, count / size)))
+    if start[:2] == b"\x1f\x8b":
+        unpacked: BinaryIO = cast(BinaryIO, stack.enter_context(gzip.GzipFile(fileobj=packed)))
+    elif start == b"PK\x03\x04":
+        unpacked = _only_member(path, raw, stack)
+    else:
+        return packed
+
+    def watch(count: int) -> None:
+        if count > max(ALWAYS_UNPACKED_BYTES, HIGHEST_PACKING * size):
+            raise InputError(
+                f"{path}: unpacked it is more than {HIGHEST_PACKING} times as large as packed, "
+                "which no wind record is; unpack it yourself if you trust it."
+            )
+
+    return _counted(unpacked, watch)
+
+
+def _only_member(path: Path, raw: BinaryIO, stack: ExitStack) -> BinaryIO:
+    archive = stack.enter_context(zipfile.ZipFile(raw))
+    members = [member for member in archive.infolist() if not member.is_dir()]
+    if len(members) != 1:
+        raise InputError(
+            f"{path}: the archive holds {len(members)} files, where one was expected; unpack it "
+            "and name the file, or the folder."
+        )
+    if members[0].flag_bits & 1:
+        raise InputError(f"{path}: the archive is locked by a password; unpack it yourself.")
+    return cast(BinaryIO, stack.enter_context(archive.open(members[0])))
+
+
+class _Counting(io.RawIOBase):
+    """Bytes that tell how many of them have been read."""
+
+    def __init__(self, stream: BinaryIO, told: Callable[[int], None]) -> None:
+        self._stream = stream
+        self._told = told
+        self._count = 0
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: bytearray) -> int:  # type: ignore[override]
+        block = self._stream.read(len(buffer))
+        buffer[: len(block)] = block
+        self._count += len(block)
+        self._told(self._count)
+        return len(block)
+
+
+def _counted(stream: BinaryIO, told: Callable[[int], None]) -> BinaryIO:
+    return cast(BinaryIO, io.BufferedReader(_Counting(stream, told), buffer_size=2**20))

@@ -1,0 +1,186 @@
+"""The command `yieldest wind`: what a wind record says, and how far to trust it."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from yieldest.errors import InputError
+
+if TYPE_CHECKING:
+    from yieldest.record.options import ReadOptions
+    from yieldest.record.read import Record
+
+
+def wind(
+    record: Annotated[
+        Path, typer.Argument(help="The record: a file, or a folder or glob of files.")
+    ],
+    column: Annotated[
+        list[str] | None,
+        typer.Option(metavar="ROLE=HEADING", help="Which column holds what; repeat it."),
+    ] = None,
+    units: Annotated[str | None, typer.Option(help="Unit of the speeds: m/s, mph, kn...")] = None,
+    temperature_units: Annotated[str | None, typer.Option(help="Unit of temperatures.")] = None,
+    pressure_units: Annotated[str | None, typer.Option(help="Unit of pressures.")] = None,
+    day_first: Annotated[bool, typer.Option("--day-first", help="Dates are 31/1/2026.")] = False,
+    month_first: Annotated[
+        bool, typer.Option("--month-first", help="Dates are 1/31/2026.")
+    ] = False,
+    zone: Annotated[str | None, typer.Option(help="Time zone, such as Europe/Berlin.")] = None,
+    start: Annotated[str | None, typer.Option(help="First time, where there are none.")] = None,
+    interval: Annotated[
+        float | None, typer.Option(help="Seconds between readings, with --start.")
+    ] = None,
+    delimiter: Annotated[str | None, typer.Option(help="Character between cells.")] = None,
+    decimal: Annotated[str | None, typer.Option(help="Decimal mark: . or ,")] = None,
+    encoding: Annotated[str | None, typer.Option(help="Text encoding, such as utf-16.")] = None,
+    skip_lines: Annotated[int | None, typer.Option(help="Lines above the heading.")] = None,
+    headings: Annotated[
+        str | None, typer.Option(help="Headings of a file without any, with commas between.")
+    ] = None,
+    missing: Annotated[
+        list[str] | None, typer.Option(help="A mark for a missing value; repeat it.")
+    ] = None,
+    height: Annotated[float | None, typer.Option(help="Which height to take, in m.")] = None,
+    sensor: Annotated[
+        str | None, typer.Option(help="Which sensor to take, by its heading.")
+    ] = None,
+    point: Annotated[int | None, typer.Option(help="Which point of a NetCDF file.")] = None,
+    threshold: Annotated[
+        float | None, typer.Option(help="Speed below which the anemometer stands, in m/s.")
+    ] = None,
+    average: Annotated[
+        float | None, typer.Option(help="Average quick readings over so many seconds; 0 never.")
+    ] = None,
+    screen: Annotated[
+        list[str] | None,
+        typer.Option(metavar="THRESHOLD=VALUE", help="Change a test, or VALUE off; repeat it."),
+    ] = None,
+    neighbour: Annotated[
+        Path | None, typer.Option(help="Another sensor's record, to judge long calms by.")
+    ] = None,
+    fit: Annotated[str | None, typer.Option(help="Which fit to use, or empirical.")] = None,
+    season_correction: Annotated[
+        bool, typer.Option(help="Weight by month and hour where these are uneven.")
+    ] = True,
+    sectors: Annotated[int, typer.Option(help="Direction sectors: 8, 12 or 16.")] = 12,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the record here, with a column of flags.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Full precision for machines.")] = False,
+) -> None:
+    """Say what a wind record holds: enough or not, how windy, how sure.
+
+    Example: yieldest wind demo-sites/hill-yard/wind.csv.gz --screen stuck_hours=off
+    """
+    # Imported here, so that `--help` does not wait for pandas and scipy.
+    from yieldest.climate.breakdown import SECTORS  # noqa: PLC0415
+    from yieldest.climate.fit import METHODS  # noqa: PLC0415
+    from yieldest.climate.study import EMPIRICAL, StudyOptions, study_record  # noqa: PLC0415
+    from yieldest.record.options import ReadOptions  # noqa: PLC0415
+    from yieldest.record.read import read_record  # noqa: PLC0415
+    from yieldest.record.rules import screen_rules  # noqa: PLC0415
+
+    if day_first and month_first:
+        raise InputError("--day-first and --month-first exclude each other; keep one of them.")
+    if sectors not in SECTORS:
+        raise InputError(f"--sectors is {sectors}, but it must be 8, 12 or 16; mend the value.")
+    if fit is not None and fit not in (*METHODS, EMPIRICAL):
+        raise InputError(
+            f"--fit is {fit!r}, but it must be one of {', '.join((*METHODS, EMPIRICAL))}."
+        )
+    options = ReadOptions(
+        columns=dict(_pairs("--column", column)),
+        units=units,
+        temperature_units=temperature_units,
+        pressure_units=pressure_units,
+        delimiter=delimiter,
+        decimal=decimal,
+        encoding=encoding,
+        skip_lines=skip_lines,
+        headings=tuple(headings.split(",")) if headings else (),
+        date_order="day first" if day_first else "month first" if month_first else None,
+        time_zone=zone,
+        start=start,
+        interval_s=interval,
+        missing=tuple(missing or ()),
+        height_m=height,
+        sensor=sensor,
+        point=point,
+        threshold_ms=threshold,
+        average_s=average,
+    )
+    study = study_record(
+        _read(record, options),
+        StudyOptions(
+            rules=screen_rules(_thresholds(screen)),
+            season_correction=season_correction,
+            fit=fit,
+            sectors=sectors,
+        ),
+        None if neighbour is None else read_record(neighbour, options),
+    )
+    if out is not None:
+        from yieldest.record.flagged import write_flagged  # noqa: PLC0415
+
+        write_flagged(study.screening, out)
+    if as_json:
+        from yieldest.show.wind_machine import study_as_dictionary  # noqa: PLC0415
+
+        content = study_as_dictionary(study)
+        typer.echo(json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False))
+        return
+    from yieldest.show.text import console  # noqa: PLC0415
+    from yieldest.show.wind import print_study  # noqa: PLC0415
+
+    print_study(study, console())
+    if out is not None:
+        typer.echo(f"\nwrote {out}")
+
+
+def _read(path: Path, options: ReadOptions) -> Record:
+    """Read a record, with a bar on the terminal while it takes long."""
+    from rich.console import Console  # noqa: PLC0415
+    from rich.progress import Progress  # noqa: PLC0415
+
+    from yieldest.record.read import read_record  # noqa: PLC0415
+
+    if not sys.stderr.isatty():
+        return read_record(path, options)
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(f"reading {path.name}", total=1.0)
+        return read_record(path, options, lambda share: bar.update(task, completed=share))
+
+
+def _pairs(flag: str, texts: Iterable[str] | None) -> list[tuple[str, str]]:
+    """Split KEY=VALUE texts."""
+    pairs = []
+    for text in texts or ():
+        key, equals, value = text.partition("=")
+        if not equals or not key.strip() or not value.strip():
+            raise InputError(f"{flag} is {text!r}, but KEY=VALUE was expected; mend it.")
+        pairs.append((key.strip(), value.strip()))
+    return pairs
+
+
+def _thresholds(texts: Iterable[str] | None) -> dict[str, float | None]:
+    """Turn THRESHOLD=VALUE texts into numbers, None for off."""
+    from yieldest.record.rules import RULE_NAMES  # noqa: PLC0415
+
+    thresholds: dict[str, float | None] = {}
+    for name, value in _pairs("--screen", texts):
+        if name not in RULE_NAMES:
+            raise InputError(f"--screen: {name!r} is none of {', '.join(RULE_NAMES)}; mend it.")
+        try:
+            thresholds[name] = None if value == "off" else float(value)
+        except ValueError as error:
+            raise InputError(
+                f"--screen: {name} is {value!r}, but a number or off was expected; mend it."
+            ) from error
+    return thresholds
