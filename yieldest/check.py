@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
-from yieldest.estimate import read_build_curve, read_plan_record
+from yieldest.estimate import (
+    read_build_curve,
+    read_plan_frequencies,
+    read_plan_months,
+    read_plan_record,
+)
 from yieldest.money.bill import read_bill
 from yieldest.plan import Plan
 
@@ -19,7 +25,8 @@ def check_plan(plan: Plan) -> dict[str, Any]:
     Returns
     -------
     dict
-        "plan": its path; "found": a line for each file; "warnings".
+        "plan": its path; "found": a line for each file; "recognised": what was found out about the
+        record, how, or stated; "warnings".
 
     Raises
     ------
@@ -27,14 +34,20 @@ def check_plan(plan: Plan) -> dict[str, Any]:
         When a file cannot be used.
     """
     found: list[str] = []
+    recognised: list[dict[str, str]] = []
     warnings: list[str] = []
     if plan.wind.record is not None:
         record = read_plan_record(plan)
-        found.append(
-            f"{record.provenance.source}: {record.valid_speed_ms.size} speeds, "
-            f"{record.provenance.method}"
-        )
+        found.append(f"{record.provenance.source}: {record.valid_speed_ms.size} speeds")
+        recognised = [asdict(part) for part in record.found]
         warnings += record.provenance.warnings
+    elif plan.wind.frequency_table is not None:
+        table = read_plan_frequencies(plan)
+        found.append(f"{table.provenance.source}: {table.share.size} {table.provenance.method}")
+        warnings += table.provenance.warnings
+    elif plan.wind.monthly_means is not None or plan.wind.monthly_means_ms is not None:
+        months = read_plan_months(plan)
+        found.append(f"{months.provenance.source}: {months.provenance.method}")
     for build in plan.build:
         curve = read_build_curve(plan, build)
         found.append(
@@ -48,5 +61,6 @@ def check_plan(plan: Plan) -> dict[str, Any]:
     return {
         "plan": str(plan.path),
         "found": list(dict.fromkeys(found)),
+        "recognised": recognised,
         "warnings": list(dict.fromkeys(warnings)),
     }

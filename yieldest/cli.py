@@ -66,6 +66,10 @@ def check(plan: PlanPath, as_json: AsJson = False) -> None:
     typer.echo(f"{findings['plan']}: the plan is sound.")
     for found in findings["found"]:
         typer.echo(f"  {found}")
+    if findings["recognised"]:
+        typer.echo("  The record was read so; state in [wind] what is wrong:")
+    for part in findings["recognised"]:
+        typer.echo(f"    {part['what']}: {part['found']} ({part['how']})")
     for warning in findings["warnings"]:
         typer.echo(f"  be warned: {warning}")
 

@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, floats
 from yieldest.climate.air import Air, air_at_hub
 from yieldest.climate.height import hub_factor
-from yieldest.climate.site import LOW_MEAN_SPEED_MS, Climate, climate_of_mean
-from yieldest.climate.study import StudyOptions, WindStudy, study_record
+from yieldest.climate.site import (
+    LOW_MEAN_SPEED_MS,
+    Climate,
+    climate_of_mean,
+    climate_of_weibull,
+)
+from yieldest.climate.study import EMPIRICAL, StudyOptions, WindStudy, study_record
+from yieldest.climate.summed import (
+    climate_of_frequencies,
+    climate_of_months,
+    points_of_frequencies,
+)
 from yieldest.energy.losses import losses_of
 from yieldest.energy.production import Energy, Readings, produce
 from yieldest.money.bill import read_bill
@@ -20,6 +30,13 @@ from yieldest.provenance import Provenance
 from yieldest.record.options import ReadOptions
 from yieldest.record.read import Record, read_record
 from yieldest.record.rules import screen_rules
+from yieldest.record.summaries import (
+    FrequencyTable,
+    MonthlyMeans,
+    read_frequency_table,
+    read_monthly_means,
+)
+from yieldest.textfile import Progress
 from yieldest.turbine.curve import PowerCurve, read_curve
 
 ROOF_WARNING = (
@@ -98,7 +115,7 @@ def estimate(plan: Plan) -> Estimate:
     InputError
         When a file that the plan names cannot be used.
     """
-    study, climate = _wind(plan)
+    study, climate, readings = _wind(plan)
     record = None if study is None else study.record
     terms = money_terms(**plan.money.model_dump())
     assumed = [*climate.provenance.assumed, *terms.provenance.assumed]
@@ -118,16 +135,18 @@ def estimate(plan: Plan) -> Estimate:
         study=study,
         climate=climate,
         terms=terms,
-        builds=tuple(_build(plan, build, study, climate, terms) for build in plan.build),
+        builds=tuple(_build(plan, build, record, climate, readings, terms) for build in plan.build),
         assumed=tuple(assumed),
         warnings=tuple(warnings),
     )
 
 
-def _wind(plan: Plan) -> tuple[WindStudy | None, Climate]:
+def _wind(plan: Plan) -> tuple[WindStudy | None, Climate, Readings | None]:
+    """Return the study of the record, the climate, and the readings as they were measured."""
     wind = plan.wind
-    if wind.mean_speed_ms is not None:
-        return None, climate_of_mean(wind.mean_speed_ms, wind.weibull_shape, wind.measured_height_m)
+    height_m = wind.measured_height_m
+    if wind.record is None:
+        return None, *_summed_wind(plan)
     study = study_record(
         read_plan_record(plan),
         StudyOptions(
@@ -137,14 +156,35 @@ def _wind(plan: Plan) -> tuple[WindStudy | None, Climate]:
             energy_error_limit=wind.energy_error_limit,
         ),
     )
-    return study, study.climate(wind.measured_height_m)
+    return study, study.climate(height_m), Readings(study.speed_ms, study.weight)
+
+
+def _summed_wind(plan: Plan) -> tuple[Climate, Readings | None]:
+    wind = plan.wind
+    height_m, shape = wind.measured_height_m, wind.weibull_shape
+    if wind.weibull_scale_ms is not None and shape is not None:
+        return climate_of_weibull(shape, wind.weibull_scale_ms, height_m), None
+    if wind.mean_speed_ms is not None:
+        return climate_of_mean(wind.mean_speed_ms, shape, height_m), None
+    limit: float | None = 0.0 if wind.fit == EMPIRICAL else wind.energy_error_limit
+    if wind.frequency_table is not None:
+        table = read_plan_frequencies(plan)
+        climate = climate_of_frequencies(table, height_m)
+        limit = None if wind.fit == "interval-censored" else limit
+        return replace(climate, reading_limit=limit), Readings(*points_of_frequencies(table))
+    climate, speed_ms, share = climate_of_months(read_plan_months(plan), shape, height_m)
+    return replace(climate, reading_limit=limit), Readings(speed_ms, share)
 
 
 def _build(
-    plan: Plan, build: Build, study: WindStudy | None, measured: Climate, terms: MoneyTerms
+    plan: Plan,
+    build: Build,
+    record: Record | None,
+    measured: Climate,
+    readings: Readings | None,
+    terms: MoneyTerms,
 ) -> BuildEstimate:
     site = plan.site
-    record = None if study is None else study.record
     factor, height = hub_factor(
         measured.height_m,
         build.hub_height_m,
@@ -166,7 +206,7 @@ def _build(
         curve,
         losses_of(build.losses.model_dump(), build.count),
         build.count,
-        None if study is None else Readings(study.speed_ms * factor, study.weight),
+        None if readings is None else Readings(readings.speed_ms * factor, readings.weight),
     )
     bill = None if build.bill is None else read_bill(plan.file(build.bill))
     cost = None if bill is None else cost_of(bill, build.count, energy.net_kwh_per_year, terms)
@@ -193,15 +233,26 @@ def _build(
     )
 
 
-def read_plan_record(plan: Plan) -> Record:
+def read_plan_record(plan: Plan, progress: Progress | None = None) -> Record:
     """Read the wind record of a plan as the plan describes it."""
     return read_record(
-        plan.file(str(plan.wind.record)),
-        ReadOptions(
-            columns=plan.wind.columns.model_dump(exclude_none=True),
-            units=plan.wind.units,
-        ),
+        plan.file(str(plan.wind.record)), ReadOptions(**plan.wind.read_options()), progress
     )
+
+
+def read_plan_frequencies(plan: Plan) -> FrequencyTable:
+    """Read the frequency table of a plan."""
+    options = ReadOptions(**plan.wind.read_options())
+    return read_frequency_table(plan.file(str(plan.wind.frequency_table)), options)
+
+
+def read_plan_months(plan: Plan) -> MonthlyMeans:
+    """Read the twelve monthly means of a plan, from a file or from the plan itself."""
+    stated = plan.wind.monthly_means_ms
+    if stated is not None:
+        return MonthlyMeans(floats(stated), Provenance("wind.monthly_means_ms", "monthly means"))
+    options = ReadOptions(**plan.wind.read_options())
+    return read_monthly_means(plan.file(str(plan.wind.monthly_means)), options)
 
 
 def read_build_curve(plan: Plan, build: Build) -> PowerCurve:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self, get_args
 
@@ -56,6 +57,13 @@ class Columns(_Section):
     """Headings of the record by what they hold."""
 
     time: str | None = None
+    date: str | None = None
+    year: str | None = None
+    month: str | None = None
+    day: str | None = None
+    hour: str | None = None
+    minute: str | None = None
+    second: str | None = None
     speed: str | None = None
     direction: str | None = None
     temperature: str | None = None
@@ -93,15 +101,52 @@ class Screen(_Section):
         }
 
 
+_SOURCES = (
+    "record",
+    "frequency_table",
+    "monthly_means",
+    "monthly_means_ms",
+    "mean_speed_ms",
+    "weibull_scale_ms",
+)
+_FILE_KEYS = ("units", "delimiter", "decimal", "encoding", "skip_lines", "headings")
+"""Keys that say how a text file is to be read; they have the names of `ReadOptions`."""
+_RECORD_KEYS = (
+    *("deviation_units", "temperature_units", "pressure_units", "date_order", "time_zone"),
+    *("start", "interval_s", "missing", "sensor", "point", "threshold_ms", "average_s"),
+)
+
+
 class Wind(_Section):
     """One source of wind."""
 
     record: FilePath | None = None
+    frequency_table: FilePath | None = None
+    monthly_means: FilePath | None = None
+    monthly_means_ms: Annotated[list[Positive], Field(min_length=12, max_length=12)] | None = None
     mean_speed_ms: Positive | None = None
     weibull_shape: Annotated[float, Field(gt=0.5, le=10)] | None = None
+    weibull_scale_ms: Positive | None = None
     measured_height_m: Positive
     units: str | None = None
+    deviation_units: str | None = None
+    temperature_units: str | None = None
+    pressure_units: str | None = None
     columns: Columns = Columns()
+    delimiter: Annotated[str, Field(min_length=1)] | None = None
+    decimal: Literal[".", ","] | None = None
+    encoding: str | None = None
+    skip_lines: Annotated[int, Field(ge=0)] | None = None
+    headings: list[str] | None = None
+    date_order: Literal["day first", "month first", "year first"] | None = None
+    time_zone: str | None = None
+    start: str | datetime | date | None = None
+    interval_s: Positive | None = None
+    missing: list[str | int | float] | None = None
+    sensor: str | None = None
+    point: Annotated[int, Field(ge=1)] | None = None
+    threshold_ms: NotNegative | None = None
+    average_s: NotNegative | None = None
     fit: (
         Literal[
             "interval-censored",
@@ -120,14 +165,36 @@ class Wind(_Section):
 
     @model_validator(mode="after")
     def _one_source(self) -> Self:
-        _at_most_one(self, "record", "mean_speed_ms")
-        if self.record is None and self.mean_speed_ms is None:
-            raise ValueError("there is no wind; state record or mean_speed_ms")
-        if self.record is not None and self.weibull_shape is not None:
-            raise ValueError("weibull_shape belongs to mean_speed_ms; a record is fitted instead")
-        if self.record is None and self.units is not None:
-            raise ValueError("units belongs to record; mean_speed_ms is in m/s")
+        _at_most_one(self, *_SOURCES)
+        source = next((key for key in _SOURCES if getattr(self, key) is not None), None)
+        if source is None:
+            raise ValueError(f"there is no wind; state one of {', '.join(_SOURCES)}")
+        if source in ("record", "frequency_table") and self.weibull_shape is not None:
+            raise ValueError(f"weibull_shape belongs to stated means; a {source} is fitted instead")
+        if source == "weibull_scale_ms" and self.weibull_shape is None:
+            raise ValueError("weibull_scale_ms needs weibull_shape; state both")
+        if (self.start is None) != (self.interval_s is None):
+            raise ValueError("start and interval_s go together; state both")
+        allowed = set(_FILE_KEYS if source in ("frequency_table", "monthly_means") else ())
+        if source == "record":
+            allowed = {*_FILE_KEYS, *_RECORD_KEYS}
+        for key in (*_FILE_KEYS, *_RECORD_KEYS):
+            if getattr(self, key) is not None and key not in allowed:
+                raise ValueError(f"{key} belongs to a record, not to {source}; leave it out")
+        if source == "frequency_table" and self.fit not in (None, "interval-censored", "empirical"):
+            raise ValueError("a frequency_table can only be fitted interval-censored or empirical")
         return self
+
+    def read_options(self) -> dict[str, Any]:
+        """Return what is stated about reading the file, as arguments of `ReadOptions`."""
+        stated = self.model_dump(include={*_FILE_KEYS, *_RECORD_KEYS}, exclude_none=True)
+        stated["columns"] = self.columns.model_dump(exclude_none=True)
+        stated["height_m"] = self.measured_height_m
+        for key in ("headings", "missing"):
+            stated[key] = tuple(map(str, stated.get(key, ())))
+        if self.start is not None:
+            stated["start"] = str(self.start)
+        return stated
 
 
 class LossShares(_Section):

@@ -58,3 +58,14 @@ def climate_of_mean(mean_ms: float, shape: float | None, height_m: float) -> Cli
         height_m=height_m,
         provenance=Provenance("wind.mean_speed_ms", "stated mean speed and shape", assumed),
     )
+
+
+def climate_of_weibull(shape: float, scale_ms: float, height_m: float) -> Climate:
+    """Make a climate from a stated Weibull shape and scale."""
+    return Climate(
+        shape=shape,
+        scale_ms=scale_ms,
+        calm_share=0.0,
+        height_m=height_m,
+        provenance=Provenance("wind.weibull_scale_ms", "stated Weibull shape and scale"),
+    )
