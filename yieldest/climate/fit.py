@@ -179,13 +179,29 @@ def _least_squares(tally: Tally) -> Fit:
     return *least_squares_fit(bounds, below), _zero_share(tally)
 
 
+def guarded(fit: Callable[[Tally], Fit]) -> Callable[[Tally], Fit]:
+    """Return a fit that gives NaN where fewer than two classes above the start are filled.
+
+    The same where it gives no distribution: a line through two points may fall.
+    """
+
+    def fit_or_nan(tally: Tally) -> Fit:
+        filled = (tally.weight > 0) & ~tally.still & (tally.speed_ms > 0)
+        enough = filled.sum(axis=-1) >= 2
+        shape, scale, calm = fit(tally)
+        enough &= (shape > 0) & np.isfinite(scale)
+        return np.where(enough, shape, np.nan), np.where(enough, scale, np.nan), calm
+
+    return fit_or_nan
+
+
 METHODS: dict[str, Callable[[Tally], Fit]] = {
-    "interval-censored": fit_censored,
-    "maximum likelihood": _plain,
-    "moments": _moments,
-    "energy pattern factor": _pattern,
-    "least squares": _least_squares,
-    "mean cube": _cube,
+    "interval-censored": guarded(fit_censored),
+    "maximum likelihood": guarded(_plain),
+    "moments": guarded(_moments),
+    "energy pattern factor": guarded(_pattern),
+    "least squares": guarded(_least_squares),
+    "mean cube": guarded(_cube),
 }
 """The fits by name; each takes a tally with weights of shape (..., m)."""
 

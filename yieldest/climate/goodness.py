@@ -120,7 +120,8 @@ def _judged(method: str, tally: Tally, drawn: Tally) -> FitResult:
     cube = float(tally.moment(3))
     energy = float(tally.share @ model_power(tally.speed_ms))
     shapes, scales, calms = METHODS[method](drawn)
-    cubes = (1 - calms) * moment(shapes, scales, 3)
+    # Over the cube of the fit itself, for a share of it is what is stated.
+    cubes = (1 - calms) * moment(shapes, scales, 3) / (windy * moment(shape, scale, 3))
     return FitResult(
         method=method,
         shape=shape,
@@ -135,7 +136,7 @@ def _judged(method: str, tally: Tally, drawn: Tally) -> FitResult:
         r_squared=_r_squared(tally, shape, scale, calm),
         shape_se=_spread(shapes),
         scale_se_ms=_spread(scales),
-        mean_cube_se=_spread(cubes / np.nanmean(cubes)),
+        mean_cube_se=_spread(cubes),
     )
 
 
