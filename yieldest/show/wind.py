@@ -100,12 +100,19 @@ def _how_windy(study: WindStudy) -> str:
     power = STANDARD_DENSITY_KG_M3 / 2 * study.mean_cube_ms3
     text = (
         f"Mean {study.mean_speed_ms:.2f} m/s where it was measured [1], "
-        f"{rounded(power)} W in each m2 of wind [2]."
+        f"{rounded(power)} W/m2 in the wind [2]."
     )
     if study.season.used:
         text += (
             f" By the clock, without weights for month and hour, the mean is "
             f"{study.clock_mean_speed_ms:.2f} m/s."
+        )
+    before_ms3 = study.record.mean_cube_ms3
+    if before_ms3 is not None:
+        text += (
+            f" The readings before they were averaged hold "
+            f"{rounded(STANDARD_DENSITY_KG_M3 / 2 * before_ms3)} W/m2: gusts that a rotor follows "
+            "in part."
         )
     return text
 
