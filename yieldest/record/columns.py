@@ -52,6 +52,8 @@ _UNIT_WORDS = frozenset(
     | {"bft", "beaufort", "deg", "degrees", "c", "f", "k", "degc", "degf", "hpa", "mbar", "mb"}
     | {"pa", "kpa", "inhg", "mmhg", "utc", "gmt", "lst", "local", "1"}
 )
+_CASED = {"MM": "month", "mm": "minute"}
+"""Headings that only their case tells apart."""
 _HEIGHT = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?)\s?m(?:etres|eters)?(?![A-Za-z/²2])")
 _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
@@ -121,7 +123,7 @@ def take_apart(text: str) -> Heading:
     while len(words) > 1 and words[-1] in _UNIT_WORDS:
         words.pop()  # "WS_ms_Avg" has its unit before the statistic
     height_m = float(height.group(1).replace(",", ".")) if height else None
-    return Heading(text, " ".join(words), statistic, height_m)
+    return Heading(text, _CASED.get(text, " ".join(words)), statistic, height_m)
 
 
 def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
