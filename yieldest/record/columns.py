@@ -31,7 +31,7 @@ RECOGNISED_COLUMNS = {
                   "dir", "wd", "wind from direction"),
     "temperature": ("temperature", "air temperature", "temp", "air temp",
                     "dry bulb temperature", "dry bulb"),
-    "pressure": ("pressure", "air pressure", "barometer", "station pressure",
+    "pressure": ("pressure", "air pressure", "barometer", "baro", "station pressure",
                  "atmospheric pressure"),
 }  # fmt: skip
 """The headings that are recognised for each role, the surest first. "deviation" and "gust" are the
@@ -50,7 +50,7 @@ _ALONE = {
 _UNIT_WORDS = frozenset(
     {"m", "s", "ms", "mps", "mph", "km", "h", "kmh", "kph", "kn", "kt", "kts", "knots", "ft", "fps"}
     | {"bft", "beaufort", "deg", "degrees", "c", "f", "k", "degc", "degf", "hpa", "mbar", "mb"}
-    | {"pa", "kpa", "inhg", "mmhg", "utc", "gmt", "lst", "local", "1"}
+    | {"pa", "kpa", "inhg", "mmhg", "utc", "gmt", "lst", "local"}
 )
 _CASED = {"MM": "month", "mm": "minute"}
 """Headings that only their case tells apart."""
@@ -109,6 +109,7 @@ def take_apart(text: str) -> Heading:
     height = _HEIGHT.search(re.sub(r"[(\[]\s*m\s*/?\s*s[^)\]]*[)\]]", " ", text))
     bare = text.replace(height.group(0), " ", 1) if height else text
     bare = re.sub(r"[(\[].*?[)\]]", " ", bare)
+    bare = re.sub(r"(?<=[sh])\s?-1\b", "", bare)  # m s-1
     words = re.sub(r"[^a-z0-9]+", " ", bare.lower()).split()
     while len(words) > 1 and words[-1] in _UNIT_WORDS:
         words.pop()

@@ -179,6 +179,11 @@ def read_record(
         found.append(Finding("rounding of speeds", gathered.step[1], "recognised"))
     if gathered.height_m is not None:
         found.append(Finding("height", f"{gathered.height_m:g} m", "from the heading"))
+        if options.height_m is not None and abs(gathered.height_m - options.height_m) > 0.5:
+            warnings.append(
+                f"{path}: the file says that the sensor is {gathered.height_m:g} m high, but "
+                f"{options.height_m:g} m is stated; {options.height_m:g} m is reckoned with."
+            )
     return Record(
         time=time,
         speed_ms=values["speed"],
