@@ -12,6 +12,7 @@ from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 from yieldest.climate.breakdown import gustiness
 from yieldest.climate.fit import METHODS
 from yieldest.climate.study import StudyOptions, study_record
+from yieldest.climate.weibull import fit_maximum_likelihood
 from yieldest.record.rules import ScreenRules
 
 STATED = ("--units", "mph", "--temperature-units", "F", "--pressure-units", "hPa")
@@ -230,6 +231,33 @@ def test_directions_months_hours_and_years_hold_what_was_put_in():
     first = time < np.datetime64("2026-01-01")
     assert study.years[0].mean_speed_ms == pytest.approx(speed[first].mean())
     assert study.months[0].hours == 2 * 31 * 24
+
+
+def test_a_beaufort_log_gets_the_censored_fit(run, tmp_path):
+    # Bounds of the scale from memory (World Meteorological Organization), as in the reader's tests.
+    edges = [0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5]
+    speed = slow_weibull(np.random.default_rng(10), 3 * 365, 2.0, 6.0, 3.0)
+    time = times(3 * 365, minutes=480)
+    path = tmp_path / "log.csv"
+    number = np.searchsorted(edges, speed, side="right")
+    pd.DataFrame({"time": time, "wind (Bft)": number}).to_csv(path, index=False)
+    result = run("wind", path, "--json").json
+    assert result["weibull"]["fit"] == "interval-censored"
+    assert "uneven classes" in result["weibull"]["rule"]
+    assert result["weibull"]["shape"] == pytest.approx(
+        float(fit_maximum_likelihood(speed)[0]), abs=0.06
+    )
+    assert result["coverage"]["share"] == pytest.approx(1)
+    assert run("wind", path).code == 0
+
+
+def test_three_readings_give_an_honest_no(run, tmp_path):
+    shown = run("wind", write_record(tmp_path / "wind.csv", [3.0, 4.0, 5.0]))
+    assert shown.code == 0
+    assert shown.out.splitlines()[1].split("?")[1].strip().startswith("No.")
+    assert max(map(len, shown.out.splitlines())) <= 100
+    result = run("wind", tmp_path / "wind.csv", "--json").json
+    assert all(fit["r_squared"] is None for fit in result["fits"])
 
 
 def test_turbulence_and_gusts():

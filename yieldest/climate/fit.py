@@ -227,8 +227,10 @@ def chosen_method(tally: Tally) -> tuple[str, str]:
     """
     spread = float(tally.spread_ms())
     limit = COARSE_SHARE * spread
-    uneven = tally.step_ms is None and float(np.max(tally.upper_ms - tally.lower_ms)) > limit
     rule = f"{COARSE_SHARE:.0%} of the spread of the speeds ({spread:.3g} m/s)"
+    widest = float(np.max(tally.upper_ms - tally.lower_ms, where=~tally.still, initial=0.0))
+    if tally.step_ms is None and widest > limit:
+        return "interval-censored", "the readings are uneven classes of speed"
     if tally.step_ms is not None and tally.step_ms > limit:
         return "interval-censored", f"the rounding step {tally.step_ms:.3g} m/s is above {rule}"
     if tally.start_ms > limit:
@@ -236,6 +238,4 @@ def chosen_method(tally: Tally) -> tuple[str, str]:
             "interval-censored",
             f"nothing can be told below {tally.start_ms:.3g} m/s, which is above {rule}",
         )
-    if uneven:
-        return "interval-censored", "the readings are uneven classes of speed"
     return "maximum likelihood", f"rounding step and starting speed are below {rule}"

@@ -151,7 +151,7 @@ def _r_squared(tally: Tally, shape: float, scale_ms: float, calm_share: float) -
     fitted = calm_share + (1 - calm_share) * (1 - share_above(bounds, shape, scale_ms))
     seen, said = np.diff(below, prepend=0.0), np.diff(fitted, prepend=0.0)
     scatter = float(((seen - seen.mean()) ** 2).sum())
-    return 1 - float(((seen - said) ** 2).sum()) / scatter if scatter > 0 else None
+    return 1 - float(((seen - said) ** 2).sum()) / scatter if scatter > 1e-9 else None
 
 
 def hump_speeds(tally: Tally) -> tuple[float, ...]:

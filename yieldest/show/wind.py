@@ -78,9 +78,9 @@ def enough(study: WindStudy) -> str:
     """Say in a sentence or two whether a record is enough for an estimate of a year."""
     coverage = study.record.coverage
     days = coverage.span_hours / 24
+    span = f"{days:,.0f} days" if days >= 3 else f"{coverage.span_hours:,.0f} hours"
     known = (
-        f"{rounded(coverage.hours, 3)} hours of readings, {percent(coverage.share, 3)} of "
-        f"{days:,.0f} days."
+        f"{rounded(coverage.hours, 3)} hours of readings, {percent(coverage.share, 3)} of {span}."
     )
     missing = [calendar.month_abbr[month] for month in coverage.missing_months]
     if days < SCARCE_DAYS:
@@ -183,7 +183,7 @@ def _fits(fits: tuple[FitResult, ...], chosen: FitResult) -> Table:
         "calms",
         "yield [5]",
         "cube [6]",
-        "far [7]",
+        "K dist [7]",
         "R2 [8]",
     )
     table.padding = (0, 1, 0, 0)
