@@ -247,7 +247,8 @@ def _noted(
     look: _Look, name: str, rule: str, threshold: float | None, times: TimeArray
 ) -> tuple[ScreenTest, BoolArray]:
     """Note the readings at some times, without leaving them out."""
-    flags = np.isin(look.record.time, times)
+    flags = np.zeros(look.record.time.size, dtype=bool)
+    flags[np.searchsorted(look.record.time, times)] = True
     if threshold is None:
         return ScreenTest(name, rule, on=False, leaves_out=False), flags & False
     first = tuple(times[:FIRST_PLACES])
