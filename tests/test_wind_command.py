@@ -333,6 +333,13 @@ def test_a_plan_states_fit_screening_and_season(run, yard, edit):
     assert "empirical" in empirical["energy_method"]
     strict = estimate("energy_error_limit = 0.00001").json["builds"][0]
     assert strict["energy_from_readings"]
+    speed[2000:2017] = 0.0
+    speed[1998:2000] = speed[2017:2019] = 0.4
+    write_record(yard / "wind.csv", speed)
+    before = estimate().json["wind"]["readings_left_out"]
+    write_record(yard / "near.csv", np.where(speed == 0, 9.0, speed))
+    beside = estimate('neighbour = "near.csv"').json["wind"]["readings_left_out"]
+    assert beside == before + 17
     wrong = estimate('fit = "by eye"')
     assert wrong.code == 2
     assert "wind.fit" in wrong.err or "fit" in wrong.err

@@ -155,6 +155,7 @@ def _wind(plan: Plan) -> tuple[WindStudy | None, Climate, Readings | None]:
             fit=wind.fit,
             energy_error_limit=wind.energy_error_limit,
         ),
+        None if wind.neighbour is None else read_neighbour(plan, wind.neighbour),
     )
     return study, study.climate(height_m), Readings(study.speed_ms, study.weight)
 
@@ -238,6 +239,12 @@ def read_plan_record(plan: Plan, progress: Progress | None = None) -> Record:
     return read_record(
         plan.file(str(plan.wind.record)), ReadOptions(**plan.wind.read_options()), progress
     )
+
+
+def read_neighbour(plan: Plan, name: str) -> Record:
+    """Read the record of another sensor near by, with columns and units of its own."""
+    zone = plan.wind.time_zone
+    return read_record(plan.file(name), ReadOptions(time_zone=zone))
 
 
 def read_plan_frequencies(plan: Plan) -> FrequencyTable:

@@ -162,6 +162,7 @@ class Wind(_Section):
     energy_error_limit: Annotated[float, Field(ge=0, le=1)] = 0.05
     season_correction: bool = True
     screen: Screen = Screen()
+    neighbour: FilePath | None = None
 
     @model_validator(mode="after")
     def _one_source(self) -> Self:
@@ -181,6 +182,8 @@ class Wind(_Section):
         for key in (*_FILE_KEYS, *_RECORD_KEYS):
             if getattr(self, key) is not None and key not in allowed:
                 raise ValueError(f"{key} belongs to a record, not to {source}; leave it out")
+        if self.neighbour is not None and source != "record":
+            raise ValueError(f"neighbour belongs to a record, not to {source}; leave it out")
         if source == "frequency_table" and self.fit not in (None, "interval-censored", "empirical"):
             raise ValueError("a frequency_table can only be fitted interval-censored or empirical")
         return self
