@@ -172,7 +172,9 @@ def _summed_wind(plan: Plan) -> tuple[Climate, Readings | None]:
         table = read_plan_frequencies(plan)
         climate = climate_of_frequencies(table, height_m)
         limit = None if wind.fit == "interval-censored" else limit
-        return replace(climate, reading_limit=limit), Readings(*points_of_frequencies(table))
+        return replace(climate, reading_limit=limit), Readings(
+            *points_of_frequencies(table, climate)
+        )
     climate, speed_ms, share = climate_of_months(read_plan_months(plan), shape, height_m)
     return replace(climate, reading_limit=limit), Readings(speed_ms, share)
 
