@@ -11,7 +11,8 @@ from yieldest.estimate import (
     read_plan_months,
     read_plan_record,
 )
-from yieldest.money.bill import read_bill
+from yieldest.money.billfile import read_bill
+from yieldest.money.terms import money_terms
 from yieldest.plan import Plan
 
 
@@ -48,6 +49,7 @@ def check_plan(plan: Plan) -> dict[str, Any]:
     elif plan.wind.monthly_means is not None or plan.wind.monthly_means_ms is not None:
         months = read_plan_months(plan)
         found.append(f"{months.provenance.source}: {months.provenance.method}")
+    money_terms(**plan.money.model_dump())
     for build in plan.build:
         curve = read_build_curve(plan, build)
         found.append(
@@ -56,8 +58,11 @@ def check_plan(plan: Plan) -> dict[str, Any]:
         )
         warnings += curve.provenance.warnings
         if build.bill is not None:
-            bill = read_bill(plan.file(build.bill))
+            bill = read_bill(plan.file(build.bill), plan.currency)
             found.append(f"{bill.provenance.source}: {len(bill.items)} items")
+            warnings += bill.provenance.warnings
+            if plan.money.item_life == "required":
+                bill.require_lives()
     return {
         "plan": str(plan.path),
         "found": list(dict.fromkeys(found)),

@@ -21,10 +21,14 @@ from yieldest.climate.summed import (
     climate_of_months,
     points_of_frequencies,
 )
+from yieldest.energy.joined import Joined
 from yieldest.energy.losses import losses_of
 from yieldest.energy.production import Energy, Readings, produce
-from yieldest.money.bill import read_bill
-from yieldest.money.cost import Cost, MoneyTerms, cost_of, money_terms
+from yieldest.joining import joined_of
+from yieldest.money.bill import Bill
+from yieldest.money.billfile import read_bill
+from yieldest.money.cost import Cost, cost_of
+from yieldest.money.terms import MoneyTerms, money_terms
 from yieldest.plan import Build, Plan
 from yieldest.provenance import Provenance
 from yieldest.record.options import ReadOptions
@@ -59,7 +63,10 @@ class BuildEstimate:
     curve : PowerCurve
         At the hub's air density.
     height_method : str
+    joined : Joined
+        The layout and the wiring, for this and any smaller number of machines.
     energy : Energy
+    bill : Bill or None
     cost : Cost or None
         None without a bill.
     assumed, warnings : tuple of str
@@ -71,7 +78,9 @@ class BuildEstimate:
     air: Air
     curve: PowerCurve
     height_method: str
+    joined: Joined
     energy: Energy
+    bill: Bill | None
     cost: Cost | None
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -204,18 +213,25 @@ def _build(
         _known(site.mean_pressure_hpa, None if record is None else record.pressure_hpa),
     )
     curve = read_build_curve(plan, build).at_density(air.density_kg_m3, build.density_correction)
+    joined = joined_of(build, climate, curve, record, factor)
+    joint = joined.reckon(build.count)
     energy = produce(
         climate,
         curve,
-        losses_of(build.losses.model_dump(), build.count),
+        losses_of(build.losses.model_dump(), build.count, joint.losses),
         build.count,
         None if readings is None else Readings(readings.speed_ms * factor, readings.weight),
     )
-    bill = None if build.bill is None else read_bill(plan.file(build.bill))
+    bill = None if build.bill is None else read_bill(plan.file(build.bill), plan.currency)
     cost = None if bill is None else cost_of(bill, build.count, energy.net_kwh_per_year, terms)
     stages: list[Provenance] = [height, air.provenance, curve.provenance, energy.provenance]
     stages += [stage.provenance for stage in (bill, cost) if stage is not None]
     warnings = [warning for stage in stages for warning in stage.warnings]
+    assumed = [text for stage in stages for text in stage.assumed]
+    warnings += joint.warnings
+    if joint.interaction is not None:
+        warnings += joint.interaction.warnings
+        assumed += joint.interaction.assumed
     if bill is None:
         warnings.append("No bill is stated, so there is no cost per kWh and no payback.")
     if climate.mean_speed_ms < LOW_MEAN_SPEED_MS:
@@ -229,9 +245,11 @@ def _build(
         air=air,
         curve=curve,
         height_method=height.method,
+        joined=joined,
         energy=energy,
+        bill=bill,
         cost=cost,
-        assumed=tuple(text for stage in stages for text in stage.assumed),
+        assumed=tuple(assumed),
         warnings=tuple(warnings),
     )
 

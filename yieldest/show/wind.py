@@ -19,7 +19,7 @@ from yieldest.climate.study import WindStudy
 from yieldest.climate.weibull import share_above
 from yieldest.record.coverage import DAYS_PER_YEAR
 from yieldest.record.rules import ScreenTest
-from yieldest.show.text import NOT_KNOWN, percent, rounded
+from yieldest.show.words import NOT_KNOWN, percent, rounded
 
 BAR_WIDTH = 56
 MOST_CLASSES = 22
