@@ -116,15 +116,21 @@ class Estimate:
     warnings: tuple[str, ...]
 
 
-def estimate(plan: Plan) -> Estimate:
+def estimate(plan: Plan, progress: Progress | None = None) -> Estimate:
     """Reckon yearly energy, cost per kWh and payback for every build of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    progress : callable, optional
+        Told now and then the share of the record read so far.
 
     Raises
     ------
     InputError
         When a file that the plan names cannot be used.
     """
-    study, climate, readings = _wind(plan)
+    study, climate, readings = _wind(plan, progress)
     record = None if study is None else study.record
     terms = money_terms(**plan.money.model_dump())
     assumed = [*climate.provenance.assumed, *terms.provenance.assumed]
@@ -150,14 +156,16 @@ def estimate(plan: Plan) -> Estimate:
     )
 
 
-def _wind(plan: Plan) -> tuple[WindStudy | None, Climate, Readings | None]:
+def _wind(
+    plan: Plan, progress: Progress | None
+) -> tuple[WindStudy | None, Climate, Readings | None]:
     """Return the study of the record, the climate, and the readings as they were measured."""
     wind = plan.wind
     height_m = wind.measured_height_m
     if wind.record is None:
         return None, *_summed_wind(plan)
     study = study_record(
-        read_plan_record(plan),
+        read_plan_record(plan, progress),
         StudyOptions(
             rules=screen_rules(wind.screen.stated()),
             season_correction=wind.season_correction,
