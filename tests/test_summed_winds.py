@@ -302,3 +302,32 @@ def test_the_worked_examples_of_the_handbook():
     middles = (edges[1:] + edges[:-1]) / 2
     cube = weibull_hours(edges) / 8760 @ middles**3
     assert cube / moment(1.9, 6.2, 3) == pytest.approx(1.016, abs=0.001)
+
+
+def test_the_wind_command_reads_a_frequency_table(run, write):
+    edges = np.arange(0, 31.0, 1.0)
+    path = write(table_of(edges, weibull_hours(edges)))
+    told = run("wind", path, "--table", "--json").json
+    assert told["kind"] == "frequency table"
+    assert told["weibull"]["shape"] == pytest.approx(1.9, rel=1e-3)
+    assert told["mean_speed_ms"] == pytest.approx(moment(1.9, 6.2, 1), rel=1e-3)
+    assert told["mean_cube_ms3"] == pytest.approx(moment(1.9, 6.2, 3), rel=1e-3)
+    assert sum(entry["share"] for entry in told["classes"]) == pytest.approx(1)
+    shown = run("wind", path, "--table")
+    assert shown.code == 0
+    assert shown.out.index("How windy?") < shown.out.index("####")
+    assert max(map(len, shown.out.splitlines())) <= 100
+    assert run("wind", path).code == 2
+
+
+def test_the_wind_command_reads_monthly_means(run, write):
+    path = write("month,speed (m/s)\n" + "".join(f"{n},{v}\n" for n, v in enumerate(MEANS, 1)))
+    told = run("wind", path, "--months", "--json").json
+    assert told["month_mean_speed_ms"] == MEANS.tolist()
+    assert told["mean_speed_ms"] == pytest.approx((MEANS * DAYS).sum() / 365)
+    assert any("Rayleigh" in text for text in told["assumed"])
+    shown = run("wind", path, "--months")
+    assert "January" in shown.out and "spreads about them" in shown.out
+    assert max(map(len, shown.out.splitlines())) <= 100
+    assert "exclude each other" in run("wind", path, "--months", "--table").err
+    assert "--out" in run("wind", path, "--months", "--out", path.with_name("o.csv")).err

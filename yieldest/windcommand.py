@@ -73,6 +73,12 @@ def wind(
         bool, typer.Option(help="Weight by month and hour where these are uneven.")
     ] = True,
     sectors: Annotated[int, typer.Option(help="Direction sectors: 8, 12 or 16.")] = 12,
+    table: Annotated[
+        bool, typer.Option("--table", help="RECORD is a frequency table, not a record.")
+    ] = False,
+    months: Annotated[
+        bool, typer.Option("--months", help="RECORD is twelve monthly means, not a record.")
+    ] = False,
     out: Annotated[
         Path | None, typer.Option(help="Write the record here, with a column of flags.")
     ] = None,
@@ -124,6 +130,13 @@ def wind(
         threshold_ms=threshold,
         average_s=average,
     )
+    if table or months:
+        if table and months:
+            raise InputError("--table and --months exclude each other; keep one of them.")
+        if out is not None or neighbour is not None:
+            raise InputError("--out and --neighbour need a record, not --table or --months.")
+        _summed(record, table, options, as_json)
+        return
     study = study_record(
         _read(record, options),
         StudyOptions(
@@ -150,6 +163,39 @@ def wind(
     print_study(study, console())
     if out is not None:
         typer.echo(f"\nwrote {out}")
+
+
+def _summed(path: Path, is_table: bool, options: ReadOptions, as_json: bool) -> None:
+    """Print what a frequency table or monthly means say."""
+    from yieldest.climate.summed import (  # noqa: PLC0415
+        climate_of_frequencies,
+        climate_of_months,
+        points_of_frequencies,
+    )
+    from yieldest.record.summaries import (  # noqa: PLC0415
+        read_frequency_table,
+        read_monthly_means,
+    )
+    from yieldest.show.summed import (  # noqa: PLC0415
+        SummedWind,
+        print_summed,
+        summed_as_dictionary,
+    )
+    from yieldest.show.text import console  # noqa: PLC0415
+
+    height_m = options.height_m or 10.0  # the height is not shown, and changes nothing here
+    if is_table:
+        table = read_frequency_table(path, options)
+        climate = climate_of_frequencies(table, height_m)
+        wind = SummedWind(table, climate, *points_of_frequencies(table, climate))
+    else:
+        means = read_monthly_means(path, options)
+        wind = SummedWind(means, *climate_of_months(means, None, height_m))
+    if as_json:
+        content = summed_as_dictionary(wind)
+        typer.echo(json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False))
+    else:
+        print_summed(wind, console())
 
 
 def _read(path: Path, options: ReadOptions) -> Record:

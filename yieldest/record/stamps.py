@@ -34,6 +34,7 @@ YEARLESS = 2001
 """The (common) year given to records that state none."""
 
 _ISO = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.,]\d+)?)?\s*(Z|[+-]\d\d:?(\d\d)?)?)?$")
+_ISO_PLAIN = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.,]\d+)?)?)?")
 _OFFSET = re.compile(r"(?<=[\d\s])(Z|UTC|[+-]\d\d:?\d\d)$")
 _DATE = re.compile(
     r"(?P<a>\d{1,4}|[A-Za-z]{3,9})(?P<one>[-/. ]+)(?P<b>\d{1,2}|[A-Za-z]{3,9})(?P<two>[-/., ]+)"
@@ -42,6 +43,8 @@ _DATE = re.compile(
 _PACKED = re.compile(r"((?:19|20)\d\d)(0[1-9]|1[0-2])([0-3]\d)[ T:_-]?(\d\d)?:?(\d\d)?:?(\d\d)?$")
 _EPOCH = re.compile(r"(\d{9,19})(\.\d*)?$")
 _EPOCH_UNITS = {9: "s", 10: "s", 11: "s", 12: "ms", 13: "ms", 16: "us", 19: "ns"}
+_UNIT_NS = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}
+_LAST_NS = 9.2e18
 _EPOCH_WORDS = {"s": "seconds", "ms": "milliseconds", "us": "microseconds", "ns": "nanoseconds"}
 _CLOCKS = ("%H:%M", "%H:%M:%S", "%H:%M:%S.%f", "%I:%M %p", "%I:%M:%S %p", "%H.%M", "%H")
 _UTC = pd.DatetimeTZDtype("ns", "UTC")
@@ -67,9 +70,7 @@ def parse_stamps(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
         return _from_digits(texts), "digits: year, month, day, hour"
     epoch = next((found for found in map(_EPOCH.match, sample) if found), None)
     if epoch is not None and (unit := _EPOCH_UNITS.get(len(epoch[1]))) is not None:
-        numbers = pd.to_numeric(texts, errors="coerce")
-        times = pd.to_datetime(numbers, unit=unit, utc=True, errors="coerce")  # type: ignore[call-overload]
-        return times, f"{_EPOCH_WORDS[unit]} since 1970-01-01 UTC"
+        return _from_epoch(texts, unit), f"{_EPOCH_WORDS[unit]} since 1970-01-01 UTC"
     iso = any(_ISO.match(text) for text in sample)
     times, written = (_from_iso(texts), "ISO 8601") if iso else _from_formats(texts, order)
     if times.isna().any():
@@ -133,6 +134,17 @@ def assemble(parts: dict[str, npt.NDArray[np.float64]]) -> Times:
     return np.asarray(times)
 
 
+def _from_epoch(texts: Stamps, unit: str) -> Stamps:
+    numbers = pd.to_numeric(texts, errors="coerce").to_numpy(float)
+    # pandas itself fails on numbers beyond the year 2262 instead of calling them no time.
+    numbers = np.where(np.abs(numbers) < _LAST_NS / _UNIT_NS[unit], numbers, np.nan)
+    whole = np.floor(np.where(np.isfinite(numbers), numbers, 0.0))
+    part_ns = np.round((np.nan_to_num(numbers) - whole) * _UNIT_NS[unit]).astype(np.int64)
+    times = (whole.astype(np.int64) * _UNIT_NS[unit] + part_ns).astype("datetime64[ns]")
+    times[~np.isfinite(numbers)] = np.datetime64("NaT")
+    return pd.Series(times, index=texts.index).dt.tz_localize("UTC")
+
+
 def _from_digits(texts: Stamps) -> Stamps:
     pieces = texts.str.extract(_PACKED)
     parts = {
@@ -154,7 +166,9 @@ def _from_iso(texts: Stamps) -> Stamps:
         pass
     offset = texts.str.contains(r":\d\d(?:\.\d+)?\s*(?:Z|[+-]\d\d:?(?:\d\d)?)$", regex=True)
     if not offset.any():
-        return pd.to_datetime(texts, format="ISO8601", errors="coerce")
+        # pandas takes stranger things for an offset, and then warns of mixed zones.
+        plain = texts.where(texts.str.fullmatch(_ISO_PLAIN))
+        return pd.to_datetime(plain, format="ISO8601", errors="coerce")
     # Without an offset of its own a stamp among others with one has no known time.
     return pd.to_datetime(texts.where(offset), format="ISO8601", errors="coerce", utc=True)
 
