@@ -76,7 +76,7 @@ def print_summed(wind: SummedWind, screen: Console) -> None:
     screen.print()
     for label, length, value in rows:
         bar = "#" * round(BAR_WIDTH * length / longest)
-        screen.print(Text(f"{label:>14} {value:>8} {bar}"))
+        screen.print(Text(f"{label:>16} {value:>8} {bar}"))
     for heading, texts in (("Assumed", provenance.assumed), ("Be warned", provenance.warnings)):
         if texts:
             screen.print(Text(f"\n{heading}", style="bold"))
