@@ -78,7 +78,7 @@ def test_text_fits_a_hundred_columns_and_answers_first(run, airport):
     lines = shown.out.splitlines()
     assert max(map(len, lines)) <= 100
     assert lines[1].startswith("Is it enough?")
-    for words in ("How windy?", "How sure?", "Which curve?", "####", "|", "By direction",
+    for words in ("How windy?", "How sure?", "Which fit?", "####", "|", "By direction",
                   "By month", "By hour", "Screening", "How it was reckoned"):  # fmt: skip
         assert words in shown.out
     assert shown.err == ""

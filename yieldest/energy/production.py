@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
+from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
 from yieldest.climate.site import Climate
 from yieldest.climate.weibull import share_above
 from yieldest.energy.losses import Loss, kept_share
@@ -20,8 +21,6 @@ from yieldest.energy.yearly import (
 from yieldest.provenance import Provenance
 from yieldest.turbine.curve import PowerCurve
 
-YEAR_TO_YEAR_SPREAD = 0.06
-"""Standard deviation of the yearly mean speed over its mean (common practice, no source)."""
 POOR_FIT = 0.05
 """A fitted energy farther than this from the record's own is warned of; our choice."""
 MUCH_ABOVE_LAST = 0.10

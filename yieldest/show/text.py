@@ -9,7 +9,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from yieldest.energy.production import FITTED_METHOD, YEAR_TO_YEAR_SPREAD
+from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
+from yieldest.energy.production import FITTED_METHOD
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.show.cautions import CAUTIONS
 from yieldest.show.verdict import print_verdict

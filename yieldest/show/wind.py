@@ -35,9 +35,9 @@ def print_study(study: WindStudy, screen: Console) -> None:
     answers.add_row("Is it enough?", Text(enough(study)))
     answers.add_row("How windy?", Text(_how_windy(study)))
     answers.add_row("How sure?", Text(_how_sure(study)))
-    answers.add_row("Which curve?", Text(_which_curve(study)))
+    answers.add_row("Which fit?", Text(_which_fit(study)))
     screen.print(answers)
-    _heading("How often each speed blows (# readings, | the fitted curve)", screen)
+    _heading("How often each speed blows (# readings, | the fit)", screen)
     for line in histogram(study):
         screen.print(Text(line))
     _heading("Fits side by side (* the one used)", screen)
@@ -128,7 +128,7 @@ def _how_sure(study: WindStudy) -> str:
     )
 
 
-def _which_curve(study: WindStudy) -> str:
+def _which_fit(study: WindStudy) -> str:
     fit = study.chosen
     calms = f", {percent(fit.calm_share)} calms" if fit.calm_share else ""
     text = (
