@@ -184,6 +184,9 @@ def test_a_grid_runs_by_its_bearing_and_fills_row_by_row():
     grid = grid_positions(3, bearing_deg=0, spacing=4, columns=2, row_spacing=7)
     assert grid == pytest.approx(np.array([[0, 0], [0, 4], [7, 0]]), abs=1e-12)
     assert nearest_neighbour(grid) == pytest.approx(4.0)
+    # By hand at 30 degrees: along is (1/2, sqrt 3 / 2), and right of it (sqrt 3 / 2, -1/2).
+    slant = grid_positions(3, bearing_deg=30, spacing=2, columns=2, row_spacing=2)
+    assert slant == pytest.approx(np.array([[0, 0], [1, 3**0.5], [3**0.5, -1]]), abs=1e-12)
 
 
 def test_readings_are_counted_by_sector_and_speed():

@@ -82,6 +82,11 @@ def test_every_column_worked_by_hand(written):
     assert made.items_without_energy == 2
 
 
+def test_a_price_break_begins_at_its_number():
+    screw = BillItem("screw", 1, 9, price_breaks=((10, 7), (20, 6)))
+    assert [screw.price_each(n) for n in (1, 9, 10, 19, 20, 50)] == [9, 9, 7, 7, 6, 6]
+
+
 def test_scrap_that_costs_money_lowers_what_the_end_brings():
     battery = BillItem("battery", 4, 60, life_years=5, scrap_value=-3)
     outlay = bill(battery).outlay(1, 0, life_years=10)

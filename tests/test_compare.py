@@ -232,6 +232,8 @@ def test_each_build_has_its_reason_and_the_verdict_never_oversells(run, made):
     edge = verdict(f"money.price_per_kwh={best * 1.05}")
     assert "knife's edge" in edge
     assert "Do not build it for the money" in edge
+    # A calm year would not yet sink it, but a fifth less energy would.
+    assert "knife's edge" in verdict(f"money.price_per_kwh={best * 1.22}")
     assert "cannot be said" in verdict_without_price(run, folder)
     assert "disappoint" in verdict("wind.mean_speed_ms=3.0")
 
