@@ -1,0 +1,481 @@
+"""From a short record on site and a long one nearby to the long-term wind on site."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.provenance import Provenance
+from yieldest.record.common_time import (
+    SHORTEST_STEP_S,
+    ClockOffset,
+    Steps,
+    Times,
+    clock_offset,
+    in_steps,
+    usual_interval_s,
+)
+from yieldest.record.relations import (
+    Form,
+    coefficients,
+    pick_reference,
+    power_sums,
+    predict,
+    reference_sums,
+)
+from yieldest.record.sectors import sector_index
+
+LEAST_OVERLAP_DAYS = 14.0
+"""Two weeks of common readings hold only a few changes of weather; our choice."""
+LEAST_CORRELATION = 0.5
+"""Below this the reference explains less than a quarter of the site's variance; our choice."""
+LEAST_REFERENCE_DAYS = 330.0
+"""A reference that lacks a season brings no long term; our choice."""
+
+YEAR_TO_YEAR_SPREAD = 0.06
+"""Standard deviation of yearly means over their mean where the reference has too few years
+(common practice, no source)."""
+LEAST_YEARS_FOR_SPREAD = 5
+FULL_YEAR_SHARE = 0.9
+
+SECTORS = 12
+SEASONS = 4
+BORROWED_DAYS = 2.0
+"""How many days' worth of readings a season or sector borrows from all; our choice."""
+
+FOLDS = 5
+BLOCK_DAYS = 4
+"""Weather is forgotten after some four days, so blocks of that length are independent enough."""
+RESAMPLES = 300
+SEASON_DRIFT = 0.045
+"""How far the relation wanders between the seasons that were seen and those that were not, as a
+share of the mean: measured on the airport year, see docs/long-term.md."""
+SEASON_DRIFT_OF_CUBE = 0.14
+
+METHODS: tuple[tuple[str, Form, str | None], ...] = (
+    ("ratio of means by season", "ratio", "season"),
+    ("ratio of means by direction sector", "ratio", "sector"),
+    ("variance ratio", "variance ratio", None),
+    ("variance ratio by direction sector", "variance ratio", "sector"),
+    ("linear regression", "regression", None),
+    ("linear regression by direction sector", "regression", "sector"),
+)
+"""Every method as (name, form, grouping), the sturdiest first."""
+
+SHORT_RECORD_UNCERTAINTY = ((30.0, 0.13), (60.0, 0.12), (90.0, 0.10), (180.0, 0.07), (365.0, 0.0))
+"""By days of record, the root mean square error of its mean speed against the whole year: measured
+on the airport year, see docs/long-term.md."""
+
+_DAY_S = 86400
+_YEAR_DAYS = 365.25
+
+
+def face_value_uncertainty(days: float) -> float:
+    """Return the relative standard uncertainty of a record's mean taken for the long-term mean.
+
+    The missing seasons by `SHORT_RECORD_UNCERTAINTY`, and 6 % of year-to-year variation over the
+    root of the years.
+
+    Parameters
+    ----------
+    days : float
+        Days of readings.
+    """
+    known_days, known = zip(*SHORT_RECORD_UNCERTAINTY, strict=True)
+    seasons = float(np.interp(days, known_days, known))
+    return float(np.hypot(seasons, YEAR_TO_YEAR_SPREAD / np.sqrt(max(1.0, days / _YEAR_DAYS))))
+
+
+@dataclass(frozen=True)
+class MethodResult:
+    """What one method says of the long-term wind on site.
+
+    Parameters
+    ----------
+    name : str
+    mean_ms, mean_cube : float
+        Long-term mean speed (m/s) and mean cube (m3/s3).
+    cross_validation_error : float
+        Root mean square of what the method misses in stretches hidden from it, as a share of the
+        mean speed.
+    mean_uncertainty, cube_uncertainty : float
+        Relative standard uncertainty of the relation, without year-to-year variation.
+    """
+
+    name: str
+    mean_ms: float
+    mean_cube: float
+    cross_validation_error: float
+    mean_uncertainty: float
+    cube_uncertainty: float
+
+
+@dataclass(frozen=True)
+class LongTerm:
+    """The long-term wind on site, and how it was found.
+
+    Parameters
+    ----------
+    time, speed_ms, direction_deg : ndarray, shape (n,)
+        A record of the site over all the reference's whole years: a reading of the site's own
+        where there is one, else what the chosen method says.
+    step_s : int
+        Length of the common steps.
+    overlap_hours, correlation : float
+        Of the concurrent means.
+    offset : ClockOffset
+    concurrent_mean_ms, concurrent_mean_cube : float
+        Of the site in the common steps: the record at face value.
+    methods : tuple of MethodResult
+    chosen : MethodResult
+    reference_years : float
+    year_to_year_spread : float
+        Standard deviation of yearly means over their mean.
+    standard_uncertainty : float
+        Of the long-term mean, relative: the relation and the year-to-year variation together.
+    provenance : Provenance
+    """
+
+    time: Times
+    speed_ms: FloatArray
+    direction_deg: FloatArray
+    step_s: int
+    overlap_hours: float
+    correlation: float
+    offset: ClockOffset
+    concurrent_mean_ms: float
+    concurrent_mean_cube: float
+    methods: tuple[MethodResult, ...]
+    chosen: MethodResult
+    reference_years: float
+    year_to_year_spread: float
+    standard_uncertainty: float
+    provenance: Provenance
+
+
+def long_term(
+    site_time: Times,
+    site_speed_ms: FloatArray,
+    reference_time: Times,
+    reference_speed_ms: FloatArray,
+    reference_direction_deg: FloatArray | None = None,
+    site_direction_deg: FloatArray | None = None,
+    source: str = "reference",
+) -> LongTerm:
+    """Carry a short record on site to the years of a long one nearby.
+
+    Parameters
+    ----------
+    site_time, reference_time : ndarray of datetime64, shape (n,) and (m,)
+        Starts of the readings, increasing.
+    site_speed_ms, reference_speed_ms : ndarray, shape (n,) and (m,)
+        NaN where missing.
+    reference_direction_deg, site_direction_deg : ndarray, optional
+        The methods by sector need the reference's.
+    source : str
+        Name of the reference in messages.
+
+    Raises
+    ------
+    InputError
+        When the overlap, the correlation or the reference is too short or too weak.
+
+    Notes
+    -----
+    Rogers, Rogers & Manwell, *J. Wind Eng. Ind. Aerodyn.* 93 (2005) 243-264, for regression,
+    variance ratio and sectors. The choice is by cross-validation over contiguous stretches.
+    """
+    pair = _pair(
+        site_time, site_speed_ms, site_direction_deg,
+        reference_time, reference_speed_ms, reference_direction_deg, source,
+    )  # fmt: skip
+    grouped = {grouping: _sums(pair, grouping) for grouping in (None, "season", "sector")}
+    usable = [m for m in METHODS if m[2] != "sector" or pair.has_direction]
+    results, misses = [], []
+    for name, form, grouping in usable:
+        result, missed = _judge(pair, grouped[grouping], name, form)
+        results.append(result)
+        misses.append(missed)
+    best = _sturdiest(misses)
+    chosen = results[best]
+    spread, years, measured = _year_to_year(pair)
+    speed = _series(pair, grouped[usable[best][2]], usable[best], chosen)
+    yearly = spread / np.sqrt(max(1.0, years))
+    warnings = []
+    if years < 1 - 1 / _YEAR_DAYS * 5:
+        warnings.append(
+            f"{source}: the reference covers {years * 12:.0f} months, less than a whole year."
+        )
+    if pair.offset.applied:
+        warnings.append(
+            f"{source}: its clock seems to be {-pair.offset.hours:+g} h from the site's (correlation "
+            f"{pair.offset.correlation_with:.2f} instead of "
+            f"{pair.offset.correlation_without:.2f}), and was set right; check the time zones."
+        )
+    return LongTerm(
+        time=(pair.reference.number[pair.target] * pair.step_s).astype("datetime64[s]"),
+        speed_ms=speed,
+        direction_deg=pair.direction[pair.target],
+        step_s=pair.step_s,
+        overlap_hours=pair.here.size * pair.step_s / 3600,
+        correlation=pair.correlation,
+        offset=pair.offset,
+        concurrent_mean_ms=float(pair.site.mean_ms[pair.here].mean()),
+        concurrent_mean_cube=float(pair.site.mean_cube[pair.here].mean()),
+        methods=tuple(results),
+        chosen=chosen,
+        reference_years=years,
+        year_to_year_spread=spread,
+        standard_uncertainty=float(np.hypot(chosen.mean_uncertainty, yearly)),
+        provenance=Provenance(
+            source,
+            f"{chosen.name} against {source}, {years:.1f} years, correlation "
+            f"{pair.correlation:.2f} over {pair.here.size * pair.step_s / _DAY_S:.0f} days; chosen "
+            f"of {len(results)} methods by cross-validation (Rogers et al. 2005)",
+            ()
+            if measured
+            else (
+                f"Year-to-year spread of the mean wind {spread:.0%} (common practice, no source), "
+                f"for the reference has fewer than {LEAST_YEARS_FOR_SPREAD} full years.",
+            ),
+            tuple(warnings),
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """Two records on common steps; `here` and `there` index the steps they share."""
+
+    site: Steps
+    reference: Steps
+    here: npt.NDArray[np.intp]
+    there: npt.NDArray[np.intp]
+    step_s: int
+    offset: ClockOffset
+    correlation: float
+    target: npt.NDArray[np.bool_]
+    direction: FloatArray
+    has_direction: bool
+
+    @property
+    def unseen(self) -> npt.NDArray[np.bool_]:
+        """The steps of the reference to be filled."""
+        unseen = self.target.copy()
+        unseen[self.there] = False
+        return unseen
+
+
+def _pair(
+    site_time: Times,
+    site_speed_ms: FloatArray,
+    site_direction_deg: FloatArray | None,
+    reference_time: Times,
+    reference_speed_ms: FloatArray,
+    reference_direction_deg: FloatArray | None,
+    source: str,
+) -> _Pair:
+    step_s = int(
+        max(usual_interval_s(site_time), usual_interval_s(reference_time), SHORTEST_STEP_S)
+    )
+    site = in_steps(site_time, site_speed_ms, site_direction_deg, step_s)
+    steps_per_day = _DAY_S / step_s
+    least = int(np.ceil(LEAST_OVERLAP_DAYS * steps_per_day))
+    unshifted = in_steps(reference_time, reference_speed_ms, reference_direction_deg, step_s)
+    offset = clock_offset(site, unshifted, step_s, least)
+    shift = round(offset.hours * 3600 / step_s) if offset.applied else 0
+    reference = Steps(unshifted.number + shift, *list(vars(unshifted).values())[1:])
+    _, here, there = np.intersect1d(
+        site.number, reference.number, assume_unique=True, return_indices=True
+    )
+    days = here.size / steps_per_day
+    if here.size < least:
+        raise InputError(
+            f"{source}: only {days:.0f} days are in both the record and the reference, and at "
+            f"least {LEAST_OVERLAP_DAYS:.0f} are needed; measure longer or leave the reference out."
+        )
+    correlation = offset.correlation_with if offset.applied else offset.correlation_without
+    if not correlation >= LEAST_CORRELATION:
+        raise InputError(
+            f"{source}: the correlation with the record is {correlation:.2f}, and at least "
+            f"{LEAST_CORRELATION} is needed; take another reference or leave it out."
+        )
+    span_days = (reference.number[-1] - reference.number[0] + 1) / steps_per_day
+    if span_days < LEAST_REFERENCE_DAYS:
+        raise InputError(
+            f"{source}: the reference spans {span_days:.0f} days, and a year is needed; take a "
+            "longer one or leave it out."
+        )
+    whole_years = max(1, int((span_days + 15) / _YEAR_DAYS))
+    from_step = reference.number[-1] - whole_years * _YEAR_DAYS * steps_per_day
+    direction = reference.direction_deg.copy()
+    known = np.isfinite(site.direction_deg[here])
+    direction[there[known]] = site.direction_deg[here[known]]
+    return _Pair(
+        site, reference, here, there, step_s, offset, correlation,
+        target=reference.number > from_step,
+        direction=direction,
+        has_direction=bool(np.isfinite(reference.direction_deg).any()),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Sums:
+    """Sums of concurrent powers by day and group, and of the steps to fill by group."""
+
+    group: npt.NDArray[np.int64]
+    concurrent: FloatArray
+    wanted: FloatArray
+
+
+def _sums(pair: _Pair, grouping: str | None) -> _Sums:
+    """Group the reference's steps, and sum their powers by day and group."""
+    reference, there = pair.reference, pair.there
+    group = np.zeros(reference.number.size, dtype=np.int64)
+    groups = 1
+    if grouping == "season":
+        month = (reference.number * pair.step_s).astype("datetime64[s]").astype("datetime64[M]")
+        group, groups = (month.astype(np.int64) + 1) % 12 // 3, SEASONS
+    elif grouping == "sector":
+        sector = sector_index(reference.direction_deg, SECTORS)
+        # Calms and changing winds have no direction: they are a group of their own.
+        group, groups = np.where(sector < 0, SECTORS, sector), SECTORS + 1
+    day = reference.number[there] * pair.step_s // _DAY_S
+    day = np.unique(day, return_inverse=True)[1]
+    days = int(day.max()) + 1
+    site = pair.site
+    concurrent = power_sums(
+        reference.mean_ms[there],
+        site.mean_ms[pair.here],
+        site.mean_square[pair.here],
+        site.mean_cube[pair.here],
+        day * groups + group[there],
+        days * groups,
+    ).reshape(days, groups, -1)
+    unseen = pair.unseen
+    return _Sums(
+        group, concurrent, reference_sums(reference.mean_ms[unseen], group[unseen], groups)
+    )
+
+
+def _judge(pair: _Pair, sums: _Sums, name: str, form: Form) -> tuple[MethodResult, FloatArray]:
+    """Apply one method: its answer, its doubt, and what it misses in each hidden stretch."""
+    borrowed = BORROWED_DAYS * _DAY_S / pair.step_s
+    seen = pair.there[pair.target[pair.there]]
+    here = pair.here[pair.target[pair.there]]
+    own_speed = float(pair.site.mean_ms[here].sum())
+    own_cube = float(pair.site.mean_cube[here].sum())
+    steps = seen.size + sums.wanted[:, 0].sum()
+
+    def whole(concurrent: FloatArray) -> tuple[FloatArray, FloatArray]:
+        speed, cube = predict(concurrent, sums.wanted, form, borrowed)
+        return (own_speed + speed) / steps, (own_cube + cube) / steps
+
+    mean, cube = (float(value) for value in whole(sums.concurrent.sum(axis=0)))
+    weights = _block_weights(sums.concurrent.shape[0])
+    resampled = np.tensordot(weights, sums.concurrent, axes=1)
+    means, cubes = whole(resampled)
+    unseen_share = float(sums.wanted[:, 0].sum() / steps)
+    missed = _missed(sums.concurrent, form, borrowed)
+    return (
+        MethodResult(
+            name,
+            mean,
+            cube,
+            float(np.sqrt((missed**2).mean())),
+            float(np.hypot(means.std() / mean, SEASON_DRIFT * unseen_share)),
+            float(np.hypot(cubes.std() / cube, SEASON_DRIFT_OF_CUBE * unseen_share)),
+        ),
+        missed,
+    )
+
+
+def _block_weights(days: int) -> FloatArray:
+    """Return how often each day is drawn, for every resample of blocks in a circle of days."""
+    random = np.random.default_rng(1)
+    blocks = max(1, round(days / BLOCK_DAYS))
+    starts = random.integers(days, size=(RESAMPLES, blocks))
+    drawn = (starts[..., np.newaxis] + np.arange(BLOCK_DAYS)) % days
+    flat = drawn.reshape(RESAMPLES, -1) + days * np.arange(RESAMPLES)[:, np.newaxis]
+    counts = np.bincount(flat.ravel(), minlength=RESAMPLES * days)
+    return counts.reshape(RESAMPLES, days).astype(np.float64)
+
+
+def _missed(concurrent: FloatArray, form: Form, borrowed: float) -> FloatArray:
+    """Return what a method misses in stretches hidden from it, as shares of the speed there.
+
+    The miss of the mean speed and a third of that of the mean cube, shape (2, folds).
+    """
+    fold = np.arange(concurrent.shape[0]) * FOLDS // concurrent.shape[0]
+    hidden = np.stack([concurrent[fold == number].sum(axis=0) for number in range(FOLDS)])
+    speed, cube = predict(hidden.sum(axis=0) - hidden, pick_reference(hidden), form, borrowed)
+    return np.stack([
+        speed / hidden[..., 2].sum(axis=-1) - 1,
+        (cube / hidden[..., 9].sum(axis=-1) - 1) / 3,
+    ])  # fmt: skip
+
+
+def _sturdiest(misses: list[FloatArray]) -> int:
+    """Return the first method whose error is within one standard error of the smallest.
+
+    The one-standard-error rule of Breiman, Friedman, Olshen & Stone 1984: a few stretches cannot
+    tell methods apart that come that close, and the methods stand in order of sturdiness.
+    """
+    squares = np.stack([(missed**2).mean(axis=0) for missed in misses])
+    score = squares.mean(axis=1)
+    best = int(np.argmin(score))
+    error = squares[best].std(ddof=1) / np.sqrt(squares.shape[1])
+    return int(np.argmax(score <= score[best] + error))
+
+
+def _year_to_year(pair: _Pair) -> tuple[float, float, bool]:
+    """Return the spread of yearly means, the years of the reference, and whether measured."""
+    number = pair.reference.number[pair.target]
+    per_year = _YEAR_DAYS * _DAY_S / pair.step_s
+    year = ((number[-1] - number) / per_year).astype(np.int64)
+    count = np.bincount(year)
+    full = count >= FULL_YEAR_SHARE * per_year
+    years = float((number[-1] - number[0] + 1) / per_year)
+    if full.sum() < LEAST_YEARS_FOR_SPREAD:
+        return YEAR_TO_YEAR_SPREAD, years, False
+    means = np.bincount(year, pair.reference.mean_ms[pair.target])[full] / count[full]
+    return float(means.std(ddof=1) / means.mean()), years, True
+
+
+def _series(
+    pair: _Pair, sums: _Sums, method: tuple[str, Form, str | None], result: MethodResult
+) -> FloatArray:
+    """Write the site's speed at every step of the target years.
+
+    The site's own readings stay; elsewhere the line speaks, with a residual of its own group for
+    the regression. The whole is bent as c v^p, so that mean and mean cube are those of the method.
+    """
+    _, form, _ = method
+    borrowed = BORROWED_DAYS * _DAY_S / pair.step_s
+    a, b = coefficients(sums.concurrent.sum(axis=0), form, borrowed)
+    reference = pair.reference
+    speed = a[sums.group] + b[sums.group] * reference.mean_ms
+    if form == "regression":
+        residual = pair.site.first_ms[pair.here] - speed[pair.there]
+        speed = speed + np.random.default_rng(1).choice(residual, speed.size)
+    speed = np.maximum(speed, 0.0)
+    speed[pair.there] = pair.site.first_ms[pair.here]
+    return _bent(speed[pair.target], result.mean_ms, result.mean_cube)
+
+
+def _bent(speed: FloatArray, mean: float, cube: float) -> FloatArray:
+    """Return c v^p with the given mean and mean cube."""
+    wanted = cube / mean**3
+    low, high = 0.2, 5.0
+    for _ in range(60):
+        power = np.sqrt(low * high)
+        bent = speed**power
+        if (bent**3).mean() / bent.mean() ** 3 < wanted:
+            low = power
+        else:
+            high = power
+    return np.asarray(bent * mean / bent.mean())
