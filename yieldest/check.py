@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from yieldest.estimate import (
-    read_build_curve,
+from yieldest.estimate import read_build_curve
+from yieldest.money.bill import read_bill
+from yieldest.plan import Plan
+from yieldest.windfiles import (
     read_plan_frequencies,
     read_plan_months,
     read_plan_record,
+    read_reference,
 )
-from yieldest.money.bill import read_bill
-from yieldest.plan import Plan
 
 
 def check_plan(plan: Plan) -> dict[str, Any]:
@@ -48,6 +49,12 @@ def check_plan(plan: Plan) -> dict[str, Any]:
     elif plan.wind.monthly_means is not None or plan.wind.monthly_means_ms is not None:
         months = read_plan_months(plan)
         found.append(f"{months.provenance.source}: {months.provenance.method}")
+    if plan.wind.reference is not None:
+        reference = read_reference(plan, plan.wind.reference)
+        found.append(
+            f"{reference.provenance.source}: {reference.valid_speed_ms.size} speeds as reference"
+        )
+        warnings += reference.provenance.warnings
     for build in plan.build:
         curve = read_build_curve(plan, build)
         found.append(

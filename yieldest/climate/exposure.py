@@ -192,7 +192,7 @@ def shelter(
     obstacles: Sequence[Obstacle],
     hub_height_m: float,
     *,
-    speed_ms: FloatArray | None = None,
+    run: FloatArray | None = None,
     direction_deg: FloatArray | None = None,
     anemometer_height_m: float | None = None,
     roughness_length_m: float = DEFAULT_ROUGHNESS_M,
@@ -204,8 +204,9 @@ def shelter(
     obstacles : sequence of Obstacle
         At least one.
     hub_height_m : float
-    speed_ms, direction_deg : ndarray, shape (n,), optional
-        The readings; without directions every direction counts as equally frequent.
+    run, direction_deg : ndarray, shape (n,), optional
+        Speed times weight, and direction, of every reading; without directions every direction
+        counts as equally frequent.
     anemometer_height_m : float, optional
         When the anemometer stood on the same spot, behind the same obstacles: its own shelter is
         then taken back first.
@@ -235,7 +236,7 @@ def shelter(
         and hub_height_m < 2 * obstacle.height_m
     ]
     known = None if direction_deg is None else np.isfinite(direction_deg)
-    if speed_ms is None or direction_deg is None or known is None or not known.any():
+    if run is None or direction_deg is None or known is None or not known.any():
         factor = float(relative.mean())
         # The wind may blow always or never from behind the obstacles: a rectangular distribution.
         doubt = float(np.hypot(
@@ -256,9 +257,7 @@ def shelter(
         return step, None
     degree = np.round(np.where(known, direction_deg, 0.0)).astype(np.int64) % 360
     factors = np.where(known, relative[degree], relative.mean())
-    read = np.isfinite(speed_ms)
-    total = speed_ms[read].sum()
-    factor = float((speed_ms[read] * factors[read]).sum() / total) if total > 0 else 1.0
+    factor = float((run * factors).sum() / run.sum()) if run.sum() > 0 else 1.0
     return ShelterStep(
         factor,
         worst,
@@ -288,7 +287,7 @@ def siting_warnings(
     near = [(o.height_m, f"the obstacle {o.height_m:g} m high at {o.distance_m:g} m")
             for o in obstacles if o.distance_m <= CLEAR_DISTANCE_M]  # fmt: skip
     if roof_top_m is not None:
-        near.append((roof_top_m, f"the roof, {roof_top_m:g} m high,"))
+        near.append((roof_top_m, f"the roof {roof_top_m:g} m high"))
     if not near:
         return ()
     height, what = max(near)

@@ -206,8 +206,8 @@ def distance_warning(from_height_m: float, to_height_m: float) -> tuple[str, ...
         )
     if high > SURFACE_LAYER_M:
         warnings.append(
-            f"{high:g} m is above the lowest {SURFACE_LAYER_M:g} m, for which the height laws hold; "
-            "the speed at the hub is doubtful."
+            f"{high:g} m is above the lowest {SURFACE_LAYER_M:g} m, for which the height laws "
+            "hold; the speed at the hub is doubtful."
         )
     return tuple(warnings)
 
@@ -238,73 +238,108 @@ def to_hub(
     InputError
         When the log law does not reach down to one of the heights.
     """
-    ratio = to_height_m / from_height_m
-    warnings = list(distance_warning(from_height_m, to_height_m))
-    if terrain is None and roughness_length_m is None:
-        exponent = NORMAL_EXPONENT if shear_exponent is None else shear_exponent
-        assumed = (
-            "Shear exponent 0.2 (IEC 61400-2, normal wind profile), for the site states "
-            "neither exponent, roughness nor terrain."
-        )
-        factor = float(power_law_factor(from_height_m, to_height_m, exponent))
-        other = None
-        if exponent > 0:
-            matched = slope_roughness_m(from_height_m, exponent)
-            other = _number(log_law_factor(from_height_m, to_height_m, matched))
-        unstated = shear_exponent is None and ratio != 1
-        return HeightStep(
-            factor,
-            other,
-            "log law of the same slope at the anemometer" if other is not None else "",
-            height_doubt(
-                factor, other, ratio,
-                ASSUMED_EXPONENT_UNCERTAINTY if shear_exponent is None
-                else STATED_EXPONENT_UNCERTAINTY,
-            ),
-            Provenance(
-                "site",
-                f"power law, exponent {exponent:g}",
-                (assumed,) if unstated else (),
-                tuple(warnings),
-            ),
-        )  # fmt: skip
     if terrain is not None:
         kind = TERRAINS[terrain]
-        roughness, exponent = kind.roughness_length_m, kind.shear_exponent
-        source = f"roughness of terrain {terrain!r}, Troen & Petersen 1989"
-        other_law = f"power law, exponent {exponent:g} of terrain {terrain!r} (Masters 2004)"
-        exponent_doubt = TERRAIN_EXPONENT_UNCERTAINTY
-    else:
-        roughness, exponent = float(roughness_length_m or 0.0), None
-        source = "roughness stated"
-        other_law = "power law of the same slope at the anemometer"
-        exponent_doubt = STATED_EXPONENT_UNCERTAINTY
+        return _by_log_law(
+            from_height_m,
+            to_height_m,
+            kind.roughness_length_m,
+            displacement_m,
+            f"roughness of terrain {terrain!r}, Troen & Petersen 1989",
+            kind.shear_exponent,
+        )
+    if roughness_length_m is not None:
+        return _by_log_law(
+            from_height_m, to_height_m, roughness_length_m, displacement_m, "roughness stated", None
+        )
+    return by_power_law(
+        from_height_m,
+        to_height_m,
+        NORMAL_EXPONENT if shear_exponent is None else shear_exponent,
+        ASSUMED_EXPONENT_UNCERTAINTY if shear_exponent is None else STATED_EXPONENT_UNCERTAINTY,
+        (
+            "Shear exponent 0.2 (IEC 61400-2, normal wind profile), for the site states "
+            "neither exponent, roughness nor terrain.",
+        )
+        if shear_exponent is None and to_height_m != from_height_m
+        else (),
+    )
+
+
+def by_power_law(
+    from_height_m: float,
+    to_height_m: float,
+    exponent: float,
+    exponent_uncertainty: float,
+    assumed: tuple[str, ...] = (),
+) -> HeightStep:
+    """Carry a speed to hub height by the power law; beside it the log law of the same slope.
+
+    Parameters
+    ----------
+    from_height_m, to_height_m : float
+    exponent, exponent_uncertainty : float
+    assumed : tuple of str
+        What the exponent takes for granted.
+    """
+    factor = float(power_law_factor(from_height_m, to_height_m, exponent))
+    other = None
+    if exponent > 0:
+        matched = slope_roughness_m(from_height_m, exponent)
+        other = float(log_law_factor(from_height_m, to_height_m, matched))
+        if np.isnan(other):
+            other = None
+    return HeightStep(
+        factor,
+        other,
+        "log law of the same slope at the anemometer" if other is not None else "",
+        height_doubt(factor, other, to_height_m / from_height_m, exponent_uncertainty),
+        Provenance(
+            "site",
+            f"power law, exponent {exponent:.3g}",
+            assumed,
+            distance_warning(from_height_m, to_height_m),
+        ),
+    )
+
+
+def _by_log_law(
+    from_height_m: float,
+    to_height_m: float,
+    roughness_m: float,
+    displacement_m: float,
+    source: str,
+    terrain_exponent: float | None,
+) -> HeightStep:
+    warnings = list(distance_warning(from_height_m, to_height_m))
     low = min(from_height_m, to_height_m)
-    factor = float(log_law_factor(from_height_m, to_height_m, roughness, displacement_m))
+    factor = float(log_law_factor(from_height_m, to_height_m, roughness_m, displacement_m))
     if np.isnan(factor):
         raise InputError(
             f"site.displacement_m + roughness: {low:g} m is not above {displacement_m:g} m + "
-            f"{roughness:g} m, where the log law begins; state shear_exponent instead."
+            f"{roughness_m:g} m, where the log law begins; state shear_exponent instead."
         )
-    if low < displacement_m + 10 * roughness:
+    if low < displacement_m + 10 * roughness_m:
         warnings.append(
             f"{low:g} m is below displacement + 10 roughness lengths, where the log law is not "
             "valid; the speed at the hub is doubtful."
         )
-    if exponent is None:
-        exponent = float(slope_exponent(from_height_m, roughness, displacement_m))
-    method = f"log law, roughness {roughness:g} m ({source})"
+    if terrain_exponent is None:
+        exponent = float(slope_exponent(from_height_m, roughness_m, displacement_m))
+        other_law = "power law of the same slope at the anemometer"
+        exponent_doubt = STATED_EXPONENT_UNCERTAINTY
+    else:
+        exponent = terrain_exponent
+        other_law = f"power law, exponent {exponent:g} of that terrain (Masters 2004)"
+        exponent_doubt = TERRAIN_EXPONENT_UNCERTAINTY
+    other = float(power_law_factor(from_height_m, to_height_m, exponent))
+    method = f"log law, roughness {roughness_m:g} m ({source})"
     if displacement_m:
         method += f", displacement {displacement_m:g} m"
-    other = float(power_law_factor(from_height_m, to_height_m, exponent))
     return HeightStep(
         factor,
         other,
         other_law,
-        height_doubt(factor, other, ratio, exponent_doubt),
+        height_doubt(factor, other, to_height_m / from_height_m, exponent_doubt),
         Provenance("site", method, (), tuple(warnings)),
     )
-
-
-def _number(value: FloatArray) -> float | None:
-    return None if np.isnan(value) else float(value)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.climate.height import HeightStep, distance_warning, height_doubt, slope_roughness_m
-from yieldest.climate.height import log_law_factor as log_law
+from yieldest.climate.height import HeightStep, by_power_law
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.record.sectors import sector_index
@@ -71,9 +70,7 @@ class MeasuredShear:
     readings_by_cell: npt.NDArray[np.int64]
     exponent_uncertainty: float
 
-    def at(
-        self, time: npt.NDArray[np.datetime64], direction_deg: FloatArray | None
-    ) -> FloatArray:
+    def at(self, time: npt.NDArray[np.datetime64], direction_deg: FloatArray | None) -> FloatArray:
         """Return the exponent for each reading, shape (n,)."""
         sector, part = _cells(time, direction_deg)
         return self.exponent_by_cell[sector, part]
@@ -157,10 +154,18 @@ def measured_to_hub(
     from_height_m: float,
     to_height_m: float,
     time: npt.NDArray[np.datetime64],
-    speed_ms: FloatArray,
+    run: FloatArray,
     direction_deg: FloatArray | None,
 ) -> tuple[HeightStep, FloatArray]:
     """Carry every reading to the hub by the exponent of its direction and hour.
+
+    Parameters
+    ----------
+    shear : MeasuredShear
+    from_height_m, to_height_m : float
+    time : ndarray of datetime64, shape (n,)
+    run, direction_deg : ndarray, shape (n,)
+        Speed times weight, and direction, of every reading; the direction may be None.
 
     Returns
     -------
@@ -169,28 +174,17 @@ def measured_to_hub(
     ndarray, shape (n,)
         The factor of each reading.
     """
-    ratio = to_height_m / from_height_m
-    factors = ratio ** shear.at(time, direction_deg)
-    known = np.isfinite(speed_ms)
-    total = speed_ms[known].sum()
-    factor = float((speed_ms[known] * factors[known]).sum() / total) if total > 0 else 1.0
-    other = None
-    if shear.exponent > 0:
-        value = float(log_law(from_height_m, to_height_m,
-                              slope_roughness_m(from_height_m, shear.exponent)))  # fmt: skip
-        other = None if np.isnan(value) else value
+    factors = (to_height_m / from_height_m) ** shear.at(time, direction_deg)
+    factor = float((run * factors).sum() / run.sum()) if run.sum() > 0 else 1.0
+    overall = by_power_law(from_height_m, to_height_m, shear.exponent, shear.exponent_uncertainty)
     heights = ", ".join(f"{height:g}" for height in shear.height_m)
-    step = HeightStep(
-        factor,
-        other,
-        "log law of the same slope at the anemometer" if other is not None else "",
-        height_doubt(factor, other, ratio, shear.exponent_uncertainty),
-        Provenance(
-            "wind.also",
-            f"power law, exponent {shear.exponent:.2f} measured at {heights} m, by direction and "
-            "hour of day",
-            (),
-            distance_warning(from_height_m, to_height_m),
-        ),
+    method = (
+        f"power law, exponent {shear.exponent:.2f} measured at {heights} m, by direction and hour "
+        "of day"
+    )
+    step = replace(
+        overall,
+        factor=factor,
+        provenance=Provenance("wind.also", method, (), overall.provenance.warnings),
     )
     return step, factors

@@ -85,8 +85,9 @@ def curve_in_turbulence(
     intensity : float
         Added turbulence intensity, see `added_intensity`.
     step_ms : float
-        Distance of the new nodes, which reach from 0 to where the blurred curve has died away.
+        Distance of the new nodes. They reach from the first of the curve to its last: the little
+        power that gusts bring below cut-in is not counted.
     """
-    farthest = float(node_speed_ms[-1]) * (1 + 4 * intensity) + step_ms
-    speed = np.arange(0.0, farthest + step_ms, step_ms)
+    between = np.arange(node_speed_ms[0], node_speed_ms[-1], step_ms)
+    speed = np.union1d(node_speed_ms, between)
     return speed, power_in_turbulence_w(speed, intensity, node_speed_ms, node_power_w)

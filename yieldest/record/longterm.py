@@ -212,8 +212,8 @@ def long_term(
         )
     if pair.offset.applied:
         warnings.append(
-            f"{source}: its clock seems to be {-pair.offset.hours:+g} h from the site's (correlation "
-            f"{pair.offset.correlation_with:.2f} instead of "
+            f"{source}: its clock seems to be {-pair.offset.hours:+g} h from the site's "
+            f"(correlation {pair.offset.correlation_with:.2f} instead of "
             f"{pair.offset.correlation_without:.2f}), and was set right; check the time zones."
         )
     return LongTerm(

@@ -54,13 +54,9 @@ def power_sums(
     return np.stack([np.bincount(bins, column, size) for column in columns], axis=-1)
 
 
-def reference_sums(
-    reference_ms: FloatArray, bins: npt.NDArray[np.int64], size: int
-) -> FloatArray:
+def reference_sums(reference_ms: FloatArray, bins: npt.NDArray[np.int64], size: int) -> FloatArray:
     """Sum 1, x, x2 and x3 of the reference over bins, shape (size, 4)."""
-    return np.stack(
-        [np.bincount(bins, reference_ms**power, size) for power in range(4)], axis=-1
-    )
+    return np.stack([np.bincount(bins, reference_ms**power, size) for power in range(4)], axis=-1)
 
 
 def pick_reference(sums: FloatArray) -> FloatArray:

@@ -7,6 +7,7 @@ from typing import Any
 
 from yieldest.climate.site import Climate
 from yieldest.estimate import BuildEstimate, Estimate
+from yieldest.show.ladder import build_wind_as_dictionary, long_term_as_dictionary
 
 
 def as_dictionary(estimate: Estimate) -> dict[str, Any]:
@@ -28,6 +29,7 @@ def as_dictionary(estimate: Estimate) -> dict[str, Any]:
             "readings_left_out": None if study is None else study.screening.left_out,
             "measured_height_m": climate.height_m,
             "weibull": {**_weibull(climate), "method": climate.provenance.method},
+            "long_term": long_term_as_dictionary(estimate.long_term),
         },
         "money": {
             "discount_rate": terms.discount_rate,
@@ -65,6 +67,7 @@ def _build(build: BuildEstimate) -> dict[str, Any]:
         "hub_mean_speed_ms": build.climate.mean_speed_ms,
         "height_method": build.height_method,
         "weibull": _weibull(build.climate),
+        **build_wind_as_dictionary(build),
         "air_density_kg_m3": build.air.density_kg_m3,
         "air_density_method": build.air.provenance.method,
         "rated_power_w": build.curve.rated_power_w,

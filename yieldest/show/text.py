@@ -13,6 +13,7 @@ from rich.text import Text
 from yieldest.energy.production import FITTED_METHOD, YEAR_TO_YEAR_SPREAD
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.show.cautions import CAUTIONS
+from yieldest.show.ladder import print_ladder
 
 PLAIN_WIDTH = 100
 NOT_KNOWN = "-"
@@ -46,6 +47,7 @@ def print_estimate(estimate: Estimate, screen: Console) -> None:
     screen.print(Text(estimate.title, style="bold"))
     _print_wind(estimate, screen)
     screen.print(_table(estimate))
+    print_ladder(estimate, screen)
     _print_methods(estimate, screen)
     shared_assumed, own_assumed = _split(estimate, lambda build: build.assumed)
     _print_list("Assumed, for nobody stated it", [*estimate.assumed, *shared_assumed], screen)
