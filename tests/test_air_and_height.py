@@ -139,8 +139,8 @@ def test_the_assumed_exponent_is_said_only_where_it_matters():
 
 
 def test_exponents_and_roughnesses_of_terrain_confirm_each_other():
-    """Exponents: Masters 2004, table 6.3; roughnesses: Troen & Petersen 1989; both from memory, from
-    different books. Independent route: the exponent of the log law between 10 m and 20 m."""
+    """Exponents: Masters 2004, table 6.3; roughnesses: Troen & Petersen 1989; both from memory,
+    from different books. Independent route: the exponent of the log law between 10 m and 20 m."""
     for terrain in TERRAINS.values():
         by_log_law = np.log2(log_law_factor(10, 20, terrain.roughness_length_m))
         assert terrain.shear_exponent == pytest.approx(by_log_law, abs=0.035)

@@ -248,7 +248,7 @@ def test_json_is_the_same_each_time(run, yard):
 
 
 def test_a_short_calm_record_on_a_roof_is_warned_of(run, yard, edit):
-    edit(yard / "plan.toml", "# on_roof = true ", "on_roof = true ")
+    edit(yard / "plan.toml", "# roof = {", "roof = {")
     record = yard / "wind.csv"
     lines = record.read_text().splitlines()
     calm = [

@@ -149,7 +149,7 @@ def clock_offset(site: Steps, reference: Steps, step_s: int, least_steps: int) -
         hours=best * step_s / 3600,
         correlation_with=found[best],
         correlation_without=unshifted,
-        applied=bool(best != 0 and not found[best] - unshifted < CLEAR_GAIN),
+        applied=bool(best != 0 and found[best] - unshifted >= CLEAR_GAIN),
     )
 
 

@@ -5,36 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
-from yieldest.errors import InputError
 from yieldest.provenance import Provenance
-from yieldest.record.common_time import (
-    SHORTEST_STEP_S,
-    ClockOffset,
-    Steps,
-    Times,
-    clock_offset,
-    in_steps,
-    usual_interval_s,
-)
-from yieldest.record.relations import (
-    Form,
-    coefficients,
-    pick_reference,
-    power_sums,
-    predict,
-    reference_sums,
-)
-from yieldest.record.sectors import sector_index
-
-LEAST_OVERLAP_DAYS = 14.0
-"""Two weeks of common readings hold only a few changes of weather; our choice."""
-LEAST_CORRELATION = 0.5
-"""Below this the reference explains less than a quarter of the site's variance; our choice."""
-LEAST_REFERENCE_DAYS = 330.0
-"""A reference that lacks a season brings no long term; our choice."""
+from yieldest.record.common_time import ClockOffset, Times
+from yieldest.record.pair import DAY_S, YEAR_DAYS, GroupSums, Pair, group_sums, pair_records
+from yieldest.record.relations import Form, coefficients, pick_reference, predict
 
 YEAR_TO_YEAR_SPREAD = 0.06
 """Standard deviation of yearly means over their mean where the reference has too few years
@@ -42,8 +18,6 @@ YEAR_TO_YEAR_SPREAD = 0.06
 LEAST_YEARS_FOR_SPREAD = 5
 FULL_YEAR_SHARE = 0.9
 
-SECTORS = 12
-SEASONS = 4
 BORROWED_DAYS = 2.0
 """How many days' worth of readings a season or sector borrows from all; our choice."""
 
@@ -70,9 +44,6 @@ SHORT_RECORD_UNCERTAINTY = ((30.0, 0.13), (60.0, 0.12), (90.0, 0.10), (180.0, 0.
 """By days of record, the root mean square error of its mean speed against the whole year: measured
 on the airport year, see docs/long-term.md."""
 
-_DAY_S = 86400
-_YEAR_DAYS = 365.25
-
 
 def face_value_uncertainty(days: float) -> float:
     """Return the relative standard uncertainty of a record's mean taken for the long-term mean.
@@ -87,7 +58,7 @@ def face_value_uncertainty(days: float) -> float:
     """
     known_days, known = zip(*SHORT_RECORD_UNCERTAINTY, strict=True)
     seasons = float(np.interp(days, known_days, known))
-    return float(np.hypot(seasons, YEAR_TO_YEAR_SPREAD / np.sqrt(max(1.0, days / _YEAR_DAYS))))
+    return float(np.hypot(seasons, YEAR_TO_YEAR_SPREAD / np.sqrt(max(1.0, days / YEAR_DAYS))))
 
 
 @dataclass(frozen=True)
@@ -189,11 +160,11 @@ def long_term(
     Rogers, Rogers & Manwell, *J. Wind Eng. Ind. Aerodyn.* 93 (2005) 243-264, for regression,
     variance ratio and sectors. The choice is by cross-validation over contiguous stretches.
     """
-    pair = _pair(
+    pair = pair_records(
         site_time, site_speed_ms, site_direction_deg,
         reference_time, reference_speed_ms, reference_direction_deg, source,
     )  # fmt: skip
-    grouped = {grouping: _sums(pair, grouping) for grouping in (None, "season", "sector")}
+    grouped = {grouping: group_sums(pair, grouping) for grouping in (None, "season", "sector")}
     usable = [m for m in METHODS if m[2] != "sector" or pair.has_direction]
     results, misses = [], []
     for name, form, grouping in usable:
@@ -206,7 +177,7 @@ def long_term(
     speed = _series(pair, grouped[usable[best][2]], usable[best], chosen)
     yearly = spread / np.sqrt(max(1.0, years))
     warnings = []
-    if years < 1 - 1 / _YEAR_DAYS * 5:
+    if years < 1 - 1 / YEAR_DAYS * 5:
         warnings.append(
             f"{source}: the reference covers {years * 12:.0f} months, less than a whole year."
         )
@@ -234,7 +205,7 @@ def long_term(
         provenance=Provenance(
             source,
             f"{chosen.name} against {source}, {years:.1f} years, correlation "
-            f"{pair.correlation:.2f} over {pair.here.size * pair.step_s / _DAY_S:.0f} days; chosen "
+            f"{pair.correlation:.2f} over {pair.here.size * pair.step_s / DAY_S:.0f} days; chosen "
             f"of {len(results)} methods by cross-validation (Rogers et al. 2005)",
             ()
             if measured
@@ -247,124 +218,9 @@ def long_term(
     )
 
 
-@dataclass(frozen=True)
-class _Pair:
-    """Two records on common steps; `here` and `there` index the steps they share."""
-
-    site: Steps
-    reference: Steps
-    here: npt.NDArray[np.intp]
-    there: npt.NDArray[np.intp]
-    step_s: int
-    offset: ClockOffset
-    correlation: float
-    target: npt.NDArray[np.bool_]
-    direction: FloatArray
-    has_direction: bool
-
-    @property
-    def unseen(self) -> npt.NDArray[np.bool_]:
-        """The steps of the reference to be filled."""
-        unseen = self.target.copy()
-        unseen[self.there] = False
-        return unseen
-
-
-def _pair(
-    site_time: Times,
-    site_speed_ms: FloatArray,
-    site_direction_deg: FloatArray | None,
-    reference_time: Times,
-    reference_speed_ms: FloatArray,
-    reference_direction_deg: FloatArray | None,
-    source: str,
-) -> _Pair:
-    step_s = int(
-        max(usual_interval_s(site_time), usual_interval_s(reference_time), SHORTEST_STEP_S)
-    )
-    site = in_steps(site_time, site_speed_ms, site_direction_deg, step_s)
-    steps_per_day = _DAY_S / step_s
-    least = int(np.ceil(LEAST_OVERLAP_DAYS * steps_per_day))
-    unshifted = in_steps(reference_time, reference_speed_ms, reference_direction_deg, step_s)
-    offset = clock_offset(site, unshifted, step_s, least)
-    shift = round(offset.hours * 3600 / step_s) if offset.applied else 0
-    reference = Steps(unshifted.number + shift, *list(vars(unshifted).values())[1:])
-    _, here, there = np.intersect1d(
-        site.number, reference.number, assume_unique=True, return_indices=True
-    )
-    days = here.size / steps_per_day
-    if here.size < least:
-        raise InputError(
-            f"{source}: only {days:.0f} days are in both the record and the reference, and at "
-            f"least {LEAST_OVERLAP_DAYS:.0f} are needed; measure longer or leave the reference out."
-        )
-    correlation = offset.correlation_with if offset.applied else offset.correlation_without
-    if not correlation >= LEAST_CORRELATION:
-        raise InputError(
-            f"{source}: the correlation with the record is {correlation:.2f}, and at least "
-            f"{LEAST_CORRELATION} is needed; take another reference or leave it out."
-        )
-    span_days = (reference.number[-1] - reference.number[0] + 1) / steps_per_day
-    if span_days < LEAST_REFERENCE_DAYS:
-        raise InputError(
-            f"{source}: the reference spans {span_days:.0f} days, and a year is needed; take a "
-            "longer one or leave it out."
-        )
-    whole_years = max(1, int((span_days + 15) / _YEAR_DAYS))
-    from_step = reference.number[-1] - whole_years * _YEAR_DAYS * steps_per_day
-    direction = reference.direction_deg.copy()
-    known = np.isfinite(site.direction_deg[here])
-    direction[there[known]] = site.direction_deg[here[known]]
-    return _Pair(
-        site, reference, here, there, step_s, offset, correlation,
-        target=reference.number > from_step,
-        direction=direction,
-        has_direction=bool(np.isfinite(reference.direction_deg).any()),
-    )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class _Sums:
-    """Sums of concurrent powers by day and group, and of the steps to fill by group."""
-
-    group: npt.NDArray[np.int64]
-    concurrent: FloatArray
-    wanted: FloatArray
-
-
-def _sums(pair: _Pair, grouping: str | None) -> _Sums:
-    """Group the reference's steps, and sum their powers by day and group."""
-    reference, there = pair.reference, pair.there
-    group = np.zeros(reference.number.size, dtype=np.int64)
-    groups = 1
-    if grouping == "season":
-        month = (reference.number * pair.step_s).astype("datetime64[s]").astype("datetime64[M]")
-        group, groups = (month.astype(np.int64) + 1) % 12 // 3, SEASONS
-    elif grouping == "sector":
-        sector = sector_index(reference.direction_deg, SECTORS)
-        # Calms and changing winds have no direction: they are a group of their own.
-        group, groups = np.where(sector < 0, SECTORS, sector), SECTORS + 1
-    day = reference.number[there] * pair.step_s // _DAY_S
-    day = np.unique(day, return_inverse=True)[1]
-    days = int(day.max()) + 1
-    site = pair.site
-    concurrent = power_sums(
-        reference.mean_ms[there],
-        site.mean_ms[pair.here],
-        site.mean_square[pair.here],
-        site.mean_cube[pair.here],
-        day * groups + group[there],
-        days * groups,
-    ).reshape(days, groups, -1)
-    unseen = pair.unseen
-    return _Sums(
-        group, concurrent, reference_sums(reference.mean_ms[unseen], group[unseen], groups)
-    )
-
-
-def _judge(pair: _Pair, sums: _Sums, name: str, form: Form) -> tuple[MethodResult, FloatArray]:
+def _judge(pair: Pair, sums: GroupSums, name: str, form: Form) -> tuple[MethodResult, FloatArray]:
     """Apply one method: its answer, its doubt, and what it misses in each hidden stretch."""
-    borrowed = BORROWED_DAYS * _DAY_S / pair.step_s
+    borrowed = BORROWED_DAYS * DAY_S / pair.step_s
     seen = pair.there[pair.target[pair.there]]
     here = pair.here[pair.target[pair.there]]
     own_speed = float(pair.site.mean_ms[here].sum())
@@ -406,17 +262,23 @@ def _block_weights(days: int) -> FloatArray:
 
 
 def _missed(concurrent: FloatArray, form: Form, borrowed: float) -> FloatArray:
-    """Return what a method misses in stretches hidden from it, as shares of the speed there.
+    """Return what a method misses in stretches hidden from it.
 
-    The miss of the mean speed and a third of that of the mean cube, shape (2, folds).
+    Of the mean speed and, a third of it, of the mean cube, as shares of those of the whole overlap;
+    shape (2, folds).
     """
     fold = np.arange(concurrent.shape[0]) * FOLDS // concurrent.shape[0]
     hidden = np.stack([concurrent[fold == number].sum(axis=0) for number in range(FOLDS)])
-    speed, cube = predict(hidden.sum(axis=0) - hidden, pick_reference(hidden), form, borrowed)
-    return np.stack([
-        speed / hidden[..., 2].sum(axis=-1) - 1,
-        (cube / hidden[..., 9].sum(axis=-1) - 1) / 3,
-    ])  # fmt: skip
+    everything = hidden.sum(axis=0)
+    speed, cube = predict(everything - hidden, pick_reference(hidden), form, borrowed)
+    n, _, y, *_, y3 = np.moveaxis(everything.sum(axis=0), -1, 0)
+    count = hidden[..., 0].sum(axis=-1)
+    return np.stack(
+        [
+            (speed - hidden[..., 2].sum(axis=-1)) / (count * y / n),
+            (cube - hidden[..., 9].sum(axis=-1)) / (count * y3 / n) / 3,
+        ]
+    )
 
 
 def _sturdiest(misses: list[FloatArray]) -> int:
@@ -432,10 +294,10 @@ def _sturdiest(misses: list[FloatArray]) -> int:
     return int(np.argmax(score <= score[best] + error))
 
 
-def _year_to_year(pair: _Pair) -> tuple[float, float, bool]:
+def _year_to_year(pair: Pair) -> tuple[float, float, bool]:
     """Return the spread of yearly means, the years of the reference, and whether measured."""
     number = pair.reference.number[pair.target]
-    per_year = _YEAR_DAYS * _DAY_S / pair.step_s
+    per_year = YEAR_DAYS * DAY_S / pair.step_s
     year = ((number[-1] - number) / per_year).astype(np.int64)
     count = np.bincount(year)
     full = count >= FULL_YEAR_SHARE * per_year
@@ -447,7 +309,7 @@ def _year_to_year(pair: _Pair) -> tuple[float, float, bool]:
 
 
 def _series(
-    pair: _Pair, sums: _Sums, method: tuple[str, Form, str | None], result: MethodResult
+    pair: Pair, sums: GroupSums, method: tuple[str, Form, str | None], result: MethodResult
 ) -> FloatArray:
     """Write the site's speed at every step of the target years.
 
@@ -455,7 +317,7 @@ def _series(
     the regression. The whole is bent as c v^p, so that mean and mean cube are those of the method.
     """
     _, form, _ = method
-    borrowed = BORROWED_DAYS * _DAY_S / pair.step_s
+    borrowed = BORROWED_DAYS * DAY_S / pair.step_s
     a, b = coefficients(sums.concurrent.sum(axis=0), form, borrowed)
     reference = pair.reference
     speed = a[sums.group] + b[sums.group] * reference.mean_ms
