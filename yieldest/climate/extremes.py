@@ -26,6 +26,8 @@ RESAMPLES = 2000
 LOADED_THRUST_COEFFICIENT = 8 / 9
 """Thrust coefficient of a rotor loaded at the Betz optimum (momentum theory)."""
 
+TEN_MINUTES_S = 600.0
+
 _EULER = 0.5772156649015329
 _YEAR_S = 365.25 * 86400
 
@@ -251,6 +253,11 @@ def strain(
         gust, basis = largest * hub_factor, "the largest reading of the record"
     thrust = None
     warnings = []
+    if fifty is not None and interval_s > TEN_MINUTES_S:
+        warnings.append(
+            f"The 50-year wind is of means over {interval_s / 60:.0f} minutes; the 10-minute mean "
+            "that IEC 61400-2 asks for is some per cent higher."
+        )
     if rotor_area_m2 is not None:
         thrust = float(thrust_n(gust, rotor_area_m2, air_density_kg_m3))
         kilograms = float(f"{thrust / 9.80665:.2g}")
