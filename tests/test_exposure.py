@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
+from yieldest.energy.turbulent import in_turbulence
 
 from yieldest.climate.exposure import (
     PROFILE_EXPONENT,
@@ -29,7 +30,6 @@ from yieldest.climate.turbulence import (
     curve_in_turbulence,
     power_in_turbulence_w,
 )
-from yieldest.energy.gusty import in_turbulence
 from yieldest.energy.yearly import mean_power_w
 from yieldest.provenance import Provenance
 from yieldest.turbine.curve import PowerCurve
@@ -96,12 +96,12 @@ def test_only_wind_from_behind_the_obstacle_is_sheltered():
 def test_shelter_by_direction_and_all_round():
     wall = [Obstacle(8, 60, 80, 270)]
     speed = np.full(1000, 6.0)
-    west, _ = shelter(wall, 9, speed_ms=speed, direction_deg=np.full(1000, 270.0))
-    east, each = shelter(wall, 9, speed_ms=speed, direction_deg=np.full(1000, 90.0))
+    west, _ = shelter(wall, 9, run=speed, direction_deg=np.full(1000, 270.0))
+    east, each = shelter(wall, 9, run=speed, direction_deg=np.full(1000, 90.0))
     assert west.factor == pytest.approx(west.worst)
     assert east.factor == 1
     assert each.shape == speed.shape
-    round_about, none = shelter(wall, 9, speed_ms=speed)
+    round_about, none = shelter(wall, 9, run=speed)
     assert none is None
     assert west.factor < round_about.factor < 1
     assert "all-round" in round_about.provenance.assumed[0]
@@ -110,7 +110,7 @@ def test_shelter_by_direction_and_all_round():
 
 def test_an_anemometer_behind_the_same_wall_knows_the_shelter_already():
     wall = [Obstacle(6, 60, 60, 270)]
-    readings = {"speed_ms": np.full(9, 5.0), "direction_deg": np.full(9, 270.0)}
+    readings = {"run": np.full(9, 5.0), "direction_deg": np.full(9, 270.0)}
     same, _ = shelter(wall, 10, anemometer_height_m=10, **readings)
     lower, _ = shelter(wall, 12, anemometer_height_m=6, **readings)
     assert same.factor == pytest.approx(1)

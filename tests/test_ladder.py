@@ -52,7 +52,7 @@ def check_ladder(build, start_ms):
 def test_every_demo_climbs_from_the_record_to_the_hub(run, demo_site):
     result = run("estimate", demo_site, "--json").json
     for build in result["builds"]:
-        names = check_ladder(build, result["wind"]["mean_speed_ms"])
+        names = check_ladder(build, result["wind"]["clock_mean_speed_ms"])
         assert names[:3] == ["to the long term", "to a distribution", "to hub height"]
     shown = run("estimate", demo_site).out
     assert max(map(len, shown.splitlines())) <= 100
@@ -63,7 +63,7 @@ def test_every_demo_climbs_from_the_record_to_the_hub(run, demo_site):
 def test_a_stated_mean_has_a_ladder_too(run, yard, edit):
     edit(yard / "plan.toml", 'record = "wind.csv" ', "mean_speed_ms = 5.0 ")
     build = run("estimate", yard, "--json").json["builds"][0]
-    assert check_ladder(build, 5.0) == ["stated mean speed", "to hub height"]
+    assert check_ladder(build, 5.0) == ["as stated", "to hub height"]
     assert build["wind_ladder"][0]["standard_uncertainty"] is None
 
 
@@ -84,7 +84,7 @@ def test_a_reference_carries_the_record_to_the_long_term(run, yard, edit):
     assert found["correlation"] > 0.999
     assert not found["clock_offset"]["applied"]
     assert len(found["methods"]) == 6
-    check_ladder(result["builds"][0], result["wind"]["mean_speed_ms"])
+    check_ladder(result["builds"][0], result["wind"]["clock_mean_speed_ms"])
     step = result["builds"][0]["wind_ladder"][0]
     assert step["after_ms"] == pytest.approx(found["mean_speed_ms"])
     shown = run("estimate", yard).out
@@ -126,7 +126,7 @@ def test_obstacles_and_roof_take_wind_away(run, yard, edit):
     edit(yard / "plan.toml", "# obstacles = [", "obstacles = [")
     sheltered = run("estimate", yard, "--json").json
     build = sheltered["builds"][0]
-    names = check_ladder(build, sheltered["wind"]["mean_speed_ms"])
+    names = check_ladder(build, sheltered["wind"]["clock_mean_speed_ms"])
     assert names[-1] == "behind obstacles"
     assert build["hub_mean_speed_ms"] < plain["hub_mean_speed_ms"]
     assert any("all-round" in text for text in sheltered["assumed"])
@@ -137,7 +137,7 @@ def test_obstacles_and_roof_take_wind_away(run, yard, edit):
     assert on_the_spot["hub_mean_speed_ms"] > build["hub_mean_speed_ms"]
     edit(yard / "plan.toml", "# roof = {", "roof = {")
     roofed = run("estimate", yard, "--json").json
-    names = check_ladder(roofed["builds"][0], roofed["wind"]["mean_speed_ms"])
+    names = check_ladder(roofed["builds"][0], roofed["wind"]["clock_mean_speed_ms"])
     assert names[-1] == "above the roof"
     assert roofed["builds"][0]["roof"]["above_edge_m"] == pytest.approx(6)
     assert roofed["builds"][0]["roof"]["above_ridge_m"] == pytest.approx(4)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -148,11 +148,18 @@ def site_wind(plan: Plan) -> SiteWind:
 
 
 _NO_RULES = ScreenRules(
-    **{
-        rule.name: None
-        for rule in fields(ScreenRules)
-        if rule.name not in ("spike_excess_ms", "frozen_below_c", "gap_intervals")
-    }
+    impossible_ms=None,
+    sensor_top_ms=None,
+    spike_factor=None,
+    stuck_hours=None,
+    frozen_hours=None,
+    calm_hours=None,
+    repeated=None,
+    disordered=None,
+    gap_intervals=None,
+    interval_readings=None,
+    threshold_share=None,
+    rounding_share=None,
 )
 """A record of years that was reckoned, not measured, has no sensor faults to look for."""
 

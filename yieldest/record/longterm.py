@@ -40,26 +40,6 @@ METHODS: tuple[tuple[str, Form, str | None], ...] = (
 )
 """Every method as (name, form, grouping), the sturdiest first."""
 
-SHORT_RECORD_UNCERTAINTY = ((30.0, 0.13), (60.0, 0.12), (90.0, 0.10), (180.0, 0.07), (365.0, 0.0))
-"""By days of record, the root mean square error of its mean speed against the whole year: measured
-on the airport year, see docs/long-term.md."""
-
-
-def face_value_uncertainty(days: float) -> float:
-    """Return the relative standard uncertainty of a record's mean taken for the long-term mean.
-
-    The missing seasons by `SHORT_RECORD_UNCERTAINTY`, and 6 % of year-to-year variation over the
-    root of the years.
-
-    Parameters
-    ----------
-    days : float
-        Days of readings.
-    """
-    known_days, known = zip(*SHORT_RECORD_UNCERTAINTY, strict=True)
-    seasons = float(np.interp(days, known_days, known))
-    return float(np.hypot(seasons, YEAR_TO_YEAR_SPREAD / np.sqrt(max(1.0, days / YEAR_DAYS))))
-
 
 @dataclass(frozen=True)
 class MethodResult:
