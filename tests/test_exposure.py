@@ -6,7 +6,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
-from yieldest.energy.turbulent import in_turbulence
 
 from yieldest.climate.exposure import (
     PROFILE_EXPONENT,
@@ -30,6 +29,7 @@ from yieldest.climate.turbulence import (
     curve_in_turbulence,
     power_in_turbulence_w,
 )
+from yieldest.energy.turbulent import in_turbulence
 from yieldest.energy.yearly import mean_power_w
 from yieldest.provenance import Provenance
 from yieldest.turbine.curve import PowerCurve
