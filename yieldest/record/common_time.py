@@ -139,8 +139,13 @@ def clock_offset(site: Steps, reference: Steps, step_s: int, least_steps: int) -
     weather both mark the clock.
     """
     reach = FARTHEST_OFFSET_H * 3600 // step_s
-    found = {shift: _correlation(site, reference, shift, least_steps) for shift in
-             range(-reach, reach + 1)}  # fmt: skip
+    first = reference.number[0] - reach
+    grid = np.full(int(reference.number[-1]) - first + reach + 1, np.nan)
+    grid[reference.number - first] = reference.mean_ms
+    found = {
+        shift: _correlation(site, grid, first + shift, least_steps)
+        for shift in range(-reach, reach + 1)
+    }
     unshifted = found[0]
     best = max(found, key=lambda shift: np.nan_to_num(found[shift], nan=-2.0))
     if np.isnan(found[best]):
@@ -153,12 +158,14 @@ def clock_offset(site: Steps, reference: Steps, step_s: int, least_steps: int) -
     )
 
 
-def _correlation(site: Steps, reference: Steps, shift: int, least_steps: int) -> float:
-    _, here, there = np.intersect1d(
-        site.number, reference.number + shift, assume_unique=True, return_indices=True
-    )
-    if here.size < max(2, least_steps):
+def _correlation(site: Steps, grid: FloatArray, first: int, least_steps: int) -> float:
+    """Correlate the site with a reference whose every step from `first` on stands in `grid`."""
+    place = site.number - first
+    inside = (place >= 0) & (place < grid.size)
+    x, y = grid[place[inside]], site.mean_ms[inside]
+    known = np.isfinite(x)
+    x, y = x[known], y[known]
+    if x.size < max(2, least_steps):
         return float("nan")
-    x, y = reference.mean_ms[there], site.mean_ms[here]
     spread = float(x.std() * y.std())
     return float(((x - x.mean()) * (y - y.mean())).mean()) / spread if spread > 0 else float("nan")

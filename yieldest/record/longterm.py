@@ -144,11 +144,12 @@ def long_term(
         site_time, site_speed_ms, site_direction_deg,
         reference_time, reference_speed_ms, reference_direction_deg, source,
     )  # fmt: skip
-    grouped = {grouping: group_sums(pair, grouping) for grouping in (None, "season", "sector")}
     usable = [m for m in METHODS if m[2] != "sector" or pair.has_direction]
+    grouped = {grouping: group_sums(pair, grouping) for _, _, grouping in usable}
+    resampled = {grouping: _resampled(sums.concurrent) for grouping, sums in grouped.items()}
     results, misses = [], []
     for name, form, grouping in usable:
-        result, missed = _judge(pair, grouped[grouping], name, form)
+        result, missed = _judge(pair, grouped[grouping], resampled[grouping], name, form)
         results.append(result)
         misses.append(missed)
     best = _sturdiest(misses)
@@ -198,7 +199,9 @@ def long_term(
     )
 
 
-def _judge(pair: Pair, sums: GroupSums, name: str, form: Form) -> tuple[MethodResult, FloatArray]:
+def _judge(
+    pair: Pair, sums: GroupSums, resampled: FloatArray, name: str, form: Form
+) -> tuple[MethodResult, FloatArray]:
     """Apply one method: its answer, its doubt, and what it misses in each hidden stretch."""
     borrowed = BORROWED_DAYS * DAY_S / pair.step_s
     seen = pair.there[pair.target[pair.there]]
@@ -212,8 +215,6 @@ def _judge(pair: Pair, sums: GroupSums, name: str, form: Form) -> tuple[MethodRe
         return (own_speed + speed) / steps, (own_cube + cube) / steps
 
     mean, cube = (float(value) for value in whole(sums.concurrent.sum(axis=0)))
-    weights = _block_weights(sums.concurrent.shape[0])
-    resampled = np.tensordot(weights, sums.concurrent, axes=1)
     means, cubes = whole(resampled)
     unseen_share = float(sums.wanted[:, 0].sum() / steps)
     missed = _missed(sums.concurrent, form, borrowed)
@@ -230,15 +231,16 @@ def _judge(pair: Pair, sums: GroupSums, name: str, form: Form) -> tuple[MethodRe
     )
 
 
-def _block_weights(days: int) -> FloatArray:
-    """Return how often each day is drawn, for every resample of blocks in a circle of days."""
+def _resampled(concurrent: FloatArray) -> FloatArray:
+    """Sum daily sums anew, with days drawn in blocks from a circle; a new axis comes first."""
+    days = concurrent.shape[0]
     random = np.random.default_rng(1)
     blocks = max(1, round(days / BLOCK_DAYS))
     starts = random.integers(days, size=(RESAMPLES, blocks))
     drawn = (starts[..., np.newaxis] + np.arange(BLOCK_DAYS)) % days
     flat = drawn.reshape(RESAMPLES, -1) + days * np.arange(RESAMPLES)[:, np.newaxis]
     counts = np.bincount(flat.ravel(), minlength=RESAMPLES * days)
-    return counts.reshape(RESAMPLES, days).astype(np.float64)
+    return np.tensordot(counts.reshape(RESAMPLES, days).astype(np.float64), concurrent, axes=1)
 
 
 def _missed(concurrent: FloatArray, form: Form, borrowed: float) -> FloatArray:
