@@ -166,6 +166,8 @@ def test_what_is_too_little_is_refused():
     noise = np.random.default_rng(1).weibull(2, 60 * 24) * 5
     with pytest.raises(InputError, match=r"correlation .* at least 0\.5"):
         long_term(time[: 60 * 24], noise, time, speed, direction)
+    with pytest.raises(InputError, match="never changes"):
+        long_term(time[: 60 * 24], noise, time, np.zeros(time.size), direction)
     with pytest.raises(InputError, match="reference spans 200 days"):
         long_term(
             time[: 60 * 24], speed[: 60 * 24], time[: 200 * 24], speed[: 200 * 24], direction[:4800]

@@ -120,8 +120,11 @@ def pair_records(
         )
     correlation = offset.correlation_with if offset.applied else offset.correlation_without
     if not correlation >= LEAST_CORRELATION:
+        found = "cannot be had, for one of them never changes"
+        if np.isfinite(correlation):
+            found = f"is {correlation:.2f}"
         raise InputError(
-            f"{source}: the correlation with the record is {correlation:.2f}, and at least "
+            f"{source}: the correlation with the record {found}, and at least "
             f"{LEAST_CORRELATION} is needed; take another reference or leave it out."
         )
     span_days = (reference.number[-1] - reference.number[0] + 1) / steps_per_day
