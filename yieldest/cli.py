@@ -15,6 +15,7 @@ from yieldest.windcommand import wind
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
 if TYPE_CHECKING:
     from yieldest.estimate import Estimate
+    from yieldest.overrides import Override
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -28,18 +29,49 @@ app.command()(wind)
 
 PlanPath = Annotated[Path, typer.Argument(help="The plan file, or the folder with plan.toml.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Full precision for machines.")]
+Changes = Annotated[
+    list[str],
+    typer.Option(
+        "--set",
+        metavar="KEY=VALUE",
+        help="Change a key of the plan, such as money.discount_rate=0.03 or build.0.count=4; again "
+        "for another key.",
+    ),
+]
 
 
 @app.command()
-def estimate(plan: PlanPath, as_json: AsJson = False) -> None:
+def estimate(
+    plan: PlanPath,
+    changes: Changes = [],  # noqa: B006
+    sweep: Annotated[
+        str | None,
+        typer.Option(metavar="KEY=A:B:N", help="A table for N values of a key, from A to B."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the main figures there as CSV.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
     """Reckon energy, cost per kWh and payback for every build of a plan.
 
-    Example: yieldest estimate demo-sites/hill-yard
+    Example: yieldest estimate demo-sites/hill-yard --set money.discount_rate=0.05
+
+    Example: yieldest estimate demo-sites/hill-yard --sweep wind.measured_height_m=8:12:5
     """
     from yieldest.estimate import estimate as reckon  # noqa: PLC0415
+    from yieldest.outfile import write_whole  # noqa: PLC0415
+    from yieldest.overrides import read_override  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
+    from yieldest.sweep import as_csv, rows_of  # noqa: PLC0415
 
-    result: Estimate = reckon(load_plan(plan))
+    overrides = [read_override(change) for change in changes]
+    if sweep is not None:
+        _sweep(plan, overrides, sweep, out, as_json)
+        return
+    result: Estimate = reckon(load_plan(plan, overrides))
+    if out is not None:
+        write_whole(out, as_csv(rows_of(result)))
     if as_json:
         from yieldest.show.machine import as_dictionary  # noqa: PLC0415
 
@@ -50,16 +82,43 @@ def estimate(plan: PlanPath, as_json: AsJson = False) -> None:
         print_estimate(result, console())
 
 
+def _sweep(
+    plan: Path, overrides: list[Override], text: str, out: Path | None, as_json: bool
+) -> None:
+    from rich.console import Console  # noqa: PLC0415
+    from rich.progress import Progress  # noqa: PLC0415
+
+    from yieldest.outfile import write_whole  # noqa: PLC0415
+    from yieldest.overrides import read_sweep  # noqa: PLC0415
+    from yieldest.plan import load_plan  # noqa: PLC0415
+    from yieldest.show.sweeps import print_sweep  # noqa: PLC0415
+    from yieldest.show.text import console  # noqa: PLC0415
+    from yieldest.sweep import as_csv, sweep_plan  # noqa: PLC0415
+
+    sweep = read_sweep(text)
+    watched = Console(stderr=True)
+    with Progress(console=watched, transient=True, disable=not watched.is_terminal) as progress:
+        task = progress.add_task("estimating", total=len(sweep.values))
+        rows = sweep_plan(plan, overrides, sweep, lambda: progress.advance(task))
+    if out is not None:
+        write_whole(out, as_csv(rows))
+    if as_json:
+        _print_json({"key": sweep.key, "rows": rows})
+    else:
+        print_sweep(sweep.key, rows, load_plan(plan, overrides).currency, console())
+
+
 @app.command()
-def check(plan: PlanPath, as_json: AsJson = False) -> None:
+def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> None:  # noqa: B006
     """Say whether a plan and the files it names are sound, without reckoning.
 
     Example: yieldest check demo-sites/hill-yard
     """
     from yieldest.check import check_plan  # noqa: PLC0415
+    from yieldest.overrides import read_override  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
 
-    findings = check_plan(load_plan(plan))
+    findings = check_plan(load_plan(plan, [read_override(change) for change in changes]))
     if as_json:
         _print_json(findings)
         return

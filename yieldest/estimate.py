@@ -12,11 +12,15 @@ from yieldest.climate.air import Air, air_at_hub, monthly_air
 from yieldest.climate.extremes import Strain, strain
 from yieldest.climate.site import LOW_MEAN_SPEED_MS, Climate
 from yieldest.climate.study import WindStudy
+from yieldest.energy.joined import Joined
 from yieldest.energy.losses import losses_of
 from yieldest.energy.production import Energy, produce
 from yieldest.energy.turbulent import TurbulenceEffect, in_turbulence
-from yieldest.money.bill import read_bill
-from yieldest.money.cost import Cost, MoneyTerms, cost_of, money_terms
+from yieldest.joining import joined_of
+from yieldest.money.bill import Bill
+from yieldest.money.billfile import read_bill
+from yieldest.money.cost import Cost, cost_of
+from yieldest.money.terms import MoneyTerms, money_terms
 from yieldest.plan import Build, Plan
 from yieldest.provenance import Provenance
 from yieldest.record.longterm import LongTerm
@@ -40,7 +44,10 @@ class BuildEstimate:
     turbulence : TurbulenceEffect or None
         None when the turbulence intensity is not known.
     strain : Strain
+    joined : Joined
+        The layout and the wiring, for this and any smaller number of machines.
     energy : Energy
+    bill : Bill or None
     cost : Cost or None
         None without a bill.
     assumed, warnings : tuple of str
@@ -53,7 +60,9 @@ class BuildEstimate:
     curve: PowerCurve
     turbulence: TurbulenceEffect | None
     strain: Strain
+    joined: Joined
     energy: Energy
+    bill: Bill | None
     cost: Cost | None
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -138,10 +147,12 @@ def _build(plan: Plan, build: Build, wind: SiteWind, terms: MoneyTerms) -> Build
     intensity, turbulence = turbulence_intensity(plan, wind.study), None
     if intensity is not None:
         curve, turbulence = in_turbulence(curve, climate, intensity)
+    joined = joined_of(build, climate, curve, record, wind.long_term_factor * at_hub.factor)
+    joint = joined.reckon(build.count)
     energy = produce(
         climate,
         curve,
-        losses_of(build.losses.model_dump(), build.count),
+        losses_of(build.losses.model_dump(), build.count, joint.losses),
         build.count,
         at_hub.readings,
     )
@@ -155,7 +166,7 @@ def _build(plan: Plan, build: Build, wind: SiteWind, terms: MoneyTerms) -> Build
         gust_ms=None if record is None else record.gust_ms,
         interval_s=3600.0 if record is None else record.coverage.interval_s,
     )
-    bill = None if build.bill is None else read_bill(plan.file(build.bill))
+    bill = None if build.bill is None else read_bill(plan.file(build.bill), plan.currency)
     cost = None if bill is None else cost_of(bill, build.count, energy.net_kwh_per_year, terms)
     stages: list[Provenance] = [*at_hub.provenance, air.provenance, curve.provenance]
     stages.append(energy.provenance)
@@ -164,6 +175,11 @@ def _build(plan: Plan, build: Build, wind: SiteWind, terms: MoneyTerms) -> Build
     warnings += strong.warnings
     if turbulence is not None:
         warnings.append(turbulence.sentence)
+    assumed = [text for stage in stages for text in stage.assumed]
+    warnings += joint.warnings
+    if joint.interaction is not None:
+        warnings += joint.interaction.warnings
+        assumed += joint.interaction.assumed
     if bill is None:
         warnings.append("No bill is stated, so there is no cost per kWh and no payback.")
     if climate.mean_speed_ms < LOW_MEAN_SPEED_MS:
@@ -178,9 +194,11 @@ def _build(plan: Plan, build: Build, wind: SiteWind, terms: MoneyTerms) -> Build
         curve=curve,
         turbulence=turbulence,
         strain=strong,
+        joined=joined,
         energy=energy,
+        bill=bill,
         cost=cost,
-        assumed=tuple(text for stage in stages for text in stage.assumed),
+        assumed=tuple(assumed),
         warnings=tuple(warnings),
     )
 

@@ -30,10 +30,25 @@ _DATE = re.compile(r"\d{1,8}[-/.:T ](\d|[A-Za-z]{3})")
 _UNIT_CELLS = frozenset(
     {"m/s", "m/sec", "meters/second", "metres/second", "mps", "ms-1", "m s-1", "mph", "km/h"}
     | {"kmh", "kph", "kn", "kt", "kts", "knots", "ft/s", "fps", "bft", "beaufort"}
-    | {"deg", "degt", "degrees", "°", "deg c", "degc", "c", "°c", "f", "degf", "°f", "k", "hpa"}
+    | {
+        "deg",
+        "degt",
+        "degrees",
+        "°",
+        "deg c",
+        "deg f",
+        "degc",
+        "c",
+        "°c",
+        "f",
+        "degf",
+        "°f",
+        "k",
+        "hpa",
+    }
     | {"mbar", "mb", "pa", "kpa", "inhg", "mmhg", "%", "v", "volts", "w", "w/m2", "w/m^2", "mm"}
     | {"ts", "rn", "utc", "local", "yyyy-mm-dd hh:mm", "yyyy-mm-dd hh:mm:ss", "yr", "mo", "dy"}
-    | {"hr", "mn", "h", "min", "s", "hh:mm", "yyyy-mm-dd", "dd.mm.yyyy", "dd/mm/yyyy", "hpa/mb"}
+    | {"hr", "mn", "h", "min", "s", "hh:mm", "yyyy-mm-dd", "dd.mm.yyyy", "dd/mm/yyyy", "hpa"}
     | {"mm/dd/yyyy", "date", "time", "nmi", "ft", "mi"}
 )
 _STATISTIC_CELLS = frozenset({"smp", "avg", "std", "max", "min", "wvc", "tot", "mean", "sample"})
@@ -167,9 +182,10 @@ def _delimiter(content: list[tuple[int, str]]) -> str:
         cells, often = counts.most_common(1)[0]
         if cells < 2 or often < min(50, len(lines)) / 2:
             continue
+        ends = lines[-1].endswith(mark)
         for line in lines:
             row = split_line(line, mark)
-            if len(row) in (cells, cells - 1) and not _is_data(row):
+            if _fits(row, cells, ends) and not _is_data(row):
                 return mark
         fallback = fallback or mark
     return fallback or ","
@@ -200,7 +216,8 @@ def _find_heading(
             f"{path}: there is a heading but no data line below it; give one line per reading."
         )
     width = Counter(map(len, data[-50:])).most_common(1)[0][0]
-    found = _heading_among(rows, width)
+    ends = all(not cells[-1] for cells in data[-50:] if len(cells) == width)
+    found = _heading_among(rows, width, ends)
     if found is None:
         # Some loggers write the heading as a comment.
         first = next(number for number, cells in rows if len(cells) == width)
@@ -209,7 +226,7 @@ def _find_heading(
             for number, line in lines
             if number < first and is_comment(line)
         ]
-        found = _heading_among(comments, width)
+        found = _heading_among(comments, width, ends)
         if found is None:
             raise InputError(
                 f"{path}, line {first}: no heading line was found above this, the first line of "
@@ -220,14 +237,19 @@ def _find_heading(
     return found
 
 
+def _fits(cells: list[str], width: int, ends: bool) -> bool:
+    """Tell whether cells can be a heading; `ends` where data lines end in a delimiter."""
+    return len(cells) == width or (ends and len(cells) == width - 1)
+
+
 def _heading_among(
-    rows: list[tuple[int, list[str]]], width: int
+    rows: list[tuple[int, list[str]]], width: int, ends: bool
 ) -> tuple[list[str], list[str], int, int] | None:
     """Return heading, units, line of the heading, line after; of the text line that fits."""
     fitting = [
         index
         for index, (_, cells) in enumerate(rows)
-        if len(cells) in (width, width - 1) and not _is_data(cells)
+        if _fits(cells, width, ends) and not _is_data(cells)
     ]
     if not fitting:
         return None
@@ -238,7 +260,9 @@ def _heading_among(
     # Lines such as "Elevation;120" above a heading look like data, so the first heading over real
     # readings counts, else the one over most lines.
     real = [sum(map(_is_reading, run)) >= min(3, max(1, len(run))) for run in runs]
-    chosen = real.index(True) if any(real) else max(range(len(runs)), key=lambda n: len(runs[n]))
+    chosen = (
+        real.index(True) if any(real) else max(range(len(runs)), key=lambda n: (len(runs[n]), n))
+    )
     at = fitting[chosen]
     after = rows[at][0] + 1
     units: list[str] = []

@@ -6,6 +6,7 @@ import difflib
 import math
 import re
 import tomllib
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self, get_args
@@ -13,12 +14,15 @@ from typing import Annotated, Any, Literal, Self, get_args
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from yieldest.errors import InputError
+from yieldest.overrides import Override, apply_override
 from yieldest.textfile import open_text
 
 Share = Annotated[float, Field(ge=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 FilePath = Annotated[str, Field(min_length=1)]
+MOST_WAKES = 200
+"""Machines that wakes are reckoned for; the work grows with the square of the number."""
 Terrain = Literal["water", "open", "hedged", "built", "suburb"]
 
 
@@ -215,6 +219,7 @@ class Wind(_Section):
     energy_error_limit: Annotated[float, Field(ge=0, le=1)] = 0.05
     season_correction: bool = True
     screen: Screen = Screen()
+    neighbour: FilePath | None = None
 
     @model_validator(mode="after")
     def _one_source(self) -> Self:
@@ -234,6 +239,8 @@ class Wind(_Section):
         for key in (*_FILE_KEYS, *_RECORD_KEYS):
             if getattr(self, key) is not None and key not in allowed:
                 raise ValueError(f"{key} belongs to a record, not to {source}; leave it out")
+        if self.neighbour is not None and source != "record":
+            raise ValueError(f"neighbour belongs to a record, not to {source}; leave it out")
         if source == "frequency_table" and self.fit not in (None, "interval-censored", "empirical"):
             raise ValueError("a frequency_table can only be fitted interval-censored or empirical")
         for key in ("also", "reference"):
@@ -264,6 +271,62 @@ class LossShares(_Section):
     curtailment: Share | None = None
 
 
+class Array(_Section):
+    """How the machines of a build stand, and what is known of their interaction."""
+
+    layout: Literal["row", "grid"] | None = None
+    coordinates_m: list[Annotated[list[float], Field(min_length=2, max_length=2)]] | None = None
+    bearing_deg: Annotated[float, Field(ge=0, le=360)] | None = None
+    spacing_rotor_widths: Annotated[float, Field(ge=1)] | None = None
+    row_spacing_rotor_widths: Annotated[float, Field(ge=1)] | None = None
+    columns: Annotated[int, Field(ge=1)] | None = None
+    interaction_factor: Annotated[float, Field(gt=0, le=1.5)] | None = None
+    interaction_uncertainty: Share | None = None
+    evidence: Annotated[str, Field(min_length=1)] | None = None
+    wake_decay: Annotated[float, Field(gt=0, le=0.5)] | None = None
+    thrust_coefficient: Annotated[float, Field(ge=0, lt=1)] | None = None
+    sectors: Annotated[int, Field(ge=4, le=72)] = 12
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        _at_most_one(self, "layout", "coordinates_m", "interaction_factor")
+        if self.interaction_factor is not None:
+            if self.evidence is None:
+                raise ValueError(
+                    "interaction_factor needs its evidence; state in words where it was measured"
+                )
+            return self
+        if self.coordinates_m is None and self.layout is None:
+            raise ValueError("state layout, coordinates_m or interaction_factor")
+        if self.layout is not None and None in (self.bearing_deg, self.spacing_rotor_widths):
+            raise ValueError(
+                f"a {self.layout} needs bearing_deg (the way a row runs) and spacing_rotor_widths"
+            )
+        if self.layout == "grid" and self.columns is None:
+            raise ValueError("a grid needs columns, the number of machines in a row")
+        return self
+
+
+class Cable(_Section):
+    """A copper cable, for each machine or for all of them."""
+
+    length_m: Positive
+    cross_section_mm2: Annotated[float, Field(ge=0.1, le=1000)]
+    voltage_v: Positive
+    arrangement: Literal["dc", "single-phase", "three-phase"]
+    power_factor: Annotated[float, Field(gt=0, le=1)] = 1.0
+    conductor_temperature_c: Annotated[float, Field(ge=-40, le=120)] = 20.0
+    carries: Literal["each machine", "the array"]
+
+
+class Converter(_Section):
+    """An inverter, charger or controller, for each machine or for all of them."""
+
+    efficiency: Annotated[float, Field(gt=0, le=1)]
+    limit_w: Positive | None = None
+    carries: Literal["each machine", "the array"]
+
+
 class Build(_Section):
     """One way to build: a number of machines of one kind at one height."""
 
@@ -282,6 +345,9 @@ class Build(_Section):
     rotor_height_m: Positive | None = None
     rotor_type: Literal["lift", "drag"] | None = None
     losses: LossShares = LossShares()
+    array: Array | None = None
+    cable: list[Cable] = []
+    converter: list[Converter] = []
     bill: FilePath | None = None
 
     @model_validator(mode="after")
@@ -289,6 +355,33 @@ class Build(_Section):
         _at_most_one(self, "rotor_area_m2", "rotor_diameter_m", "rotor_width_m")
         if (self.rotor_width_m is None) != (self.rotor_height_m is None):
             raise ValueError("rotor_width_m and rotor_height_m go together; state both")
+        return self
+
+    @model_validator(mode="after")
+    def _one_interaction(self) -> Self:
+        if self.array is not None:
+            if self.losses.interaction is not None:
+                raise ValueError("array and losses.interaction exclude each other; keep one")
+            places = self.array.coordinates_m
+            if places is not None and len(places) != self.count:
+                raise ValueError(
+                    f"array.coordinates_m names {len(places)} places for a count of {self.count}; "
+                    "state one for each machine"
+                )
+            if places is not None and self.width_m is None:
+                raise ValueError("array.coordinates_m needs the size of the rotor; state it")
+            if places is not None and len({tuple(place) for place in places}) < len(places):
+                raise ValueError("two machines stand at one place; mend array.coordinates_m")
+            wakes = self.array.interaction_factor is None
+            if wakes and self.count > MOST_WAKES:
+                raise ValueError(
+                    f"wakes are reckoned for at most {MOST_WAKES} machines; state a measured "
+                    "interaction_factor instead"
+                )
+        if (self.cable or self.converter) and self.losses.electrical is not None:
+            raise ValueError(
+                "cable or converter and losses.electrical exclude each other; keep one"
+            )
         return self
 
     @property
@@ -316,15 +409,53 @@ class Build(_Section):
             return self.rotor_width_m * self.rotor_height_m
         return None
 
+    @property
+    def width_m(self) -> float | None:
+        """Width of the rotor across the wind, where its size is stated."""
+        if self.rotor_width_m is not None:
+            return self.rotor_width_m
+        if self.rotor_diameter_m is not None:
+            return self.rotor_diameter_m
+        if self.rotor_area_m2 is not None:
+            return math.sqrt(self.rotor_area_m2 * 4 / math.pi)
+        return None
+
+
+class Loan(_Section):
+    """A loan paid back in equal yearly sums; its rate is nominal."""
+
+    share: Annotated[float, Field(gt=0, le=1)]
+    interest_rate: Annotated[float, Field(ge=0, le=1)]
+    years: Annotated[int, Field(ge=1, le=100)]
+
 
 class Money(_Section):
-    """Money terms, real (in today's money)."""
+    """Money terms, real (in today's money) unless called nominal."""
 
     discount_rate: Annotated[float, Field(gt=-0.5, le=1)] | None = None
     life_years: Annotated[int, Field(ge=1, le=100)] | None = None
     price_per_kwh: NotNegative | None = None
     upkeep_share_per_year: Share | None = None
     wage_per_hour: NotNegative | None = None
+    used_share: Annotated[float, Field(ge=0, le=1)] | None = None
+    export_price_per_kwh: NotNegative | None = None
+    price_rise_per_year: Annotated[float, Field(gt=-0.5, le=0.5)] | None = None
+    degradation_per_year: Share | None = None
+    grant: NotNegative | None = None
+    grant_share: Annotated[float, Field(ge=0, le=1)] | None = None
+    inflation: Annotated[float, Field(gt=-0.5, le=1)] | None = None
+    loan: Loan | None = None
+    grid_carbon_kg_per_kwh: NotNegative | None = None
+    item_life: Literal["required", "as the build"] | None = None
+
+    @model_validator(mode="after")
+    def _terms_agree(self) -> Self:
+        _at_most_one(self, "grant", "grant_share")
+        if self.export_price_per_kwh is not None and self.used_share is None:
+            raise ValueError(
+                "export_price_per_kwh needs used_share, the share of the energy that is not sold"
+            )
+        return self
 
 
 class Plan(_Section):
@@ -361,18 +492,20 @@ class Plan(_Section):
         return self.path.parent / name
 
 
-def load_plan(path: Path) -> Plan:
+def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
     """Read and validate a plan file.
 
     Parameters
     ----------
     path : Path
         The TOML file, or the folder that holds it as plan.toml.
+    overrides : sequence of Override
+        Put over what the file says before it is validated, the last one winning.
 
     Raises
     ------
     InputError
-        Naming the line and the key that is wrong.
+        Naming the line, or the override, and the key that is wrong.
     """
     if path.is_dir():
         path = path / "plan.toml"
@@ -384,19 +517,30 @@ def load_plan(path: Path) -> Plan:
         raise InputError(f"{path}: this is not valid TOML ({error}).") from error
     if "path" in content:
         raise InputError(f"{path}, {_line_of(text, ('path',))}: unknown key 'path'.")
+    places = {apply_override(content, override): override for override in overrides}
+    if ("path",) in places:
+        raise InputError(f"{places['path',].text}: unknown key 'path'.")
     try:
         return Plan.model_validate({**content, "path": path})
     except ValidationError as error:
-        raise InputError(_sentence(path, text, error)) from error
+        raise InputError(_sentence(path, text, error, places)) from error
 
 
-def _sentence(path: Path, text: str, error: ValidationError) -> str:
-    """Turn the first trouble pydantic found into one sentence with key and line."""
+def _sentence(
+    path: Path,
+    text: str,
+    error: ValidationError,
+    overrides: Mapping[tuple[int | str, ...], Override],
+) -> str:
+    """Turn the first trouble pydantic found into one sentence with key and line or override."""
     # A misspelt key explains a missing one, so it is named first.
     trouble = min(error.errors(), key=lambda found: found["type"] != "extra_forbidden")
     location = tuple(trouble["loc"])
     key = _spell(location)
     place = f"{path}, {_line_of(text, location)}"
+    blamed = _blamed(location, text, overrides) if overrides else None
+    if blamed is not None:
+        place = blamed.text
     kind, found = trouble["type"], trouble["input"]
     if kind == "extra_forbidden":
         near = difflib.get_close_matches(str(location[-1]), _keys_beside(location), n=1)
@@ -412,10 +556,27 @@ def _sentence(path: Path, text: str, error: ValidationError) -> str:
     return f"{place}: {key!r} is {found!r}, but {_wish(trouble['msg'])}; mend the value."
 
 
+def _blamed(
+    location: tuple[int | str, ...], text: str, overrides: Mapping[tuple[int | str, ...], Override]
+) -> Override | None:
+    """Return the last override at or around a wrong place, unless the file alone is as wrong."""
+    try:
+        Plan.model_validate({**tomllib.loads(text), "path": Path()})
+    except ValidationError as error:
+        if any(trouble["loc"] == location for trouble in error.errors()):
+            return None
+    for place, override in reversed(list(overrides.items())):
+        depth = min(len(place), len(location))
+        if place[:depth] == location[:depth]:
+            return override
+    return None
+
+
 def _wish(message: str) -> str:
     if "pattern" in message:
         return "it should be three capital letters, such as EUR"
     wish = message.replace("Input should", "it should").replace("a valid ", "a ")
+    wish = re.sub(r"a dictionary or instance of \w+", "a section of keys", wish)
     return wish.replace("a integer", "a whole number")
 
 
@@ -457,6 +618,9 @@ def _line_of(text: str, location: tuple[int | str, ...]) -> str:
             names = tuple(name.strip("\"' ") for name in heading.group(2).split("."))
             if heading.group(1) == "[[":
                 tables[names] = tables.get(names, -1) + 1
+                # Tables within this one are counted from its own start.
+                for inner in [t for t in tables if t[: len(names)] == names and t != names]:
+                    del tables[inner]
             here = ()
             for depth, name in enumerate(names, start=1):
                 here += (name, tables[names[:depth]]) if names[:depth] in tables else (name,)

@@ -26,6 +26,7 @@ from yieldest.record.read import Record
 from yieldest.record.rules import ScreenRules, screen_rules
 from yieldest.windfiles import (
     read_also,
+    read_neighbour,
     read_plan_frequencies,
     read_plan_months,
     read_plan_record,
@@ -69,6 +70,11 @@ class SiteWind:
     provenance: tuple[Provenance, ...]
 
     @property
+    def long_term_factor(self) -> float:
+        """Long-term mean over the mean as measured."""
+        return self.rungs[0].factor
+
+    @property
     def record(self) -> Record | None:
         """The measured record after screening."""
         return None if self.study is None else self.study.record
@@ -91,7 +97,8 @@ def site_wind(plan: Plan) -> SiteWind:
         fit=wind.fit,
         energy_error_limit=wind.energy_error_limit,
     )
-    study = years = study_record(read_plan_record(plan), options)
+    neighbour = None if wind.neighbour is None else read_neighbour(plan, wind.neighbour)
+    study = years = study_record(read_plan_record(plan), options, neighbour)
     record = study.record
     provenance = [record.provenance]
     over_years = None
@@ -194,7 +201,9 @@ def _summed_wind(plan: Plan) -> tuple[Climate, Readings | None]:
         table = read_plan_frequencies(plan)
         climate = climate_of_frequencies(table, height_m)
         limit = None if wind.fit == "interval-censored" else limit
-        return replace(climate, reading_limit=limit), Readings(*points_of_frequencies(table))
+        return replace(climate, reading_limit=limit), Readings(
+            *points_of_frequencies(table, climate)
+        )
     climate, speed_ms, share = climate_of_months(read_plan_months(plan), shape, height_m)
     return replace(climate, reading_limit=limit), Readings(speed_ms, share)
 

@@ -277,7 +277,7 @@ def _ragged(path: Path, layout: Layout, *, short_lines: bool = False) -> InputEr
         cells = len(split_line(line, layout.delimiter))
         if cells > width or (cells < width and not short_lines):
             return InputError(
-                f"{path}, line {number}: {cells} cells where the heading has {width}; give each "
+                f"{path}, line {number}: {cells} cell(s) where the heading has {width}; give each "
                 "line one cell per heading."
             )
     return None

@@ -26,12 +26,16 @@ def wind(
         typer.Option(metavar="ROLE=HEADING", help="Which column holds what; repeat it."),
     ] = None,
     units: Annotated[str | None, typer.Option(help="Unit of the speeds: m/s, mph, kn...")] = None,
+    deviation_units: Annotated[
+        str | None, typer.Option(help="Unit of standard deviations and gusts.")
+    ] = None,
     temperature_units: Annotated[str | None, typer.Option(help="Unit of temperatures.")] = None,
     pressure_units: Annotated[str | None, typer.Option(help="Unit of pressures.")] = None,
     day_first: Annotated[bool, typer.Option("--day-first", help="Dates are 31/1/2026.")] = False,
     month_first: Annotated[
         bool, typer.Option("--month-first", help="Dates are 1/31/2026.")
     ] = False,
+    year_first: Annotated[bool, typer.Option("--year-first", help="Dates are 26/1/31.")] = False,
     zone: Annotated[str | None, typer.Option(help="Time zone, such as Europe/Berlin.")] = None,
     start: Annotated[str | None, typer.Option(help="First time, where there are none.")] = None,
     interval: Annotated[
@@ -87,8 +91,12 @@ def wind(
     from yieldest.record.read import read_record  # noqa: PLC0415
     from yieldest.record.rules import screen_rules  # noqa: PLC0415
 
-    if day_first and month_first:
-        raise InputError("--day-first and --month-first exclude each other; keep one of them.")
+    orders = {"day first": day_first, "month first": month_first, "year first": year_first}
+    chosen = [order for order, stated in orders.items() if stated]
+    if len(chosen) > 1:
+        raise InputError(
+            "--day-first, --month-first and --year-first exclude each other; keep one of them."
+        )
     if sectors not in SECTORS:
         raise InputError(f"--sectors is {sectors}, but it must be 8, 12 or 16; mend the value.")
     if fit is not None and fit not in (*METHODS, EMPIRICAL):
@@ -98,6 +106,7 @@ def wind(
     options = ReadOptions(
         columns=dict(_pairs("--column", column)),
         units=units,
+        deviation_units=deviation_units,
         temperature_units=temperature_units,
         pressure_units=pressure_units,
         delimiter=delimiter,
@@ -105,7 +114,7 @@ def wind(
         encoding=encoding,
         skip_lines=skip_lines,
         headings=tuple(headings.split(",")) if headings else (),
-        date_order="day first" if day_first else "month first" if month_first else None,
+        date_order=chosen[0] if chosen else None,
         time_zone=zone,
         start=start,
         interval_s=interval,
@@ -124,7 +133,7 @@ def wind(
             fit=fit,
             sectors=sectors,
         ),
-        None if neighbour is None else read_record(neighbour, options),
+        None if neighbour is None else read_record(neighbour, ReadOptions(time_zone=zone)),
     )
     if out is not None:
         from yieldest.record.flagged import write_flagged  # noqa: PLC0415

@@ -32,6 +32,11 @@ def read_reference(plan: Plan, reference: Reference) -> Record:
     return read_record(plan.file(reference.record), ReadOptions(**reference.read_options()))
 
 
+def read_neighbour(plan: Plan, name: str) -> Record:
+    """Read the record of another sensor near by, with columns and units of its own."""
+    return read_record(plan.file(name), ReadOptions(time_zone=plan.wind.time_zone))
+
+
 def read_also(plan: Plan, also: Also) -> Record:
     """Read a second anemometer of the plan's record."""
     options = _options(plan)

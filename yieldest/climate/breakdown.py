@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.climate.censored import fit_above_start
-from yieldest.climate.fit import METHODS, Fit
+from yieldest.climate.fit import METHODS, Fit, guarded
 from yieldest.climate.tally import Tally
 from yieldest.record.coverage import month_and_hour
 from yieldest.record.sectors import sector_index
@@ -171,7 +171,7 @@ def by_direction(
         A key of `climate.fit.METHODS`; the censored fit is then made above the starting speed
         alone, for the sectors hold no calms.
     """
-    fit = fit_above_start if method == "interval-censored" else METHODS[method]
+    fit = guarded(fit_above_start) if method == "interval-censored" else METHODS[method]
     zero = tally.speed_ms[class_of] == 0
     sector = np.where(zero, -1, sector_index(direction_deg, sectors))
     names = tuple(f"{360 / sectors * i:g}" for i in range(sectors))

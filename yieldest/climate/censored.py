@@ -53,7 +53,7 @@ def fit_censored(tally: Tally) -> tuple[FloatArray, FloatArray, FloatArray]:
     below = 1 - share_above(tally.start_ms, shape, scale)
     with np.errstate(divide="ignore", invalid="ignore"):
         surplus = (still_share - below) / (1 - below)
-    own = surplus > 0
+    own = (surplus > 0) & (zero_share > 0)
     if not own.all():
         all_shape, all_scale = _maximise(tally, truncated_at_ms=0.0)
         shape, scale = np.where(own, shape, all_shape), np.where(own, scale, all_scale)

@@ -179,13 +179,29 @@ def _least_squares(tally: Tally) -> Fit:
     return *least_squares_fit(bounds, below), _zero_share(tally)
 
 
+def guarded(fit: Callable[[Tally], Fit]) -> Callable[[Tally], Fit]:
+    """Return a fit that gives NaN where fewer than two classes above the start are filled.
+
+    The same where it gives no distribution: a line through two points may fall.
+    """
+
+    def fit_or_nan(tally: Tally) -> Fit:
+        filled = (tally.weight > 0) & ~tally.still & (tally.speed_ms > 0)
+        enough = filled.sum(axis=-1) >= 2
+        shape, scale, calm = fit(tally)
+        enough &= (shape > 0) & np.isfinite(scale)
+        return np.where(enough, shape, np.nan), np.where(enough, scale, np.nan), calm
+
+    return fit_or_nan
+
+
 METHODS: dict[str, Callable[[Tally], Fit]] = {
-    "interval-censored": fit_censored,
-    "maximum likelihood": _plain,
-    "moments": _moments,
-    "energy pattern factor": _pattern,
-    "least squares": _least_squares,
-    "mean cube": _cube,
+    "interval-censored": guarded(fit_censored),
+    "maximum likelihood": guarded(_plain),
+    "moments": guarded(_moments),
+    "energy pattern factor": guarded(_pattern),
+    "least squares": guarded(_least_squares),
+    "mean cube": guarded(_cube),
 }
 """The fits by name; each takes a tally with weights of shape (..., m)."""
 
@@ -211,8 +227,10 @@ def chosen_method(tally: Tally) -> tuple[str, str]:
     """
     spread = float(tally.spread_ms())
     limit = COARSE_SHARE * spread
-    uneven = tally.step_ms is None and float(np.max(tally.upper_ms - tally.lower_ms)) > limit
     rule = f"{COARSE_SHARE:.0%} of the spread of the speeds ({spread:.3g} m/s)"
+    widest = float(np.max(tally.upper_ms - tally.lower_ms, where=~tally.still, initial=0.0))
+    if tally.step_ms is None and widest > limit:
+        return "interval-censored", "the readings are uneven classes of speed"
     if tally.step_ms is not None and tally.step_ms > limit:
         return "interval-censored", f"the rounding step {tally.step_ms:.3g} m/s is above {rule}"
     if tally.start_ms > limit:
@@ -220,6 +238,4 @@ def chosen_method(tally: Tally) -> tuple[str, str]:
             "interval-censored",
             f"nothing can be told below {tally.start_ms:.3g} m/s, which is above {rule}",
         )
-    if uneven:
-        return "interval-censored", "the readings are uneven classes of speed"
     return "maximum likelihood", f"rounding step and starting speed are below {rule}"

@@ -120,7 +120,8 @@ def _judged(method: str, tally: Tally, drawn: Tally) -> FitResult:
     cube = float(tally.moment(3))
     energy = float(tally.share @ model_power(tally.speed_ms))
     shapes, scales, calms = METHODS[method](drawn)
-    cubes = (1 - calms) * moment(shapes, scales, 3)
+    # Over the cube of the fit itself, for a share of it is what is stated.
+    cubes = (1 - calms) * moment(shapes, scales, 3) / (windy * moment(shape, scale, 3))
     return FitResult(
         method=method,
         shape=shape,
@@ -135,7 +136,7 @@ def _judged(method: str, tally: Tally, drawn: Tally) -> FitResult:
         r_squared=_r_squared(tally, shape, scale, calm),
         shape_se=_spread(shapes),
         scale_se_ms=_spread(scales),
-        mean_cube_se=_spread(cubes / np.nanmean(cubes)),
+        mean_cube_se=_spread(cubes),
     )
 
 
@@ -150,7 +151,7 @@ def _r_squared(tally: Tally, shape: float, scale_ms: float, calm_share: float) -
     fitted = calm_share + (1 - calm_share) * (1 - share_above(bounds, shape, scale_ms))
     seen, said = np.diff(below, prepend=0.0), np.diff(fitted, prepend=0.0)
     scatter = float(((seen - seen.mean()) ** 2).sum())
-    return 1 - float(((seen - said) ** 2).sum()) / scatter if scatter > 0 else None
+    return 1 - float(((seen - said) ** 2).sum()) / scatter if scatter > 1e-9 else None
 
 
 def hump_speeds(tally: Tally) -> tuple[float, ...]:

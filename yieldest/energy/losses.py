@@ -20,6 +20,10 @@ CROWDED_INTERACTION = 0.05
 """Interaction loss assumed for several machines where none is stated (common practice, no
 source)."""
 
+STATED_DOUBT, ASSUMED_DOUBT = 0.25, 0.5
+"""Standard uncertainty of a loss as a share of it, where somebody stated it and where nobody did
+(common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class Loss:
@@ -30,18 +34,26 @@ class Loss:
     category : str
         A key of `LOSS_CATEGORIES`.
     share : float
-        Of the energy that reaches this category, from 0 to 1.
+        Of the energy that reaches this category, below 1; below 0 where it is a gain.
     assumed : bool
         Whether nobody stated it.
+    standard_uncertainty : float
+        Of the share.
+    method : str
+        "stated", "assumed", or how it was reckoned.
     """
 
     category: str
     share: float
     assumed: bool
+    standard_uncertainty: float
+    method: str
 
 
-def losses_of(stated: Mapping[str, float | None], count: int) -> tuple[Loss, ...]:
-    """Return every category with its stated or assumed share.
+def losses_of(
+    stated: Mapping[str, float | None], count: int, reckoned: tuple[Loss, ...] = ()
+) -> tuple[Loss, ...]:
+    """Return every category with its reckoned, stated or assumed share.
 
     Parameters
     ----------
@@ -49,15 +61,22 @@ def losses_of(stated: Mapping[str, float | None], count: int) -> tuple[Loss, ...
         Category to share.
     count : int
         Number of machines; several of them disturb each other.
+    reckoned : tuple of Loss
+        What the layout or the wiring gave; it stands before what is stated.
     """
+    by_category = {loss.category: loss for loss in reckoned}
     losses = []
     for category, default in LOSS_CATEGORIES.items():
         share = stated.get(category)
-        if share is None:
-            crowded = category == "interaction" and count > 1
-            losses.append(Loss(category, CROWDED_INTERACTION if crowded else default, True))
+        if category in by_category:
+            loss = by_category[category]
+        elif share is not None:
+            loss = Loss(category, share, False, STATED_DOUBT * share, "stated")
         else:
-            losses.append(Loss(category, share, False))
+            crowded = category == "interaction" and count > 1
+            share = CROWDED_INTERACTION if crowded else default
+            loss = Loss(category, share, True, ASSUMED_DOUBT * share, "assumed")
+        losses.append(loss)
     return tuple(losses)
 
 

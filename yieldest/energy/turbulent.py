@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from yieldest.climate.site import Climate
 from yieldest.climate.turbulence import SMOOTH_INTENSITY, added_intensity, curve_in_turbulence
 from yieldest.energy.yearly import mean_power_w
@@ -65,5 +67,8 @@ def in_turbulence(
         f"gust; {'counted' if counted else 'a gain of that kind is not counted'}."
     )
     if counted:
-        curve = replace(curve, speed_ms=speed, power_w=power)
+        thrust = curve.thrust_coefficient
+        if thrust is not None:
+            thrust = np.interp(speed, curve.speed_ms, thrust)
+        curve = replace(curve, speed_ms=speed, power_w=power, thrust_coefficient=thrust)
     return curve, TurbulenceEffect(intensity, effect, counted, sentence)

@@ -1,29 +1,23 @@
-"""A parts bill: reading it, and what it comes to for a number of units."""
+"""A parts bill: what it comes to for a number of units, at first and over the years."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from pathlib import Path
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
-from yieldest.tables import Table, read_table
 
-SCOPES = {"unit": "unit", "per unit": "unit", "array": "array", "per array": "array",
-          "site": "site", "per site": "site"}  # fmt: skip
-"""What an item is bought for: each machine, the whole array, or the site; by how it is written."""
+OWN_LABOUR, PAID_LABOUR, NO_GROUP = "own labour", "paid labour", "(no group stated)"
+"""The groups that the tool makes itself, beside those that the bill names."""
 
-_NAMES = {
-    "item": ("item", "part", "name", "what"),
-    "quantity": ("quantity", "qty", "count", "number"),
-    "unit price": ("unit price", "price", "price each", "price per piece"),
-    "scope": ("scope", "per", "for"),
-    "life in years": ("life years", "life", "lifetime years", "years"),
-    "labour hours": ("labour hours", "labor hours", "labour", "hours"),
-}
+ROTOR_GROUPS = frozenset({"rotor", "generator"})
+"""What a cheaper rotor can save; everything else on a bill it cannot."""
+SUPPORT_GROUPS = frozenset({"mast", "wiring", "converter"})
+"""What carries the rotor and brings its power to the house."""
 
 
 @dataclass(frozen=True)
@@ -36,29 +30,170 @@ class BillItem:
     quantity : float
         Per unit, per array or per site, by `scope`.
     unit_price : float
+        Before tax, for one piece.
     scope : {"unit", "array", "site"}
     life_years : float or None
         None lasts as long as the machine.
     labour_hours : float
         Own work, for the whole line at its scope.
+    group : str
+        What the item belongs to, in lower case; "" where the bill does not say.
+    price_breaks : tuple of (float, float)
+        (pieces, price): from so many pieces bought together on, each costs so much.
+    tax_share, waste_share : float
+        Tax on what is paid; pieces bought beyond those needed.
+    salvage_share : float or None
+        Share of the price that a piece brings at the end of the build; None brings its scrap value.
+    scrap_value : float
+        Money for a worn-out piece; below zero where it costs money to be rid of.
+    paid_labour : float
+        Money for hired work before tax, for the whole line at its scope.
+    shared_by : float
+        Number of builds that share the line, as tools are.
+    upkeep_per_year : float
+        Money each year, for the whole line at its scope.
+    upkeep_in_years : tuple of (int, float)
+        Money in single years on top.
+    embodied_kwh, embodied_carbon_kg : float or None
+        Energy and carbon dioxide that making one piece took.
     """
 
     name: str
     quantity: float
     unit_price: float
-    scope: str
-    life_years: float | None
-    labour_hours: float
+    scope: str = "unit"
+    life_years: float | None = None
+    labour_hours: float = 0.0
+    group: str = ""
+    price_breaks: tuple[tuple[float, float], ...] = ()
+    tax_share: float = 0.0
+    waste_share: float = 0.0
+    salvage_share: float | None = None
+    scrap_value: float = 0.0
+    paid_labour: float = 0.0
+    shared_by: float = 1.0
+    upkeep_per_year: float = 0.0
+    upkeep_in_years: tuple[tuple[int, float], ...] = ()
+    embodied_kwh: float | None = None
+    embodied_carbon_kg: float | None = None
 
-    def times(self, count: int) -> int:
-        """Return how often the line is needed for `count` units."""
-        return count if self.scope == "unit" else 1
+    def times(self, count: int) -> float:
+        """Return how often the line is needed for `count` units, as this build's share of it."""
+        return (count if self.scope == "unit" else 1) / self.shared_by
+
+    def pieces_bought(self, count: int) -> float:
+        """Return the pieces bought for `count` units, waste included, whoever shares them."""
+        return self.times(count) * self.shared_by * self.quantity * (1 + self.waste_share)
+
+    def price_each(self, count: int) -> float:
+        """Return the price of one piece, before tax, when buying for `count` units."""
+        price = self.unit_price
+        bought = self.pieces_bought(count)
+        for pieces, lower in self.price_breaks:
+            if bought >= pieces:
+                price = lower
+        return price
+
+    def parts_cost(self, count: int) -> float:
+        """Return what the pieces cost, with waste and tax."""
+        bought = self.pieces_bought(count) / self.shared_by
+        return bought * self.price_each(count) * (1 + self.tax_share)
+
+    def paid_labour_cost(self, count: int) -> float:
+        """Return what hired work costs, with tax."""
+        return self.times(count) * self.paid_labour * (1 + self.tax_share)
+
+    def own_hours(self, count: int) -> float:
+        """Return the hours of own work."""
+        return self.times(count) * self.labour_hours
 
     def cost(self, count: int, wage_per_hour: float) -> float:
-        """Return what the line comes to for `count` units, labour at a wage included."""
-        return self.times(count) * (
-            self.quantity * self.unit_price + self.labour_hours * wage_per_hour
+        """Return what the line comes to for `count` units, all labour included."""
+        return (
+            self.parts_cost(count)
+            + self.paid_labour_cost(count)
+            + self.own_hours(count) * wage_per_hour
         )
+
+    def replacement_years(self, life_years: int) -> list[int]:
+        """Return the years in which the line is bought again within the life of a build.
+
+        Parameters
+        ----------
+        life_years : int
+            Of the build. Nothing is replaced in its last year.
+
+        Notes
+        -----
+        At the ends of years L, 2 L, ... for an item of life L, each rounded to a whole year.
+        """
+        years = []
+        if self.life_years is not None:
+            turn = self.life_years
+            while round(turn) < life_years:
+                years.append(max(1, round(turn)))
+                turn += self.life_years
+        return years
+
+
+@dataclass(frozen=True)
+class Dear:
+    """One of the dearest items of a bill.
+
+    Parameters
+    ----------
+    name : str
+    cost : float
+        Parts and paid labour, for all the units, and own labour at the wage.
+    share : float
+        Of the capital cost.
+    """
+
+    name: str
+    cost: float
+    share: float
+
+
+@dataclass(frozen=True)
+class Embodied:
+    """What making the parts took, replacements over the life of the build included.
+
+    Parameters
+    ----------
+    energy_kwh, carbon_kg : float or None
+        None where no item states a figure.
+    items_without_energy, items_without_carbon : int
+        Items that state none, and count as zero.
+    """
+
+    energy_kwh: float | None
+    carbon_kg: float | None
+    items_without_energy: int
+    items_without_carbon: int
+
+
+@dataclass(frozen=True)
+class Outlay:
+    """What is paid and got back for the parts of a build, by year, before any grant or loan.
+
+    Parameters
+    ----------
+    capital_cost : float
+        Parts, paid labour, and own labour at the wage.
+    replacement_costs : ndarray, shape (life + 1,)
+        Bought again in that year, less the scrap value of what it replaces.
+    upkeep_per_year : float
+    upkeep_in_years : ndarray, shape (life + 1,)
+        In single years on top.
+    salvage_value : float
+        What the parts bring at the end; below zero where clearing away costs money.
+    """
+
+    capital_cost: float
+    replacement_costs: FloatArray
+    upkeep_per_year: float
+    upkeep_in_years: FloatArray
+    salvage_value: float
 
 
 @dataclass(frozen=True)
@@ -74,124 +209,110 @@ class Bill:
     items: tuple[BillItem, ...]
     provenance: Provenance
 
+    @property
+    def states_upkeep(self) -> bool:
+        """Whether any item states upkeep."""
+        return any(item.upkeep_per_year or item.upkeep_in_years for item in self.items)
+
+    @property
+    def states_groups(self) -> bool:
+        """Whether any item states its group."""
+        return any(item.group for item in self.items)
+
+    def without(self, groups: Collection[str]) -> Bill:
+        """Return the bill without the items of some groups."""
+        return replace(self, items=tuple(item for item in self.items if item.group not in groups))
+
     def capital_cost(self, count: int, wage_per_hour: float) -> float:
         """Return what all the lines come to for `count` units."""
         return sum(item.cost(count, wage_per_hour) for item in self.items)
 
     def labour_hours(self, count: int) -> float:
         """Return the hours of own work for `count` units."""
-        return sum(item.times(count) * item.labour_hours for item in self.items)
+        return sum(item.own_hours(count) for item in self.items)
 
-    def replacement_costs(
-        self, count: int, wage_per_hour: float, life_years: int
-    ) -> tuple[float, ...]:
-        """Return the cost of replacements in each year 0 to `life_years`.
+    def cost_by_group(self, count: int, wage_per_hour: float) -> dict[str, float]:
+        """Return the capital cost by group, dearest first; labour in groups of its own."""
+        sums: dict[str, float] = {}
+        for item in self.items:
+            for group, cost in (
+                (item.group or NO_GROUP, item.parts_cost(count)),
+                (PAID_LABOUR, item.paid_labour_cost(count)),
+                (OWN_LABOUR, item.own_hours(count) * wage_per_hour),
+            ):
+                if cost:
+                    sums[group] = sums.get(group, 0.0) + cost
+        return dict(sorted(sums.items(), key=lambda entry: -entry[1]))
+
+    def dearest(self, count: int, wage_per_hour: float, how_many: int = 5) -> tuple[Dear, ...]:
+        """Return the items that cost most, dearest first."""
+        total = self.capital_cost(count, wage_per_hour)
+        costs = [(item.name, item.cost(count, wage_per_hour)) for item in self.items]
+        costs.sort(key=lambda entry: -entry[1])
+        return tuple(Dear(name, cost, cost / total) for name, cost in costs[:how_many] if cost > 0)
+
+    def outlay(self, count: int, wage_per_hour: float, life_years: int) -> Outlay:
+        """Return what is paid and got back by year.
 
         Parameters
         ----------
         count : int
         wage_per_hour : float
         life_years : int
-            Of the build. Nothing is replaced in its last year.
+            Of the build.
 
         Notes
         -----
-        An item of life L is bought again at the ends of years L, 2 L, ..., each rounded to the
-        nearest whole year, at today's price (real terms), its labour included.
+        Real terms: an item bought again costs what it costs today, its labour included. At the end
+        of the build each piece brings its salvage share of the price, or its scrap value where no
+        share is stated.
         """
-        costs = [0.0] * (life_years + 1)
+        replacements = np.zeros(life_years + 1)
+        in_years = np.zeros(life_years + 1)
+        per_year = salvage = 0.0
         for item in self.items:
-            if item.life_years is not None:
-                turn = item.life_years
-                while round(turn) < life_years:
-                    costs[max(1, round(turn))] += item.cost(count, wage_per_hour)
-                    turn += item.life_years
-        return tuple(costs)
+            times = item.times(count)
+            scrap = times * item.quantity * item.scrap_value
+            for year in item.replacement_years(life_years):
+                replacements[year] += item.cost(count, wage_per_hour) - scrap
+            per_year += times * item.upkeep_per_year
+            for year, sum_paid in item.upkeep_in_years:
+                if year <= life_years:
+                    in_years[year] += times * sum_paid
+            if item.salvage_share is None:
+                salvage += scrap
+            else:
+                salvage += times * item.quantity * item.price_each(count) * item.salvage_share
+        capital = self.capital_cost(count, wage_per_hour)
+        return Outlay(capital, replacements, per_year, in_years, salvage)
 
+    def embodied(self, count: int, life_years: int) -> Embodied:
+        """Return the energy and carbon that making the parts took, replacements included."""
 
-def read_bill(path: Path) -> Bill:
-    """Read a parts bill from a CSV file.
-
-    Parameters
-    ----------
-    path : Path
-        Columns item, quantity, unit price, and optionally scope (per unit, per array, per site;
-        per unit where blank), life in years, labour hours.
-
-    Raises
-    ------
-    InputError
-        When a column or a price is missing, or a value is text or negative.
-    """
-    table = read_table(path)
-    columns = {
-        role: table.find(role, names, required=role in ("item", "quantity", "unit price"))
-        for role, names in _NAMES.items()
-    }
-    items = table.texts(str(columns["item"]))
-    quantity = _amounts(table, str(columns["quantity"]), "the quantity", required=True)
-    price = _amounts(table, str(columns["unit price"]), "the price", required=True)
-    life = _amounts(table, columns["life in years"], "the life")
-    labour = _amounts(table, columns["labour hours"], "the labour")
-    scopes = _scopes(table, columns["scope"])
-    for row, name in enumerate(items):
-        if not name:
-            raise InputError(f"{path}, line {table.line(row)}: the item has no name; name it.")
-        if life[row] < 0.5:
-            raise InputError(
-                f"{path}, line {table.line(row)}: {name!r} lives less than half a year; put it in "
-                "the upkeep instead, or mend the life."
+        def total(figures: list[tuple[BillItem, float | None]]) -> float | None:
+            known = [(item, figure) for item, figure in figures if figure is not None]
+            if not known:
+                return None
+            return sum(
+                item.pieces_bought(count)
+                / item.shared_by
+                * figure
+                * (1 + len(item.replacement_years(life_years)))
+                for item, figure in known
             )
-    assumed = []
-    if columns["scope"] is None:
-        assumed.append(f"{path.name}: every item is needed per unit, for there is no scope column.")
-    if np.isnan(life).any():
-        assumed.append(
-            f"{path.name}: {int(np.isnan(life).sum())} of {len(items)} items state no life and "
-            "last as long as the build."
+
+        return Embodied(
+            energy_kwh=total([(item, item.embodied_kwh) for item in self.items]),
+            carbon_kg=total([(item, item.embodied_carbon_kg) for item in self.items]),
+            items_without_energy=sum(item.embodied_kwh is None for item in self.items),
+            items_without_carbon=sum(item.embodied_carbon_kg is None for item in self.items),
         )
-    return Bill(
-        items=tuple(
-            BillItem(
-                name=items[row],
-                quantity=float(quantity[row]),
-                unit_price=float(price[row]),
-                scope=scopes[row],
-                life_years=None if np.isnan(life[row]) else float(life[row]),
-                labour_hours=0.0 if np.isnan(labour[row]) else float(labour[row]),
-            )
-            for row in range(len(items))
-        ),
-        provenance=Provenance(str(path), "sum of the lines of the bill", tuple(assumed)),
-    )
 
-
-def _amounts(table: Table, column: str | None, what: str, *, required: bool = False) -> FloatArray:
-    if column is None:
-        return np.full(len(table.frame), np.nan)
-    values = table.numbers(column)
-    for row in np.flatnonzero(np.isnan(values) if required else values < 0):
-        raise InputError(
-            f"{table.path}, line {table.line(int(row))}: {what} is "
-            f"{'missing' if required else 'below zero'} in column {column!r}; fill it in."
-        )
-    for row in np.flatnonzero(values < 0):
-        raise InputError(
-            f"{table.path}, line {table.line(int(row))}: {what} {values[row]:g} in column "
-            f"{column!r} is below zero; mend it."
-        )
-    return values
-
-
-def _scopes(table: Table, column: str | None) -> list[str]:
-    if column is None:
-        return ["unit"] * len(table.frame)
-    scopes = []
-    for row, text in enumerate(table.texts(column)):
-        if text and text.lower() not in SCOPES:
-            raise InputError(
-                f"{table.path}, line {table.line(row)}: {text!r} in column {column!r} is not a "
-                "scope; write per unit, per array or per site."
-            )
-        scopes.append(SCOPES[text.lower()] if text else "unit")
-    return scopes
+    def require_lives(self) -> None:
+        """Raise an `InputError` naming the first item that states no life."""
+        for item in self.items:
+            if item.life_years is None:
+                raise InputError(
+                    f"{self.provenance.source}: {item.name!r} states no life, and "
+                    'money.item_life = "required" asks for one; fill in its life in years.'
+                )

@@ -2,125 +2,165 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
-from yieldest.arrays import FloatArray
-from yieldest.money.bill import Bill
+from yieldest.arrays import FloatArray, floats
+from yieldest.money.bill import Bill, Dear, Embodied, Outlay
 from yieldest.money.cashflow import CashFlow, cash_flow
+from yieldest.money.financing import Nominal, WithLoan, in_nominal_terms, with_loan
 from yieldest.money.measures import (
+    benefit_cost_ratio,
     cost_per_kwh,
+    cost_per_kwh_by_recovery,
     internal_rates_of_return,
     payback_years,
     present_value,
 )
+from yieldest.money.terms import MoneyTerms
 from yieldest.provenance import Provenance
 
-ASSUMED_DISCOUNT_RATE = 0.05
-ASSUMED_LIFE_YEARS = 15
-ASSUMED_UPKEEP_SHARE = 0.02
-"""Defaults of the money terms (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class MoneyTerms:
-    """The terms that money is reckoned on, real (in today's money).
-
-    Parameters
-    ----------
-    discount_rate : float
-        Real, per year.
-    life_years : int
-    price_per_kwh : float or None
-        What a kWh is worth; None leaves payback, present value and rate of return out.
-    upkeep_share_per_year : float
-        Of the capital cost.
-    wage_per_hour : float
-        For own labour; 0 counts none.
-    provenance : Provenance
-    """
-
-    discount_rate: float
-    life_years: int
-    price_per_kwh: float | None
-    upkeep_share_per_year: float
-    wage_per_hour: float
-    provenance: Provenance
-
-
-def money_terms(
-    *,
-    discount_rate: float | None,
-    life_years: int | None,
-    price_per_kwh: float | None,
-    upkeep_share_per_year: float | None,
-    wage_per_hour: float | None,
-) -> MoneyTerms:
-    """Fill in what the plan leaves open, and say so."""
-    assumed = []
-    warnings = []
-    if discount_rate is None:
-        discount_rate = ASSUMED_DISCOUNT_RATE
-        assumed.append("Real discount rate 5 % a year (common practice, no source).")
-    if life_years is None:
-        life_years = ASSUMED_LIFE_YEARS
-        assumed.append("Life 15 years (common practice for self-built machines, no source).")
-    if upkeep_share_per_year is None:
-        upkeep_share_per_year = ASSUMED_UPKEEP_SHARE
-        assumed.append("Upkeep 2 % of the capital cost a year (common practice, no source).")
-    if wage_per_hour is None:
-        wage_per_hour = 0.0
-        assumed.append("Own labour costs nothing, for no wage is stated.")
-    if price_per_kwh is None:
-        warnings.append(
-            "money.price_per_kwh is not stated, so payback, present value and rate of return "
-            "cannot be had."
-        )
-    return MoneyTerms(
-        discount_rate=discount_rate,
-        life_years=life_years,
-        price_per_kwh=price_per_kwh,
-        upkeep_share_per_year=upkeep_share_per_year,
-        wage_per_hour=wage_per_hour,
-        provenance=Provenance(
-            "money",
-            "real terms, sums at year ends (Short, Packey & Holt 1995)",
-            tuple(assumed),
-            tuple(warnings),
-        ),
-    )
+SAME = 1e-9
+"""Two costs per kWh closer than this share are the same."""
 
 
 @dataclass(frozen=True)
 class Cost:
     """What a build costs over its life; None where a value cannot be had (a warning says why).
 
+    Real terms (today's money) but for `nominal` and the loan's payment.
+
     Parameters
     ----------
     capital_cost : float
+        Own labour at the wage of the terms included, before the grant.
+    capital_cost_without_wage : float
+        The same with own labour for nothing.
+    grant : float
     labour_hours : float
         Own work to build it.
     upkeep_per_year : float
+        In the first year.
+    by_group : dict of str to float
+        The capital cost by group, dearest first.
+    dearest : tuple of Dear
+        The five dearest items.
+    outlay : Outlay
+        Upkeep as a share of the capital cost included.
     flow : CashFlow
     cost_per_kwh : float or None
         Discounted whole-life cost over discounted energy.
+    cost_per_kwh_without_wage : float or None
+    cost_per_kwh_by_recovery : float or None
+        By the capital recovery factor.
+    benefit_cost_ratio : float or None
     simple_payback_years, discounted_payback_years : float or None
     net_present_value : float or None
     internal_rate_of_return : float or None
+        The only one; None where there is none or several.
+    earned_per_own_hour : float or None
+        Present value without a wage, over the hours: what an hour of one's own work earns.
+    energy_payback_years, carbon_payback_years : float or None
+        Embodied figure over what a year's energy makes or saves.
+    embodied : Embodied
+    with_loan : WithLoan or None
+    nominal : Nominal or None
     provenance : Provenance
     """
 
     capital_cost: float
+    capital_cost_without_wage: float
+    grant: float
     labour_hours: float
     upkeep_per_year: float
+    by_group: dict[str, float]
+    dearest: tuple[Dear, ...]
+    outlay: Outlay
     flow: CashFlow
     cost_per_kwh: float | None
+    cost_per_kwh_without_wage: float | None
+    cost_per_kwh_by_recovery: float | None
+    benefit_cost_ratio: float | None
     simple_payback_years: float | None
     discounted_payback_years: float | None
     net_present_value: float | None
     internal_rate_of_return: float | None
+    earned_per_own_hour: float | None
+    energy_payback_years: float | None
+    carbon_payback_years: float | None
+    embodied: Embodied
+    with_loan: WithLoan | None
+    nominal: Nominal | None
     provenance: Provenance
+
+
+def outlay_of(
+    bill: Bill, count: int, terms: MoneyTerms, wage_per_hour: float | None = None
+) -> Outlay:
+    """Return what a bill comes to by year, with the share of the capital cost for upkeep.
+
+    Parameters
+    ----------
+    bill : Bill
+    count : int
+    terms : MoneyTerms
+    wage_per_hour : float, optional
+        Instead of that of the terms.
+    """
+    wage = terms.wage_per_hour if wage_per_hour is None else wage_per_hour
+    outlay = bill.outlay(count, wage, terms.life_years)
+    if bill.states_upkeep and not terms.upkeep_share_stated:
+        return outlay
+    share = terms.upkeep_share_per_year * outlay.capital_cost
+    return replace(outlay, upkeep_per_year=outlay.upkeep_per_year + share)
+
+
+def flow_of(
+    outlay: Outlay,
+    net_kwh_per_year: npt.ArrayLike,
+    terms: MoneyTerms,
+    *,
+    bill_scale: npt.ArrayLike = 1.0,
+    price_per_kwh: npt.ArrayLike | None = None,
+) -> CashFlow:
+    """Lay out the years of a build on the terms of a plan.
+
+    Parameters
+    ----------
+    outlay : Outlay
+        From `outlay_of`.
+    net_kwh_per_year : array_like, shape (...)
+        Of the first year.
+    terms : MoneyTerms
+    bill_scale : array_like, shape (...)
+        Multiplies every sum of the outlay.
+    price_per_kwh : array_like, shape (...), optional
+        Instead of that of the terms.
+    """
+    scale = floats(bill_scale)
+    price = (terms.price_per_kwh or 0.0) if price_per_kwh is None else price_per_kwh
+    return cash_flow(
+        scale * outlay.capital_cost,
+        scale[..., np.newaxis] * outlay.replacement_costs,
+        scale * outlay.upkeep_per_year,
+        net_kwh_per_year,
+        price,
+        upkeep_in_years=scale[..., np.newaxis] * outlay.upkeep_in_years,
+        salvage_value=scale * outlay.salvage_value,
+        grant=_grant(scale * outlay.capital_cost, terms),
+        used_share=terms.used_share,
+        export_price_per_kwh=terms.export_price_per_kwh,
+        price_rise_per_year=terms.price_rise_per_year,
+        degradation_per_year=terms.degradation_per_year,
+    )
+
+
+def cost_of_a_kwh(outlay: Outlay, net_kwh_per_year: float, terms: MoneyTerms) -> float | None:
+    """Return discounted whole-life cost over discounted energy; None where there is no energy."""
+    flow = flow_of(outlay, net_kwh_per_year, terms)
+    return _number(cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate))
 
 
 def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) -> Cost:
@@ -131,45 +171,72 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
     bill : Bill
     count : int
     net_kwh_per_year : float
-        Of all the machines together.
+        Of all the machines together, in the first year.
     terms : MoneyTerms
+
+    Raises
+    ------
+    InputError
+        When the terms ask for the life of every item and one states none.
     """
-    capital = bill.capital_cost(count, terms.wage_per_hour)
-    upkeep = terms.upkeep_share_per_year * capital
-    flow = cash_flow(
-        capital,
-        bill.replacement_costs(count, terms.wage_per_hour, terms.life_years),
-        upkeep,
-        net_kwh_per_year,
-        terms.price_per_kwh or 0.0,
-    )
+    if terms.item_lives_required:
+        bill.require_lives()
+    rate = terms.discount_rate
+    outlay = outlay_of(bill, count, terms)
+    unpaid = outlay_of(bill, count, terms, wage_per_hour=0.0)
+    flow, unpaid_flow = (flow_of(each, net_kwh_per_year, terms) for each in (outlay, unpaid))
+    hours = bill.labour_hours(count)
+    grant = float(_grant(floats(outlay.capital_cost), terms))
+    per_kwh = cost_of_a_kwh(outlay, net_kwh_per_year, terms)
     warnings: list[str] = []
-    simple = discounted = value = rate = None
+    simple = discounted = value = return_rate = ratio = per_hour = None
     if terms.price_per_kwh is not None:
-        value = float(present_value(flow.net, terms.discount_rate))
+        value = float(present_value(flow.net, rate))
+        ratio = _number(benefit_cost_ratio(flow.value, flow.cost, rate))
+        if hours > 0:
+            per_hour = float(present_value(unpaid_flow.net, rate)) / hours
         if net_kwh_per_year > 0:
             simple = _number(payback_years(flow.net))
-            discounted = _number(payback_years(flow.net, terms.discount_rate))
-            rate = _only_rate(flow, warnings)
-            if simple is None:
-                warnings.append(
-                    f"It is never paid back within its life of {terms.life_years} years."
-                )
-            elif discounted is None:
-                warnings.append(
-                    f"At a real discount rate of {terms.discount_rate:.1%} it is not paid back "
-                    f"within its life of {terms.life_years} years."
-                )
+            discounted = _number(payback_years(flow.net, rate))
+            return_rate = _only_rate(flow.net, warnings)
+            warnings += _never(simple, discounted, terms)
+    by_recovery = _by_recovery(outlay, grant, net_kwh_per_year, terms)
+    if per_kwh is not None and by_recovery is not None:
+        gap = by_recovery / per_kwh - 1 if per_kwh else 0.0
+        if abs(gap) > SAME:
+            warnings.append(
+                f"By the capital recovery factor a kWh costs {by_recovery:.3g}, {abs(gap):.1%} "
+                f"{'more' if gap > 0 else 'less'} than the discounted {per_kwh:.3g}, for that form "
+                "takes the first year's output and upkeep for every year's."
+            )
+    embodied = bill.embodied(count, terms.life_years)
+    energy_payback, carbon_payback = _embodied_paybacks(
+        embodied, len(bill.items), net_kwh_per_year, terms, warnings
+    )
     return Cost(
-        capital_cost=capital,
-        labour_hours=bill.labour_hours(count),
-        upkeep_per_year=upkeep,
+        capital_cost=outlay.capital_cost,
+        capital_cost_without_wage=unpaid.capital_cost,
+        grant=grant,
+        labour_hours=hours,
+        upkeep_per_year=outlay.upkeep_per_year + float(outlay.upkeep_in_years[1]),
+        by_group=bill.cost_by_group(count, terms.wage_per_hour),
+        dearest=bill.dearest(count, terms.wage_per_hour),
+        outlay=outlay,
         flow=flow,
-        cost_per_kwh=_number(cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate)),
+        cost_per_kwh=per_kwh,
+        cost_per_kwh_without_wage=cost_of_a_kwh(unpaid, net_kwh_per_year, terms),
+        cost_per_kwh_by_recovery=by_recovery,
+        benefit_cost_ratio=ratio,
         simple_payback_years=simple,
         discounted_payback_years=discounted,
         net_present_value=value,
-        internal_rate_of_return=rate,
+        internal_rate_of_return=return_rate,
+        earned_per_own_hour=per_hour,
+        energy_payback_years=energy_payback,
+        carbon_payback_years=carbon_payback,
+        embodied=embodied,
+        with_loan=with_loan(flow, outlay.capital_cost - grant, terms),
+        nominal=in_nominal_terms(flow, terms),
         provenance=Provenance(
             bill.provenance.source,
             "discounted whole-life cost over discounted energy (Short, Packey & Holt 1995)",
@@ -182,8 +249,30 @@ def _number(value: FloatArray) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
-def _only_rate(flow: CashFlow, warnings: list[str]) -> float | None:
-    rates = internal_rates_of_return(flow.net)
+def _grant(capital_cost: FloatArray, terms: MoneyTerms) -> FloatArray:
+    """Return the grant, which never exceeds what is paid."""
+    return np.minimum(terms.grant + terms.grant_share * capital_cost, capital_cost)
+
+
+def _by_recovery(
+    outlay: Outlay, grant: float, net_kwh_per_year: float, terms: MoneyTerms
+) -> float | None:
+    later = outlay.replacement_costs.copy()
+    later[-1] -= outlay.salvage_value
+    return _number(
+        cost_per_kwh_by_recovery(
+            outlay.capital_cost - grant,
+            present_value(later, terms.discount_rate),
+            outlay.upkeep_per_year + outlay.upkeep_in_years[1],
+            net_kwh_per_year,
+            terms.discount_rate,
+            terms.life_years,
+        )
+    )
+
+
+def _only_rate(net_flow: FloatArray, warnings: list[str]) -> float | None:
+    rates = internal_rates_of_return(net_flow)
     if rates.size == 1:
         return float(rates[0])
     if rates.size == 0:
@@ -194,3 +283,44 @@ def _only_rate(flow: CashFlow, warnings: list[str]) -> float | None:
             "more than once), so none is given."
         )
     return None
+
+
+def _never(simple: float | None, discounted: float | None, terms: MoneyTerms) -> list[str]:
+    if simple is None:
+        return [f"It is never paid back within its life of {terms.life_years} years."]
+    if discounted is None:
+        return [
+            f"At a real discount rate of {terms.discount_rate:.1%} it is not paid back within its "
+            f"life of {terms.life_years} years."
+        ]
+    return []
+
+
+def _embodied_paybacks(
+    embodied: Embodied,
+    items: int,
+    net_kwh_per_year: float,
+    terms: MoneyTerms,
+    warnings: list[str],
+) -> tuple[float | None, float | None]:
+    energy = carbon = None
+    if embodied.energy_kwh is not None and net_kwh_per_year > 0:
+        energy = embodied.energy_kwh / net_kwh_per_year
+        if embodied.items_without_energy:
+            warnings.append(
+                f"{embodied.items_without_energy} of {items} items state no embodied energy, so "
+                "the energy payback is at least what it says."
+            )
+    if embodied.carbon_kg is not None and net_kwh_per_year > 0:
+        if terms.grid_carbon_kg_per_kwh:
+            carbon = embodied.carbon_kg / (net_kwh_per_year * terms.grid_carbon_kg_per_kwh)
+        else:
+            warnings.append(
+                "money.grid_carbon_kg_per_kwh is not stated or is 0, so there is no carbon payback."
+            )
+        if embodied.items_without_carbon:
+            warnings.append(
+                f"{embodied.items_without_carbon} of {items} items state no embodied carbon, so "
+                "the carbon payback is at least what it says."
+            )
+    return energy, carbon

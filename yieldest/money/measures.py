@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import brentq
 
 from yieldest.arrays import FloatArray, floats
 
@@ -115,10 +116,18 @@ def internal_rates_of_return(net_flow: npt.ArrayLike) -> FloatArray:
 
     Notes
     -----
-    The roots of the polynomial sum of flow_t x^t with x = 1 / (1 + r) (Short, Packey & Holt 1995),
-    from the eigenvalues of its companion matrix, each then polished by Newton's method.
+    The roots of the polynomial sum of flow_t x^t with x = 1 / (1 + r) (Short, Packey & Holt 1995).
+    By Descartes' rule of signs a flow that changes sign once has one root above zero, found by
+    bracketing; one that never changes sign has none. For other flows the roots are the eigenvalues
+    of the companion matrix, each polished by Newton's method.
     """
-    polynomial = np.polynomial.Polynomial(np.trim_zeros(np.asarray(net_flow, np.float64), "b"))
+    flow = np.trim_zeros(floats(net_flow))
+    changes = int((np.diff(np.sign(flow[flow != 0])) != 0).sum())
+    if changes == 0:
+        return np.empty(0)
+    if changes == 1:
+        return np.array([1 / _only_root(flow) - 1])
+    polynomial = np.polynomial.Polynomial(flow)
     slope = polynomial.deriv()
     found: list[float] = []
     for root in polynomial.roots().astype(np.complex128):
@@ -130,3 +139,66 @@ def internal_rates_of_return(net_flow: npt.ArrayLike) -> FloatArray:
             if x > 0 and not any(abs(x - other) < 1e-9 * x for other in found):
                 found.append(x)
     return np.sort(1 / np.array(found) - 1)
+
+
+def _only_root(flow: FloatArray) -> float:
+    """Return the one positive root of a polynomial whose coefficients change sign once."""
+    at = np.polynomial.Polynomial(flow)
+    low, high = 0.5, 2.0
+    while at(low) * flow[0] <= 0:
+        low /= 2
+    while at(high) * flow[0] >= 0:
+        high *= 2
+    return float(brentq(at, low, high, xtol=1e-15, rtol=8.9e-16))
+
+
+def benefit_cost_ratio(
+    value: npt.ArrayLike, cost: npt.ArrayLike, discount_rate: npt.ArrayLike
+) -> FloatArray:
+    """Return the present value of what is earned over that of what is paid; NaN at no cost.
+
+    Parameters
+    ----------
+    value, cost : array_like, shape (..., years + 1)
+    discount_rate : array_like, shape (...)
+
+    Notes
+    -----
+    Short, Packey & Holt 1995 (see `present_value`). Above 1 it pays.
+    """
+    earned, paid = np.broadcast_arrays(
+        present_value(value, discount_rate), present_value(cost, discount_rate)
+    )
+    return floats(np.divide(earned, paid, out=np.full(paid.shape, np.nan), where=paid > 0))
+
+
+def cost_per_kwh_by_recovery(
+    capital_cost: npt.ArrayLike,
+    later_cost: npt.ArrayLike,
+    first_year_upkeep: npt.ArrayLike,
+    first_year_kwh: npt.ArrayLike,
+    discount_rate: npt.ArrayLike,
+    life_years: npt.ArrayLike,
+) -> FloatArray:
+    """Return the cost per kWh by the capital recovery factor; NaN where there is no energy.
+
+    Parameters
+    ----------
+    capital_cost : array_like, shape (...)
+        After any grant.
+    later_cost : array_like, shape (...)
+        Present value of replacements less salvage.
+    first_year_upkeep, first_year_kwh : array_like, shape (...)
+        Taken as those of every year.
+    discount_rate, life_years : array_like, shape (...)
+
+    Notes
+    -----
+    (CRF (capital + later cost) + upkeep) / energy (Short, Packey & Holt 1995). It equals
+    `cost_per_kwh` when upkeep and energy are the same every year, and differs where output falls
+    with age or upkeep changes.
+    """
+    factor = capital_recovery_factor(discount_rate, life_years)
+    yearly = factor * (floats(capital_cost) + floats(later_cost)) + floats(first_year_upkeep)
+    yearly, energy = np.broadcast_arrays(yearly, floats(first_year_kwh))
+    return floats(np.divide(yearly, energy, out=np.full(yearly.shape, np.nan), where=energy > 0))

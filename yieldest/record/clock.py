@@ -86,6 +86,7 @@ class Clock:
         self._last_local: np.datetime64 | None = None
         self._last_twofold = False
         self._gone_back = False
+        self._newest_first: bool | None = None
 
     def times(self, table: Table) -> Times:
         """Return the times of the rows of a table, datetime64[ns].
@@ -228,11 +229,12 @@ class Clock:
         twofold = earlier != later
         self.doubled += int(twofold.sum())
         steps = np.diff(local, prepend=local[:1] if self._last_local is None else self._last_local)
-        newest_first = 2 * int((steps < np.timedelta64(0)).sum()) > local.size
+        if self._newest_first is None:
+            self._newest_first = 2 * int((steps < np.timedelta64(0)).sum()) > local.size
         rows = np.flatnonzero(twofold)
         late = np.zeros(local.size, dtype=bool)
         # Within the hour that comes twice, the first step back begins the second time.
-        if newest_first:
+        if self._newest_first:
             for row in rows[::-1].tolist():
                 inside = row + 1 < local.size and twofold[row + 1]
                 self._gone_back = bool(

@@ -31,7 +31,7 @@ RECOGNISED_COLUMNS = {
                   "dir", "wd", "wind from direction"),
     "temperature": ("temperature", "air temperature", "temp", "air temp",
                     "dry bulb temperature", "dry bulb"),
-    "pressure": ("pressure", "air pressure", "barometer", "station pressure",
+    "pressure": ("pressure", "air pressure", "barometer", "baro", "station pressure",
                  "atmospheric pressure"),
 }  # fmt: skip
 """The headings that are recognised for each role, the surest first. "deviation" and "gust" are the
@@ -50,8 +50,10 @@ _ALONE = {
 _UNIT_WORDS = frozenset(
     {"m", "s", "ms", "mps", "mph", "km", "h", "kmh", "kph", "kn", "kt", "kts", "knots", "ft", "fps"}
     | {"bft", "beaufort", "deg", "degrees", "c", "f", "k", "degc", "degf", "hpa", "mbar", "mb"}
-    | {"pa", "kpa", "inhg", "mmhg", "utc", "gmt", "lst", "local", "1"}
+    | {"pa", "kpa", "inhg", "mmhg", "utc", "gmt", "lst", "local"}
 )
+_CASED = {"MM": "month", "mm": "minute"}
+"""Headings that only their case tells apart."""
 _HEIGHT = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?)\s?m(?:etres|eters)?(?![A-Za-z/²2])")
 _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
@@ -107,6 +109,7 @@ def take_apart(text: str) -> Heading:
     height = _HEIGHT.search(re.sub(r"[(\[]\s*m\s*/?\s*s[^)\]]*[)\]]", " ", text))
     bare = text.replace(height.group(0), " ", 1) if height else text
     bare = re.sub(r"[(\[].*?[)\]]", " ", bare)
+    bare = re.sub(r"(?<=[sh])\s?-1\b", "", bare)  # m s-1
     words = re.sub(r"[^a-z0-9]+", " ", bare.lower()).split()
     while len(words) > 1 and words[-1] in _UNIT_WORDS:
         words.pop()
@@ -121,7 +124,7 @@ def take_apart(text: str) -> Heading:
     while len(words) > 1 and words[-1] in _UNIT_WORDS:
         words.pop()  # "WS_ms_Avg" has its unit before the statistic
     height_m = float(height.group(1).replace(",", ".")) if height else None
-    return Heading(text, " ".join(words), statistic, height_m)
+    return Heading(text, _CASED.get(text, " ".join(words)), statistic, height_m)
 
 
 def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:

@@ -229,4 +229,7 @@ def _unit(path: Path, variable: xr.DataArray, role: str, options: ReadOptions) -
         raise InputError(
             f"{path}: variable {str(variable.name)!r} has no units; state the {quantity} units."
         )
-    return unit_of(quantity, str(text))
+    try:
+        return unit_of(quantity, str(text))
+    except InputError as error:
+        raise InputError(f"{path}, variable {str(variable.name)!r}: {error}") from error

@@ -179,6 +179,11 @@ def read_record(
         found.append(Finding("rounding of speeds", gathered.step[1], "recognised"))
     if gathered.height_m is not None:
         found.append(Finding("height", f"{gathered.height_m:g} m", "from the heading"))
+        if options.height_m is not None and abs(gathered.height_m - options.height_m) > 0.5:
+            warnings.append(
+                f"{path}: the file says that the sensor is {gathered.height_m:g} m high, but "
+                f"{options.height_m:g} m is stated; {options.height_m:g} m is reckoned with."
+            )
     return Record(
         time=time,
         speed_ms=values["speed"],
@@ -232,17 +237,14 @@ def _on_one_year(time: Times) -> Times | None:
     It is one when every calendar month is there, each from a single year, and three or more do not
     follow on the month before.
     """
-    months = np.unique(time.astype("datetime64[M]")).astype(np.int64)
-    if months.size != MONTHS or np.unique(months % MONTHS).size != MONTHS:
-        return None
-    # December of one year and January of the next follow each other too.
-    steps = np.diff(months[np.argsort(months % MONTHS)], append=months.min() + MONTHS)
-    years = months[np.argsort(months % MONTHS)] // MONTHS
-    if (steps[:-1] != 1).sum() < FEWEST_JOINTS:
-        return None
-    first = time.astype("datetime64[M]")
-    within = time - first.astype(time.dtype)
-    month = first.astype(np.int64) % MONTHS
-    return np.asarray(
-        (years.min() * MONTHS + month).astype("datetime64[M]").astype(time.dtype) + within
-    )
+    # Hours may be counted from 0 to 23 or from 1 to 24; the last of these ends in the next month.
+    for shift in (np.timedelta64(0, "ns"), np.timedelta64(1, "ns")):
+        first = (time - shift).astype("datetime64[M]")
+        months = np.unique(first).astype(np.int64)
+        years = months[np.argsort(months % MONTHS)] // MONTHS
+        if months.size != MONTHS or np.unique(months % MONTHS).size != MONTHS:
+            continue
+        if (np.diff(years) != 0).sum() >= FEWEST_JOINTS:
+            month = years.min() * MONTHS + first.astype(np.int64) % MONTHS
+            return np.asarray(month.astype("datetime64[M]") + (time - first.astype(time.dtype)))
+    return None

@@ -130,7 +130,7 @@ def _as_read(record: Record) -> FloatArray:
 
 def _impossible(look: _Look) -> _Test:
     limit = look.rules.impossible_ms
-    rule = f"above {limit} m/s (the highest gust ever measured is 113.3 m/s)"
+    rule = f"above {limit} m/s; no gust above 113.3 m/s was ever measured"
     return "impossible", rule, limit, lambda: look.speed > (limit or 0.0)
 
 
@@ -247,7 +247,8 @@ def _noted(
     look: _Look, name: str, rule: str, threshold: float | None, times: TimeArray
 ) -> tuple[ScreenTest, BoolArray]:
     """Note the readings at some times, without leaving them out."""
-    flags = np.isin(look.record.time, times)
+    flags = np.zeros(look.record.time.size, dtype=bool)
+    flags[np.searchsorted(look.record.time, times)] = True
     if threshold is None:
         return ScreenTest(name, rule, on=False, leaves_out=False), flags & False
     first = tuple(times[:FIRST_PLACES])
@@ -352,8 +353,8 @@ def _warnings(tests: list[ScreenTest]) -> list[str]:
         if test.leaves_out and test.count:
             speed, time = test.first_speeds_ms[0], test.first_times[0]
             said.append(
-                f"Screening left out {test.count} reading(s) that are {test.rule} (first "
-                f"{speed:.3g} m/s at {time})."
+                f"Screening left out {test.count} reading(s) ({test.name}: {test.rule}); the first "
+                f"is {speed:.1f} m/s at {time[:16]}."
             )
         elif test.name in ("repeated", "interval") and test.count:
             said.append(f"{test.count} time(s): {test.rule} (first {test.first_times[0]}).")

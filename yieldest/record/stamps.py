@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import warnings
 from datetime import date
 
 import numpy as np
@@ -143,13 +144,19 @@ def _from_digits(texts: Stamps) -> Stamps:
 
 def _from_iso(texts: Stamps) -> Stamps:
     try:
-        return pd.to_datetime(texts, format="ISO8601")
-    except ValueError:
-        offset = texts.str.contains(r":\d\d(?:\.\d+)?\s*(?:Z|[+-]\d\d:?(?:\d\d)?)$", regex=True)
-        if not offset.any():
-            return pd.to_datetime(texts, format="ISO8601", errors="coerce")
-        # Without an offset of its own a stamp among others with one has no known time.
-        return pd.to_datetime(texts.where(offset), format="ISO8601", errors="coerce", utc=True)
+        with warnings.catch_warnings():
+            # Stamps with different offsets, as in summer and winter.
+            warnings.simplefilter("error", FutureWarning)
+            times = pd.to_datetime(texts, format="ISO8601")
+        if times.dt.tz is None:
+            return times
+    except (ValueError, FutureWarning):
+        pass
+    offset = texts.str.contains(r":\d\d(?:\.\d+)?\s*(?:Z|[+-]\d\d:?(?:\d\d)?)$", regex=True)
+    if not offset.any():
+        return pd.to_datetime(texts, format="ISO8601", errors="coerce")
+    # Without an offset of its own a stamp among others with one has no known time.
+    return pd.to_datetime(texts.where(offset), format="ISO8601", errors="coerce", utc=True)
 
 
 def _from_formats(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
@@ -163,7 +170,7 @@ def _from_formats(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
         plain = plain.str.replace(r" ([+-]\d\d:?\d\d)$", r"\1", regex=True)
     joint = re.match(r"[T,; :]*", re.sub(r"\s+", " ", match["rest"]))
     between = joint[0] if joint and match["rest"].strip() else " "
-    times = pd.Series(pd.NaT, index=texts.index).astype(_UTC if offsets else "datetime64[ns]")
+    times = pd.Series(pd.NaT, index=texts.index, dtype=_UTC if offsets else "datetime64[ns]")
     written = ""
     # Stamps of one file may leave out seconds, or the clock at midnight.
     for clock in (*_CLOCKS, ""):

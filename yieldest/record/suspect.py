@@ -211,7 +211,8 @@ def contradicted_calms(
     inside = (runs.first > 0) & (last < speed_ms.size - 1)
     before = np.where(inside, runs.first - 1, 0)
     after = np.where(inside, last + 1, 0)
-    mean_ms = np.nanmean(speed_ms)
+    known_ms = speed_ms[np.isfinite(speed_ms)]
+    mean_ms = known_ms.mean() if known_ms.size else np.inf
     linked = inside & joined[before] & joined[np.where(inside, last, 0)] if joined.size else inside
     denied = linked & (speed_ms[before] >= mean_ms) & (speed_ms[after] >= mean_ms)
     if neighbour_ms is not None:

@@ -128,8 +128,8 @@ def blank_marks(
         meaning = float(to_si(role, np.array(mark), unit))
         if mark not in stated and low <= meaning <= high:
             others = np.abs(values[~hit & np.isfinite(values)])
-            nearest = others[~np.isin(others, np.abs(NUMBER_MARKS))].max(initial=0.0)
-            far = abs(mark) >= FAR_FROM_THE_REST * nearest
+            others = others[~np.isin(others, np.abs(NUMBER_MARKS))]
+            far = others.size > 0 and abs(mark) >= FAR_FROM_THE_REST * others.max()
             if role == "direction" or often < SURELY_REPEATED or not far:
                 continue
         values = np.where(hit, np.nan, values)

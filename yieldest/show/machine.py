@@ -6,8 +6,12 @@ from dataclasses import asdict
 from typing import Any
 
 from yieldest.climate.site import Climate
+from yieldest.compare import count_ladders
 from yieldest.estimate import BuildEstimate, Estimate
+from yieldest.money.terms import MoneyTerms
 from yieldest.show.ladder import build_wind_as_dictionary, long_term_as_dictionary
+from yieldest.show.machine_money import money_of, terms_beyond
+from yieldest.show.verdict import reasons, verdict
 
 
 def as_dictionary(estimate: Estimate) -> dict[str, Any]:
@@ -37,8 +41,12 @@ def as_dictionary(estimate: Estimate) -> dict[str, Any]:
             "price_per_kwh": terms.price_per_kwh,
             "upkeep_share_per_year": terms.upkeep_share_per_year,
             "wage_per_hour": terms.wage_per_hour,
+            **terms_beyond(terms),
         },
-        "builds": [_build(build) for build in estimate.builds],
+        "builds": [_build(build, terms) for build in estimate.builds],
+        "unit_counts": [asdict(ladder) for ladder in count_ladders(estimate)],
+        "reasons": reasons(estimate),
+        "verdict": verdict(estimate),
         "warnings": [
             *estimate.warnings,
             *(f"{build.name}: {text}" for build in estimate.builds for text in build.warnings),
@@ -58,8 +66,8 @@ def _weibull(climate: Climate) -> dict[str, float]:
     }
 
 
-def _build(build: BuildEstimate) -> dict[str, Any]:
-    energy, cost = build.energy, build.cost
+def _build(build: BuildEstimate, terms: MoneyTerms) -> dict[str, Any]:
+    energy = build.energy
     return {
         "name": build.name,
         "count": energy.count,
@@ -82,12 +90,5 @@ def _build(build: BuildEstimate) -> dict[str, Any]:
         "windy_year_net_kwh": energy.windy_year_kwh,
         "capacity_factor": energy.capacity_factor,
         "hours_per_year": asdict(energy.hours),
-        "capital_cost": None if cost is None else cost.capital_cost,
-        "labour_hours": None if cost is None else cost.labour_hours,
-        "upkeep_per_year": None if cost is None else cost.upkeep_per_year,
-        "cost_per_kwh": None if cost is None else cost.cost_per_kwh,
-        "simple_payback_years": None if cost is None else cost.simple_payback_years,
-        "discounted_payback_years": None if cost is None else cost.discounted_payback_years,
-        "net_present_value": None if cost is None else cost.net_present_value,
-        "internal_rate_of_return": None if cost is None else cost.internal_rate_of_return,
+        **money_of(build, terms),
     }

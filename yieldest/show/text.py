@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 
 from rich import box
 from rich.console import Console
@@ -14,9 +13,10 @@ from yieldest.energy.production import FITTED_METHOD, YEAR_TO_YEAR_SPREAD
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.show.cautions import CAUTIONS
 from yieldest.show.ladder import print_ladder
+from yieldest.show.verdict import print_verdict
+from yieldest.show.words import percent, print_item, print_list, rounded
 
 PLAIN_WIDTH = 100
-NOT_KNOWN = "-"
 
 
 def console() -> Console:
@@ -27,37 +27,23 @@ def console() -> Console:
     return screen
 
 
-def rounded(value: float | None, digits: int = 2) -> str:
-    """Write a number with so many significant digits, thousands set apart; "-" for None."""
-    if value is None:
-        return NOT_KNOWN
-    if value == 0:
-        return "0"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
-    return f"{round(value, places):,.{max(0, places)}f}"
-
-
-def percent(share: float | None, digits: int = 2) -> str:
-    """Write a share as a percentage; "-" for None."""
-    return NOT_KNOWN if share is None else f"{rounded(100 * share, digits)} %"
-
-
 def print_estimate(estimate: Estimate, screen: Console) -> None:
     """Print the table with a column per build, and below it what to know before trusting it."""
     screen.print(Text(estimate.title, style="bold"))
     _print_wind(estimate, screen)
     screen.print(_table(estimate))
+    print_verdict(estimate, screen)
     print_ladder(estimate, screen)
     _print_methods(estimate, screen)
     shared_assumed, own_assumed = _split(estimate, lambda build: build.assumed)
-    _print_list("Assumed, for nobody stated it", [*estimate.assumed, *shared_assumed], screen)
+    print_list("Assumed, for nobody stated it", [*estimate.assumed, *shared_assumed], screen)
     for name, texts in own_assumed:
-        _print_list(f"Assumed for {name}", texts, screen)
+        print_list(f"Assumed for {name}", texts, screen)
     shared_warnings, own_warnings = _split(estimate, lambda build: build.warnings)
-    _print_list("Be warned", [*estimate.warnings, *shared_warnings], screen)
+    print_list("Be warned", [*estimate.warnings, *shared_warnings], screen)
     for name, texts in own_warnings:
-        _print_list(f"Be warned of {name}", texts, screen)
-    _print_list("Take care", CAUTIONS, screen)
+        print_list(f"Be warned of {name}", texts, screen)
+    print_list("Take care", CAUTIONS, screen)
 
 
 def _print_wind(estimate: Estimate, screen: Console) -> None:
@@ -80,7 +66,6 @@ def _table(estimate: Estimate) -> Table:
     for build in estimate.builds:
         table.add_column(Text(build.name), justify="right", overflow="fold")
     table.add_column("unit")
-    money = estimate.currency
 
     def row(label: str, unit: str, cell: Callable[[BuildEstimate], str], style: str = "") -> None:
         table.add_row(label, *(Text(cell(build)) for build in estimate.builds), unit, style=style)
@@ -112,17 +97,6 @@ def _table(estimate: Estimate) -> Table:
     row("hours running", "h/year", lambda b: f"{b.energy.hours.running:,.0f}")
     row("  of these at rated power", "h/year", lambda b: f"{b.energy.hours.at_rated:,.0f}")
     row("hours above cut-out", "h/year", lambda b: f"{b.energy.hours.cut_out:,.0f}")
-    row("capital cost [6]", money, lambda b: _of_cost(b, "capital_cost", 4))
-    row("own labour", "hours", lambda b: _of_cost(b, "labour_hours", 3))
-    row("cost per kWh [7]", f"{money}/kWh", lambda b: _of_cost(b, "cost_per_kwh"), "bold")
-    row("simple payback [8]", "years", lambda b: _of_cost(b, "simple_payback_years"), "bold")
-    row("discounted payback", "years", lambda b: _of_cost(b, "discounted_payback_years"))
-    row("net present value", money, lambda b: _of_cost(b, "net_present_value"))
-    row(
-        "internal rate of return",
-        "per year",
-        lambda b: percent(b.cost.internal_rate_of_return if b.cost else None),
-    )
     return table
 
 
@@ -136,10 +110,6 @@ def _gross_of_record(build: BuildEstimate) -> str:
 
 def _usual_years(build: BuildEstimate) -> str:
     return f"{rounded(build.energy.calm_year_kwh)} to {rounded(build.energy.windy_year_kwh)}"
-
-
-def _of_cost(build: BuildEstimate, measure: str, digits: int = 2) -> str:
-    return NOT_KNOWN if build.cost is None else rounded(getattr(build.cost, measure), digits)
 
 
 def _print_methods(estimate: Estimate, screen: Console) -> None:
@@ -160,15 +130,17 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
         f"the bill; own labour at {terms.wage_per_hour:g} {estimate.currency} an hour",
         f"discounted whole-life cost over discounted energy (Short, Packey & Holt 1995): "
         f"{terms.life_years} years, real rate {terms.discount_rate:.1%}, upkeep "
-        f"{terms.upkeep_share_per_year:.1%} of the capital cost a year, replacements when due",
-        f"until the balance stays above zero, replacements included; {worth}",
+        f"{terms.upkeep_share_per_year:.1%} of the capital cost a year where the bill states "
+        "none, replacements when due; all in real terms (today's money)",
+        f"until the balance stays above zero, replacements included; {worth}; discounted at the "
+        "real rate",
     ]
     if estimate.record is None:
         methods[3] = "(no record, so no cross-check)"
     screen.print()
     screen.print(Text("How it was reckoned", style="bold"))
     for number, method in enumerate(methods, start=1):
-        _print_item(f"[{number}]", method, screen)
+        print_item(f"[{number}]", method, screen)
 
 
 def _use_of_readings(estimate: Estimate) -> str:
@@ -178,23 +150,6 @@ def _use_of_readings(estimate: Estimate) -> str:
     if limit == 0:
         return "used, for it was asked for"
     return f"used where [3] is more than {limit:.0%} away from it"
-
-
-def _print_list(heading: str, texts: Iterable[str], screen: Console) -> None:
-    items = list(dict.fromkeys(texts))
-    if items:
-        screen.print()
-        screen.print(Text(heading, style="bold"))
-        for item in items:
-            _print_item("-", item, screen)
-
-
-def _print_item(mark: str, text: str, screen: Console) -> None:
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    grid.add_column(no_wrap=True)
-    grid.add_column(overflow="fold")
-    grid.add_row(Text(mark), Text(text))
-    screen.print(grid)
 
 
 def _split(

@@ -19,7 +19,7 @@ from yieldest.climate.study import WindStudy
 from yieldest.climate.weibull import share_above
 from yieldest.record.coverage import DAYS_PER_YEAR
 from yieldest.record.rules import ScreenTest
-from yieldest.show.text import NOT_KNOWN, percent, rounded
+from yieldest.show.words import NOT_KNOWN, percent, rounded
 
 BAR_WIDTH = 56
 MOST_CLASSES = 22
@@ -78,9 +78,9 @@ def enough(study: WindStudy) -> str:
     """Say in a sentence or two whether a record is enough for an estimate of a year."""
     coverage = study.record.coverage
     days = coverage.span_hours / 24
+    span = f"{days:,.0f} days" if days >= 3 else f"{coverage.span_hours:,.0f} hours"
     known = (
-        f"{rounded(coverage.hours, 3)} hours of readings, {percent(coverage.share, 3)} of "
-        f"{days:,.0f} days."
+        f"{rounded(coverage.hours, 3)} hours of readings, {percent(coverage.share, 3)} of {span}."
     )
     missing = [calendar.month_abbr[month] for month in coverage.missing_months]
     if days < SCARCE_DAYS:
@@ -100,12 +100,19 @@ def _how_windy(study: WindStudy) -> str:
     power = STANDARD_DENSITY_KG_M3 / 2 * study.mean_cube_ms3
     text = (
         f"Mean {study.mean_speed_ms:.2f} m/s where it was measured [1], "
-        f"{rounded(power)} W in each m2 of wind [2]."
+        f"{rounded(power)} W/m2 in the wind [2]."
     )
     if study.season.used:
         text += (
             f" By the clock, without weights for month and hour, the mean is "
             f"{study.clock_mean_speed_ms:.2f} m/s."
+        )
+    before_ms3 = study.record.mean_cube_ms3
+    if before_ms3 is not None:
+        text += (
+            f" The readings before they were averaged hold "
+            f"{rounded(STANDARD_DENSITY_KG_M3 / 2 * before_ms3)} W/m2: gusts that a rotor follows "
+            "in part."
         )
     return text
 
@@ -176,7 +183,7 @@ def _fits(fits: tuple[FitResult, ...], chosen: FitResult) -> Table:
         "calms",
         "yield [5]",
         "cube [6]",
-        "far [7]",
+        "K dist [7]",
         "R2 [8]",
     )
     table.padding = (0, 1, 0, 0)

@@ -45,6 +45,8 @@ class PowerCurve:
         Speed of the last point that somebody measured; above it the curve is held.
     rotor_area_m2 : float or None
     provenance : Provenance
+    thrust_coefficient : ndarray, shape (n,), or None
+        Thrust on the rotor over the dynamic pressure on its area, at `speed_ms`, where known.
     """
 
     speed_ms: FloatArray
@@ -54,6 +56,7 @@ class PowerCurve:
     last_measured_ms: float
     rotor_area_m2: float | None
     provenance: Provenance
+    thrust_coefficient: FloatArray | None = None
 
     @property
     def cut_in_ms(self) -> float:

@@ -1,0 +1,64 @@
+"""How quick the study of a wind record is: the censored fit, the bootstrap, the whole.
+
+Run it as `python tests/benchmarks/bench_wind.py [--json FILE]`.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import lifelines
+import numpy as np
+from harness import Figure, best_of, report
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
+
+from yieldest.climate.censored import fit_censored
+from yieldest.climate.study import StudyOptions, study_record
+from yieldest.climate.tally import tally_of
+
+
+def censored() -> Figure:
+    """Time the interval-censored fit against lifelines on an hourly year of whole knots."""
+    wind = slow_weibull(np.random.default_rng(1), 8760, 2.0, 6.0, 24.0)
+    speed = np.maximum(KNOT_MS, np.rint(wind / KNOT_MS) * KNOT_MS)
+    tally, class_of = tally_of(speed, np.ones(speed.size), step_ms=KNOT_MS)
+    lower, upper = tally.lower_ms[class_of], tally.upper_ms[class_of]
+    fitter = lifelines.WeibullFitter()
+    theirs = best_of(lambda: fitter.fit_interval_censoring(lower, upper), 3)
+    shape = float(fit_censored(tally)[0])
+    return Figure(
+        "interval-censored fit, 8,760 whole knots",
+        best_of(lambda: fit_censored(tally_of(speed, np.ones(speed.size), step_ms=KNOT_MS)[0])),
+        "lifelines.WeibullFitter.fit_interval_censoring",
+        theirs,
+        "ratio <= 0.1",
+        f"shape differs by {abs(shape / fitter.rho_ - 1):.1e} relative",
+    )
+
+
+def study(name: str, count: int, minutes: int, target: str) -> Figure:
+    """Time screening, weights, six fits with 200 bootstrap draws, and all tables."""
+    wind = slow_weibull(np.random.default_rng(2), count, 2.0, 6.0, 24 * 60 / minutes)
+    record = record_of(by_airport_rules(wind), times(count, minutes=minutes), resolution_ms=KNOT_MS)
+    return Figure(
+        name,
+        best_of(lambda: study_record(record, StudyOptions()), 3),
+        "sorting the speeds",
+        best_of(lambda: np.sort(record.speed_ms)),
+        target,
+    )
+
+
+if __name__ == "__main__":
+    report(
+        [
+            censored(),
+            study("study of an hourly year", 8_760, 60, "time < 0.5 s"),
+            study("study of a 10-minute year", 52_560, 10, "time < 0.5 s"),
+            study("study of a 1-minute year", 525_600, 1, "time < 2 s"),
+        ]
+    )

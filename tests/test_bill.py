@@ -1,0 +1,180 @@
+"""Bills: sums by hand, years, and what is refused."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from yieldest.errors import InputError
+from yieldest.money.bill import NO_GROUP, OWN_LABOUR, PAID_LABOUR, Bill, BillItem
+from yieldest.money.billfile import read_bill
+from yieldest.provenance import Provenance
+
+items = st.builds(
+    BillItem,
+    name=st.just("part"),
+    quantity=st.floats(0, 100),
+    unit_price=st.floats(0, 500),
+    scope=st.sampled_from(["unit", "array", "site"]),
+    life_years=st.none() | st.floats(0.5, 30),
+    labour_hours=st.floats(0, 50),
+    group=st.sampled_from(["", "rotor", "mast"]),
+    tax_share=st.floats(0, 0.3),
+    waste_share=st.floats(0, 0.3),
+    paid_labour=st.floats(0, 500),
+    shared_by=st.floats(1, 5),
+    embodied_kwh=st.none() | st.floats(0, 100),
+)
+
+
+def bill(*lines):
+    return Bill(tuple(lines), Provenance("bill.csv", "test"))
+
+
+@pytest.fixture
+def written(tmp_path):
+    """Write a bill and read it."""
+
+    def read(text, currency="EUR"):
+        path = tmp_path / "bill.csv"
+        path.write_text(text, encoding="utf-8")
+        return read_bill(path, currency)
+
+    return read
+
+
+def test_an_old_bill_without_the_new_columns_reads_as_before(written):
+    parts = written("item,quantity,unit price\nblade,3,20\nhub,1,40\n")
+    assert parts.capital_cost(2, wage_per_hour=0) == pytest.approx(2 * 100)
+    assert not parts.states_groups
+    assert not parts.states_upkeep
+
+
+def test_every_column_worked_by_hand(written):
+    parts = written(
+        "item,quantity,unit price,scope,life years,labour hours,group,currency,price breaks,"
+        "tax (%),waste (%),salvage (%),scrap value,paid labour,shared by,upkeep per year,"
+        "embodied energy (kWh),embodied carbon (kg)\n"
+        "blade,3,20,per unit,4,5,Rotor,EUR,10:18 20:15,19,10,25,1,,,,30,8\n"
+        "lathe,1,600,per site,,,tools,EUR,,19,,,,,3,12,,\n"
+        "crane day,0,0,per array,,,mast,EUR,,19,,,,300,,2:40 5:60,,\n"
+    )
+    blade, lathe, crane = parts.items
+    # One machine: 3.3 blades bought at 20; four: 13.2 at 18; seven: 23.1 at 15; all with 19 % tax.
+    assert [blade.parts_cost(n) for n in (1, 4, 7)] == pytest.approx(
+        [3.3 * 20 * 1.19, 13.2 * 18 * 1.19, 23.1 * 15 * 1.19]
+    )
+    assert lathe.cost(4, 10) == pytest.approx(200 * 1.19)
+    assert crane.cost(4, 10) == pytest.approx(300 * 1.19)
+    assert blade.own_hours(4) == 20
+    assert parts.capital_cost(4, 10) == pytest.approx(282.744 + 238 + 357 + 200)
+    assert parts.cost_by_group(4, 10) == pytest.approx(
+        {PAID_LABOUR: 357, "rotor": 282.744, "tools": 238, OWN_LABOUR: 200}
+    )
+    outlay = parts.outlay(4, 10, life_years=6)
+    # Blades again at the end of year 4, with their labour, less 12 worn-out blades at 1 each.
+    assert outlay.replacement_costs == pytest.approx([0, 0, 0, 0, 482.744 - 12, 0, 0])
+    assert outlay.upkeep_per_year == pytest.approx(4)  # a third of the lathe's 12
+    assert outlay.upkeep_in_years == pytest.approx([0, 0, 40, 0, 0, 60, 0])
+    assert outlay.salvage_value == pytest.approx(12 * 18 * 0.25)
+    made = parts.embodied(4, life_years=6)
+    assert made.energy_kwh == pytest.approx(13.2 * 30 * 2)
+    assert made.carbon_kg == pytest.approx(13.2 * 8 * 2)
+    assert made.items_without_energy == 2
+
+
+def test_scrap_that_costs_money_lowers_what_the_end_brings():
+    battery = BillItem("battery", 4, 60, life_years=5, scrap_value=-3)
+    outlay = bill(battery).outlay(1, 0, life_years=10)
+    assert outlay.replacement_costs[5] == pytest.approx(240 + 12)
+    assert outlay.salvage_value == pytest.approx(-12)
+
+
+def test_nothing_is_replaced_in_the_last_year():
+    assert BillItem("part", 1, 1, life_years=5).replacement_years(15) == [5, 10]
+    assert BillItem("part", 1, 1, life_years=2.5).replacement_years(6) == [2, 5]
+    assert BillItem("part", 1, 1).replacement_years(15) == []
+
+
+def test_the_dearest_items_come_first():
+    parts = bill(*(BillItem(f"part {price}", 1, price) for price in (3, 9, 1, 7, 5, 8)))
+    assert [item.cost for item in parts.dearest(1, 0)] == [9, 8, 7, 5, 3]
+    assert parts.dearest(1, 0)[0].share == pytest.approx(9 / 33)
+
+
+@given(st.lists(items, min_size=1, max_size=6), st.integers(1, 12), st.floats(0, 50))
+def test_groups_sum_to_the_capital_cost(lines, count, wage):
+    parts = bill(*lines)
+    total = parts.capital_cost(count, wage)
+    assert sum(parts.cost_by_group(count, wage).values()) == pytest.approx(total, abs=1e-9)
+    assert NO_GROUP in parts.cost_by_group(count, wage) or all(
+        item.group or item.parts_cost(count) == 0 for item in lines
+    )
+    without_wage = parts.capital_cost(count, 0)
+    assert total == pytest.approx(without_wage + wage * parts.labour_hours(count), abs=1e-6)
+
+
+@given(st.lists(items, min_size=1, max_size=6), st.integers(1, 12), st.integers(1, 25))
+def test_more_machines_never_cost_less_without_price_breaks(lines, count, life):
+    parts = bill(*lines)
+    fewer, more = (parts.outlay(n, 5.0, life) for n in (count, count + 1))
+    assert more.capital_cost >= fewer.capital_cost - 1e-9
+    assert (more.replacement_costs >= fewer.replacement_costs - 1e-9).all()
+
+
+@pytest.mark.parametrize(
+    ("text", "named"),
+    [
+        ("item,quantity\nblade,3\n", ["unit price", "'item', 'quantity'"]),
+        ("item,quantity,unit price\nblade,3,\n", ["line 2", "unit price is missing"]),
+        ("item,quantity,unit price\nblade,-3,20\n", ["line 2", "quantity -3", "below zero"]),
+        ("item,quantity,unit price\nblade,3,-20\n", ["line 2", "unit price -20"]),
+        ("item,quantity,unit price,currency\na,1,2,EUR\nb,1,2,USD\n",
+         ["line 3", "'USD'", "one currency"]),
+        ("item,quantity,unit price,currency\na,1,2,GBP\n", ["line 2", "'GBP'", "'EUR'"]),
+        ("item,quantity,unit price,price breaks\na,1,9,50:7 10:8\n",
+         ["line 2", "10 does not lie above 50"]),
+        ("item,quantity,unit price,price breaks\na,1,9,ten for 8\n",
+         ["line 2", "'ten'", "10:8.50"]),
+        ("item,quantity,unit price,tax\na,1,9,0.19\n", ["'tax'", "tax (%)"]),
+        ("item,quantity,unit price,embodied energy\na,1,9,3\n", ["embodied energy (kWh)"]),
+        ("item,quantity,unit price,shared by\na,1,9,0\n", ["line 2", "shared by 0"]),
+        ("item,quantity,unit price,upkeep per year\na,1,9,-5\n", ["line 2", "upkeep '-5'"]),
+        ("item,quantity,unit price,upkeep per year\na,1,9,0:5\n", ["line 2", "year 0"]),
+        ("item,quantity,unit price,upkeep per year\na,1,9,a lot\n", ["line 2", "'a lot'"]),
+        ("item,quantity,unit price,life years\na,1,9,0.2\n", ["line 2", "half a year"]),
+        ("item,quantity,unit price,scope\na,1,9,per week\n", ["line 2", "per unit"]),
+        ("item,quantity,unit price\n ,1,9\n", ["line 2", "no name"]),
+    ],
+)  # fmt: skip
+def test_a_bad_bill_is_one_sentence(written, text, named):
+    with pytest.raises(InputError) as refused:
+        written(text)
+    message = str(refused.value)
+    assert "\n" not in message
+    assert "bill.csv" in message
+    for words in named:
+        assert words in message
+
+
+def test_a_price_that_rises_with_the_number_is_doubted(written):
+    parts = written("item,quantity,unit price,price breaks\na,1,9,10:11\n")
+    assert "'a'" in parts.provenance.warnings[0]
+
+
+def test_a_plan_may_ask_for_the_life_of_every_item(run, yard, edit):
+    refused = run("estimate", yard, "--set", 'money.item_life="required"')
+    assert refused.code == 2
+    assert "'frame and tail' states no life" in refused.err
+    assert "money.item_life" in refused.err
+    assert run("check", yard, "--set", "money.item_life=required").code == 2
+    assert run("estimate", yard, "--set", "money.item_life=as the build").code == 0
+
+
+def test_a_bill_in_another_money_than_the_plan_is_refused(run, yard, edit):
+    edit(yard / "bill.csv", "labour hours", "labour hours,currency")
+    text = (yard / "bill.csv").read_text()
+    lines = [line + ",JPY" if line[:1] not in "#i" else line for line in text.splitlines()]
+    (yard / "bill.csv").write_text("\n".join(lines) + "\n")
+    refused = run("estimate", yard)
+    assert refused.code == 2
+    assert "'JPY'" in refused.err

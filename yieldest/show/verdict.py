@@ -1,0 +1,333 @@
+"""The builds side by side in words: which is better, why, and whether any of them pays."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from yieldest.climate.site import LOW_MEAN_SPEED_MS
+from yieldest.compare import count_ladders
+from yieldest.energy.losses import kept_share
+from yieldest.estimate import BuildEstimate, Estimate
+from yieldest.money.cost import Cost, flow_of
+from yieldest.money.measures import present_value
+from yieldest.money.terms import MoneyTerms
+from yieldest.show.spending import print_break_even, print_costs, print_ladder
+from yieldest.show.words import percent, print_list, rounded
+
+TOO_NEAR = 0.10
+"""Costs per kWh closer than this are too near to call; our choice, well within the usual doubt."""
+WORTH_NAMING = 0.02
+"""A cause that moves the cost per kWh by less than this share is not named; our choice."""
+THIN_MARGIN = 0.20
+"""A build that would lose money with so much less energy stands on a knife's edge; our choice."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the table of builds side by side.
+
+    Parameters
+    ----------
+    label, unit : str
+    value : callable
+        The figure of a build, or None.
+    write : callable
+        The figure as text.
+    more_is_better : bool
+    none_is_never : bool
+        Whether a build with a cost and energy but no such figure never has it.
+    """
+
+    label: str
+    unit: str
+    value: Callable[[BuildEstimate], float | None]
+    write: Callable[[float | None], str]
+    more_is_better: bool
+    none_is_never: bool = False
+
+    def text(self, build: BuildEstimate) -> str:
+        """Return the figure of a build as text."""
+        value = self.value(build)
+        earns = build.cost is not None and build.energy.net_kwh_per_year > 0
+        return "never" if value is None and self.none_is_never and earns else self.write(value)
+
+
+def _of_cost(measure: str) -> Callable[[BuildEstimate], float | None]:
+    def value(build: BuildEstimate) -> float | None:
+        return None if build.cost is None else getattr(build.cost, measure)
+
+    return value
+
+
+def _lines(estimate: Estimate) -> list[Line]:
+    money = estimate.currency
+
+    priced = estimate.terms.price_per_kwh is not None
+
+    def two(value: float | None) -> str:
+        return rounded(value, 2)
+
+    lines = [
+        Line("net energy", "kWh/year", lambda b: b.energy.net_kwh_per_year, two, True),
+        Line("capital cost [6]", money, _of_cost("capital_cost"), lambda v: rounded(v, 4), False),
+    ]
+    if estimate.terms.wage_per_hour:
+        lines.append(
+            Line("  own labour for nothing", money, _of_cost("capital_cost_without_wage"),
+                 lambda v: rounded(v, 4), False)
+        )  # fmt: skip
+    lines += [
+        Line("own labour", "hours", _of_cost("labour_hours"), lambda v: rounded(v, 3), False),
+        Line("upkeep, first year", f"{money}/year", _of_cost("upkeep_per_year"), two, False),
+        Line("cost per kWh [7]", f"{money}/kWh", _of_cost("cost_per_kwh"), two, False),
+        Line(
+            "  by recovery factor", f"{money}/kWh", _of_cost("cost_per_kwh_by_recovery"), two, False
+        ),
+    ]
+    if estimate.terms.wage_per_hour:
+        lines.append(
+            Line("  own labour for nothing", f"{money}/kWh", _of_cost("cost_per_kwh_without_wage"),
+                 two, False)
+        )  # fmt: skip
+    lines += [
+        Line("simple payback [8]", "years", _of_cost("simple_payback_years"), two, False, priced),
+        Line(
+            "discounted payback", "years", _of_cost("discounted_payback_years"), two, False, priced
+        ),
+        Line("net present value", money, _of_cost("net_present_value"), two, True),
+        Line("rate of return", "per year", _of_cost("internal_rate_of_return"), percent, True),
+        Line("benefit over cost", "", _of_cost("benefit_cost_ratio"), two, True),
+        Line("an own hour earns", f"{money}/hour", _of_cost("earned_per_own_hour"), two, True),
+        Line("energy payback", "years", _of_cost("energy_payback_years"), two, False),
+        Line("carbon payback", "years", _of_cost("carbon_payback_years"), two, False),
+    ]
+    return [
+        line
+        for line in lines
+        if line.none_is_never or any(line.value(build) is not None for build in estimate.builds)
+    ]
+
+
+def better(line: Line, builds: tuple[BuildEstimate, ...]) -> int | None:
+    """Return which build is better by a line, by what is printed; None where that is alike."""
+    sign = -1.0 if line.more_is_better else 1.0
+    ranked = sorted(
+        (sign * value, i)
+        for i, build in enumerate(builds)
+        if (value := line.value(build)) is not None
+    )
+    if not ranked or len(builds) < 2:
+        return None
+    texts = [line.text(build) for build in builds]
+    best = ranked[0][1]
+    return None if texts.count(texts[best]) > 1 else best
+
+
+def print_verdict(estimate: Estimate, screen: Console) -> None:
+    """Print the money of all builds side by side, why one is better, and a plain verdict."""
+    screen.print()
+    screen.print(Text("Side by side, money in real terms (today's money)", style="bold"))
+    screen.print(_side_by_side(estimate))
+    if len(estimate.builds) > 1:
+        print_list("Why", reasons(estimate), screen)
+    print_list("In plain words", verdict(estimate), screen)
+    print_costs(estimate, screen)
+    for ladder in count_ladders(estimate):
+        print_ladder(ladder, estimate.currency, screen)
+    print_break_even(estimate, screen)
+
+
+def _side_by_side(estimate: Estimate) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
+    table.add_column("")
+    for build in estimate.builds:
+        table.add_column(Text(build.name), justify="right", overflow="fold")
+    table.add_column("unit")
+    for line in _lines(estimate):
+        best = better(line, estimate.builds)
+        cells = []
+        for i, build in enumerate(estimate.builds):
+            mark = "better " if i == best else ""
+            cells.append(Text(f"{mark}{line.text(build)}"))
+        table.add_row(line.label, *cells, line.unit)
+    return table
+
+
+def reasons(estimate: Estimate) -> list[str]:
+    """Return for each build one sentence on why its kWh is cheaper or dearer than the next one's.
+
+    The cheapest is set against the second cheapest, every other against the cheapest.
+    """
+    priced = [b for b in estimate.builds if b.cost is not None and (b.cost.cost_per_kwh or 0) > 0]
+    if len(priced) < 2:
+        return []
+    priced.sort(key=lambda b: _cost(b).cost_per_kwh or 0.0)
+    first, second = priced[:2]
+    return [
+        _reason(first, second, estimate),
+        *(_reason(other, first, estimate) for other in priced[1:]),
+    ]
+
+
+def _reason(build: BuildEstimate, other: BuildEstimate, estimate: Estimate) -> str:
+    here, there = _whole_life(build, estimate), _whole_life(other, estimate)
+    energy = build.energy.net_kwh_per_year / other.energy.net_kwh_per_year
+    cost = here / there
+    price = rounded(_cost(build).cost_per_kwh)
+    cheaper = cost < energy
+    return (
+        f"{build.name}: {price} {estimate.currency} a kWh, {'cheaper' if cheaper else 'dearer'} "
+        f"than {other.name}, for it makes {_times(energy)} energy for {_times(cost)} "
+        f"whole-life cost{_cause(build, other, estimate, cheaper)}."
+    )
+
+
+def _cause(build: BuildEstimate, other: BuildEstimate, estimate: Estimate, cheaper: bool) -> str:
+    """Name what speaks most for the build where it is cheaper, or against it where it is dearer."""
+    sign = 1.0 if cheaper else -1.0
+    speed, speed_other = build.climate.mean_speed_ms, other.climate.mean_speed_ms
+    kept, kept_other = kept_share(build.energy.losses), kept_share(other.energy.losses)
+    later, later_other = _later_share(build, estimate), _later_share(other, estimate)
+    per_kw, per_kw_other = _capital_per_kw(build), _capital_per_kw(other)
+    causes = [
+        # Energy goes at most with the cube of the wind, and with less near rated power.
+        (
+            2 * math.log(speed / speed_other),
+            f"the mean wind at its hub is {speed:.1f} rather than {speed_other:.1f} m/s",
+        ),
+        (
+            math.log(kept / kept_other),
+            f"it loses {1 - kept:.0%} rather than {1 - kept_other:.0%} of its energy on the way",
+        ),
+        (
+            math.log((1 - later) / (1 - later_other)),
+            f"upkeep and replacements are {later:.0%} rather than {later_other:.0%} of its "
+            "whole-life cost",
+        ),
+        (
+            math.log(per_kw_other / per_kw),
+            f"it costs {rounded(per_kw)} rather than {rounded(per_kw_other)} "
+            f"{estimate.currency} for each kW of rated power",
+        ),
+    ]
+    weight, text = max((sign * weight, text) for weight, text in causes)
+    return f"; {text}" if weight > WORTH_NAMING else ""
+
+
+def _times(ratio: float) -> str:
+    return "about the same" if 0.95 < ratio < 1.05 else f"{ratio:.2g} times the"
+
+
+def _whole_life(build: BuildEstimate, estimate: Estimate) -> float:
+    cost = _cost(build)
+    return float(present_value(cost.flow.cost, estimate.terms.discount_rate))
+
+
+def _later_share(build: BuildEstimate, estimate: Estimate) -> float:
+    """Return the share of the whole-life cost that is paid after the first day."""
+    whole = _whole_life(build, estimate)
+    first = float(_cost(build).flow.cost[0])
+    return min(0.99, max(0.0, 1 - first / whole)) if whole > 0 else 0.0
+
+
+def _capital_per_kw(build: BuildEstimate) -> float:
+    rated_kw = build.curve.rated_power_w * build.energy.count / 1000
+    return max(_cost(build).capital_cost, 1e-9) / max(rated_kw, 1e-9)
+
+
+def _cost(build: BuildEstimate) -> Cost:
+    if build.cost is None:
+        raise ValueError(f"{build.name} has no cost")
+    return build.cost
+
+
+def verdict(estimate: Estimate) -> list[str]:
+    """Return in plain words whether any build pays, and how far that can be trusted."""
+    terms, money = estimate.terms, estimate.currency
+    priced = [b for b in estimate.builds if b.cost is not None and b.cost.cost_per_kwh is not None]
+    if not priced:
+        return [
+            "Nothing can be said about the money: a build needs a bill and some energy for that."
+        ]
+    priced.sort(key=lambda b: _cost(b).cost_per_kwh or 0.0)
+    best = priced[0]
+    sentences = []
+    if len(priced) > 1:
+        sentences.append(_which(best, priced[1], money))
+    shown = best
+    if terms.price_per_kwh is None:
+        sentences.append(
+            "Whether it pays cannot be said, for the plan does not state what a kWh is worth "
+            "(money.price_per_kwh)."
+        )
+    else:
+        shown = max(priced, key=lambda b: _cost(b).net_present_value or 0.0)
+        sentences += _does_it_pay(shown, terms, money, alone=len(priced) == 1)
+    if shown.climate.mean_speed_ms < LOW_MEAN_SPEED_MS:
+        sentences.append(
+            f"A mean wind of {shown.climate.mean_speed_ms:.1f} m/s at the hub is very little; "
+            "most machines at such places disappoint."
+        )
+    return sentences
+
+
+def _which(best: BuildEstimate, second: BuildEstimate, money: str) -> str:
+    low, high = _cost(best).cost_per_kwh or 0.0, _cost(second).cost_per_kwh or 0.0
+    if high <= low * (1 + TOO_NEAR):
+        return (
+            f"{best.name} and {second.name} are too near to call: {rounded(low)} and "
+            f"{rounded(high)} {money} a kWh are closer than the doubt in either."
+        )
+    return (
+        f"{best.name} makes the cheapest kWh, at {rounded(low)} {money} against {rounded(high)} "
+        f"of {second.name}."
+    )
+
+
+def _does_it_pay(build: BuildEstimate, terms: MoneyTerms, money: str, *, alone: bool) -> list[str]:
+    cost, energy = _cost(build), build.energy
+    value = cost.net_present_value or 0.0
+    span = f"{terms.life_years} years, in today's money"
+    if value < 0:
+        who = build.name if alone else f"even {build.name}, which loses least,"
+        return [
+            f"Not worth it for the money: {who} is down {rounded(-value)} {money} over {span}. "
+            "There can be other reasons to build it, but saving money is not one."
+        ]
+    calm = flow_of(cost.outlay, energy.calm_year_kwh, terms)
+    calm_value = float(present_value(calm.net, terms.discount_rate))
+    rate = terms.discount_rate
+    paid, earned = (float(present_value(f, rate)) for f in (cost.flow.cost, cost.flow.value))
+    needed = max(paid, 0.0) / earned if earned > 0 else 1.0
+    sentences = []
+    if calm_value < 0 or needed > 1 - THIN_MARGIN:
+        sentences.append(
+            f"On a knife's edge: on these figures {build.name} gains {rounded(value)} {money} over "
+            f"{span}, but it loses money if it makes {1 - needed:.0%} less energy than reckoned, "
+            "which is within the usual doubt. Do not build it for the money."
+        )
+    else:
+        sentences.append(
+            f"On these figures {build.name} pays: it gains {rounded(value)} {money} over {span}, "
+            f"and goes on paying down to {rounded(needed * energy.net_kwh_per_year)} kWh a year, "
+            f"{needed:.0%} of what is reckoned. That stands or falls with the wind record, the "
+            "curve and the assumptions listed below."
+        )
+    if cost.labour_hours > 0 and not terms.wage_per_hour and cost.earned_per_own_hour is not None:
+        sentences.append(
+            f"That counts {rounded(cost.labour_hours, 3)} hours of own work as free; spread over "
+            f"them, each hour earns {rounded(cost.earned_per_own_hour)} {money}."
+        )
+    if terms.used_share == 1.0:
+        sentences.append(
+            "It also counts every kWh as one that would have been bought; what is not used when "
+            "the wind blows is worth less."
+        )
+    return sentences

@@ -1,0 +1,46 @@
+"""Numbers and lists as a person reads them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+NOT_KNOWN = "-"
+
+
+def rounded(value: float | None, digits: int = 2) -> str:
+    """Write a number with so many significant digits, thousands set apart; "-" for None."""
+    if value is None:
+        return NOT_KNOWN
+    if value == 0:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    return f"{round(value, places):,.{max(0, places)}f}"
+
+
+def percent(share: float | None, digits: int = 2) -> str:
+    """Write a share as a percentage; "-" for None."""
+    return NOT_KNOWN if share is None else f"{rounded(100 * share, digits)} %"
+
+
+def print_list(heading: str, texts: Iterable[str], screen: Console) -> None:
+    """Print a heading and a list under it, each text once; nothing when there is none."""
+    items = list(dict.fromkeys(texts))
+    if items:
+        screen.print()
+        screen.print(Text(heading, style="bold"))
+        for item in items:
+            print_item("-", item, screen)
+
+
+def print_item(mark: str, text: str, screen: Console) -> None:
+    """Print a text behind its mark, later lines under the first."""
+    grid = Table.grid(padding=(0, 1, 0, 0))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    grid.add_row(Text(mark), Text(text))
+    screen.print(grid)
