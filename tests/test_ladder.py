@@ -111,7 +111,13 @@ def test_two_heights_measure_the_shear(run, yard, edit):
         '# also = [{ column = "speed 5 m (m/s)", height_m = 5 }]',
         'also = [{ column = "low (m/s)", height_m = 5 }]',
     )
-    build = run("estimate", yard, "--json").json["builds"][0]
+    result = run("estimate", yard, "--json").json
+    build, shear = result["builds"][0], result["wind"]["shear"]
+    assert shear["exponent"] == pytest.approx(0.25, abs=1e-3)
+    assert np.shape(shear["exponent_by_sector_and_part_of_day"]) == (9, 4)
+    shown = run("estimate", yard).out
+    assert "Shear exponent measured: 0.25" in shown
+    assert "6 to 12 h" in shown
     check_ladder(build, speed.round(3).mean())
     assert build["height"]["factor"] == pytest.approx(1.2**0.25, rel=1e-3)
     assert "exponent 0.25 measured at 10, 5 m" in build["height_method"]

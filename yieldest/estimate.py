@@ -10,6 +10,7 @@ from yieldest.arrays import FloatArray
 from yieldest.ascent import HubWind, hub_wind, siting_assumptions, turbulence_intensity
 from yieldest.climate.air import Air, air_at_hub, monthly_air
 from yieldest.climate.extremes import Strain, strain
+from yieldest.climate.shear import MeasuredShear
 from yieldest.climate.site import LOW_MEAN_SPEED_MS, Climate
 from yieldest.climate.study import WindStudy
 from yieldest.energy.joined import Joined
@@ -92,6 +93,8 @@ class Estimate:
     climate : Climate
         At the height of measurement, over the long term where there is a reference.
     long_term : LongTerm or None
+    shear : MeasuredShear or None
+        Where the plan names a second anemometer.
     terms : MoneyTerms
     builds : tuple of BuildEstimate
     assumed, warnings : tuple of str
@@ -104,6 +107,7 @@ class Estimate:
     study: WindStudy | None
     climate: Climate
     long_term: LongTerm | None
+    shear: MeasuredShear | None
     terms: MoneyTerms
     builds: tuple[BuildEstimate, ...]
     assumed: tuple[str, ...]
@@ -131,6 +135,7 @@ def estimate(plan: Plan) -> Estimate:
         study=wind.study,
         climate=wind.climate,
         long_term=wind.long_term,
+        shear=wind.shear,
         terms=terms,
         builds=tuple(_build(plan, build, wind, terms) for build in plan.build),
         assumed=tuple(assumed),

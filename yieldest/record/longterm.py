@@ -296,7 +296,8 @@ def _series(
     """Write the site's speed at every step of the target years.
 
     The site's own readings stay; elsewhere the line speaks, with a residual of its own group for
-    the regression. The whole is bent as c v^p, so that mean and mean cube are those of the method.
+    the regression. The whole is bent as c v^p, so that the mean is that of the method, and the mean
+    cube as well unless the record is mostly calm.
     """
     _, form, _ = method
     borrowed = BORROWED_DAYS * DAY_S / pair.step_s

@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from yieldest.climate.ladder import Step
+from yieldest.climate.shear import DAY_PARTS, LEAST_READINGS, SECTORS, MeasuredShear
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.record.longterm import LongTerm
 
@@ -19,6 +20,8 @@ def print_ladder(estimate: Estimate, screen: Console) -> None:
     """Print every step from the mast to the hubs, those that all builds share only once."""
     if estimate.long_term is not None:
         _print_long_term(estimate.long_term, screen)
+    if estimate.shear is not None:
+        _print_shear(estimate.shear, screen)
     table = _table("step", "before", "after", "factor", "±")
     table.add_column("method", overflow="fold")
     first, *others = estimate.builds
@@ -164,6 +167,40 @@ def long_term_as_dictionary(found: LongTerm | None) -> dict[str, Any] | None:
             }
             for method in found.methods
         ],
+    }
+
+
+def _print_shear(shear: MeasuredShear, screen: Console) -> None:
+    hours = 24 // DAY_PARTS
+    parts = [f"{hours * part} to {hours * (part + 1)} h" for part in range(DAY_PARTS)]
+    table = _table("wind from", *parts)
+    for sector, row in enumerate(shear.exponent_by_cell):
+        counted = shear.readings_by_cell[sector] >= LEAST_READINGS
+        if counted.any():
+            from_where = f"{360 / SECTORS * sector:.0f} degrees" if sector < SECTORS else "unknown"
+            cells = zip(row, counted, strict=True)
+            table.add_row(from_where, *(f"{value:.2f}" if known else "" for value, known in cells))
+    screen.print()
+    screen.print(
+        Text(
+            f"Shear exponent measured: {shear.exponent:.2f}, standard uncertainty "
+            f"{shear.exponent_uncertainty:.2f}; by direction and hour",
+            style="bold",
+        )
+    )
+    screen.print(table)
+
+
+def shear_as_dictionary(shear: MeasuredShear | None) -> dict[str, Any] | None:
+    """Return the measured shear as JSON-ready values; None without a second anemometer."""
+    if shear is None:
+        return None
+    return {
+        "heights_m": shear.height_m.tolist(),
+        "exponent": shear.exponent,
+        "standard_uncertainty": shear.exponent_uncertainty,
+        "exponent_by_sector_and_part_of_day": shear.exponent_by_cell.tolist(),
+        "readings_by_sector_and_part_of_day": shear.readings_by_cell.tolist(),
     }
 
 

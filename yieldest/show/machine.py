@@ -9,7 +9,11 @@ from yieldest.climate.site import Climate
 from yieldest.compare import count_ladders
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.money.terms import MoneyTerms
-from yieldest.show.ladder import build_wind_as_dictionary, long_term_as_dictionary
+from yieldest.show.ladder import (
+    build_wind_as_dictionary,
+    long_term_as_dictionary,
+    shear_as_dictionary,
+)
 from yieldest.show.machine_money import money_of, terms_beyond
 from yieldest.show.verdict import reasons, verdict
 
@@ -34,6 +38,7 @@ def as_dictionary(estimate: Estimate) -> dict[str, Any]:
             "measured_height_m": climate.height_m,
             "weibull": {**_weibull(climate), "method": climate.provenance.method},
             "long_term": long_term_as_dictionary(estimate.long_term),
+            "shear": shear_as_dictionary(estimate.shear),
         },
         "money": {
             "discount_rate": terms.discount_rate,
