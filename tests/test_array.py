@@ -272,3 +272,23 @@ def test_the_thrust_of_the_curve_goes_before_the_assumed_one():
     assert with_thrust.factor > without.factor
     assert not any("Thrust" in text for text in with_thrust.assumed)
     assert any("Thrust coefficient 0.8" in text for text in without.assumed)
+
+
+def test_sectors_and_bins_sum_to_what_every_reading_by_itself_gives():
+    """The same layout reckoned at the exact direction and speed of each reading, without bins."""
+    random = np.random.default_rng(8)
+    speed, direction = 7 * random.weibull(2.0, 3000), random.normal(240, 50, 3000) % 360
+    layout = Layout(bearing_deg=330, spacing_widths=5, columns=2, row_spacing_widths=6)
+    places = layout.places_widths(4, 1.0)
+    machine = curve()
+    made = sum(
+        float(
+            machine.power_at(speeds_in_array([v], places, [d], machine.speed_ms, [0.8] * 4)).sum()
+        )
+        for v, d in zip(speed, direction, strict=True)
+    )
+    by_reading = made / (4 * float(machine.power_at(speed).sum()))
+    rose = rose_of_readings(speed, direction, 20.0)
+    by_bins = joined(layout, 4, rose).reckon(4).interaction.factor
+    assert by_bins == pytest.approx(by_reading, abs=0.004)
+    assert by_reading < 0.97

@@ -144,6 +144,8 @@ def test_more_machines_never_cost_less_without_price_breaks(lines, count, life):
         ("item,quantity,unit price,life years\na,1,9,0.2\n", ["line 2", "half a year"]),
         ("item,quantity,unit price,scope\na,1,9,per week\n", ["line 2", "per unit"]),
         ("item,quantity,unit price\n ,1,9\n", ["line 2", "no name"]),
+        ("item,quantity,unit price\na,1,1e300\n", ["line 2", "1e+300", "beyond anything"]),
+        ("item,quantity,unit price,scrap value\na,1,1,-1e300\n", ["line 2", "beyond anything"]),
     ],
 )  # fmt: skip
 def test_a_bad_bill_is_one_sentence(written, text, named):

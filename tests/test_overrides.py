@@ -196,3 +196,18 @@ def test_what_the_starter_suggests_works(run, yard):
     losses = {loss["category"]: loss for loss in result["builds"][1]["losses"]}
     assert "Jensen 1983" in losses["interaction"]["method"]
     assert "cables" in losses["electrical"]["method"]
+
+
+def test_check_refuses_a_loan_longer_than_the_life(run, yard):
+    loan = "money.loan={ share = 0.5, interest_rate = 0.06, years = 16 }"
+    refused = run("check", yard, "--set", loan)
+    assert refused.code == 2
+    assert "money.loan.years is 16" in refused.err
+
+
+def test_places_are_changed_one_by_one(run, yard):
+    places = "build.1.array={ coordinates_m = [[0, 0], [0, 9]] }"
+    across = run("estimate", yard, "--set", places, "--json").json["builds"][1]
+    nearer = run("estimate", yard, "--set", places, "--set", "build.1.array.coordinates_m.1.1=8",
+                 "--json").json["builds"][1]  # fmt: skip
+    assert nearer["net_kwh_per_year"] < across["net_kwh_per_year"]

@@ -9,6 +9,7 @@ from yieldest.estimate import read_build_curve
 from yieldest.money.billfile import read_bill
 from yieldest.money.terms import money_terms
 from yieldest.plan import Plan
+from yieldest.textfile import Progress
 from yieldest.windfiles import (
     read_plan_frequencies,
     read_plan_months,
@@ -17,12 +18,14 @@ from yieldest.windfiles import (
 )
 
 
-def check_plan(plan: Plan) -> dict[str, Any]:
+def check_plan(plan: Plan, progress: Progress | None = None) -> dict[str, Any]:
     """Read every file that a plan names.
 
     Parameters
     ----------
     plan : Plan
+    progress : callable, optional
+        Told now and then the share of the record read so far.
 
     Returns
     -------
@@ -39,7 +42,7 @@ def check_plan(plan: Plan) -> dict[str, Any]:
     recognised: list[dict[str, str]] = []
     warnings: list[str] = []
     if plan.wind.record is not None:
-        record = read_plan_record(plan)
+        record = read_plan_record(plan, progress)
         found.append(f"{record.provenance.source}: {record.valid_speed_ms.size} speeds")
         recognised = [asdict(part) for part in record.found]
         warnings += record.provenance.warnings

@@ -63,13 +63,15 @@ def estimate(
     from yieldest.outfile import write_whole  # noqa: PLC0415
     from yieldest.overrides import read_override  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
+    from yieldest.show.progress import reading_bar  # noqa: PLC0415
     from yieldest.sweep import as_csv, rows_of  # noqa: PLC0415
 
     overrides = [read_override(change) for change in changes]
     if sweep is not None:
         _sweep(plan, overrides, sweep, out, as_json)
         return
-    result: Estimate = reckon(load_plan(plan, overrides))
+    with reading_bar("the wind record") as progress:
+        result: Estimate = reckon(load_plan(plan, overrides), progress)
     if out is not None:
         write_whole(out, as_csv(rows_of(result)))
     if as_json:
@@ -117,8 +119,11 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
     from yieldest.check import check_plan  # noqa: PLC0415
     from yieldest.overrides import read_override  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
+    from yieldest.show.progress import reading_bar  # noqa: PLC0415
 
-    findings = check_plan(load_plan(plan, [read_override(change) for change in changes]))
+    overrides = [read_override(change) for change in changes]
+    with reading_bar("the wind record") as progress:
+        findings = check_plan(load_plan(plan, overrides), progress)
     if as_json:
         _print_json(findings)
         return

@@ -27,6 +27,7 @@ from yieldest.provenance import Provenance
 from yieldest.record.longterm import LongTerm
 from yieldest.record.read import Record
 from yieldest.sitewind import SiteWind, site_wind
+from yieldest.textfile import Progress
 from yieldest.turbine.curve import PowerCurve, read_curve
 
 
@@ -114,15 +115,21 @@ class Estimate:
     warnings: tuple[str, ...]
 
 
-def estimate(plan: Plan) -> Estimate:
+def estimate(plan: Plan, progress: Progress | None = None) -> Estimate:
     """Reckon yearly energy, cost per kWh and payback for every build of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    progress : callable, optional
+        Told now and then the share of the record read so far.
 
     Raises
     ------
     InputError
         When a file that the plan names cannot be used.
     """
-    wind = site_wind(plan)
+    wind = site_wind(plan, progress)
     terms = money_terms(**plan.money.model_dump())
     stages = [*wind.provenance, terms.provenance]
     assumed = [text for stage in stages for text in stage.assumed] + siting_assumptions(plan)

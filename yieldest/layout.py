@@ -95,7 +95,12 @@ def split_line(line: str, delimiter: str) -> list[str]:
     """Part a line into stripped cells."""
     if delimiter == " ":
         return line.split()
-    cells = next(csv.reader([line.rstrip("\r\n")], delimiter=delimiter, skipinitialspace=True), [])
+    line = line.rstrip("\r\n")
+    try:
+        cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
+    except csv.Error:
+        # A cell beyond all measure (131,072 characters): its quotes mean nothing.
+        cells = line.split(delimiter)
     return [cell.strip() for cell in cells]
 
 

@@ -20,6 +20,7 @@ from yieldest.textfile import open_text
 Share = Annotated[float, Field(ge=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+Sum = Annotated[float, Field(ge=0, le=1e12)]
 FilePath = Annotated[str, Field(min_length=1)]
 MOST_WAKES = 200
 """Machines that wakes are reckoned for; the work grows with the square of the number."""
@@ -434,18 +435,18 @@ class Money(_Section):
 
     discount_rate: Annotated[float, Field(gt=-0.5, le=1)] | None = None
     life_years: Annotated[int, Field(ge=1, le=100)] | None = None
-    price_per_kwh: NotNegative | None = None
+    price_per_kwh: Sum | None = None
     upkeep_share_per_year: Share | None = None
-    wage_per_hour: NotNegative | None = None
+    wage_per_hour: Sum | None = None
     used_share: Annotated[float, Field(ge=0, le=1)] | None = None
-    export_price_per_kwh: NotNegative | None = None
+    export_price_per_kwh: Sum | None = None
     price_rise_per_year: Annotated[float, Field(gt=-0.5, le=0.5)] | None = None
     degradation_per_year: Share | None = None
-    grant: NotNegative | None = None
+    grant: Sum | None = None
     grant_share: Annotated[float, Field(ge=0, le=1)] | None = None
     inflation: Annotated[float, Field(gt=-0.5, le=1)] | None = None
     loan: Loan | None = None
-    grid_carbon_kg_per_kwh: NotNegative | None = None
+    grid_carbon_kg_per_kwh: Sum | None = None
     item_life: Literal["required", "as the build"] | None = None
 
     @model_validator(mode="after")

@@ -24,6 +24,7 @@ from yieldest.record.coverage import coverage_of, coverage_warnings
 from yieldest.record.longterm import LongTerm, long_term
 from yieldest.record.read import Record
 from yieldest.record.rules import ScreenRules, screen_rules
+from yieldest.textfile import Progress
 from yieldest.windfiles import (
     read_also,
     read_neighbour,
@@ -80,8 +81,14 @@ class SiteWind:
         return None if self.study is None else self.study.record
 
 
-def site_wind(plan: Plan) -> SiteWind:
+def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
     """Read the wind of a plan, and carry it to the years of a reference where there is one.
+
+    Parameters
+    ----------
+    plan : Plan
+    progress : callable, optional
+        Told now and then the share of the record read so far.
 
     Raises
     ------
@@ -98,7 +105,7 @@ def site_wind(plan: Plan) -> SiteWind:
         energy_error_limit=wind.energy_error_limit,
     )
     neighbour = None if wind.neighbour is None else read_neighbour(plan, wind.neighbour)
-    study = years = study_record(read_plan_record(plan), options, neighbour)
+    study = years = study_record(read_plan_record(plan, progress), options, neighbour)
     record = study.record
     provenance = [record.provenance]
     over_years = None

@@ -52,6 +52,13 @@ class Table:
         """The headings as they stand in the file."""
         return tuple(str(name) for name in self.frame.columns)
 
+    @cached_property
+    def _headings_by_plain(self) -> dict[str, list[str]]:
+        by_plain: dict[str, list[str]] = {}
+        for heading in self.headings:
+            by_plain.setdefault(plain_heading(heading), []).append(heading)
+        return by_plain
+
     def line(self, row: int) -> int:
         """Return the line of the file (from 1) that holds row `row` (from 0) of the frame."""
         return line_of_row(self.path, self.layout, self.first_row + row)
@@ -86,7 +93,7 @@ class Table:
                 )
             return stated
         for name in names:
-            matches = [h for h in self.headings if plain_heading(h) == name]
+            matches = self._headings_by_plain.get(name, [])
             if len(matches) > 1:
                 raise InputError(
                     f"{self.path}: several columns could be the {role} ({', '.join(matches)}); "

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -155,16 +154,11 @@ def wind(
 
 def _read(path: Path, options: ReadOptions) -> Record:
     """Read a record, with a bar on the terminal while it takes long."""
-    from rich.console import Console  # noqa: PLC0415
-    from rich.progress import Progress  # noqa: PLC0415
-
     from yieldest.record.read import read_record  # noqa: PLC0415
+    from yieldest.show.progress import reading_bar  # noqa: PLC0415
 
-    if not sys.stderr.isatty():
-        return read_record(path, options)
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(f"reading {path.name}", total=1.0)
-        return read_record(path, options, lambda share: bar.update(task, completed=share))
+    with reading_bar(path.name) as progress:
+        return read_record(path, options, progress)
 
 
 def _pairs(flag: str, texts: Iterable[str] | None) -> list[tuple[str, str]]:

@@ -28,7 +28,7 @@ from yieldest import cli
 
 SECONDS = 10
 GIGABYTE_KIB = 1_000_000
-COMMANDS = (("estimate", "--json"), ("estimate",), ("check",))
+COMMANDS = (("estimate", "--json"), ("estimate",), ("check",), ("wind", "--json"), ("wind",))
 
 
 def too_long(*_: object) -> None:
@@ -39,7 +39,8 @@ def too_long(*_: object) -> None:
 def ended_badly(command: tuple[str, ...], folder: Path) -> str | None:
     """Run a command in this process and say what was wrong with its end."""
     out, err = io.StringIO(), io.StringIO()
-    sys.argv = ["yieldest", command[0], str(folder), *command[1:]]
+    target = folder / "wind.csv" if command[0] == "wind" else folder
+    sys.argv = ["yieldest", command[0], str(target), *command[1:]]
     signal.signal(signal.SIGALRM, too_long)
     signal.alarm(SECONDS)
     try:
@@ -73,7 +74,8 @@ def try_seed(task: tuple[int, Path]) -> tuple[int, str, str | None]:
     with tempfile.TemporaryDirectory() as scratch:
         folder = shutil.copytree(sound, Path(scratch) / "yard")
         names = sorted(path.name for path in folder.iterdir())
-        way = spoil(folder / names[seed // len(COMMANDS) % len(names)], seed)
+        name = "wind.csv" if command[0] == "wind" else names[seed // len(COMMANDS) % len(names)]
+        way = spoil(folder / name, seed)
         trouble = ended_badly(command, folder)
     peak_kib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     if trouble is None and peak_kib > GIGABYTE_KIB:

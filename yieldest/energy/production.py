@@ -153,9 +153,9 @@ def produce(
                 else "the fit is used, so trust neither figure beyond that"
             )
             warnings.append(
-                f"The fitted distribution gives {fitted:.3g} kWh a year and the record itself "
-                f"{from_record:.3g} kWh, more than {POOR_FIT:.0%} apart: the Weibull distribution "
-                f"is a poor fit here; {used}."
+                f"The fitted distribution gives {fitted:.3g} kWh a year and the wind data "
+                f"themselves {from_record:.3g} kWh, more than {POOR_FIT:.0%} apart: the Weibull "
+                f"distribution is a poor fit here; {used}."
             )
     above_last = (
         (1 - climate.calm_share)
@@ -191,8 +191,8 @@ def produce(
         losses=losses,
         provenance=Provenance(
             source=curve.provenance.source,
-            method="the curve at every reading of the record, mean times 8760 h (empirical "
-            "distribution)"
+            method="the curve at every reading (class, month) of the wind, mean times 8760 h "
+            "(empirical distribution)"
             if from_readings
             else FITTED_METHOD,
             assumed=tuple(

@@ -49,6 +49,8 @@ _UNIT_IN_HEADING = {
 """Columns whose heading must name the unit, for a wrong guess would go unnoticed."""
 
 SHORTEST_LIFE_YEARS = 0.5
+LARGEST_AMOUNT = 1e12
+"""No amount on a parts bill is larger; a slip of the keyboard is."""
 
 
 def read_bill(path: Path, currency: str | None = None) -> Bill:
@@ -97,6 +99,7 @@ def read_bill(path: Path, currency: str | None = None) -> Bill:
     scrap = np.zeros(len(names))
     if columns["scrap value"] is not None:
         scrap = np.nan_to_num(table.numbers(columns["scrap value"]))
+        _refuse_large(table, columns["scrap value"], scrap)
     paid, shared = amounts("paid labour"), amounts("number of builds that share it", 1.0)
     upkeep = [_upkeep(table, row, text)
               for row, text in enumerate(_texts(table, columns["upkeep"]))]  # fmt: skip
@@ -195,6 +198,7 @@ def _amounts(
             f"{table.path}, line {table.line(row)}: the {what} is missing in column {column!r}; "
             "fill it in."
         )
+    _refuse_large(table, column, values)
     if (values < 0).any():
         row = int(np.argmax(values < 0))
         raise InputError(
@@ -202,6 +206,16 @@ def _amounts(
             f"{column!r} is below zero; mend it."
         )
     return np.where(np.isnan(values), default, values)
+
+
+def _refuse_large(table: Table, column: str, values: FloatArray) -> None:
+    large = np.abs(values) > LARGEST_AMOUNT
+    if large.any():
+        row = int(np.argmax(large))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: {values[row]:g} in column {column!r} is beyond "
+            "anything on a parts bill; mend it."
+        )
 
 
 def _scopes(table: Table, column: str | None) -> list[str]:
@@ -229,6 +243,11 @@ def _steps(
                 f"{form}, as in 10:8.50 50:7.20; mend it."
             )
         pair = (float(match[1]), float(match[2]))
+        if max(pair) > LARGEST_AMOUNT:
+            raise InputError(
+                f"{table.path}, line {table.line(row)}: {word!r} in the {what} is beyond anything "
+                "on a parts bill; mend it."
+            )
         if pairs and pair[0] <= pairs[-1][0]:
             raise InputError(
                 f"{table.path}, line {table.line(row)}: in the {what} {pair[0]:g} does not lie "
@@ -251,7 +270,7 @@ def _upkeep(table: Table, row: int, text: str) -> tuple[float, tuple[tuple[int, 
         return 0.0, tuple((int(year), paid) for year, paid in pairs)
     if not text:
         return 0.0, ()
-    if re.fullmatch(r"\d+(?:\.\d+)?", text) is None:
+    if re.fullmatch(r"\d{1,12}(?:\.\d+)?", text) is None:
         raise InputError(
             f"{table.path}, line {table.line(row)}: the upkeep {text!r} is neither a sum for each "
             "year, zero or more, nor a list such as 5:60 10:60; mend it."

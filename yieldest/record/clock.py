@@ -12,6 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from yieldest.errors import InputError
+from yieldest.record.options import Finding
 from yieldest.record.stamps import (
     PART_LIMITS,
     YEARLESS,
@@ -69,8 +70,6 @@ class Clock:
         The order of the date, where it had to be stated or found.
     written : str
         How the stamps were found to be written.
-    in_utc : bool
-        Whether the times given out are UTC.
     doubled : int
         Readings in the hour that the clock went through twice.
     """
@@ -79,9 +78,10 @@ class Clock:
         self.names = names
         self.order = date_order
         self.written = ""
-        self.in_utc = zone is not None
         self.doubled = 0
         self._zone = zone
+        self._order_stated = date_order is not None
+        self._offsets = False
         # The doubled hour may be cut by the end of a block.
         self._last_local: np.datetime64 | None = None
         self._last_twofold = False
@@ -101,7 +101,7 @@ class Clock:
         else:
             stamps = self._from_texts(table)
             if stamps.dt.tz is not None:
-                self.in_utc = True
+                self._offsets = True
                 stamps = stamps.dt.tz_convert("UTC").dt.tz_localize(None)
                 return np.asarray(stamps.to_numpy("datetime64[ns]"))
             local = stamps.to_numpy("datetime64[ns]")
@@ -142,6 +142,23 @@ class Clock:
             )
         if orders:
             self.order = orders.pop()
+
+    def findings(self) -> list[Finding]:
+        """Return how the times were read, once they have been."""
+        found = [Finding("time", self.written, "recognised")]
+        if self.order is not None:
+            how = "stated" if self._order_stated else "the only one that all dates allow"
+            found.append(Finding("order of the date", self.order, how))
+        if self._offsets:
+            found.append(Finding("time zone", "UTC", "from the time stamps"))
+        elif self._zone is not None:
+            found.append(Finding("time zone", f"{self._zone}, turned into UTC", "stated"))
+        else:
+            found.append(Finding("time zone", "as in the file", "not stated"))
+        if self.doubled:
+            text = f"{self.doubled} readings, told apart by the order of the lines"
+            found.append(Finding("hour that the clocks repeat", text, "recognised"))
+        return found
 
     def _texts(self, table: Table) -> Stamps:
         """Return date and clock as one text."""

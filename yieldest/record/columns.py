@@ -313,7 +313,10 @@ def _choose_unit(
     at = layout.headings.index(name)
     below = layout.units[at].strip("()[] ") if at < len(layout.units) else ""
     if stated is not None:
-        unit, how = unit_of(quantity, stated), "stated"
+        try:
+            unit, how = unit_of(quantity, stated), "stated"
+        except InputError as error:
+            raise InputError(f"{path}, unit of {role}: {error}") from error
     elif (headed := unit_in_heading(quantity, _STATISTIC_TAIL.sub("", name))) is not None:
         unit, how = headed, "from the heading"
     elif (headed := unit_in_heading(quantity, f"({below})")) is not None:

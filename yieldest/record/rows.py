@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import glob
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.layout import DELIMITERS, Layout, layout_of
 from yieldest.record.average import Averager
 from yieldest.record.clock import Clock, zone_of
-from yieldest.record.columns import CLOCK_ROLES, VALUE_ROLES, Columns, choose_columns
+from yieldest.record.columns import CLOCK_ROLES, VALUE_ROLES
 from yieldest.record.gathered import Gathered, Times
 from yieldest.record.options import Finding, ReadOptions
+from yieldest.record.sources import Source, layout_findings, sources_of, units_of
 from yieldest.record.stamps import DATE_ORDERS
 from yieldest.record.values import LIMITS, Flags, blank_marks, numbers_of, rounding_step, to_si
 from yieldest.tables import Table, line_of_row, read_blocks
@@ -28,42 +26,6 @@ MANY_ROWS = 2_000_000
 QUICK_S = 60.0
 """More than `MANY_ROWS` readings less than a minute apart are averaged over a minute, the averaging
 time of the small-turbine annex of IEC 61400-12-1; both bounds are our choice."""
-
-_SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".log", ".gz", ".zip")
-
-
-@dataclass
-class Source:
-    """One file of a record."""
-
-    path: Path
-    layout: Layout
-    columns: Columns
-    first_row: int = 0
-
-
-def files_of(path: Path) -> list[Path]:
-    """Return the files that a path names: itself, those of a folder, or those that a glob matches.
-
-    Raises
-    ------
-    InputError
-        When a folder or a glob holds no record.
-    """
-    if path.is_dir():
-        files = sorted(p for p in path.iterdir() if p.is_file() and p.suffix.lower() in _SUFFIXES)
-        if not files:
-            raise InputError(
-                f"{path}: the folder holds no file that ends in {', '.join(_SUFFIXES)}; name the "
-                "file itself."
-            )
-        return files
-    if glob.has_magic(str(path)) and not path.exists():
-        files = sorted(Path(name) for name in glob.glob(str(path)))  # noqa: PTH207
-        if not files:
-            raise InputError(f"{path}: no file is called so; check the name and the folder.")
-        return files
-    return [path]
 
 
 def gather(path: Path, options: ReadOptions, progress: Progress | None = None) -> Gathered:
@@ -87,24 +49,7 @@ def gather(path: Path, options: ReadOptions, progress: Progress | None = None) -
             f"date_order: {options.date_order!r} is none of {', '.join(DATE_ORDERS)}; write one of "
             "these."
         )
-    sources = []
-    for file in files_of(path):
-        layout = layout_of(
-            file,
-            encoding=options.encoding,
-            delimiter=_delimiter(options.delimiter),
-            decimal=options.decimal,
-            skip_lines=options.skip_lines,
-            headings=options.headings,
-        )
-        sources.append(Source(file, layout, choose_columns(file, layout, options)))
-    return _Gathering(path, sources, options).gather(progress)
-
-
-def _delimiter(stated: str | None) -> str | None:
-    """Let a delimiter be stated by its name."""
-    by_name = {name: mark for mark, name in DELIMITERS.items()}
-    return None if stated is None else by_name.get(stated, stated)
+    return _Gathering(path, sources_of(path, options), options).gather(progress)
 
 
 class _Gathering:
@@ -114,7 +59,7 @@ class _Gathering:
         self.path = path
         self.sources = sources
         self.options = options
-        self.units = _same_units(sources)
+        self.units = units_of(sources)
         self.roles = tuple(
             role for role in VALUE_ROLES if any(role in s.columns.names for s in sources)
         )
@@ -324,71 +269,15 @@ class _Gathering:
             )
 
     def _found(self) -> list[Finding]:
-        options, first = self.options, self.sources[0]
-        layout = first.layout
-        encoding = {"utf-8-sig": "UTF-8", "cp1252": "Latin-1 (Windows-1252)"}
-        found = []
-        if len(self.sources) > 1:
-            names = f"{len(self.sources)}, {first.path.name} to {self.sources[-1].path.name}"
-            found.append(Finding("files", names, "in the order of their names"))
-        found += [
-            Finding(
-                "encoding", encoding.get(layout.encoding, layout.encoding), _how(options.encoding)
-            ),
-            Finding(
-                "delimiter",
-                DELIMITERS.get(layout.delimiter, layout.delimiter),
-                _how(options.delimiter),
-            ),
-            Finding("decimal mark", layout.decimal, _how(options.decimal)),
-            Finding(
-                "heading",
-                f"line {layout.heading_line}" if layout.heading_line else "none in the file",
-                "stated" if options.headings or options.skip_lines is not None else "recognised",
-            ),
-            *first.columns.found,
-            *self._found_times(),
-        ]
+        options = self.options
+        found = layout_findings(self.sources, options)
+        if options.start is not None:
+            text = f"{options.start}, every {options.interval_s:g} s"
+            found.append(Finding("time", text, "stated"))
+        else:
+            found += self.clock.findings()
         for role, marks in self.marks.items():
             if marks:
                 text = ", ".join(f"{mark} ({often:,} times)" for mark, often in marks.items())
                 found.append(Finding(f"missing {role}", text, "recognised"))
         return found
-
-    def _found_times(self) -> list[Finding]:
-        options = self.options
-        if options.start is not None:
-            return [Finding("time", f"{options.start}, every {options.interval_s:g} s", "stated")]
-        clock = self.clock
-        found = [Finding("time", clock.written, "recognised")]
-        if clock.order is not None:
-            how = "stated" if options.date_order else "shown by a day above 12"
-            found.append(Finding("order of the date", clock.order, how))
-        if clock.in_utc and options.time_zone is None:
-            found.append(Finding("time zone", "UTC", "from the time stamps"))
-        elif options.time_zone is not None:
-            found.append(Finding("time zone", f"{options.time_zone}, turned into UTC", "stated"))
-        else:
-            found.append(Finding("time zone", "as in the file", "not stated"))
-        if clock.doubled:
-            text = f"{clock.doubled} readings, told apart by the order of the lines"
-            found.append(Finding("hour that the clocks repeat", text, "recognised"))
-        return found
-
-
-def _how(stated: object) -> str:
-    return "recognised" if stated is None else "stated"
-
-
-def _same_units(sources: Sequence[Source]) -> dict[str, str]:
-    """Return the units of a record, the same in each of its files."""
-    units: dict[str, tuple[str, Path]] = {}
-    for source in sources:
-        for role, unit in source.columns.units.items():
-            first, path = units.setdefault(role, (unit, source.path))
-            if first != unit:
-                raise InputError(
-                    f"{source.path}: the {role} is in {unit}, but in {path} it is in {first}; the "
-                    "files of one record must have the same units."
-                )
-    return {role: unit for role, (unit, _) in units.items()}

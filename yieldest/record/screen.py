@@ -21,6 +21,7 @@ TimeArray = npt.NDArray[np.datetime64]
 
 FIRST_PLACES = 3
 """So many places are named for each test."""
+_BEYOND_SENSE_MS = 1e90
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,8 @@ class _Look:
         """Return mean speed and mean cube of some readings; NaN without any."""
         used = keep & np.isfinite(self.speed)
         hours = np.where(used, self.steps.duration_s, 0.0)
-        speed = np.where(used, self.speed, 0.0)
+        # A wild number shall not overflow when it is cubed.
+        speed = np.where(used, np.minimum(self.speed, _BEYOND_SENSE_MS), 0.0)
         total = float(hours.sum())
         if total == 0:
             return np.array([np.nan, np.nan])

@@ -75,8 +75,9 @@ def _table(estimate: Estimate) -> Table:
     row("mean wind at the hub [1]", "m/s", lambda b: f"{b.climate.mean_speed_ms:.1f}")
     row("air density [2]", "kg/m3", lambda b: f"{b.air.density_kg_m3:.3f}")
     row("gross energy, fitted wind [3]", "kWh/year", _gross)
-    if estimate.record is not None:
-        row("gross energy, reading by reading [4]", "kWh/year", _gross_of_record)
+    if any(build.energy.record_gross_kwh_per_year is not None for build in estimate.builds):
+        each = "reading" if estimate.record is not None else "class"
+        row(f"gross energy, {each} by {each} [4]", "kWh/year", _gross_of_record)
         row("  used below", "", lambda b: "readings" if b.energy.from_readings else "fit")
     for index, first in enumerate(estimate.builds[0].energy.losses):
         if any(build.energy.losses[index].share for build in estimate.builds):
@@ -135,8 +136,13 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
         f"until the balance stays above zero, replacements included; {worth}; discounted at the "
         "real rate",
     ]
-    if estimate.record is None:
+    if first.energy.record_gross_kwh_per_year is None:
         methods[3] = "(no record, so no cross-check)"
+    elif estimate.record is None:
+        methods[3] = (
+            "the same curve over the classes of the table, or over the twelve months one by one, "
+            f"mean times 8760 h; {_use_of_readings(estimate)}"
+        )
     screen.print()
     screen.print(Text("How it was reckoned", style="bold"))
     for number, method in enumerate(methods, start=1):

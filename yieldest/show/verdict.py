@@ -297,10 +297,17 @@ def _does_it_pay(build: BuildEstimate, terms: MoneyTerms, money: str, *, alone: 
     span = f"{terms.life_years} years, in today's money"
     if value < 0:
         who = build.name if alone else f"even {build.name}, which loses least,"
-        return [
+        sentences = [
             f"Not worth it for the money: {who} is down {rounded(-value)} {money} over {span}. "
             "There can be other reasons to build it, but saving money is not one."
         ]
+        if terms.wage_per_hour and (cost.earned_per_own_hour or 0.0) > 0:
+            sentences.append(
+                f"Counted without a wage, each of its {rounded(cost.labour_hours, 3)} hours of own "
+                f"work earns {rounded(cost.earned_per_own_hour)} {money}, rather than the "
+                f"{terms.wage_per_hour:g} stated."
+            )
+        return sentences
     calm = flow_of(cost.outlay, energy.calm_year_kwh, terms)
     calm_value = float(present_value(calm.net, terms.discount_rate))
     rate = terms.discount_rate
