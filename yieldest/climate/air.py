@@ -232,7 +232,13 @@ def air_at_hub(
         season_effect,
         humidity_effect,
         uncertainty,
-        Provenance("site", f"gas law with {', '.join(parts)}", tuple(assumed), tuple(warnings)),
+        Provenance(
+            "site",
+            f"gas law with {', '.join(parts)}; {density / STANDARD_DENSITY_KG_M3 - 1:+.1%} power "
+            "against 1.225 kg/m3",
+            tuple(assumed),
+            tuple(warnings),
+        ),
     )
 
 
