@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from yieldest.arrays import FloatArray
 from yieldest.climate.exposure import (
     DEFAULT_ROUGHNESS_M,
     Obstacle,
@@ -67,35 +68,8 @@ def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
     readings = wind.readings
     speed = np.zeros(0) if readings is None else readings.speed_ms
     weight = np.zeros(0) if readings is None else readings.weight
-    each = np.ones(speed.size)
-    if wind.shear is not None and wind.time is not None:
-        height, factors = measured_to_hub(
-            wind.shear, measured_m, hub_m, wind.time, speed * weight, wind.direction_deg
-        )
-        each = each * factors
-    else:
-        height = to_hub(
-            measured_m,
-            hub_m,
-            shear_exponent=site.shear_exponent,
-            roughness_length_m=site.roughness_length_m,
-            terrain=site.terrain,
-            displacement_m=site.displacement_m,
-        )
-        each = each * height.factor
-    other = (
-        ""
-        if height.other_factor is None or hub_m == measured_m
-        else f"; {height.other_law} would give {height.other_factor:.3f}"
-    )
-    rungs = [
-        Rung(
-            "to hub height",
-            height.factor,
-            f"{measured_m:g} m to {hub_m:g} m, {height.provenance.method}{other}",
-            height.standard_uncertainty,
-        )
-    ]
+    height, each = _to_height(plan, build, wind, speed * weight)
+    rungs = [_height_rung(height, measured_m, hub_m)]
     provenance = [height.provenance]
     obstacles = [Obstacle(**obstacle.model_dump()) for obstacle in site.obstacles]
     on_the_spot = bool(plan.wind.on_the_spot)
@@ -161,6 +135,32 @@ def turbulence_intensity(plan: Plan, study: WindStudy | None) -> float | None:
         return None
     measured = study.turbulence
     return measured.mean if measured.at_15_ms is None else measured.at_15_ms
+
+
+def _to_height(
+    plan: Plan, build: Build, wind: SiteWind, run: FloatArray
+) -> tuple[HeightStep, FloatArray]:
+    """Return the step to hub height, and the factor of each reading."""
+    site = plan.site
+    measured_m, hub_m = plan.wind.measured_height_m, build.hub_height_m
+    if wind.shear is not None and wind.time is not None:
+        return measured_to_hub(wind.shear, measured_m, hub_m, wind.time, run, wind.direction_deg)
+    height = to_hub(
+        measured_m,
+        hub_m,
+        shear_exponent=site.shear_exponent,
+        roughness_length_m=site.roughness_length_m,
+        terrain=site.terrain,
+        displacement_m=site.displacement_m,
+    )
+    return height, np.full(run.size, height.factor)
+
+
+def _height_rung(height: HeightStep, measured_m: float, hub_m: float) -> Rung:
+    method = f"{measured_m:g} m to {hub_m:g} m, {height.provenance.method}"
+    if height.other_factor is not None and hub_m != measured_m:
+        method += f"; {height.other_law} would give {height.other_factor:.3f}"
+    return Rung("to hub height", height.factor, method, height.standard_uncertainty)
 
 
 def _roughness(plan: Plan) -> float:
