@@ -6,14 +6,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from yieldest.climate.air import air_at_hub, gas_law_density, standard_density, standard_pressure_pa
+from yieldest.climate.air import (
+    air_at_hub,
+    gas_law_density,
+    monthly_air,
+    standard_density,
+    standard_pressure_pa,
+)
 from yieldest.climate.height import (
     NORMAL_EXPONENT,
-    TERRAIN_ROUGHNESS_M,
-    hub_factor,
+    TERRAINS,
     log_law_factor,
     power_law_factor,
+    slope_exponent,
+    slope_roughness_m,
+    to_hub,
 )
+from yieldest.climate.moist_air import moist_air_density, saturation_pressure_pa
 from yieldest.climate.weibull import moment
 from yieldest.errors import InputError
 
@@ -81,7 +90,8 @@ def test_roughness_classes():
     """Troen & Petersen 1989, European Wind Atlas, classes 0 to 3 (from memory). Independent route:
     the log law of class 1 between 10 m and 50 m lies near the 1/7 power law, which is the common
     value for open country."""
-    assert list(TERRAIN_ROUGHNESS_M.values()) == [0.0002, 0.03, 0.10, 0.40]
+    classes = [TERRAINS[name].roughness_length_m for name in ("water", "open", "hedged", "built")]
+    assert classes == [0.0002, 0.03, 0.10, 0.40]
     assert log_law_factor(10, 50, 0.03) == pytest.approx(power_law_factor(10, 50, 1 / 7), rel=0.02)
 
 
@@ -102,7 +112,7 @@ def test_displacement_shifts_both_heights(low, high, roughness, displacement):
 def test_log_law_is_unknown_below_its_beginning():
     assert np.isnan(log_law_factor(10, 2.1, 0.4, 2.0))
     with pytest.raises(InputError, match="displacement"):
-        hub_factor(10, 2.1, roughness_length_m=0.4, displacement_m=2.0)
+        to_hub(10, 2.1, roughness_length_m=0.4, displacement_m=2.0)
 
 
 @pytest.mark.parametrize(
@@ -111,16 +121,106 @@ def test_log_law_is_unknown_below_its_beginning():
         (4, 12, {"shear_exponent": 0.2}, "factor 2.5"),
         (10, 14, {"terrain": "built", "displacement_m": 7.0}, "10 roughness lengths"),
         (10, 14, {"terrain": "built"}, None),
+        (60, 120, {"terrain": "open"}, "lowest 100 m"),
     ],
 )
 def test_validity_is_warned_of(from_m, to_m, site, words):
-    _, provenance = hub_factor(from_m, to_m, **site)
+    provenance = to_hub(from_m, to_m, **site).provenance
     assert (words is None) == (not provenance.warnings)
     assert words is None or words in provenance.warnings[0]
 
 
 def test_the_assumed_exponent_is_said_only_where_it_matters():
-    assert hub_factor(10, 20)[1].assumed
-    factor, provenance = hub_factor(10, 10)
-    assert factor == 1
-    assert not provenance.assumed
+    assert to_hub(10, 20).provenance.assumed
+    level = to_hub(10, 10)
+    assert level.factor == 1
+    assert level.standard_uncertainty == 0
+    assert not level.provenance.assumed
+
+
+def test_exponents_and_roughnesses_of_terrain_confirm_each_other():
+    """Exponents: Masters 2004, table 6.3; roughnesses: Troen & Petersen 1989; both from memory,
+    from different books. Independent route: the exponent of the log law between 10 m and 20 m."""
+    for terrain in TERRAINS.values():
+        by_log_law = np.log2(log_law_factor(10, 20, terrain.roughness_length_m))
+        assert terrain.shear_exponent == pytest.approx(by_log_law, abs=0.035)
+        assert terrain.roughness_source
+        assert terrain.exponent_source
+
+
+@given(heights, st.floats(0.05, 0.4))
+def test_slopes_of_the_two_laws_turn_into_each_other(height, exponent):
+    roughness = slope_roughness_m(height, exponent)
+    assert slope_exponent(height, roughness) == pytest.approx(exponent)
+    step = 1e-4 * height
+    near = np.log(log_law_factor(height, height + step, roughness)) / np.log1p(step / height)
+    assert near == pytest.approx(exponent, rel=1e-3)
+
+
+@given(heights, heights, st.sampled_from(sorted(TERRAINS)))
+def test_the_other_law_is_part_of_the_doubt(low, high, terrain):
+    step = to_hub(low, high, terrain=terrain)
+    difference = abs(step.other_factor / step.factor - 1)
+    assert step.standard_uncertainty >= difference / np.sqrt(3) - 1e-12
+    stated = to_hub(low, high, shear_exponent=0.2)
+    assert stated.other_factor is None or stated.other_factor <= stated.factor + 1e-12
+
+
+def test_laws_broadcast_over_a_map():
+    """One site is the zero-dimensional case."""
+    roughness = np.array([[0.0002, 0.03], [0.1, 0.4]])
+    grid = log_law_factor(10, np.array([20.0, 40.0])[:, None, None], roughness)
+    assert grid.shape == (2, 2, 2)
+    assert grid[1, 0, 1] == log_law_factor(10, 40, 0.03)
+
+
+def test_moist_air_by_an_independent_formula():
+    """CIPM-2007 against the simplified formula of OIML R 111-1 (2004), E.3, stated to agree to 2e-4
+    for 900 to 1100 hPa, 10 to 30 C and below 80 % humidity (both from memory)."""
+    pressure = np.array([900.0, 1013.25, 1100.0])[:, None, None]
+    celsius = np.array([15.0, 20.0, 25.0, 30.0])[:, None]
+    humidity = np.array([0.1, 0.5, 0.8])
+    simple = (0.34848 * pressure - 0.9 * humidity * np.exp(0.061 * celsius)) / (celsius + 273.15)
+    full = moist_air_density(pressure * 100, celsius + 273.15, humidity)
+    np.testing.assert_allclose(full, simple, rtol=2e-4)
+
+
+def test_saturation_pressure_of_water():
+    """Steam tables (IAPWS, from memory): 611.2 Pa at 0 C, 1228 at 10, 2339 at 20, 4247 at 30."""
+    found = saturation_pressure_pa(np.array([0.0, 10.0, 20.0, 30.0]) + 273.15)
+    np.testing.assert_allclose(found, [611.2, 1228, 2339, 4247], rtol=3e-4)
+
+
+@given(st.floats(600, 1080), st.floats(-30, 40), st.floats(0, 1))
+def test_vapour_makes_air_lighter(pressure, celsius, humidity):
+    dry = moist_air_density(pressure * 100, celsius + 273.15, 0.0)
+    assert moist_air_density(pressure * 100, celsius + 273.15, humidity) <= dry
+    assert dry == pytest.approx(gas_law_density(pressure * 100, celsius + 273.15), rel=1.5e-3)
+
+
+def test_density_by_month_weighs_the_windy_months():
+    """By hand: two months of 31 days, dry air, the cold one with eight times the mean cube."""
+    time = np.concatenate([
+        np.arange("2025-01-01", "2025-02-01", dtype="datetime64[h]"),
+        np.arange("2025-07-01", "2025-08-01", dtype="datetime64[h]"),
+    ])  # fmt: skip
+    winter = np.arange(time.size) < time.size // 2
+    celsius = np.where(winter, 0.0, 20.0)
+    months = monthly_air(time, np.where(winter, 8.0, 4.0), celsius)
+    air = air_at_hub(0, 0, 10.0, None, None, months)
+    cold, warm = gas_law_density(101325, [273.15, 293.15])
+    assert air.month_density_kg_m3[0] == pytest.approx(cold)
+    assert air.month_density_kg_m3[6] == pytest.approx(warm)
+    assert air.month_density_kg_m3[3] is None
+    assert air.mean_density_kg_m3 == pytest.approx((cold + warm) / 2)
+    assert air.density_kg_m3 == pytest.approx((8 * cold + warm) / 9)
+    assert air.season_effect == pytest.approx(air.density_kg_m3 / air.mean_density_kg_m3 - 1)
+    assert "energy" in air.provenance.method
+    assert f"{air.density_kg_m3 / 1.225 - 1:+.1%} power against 1.225" in air.provenance.method
+
+
+def test_humidity_is_counted_and_said():
+    dry, moist = air_at_hub(0, 10, 25.0), air_at_hub(0, 10, 25.0, relative_humidity=0.8)
+    assert -0.012 < moist.humidity_effect < -0.007
+    assert moist.density_kg_m3 < dry.density_kg_m3
+    assert "CIPM-2007" in moist.provenance.method

@@ -5,16 +5,17 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from yieldest.estimate import (
-    read_build_curve,
-    read_plan_frequencies,
-    read_plan_months,
-    read_plan_record,
-)
+from yieldest.estimate import read_build_curve
 from yieldest.money.billfile import read_bill
 from yieldest.money.terms import money_terms
 from yieldest.plan import Plan
 from yieldest.textfile import Progress
+from yieldest.windfiles import (
+    read_plan_frequencies,
+    read_plan_months,
+    read_plan_record,
+    read_reference,
+)
 
 
 def check_plan(plan: Plan, progress: Progress | None = None) -> dict[str, Any]:
@@ -52,6 +53,12 @@ def check_plan(plan: Plan, progress: Progress | None = None) -> dict[str, Any]:
     elif plan.wind.monthly_means is not None or plan.wind.monthly_means_ms is not None:
         months = read_plan_months(plan)
         found.append(f"{months.provenance.source}: {months.provenance.method}")
+    if plan.wind.reference is not None:
+        reference = read_reference(plan, plan.wind.reference)
+        found.append(
+            f"{reference.provenance.source}: {reference.valid_speed_ms.size} speeds as reference"
+        )
+        warnings += reference.provenance.warnings
     money_terms(**plan.money.model_dump())
     for build in plan.build:
         curve = read_build_curve(plan, build)

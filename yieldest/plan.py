@@ -24,7 +24,7 @@ Sum = Annotated[float, Field(ge=0, le=1e12)]
 FilePath = Annotated[str, Field(min_length=1)]
 MOST_WAKES = 200
 """Machines that wakes are reckoned for; the work grows with the square of the number."""
-Terrain = Literal["water", "open", "hedged", "built"]
+Terrain = Literal["water", "open", "hedged", "built", "suburb"]
 
 
 class _Section(BaseModel):
@@ -37,6 +37,31 @@ def _at_most_one(section: BaseModel, *keys: str) -> None:
         raise ValueError(f"{' and '.join(stated)} exclude each other; keep one of them")
 
 
+class SiteObstacle(_Section):
+    """A building, hedge or row of trees, as seen from the mast."""
+
+    height_m: Annotated[float, Field(gt=0, le=200)]
+    width_m: Positive
+    distance_m: Positive
+    bearing_deg: Annotated[float, Field(ge=0, le=360)]
+    porosity: Share = 0.0
+
+
+class SiteRoof(_Section):
+    """The building under the machine, heights above ground."""
+
+    edge_height_m: Annotated[float, Field(gt=0, le=200)]
+    ridge_height_m: Annotated[float, Field(gt=0, le=200)] | None = None
+    width_m: Positive
+    edge_distance_m: Positive
+
+    @model_validator(mode="after")
+    def _ridge_on_top(self) -> Self:
+        if self.ridge_height_m is not None and self.ridge_height_m < self.edge_height_m:
+            raise ValueError("ridge_height_m is below edge_height_m; both are above ground")
+        return self
+
+
 class Site(_Section):
     """Where the machine stands."""
 
@@ -47,7 +72,10 @@ class Site(_Section):
     roughness_length_m: Annotated[float, Field(gt=0, le=5)] | None = None
     shear_exponent: Annotated[float, Field(ge=-0.5, le=1)] | None = None
     displacement_m: NotNegative = 0.0
-    on_roof: bool = False
+    obstacles: list[SiteObstacle] = []
+    roof: SiteRoof | None = None
+    turbulence_intensity: Annotated[float, Field(gt=0, le=1)] | None = None
+    relative_humidity: Annotated[float, Field(ge=0, le=1)] | None = None
 
     @model_validator(mode="after")
     def _one_law(self) -> Self:
@@ -123,6 +151,27 @@ _RECORD_KEYS = (
 )
 
 
+class Reference(_Section):
+    """A long record near the site."""
+
+    record: FilePath
+    units: str | None = None
+    columns: Columns = Columns()
+    time_zone: str | None = None
+    date_order: Literal["day first", "month first", "year first"] | None = None
+
+    def read_options(self) -> dict[str, Any]:
+        """Return what is stated about reading the file, as arguments of `ReadOptions`."""
+        return self.model_dump(exclude={"record"}, exclude_none=True)
+
+
+class Also(_Section):
+    """A second anemometer in the same record."""
+
+    column: Annotated[str, Field(min_length=1)]
+    height_m: Positive
+
+
 class Wind(_Section):
     """One source of wind."""
 
@@ -153,6 +202,9 @@ class Wind(_Section):
     point: Annotated[int, Field(ge=1)] | None = None
     threshold_ms: NotNegative | None = None
     average_s: NotNegative | None = None
+    also: list[Also] = []
+    reference: Reference | None = None
+    on_the_spot: bool | None = None
     fit: (
         Literal[
             "interval-censored",
@@ -192,6 +244,9 @@ class Wind(_Section):
             raise ValueError(f"neighbour belongs to a record, not to {source}; leave it out")
         if source == "frequency_table" and self.fit not in (None, "interval-censored", "empirical"):
             raise ValueError("a frequency_table can only be fitted interval-censored or empirical")
+        for key in ("also", "reference"):
+            if source != "record" and getattr(self, key):
+                raise ValueError(f"{key} belongs to a record, not to {source}; leave it out")
         return self
 
     def read_options(self) -> dict[str, Any]:
@@ -331,6 +386,20 @@ class Build(_Section):
         return self
 
     @property
+    def rotor_bottom_m(self) -> float:
+        """Lowest point of the rotor above ground; the hub where its size is not stated."""
+        if self.rotor_height_m is not None:
+            return self.hub_height_m - self.rotor_height_m / 2
+        return self.hub_height_m - (self.disc_diameter_m or 0.0) / 2
+
+    @property
+    def disc_diameter_m(self) -> float | None:
+        """Diameter of a rotor that sweeps a disc, from its area where only that is stated."""
+        if self.rotor_area_m2 is not None:
+            return math.sqrt(4 * self.rotor_area_m2 / math.pi)
+        return self.rotor_diameter_m
+
+    @property
     def area_m2(self) -> float | None:
         """Swept area of one rotor, where its size is stated."""
         if self.rotor_area_m2 is not None:
@@ -400,6 +469,16 @@ class Plan(_Section):
     build: Annotated[list[Build], Field(min_length=1)]
     money: Money = Money()
     path: Path
+
+    @model_validator(mode="after")
+    def _one_shear(self) -> Self:
+        site = self.site
+        if self.wind.also and (site.terrain or site.roughness_length_m or site.shear_exponent):
+            raise ValueError(
+                "wind.also measures the shear; leave terrain, roughness_length_m and "
+                "shear_exponent out of [site]"
+            )
+        return self
 
     @model_validator(mode="after")
     def _different_names(self) -> Self:

@@ -9,6 +9,11 @@ from yieldest.climate.site import Climate
 from yieldest.compare import count_ladders
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.money.terms import MoneyTerms
+from yieldest.show.ladder import (
+    build_wind_as_dictionary,
+    long_term_as_dictionary,
+    shear_as_dictionary,
+)
 from yieldest.show.machine_money import money_of, terms_beyond
 from yieldest.show.verdict import reasons, verdict
 
@@ -32,6 +37,8 @@ def as_dictionary(estimate: Estimate) -> dict[str, Any]:
             "readings_left_out": None if study is None else study.screening.left_out,
             "measured_height_m": climate.height_m,
             "weibull": {**_weibull(climate), "method": climate.provenance.method},
+            "long_term": long_term_as_dictionary(estimate.long_term),
+            "shear": shear_as_dictionary(estimate.shear),
         },
         "money": {
             "discount_rate": terms.discount_rate,
@@ -73,6 +80,7 @@ def _build(build: BuildEstimate, terms: MoneyTerms) -> dict[str, Any]:
         "hub_mean_speed_ms": build.climate.mean_speed_ms,
         "height_method": build.height_method,
         "weibull": _weibull(build.climate),
+        **build_wind_as_dictionary(build),
         "air_density_kg_m3": build.air.density_kg_m3,
         "air_density_method": build.air.provenance.method,
         "rated_power_w": build.curve.rated_power_w,

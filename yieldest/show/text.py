@@ -13,6 +13,7 @@ from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
 from yieldest.energy.production import FITTED_METHOD
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.show.cautions import CAUTIONS
+from yieldest.show.ladder import print_ladder
 from yieldest.show.verdict import print_verdict
 from yieldest.show.words import percent, print_item, print_list, rounded
 
@@ -33,6 +34,7 @@ def print_estimate(estimate: Estimate, screen: Console) -> None:
     _print_wind(estimate, screen)
     screen.print(_table(estimate))
     print_verdict(estimate, screen)
+    print_ladder(estimate, screen)
     _print_methods(estimate, screen)
     shared_assumed, own_assumed = _split(estimate, lambda build: build.assumed)
     print_list("Assumed, for nobody stated it", [*estimate.assumed, *shared_assumed], screen)

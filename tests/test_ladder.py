@@ -1,0 +1,195 @@
+"""The wind ladder of whole plans, as the command line gives it."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from yieldest.climate.ladder import Rung, ladder, ladder_uncertainty
+
+STEP_KEYS = {"step", "before_ms", "after_ms", "factor", "method", "standard_uncertainty"}
+
+
+def write_record(path, time, **columns):
+    lines = [",".join(["time", *columns])]
+    lines += [
+        f"{stamp},{','.join(f'{value:.3f}' for value in values)}"
+        for stamp, values in zip(time, np.stack(list(columns.values()), axis=1), strict=True)
+    ]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def invented_hours(days, seed=8):
+    random = np.random.default_rng(seed)
+    noise = np.convolve(random.standard_normal(days * 24 + 23), np.ones(24) / np.sqrt(24), "valid")
+    time = np.arange(days * 24) * np.timedelta64(1, "h") + np.datetime64("2024-01-01T00")
+    return time, 5.5 * np.exp(0.45 * noise), np.cumsum(random.normal(0, 9, days * 24)) % 360
+
+
+def test_rungs_multiply_and_their_doubts_add_in_squares():
+    rungs = [Rung("a", 1.1, "", 0.03), Rung("b", 0.9, "", 0.04), Rung("c", 1.0, "", None)]
+    steps = ladder(5.0, rungs)
+    assert steps[-1].after_ms == pytest.approx(5 * 1.1 * 0.9)
+    assert ladder_uncertainty(rungs) == pytest.approx(0.05)
+    assert ladder(5.0, []) == ()
+
+
+def check_ladder(build, start_ms):
+    steps = build["wind_ladder"]
+    assert all(set(step) == STEP_KEYS for step in steps)
+    assert steps[0]["before_ms"] == pytest.approx(start_ms)
+    for step, following in pairwise(steps):
+        assert step["after_ms"] == following["before_ms"]
+    for step in steps:
+        assert step["after_ms"] == pytest.approx(step["before_ms"] * step["factor"])
+        assert step["method"]
+    assert steps[-1]["after_ms"] == pytest.approx(build["hub_mean_speed_ms"])
+    doubts = [step["standard_uncertainty"] or 0 for step in steps]
+    assert build["wind_standard_uncertainty"] == pytest.approx(np.sqrt(np.square(doubts).sum()))
+    return [step["step"] for step in steps]
+
+
+def test_every_demo_climbs_from_the_record_to_the_hub(run, demo_site):
+    result = run("estimate", demo_site, "--json").json
+    for build in result["builds"]:
+        names = check_ladder(build, result["wind"]["clock_mean_speed_ms"])
+        assert names[:3] == ["to the long term", "to a distribution", "to hub height"]
+    shown = run("estimate", demo_site).out
+    assert max(map(len, shown.splitlines())) <= 100
+    for word in ("before", "after", "factor", "±", "method", "IEC 61400-2"):
+        assert word in shown
+
+
+def test_a_stated_mean_has_a_ladder_too(run, yard, edit):
+    edit(yard / "plan.toml", 'record = "wind.csv" ', "mean_speed_ms = 5.0 ")
+    build = run("estimate", yard, "--json").json["builds"][0]
+    assert check_ladder(build, 5.0) == ["as stated", "to hub height"]
+    assert build["wind_ladder"][0]["standard_uncertainty"] is None
+
+
+def test_a_reference_carries_the_record_to_the_long_term(run, yard, edit):
+    time, speed, direction = invented_hours(800)
+    part = slice(24 * 300, 24 * 345)
+    write_record(yard / "long.csv", time, **{"speed (m/s)": speed, "direction": direction})
+    write_record(yard / "wind.csv", time[part], **{"speed (m/s)": 0.9 * speed[part]})
+    edit(
+        yard / "plan.toml",
+        '# reference = { record = "airport.csv", units = "kn" }',
+        'reference = { record = "long.csv" }',
+    )
+    assert "long.csv" in run("check", yard).out
+    result = run("estimate", yard, "--json").json
+    found = result["wind"]["long_term"]
+    assert found["mean_speed_ms"] == pytest.approx(0.9 * speed[-24 * 731 :].mean(), rel=0.005)
+    assert found["correlation"] > 0.999
+    assert not found["clock_offset"]["applied"]
+    assert len(found["methods"]) == 6
+    check_ladder(result["builds"][0], result["wind"]["clock_mean_speed_ms"])
+    step = result["builds"][0]["wind_ladder"][0]
+    assert step["after_ms"] == pytest.approx(found["mean_speed_ms"])
+    shown = run("estimate", yard).out
+    for words in ("variance ratio", "linear regression by direction sector", "(chosen)",
+                  "correlation 1.00", "face value"):  # fmt: skip
+        assert words in shown
+    write_record(yard / "wind.csv", time[: 24 * 5], **{"speed (m/s)": speed[: 24 * 5]})
+    refused = run("estimate", yard)
+    assert refused.code == 2
+    assert "at least 14 are needed" in refused.err
+    assert len(refused.err.splitlines()) == 1
+
+
+def test_two_heights_measure_the_shear(run, yard, edit):
+    time, speed, direction = invented_hours(60)
+    write_record(
+        yard / "wind.csv",
+        time,
+        **{"speed (m/s)": speed, "low (m/s)": speed * 0.5**0.25, "direction": direction},
+    )
+    edit(yard / "plan.toml", 'terrain = "open"', '# terrain = "open"')
+    edit(
+        yard / "plan.toml",
+        '# also = [{ column = "speed 5 m (m/s)", height_m = 5 }]',
+        'also = [{ column = "low (m/s)", height_m = 5 }]',
+    )
+    result = run("estimate", yard, "--json").json
+    build, shear = result["builds"][0], result["wind"]["shear"]
+    assert shear["exponent"] == pytest.approx(0.25, abs=1e-3)
+    assert np.shape(shear["exponent_by_sector_and_part_of_day"]) == (9, 4)
+    shown = run("estimate", yard).out
+    assert "Shear exponent measured: 0.25" in shown
+    assert "6 to 12 h" in shown
+    check_ladder(build, speed.round(3).mean())
+    assert build["height"]["factor"] == pytest.approx(1.2**0.25, rel=1e-3)
+    assert "exponent 0.25 measured at 10, 5 m" in build["height_method"]
+    edit(yard / "plan.toml", '# terrain = "open"', 'terrain = "open"')
+    refused = run("check", yard)
+    assert refused.code == 2
+    assert "wind.also measures the shear" in refused.err
+
+
+def test_obstacles_and_roof_take_wind_away(run, yard, edit):
+    plain = run("estimate", yard, "--json").json["builds"][0]
+    edit(yard / "plan.toml", "# obstacles = [", "obstacles = [")
+    sheltered = run("estimate", yard, "--json").json
+    build = sheltered["builds"][0]
+    names = check_ladder(build, sheltered["wind"]["clock_mean_speed_ms"])
+    assert names[-1] == "behind obstacles"
+    assert build["hub_mean_speed_ms"] < plain["hub_mean_speed_ms"]
+    assert any("all-round" in text for text in sheltered["assumed"])
+    assert any("on_the_spot" in text for text in sheltered["assumed"])
+    assert any("within 150 m" in text for text in sheltered["warnings"])
+    edit(yard / "plan.toml", "# on_the_spot = true", "on_the_spot = true")
+    on_the_spot = run("estimate", yard, "--json").json["builds"][0]
+    assert on_the_spot["hub_mean_speed_ms"] > build["hub_mean_speed_ms"]
+    edit(yard / "plan.toml", "# roof = {", "roof = {")
+    roofed = run("estimate", yard, "--json").json
+    names = check_ladder(roofed["builds"][0], roofed["wind"]["clock_mean_speed_ms"])
+    assert names[-1] == "above the roof"
+    assert roofed["builds"][0]["roof"]["above_edge_m"] == pytest.approx(6)
+    assert roofed["builds"][0]["roof"]["above_ridge_m"] == pytest.approx(4)
+    assert any("No gain" in text for text in roofed["warnings"])
+    edit(yard / "plan.toml", "ridge_height_m = 8", "ridge_height_m = 13")
+    refused = run("estimate", yard)
+    assert refused.code == 2
+    assert "not above the roof" in refused.err
+
+
+def test_turbulence_and_humidity_are_said(run, yard, edit):
+    edit(yard / "plan.toml", "# turbulence_intensity = 0.18", "turbulence_intensity = 0.3")
+    edit(yard / "plan.toml", "# relative_humidity = 0.8", "relative_humidity = 0.8")
+    result = run("estimate", yard, "--json").json
+    build = result["builds"][0]
+    assert build["turbulence"]["intensity"] == 0.3
+    assert any("follows every gust" in text for text in result["warnings"])
+    assert build["air"]["humidity_energy_effect"] < 0
+    assert "CIPM-2007" in build["air_density_method"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("# relative_humidity = 0.8", "relative_humidity = 80", "relative_humidity"),
+        ("# roof = { edge", "on_roof = true #", "did you mean 'roof'"),
+        ("# roof = { edge_height_m = 6", "roof = { edge_height_m = 9", "ridge_height_m is below"),
+        ("# obstacles = [{ height_m = 7", "obstacles = [{ height_m = -7", "obstacles 1"),
+    ],
+)
+def test_a_wrong_key_of_the_surroundings_is_named(run, yard, edit, old, new, words):
+    edit(yard / "plan.toml", old, new)
+    refused = run("check", yard)
+    assert refused.code == 2
+    assert words in refused.err
+    assert "line" in refused.err
+
+
+def test_ten_years_give_a_fifty_year_wind(run, yard, edit):
+    time, speed, _ = invented_hours(3660)
+    write_record(yard / "wind.csv", time, **{"speed (m/s)": speed})
+    result = run("estimate", yard, "--json").json
+    strong = result["builds"][0]["strong_wind"]
+    assert strong["largest_reading_ms"] == pytest.approx(speed.max(), abs=1e-3)
+    fifty = strong["fifty_year"]
+    assert fifty["low_ms"] < fifty["speed_ms"] < fifty["high_ms"]
+    assert fifty["years"] == 10
+    assert strong["thrust_n"] > 0
+    assert "50-year wind" in run("estimate", yard).out

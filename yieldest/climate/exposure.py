@@ -1,0 +1,301 @@
+"""Shelter of the rotor by obstacles, by wind direction, and the rule for where to stand clear."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+from yieldest.provenance import Provenance
+
+PROFILE_EXPONENT = 0.14
+"""Exponent n of the profile in Perera's theory (one seventh)."""
+WAKE_AMPLITUDE = 9.75
+WAKE_DECAY = 0.67
+MIXING = 0.32
+"""Twice the square of von Karman's constant of 0.4."""
+NEAREST_HEIGHTS = 5.0
+"""Nearer than five obstacle heights the flow is separated and the formula does not hold."""
+DEFAULT_ROUGHNESS_M = 0.03
+"""Of open farmland; the formula depends on it only through ln(h/z0)."""
+WANDER_DEG = 10
+"""The wind wanders by about this much to either side within a reading; our choice."""
+SHELTER_DOUBT = 0.5
+"""Standard uncertainty of the shelter as a share of it; our choice, for real obstacles are neither
+long, straight nor alone."""
+
+CLEAR_HEIGHT_M = 9.0
+CLEAR_DISTANCE_M = 150.0
+"""The rotor's lowest point stands 9 m above anything within 150 m (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Obstacle:
+    """A building, hedge or row of trees, as seen from the mast.
+
+    Parameters
+    ----------
+    height_m, width_m : float
+        The width is across the line of sight.
+    distance_m : float
+        From the mast.
+    bearing_deg : float
+        Clockwise from north, from the mast to the middle of the obstacle.
+    porosity : float
+        Open share of its face: 0 a wall, about 0.5 a hedge in leaf.
+    """
+
+    height_m: float
+    width_m: float
+    distance_m: float
+    bearing_deg: float
+    porosity: float = 0.0
+
+
+def fence_shelter(
+    height_m: npt.ArrayLike,
+    distance_m: npt.ArrayLike,
+    obstacle_height_m: npt.ArrayLike,
+    porosity: npt.ArrayLike = 0.0,
+    roughness_length_m: npt.ArrayLike = DEFAULT_ROUGHNESS_M,
+) -> FloatArray:
+    r"""Return the share of speed lost behind an endless fence.
+
+    Parameters
+    ----------
+    height_m : array_like
+        Height z above ground; all arguments broadcast.
+    distance_m : array_like
+        Distance x downwind of the fence; nearer than five fence heights counts as five.
+    obstacle_height_m : array_like
+        Height h of the fence.
+    porosity : array_like
+        Open share phi of its face.
+    roughness_length_m : array_like
+        Roughness z0 of the ground.
+
+    Returns
+    -------
+    ndarray
+        From 0 to 1: (free speed - sheltered speed) / free speed, at the height z.
+
+    Notes
+    -----
+    Perera, "Shelter behind two-dimensional solid and porous fences", *J. Wind Eng. Ind. Aerodyn.* 8
+    (1981) 93-104, as written by Taylor & Salmon, *J. Appl. Meteorol.* 32 (1993) 1683-1694 (from
+    memory):
+
+    .. math:: \frac{\Delta u}{u(h)} = 9.75\,(1-\varphi)\,\frac hx\,\eta\,e^{-0.67\eta^{1.5}},
+        \quad \eta = \frac zh\left(\frac{0.32}{\ln(h/z_0)}\frac xh\right)^{-1/(n+2)}
+
+    with n = 0.14, here divided by u(z)/u(h) = (z/h)^n. The powers of x follow from the theory of
+    Counihan, Hunt & Jackson, *J. Fluid Mech.* 64 (1974) 529-563: the moment of the deficit,
+    the integral of z^(1+n) times it over z, is the same at every x; a test checks that.
+    """
+    z, h = floats(height_m), floats(obstacle_height_m)
+    x = np.maximum(floats(distance_m), NEAREST_HEIGHTS * h)
+    # A fence lower than some roughness lengths is part of the roughness.
+    mixing = MIXING / np.log(np.maximum(h / floats(roughness_length_m), np.e))
+    eta = z / h * (mixing * x / h) ** (-1 / (PROFILE_EXPONENT + 2))
+    deficit = (
+        WAKE_AMPLITUDE
+        * (1 - floats(porosity))
+        * (h / x)
+        * eta
+        * np.exp(-WAKE_DECAY * eta**1.5)
+    )  # fmt: skip
+    return np.asarray(np.clip(deficit * (z / h) ** -PROFILE_EXPONENT, 0.0, 1.0))
+
+
+def width_share(width_m: npt.ArrayLike, distance_m: npt.ArrayLike) -> FloatArray:
+    """Return how much of an endless fence's shelter one of limited width gives.
+
+    Parameters
+    ----------
+    width_m, distance_m : array_like
+        Width L across the wind and distance x downwind; they broadcast.
+
+    Notes
+    -----
+    1 / (1 + 0.2 x/L) for L/x of 0.3 or more, else 2 L/x (Troen & Petersen, *European Wind Atlas*,
+    Risoe 1989; from memory; the two pieces meet at 0.6).
+    """
+    ratio = floats(width_m) / floats(distance_m)
+    with np.errstate(divide="ignore"):
+        return np.where(ratio >= 0.3, 1 / (1 + 0.2 / ratio), 2 * ratio)
+
+
+def kept_by_direction(
+    obstacles: Sequence[Obstacle], height_m: float, roughness_length_m: float
+) -> FloatArray:
+    """Return the share of the free speed that is kept, for winds from 0, 1, ... 359 degrees.
+
+    Parameters
+    ----------
+    obstacles : sequence of Obstacle
+        Those behind each other in the same direction multiply, which is on the safe side.
+    height_m : float
+        Height above ground.
+    roughness_length_m : float
+        Of the ground around.
+
+    Returns
+    -------
+    ndarray, shape (360,)
+    """
+    kept = np.ones(360)
+    degrees = np.arange(360)
+    for obstacle in obstacles:
+        shelter = fence_shelter(
+            height_m,
+            obstacle.distance_m,
+            obstacle.height_m,
+            obstacle.porosity,
+            roughness_length_m,
+        ) * width_share(
+            obstacle.width_m, max(obstacle.distance_m, NEAREST_HEIGHTS * obstacle.height_m)
+        )
+        half_width = np.rad2deg(np.arctan2(obstacle.width_m / 2, obstacle.distance_m))
+        away = np.abs((degrees - obstacle.bearing_deg + 180) % 360 - 180)
+        behind = np.where(away <= max(half_width, 0.5), 1.0, 0.0)
+        wrapped = np.concatenate([behind[-WANDER_DEG:], behind, behind[:WANDER_DEG]])
+        wander = np.full(2 * WANDER_DEG + 1, 1 / (2 * WANDER_DEG + 1))
+        kept *= 1 - shelter * np.convolve(wrapped, wander, mode="valid")
+    return kept
+
+
+@dataclass(frozen=True)
+class ShelterStep:
+    """The step from the free wind to the wind behind obstacles.
+
+    Parameters
+    ----------
+    factor : float
+        Of the mean speed.
+    worst : float
+        The share kept in the most sheltered direction.
+    standard_uncertainty : float
+        Of the factor, relative.
+    provenance : Provenance
+    """
+
+    factor: float
+    worst: float
+    standard_uncertainty: float
+    provenance: Provenance
+
+
+def shelter(
+    obstacles: Sequence[Obstacle],
+    hub_height_m: float,
+    *,
+    run: FloatArray | None = None,
+    direction_deg: FloatArray | None = None,
+    anemometer_height_m: float | None = None,
+    roughness_length_m: float = DEFAULT_ROUGHNESS_M,
+) -> tuple[ShelterStep, FloatArray | None]:
+    """Shelter the hub by obstacles.
+
+    Parameters
+    ----------
+    obstacles : sequence of Obstacle
+        At least one.
+    hub_height_m : float
+    run, direction_deg : ndarray, shape (n,), optional
+        Speed times weight, and direction, of every reading; without directions every direction
+        counts as equally frequent.
+    anemometer_height_m : float, optional
+        When the anemometer stood on the same spot, behind the same obstacles: its own shelter is
+        then taken back first.
+    roughness_length_m : float
+
+    Returns
+    -------
+    ShelterStep
+    ndarray, shape (n,), or None
+        The factor of each reading; None without directions.
+    """
+    kept = kept_by_direction(obstacles, hub_height_m, roughness_length_m)
+    relative = kept
+    method = f"{len(obstacles)} obstacle(s), Perera 1981, share of speed kept"
+    if anemometer_height_m is not None:
+        at_anemometer = kept_by_direction(obstacles, anemometer_height_m, roughness_length_m)
+        # A shelter of more than half is too strong to be taken back by any formula.
+        relative = kept / np.maximum(at_anemometer, 0.5)
+        method += " relative to the anemometer on the same spot"
+    worst = float(kept.min())
+    warnings = [
+        f"The obstacle {obstacle.height_m:g} m high at {obstacle.distance_m:g} m is nearer than "
+        f"{NEAREST_HEIGHTS:g} of its heights: the flow there is separated, and the shelter was "
+        "reckoned as for five heights; expect less wind than that."
+        for obstacle in obstacles
+        if obstacle.distance_m < NEAREST_HEIGHTS * obstacle.height_m
+        and hub_height_m < 2 * obstacle.height_m
+    ]
+    known = None if direction_deg is None else np.isfinite(direction_deg)
+    if run is None or direction_deg is None or known is None or not known.any():
+        factor = float(relative.mean())
+        # The wind may blow always or never from behind the obstacles: a rectangular distribution.
+        doubt = float(np.hypot(
+            (relative.max() - relative.min()) / np.sqrt(12), SHELTER_DOUBT * abs(1 - factor)
+        ))  # fmt: skip
+        step = ShelterStep(
+            factor,
+            worst,
+            doubt / factor,
+            Provenance(
+                "site.obstacles",
+                f"{method}, every direction equally frequent (worst direction {worst:.0%})",
+                ("Wind from every direction equally often, for no directions are known: "
+                 "the shelter is an all-round mean.",),
+                tuple(warnings),
+            ),
+        )  # fmt: skip
+        return step, None
+    degree = np.round(np.where(known, direction_deg, 0.0)).astype(np.int64) % 360
+    factors = np.where(known, relative[degree], relative.mean())
+    factor = float((run * factors).sum() / run.sum()) if run.sum() > 0 else 1.0
+    return ShelterStep(
+        factor,
+        worst,
+        SHELTER_DOUBT * abs(1 - factor) / factor,
+        Provenance(
+            "site.obstacles",
+            f"{method}, by the direction of each reading (worst direction {worst:.0%})",
+            (),
+            tuple(warnings),
+        ),
+    ), factors
+
+
+def siting_warnings(
+    rotor_bottom_m: float, obstacles: Sequence[Obstacle], roof_top_m: float | None
+) -> tuple[str, ...]:
+    """Check the rule that the rotor's bottom stands 9 m above anything within 150 m.
+
+    Parameters
+    ----------
+    rotor_bottom_m : float
+        Lowest point of the rotor above ground.
+    obstacles : sequence of Obstacle
+    roof_top_m : float or None
+        Highest point of the roof the machine stands on.
+    """
+    near = [(o.height_m, f"the obstacle {o.height_m:g} m high at {o.distance_m:g} m")
+            for o in obstacles if o.distance_m <= CLEAR_DISTANCE_M]  # fmt: skip
+    if roof_top_m is not None:
+        near.append((roof_top_m, f"the roof {roof_top_m:g} m high"))
+    if not near:
+        return ()
+    height, what = max(near)
+    clear = rotor_bottom_m - height
+    if clear >= CLEAR_HEIGHT_M:
+        return ()
+    place = f"{clear:.1f} m above" if clear >= 0 else f"{-clear:.1f} m below the top of"
+    return (
+        f"The rotor's lowest point is {place} {what}; it should stand {CLEAR_HEIGHT_M:g} m above "
+        f"anything within {CLEAR_DISTANCE_M:g} m (common practice, no source).",
+    )

@@ -1,0 +1,186 @@
+"""A machine on a roof: how much of its rotor stands in disturbed flow, and what that costs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+from yieldest.provenance import Provenance
+
+STRETCH_LIMIT = 8.0
+"""The longer side of a face counts up to eight times the shorter one (Wilson 1979)."""
+DISTURBED_LOSS = 0.5
+"""Mean share of speed lost in disturbed flow, from none at its upper edge to all at the roof; our
+choice, for want of anything better."""
+
+
+@dataclass(frozen=True)
+class Roof:
+    """The building under the machine.
+
+    Parameters
+    ----------
+    edge_height_m : float
+        Roof edge (eaves or parapet) above ground.
+    ridge_height_m : float
+        Highest point of the roof above ground; equal to the edge for a flat roof.
+    width_m : float
+        Width of the building's longest side.
+    edge_distance_m : float
+        From the mast to the farthest roof edge.
+    """
+
+    edge_height_m: float
+    ridge_height_m: float
+    width_m: float
+    edge_distance_m: float
+
+
+def disturbed_height_m(
+    building_height_m: npt.ArrayLike, width_m: npt.ArrayLike, edge_distance_m: npt.ArrayLike
+) -> FloatArray:
+    """Return how high above a flat roof the flow is disturbed.
+
+    Parameters
+    ----------
+    building_height_m, width_m : array_like
+        Of the face that the wind meets; all arguments broadcast.
+    edge_distance_m : array_like
+        Distance x downwind of that face's edge.
+
+    Returns
+    -------
+    ndarray
+        The higher of the zone of strong turbulence, 0.27 R - 0.1 x, and of the roof wake,
+        0.28 R (x/R)^0.33, with R = Bs^0.67 Bl^0.33 from the shorter and the longer side of the
+        face.
+
+    Notes
+    -----
+    Wilson, "Flow patterns over flat-roofed buildings and application to exhaust stack design",
+    *ASHRAE Transactions* 85 part 2 (1979) 284-295, as in the *ASHRAE Handbook, HVAC Applications*,
+    chapter on building air intake and exhaust (from memory). For wind square to a flat-roofed
+    building in the open.
+    """
+    height, width, x = floats(building_height_m), floats(width_m), floats(edge_distance_m)
+    shorter = np.minimum(height, width)
+    longer = np.minimum(np.maximum(height, width), STRETCH_LIMIT * shorter)
+    scale = shorter**0.67 * longer**0.33
+    return np.maximum(0.27 * scale - 0.1 * x, 0.28 * scale * (x / scale) ** 0.33)
+
+
+def disc_share_below(
+    height_m: npt.ArrayLike, hub_height_m: npt.ArrayLike, rotor_radius_m: npt.ArrayLike
+) -> FloatArray:
+    """Return the share of a disc's area that lies below a height (circular segment).
+
+    Parameters
+    ----------
+    height_m, hub_height_m, rotor_radius_m : array_like
+        They broadcast.
+    """
+    up = np.clip((floats(height_m) - floats(hub_height_m)) / floats(rotor_radius_m), -1.0, 1.0)
+    return np.asarray(0.5 + (np.arcsin(up) + up * np.sqrt(1 - up**2)) / np.pi)
+
+
+def span_share_below(
+    height_m: npt.ArrayLike, hub_height_m: npt.ArrayLike, rotor_height_m: npt.ArrayLike
+) -> FloatArray:
+    """Return the share of an upright rectangle's area that lies below a height."""
+    bottom = floats(hub_height_m) - floats(rotor_height_m) / 2
+    return np.clip((floats(height_m) - bottom) / floats(rotor_height_m), 0.0, 1.0)
+
+
+@dataclass(frozen=True)
+class RoofStep:
+    """The step from the wind that no house disturbs to that above the roof.
+
+    Parameters
+    ----------
+    factor : float
+        Never above 1: no gain from wind speeding up over a roof is ever counted.
+    above_edge_m, above_ridge_m : float
+        Hub above the roof edge and above the ridge.
+    disturbed_top_m : float
+        Upper edge of the disturbed flow above ground.
+    disturbed_share : float
+        Share of the rotor's area below it.
+    standard_uncertainty : float
+        Of the factor, relative.
+    provenance : Provenance
+    """
+
+    factor: float
+    above_edge_m: float
+    above_ridge_m: float
+    disturbed_top_m: float
+    disturbed_share: float
+    standard_uncertainty: float
+    provenance: Provenance
+
+
+def on_roof(
+    roof: Roof,
+    hub_height_m: float,
+    *,
+    rotor_diameter_m: float | None = None,
+    rotor_height_m: float | None = None,
+    anemometer_height_m: float | None = None,
+) -> RoofStep:
+    """Judge a machine on a roof.
+
+    Parameters
+    ----------
+    roof : Roof
+    hub_height_m : float
+        Above ground.
+    rotor_diameter_m : float, optional
+        Of a rotor that sweeps a disc.
+    rotor_height_m : float, optional
+        Of a rotor that sweeps an upright rectangle; without either the hub stands for the rotor.
+    anemometer_height_m : float, optional
+        Above ground, when the anemometer stood on the same roof: what it missed is in its record.
+    """
+    top = roof.ridge_height_m + float(
+        disturbed_height_m(roof.edge_height_m, roof.width_m, roof.edge_distance_m)
+    )
+    if rotor_height_m is not None:
+        share = float(span_share_below(top, hub_height_m, rotor_height_m))
+    elif rotor_diameter_m is not None:
+        share = float(disc_share_below(top, hub_height_m, rotor_diameter_m / 2))
+    else:
+        share = float(hub_height_m < top)
+    lost = DISTURBED_LOSS * share
+    method = f"{share:.0%} of the rotor in disturbed flow (Wilson 1979), half its speed lost there"
+    if anemometer_height_m is not None:
+        lost_there = DISTURBED_LOSS * float(anemometer_height_m < top)
+        lost = max(0.0, 1 - (1 - lost) / (1 - lost_there))
+        method += ", relative to the anemometer on the same roof"
+    factor = 1 - lost
+    # From no loss to twice the mean loss: a rectangular distribution.
+    doubt = DISTURBED_LOSS * share / np.sqrt(3) / factor
+    warnings = [
+        f"The hub is {hub_height_m - roof.edge_height_m:.1f} m above the roof edge and "
+        f"{hub_height_m - roof.ridge_height_m:.1f} m above the ridge; the flow is disturbed up to "
+        f"about {top - roof.ridge_height_m:.1f} m above it, so {share:.0%} of the rotor stands in "
+        "it. No gain from wind speeding up over a roof is counted, vibration goes into the "
+        "building, and the structure must be judged by a licensed engineer."
+    ]
+    if share > 0:
+        warnings.append(
+            "Part of the rotor stands in disturbed flow, where no formula gives a figure to trust: "
+            "take the energy below as the most it could be, and log the wind at the hub before "
+            "buying anything."
+        )
+    return RoofStep(
+        factor,
+        hub_height_m - roof.edge_height_m,
+        hub_height_m - roof.ridge_height_m,
+        top,
+        share,
+        float(doubt),
+        Provenance("site.roof", method, (), tuple(warnings)),
+    )

@@ -1,0 +1,74 @@
+"""A power curve in turbulence stronger than it was measured in: what it takes, and what not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from yieldest.climate.site import Climate
+from yieldest.climate.turbulence import SMOOTH_INTENSITY, added_intensity, curve_in_turbulence
+from yieldest.energy.yearly import mean_power_w
+from yieldest.turbine.curve import PowerCurve
+
+
+@dataclass(frozen=True)
+class TurbulenceEffect:
+    """What turbulence does to the energy of a build.
+
+    Parameters
+    ----------
+    intensity : float
+        Standard deviation of the speed over its mean, at the site.
+    effect : float
+        Share by which the gross energy changes if the machine follows every gust.
+    counted : bool
+        Only a loss is counted.
+    sentence : str
+        For the reader.
+    """
+
+    intensity: float
+    effect: float
+    counted: bool
+    sentence: str
+
+
+def in_turbulence(
+    curve: PowerCurve, climate: Climate, intensity: float
+) -> tuple[PowerCurve, TurbulenceEffect]:
+    """Blur a curve by the turbulence it was not measured in, where that takes energy.
+
+    Parameters
+    ----------
+    curve : PowerCurve
+    climate : Climate
+        At the hub.
+    intensity : float
+        Turbulence intensity of the site.
+
+    Returns
+    -------
+    PowerCurve
+        The curve as it came where turbulence would add energy: a small rotor does not follow the
+        gusts that a formula counts, so a gain on paper is not earned.
+    TurbulenceEffect
+    """
+    speed, power = curve_in_turbulence(
+        curve.speed_ms, curve.power_w, float(added_intensity(intensity))
+    )
+    before = float(mean_power_w(climate.shape, climate.scale_ms, curve.speed_ms, curve.power_w))
+    after = float(mean_power_w(climate.shape, climate.scale_ms, speed, power))
+    effect = after / before - 1 if before > 0 else 0.0
+    counted = effect < 0
+    sentence = (
+        f"Turbulence intensity {intensity:.0%} against {SMOOTH_INTENSITY:.0%} where curves are "
+        f"usually measured changes the gross energy by {effect:+.1%}, if the machine follows every "
+        f"gust; {'counted' if counted else 'a gain of that kind is not counted'}."
+    )
+    if counted:
+        thrust = curve.thrust_coefficient
+        if thrust is not None:
+            thrust = np.interp(speed, curve.speed_ms, thrust)
+        curve = replace(curve, speed_ms=speed, power_w=power, thrust_coefficient=thrust)
+    return curve, TurbulenceEffect(intensity, effect, counted, sentence)
