@@ -32,8 +32,6 @@ class Gathered:
     found, warnings : list
     beaufort : bool
         Whether the speeds were Beaufort numbers.
-    averaged_s : float or None
-        Over which time the readings were averaged.
     mean_cube_ms3 : float or None
         Of the readings before averaging.
     """
@@ -46,5 +44,4 @@ class Gathered:
     found: list[Finding]
     warnings: list[str]
     beaufort: bool = False
-    averaged_s: float | None = None
     mean_cube_ms3: float | None = None

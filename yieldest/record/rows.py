@@ -237,7 +237,6 @@ class _Gathering:
             impossible=impossible,
             step=step,
             beaufort=self.units["speed"] == "Beaufort",
-            averaged_s=None if self.averager is None else self.averager.seconds,
             mean_cube_ms3=mean_cube,
             height_m=self.sources[0].columns.height_m,
             found=self._found(),
