@@ -172,6 +172,8 @@ def test_a_negative_speed_that_is_no_mark_is_refused(read):
     [
         ("speed (m/s)", "fast", "line 2: 'fast'"),
         ("speed (m/s)", "inf", "line 2: 'inf'"),
+        ("speed (m/s)", "1e99999999999", "line 2: '1e99999999999'"),
+        ("speed (m/s);temp (C)", "5;-1e4000000000x", "line 2: '-1e4000000000x'"),
         ("speed (m/s);dir", "5;361", "line 2: 361 in column 'dir'"),
         ("speed (m/s);dir", "5;north", "line 2: 'north'"),
         ("speed (furlongs)", "5", "does not say the speed unit"),

@@ -19,6 +19,7 @@ from yieldest.errors import InputError
 from yieldest.layout import Layout, carries_data, layout_of, split_line
 from yieldest.textfile import Progress, open_text
 
+_ENDLESS_EXPONENT = re.compile(r"[eE]\+?\d{5,}")
 _NO_DATA_LINE = re.compile(r"^[ \t]*(?:(?:#|%|//).*)?(?:\n|\Z)", re.MULTILINE)
 
 
@@ -117,7 +118,7 @@ class Table:
             Naming the line of the first text or infinity.
         """
         cells = self.frame[column]
-        values = pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64)
+        values = numbers_in(cells)
         wrong = (np.isnan(values) & cells.notna().to_numpy()) | np.isinf(values)
         if wrong.any():
             row = int(np.argmax(wrong))
@@ -133,6 +134,14 @@ class Table:
             "" if missing else str(cell).strip()
             for cell, missing in zip(self.frame[column], self.frame[column].isna(), strict=True)
         ]
+
+
+def numbers_in(cells: pd.Series[Any]) -> FloatArray:
+    """Return cells as numbers, NaN where they are none."""
+    if cells.dtype.kind == "O":
+        # pandas (2.3) ends the whole process on exponents beyond its integers.
+        cells = cells.where(~cells.astype(str).str.contains(_ENDLESS_EXPONENT))
+    return pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64)
 
 
 def line_of_row(path: Path, layout: Layout, row: int) -> int:
@@ -228,6 +237,8 @@ def _style(layout: Layout) -> dict[str, Any]:
         "skipinitialspace": True,
         "index_col": False,
         "low_memory": False,
+        # Exact, and the only parser of pandas (2.3) that survives a cell such as 1e9999999999.
+        "float_precision": "round_trip",
     }
 
 

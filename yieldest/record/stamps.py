@@ -10,6 +10,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from yieldest.tables import numbers_in
+
 Times = npt.NDArray[np.datetime64]
 Stamps = pd.Series  # of text going in, of Timestamp coming out
 
@@ -135,7 +137,7 @@ def assemble(parts: dict[str, npt.NDArray[np.float64]]) -> Times:
 
 
 def _from_epoch(texts: Stamps, unit: str) -> Stamps:
-    numbers = pd.to_numeric(texts, errors="coerce").to_numpy(float)
+    numbers = numbers_in(texts)
     # pandas itself fails on numbers beyond the year 2262 instead of calling them no time.
     numbers = np.where(np.abs(numbers) < _LAST_NS / _UNIT_NS[unit], numbers, np.nan)
     whole = np.floor(np.where(np.isfinite(numbers), numbers, 0.0))

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
@@ -18,7 +17,7 @@ from yieldest.record.units import (
     to_hectopascal,
     to_metres_per_second,
 )
-from yieldest.tables import Table
+from yieldest.tables import Table, numbers_in
 
 Flags = npt.NDArray[np.bool_]
 
@@ -71,11 +70,11 @@ def numbers_of(
     else:
         texts = cells.astype(str).str.strip()
         plain = texts.str.replace(table.layout.decimal, ".", regex=False)
-        values = pd.to_numeric(plain, errors="coerce").to_numpy(dtype=np.float64)
+        values = numbers_in(plain)
         left = texts[np.isnan(values) & ~blank]
         known = MISSING_WORDS | {mark.lower() for mark in stated_marks}
         marks = left.str.lower().isin(known)
-        words.update(left[marks].value_counts().to_dict())
+        words.update(left[marks].tolist())
         odd = np.isinf(values)
         odd[left.index[~marks] - cells.index[0]] = True
     if odd.any():
