@@ -62,6 +62,22 @@ class SiteRoof(_Section):
         return self
 
 
+def swept_area_m2(
+    area_m2: float | None,
+    diameter_m: float | None,
+    width_m: float | None,
+    height_m: float | None,
+) -> float | None:
+    """Return the area that one rotor sweeps, from whichever size is stated; None for none."""
+    if area_m2 is not None:
+        return area_m2
+    if diameter_m is not None:
+        return math.pi / 4 * diameter_m**2
+    if width_m is not None and height_m is not None:
+        return width_m * height_m
+    return None
+
+
 def _refuse_with_stand_in(section: BaseModel, *keys: str) -> None:
     for key in keys:
         if getattr(section, key) is not None:
@@ -511,13 +527,9 @@ class Build(_Section):
     @property
     def area_m2(self) -> float | None:
         """Swept area of one rotor, where its size is stated."""
-        if self.rotor_area_m2 is not None:
-            return self.rotor_area_m2
-        if self.rotor_diameter_m is not None:
-            return math.pi / 4 * self.rotor_diameter_m**2
-        if self.rotor_width_m is not None and self.rotor_height_m is not None:
-            return self.rotor_width_m * self.rotor_height_m
-        return None
+        return swept_area_m2(
+            self.rotor_area_m2, self.rotor_diameter_m, self.rotor_width_m, self.rotor_height_m
+        )
 
     @property
     def width_m(self) -> float | None:

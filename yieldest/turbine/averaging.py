@@ -95,7 +95,7 @@ def minute_means(readings: Readings, stated_s: float | None) -> tuple[Readings, 
             "bins smear."
         )
     return (
-        averaged.noting(method=words, warnings=tuple(warnings)),
+        averaged.noting(warnings=tuple(warnings)),
         Averaging(MINUTE_S, words, ratio, MINUTE_S),
     )
 
@@ -123,6 +123,6 @@ def _as_they_are(
             "its mean) and the machine lags behind the wind. Log times and average to one minute.",
         )
     return (
-        readings.noting(method=words, assumed=assumed, warnings=warnings),
+        readings.noting(assumed=assumed, warnings=warnings),
         Averaging(seconds, words, None, interval_s),
     )

@@ -20,6 +20,7 @@ _FRACTIONS = (
     (3 / 4, "three quarters"),
     (2 / 3, "two thirds"),
     (1 / 2, "half"),
+    (2 / 5, "two fifths"),
     (1 / 3, "a third"),
     (1 / 4, "a quarter"),
     (1 / 5, "a fifth"),
@@ -75,6 +76,7 @@ def chain_of(
     air_density_kg_m3: float,
     readings: Readings,
     generator: Generator | None,
+    density_scale: float,
 ) -> Chain:
     """Follow the power through the machine.
 
@@ -88,6 +90,8 @@ def chain_of(
     readings : Readings
         Those that are in the bins, with rpm and volts where there is a generator test.
     generator : Generator or None
+    density_scale : float
+        Power in the bins over the power that the meters showed.
     """
     wind = power_in_wind_w(bins.speed_ms, area_m2, air_density_kg_m3)
     coefficient = power_coefficient(bins.power_w, bins.speed_ms, area_m2, air_density_kg_m3)
@@ -95,7 +99,7 @@ def chain_of(
     best = int(np.argmax(enough))
     rotor = efficiency = most = None
     if generator is not None:
-        rotor, most = _behind_the_meter(bins, readings, generator)
+        rotor, most = _behind_the_meter(bins, readings, generator, density_scale)
         if rotor is not None:
             efficiency = np.divide(
                 bins.power_w, rotor, out=np.full(rotor.size, np.nan), where=rotor > 0
@@ -123,18 +127,19 @@ def fraction_words(share: float) -> str:
 
 
 def _behind_the_meter(
-    bins: Bins, readings: Readings, generator: Generator
+    bins: Bins, readings: Readings, generator: Generator, density_scale: float
 ) -> tuple[FloatArray | None, FloatArray | None]:
     """Return what the rotor gives and what the generator could pass on, by bin."""
     most = None
     rpm = None if readings.rpm is None else _bin_means(readings, readings.rpm, bins)
     if rpm is not None:
         most = generator.most_w(rpm)
+        most = None if most is None else density_scale * most
     wiring = readings.wiring
     amps = readings.amps
     if amps is None and readings.volts is not None:
         amps = amps_of_power(
-            readings.power_w,
+            readings.power_w / density_scale,
             readings.volts,
             wiring.circuit,
             wiring.power_factor or 1.0,
@@ -151,7 +156,7 @@ def _behind_the_meter(
         heat = generator.phases * amps * drop
     else:
         return None, most
-    return bins.power_w + _bin_means(readings, heat, bins), most
+    return bins.power_w + density_scale * _bin_means(readings, heat, bins), most
 
 
 def _bin_means(readings: Readings, values: FloatArray, bins: Bins) -> FloatArray:

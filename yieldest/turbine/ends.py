@@ -127,8 +127,8 @@ def _choice(
             )
         if ends.beyond_last is None:
             return "zero", (
-                f"{name}: no power is counted above {last:g} m/s, the last speed of the curve, for "
-                "no cut-out speed is stated.",
+                f"{name}: no power is counted above {last:.4g} m/s, the last speed of the curve, "
+                "for no cut-out speed is stated.",
             )
         return "zero", ()
     if not stretched:
@@ -140,7 +140,7 @@ def _choice(
         )
     if ends.beyond_last is None:
         return "hold", (
-            f"{name}: from {last:g} m/s, the last speed of the curve, to the cut-out at "
+            f"{name}: from {last:.4g} m/s, the last speed of the curve, to the cut-out at "
             f"{ends.cut_out_ms:g} m/s the last power is held, for beyond_last is not stated.",
         )
     return ends.beyond_last, ()

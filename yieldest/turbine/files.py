@@ -15,7 +15,8 @@ from yieldest.climate.air import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.record.units import SPEED_UNITS, speed_unit_in_heading, to_metres_per_second
-from yieldest.tables import Table, open_text, plain_heading, read_table
+from yieldest.tables import Table, plain_heading, read_table
+from yieldest.textfile import open_text
 from yieldest.turbine.curve import (
     MODELLED_DOUBT,
     STATED_DOUBT,
@@ -33,7 +34,9 @@ _COEFFICIENT_NAMES = ("thrust coefficient", "ct", "c t")
 _THRUST_NAMES = ("thrust", "thrust force", "thrust n")
 _POWER_UNITS = {"w": 1.0, "kw": 1000.0}
 _AT_DENSITY = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg\s*/?\s*m\s*(?:\^?3|-3|³)", re.IGNORECASE)
-_NOTE = re.compile(r"#\s*(load|air density|last measured speed|kind)\s*:\s*(.+)", re.IGNORECASE)
+_NOTE = re.compile(
+    r"#\s*(load|air density|last measured speed|beyond last|kind)\s*:\s*(.+)", re.IGNORECASE
+)
 _HIGHEST_THRUST_COEFFICIENT = 2.0
 """A disc of full solidity has some 1.2; twice that is a wrong unit. Our choice."""
 
@@ -45,6 +48,7 @@ class _Notes:
     load: str | None = None
     air_density_kg_m3: float | None = None
     last_measured_ms: float | None = None
+    beyond_last: str | None = None
     modelled: bool = False
 
 
@@ -112,6 +116,9 @@ def read_curve(
         path.name, Points(speed, power, _uncertainty(table), thrust), ends
     )
     assumed += said
+    last_measured_ms = min(float(speed[-1]), notes.last_measured_ms or float("inf"))
+    if beyond == "zero" and last_measured_ms < points.speed_ms[-1]:
+        beyond = "cube law" if notes.beyond_last == "cube law" else "hold"
     nominal = points.power_w[reference]
     if not (nominal > 0).any():
         warnings.append(f"{path.name}: the curve never makes any power.")
@@ -128,10 +135,7 @@ def read_curve(
         power_w=nominal,
         air_density_kg_m3=float(density[reference]),
         rated_power_w=float(nominal.max()) if ends.rated_power_w is None else ends.rated_power_w,
-        last_measured_ms=min(
-            float(speed[-1]),
-            float("inf") if notes.last_measured_ms is None else notes.last_measured_ms,
-        ),
+        last_measured_ms=last_measured_ms,
         rotor_area_m2=rotor_area_m2,
         provenance=Provenance(
             str(path),
@@ -171,6 +175,7 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
         *([] if curve.load is None else [f"load: {curve.load}"]),
         f"air density: {curve.air_density_kg_m3:g} kg/m3",
         f"last measured speed: {curve.last_measured_ms:g} m/s",
+        *([] if curve.beyond_last == "zero" else [f"beyond last: {curve.beyond_last}"]),
     ]
     headings = ["speed (m/s)", "power (W)"]
     columns = [curve.speed_ms, curve.power_w]
@@ -217,6 +222,7 @@ def _notes(path: Path) -> _Notes:
         load=found.get("load"),
         air_density_kg_m3=_note_number(path, found, "air density"),
         last_measured_ms=_note_number(path, found, "last measured speed"),
+        beyond_last=found.get("beyond last"),
         modelled=found.get("kind", "").lower() == "modelled",
     )
 

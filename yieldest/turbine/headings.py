@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
@@ -109,7 +109,7 @@ def find_columns(table: Table, stated: Mapping[str, str]) -> dict[str, str]:
         if role in found:
             continue
         # A heading that is taken already must not answer twice: "v" is volts beside "wind".
-        free = Table(table.path, table.frame.drop(columns=list(found.values())))
+        free = replace(table, frame=table.frame.drop(columns=list(found.values())))
         heading_or_none = free.find(known.words, _names_in(free, known), required=False)
         if heading_or_none is not None:
             found[role] = heading_or_none

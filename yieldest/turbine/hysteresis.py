@@ -86,20 +86,21 @@ def _mean(events_ms: FloatArray) -> tuple[float | None, float | None]:
 
 
 def _falling_excess(speed: FloatArray, power: FloatArray) -> tuple[float | None, float | None]:
-    """Return the mean excess of power in falling wind, bin by bin, weighted by what both hold."""
+    """Return the excess of power in falling wind over rising wind, compared bin by bin."""
     change = np.diff(speed)
     number, rest = bin_number(speed[1:]), power[1:]
-    total = weight = variance = 0.0
+    total = weight = variance = base = 0.0
     for here in np.unique(number):
         rising = rest[(number == here) & (change > _STEADY_MS)]
         falling = rest[(number == here) & (change < -_STEADY_MS)]
         if min(rising.size, falling.size) < _LEAST_EVENTS or rising.mean() <= 0:
             continue
         share = 1 / (1 / rising.size + 1 / falling.size)
-        total += share * (falling.mean() - rising.mean()) / rising.mean()
+        total += share * (falling.mean() - rising.mean())
         spread = rising.var(ddof=1) / rising.size + falling.var(ddof=1) / falling.size
-        variance += share**2 * spread / rising.mean() ** 2
+        variance += share**2 * spread
+        base += share * rising.mean()
         weight += share
     if weight < _LEAST_CHANGES:
         return None, None
-    return float(total / weight), float(np.sqrt(variance) / weight)
+    return float(total / base), float(np.sqrt(variance) / base)

@@ -164,6 +164,8 @@ def measure_curve(
     speed, power = normalised(
         readings.speed_ms, readings.power_w, density, STANDARD_DENSITY_KG_M3, machine.correction
     )
+    # One number will do for the heat in the winding: within a test the density hardly moves.
+    scale = STANDARD_DENSITY_KG_M3 / float(density.mean()) if machine.correction == "power" else 1.0
     readings = replace(readings, speed_ms=speed, power_w=power)
     if machine.rotor_area_m2 is not None:
         readings = _without_impossible(readings, machine.rotor_area_m2)
@@ -175,7 +177,7 @@ def measure_curve(
     chain = None
     if machine.rotor_area_m2 is not None:
         chain = chain_of(
-            bins, machine.rotor_area_m2, STANDARD_DENSITY_KG_M3, readings, machine.generator
+            bins, machine.rotor_area_m2, STANDARD_DENSITY_KG_M3, readings, machine.generator, scale
         )
         where = f"{path}: in the bin at {bins.centre_ms[chain.best]:g} m/s"
         readings = readings.noting(
@@ -298,10 +300,10 @@ def _bin_warnings(readings: Readings, bins: Bins, smooth: SmoothCurve) -> tuple[
             f"{', '.join(f'{centre:g}' for centre in thin)} m/s; their scatter is borrowed from "
             "the others."
         )
-    if smooth.pooled_bins:
+    if smooth.moved_bins:
         said.append(
-            f"{smooth.pooled_bins} bin(s) were moved so that the curve rises to one peak and falls "
-            "after it; more readings would settle them."
+            f"{smooth.moved_bins} bin(s) were moved by more than their scatter explains, so that "
+            "the curve rises to one peak and falls after it."
         )
     if not smooth.cut_in_seen:
         said.append(

@@ -15,6 +15,8 @@ HIGH_DRAG_COEFFICIENT = 0.3
 """A drag-type rotor above this is doubtful (common practice, no source)."""
 LEAST_COEFFICIENT = 1e-3
 """No working machine has its highest power coefficient below this; our choice."""
+LOW_COEFFICIENT = 0.03
+"""A highest power coefficient below this is doubtful; our choice."""
 _AREA_SLIPS = (
     (1e6, "millimetres were given as metres"),
     (1e4, "centimetres were given as metres"),
@@ -57,6 +59,11 @@ def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> lis
             f"{where} is at best {highest:.1e}, less than any working machine has{slip}; check the "
             "rotor size (in m or m2), the power and their units."
         )
+    if 0 < highest < LOW_COEFFICIENT:
+        return [
+            f"{where} is at best {highest:.3f}, which is little even for a poor machine; check the "
+            "rotor size (feet given as metres?) and the units."
+        ]
     if highest > HIGH_SMALL_COEFFICIENT:
         return [f"{where} is {highest:.2f}; above 0.5 is doubtful for any small machine."]
     if rotor_type == "drag" and highest > HIGH_DRAG_COEFFICIENT:

@@ -96,7 +96,6 @@ class Readings:
     def noting(
         self,
         *,
-        method: str = "",
         assumed: tuple[str, ...] = (),
         warnings: tuple[str, ...] = (),
     ) -> Readings:
@@ -106,7 +105,7 @@ class Readings:
             self,
             provenance=Provenance(
                 said.source,
-                "; ".join(part for part in (said.method, method) if part),
+                said.method,
                 said.assumed + assumed,
                 said.warnings + warnings,
             ),

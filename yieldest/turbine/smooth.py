@@ -30,8 +30,9 @@ class SmoothCurve:
     cut_in_ms : float
     cut_in_seen : bool
         Whether there are readings below cut-in.
-    pooled_bins : int
-        Bins that were moved to keep the curve rising to its peak and falling after it.
+    moved_bins : int
+        Bins that were moved by more than their scatter explains, so that the curve rises to its
+        peak and falls after it.
     """
 
     speed_ms: FloatArray
@@ -39,7 +40,7 @@ class SmoothCurve:
     uncertainty_w: FloatArray
     cut_in_ms: float
     cut_in_seen: bool
-    pooled_bins: int
+    moved_bins: int
 
 
 def rising_then_falling(power_w: FloatArray, weight: FloatArray) -> FloatArray:
@@ -91,13 +92,14 @@ def smooth_curve(bins: Bins) -> SmoothCurve:
     power = np.maximum(0.0, through(speed))
     if seen:
         power[0] = 0.0
+    slack = 1e-6 * float(np.abs(bins.power_w).max())
     return SmoothCurve(
         speed_ms=speed,
         power_w=power,
         uncertainty_w=np.interp(speed, bins.speed_ms, bins.uncertainty_w),
         cut_in_ms=cut_in_ms,
         cut_in_seen=seen,
-        pooled_bins=int((np.abs(fitted - bins.power_w) > 1e-9 * np.abs(bins.power_w).max()).sum()),
+        moved_bins=int((np.abs(fitted - bins.power_w) > 2 * bins.scatter_w + slack).sum()),
     )
 
 
