@@ -140,20 +140,27 @@ def test_pooled_curve_rises_and_falls_and_is_nearest(values, data):
         assert misfit <= (weight * (shape - power) ** 2).sum() + 1e-6
 
 
-def test_the_stated_band_covers_the_truth():
-    """Parametric bootstrap over 400 invented afternoons.
+def cubic_machine(speed):
+    """A fifth of the wind's power through 3 m2 from 3 m/s on, level at 400 W."""
+    speed = np.asarray(speed)
+    return np.where(speed < 3, 0.0, np.minimum(400, 0.2 * 0.5 * 1.225 * 3.0 * speed**3))
+
+
+@pytest.mark.parametrize("machine", [machine_power, cubic_machine])
+def test_the_stated_band_covers_the_truth(machine):
+    """Parametric bootstrap over 200 invented afternoons of 420 minutes.
 
     In each the anemometer and the power meter are wrong by a draw from the stated doubts, and every
-    minute scatters by 12 %. The 95 % band (1.96 times the standard uncertainty) covered the true
-    curve at 94.7 % of the bins when this was written.
+    minute scatters by 12 %. When this was written the 95 % band (1.96 times the standard
+    uncertainty) of the smooth curve covered the true curve at 95.6 % of its points for the
+    straight machine and 95.9 % for the cubic one.
     """
     random = np.random.default_rng(7)
     doubt = MeterDoubt()
     covered, total = 0, 0
-    for _ in range(400):
+    for _ in range(200):
         true_speed = random.weibull(2.2, 420) * 7.0
-        scatter = 1 + 0.12 * random.standard_normal(true_speed.size)
-        power = machine_power(true_speed) * scatter
+        power = machine(true_speed) * (1 + 0.12 * random.standard_normal(true_speed.size))
         read_speed = (
             true_speed * (1 + doubt.speed * random.standard_normal())
             + doubt.speed_ms * random.standard_normal()
@@ -161,9 +168,10 @@ def test_the_stated_band_covers_the_truth():
         read_power = power * (1 + doubt.power * random.standard_normal())
         windy = read_speed > 0
         bins = bin_readings(read_speed[windy], read_power[windy], doubt, 0.0)
-        judged = (bins.count >= 5) & (bins.speed_ms > 4)
-        apart = np.abs(bins.power_w - machine_power(bins.speed_ms))[judged]
-        covered += int((apart <= 1.96 * bins.uncertainty_w[judged]).sum())
+        smooth = smooth_curve(bins)
+        judged = (smooth.speed_ms > 4) & (smooth.speed_ms < 14)
+        apart = np.abs(smooth.power_w - machine(smooth.speed_ms))[judged]
+        covered += int((apart <= 1.96 * smooth.uncertainty_w[judged]).sum())
         total += int(judged.sum())
     assert 0.92 <= covered / total <= 0.98, covered / total
 

@@ -17,7 +17,10 @@ _Shows = Literal["rms", "peak", "peak to peak"]
 
 
 def curve(
-    readings: Annotated[Path, typer.Argument(help="CSV of wind speed and volts, amps, watts ...")],
+    readings: Annotated[
+        Path,
+        typer.Argument(metavar="READINGS", help="CSV of wind speed and volts, amps, watts ..."),
+    ],
     rotor_diameter: Annotated[float | None, typer.Option(help="Rotor diameter in m.")] = None,
     rotor_width: Annotated[
         float | None, typer.Option(help="Width of a vertical rotor in m.")
@@ -108,7 +111,7 @@ def curve(
 ) -> None:
     """Make a power curve from your own readings, and say where the energy goes.
 
-    Example: yieldest curve demo-sites/hill-yard/readings-0.9m.csv --rotor-diameter 0.9 --out c.csv
+    Example: yieldest curve readings.csv --rotor-diameter 0.9 --out curve.csv
     """
     _above_zero(
         rotor_diameter=rotor_diameter,
