@@ -148,7 +148,7 @@ def test_rms_of_a_sine():
         ("wind (m/s),watts\n5,12\n-1,3\n", {}, "line 3: a wind speed is below zero"),
         ("wind (m/s),watts,rpm\n5,12,3\n4,3,-2\n", {}, "line 3: the rpm are below zero"),
         ("wind (m/s),watts\n5,\n,3\n", {}, "no line holds both"),
-        ("wind (m/s),watts\n5,x\n", {}, "'x' in column 'watts' is not a number"),
+        ("wind (m/s),watts\n5,lots\n", {}, "'lots' in column 'watts' is not a number"),
         ("wind (m/s),watts\n5,1\n", {"columns": {"watts": "P2"}}, "no column 'P2'"),
         (
             "wind (m/s),watts,volts,amps\n5,24,12,2\n6,30,12,25\n7,36,12,30\n",
@@ -191,6 +191,31 @@ def test_double_lines_blanks_and_disorder(table):
     assert "1 line(s) without a speed" in said
     assert "go back in time" in said
     assert "line 5: 1 line(s) repeat" in said
+
+
+@pytest.mark.parametrize(
+    ("text", "meters"),
+    [
+        ("time;wind [m/s];watts\n01.03.2026 14:00;5,5;50,5\n13.03.2026 14:00;6;-\n", {}),
+        ("Logger 7\nfirmware 2\n\ntime\twind (m/s)\twatts\n14:00\t5.5\t50.5\n14:01\t5.5\t50.5\n"
+         "14:02\t5.5\t50.5\n14:03\t6\t\n", {}),
+        ("time,wind,watts\n,m/s,W\n2026-03-01T14:00Z,5.5,50.5\n2026-03-01T14:01Z,6,NaN\n", {}),
+        ("date,time,wind (m/s),mW\n2026-03-01,14:00,5.5,50500\n2026-03-01,14:01,6,n/a\n",
+         {"columns": {"watts": "mW"}}),
+        ("date,time,wind,P2\n,,km/h,kW\n3/4/26,14:00,19.8,0.0505\n3/4/26,14:01,6,\n",
+         {"columns": {"watts": "P2"}, "date_order": "month first"}),
+    ],
+)  # fmt: skip
+def test_tables_as_makers_have_them(table, text, meters):
+    readings = table(text, **meters)
+    np.testing.assert_allclose(readings.speed_ms, 5.5)
+    np.testing.assert_allclose(readings.power_w, 50.5)
+    assert any("1 line(s) without" in said for said in readings.provenance.warnings)
+
+
+def test_a_date_that_could_be_two_is_asked_for(table):
+    with pytest.raises(InputError, match="state date_order"):
+        table("time,wind (m/s),watts\n3/4/2026 14:00,5,50\n3/4/2026 14:01,6,60\n")
 
 
 def test_clock_passes_midnight(table):

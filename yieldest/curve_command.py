@@ -61,6 +61,11 @@ def curve(
     metres_per_pulse: Annotated[
         float | None, typer.Option(help="Wind run of one pulse of the anemometer.")
     ] = None,
+    date_order: Annotated[
+        Literal["day first", "month first", "year first"] | None,
+        typer.Option(help="Of dates that could be read in several ways."),
+    ] = None,
+    decimal: Annotated[Literal[".", ","] | None, typer.Option(help="Decimal mark.")] = None,
     averaging: Annotated[
         float | None,
         typer.Option(help="Seconds each reading is a mean over; 0 for a glance.", min=0),
@@ -152,6 +157,8 @@ def curve(
         load_ohm=load_ohm,
         wh_per_pulse=wh_per_pulse,
         metres_per_pulse=metres_per_pulse,
+        date_order=date_order,
+        decimal=decimal,
         averaging_s=averaging,
     )
     generator = None

@@ -353,6 +353,7 @@ class Converter(_Section):
 class ReadingColumns(_Section):
     """Headings of a table of readings by what they hold."""
 
+    date: str | None = None
     time: str | None = None
     speed: str | None = None
     wind_pulses: str | None = None
@@ -380,6 +381,8 @@ class MeterNotes(_Section):
     load_ohm: Positive | None = None
     wh_per_pulse: Positive | None = None
     metres_per_pulse: Positive | None = None
+    date_order: Literal["day first", "month first", "year first"] | None = None
+    decimal: Literal[".", ","] | None = None
     averaging_s: NotNegative | None = None
     elevation_m: Annotated[float, Field(ge=-430, le=6000)] | None = None
     temperature_c: Annotated[float, Field(ge=-60, le=60)] | None = None

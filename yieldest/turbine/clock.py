@@ -3,56 +3,80 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 
 import numpy as np
-import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.record.clock import Clock
+from yieldest.record.values import numbers_of
 from yieldest.tables import Table
-from yieldest.turbine.headings import ROLES, unit_factor
+from yieldest.turbine.headings import unit_factor
 
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?")
 _HALF_DAY_S = 43200.0
 _DAY_S = 86400.0
 
 
-def seconds_since_first(table: Table, column: str) -> FloatArray:
-    """Return the times of a column as seconds since the first line.
+def seconds_since_first(
+    table: Table, columns: Mapping[str, str], date_order: str | None
+) -> FloatArray | None:
+    """Return the times of the readings as seconds since the first line.
 
     Parameters
     ----------
     table : Table
-    column : str
-        ISO 8601 dates with time, clock times (14:03 or 14:03:20), or elapsed time with its unit in
-        the heading ("time (s)").
+    columns : mapping of str to str
+        Role to heading. "time" may hold dates with time in any style of a wind record, clock times
+        (14:03 or 14:03:20), or elapsed time with its unit in the heading ("time (s)"); "date" may
+        stand beside clock times.
+    date_order : str, optional
 
     Returns
     -------
-    ndarray, shape (n,)
-        In the order of the file, not sorted.
+    ndarray, shape (n,), or None
+        In the order of the file, not sorted; None without times.
 
     Raises
     ------
     InputError
         Naming the line that is not a time.
     """
-    texts = table.texts(column)
-    if all(_CLOCK.fullmatch(text) for text in texts):
-        return _clock_seconds(texts)
-    if all(re.fullmatch(r"\d+(?:\.\d+)?", text) for text in texts):
-        seconds = table.numbers(column) * unit_factor(table, "time", column)
-        return np.asarray(seconds - seconds[0])
-    stamps = pd.to_datetime(pd.Series(texts), format="ISO8601", utc=True, errors="coerce")
-    wrong = stamps.isna().to_numpy()
-    if wrong.any():
-        row = int(np.argmax(wrong))
+    if "time" not in columns:
+        return None
+    if "date" not in columns:
+        column = columns["time"]
+        texts = table.texts(column)
+        if all(_CLOCK.fullmatch(text) for text in texts):
+            return _clock_seconds(texts)
+        if _says_unit(table, column):
+            seconds = numbers_of(table, column, ())[0] * unit_factor(table, "time", column)
+            _refuse_blank(table, column, seconds)
+            return np.asarray(seconds - seconds[0])
+    clock = Clock(
+        {role: columns[role] for role in ("time", "date") if role in columns}, date_order, None
+    )
+    clock.settle_order(lambda: [table])
+    times = clock.times(table)
+    return np.asarray((times - times[0]) / np.timedelta64(1, "s"))
+
+
+def _says_unit(table: Table, column: str) -> bool:
+    try:
+        unit_factor(table, "time", column)
+    except InputError:
+        return False
+    return True
+
+
+def _refuse_blank(table: Table, column: str, seconds: FloatArray) -> None:
+    blank = np.isnan(seconds)
+    if blank.any():
         raise InputError(
-            f"{table.path}, line {table.line(row)}: {texts[row]!r} in column {column!r} is not a "
-            f"time; write every {ROLES['time'].words} as 2026-01-31 13:50, as 13:50:20, or as "
-            "elapsed seconds with (s) in the heading."
+            f"{table.path}, line {table.line(int(np.argmax(blank)))}: the time in column "
+            f"{column!r} is blank; fill it in or leave the line out."
         )
-    return np.asarray((stamps - stamps.iloc[0]).dt.total_seconds(), dtype=np.float64)
 
 
 def _clock_seconds(texts: list[str]) -> FloatArray:

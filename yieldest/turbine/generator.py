@@ -10,9 +10,8 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
-from yieldest.tables import read_table
 from yieldest.turbine.electrical import Circuit, rms
-from yieldest.turbine.headings import column_values, find_columns
+from yieldest.turbine.headings import column_values, find_columns, open_readings
 from yieldest.turbine.meters import Meters, wiring_of
 
 
@@ -79,7 +78,7 @@ def read_generator(path: Path, meters: Meters, winding_ohm: float | None = None)
     R = (k n - V) / I, the median over the loaded lines (Ohm's law; the reactance of the winding is
     counted as if it were resistance).
     """
-    table = read_table(path)
+    table = open_readings(path, meters.decimal)
     columns = find_columns(table, {})
     wiring = wiring_of(str(path), meters, columns.get("volts"), columns.get("amps"))
     rpm = column_values(table, "rpm", columns.get("rpm"))

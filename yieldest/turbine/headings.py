@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.tables import Table, plain_heading
+from yieldest.layout import layout_of
+from yieldest.record.values import numbers_of
+from yieldest.tables import Table, plain_heading, read_blocks
 
 
 @dataclass(frozen=True)
@@ -53,6 +57,7 @@ ROLES = {
         ("time", "timestamp", "time stamp", "datetime", "date time", "clock", "elapsed"),
         {"s": 1.0, "sec": 1.0, "seconds": 1.0, "min": 60.0, "minutes": 60.0},
     ),
+    "date": Role("date", ("date",), {}),
     "speed": Role("wind speed", ("wind speed", "windspeed", "wind", "speed", "ws", "v wind"), {}),
     "wind pulses": Role(
         "pulses of the anemometer", ("wind pulses", "anemometer pulses", "cup pulses"), {}
@@ -88,6 +93,31 @@ ROLES = {
 """The columns that a table of readings may have."""
 
 
+def open_readings(path: Path, decimal: str | None = None) -> Table:
+    """Read a table of readings as text, its layout recognised as that of a wind record is.
+
+    Parameters
+    ----------
+    path : Path
+        Any delimiter, decimal point or comma, lines of other text above the heading, a line of
+        units below it (which then stand behind the headings in brackets).
+    decimal : {".", ","}, optional
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or a line has more or fewer cells than the heading.
+    """
+    layout = layout_of(path, decimal=decimal)
+    # Readings are kept in one piece: a day of them at one a second is some megabytes.
+    table = next(read_blocks(path, layout, layout.headings, layout.headings, sys.maxsize))
+    headings = list(layout.headings)
+    for at, unit in enumerate(layout.units):
+        if unit.strip("()[] "):
+            headings[at] += f" ({unit.strip('()[] ')})"
+    return replace(table, frame=table.frame.set_axis(headings, axis=1))
+
+
 def find_columns(table: Table, stated: Mapping[str, str]) -> dict[str, str]:
     """Return role to heading for every column that is there.
 
@@ -104,7 +134,10 @@ def find_columns(table: Table, stated: Mapping[str, str]) -> dict[str, str]:
     """
     found: dict[str, str] = {}
     for role, heading in stated.items():
-        found[role] = str(table.find(ROLES[role].words, (), heading))
+        # A unit from the line below stands behind the heading that the user sees in the file.
+        with_unit = next((h for h in table.headings if h.startswith(f"{heading} (")), heading)
+        whole = heading if heading in table.headings else with_unit
+        found[role] = str(table.find(ROLES[role].words, (), whole))
     for role, known in ROLES.items():
         if role in found:
             continue
@@ -158,4 +191,5 @@ def column_values(table: Table, role: str, column: str | None) -> FloatArray | N
     if column is None:
         return None
     factor = unit_factor(table, role, column) if ROLES[role].units else 1.0
-    return table.numbers(column) * factor
+    values, _ = numbers_of(table, column, ())
+    return values * factor

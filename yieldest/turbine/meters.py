@@ -36,6 +36,9 @@ class Meters:
         Energy that one pulse of the energy meter stands for.
     metres_per_pulse : float or None
         Wind run that one pulse of the anemometer stands for.
+    date_order : {"day first", "month first", "year first"} or None
+        For dates of three numbers that nothing in the file decides.
+    decimal : {".", ","} or None
     averaging_s : float or None
         Time over which each reading is a mean; 0 for a glance at the meter.
     """
@@ -51,6 +54,8 @@ class Meters:
     load_ohm: float | None = None
     wh_per_pulse: float | None = None
     metres_per_pulse: float | None = None
+    date_order: str | None = None
+    decimal: str | None = None
     averaging_s: float | None = None
 
 

@@ -17,14 +17,15 @@ from yieldest.record.units import (
     speed_unit_in_heading,
     to_metres_per_second,
 )
-from yieldest.tables import Table, read_table
+from yieldest.record.values import numbers_of
+from yieldest.tables import Table
 from yieldest.turbine.clock import seconds_since_first
 from yieldest.turbine.electrical import (
     power_in_resistance,
     power_of_volts_and_amps,
     rms,
 )
-from yieldest.turbine.headings import column_values, find_columns
+from yieldest.turbine.headings import column_values, find_columns, open_readings
 from yieldest.turbine.meters import Meters, Wiring, wiring_of
 
 MISMATCH = 0.10
@@ -129,14 +130,14 @@ def read_readings(path: Path, meters: Meters) -> Readings:
         When the file cannot be read, power cannot be had from its columns, or too many lines
         contradict themselves.
     """
-    table = read_table(path)
+    table = open_readings(path, meters.decimal)
     columns = find_columns(table, meters.columns)
     wiring = wiring_of(str(path), meters, columns.get("volts"), columns.get("amps"))
 
     def values(role: str) -> FloatArray | None:
         return column_values(table, role, columns.get(role))
 
-    time_s = seconds_since_first(table, columns["time"]) if "time" in columns else None
+    time_s = seconds_since_first(table, columns, meters.date_order)
     volts, amps = values("volts"), values("amps")
     volts = None if volts is None else rms(volts, wiring.volts_show)
     amps = None if amps is None else rms(amps, wiring.amps_show)
@@ -183,7 +184,7 @@ def _speed(
                 f"{table.path}: the heading {heading!r} does not say the speed unit; state units "
                 f"as one of {', '.join(SPEED_UNITS)}."
             )
-        speed = to_metres_per_second(table.numbers(heading), unit)
+        speed = to_metres_per_second(numbers_of(table, heading, ())[0], unit)
         how = f"wind speed from {heading!r} in {unit}"
     elif "wind pulses" in columns:
         heading = columns["wind pulses"]
@@ -192,7 +193,8 @@ def _speed(
                 f"{table.path}: column {heading!r} counts pulses of the anemometer; state "
                 "metres_per_pulse, the wind run of one pulse."
             )
-        speed = table.numbers(heading) * meters.metres_per_pulse / _intervals_s(table, time_s)
+        counted = numbers_of(table, heading, ())[0]
+        speed = counted * meters.metres_per_pulse / _intervals_s(table, time_s)
         how = f"wind speed from {heading!r} at {meters.metres_per_pulse:g} m a pulse"
     else:
         raise InputError(
@@ -226,7 +228,7 @@ def _power(
                 f"{table.path}: column {columns['pulses']!r} counts pulses of an energy meter; "
                 "state wh_per_pulse (a meter of 1000 pulses per kWh has 1)."
             )
-        joules = 3600 * meters.wh_per_pulse * table.numbers(columns["pulses"])
+        joules = 3600 * meters.wh_per_pulse * numbers_of(table, columns["pulses"], ())[0]
         return (
             np.asarray(joules / _intervals_s(table, time_s)),
             f"power from {columns['pulses']!r} at {meters.wh_per_pulse:g} Wh a pulse",
