@@ -88,6 +88,8 @@ def _build(build: BuildEstimate, terms: MoneyTerms) -> dict[str, Any]:
         "fitted_gross_kwh_per_year": energy.fitted_gross_kwh_per_year,
         "energy_from_readings": energy.from_readings,
         "record_gross_kwh_per_year": energy.record_gross_kwh_per_year,
+        "curve_source": build.curve.provenance.source,
+        "curve_method": build.curve.provenance.method,
         "curve_modelled": build.curve.modelled,
         "beyond_last": build.curve.beyond_last,
         "gross_kwh_beyond_last_per_year": energy.beyond_last_kwh_per_year,

@@ -162,6 +162,9 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
     screen.print(Text("How it was reckoned", style="bold"))
     for number, method in enumerate(methods, start=1):
         print_item(f"[{number}]", method, screen)
+    for build in estimate.builds:
+        curve = build.curve.provenance
+        print_item("-", f"power curve of {build.name}: {curve.method}", screen)
 
 
 def _use_of_readings(estimate: Estimate) -> str:
