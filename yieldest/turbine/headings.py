@@ -8,11 +8,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.layout import layout_of
 from yieldest.record.values import numbers_of
 from yieldest.tables import Table, plain_heading, read_blocks
+
+MOST_COLUMNS = 500
+BEYOND_BELIEF = 1e9
+"""No machine of these shows a value above this, in volts, amps, watts, ohms or rpm."""
 
 
 @dataclass(frozen=True)
@@ -109,6 +115,11 @@ def open_readings(path: Path, decimal: str | None = None) -> Table:
         When the file cannot be read or a line has more or fewer cells than the heading.
     """
     layout = layout_of(path, decimal=decimal)
+    if len(layout.headings) > MOST_COLUMNS:
+        raise InputError(
+            f"{path}: {len(layout.headings)} columns are more than any table of readings has; "
+            "check the file and its delimiter."
+        )
     # Readings are kept in one piece: a day of them at one a second is some megabytes.
     table = next(read_blocks(path, layout, layout.headings, layout.headings, sys.maxsize))
     headings = list(layout.headings)
@@ -192,4 +203,11 @@ def column_values(table: Table, role: str, column: str | None) -> FloatArray | N
         return None
     factor = unit_factor(table, role, column) if ROLES[role].units else 1.0
     values, _ = numbers_of(table, column, ())
+    wrong = np.abs(values) > BEYOND_BELIEF / factor
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: {values[row]:.4g} in column {column!r} is no "
+            f"value that the {ROLES[role].words} can have; mend it."
+        )
     return values * factor

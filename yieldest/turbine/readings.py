@@ -17,7 +17,7 @@ from yieldest.record.units import (
     speed_unit_in_heading,
     to_metres_per_second,
 )
-from yieldest.record.values import numbers_of
+from yieldest.record.values import LIMITS, blank_marks, numbers_of
 from yieldest.tables import Table
 from yieldest.turbine.clock import seconds_since_first
 from yieldest.turbine.electrical import (
@@ -184,7 +184,8 @@ def _speed(
                 f"{table.path}: the heading {heading!r} does not say the speed unit; state units "
                 f"as one of {', '.join(SPEED_UNITS)}."
             )
-        speed = to_metres_per_second(numbers_of(table, heading, ())[0], unit)
+        raw, _ = blank_marks("speed", numbers_of(table, heading, ())[0], unit, ())
+        speed = to_metres_per_second(raw, unit)
         how = f"wind speed from {heading!r} in {unit}"
     elif "wind pulses" in columns:
         heading = columns["wind pulses"]
@@ -205,6 +206,13 @@ def _speed(
     if (speed < 0).any():
         line = table.line(int(np.argmax(speed < 0)))
         raise InputError(f"{table.path}, line {line}: a wind speed is below zero; mend the value.")
+    highest = LIMITS["speed"][1]
+    if (speed > highest).any():
+        row = int(np.argmax(speed > highest))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: {speed[row]:.4g} m/s is above {highest:g} m/s, "
+            "the highest gust ever measured; mend the value or the unit."
+        )
     return speed, how
 
 
