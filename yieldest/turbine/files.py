@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import re
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,6 +11,7 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.climate.air import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
+from yieldest.outfile import write_whole
 from yieldest.provenance import Provenance
 from yieldest.record.units import SPEED_UNITS, speed_unit_in_heading, to_metres_per_second
 from yieldest.tables import Table, plain_heading, read_table
@@ -188,27 +187,7 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
     lines = [f"# {' '.join(note.split())}" for note in notes]
     lines.append(",".join(headings))
     lines += [",".join(f"{value:.6g}" for value in row) for row in zip(*columns, strict=True)]
-    _write_whole(path, "\n".join(lines) + "\n")
-
-
-def _write_whole(path: Path, text: str) -> None:
-    """Write beside the target and rename, so that half a file is never there."""
-    try:
-        handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=".yieldest-", suffix=".csv")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as stream:
-                stream.write(text)
-            # mkstemp makes private files; a curve is as public as the folder it stands in.
-            mask = os.umask(0)
-            os.umask(mask)
-            Path(scratch).chmod(0o666 & ~mask)
-            Path(scratch).replace(path)
-        finally:
-            Path(scratch).unlink(missing_ok=True)
-    except OSError as error:
-        raise InputError(
-            f"{path}: the curve cannot be written ({error.strerror}); name another file."
-        ) from error
+    write_whole(path, "\n".join(lines) + "\n")
 
 
 def _notes(path: Path) -> _Notes:
