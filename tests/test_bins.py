@@ -6,11 +6,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
+from yieldest.turbine.air_at_test import AirAtTest
 from yieldest.turbine.bins import MeterDoubt, bin_number, bin_readings
 from yieldest.turbine.completeness import completeness_rules
 from yieldest.turbine.curve import normalised, power_coefficient
 from yieldest.turbine.ends import Ends
-from yieldest.turbine.measured import AirAtTest, Machine, measure_curve
+from yieldest.turbine.measured import Machine, measure_curve
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.smooth import rising_then_falling, smooth_curve
 

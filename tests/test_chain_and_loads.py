@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from yieldest.energy.beyond import mean_power_beyond_w, usual_years
 from yieldest.energy.yearly import mean_power_w
 from yieldest.errors import InputError
+from yieldest.turbine.air_at_test import AirAtTest
 from yieldest.turbine.chain import fraction_words
 from yieldest.turbine.ends import Ends
 from yieldest.turbine.files import read_curve
@@ -19,7 +20,7 @@ from yieldest.turbine.load import (
     read_conversion,
     typical_conversion,
 )
-from yieldest.turbine.measured import AirAtTest, Machine, measure_curve
+from yieldest.turbine.measured import Machine, measure_curve
 from yieldest.turbine.meters import Meters
 
 

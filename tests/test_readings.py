@@ -14,7 +14,7 @@ from yieldest.turbine.electrical import (
     rms,
 )
 from yieldest.turbine.meters import Meters
-from yieldest.turbine.readings import read_readings
+from yieldest.turbine.reading_file import read_readings
 
 
 @pytest.fixture

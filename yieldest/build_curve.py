@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from yieldest.plan import Build, LoadNotes, Plan
+from yieldest.turbine.air_at_test import AirAtTest
 from yieldest.turbine.bins import POWER_DOUBT, SPEED_DOUBT, SPEED_DOUBT_MS, MeterDoubt
 from yieldest.turbine.curve import PowerCurve
 from yieldest.turbine.ends import Ends
@@ -16,7 +17,7 @@ from yieldest.turbine.load import (
     read_conversion,
     typical_conversion,
 )
-from yieldest.turbine.measured import AirAtTest, Machine, measure_curve
+from yieldest.turbine.measured import Machine, measure_curve
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.stand_in import stand_in_curve
 

@@ -140,9 +140,10 @@ def curve(
         )
     from yieldest.build_curve import meter_doubt  # noqa: PLC0415
     from yieldest.plan import swept_area_m2  # noqa: PLC0415
+    from yieldest.turbine.air_at_test import AirAtTest  # noqa: PLC0415
     from yieldest.turbine.ends import Ends  # noqa: PLC0415
     from yieldest.turbine.generator import read_generator  # noqa: PLC0415
-    from yieldest.turbine.measured import AirAtTest, Machine, measure_curve  # noqa: PLC0415
+    from yieldest.turbine.measured import Machine, measure_curve  # noqa: PLC0415
     from yieldest.turbine.meters import Meters  # noqa: PLC0415
 
     meters = Meters(

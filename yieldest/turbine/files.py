@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +14,6 @@ from yieldest.outfile import write_whole
 from yieldest.provenance import Provenance
 from yieldest.record.units import SPEED_UNITS, speed_unit_in_heading, to_metres_per_second
 from yieldest.tables import Table, plain_heading, read_table
-from yieldest.textfile import open_text
 from yieldest.turbine.curve import (
     MODELLED_DOUBT,
     STATED_DOUBT,
@@ -23,6 +21,7 @@ from yieldest.turbine.curve import (
     PowerCurve,
     power_coefficient,
 )
+from yieldest.turbine.curve_notes import CurveNotes, notes_of
 from yieldest.turbine.ends import Ends, Points, place_ends
 from yieldest.turbine.plausible import first_highest, judge_coefficient
 
@@ -33,22 +32,8 @@ _COEFFICIENT_NAMES = ("thrust coefficient", "ct", "c t")
 _THRUST_NAMES = ("thrust", "thrust force", "thrust n")
 _POWER_UNITS = {"w": 1.0, "kw": 1000.0}
 _AT_DENSITY = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg\s*/?\s*m\s*(?:\^?3|-3|³)", re.IGNORECASE)
-_NOTE = re.compile(
-    r"#\s*(load|air density|last measured speed|beyond last|kind)\s*:\s*(.+)", re.IGNORECASE
-)
 _HIGHEST_THRUST_COEFFICIENT = 2.0
 """A disc of full solidity has some 1.2; twice that is a wrong unit. Our choice."""
-
-
-@dataclass(frozen=True)
-class _Notes:
-    """What the comment lines of a curve file say."""
-
-    load: str | None = None
-    air_density_kg_m3: float | None = None
-    last_measured_ms: float | None = None
-    beyond_last: str | None = None
-    modelled: bool = False
 
 
 def read_curve(
@@ -83,7 +68,7 @@ def read_curve(
         When a line is wrong, speeds do not increase, or a power coefficient is above 16/27.
     """
     ends = ends or Ends()
-    notes = _notes(path)
+    notes = notes_of(path)
     table = read_table(path)
     speed_column = str(table.find("wind speed", _tailed(_SPEED_NAMES, table)))
     unit = speed_unit_in_heading(speed_column)
@@ -190,39 +175,11 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
     write_whole(path, "\n".join(lines) + "\n")
 
 
-def _notes(path: Path) -> _Notes:
-    found: dict[str, str] = {}
-    with open_text(path) as stream:
-        for line in stream:
-            match = _NOTE.match(line.strip())
-            if match is not None:
-                found[match.group(1).lower()] = match.group(2).strip()
-    return _Notes(
-        load=found.get("load"),
-        air_density_kg_m3=_note_number(path, found, "air density"),
-        last_measured_ms=_note_number(path, found, "last measured speed"),
-        beyond_last=found.get("beyond last"),
-        modelled=found.get("kind", "").lower() == "modelled",
-    )
-
-
-def _note_number(path: Path, found: dict[str, str], note: str) -> float | None:
-    if note not in found:
-        return None
-    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:kg/m3|m/s)?", found[note])
-    if match is None or float(match.group(1)) <= 0:
-        raise InputError(
-            f"{path}: the comment '# {note}: {found[note]}' holds no number; write it as "
-            f"'# {note}: {'1.225 kg/m3' if note == 'air density' else '12 m/s'}'."
-        )
-    return float(match.group(1))
-
-
 def _density(
     path: Path,
     densities: FloatArray | None,
     stated: float | None,
-    notes: _Notes,
+    notes: CurveNotes,
     assumed: list[str],
 ) -> tuple[FloatArray, int]:
     """Return the density of each power column, and which column is the reference."""
