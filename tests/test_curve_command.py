@@ -145,8 +145,7 @@ def test_a_plan_may_use_readings(run, hill_yard, edit):
     own_readings(
         hill_yard,
         edit,
-        'meters = { circuit = "dc", elevation_m = 420, temperature_c = 15 }\n'
-        'generator = { test = "generator-0.9m.csv" }\n',
+        'meters = { circuit = "dc", elevation_m = 420, temperature_c = 15 }\n',
     )
     after = run("estimate", hill_yard, "--json").json
     old, new = before["builds"][1], after["builds"][1]
@@ -163,7 +162,7 @@ def test_the_comments_of_the_demo_plan_work(run, hill_yard):
     lines = plan.read_text(encoding="utf-8").splitlines()
     used = [
         line.removeprefix("# ")
-        if line.startswith(("# readings", "# meters", "# generator", "# load"))
+        if line.startswith(("# readings", "# meters", "# load"))
         else f"# {line}"
         if line.startswith('curve = "curve-0.9m.csv"')
         else line
@@ -172,7 +171,7 @@ def test_the_comments_of_the_demo_plan_work(run, hill_yard):
     plan.write_text("\n".join(used) + "\n", encoding="utf-8")
     ran = run("estimate", hill_yard, "--json")
     assert ran.code == 0, ran.err
-    assert any("battery through a diode bridge" in text for text in ran.json["warnings"])
+    assert any("a boost or tracking charger" in text for text in ran.json["warnings"])
 
 
 def test_a_stand_in_is_always_labelled(run, hill_yard, edit):
@@ -219,7 +218,7 @@ def test_idle_draw_and_beyond_last_are_shown(run, hill_yard, edit):
     [
         ("", "there is no power curve; state curve, readings or stand_in"),
         ('curve = "a.csv"\nreadings = "b.csv"', "curve and readings exclude each other"),
-        ('curve = "curve-0.9m.csv"\nmeters = { circuit = "dc" }', "belong to readings"),
+        ('curve = "curve-0.9m.csv"\nmeters = { circuit = "dc" }', "meters belongs to readings"),
         ("stand_in = { power_coefficient = 0.2 }", "a stand_in needs cut_in_ms"),
         (
             "stand_in = { power_coefficient = 0.7 }\ncut_in_ms = 3\nrated_power_w = 90",
@@ -233,6 +232,11 @@ def test_idle_draw_and_beyond_last_are_shown(run, hill_yard, edit):
         (
             'curve = "curve-0.9m.csv"\nload = { kind = "battery", conversion = "typical" }',
             "state battery_volts",
+        ),
+        (
+            'curve = "curve-0.9m.csv"\nload = { kind = "inverter", conversion = "typical" }\n'
+            'converter = [{ efficiency = 0.9, carries = "each machine" }]',
+            "each takes off the same losses",
         ),
         ('readings = "readings-0.9m.csv"\nmeters = { cirquit = "dc" }', "did you mean 'circuit'"),
         (

@@ -8,7 +8,6 @@ from yieldest.turbine.bins import POWER_DOUBT, SPEED_DOUBT, SPEED_DOUBT_MS, Mete
 from yieldest.turbine.curve import PowerCurve
 from yieldest.turbine.ends import Ends
 from yieldest.turbine.files import read_curve
-from yieldest.turbine.generator import read_generator
 from yieldest.turbine.load import (
     Conversion,
     as_measured,
@@ -70,11 +69,6 @@ def _measured(plan: Plan, build: Build, readings: str, ends: Ends) -> PowerCurve
     meters = Meters(
         columns=columns, **{key: notes[key] for key in notes if key not in _AIR_AND_DOUBT}
     )
-    generator = None
-    if build.generator is not None:
-        generator = read_generator(
-            plan.file(build.generator.test), meters, build.generator.winding_ohm
-        )
     return measure_curve(
         plan.file(readings),
         meters,
@@ -83,7 +77,6 @@ def _measured(plan: Plan, build: Build, readings: str, ends: Ends) -> PowerCurve
             rotor_type=build.rotor_type,
             correction=build.density_correction,
             load=None if build.load is None else build.load.measured_on,
-            generator=generator,
         ),
         air=AirAtTest(
             build.curve_air_density_kg_m3, notes.get("elevation_m"), notes.get("temperature_c")

@@ -391,13 +391,6 @@ class MeterNotes(_Section):
     speed_doubt_ms: NotNegative | None = None
 
 
-class GeneratorNotes(_Section):
-    """What is known of the generator behind the readings."""
-
-    test: FilePath
-    winding_ohm: Positive | None = None
-
-
 class StandIn(_Section):
     """A modelled curve for a machine nobody has measured."""
 
@@ -437,7 +430,6 @@ class Build(_Section):
     readings: FilePath | None = None
     stand_in: StandIn | None = None
     meters: MeterNotes | None = None
-    generator: GeneratorNotes | None = None
     load: LoadNotes | None = None
     curve_air_density_kg_m3: Annotated[float, Field(ge=0.5, le=1.6)] | None = None
     density_correction: Literal["power", "speed"] = "power"
@@ -499,8 +491,8 @@ class Build(_Section):
         _at_most_one(self, "curve", "readings", "stand_in")
         if self.curve is None and self.readings is None and self.stand_in is None:
             raise ValueError("there is no power curve; state curve, readings or stand_in")
-        if self.readings is None and (self.meters is not None or self.generator is not None):
-            raise ValueError("meters and generator belong to readings; state readings with them")
+        if self.readings is None and self.meters is not None:
+            raise ValueError("meters belongs to readings; state readings with it")
         if self.stand_in is not None:
             wanted = {
                 "the rotor size": self.area_m2,

@@ -40,7 +40,6 @@ name = "read"
 hub_height_m = 10
 readings = "readings.csv"
 meters = { circuit = "dc", averaging_s = 10 }
-generator = { test = "generator.csv" }
 load = { kind = "inverter", measured_on = "resistor", conversion = "inverter.csv", start_up_w = 4 }
 rotor_diameter_m = 0.9
 cut_out_ms = 18
