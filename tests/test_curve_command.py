@@ -117,6 +117,7 @@ def test_quiet_when_piped_and_help_without_heavy_imports():
     ("options", "words"),
     [
         (("--rotor-diameter", "-1"), "--rotor-diameter is -1, but it should be above 0"),
+        (("--cut-out", "-3"), "--cut-out is -3, but it should be above 0"),
         (("--rotor-width", "1"), "go together"),
         (("--rotor-area", "1", "--rotor-diameter", "1"), "exclude each other"),
         (("--column", "tension=V"), "'tension=V' is not a role"),
@@ -238,6 +239,7 @@ def test_idle_draw_and_beyond_last_are_shown(run, hill_yard, edit):
             'converter = [{ efficiency = 0.9, carries = "each machine" }]',
             "each takes off the same losses",
         ),
+        ('curve = "curve-0.9m.csv"\ncut_in_ms = 1e12', "less than or equal to 120"),
         ('readings = "readings-0.9m.csv"\nmeters = { cirquit = "dc" }', "did you mean 'circuit'"),
         (
             'readings = "readings-0.9m.csv"\nmeters = { columns = { amps = "I2" } }',

@@ -107,9 +107,11 @@ def curve(
         typer.Option(help="What to count above the last reading, up to the cut-out."),
     ] = None,
     cut_in: Annotated[
-        float | None, typer.Option(help="m/s; by default from the readings.", min=0)
+        float | None, typer.Option(help="m/s; by default from the readings.", min=0, max=120)
     ] = None,
-    cut_out: Annotated[float | None, typer.Option(help="m/s; by default the last reading.")] = None,
+    cut_out: Annotated[
+        float | None, typer.Option(help="m/s; by default the last reading.", max=120)
+    ] = None,
     rated_power: Annotated[float | None, typer.Option(help="W, where the cube law ends.")] = None,
     out: Annotated[Path | None, typer.Option(help="Write the curve to this CSV.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Full precision for machines.")] = False,

@@ -17,6 +17,9 @@ from yieldest.errors import InputError
 from yieldest.overrides import Override, apply_override
 from yieldest.textfile import open_text
 
+HIGHEST_CUT_OUT_MS = 120.0
+"""Above any wind that was ever measured near the ground."""
+
 Share = Annotated[float, Field(ge=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -395,7 +398,7 @@ class StandIn(_Section):
     """A modelled curve for a machine nobody has measured."""
 
     power_coefficient: Positive
-    furling_ms: Positive | None = None
+    furling_ms: Annotated[float, Field(gt=0, le=HIGHEST_CUT_OUT_MS)] | None = None
     doubt: Share | None = None
 
 
@@ -433,8 +436,8 @@ class Build(_Section):
     load: LoadNotes | None = None
     curve_air_density_kg_m3: Annotated[float, Field(ge=0.5, le=1.6)] | None = None
     density_correction: Literal["power", "speed"] = "power"
-    cut_in_ms: NotNegative | None = None
-    cut_out_ms: Positive | None = None
+    cut_in_ms: Annotated[float, Field(ge=0, le=HIGHEST_CUT_OUT_MS)] | None = None
+    cut_out_ms: Annotated[float, Field(gt=0, le=HIGHEST_CUT_OUT_MS)] | None = None
     beyond_last: Literal["hold", "zero", "cube law"] | None = None
     rated_power_w: Positive | None = None
     rotor_area_m2: Positive | None = None

@@ -32,6 +32,8 @@ _COEFFICIENT_NAMES = ("thrust coefficient", "ct", "c t")
 _THRUST_NAMES = ("thrust", "thrust force", "thrust n")
 _POWER_UNITS = {"w": 1.0, "kw": 1000.0}
 _AT_DENSITY = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg\s*/?\s*m\s*(?:\^?3|-3|³)", re.IGNORECASE)
+HIGHEST_SPEED_MS = 120.0
+"""Above any wind that was ever measured near the ground."""
 _HIGHEST_THRUST_COEFFICIENT = 2.0
 """A disc of full solidity has some 1.2; twice that is a wrong unit. Our choice."""
 
@@ -303,6 +305,12 @@ def _check_points(table: Table, speed_column: str, speed: FloatArray, power: Flo
         raise InputError(
             f"{table.path}, line {table.line(0)}: {table.frame[speed_column].iloc[0]} is below "
             "zero, and a wind speed cannot be; mend the value."
+        )
+    if (speed > HIGHEST_SPEED_MS).any():
+        row = int(np.argmax(speed > HIGHEST_SPEED_MS))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: {speed[row]:.4g} m/s is more than any wind "
+            "near the ground; mend the value or the unit."
         )
     if speed.size < 2:
         raise InputError(
