@@ -63,6 +63,7 @@ def test_thrust_coefficient_and_thrust_agree(curve_text):
         ("speed (m/s),power at 1.2 kg/m3 (W),P 1.2 kg/m3 (W)\n3,0,1\n4,9,1\n", "same air density"),
         ("speed (m/s),power at 12 kg/m3 (W)\n3,0\n4,9\n", "between 0.5 and 1.6"),
         ("speed (m/s),power (W)\n3,0\n4e9,9\n", "line 3: 4e[+]09 m/s is more than any wind"),
+        (",".join(["x"] * 1001) + "\n" + ",".join(["1"] * 1001) + "\n", "1001 columns are more"),
         ("# air density: thin\nspeed (m/s),power (W)\n3,0\n4,9\n", "holds no number"),
     ],
 )

@@ -14,9 +14,8 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.layout import layout_of
 from yieldest.record.values import numbers_of
-from yieldest.tables import Table, plain_heading, read_blocks
+from yieldest.tables import MOST_COLUMNS, Table, plain_heading, read_blocks
 
-MOST_COLUMNS = 500
 BEYOND_BELIEF = 1e9
 """No machine of these shows a value above this, in volts, amps, watts, ohms or rpm."""
 
