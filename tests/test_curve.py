@@ -6,7 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.turbine.curve import BETZ_LIMIT, power_coefficient, power_in_wind_w, read_curve
+from yieldest.turbine.curve import power_coefficient, power_in_wind_w
+from yieldest.turbine.ends import Ends
+from yieldest.turbine.files import read_curve
+from yieldest.turbine.plausible import BETZ_LIMIT
 
 
 @pytest.fixture
@@ -26,7 +29,7 @@ def test_points_lines_and_ends(curve_file):
 
 
 def test_cut_out_above_the_last_speed_holds_the_last_power(curve_file):
-    curve = read_curve(curve_file, cut_out_ms=20)
+    curve = read_curve(curve_file, ends=Ends(cut_out_ms=20))
     np.testing.assert_allclose(
         curve.power_at([13, 14, 17, 20, 20.1]), [513.3333333, 520, 520, 520, 0]
     )
@@ -34,20 +37,20 @@ def test_cut_out_above_the_last_speed_holds_the_last_power(curve_file):
 
 
 def test_cut_out_and_cut_in_inside_cut_the_curve(curve_file):
-    curve = read_curve(curve_file, cut_in_ms=4, cut_out_ms=9.5)
+    curve = read_curve(curve_file, ends=Ends(cut_in_ms=4, cut_out_ms=9.5))
     np.testing.assert_allclose(curve.power_at([3.9, 4, 9.5, 9.6]), [0, 30, 375, 0])
 
 
 def test_cut_in_below_the_first_speed_is_joined(curve_file):
     curve_file.write_text("speed (m/s),power (W)\n4,40\n8,250\n")
-    curve = read_curve(curve_file, cut_in_ms=2)
+    curve = read_curve(curve_file, ends=Ends(cut_in_ms=2))
     np.testing.assert_allclose(curve.power_at([1.9, 2, 3, 4]), [0, 0, 20, 40])
 
 
 @pytest.mark.parametrize(("cut_in", "cut_out"), [(9, 9), (12, 4), (14, 20), (0.5, 3), (20, 25)])
 def test_cut_in_and_cut_out_must_leave_some_curve(curve_file, cut_in, cut_out):
     with pytest.raises(InputError, match="cut_in_ms or cut_out_ms"):
-        read_curve(curve_file, cut_in_ms=cut_in, cut_out_ms=cut_out)
+        read_curve(curve_file, ends=Ends(cut_in_ms=cut_in, cut_out_ms=cut_out))
 
 
 def test_kilowatts_and_kilometres_per_hour(tmp_path):

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from yieldest.estimate import read_build_curve
+from yieldest.build_curve import curve_at_hub
+from yieldest.climate.air import STANDARD_DENSITY_KG_M3
 from yieldest.money.billfile import read_bill
 from yieldest.money.terms import money_terms
 from yieldest.plan import Plan
@@ -61,7 +62,7 @@ def check_plan(plan: Plan, progress: Progress | None = None) -> dict[str, Any]:
         warnings += reference.provenance.warnings
     money_terms(**plan.money.model_dump())
     for build in plan.build:
-        curve = read_build_curve(plan, build)
+        curve = curve_at_hub(plan, build, STANDARD_DENSITY_KG_M3)
         found.append(
             f"{curve.provenance.source}: power from {curve.cut_in_ms:.3g} to "
             f"{curve.cut_out_ms:.3g} m/s, highest {curve.power_w.max():.4g} W"

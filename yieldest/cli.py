@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from yieldest.curve_command import curve
 from yieldest.errors import InputError
 from yieldest.windcommand import wind
 
@@ -108,6 +109,9 @@ def _sweep(
         _print_json({"key": sweep.key, "rows": rows})
     else:
         print_sweep(sweep.key, rows, load_plan(plan, overrides).currency, console())
+
+
+app.command()(curve)
 
 
 @app.command()

@@ -8,6 +8,7 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.ascent import HubWind, hub_wind, siting_assumptions, turbulence_intensity
+from yieldest.build_curve import curve_at_hub
 from yieldest.climate.air import Air, air_at_hub, monthly_air
 from yieldest.climate.extremes import Strain, strain
 from yieldest.climate.shear import MeasuredShear
@@ -28,7 +29,7 @@ from yieldest.record.longterm import LongTerm
 from yieldest.record.read import Record
 from yieldest.sitewind import SiteWind, site_wind
 from yieldest.textfile import Progress
-from yieldest.turbine.curve import PowerCurve, read_curve
+from yieldest.turbine.curve import PowerCurve
 
 
 @dataclass(frozen=True)
@@ -155,7 +156,7 @@ def _build(plan: Plan, build: Build, wind: SiteWind, terms: MoneyTerms) -> Build
     at_hub = hub_wind(plan, build, wind)
     climate = at_hub.climate
     air = _air(plan, build, record)
-    curve = read_build_curve(plan, build).at_density(air.density_kg_m3, build.density_correction)
+    curve = curve_at_hub(plan, build, air.density_kg_m3)
     intensity, turbulence = turbulence_intensity(plan, wind.study), None
     if intensity is not None:
         curve, turbulence = in_turbulence(curve, climate, intensity)
@@ -232,17 +233,6 @@ def _air(plan: Plan, build: Build, record: Record | None) -> Air:
     )
 
 
-def read_build_curve(plan: Plan, build: Build) -> PowerCurve:
-    """Read the power curve of a build as the plan describes it."""
-    return read_curve(
-        plan.file(build.curve),
-        cut_in_ms=build.cut_in_ms,
-        cut_out_ms=build.cut_out_ms,
-        rated_power_w=build.rated_power_w,
-        rotor_area_m2=build.area_m2,
-        rotor_type=build.rotor_type,
-        air_density_kg_m3=build.curve_air_density_kg_m3,
-    )
 
 
 def _known(stated: float | None, measured: FloatArray | None) -> float | None:

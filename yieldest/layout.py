@@ -47,6 +47,7 @@ _UNIT_CELLS = frozenset(
         "hpa",
     }
     | {"mbar", "mb", "pa", "kpa", "inhg", "mmhg", "%", "v", "volts", "w", "w/m2", "w/m^2", "mm"}
+    | {"mv", "a", "amps", "ma", "watts", "kw", "ohm", "ohms", "rpm"}
     | {"ts", "rn", "utc", "local", "yyyy-mm-dd hh:mm", "yyyy-mm-dd hh:mm:ss", "yr", "mo", "dy"}
     | {"hr", "mn", "h", "min", "s", "hh:mm", "yyyy-mm-dd", "dd.mm.yyyy", "dd/mm/yyyy", "hpa"}
     | {"mm/dd/yyyy", "date", "time", "nmi", "ft", "mi"}

@@ -17,6 +17,9 @@ from yieldest.errors import InputError
 from yieldest.overrides import Override, apply_override
 from yieldest.textfile import open_text
 
+HIGHEST_CUT_OUT_MS = 120.0
+"""Above any wind that was ever measured near the ground."""
+
 Share = Annotated[float, Field(ge=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -60,6 +63,28 @@ class SiteRoof(_Section):
         if self.ridge_height_m is not None and self.ridge_height_m < self.edge_height_m:
             raise ValueError("ridge_height_m is below edge_height_m; both are above ground")
         return self
+
+
+def swept_area_m2(
+    area_m2: float | None,
+    diameter_m: float | None,
+    width_m: float | None,
+    height_m: float | None,
+) -> float | None:
+    """Return the area that one rotor sweeps, from whichever size is stated; None for none."""
+    if area_m2 is not None:
+        return area_m2
+    if diameter_m is not None:
+        return math.pi / 4 * diameter_m**2
+    if width_m is not None and height_m is not None:
+        return width_m * height_m
+    return None
+
+
+def _refuse_with_stand_in(section: BaseModel, *keys: str) -> None:
+    for key in keys:
+        if getattr(section, key) is not None:
+            raise ValueError(f"{key} has no meaning for a stand_in; remove it")
 
 
 class Site(_Section):
@@ -328,17 +353,92 @@ class Converter(_Section):
     carries: Literal["each machine", "the array"]
 
 
+class ReadingColumns(_Section):
+    """Headings of a table of readings by what they hold."""
+
+    date: str | None = None
+    time: str | None = None
+    speed: str | None = None
+    wind_pulses: str | None = None
+    volts: str | None = None
+    amps: str | None = None
+    watts: str | None = None
+    pulses: str | None = None
+    ohms: str | None = None
+    rpm: str | None = None
+    temperature: str | None = None
+    pressure: str | None = None
+
+
+class MeterNotes(_Section):
+    """How readings were taken."""
+
+    columns: ReadingColumns = ReadingColumns()
+    units: str | None = None
+    circuit: Literal["dc", "single-phase", "three-phase"] | None = None
+    power_factor: Annotated[float, Field(gt=0, le=1)] | None = None
+    volts_show: Literal["rms", "peak", "peak to peak"] | None = None
+    amps_show: Literal["rms", "peak", "peak to peak"] | None = None
+    volts_between: Literal["lines", "line and neutral"] | None = None
+    resistors: Literal["star", "delta"] | None = None
+    load_ohm: Positive | None = None
+    wh_per_pulse: Positive | None = None
+    metres_per_pulse: Positive | None = None
+    date_order: Literal["day first", "month first", "year first"] | None = None
+    decimal: Literal[".", ","] | None = None
+    averaging_s: NotNegative | None = None
+    elevation_m: Annotated[float, Field(ge=-430, le=6000)] | None = None
+    temperature_c: Annotated[float, Field(ge=-60, le=60)] | None = None
+    power_doubt: Share | None = None
+    speed_doubt: Share | None = None
+    speed_doubt_ms: NotNegative | None = None
+
+
+class StandIn(_Section):
+    """A modelled curve for a machine nobody has measured."""
+
+    power_coefficient: Positive
+    furling_ms: Annotated[float, Field(gt=0, le=HIGHEST_CUT_OUT_MS)] | None = None
+    doubt: Share | None = None
+
+
+class LoadNotes(_Section):
+    """What the machine feeds."""
+
+    kind: Literal["resistor", "battery", "charger", "inverter"]
+    measured_on: Literal["resistor", "battery", "charger", "inverter"] | None = None
+    conversion: FilePath | None = None
+    battery_volts: Positive | None = None
+    no_load_draw_w: NotNegative = 0.0
+    start_up_w: NotNegative = 0.0
+    idle_draw_w: NotNegative = 0.0
+
+    @model_validator(mode="after")
+    def _converter(self) -> Self:
+        if self.conversion is None and (self.no_load_draw_w or self.start_up_w):
+            raise ValueError(
+                "no_load_draw_w and start_up_w belong to a conversion; state conversion as a file "
+                "or 'typical'"
+            )
+        return self
+
+
 class Build(_Section):
     """One way to build: a number of machines of one kind at one height."""
 
     name: Annotated[str, Field(min_length=1)]
     count: Annotated[int, Field(ge=1, le=10000)] = 1
     hub_height_m: Annotated[float, Field(gt=0, le=300)]
-    curve: FilePath
+    curve: FilePath | None = None
+    readings: FilePath | None = None
+    stand_in: StandIn | None = None
+    meters: MeterNotes | None = None
+    load: LoadNotes | None = None
     curve_air_density_kg_m3: Annotated[float, Field(ge=0.5, le=1.6)] | None = None
     density_correction: Literal["power", "speed"] = "power"
-    cut_in_ms: NotNegative | None = None
-    cut_out_ms: Positive | None = None
+    cut_in_ms: Annotated[float, Field(ge=0, le=HIGHEST_CUT_OUT_MS)] | None = None
+    cut_out_ms: Annotated[float, Field(gt=0, le=HIGHEST_CUT_OUT_MS)] | None = None
+    beyond_last: Literal["hold", "zero", "cube law"] | None = None
     rated_power_w: Positive | None = None
     rotor_area_m2: Positive | None = None
     rotor_diameter_m: Positive | None = None
@@ -383,6 +483,29 @@ class Build(_Section):
             raise ValueError(
                 "cable or converter and losses.electrical exclude each other; keep one"
             )
+        if self.converter and self.load is not None and self.load.conversion is not None:
+            raise ValueError(
+                "converter and load.conversion exclude each other; each takes off the same losses"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _one_curve(self) -> Self:
+        _at_most_one(self, "curve", "readings", "stand_in")
+        if self.curve is None and self.readings is None and self.stand_in is None:
+            raise ValueError("there is no power curve; state curve, readings or stand_in")
+        if self.readings is None and self.meters is not None:
+            raise ValueError("meters belongs to readings; state readings with it")
+        if self.stand_in is not None:
+            wanted = {
+                "the rotor size": self.area_m2,
+                "cut_in_ms": self.cut_in_ms,
+                "rated_power_w": self.rated_power_w,
+            }
+            missing = next((key for key, value in wanted.items() if value is None), None)
+            if missing is not None:
+                raise ValueError(f"a stand_in needs {missing}; state it in the build")
+            _refuse_with_stand_in(self, "beyond_last", "curve_air_density_kg_m3")
         return self
 
     @property
@@ -402,13 +525,9 @@ class Build(_Section):
     @property
     def area_m2(self) -> float | None:
         """Swept area of one rotor, where its size is stated."""
-        if self.rotor_area_m2 is not None:
-            return self.rotor_area_m2
-        if self.rotor_diameter_m is not None:
-            return math.pi / 4 * self.rotor_diameter_m**2
-        if self.rotor_width_m is not None and self.rotor_height_m is not None:
-            return self.rotor_width_m * self.rotor_height_m
-        return None
+        return swept_area_m2(
+            self.rotor_area_m2, self.rotor_diameter_m, self.rotor_width_m, self.rotor_height_m
+        )
 
     @property
     def width_m(self) -> float | None:

@@ -20,6 +20,9 @@ from yieldest.layout import Layout, carries_data, layout_of, split_line
 from yieldest.textfile import Progress, open_text
 
 _ENDLESS_EXPONENT = re.compile(r"[eE]\+?\d{5,}")
+MOST_COLUMNS = 1000
+"""A curve, a bill or a table of readings with more is none; our choice."""
+
 _NO_DATA_LINE = re.compile(r"^[ \t]*(?:(?:#|%|//).*)?(?:\n|\Z)", re.MULTILINE)
 
 
@@ -165,6 +168,11 @@ def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
         When the file cannot be read, is empty, or a line has more cells than the heading.
     """
     layout = layout_of(path, titled=False)
+    if len(layout.headings) > MOST_COLUMNS:
+        raise InputError(
+            f"{path}: {len(layout.headings)} columns are more than such a table has; check the "
+            "file and its delimiter."
+        )
     with open_text(path, layout.encoding) as stream:
         text = _NO_DATA_LINE.sub("", "".join(islice(stream, layout.data_line - 1, None)))
     try:

@@ -17,7 +17,8 @@ from scipy.stats import weibull_min
 
 from yieldest.climate.weibull import fit_maximum_likelihood
 from yieldest.energy.yearly import mean_power_w
-from yieldest.turbine.curve import read_curve
+from yieldest.turbine.ends import Ends
+from yieldest.turbine.files import read_curve
 
 DEMO_SITE = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
 RUN = "import sys; from yieldest.cli import main; sys.argv = ['yieldest', *sys.argv[1:]]; main()"
@@ -68,7 +69,7 @@ def fit() -> Figure:
 
 def energy(points: int) -> Figure:
     """Time the closed form against quad, segment by segment, on a curve of so many points."""
-    curve = read_curve(DEMO_SITE / "curve-2.4m.csv", cut_out_ms=20)
+    curve = read_curve(DEMO_SITE / "curve-2.4m.csv", ends=Ends(cut_out_ms=20))
     speed = np.linspace(2.5, 20.0, points)
     power = curve.power_at(speed)
     shape, scale = 1.9, 6.0

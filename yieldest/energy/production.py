@@ -9,7 +9,7 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
 from yieldest.climate.site import Climate
-from yieldest.climate.weibull import share_above
+from yieldest.energy.beyond import mean_power_beyond_w
 from yieldest.energy.losses import Loss, kept_share
 from yieldest.energy.yearly import (
     HOURS_PER_YEAR,
@@ -23,6 +23,11 @@ from yieldest.turbine.curve import PowerCurve
 
 POOR_FIT = 0.05
 """A fitted energy farther than this from the record's own is warned of; our choice."""
+BEYOND_WORDS = {
+    "hold": "was only held level",
+    "zero": "falls to nothing",
+    "cube law": "was only extended by the cube law",
+}
 MUCH_ABOVE_LAST = 0.10
 """More energy than this share from above the last measured speed is warned of; our choice."""
 
@@ -48,8 +53,12 @@ class Energy:
         Reading by reading from the record; None without one.
     from_readings : bool
         Whether the readings are used: when they were asked for, or the fit is too far from them.
+    beyond_last_kwh_per_year : float
+        The part of the gross energy from winds above the last measured speed of the curve.
+    idle_draw_kwh_per_year : float
+        What the converters draw while the machines make nothing.
     net_kwh_per_year : float
-        After losses.
+        After losses and idle draw.
     calm_year_kwh, windy_year_kwh : float
         Net energy when the mean speed is one usual year-to-year spread (6 %) lower or higher.
     capacity_factor : float or None
@@ -65,6 +74,8 @@ class Energy:
     fitted_gross_kwh_per_year: float
     record_gross_kwh_per_year: float | None
     from_readings: bool
+    beyond_last_kwh_per_year: float
+    idle_draw_kwh_per_year: float
     net_kwh_per_year: float
     calm_year_kwh: float
     windy_year_kwh: float
@@ -124,6 +135,11 @@ def produce(
         curve.rated_power_w,
     )
     kept = kept_share(losses)
+    above_last = (
+        (1 - climate.calm_share)
+        * float(mean_power_beyond_w(climate.shape, climate.scale_ms, curve))
+        * kwh_per_mean_w
+    )
     from_record = None
     from_readings = False
     warnings = []
@@ -138,6 +154,8 @@ def produce(
         )
         if from_readings:
             gross, calm_year, windy_year = by_readings
+            beyond = np.where(speeds[0] > curve.last_measured_ms, curve.power_at(speeds[0]), 0.0)
+            above_last = float(beyond @ readings.weight / readings.weight.sum()) * kwh_per_mean_w
             hours = yearly_hours_of_readings(
                 curve.power_at(speeds[0]),
                 speeds[0],
@@ -156,25 +174,20 @@ def produce(
                 f"themselves {from_record:.3g} kWh, more than {POOR_FIT:.0%} apart: the Weibull "
                 f"distribution is a poor fit here; {used}."
             )
-    above_last = (
-        (1 - climate.calm_share)
-        * curve.power_w[-1]
-        * (
-            share_above(curve.last_measured_ms, climate.shape, climate.scale_ms)
-            - share_above(curve.cut_out_ms, climate.shape, climate.scale_ms)
-        )
-        * kwh_per_mean_w
-    )
     if gross > 0 and above_last > MUCH_ABOVE_LAST * gross:
         warnings.append(
             f"{above_last / gross:.0%} of the energy comes from winds above "
-            f"{curve.last_measured_ms:.3g} m/s, the last speed of the curve, where it was only "
-            "held level."
+            f"{curve.last_measured_ms:.3g} m/s, the last speed of the curve, where it "
+            f"{BEYOND_WORDS[curve.beyond_last]}."
         )
     if gross <= 0:
         warnings.append(
             "The build makes no energy in this wind, so there is no cost per kWh and no payback."
         )
+    idle_draw = count * curve.idle_draw_w * (hours.idle + hours.cut_out) / 1000
+    net = float(gross) * kept - idle_draw
+    if gross > 0 and net <= 0:
+        warnings.append("The converters draw more in a year than the machines make.")
     rated_kwh = curve.rated_power_w * kwh_per_mean_w
     return Energy(
         count=count,
@@ -182,10 +195,12 @@ def produce(
         fitted_gross_kwh_per_year=fitted,
         record_gross_kwh_per_year=from_record,
         from_readings=from_readings,
-        net_kwh_per_year=float(gross) * kept,
-        calm_year_kwh=float(calm_year) * kept,
-        windy_year_kwh=float(windy_year) * kept,
-        capacity_factor=float(gross) * kept / rated_kwh if rated_kwh > 0 else None,
+        beyond_last_kwh_per_year=above_last,
+        idle_draw_kwh_per_year=idle_draw,
+        net_kwh_per_year=net,
+        calm_year_kwh=float(calm_year) * kept - idle_draw,
+        windy_year_kwh=float(windy_year) * kept - idle_draw,
+        capacity_factor=net / rated_kwh if rated_kwh > 0 else None,
         hours=hours,
         losses=losses,
         provenance=Provenance(

@@ -80,6 +80,14 @@ def _table(estimate: Estimate) -> Table:
         each = "reading" if estimate.record is not None else "class"
         row(f"gross energy, {each} by {each} [4]", "kWh/year", _gross_of_record)
         row("  used below", "", lambda b: "readings" if b.energy.from_readings else "fit")
+    if any(build.curve.modelled for build in estimate.builds):
+        row("power curve", "", lambda b: "modelled" if b.curve.modelled else "given")
+    if any(build.energy.beyond_last_kwh_per_year for build in estimate.builds):
+        row(
+            "  of it above the last measured wind",
+            "kWh/year",
+            lambda b: rounded(b.energy.beyond_last_kwh_per_year),
+        )
     for index, first in enumerate(estimate.builds[0].energy.losses):
         if any(build.energy.losses[index].share for build in estimate.builds):
             row(
@@ -87,6 +95,12 @@ def _table(estimate: Estimate) -> Table:
                 "",
                 lambda b, i=index: percent(b.energy.losses[i].share),  # type: ignore[misc]
             )
+    if any(build.energy.idle_draw_kwh_per_year for build in estimate.builds):
+        row(
+            "  drawn while idle",
+            "kWh/year",
+            lambda b: rounded(b.energy.idle_draw_kwh_per_year),
+        )
     row("net energy", "kWh/year", lambda b: rounded(b.energy.net_kwh_per_year), "bold")
     row("  calm year to windy year [5]", "kWh/year", _usual_years)
     row(
@@ -148,6 +162,9 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
     screen.print(Text("How it was reckoned", style="bold"))
     for number, method in enumerate(methods, start=1):
         print_item(f"[{number}]", method, screen)
+    for build in estimate.builds:
+        curve = build.curve.provenance
+        print_item("-", f"power curve of {build.name}: {curve.method}", screen)
 
 
 def _use_of_readings(estimate: Estimate) -> str:

@@ -1,0 +1,266 @@
+"""`yieldest curve`, and plans that name readings, a stand-in or a load."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from yieldest.turbine.files import read_curve
+
+
+@pytest.fixture
+def afternoon(hill_yard):
+    return hill_yard / "readings-0.9m.csv"
+
+
+@pytest.fixture
+def hill_yard(tmp_path):
+    import shutil  # noqa: PLC0415
+
+    from conftest import DEMO_SITES  # noqa: PLC0415
+
+    return shutil.copytree(DEMO_SITES / "hill-yard", tmp_path / "hill-yard")
+
+
+def own_readings(folder, edit, extra=""):
+    """Let the plan's small machines use their own readings, as its comments say."""
+    plan = folder / "plan.toml"
+    edit(plan, 'curve = "curve-0.9m.csv"', 'readings = "readings-0.9m.csv"\n' + extra)
+    return plan
+
+
+SIZE = ("--rotor-diameter", "0.9", "--elevation", "420", "--temperature", "15")
+
+
+def test_the_answer_comes_first_and_fits_the_screen(run, afternoon):
+    ran = run(
+        "curve", afternoon, *SIZE, "--generator-test", afternoon.parent / "generator-0.9m.csv"
+    )
+    assert ran.code == 0
+    assert ran.err == ""
+    lines = ran.out.splitlines()
+    assert lines[0].startswith("From 2.8 m/s on the machine makes power")
+    assert max(map(len, lines)) <= 100
+    order = [
+        "Where the energy goes",
+        "Starting and stopping",
+        "A year of it, before losses",
+        "Are there enough readings?",
+        "How it was reckoned",
+        "Be warned",
+        "Take care",
+    ]
+    places = [lines.index(heading) for heading in order]
+    assert places == sorted(places)
+    for words in (
+        "the rotor overspeeds",
+        "V open-circuit",
+        "resistors glow",
+        "never in the plane of the blades",
+        "public roads",
+        "1-minute means of about 6 readings each",
+        "from memory",
+        "not met  60 hours in all (found: 7.0 h)",
+    ):
+        assert words in " ".join(ran.out.split()) or words in ran.out, words
+
+
+def test_json_holds_what_the_page_says(run, afternoon):
+    found = run("curve", afternoon, *SIZE, "--json").json
+    assert found["readings"]["lines"] == 2521
+    assert found["readings"]["averaging_s"] == 60
+    assert sum(one["count"] for one in found["bins"]) == found["readings"]["used"]
+    at_8 = next(one for one in found["bins"] if one["centre_ms"] == 8)
+    # The invented machine makes 39 W at 8 m/s; gusts within the minute add some.
+    assert at_8["power_w"] == pytest.approx(39, abs=2 * at_8["uncertainty_w"])
+    assert at_8["power_coefficient"] < 16 / 27
+    assert at_8["rotor_power_w"] is None
+    assert found["curve"]["beyond_last"] == "zero"
+    assert {rule["met"] for rule in found["completeness"]} == {True, False}
+    assert found["assumed"]
+    assert found["warnings"]
+    single = next(one for one in found["bins"] if one["count"] == 1)
+    assert single["deviation_w"] is None
+
+
+def test_the_written_curve_is_read_again(run, afternoon, tmp_path):
+    out = tmp_path / "mine.csv"
+    found = run(
+        *("curve", afternoon, *SIZE, "--load", "resistor", "--out", out, "--json"),
+        *("--cut-out", "18", "--beyond-last", "hold"),
+    ).json
+    curve = read_curve(out)
+    assert curve.power_w.tolist() == pytest.approx(found["curve"]["power_w"], rel=1e-5)
+    assert curve.power_uncertainty_w.tolist() == pytest.approx(
+        found["curve"]["uncertainty_w"], rel=1e-5
+    )
+    assert curve.last_measured_ms == pytest.approx(found["curve"]["last_measured_ms"], rel=1e-5)
+    assert (curve.load, curve.beyond_last) == ("resistor", "hold")
+    head = out.read_text(encoding="utf-8")
+    assert head.startswith("# Power curve from the readings in readings-0.9m.csv")
+    assert str(tmp_path) not in head
+
+
+def test_quiet_when_piped_and_help_without_heavy_imports():
+    code = (
+        "import sys; from yieldest.cli import app; import contextlib\n"
+        "with contextlib.suppress(SystemExit): app(['curve', '--help'])\n"
+        "print([m for m in ('numpy', 'scipy', 'pandas', 'matplotlib') if m in sys.modules])"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "Example: yieldest curve" in ran.stdout
+    assert ran.stdout.rstrip().endswith("[]")
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--rotor-diameter", "-1"), "--rotor-diameter is -1, but it should be above 0"),
+        (("--cut-out", "-3"), "--cut-out is -3, but it should be above 0"),
+        (("--rotor-width", "1"), "go together"),
+        (("--rotor-area", "1", "--rotor-diameter", "1"), "exclude each other"),
+        (("--column", "tension=V"), "'tension=V' is not a role"),
+        (("--column", "volts=Kanal"), "no column 'Kanal'"),
+        (("--beyond-last", "hold"), "state cut_out_ms"),
+        (("--rotor-diameter", "900"), "millimetres were given as metres"),
+        (("--rotor-diameter", "0.3"), "beats the Betz limit"),
+        (("--out", "/nowhere/at/all.csv"), "cannot be written"),
+        (("--circuit", "three-phase"), "state volts_between"),
+    ],
+)
+def test_bad_options_are_one_sentence(run, afternoon, options, words):
+    ran = run("curve", afternoon, *options)
+    assert ran.code == 2
+    assert words in ran.err
+    assert ran.err.count("\n") == 1
+
+
+def test_a_missing_file_and_a_bad_choice_end_with_2(run, tmp_path):
+    assert "no such file" in run("curve", tmp_path / "none.csv").err
+    assert run("curve", tmp_path / "none.csv", "--circuit", "water").code == 2
+
+
+def test_a_plan_may_use_readings(run, hill_yard, edit):
+    before = run("estimate", hill_yard, "--json").json
+    own_readings(
+        hill_yard,
+        edit,
+        'meters = { circuit = "dc", elevation_m = 420, temperature_c = 15 }\n',
+    )
+    after = run("estimate", hill_yard, "--json").json
+    old, new = before["builds"][1], after["builds"][1]
+    # Invented readings of the very machine of the curve file: the same energy within a tenth.
+    assert new["gross_kwh_per_year"] == pytest.approx(old["gross_kwh_per_year"], rel=0.1)
+    assert new["gross_kwh_beyond_last_per_year"] > 0
+    assert new["beyond_last"] == "hold"
+    assert any("Fewer than three readings" in text for text in after["warnings"])
+    assert run("check", hill_yard).code == 0
+
+
+def test_the_comments_of_the_demo_plan_work(run, hill_yard):
+    plan = hill_yard / "plan.toml"
+    lines = plan.read_text(encoding="utf-8").splitlines()
+    used = [
+        line.removeprefix("# ")
+        if line.startswith(("# readings", "# meters", "# load"))
+        else f"# {line}"
+        if line.startswith('curve = "curve-0.9m.csv"')
+        else line
+        for line in lines
+    ]
+    plan.write_text("\n".join(used) + "\n", encoding="utf-8")
+    ran = run("estimate", hill_yard, "--json")
+    assert ran.code == 0, ran.err
+    assert any("a boost or tracking charger" in text for text in ran.json["warnings"])
+
+
+def test_a_stand_in_is_always_labelled(run, hill_yard, edit):
+    plan = hill_yard / "plan.toml"
+    edit(plan, 'curve = "curve-0.9m.csv"', "stand_in = { power_coefficient = 0.2 }\ncut_in_ms = 3")
+    edit(plan, "cut_out_ms = 18", "cut_out_ms = 18\nrated_power_w = 110")
+    ran = run("estimate", hill_yard)
+    assert ran.code == 0, ran.err
+    assert "nobody measured it" in " ".join(ran.out.split())
+    assert [line.split()[2:4] for line in ran.out.splitlines() if "power curve  " in line] == [
+        ["given", "modelled"]
+    ]
+    assert run("estimate", hill_yard, "--json").json["builds"][1]["curve_modelled"]
+
+
+def test_idle_draw_and_beyond_last_are_shown(run, hill_yard, edit):
+    plan = hill_yard / "plan.toml"
+    plain = run("estimate", hill_yard, "--json").json["builds"][1]
+    edit(
+        plan,
+        'curve = "curve-0.9m.csv"',
+        'curve = "curve-0.9m.csv"\nload = { kind = "inverter", measured_on = "inverter", '
+        "idle_draw_w = 1.5 }",
+    )
+    drawn = run("estimate", hill_yard, "--json").json["builds"][1]
+    hours = drawn["hours_per_year"]
+    expected = 8 * 1.5 * (hours["idle"] + hours["cut_out"]) / 1000
+    assert drawn["idle_draw_kwh_per_year"] == pytest.approx(expected)
+    assert drawn["net_kwh_per_year"] == pytest.approx(plain["net_kwh_per_year"] - expected)
+    assert drawn["gross_kwh_per_year"] == pytest.approx(plain["gross_kwh_per_year"])
+    page = run("estimate", hill_yard).out
+    assert "drawn while idle" in page
+    assert "of it above the last measured wind" in page
+    edit(plan, "cut_out_ms = 18", 'cut_out_ms = 18\nbeyond_last = "zero"')
+    ended = run("estimate", hill_yard, "--json").json["builds"][1]
+    assert ended["gross_kwh_beyond_last_per_year"] == 0
+    assert ended["gross_kwh_per_year"] == pytest.approx(
+        plain["gross_kwh_per_year"] - plain["gross_kwh_beyond_last_per_year"], rel=1e-9
+    )
+
+
+@pytest.mark.parametrize(
+    ("new", "words"),
+    [
+        ("", "there is no power curve; state curve, readings or stand_in"),
+        ('curve = "a.csv"\nreadings = "b.csv"', "curve and readings exclude each other"),
+        ('curve = "curve-0.9m.csv"\nmeters = { circuit = "dc" }', "meters belongs to readings"),
+        ("stand_in = { power_coefficient = 0.2 }", "a stand_in needs cut_in_ms"),
+        (
+            "stand_in = { power_coefficient = 0.7 }\ncut_in_ms = 3\nrated_power_w = 90",
+            "above the Betz limit",
+        ),
+        ('curve = "curve-0.9m.csv"\nload = { kind = "kettle" }', "load.kind"),
+        (
+            'curve = "curve-0.9m.csv"\nload = { kind = "inverter", start_up_w = 3 }',
+            "belong to a conversion",
+        ),
+        (
+            'curve = "curve-0.9m.csv"\nload = { kind = "battery", conversion = "typical" }',
+            "state battery_volts",
+        ),
+        (
+            'curve = "curve-0.9m.csv"\nload = { kind = "inverter", conversion = "typical" }\n'
+            'converter = [{ efficiency = 0.9, carries = "each machine" }]',
+            "each takes off the same losses",
+        ),
+        ('curve = "curve-0.9m.csv"\ncut_in_ms = 1e12', "less than or equal to 120"),
+        ('readings = "readings-0.9m.csv"\nmeters = { cirquit = "dc" }', "did you mean 'circuit'"),
+        (
+            'readings = "readings-0.9m.csv"\nmeters = { columns = { amps = "I2" } }',
+            "no column 'I2'",
+        ),
+    ],
+)
+def test_a_plan_that_cannot_be_is_one_sentence(run, hill_yard, edit, new, words):
+    edit(hill_yard / "plan.toml", 'curve = "curve-0.9m.csv"', new)
+    ran = run("estimate", hill_yard)
+    assert ran.code == 2
+    assert words in ran.err
+    assert ran.err.count("\n") == 1
+
+
+def test_hostile_names_do_not_reach_the_terminal_as_markup(run, tmp_path):
+    path = tmp_path / "[bold red]x[].csv"
+    path.write_text("[blink]wind (m/s),watts\n3,0\n4,20\n5,50\n6,80\n")
+    ran = run("curve", path, "--column", "speed=[blink]wind (m/s)", "--units", "m/s")
+    assert ran.code == 0, ran.err
+    assert "[blink]wind" in ran.out
+    assert json.loads(
+        run(*("curve", path, "--column", "speed=[blink]wind (m/s)", "--units", "m/s", "--json")).out
+    )["source"].endswith("[bold red]x[].csv")

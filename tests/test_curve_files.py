@@ -1,0 +1,217 @@
+"""Curve files: densities, thrust, notes, and the way there and back."""
+
+import numpy as np
+import pytest
+
+from yieldest.errors import InputError
+from yieldest.turbine.curve import MODELLED_DOUBT, STATED_DOUBT
+from yieldest.turbine.ends import Ends
+from yieldest.turbine.files import read_curve, write_curve
+from yieldest.turbine.stand_in import stand_in_curve
+
+
+@pytest.fixture
+def curve_text(tmp_path):
+    def write(text):
+        path = tmp_path / "curve.csv"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
+
+
+def test_several_densities_are_interpolated(curve_text):
+    path = curve_text(
+        "speed (m/s),power at 1.0 kg/m3 (W),power at 1.2 kg/m3 (W),power at 1.25 kg/m3 (kW)\n"
+        "3,0,0,0\n6,100,120,0.125\n9,300,350,0.36\n"
+    )
+    curve = read_curve(path)
+    assert curve.air_density_kg_m3 in (1.2, 1.25)
+    at = curve.at_density(1.1, "power")
+    np.testing.assert_allclose(at.power_w, [0, 110, 325])
+    np.testing.assert_allclose(curve.at_density(1.2, "power").power_w, [0, 120, 350])
+    # Below the family: its lowest column, scaled by the standard's formula.
+    np.testing.assert_allclose(curve.at_density(0.9, "power").power_w, [0, 90, 270])
+    moved = curve.at_density(0.9, "speed")
+    np.testing.assert_allclose(moved.power_w, [0, 100, 300])
+    np.testing.assert_allclose(moved.speed_ms, np.array([3, 6, 9]) * (1 / 0.9) ** (1 / 3))
+
+
+def test_thrust_coefficient_and_thrust_agree(curve_text):
+    """10 N at 4 m/s on 2 m2 at 1.225 kg/m3: 10 / (0.5 x 1.225 x 2 x 16) = 0.510 (definition)."""
+    coefficient = read_curve(curve_text("speed (m/s),power (W),ct\n3,0,0.2\n4,9,0.51\n"))
+    np.testing.assert_allclose(coefficient.thrust_coefficient, [0.2, 0.51])
+    force = read_curve(
+        curve_text("speed (m/s),power (W),thrust (N)\n3,0,2\n4,9,10\n"), rotor_area_m2=2.0
+    )
+    assert force.thrust_coefficient[1] == pytest.approx(0.510, abs=5e-4)
+    stretched = read_curve(
+        curve_text("speed (m/s),power (W),ct\n3,0,0.2\n4,9,0.51\n"), ends=Ends(cut_out_ms=8)
+    )
+    np.testing.assert_allclose(stretched.thrust_coefficient, [0.2, 0.51, 0.51])
+    unknown = read_curve(curve_text("speed (m/s),power (W),thrust (N)\n3,0,2\n4,9,10\n"))
+    assert unknown.thrust_coefficient is None
+    assert any("thrust was left aside" in text for text in unknown.provenance.warnings)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("speed (m/s),power (W),ct\n3,0,0.2\n4,9,5.1\n", "line 3: the thrust coefficient is 5.1"),
+        ("speed (m/s),power (W),thrust (kg)\n3,0,1\n4,9,5\n", "unit of thrust"),
+        ("speed (m/s),power (W),uncertainty (W)\n3,0,1\n4,9,-1\n", "line 3: a standard uncert"),
+        ("speed (m/s),power at 1.2 kg/m3 (W),P 1.2 kg/m3 (W)\n3,0,1\n4,9,1\n", "same air density"),
+        ("speed (m/s),power at 12 kg/m3 (W)\n3,0\n4,9\n", "between 0.5 and 1.6"),
+        ("speed (m/s),power (W)\n3,0\n4e9,9\n", "line 3: 4e[+]09 m/s is more than any wind"),
+        (",".join(["x"] * 1001) + "\n" + ",".join(["1"] * 1001) + "\n", "1001 columns are more"),
+        ("# air density: thin\nspeed (m/s),power (W)\n3,0\n4,9\n", "holds no number"),
+    ],
+)
+def test_what_cannot_be_used_is_named(curve_text, text, words):
+    with pytest.raises(InputError, match=words):
+        read_curve(curve_text(text))
+
+
+def test_density_in_headings_and_plan_exclude_each_other(curve_text):
+    path = curve_text("speed (m/s),power at 1.2 kg/m3 (W)\n3,0\n4,9\n")
+    with pytest.raises(InputError, match="remove curve_air_density_kg_m3"):
+        read_curve(path, air_density_kg_m3=1.1)
+
+
+def test_notes_are_understood(curve_text):
+    curve = read_curve(
+        curve_text(
+            "# load: resistor\n# air density: 1.1 kg/m3\n# last measured speed: 7 m/s\n"
+            "# kind: modelled\nspeed (m/s),power (W)\n3,0\n7,90\n12,200\n"
+        )
+    )
+    assert (curve.load, curve.air_density_kg_m3, curve.last_measured_ms) == ("resistor", 1.1, 7)
+    assert curve.modelled
+    assert curve.relative_doubt == MODELLED_DOUBT
+    assert curve.beyond_last == "hold"
+    assert any("nobody measured it" in text for text in curve.provenance.warnings)
+
+
+def test_a_curve_without_doubt_gets_one_and_says_so(curve_text):
+    curve = read_curve(curve_text("speed (m/s),power (W)\n3,0\n7,90\n"))
+    np.testing.assert_allclose(curve.uncertainty_w, [0, STATED_DOUBT * 90])
+    assert any("doubtful by 10%" in text for text in curve.provenance.assumed)
+
+
+def test_there_and_back(curve_text, tmp_path):
+    first = read_curve(
+        curve_text(
+            "# load: battery\n# air density: 1.15 kg/m3\n"
+            "speed (m/s),power (W),standard uncertainty (W),ct\n3,0,1,0.3\n7.25,90.5,8,0.7\n"
+        ),
+        ends=Ends(cut_out_ms=11, beyond_last="hold"),
+    )
+    out = tmp_path / "out.csv"
+    write_curve(first, out, ("Two\nlines stay one comment.",))
+    again = read_curve(out)
+    for name in ("speed_ms", "power_w", "power_uncertainty_w", "thrust_coefficient"):
+        np.testing.assert_allclose(getattr(again, name), getattr(first, name), rtol=1e-5)
+    assert again.load == "battery"
+    assert again.air_density_kg_m3 == 1.15
+    assert again.last_measured_ms == 7.25
+    assert again.beyond_last == "hold"
+    write_curve(again, tmp_path / "third.csv", ("Two\nlines stay one comment.",))
+    assert (tmp_path / "third.csv").read_bytes() == out.read_bytes()
+    assert out.read_text(encoding="utf-8").startswith("# Two lines stay one comment.\n# kind:")
+
+
+def test_whole_or_not_at_all(tmp_path, curve_text, monkeypatch):
+    curve = read_curve(curve_text("speed (m/s),power (W)\n3,0\n7,90\n"))
+    with pytest.raises(InputError, match="cannot be written"):
+        write_curve(curve, tmp_path / "nowhere" / "out.csv")
+    out = tmp_path / "out.csv"
+    out.write_text("what was there before")
+
+    def full_disc(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("pathlib.Path.replace", full_disc)
+    with pytest.raises(InputError, match="No space left"):
+        write_curve(curve, out)
+    assert out.read_text() == "what was there before"
+    assert not list(tmp_path.glob(".yieldest-*"))
+
+
+@pytest.mark.parametrize(("power", "words"), [("0.0004", "at best"), ("0.9", "little even")])
+def test_a_rotor_far_too_large_is_caught(curve_text, power, words):
+    """2 m given as 2000 mm: the coefficient is a millionth; in feet it is a tenth."""
+    path = curve_text(f"speed (m/s),power (W)\n3,0\n5,{power}\n")
+    try:
+        said = read_curve(path, rotor_area_m2=0.8).provenance.warnings
+    except InputError as error:
+        said = (str(error),)
+    assert words in said[0]
+
+
+def test_stand_in_by_hand():
+    """0.2 of the wind through 3 m2: 0.5 x 1.225 x 3 x 0.2 = 0.3675 W per (m/s)^3 (definition)."""
+    curve = stand_in_curve(
+        "yard",
+        rotor_area_m2=3.0,
+        power_coefficient=0.2,
+        cut_in_ms=3.0,
+        rated_power_w=300.0,
+        furling_ms=12.0,
+    )
+    np.testing.assert_allclose(
+        curve.power_at([2.99, 3, 6, 10, 12, 14.5, 17, 17.1]),
+        [0, 9.9225, 0.3675 * 216, 300, 300, 150, 0, 0],
+        rtol=2e-3,
+        atol=1e-9,
+    )
+    assert curve.modelled
+    assert curve.relative_doubt == MODELLED_DOUBT
+    assert "nobody measured it" in curve.provenance.warnings[0]
+    assert "modelled" in curve.provenance.method
+    stopped = stand_in_curve(
+        "yard",
+        rotor_area_m2=3.0,
+        power_coefficient=0.2,
+        cut_in_ms=3.0,
+        rated_power_w=3000.0,
+        cut_out_ms=12.0,
+        relative_doubt=0.4,
+    )
+    assert stopped.power_at(12.0) == pytest.approx(0.3675 * 1728)
+    assert stopped.power_at(12.01) == 0
+    assert stopped.relative_doubt == 0.4
+    assert any("never reached" in text for text in stopped.provenance.warnings)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"power_coefficient": 0.6}, "Betz limit"),
+        ({"furling_ms": None}, "state furling_ms or cut_out_ms"),
+        ({"cut_in_ms": 13.0}, "do not follow each other"),
+        ({"cut_out_ms": 11.0}, "do not follow each other"),
+    ],
+)
+def test_stand_in_refuses_what_cannot_be(change, words):
+    stated = {
+        "rotor_area_m2": 3.0,
+        "power_coefficient": 0.2,
+        "cut_in_ms": 3.0,
+        "rated_power_w": 300.0,
+        "furling_ms": 12.0,
+    }
+    with pytest.raises(InputError, match=words):
+        stand_in_curve("yard", **(stated | change))
+
+
+def test_a_drag_rotor_above_three_tenths_is_doubted():
+    curve = stand_in_curve(
+        "yard",
+        rotor_area_m2=3.0,
+        power_coefficient=0.35,
+        cut_in_ms=3.0,
+        rated_power_w=300.0,
+        cut_out_ms=12.0,
+        rotor_type="drag",
+    )
+    assert any("drag-type" in text for text in curve.provenance.warnings)

@@ -1,0 +1,154 @@
+"""The method of bins: readings sorted into wind-speed bins of 0.5 m/s, with their uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+from yieldest.errors import InputError
+
+BIN_WIDTH_MS = 0.5
+"""IEC 61400-12-1: bins of 0.5 m/s centred on multiples of 0.5 m/s."""
+POWER_DOUBT = 0.03
+"""Standard uncertainty of power from ordinary multimeters, of the reading (common practice, no
+source)."""
+SPEED_DOUBT = 0.03
+"""Standard uncertainty of an uncalibrated cup anemometer, of the reading (common practice, no
+source)."""
+SPEED_DOUBT_MS = 0.1
+"""And its part that does not grow with the wind (common practice, no source)."""
+_STRONG_SHARE = 0.05
+_ENOUGH_TO_JUDGE = 3
+"""Bins with fewer readings borrow the scatter of the others."""
+
+
+@dataclass(frozen=True)
+class MeterDoubt:
+    """Standard uncertainties of the instruments (type B of JCGM 100).
+
+    Parameters
+    ----------
+    power : float
+        As a share of the power.
+    speed : float
+        As a share of the speed.
+    speed_ms : float
+        The part of the speed's that does not grow with it.
+    """
+
+    power: float = POWER_DOUBT
+    speed: float = SPEED_DOUBT
+    speed_ms: float = SPEED_DOUBT_MS
+
+
+@dataclass(frozen=True)
+class Bins:
+    """Readings by wind-speed bin; only bins that hold a reading, in rising order.
+
+    Parameters
+    ----------
+    centre_ms : ndarray, shape (n,)
+    count : ndarray of int, shape (n,)
+    speed_ms, power_w : ndarray, shape (n,)
+        Means.
+    deviation_w : ndarray, shape (n,)
+        Standard deviation of the power; NaN in a bin with a single reading.
+    scatter_w : ndarray, shape (n,)
+        Standard uncertainty of the mean from scatter (type A).
+    meters_w : ndarray, shape (n,)
+        Standard uncertainty from the instruments (type B), common to all bins in sign.
+    """
+
+    centre_ms: FloatArray
+    count: npt.NDArray[np.int64]
+    speed_ms: FloatArray
+    power_w: FloatArray
+    deviation_w: FloatArray
+    scatter_w: FloatArray
+    meters_w: FloatArray
+
+    @property
+    def uncertainty_w(self) -> FloatArray:
+        """Combined standard uncertainty of each mean power, shape (n,)."""
+        return np.asarray(np.hypot(self.scatter_w, self.meters_w))
+
+
+def bin_number(speed_ms: npt.ArrayLike) -> npt.NDArray[np.int64]:
+    """Return the number of each speed's bin: its centre is the number times 0.5 m/s."""
+    return np.floor(floats(speed_ms) / BIN_WIDTH_MS + 0.5).astype(np.int64)
+
+
+def bin_readings(
+    speed_ms: FloatArray, power_w: FloatArray, doubt: MeterDoubt, density_doubt: float
+) -> Bins:
+    r"""Sort readings into bins.
+
+    Parameters
+    ----------
+    speed_ms, power_w : ndarray, shape (m,)
+        Normalised to the reference density.
+    doubt : MeterDoubt
+    density_doubt : float
+        Standard uncertainty of the air density, as a share of it.
+
+    Raises
+    ------
+    InputError
+        When the readings fill fewer than two bins.
+
+    Notes
+    -----
+    IEC 61400-12-1 (2005, section 8.2 and annex D; numbers from memory). Type A: s / sqrt(n) of the
+    powers in the bin. Type B: u^2 = (power doubt P)^2 + (density doubt P)^2 + (c u_v)^2 with the
+    sensitivity c the slope of the curve at the bin and u_v^2 = (speed doubt v)^2 + (constant)^2.
+    The scatter of a bin with one or two readings is the pooled relative scatter of the others.
+    """
+    number, group, count = np.unique(bin_number(speed_ms), return_inverse=True, return_counts=True)
+    if number.size < 2:
+        raise InputError(
+            f"the readings fill {number.size} wind-speed bin of {BIN_WIDTH_MS:g} m/s, and a curve "
+            "needs two at least; read in more winds"
+        )
+    speed = np.bincount(group, speed_ms) / count
+    power = np.bincount(group, power_w) / count
+    squares = np.bincount(group, (power_w - power[group]) ** 2)
+    deviation = np.sqrt(
+        np.divide(squares, count - 1, out=np.full(count.size, np.nan), where=count > 1)
+    )
+    slope = np.gradient(power, speed)
+    speed_doubt = np.hypot(doubt.speed * speed, doubt.speed_ms)
+    meters = np.sqrt(
+        (doubt.power * power) ** 2 + (density_doubt * power) ** 2 + (slope * speed_doubt) ** 2
+    )
+    scatter = pooled_scatter(count, power, deviation)
+    # When nothing is known of the scatter, as much as the whole reading is the careful guess.
+    borrowed = np.abs(power) * (1.0 if scatter is None else scatter)
+    spread = np.where(count >= _ENOUGH_TO_JUDGE, deviation, borrowed)
+    return Bins(
+        centre_ms=floats(number * BIN_WIDTH_MS),
+        count=count,
+        speed_ms=speed,
+        power_w=power,
+        deviation_w=deviation,
+        scatter_w=spread / np.sqrt(count),
+        meters_w=meters,
+    )
+
+
+def pooled_scatter(
+    count: npt.NDArray[np.int64], power_w: FloatArray, deviation_w: FloatArray
+) -> float | None:
+    """Return the standard deviation of the power as a share of it, over all bins that can tell.
+
+    Near cut-in the power hovers between nothing and something, which says nothing of stronger
+    winds, so bins below a twentieth of the highest are left aside.
+    """
+    several = (count > 1) & (power_w > _STRONG_SHARE * power_w.max())
+    if not several.any():
+        return None
+    freedom = (count - 1)[several]
+    shares = deviation_w[several] / power_w[several]
+    return float(np.sqrt((freedom * shares**2).sum() / freedom.sum()))

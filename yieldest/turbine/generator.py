@@ -1,0 +1,125 @@
+"""A generator from its open-circuit and resistance tests: volts for each rpm, and inner ohms."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+from yieldest.errors import InputError
+from yieldest.turbine.electrical import Circuit, rms
+from yieldest.turbine.headings import column_values, find_columns, open_readings
+from yieldest.turbine.meters import Meters, wiring_of
+
+
+@dataclass(frozen=True)
+class Generator:
+    """A generator as its terminals show it.
+
+    Parameters
+    ----------
+    volts_per_rpm : float
+        Open-circuit volts (RMS of one phase, or direct) for each rpm of the rotor.
+    inner_ohm : float or None
+        Inner resistance of one phase, or between the two terminals; None when no loaded test tells.
+    phases : int
+        3 or 1.
+    source : str
+    """
+
+    volts_per_rpm: float
+    inner_ohm: float | None
+    phases: int
+    source: str
+
+    def most_w(self, rpm: npt.ArrayLike) -> FloatArray | None:
+        """Return the most power it can pass on at a speed: load equal to the inner resistance.
+
+        Notes
+        -----
+        E^2 / (4 R) for each phase (maximum power transfer; textbook). Half of the shaft power is
+        then heat in the winding, so few generators stand it for long.
+        """
+        if self.inner_ohm is None:
+            return None
+        inner_volts = self.volts_per_rpm * floats(rpm)
+        return np.asarray(self.phases * inner_volts**2 / (4 * self.inner_ohm))
+
+
+def phase_factor(circuit: Circuit, between: str) -> float:
+    """Return what turns measured volts into those of one phase."""
+    return float(1 / np.sqrt(3)) if circuit == "three-phase" and between == "lines" else 1.0
+
+
+def read_generator(path: Path, meters: Meters, winding_ohm: float | None = None) -> Generator:
+    """Read a bench test of a generator.
+
+    Parameters
+    ----------
+    path : Path
+        CSV of rpm and volts, and amps or load resistance on the lines with a load; lines with
+        neither are open-circuit. Same meters and terminals as the readings.
+    meters : Meters
+        `columns`, `load_ohm` and what belongs to the wind are left aside.
+    winding_ohm : float, optional
+        Inner resistance, measured with an ohm-meter; it goes before what loaded lines say.
+
+    Raises
+    ------
+    InputError
+        When rpm or volts are missing, or no line is open-circuit.
+
+    Notes
+    -----
+    Volts per rpm by least squares through the origin over the open-circuit lines; inner resistance
+    R = (k n - V) / I, the median over the loaded lines (Ohm's law; the reactance of the winding is
+    counted as if it were resistance).
+    """
+    table = open_readings(path, meters.decimal)
+    columns = find_columns(table, {})
+    wiring = wiring_of(str(path), meters, columns.get("volts"), columns.get("amps"))
+    rpm = column_values(table, "rpm", columns.get("rpm"))
+    volts = column_values(table, "volts", columns.get("volts"))
+    if rpm is None or volts is None:
+        raise InputError(
+            f"{path}: a generator test needs the columns 'rpm' and 'volts'; the columns are "
+            f"{', '.join(map(repr, table.headings))}."
+        )
+    phase_volts = rms(volts, wiring.volts_show) * phase_factor(wiring.circuit, wiring.between)
+    amps = column_values(table, "amps", columns.get("amps"))
+    ohms = column_values(table, "ohms", columns.get("ohms"))
+    current = np.zeros(rpm.size)
+    if amps is not None:
+        current = np.nan_to_num(rms(amps, wiring.amps_show))
+    elif ohms is not None:
+        if wiring.circuit == "three-phase" and wiring.resistors == "delta":
+            ohms = ohms / 3
+        with np.errstate(divide="ignore"):
+            current = np.nan_to_num(phase_volts / ohms, posinf=0.0)
+    there = np.isfinite(rpm) & np.isfinite(phase_volts) & (rpm > 0)
+    open_circuit = there & (current == 0)
+    if not open_circuit.any() or not (phase_volts[open_circuit] > 0).any():
+        raise InputError(
+            f"{path}: no line is open-circuit (rpm and volts, with amps and load blank or 0); "
+            "measure the volts at one rpm at least with nothing connected."
+        )
+    per_rpm = float((rpm * phase_volts)[open_circuit].sum() / (rpm[open_circuit] ** 2).sum())
+    loaded = there & (current > 0)
+    inner = winding_ohm
+    if inner is None and loaded.any():
+        found = (per_rpm * rpm[loaded] - phase_volts[loaded]) / current[loaded]
+        inner = float(np.median(found))
+        if inner <= 0:
+            raise InputError(
+                f"{path}: under load the volts are not below the open-circuit volts of the same "
+                "rpm, so there is no inner resistance; check rpm, volts and amps."
+            )
+    return Generator(
+        volts_per_rpm=per_rpm,
+        inner_ohm=inner,
+        phases=3 if wiring.circuit == "three-phase" else 1,
+        source=str(path),
+    )

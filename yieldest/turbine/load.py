@@ -1,0 +1,309 @@
+"""What a load leaves of a curve, so that a curve measured on one is not sold as another's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.provenance import Provenance
+from yieldest.tables import read_table
+from yieldest.turbine.curve import PowerCurve
+from yieldest.turbine.headings import ROLES, unit_factor
+
+Load = Literal["resistor", "battery", "charger", "inverter"]
+LOAD_WORDS: dict[str, str] = {
+    "resistor": "a fixed resistor",
+    "battery": "a battery through a diode bridge",
+    "charger": "a boost or tracking charger",
+    "inverter": "a grid inverter",
+}
+"""Each load in words."""
+
+OTHER_LOAD_DOUBT = 0.15
+"""Standard uncertainty, as a share of the power, of a curve carried from one load to another, which
+lets the rotor turn at another speed; our choice."""
+CONVERSION_DOUBT = 0.03
+"""The same of a conversion efficiency; our choice."""
+DIODE_DROPS_V = 1.4
+"""Two silicon diodes in the path at all times (common practice, no source)."""
+_SHARES = np.array([0.02, 0.05, 0.10, 0.20, 0.50, 1.00])
+_TYPICAL = {
+    "charger": np.array([0.60, 0.72, 0.80, 0.86, 0.90, 0.90]),
+    "inverter": np.array([0.55, 0.75, 0.85, 0.90, 0.93, 0.92]),
+}
+"""Efficiency at shares of rated power (common practice, no source)."""
+_STEP_MS = 0.1
+_EDGE_MS = 1e-6
+"""Width of the step at the start-up threshold, in which the curve rises from nothing."""
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """A converter between machine and user.
+
+    Parameters
+    ----------
+    power_in_w : ndarray, shape (n,)
+        Strictly increasing.
+    efficiency : ndarray, shape (n,)
+        Power out over power in there, before the no-load draw; its ends are held outside.
+    no_load_draw_w : float
+        Taken off the output while it runs.
+    start_up_w : float
+        Below this power in, nothing comes out.
+    source : str
+    """
+
+    power_in_w: FloatArray
+    efficiency: FloatArray
+    no_load_draw_w: float
+    start_up_w: float
+    source: str
+
+    def power_out_w(self, power_in_w: FloatArray) -> FloatArray:
+        """Return what comes out, never below nothing."""
+        efficiency = np.interp(power_in_w, self.power_in_w, self.efficiency)
+        out = np.maximum(0.0, power_in_w * efficiency - self.no_load_draw_w)
+        return np.asarray(np.where(power_in_w < self.start_up_w, 0.0, out))
+
+
+def read_conversion(path: Path, no_load_draw_w: float, start_up_w: float) -> Conversion:
+    """Read a table of conversion efficiency by power.
+
+    Parameters
+    ----------
+    path : Path
+        CSV with the columns "power in (W)" and "efficiency" (as a share, or in % in the heading).
+    no_load_draw_w, start_up_w : float
+
+    Raises
+    ------
+    InputError
+        When powers do not increase or an efficiency is not between 0 and 1.
+    """
+    table = read_table(path)
+    power_heading = str(
+        table.find("power in", ("power in", "input power", "input", "power", "watts"))
+    )
+    heading = str(table.find("efficiency", ("efficiency", "conversion efficiency", "eta")))
+    power = table.numbers(power_heading) * (
+        unit_factor(table, "watts", power_heading) if ROLES["watts"].units else 1.0
+    )
+    efficiency = table.numbers(heading) * (0.01 if "%" in heading else 1.0)
+    wrong = ~((efficiency > 0) & (efficiency <= 1))
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        raise InputError(
+            f"{path}, line {table.line(row)}: the efficiency {table.frame[heading].iloc[row]} is "
+            "not above 0 and at most 1; write a share, or '(%)' in the heading."
+        )
+    wrong = ~(np.diff(power, prepend=-1.0) > 0)
+    if wrong.any():
+        line = table.line(int(np.argmax(wrong)))
+        raise InputError(
+            f"{path}, line {line}: the power in is blank, below zero or not above that of the line "
+            "before; sort the lines by power."
+        )
+    return Conversion(power, efficiency, no_load_draw_w, start_up_w, path.name)
+
+
+def typical_conversion(
+    name: str,
+    kind: Load,
+    rated_power_w: float,
+    battery_volts: float | None,
+    no_load_draw_w: float,
+    start_up_w: float,
+) -> Conversion:
+    """Return an ordinary converter of a kind, sized to the machine (common practice, no source).
+
+    Raises
+    ------
+    InputError
+        For a battery without its voltage, and for a resistor, which converts nothing.
+    """
+    if kind == "resistor":
+        raise InputError(
+            f"{name}: a resistor converts nothing; remove conversion, or state another load."
+        )
+    if kind == "battery":
+        if battery_volts is None:
+            raise InputError(
+                f"{name}: what a diode bridge leaves depends on the battery; state battery_volts."
+            )
+        share = battery_volts / (battery_volts + DIODE_DROPS_V)
+        return Conversion(
+            np.array([0.0]),
+            np.array([share]),
+            no_load_draw_w,
+            start_up_w,
+            f"{DIODE_DROPS_V:g} V in two diodes before {battery_volts:g} V",
+        )
+    return Conversion(
+        _SHARES * rated_power_w,
+        _TYPICAL[kind],
+        no_load_draw_w,
+        start_up_w,
+        f"typical efficiencies of {LOAD_WORDS[kind]} (common practice, no source)",
+    )
+
+
+def measured_load(name: str, curve: PowerCurve, stated: str | None) -> str | None:
+    """Return the load a curve was measured on, from the plan or the curve file.
+
+    Raises
+    ------
+    InputError
+        When the two differ.
+    """
+    said = None if curve.load is None else curve.load.split()[0].lower()
+    if said is not None and said not in LOAD_WORDS:
+        said = None
+    if stated is not None and said is not None and stated != said:
+        raise InputError(
+            f"{name}: the curve file says it was measured on {LOAD_WORDS[said]}, but the plan says "
+            f"{LOAD_WORDS[stated]}; mend load.measured_on or the file."
+        )
+    return stated or said
+
+
+def as_measured(name: str, curve: PowerCurve) -> PowerCurve:
+    """Say what a curve was measured on, where the plan does not say what the machine will feed."""
+    said = measured_load(name, curve, None)
+    if said is None:
+        return curve
+    assumed = (
+        f"{name}: the machine feeds {LOAD_WORDS[said]}, on which the curve was measured, for load "
+        "is not stated."
+    )
+    provenance = curve.provenance
+    return replace(curve, provenance=replace(provenance, assumed=(*provenance.assumed, assumed)))
+
+
+def on_load(
+    name: str,
+    curve: PowerCurve,
+    kind: Load,
+    measured_on: str | None,
+    conversion: Conversion | None,
+    idle_draw_w: float,
+) -> PowerCurve:
+    """Return what a load leaves of a curve.
+
+    Parameters
+    ----------
+    name : str
+        Of the build, for messages.
+    curve : PowerCurve
+        At the air density of the site.
+    kind : Load
+        What the machine will feed.
+    measured_on : str or None
+        What it fed when the curve was measured; None where nobody knows.
+    conversion : Conversion or None
+    idle_draw_w : float
+
+    Raises
+    ------
+    InputError
+        When a conversion would count the same losses twice.
+    """
+    curve = replace(curve, load=kind, idle_draw_w=idle_draw_w)
+    said: list[str] = []
+    assumed: list[str] = []
+    other = measured_on is not None and measured_on != kind
+    if measured_on is None and conversion is None:
+        assumed.append(
+            f"{name}: the curve was measured on {LOAD_WORDS[kind]}, for load.measured_on is not "
+            "stated."
+        )
+    if conversion is not None and measured_on in (kind, "inverter"):
+        raise InputError(
+            f"{name}: the curve was measured behind {LOAD_WORDS[str(measured_on)]} already, so a "
+            "conversion would count its losses twice; remove load.conversion."
+        )
+    if other:
+        words = f"{LOAD_WORDS[str(measured_on)]}, and the machine will feed {LOAD_WORDS[kind]}"
+        said.append(
+            f"{name}: the curve was measured on {words}: "
+            + (
+                "it was used as it is, without the converter's losses; state load.conversion."
+                if conversion is None
+                else "the converter's losses are taken off, but another load lets the rotor turn "
+                "at another speed, which no table can mend."
+            )
+            + f" Its power is doubtful by another {OTHER_LOAD_DOUBT:.0%}."
+        )
+    if kind == "resistor":
+        said.append(
+            f"{name}: a resistor makes heat only; a kWh of it is worth what it replaces, not what "
+            "a kWh from the mains costs."
+        )
+    extra = float(np.hypot(OTHER_LOAD_DOUBT if other else 0.0, CONVERSION_DOUBT))
+    if conversion is not None:
+        curve = _converted(curve, conversion, extra)
+    elif other:
+        curve = _more_doubtful(curve, extra)
+    method = curve.provenance.method
+    if conversion is not None:
+        method += f", through {LOAD_WORDS[kind]} ({conversion.source})"
+    provenance = Provenance(
+        curve.provenance.source,
+        method,
+        curve.provenance.assumed + tuple(assumed),
+        curve.provenance.warnings + tuple(said),
+    )
+    return replace(curve, provenance=provenance)
+
+
+def _converted(curve: PowerCurve, conversion: Conversion, extra_doubt: float) -> PowerCurve:
+    grid = np.arange(curve.cut_in_ms, curve.cut_out_ms, _STEP_MS)
+    speed = np.union1d(curve.speed_ms, grid)
+    speed = np.union1d(speed, _threshold_edges(speed, curve, conversion.start_up_w))
+    power_in = np.interp(speed, curve.speed_ms, curve.power_w)
+    power = conversion.power_out_w(power_in)
+    making = np.flatnonzero(power > 0)
+    start = max(0, int(making[0]) - 1) if making.size else 0
+    kept = np.divide(power, power_in, out=np.zeros_like(power), where=power_in > 0)[start:]
+    speed, power = speed[start:], power[start:]
+    uncertainty = curve.power_uncertainty_w
+    if uncertainty is not None:
+        carried = np.interp(speed, curve.speed_ms, uncertainty) * kept
+        uncertainty = np.hypot(carried, extra_doubt * power)
+    thrust = curve.thrust_coefficient
+    return replace(
+        curve,
+        speed_ms=speed,
+        power_w=power,
+        power_uncertainty_w=uncertainty,
+        relative_doubt=float(np.hypot(curve.relative_doubt, extra_doubt)),
+        rated_power_w=float(conversion.power_out_w(np.array([curve.rated_power_w]))[0]),
+        thrust_coefficient=None if thrust is None else np.interp(speed, curve.speed_ms, thrust),
+        family=None,
+    )
+
+
+def _threshold_edges(speed: FloatArray, curve: PowerCurve, level_w: float) -> FloatArray:
+    """Return the two edges of each step at which the power passes a threshold."""
+    power = np.interp(speed, curve.speed_ms, curve.power_w)
+    below = power < level_w
+    rise = np.flatnonzero(below[:-1] != below[1:])
+    crossing = speed[rise] + np.diff(speed)[rise] * (level_w - power[rise]) / np.diff(power)[rise]
+    edges = np.concatenate((crossing - _EDGE_MS, crossing, crossing + _EDGE_MS))
+    return np.asarray(edges[(edges > speed[0]) & (edges < speed[-1])])
+
+
+def _more_doubtful(curve: PowerCurve, extra_doubt: float) -> PowerCurve:
+    uncertainty = curve.power_uncertainty_w
+    if uncertainty is not None:
+        uncertainty = np.hypot(uncertainty, extra_doubt * curve.power_w)
+    return replace(
+        curve,
+        power_uncertainty_w=uncertainty,
+        relative_doubt=float(np.hypot(curve.relative_doubt, extra_doubt)),
+    )

@@ -1,0 +1,80 @@
+"""Whether a power, a wind speed and a rotor area can be true together."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+
+BETZ_LIMIT = 16 / 27
+"""The share of the power in the wind that no rotor in free flow can exceed (Betz 1920)."""
+HIGH_SMALL_COEFFICIENT = 0.5
+"""A small machine above this is doubtful (common practice, no source)."""
+HIGH_DRAG_COEFFICIENT = 0.3
+"""A drag-type rotor above this is doubtful (common practice, no source)."""
+LEAST_COEFFICIENT = 1e-3
+"""No working machine has its highest power coefficient below this; our choice."""
+LOW_COEFFICIENT = 0.03
+"""A highest power coefficient below this is doubtful; our choice."""
+_AREA_SLIPS = (
+    (1e6, "millimetres were given as metres"),
+    (1e4, "centimetres were given as metres"),
+    (1e3, "kilowatts were given as watts, or one side of the rotor is in millimetres"),
+)
+
+
+def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> list[str]:
+    """Judge the highest power coefficient of a machine.
+
+    Parameters
+    ----------
+    where : str
+        The file and line, and the speed, for the message.
+    highest : float
+    rotor_type : {"lift", "drag"} or None
+
+    Returns
+    -------
+    list of str
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        Above the Betz limit, or so low that a unit must be wrong.
+    """
+    where = f"{where} the power coefficient"
+    if highest > BETZ_LIMIT:
+        raise InputError(
+            f"{where} is {highest:.2f}, above the Betz limit 16/27 = 0.593 that no rotor can "
+            "exceed; check the power, its unit (W or kW), the speed unit and the rotor area."
+        )
+    if 0 < highest < LEAST_COEFFICIENT:
+        slip = next(
+            (f"; it looks as if {why}" for factor, why in _AREA_SLIPS if _likely(highest * factor)),
+            "",
+        )
+        raise InputError(
+            f"{where} is at best {highest:.1e}, less than any working machine has{slip}; check the "
+            "rotor size (in m or m2), the power and their units."
+        )
+    if 0 < highest < LOW_COEFFICIENT:
+        return [
+            f"{where} is at best {highest:.3f}, which is little even for a poor machine; check the "
+            "rotor size (feet given as metres?) and the units."
+        ]
+    if highest > HIGH_SMALL_COEFFICIENT:
+        return [f"{where} is {highest:.2f}; above 0.5 is doubtful for any small machine."]
+    if rotor_type == "drag" and highest > HIGH_DRAG_COEFFICIENT:
+        return [f"{where} is {highest:.2f}; above 0.3 is doubtful for a drag-type rotor."]
+    return []
+
+
+def _likely(coefficient: float) -> bool:
+    return 0.03 <= coefficient <= BETZ_LIMIT
+
+
+def first_highest(values: FloatArray) -> int:
+    """Return the row of the highest value, NaN left aside."""
+    return int(np.nanargmax(values))

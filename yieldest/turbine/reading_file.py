@@ -1,0 +1,281 @@
+"""Read a maker's table of wind speed and volts, amps, watts or pulses into `Readings`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.provenance import Provenance
+from yieldest.record.units import (
+    SPEED_UNITS,
+    speed_unit,
+    speed_unit_in_heading,
+    to_metres_per_second,
+)
+from yieldest.record.values import LIMITS, blank_marks, numbers_of
+from yieldest.tables import Table
+from yieldest.turbine.clock import seconds_since_first
+from yieldest.turbine.electrical import (
+    power_in_resistance,
+    power_of_volts_and_amps,
+    rms,
+)
+from yieldest.turbine.headings import column_values, find_columns, open_readings
+from yieldest.turbine.meters import Meters, Wiring, wiring_of
+from yieldest.turbine.readings import MANY_WRONG, Readings
+
+MISMATCH = 0.10
+"""Watts farther than this from volts x amps are not volts x amps; our choice, twice what two
+ordinary multimeters can be apart."""
+MISMATCH_OF_HIGHEST = 0.005
+"""Nor is a difference below this share of the highest power a mismatch: it is rounding."""
+
+
+def read_readings(path: Path, meters: Meters) -> Readings:
+    """Read a table of wind speed and electrical readings.
+
+    Parameters
+    ----------
+    path : Path
+        CSV with a heading line. Columns are recognised by `headings.ROLES`: wind speed (or pulses
+        of an anemometer) and one of watts, pulses of an energy meter, volts with amps, volts or
+        amps with load resistance; perhaps time, rpm, air temperature and pressure.
+    meters : Meters
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read, power cannot be had from its columns, or too many lines
+        contradict themselves.
+    """
+    table = open_readings(path, meters.decimal)
+    columns = find_columns(table, meters.columns)
+    wiring = wiring_of(str(path), meters, columns.get("volts"), columns.get("amps"))
+
+    def values(role: str) -> FloatArray | None:
+        return column_values(table, role, columns.get(role))
+
+    time_s = seconds_since_first(table, columns, meters.date_order)
+    volts, amps = values("volts"), values("amps")
+    volts = None if volts is None else rms(volts, wiring.volts_show)
+    amps = None if amps is None else rms(amps, wiring.amps_show)
+    ohms = values("ohms")
+    if ohms is None and meters.load_ohm is not None:
+        ohms = np.full(len(table.frame), meters.load_ohm)
+    for what, column in (("rpm", values("rpm")), ("ohms", ohms)):
+        if column is not None and (column < 0).any():
+            line = table.line(int(np.argmax(column < 0)))
+            raise InputError(f"{path}, line {line}: the {what} are below zero; mend the value.")
+    speed_ms, speed_from = _speed(table, columns, meters, time_s)
+    power_w, power_from = _power(table, columns, meters, wiring, volts, amps, ohms, time_s)
+    readings = Readings(
+        table=table,
+        row=np.arange(speed_ms.size),
+        speed_ms=speed_ms,
+        power_w=power_w,
+        time_s=time_s,
+        volts=volts,
+        amps=amps,
+        rpm=values("rpm"),
+        temperature_c=values("temperature"),
+        pressure_hpa=values("pressure"),
+        wiring=wiring,
+        read_count=speed_ms.size,
+        provenance=Provenance(str(path), f"{speed_from}; {power_from}", wiring.assumed),
+    )
+    if volts is not None and amps is not None:
+        if "watts" in columns:
+            readings = _without_mismatches(readings, volts, amps)
+        elif ohms is not None and wiring.circuit != "three-phase":
+            readings = _resistance_checked(readings, volts, amps, ohms)
+    return _ordered(_without_blanks(readings))
+
+
+def _speed(
+    table: Table, columns: dict[str, str], meters: Meters, time_s: FloatArray | None
+) -> tuple[FloatArray, str]:
+    if "speed" in columns:
+        heading = columns["speed"]
+        unit = speed_unit_in_heading(heading) if meters.units is None else speed_unit(meters.units)
+        if unit is None:
+            raise InputError(
+                f"{table.path}: the heading {heading!r} does not say the speed unit; state units "
+                f"as one of {', '.join(SPEED_UNITS)}."
+            )
+        raw, _ = blank_marks("speed", numbers_of(table, heading, ())[0], unit, ())
+        speed = to_metres_per_second(raw, unit)
+        how = f"wind speed from {heading!r} in {unit}"
+    elif "wind pulses" in columns:
+        heading = columns["wind pulses"]
+        if meters.metres_per_pulse is None:
+            raise InputError(
+                f"{table.path}: column {heading!r} counts pulses of the anemometer; state "
+                "metres_per_pulse, the wind run of one pulse."
+            )
+        counted = numbers_of(table, heading, ())[0]
+        speed = counted * meters.metres_per_pulse / _intervals_s(table, time_s)
+        how = f"wind speed from {heading!r} at {meters.metres_per_pulse:g} m a pulse"
+    else:
+        raise InputError(
+            f"{table.path}: no column was recognised as the wind speed; the columns are "
+            f"{', '.join(map(repr, table.headings))}; name one 'wind speed (m/s)' or state which "
+            "it is."
+        )
+    if (speed < 0).any():
+        line = table.line(int(np.argmax(speed < 0)))
+        raise InputError(f"{table.path}, line {line}: a wind speed is below zero; mend the value.")
+    highest = LIMITS["speed"][1]
+    if (speed > highest).any():
+        row = int(np.argmax(speed > highest))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: {speed[row]:.4g} m/s is above {highest:g} m/s, "
+            "the highest gust ever measured; mend the value or the unit."
+        )
+    return speed, how
+
+
+def _power(
+    table: Table,
+    columns: dict[str, str],
+    meters: Meters,
+    wiring: Wiring,
+    volts: FloatArray | None,
+    amps: FloatArray | None,
+    ohms: FloatArray | None,
+    time_s: FloatArray | None,
+) -> tuple[FloatArray, str]:
+    """Return the power by the most direct way that the columns allow, and that way in words."""
+    watts = column_values(table, "watts", columns.get("watts"))
+    if watts is not None:
+        return watts, f"power from {columns['watts']!r}"
+    if "pulses" in columns:
+        if meters.wh_per_pulse is None:
+            raise InputError(
+                f"{table.path}: column {columns['pulses']!r} counts pulses of an energy meter; "
+                "state wh_per_pulse (a meter of 1000 pulses per kWh has 1)."
+            )
+        joules = 3600 * meters.wh_per_pulse * numbers_of(table, columns["pulses"], ())[0]
+        return (
+            np.asarray(joules / _intervals_s(table, time_s)),
+            f"power from {columns['pulses']!r} at {meters.wh_per_pulse:g} Wh a pulse",
+        )
+    if volts is not None and amps is not None:
+        if wiring.power_factor is None:
+            raise InputError(
+                f"{table.path}: volts x amps of a {wiring.circuit} circuit is not its power; state "
+                "power_factor (1 where the load is a resistor)."
+            )
+        power = power_of_volts_and_amps(
+            volts, amps, wiring.circuit, wiring.power_factor, wiring.between
+        )
+        return power, f"power from volts x amps ({wiring.circuit})"
+    if ohms is not None and volts is not None:
+        power = power_in_resistance(volts, ohms, wiring.circuit, wiring.between, wiring.resistors)
+        return power, f"power from volts and load resistance ({wiring.circuit})"
+    if ohms is not None and amps is not None and wiring.circuit != "three-phase":
+        return np.asarray(amps**2 * ohms), "power from amps and load resistance"
+    raise InputError(
+        f"{table.path}: there is no power in the columns {', '.join(map(repr, table.headings))}; "
+        "give watts, volts and amps, volts and load resistance (load_ohm), or meter pulses."
+    )
+
+
+def _intervals_s(table: Table, time_s: FloatArray | None) -> FloatArray:
+    """Return the time that each line's pulses were counted in: since the line before."""
+    if time_s is None:
+        raise InputError(
+            f"{table.path}: pulses say nothing without the time they were counted in; add a time "
+            "column."
+        )
+    steps = np.concatenate(([np.nan], np.diff(time_s)))
+    if (steps <= 0).any():
+        line = table.line(int(np.argmax(steps <= 0)))
+        raise InputError(
+            f"{table.path}, line {line}: the time does not lie after that of the line before, so "
+            "the pulses cannot be turned into a rate; mend the times."
+        )
+    return steps
+
+
+def _without_mismatches(readings: Readings, volts: FloatArray, amps: FloatArray) -> Readings:
+    """Leave out the lines whose watts are not volts x amps, and name the first."""
+    wiring = readings.wiring
+    product = power_of_volts_and_amps(
+        volts, amps, wiring.circuit, wiring.power_factor or 1.0, wiring.between
+    )
+    watts = readings.power_w
+    slack = MISMATCH * np.maximum(np.abs(watts), np.abs(product))
+    slack += MISMATCH_OF_HIGHEST * np.nanmax(np.abs(watts), initial=0.0)
+    # Without a power factor only more watts than volts x amps is impossible.
+    apart = np.abs(watts - product) if wiring.power_factor is not None else watts - product
+    wrong = apart > slack
+    if not wrong.any():
+        return readings
+    first = int(np.argmax(wrong))
+    text = (
+        f"{readings.place(first)}: {watts[first]:.4g} W is not {volts[first]:.4g} V x "
+        f"{amps[first]:.4g} A = {product[first]:.4g} W"
+    )
+    if wrong.sum() > MANY_WRONG * wrong.size:
+        raise InputError(
+            f"{text}, nor is it in {int(wrong.sum()) - 1} other line(s); check the units (mA or A, "
+            "W or kW) and the circuit, or leave out the column that is wrong."
+        )
+    return readings.only(~wrong).noting(
+        warnings=(f"{text}; {int(wrong.sum())} such line(s) were left out.",)
+    )
+
+
+def _resistance_checked(
+    readings: Readings, volts: FloatArray, amps: FloatArray, ohms: FloatArray
+) -> Readings:
+    """Compare volts over amps with the stated resistance: a hot resistor has more."""
+    running = (amps > MISMATCH * np.nanmax(amps, initial=0.0)) & (ohms > 0)
+    if not running.any():
+        return readings
+    found = float(np.nanmedian(volts[running] / amps[running] / ohms[running]))
+    if abs(found - 1) <= MISMATCH:
+        return readings
+    return readings.noting(
+        warnings=(
+            f"{readings.table.path}: volts over amps is {found:.2f} times the load resistance; the "
+            "resistor was hot, or one of the three is wrong. Volts x amps were used.",
+        )
+    )
+
+
+def _without_blanks(readings: Readings) -> Readings:
+    there = np.isfinite(readings.speed_ms) & np.isfinite(readings.power_w)
+    if not there.any():
+        raise InputError(
+            f"{readings.table.path}: no line holds both a wind speed and a power; fill some in."
+        )
+    blank = int((~there).sum())
+    # The first line of a count of pulses has no interval before it.
+    warning = f"{readings.table.path}: {blank} line(s) without a speed or a power were left out."
+    return readings.only(there).noting(warnings=(warning,) if blank else ())
+
+
+def _ordered(readings: Readings) -> Readings:
+    """Sort by time, and count a line once that stands there twice."""
+    if readings.time_s is None:
+        return readings
+    warnings = []
+    disordered = int((np.diff(readings.time_s) < 0).sum())
+    if disordered:
+        warnings.append(
+            f"{readings.table.path}: {disordered} line(s) go back in time; the readings were "
+            "sorted."
+        )
+    readings = readings.only(np.argsort(readings.time_s, kind="stable"))
+    cells = np.nan_to_num(np.column_stack(list(readings.columns().values())), nan=-np.inf)
+    double = np.concatenate(([False], (np.diff(cells, axis=0) == 0).all(axis=1)))
+    if double.any():
+        warnings.append(
+            f"{readings.place(int(np.argmax(double)))}: {int(double.sum())} line(s) repeat time "
+            "and values of the line before; each was counted once."
+        )
+    return readings.only(~double).noting(warnings=tuple(warnings))
