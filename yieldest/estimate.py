@@ -233,8 +233,6 @@ def _air(plan: Plan, build: Build, record: Record | None) -> Air:
     )
 
 
-
-
 def _known(stated: float | None, measured: FloatArray | None) -> float | None:
     """Prefer what the plan states, else the mean of what the record measured."""
     if stated is not None or measured is None or not np.isfinite(measured).any():
