@@ -5,7 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from yieldest.climate.site import climate_of_mean
 from yieldest.energy.beyond import mean_power_beyond_w, usual_years
+from yieldest.energy.turbulent import in_turbulence
 from yieldest.energy.yearly import mean_power_w
 from yieldest.errors import InputError
 from yieldest.turbine.air_at_test import AirAtTest
@@ -268,3 +270,16 @@ def test_usual_years_against_a_sum_over_hours(tmp_path):
         assert power.sum() == pytest.approx(energy, rel=1e-4)
         assert power[speed > 12].sum() == pytest.approx(beyond, rel=1e-3)
     np.testing.assert_allclose(years.doubt_kwh, 0.1 * years.energy_kwh)
+
+
+def test_turbulence_keeps_a_doubt_for_every_point(tmp_path):
+    """A curve that gusts flatten has new points, and each has its uncertainty and thrust."""
+    path = tmp_path / "curve.csv"
+    path.write_text(
+        "speed (m/s),power (W),standard uncertainty (W),ct\n3,0,1,0.2\n8,200,9,0.6\n9,200,9,0.5\n"
+    )
+    curve = read_curve(path)
+    blurred, effect = in_turbulence(curve, climate_of_mean(7.0, 2.0, 10.0), 0.35)
+    assert effect.counted
+    assert blurred.uncertainty_w.shape == blurred.power_w.shape == blurred.speed_ms.shape
+    assert blurred.thrust_coefficient.shape == blurred.speed_ms.shape

@@ -67,8 +67,15 @@ def in_turbulence(
         f"gust; {'counted' if counted else 'a gain of that kind is not counted'}."
     )
     if counted:
-        thrust = curve.thrust_coefficient
-        if thrust is not None:
-            thrust = np.interp(speed, curve.speed_ms, thrust)
-        curve = replace(curve, speed_ms=speed, power_w=power, thrust_coefficient=thrust)
+        thrust, doubt = curve.thrust_coefficient, curve.power_uncertainty_w
+        curve = replace(
+            curve,
+            speed_ms=speed,
+            power_w=power,
+            thrust_coefficient=(
+                None if thrust is None else np.interp(speed, curve.speed_ms, thrust)
+            ),
+            power_uncertainty_w=None if doubt is None else np.interp(speed, curve.speed_ms, doubt),
+            family=None,
+        )
     return curve, TurbulenceEffect(intensity, effect, counted, sentence)
