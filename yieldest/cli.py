@@ -40,6 +40,17 @@ Changes = Annotated[
     ),
 ]
 
+Draws = Annotated[
+    int | None,
+    typer.Option(
+        help="Draws for the ranges; 0 for none. Else what the plan says.", show_default=False
+    ),
+]
+Seed = Annotated[
+    int | None,
+    typer.Option(min=0, help="Another seed, another set of draws.", show_default=False),
+]
+
 
 @app.command()
 def estimate(
@@ -52,13 +63,17 @@ def estimate(
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write the main figures there as CSV.")
     ] = None,
+    draws: Draws = None,
+    seed: Seed = None,
     as_json: AsJson = False,
 ) -> None:
-    """Reckon energy, cost per kWh and payback for every build of a plan.
+    """Reckon energy, cost per kWh and payback for every build of a plan, and how sure they are.
 
     Example: yieldest estimate demo-sites/hill-yard --set money.discount_rate=0.05
 
     Example: yieldest estimate demo-sites/hill-yard --sweep wind.measured_height_m=8:12:5
+
+    Example: yieldest estimate demo-sites/hill-yard --draws 100000
     """
     from yieldest.estimate import estimate as reckon  # noqa: PLC0415
     from yieldest.outfile import write_whole  # noqa: PLC0415
@@ -71,18 +86,28 @@ def estimate(
     if sweep is not None:
         _sweep(plan, overrides, sweep, out, as_json)
         return
+    stated = load_plan(plan, overrides)
     with reading_bar("the wind record") as progress:
-        result: Estimate = reckon(load_plan(plan, overrides), progress)
+        result: Estimate = reckon(stated, progress)
     if out is not None:
         write_whole(out, as_csv(rows_of(result)))
+    wanted = stated.doubt.draws if draws is None else draws
+    doubt = None
+    if wanted != 0:
+        from yieldest.doubts import how_sure  # noqa: PLC0415
+        from yieldest.show.progress import counting_bar  # noqa: PLC0415
+
+        with counting_bar("draws", max(0, wanted) * len(stated.build)) as step:
+            chosen = stated.doubt.seed if seed is None else seed
+            doubt = how_sure(stated, result, wanted, chosen, step)
     if as_json:
         from yieldest.show.machine import as_dictionary  # noqa: PLC0415
 
-        _print_json(as_dictionary(result))
+        _print_json(as_dictionary(result, doubt))
     else:
         from yieldest.show.text import console, print_estimate  # noqa: PLC0415
 
-        print_estimate(result, console())
+        print_estimate(result, console(), doubt)
 
 
 def _sweep(

@@ -27,6 +27,9 @@ Sum = Annotated[float, Field(ge=0, le=1e12)]
 FilePath = Annotated[str, Field(min_length=1)]
 MOST_WAKES = 200
 """Machines that wakes are reckoned for; the work grows with the square of the number."""
+DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 16_384, 512, 500_000
+"""Draws for the doubt: by default, the fewest that say anything, the most that memory bears."""
+_NOT_INPUTS = ("draws", "seed", "losses", "correlation")
 Terrain = Literal["water", "open", "hedged", "built", "suburb"]
 
 
@@ -578,6 +581,110 @@ class Money(_Section):
         return self
 
 
+class SpreadOf(_Section):
+    """The spread of one uncertain input, in one of these ways."""
+
+    standard_uncertainty: NotNegative | None = None
+    distribution: Literal["normal", "lognormal"] | None = None
+    triangular: Annotated[list[float], Field(min_length=3, max_length=3)] | None = None
+    uniform: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
+    values: Annotated[list[float], Field(min_length=1)] | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        ways = ("standard_uncertainty", "triangular", "uniform", "values")
+        _at_most_one(self, *ways)
+        if all(getattr(self, way) is None for way in ways):
+            raise ValueError(f"there is no spread; state one of {', '.join(ways)}")
+        if self.distribution is not None and self.standard_uncertainty is None:
+            raise ValueError("distribution belongs to standard_uncertainty; state it too")
+        for way in ("triangular", "uniform"):
+            bounds = getattr(self, way)
+            if bounds is not None and (sorted(bounds) != bounds or bounds[0] == bounds[-1]):
+                raise ValueError(f"{way} is {bounds}; write the lowest first and the highest last")
+        return self
+
+
+class LossSpreads(_Section):
+    """Spreads of the shares lost."""
+
+    availability: SpreadOf | None = None
+    interaction: SpreadOf | None = None
+    turbine_performance: SpreadOf | None = None
+    electrical: SpreadOf | None = None
+    environmental: SpreadOf | None = None
+    curtailment: SpreadOf | None = None
+
+
+class Correlated(_Section):
+    """How the errors of two inputs go together."""
+
+    between: Annotated[list[str], Field(min_length=2, max_length=2)]
+    coefficient: Annotated[float, Field(gt=-1, lt=1)]
+
+
+class Doubt(_Section):
+    """How sure the inputs are; what is not stated here comes from the stages or is assumed."""
+
+    draws: Annotated[int, Field(ge=0, le=MOST_DRAWS)] = DEFAULT_DRAWS
+    seed: Annotated[int, Field(ge=0)] = 1
+    stated_mean: SpreadOf | None = None
+    anemometer: SpreadOf | None = None
+    mounting: SpreadOf | None = None
+    rounding: SpreadOf | None = None
+    fit: SpreadOf | None = None
+    sampling: SpreadOf | None = None
+    seasons: SpreadOf | None = None
+    past_years: SpreadOf | None = None
+    long_term: SpreadOf | None = None
+    shape: SpreadOf | None = None
+    shear_exponent: SpreadOf | None = None
+    exposure: SpreadOf | None = None
+    coming_years: SpreadOf | None = None
+    density: SpreadOf | None = None
+    curve: SpreadOf | None = None
+    curve_bins: SpreadOf | None = None
+    losses: LossSpreads = LossSpreads()
+    prices: SpreadOf | None = None
+    upkeep: SpreadOf | None = None
+    life_years: SpreadOf | None = None
+    discount_rate: SpreadOf | None = None
+    price_per_kwh: SpreadOf | None = None
+    correlation: list[Correlated] = []
+
+    @property
+    def spreads(self) -> dict[str, dict[str, Any]]:
+        """What is stated, by input: losses as losses.electrical."""
+        stated = {
+            **{name: getattr(self, name) for name in type(self).model_fields},
+            **{f"losses.{name}": spread for name, spread in self.losses},
+        }
+        return {
+            name: spread.model_dump()
+            for name, spread in stated.items()
+            if isinstance(spread, SpreadOf)
+        }
+
+    @model_validator(mode="after")
+    def _known_inputs(self) -> Self:
+        known = [
+            *(name for name in type(self).model_fields if name not in _NOT_INPUTS),
+            *(f"losses.{name}" for name in LossSpreads.model_fields),
+        ]
+        for one in self.correlation:
+            for name in one.between:
+                if name not in known:
+                    raise ValueError(
+                        f"correlation names {name!r}, which is no input; they are "
+                        f"{', '.join(known)}"
+                    )
+        if 0 < self.draws < FEWEST_DRAWS:
+            raise ValueError(
+                f"draws is {self.draws}; state 0 for none, or {FEWEST_DRAWS} at least"
+            )
+        return self
+
+
 class Plan(_Section):
     """One site, one wind source, one or more builds, one set of money terms."""
 
@@ -587,6 +694,7 @@ class Plan(_Section):
     wind: Wind
     build: Annotated[list[Build], Field(min_length=1)]
     money: Money = Money()
+    doubt: Doubt = Doubt()
     path: Path
 
     @model_validator(mode="after")

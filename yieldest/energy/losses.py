@@ -5,6 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+
 LOSS_CATEGORIES = {
     "availability": 0.05,
     "interaction": 0.0,
@@ -81,8 +86,15 @@ def losses_of(
 
 
 def kept_share(losses: tuple[Loss, ...]) -> float:
-    """Return the share of energy left after all losses: the product of (1 - share)."""
-    kept = 1.0
-    for loss in losses:
-        kept *= 1 - loss.share
-    return kept
+    """Return the share of energy left after all losses."""
+    return float(kept_after([loss.share for loss in losses]))
+
+
+def kept_after(shares: npt.ArrayLike) -> FloatArray:
+    """Return the share of energy left, the product of (1 - share) over the last axis.
+
+    Parameters
+    ----------
+    shares : array_like, shape (..., categories)
+    """
+    return np.asarray((1 - floats(shares)).prod(axis=-1))

@@ -14,7 +14,7 @@ from yieldest.energy.losses import Loss, kept_share
 from yieldest.energy.yearly import (
     HOURS_PER_YEAR,
     YearlyHours,
-    mean_power_w,
+    gross_kwh_per_year,
     yearly_hours,
     yearly_hours_of_readings,
 )
@@ -122,9 +122,14 @@ def produce(
     """
     kwh_per_mean_w = count * HOURS_PER_YEAR / 1000
     factors = 1 + YEAR_TO_YEAR_SPREAD * np.array([0.0, -1.0, 1.0])
-    power_w = mean_power_w(climate.shape, climate.scale_ms * factors, curve.speed_ms, curve.power_w)
-    by_fit = (1 - climate.calm_share) * power_w * kwh_per_mean_w
-    gross, calm_year, windy_year = by_fit
+    gross, calm_year, windy_year = gross_kwh_per_year(
+        climate.shape,
+        climate.scale_ms * factors,
+        climate.calm_share,
+        curve.speed_ms,
+        curve.power_w,
+        count,
+    )
     fitted = float(gross)
     hours = yearly_hours(
         climate.shape,

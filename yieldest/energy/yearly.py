@@ -14,6 +14,13 @@ from yieldest.climate.weibull import mean_speed, share_above
 HOURS_PER_YEAR = 8760.0
 """Hours in a year of 365 days, the year of IEC 61400-12-1."""
 
+_NARROW = 1.26
+"""Up to this ratio of its two speeds a piece is narrow: 8 points then err by less than 1e-12 of the
+whole for shapes from 0.6 to 6."""
+_POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(8)
+_MANY = 10_000
+"""From so many evaluations on the quadrature is worth its overhead."""
+
 RATED_SHARE = 0.99
 """A machine counts as running at rated power from this share of it on; our choice."""
 
@@ -47,19 +54,66 @@ def mean_power_w(
               + \sum_i \frac{P_{i+1} - P_i}{v_{i+1} - v_i} \int_{v_i}^{v_{i+1}} S(v)\,dv
 
     and the integral of S from 0 to v is A Gamma(1 + 1/k) times the regularised lower incomplete
-    gamma function of 1/k at (v/A)^k (by substitution; calculus, no other source).
+    gamma function of 1/k at (v/A)^k (by substitution; calculus, no other source). That function is
+    slow, so for many sites or draws narrow pieces are integrated by Gauss-Legendre quadrature,
+    which agrees with it to 1e-12.
     """
     k = floats(shape)[..., np.newaxis]
     a = floats(scale_ms)[..., np.newaxis]
     speed = floats(node_speed_ms)
     power = floats(node_power_w)
-    reduced = (speed / a) ** k
-    integral = mean_speed(k, a) * gammainc(1 / k, reduced)
-    above = power * np.exp(-reduced)
-    # Slices rather than np.diff: a single site spends its time in the calls, not in the sums.
-    slope = (power[..., 1:] - power[..., :-1]) / (speed[..., 1:] - speed[..., :-1])
-    inner = (slope * (integral[..., 1:] - integral[..., :-1])).sum(axis=-1)
-    return np.asarray(inner + above[..., 0] - above[..., -1])
+    if k.size * speed.shape[-1] < _MANY:
+        reduced = (speed / a) ** k
+        above = np.exp(-reduced)
+        integral = mean_speed(k, a) * gammainc(1 / k, reduced)
+        # Slices rather than np.diff: a single site spends its time in the calls, not in the sums.
+        share = (integral[..., 1:] - integral[..., :-1]) / (speed[..., 1:] - speed[..., :-1])
+    else:
+        above = share_above(speed[..., [0, -1]], k, a)
+        share = _mean_shares_above(k, a, speed[..., :-1], speed[..., 1:])
+    inner = ((power[..., 1:] - power[..., :-1]) * share).sum(axis=-1)
+    return np.asarray(inner + power[..., 0] * above[..., 0] - power[..., -1] * above[..., -1])
+
+
+def _mean_shares_above(
+    k: FloatArray, a: FloatArray, low: FloatArray, high: FloatArray
+) -> FloatArray:
+    """Return the mean, over each piece, of the share of time above its speeds."""
+    narrow = (high <= _NARROW * low).reshape(-1, low.shape[-1]).all(axis=0)
+    share = np.empty(np.broadcast_shapes(k.shape, a.shape, low.shape))
+    log_scale = np.log(a)
+    mean = 0.0
+    for point, weight in zip(_POINTS, _WEIGHTS, strict=True):
+        speed = low[..., narrow] + (high - low)[..., narrow] * (1 + point) / 2
+        # exp(k ln(v/A)) takes half the time of a power.
+        mean = mean + weight / 2 * np.exp(-np.exp(k * (np.log(speed) - log_scale)))
+    share[..., narrow] = mean
+    low, high = low[..., ~narrow], high[..., ~narrow]
+    wide = gammainc(1 / k, (high / a) ** k) - gammainc(1 / k, (low / a) ** k)
+    share[..., ~narrow] = mean_speed(k, a) * wide / (high - low)
+    return share
+
+
+def gross_kwh_per_year(
+    shape: npt.ArrayLike,
+    scale_ms: npt.ArrayLike,
+    calm_share: npt.ArrayLike,
+    node_speed_ms: npt.ArrayLike,
+    node_power_w: npt.ArrayLike,
+    count: int,
+) -> FloatArray:
+    """Return the energy of a year of 8760 h before losses, of `count` machines.
+
+    Parameters
+    ----------
+    shape, scale_ms, node_speed_ms, node_power_w
+        As for `mean_power_w`.
+    calm_share : array_like, shape (...)
+        Share of time without wind.
+    count : int
+    """
+    power_w = mean_power_w(shape, scale_ms, node_speed_ms, node_power_w)
+    return np.asarray((1 - floats(calm_share)) * power_w * (count * HOURS_PER_YEAR / 1000))
 
 
 def share_at_power(

@@ -123,7 +123,10 @@ def flow_of(
     terms: MoneyTerms,
     *,
     bill_scale: npt.ArrayLike = 1.0,
+    upkeep_scale: npt.ArrayLike = 1.0,
     price_per_kwh: npt.ArrayLike | None = None,
+    export_price_per_kwh: npt.ArrayLike | None = None,
+    life_years: npt.ArrayLike | None = None,
 ) -> CashFlow:
     """Lay out the years of a build on the terms of a plan.
 
@@ -136,24 +139,31 @@ def flow_of(
     terms : MoneyTerms
     bill_scale : array_like, shape (...)
         Multiplies every sum of the outlay.
-    price_per_kwh : array_like, shape (...), optional
-        Instead of that of the terms.
+    upkeep_scale : array_like, shape (...)
+        Multiplies the upkeep on top.
+    price_per_kwh, export_price_per_kwh : array_like, shape (...), optional
+        Instead of those of the terms.
+    life_years : array_like, shape (...), optional
+        Instead of all the years of the outlay; at most so many.
     """
     scale = floats(bill_scale)
     price = (terms.price_per_kwh or 0.0) if price_per_kwh is None else price_per_kwh
     return cash_flow(
         scale * outlay.capital_cost,
         scale[..., np.newaxis] * outlay.replacement_costs,
-        scale * outlay.upkeep_per_year,
+        scale * floats(upkeep_scale) * outlay.upkeep_per_year,
         net_kwh_per_year,
         price,
-        upkeep_in_years=scale[..., np.newaxis] * outlay.upkeep_in_years,
+        upkeep_in_years=(scale * floats(upkeep_scale))[..., np.newaxis] * outlay.upkeep_in_years,
         salvage_value=scale * outlay.salvage_value,
         grant=_grant(scale * outlay.capital_cost, terms),
         used_share=terms.used_share,
-        export_price_per_kwh=terms.export_price_per_kwh,
+        export_price_per_kwh=(
+            terms.export_price_per_kwh if export_price_per_kwh is None else export_price_per_kwh
+        ),
         price_rise_per_year=terms.price_rise_per_year,
         degradation_per_year=terms.degradation_per_year,
+        life_years=life_years,
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from yieldest.climate.site import Climate
 from yieldest.compare import count_ladders
+from yieldest.doubt.result import Doubt
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.money.terms import MoneyTerms
 from yieldest.show.ladder import (
@@ -14,12 +15,15 @@ from yieldest.show.ladder import (
     long_term_as_dictionary,
     shear_as_dictionary,
 )
+from yieldest.show.doubt import build_as_dictionary as build_doubt
+from yieldest.show.doubt import plan_as_dictionary as plan_doubt
 from yieldest.show.machine_money import money_of, terms_beyond
 from yieldest.show.verdict import reasons, verdict
 
 
-def as_dictionary(estimate: Estimate) -> dict[str, Any]:
+def as_dictionary(estimate: Estimate, doubt: Doubt | None = None) -> dict[str, Any]:
     """Return an estimate as JSON-ready values in full precision; what cannot be had is None."""
+    sure = [None] * len(estimate.builds) if doubt is None else doubt.builds
     record, study = estimate.record, estimate.study
     terms = estimate.terms
     climate = estimate.climate
@@ -48,7 +52,11 @@ def as_dictionary(estimate: Estimate) -> dict[str, Any]:
             "wage_per_hour": terms.wage_per_hour,
             **terms_beyond(terms),
         },
-        "builds": [_build(build, terms) for build in estimate.builds],
+        "builds": [
+            {**_build(build, terms), "doubt": None if of is None else build_doubt(of)}
+            for build, of in zip(estimate.builds, sure, strict=True)
+        ],
+        "doubt": None if doubt is None else plan_doubt(doubt),
         "unit_counts": [asdict(ladder) for ladder in count_ladders(estimate)],
         "reasons": reasons(estimate),
         "verdict": verdict(estimate),

@@ -10,9 +10,11 @@ from rich.table import Table
 from rich.text import Text
 
 from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
+from yieldest.doubt.result import Doubt
 from yieldest.energy.production import FITTED_METHOD
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.show.cautions import CAUTIONS
+from yieldest.show.doubt import print_doubt, range_of
 from yieldest.show.ladder import print_ladder
 from yieldest.show.verdict import print_verdict
 from yieldest.show.words import percent, print_item, print_list, rounded
@@ -28,13 +30,15 @@ def console() -> Console:
     return screen
 
 
-def print_estimate(estimate: Estimate, screen: Console) -> None:
+def print_estimate(estimate: Estimate, screen: Console, doubt: Doubt | None = None) -> None:
     """Print the table with a column per build, and below it what to know before trusting it."""
     screen.print(Text(estimate.title, style="bold"))
     _print_wind(estimate, screen)
-    screen.print(_table(estimate))
+    screen.print(_table(estimate, doubt))
     print_verdict(estimate, screen)
     print_ladder(estimate, screen)
+    if doubt is not None:
+        print_doubt(doubt, estimate.currency, screen)
     _print_methods(estimate, screen)
     shared_assumed, own_assumed = _split(estimate, lambda build: build.assumed)
     print_list("Assumed, for nobody stated it", [*estimate.assumed, *shared_assumed], screen)
@@ -61,7 +65,7 @@ def _print_wind(estimate: Estimate, screen: Console) -> None:
     )
 
 
-def _table(estimate: Estimate) -> Table:
+def _table(estimate: Estimate, doubt: Doubt | None) -> Table:
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     table.add_column("")
     for build in estimate.builds:
@@ -102,6 +106,9 @@ def _table(estimate: Estimate) -> Table:
             lambda b: rounded(b.energy.idle_draw_kwh_per_year),
         )
     row("net energy", "kWh/year", lambda b: rounded(b.energy.net_kwh_per_year), "bold")
+    if doubt is not None:
+        years = (Text(range_of(build, "one_year_kwh")) for build in doubt.builds)
+        table.add_row("  in nine years of ten", *years, "kWh/year")
     row("  calm year to windy year [5]", "kWh/year", _usual_years)
     row(
         "  each machine",

@@ -156,10 +156,11 @@ class PowerCurve:
             )
             return inside.at_density(air_density_kg_m3, correction)
         ratio = air_density_kg_m3 / self.air_density_kg_m3
+        speed_ms, power_w = nodes_at_density(self.speed_ms, self.power_w, ratio, correction)
         if correction == "power":
             return replace(
                 self,
-                power_w=self.power_w * ratio,
+                power_w=power_w,
                 power_uncertainty_w=(
                     None if self.power_uncertainty_w is None else self.power_uncertainty_w * ratio
                 ),
@@ -170,7 +171,7 @@ class PowerCurve:
         # the difference is a few per cent of the hours at the edges of the curve.
         return replace(
             self,
-            speed_ms=self.speed_ms * ratio ** (-1 / 3),
+            speed_ms=speed_ms,
             last_measured_ms=self.last_measured_ms * ratio ** (-1 / 3),
             air_density_kg_m3=air_density_kg_m3,
         )
@@ -207,6 +208,25 @@ def normalised(
     if correction == "power":
         return speed * np.ones_like(ratio), np.asarray(power / ratio)
     return np.asarray(speed * np.cbrt(ratio)), power * np.ones_like(ratio)
+
+
+def nodes_at_density(
+    speed_ms: npt.ArrayLike, power_w: npt.ArrayLike, ratio: npt.ArrayLike, correction: Correction
+) -> tuple[FloatArray, FloatArray]:
+    """Return the points of a curve for another air density.
+
+    Parameters
+    ----------
+    speed_ms, power_w : array_like, shape (..., n)
+    ratio : array_like, shape (...)
+        The other density over that of the curve.
+    correction : {"power", "speed"}
+        As for `PowerCurve.at_density`.
+    """
+    of_density = floats(ratio)[..., np.newaxis]
+    if correction == "power":
+        return floats(speed_ms), floats(power_w) * of_density
+    return floats(speed_ms) * of_density ** (-1 / 3), floats(power_w)
 
 
 def power_in_wind_w(

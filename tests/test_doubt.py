@@ -1,0 +1,263 @@
+"""Doubt through the whole chain, against the one-plan estimate, JCGM 100 and closed forms."""
+
+import re
+
+import numpy as np
+import numpy_financial as npf
+import pytest
+from scipy import stats
+
+from yieldest.doubt.chain import outcome
+from yieldest.doubt.draws import run, summary
+from yieldest.doubt.inputs import CATEGORIES, QUANTITIES
+from yieldest.doubt.scores import columns, draw_scores
+from yieldest.doubts import how_sure, lined_up
+from yieldest.estimate import estimate
+from yieldest.plan import load_plan
+
+P90 = stats.norm.ppf(0.9)
+NINE_OF_TEN = stats.norm.ppf(0.95)
+
+
+@pytest.fixture
+def only(yard):
+    """Return the starter's plan with no doubt at all but in the inputs that are stated."""
+
+    def plan_with(*lines, money=""):
+        text = (yard / "plan.toml").read_text(encoding="utf-8")
+        if money:
+            text = re.sub(r"(?ms)^\[money\].*?(?=^\[|\Z)", f"[money]\n{money}\n", text)
+        spreads = {f"doubt.{quantity}": "standard_uncertainty = 0" for quantity in QUANTITIES}
+        spreads |= {f"doubt.{key}": value for key, value in lines}
+        blocks = [f"[{key}]\n{value}" for key, value in spreads.items()]
+        (yard / "plan.toml").write_text(text + "\n" + "\n".join(blocks), encoding="utf-8")
+        return load_plan(yard)
+
+    return plan_with
+
+
+def sure(plan, draws=16384):
+    return how_sure(plan, estimate(plan), draws, seed=1)
+
+
+def assert_as_estimated(found, result):
+    cost = result.cost
+    assert found["one_year_kwh"] == pytest.approx(result.energy.net_kwh_per_year, rel=1e-12)
+    assert found["cost_per_kwh"] == pytest.approx(cost.cost_per_kwh, rel=1e-12)
+    assert found["net_present_value"] == pytest.approx(cost.net_present_value, rel=1e-11)
+    assert found["simple_payback_years"] == pytest.approx(cost.simple_payback_years, rel=1e-12)
+    assert found["discounted_payback_years"] == pytest.approx(
+        cost.discounted_payback_years, rel=1e-12
+    )
+
+
+def test_the_chain_at_its_central_values_is_the_one_plan_estimate(demo_site):
+    plan = load_plan(demo_site)
+    whole = estimate(plan)
+    _, chains = lined_up(plan, whole)
+    for chain, result in zip(chains, whole.builds, strict=True):
+        figures = outcome(chain, whole.terms, {})
+        if result.cost.simple_payback_years is not None:
+            assert_as_estimated({k: float(v) for k, v in figures.items()}, result)
+        assert float(figures["life_kwh_per_year"]) == pytest.approx(
+            result.cost.flow.energy_kwh.sum() / whole.terms.life_years, rel=1e-12
+        )
+
+
+def test_draws_without_spread_are_the_one_plan_estimate(demo_site):
+    plan = load_plan(demo_site)
+    whole = estimate(plan)
+    inputs, chains = lined_up(plan, whole)
+    scores = 0 * draw_scores(inputs, [], 1024, seed=1)
+    for chain, result in zip(chains, whole.builds, strict=True):
+        found = run(chain, whole.terms, inputs, scores)
+        if result.cost.simple_payback_years is not None:
+            for draw in (0, 1023):
+                assert_as_estimated({k: v[draw] for k, v in found.items()}, result)
+
+
+def test_a_plan_without_doubt_has_the_estimate_everywhere(only):
+    plan = only()
+    for build, result in zip(sure(plan, 512).builds, estimate(plan).builds, strict=True):
+        for measure, range_ in build.ranges.items():
+            central = {
+                "one_year_kwh": result.energy.net_kwh_per_year,
+                "life_kwh_per_year": result.energy.net_kwh_per_year,
+            }.get(measure) or getattr(result.cost, measure)
+            for value in (range_.low, range_.p99, range_.p50, range_.high):
+                assert value == pytest.approx(central, rel=1e-9)
+
+
+def test_first_order_propagation_in_a_linear_case(only):
+    """The present value is linear in what the parts and the kWh cost: u^2 = sum (c_i u_i)^2
+    (JCGM 100:2008, 5.1.2), with the sensitivities c_i from numpy-financial's annuity."""
+    plan = only(
+        ("prices", "standard_uncertainty = 0.08\ndistribution = 'normal'"),
+        ("price_per_kwh", "standard_uncertainty = 0.03\ndistribution = 'normal'"),
+        money="discount_rate = 0.04\nlife_years = 15\nprice_per_kwh = 0.30\n"
+        "upkeep_share_per_year = 0\ndegradation_per_year = 0",
+    )
+    whole = estimate(plan)
+    for build, result in zip(sure(plan).builds, whole.builds, strict=True):
+        kwh = result.energy.net_kwh_per_year
+        per_price = -npf.pv(0.04, 15, kwh)
+        per_bill = npf.npv(0.04, result.cost.flow.cost)
+        expected = np.hypot(0.03 * per_price, 0.08 * per_bill)
+        range_ = build.ranges["net_present_value"]
+        assert range_.standard_uncertainty == pytest.approx(expected, rel=2e-3)
+        assert range_.p50 == pytest.approx(result.cost.net_present_value, rel=1e-3)
+        assert range_.p50 - range_.p90 == pytest.approx(P90 * expected, rel=5e-3)
+        shares = {driver.name: driver.share for driver in build.drivers["net_present_value"]}
+        price_share = (0.03 * per_price / expected) ** 2
+        assert shares["price_per_kwh"] == pytest.approx(price_share, abs=0.01)
+
+
+def test_lognormal_products_have_the_closed_form(only):
+    """A product of lognormal factors is lognormal with the sum of the variances of the logarithms
+    (textbook), so every quantile is known."""
+    stated = {"curve": 0.15, "density": 0.05, "prices": 0.2}
+    plan = only(
+        *(
+            (key, f"standard_uncertainty = {size}\ndistribution = 'lognormal'")
+            for key, size in stated.items()
+        ),
+        money="discount_rate = 0.04\nlife_years = 12\nprice_per_kwh = 0.3",
+    )
+    variance = {key: np.log1p(size**2) for key, size in stated.items()}
+    of_energy = np.sqrt(variance["curve"] + variance["density"])
+    of_cost = np.sqrt(sum(variance.values()))
+    for build, result in zip(sure(plan).builds, estimate(plan).builds, strict=True):
+        kwh, cost = result.energy.net_kwh_per_year, result.cost.cost_per_kwh
+        energy, per_kwh = build.ranges["life_kwh_per_year"], build.ranges["cost_per_kwh"]
+        assert energy.p50 == pytest.approx(kwh, rel=2e-3)
+        assert energy.p90 == pytest.approx(kwh * np.exp(-P90 * of_energy), rel=3e-3)
+        assert energy.high == pytest.approx(kwh * np.exp(NINE_OF_TEN * of_energy), rel=3e-3)
+        assert per_kwh.p90 == pytest.approx(cost * np.exp(P90 * of_cost), rel=3e-3)
+        assert per_kwh.low == pytest.approx(cost * np.exp(-NINE_OF_TEN * of_cost), rel=3e-3)
+
+
+def test_a_swing_is_the_one_plan_estimate_at_the_end_of_the_spread(only, edit, yard):
+    plan = only(("price_per_kwh", "uniform = [0.2, 0.4]"))
+    (first, *_) = sure(plan, 1024).builds
+    (driver,) = [d for d in first.drivers["net_present_value"] if d.name == "price_per_kwh"]
+    edit(yard / "plan.toml", "price_per_kwh = 0.30 ", "price_per_kwh = 0.21 ")
+    at_low = estimate(load_plan(yard)).builds[0].cost.net_present_value
+    assert driver.low == pytest.approx(at_low, rel=1e-9)  # 5 % of the way from 0.2 to 0.4
+    assert driver.share == pytest.approx(1.0, abs=0.01)
+
+
+def test_a_life_drawn_from_a_list_mixes_the_estimates_of_each(only, edit, yard):
+    plan = only(("life_years", "values = [5, 20]"))
+    build = sure(plan, 1024).builds[0]
+    ends = []
+    for years in (5, 20):
+        text = (yard / "plan.toml").read_text(encoding="utf-8")
+        text = re.sub(r"(?m)^life_years = \d+", f"life_years = {years}", text)
+        (yard / "plan.toml").write_text(text, encoding="utf-8")
+        ends.append(estimate(load_plan(yard)).builds[0].cost.cost_per_kwh)
+    found = build.ranges["cost_per_kwh"]
+    assert (found.low, found.high) == pytest.approx(sorted(ends), rel=1e-12)
+
+
+def test_years_average_out_over_the_life_and_bias_does_not(only):
+    """The mean of n independent years has 1/sqrt(n) of the deviation of one (JCGM 100:2008)."""
+    plan = only(
+        ("coming_years", "standard_uncertainty = 0.02"),
+        money="discount_rate = 0.04\nlife_years = 16\nprice_per_kwh = 0.3",
+    )
+    ranges = sure(plan).builds[0].ranges
+    one, mean = (
+        ranges[measure].standard_uncertainty for measure in ("one_year_kwh", "life_kwh_per_year")
+    )
+    assert mean == pytest.approx(one / 4, rel=0.01)
+
+
+def test_bias_stays_over_the_life(only):
+    ranges = sure(only(("anemometer", "standard_uncertainty = 0.02"))).builds[0].ranges
+    assert ranges["life_kwh_per_year"].standard_uncertainty == pytest.approx(
+        ranges["one_year_kwh"].standard_uncertainty, rel=1e-9
+    )
+
+
+def test_the_height_step_errs_by_the_power_law_at_each_hub(only, edit, yard):
+    """An error d of the exponent works as (h2/h1)^d (IEC 61400-2, normal wind profile)."""
+    plan = only(("shear_exponent", "values = [-0.1, 0.1]"))
+    whole = estimate(plan)
+    _, chains = lined_up(plan, whole)
+    values = {"shear_exponent": np.array([-0.1, 0.0, 0.1])}
+    found = outcome(chains[0], whole.terms, values)["one_year_kwh"]
+    ratio = plan.build[0].hub_height_m / plan.wind.measured_height_m
+    faster = outcome(chains[0], whole.terms, {"anemometer": ratio ** np.array([-0.1, 0, 0.1])})
+    np.testing.assert_allclose(found, faster["one_year_kwh"], rtol=1e-12)
+    assert found[0] < found[1] < found[2]
+
+
+def two_builds(folder, name, old="", new=""):
+    """Make the second build a copy of the first under another name, with one thing replaced."""
+    path = folder / "plan.toml"
+    head, first, *_, last = re.split(r"(?m)^\[\[build\]\]\n", path.read_text(encoding="utf-8"))
+    first = re.sub(r"(?m)^#.*\n", "", first)
+    other = first.replace("one machine", name).replace(old, new)
+    tail = last[last.index("[money]") :]
+    text = "[[build]]\n".join([head, first, other + tail])
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_builds_that_share_everything_are_never_better_than_each_other(yard):
+    two_builds(yard, "its twin")
+    one, twin = sure(load_plan(yard), 1024).builds
+    assert one.beats["its twin"] == {
+        "life_kwh_per_year": 0.0, "cost_per_kwh": 0.0, "net_present_value": 0.0
+    }  # fmt: skip
+    assert one.ranges == twin.ranges
+
+
+def test_a_little_less_loss_always_wins_for_the_draws_are_shared(yard):
+    """The wind errs by far more than the difference, so only shared draws can tell."""
+    two_builds(yard, "lossy", "hub_height_m", "losses = { curtailment = 0.005 }\nhub_height_m")
+    sparing, lossy = sure(load_plan(yard), 2048).builds
+    assert sparing.beats["lossy"]["cost_per_kwh"] > 0.999
+    assert lossy.beats["one machine"]["cost_per_kwh"] < 0.001
+    assert sparing.ranges["cost_per_kwh"].high > lossy.ranges["cost_per_kwh"].low * 1.3
+
+
+def test_chances_are_shares_of_the_draws(yard):
+    plan = load_plan(yard)
+    whole = estimate(plan)
+    inputs, chains = lined_up(plan, whole)
+    doubt = how_sure(plan, whole, 2048, seed=1)
+    scores = draw_scores(inputs, doubt.correlations, 2048, seed=1)
+    price = {each.name: each for each in inputs}["price_per_kwh"].spread.at(
+        scores[:, columns(inputs)["price_per_kwh"]][:, 0]
+    )
+    for chain, build in zip(chains, doubt.builds, strict=True):
+        found = run(chain, whole.terms, inputs, scores)
+        never = np.isnan(found["simple_payback_years"]).mean()
+        assert build.paid_back_within_life == pytest.approx(1 - never)
+        assert build.below_price == pytest.approx((found["cost_per_kwh"] < price).mean())
+        worth = found["net_present_value"] >= 0
+        assert build.paid_back_with_interest == pytest.approx(worth.mean(), abs=2e-3)
+        assert build.ranges["cost_per_kwh"] == summary("cost_per_kwh", found["cost_per_kwh"])
+
+
+def test_what_to_measure_next_narrows_and_is_ranked_by_work(demo_site):
+    for build in sure(load_plan(demo_site), 2048).builds:
+        assert len(build.next_steps) >= 3
+        for gain in build.next_steps:
+            assert gain.narrowed > -0.02
+            assert gain.before == build.next_steps[0].before
+        worth = [gain.worth for gain in build.next_steps]
+        assert worth == sorted(worth, reverse=True)
+
+
+def test_every_input_has_a_category_a_source_and_a_spread(demo_site):
+    doubt = sure(load_plan(demo_site), 512)
+    for each in doubt.inputs:
+        assert each.category in CATEGORIES
+        assert each.source
+        assert each.spread.words()
+    assert {each.category for each in doubt.inputs} == set(CATEGORIES)
+    for build in doubt.builds:
+        total = sum(driver.share for driver in build.drivers["life_kwh_per_year"])
+        assert 0.8 < total < 1.15  # first-order shares leave interactions out

@@ -1,0 +1,191 @@
+"""Ranges on the command line: shown by default, reproducible, and refused in one sentence."""
+
+import math
+
+import pytest
+
+RANGE_KEYS = {"p50", "p75", "p90", "p99", "low", "high", "standard_uncertainty"}
+FIGURES = {
+    "one_year_kwh", "life_kwh_per_year", "cost_per_kwh", "simple_payback_years",
+    "discounted_payback_years", "net_present_value",
+}  # fmt: skip
+
+
+def finite(value):
+    if isinstance(value, dict):
+        return all(finite(each) for each in value.values())
+    if isinstance(value, list):
+        return all(finite(each) for each in value)
+    return not isinstance(value, float) or math.isfinite(value)
+
+
+def test_ranges_are_shown_by_default(run, demo_site):
+    shown = run("estimate", demo_site)
+    assert shown.code == 0 and shown.err == ""
+    for words in (
+        "kWh in nine years of ten", "How sure", "were enough", "What makes", "What to measure next",
+        "share of the variance", "categories of IEC 61400-15", "chance: pays back in its life",
+        "plant performance", "common practice, no source",
+    ):  # fmt: skip
+        assert words in shown.out
+    assert max(len(line) for line in shown.out.splitlines()) <= 100
+
+
+def test_no_draws_no_ranges(run, demo_site):
+    shown = run("estimate", demo_site, "--draws", "0")
+    assert shown.code == 0
+    assert "nine" not in shown.out
+    result = run("estimate", demo_site, "--draws", "0", "--json").json
+    assert result["doubt"] is None
+    assert [build["doubt"] for build in result["builds"]] == [None, None]
+
+
+def test_json_holds_ranges_chances_drivers_and_steps(run, demo_site):
+    result = run("estimate", demo_site, "--json", "--draws", "1024").json
+    assert finite(result)
+    doubt = result["doubt"]
+    assert doubt["draws"] == 1024 and doubt["seed"] == 1
+    assert {"enough_draws", "standard_error", "correlations"} <= doubt.keys()
+    names = {each["name"] for each in doubt["inputs"]}
+    for each in doubt["inputs"]:
+        assert each.keys() >= {"category", "distribution", "standard_uncertainty", "source"}
+    for build in result["builds"]:
+        mine = build["doubt"]
+        assert mine.keys() >= FIGURES
+        for figure in FIGURES:
+            assert mine[figure].keys() == RANGE_KEYS
+        energy = mine["one_year_kwh"]
+        assert energy["low"] < energy["p90"] < energy["p50"] < energy["high"]
+        assert energy["p99"] < energy["low"]
+        assert energy["low"] < build["net_kwh_per_year"] < energy["high"]
+        for chance in (
+            "paid_back_within_life",
+            "paid_back_with_interest",
+            "cheaper_than_bought_kwh",
+        ):
+            assert 0 <= mine[f"chance_{chance}"] <= 1
+        others = {other["name"] for other in result["builds"]} - {build["name"]}
+        assert mine["chance_better_than"].keys() == others
+        for drivers in mine["drivers"].values():
+            assert {driver["name"] for driver in drivers} <= names
+            shares = [driver["share"] for driver in drivers]
+            assert shares == sorted(shares, reverse=True)
+        assert all(step["work_days"] > 0 for step in mine["next_steps"])
+
+
+def test_a_seed_gives_the_same_draws_and_another_seed_others(run, yard):
+    def range_at(*arguments):
+        result = run("estimate", yard, "--json", "--draws", "2048", *arguments).json
+        return result["builds"][0]["doubt"]["one_year_kwh"]
+
+    assert range_at() == range_at() == range_at("--seed", "1")
+    other = range_at("--seed", "2")
+    assert other != range_at()
+    assert other["p50"] == pytest.approx(range_at()["p50"], rel=0.02)
+
+
+def test_the_plan_may_state_draws_and_seed(run, yard):
+    with (yard / "plan.toml").open("a", encoding="utf-8") as plan:
+        plan.write("\n[doubt]\ndraws = 1024\nseed = 7\n")
+    assert run("estimate", yard, "--json").json["doubt"]["seed"] == 7
+    assert run("estimate", yard, "--json").json["doubt"]["draws"] == 1024
+    assert run("estimate", yard, "--json", "--draws", "600").json["doubt"]["draws"] == 600
+
+
+def test_too_few_draws_say_so(run, yard):
+    shown = run("estimate", yard, "--draws", "512")
+    assert "were too few" in shown.out
+
+
+def test_without_a_price_or_a_bill_there_are_only_the_ranges_that_can_be_had(run, yard, edit):
+    edit(yard / "plan.toml", "price_per_kwh = 0.30 ", "# price_per_kwh = 0.30 ")
+    mine = run("estimate", yard, "--json", "--draws", "512").json["builds"][0]["doubt"]
+    assert "net_present_value" not in mine and "cost_per_kwh" in mine
+    assert mine["chance_paid_back_within_life"] is None
+    assert mine["chance_cheaper_than_bought_kwh"] is None
+    plan = yard / "plan.toml"
+    plan.write_text(plan.read_text().replace('bill = "bill.csv"', "# no bill"), encoding="utf-8")
+    result = run("estimate", yard, "--json", "--draws", "512").json
+    assert "cost_per_kwh" not in result["builds"][0]["doubt"]
+    assert result["builds"][0]["doubt"]["next_steps"][0]["figure"] == "life_kwh_per_year"
+    assert run("estimate", yard, "--draws", "512").code == 0
+
+
+def test_a_machine_without_energy_has_no_cost_and_never_pays(run, yard):
+    (yard / "curve.csv").write_text("speed (m/s),power (W)\n20,0\n24,0\n", encoding="utf-8")
+    text = (yard / "plan.toml").read_text().replace("cut_out_ms = 18", "# no cut-out")
+    (yard / "plan.toml").write_text(text, encoding="utf-8")
+    mine = run("estimate", yard, "--json", "--draws", "512").json["builds"][0]["doubt"]
+    assert mine["one_year_kwh"]["p50"] == 0
+    assert mine["cost_per_kwh"]["p50"] is None
+    assert mine["chance_paid_back_within_life"] == 0
+    shown = run("estimate", yard, "--draws", "512")
+    assert shown.code == 0 and "never" in shown.out
+
+
+def test_a_stated_mean_speed_has_its_own_doubt(run, yard, edit):
+    edit(yard / "plan.toml", 'record = "wind.csv" ', "mean_speed_ms = 5.0 ")
+    result = run("estimate", yard, "--json", "--draws", "512").json
+    names = {each["name"] for each in result["doubt"]["inputs"]}
+    assert "stated_mean" in names and "anemometer" not in names
+
+
+STATED = [
+    ("anemometer = { standard_uncertainty = 0.01 }", "anemometer", "lognormal", 0.01),
+    ("life_years = { triangular = [8, 12, 20] }", "life_years", "triangular", 2.495),
+    ("discount_rate = { uniform = [0.01, 0.05] }", "discount_rate", "uniform", 0.04 / 12**0.5),
+    ("price_per_kwh = { values = [0.2, 0.3, 0.4] }", "price_per_kwh", "one of", 0.0816),
+    ("losses.electrical = { standard_uncertainty = 0.02, distribution = 'normal' }",
+     "losses.electrical", "normal", 0.02),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("line", "name", "words", "size"), STATED)
+def test_a_spread_of_the_plan_stands_instead_of_the_default(run, yard, line, name, words, size):
+    with (yard / "plan.toml").open("a", encoding="utf-8") as plan:
+        plan.write(f"\n[doubt]\n{line}\n")
+    result = run("estimate", yard, "--json", "--draws", "512").json
+    (each,) = [each for each in result["doubt"]["inputs"] if each["name"] == name]
+    assert each["stated_in_plan"] and each["source"] == "the plan"
+    assert words in each["distribution"]
+    assert each["standard_uncertainty"] == pytest.approx(size, rel=2e-3)
+
+
+SPOILT = [
+    ("draws = 5", "512"),
+    ("draws = 100000000", "500000"),
+    ("seed = -1", "seed"),
+    ("anemomter = { standard_uncertainty = 0.1 }", "did you mean 'anemometer'"),
+    ("anemometer = { standard_uncertainty = -0.1 }", "standard_uncertainty"),
+    ("anemometer = { }", "state one of"),
+    ("anemometer = { uniform = [0.9, 1.1], values = [1.0] }", "exclude each other"),
+    ("anemometer = { uniform = [1.1, 0.9] }", "lowest first"),
+    ("anemometer = { uniform = [-1.0, 1.0] }", "doubt.anemometer: -1 is not a factor"),
+    ("anemometer = { values = [1.0], distribution = 'normal' }", "belongs to standard_uncertainty"),
+    ("life_years = { triangular = [0, 5, 10] }", "doubt.life_years: 0 is not a life"),
+    ("losses.electrical = { uniform = [0.5, 1.5] }", "1.5 is not a share"),
+    ("correlation = [{ between = ['anemometer', 'mood'], coefficient = 0.5 }]", "'mood'"),
+    ("correlation = [{ between = ['anemometer', 'curve'], coefficient = 1.0 }]", "less than 1"),
+    ("correlation = [{ between = ['anemometer', 'mounting'], coefficient = 0.9 }, "
+     "{ between = ['mounting', 'exposure'], coefficient = 0.9 }, "
+     "{ between = ['anemometer', 'exposure'], coefficient = -0.9 }]", "contradict"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("line", "named"), SPOILT)
+def test_bad_doubt_is_one_sentence_and_exit_code_2(run, yard, line, named):
+    with (yard / "plan.toml").open("a", encoding="utf-8") as plan:
+        plan.write(f"\n[doubt]\n{line}\n")
+    refused = run("estimate", yard)
+    assert refused.code == 2
+    assert refused.out == ""
+    assert len(refused.err.strip().splitlines()) == 1
+    assert named in refused.err
+    assert "plan.toml" in refused.err or "doubt" in refused.err
+
+
+@pytest.mark.parametrize("draws", ["5", "-1", "1000000000"])
+def test_draws_out_of_reach_are_refused(run, yard, draws):
+    refused = run("estimate", yard, "--draws", draws)
+    assert refused.code == 2
+    assert "512" in refused.err and "500,000" in refused.err

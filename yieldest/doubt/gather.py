@@ -1,0 +1,247 @@
+"""From what the stages state of their doubt to the inputs that are drawn and the builds' chains."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import PurePath
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.climate.site import Climate
+from yieldest.doubt.chain import Chain
+from yieldest.doubt.inputs import (
+    ALIKE_CORRELATION,
+    COMMON_PRACTICE,
+    CURVE_CORRELATION,
+    DISCOUNT_RATE,
+    LIFE_SHARE,
+    PRICE_PER_KWH,
+    PRICES,
+    SPEED_FACTORS,
+    Gathered,
+    Input,
+    PlanSpread,
+    Stated,
+)
+from yieldest.doubt.scores import Correlation
+from yieldest.energy.losses import Loss
+from yieldest.money.bill import Bill
+from yieldest.money.terms import MoneyTerms
+from yieldest.turbine.curve import PowerCurve
+
+ALIKE = ("curve", "prices", "losses.electrical", "losses.interaction", "losses.availability",
+         "losses.turbine_performance", "losses.environmental", "losses.curtailment")  # fmt: skip
+"""Quantities that may differ between builds, and then still err alike: same hands, same shops."""
+ON_SITE = (*SPEED_FACTORS, "shape", "coming_years")
+"""Quantities of the wind on site."""
+DEFAULT_CORRELATIONS = tuple(Correlation(each, each, ALIKE_CORRELATION) for each in ALIKE)
+
+
+@dataclass(frozen=True)
+class Parts:
+    """What the stages hand on about one build.
+
+    Parameters
+    ----------
+    name : str
+    count : int
+    climate : Climate
+        At the hub.
+    height_ratio : float
+        Hub height over that of the anemometer.
+    height : Stated
+        Of the speed at the hub, relative.
+    exposure : Stated
+        Of the speed at the hub, relative.
+    density : Stated
+        Relative.
+    curve : PowerCurve
+        At the density of the hub.
+    curve_doubt : str
+        Where `curve_uncertainty_w` is from.
+    curve_uncertainty_w : ndarray, shape (n,)
+        Standard uncertainty of the power at each point of the curve.
+    density_correction : {"power", "speed"}
+    losses : tuple of Loss
+    bill : Bill or None
+    upkeep : Stated
+        Relative.
+    """
+
+    name: str
+    count: int
+    climate: Climate
+    height_ratio: float
+    height: Stated
+    exposure: Stated
+    density: Stated
+    curve: PowerCurve
+    curve_doubt: str
+    curve_uncertainty_w: FloatArray
+    density_correction: str
+    losses: tuple[Loss, ...]
+    bill: Bill | None
+    upkeep: Stated
+
+
+def gather(
+    by_plan: Mapping[str, PlanSpread],
+    wind: Mapping[str, Stated],
+    builds: Sequence[Parts],
+    terms: MoneyTerms,
+) -> tuple[tuple[Input, ...], tuple[Chain, ...]]:
+    """Line up the inputs of all builds, each input once for all who share it.
+
+    Parameters
+    ----------
+    by_plan : mapping of str to PlanSpread
+        By quantity; these stand instead of what the stages state.
+    wind : mapping of str to Stated
+        By quantity, of the wind on site: relative.
+    builds : sequence of Parts
+    terms : MoneyTerms
+
+    Returns
+    -------
+    inputs : tuple of Input
+    chains : tuple of Chain
+        One for each build.
+    """
+    gathered = Gathered(by_plan)
+    shared = {quantity: gathered.add(quantity, 1.0, stated) for quantity, stated in wind.items()}
+    for quantity in ON_SITE:
+        if quantity not in shared:
+            shared[quantity] = gathered.add(quantity, 1.0, None)
+    shared |= _money(gathered, terms, any(build.bill is not None for build in builds))
+    exponent = max(_exponent(build) for build in builds)
+    exposure = max(build.exposure.size for build in builds)
+    curve_of = _labels([build.curve.provenance.source for build in builds])
+    bill_of = _labels([b.bill.provenance.source for b in builds if b.bill is not None])
+    chains = []
+    for build in builds:
+        names = dict(shared)
+        if build.height_ratio != 1:
+            names["shear_exponent"] = gathered.add(
+                "shear_exponent", 0.0, Stated(exponent, build.height.source)
+            )
+        names["exposure"] = gathered.add("exposure", 1.0, Stated(exposure, build.exposure.source))
+        names["density"] = gathered.add("density", 1.0, build.density)
+        level_w, bin_w = _curve(
+            gathered, by_plan, build, names, curve_of[build.curve.provenance.source]
+        )
+        names |= _losses(gathered, by_plan, build, builds)
+        if build.bill is not None:
+            of = bill_of[build.bill.provenance.source]
+            names["prices"] = gathered.add("prices", 1.0, Stated(PRICES, COMMON_PRACTICE), of)
+            alike = all(build.upkeep == other.upkeep for other in builds)
+            names["upkeep"] = gathered.add("upkeep", 1.0, build.upkeep, "" if alike else of)
+        chains.append(
+            Chain(
+                name=build.name,
+                count=build.count,
+                climate=build.climate,
+                height_ratio=build.height_ratio,
+                # A spread that the plan states holds for the exponent itself, at every hub.
+                exponent_weight=(
+                    1.0 if "shear_exponent" in by_plan else _share(_exponent(build), exponent)
+                ),
+                exposure_weight=(
+                    1.0 if "exposure" in by_plan else _share(build.exposure.size, exposure)
+                ),
+                curve=build.curve,
+                density_correction=build.density_correction,
+                level_w=level_w,
+                bin_w=bin_w,
+                losses={loss.category: loss.share for loss in build.losses},
+                bill=build.bill,
+                names=names,
+            )
+        )
+    return gathered.inputs, tuple(chains)
+
+
+def _money(gathered: Gathered, terms: MoneyTerms, costed: bool) -> dict[str, str]:
+    life = terms.life_years
+    names = {
+        "life_years": gathered.add(
+            "life_years", life, Stated(LIFE_SHARE * life / 6**0.5, COMMON_PRACTICE)
+        )
+    }
+    if costed:
+        names["discount_rate"] = gathered.add(
+            "discount_rate", terms.discount_rate, Stated(DISCOUNT_RATE, COMMON_PRACTICE)
+        )
+    if costed and terms.price_per_kwh is not None:
+        price = terms.price_per_kwh
+        names["price_per_kwh"] = gathered.add(
+            "price_per_kwh", price, Stated(PRICE_PER_KWH * price, COMMON_PRACTICE)
+        )
+    return names
+
+
+def _exponent(build: Parts) -> float:
+    """Return the standard uncertainty of the shear exponent that has the effect stated."""
+    if build.height_ratio == 1:
+        return 0.0
+    return build.height.size / abs(float(np.log(build.height_ratio)))
+
+
+def _share(part: float, whole: float) -> float:
+    return part / whole if whole > 0 else 1.0
+
+
+def _curve(
+    gathered: Gathered,
+    by_plan: Mapping[str, PlanSpread],
+    build: Parts,
+    names: dict[str, str],
+    of: str,
+) -> tuple[FloatArray, FloatArray]:
+    """Note the curve's inputs, and return what each power moves by, together and bin by bin.
+
+    The errors of two bins have the correlation rho: each is sqrt(rho) of an error common to all
+    and sqrt(1 - rho) of its own.
+    """
+    power, doubt = build.curve.power_w, build.curve_uncertainty_w
+    total = float(np.abs(power).sum())
+    mean = float(doubt.sum()) / total if total > 0 else 0.0
+    together, own = CURVE_CORRELATION**0.5, (1 - CURVE_CORRELATION) ** 0.5
+    level = Stated(together * mean, build.curve_doubt)
+    # A spread that the plan states for the whole curve leaves nothing for its bins.
+    bins = None if "curve" in by_plan else Stated(own * mean, build.curve_doubt)
+    names["curve"] = gathered.add("curve", 1.0, level, of)
+    names["curve_bins"] = gathered.add("curve_bins", 1.0, bins, of, scores=power.size)
+    by_bin = doubt / mean if mean > 0 else power
+    return (
+        power if "curve" in by_plan else by_bin,
+        power if "curve_bins" in by_plan else by_bin,
+    )
+
+
+def _losses(
+    gathered: Gathered, by_plan: Mapping[str, PlanSpread], build: Parts, builds: Sequence[Parts]
+) -> dict[str, str]:
+    """Note the losses; builds with the same loss for the same reason share the draw."""
+    names = {}
+    for loss in build.losses:
+        quantity = f"losses.{loss.category}"
+        alike = all(loss in other.losses for other in builds)
+        if loss.standard_uncertainty > 0 or quantity in by_plan:
+            names[quantity] = gathered.add(
+                quantity,
+                loss.share,
+                Stated(loss.standard_uncertainty, loss.method),
+                "" if alike else build.name,
+            )
+    return names
+
+
+def _labels(sources: Sequence[str]) -> dict[str, str]:
+    """Return short names that tell files apart: none where there is but one."""
+    different = list(dict.fromkeys(sources))
+    if len(different) == 1:
+        return {different[0]: ""}
+    short = [PurePath(source).name for source in different]
+    return dict(zip(different, short if len(set(short)) == len(short) else different, strict=True))

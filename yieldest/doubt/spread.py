@@ -1,0 +1,176 @@
+"""The distributions an uncertain input may have, as functions of a standard normal score."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtr
+
+from yieldest.arrays import FloatArray, floats
+
+
+class Spread(Protocol):
+    """A distribution; a score of 0 gives its median, 1.645 what 95 % of the cases lie below."""
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """The standard deviation, in the unit of the values."""
+
+    def at(self, score: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal scores, of any shape."""
+
+    def words(self) -> str:
+        """Return the distribution in words."""
+
+
+@dataclass(frozen=True)
+class Normal:
+    """A normal distribution.
+
+    Parameters
+    ----------
+    mean, deviation : float
+    """
+
+    mean: float
+    deviation: float
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """The standard deviation."""
+        return self.deviation
+
+    def at(self, score: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal scores."""
+        return np.asarray(self.mean + self.deviation * floats(score))
+
+    def words(self) -> str:
+        """Return the distribution in words."""
+        return f"normal, {self.mean:.4g} +- {self.deviation:.2g}"
+
+
+@dataclass(frozen=True)
+class Lognormal:
+    """A lognormal distribution, for what cannot fall below zero.
+
+    Parameters
+    ----------
+    median : float
+        Above zero.
+    relative : float
+        Standard deviation over mean.
+    """
+
+    median: float
+    relative: float
+
+    @property
+    def sigma(self) -> float:
+        """Standard deviation of the logarithm, sqrt(ln(1 + relative^2))."""
+        return float(np.sqrt(np.log1p(self.relative**2)))
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """The standard deviation."""
+        return self.median * float(np.exp(self.sigma**2 / 2)) * self.relative
+
+    def at(self, score: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal scores."""
+        return np.asarray(self.median * np.exp(self.sigma * floats(score)))
+
+    def words(self) -> str:
+        """Return the distribution in words."""
+        return f"lognormal, {self.median:.4g} +- {100 * self.relative:.2g} %"
+
+
+@dataclass(frozen=True)
+class Uniform:
+    """Every value between two bounds as likely as another.
+
+    Parameters
+    ----------
+    low, high : float
+    """
+
+    low: float
+    high: float
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """The standard deviation, width / sqrt(12) (JCGM 100:2008, 4.3.7)."""
+        return (self.high - self.low) / 12**0.5
+
+    def at(self, score: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal scores."""
+        return np.asarray(self.low + (self.high - self.low) * ndtr(floats(score)))
+
+    def words(self) -> str:
+        """Return the distribution in words."""
+        return f"uniform, {self.low:.4g} to {self.high:.4g}"
+
+
+@dataclass(frozen=True)
+class Triangular:
+    """Most likely at one value, never beyond two others.
+
+    Parameters
+    ----------
+    low, mode, high : float
+        In rising order, not all equal.
+    """
+
+    low: float
+    mode: float
+    high: float
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """The standard deviation (JCGM 101:2008, 6.4.5, for the symmetric case)."""
+        a, c, b = self.low, self.mode, self.high
+        return float(np.sqrt((a * a + b * b + c * c - a * b - a * c - b * c) / 18))
+
+    def at(self, score: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal scores."""
+        share = ndtr(floats(score))
+        width, rise, fall = self.high - self.low, self.mode - self.low, self.high - self.mode
+        return np.where(
+            share * width < rise,
+            self.low + np.sqrt(share * width * rise),
+            self.high - np.sqrt((1 - share) * width * fall),
+        )
+
+    def words(self) -> str:
+        """Return the distribution in words."""
+        return f"triangular, {self.low:.4g} to {self.high:.4g}, most likely {self.mode:.4g}"
+
+
+@dataclass(frozen=True)
+class Values:
+    """A list of values, each as likely as another; write one twice to double its weight.
+
+    Parameters
+    ----------
+    values : sequence of float
+        At least one; the order does not matter.
+    """
+
+    values: Sequence[float]
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """The standard deviation of the list."""
+        return float(np.std(self.values))
+
+    def at(self, score: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal scores, the lowest at the lowest scores."""
+        ordered = np.sort(floats(self.values))
+        index = np.floor(ndtr(floats(score)) * ordered.size).astype(np.int64)
+        return ordered[np.minimum(index, ordered.size - 1)]
+
+    def words(self) -> str:
+        """Return the distribution in words."""
+        return "one of " + ", ".join(f"{value:.4g}" for value in sorted(self.values))
