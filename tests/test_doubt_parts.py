@@ -14,7 +14,7 @@ from yieldest.doubt.inputs import QUANTITIES, Input, default_spread
 from yieldest.doubt.result import chance_of_doing_better
 from yieldest.doubt.scores import REPLICATES, Correlation, draw_scores, fewer
 from yieldest.doubt.spread import Lognormal, Normal, Triangular, Uniform, Values
-from yieldest.energy.yearly import mean_power_w
+from yieldest.energy.yearly import mean_power_of_readings_w, mean_power_w, sort_readings
 from yieldest.errors import InputError
 
 scores = st.floats(-4, 4)
@@ -170,3 +170,22 @@ def test_many_sites_are_integrated_as_one_is(shape, scale, steps, first):
     assert many[0] == pytest.approx(
         float(mean_power_w(shape, scale, speed, power)), rel=1e-10, abs=1e-11 * power.max()
     )
+
+
+@given(
+    st.lists(st.floats(0.0, 30.0), min_size=1, max_size=40),
+    st.lists(st.floats(0.1, 4.0), min_size=2, max_size=12),
+    st.lists(st.floats(0.5, 2.0), min_size=1, max_size=5),
+    st.integers(0, 1000),
+)
+def test_readings_in_sums_give_the_mean_of_every_reading(speeds, steps, factors, seed):
+    """Against numpy.interp at every reading."""
+    draw = np.random.default_rng(seed)
+    speed, node = np.array(speeds), np.cumsum(steps)
+    weight, power = draw.uniform(0.1, 1, speed.size), draw.uniform(0, 1000, node.size)
+    found = mean_power_of_readings_w(sort_readings(speed, weight), factors, node, power)
+    for factor, mean in zip(factors, found, strict=True):
+        each = np.interp(speed * factor, node, power, left=0, right=0)
+        near_an_end = np.isclose(speed * factor, node[[0, -1], None], rtol=1e-14).any()
+        if not near_an_end:
+            assert mean == pytest.approx(each @ weight / weight.sum(), rel=1e-9, abs=1e-9)

@@ -130,6 +130,7 @@ def _parts(plan: Plan, build: Build, result: BuildEstimate) -> Parts:
         name=build.name,
         count=build.count,
         climate=result.climate,
+        readings=None,
         height_ratio=ratio,
         height=Stated(abs(float(np.log(ratio))) * 0.05, "exponent"),
         exposure=Stated(EXPOSURE, COMMON_PRACTICE),

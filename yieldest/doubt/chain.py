@@ -17,7 +17,7 @@ from yieldest.climate.site import Climate
 from yieldest.climate.weibull import mean_speed, scale_of_mean
 from yieldest.doubt.inputs import SPEED_FACTORS
 from yieldest.energy.losses import kept_after
-from yieldest.energy.yearly import gross_kwh_per_year
+from yieldest.energy.yearly import SortedReadings, gross_kwh_of_readings, gross_kwh_per_year
 from yieldest.money.bill import Bill
 from yieldest.money.cost import flow_of, outlay_of
 from yieldest.money.measures import cost_per_kwh, payback_years, present_value
@@ -36,7 +36,7 @@ MEASURES = (
 
 Values = Mapping[str, npt.ArrayLike]
 """Values of inputs by name, that broadcast; an input left out has its central value."""
-_Value = Callable[[str, float], FloatArray]
+_Value = Callable[[str, npt.ArrayLike], FloatArray]
 
 
 @dataclass(frozen=True)
@@ -49,6 +49,8 @@ class Chain:
     count : int
     climate : Climate
         At the hub.
+    readings : SortedReadings or None
+        At the hub, where the energy is theirs and not the fitted distribution's.
     height_ratio : float
         Hub height over that of the anemometer.
     exponent_weight : float
@@ -60,6 +62,8 @@ class Chain:
     density_correction : {"power", "speed"}
     level_w, bin_w : ndarray, shape (n,)
         How far a power moves when the curve's factor, or that of its bin, moves from 1 to 2.
+    bin_of : ndarray of int, shape (n,)
+        The bin that each point of the curve lies in.
     losses : mapping of str to float
         Share by category.
     bill : Bill or None
@@ -70,6 +74,7 @@ class Chain:
     name: str
     count: int
     climate: Climate
+    readings: SortedReadings | None
     height_ratio: float
     exponent_weight: float
     exposure_weight: float
@@ -77,6 +82,7 @@ class Chain:
     density_correction: str
     level_w: FloatArray
     bin_w: FloatArray
+    bin_of: npt.NDArray[np.int64]
     losses: Mapping[str, float]
     bill: Bill | None
     names: Mapping[str, str]
@@ -99,7 +105,7 @@ def outcome(chain: Chain, terms: MoneyTerms, values: Values) -> dict[str, FloatA
         needs a bill or a price that is not stated is left out.
     """
 
-    def value(quantity: str, central: float) -> FloatArray:
+    def value(quantity: str, central: npt.ArrayLike) -> FloatArray:
         return floats(values.get(chain.names.get(quantity, ""), central))
 
     life = np.maximum(1.0, np.rint(value("life_years", terms.life_years)))
@@ -141,10 +147,11 @@ def _net_kwh(chain: Chain, value: _Value, life: FloatArray) -> tuple[FloatArray,
     shape = climate.shape * value("shape", 1.0)
     # A draw of the shape leaves the mean speed alone: the record knows that one better.
     scale = scale_of_mean(mean_speed(climate.shape, climate.scale_ms) * speed, shape)
+    bins = value("curve_bins", np.ones(chain.bin_of.max() + 1))
     power = (
         curve.power_w
         + (value("curve", 1.0)[..., np.newaxis] - 1) * chain.level_w
-        + (value("curve_bins", 1.0) - 1) * chain.bin_w
+        + (bins[..., chain.bin_of] - 1) * chain.bin_w
     )
     # No draw makes a machine consume where its curve says that it produces.
     power = np.where(curve.power_w >= 0, np.maximum(power, 0.0), power)
@@ -156,8 +163,11 @@ def _net_kwh(chain: Chain, value: _Value, life: FloatArray) -> tuple[FloatArray,
     year = value("coming_years", 1.0)
     # The mean of independent years wanders less by the root of their number.
     factors = (year, 1 + (year - 1) / np.sqrt(life))
-    one_year, usual_year = (
-        gross_kwh_per_year(shape, scale * factor, climate.calm_share, *nodes, chain.count) * kept
+    gross = (
+        gross_kwh_per_year(shape, scale * factor, climate.calm_share, *nodes, chain.count)
+        if chain.readings is None
+        else gross_kwh_of_readings(chain.readings, speed * factor, *nodes, chain.count)
         for factor in factors
     )
+    one_year, usual_year = (energy * kept for energy in gross)
     return one_year, usual_year

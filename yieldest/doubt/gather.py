@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import PurePath
 
 import numpy as np
+import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.climate.site import Climate
@@ -27,6 +28,7 @@ from yieldest.doubt.inputs import (
 )
 from yieldest.doubt.scores import Correlation
 from yieldest.energy.losses import Loss
+from yieldest.energy.yearly import SortedReadings
 from yieldest.money.bill import Bill
 from yieldest.money.terms import MoneyTerms
 from yieldest.turbine.curve import PowerCurve
@@ -34,6 +36,8 @@ from yieldest.turbine.curve import PowerCurve
 ALIKE = ("curve", "prices", "losses.electrical", "losses.interaction", "losses.availability",
          "losses.turbine_performance", "losses.environmental", "losses.curtailment")  # fmt: skip
 """Quantities that may differ between builds, and then still err alike: same hands, same shops."""
+MOST_BINS = 50
+"""As many as a curve in bins of 0.5 m/s has up to 25 m/s (IEC 61400-12-1)."""
 ON_SITE = (*SPEED_FACTORS, "shape", "coming_years")
 """Quantities of the wind on site."""
 DEFAULT_CORRELATIONS = tuple(Correlation(each, each, ALIKE_CORRELATION) for each in ALIKE)
@@ -49,6 +53,8 @@ class Parts:
     count : int
     climate : Climate
         At the hub.
+    readings : SortedReadings or None
+        At the hub, where the energy is theirs and not the fitted distribution's.
     height_ratio : float
         Hub height over that of the anemometer.
     height : Stated
@@ -73,6 +79,7 @@ class Parts:
     name: str
     count: int
     climate: Climate
+    readings: SortedReadings | None
     height_ratio: float
     height: Stated
     exposure: Stated
@@ -117,8 +124,9 @@ def gather(
     shared |= _money(gathered, terms, any(build.bill is not None for build in builds))
     exponent = max(_exponent(build) for build in builds)
     exposure = max(build.exposure.size for build in builds)
-    curve_of = _labels([build.curve.provenance.source for build in builds])
-    bill_of = _labels([b.bill.provenance.source for b in builds if b.bill is not None])
+    curve_of = _labels([_curve_key(build) for build in builds])
+    bills = [build.bill for build in builds if build.bill is not None]
+    bill_of = _labels([_bill_key(bill) for bill in bills]) if bills else {}
     chains = []
     for build in builds:
         names = dict(shared)
@@ -128,12 +136,15 @@ def gather(
             )
         names["exposure"] = gathered.add("exposure", 1.0, Stated(exposure, build.exposure.source))
         names["density"] = gathered.add("density", 1.0, build.density)
+        if build.readings is not None:
+            del names["shape"]  # readings have none
+        bin_of = _bin_of(build.curve.speed_ms.size)
         level_w, bin_w = _curve(
-            gathered, by_plan, build, names, curve_of[build.curve.provenance.source]
+            gathered, by_plan, build, names, curve_of[_curve_key(build)], int(bin_of[-1]) + 1
         )
         names |= _losses(gathered, by_plan, build, builds)
         if build.bill is not None:
-            of = bill_of[build.bill.provenance.source]
+            of = bill_of[_bill_key(build.bill)]
             names["prices"] = gathered.add("prices", 1.0, Stated(PRICES, COMMON_PRACTICE), of)
             alike = all(build.upkeep == other.upkeep for other in builds)
             names["upkeep"] = gathered.add("upkeep", 1.0, build.upkeep, "" if alike else of)
@@ -142,6 +153,7 @@ def gather(
                 name=build.name,
                 count=build.count,
                 climate=build.climate,
+                readings=build.readings,
                 height_ratio=build.height_ratio,
                 # A spread that the plan states holds for the exponent itself, at every hub.
                 exponent_weight=(
@@ -154,6 +166,7 @@ def gather(
                 density_correction=build.density_correction,
                 level_w=level_w,
                 bin_w=bin_w,
+                bin_of=bin_of,
                 losses={loss.category: loss.share for loss in build.losses},
                 bill=build.bill,
                 names=names,
@@ -192,12 +205,27 @@ def _share(part: float, whole: float) -> float:
     return part / whole if whole > 0 else 1.0
 
 
+def _bill_key(bill: Bill) -> tuple[str, int]:
+    return bill.provenance.source, len(bill.items)
+
+
+def _curve_key(build: Parts) -> tuple[str, int]:
+    """Return what two builds must have in common to share the errors of a curve."""
+    return build.curve.provenance.source, build.curve.speed_ms.size
+
+
+def _bin_of(points: int) -> npt.NDArray[np.int64]:
+    """Return the bin of each point: its own, or with many points as many bins as are usual."""
+    return np.arange(points) * min(points, MOST_BINS) // points
+
+
 def _curve(
     gathered: Gathered,
     by_plan: Mapping[str, PlanSpread],
     build: Parts,
     names: dict[str, str],
     of: str,
+    bins: int,
 ) -> tuple[FloatArray, FloatArray]:
     """Note the curve's inputs, and return what each power moves by, together and bin by bin.
 
@@ -210,9 +238,9 @@ def _curve(
     together, own = CURVE_CORRELATION**0.5, (1 - CURVE_CORRELATION) ** 0.5
     level = Stated(together * mean, build.curve_doubt)
     # A spread that the plan states for the whole curve leaves nothing for its bins.
-    bins = None if "curve" in by_plan else Stated(own * mean, build.curve_doubt)
+    alone = None if "curve" in by_plan else Stated(own * mean, build.curve_doubt)
     names["curve"] = gathered.add("curve", 1.0, level, of)
-    names["curve_bins"] = gathered.add("curve_bins", 1.0, bins, of, scores=power.size)
+    names["curve_bins"] = gathered.add("curve_bins", 1.0, alone, of, scores=bins)
     by_bin = doubt / mean if mean > 0 else power
     return (
         power if "curve" in by_plan else by_bin,
@@ -238,10 +266,16 @@ def _losses(
     return names
 
 
-def _labels(sources: Sequence[str]) -> dict[str, str]:
+def _labels(files: Sequence[tuple[str, int]]) -> dict[tuple[str, int], str]:
     """Return short names that tell files apart: none where there is but one."""
-    different = list(dict.fromkeys(sources))
+    different = list(dict.fromkeys(files))
     if len(different) == 1:
         return {different[0]: ""}
-    short = [PurePath(source).name for source in different]
-    return dict(zip(different, short if len(set(short)) == len(short) else different, strict=True))
+    for long in (
+        [PurePath(source).name for source, _ in different],
+        [source for source, _ in different],
+        [f"{source}, {points} points" for source, points in different],
+    ):
+        if len(set(long)) == len(different):
+            break
+    return dict(zip(different, long, strict=True))

@@ -116,6 +116,91 @@ def gross_kwh_per_year(
     return np.asarray((1 - floats(calm_share)) * power_w * (count * HOURS_PER_YEAR / 1000))
 
 
+def gross_kwh_of_readings(
+    readings: SortedReadings,
+    factor: npt.ArrayLike,
+    node_speed_ms: npt.ArrayLike,
+    node_power_w: npt.ArrayLike,
+    count: int,
+) -> FloatArray:
+    """Return the same from readings, each multiplied by a factor (see their mean power)."""
+    power_w = mean_power_of_readings_w(readings, factor, node_speed_ms, node_power_w)
+    return np.asarray(power_w * (count * HOURS_PER_YEAR / 1000))
+
+
+@dataclass(frozen=True)
+class SortedReadings:
+    """Readings in rising order with running sums, for `mean_power_of_readings_w`.
+
+    Parameters
+    ----------
+    speed_ms : ndarray, shape (m,)
+    weight_below, run_below : ndarray, shape (m + 1,)
+        Sums of weight, and of weight times speed, of all readings before each.
+    """
+
+    speed_ms: FloatArray
+    weight_below: FloatArray
+    run_below: FloatArray
+
+
+def sort_readings(speed_ms: FloatArray, weight: FloatArray) -> SortedReadings:
+    """Sort readings and add them up.
+
+    Parameters
+    ----------
+    speed_ms, weight : ndarray, shape (n,)
+        Finite; the weights are made to add up to 1.
+    """
+    order = np.argsort(speed_ms)
+    speed, share = speed_ms[order], weight[order] / weight.sum()
+    return SortedReadings(
+        speed,
+        np.concatenate(([0.0], np.cumsum(share))),
+        np.concatenate(([0.0], np.cumsum(share * speed))),
+    )
+
+
+def mean_power_of_readings_w(
+    readings: SortedReadings,
+    factor: npt.ArrayLike,
+    node_speed_ms: npt.ArrayLike,
+    node_power_w: npt.ArrayLike,
+) -> FloatArray:
+    """Return the mean power of a piecewise-linear curve over readings.
+
+    Parameters
+    ----------
+    readings : SortedReadings
+    factor : array_like, shape (...)
+        Every reading is multiplied by it first.
+    node_speed_ms, node_power_w : array_like, shape (..., n)
+        As for `mean_power_w`; a reading at the first or the last speed counts.
+
+    Returns
+    -------
+    ndarray, shape (...)
+
+    Notes
+    -----
+    On a straight piece the power of a sum is the sum of the powers, so the sums of weight and of
+    weight times speed between its ends are enough: no draw visits every reading.
+    """
+    by = floats(factor)[..., np.newaxis]
+    speed = floats(node_speed_ms)
+    power = floats(node_power_w)
+    ends = speed / by
+    last = np.nextafter(ends[..., -1:], np.inf)
+    place = np.searchsorted(readings.speed_ms, np.concatenate((ends[..., :-1], last), axis=-1))
+    weight, run = (
+        sums[place[..., 1:]] - sums[place[..., :-1]]
+        for sums in (readings.weight_below, readings.run_below)
+    )
+    low = speed[..., :-1]
+    slope = (power[..., 1:] - power[..., :-1]) / (speed[..., 1:] - low)
+    return np.asarray((power[..., :-1] * weight + slope * (by * run - low * weight)).sum(axis=-1))
+
+
 def share_at_power(
     shape: npt.ArrayLike,
     scale_ms: npt.ArrayLike,
