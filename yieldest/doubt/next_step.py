@@ -23,7 +23,7 @@ def season_doubt(missing):
     return 0.2 / np.sqrt(2) * np.sin(np.pi * missing) / (np.pi * (1 - missing))
 
 
-DRAWS = 2048
+DRAWS = 1024
 """Draws for the comparison: the same for before and after, so that their noise cancels."""
 
 

@@ -1,0 +1,104 @@
+"""How quick the draws are: 100,000 for two builds, against the one-plan estimate in a loop.
+
+Run it as `python tests/benchmarks/bench_doubt.py [--json FILE]`.
+"""
+
+from __future__ import annotations
+
+import os
+
+# One core, so that the figures do not depend on how many there are; before numpy is loaded.
+for library in ("OMP", "OPENBLAS", "MKL"):
+    os.environ[f"{library}_NUM_THREADS"] = "1"
+
+import shutil
+import tempfile
+from pathlib import Path
+
+import numpy as np
+from harness import Figure, best_of, report
+
+from yieldest.doubt.chain import outcome
+from yieldest.doubt.draws import convergence, run, summary
+from yieldest.doubt.gather import DEFAULT_CORRELATIONS
+from yieldest.doubt.scores import draw_scores
+from yieldest.doubts import how_sure, lined_up
+from yieldest.estimate import estimate
+from yieldest.plan import load_plan
+
+DEMO_SITE = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
+DRAWS = 100_000
+LOOPS = 20
+
+
+def light_plan(folder: Path) -> Path:
+    """Copy the demo site with a stated mean speed: the quickest estimate there is to beat."""
+    shutil.copytree(DEMO_SITE, folder, dirs_exist_ok=True)
+    path = folder / "plan.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('record = "wind.csv.gz"', "mean_speed_ms = 5.3"), encoding="utf-8")
+    return path
+
+
+def figures() -> list[Figure]:
+    """Time the draws of two builds, and all that is made of them."""
+    plan = load_plan(DEMO_SITE)
+    whole = estimate(plan)
+    inputs, chains = lined_up(plan, whole)
+
+    def draw() -> None:
+        scores = draw_scores(inputs, DEFAULT_CORRELATIONS, DRAWS, seed=1)
+        found = [run(chain, whole.terms, inputs, scores) for chain in chains]
+        convergence(found)
+        for figures_of in found:
+            for measure, values in figures_of.items():
+                summary(measure, values)
+
+    seconds = best_of(draw, 5)
+    with tempfile.TemporaryDirectory() as scratch:
+        light = load_plan(light_plan(Path(scratch)))
+        loop = best_of(lambda: [estimate(light) for _ in range(LOOPS)], 3) / LOOPS
+
+    def chain_one_by_one() -> None:
+        for _ in range(LOOPS):
+            for chain in chains:
+                outcome(chain, whole.terms, {})
+
+    one = best_of(chain_one_by_one, 5) / LOOPS
+    central = [outcome(chain, whole.terms, {})["one_year_kwh"] for chain in chains]
+    off = max(
+        abs(float(a) / b.energy.net_kwh_per_year - 1)
+        for a, b in zip(central, whole.builds, strict=True)
+    )
+    usual = best_of(lambda: how_sure(plan, whole, plan.doubt.draws, seed=1), 3)
+    return [
+        Figure(
+            f"{DRAWS:,} draws, two builds",
+            seconds,
+            "one-plan estimate in a loop",
+            loop * DRAWS,
+            "time < 2 s, ratio < 0.005",
+            f"central values {off:.0e} from the estimate's",
+        ),
+        Figure(
+            f"{DRAWS:,} draws, two builds",
+            seconds,
+            "the bare chain in a loop",
+            one * DRAWS,
+            "(no target)",
+            "without reading any file",
+        ),
+        Figure(
+            f"all of doubt at {plan.doubt.draws:,} draws",
+            usual,
+            f"{DRAWS:,} draws, two builds",
+            seconds,
+            "(no target)",
+            "drivers and next steps included",
+        ),
+    ]
+
+
+if __name__ == "__main__":
+    np.seterr(all="raise", under="ignore")
+    report(figures())
