@@ -109,7 +109,7 @@ _ROWS = (
 
 def _table(doubt: Doubt, currency: str) -> Table:
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
-    table.add_column("as good as this, or better, in 50 %, 75 %, 90 %, 99 % of cases")
+    table.add_column("range in nine cases of ten; P90: this good or better in 90 %")
     for build in doubt.builds:
         table.add_column(Text(build.name), justify="right", overflow="fold")
     table.add_column("unit")
@@ -120,11 +120,16 @@ def _table(doubt: Doubt, currency: str) -> Table:
     for label, measure, unit, digits in _ROWS:
         if not any(measure in build.ranges for build in doubt.builds):
             continue
+        row(
+            label,
+            unit.format(currency),
+            lambda b, m=measure: range_of(b, m),  # type: ignore[misc]
+        )
         for point, share in EXCEEDANCE.items():
             name = f"P{100 * share:.0f}"
             row(
-                f"{label}, {name}" if point == "p50" else f"  {name}",
-                unit.format(currency),
+                f"  {name}",
+                "",
                 lambda b, m=measure, p=point, d=digits: (  # type: ignore[misc]
                     _or_never(getattr(b.ranges[m], p), d) if m in b.ranges else NOT_KNOWN
                 ),
