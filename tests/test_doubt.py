@@ -13,7 +13,7 @@ from yieldest.doubt.inputs import CATEGORIES, QUANTITIES
 from yieldest.doubt.scores import columns, draw_scores
 from yieldest.doubts import how_sure, lined_up
 from yieldest.estimate import estimate
-from yieldest.plan import load_plan
+from yieldest.plan import Doubt, LossSpreads, load_plan
 
 P90 = stats.norm.ppf(0.9)
 NINE_OF_TEN = stats.norm.ppf(0.95)
@@ -74,6 +74,25 @@ def test_draws_without_spread_are_the_one_plan_estimate(demo_site):
         if result.cost.simple_payback_years is not None:
             for draw in (0, 1023):
                 assert_as_estimated({k: v[draw] for k, v in found.items()}, result)
+
+
+def test_draws_of_readings_are_the_one_plan_estimate_too(yard, edit):
+    """When the energy comes from the readings, so do the draws."""
+    edit(yard / "plan.toml", "[wind]", '[wind]\nfit = "empirical"')
+    plan = load_plan(yard)
+    whole = estimate(plan)
+    inputs, chains = lined_up(plan, whole)
+    assert all(result.energy.from_readings for result in whole.builds)
+    scores = draw_scores(inputs, [], 512, seed=1)
+    for chain, result in zip(chains, whole.builds, strict=True):
+        found = run(chain, whole.terms, inputs, 0 * scores)["one_year_kwh"][0]
+        assert found == pytest.approx(result.energy.net_kwh_per_year, rel=1e-11)
+        assert run(chain, whole.terms, inputs, scores)["one_year_kwh"].std() > 0.05 * found
+
+
+def test_the_plan_can_state_every_input():
+    names = set(Doubt.model_fields) - {"draws", "seed", "losses", "correlation"}
+    assert names | {f"losses.{name}" for name in LossSpreads.model_fields} == set(QUANTITIES)
 
 
 def test_a_plan_without_doubt_has_the_estimate_everywhere(only):

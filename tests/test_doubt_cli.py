@@ -160,9 +160,9 @@ SPOILT = [
     ("anemometer = { }", "state one of"),
     ("anemometer = { uniform = [0.9, 1.1], values = [1.0] }", "exclude each other"),
     ("anemometer = { uniform = [1.1, 0.9] }", "lowest first"),
-    ("anemometer = { uniform = [-1.0, 1.0] }", "doubt.anemometer: -1 is not a factor"),
+    ("anemometer = { uniform = [-1.0, 1.0] }", "doubt: anemometer: -1 is not a factor"),
     ("anemometer = { values = [1.0], distribution = 'normal' }", "belongs to standard_uncertainty"),
-    ("life_years = { triangular = [0, 5, 10] }", "doubt.life_years: 0 is not a life"),
+    ("life_years = { triangular = [0, 5, 10] }", "life_years: 0 is not a life"),
     ("losses.electrical = { uniform = [0.5, 1.5] }", "1.5 is not a share"),
     ("correlation = [{ between = ['anemometer', 'mood'], coefficient = 0.5 }]", "'mood'"),
     ("correlation = [{ between = ['anemometer', 'curve'], coefficient = 1.0 }]", "less than 1"),
@@ -181,7 +181,15 @@ def test_bad_doubt_is_one_sentence_and_exit_code_2(run, yard, line, named):
     assert refused.out == ""
     assert len(refused.err.strip().splitlines()) == 1
     assert named in refused.err
-    assert "plan.toml" in refused.err or "doubt" in refused.err
+    if named != "contradict":  # known only when everything is drawn
+        assert "plan.toml, line" in refused.err
+        assert run("check", yard).err == refused.err
+
+
+def test_a_sweep_has_no_draws(run, yard):
+    refused = run("estimate", yard, "--sweep", "money.discount_rate=0.02:0.04:3", "--draws", "512")
+    assert refused.code == 2
+    assert "--draws" in refused.err
 
 
 @pytest.mark.parametrize("draws", ["5", "-1", "1000000000"])

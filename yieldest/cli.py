@@ -84,6 +84,10 @@ def estimate(
 
     overrides = [read_override(change) for change in changes]
     if sweep is not None:
+        if draws is not None or seed is not None:
+            raise InputError(
+                "--sweep shows no ranges, so --draws and --seed go nowhere; leave them out."
+            )
         _sweep(plan, overrides, sweep, out, as_json)
         return
     stated = load_plan(plan, overrides)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from yieldest.climate.study import WindStudy
 from yieldest.doubt.chain import Chain
 from yieldest.doubt.gather import DEFAULT_CORRELATIONS, Parts, gather
 from yieldest.doubt.inputs import (
@@ -27,9 +28,11 @@ from yieldest.doubt.inputs import (
 from yieldest.doubt.next_step import usual_steps
 from yieldest.doubt.result import Doubt, doubt_of
 from yieldest.doubt.scores import Correlation
+from yieldest.energy.yearly import sort_readings
 from yieldest.errors import InputError
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.plan import FEWEST_DRAWS, MOST_DRAWS, Build, Plan
+from yieldest.record.coverage import DAYS_PER_YEAR
 
 
 def how_sure(
@@ -80,7 +83,7 @@ def how_sure(
         steps=usual_steps(
             size,
             days=None if record is None else record.coverage.hours / 24,
-            has_reference=False,
+            has_reference=estimate.long_term is not None,
         ),
         draws=draws,
         seed=seed,
@@ -97,8 +100,6 @@ def lined_up(plan: Plan, estimate: Estimate) -> tuple[tuple[Input, ...], tuple[C
         When the plan's [doubt] section states what cannot be.
     """
     by_plan = {name: PlanSpread(**spread) for name, spread in plan.doubt.spreads.items()}
-    for quantity, spread in by_plan.items():
-        spread.refuse_nonsense(f"{plan.path}: doubt.{quantity}", quantity)
     builds = [
         _parts(plan, build, result)
         for build, result in zip(plan.build, estimate.builds, strict=True)
@@ -108,41 +109,107 @@ def lined_up(plan: Plan, estimate: Estimate) -> tuple[tuple[Input, ...], tuple[C
 
 def _wind(plan: Plan, estimate: Estimate) -> dict[str, Stated]:
     """Return what the stages state of the wind on site."""
-    stated = {"coming_years": Stated(YEAR_TO_YEAR, COMMON_PRACTICE)}
-    record = estimate.record
-    if record is None:
+    study, over_years = estimate.study, estimate.long_term
+    yearly = Stated(YEAR_TO_YEAR, COMMON_PRACTICE)
+    if study is None:
         given = plan.wind.weibull_shape is not None
-        stated["stated_mean"] = Stated(STATED_MEAN, COMMON_PRACTICE)
-        stated["shape"] = Stated(STATED_SHAPE if given else ASSUMED_SHAPE, COMMON_PRACTICE)
-        return stated
-    days = record.coverage.hours / 24
-    stated["anemometer"] = Stated(ANEMOMETER, COMMON_PRACTICE)
-    stated["mounting"] = Stated(MOUNTING, COMMON_PRACTICE)
-    stated["shape"] = Stated(float(0.78 / np.sqrt(days)), "later")
-    stated["past_years"] = Stated(YEAR_TO_YEAR / max(1, days / 365.25) ** 0.5, COMMON_PRACTICE)
-    return stated
+        return {
+            "coming_years": yearly,
+            "stated_mean": Stated(STATED_MEAN, COMMON_PRACTICE),
+            "shape": Stated(STATED_SHAPE if given else ASSUMED_SHAPE, COMMON_PRACTICE),
+        }
+    stated = {
+        "anemometer": Stated(ANEMOMETER, COMMON_PRACTICE),
+        "mounting": Stated(MOUNTING, COMMON_PRACTICE),
+        "rounding": Stated(_rounding(study), "JCGM 100:2008, F.2.2.1, as if all erred alike"),
+        "fit": Stated(_misfit(estimate), "half-width of fitted against read mean, JCGM 100, 4.3.7"),
+    }
+    if study.chosen.shape is not None and study.chosen.shape_se is not None:
+        error = study.chosen.shape_se / study.chosen.shape
+        stated["shape"] = Stated(error, "block bootstrap of the record")
+    if over_years is None:
+        stated["sampling"] = Stated(study.doubt.mean_sampling, "block bootstrap of the record")
+        stated["seasons"] = Stated(study.doubt.mean_season, "months missing in the record")
+        years = max(1.0, study.record.coverage.span_hours / 24 / DAYS_PER_YEAR)
+        stated["past_years"] = Stated(
+            study.doubt.mean_year, f"{YEAR_TO_YEAR:.0%} over the root of {years:.1f} years"
+        )
+    else:
+        relation = over_years.chosen.mean_uncertainty
+        spread, years = over_years.year_to_year_spread, max(1.0, over_years.reference_years)
+        stated["long_term"] = Stated(relation, over_years.chosen.name)
+        stated["past_years"] = Stated(
+            spread / years**0.5, f"{spread:.1%} over the root of {years:.1f} years"
+        )
+        yearly = Stated(spread, "yearly means of the reference")
+    return {**stated, "coming_years": yearly}
+
+
+def _rounding(study: WindStudy) -> float:
+    """Return the standard uncertainty that rounding leaves to the mean, relative to it."""
+    tally, mean_ms = study.tally, study.mean_speed_ms
+    step_ms = tally.step_ms
+    if step_ms is None:
+        near = int(np.argmin(np.abs(tally.speed_ms - mean_ms)))
+        step_ms = float(tally.upper_ms[near] - tally.lower_ms[near])
+    return step_ms / 12**0.5 / mean_ms
+
+
+def _misfit(estimate: Estimate) -> float:
+    study = estimate.study
+    if study is None or estimate.long_term is not None:
+        return 0.0
+    return abs(estimate.climate.mean_speed_ms / study.mean_speed_ms - 1) / 3**0.5
 
 
 def _parts(plan: Plan, build: Build, result: BuildEstimate) -> Parts:
     """Return what the stages state of one build."""
-    ratio = build.hub_height_m / plan.wind.measured_height_m
+    wind, curve = result.wind, result.curve
+    uncertainty_w = getattr(curve, "uncertainty_w", 0.1 * curve.power_w)
+    power_w = float(np.abs(curve.power_w).sum())
+    mean = float(uncertainty_w.sum()) / power_w if power_w > 0 else 0.0
+    of_curve = (
+        "as the curve states it"
+        if getattr(curve, "power_uncertainty_w", None) is not None
+        else OUR_CHOICE
+    )
+    around = {rung.step: rung.standard_uncertainty or 0.0 for rung in wind.ladder}
+    surroundings = [around.get(step, 0.0) for step in ("behind obstacles", "above the roof")]
     return Parts(
         name=build.name,
         count=build.count,
         climate=result.climate,
-        readings=None,
-        height_ratio=ratio,
-        height=Stated(abs(float(np.log(ratio))) * 0.05, "exponent"),
-        exposure=Stated(EXPOSURE, COMMON_PRACTICE),
-        density=Stated(0.01, OUR_CHOICE),
-        curve=result.curve,
-        curve_doubt="10 % of the power, our choice",
-        curve_uncertainty_w=0.1 * result.curve.power_w,
+        readings=(
+            sort_readings(wind.readings.speed_ms, wind.readings.weight)
+            if wind.readings is not None and result.energy.from_readings
+            else None
+        ),
+        height_ratio=build.hub_height_m / plan.wind.measured_height_m,
+        height=Stated(wind.height.standard_uncertainty, wind.height.provenance.method),
+        exposure=Stated(
+            float(np.sqrt(EXPOSURE**2 + sum(size**2 for size in surroundings))),
+            "3 % (common practice, no source), with obstacles and roof"
+            if any(surroundings)
+            else COMMON_PRACTICE,
+        ),
+        density=Stated(result.air.standard_uncertainty, result.air.provenance.method),
+        curve=curve,
+        curve_doubt=f"{mean:.0%} of the power, "
+        + (
+            "of the curve"
+            if getattr(curve, "power_uncertainty_w", None) is not None
+            else OUR_CHOICE
+        ),
+        curve_uncertainty_w=uncertainty_w,
         density_correction=build.density_correction,
         losses=result.energy.losses,
         bill=result.bill,
         upkeep=Stated(
-            ASSUMED_UPKEEP if plan.money.upkeep_share_per_year is None else STATED_UPKEEP,
-            COMMON_PRACTICE,
+            STATED_UPKEEP if _upkeep_is_stated(plan, result) else ASSUMED_UPKEEP, COMMON_PRACTICE
         ),
     )
+
+
+def _upkeep_is_stated(plan: Plan, result: BuildEstimate) -> bool:
+    in_bill = result.bill is not None and result.bill.states_upkeep
+    return in_bill or plan.money.upkeep_share_per_year is not None

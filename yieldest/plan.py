@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from yieldest.doubt.inputs import QUANTITIES, PlanSpread
 from yieldest.errors import InputError
 from yieldest.overrides import Override, apply_override
 from yieldest.textfile import open_text
@@ -29,7 +30,6 @@ MOST_WAKES = 200
 """Machines that wakes are reckoned for; the work grows with the square of the number."""
 DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 16_384, 512, 500_000
 """Draws for the doubt: by default, the fewest that say anything, the most that memory bears."""
-_NOT_INPUTS = ("draws", "seed", "losses", "correlation")
 Terrain = Literal["water", "open", "hedged", "built", "suburb"]
 
 
@@ -666,22 +666,20 @@ class Doubt(_Section):
         }
 
     @model_validator(mode="after")
-    def _known_inputs(self) -> Self:
-        known = [
-            *(name for name in type(self).model_fields if name not in _NOT_INPUTS),
-            *(f"losses.{name}" for name in LossSpreads.model_fields),
-        ]
+    def _sense(self) -> Self:
+        for quantity, spread in self.spreads.items():
+            nonsense = PlanSpread(**spread).nonsense(quantity)
+            if nonsense is not None:
+                raise ValueError(f"{quantity}: {nonsense}; mend the value")
         for one in self.correlation:
             for name in one.between:
-                if name not in known:
+                if name not in QUANTITIES:
                     raise ValueError(
                         f"correlation names {name!r}, which is no input; they are "
-                        f"{', '.join(known)}"
+                        f"{', '.join(QUANTITIES)}"
                     )
         if 0 < self.draws < FEWEST_DRAWS:
-            raise ValueError(
-                f"draws is {self.draws}; state 0 for none, or {FEWEST_DRAWS} at least"
-            )
+            raise ValueError(f"draws is {self.draws}; state 0 for none, or {FEWEST_DRAWS} at least")
         return self
 
 

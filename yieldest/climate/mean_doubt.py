@@ -50,10 +50,28 @@ class WindDoubt:
         return float(np.sqrt(self.cube_sampling**2 + 9 * (self.mean_season**2 + self.mean_year**2)))
 
 
+def season_doubt(missing: float) -> float:
+    r"""Return the relative standard uncertainty of the mean speed when part of the year is missing.
+
+    Parameters
+    ----------
+    missing : float
+        Share of the year.
+
+    Notes
+    -----
+    When a share f of the year is missing in one piece, and monthly means swing like a cosine of
+    amplitude a whose phase nobody knows, the mean of the rest is off by a standard deviation of
+    :math:`a/\sqrt2 \cdot \sin(\pi f) / (\pi (1 - f))` (calculus, no other source).
+    """
+    missing = min(missing, 0.999)  # where sine and denominator both vanish
+    return float(SEASON_SWING / np.sqrt(2) * np.sin(np.pi * missing) / (np.pi * (1 - missing)))
+
+
 def wind_doubt(
     tally: Tally, draws: BlockDraws, span_hours: float, month_share: tuple[float, ...]
 ) -> WindDoubt:
-    r"""Return how sure the mean wind of a record is.
+    """Return how sure the mean wind of a record is.
 
     Parameters
     ----------
@@ -64,24 +82,16 @@ def wind_doubt(
         From the first reading to the last.
     month_share : tuple of 12 float
         Share of each calendar month that has readings.
-
-    Notes
-    -----
-    When a share f of the year is missing in one piece, and monthly means swing like a cosine of
-    amplitude a whose phase nobody knows, the mean of the rest is off by a standard deviation of
-    :math:`a/\sqrt2 \cdot \sin(\pi f) / (\pi (1 - f))` (calculus, no other source).
     """
     drawn = tally.weighted(draws.weight)
     means, cubes = drawn.moment(1), drawn.moment(3)
     # A month that is half covered stands for itself (see `record.coverage`).
     missing = 1 - float(np.mean([min(1.0, share / FULL_MONTH_SHARE) for share in month_share]))
-    missing = min(missing, 0.999)  # where sine and denominator both vanish
-    season = SEASON_SWING / np.sqrt(2) * np.sin(np.pi * missing) / (np.pi * (1 - missing))
     years = max(1.0, span_hours / 24 / DAYS_PER_YEAR)
     return WindDoubt(
         mean_sampling=float(np.nanstd(means, ddof=1) / tally.moment(1)),
         cube_sampling=float(np.nanstd(cubes, ddof=1) / tally.moment(3)),
-        mean_season=float(season),
+        mean_season=season_doubt(missing),
         mean_year=float(YEAR_TO_YEAR_SPREAD / np.sqrt(years)),
         method=f"block bootstrap ({draws.method}); missing seasons by a swing of "
         f"{SEASON_SWING:.0%} (ours); one year against the long run {YEAR_TO_YEAR_SPREAD:.0%} "

@@ -221,13 +221,13 @@ class PlanSpread:
             return Lognormal(central, size / central)
         return default_spread(quantity, central, size)
 
-    def refuse_nonsense(self, key: str, quantity: str) -> None:
-        """Raise an `InputError` naming the key where a value is what the quantity cannot be."""
-        kind = QUANTITIES[quantity]
-        low, high, wish = _BOUNDS[kind.takes]
+    def nonsense(self, quantity: str) -> str | None:
+        """Say which value is what the quantity cannot be; None where all can."""
+        low, high, wish = _BOUNDS[QUANTITIES[quantity].takes]
         for value in (*(self.triangular or ()), *(self.uniform or ()), *(self.values or ())):
             if not low <= value <= high:
-                raise InputError(f"{key}: {value:g} is not {wish}; mend the value.")
+                return f"{value:g} is not {wish}"
+        return None
 
 
 _BOUNDS = {
@@ -264,7 +264,8 @@ class Gathered:
         central : float
             What the one-plan estimate takes.
         stated : Stated or None
-            The default spread; None where the input does not apply unless the plan states it.
+            The default spread. Without one, or with none to speak of, the input is drawn only
+            where the plan states it.
         of : str
             The build, file or bill that the input belongs to; empty where all share it.
         scores : int
@@ -274,7 +275,7 @@ class Gathered:
         if by_plan is not None:
             spread = by_plan.around(quantity, central)
             self._inputs[name] = Input(name, quantity, spread, "the plan", True, scores)
-        elif stated is not None:
+        elif stated is not None and stated.size > 0:
             spread = default_spread(quantity, central, stated.size)
             self._inputs[name] = Input(name, quantity, spread, stated.source, False, scores)
         return name

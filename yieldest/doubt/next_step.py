@@ -8,20 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
-
-# from yieldest.climate.mean_doubt import season_doubt
+from yieldest.climate.mean_doubt import season_doubt
 from yieldest.doubt.chain import Chain
 from yieldest.doubt.draws import run, summary
 from yieldest.doubt.inputs import Input
 from yieldest.doubt.scores import columns, fewer
 from yieldest.money.terms import MoneyTerms
 from yieldest.record.coverage import DAYS_PER_YEAR
-
-
-def season_doubt(missing):
-    missing = min(missing, 0.999)
-    return 0.2 / np.sqrt(2) * np.sin(np.pi * missing) / (np.pi * (1 - missing))
-
 
 DRAWS = 1024
 """Draws for the comparison: the same for before and after, so that their noise cancels."""

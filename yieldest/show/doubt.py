@@ -59,7 +59,7 @@ def print_doubt(doubt: Doubt, currency: str, screen: Console) -> None:
     screen.print(_table(doubt, currency))
     for build in doubt.builds:
         goal = "cost_per_kwh" if "cost_per_kwh" in build.drivers else "life_kwh_per_year"
-        _heading(f"What makes {_PLAIN[goal]} doubtful: {build.name}", screen)
+        _heading(f"What makes {FIGURE_WORDS[goal]} doubtful: {build.name}", screen)
         screen.print(_drivers(doubt, build, goal, currency))
     _heading("What to measure next", screen)
     for build in doubt.builds:
@@ -96,7 +96,7 @@ def _sufficiency(doubt: Doubt) -> str:
     )
 
 
-_PLAIN = {"cost_per_kwh": "the cost per kWh", "life_kwh_per_year": "the yearly energy"}
+FIGURE_WORDS = {"cost_per_kwh": "the cost per kWh", "life_kwh_per_year": "the yearly energy"}
 _ROWS = (
     ("net energy of one year", "one_year_kwh", "kWh", 2),
     ("net energy, mean year of its life", "life_kwh_per_year", "kWh/year", 2),
@@ -109,7 +109,7 @@ _ROWS = (
 
 def _table(doubt: Doubt, currency: str) -> Table:
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
-    table.add_column("range in nine cases of ten; P90: this good or better in 90 %")
+    table.add_column("nine cases of ten; P90: so good or better in 90 %")
     for build in doubt.builds:
         table.add_column(Text(build.name), justify="right", overflow="fold")
     table.add_column("unit")
