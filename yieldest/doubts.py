@@ -112,7 +112,7 @@ def _wind(plan: Plan, estimate: Estimate) -> dict[str, Stated]:
     study, over_years = estimate.study, estimate.long_term
     yearly = Stated(YEAR_TO_YEAR, COMMON_PRACTICE)
     if study is None:
-        given = plan.wind.weibull_shape is not None
+        given = plan.wind.weibull_shape is not None or plan.wind.frequency_table is not None
         return {
             "coming_years": yearly,
             "stated_mean": Stated(STATED_MEAN, COMMON_PRACTICE),
@@ -122,7 +122,10 @@ def _wind(plan: Plan, estimate: Estimate) -> dict[str, Stated]:
         "anemometer": Stated(ANEMOMETER, COMMON_PRACTICE),
         "mounting": Stated(MOUNTING, COMMON_PRACTICE),
         "rounding": Stated(_rounding(study), "JCGM 100:2008, F.2.2.1, as if all erred alike"),
-        "fit": Stated(_misfit(estimate), "half-width of fitted against read mean, JCGM 100, 4.3.7"),
+        "fit": Stated(
+            _rung(estimate.builds[0], "to a distribution"),
+            "fitted against read mean as half-width (JCGM 100:2008, 4.3.7)",
+        ),
     }
     if study.chosen.shape is not None and study.chosen.shape_se is not None:
         error = study.chosen.shape_se / study.chosen.shape
@@ -155,11 +158,10 @@ def _rounding(study: WindStudy) -> float:
     return step_ms / 12**0.5 / mean_ms
 
 
-def _misfit(estimate: Estimate) -> float:
-    study = estimate.study
-    if study is None or estimate.long_term is not None:
-        return 0.0
-    return abs(estimate.climate.mean_speed_ms / study.mean_speed_ms - 1) / 3**0.5
+def _rung(result: BuildEstimate, step: str) -> float:
+    """Return what a step of the wind ladder states, 0 where there is no such step."""
+    found = (rung.standard_uncertainty for rung in result.wind.ladder if rung.step == step)
+    return next(found, None) or 0.0
 
 
 def _parts(plan: Plan, build: Build, result: BuildEstimate) -> Parts:
@@ -173,8 +175,7 @@ def _parts(plan: Plan, build: Build, result: BuildEstimate) -> Parts:
         if getattr(curve, "power_uncertainty_w", None) is not None
         else OUR_CHOICE
     )
-    around = {rung.step: rung.standard_uncertainty or 0.0 for rung in wind.ladder}
-    surroundings = [around.get(step, 0.0) for step in ("behind obstacles", "above the roof")]
+    surroundings = [_rung(result, step) for step in ("behind obstacles", "above the roof")]
     return Parts(
         name=build.name,
         count=build.count,
@@ -194,12 +195,7 @@ def _parts(plan: Plan, build: Build, result: BuildEstimate) -> Parts:
         ),
         density=Stated(result.air.standard_uncertainty, result.air.provenance.method),
         curve=curve,
-        curve_doubt=f"{mean:.0%} of the power, "
-        + (
-            "of the curve"
-            if getattr(curve, "power_uncertainty_w", None) is not None
-            else OUR_CHOICE
-        ),
+        curve_doubt=f"{mean:.0%} of the power, {of_curve}",
         curve_uncertainty_w=uncertainty_w,
         density_correction=build.density_correction,
         losses=result.energy.losses,

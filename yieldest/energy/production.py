@@ -14,7 +14,9 @@ from yieldest.energy.losses import Loss, kept_share
 from yieldest.energy.yearly import (
     HOURS_PER_YEAR,
     YearlyHours,
+    gross_kwh_of_readings,
     gross_kwh_per_year,
+    sort_readings,
     yearly_hours,
     yearly_hours_of_readings,
 )
@@ -149,9 +151,13 @@ def produce(
     from_readings = False
     warnings = []
     if readings is not None:
-        speeds = readings.speed_ms * factors[:, np.newaxis]
-        by_readings = curve.power_at(speeds) @ readings.weight / readings.weight.sum()
-        by_readings = by_readings * kwh_per_mean_w
+        by_readings = gross_kwh_of_readings(
+            sort_readings(readings.speed_ms, readings.weight),
+            factors,
+            curve.speed_ms,
+            curve.power_w,
+            count,
+        )
         from_record = float(by_readings[0])
         error = abs(fitted - from_record)
         from_readings = climate.reading_limit == 0 or (
@@ -162,8 +168,8 @@ def produce(
             beyond = np.where(speeds[0] > curve.last_measured_ms, curve.power_at(speeds[0]), 0.0)
             above_last = float(beyond @ readings.weight / readings.weight.sum()) * kwh_per_mean_w
             hours = yearly_hours_of_readings(
-                curve.power_at(speeds[0]),
-                speeds[0],
+                curve.power_at(readings.speed_ms),
+                readings.speed_ms,
                 readings.weight,
                 curve.cut_out_ms,
                 curve.rated_power_w,

@@ -10,13 +10,13 @@ from yieldest.compare import count_ladders
 from yieldest.doubt.result import Doubt
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.money.terms import MoneyTerms
+from yieldest.show.doubt import build_as_dictionary as build_doubt
+from yieldest.show.doubt import plan_as_dictionary as plan_doubt
 from yieldest.show.ladder import (
     build_wind_as_dictionary,
     long_term_as_dictionary,
     shear_as_dictionary,
 )
-from yieldest.show.doubt import build_as_dictionary as build_doubt
-from yieldest.show.doubt import plan_as_dictionary as plan_doubt
 from yieldest.show.machine_money import money_of, terms_beyond
 from yieldest.show.verdict import reasons, verdict
 
