@@ -223,6 +223,29 @@ def two_builds(folder, name, old="", new=""):
     return path
 
 
+def test_what_a_sold_kwh_earns_follows_the_price_of_a_bought_one(only):
+    plan = only(
+        ("price_per_kwh", "values = [0.15, 0.3, 0.6]"),
+        money="discount_rate = 0.04\nlife_years = 15\nprice_per_kwh = 0.3\n"
+        "used_share = 0.5\nexport_price_per_kwh = 0.1",
+    )
+    by_input = sure(plan, 512).builds[0].drivers["net_present_value"]
+    (driver,) = [driver for driver in by_input if driver.name == "price_per_kwh"]
+    kwh = -npf.pv(0.04, 15, estimate(plan).builds[0].energy.net_kwh_per_year)
+    worth = 0.5 * (0.6 - 0.15) + 0.5 * 0.1 * (0.6 - 0.15) / 0.3
+    assert driver.high - driver.low == pytest.approx(kwh * worth, rel=1e-9)
+
+
+def test_free_power_that_is_sold_still_earns(only):
+    plan = only(
+        money="discount_rate = 0.04\nlife_years = 15\nprice_per_kwh = 0\n"
+        "used_share = 0.5\nexport_price_per_kwh = 0.1"
+    )
+    whole = estimate(plan)
+    found = sure(plan, 512).builds[0].ranges["net_present_value"].p50
+    assert found == pytest.approx(whole.builds[0].cost.net_present_value, rel=1e-9)
+
+
 def test_builds_that_share_everything_are_never_better_than_each_other(yard):
     two_builds(yard, "its twin")
     one, twin = sure(load_plan(yard), 1024).builds

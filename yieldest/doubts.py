@@ -66,7 +66,8 @@ def how_sure(
     inputs, chains = lined_up(plan, estimate)
     size: dict[str, float] = {}
     for each in inputs:
-        known = each.spread.standard_uncertainty
+        middle = abs(float(each.spread.at(0.0)))
+        known = each.spread.standard_uncertainty / (middle or 1.0)
         size[each.quantity] = max(known, size.get(each.quantity, 0.0))
     record = estimate.record
     return doubt_of(

@@ -112,7 +112,10 @@ def outcome(chain: Chain, terms: MoneyTerms, values: Values) -> dict[str, FloatA
     one_year, usual_year = _net_kwh(chain, value, life)
     longest = replace(terms, life_years=int(life.max()))
     bill = Bill((), terms.provenance) if chain.bill is None else chain.bill
-    price = value("price_per_kwh", terms.price_per_kwh or 0.0)
+    usual_price = terms.price_per_kwh or 0.0
+    price = value("price_per_kwh", usual_price)
+    # What a sold kWh earns follows what a bought one costs.
+    price_level = price / usual_price if usual_price > 0 else 1.0
     flow = flow_of(
         outlay_of(bill, chain.count, longest),
         usual_year,
@@ -120,7 +123,7 @@ def outcome(chain: Chain, terms: MoneyTerms, values: Values) -> dict[str, FloatA
         bill_scale=value("prices", 1.0),
         upkeep_scale=value("upkeep", 1.0),
         price_per_kwh=price,
-        export_price_per_kwh=terms.export_price_per_kwh * price / (terms.price_per_kwh or 1.0),
+        export_price_per_kwh=terms.export_price_per_kwh * price_level,
         life_years=life,
     )
     found = {"one_year_kwh": one_year, "life_kwh_per_year": flow.energy_kwh.sum(axis=-1) / life}

@@ -46,7 +46,7 @@ def usual_steps(
     Parameters
     ----------
     size : mapping of str to float
-        Standard uncertainties by quantity: relative, but that of an exponent absolute.
+        Standard uncertainties by quantity: relative, but that of the height step's exponent not.
     days : float or None
         Of wind record; None without one.
     has_reference : bool
@@ -68,7 +68,7 @@ def usual_steps(
         "shear_exponent": ("log the wind at a second height for three months", 3.0, 0.02),
         "exposure": ("log the wind at the very place of the rotor for three months", 3.0, 0.02),
         "curve": ("log power and wind of the machine for a month, and bin them", 5.0, 0.05),
-        "losses.electrical": ("measure cable and converter at three loads", 0.5, 0.005),
+        "losses.electrical": ("measure cable and converter at three loads", 0.5, 0.1),
         "prices": ("ask for binding quotes for the dearest parts", 1.0, 0.03),
         "price_per_kwh": ("look up what a kWh cost you in the last three bills", 0.2, 0.03),
     }
