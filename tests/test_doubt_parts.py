@@ -14,7 +14,12 @@ from yieldest.doubt.inputs import QUANTITIES, Input, default_spread
 from yieldest.doubt.result import chance_of_doing_better
 from yieldest.doubt.scores import REPLICATES, Correlation, draw_scores, fewer
 from yieldest.doubt.spread import Lognormal, Normal, Triangular, Uniform, Values
-from yieldest.energy.yearly import mean_power_of_readings_w, mean_power_w, sort_readings
+from yieldest.energy.yearly import (
+    mean_power_of_readings_w,
+    mean_power_w,
+    running_share_of_readings,
+    sort_readings,
+)
 from yieldest.errors import InputError
 
 scores = st.floats(-4, 4)
@@ -189,3 +194,20 @@ def test_readings_in_sums_give_the_mean_of_every_reading(speeds, steps, factors,
         near_an_end = np.isclose(speed * factor, node[[0, -1], None], rtol=1e-14).any()
         if not near_an_end:
             assert mean == pytest.approx(each @ weight / weight.sum(), rel=1e-9, abs=1e-9)
+
+
+@given(
+    st.lists(st.integers(0, 20), min_size=1, max_size=40),
+    st.lists(st.sampled_from([-2.0, 0.0, 0.0, 5.0, 9.0]), min_size=2, max_size=12),
+    st.floats(0.5, 2.0),
+)
+def test_running_readings_are_counted_as_reading_by_reading(speeds, powers, factor):
+    """Readings often lie on the points of a curve, both being rounded: those count rightly too."""
+    speed, power = np.array(speeds, float), np.array(powers)
+    node, weight = np.arange(3.0, 3.0 + power.size), np.linspace(1, 2, speed.size)
+    readings = sort_readings(speed, weight)
+    for by in (1.0, factor):
+        running = np.interp(speed * by, node, power, left=0, right=0) > 0
+        if by == 1.0 or not np.isclose(speed[:, None] * by, node, rtol=1e-12).any():
+            found = running_share_of_readings(readings, by, node, power)
+            assert found == pytest.approx(weight[running].sum() / weight.sum(), abs=1e-12)

@@ -224,8 +224,15 @@ def share_at_power(
     """
     k = floats(shape)[..., np.newaxis]
     a = floats(scale_ms)[..., np.newaxis]
-    speed = floats(node_speed_ms)
-    power = floats(node_power_w)
+    start, end, reached = _stretches_at_power(floats(node_speed_ms), floats(node_power_w), level_w)
+    share = np.where(reached, share_above(start, k, a) - share_above(end, k, a), 0.0)
+    return np.asarray(share.sum(axis=-1))
+
+
+def _stretches_at_power(
+    speed: FloatArray, power: FloatArray, level_w: float
+) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
+    """Return from which speed to which each piece of a curve reaches a power, and if it does."""
     left, right = power[..., :-1], power[..., 1:]
     reached_left = left > 0 if level_w == 0 else left >= level_w
     reached_right = right > 0 if level_w == 0 else right >= level_w
@@ -235,10 +242,38 @@ def share_at_power(
         crossing = speed[..., :-1] + width * np.clip((level_w - left) / rise, 0, 1)
     start = np.where(reached_left, speed[..., :-1], crossing)
     end = np.where(reached_right, speed[..., 1:], crossing)
-    share = np.where(
-        reached_left | reached_right, share_above(start, k, a) - share_above(end, k, a), 0.0
-    )
-    return np.asarray(share.sum(axis=-1))
+    return start, end, reached_left | reached_right
+
+
+def running_share_of_readings(
+    readings: SortedReadings,
+    factor: npt.ArrayLike,
+    node_speed_ms: npt.ArrayLike,
+    node_power_w: npt.ArrayLike,
+) -> FloatArray:
+    """Return the share of the readings in which the curve gives power.
+
+    Parameters
+    ----------
+    readings, factor, node_speed_ms, node_power_w
+        As for `mean_power_of_readings_w`.
+
+    Returns
+    -------
+    ndarray, shape (...)
+    """
+    by = floats(factor)[..., np.newaxis]
+    power = floats(node_power_w)
+    start, end, reached = _stretches_at_power(floats(node_speed_ms), power, 0.0)
+    start, end = start / by, end / by
+    # A reading on a point of the curve belongs to the piece above it, on the last to that below;
+    # where the point gives no power it belongs to none.
+    start = np.where(power[..., :-1] > 0, start, np.nextafter(start, np.inf))
+    last = np.arange(end.shape[-1]) == end.shape[-1] - 1
+    end = np.where(last & (power[..., 1:] > 0), np.nextafter(end, np.inf), end)
+    start, end = np.broadcast_arrays(start, end)
+    below = readings.weight_below[np.searchsorted(readings.speed_ms, np.stack((start, end)))]
+    return np.asarray(np.where(reached, below[1] - below[0], 0.0).sum(axis=-1))
 
 
 @dataclass(frozen=True)
