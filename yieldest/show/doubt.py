@@ -39,8 +39,10 @@ def _chance(share: float | None) -> str:
     if share is None:
         return NOT_KNOWN
     if share > MOST_CERTAIN:
-        return f"over {MOST_CERTAIN:.0%}"
-    return f"below {1 - MOST_CERTAIN:.0%}" if share < 1 - MOST_CERTAIN else f"{share:.0%}"
+        return f"over {100 * MOST_CERTAIN:.0f} %"
+    if share < 1 - MOST_CERTAIN:
+        return f"below {100 - 100 * MOST_CERTAIN:.0f} %"
+    return f"{100 * share:.0f} %"
 
 
 def range_of(build: BuildDoubt, measure: str) -> str:
