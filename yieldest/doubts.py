@@ -168,14 +168,10 @@ def _rung(result: BuildEstimate, step: str) -> float:
 def _parts(plan: Plan, build: Build, result: BuildEstimate) -> Parts:
     """Return what the stages state of one build."""
     wind, curve = result.wind, result.curve
-    uncertainty_w = getattr(curve, "uncertainty_w", 0.1 * curve.power_w)
+    uncertainty_w = curve.uncertainty_w
     power_w = float(np.abs(curve.power_w).sum())
     mean = float(uncertainty_w.sum()) / power_w if power_w > 0 else 0.0
-    of_curve = (
-        "as the curve states it"
-        if getattr(curve, "power_uncertainty_w", None) is not None
-        else OUR_CHOICE
-    )
+    of_curve = "as the curve states it" if curve.power_uncertainty_w is not None else OUR_CHOICE
     surroundings = [_rung(result, step) for step in ("behind obstacles", "above the roof")]
     return Parts(
         name=build.name,

@@ -17,12 +17,19 @@ from yieldest.climate.site import Climate
 from yieldest.climate.weibull import mean_speed, scale_of_mean
 from yieldest.doubt.inputs import SPEED_FACTORS
 from yieldest.energy.losses import kept_after
-from yieldest.energy.yearly import SortedReadings, gross_kwh_of_readings, gross_kwh_per_year
+from yieldest.energy.yearly import (
+    SortedReadings,
+    gross_kwh_of_readings,
+    gross_kwh_per_year,
+    idle_kwh_per_year,
+    running_share_of_readings,
+    share_at_power,
+)
 from yieldest.money.bill import Bill
 from yieldest.money.cost import flow_of, outlay_of
 from yieldest.money.measures import cost_per_kwh, payback_years, present_value
 from yieldest.money.terms import MoneyTerms
-from yieldest.turbine.curve import PowerCurve, nodes_at_density
+from yieldest.turbine.curve import Correction, PowerCurve, nodes_at_density
 
 ENERGY = ("one_year_kwh", "life_kwh_per_year")
 MEASURES = (
@@ -79,7 +86,7 @@ class Chain:
     exponent_weight: float
     exposure_weight: float
     curve: PowerCurve
-    density_correction: str
+    density_correction: Correction
     level_w: FloatArray
     bin_w: FloatArray
     bin_of: npt.NDArray[np.int64]
@@ -166,11 +173,37 @@ def _net_kwh(chain: Chain, value: _Value, life: FloatArray) -> tuple[FloatArray,
     year = value("coming_years", 1.0)
     # The mean of independent years wanders less by the root of their number.
     factors = (year, 1 + (year - 1) / np.sqrt(life))
-    gross = (
-        gross_kwh_per_year(shape, scale * factor, climate.calm_share, *nodes, chain.count)
-        if chain.readings is None
-        else gross_kwh_of_readings(chain.readings, speed * factor, *nodes, chain.count)
+    one_year, usual_year = (
+        _gross_kwh(chain, shape, scale * factor, speed * factor, nodes) * kept
+        - _idle_kwh(chain, shape, scale * factor, speed * factor, nodes)
         for factor in factors
     )
-    one_year, usual_year = (energy * kept for energy in gross)
     return one_year, usual_year
+
+
+_Nodes = tuple[FloatArray, FloatArray]
+
+
+def _gross_kwh(
+    chain: Chain, shape: FloatArray, scale_ms: FloatArray, factor: FloatArray, nodes: _Nodes
+) -> FloatArray:
+    """Return the gross energy of a fitted wind, or of readings that are multiplied by a factor."""
+    if chain.readings is None:
+        calm_share = chain.climate.calm_share
+        return gross_kwh_per_year(shape, scale_ms, calm_share, *nodes, chain.count)
+    return gross_kwh_of_readings(chain.readings, factor, *nodes, chain.count)
+
+
+def _idle_kwh(
+    chain: Chain, shape: FloatArray, scale_ms: FloatArray, factor: FloatArray, nodes: _Nodes
+) -> FloatArray:
+    """Return what the converters draw while the machines make nothing."""
+    idle_draw_w = chain.curve.idle_draw_w
+    if idle_draw_w == 0:
+        return np.zeros(())
+    if chain.readings is None:
+        windy = share_at_power(shape, scale_ms, *nodes, 0.0)
+        running = (1 - chain.climate.calm_share) * windy
+    else:
+        running = running_share_of_readings(chain.readings, factor, *nodes)
+    return idle_kwh_per_year(idle_draw_w, running, chain.count)

@@ -31,7 +31,7 @@ from yieldest.energy.losses import Loss
 from yieldest.energy.yearly import SortedReadings
 from yieldest.money.bill import Bill
 from yieldest.money.terms import MoneyTerms
-from yieldest.turbine.curve import PowerCurve
+from yieldest.turbine.curve import Correction, PowerCurve
 
 ALIKE = ("curve", "prices", "losses.electrical", "losses.interaction", "losses.availability",
          "losses.turbine_performance", "losses.environmental", "losses.curtailment")  # fmt: skip
@@ -87,7 +87,7 @@ class Parts:
     curve: PowerCurve
     curve_doubt: str
     curve_uncertainty_w: FloatArray
-    density_correction: str
+    density_correction: Correction
     losses: tuple[Loss, ...]
     bill: Bill | None
     upkeep: Stated

@@ -16,6 +16,7 @@ from yieldest.energy.yearly import (
     YearlyHours,
     gross_kwh_of_readings,
     gross_kwh_per_year,
+    idle_kwh_per_year,
     sort_readings,
     yearly_hours,
     yearly_hours_of_readings,
@@ -165,10 +166,11 @@ def produce(
         )
         if from_readings:
             gross, calm_year, windy_year = by_readings
-            beyond = np.where(speeds[0] > curve.last_measured_ms, curve.power_at(speeds[0]), 0.0)
+            power = curve.power_at(readings.speed_ms)
+            beyond = np.where(readings.speed_ms > curve.last_measured_ms, power, 0.0)
             above_last = float(beyond @ readings.weight / readings.weight.sum()) * kwh_per_mean_w
             hours = yearly_hours_of_readings(
-                curve.power_at(readings.speed_ms),
+                power,
                 readings.speed_ms,
                 readings.weight,
                 curve.cut_out_ms,
@@ -195,7 +197,7 @@ def produce(
         warnings.append(
             "The build makes no energy in this wind, so there is no cost per kWh and no payback."
         )
-    idle_draw = count * curve.idle_draw_w * (hours.idle + hours.cut_out) / 1000
+    idle_draw = float(idle_kwh_per_year(curve.idle_draw_w, hours.running / HOURS_PER_YEAR, count))
     net = float(gross) * kept - idle_draw
     if gross > 0 and net <= 0:
         warnings.append("The converters draw more in a year than the machines make.")

@@ -128,6 +128,21 @@ def gross_kwh_of_readings(
     return np.asarray(power_w * (count * HOURS_PER_YEAR / 1000))
 
 
+def idle_kwh_per_year(
+    idle_draw_w: npt.ArrayLike, running_share: npt.ArrayLike, count: int
+) -> FloatArray:
+    """Return what converters draw in a year while their machines make nothing.
+
+    Parameters
+    ----------
+    idle_draw_w, running_share : array_like
+        Power drawn by each, and share of the year in which it is not; they broadcast.
+    count : int
+    """
+    hours = HOURS_PER_YEAR * (1 - floats(running_share))
+    return np.asarray(floats(idle_draw_w) * hours * (count / 1000))
+
+
 @dataclass(frozen=True)
 class SortedReadings:
     """Readings in rising order with running sums, for `mean_power_of_readings_w`.
