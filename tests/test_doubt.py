@@ -1,10 +1,12 @@
 """Doubt through the whole chain, against the one-plan estimate, JCGM 100 and closed forms."""
 
 import re
+import shutil
 
 import numpy as np
 import numpy_financial as npf
 import pytest
+from conftest import DEMO_SITES
 from scipy import stats
 
 from yieldest.doubt.chain import outcome
@@ -88,6 +90,57 @@ def test_draws_of_readings_are_the_one_plan_estimate_too(yard, edit):
         found = run(chain, whole.terms, inputs, 0 * scores)["one_year_kwh"][0]
         assert found == pytest.approx(result.energy.net_kwh_per_year, rel=1e-11)
         assert run(chain, whole.terms, inputs, scores)["one_year_kwh"].std() > 0.05 * found
+
+
+LOAD = 'load = {{ kind = "battery", measured_on = "battery", idle_draw_w = 6 }}\n{}'
+VARIANTS = {
+    "converters that draw": [("hub_height_m", LOAD)],
+    "converters that draw, readings": [("hub_height_m", LOAD), ("[wind]", '{}\nfit = "empirical"')],
+    "turbulence": [("[site]", "{}\nturbulence_intensity = 0.3")],
+    "pitch": [("hub_height_m", 'density_correction = "speed"\n{}')],
+    "no price": [("price_per_kwh", "# {}")],
+    "export": [("[money]", "{}\nused_share = 0.6\nexport_price_per_kwh = 0.08")],
+    "ageing": [("[money]", "{}\ndegradation_per_year = 0.02\ngrant_share = 0.2")],
+}
+
+
+@pytest.mark.parametrize("changes", VARIANTS.values(), ids=list(VARIANTS))
+def test_draws_without_spread_follow_whatever_the_plan_states(yard, changes):
+    path = yard / "plan.toml"
+    text = path.read_text(encoding="utf-8")
+    for old, new in changes:
+        text = re.sub(rf"(?m)^{re.escape(old)}", new.format(old), text)
+    path.write_text(text, encoding="utf-8")
+    plan = load_plan(yard)
+    whole = estimate(plan)
+    inputs, chains = lined_up(plan, whole)
+    scores = 0 * draw_scores(inputs, [], 512, seed=1)
+    for chain, result in zip(chains, whole.builds, strict=True):
+        found = run(chain, whole.terms, inputs, scores)
+        assert found["one_year_kwh"][0] == pytest.approx(result.energy.net_kwh_per_year, rel=1e-11)
+        assert found["cost_per_kwh"][0] == pytest.approx(result.cost.cost_per_kwh, rel=1e-11)
+        if "net_present_value" in found:
+            value = result.cost.net_present_value
+            assert found["net_present_value"][0] == pytest.approx(value, rel=1e-10)
+    assert sure(plan, 512).builds
+
+
+def test_a_curve_of_readings_brings_its_own_doubt(tmp_path):
+    """The bins of a measured curve state standard uncertainties; the draws take those."""
+    folder = shutil.copytree(DEMO_SITES / "hill-yard", tmp_path / "yard")
+    path = folder / "plan.toml"
+    text = path.read_text(encoding="utf-8")
+    text = text.replace('curve = "curve-0.9m.csv"', 'readings = "readings-0.9m.csv"')
+    path.write_text(text, encoding="utf-8")
+    plan = load_plan(folder)
+    whole = estimate(plan)
+    (measured,) = [b for b in whole.builds if b.curve.power_uncertainty_w is not None]
+    inputs, chains = lined_up(plan, whole)
+    (chain,) = [c for c in chains if c.name == measured.name]
+    curves = {each.name: each for each in inputs if each.quantity.startswith("curve")}
+    level = curves[chain.names["curve"]].spread.relative * chain.level_w
+    own = curves[chain.names["curve_bins"]].spread.standard_uncertainty * chain.bin_w
+    np.testing.assert_allclose(np.hypot(level, own), measured.curve.uncertainty_w, rtol=1e-9)
 
 
 def test_the_plan_can_state_every_input():
