@@ -123,7 +123,7 @@ def gather(
             shared[quantity] = gathered.add(quantity, 1.0, None)
     shared |= _money(gathered, terms, any(build.bill is not None for build in builds))
     exponent = max(_exponent(build) for build in builds)
-    exposure = max(build.exposure.size for build in builds)
+    exposure = max((build.exposure for build in builds), key=lambda stated: stated.size)
     curve_of = _labels([_curve_key(build) for build in builds])
     bills = [build.bill for build in builds if build.bill is not None]
     bill_of = _labels([_bill_key(bill) for bill in bills]) if bills else {}
@@ -134,7 +134,7 @@ def gather(
             names["shear_exponent"] = gathered.add(
                 "shear_exponent", 0.0, Stated(exponent, build.height.source)
             )
-        names["exposure"] = gathered.add("exposure", 1.0, Stated(exposure, build.exposure.source))
+        names["exposure"] = gathered.add("exposure", 1.0, exposure)
         names["density"] = gathered.add("density", 1.0, build.density)
         if build.readings is not None:
             del names["shape"]  # readings have none
@@ -160,7 +160,7 @@ def gather(
                     1.0 if "shear_exponent" in by_plan else _share(_exponent(build), exponent)
                 ),
                 exposure_weight=(
-                    1.0 if "exposure" in by_plan else _share(build.exposure.size, exposure)
+                    1.0 if "exposure" in by_plan else _share(build.exposure.size, exposure.size)
                 ),
                 curve=build.curve,
                 density_correction=build.density_correction,

@@ -26,7 +26,9 @@ Cell = Callable[[BuildDoubt], str]
 
 
 def between(range_: Range, digits: int = 2) -> str:
-    """Write the values that nine cases of ten lie between."""
+    """Write the values that nine cases of ten lie between; never where no case has any."""
+    if range_.low is None and range_.high is None:
+        return NEVER
     return f"{_or_never(range_.low, digits)} to {_or_never(range_.high, digits)}"
 
 
@@ -57,6 +59,9 @@ def print_doubt(doubt: Doubt, currency: str, screen: Console) -> None:
         year = between(build.ranges["one_year_kwh"])
         print_item("-", f"{build.name}: {year} kWh in nine years of ten", screen)
     print_item("-", _sufficiency(doubt), screen)
+    print_item(
+        "-", "P90 is reached or done better than in 90 cases of 100; so P50, P75, P99", screen
+    )
     screen.print()
     screen.print(_table(doubt, currency))
     for build in doubt.builds:
@@ -111,7 +116,7 @@ _ROWS = (
 
 def _table(doubt: Doubt, currency: str) -> Table:
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
-    table.add_column("nine cases of ten; P90: so good or better in 90 %")
+    table.add_column("in nine cases of ten")
     for build in doubt.builds:
         table.add_column(Text(build.name), justify="right", overflow="fold")
     table.add_column("unit")
