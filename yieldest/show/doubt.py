@@ -59,9 +59,7 @@ def print_doubt(doubt: Doubt, currency: str, screen: Console) -> None:
         year = between(build.ranges["one_year_kwh"])
         print_item("-", f"{build.name}: {year} kWh in nine years of ten", screen)
     print_item("-", _sufficiency(doubt), screen)
-    print_item(
-        "-", "P90 is reached or done better than in 90 cases of 100; so P50, P75, P99", screen
-    )
+    print_item("-", "P90: so good or better in 90 cases of 100; P50, P75, P99 likewise", screen)
     screen.print()
     screen.print(_table(doubt, currency))
     for build in doubt.builds:
