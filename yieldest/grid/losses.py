@@ -1,0 +1,98 @@
+"""The share of energy that a build keeps, which depends on the wind where machines are joined."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import RectBivariateSpline
+
+from yieldest.arrays import FloatArray
+from yieldest.climate.site import climate_of_weibull
+from yieldest.energy.losses import kept_share, losses_of
+from yieldest.joining import joined_of
+from yieldest.plan import Build
+from yieldest.turbine.curve import PowerCurve
+
+SHAPES = np.array([0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0, 6.5])
+SCALES_MS = np.array([1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 7.0, 8.0, 10.0, 12.0, 15.0, 25.0])
+"""Climates for which wakes and wires are reckoned; between them a cubic spline in the logarithms
+serves, to within some 0.00005 of the energy."""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """The share of energy that a build keeps after its losses.
+
+    Parameters
+    ----------
+    fixed : float
+        What the losses that are the same in every wind leave.
+    joined : RectBivariateSpline or None
+        What wakes and wires leave, by ln(shape) and ln(scale); None where neither is reckoned.
+    assumed, warnings : tuple of str
+    """
+
+    fixed: float
+    joined: RectBivariateSpline | None
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def share(self, shape: FloatArray, scale_ms: FloatArray) -> FloatArray:
+        """Return the share of energy kept at the hub's climate; the arrays broadcast."""
+        if self.joined is None:
+            return np.full(np.broadcast_shapes(shape.shape, scale_ms.shape), self.fixed)
+        k = np.log(np.clip(shape, SHAPES[0], SHAPES[-1]))
+        a = np.log(np.clip(scale_ms, SCALES_MS[0], SCALES_MS[-1]))
+        known = np.isfinite(k) & np.isfinite(a)
+        joined = self.joined(np.where(known, k, 0.0), np.where(known, a, 0.0), grid=False)
+        return np.where(known, self.fixed * joined, np.nan)
+
+
+def kept_of(build: Build, curve: PowerCurve) -> Kept:
+    """Reckon what a build keeps, once for all cells.
+
+    Parameters
+    ----------
+    build : Build
+    curve : PowerCurve
+        At the usual density of the site.
+    """
+    wired = build.array is not None or build.cable or build.converter
+    stated = build.losses.model_dump()
+    climate = climate_of_weibull(2.0, 6.0, build.hub_height_m)
+    joint = joined_of(build, climate, curve, None, 1.0).reckon(build.count)
+    losses = losses_of(stated, build.count, joint.losses)
+    reckoned = {loss.category for loss in joint.losses}
+    assumed = [
+        f"{loss.category.replace('_', ' ').capitalize()} loss {loss.share:.0%} (common practice, "
+        "no source)."
+        for loss in losses
+        if loss.assumed
+    ]
+    fixed = kept_share(tuple(loss for loss in losses if loss.category not in reckoned))
+    if not wired:
+        return Kept(fixed, None, tuple(assumed), ())
+    warnings = list(joint.warnings)
+    if joint.interaction is not None:
+        assumed += joint.interaction.assumed
+        warnings += joint.interaction.warnings
+    assumed.append(
+        f"Losses between machines and in wires are those at {curve.air_density_kg_m3:.3f} kg/m3 in "
+        "every cell."
+    )
+    kept = [
+        [
+            kept_share(
+                joined_of(
+                    build, climate_of_weibull(shape, scale, build.hub_height_m), curve, None, 1.0
+                )
+                .reckon(build.count)
+                .losses
+            )
+            for scale in SCALES_MS
+        ]
+        for shape in SHAPES
+    ]
+    spline = RectBivariateSpline(np.log(SHAPES), np.log(SCALES_MS), kept)
+    return Kept(fixed, spline, tuple(assumed), tuple(warnings))
