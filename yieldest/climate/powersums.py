@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -33,7 +34,7 @@ def power_sums(speed_ms: npt.ArrayLike) -> FloatArray:
     ----------
     speed_ms : array_like, shape (..., n)
         Speeds in m/s along the last axis, of any float type and in any memory order. NaN is left
-        out, and so is what is below zero.
+        out, and so is what is below zero or infinite: no wind is.
 
     Returns
     -------
@@ -43,7 +44,7 @@ def power_sums(speed_ms: npt.ArrayLike) -> FloatArray:
         the whole.
     """
     speed = np.asarray(speed_ms)
-    cells = speed.reshape(-1, speed.shape[-1])
+    cells = speed.reshape(math.prod(speed.shape[:-1]), speed.shape[-1])
     sums = np.zeros((cells.shape[0], SUMS))
     for first in range(0, cells.shape[0], _TILE[0]):
         for start in range(0, cells.shape[1], _TILE[1]):
@@ -59,7 +60,7 @@ def _add(sums: FloatArray, speed: FloatArray) -> None:
         log_speed = np.log(speed)
     log_sum = log_speed.sum(axis=-1)
     if not np.isfinite(log_sum).all():
-        moving = speed > 0  # False for NaN too
+        moving = (speed > 0) & np.isfinite(speed)
         sums[:, -1] += (speed == 0).sum(axis=-1)
         # A one has no logarithm to add; that it counts as a power is taken back here.
         sums[:, : EXPONENTS.size] -= (~moving).sum(axis=-1)[:, np.newaxis]

@@ -131,7 +131,10 @@ def build_maps(
     maps["net_energy"] = net
     rated_kwh = read.curve.rated_power_w * read.build.count * HOURS_PER_YEAR / 1000
     if rated_kwh > 0:
-        maps["capacity_factor"] = net / rated_kwh
+        # Where thin air takes power in proportion, it takes rated power too.
+        proportional = read.build.density_correction == "power"
+        ratio = density / read.curve.air_density_kg_m3 if proportional else 1.0
+        maps["capacity_factor"] = net / (rated_kwh * ratio)
     if read.outlay is not None:
         priced = ["cost_per_kwh", "simple_payback", "discounted_payback"]
         costs = on_cells(

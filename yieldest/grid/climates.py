@@ -22,7 +22,7 @@ from yieldest.climate.tally import Tally
 from yieldest.climate.weibull import mean_speed
 from yieldest.errors import InputError
 from yieldest.grid.cells import on_cells
-from yieldest.grid.variables import Grid
+from yieldest.grid.variables import Grid, bounds_of
 
 
 @dataclass(frozen=True)
@@ -267,7 +267,7 @@ def _class_bounds(
             "each class; add one, with its bounds where the classes are uneven."
         )
     middles = frequency.coords[dimension]
-    named = middles.attrs.get("bounds") or middles.encoding.get("bounds")
+    named = bounds_of(middles)
     if named in grid.data.variables:
         edges = grid.data[named].assign_attrs(units=middles.attrs.get("units"))
         lower, upper = np.moveaxis(grid.in_si(edges, "speed").to_numpy(), -1, 0)

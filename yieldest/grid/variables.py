@@ -72,8 +72,11 @@ class Grid:
                     f"are {self.listing()}."
                 )
             return [self.data[name]]
+        bounds = {bounds_of(coordinate) for coordinate in self.data.coords.values()}
         return [
-            variable for variable in self.data.data_vars.values() if _plays(role, variable, self)
+            variable
+            for variable in self.data.data_vars.values()
+            if variable.name not in bounds and _plays(role, variable, self)
         ]
 
     def one_of(self, role: str) -> xr.DataArray | None:
@@ -177,6 +180,11 @@ class Grid:
         # The conversions are straight lines, and two points give them without loading anything.
         zero, one = (float(_CONVERSION[quantity](value, unit)) for value in (0.0, 1.0))
         return variable if (zero, one) == (0.0, 1.0) else variable * (one - zero) + zero
+
+
+def bounds_of(coordinate: xr.DataArray) -> str | None:
+    """Return the name of the variable that holds the bounds of a coordinate (CF 7.1), if any."""
+    return coordinate.attrs.get("bounds") or coordinate.encoding.get("bounds")
 
 
 def _plays(role: str, variable: xr.DataArray, grid: Grid) -> bool:
