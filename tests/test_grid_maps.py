@@ -12,6 +12,8 @@ import xarray as xr
 from yieldest.climate.air import gas_law_density, standard_density, standard_pressure_pa
 from yieldest.climate.height import log_law_factor, power_law_factor
 from yieldest.climate.weibull import fit_maximum_likelihood, mean_speed, share_above
+from yieldest.errors import InputError
+from yieldest.estimate import read_build_curve
 from yieldest.grid.blocks import block_sizes
 from yieldest.grid.maps import in_blocks, maps_of, recipe_for
 from yieldest.grid.variables import Grid
@@ -94,8 +96,6 @@ def test_a_missing_cell_stays_missing_in_every_map_and_no_other_does(hours, hill
 
 def test_energy_is_the_integral_over_the_curve(hours, hill):
     """By the trapezium rule on 4000 strips, a route of its own."""
-    from yieldest.estimate import read_build_curve
-
     maps = reckoned(hours, hill)
     for index, build in enumerate(hill.build):
         altitude = 420 + build.hub_height_m
@@ -301,8 +301,6 @@ BAD_GRIDS = [
 
 @pytest.mark.parametrize(("spoil", "stated", "named"), BAD_GRIDS)
 def test_a_grid_that_cannot_be_used_is_one_sentence(hours, spoil, stated, named):
-    from yieldest.errors import InputError
-
     with pytest.raises(InputError) as refused:
         reckoned(spoil(hours), **stated)
     for words in ("winds.nc", *named):

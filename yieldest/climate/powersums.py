@@ -55,7 +55,7 @@ def power_sums(speed_ms: npt.ArrayLike) -> FloatArray:
 
 def _add(sums: FloatArray, speed: FloatArray) -> None:
     """Add the sums of a tile of shape (cells, readings), which is overwritten."""
-    speed /= _REFERENCE_MS
+    speed *= 1 / _REFERENCE_MS  # to divide takes three times as long
     with np.errstate(divide="ignore", invalid="ignore"):
         log_speed = np.log(speed)
     log_sum = log_speed.sum(axis=-1)
@@ -69,9 +69,12 @@ def _add(sums: FloatArray, speed: FloatArray) -> None:
         log_sum = log_speed.sum(axis=-1)
     sums[:, 0] += speed.shape[-1]
     sums[:, EXPONENTS.size] += log_sum
+    ones = np.ones(speed.shape[-1])
     for column, values in enumerate(_rising_powers(speed), start=1):
-        sums[:, column] += values.sum(axis=-1)
-        sums[:, EXPONENTS.size + column] += np.einsum("ij,ij->i", values, log_speed)
+        # Products with vectors go through BLAS, at twice the speed of a sum or an einsum.
+        sums[:, column] += values @ ones
+        products = values[:, np.newaxis, :] @ log_speed[:, :, np.newaxis]
+        sums[:, EXPONENTS.size + column] += products[:, 0, 0]
 
 
 def _rising_powers(speed: FloatArray) -> Iterator[FloatArray]:

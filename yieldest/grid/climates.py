@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+import dask.array
 import numpy as np
 import xarray as xr
 
@@ -221,18 +222,29 @@ def _summed(speed: xr.DataArray, time: str) -> xr.DataArray:
     start = 0
     for length in pieces:
         part = xr.apply_ufunc(
-            power_sums,
+            _power_sums,
             speed.isel({time: slice(start, start + length)}),
             input_core_dims=[[time]],
             output_core_dims=[["sum"]],
-            dask="parallelized",
-            output_dtypes=[np.float64],
-            dask_gufunc_kwargs={"output_sizes": {"sum": SUMS}},
+            dask="allowed",
         )
         total = part if total is None else total + part
         start += length
     assert total is not None
     return total
+
+
+def _power_sums(speed_ms: FloatArray | dask.array.Array) -> FloatArray | dask.array.Array:
+    """Return the power sums of speeds that are in memory, or lazily of those in one piece of time.
+
+    Leaving it to `apply_ufunc` would copy every block once more before it is summed.
+    """
+    if isinstance(speed_ms, dask.array.Array):
+        lazy: dask.array.Array = dask.array.map_blocks(
+            power_sums, speed_ms, dtype=np.float64, chunks=(*speed_ms.chunks[:-1], (SUMS,))
+        )
+        return lazy
+    return power_sums(speed_ms)
 
 
 def speed_of_components(eastward_ms: FloatArray, northward_ms: FloatArray) -> FloatArray:

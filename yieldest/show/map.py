@@ -65,8 +65,9 @@ def _draw(values: xr.DataArray, title: str, path: Path) -> None:
     ).load()
     down, across = (str(name) for name in values.dims)
     levels = np.asarray(MaxNLocator(STEPS).tick_values(*_span(values.to_numpy())))
-    colours = LinearSegmentedColormap.from_list("sand to night", RAMP, N=levels.size - 1)
-    colours.set_bad(alpha=0)  # what has no value shows the crosses behind it
+    ramp = LinearSegmentedColormap.from_list("sand to night", RAMP, N=levels.size - 1)
+    # What has no value shows the crosses behind it.
+    colours = ramp.with_extremes(bad=(1, 1, 1, 0))
     figure = Figure(figsize=(7.0, 5.2), dpi=120, layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()

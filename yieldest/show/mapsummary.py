@@ -24,9 +24,12 @@ _ROWS = (
 
 def print_map_summary(summary: dict[str, Any], screen: Console) -> None:
     """Print the spread over the cells, and what to know before trusting it."""
-    screen.print(Text(f"wrote {summary['written']}: {summary['cells']:,} cells", style="bold"))
+    screen.print(
+        Text(f"wrote {summary['written']}: {summary['cells']:,} cells", style="bold"),
+        soft_wrap=True,
+    )
     for path in summary["pictures"]:
-        screen.print(Text(f"wrote {path}"))
+        screen.print(Text(f"wrote {path}"), soft_wrap=True)
     screen.print(
         "Below are the values that 10 %, 50 % and 90 % of the cells do not exceed, and the share "
         "of cells where one is known."
