@@ -62,8 +62,11 @@ def hours():
 
 
 @pytest.fixture
-def hill(tmp_path):
-    return load_plan(shutil.copytree(HILL, tmp_path / "hill"))
+def hill():
+    """The plan of the hill yard with its machines alone, so that no wake is reckoned."""
+    plan = load_plan(HILL)
+    alone = [build.model_copy(update={"array": None, "cable": []}) for build in plan.build]
+    return plan.model_copy(update={"build": alone})
 
 
 def reckoned(data, plan=None, height=None, **stated):
@@ -115,7 +118,10 @@ def test_energy_is_the_integral_over_the_curve(hours, hill):
 
 @pytest.mark.parametrize("correction", ["power", "speed"])
 def test_maps_say_what_estimate_says_of_the_same_cell(run, tmp_path, correction):
-    """The whole chain of one site against the map of the same climates, cell by cell."""
+    """The whole chain of one site against the map of the same climates, cell by cell.
+
+    Wakes and wires are reckoned for some climates and taken from between them.
+    """
     folder = shutil.copytree(HILL, tmp_path / "hill")
     text = (folder / "plan.toml").read_text(encoding="utf-8")
     text = text.replace("[[build]]", f'[[build]]\ndensity_correction = "{correction}"')
@@ -141,7 +147,7 @@ def test_maps_say_what_estimate_says_of_the_same_cell(run, tmp_path, correction)
         for index, build in enumerate(builds):
             for name, key in keys.items():
                 found = float(maps[name][(index, *cell)])
-                assert found == pytest.approx(build[key], rel=1e-5), name
+                assert found == pytest.approx(build[key], rel=2e-4), name
 
 
 def test_components_give_the_speed_of_the_same_wind(hours):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, floats
 from yieldest.climate.site import climate_of_weibull
 from yieldest.energy.losses import kept_share, losses_of
 from yieldest.joining import joined_of
@@ -15,7 +15,9 @@ from yieldest.plan import Build
 from yieldest.turbine.curve import PowerCurve
 
 SHAPES = np.array([0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0, 6.5])
-SCALES_MS = np.array([1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 7.0, 8.0, 10.0, 12.0, 15.0, 25.0])
+SCALES_MS = np.array(
+    [1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 7.0, 8.0, 10.0, 12.0, 15.0, 25.0]
+)
 """Climates for which wakes and wires are reckoned; between them a cubic spline in the logarithms
 serves, to within some 0.00005 of the energy."""
 
@@ -28,13 +30,13 @@ class Kept:
     ----------
     fixed : float
         What the losses that are the same in every wind leave.
-    joined : RectBivariateSpline or None
-        What wakes and wires leave, by ln(shape) and ln(scale); None where neither is reckoned.
+    joined : ndarray, shape (shapes, scales), or None
+        What wakes and wires leave, by `SHAPES` and `SCALES_MS`; None where neither is reckoned.
     assumed, warnings : tuple of str
     """
 
     fixed: float
-    joined: RectBivariateSpline | None
+    joined: FloatArray | None
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
 
@@ -45,7 +47,8 @@ class Kept:
         k = np.log(np.clip(shape, SHAPES[0], SHAPES[-1]))
         a = np.log(np.clip(scale_ms, SCALES_MS[0], SCALES_MS[-1]))
         known = np.isfinite(k) & np.isfinite(a)
-        joined = self.joined(np.where(known, k, 0.0), np.where(known, a, 0.0), grid=False)
+        spline = RectBivariateSpline(np.log(SHAPES), np.log(SCALES_MS), self.joined)
+        joined = spline(np.where(known, k, 0.0), np.where(known, a, 0.0), grid=False)
         return np.where(known, self.fixed * joined, np.nan)
 
 
@@ -81,7 +84,7 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
         f"Losses between machines and in wires are those at {curve.air_density_kg_m3:.3f} kg/m3 in "
         "every cell."
     )
-    kept = [
+    joined = [
         [
             kept_share(
                 joined_of(
@@ -94,5 +97,4 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
         ]
         for shape in SHAPES
     ]
-    spline = RectBivariateSpline(np.log(SHAPES), np.log(SCALES_MS), kept)
-    return Kept(fixed, spline, tuple(assumed), tuple(warnings))
+    return Kept(fixed, floats(joined), tuple(assumed), tuple(warnings))
