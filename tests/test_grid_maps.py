@@ -116,14 +116,17 @@ def test_energy_is_the_integral_over_the_curve(hours, hill):
         assert 0.7 < kept.mean() < 1
 
 
-@pytest.mark.parametrize("correction", ["power", "speed"])
-def test_maps_say_what_estimate_says_of_the_same_cell(run, tmp_path, correction):
-    """The whole chain of one site against the map of the same climates, cell by cell.
-
-    Wakes and wires are reckoned for some climates and taken from between them.
-    """
+@pytest.mark.parametrize(
+    ("correction", "joined", "within"),
+    # Wakes and wires are reckoned for some climates only and taken from between them.
+    [("power", True, 1e-4), ("power", False, 1e-6), ("speed", False, 1e-6)],
+)
+def test_maps_say_what_estimate_says_of_the_same_cell(run, tmp_path, correction, joined, within):
+    """The whole chain of one site against the map of the same climates, cell by cell."""
     folder = shutil.copytree(HILL, tmp_path / "hill")
     text = (folder / "plan.toml").read_text(encoding="utf-8")
+    if not joined:
+        text = re.sub(r"(?ms)^\[\[?build\.\w+\]\]?$.*?(?=^\[)", "", text)
     text = text.replace("[[build]]", f'[[build]]\ndensity_correction = "{correction}"')
     elevation = {"ground": (("lat", "lon"), ELEVATION, {"standard_name": "surface_altitude"})}
     (folder / "plan.toml").write_text(text, encoding="utf-8")
@@ -147,7 +150,9 @@ def test_maps_say_what_estimate_says_of_the_same_cell(run, tmp_path, correction)
         for index, build in enumerate(builds):
             for name, key in keys.items():
                 found = float(maps[name][(index, *cell)])
-                assert found == pytest.approx(build[key], rel=2e-4), name
+                # A payback hangs on a small difference, so it is off by more than the energy.
+                tolerance = within * 10 if "payback" in name else within
+                assert found == pytest.approx(build[key], rel=tolerance), name
 
 
 def test_components_give_the_speed_of_the_same_wind(hours):

@@ -8,12 +8,11 @@ import numpy as np
 import xarray as xr
 
 from yieldest.arrays import FloatArray
-from yieldest.climate.air import standard_density
 from yieldest.energy.yearly import HOURS_PER_YEAR, mean_power_w
 from yieldest.estimate import read_build_curve
 from yieldest.grid.cells import by_parts, on_cells
 from yieldest.grid.climates import CellClimates
-from yieldest.grid.losses import Kept, kept_of
+from yieldest.grid.losses import DENSITIES_KG_M3, Kept, kept_of
 from yieldest.grid.site import CellSites, density_at_hub, to_hub
 from yieldest.money.bill import Outlay
 from yieldest.money.billfile import read_bill
@@ -48,8 +47,14 @@ class ReadBuild:
     provenance: Provenance
 
 
-def read_builds(plan: Plan) -> list[ReadBuild]:
+def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
     """Read the curves and bills of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    sites : CellSites
+        They tell whether the air is the same in every cell.
 
     Raises
     ------
@@ -60,10 +65,9 @@ def read_builds(plan: Plan) -> list[ReadBuild]:
     builds = []
     for build in plan.build:
         curve = read_build_curve(plan, build)
-        altitude_m = (plan.site.elevation_m or 0.0) + build.hub_height_m
-        kept = kept_of(
-            build, curve.at_density(float(standard_density(altitude_m)), build.density_correction)
-        )
+        density, _ = density_at_hub(sites, build.hub_height_m)
+        at = (density,) if isinstance(density, float) else DENSITIES_KG_M3
+        kept = kept_of(build, curve, at)
         bill = None if build.bill is None else read_bill(plan.file(build.bill), plan.currency)
         stages = [curve.provenance, terms.provenance]
         if bill is not None:
@@ -114,7 +118,7 @@ def build_maps(
     Provenance
     """
     hub, height = to_hub(climates, read.build.hub_height_m, sites)
-    density, air_method = density_at_hub(sites, read.build.hub_height_m)
+    density, air = density_at_hub(sites, read.build.hub_height_m)
     maps = {
         "hub_mean_speed": hub.mean_speed_ms,
         "hub_weibull_shape": hub.shape,
@@ -143,12 +147,12 @@ def build_maps(
         if read.terms.price_per_kwh is None:
             priced = priced[:1]
         maps.update(zip(priced, costs, strict=False))
-    method = "; ".join((height.method, air_method, read.provenance.method))
+    stages = (sites.provenance, height, air, read.provenance)
     return maps, Provenance(
         read.provenance.source,
-        method,
-        (*sites.provenance.assumed, *height.assumed, *read.provenance.assumed),
-        (*height.warnings, *read.provenance.warnings),
+        "; ".join(stage.method for stage in stages if stage.method),
+        tuple(text for stage in stages for text in stage.assumed),
+        tuple(text for stage in stages for text in stage.warnings),
     )
 
 
@@ -174,7 +178,7 @@ def net_kwh_per_year(
     else:
         power_w = ratio * mean_power_w(shape, scale_ms, curve.speed_ms, curve.power_w)
     kwh_per_mean_w = read.build.count * HOURS_PER_YEAR / 1000
-    kept = read.kept.share(shape, scale_ms)
+    kept = read.kept.share(shape, scale_ms, density_kg_m3)
     return np.asarray((1 - calm_share) * power_w * kwh_per_mean_w * kept)
 
 

@@ -67,7 +67,7 @@ def by_parts(
     tuple of ndarray, of the broadcast shape
     """
     flat = [each.ravel() for each in np.broadcast_arrays(*arrays)]
-    shape = np.broadcast_shapes(*(each.shape for each in arrays))
+    shape = np.broadcast_shapes(*map(np.shape, arrays))
     parts = [
         function(*(each[start : start + CELLS_AT_ONCE] for each in flat))
         for start in range(0, max(1, flat[0].size), CELLS_AT_ONCE)

@@ -94,7 +94,7 @@ def recipe_for(grid: Grid, plan: Plan | None, height_m: float | None) -> Recipe:
     if height_m is None and plan is not None:
         height_m = plan.wind.measured_height_m
     kind = wind_kind(grid, height_m)
-    builds = () if plan is None else tuple(read_builds(plan))
+    builds = () if plan is None else tuple(read_builds(plan, cell_sites(grid, plan.site)))
     return Recipe(kind, plan, builds, _of_time(grid, kind))
 
 
