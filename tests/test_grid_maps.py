@@ -126,7 +126,7 @@ def test_maps_say_what_estimate_says_of_the_same_cell(run, tmp_path, correction,
     folder = shutil.copytree(HILL, tmp_path / "hill")
     text = (folder / "plan.toml").read_text(encoding="utf-8")
     if not joined:
-        text = re.sub(r"(?ms)^\[\[?build\.\w+\]\]?$.*?(?=^\[)", "", text)
+        text = re.sub(r"(?ms)^\[\[?build\.\w+\]\]?.*?(?=^\[)", "", text)
     text = text.replace("[[build]]", f'[[build]]\ndensity_correction = "{correction}"')
     elevation = {"ground": (("lat", "lon"), ELEVATION, {"standard_name": "surface_altitude"})}
     (folder / "plan.toml").write_text(text, encoding="utf-8")
