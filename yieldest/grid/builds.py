@@ -8,11 +8,12 @@ import numpy as np
 import xarray as xr
 
 from yieldest.arrays import FloatArray
-from yieldest.energy.yearly import HOURS_PER_YEAR, mean_power_w
-from yieldest.estimate import read_build_curve
+from yieldest.build_curve import curve_at_hub
+from yieldest.energy.production import FITTED_METHOD
+from yieldest.energy.yearly import HOURS_PER_YEAR, mean_power_w, share_at_power
 from yieldest.grid.cells import by_parts, on_cells
 from yieldest.grid.climates import CellClimates
-from yieldest.grid.losses import DENSITIES_KG_M3, Kept, kept_of
+from yieldest.grid.losses import Kept, kept_of
 from yieldest.grid.site import CellSites, density_at_hub, to_hub
 from yieldest.money.bill import Outlay
 from yieldest.money.billfile import read_bill
@@ -23,6 +24,26 @@ from yieldest.plan import Build, Plan
 from yieldest.provenance import Provenance
 from yieldest.turbine.curve import PowerCurve
 
+DENSITIES_KG_M3 = (0.8, 1.05, 1.3)
+"""Air densities for which a build is reckoned where cells differ in them; between them, and for the
+few cells beyond, serves a parabola."""
+
+
+@dataclass(frozen=True)
+class InAir:
+    """A build in air of one density.
+
+    Parameters
+    ----------
+    density_kg_m3 : float
+    curve : PowerCurve
+    kept : Kept
+    """
+
+    density_kg_m3: float
+    curve: PowerCurve
+    kept: Kept
+
 
 @dataclass(frozen=True)
 class ReadBuild:
@@ -31,19 +52,18 @@ class ReadBuild:
     Parameters
     ----------
     build : Build
-    curve : PowerCurve
+    airs : tuple of InAir
+        One where all cells have the same air.
     outlay : Outlay or None
         What the bill comes to by year; None without one.
     terms : MoneyTerms
-    kept : Kept
     provenance : Provenance
     """
 
     build: Build
-    curve: PowerCurve
+    airs: tuple[InAir, ...]
     outlay: Outlay | None
     terms: MoneyTerms
-    kept: Kept
     provenance: Provenance
 
 
@@ -64,12 +84,14 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
     terms = money_terms(**plan.money.model_dump())
     builds = []
     for build in plan.build:
-        curve = read_build_curve(plan, build)
         density, _ = density_at_hub(sites, build.hub_height_m)
-        at = (density,) if isinstance(density, float) else DENSITIES_KG_M3
-        kept = kept_of(build, curve, at)
+        airs = []
+        for at in (density,) if isinstance(density, float) else DENSITIES_KG_M3:
+            curve = curve_at_hub(plan, build, at)
+            airs.append(InAir(at, curve, kept_of(build, curve)))
         bill = None if build.bill is None else read_bill(plan.file(build.bill), plan.currency)
-        stages = [curve.provenance, terms.provenance]
+        usual = airs[len(airs) // 2]
+        stages = [usual.curve.provenance, terms.provenance]
         if bill is not None:
             stages.append(bill.provenance)
             if terms.item_lives_required:
@@ -78,21 +100,17 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
         if bill is None:
             warnings.append("No bill is stated, so there is no cost per kWh and no payback.")
         assumed = [text for stage in stages for text in stage.assumed]
-        assumed += kept.assumed
-        warnings += kept.warnings
         builds.append(
             ReadBuild(
                 build,
-                curve,
+                tuple(airs),
                 None if bill is None else outlay_of(bill, build.count, terms),
                 terms,
-                kept,
                 Provenance(
-                    curve.provenance.source,
-                    "Weibull distribution through the straight pieces of the curve, in closed "
-                    "form (incomplete gamma function); year of 8760 h",
-                    tuple(assumed),
-                    tuple(warnings),
+                    usual.curve.provenance.source,
+                    f"{usual.curve.provenance.method}; {FITTED_METHOD}",
+                    (*assumed, *usual.kept.assumed),
+                    (*warnings, *usual.kept.warnings),
                 ),
             )
         )
@@ -119,26 +137,22 @@ def build_maps(
     """
     hub, height = to_hub(climates, read.build.hub_height_m, sites)
     density, air = density_at_hub(sites, read.build.hub_height_m)
+    net, full = on_cells(
+        lambda *cell: by_parts(lambda *part: energy_measures(read, *part), *cell),
+        hub.shape,
+        hub.scale_ms,
+        hub.calm_share,
+        density,
+        outputs=2,
+    )
     maps = {
         "hub_mean_speed": hub.mean_speed_ms,
         "hub_weibull_shape": hub.shape,
         "hub_weibull_scale": hub.scale_ms,
         "air_density": xr.zeros_like(hub.scale_ms) + density,
+        "net_energy": net,
+        "capacity_factor": net / full.where(full > 0),
     }
-    net = on_cells(
-        lambda *cell: by_parts(lambda *part: (net_kwh_per_year(read, *part),), *cell)[0],
-        hub.shape,
-        hub.scale_ms,
-        hub.calm_share,
-        density,
-    )
-    maps["net_energy"] = net
-    rated_kwh = read.curve.rated_power_w * read.build.count * HOURS_PER_YEAR / 1000
-    if rated_kwh > 0:
-        # Where thin air takes power in proportion, it takes rated power too.
-        proportional = read.build.density_correction == "power"
-        ratio = density / read.curve.air_density_kg_m3 if proportional else 1.0
-        maps["capacity_factor"] = net / (rated_kwh * ratio)
     if read.outlay is not None:
         priced = ["cost_per_kwh", "simple_payback", "discounted_payback"]
         costs = on_cells(
@@ -156,30 +170,48 @@ def build_maps(
     )
 
 
-def net_kwh_per_year(
+def energy_measures(
     read: ReadBuild,
     shape: FloatArray,
     scale_ms: FloatArray,
     calm_share: FloatArray,
     density_kg_m3: FloatArray,
-) -> FloatArray:
-    """Return the net energy of a year of all the machines of a build; the arrays broadcast.
+) -> tuple[FloatArray, FloatArray]:
+    """Return the net energy of a year, and that of rated power all year round, both in kWh.
 
-    Notes
-    -----
-    The curve goes to the density of the cell by `PowerCurve.at_density`: power in proportion, or
-    speeds by the cube root. For the latter the wind is moved instead of the curve, which is the
-    same and needs no curve for each cell.
+    Parameters
+    ----------
+    read : ReadBuild
+    shape, scale_ms, calm_share, density_kg_m3 : ndarray
+        Of the climate and the air at the hub; they broadcast.
     """
-    curve = read.curve
-    ratio = density_kg_m3 / curve.air_density_kg_m3
-    if read.build.density_correction == "speed":
-        power_w = mean_power_w(shape, scale_ms * np.cbrt(ratio), curve.speed_ms, curve.power_w)
-    else:
-        power_w = ratio * mean_power_w(shape, scale_ms, curve.speed_ms, curve.power_w)
-    kwh_per_mean_w = read.build.count * HOURS_PER_YEAR / 1000
-    kept = read.kept.share(shape, scale_ms, density_kg_m3)
-    return np.asarray((1 - calm_share) * power_w * kwh_per_mean_w * kept)
+    count = read.build.count
+    net = full = np.zeros(())
+    for in_air in read.airs:
+        curve = in_air.curve
+        scale = scale_ms
+        if read.build.density_correction == "speed":
+            # Moving the wind one way is moving the curve the other, exactly.
+            scale = scale_ms * np.cbrt(density_kg_m3 / in_air.density_kg_m3)
+        nodes = (shape, scale, curve.speed_ms, curve.power_w)
+        windy = (1 - calm_share) * HOURS_PER_YEAR / 1000
+        made = windy * mean_power_w(*nodes) * in_air.kept.share(shape, scale)
+        if curve.idle_draw_w > 0:
+            running = windy * share_at_power(*nodes, 0.0)
+            made = made - curve.idle_draw_w * (HOURS_PER_YEAR / 1000 - running)
+        weight = _weight(in_air.density_kg_m3, density_kg_m3, read.airs)
+        net = net + weight * count * made
+        full = full + weight * count * curve.rated_power_w * HOURS_PER_YEAR / 1000
+    return net, np.broadcast_to(full, net.shape)
+
+
+def _weight(at: float, density_kg_m3: FloatArray, airs: tuple[InAir, ...]) -> FloatArray:
+    """Return Lagrange's weight of one density among those reckoned; 1 where it is the only one."""
+    weight = np.ones(np.shape(density_kg_m3))
+    for other in (each.density_kg_m3 for each in airs):
+        if other != at:
+            weight = weight * (density_kg_m3 - other) / (at - other)
+    return weight
 
 
 def cost_measures(read: ReadBuild, net_kwh: FloatArray) -> tuple[FloatArray, ...]:

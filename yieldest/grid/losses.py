@@ -21,8 +21,6 @@ SCALES_MS = np.array(
 )
 """Climates for which wakes and wires are reckoned; between them a cubic spline in the logarithms
 serves, to within some 0.00005 of the energy."""
-DENSITIES_KG_M3 = (0.85, 1.05, 1.25)
-"""Air densities for the same where cells differ in them; between them serves a parabola."""
 
 
 @dataclass(frozen=True)
@@ -33,83 +31,60 @@ class Kept:
     ----------
     fixed : float
         What the losses that are the same in every wind leave.
-    joined : ndarray, shape (densities, shapes, scales), or None
-        What wakes and wires leave, by density, `SHAPES` and `SCALES_MS`; None where neither is
-        reckoned.
-    densities_kg_m3 : tuple of float
+    joined : ndarray, shape (shapes, scales), or None
+        What wakes and wires leave, by `SHAPES` and `SCALES_MS`; None where neither is reckoned.
     assumed, warnings : tuple of str
     """
 
     fixed: float
     joined: FloatArray | None
-    densities_kg_m3: tuple[float, ...]
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
 
-    def share(
-        self, shape: FloatArray, scale_ms: FloatArray, density_kg_m3: FloatArray
-    ) -> FloatArray:
-        """Return the share of energy kept in the air and climate at the hub; they broadcast."""
-        shape, scale_ms, density_kg_m3 = np.broadcast_arrays(shape, scale_ms, density_kg_m3)
+    def share(self, shape: FloatArray, scale_ms: FloatArray) -> FloatArray:
+        """Return the share of energy kept in the climate at the hub; the arrays broadcast."""
+        shape, scale_ms = np.broadcast_arrays(shape, scale_ms)
         if self.joined is None:
             return np.full(shape.shape, self.fixed)
         k = np.log(np.clip(shape, SHAPES[0], SHAPES[-1]))
         a = np.log(np.clip(scale_ms, SCALES_MS[0], SCALES_MS[-1]))
         known = np.isfinite(k) & np.isfinite(a)
-        k, a = np.where(known, k, 0.0), np.where(known, a, 0.0)
-        joined = np.zeros(shape.shape)
-        for at, table in zip(self.densities_kg_m3, self.joined, strict=True):
-            spline = RectBivariateSpline(np.log(SHAPES), np.log(SCALES_MS), table)
-            others = [other for other in self.densities_kg_m3 if other != at]
-            # Lagrange's form of the polynomial through the densities; 1 where there is but one.
-            weight = np.prod([(density_kg_m3 - other) / (at - other) for other in others], axis=0)
-            joined += weight * spline(k, a, grid=False)
+        spline = RectBivariateSpline(np.log(SHAPES), np.log(SCALES_MS), self.joined)
+        joined = spline(np.where(known, k, 0.0), np.where(known, a, 0.0), grid=False)
         return np.where(known, self.fixed * joined, np.nan)
 
 
-def kept_of(
-    build: Build, curve: PowerCurve, densities_kg_m3: tuple[float, ...] = DENSITIES_KG_M3
-) -> Kept:
+def kept_of(build: Build, curve: PowerCurve) -> Kept:
     """Reckon what a build keeps, once for all cells.
 
     Parameters
     ----------
     build : Build
     curve : PowerCurve
-    densities_kg_m3 : tuple of float
-        For which to reckon: the one that all cells have, or some to go between.
+        In the air at the hub.
     """
-    middle = _joint(build, curve, densities_kg_m3[len(densities_kg_m3) // 2], 2.0, 6.0)
-    losses = losses_of(build.losses.model_dump(), build.count, middle.losses)
-    reckoned = {loss.category for loss in middle.losses}
+    usual = _joint(build, curve, 2.0, 6.0)
+    losses = losses_of(build.losses.model_dump(), build.count, usual.losses)
+    reckoned = {loss.category for loss in usual.losses}
     assumed = [
         f"{loss.category.replace('_', ' ').capitalize()} loss {loss.share:.0%} (common practice, "
         "no source)."
         for loss in losses
         if loss.assumed
     ]
-    warnings = list(middle.warnings)
-    if middle.interaction is not None:
-        assumed += middle.interaction.assumed
-        warnings += middle.interaction.warnings
+    warnings = list(usual.warnings)
+    if usual.interaction is not None:
+        assumed += usual.interaction.assumed
+        warnings += usual.interaction.warnings
     fixed = kept_share(tuple(loss for loss in losses if loss.category not in reckoned))
     joined = None
     if reckoned:
         joined = floats(
-            [
-                [
-                    [kept_share(_joint(build, curve, density, k, a).losses) for a in SCALES_MS]
-                    for k in SHAPES
-                ]
-                for density in densities_kg_m3
-            ]
+            [[kept_share(_joint(build, curve, k, a).losses) for a in SCALES_MS] for k in SHAPES]
         )
-    return Kept(fixed, joined, densities_kg_m3, tuple(assumed), tuple(warnings))
+    return Kept(fixed, joined, tuple(assumed), tuple(warnings))
 
 
-def _joint(
-    build: Build, curve: PowerCurve, density_kg_m3: float, shape: float, scale_ms: float
-) -> Joint:
+def _joint(build: Build, curve: PowerCurve, shape: float, scale_ms: float) -> Joint:
     climate = climate_of_weibull(shape, scale_ms, build.hub_height_m)
-    in_air = curve.at_density(density_kg_m3, build.density_correction)
-    return joined_of(build, climate, in_air, None, 1.0).reckon(build.count)
+    return joined_of(build, climate, curve, None, 1.0).reckon(build.count)
