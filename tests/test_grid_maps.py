@@ -288,6 +288,7 @@ def test_attributes_say_what_a_map_is_and_where_it_comes_from(hours, hill):
         assert words in maps.attrs["method"]
     assert "winds.nc" in maps.attrs["source"]
     assert "no source" in maps.attrs["assumed"]
+    assert "measure there before building" in maps.attrs["warnings"]
     assert maps["net_energy"].attrs["units"] == "kW h"
     assert maps["cost_per_kwh"].attrs["units"] == "EUR/kWh"
     assert maps["hub_mean_speed"].attrs["standard_name"] == "wind_speed"

@@ -17,6 +17,10 @@ from yieldest.plan import Plan
 from yieldest.provenance import Provenance
 
 CONVENTIONS = "CF-1.11"
+NOT_A_SITE = (
+    "A cell knows nothing of the trees, houses and hills inside it: use the map to find where to "
+    "measure, and measure there before building."
+)
 HEIGHT_ATTRIBUTES = {"standard_name": "height", "units": "m", "positive": "up", "axis": "Z"}
 
 ATTRIBUTES: dict[str, dict[str, str]] = {
@@ -49,7 +53,9 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
     },
     "net_energy": {"long_name": "net energy in a year of 8760 h, all machines", "units": "kW h"},
     "capacity_factor": {"long_name": "net energy over rated power all year round", "units": "1"},
-    "cost_per_kwh": {"long_name": "discounted whole-life cost over discounted energy"},
+    "cost_per_kwh": {
+        "long_name": "cost per kWh: discounted whole-life cost over discounted energy"
+    },
     "simple_payback": {"long_name": "simple payback; missing where never", "units": "year"},
     "discounted_payback": {"long_name": "discounted payback; missing where never", "units": "year"},
 }
@@ -212,7 +218,7 @@ def _global_attributes(recipe: Recipe, provenances: list[Provenance]) -> dict[st
             [(f"{read.build.name}: ", text) for read, p in builds for text in p.assumed]
         ),
         "warnings": each(
-            [("", text) for text in wind.warnings]
+            [("", text) for text in (*wind.warnings, *([NOT_A_SITE] if builds else []))]
             + [(f"{read.build.name}: ", text) for read, p in builds for text in p.warnings]
         ),
     }

@@ -18,8 +18,14 @@ grey print."""
 STEPS = 7
 MOST_CELLS = 2000
 """A picture shows no more along either side; of finer maps every so-manieth cell is drawn."""
-PICTURED = ("net_energy", "cost_per_kwh", "simple_payback", "hub_mean_speed", "mean_speed")
-"""The maps worth a picture."""
+PICTURED = {
+    "net_energy": "Net energy in a year",
+    "cost_per_kwh": "Cost per kWh",
+    "simple_payback": "Simple payback",
+    "hub_mean_speed": "Mean wind at the hub",
+    "mean_speed": "Mean wind",
+}
+"""The maps worth a picture, and its title."""
 
 
 def write_pictures(maps: xr.Dataset, folder: Path) -> list[Path]:
@@ -38,7 +44,7 @@ def write_pictures(maps: xr.Dataset, folder: Path) -> list[Path]:
     """
     folder.mkdir(exist_ok=True)
     written = []
-    for name in PICTURED:
+    for name, title in PICTURED.items():
         if name not in maps:
             continue
         array = maps[name]
@@ -50,7 +56,7 @@ def write_pictures(maps: xr.Dataset, folder: Path) -> list[Path]:
             if values.ndim != 2 or not np.isfinite(values).any():
                 continue
             path = folder / f"{name}-{_plain(owner)}.png"
-            _draw(values, f"{values.attrs['long_name'].capitalize()}: {owner}", path)
+            _draw(values, f"{title}: {owner}", path)
             written.append(path)
     return written
 
