@@ -11,6 +11,7 @@ import typer
 
 from yieldest.curve_command import curve
 from yieldest.errors import InputError
+from yieldest.mapcommand import map_cells
 from yieldest.windcommand import wind
 
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
@@ -27,6 +28,7 @@ app = typer.Typer(
 )
 
 app.command()(wind)
+app.command("map")(map_cells)
 
 PlanPath = Annotated[Path, typer.Argument(help="The plan file, or the folder with plan.toml.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Full precision for machines.")]

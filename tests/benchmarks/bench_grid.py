@@ -1,0 +1,219 @@
+"""How quick maps are: fit and energy of many cells, how the cost grows, cores, memory.
+
+Run it as `OPENBLAS_NUM_THREADS=1 python tests/benchmarks/bench_grid.py [--json FILE]`. With
+`--gigabytes N` the map that is larger than memory is made of N GB instead of 40.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import dask
+import dask.array
+import numpy as np
+import pandas as pd
+import xarray as xr
+from harness import Figure, best_of, report
+from scipy.stats import weibull_min
+
+from yieldest.climate.powersums import fit_power_sums, power_sums
+from yieldest.climate.weibull import fit_maximum_likelihood
+from yieldest.energy.yearly import mean_power_w
+from yieldest.grid.maps import cell_dimensions, in_blocks, maps_of, recipe_for
+from yieldest.grid.run import regions_of, workers
+from yieldest.grid.variables import Grid
+from yieldest.grid.write import write_maps
+from yieldest.plan import load_plan
+from yieldest.turbine.curve import read_curve
+
+HILL = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
+HOURS = 8760
+CELLS = 1000
+SIDE = 32
+"""Cells along a block of the lazy grids."""
+SCIPY_CELLS = 5
+CURVE = read_curve(HILL / "curve-2.4m.csv", cut_out_ms=20)
+
+
+def speeds() -> np.ndarray:
+    """Return a year of hourly speeds for a thousand cells, each with its own distribution."""
+    rng = np.random.default_rng(4)
+    shape, scale = 1.5 + rng.random((CELLS, 1)), 5 + 3 * rng.random((CELLS, 1))
+    return scale * rng.weibull(1, (CELLS, HOURS)) ** (1 / shape)
+
+
+def fit_and_energy(speed: np.ndarray) -> np.ndarray:
+    """Do what a map does for each cell."""
+    shape, scale = fit_power_sums(power_sums(speed))
+    return mean_power_w(shape, scale, CURVE.speed_ms, CURVE.power_w)
+
+
+def histograms(speed: np.ndarray) -> None:
+    """Read and bin each cell with numpy's own function."""
+    for row in speed:
+        np.histogram(row, bins=256, range=(0, 51.2))
+
+
+def bare_pass(speed: np.ndarray) -> None:
+    """Read and bin a few cells at a time with the least that numpy needs for it."""
+    together = 8
+    first_bin = 256 * np.arange(together)[:, np.newaxis]
+    for start in range(0, CELLS, together):
+        index = (speed[start : start + together] * 5.0).astype(np.intp)
+        np.minimum(index, 255, out=index)
+        index += first_bin
+        np.bincount(index.ravel(), minlength=256 * together)
+
+
+def one_pass() -> list[Figure]:
+    """Time fit and energy against binning and against scipy, with the layouts of files."""
+    speed = speeds()
+    time_first = np.ascontiguousarray(speed.T).T
+    shape, scale = fit_power_sums(power_sums(speed))
+    own_shape, own_scale = fit_maximum_likelihood(speed)
+    curve = (CURVE.speed_ms, CURVE.power_w)
+    energy_off = mean_power_w(shape, scale, *curve) / mean_power_w(own_shape, own_scale, *curve)
+    note = (
+        f"differs from the one-site fit by {np.abs(shape / own_shape - 1).max():.1e} in shape, "
+        f"{np.abs(energy_off - 1).max():.1e} in energy"
+    )
+    seconds = best_of(lambda: fit_and_energy(speed), 7)
+    loop = best_of(lambda: [weibull_min.fit(row, floc=0) for row in speed[:SCIPY_CELLS]], 2)
+    return [
+        Figure("fit + energy, 1,000 cells x 8,760 h", seconds, "np.histogram of each cell",
+               best_of(lambda: histograms(speed), 7), "ratio <= 4", note),
+        Figure("the same", seconds, "bare floor + bincount pass",
+               best_of(lambda: bare_pass(speed), 7), "none (the least that binning can take)"),
+        Figure("the same, time first in memory", best_of(lambda: fit_and_energy(time_first), 5),
+               "np.histogram, time first", best_of(lambda: histograms(time_first), 3),
+               "ratio <= 4"),
+        Figure("the same", seconds, "loop over weibull_min.fit", loop / SCIPY_CELLS * CELLS,
+               "ratio <= 0.005", f"{SCIPY_CELLS} cells of the loop timed, times "
+               f"{CELLS // SCIPY_CELLS}"),
+    ]  # fmt: skip
+
+
+BLOCK = np.ascontiguousarray(
+    (6 * np.random.default_rng(5).weibull(2, (SIDE * SIDE, HOURS))).astype(np.float32).T
+).reshape(HOURS, SIDE, SIDE)
+
+
+def made_block(block_info: dict) -> np.ndarray:
+    """Make the block at a place: the same winds, a little stronger from block to block."""
+    number = sum(block_info[None]["chunk-location"])
+    shape = block_info[None]["chunk-shape"]
+    return BLOCK[:, : shape[1], : shape[2]] * np.float32(1 + number % 50 / 100)
+
+
+def lazy_grid(cells: int) -> Grid:
+    """Return a grid of about so many cells that exists only block by block."""
+    across = SIDE if cells > SIDE * SIDE else min(SIDE, round(cells**0.5))
+    down = -(-cells // across)
+    chunks = ((HOURS,), _pieces(down), (across,))
+    data = dask.array.map_blocks(
+        made_block, chunks=chunks, dtype=np.float32, meta=np.empty((0, 0, 0), np.float32)
+    )
+    wind = xr.DataArray(
+        data,
+        dims=("time", "lat", "lon"),
+        coords={"time": pd.date_range("2023-01-01", periods=HOURS, freq="h"), "height": 10.0},
+        attrs={"standard_name": "wind_speed", "units": "m s-1"},
+    )
+    return Grid("made", xr.Dataset({"wind": wind}))
+
+
+def _pieces(size: int) -> tuple[int, ...]:
+    return (SIDE,) * (size // SIDE) + ((size % SIDE,) if size % SIDE else ())
+
+
+def map_seconds(cells: int, threads: int) -> float:
+    """Time a whole map, with all its measures, of a lazy grid."""
+    grid = lazy_grid(cells)
+    recipe = recipe_for(grid, load_plan(HILL), None)
+    start = time.perf_counter()
+    with dask.config.set(scheduler="threads", num_workers=threads):
+        maps_of(grid, recipe).compute()
+    return time.perf_counter() - start
+
+
+def growth() -> list[Figure]:
+    """Time maps of a hundred to a hundred thousand cells, per cell."""
+    sizes = (100, 1_000, 10_000, 100_000)
+    map_seconds(100, 1)
+    taken = {
+        cells: min(map_seconds(cells, 1) for _ in range(1 if cells > 10_000 else 3))
+        for cells in sizes
+    }
+    return [
+        Figure(
+            f"a map of {cells:,} cells x 8,760 h, a cell",
+            taken[cells] / cells,
+            "the same of 10,000 cells",
+            taken[10_000] / 10_000,
+            "ratio about 1 from 1,000 cells on",
+        )
+        for cells in sizes
+    ]
+
+
+def cores() -> Figure:
+    """Time two cores against one."""
+    one, two = (min(map_seconds(20_000, threads) for _ in range(3)) for threads in (1, 2))
+    return Figure(
+        "a map of 20,000 cells on two cores", two, "the same on one core", one, "ratio near 0.5",
+        f"{os.cpu_count()} cores in this machine",
+    )  # fmt: skip
+
+
+def larger_than_memory(gigabytes: float) -> Figure:
+    """Make and write a map of more data than there is memory, in a process of its own."""
+    cells = round(gigabytes * 1e9 / 4 / HOURS)
+    ran = subprocess.run(
+        [sys.executable, __file__, "--alone", str(cells)],
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    seconds, making, peak_gb = (float(word) for word in ran.stdout.split())
+    return Figure(
+        f"a map of {gigabytes:g} GB ({cells:,} cells)",
+        seconds,
+        "only making the same blocks",
+        making,
+        "peak memory < 2 GB",
+        f"peak memory {peak_gb:.2f} GB",
+    )
+
+
+def alone(cells: int) -> None:
+    """Print the seconds of a map, of making its blocks, and the peak memory in GB."""
+    grid = in_blocks(lazy_grid(cells), recipe_for(lazy_grid(cells), None, None))
+    recipe = recipe_for(grid, load_plan(HILL), None)
+    with tempfile.TemporaryDirectory() as folder, workers(None) as threads:
+        regions = regions_of(grid, cell_dimensions(grid, recipe), threads)
+        start = time.perf_counter()
+        write_maps(grid, recipe, regions, Path(folder) / "m.zarr", lambda *_: None, "benchmark")
+        seconds = time.perf_counter() - start
+        peak_gb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e9
+        start = time.perf_counter()
+        grid.data["wind"].max().compute()
+        print(seconds, time.perf_counter() - start, peak_gb)
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(add_help=False)
+    parser.add_argument("--alone", type=int)
+    parser.add_argument("--gigabytes", type=float, default=40)
+    chosen, rest = parser.parse_known_args()
+    if chosen.alone:
+        alone(chosen.alone)
+    else:
+        sys.argv[1:] = rest
+        report([*one_pass(), *growth(), cores(), larger_than_memory(chosen.gigabytes)])

@@ -1,0 +1,75 @@
+"""Every benchmark in one table, each figure as a ratio to its baseline.
+
+Run it as `python tests/benchmarks/run_all.py [--json FILE] [--only WORD]` on an idle machine.
+Two JSON files can be laid side by side: a figure is known by its script, name and baseline.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+HERE = Path(__file__).parent
+
+
+def figures_of(script: Path) -> list[dict]:
+    """Run one script and return its figures, or its failure as a figure without a ratio."""
+    with tempfile.TemporaryDirectory() as folder:
+        written = Path(folder) / "figures.json"
+        ran = subprocess.run(
+            [sys.executable, str(script), "--json", str(written)],
+            # One thread for linear algebra, so that a core means a core.
+            env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        if ran.returncode != 0:
+            last = ran.stderr.strip().splitlines()[-1:] or ["no message"]
+            return [{"script": script.stem, "name": "did not run", "note": last[0]}]
+        figures = json.loads(written.read_text(encoding="utf-8"))["figures"]
+    return [{"script": script.stem, **figure} for figure in figures]
+
+
+def main() -> int:
+    """Print the table; return 1 when a script did not run."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--json", type=Path, help="also write the figures to this file")
+    parser.add_argument("--only", default="", help="scripts with this word in their name")
+    chosen = parser.parse_args()
+    figures: list[dict] = []
+    print(f"{'figure':44} {'over':40} {'ratio':>9}   target; what else was seen")
+    for script in sorted(HERE.glob("bench_*.py")):
+        if chosen.only not in script.stem:
+            continue
+        print(f"{script.stem.removeprefix('bench_').replace('_', ' ')}:", flush=True)
+        for figure in figures_of(script):
+            figures.append(figure)
+            if "ratio" not in figure:
+                print(f"  {figure['name']}: {figure['note']}")
+                continue
+            note = f"; {figure['note']}" if figure["note"] else ""
+            print(
+                f"  {figure['name'][:42]:42} {figure['baseline'][:40]:40} "
+                f"{figure['ratio']:9.3g}   {figure['target']}{note}",
+                flush=True,
+            )
+    if chosen.json is not None:
+        content = {
+            "python": platform.python_version(),
+            "machine": platform.machine(),
+            "cores": os.cpu_count(),
+            "figures": figures,
+        }
+        chosen.json.write_text(json.dumps(content, indent=2) + "\n", encoding="utf-8")
+    return int(any("ratio" not in figure for figure in figures))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,319 @@
+"""The map command: files in, files out, whole or not at all; a stopped run; a killed worker."""
+
+import os
+import signal
+import threading
+import time
+from importlib.util import find_spec
+from pathlib import Path
+
+import dask.array
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+from distributed import Client, LocalCluster
+
+from yieldest.grid import write
+from yieldest.grid.maps import cell_dimensions, maps_of, recipe_for
+from yieldest.grid.open import open_grid
+from yieldest.grid.run import regions_of, workers
+from yieldest.grid.variables import Grid
+from yieldest.grid.write import write_maps
+from yieldest.plan import load_plan
+from yieldest.show.map import RAMP
+
+HILL = Path(__file__).parents[1] / "demo-sites" / "hill-yard"
+HOURS, CELLS = 2000, (6, 8)
+
+
+def winds():
+    """Invented hourly winds at 10 m; one cell without any."""
+    rng = np.random.default_rng(11)
+    speed = (6 * rng.weibull(2, (HOURS, *CELLS))).astype(np.float32)
+    speed[:, 2, 3] = np.nan
+    return xr.Dataset(
+        {
+            "wind": (
+                ("time", "lat", "lon"),
+                speed,
+                {"standard_name": "wind_speed", "units": "m s-1"},
+            )
+        },
+        coords={
+            "time": pd.date_range("2023-01-01", periods=HOURS, freq="h"),
+            "lat": ("lat", np.arange(50, 51.5, 0.25), {"standard_name": "latitude"}),
+            "lon": ("lon", np.arange(8, 10, 0.25), {"standard_name": "longitude"}),
+            "height": ((), 10.0, {"standard_name": "height", "units": "m"}),
+        },
+    )
+
+
+@pytest.fixture(scope="module")
+def stored(tmp_path_factory):
+    """The same winds as one NetCDF file, as two, and as a Zarr store."""
+    folder = tmp_path_factory.mktemp("winds")
+    data = winds()
+    piece = {"wind": {"chunksizes": (500, 3, 4), "zlib": True}}
+    data.to_netcdf(folder / "winds.nc", engine="h5netcdf", encoding=piece)
+    for number, part in enumerate((slice(0, 800), slice(800, HOURS))):
+        data.isel(time=part).to_netcdf(folder / f"part{number}.nc", engine="h5netcdf")
+    data.chunk({"time": 500, "lat": 3, "lon": 4}).to_zarr(folder / "winds.zarr", zarr_format=2)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def expected():
+    grid = Grid("winds", winds())
+    recipe = recipe_for(grid, load_plan(HILL), None)
+    return maps_of(grid, recipe).compute()
+
+
+def read(path):
+    engine = "zarr" if path.suffix == ".zarr" else "h5netcdf"
+    with xr.open_dataset(path, engine=engine) as data:
+        return data.load()
+
+
+@pytest.mark.parametrize("output", ["maps.nc", "maps.zarr"])
+@pytest.mark.parametrize("source", ["winds.nc", "winds.zarr", "part*.nc"])
+def test_every_store_holds_the_same_maps(run, stored, tmp_path, expected, source, output):
+    sources = sorted(stored.glob(source))
+    done = run("map", *sources, "--plan", HILL, "-o", tmp_path / output)
+    assert done.code == 0, done.err
+    assert done.err == ""
+    # Only the names of files may be longer than the screen is wide.
+    assert all(len(line) <= 100 or str(tmp_path) in line for line in done.out.splitlines())
+    maps = read(tmp_path / output)
+    assert set(maps.data_vars) == set(expected.data_vars)
+    for name, array in expected.data_vars.items():
+        found = maps[name].transpose(*array.dims)
+        np.testing.assert_allclose(found, array, rtol=2e-6, err_msg=name)
+        assert found.attrs["units"] == array.attrs["units"]
+        for coordinate in ("lat", "lon"):
+            assert found[coordinate].attrs["standard_name"].endswith("tude")
+    assert list(maps["build"].to_numpy()) == ["one of 2.4 m", "eight of 0.9 m"]
+    assert sources[0].name in maps.attrs["source"]
+    assert "yieldest map" in maps.attrs["history"]
+    assert [path.name for path in tmp_path.iterdir()] == [output]
+
+
+def test_json_tells_the_spread_with_stable_keys(run, stored, tmp_path, expected):
+    done = run("map", stored / "winds.nc", "--plan", HILL, "-o", tmp_path / "m.nc", "--json")
+    result = done.json
+    assert result["cells"] == 48
+    assert {"written", "heights", "builds", "method", "assumed", "warnings"} <= result.keys()
+    energy = result["builds"][0]["net_kwh_per_year"]
+    values = expected["net_energy"][0].to_numpy()
+    assert energy["cells_known"] == 47
+    assert energy["median"] == pytest.approx(float(np.nanmedian(values)), rel=1e-5)
+    assert energy["tenth"] < energy["median"] < energy["nine_tenths"]
+
+
+def test_without_a_plan_there_are_climates_only(run, stored, tmp_path):
+    done = run("map", stored / "winds.nc", "-o", tmp_path / "m.nc")
+    assert done.code == 0
+    assert set(read(tmp_path / "m.nc").data_vars) == {
+        "weibull_shape", "weibull_scale", "calm_share", "mean_speed", "readings",
+    }  # fmt: skip
+
+
+def test_pictures_are_drawn_for_each_build(run, stored, tmp_path):
+    folder = tmp_path / "pictures"
+    done = run(
+        "map", stored / "winds.nc", "--plan", HILL, "-o", tmp_path / "m.nc", "--pictures", folder
+    )
+    drawn = sorted(path.name for path in folder.iterdir())
+    assert "net_energy-one-of-2.4-m.png" in drawn
+    assert "cost_per_kwh-eight-of-0.9-m.png" in drawn
+    for path in folder.iterdir():
+        assert path.read_bytes().startswith(b"\x89PNG")
+        assert path.name in done.out
+
+
+def test_the_colours_darken_all_the_way():
+    """Relative luminance by WCAG 2: what falls steadily is told apart without colour vision."""
+    channels = np.array([[int(c[i : i + 2], 16) / 255 for i in (1, 3, 5)] for c in RAMP])
+    linear = np.where(channels <= 0.04045, channels / 12.92, ((channels + 0.055) / 1.055) ** 2.4)
+    luminance = linear @ [0.2126, 0.7152, 0.0722]
+    assert (np.diff(luminance) < -0.02).all()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "named"),
+    [
+        (["no.nc", "-o", "m.nc"], ["no.nc", "no such file"]),
+        (["text.nc", "-o", "m.nc"], ["text.nc", "NetCDF"]),
+        (["winds.nc", "-o", "m.tif"], ["m.tif", ".nc", ".zarr"]),
+        (["winds.nc", "-o", "nowhere/m.nc"], ["nowhere", "make it first"]),
+        (["winds.nc", "-o", "m.nc", "--variable", "wind"], ["wind", "ROLE=NAME"]),
+        (["winds.nc", "-o", "m.nc", "--variable", "speed=gust"], ["winds.nc", "'gust'"]),
+        (["winds.nc", "winds.zarr", "-o", "m.nc"], ["winds.zarr", "folder"]),
+        (["winds.nc", "-o", "m.nc", "--plan", "no.toml"], ["no.toml"]),
+        (["winds.nc", "-o", "m.nc", "--scheduler", "127.0.0.1:9"], ["127.0.0.1:9", "scheduler"]),
+    ],
+)
+def test_bad_input_is_one_sentence_and_leaves_no_file(
+    run, stored, tmp_path, monkeypatch, arguments, named
+):
+    monkeypatch.setattr("yieldest.grid.run.CONNECT_SECONDS", 1)
+    for name in ("winds.nc", "winds.zarr"):
+        (tmp_path / name).symlink_to(stored / name)
+    (tmp_path / "text.nc").write_text("no grid\n")
+    before = sorted(path.name for path in tmp_path.iterdir())
+    monkeypatch.chdir(tmp_path)
+    refused = run("map", *arguments)
+    assert refused.code == 2
+    assert refused.out == ""
+    assert len(refused.err.strip().splitlines()) == 1
+    for words in named:
+        assert words in refused.err
+    assert sorted(path.name for path in tmp_path.iterdir()) == before
+
+
+def test_an_existing_store_is_left_alone(run, stored, tmp_path):
+    (tmp_path / "m.zarr").mkdir()
+    refused = run("map", stored / "winds.nc", "-o", tmp_path / "m.zarr")
+    assert refused.code == 2
+    assert "already" in refused.err
+    assert list((tmp_path / "m.zarr").iterdir()) == []
+
+
+def test_without_the_libraries_one_sentence_says_how_to_get_them(
+    run, stored, tmp_path, monkeypatch
+):
+    monkeypatch.setattr(
+        "yieldest.mapcommand.find_spec", lambda name: None if name == "zarr" else find_spec(name)
+    )
+    refused = run("map", stored / "winds.nc", "-o", tmp_path / "m.nc")
+    assert refused.code == 2
+    assert "zarr" in refused.err
+    assert "yieldest[grid]" in refused.err
+
+
+class StoppedError(Exception):
+    """Stands for the power cut."""
+
+
+def prepared(path, threads=1):
+    grid = open_grid([path], {})
+    recipe = recipe_for(grid, load_plan(HILL), None)
+    # Blocks as small as the stored pieces, so that there is something to stop between.
+    blocks = Grid(grid.name, grid.data.chunk({"time": 500, "lat": 3, "lon": 2}), {}, grid.stamp)
+    return blocks, recipe, regions_of(blocks, cell_dimensions(blocks, recipe), threads)
+
+
+def stop_after(regions_done):
+    reports = []
+
+    def progress(done, every):
+        reports.append((done, every))
+        if len(reports) == regions_done:
+            raise StoppedError
+
+    return reports, progress
+
+
+def test_a_stopped_zarr_run_goes_on_where_it_stopped(stored, tmp_path, expected, monkeypatch):
+    blocks, recipe, regions = prepared(stored / "winds.nc")
+    assert len(regions) == 2
+    target = tmp_path / "m.zarr"
+    reports, progress = stop_after(1)
+    with pytest.raises(StoppedError):
+        write_maps(blocks, recipe, regions, target, progress, "test")
+    assert not target.exists()
+    reckoned = []
+    original = write.reckon
+    monkeypatch.setattr(
+        write, "reckon", lambda *given: reckoned.append(given[2]) or original(*given)
+    )
+    reports, progress = stop_after(0)
+    write_maps(blocks, recipe, regions, target, progress, "test")
+    assert reckoned == [regions[1]]
+    assert reports[-1] == (48, 48)
+    for name, array in expected.data_vars.items():
+        np.testing.assert_allclose(read(target)[name], array, rtol=2e-6)
+    assert [path.name for path in tmp_path.iterdir()] == ["m.zarr"]
+
+
+def test_a_stopped_run_of_other_maps_is_not_taken_up(stored, tmp_path, expected):
+    blocks, recipe, regions = prepared(stored / "winds.nc")
+    plan = load_plan(HILL)
+    other = recipe_for(blocks, plan.model_copy(update={"build": plan.build[:1]}), None)
+    _, progress = stop_after(1)
+    with pytest.raises(StoppedError):
+        write_maps(blocks, other, regions, tmp_path / "m.zarr", progress, "test")
+    _, progress = stop_after(0)
+    write_maps(blocks, recipe, regions, tmp_path / "m.zarr", progress, "test")
+    np.testing.assert_allclose(
+        read(tmp_path / "m.zarr")["net_energy"], expected["net_energy"], rtol=2e-6
+    )
+
+
+def test_a_stopped_netcdf_run_leaves_the_old_file(stored, tmp_path):
+    target = tmp_path / "m.nc"
+    target.write_bytes(b"old")
+    blocks, recipe, regions = prepared(stored / "winds.nc")
+    _, progress = stop_after(1)
+    with pytest.raises(StoppedError):
+        write_maps(blocks, recipe, regions, target, progress, "test")
+    assert target.read_bytes() == b"old"
+    assert [path.name for path in tmp_path.iterdir()] == ["m.nc"]
+
+
+@pytest.fixture(scope="module")
+def cluster():
+    with LocalCluster(
+        n_workers=2,
+        threads_per_worker=1,
+        processes=True,
+        host="127.0.0.1",
+        dashboard_address=None,
+        silence_logs="CRITICAL",
+    ) as cluster:
+        yield cluster
+
+
+def test_the_command_works_on_a_cluster(run, stored, tmp_path, expected, cluster):
+    done = run(
+        "map", stored / "winds.nc", "--plan", HILL, "-o", tmp_path / "m.nc",
+        "--scheduler", cluster.scheduler_address,
+    )  # fmt: skip
+    assert done.code == 0, done.err
+    for name, array in expected.data_vars.items():
+        np.testing.assert_allclose(read(tmp_path / "m.nc")[name], array, rtol=2e-6)
+
+
+def slowly(block):
+    time.sleep(0.15)
+    return block
+
+
+def kill_one_at_work(address, killed):
+    """End a worker, without warning, while it has work in hand."""
+    with Client(address) as client:
+        pids = client.run(os.getpid)
+        for _ in range(600):
+            for worker, tasks in client.processing().items():
+                if tasks and worker in pids:
+                    os.kill(pids[worker], signal.SIGKILL)
+                    killed.append(worker)
+                    return
+            time.sleep(0.01)
+
+
+def test_a_worker_killed_in_the_middle_changes_nothing(tmp_path, expected, cluster):
+    data = winds()
+    slow = dask.array.from_array(data["wind"].to_numpy(), chunks=(500, 3, 2)).map_blocks(slowly)
+    grid = Grid("winds", data.assign(wind=data["wind"].copy(data=slow)))
+    recipe = recipe_for(grid, load_plan(HILL), None)
+    killed = []
+    with workers(cluster.scheduler_address) as threads:
+        regions = regions_of(grid, cell_dimensions(grid, recipe), threads)
+        killer = threading.Thread(target=kill_one_at_work, args=(cluster.scheduler_address, killed))
+        killer.start()
+        write_maps(grid, recipe, regions, tmp_path / "m.zarr", lambda *_: None, "test")
+        killer.join()
+    assert len(killed) == 1
+    for name, array in expected.data_vars.items():
+        np.testing.assert_allclose(read(tmp_path / "m.zarr")[name], array, rtol=2e-6)

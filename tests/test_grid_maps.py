@@ -1,0 +1,353 @@
+"""Maps from every kind of grid, against the one-site functions and the `estimate` command."""
+
+import re
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+
+from yieldest.build_curve import read_build_curve
+from yieldest.climate.air import gas_law_density, standard_density, standard_pressure_pa
+from yieldest.climate.height import log_law_factor, power_law_factor
+from yieldest.climate.weibull import fit_maximum_likelihood, mean_speed, share_above
+from yieldest.errors import InputError
+from yieldest.grid.blocks import block_sizes
+from yieldest.grid.maps import in_blocks, maps_of, recipe_for
+from yieldest.grid.variables import Grid
+from yieldest.plan import load_plan
+
+HILL = Path(__file__).parents[1] / "demo-sites" / "hill-yard"
+CELLS = (4, 6)
+HOURS = 8760
+SHAPE = 1.6 + 0.6 * np.random.default_rng(1).random(CELLS)
+SCALE = 5 + 3 * np.random.default_rng(2).random(CELLS)
+ELEVATION = 100 + 900 * np.random.default_rng(3).random(CELLS)
+SPEED = {"standard_name": "wind_speed", "units": "m s-1"}
+GROUND = {
+    "lat": ("lat", 50 + np.arange(CELLS[0]) / 4, {"standard_name": "latitude"}),
+    "lon": ("lon", 8 + np.arange(CELLS[1]) / 4, {"standard_name": "longitude"}),
+}
+
+
+def at_height(height_m):
+    return {"height": ((), height_m, {"standard_name": "height", "units": "m"})}
+
+
+def parameters(**more):
+    return xr.Dataset(
+        {
+            "k": (("lat", "lon"), SHAPE, {"long_name": "Weibull shape", "units": "1"}),
+            "a": (("lat", "lon"), SCALE, {"long_name": "Weibull scale", "units": "m/s"}),
+            **more,
+        },
+        coords={**GROUND, **at_height(10.0)},
+    )
+
+
+@pytest.fixture(scope="module")
+def hours():
+    """A year of hourly speeds at 10 m, of one Weibull distribution in each cell."""
+    speed = np.random.default_rng(5).weibull(1, (HOURS, *CELLS)) ** (1 / SHAPE) * SCALE
+    speed[:, 0, 0] = np.nan
+    speed[:3000, 1, 1] = np.nan
+    speed[100:600, 2, 2] = 0
+    time = pd.date_range("2023-01-01", periods=HOURS, freq="h")
+    return xr.Dataset(
+        {"wind": (("time", "lat", "lon"), speed, SPEED)},
+        coords={"time": time, **GROUND, **at_height(10.0)},
+    )
+
+
+@pytest.fixture
+def hill():
+    """The plan of the hill yard with its machines alone, so that no wake is reckoned."""
+    plan = load_plan(HILL)
+    alone = [build.model_copy(update={"array": None, "cable": []}) for build in plan.build]
+    return plan.model_copy(update={"build": alone})
+
+
+def reckoned(data, plan=None, height=None, **stated):
+    grid = Grid("winds.nc", data, stated)
+    recipe = recipe_for(grid, plan, height)
+    return maps_of(in_blocks(grid, recipe), recipe).compute()
+
+
+def test_the_climate_of_each_cell_is_the_one_site_fit(hours):
+    maps = reckoned(hours)
+    by_cell = hours["wind"].to_numpy().reshape(HOURS, -1).T
+    shape, scale = (found.reshape(CELLS) for found in fit_maximum_likelihood(by_cell))
+    np.testing.assert_allclose(maps["weibull_shape"][0], shape, rtol=1e-6)
+    np.testing.assert_allclose(maps["weibull_scale"][0], scale, rtol=1e-6)
+    np.testing.assert_allclose(maps["mean_speed"][0], hours["wind"].mean("time"), rtol=1e-6)
+    assert maps["readings"][0, 1, 1] == HOURS - 3000
+    assert maps["calm_share"][0, 2, 2] == pytest.approx(500 / HOURS)
+
+
+def test_a_missing_cell_stays_missing_in_every_map_and_no_other_does(hours, hill):
+    maps = reckoned(hours, hill)
+    for name in set(maps.data_vars) - {"readings", "air_density"}:
+        missing = np.isnan(maps[name].to_numpy())
+        assert missing[:, 0, 0].all(), name
+        missing[:, 0, 0] = False
+        if "payback" not in name:  # which some cells have none of
+            assert not missing.any(), name
+    assert (maps["readings"][:, 0, 0] == 0).all()
+
+
+def test_energy_is_the_integral_over_the_curve(hours, hill):
+    """By the trapezium rule on 4000 strips, a route of its own."""
+    maps = reckoned(hours, hill)
+    for index, build in enumerate(hill.build):
+        altitude = 420 + build.hub_height_m
+        curve = read_build_curve(hill, build).at_density(float(standard_density(altitude)), "power")
+        fine = np.linspace(curve.cut_in_ms, curve.cut_out_ms, 4001)
+        power = curve.power_at(fine)
+        one = maps.isel(build=index)
+        shape = one["hub_weibull_shape"].to_numpy()[1:, :, np.newaxis].astype(float)
+        scale = one["hub_weibull_scale"].to_numpy()[1:, :, np.newaxis].astype(float)
+        share = -np.diff(share_above(fine, shape, scale))
+        gross = ((power[1:] + power[:-1]) / 2 * share).sum(-1) * 8.76 * build.count
+        gross *= 1 - maps["calm_share"].to_numpy()[0, 1:]
+        kept = one["net_energy"].to_numpy()[1:] / gross
+        np.testing.assert_allclose(kept, kept.mean(), rtol=1e-5)
+        assert 0.7 < kept.mean() < 1
+
+
+CHARGER = (
+    'load = { kind = "charger", measured_on = "resistor", conversion = "typical", '
+    "no_load_draw_w = 3, idle_draw_w = 2 }\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("correction", "joined", "load", "within"),
+    # Wakes and wires are reckoned for some climates, converters for some densities of the air, and
+    # taken from between them.
+    [
+        ("power", True, "", 1e-4),
+        ("power", False, "", 1e-6),
+        ("speed", False, "", 1e-6),
+        ("power", False, CHARGER, 2e-3),
+    ],
+)
+def test_maps_say_what_estimate_says_of_the_same_cell(
+    run, tmp_path, correction, joined, load, within
+):
+    """The whole chain of one site against the map of the same climates, cell by cell."""
+    folder = shutil.copytree(HILL, tmp_path / "hill")
+    text = (folder / "plan.toml").read_text(encoding="utf-8")
+    if not joined:
+        text = re.sub(r"(?ms)^\[\[?build\.\w+\]\]?.*?(?=^\[)", "", text)
+    text = text.replace("[[build]]", f'[[build]]\ndensity_correction = "{correction}"\n{load}')
+    elevation = {"ground": (("lat", "lon"), ELEVATION, {"standard_name": "surface_altitude"})}
+    (folder / "plan.toml").write_text(text, encoding="utf-8")
+    maps = reckoned(parameters(**elevation), load_plan(folder))
+    keys = {
+        "hub_mean_speed": "hub_mean_speed_ms",
+        "air_density": "air_density_kg_m3",
+        "net_energy": "net_kwh_per_year",
+        "capacity_factor": "capacity_factor",
+        "cost_per_kwh": "cost_per_kwh",
+        "simple_payback": "simple_payback_years",
+        "discounted_payback": "discounted_payback_years",
+    }
+    for cell in ((0, 0), (1, 3), (3, 5)):
+        mean = float(mean_speed(SHAPE[cell], SCALE[cell]))
+        wind = f"mean_speed_ms = {mean!r}\nweibull_shape = {float(SHAPE[cell])!r}"
+        of_cell = re.sub(r'record = ".*', wind, text)
+        of_cell = of_cell.replace("elevation_m = 420", f"elevation_m = {ELEVATION[cell]}")
+        (folder / "plan.toml").write_text(of_cell, encoding="utf-8")
+        builds = run("estimate", folder, "--json").json["builds"]
+        for index, build in enumerate(builds):
+            for name, key in keys.items():
+                found = float(maps[name][(index, *cell)])
+                # A payback hangs on a small difference, so it is off by more than the energy.
+                tolerance = within * 10 if "payback" in name else within
+                expected = np.nan if build[key] is None else build[key]
+                assert found == pytest.approx(expected, rel=tolerance, nan_ok=True), name
+
+
+def test_components_give_the_speed_of_the_same_wind(hours):
+    bearing = np.random.default_rng(8).random((HOURS, *CELLS)) * 2 * np.pi
+    speed = hours["wind"]
+    parts = xr.Dataset(
+        {
+            "u": (speed * np.sin(bearing)).assign_attrs(standard_name="eastward_wind", units="kt"),
+            "v": (speed * np.cos(bearing)).assign_attrs(standard_name="northward_wind", units="kt"),
+        }
+    )
+    found, plain = reckoned(parts), reckoned(hours)
+    np.testing.assert_allclose(found["weibull_shape"], plain["weibull_shape"], rtol=1e-6)
+    np.testing.assert_allclose(
+        found["weibull_scale"], plain["weibull_scale"] * 1852 / 3600, rtol=1e-6
+    )
+
+
+def heights_of(hours, dimension):
+    """The same wind at 10 m and, faster by cell, at 40 m; as one variable or as two."""
+    exponent = 0.1 + 0.2 * np.random.default_rng(9).random(CELLS)
+    upper = hours["wind"] * 4**exponent
+    if dimension:
+        height = xr.DataArray(
+            [10.0, 40.0], dims="level", attrs={"standard_name": "height", "units": "m"}
+        )
+        both = xr.concat(
+            [hours["wind"].drop_vars("height"), upper.drop_vars("height")], height, join="exact"
+        )
+        return xr.Dataset({"wind": both.assign_attrs(SPEED).assign_coords(level=height)}), exponent
+    # Two scalar heights cannot bear one name, so each variable brings a coordinate of its own.
+    low = hours["wind"].drop_vars("height").assign_coords(low=at_height(10.0)["height"])
+    high = upper.drop_vars("height").assign_coords(high=at_height(40.0)["height"])
+    data = xr.Dataset({"w10": low.assign_attrs(SPEED), "w40": high.assign_attrs(SPEED)})
+    data["w10"].encoding["coordinates"], data["w40"].encoding["coordinates"] = "low", "high"
+    return data, exponent
+
+
+@pytest.mark.parametrize("hub", [20.0, 60.0, 40.0])
+def test_several_heights_give_each_cell_its_own_exponent(hours, hill, hub):
+    data, exponent = heights_of(hours, dimension=True)
+    build = hill.build[0].model_copy(update={"hub_height_m": hub})
+    maps = reckoned(data, hill.model_copy(update={"build": [build]}))
+    np.testing.assert_array_equal(maps["height"], [10, 40])
+    expected = maps["weibull_scale"][0] * power_law_factor(10.0, hub, exponent)
+    np.testing.assert_allclose(maps["hub_weibull_scale"][0], expected, rtol=1e-5)
+    assert ("exponent of each cell" in maps.attrs["method"]) == (hub != 40.0)
+
+
+def test_roughness_of_the_grid_goes_before_the_terrain_of_the_plan(hill):
+    roughness = 0.01 + 0.5 * np.random.default_rng(4).random(CELLS)
+    attributes = {"standard_name": "surface_roughness_length", "units": "m"}
+    maps = reckoned(parameters(z0=(("lat", "lon"), roughness, attributes)), hill)
+    factor = log_law_factor(10.0, hill.build[0].hub_height_m, roughness)
+    np.testing.assert_allclose(maps["hub_weibull_scale"][0], SCALE * factor, rtol=1e-6)
+
+
+def test_air_of_the_grid_is_averaged_and_carried_to_the_hub(hours, hill):
+    shape = ("time", "lat", "lon")
+    warm = 280 + 10 * np.random.default_rng(6).random((HOURS, *CELLS))
+    heavy = 97000 + 1000 * np.random.default_rng(7).random((HOURS, *CELLS))
+    data = hours.assign(
+        t=(shape, warm, {"standard_name": "air_temperature", "units": "K"}),
+        p=(shape, heavy, {"standard_name": "surface_air_pressure", "units": "Pa"}),
+    )
+    maps = reckoned(data, hill)
+    hub = 420 + hill.build[0].hub_height_m
+    at_hub = heavy.mean(0) * float(standard_pressure_pa(hub) / standard_pressure_pa(420))
+    np.testing.assert_allclose(
+        maps["air_density"][0], gas_law_density(at_hub, warm.mean(0)), rtol=1e-6
+    )
+
+
+def test_a_table_of_frequencies_is_fitted_by_its_classes():
+    edges = np.concatenate([np.arange(0, 12.0), np.arange(12, 31, 2.0)])
+    above = share_above(edges, SHAPE[..., np.newaxis], SCALE[..., np.newaxis])
+    share = -np.diff(above)
+    share[0, 1] = np.nan
+    share[0, 2] = 0
+    middles = (edges[1:] + edges[:-1]) / 2
+    data = xr.Dataset(
+        {
+            "share": (("lat", "lon", "class"), 8760 * share, {"units": "h"}),
+            "edges": (("class", "two"), np.stack([edges[:-1], edges[1:]], -1)),
+        },
+        coords={
+            "class": ("class", middles, {**SPEED, "bounds": "edges"}),
+            **GROUND,
+            **at_height(10.0),
+        },
+    )
+    maps = reckoned(data)
+    for name, truth in (("weibull_shape", SHAPE), ("weibull_scale", SCALE)):
+        found = maps[name][0].to_numpy()
+        assert np.isnan(found[0, 1])
+        assert np.isnan(found[0, 2])
+        whole = np.isfinite(found)
+        assert whole.sum() == SHAPE.size - 2
+        # Exact frequencies of classes bear the very distribution, but for the tail cut off.
+        np.testing.assert_allclose(found[whole], truth[whole], rtol=1e-3)
+
+
+def test_given_parameters_are_taken_as_they_are_and_false_ones_are_missing(hill):
+    data = parameters()
+    data["k"][0, 1], data["a"][0, 2], data["a"][0, 3] = -9999, 0, np.nan
+    maps = reckoned(data, hill)
+    bad = np.zeros(CELLS, bool)
+    bad[0, 1:4] = True
+    for name in ("weibull_shape", "net_energy", "cost_per_kwh"):
+        np.testing.assert_array_equal(np.isnan(maps[name][0]), bad)
+    np.testing.assert_allclose(maps["weibull_scale"][0].to_numpy()[~bad], SCALE[~bad], rtol=1e-7)
+
+
+def test_attributes_say_what_a_map_is_and_where_it_comes_from(hours, hill):
+    maps = reckoned(hours, hill)
+    assert maps.attrs["Conventions"].startswith("CF-")
+    for words in ("Seguro & Lambert 2000", "log law", "ISO 2533", "Short, Packey & Holt 1995"):
+        assert words in maps.attrs["method"]
+    assert "winds.nc" in maps.attrs["source"]
+    assert "no source" in maps.attrs["assumed"]
+    assert "measure there before building" in maps.attrs["warnings"]
+    assert maps["net_energy"].attrs["units"] == "kW h"
+    assert maps["cost_per_kwh"].attrs["units"] == "EUR/kWh"
+    assert maps["hub_mean_speed"].attrs["standard_name"] == "wind_speed"
+    for name in maps.data_vars:
+        assert {"long_name", "units"} <= maps[name].attrs.keys(), name
+        assert maps[name].dtype == np.float32
+
+
+def test_a_part_of_a_year_is_warned_of(hours):
+    assert "4 of the 12 months" in reckoned(hours.isel(time=slice(0, 2500))).attrs["warnings"]
+    assert reckoned(hours).attrs["warnings"] == ""
+
+
+def test_blocks_are_lazy_and_give_the_same(hours, hill):
+    whole = reckoned(hours, hill)
+    grid = Grid("winds.nc", hours.chunk({"time": 1000, "lat": 3, "lon": 2}))
+    recipe = recipe_for(grid, hill, None)
+    lazy = maps_of(grid, recipe)
+    assert all(array.chunks for array in lazy.data_vars.values())
+    xr.testing.assert_allclose(lazy.compute(), whole, rtol=1e-6)
+
+
+BAD_GRIDS = [
+    (lambda d: d.rename(wind="w").drop_attrs(), {}, ["wind_speed", "'w'", "--variable"]),
+    (lambda d: d.drop_vars("height"), {}, ["'wind'", "height", "--height"]),
+    (lambda d: d.assign(wind=d["wind"].assign_attrs(units="m")), {}, ["'wind'", "'m'", "m/s"]),
+    (lambda d: d.assign(wind=d["wind"].drop_attrs().assign_attrs(standard_name="wind_speed")), {},
+     ["'wind'", "no attribute units"]),
+    (lambda d: d.isel(time=0, drop=True), {}, ["'wind'", "no time dimension"]),
+    (lambda d: d, {"speed": "gust"}, ["'gust'", "'wind'"]),
+    (lambda d: d.assign(u=d["wind"].assign_attrs(standard_name="eastward_wind")).drop_vars("wind"),
+     {}, ["u", "northward"]),
+    (lambda d: d.assign(b=d["wind"]), {}, ["same height of 10 m", "wind, b"]),
+    (lambda d: d.assign_coords(height=0.0), {}, ["0 m", "above ground"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("spoil", "stated", "named"), BAD_GRIDS)
+def test_a_grid_that_cannot_be_used_is_one_sentence(hours, spoil, stated, named):
+    with pytest.raises(InputError) as refused:
+        reckoned(spoil(hours), **stated)
+    for words in ("winds.nc", *named):
+        assert words in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("sizes", "stored"),
+    [
+        ({"time": 8760, "lat": 721, "lon": 1440}, {"time": 24, "lat": 721, "lon": 1440}),
+        ({"time": 8760, "lat": 721, "lon": 1440}, {"time": 8760, "lat": 10, "lon": 10}),
+        ({"time": 8760, "lat": 721, "lon": 1440}, {}),
+        ({"time": 100_000, "y": 5000, "x": 5000}, {"time": 1, "y": 500, "x": 500}),
+        ({"time": 8760, "lat": 3, "lon": 4}, {"time": 512, "lat": 3, "lon": 4}),
+    ],
+)
+def test_blocks_keep_stored_pieces_whole_and_memory_bounded(sizes, stored):
+    blocks = block_sizes(sizes, stored, "time", 4)
+    assert blocks.keys() == sizes.keys()
+    values = np.prod(list(blocks.values()))
+    assert values * 4 <= max(2**26, 4 * np.prod(list(stored.values())))
+    for name, size in stored.items():
+        assert blocks[name] % size == 0 or blocks[name] == sizes[name]

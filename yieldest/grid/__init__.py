@@ -1,0 +1,1 @@
+"""Many cells at once: gridded wind into maps of energy, cost and payback."""

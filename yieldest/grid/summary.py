@@ -1,0 +1,82 @@
+"""What maps say in a few numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+MOST_CELLS = 4_000_000
+"""Of more cells every so-manieth is looked at."""
+
+_OF_HEIGHT = {
+    "mean_speed": "mean_speed_ms",
+    "weibull_shape": "weibull_shape",
+    "weibull_scale": "weibull_scale_ms",
+    "calm_share": "calm_share",
+}
+_OF_BUILD = {
+    "hub_mean_speed": "hub_mean_speed_ms",
+    "air_density": "air_density_kg_m3",
+    "net_energy": "net_kwh_per_year",
+    "capacity_factor": "capacity_factor",
+    "cost_per_kwh": "cost_per_kwh",
+    "simple_payback": "simple_payback_years",
+    "discounted_payback": "discounted_payback_years",
+}
+
+
+def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dict[str, Any]:
+    """Return the spread over the cells of each map, JSON-ready.
+
+    Parameters
+    ----------
+    maps : xarray.Dataset
+        As written, loaded a layer at a time.
+    written : Path
+    pictures : sequence of Path
+
+    Returns
+    -------
+    dict
+        For each height and build: how many cells have a value, and the value that a tenth, half and
+        nine tenths of them do not exceed; None where no cell has one.
+    """
+    cells = maps["weibull_shape"].isel(height=0)
+    return {
+        "written": str(written),
+        "pictures": [str(path) for path in pictures],
+        "cells": int(cells.size),
+        "heights": [
+            {"height_m": float(height), **_spreads(maps, _OF_HEIGHT, {"height": index})}
+            for index, height in enumerate(maps["height"].to_numpy())
+        ],
+        "builds": [
+            {"name": str(name), **_spreads(maps, _OF_BUILD, {"build": index})}
+            for index, name in enumerate(maps["build"].to_numpy() if "build" in maps else ())
+        ],
+        "currency_per_kwh": maps["cost_per_kwh"].attrs["units"] if "cost_per_kwh" in maps else None,
+        "method": str(maps.attrs["method"]).splitlines(),
+        "assumed": str(maps.attrs["assumed"]).splitlines(),
+        "warnings": str(maps.attrs["warnings"]).splitlines(),
+    }
+
+
+def _spreads(maps: xr.Dataset, names: dict[str, str], layer: dict[str, int]) -> dict[str, Any]:
+    return {key: _spread(maps[name].isel(layer)) for name, key in names.items() if name in maps}
+
+
+def _spread(layer: xr.DataArray) -> dict[str, float | int | None]:
+    stride = -(-layer.size // MOST_CELLS)
+    first = layer.dims[0]
+    values = layer.isel({first: slice(None, None, stride)}).to_numpy()
+    known = values[np.isfinite(values)].astype(np.float64)
+    spread: dict[str, float | int | None] = {"cells_seen": values.size, "cells_known": known.size}
+    keys = ("tenth", "median", "nine_tenths")
+    if known.size == 0:
+        return {**spread, **dict.fromkeys(keys)}
+    found = (float(value) for value in np.quantile(known, [0.1, 0.5, 0.9]))
+    return {**spread, **dict(zip(keys, found, strict=True))}

@@ -1,0 +1,113 @@
+"""The command `yieldest map`: many cells at once."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from yieldest.errors import InputError
+
+if TYPE_CHECKING:
+    from yieldest.grid.run import Progress
+
+NEEDED = ("xarray", "dask", "distributed", "h5netcdf", "h5py", "zarr", "matplotlib")
+
+
+def map_cells(
+    grid: Annotated[
+        list[Path],
+        typer.Argument(help="A Zarr store, or NetCDF files that continue each other."),
+    ],
+    output: Annotated[
+        Path, typer.Option("--output", "-o", help="What to write: a name in .nc or .zarr.")
+    ],
+    plan: Annotated[
+        Path | None,
+        typer.Option(help="The plan whose builds to map; without it only the wind is."),
+    ] = None,
+    height: Annotated[
+        float | None, typer.Option(help="Height of the winds in m, where the grid is silent.")
+    ] = None,
+    variable: Annotated[
+        list[str] | None,
+        typer.Option(metavar="ROLE=NAME", help="Which variable is what; repeat it."),
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="A dask scheduler; else this machine works alone."),
+    ] = None,
+    pictures: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Also draw quick pictures into a folder.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Full precision for machines.")] = False,
+) -> None:
+    """Make maps of wind, energy, cost and payback from a gridded wind record.
+
+    The grid holds wind speeds or components over time, or Weibull parameters, or how often each
+    class of speeds blows, with the attributes of the CF conventions.
+
+    Example: yieldest map winds.nc --plan demo-sites/hill-yard -o maps.nc
+    """
+    absent = [name for name in NEEDED if find_spec(name) is None]
+    if absent:
+        raise InputError(
+            f"maps need libraries that are not installed ({', '.join(absent)}); install them with "
+            "python -m pip install 'yieldest[grid]', or '.[grid]' in a clone."
+        )
+    import xarray as xr  # noqa: PLC0415
+
+    from yieldest.grid.maps import cell_dimensions, in_blocks, recipe_for  # noqa: PLC0415
+    from yieldest.grid.open import open_grid  # noqa: PLC0415
+    from yieldest.grid.run import regions_of, workers  # noqa: PLC0415
+    from yieldest.grid.summary import summary_of  # noqa: PLC0415
+    from yieldest.grid.variables import parse_stated  # noqa: PLC0415
+    from yieldest.grid.write import write_maps  # noqa: PLC0415
+    from yieldest.plan import load_plan  # noqa: PLC0415
+
+    opened = open_grid(grid, parse_stated(variable or []))
+    recipe = recipe_for(opened, None if plan is None else load_plan(plan), height)
+    blocks = in_blocks(opened, recipe)
+    with workers(scheduler) as threads, _progress() as progress:
+        regions = regions_of(blocks, cell_dimensions(blocks, recipe), threads)
+        write_maps(blocks, recipe, regions, output, progress, f"yieldest map {opened.name}")
+    engine = "zarr" if output.suffix == ".zarr" else "h5netcdf"
+    with xr.open_dataset(output, engine=engine) as maps:
+        drawn = []
+        if pictures is not None:
+            from yieldest.show.map import write_pictures  # noqa: PLC0415
+
+            drawn = write_pictures(maps, pictures)
+        summary = summary_of(maps, output, drawn)
+    if as_json:
+        typer.echo(json.dumps(summary, indent=2, allow_nan=False, ensure_ascii=False))
+    else:
+        from yieldest.show.mapsummary import print_map_summary  # noqa: PLC0415
+        from yieldest.show.text import console  # noqa: PLC0415
+
+        print_map_summary(summary, console())
+
+
+@contextmanager
+def _progress() -> Iterator[Progress]:
+    """Show a bar where somebody watches."""
+    from rich import progress  # noqa: PLC0415
+    from rich.console import Console  # noqa: PLC0415
+
+    screen = Console(stderr=True)
+    columns = (
+        progress.TextColumn("cells"),
+        progress.BarColumn(),
+        progress.MofNCompleteColumn(),
+        progress.TimeRemainingColumn(),
+    )
+    with progress.Progress(
+        *columns, console=screen, transient=True, disable=not screen.is_terminal
+    ) as bar:
+        task = bar.add_task("cells", total=None)
+        yield lambda done, every: bar.update(task, completed=done, total=every)
