@@ -1,6 +1,8 @@
-"""The commands: parse, call, print; no arithmetic."""
+"""The commands: parse, call, print; no arithmetic.
 
-from __future__ import annotations
+The command modules do without `from __future__ import annotations`: typer would have to compile
+each annotation again, and `--help` would wait for that.
+"""
 
 import json
 import sys
@@ -117,7 +119,7 @@ def estimate(
 
 
 def _sweep(
-    plan: Path, overrides: list[Override], text: str, out: Path | None, as_json: bool
+    plan: Path, overrides: list["Override"], text: str, out: Path | None, as_json: bool
 ) -> None:
     from rich.console import Console  # noqa: PLC0415
     from rich.progress import Progress  # noqa: PLC0415

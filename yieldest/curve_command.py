@@ -1,7 +1,5 @@
 """The `curve` command: readings into a power curve."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -140,7 +138,7 @@ def curve(
         raise InputError(
             "--rotor-area, --rotor-diameter and --rotor-width exclude each other; keep one."
         )
-    from yieldest.build_curve import meter_doubt  # noqa: PLC0415
+    from yieldest.build_readings import meter_doubt  # noqa: PLC0415
     from yieldest.plan import swept_area_m2  # noqa: PLC0415
     from yieldest.turbine.air_at_test import AirAtTest  # noqa: PLC0415
     from yieldest.turbine.ends import Ends  # noqa: PLC0415
@@ -220,7 +218,7 @@ def _columns(stated: list[str]) -> dict[str, str]:
     return columns
 
 
-def _write(measured: MeasuredCurve, out: Path) -> None:
+def _write(measured: "MeasuredCurve", out: Path) -> None:
     from yieldest import __version__  # noqa: PLC0415
     from yieldest.turbine.files import write_curve  # noqa: PLC0415
 

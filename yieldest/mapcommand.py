@@ -1,7 +1,5 @@
 """The command `yieldest map`: many cells at once."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -94,7 +92,7 @@ def map_cells(
 
 
 @contextmanager
-def _progress() -> Iterator[Progress]:
+def _progress() -> Iterator["Progress"]:
     """Show a bar where somebody watches."""
     from rich import progress  # noqa: PLC0415
     from rich.console import Console  # noqa: PLC0415

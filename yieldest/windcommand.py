@@ -1,7 +1,5 @@
 """The command `yieldest wind`: what a wind record says, and how far to trust it."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterable
 from pathlib import Path
@@ -165,7 +163,7 @@ def wind(
         typer.echo(f"\nwrote {out}")
 
 
-def _summed(path: Path, is_table: bool, options: ReadOptions, as_json: bool) -> None:
+def _summed(path: Path, is_table: bool, options: "ReadOptions", as_json: bool) -> None:
     """Print what a frequency table or monthly means say."""
     from yieldest.climate.summed import (  # noqa: PLC0415
         climate_of_frequencies,
@@ -198,7 +196,7 @@ def _summed(path: Path, is_table: bool, options: ReadOptions, as_json: bool) -> 
         print_summed(wind, console())
 
 
-def _read(path: Path, options: ReadOptions) -> Record:
+def _read(path: Path, options: "ReadOptions") -> "Record":
     """Read a record, with a bar on the terminal while it takes long."""
     from yieldest.record.read import read_record  # noqa: PLC0415
     from yieldest.show.progress import reading_bar  # noqa: PLC0415

@@ -96,20 +96,18 @@ def model_mean_power(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArra
     return np.asarray(rising + level)
 
 
-def compare_fits(tally: Tally, draws: FloatArray) -> tuple[FitResult, ...]:
-    """Fit a tally in every way, and measure each fit against the readings.
+def judge_fit(method: str, tally: Tally, draws: FloatArray) -> FitResult:
+    """Fit a tally by one method, and measure the fit against the readings.
 
     Parameters
     ----------
+    method : str
+        A key of `climate.fit.METHODS`.
     tally : Tally
         Weights of shape (m,).
     draws : ndarray, shape (draws, m)
         Weights of bootstrap draws.
     """
-    return tuple(_judged(method, tally, tally.weighted(draws)) for method in METHODS)
-
-
-def _judged(method: str, tally: Tally, drawn: Tally) -> FitResult:
     shape, scale, calm = (float(value) for value in METHODS[method](tally))
     if not np.isfinite(shape + scale):
         return FitResult(method, *([None] * 11))
@@ -119,7 +117,7 @@ def _judged(method: str, tally: Tally, drawn: Tally) -> FitResult:
     whole = np.append(tally.upper_ms[1:] > tally.upper_ms[:-1], True)
     cube = float(tally.moment(3))
     energy = float(tally.share @ model_power(tally.speed_ms))
-    shapes, scales, calms = METHODS[method](drawn)
+    shapes, scales, calms = METHODS[method](tally.weighted(draws))
     # Over the cube of the fit itself, for a share of it is what is stated.
     cubes = (1 - calms) * moment(shapes, scales, 3) / (windy * moment(shape, scale, 3))
     return FitResult(

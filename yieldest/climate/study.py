@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -17,13 +18,13 @@ from yieldest.climate.breakdown import (
     by_time,
     gustiness,
 )
-from yieldest.climate.fit import SOURCES, chosen_method
+from yieldest.climate.fit import METHODS, SOURCES, chosen_method
 from yieldest.climate.goodness import (
     ENERGY_ERROR_LIMIT,
     KOLMOGOROV_LIMIT,
     FitResult,
-    compare_fits,
     hump_speeds,
+    judge_fit,
 )
 from yieldest.climate.mean_doubt import WindDoubt, wind_doubt
 from yieldest.climate.site import Climate
@@ -71,16 +72,23 @@ class WindStudy:
     Parameters
     ----------
     screening : Screening
+    time : ndarray of datetime64, shape (m,)
     speed_ms, weight : ndarray, shape (m,)
         The readings kept, and the hours of a year that each stands for.
+    duration_h : ndarray, shape (m,)
+        The hours by the clock that each stands for.
+    used : ndarray of bool, shape (n,)
+        Which readings of the screened record they are.
     season : SeasonWeights
     clock_mean_speed_ms, clock_mean_cube_ms3 : float
         Without the season correction.
     mean_speed_ms, mean_cube_ms3 : float
         With it, where it is used; the mean cube is freed of rounding.
     tally : Tally
-    fits : tuple of FitResult
-        Every method, in a fixed order.
+    class_of : ndarray of int, shape (m,)
+        The class of the tally that each reading lies in.
+    drawn : ndarray, shape (draws, classes)
+        Weights of bootstrap draws.
     chosen : FitResult
     rule : str
         Why it was chosen.
@@ -88,31 +96,29 @@ class WindStudy:
     doubt : WindDoubt
     humps_ms : tuple of float
         Speeds of the humps of the distribution; more than one means different regimes.
-    directions : Directions or None
-    months, hours, years : tuple of Group
     turbulence, gusts : Gustiness or None
     warnings : tuple of str
     """
 
     screening: Screening
+    time: npt.NDArray[np.datetime64]
     speed_ms: FloatArray
     weight: FloatArray
+    duration_h: FloatArray
+    used: npt.NDArray[np.bool_]
     season: SeasonWeights
     clock_mean_speed_ms: float
     clock_mean_cube_ms3: float
     mean_speed_ms: float
     mean_cube_ms3: float
     tally: Tally
-    fits: tuple[FitResult, ...]
+    class_of: npt.NDArray[np.int64]
+    drawn: FloatArray
     chosen: FitResult
     rule: str
     options: StudyOptions
     doubt: WindDoubt
     humps_ms: tuple[float, ...]
-    directions: Directions | None
-    months: tuple[Group, ...]
-    hours: tuple[Group, ...]
-    years: tuple[Group, ...]
     turbulence: Gustiness | None
     gusts: Gustiness | None
     warnings: tuple[str, ...]
@@ -121,6 +127,42 @@ class WindStudy:
     def record(self) -> Record:
         """The screened record."""
         return self.screening.record
+
+    @cached_property
+    def fits(self) -> tuple[FitResult, ...]:
+        """The fits by every method, in a fixed order."""
+        return tuple(judge_fit(method, self.tally, self.drawn) for method in METHODS)
+
+    @cached_property
+    def directions(self) -> Directions | None:
+        """The wind by direction sector; None without directions."""
+        directions = self.record.direction_deg
+        if directions is None:
+            return None
+        return by_direction(directions[self.used], self.options.sectors, *self._shared)
+
+    @property
+    def months(self) -> tuple[Group, ...]:
+        """The wind by calendar month."""
+        return self._by_time[0]
+
+    @property
+    def hours(self) -> tuple[Group, ...]:
+        """The wind by hour of the day."""
+        return self._by_time[1]
+
+    @property
+    def years(self) -> tuple[Group, ...]:
+        """The wind year by year."""
+        return self._by_time[2]
+
+    @cached_property
+    def _by_time(self) -> tuple[tuple[Group, ...], ...]:
+        return by_time(self.time, *self._shared)
+
+    @property
+    def _shared(self) -> tuple[npt.NDArray[np.int64], FloatArray, FloatArray, Tally, str]:
+        return self.class_of, self.weight, self.duration_h, self.tally, self.chosen.method
 
     @property
     def reading_limit(self) -> float | None:
@@ -184,36 +226,29 @@ def study_record(
         threshold_ms=kept.threshold_ms,
     )
     draws = draw_blocks(time, class_of, weight, tally)
-    fits = compare_fits(tally, draws.weight)
-    chosen, rule = _choose(record, options, tally, fits)
+    chosen, rule = _choose(record, options, tally, draws.weight)
     by_clock = tally.weighted(np.bincount(class_of, weights=clock, minlength=tally.speed_ms.size))
-    shared = (class_of, weight, clock, tally, chosen.method)
-    months, hours, years = by_time(time, *shared)
     humps = hump_speeds(tally)
     return WindStudy(
         screening=screening,
+        time=time,
         speed_ms=speed,
         weight=weight,
+        duration_h=clock,
+        used=used,
         season=season,
         clock_mean_speed_ms=float(by_clock.moment(1)),
         clock_mean_cube_ms3=float(by_clock.moment(3)),
         mean_speed_ms=float(tally.moment(1)),
         mean_cube_ms3=float(tally.moment(3)),
         tally=tally,
-        fits=fits,
+        class_of=class_of,
+        drawn=draws.weight,
         chosen=chosen,
         rule=rule,
         options=options,
         doubt=wind_doubt(tally, draws, kept.coverage.span_hours, kept.coverage.month_share),
         humps_ms=humps,
-        directions=(
-            None
-            if kept.direction_deg is None
-            else by_direction(kept.direction_deg[used], options.sectors, *shared)
-        ),
-        months=months,
-        hours=hours,
-        years=years,
         turbulence=(
             None
             if kept.deviation_ms is None
@@ -225,12 +260,12 @@ def study_record(
 
 
 def _choose(
-    record: Record, options: StudyOptions, tally: Tally, fits: tuple[FitResult, ...]
+    record: Record, options: StudyOptions, tally: Tally, drawn: FloatArray
 ) -> tuple[FitResult, str]:
     method, rule = chosen_method(tally)
     if options.fit not in (None, EMPIRICAL):
         method, rule = str(options.fit), "it was asked for"
-    chosen = next(fit for fit in fits if fit.method == method)
+    chosen = judge_fit(method, tally, drawn)
     if chosen.shape is None:
         raise _not_fittable(record, method)
     return chosen, rule

@@ -22,6 +22,8 @@ from yieldest.tables import Table, line_of_row, read_blocks
 from yieldest.textfile import Progress
 
 BLOCK_ROWS = 500_000
+DATE_ROWS = 20_000
+"""Rows looked at together for the order of day and month, which the first few mostly settle."""
 MANY_ROWS = 2_000_000
 QUICK_S = 60.0
 """More than `MANY_ROWS` readings less than a minute apart are averaged over a minute, the averaging
@@ -99,7 +101,7 @@ class _Gathering:
             names = source.columns.names
             self.clock.names = names
             headings = [names[role] for role in CLOCK_ROLES if role in names]
-            yield from read_blocks(source.path, source.layout, headings, headings, BLOCK_ROWS)
+            yield from read_blocks(source.path, source.layout, headings, headings, DATE_ROWS)
 
     def _tables(self, source: Source, number: int, progress: Progress | None) -> Iterable[Table]:
         names = source.columns.names

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from textwrap import wrap
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 NOT_KNOWN = "-"
@@ -39,8 +39,6 @@ def print_list(heading: str, texts: Iterable[str], screen: Console) -> None:
 
 def print_item(mark: str, text: str, screen: Console) -> None:
     """Print a text behind its mark, later lines under the first."""
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    grid.add_column(no_wrap=True)
-    grid.add_column(overflow="fold")
-    grid.add_row(Text(mark), Text(text))
-    screen.print(grid)
+    later = " " * (len(mark) + 1)
+    lines = wrap(text, screen.width, initial_indent=f"{mark} ", subsequent_indent=later)
+    screen.print(Text("\n".join(lines)))
