@@ -17,7 +17,7 @@ FAR = 1.6448536269514722
 """Score that one case in twenty lies above, and one in twenty below the negative of."""
 _BINS = 64
 """Bins that a score is parted into; each must hold draws enough for a mean."""
-_DRAWS = 16384
+_DRAWS = 8192
 """Draws that the shares are taken from, where there are more."""
 
 
