@@ -98,6 +98,26 @@ def test_every_store_holds_the_same_maps(run, stored, tmp_path, expected, source
     assert [path.name for path in tmp_path.iterdir()] == [output]
 
 
+@pytest.mark.parametrize("output", ["maps.nc", "maps.zarr"])
+def test_a_projected_grid_keeps_its_projection_and_latitudes(run, tmp_path, output):
+    plane = winds().isel(time=slice(0, 300)).drop_vars(["lat", "lon"])
+    plane = plane.rename(lat="y", lon="x").assign_coords(
+        y=("y", 1000.0 * np.arange(6), {"standard_name": "projection_y_coordinate", "units": "m"}),
+        x=("x", 1000.0 * np.arange(8), {"standard_name": "projection_x_coordinate", "units": "m"}),
+        latitude=(("y", "x"), 50 + np.zeros(CELLS), {"standard_name": "latitude"}),
+        crs=((), 0, {"grid_mapping_name": "lambert_azimuthal_equal_area"}),
+    )
+    plane["wind"].attrs["grid_mapping"] = "crs"
+    plane.to_netcdf(tmp_path / "plane.nc", engine="h5netcdf")
+    assert run("map", tmp_path / "plane.nc", "-o", tmp_path / output).code == 0
+    maps = read(tmp_path / output)
+    assert maps["mean_speed"].dims == ("height", "y", "x")
+    assert maps["crs"].attrs["grid_mapping_name"] == "lambert_azimuthal_equal_area"
+    shape = maps["weibull_shape"]
+    assert "crs" in (shape.attrs.get("grid_mapping"), shape.encoding.get("grid_mapping"))
+    np.testing.assert_array_equal(shape.coords["latitude"], plane["latitude"])
+
+
 def test_json_tells_the_spread_with_stable_keys(run, stored, tmp_path, expected):
     done = run("map", stored / "winds.nc", "--plan", HILL, "-o", tmp_path / "m.nc", "--json")
     result = done.json

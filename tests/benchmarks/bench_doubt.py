@@ -9,12 +9,11 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
-import time
-from collections.abc import Callable
 from pathlib import Path
+from time import process_time
 
 import numpy as np
-from harness import Figure, report
+from harness import Figure, best_of, report
 
 from yieldest.doubt.chain import outcome
 from yieldest.doubt.draws import convergence, run, summary
@@ -27,16 +26,6 @@ from yieldest.plan import load_plan
 DEMO_SITE = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
 DRAWS = 100_000
 LOOPS = 20
-
-
-def best_of(call: Callable[[], object], repeats: int) -> float:
-    """Return the shortest processor time of several calls, in seconds."""
-    times = []
-    for _ in range(repeats):
-        start = time.process_time()
-        call()
-        times.append(time.process_time() - start)
-    return min(times)
 
 
 def light_plan(folder: Path) -> Path:
@@ -62,23 +51,23 @@ def figures() -> list[Figure]:
             for measure, values in figures_of.items():
                 summary(measure, values)
 
-    seconds = best_of(draw, 5)
+    seconds = best_of(draw, 5, process_time)
     with tempfile.TemporaryDirectory() as scratch:
         light = load_plan(light_plan(Path(scratch)))
-        loop = best_of(lambda: [estimate(light) for _ in range(LOOPS)], 3) / LOOPS
+        loop = best_of(lambda: [estimate(light) for _ in range(LOOPS)], 3, process_time) / LOOPS
 
     def chain_one_by_one() -> None:
         for _ in range(LOOPS):
             for chain in chains:
                 outcome(chain, whole.terms, {})
 
-    one = best_of(chain_one_by_one, 5) / LOOPS
+    one = best_of(chain_one_by_one, 5, process_time) / LOOPS
     central = [outcome(chain, whole.terms, {})["one_year_kwh"] for chain in chains]
     off = max(
         abs(float(a) / b.energy.net_kwh_per_year - 1)
         for a, b in zip(central, whole.builds, strict=True)
     )
-    usual = best_of(lambda: how_sure(plan, whole, plan.doubt.draws, seed=1), 3)
+    usual = best_of(lambda: how_sure(plan, whole, plan.doubt.draws, seed=1), 3, process_time)
     return [
         Figure(
             f"{DRAWS:,} draws, two builds",

@@ -148,15 +148,13 @@ class Joined:
         """
         layout = self.layout
         interaction = None
-        powers = self._lone_powers(count)
+        powers = self._powers_beside_others(count)
         if layout is not None and layout.interaction_factor is not None:
             interaction = self._stated(layout, count)
-            powers = [interaction.factor * power for power in powers]
         elif layout is not None and count == 1:
             interaction = Interaction(1.0, 0.0, "a single machine")
         elif layout is not None:
-            free = self._energy([power.sum(axis=1) for power in powers])
-            powers = self._waked_powers(layout, count)
+            free = self._energy([power.sum(axis=1) for power in self._lone_powers(count)])
             made = self._energy([power.sum(axis=1) for power in powers])
             interaction = self._wakes(layout, count, made / free if free > 0 else 1.0)
         share = None
@@ -165,6 +163,32 @@ class Joined:
             arrived = self._energy([self._delivered(power) for power in powers])
             share = 1 - arrived / made if made > 0 else 0.0
         return Joint(interaction, share, self._cable_warnings(count))
+
+    def powers_all_round(self, count: int) -> tuple[FloatArray, FloatArray]:
+        """Return the power of `count` machines at each speed of the rose, all directions alike.
+
+        Parameters
+        ----------
+        count : int
+
+        Returns
+        -------
+        free_w, arrived_w : ndarray, shape (speeds,)
+            As if each stood alone, and what is left of it behind wakes, cables and converters.
+        """
+        free = [power.sum(axis=1) for power in self._lone_powers(count)]
+        arrived = [self._delivered(power) for power in self._powers_beside_others(count)]
+        return _mean_all_round(free), _mean_all_round(arrived)
+
+    def _powers_beside_others(self, count: int) -> list[FloatArray]:
+        """Return the power of every machine as the others let it, as `_waked_powers`."""
+        layout = self.layout
+        if layout is not None and layout.interaction_factor is not None:
+            factor = self._stated(layout, count).factor
+            return [factor * power for power in self._lone_powers(count)]
+        if layout is None or count == 1:
+            return self._lone_powers(count)
+        return self._waked_powers(layout, count)
 
     def _energy(self, powers: list[FloatArray]) -> float:
         """Return the mean of powers given for each sector as (directions, speeds)."""
@@ -296,3 +320,8 @@ class Joined:
             if stage.shared:
                 together = stage.delivered_w(together)
         return together
+
+
+def _mean_all_round(powers: list[FloatArray]) -> FloatArray:
+    """Return the mean over sectors, and directions within them, of powers (directions, speeds)."""
+    return np.asarray(np.mean([power.mean(axis=0) for power in powers], axis=0))

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray
 from yieldest.climate.site import climate_of_weibull
-from yieldest.energy.joined import Joint
+from yieldest.climate.weibull import share_above
+from yieldest.energy.joined import Joined
 from yieldest.energy.losses import kept_share, losses_of
+from yieldest.energy.rose import speed_bins
 from yieldest.joining import joined_of
 from yieldest.plan import Build
 from yieldest.turbine.curve import PowerCurve
@@ -19,7 +21,7 @@ SHAPES = np.array([0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0, 6.5])
 SCALES_MS = np.array(
     [1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 7.0, 8.0, 10.0, 12.0, 15.0, 25.0]
 )
-"""Climates for which wakes and wires are reckoned; between them a cubic spline in the logarithms
+"""Climates for which wakes and wires are weighed; between them a cubic spline in the logarithms
 serves, to within some 0.00005 of the energy."""
 
 
@@ -63,7 +65,9 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
     curve : PowerCurve
         In the air at the hub.
     """
-    usual = _joint(build, curve, 2.0, 6.0)
+    climate = climate_of_weibull(2.0, 6.0, build.hub_height_m)
+    joined = joined_of(build, climate, curve, None, 1.0)
+    usual = joined.reckon(build.count)
     losses = losses_of(build.losses.model_dump(), build.count, usual.losses)
     reckoned = {loss.category for loss in usual.losses}
     assumed = [
@@ -77,14 +81,20 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
         assumed += usual.interaction.assumed
         warnings += usual.interaction.warnings
     fixed = kept_share(tuple(loss for loss in losses if loss.category not in reckoned))
-    joined = None
-    if reckoned:
-        joined = floats(
-            [[kept_share(_joint(build, curve, k, a).losses) for a in SCALES_MS] for k in SHAPES]
-        )
-    return Kept(fixed, joined, tuple(assumed), tuple(warnings))
+    return Kept(
+        fixed,
+        _kept_joined(joined, build.count, curve) if reckoned else None,
+        tuple(assumed),
+        tuple(warnings),
+    )
 
 
-def _joint(build: Build, curve: PowerCurve, shape: float, scale_ms: float) -> Joint:
-    climate = climate_of_weibull(shape, scale_ms, build.hub_height_m)
-    return joined_of(build, climate, curve, None, 1.0).reckon(build.count)
+def _kept_joined(joined: Joined, count: int, curve: PowerCurve) -> FloatArray:
+    """Return what wakes and wires leave, by shape and scale, all directions alike."""
+    free_w, arrived_w = joined.powers_all_round(count)
+    above = share_above(
+        speed_bins(curve.cut_out_ms), SHAPES[:, np.newaxis, np.newaxis], SCALES_MS[:, np.newaxis]
+    )
+    share = -np.diff(above, axis=-1)
+    made = share @ free_w
+    return np.divide(share @ arrived_w, made, out=np.ones_like(made), where=made > 0)

@@ -160,12 +160,19 @@ def maps_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
                 maps[name] = xr.concat(layers, dim=index, coords="minimal", compat="override")
         provenances += [provenance for _, provenance in each]
     dataset = xr.Dataset({name: array.astype(np.float32) for name, array in maps.items()})
+    projection = _projection(grid.data[recipe.kind.variables[0]])
     for key, array in dataset.data_vars.items():
-        array.attrs = dict(ATTRIBUTES[str(key)])
+        array.attrs = {**ATTRIBUTES[str(key)], **projection}
         if key == "cost_per_kwh" and recipe.plan is not None:
             array.attrs["units"] = f"{recipe.plan.currency}/kWh"
     dataset.attrs = _global_attributes(recipe, provenances)
     return dataset
+
+
+def _projection(wind: xr.DataArray) -> dict[str, str]:
+    """Return the attribute that names the map projection (CF 5.6) of a variable, if it has one."""
+    name = wind.attrs.get("grid_mapping") or wind.encoding.get("grid_mapping")
+    return {} if name is None else {"grid_mapping": str(name)}
 
 
 def _climate_maps(climates: list[CellClimates]) -> dict[str, xr.DataArray]:

@@ -35,13 +35,14 @@ def open_grid(paths: Sequence[Path], stated: Mapping[str, str]) -> Grid:
         raise InputError(f"{stores[0]}: this is a folder; give one Zarr store, or NetCDF files.")
     try:
         if stores:
-            data = xr.open_zarr(first, chunks=None)
+            data = xr.open_zarr(first, chunks=None, decode_coords="all")
         elif len(paths) == 1:
-            data = xr.open_dataset(first, engine="h5netcdf")
+            data = xr.open_dataset(first, engine="h5netcdf", decode_coords="all")
         else:
             data = xr.open_mfdataset(
                 list(paths),
                 engine="h5netcdf",
+                decode_coords="all",
                 combine="by_coords",
                 data_vars="minimal",
                 coords="minimal",

@@ -20,7 +20,7 @@ import xarray as xr
 from yieldest.errors import InputError
 from yieldest.grid.maps import Recipe, maps_of
 from yieldest.grid.run import Progress, Region, cells_in, reckon
-from yieldest.grid.variables import Grid
+from yieldest.grid.variables import Grid, bounds_of
 
 FINISHED = "finished.json"
 """File in an unfinished Zarr store that lists the regions that are done."""
@@ -107,7 +107,8 @@ def _write_netcdf(
 
 def _attributes_with_coordinates(array: xr.DataArray) -> dict[str, Any]:
     """Name the auxiliary coordinates (two-dimensional latitudes, say), as CF 5.2 asks."""
-    auxiliary = [str(name) for name in array.coords if name not in array.dims]
+    others = {bounds_of(each) for each in array.coords.values()} | {array.attrs.get("grid_mapping")}
+    auxiliary = [str(name) for name in array.coords if name not in {*array.dims, *others}]
     return {**array.attrs, **({"coordinates": " ".join(auxiliary)} if auxiliary else {})}
 
 
@@ -158,7 +159,7 @@ def _all(maps: xr.Dataset) -> Region:
 
 def _lay_out(outline: xr.Dataset, region: Region, store: Path) -> None:
     """Write everything but the values, each region being a stored piece of its own."""
-    empty = outline.copy()
+    empty = outline.assign_coords({name: array.load() for name, array in outline.coords.items()})
     for name, array in outline.data_vars.items():
         pieces = tuple(
             region[str(dim)].stop if str(dim) in region else size
