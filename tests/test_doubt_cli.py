@@ -1,8 +1,11 @@
 """Ranges on the command line: shown by default, reproducible, and refused in one sentence."""
 
+import gzip
 import math
+import shutil
 
 import pytest
+from conftest import DEMO_SITES
 
 RANGE_KEYS = {"p50", "p75", "p90", "p99", "low", "high", "standard_uncertainty"}
 FIGURES = {
@@ -128,6 +131,33 @@ def test_a_stated_mean_speed_has_its_own_doubt(run, yard, edit):
     result = run("estimate", yard, "--json", "--draws", "512").json
     names = {each["name"] for each in result["doubt"]["inputs"]}
     assert "stated_mean" in names and "anemometer" not in names
+
+
+def test_a_reference_brings_its_own_doubt_and_takes_that_of_the_short_record(run, tmp_path):
+    folder = shutil.copytree(DEMO_SITES / "hill-yard", tmp_path / "yard")
+    with gzip.open(folder / "wind.csv.gz", "rt", encoding="utf-8") as whole:
+        start = [next(whole) for _ in range(2 + 6 * 24 * 60)]  # remark, heading, 60 days
+    (folder / "short.csv").write_text("".join(start), encoding="utf-8")
+    text = (folder / "plan.toml").read_text(encoding="utf-8")
+    text = text.replace("wind.csv.gz", "short.csv")
+
+    def doubts_with(plan):
+        (folder / "plan.toml").write_text(plan, encoding="utf-8")
+        return run("estimate", folder, "--json", "--draws", "512").json
+
+    alone = doubts_with(text)
+    reference = '[wind.reference]\nrecord = "wind.csv.gz"\n\n'
+    first = text.index("[[build]]")
+    compared = doubts_with(text[:first] + reference + text[first:])
+    names = [{each["name"] for each in of["doubt"]["inputs"]} for of in (alone, compared)]
+    assert {"sampling", "seasons"} <= names[0] and "long_term" not in names[0]
+    assert "long_term" in names[1] and not {"sampling", "seasons"} & names[1]
+    shares = [
+        of["builds"][0]["doubt"]["life_kwh_per_year"]["standard_uncertainty"]
+        / of["builds"][0]["doubt"]["life_kwh_per_year"]["p50"]
+        for of in (alone, compared)
+    ]
+    assert shares[1] < 0.9 * shares[0]
 
 
 STATED = [
