@@ -1,0 +1,55 @@
+"""All the charts of an estimate, in the order of the page, and as files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from itertools import zip_longest
+
+from yieldest.estimate import Estimate
+from yieldest.outfile import csv_text
+from yieldest.show.chart import Chart, drawn
+from yieldest.show.money_charts import flow_chart, units_chart
+from yieldest.show.power_charts import curve_chart, steps_chart
+from yieldest.show.svg import picture
+from yieldest.show.wind_charts import distribution_chart, month_hour_chart, rose_chart
+from yieldest.whatif import BuildGrid
+
+FORMATS = ("png", "svg", "pdf")
+
+
+def charts_of(estimate: Estimate, grids: Sequence[BuildGrid]) -> dict[str, list[Chart]]:
+    """Return the charts by the section of the page that they stand in."""
+    record = estimate.record
+    wind = [distribution_chart(estimate.climate, record)]
+    if record is not None:
+        wind += _there(rose_chart(record), month_hour_chart(record))
+    return {
+        "energy": [steps_chart(style, build) for style, build in drawn(estimate.builds)],
+        "wind": wind,
+        "curve": [curve_chart(estimate.builds)],
+        "money": _there(flow_chart(estimate), units_chart(estimate, grids)),
+    }
+
+
+def chart_files(charts: Sequence[Chart], done: Callable[[str], None]) -> dict[str, bytes | str]:
+    """Return every chart as picture files and as a CSV file of its numbers.
+
+    Parameters
+    ----------
+    charts : sequence of Chart
+    done : callable
+        Is told the name of each chart when it is done.
+    """
+    files: dict[str, bytes | str] = {}
+    for chart in charts:
+        figure = chart.figure(titled=True)
+        for form in FORMATS:
+            files[f"{chart.name}.{form}"] = picture(figure, form)
+        rows = zip_longest(*chart.numbers.values())
+        files[f"{chart.name}.csv"] = csv_text(list(chart.numbers), rows)
+        done(chart.name)
+    return files
+
+
+def _there(*charts: Chart | None) -> list[Chart]:
+    return [chart for chart in charts if chart is not None]

@@ -1,0 +1,136 @@
+"""What stands in each section of the page, in the order a reader asks for it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from yieldest import __version__
+from yieldest.energy.production import YEAR_TO_YEAR_SPREAD
+from yieldest.estimate import BuildEstimate, Estimate
+from yieldest.plan import Plan
+from yieldest.show.cautions import CAUTIONS
+from yieldest.show.knobs import one_at_a_time
+from yieldest.show.look import BUILD_STYLES
+from yieldest.show.methods import methods_of
+from yieldest.show.rows import Row, TableView, build_rows, doubt_rows, labelled
+from yieldest.whatif import BuildGrid
+
+
+@dataclass(frozen=True)
+class Notes:
+    """A list of sentences under a heading; those that warn are marked."""
+
+    title: str
+    texts: Sequence[str]
+    warn: bool
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section of the page.
+
+    Parameters
+    ----------
+    id : str
+        Its place in the page, and of its charts among the charts.
+    title : str
+    intro : sequence of str
+    tables : sequence of TableView
+    notes : sequence of Notes
+    """
+
+    id: str
+    title: str
+    intro: Sequence[str] = ()
+    tables: Sequence[TableView] = ()
+    notes: Sequence[Notes] = ()
+
+
+def sections_of(plan: Plan, estimate: Estimate, grids: Sequence[BuildGrid]) -> list[Section]:
+    """Return every section of the page but its charts."""
+    return [
+        Section(
+            "builds",
+            "Side by side",
+            tables=[_of_builds("Every build of the plan", estimate, build_rows(estimate))],
+        ),
+        Section(
+            "doubt",
+            "How sure that is",
+            intro=[
+                "A calm and a windy year have a mean wind one usual year-to-year spread "
+                f"({YEAR_TO_YEAR_SPREAD:.0%}) below and above the mean. The doubt of curve, height "
+                "and losses comes on top."
+            ],
+            tables=[_of_builds("The energy of a year", estimate, doubt_rows(estimate))],
+        ),
+        Section("energy", "Where the energy goes"),
+        Section("wind", "The wind"),
+        Section("curve", "The machine"),
+        Section("money", "The money"),
+        Section(
+            "otherwise",
+            "If things were otherwise",
+            intro=[
+                "All of this was reckoned beforehand by yieldest, for heights, numbers, prices, "
+                "rates and bills around those of the plan. The bill does not grow with the height "
+                "by itself: a taller mast costs more, so turn both."
+            ],
+            tables=one_at_a_time(estimate, grids),
+        ),
+        Section("assumed", "Assumed, and be warned", notes=_notes(estimate)),
+        Section("cautions", "Take care", notes=[Notes("", CAUTIONS, warn=True)]),
+        Section("methods", "Methods and sources", tables=[_methods(estimate)]),
+        _again(plan),
+    ]
+
+
+def count_of_warnings(estimate: Estimate) -> int:
+    """Return how many different warnings an estimate carries."""
+    return len({*estimate.warnings, *(text for b in estimate.builds for text in b.warnings)})
+
+
+def _of_builds(caption: str, estimate: Estimate, rows: list[Row]) -> TableView:
+    heads = [_head(place, build) for place, build in enumerate(estimate.builds)]
+    named = [Row(labelled(row), "", row.cells, row.strong) for row in rows]
+    return TableView(caption, ["figure", *heads], named)
+
+
+def _head(place: int, build: BuildEstimate) -> str:
+    letter = f"{BUILD_STYLES[place].letter}  " if place < len(BUILD_STYLES) else ""
+    return f"{letter}{build.name}"
+
+
+def _notes(estimate: Estimate) -> list[Notes]:
+    notes = [
+        Notes("Be warned", estimate.warnings, warn=True),
+        *(Notes(f"Be warned of {b.name}", b.warnings, warn=True) for b in estimate.builds),
+        Notes("Assumed, for nobody stated it", estimate.assumed, warn=False),
+        *(Notes(f"Assumed for {b.name}", b.assumed, warn=False) for b in estimate.builds),
+    ]
+    return [note for note in notes if note.texts]
+
+
+def _methods(estimate: Estimate) -> TableView:
+    rows = [Row(what, "", (how,)) for what, how in methods_of(estimate)]
+    return TableView(
+        "How each figure was reckoned", ["figure", "method and source"], rows, words=True
+    )
+
+
+def _again(plan: Plan) -> Section:
+    rows = [
+        Row(path.name, "", (hashlib.sha256(path.read_bytes()).hexdigest(),))
+        for path in plan.files()
+    ]
+    return Section(
+        "again",
+        "How to get this again",
+        intro=[
+            f"yieldest {__version__} made this page with: yieldest report {plan.path.name} "
+            "-o page.html. The same files give the same page, byte for byte."
+        ],
+        tables=[TableView("What went in", ["file", "SHA-256"], rows, words=True)],
+    )
