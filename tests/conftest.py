@@ -1,5 +1,6 @@
 """What the tests share: the command line as a user runs it, and small plans to spoil."""
 
+import csv
 import json
 import shutil
 import sys
@@ -71,3 +72,66 @@ def edit():
 def hill_files():
     """Read a file of the hill-yard demo."""
     return lambda name: (DEMO_SITES / "hill-yard" / name).read_text(encoding="utf-8")
+
+
+HOSTILE = {
+    "title": '</title></script><script>alert("title")</script>\x07\u202e & "quoted" $\\frac{',
+    "first": "=cmd|'/c calc'!A1 <img src=x onerror=alert(1)>",
+    "second": "_{$x^} </svg><svg onload=alert(2)> 風車 \U0001f300",
+    "item": '@SUM(1+1)*cmd|"x" <b onclick=alert(3)>bold</b>',
+    "file": "curve <b>\"&' $x.csv",
+}
+"""Names that try to leave their place: in HTML, in SVG, in a formula, in a spreadsheet."""
+
+
+@pytest.fixture
+def hostile():
+    """The hostile names by what they name."""
+    return HOSTILE
+
+
+@pytest.fixture
+def hostile_yard(yard):
+    """A plan folder whose title, builds, items and files have hostile names."""
+    plan, bill = yard / "plan.toml", yard / "bill.csv"
+    (yard / "curve.csv").rename(yard / HOSTILE["file"])
+    text = plan.read_text(encoding="utf-8")
+    for old, new in (
+        ('"My yard"', HOSTILE["title"]),
+        ('"one machine"', HOSTILE["first"]),
+        ('"two of them"', HOSTILE["second"]),
+        ('"curve.csv"', HOSTILE["file"]),
+    ):
+        assert old in text
+        # A JSON string is a TOML basic string too.
+        text = text.replace(old, json.dumps(new, ensure_ascii=False))
+    plan.write_text(text, encoding="utf-8")
+    rows = list(csv.reader(bill.read_text(encoding="utf-8").splitlines()))
+    item = next(row for row in rows if row and row[0] == "generator")
+    item[0] = HOSTILE["item"]
+    with bill.open("w", encoding="utf-8", newline="") as stream:
+        csv.writer(stream).writerows(rows)
+    return yard
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Debian's Chromium, driven by playwright; the test is skipped where there is none."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.skip("there is no chromium on this machine: apt-get install chromium")
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(
+            executable_path=path,
+            args=[
+                "--no-sandbox",
+                "--disable-gpu",
+                "--no-first-run",
+                "--disable-background-networking",
+                "--disable-component-update",
+                "--disable-sync",
+            ],
+        )
+        yield browser
+        browser.close()

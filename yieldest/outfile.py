@@ -11,8 +11,10 @@ from pathlib import Path
 
 from yieldest.errors import InputError
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
-"""What makes a spreadsheet read a cell as a formula (OWASP, *CSV Injection*)."""
+_FORMULA_STARTS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+"""What makes a spreadsheet read a cell as a formula, in both widths (OWASP, *CSV Injection*)."""
+_BREAKS = str.maketrans(dict.fromkeys("\t\r\n\x0b\x0c", " "))
+"""A tab or a new line at the start of a cell can hide what follows; a cell is one line."""
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
@@ -79,8 +81,9 @@ def csv_text(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     ----------
     headings : sequence of str
     rows : iterable of sequences
-        Numbers are written in full precision, None as a blank; a text that a spreadsheet would take
-        for a formula gets an apostrophe before it.
+        Numbers are written in full precision, None as a blank; tabs and new lines within a text
+        become spaces, and a text that a spreadsheet would take for a formula gets an apostrophe
+        before it.
     """
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
@@ -90,9 +93,10 @@ def csv_text(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
 
 def _safe(cell: object) -> object:
-    if isinstance(cell, str) and cell.lstrip(" ").startswith(_FORMULA_STARTS):
-        return "'" + cell
-    return cell
+    if not isinstance(cell, str):
+        return cell
+    line = cell.translate(_BREAKS)
+    return f"'{line}" if line.lstrip().startswith(_FORMULA_STARTS) else line
 
 
 def _umask() -> int:

@@ -17,7 +17,7 @@ PALETTE = {
     "blue-soft": ("#c5dded", "#1f4560"),
     "orange": ("#b84a00", "#ff9f5a"),
     "orange-soft": ("#f5d4ba", "#5a3415"),
-    "green": ("#00745a", "#4fcea6"),
+    "green": ("#00543f", "#8af0cc"),
     "green-soft": ("#bde2d5", "#174d3f"),
     "purple": ("#943a74", "#e79aca"),
     "ochre": ("#846600", "#e6c54a"),
@@ -58,8 +58,8 @@ class BuildStyle:
 BUILD_STYLES = (
     BuildStyle("A", "blue", "-", "o"),
     BuildStyle("B", "orange", "--", "s"),
-    BuildStyle("C", "green", "-.", "^"),
-    BuildStyle("D", "purple", ":", "D"),
+    BuildStyle("C", "purple", "-.", "^"),
+    BuildStyle("D", "green", ":", "D"),
     BuildStyle("E", "ochre", (0, (6, 1, 1, 1, 1, 1)), "v"),  # type: ignore[arg-type]
     BuildStyle("F", "ink", (0, (1, 1)), "P"),  # type: ignore[arg-type]
 )

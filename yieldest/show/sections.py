@@ -50,10 +50,16 @@ class Section:
 
 def sections_of(plan: Plan, estimate: Estimate, grids: Sequence[BuildGrid]) -> list[Section]:
     """Return every section of the page but its charts."""
+    drawn = (
+        [f"Of {len(grids)} builds the first {len(BUILD_STYLES)} are drawn in the charts below."]
+        if len(grids) > len(BUILD_STYLES)
+        else []
+    )
     return [
         Section(
             "builds",
             "Side by side",
+            intro=drawn,
             tables=[_of_builds("Every build of the plan", estimate, build_rows(estimate))],
         ),
         Section(
