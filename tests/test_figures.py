@@ -108,7 +108,7 @@ def test_the_steps_of_the_speed_map_darken_all_the_way():
 def charts(request):
     plan = load(Path(__file__).parents[1] / "demo-sites" / request.param)
     estimate = plan.estimate()
-    grids = [what_if(plan, estimate, build) for build in plan.build]
+    grids = [what_if(plan, estimate, number) for number in range(len(plan.build))]
     return [chart for some in charts_of(estimate, grids).values() for chart in some]
 
 

@@ -10,7 +10,7 @@ from yieldest.whatif import what_if
 def grids_of(folder):
     plan = load(folder)
     estimate = plan.estimate()
-    return [what_if(plan, estimate, build) for build in plan.build]
+    return [what_if(plan, estimate, number) for number in range(len(plan.build))]
 
 
 def test_the_plan_itself_is_a_point_of_the_grid(run, demo_site):

@@ -45,8 +45,8 @@ def write_report(
     estimate = reckon(plan)
     done("estimate")
     grids = []
-    for build in plan.build:
-        grids.append(what_if(plan, estimate, build))
+    for number, build in enumerate(plan.build):
+        grids.append(what_if(plan, estimate, number))
         done(f"grid of {build.name}")
     charts = charts_of(estimate, grids)
     html = page_of(plan, estimate, grids, charts, done)

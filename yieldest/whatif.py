@@ -14,23 +14,27 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.compare import energy_of_count
 from yieldest.errors import InputError
-from yieldest.estimate import Estimate, reckon_build
-from yieldest.money.bill import Bill, read_bill
-from yieldest.money.cashflow import cash_flow
-from yieldest.money.cost import MoneyTerms
+from yieldest.estimate import BuildEstimate, Estimate, reckon_build
+from yieldest.money.bill import Bill
+from yieldest.money.cost import flow_of, outlay_of
 from yieldest.money.measures import cost_per_kwh, payback_years, present_value
-from yieldest.plan import Build, Plan
+from yieldest.money.terms import MoneyTerms
+from yieldest.plan import Plan
 
-HEIGHT_FACTORS = (0.5, 0.625, 0.75, 0.875, 1.0, 1.25, 1.5, 1.75, 2.0)
+HEIGHT_FACTORS = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0)
 PRICE_FACTORS = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
 BILL_SCALES = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0)
 DISCOUNT_RATES = (0.0, 0.02, 0.04, 0.06, 0.08, 0.10, 0.12)
-FEW_MACHINES = 6
-"""Up to so many, every number of machines is reckoned, and at least up to this one."""
+MORE_MACHINES = (1.5, 2.0)
+EVERY_COUNT_UP_TO = 12
+"""Up to so many machines of the plan, every smaller number is reckoned."""
+SOME_COUNTS = 8
+"""For more machines, about so many smaller numbers are."""
 
-_CHECKED_HEIGHTS = 16
-_CHECKED_TERMS = 24
+_CHECKED_HEIGHTS = 8
+_CHECKED_TERMS = 48
 _SEED = 20
 
 
@@ -118,7 +122,7 @@ class BuildGrid:
         )
 
 
-def what_if(plan: Plan, estimate: Estimate, build: Build) -> BuildGrid:
+def what_if(plan: Plan, estimate: Estimate, number: int) -> BuildGrid:
     """Reckon one build of a plan on a grid.
 
     Parameters
@@ -126,17 +130,21 @@ def what_if(plan: Plan, estimate: Estimate, build: Build) -> BuildGrid:
     plan : Plan
     estimate : Estimate
         Of that plan: its wind and money terms are used again.
-    build : Build
-        Of that plan.
+    number : int
+        Of the build, from 0.
     """
+    build, bill = plan.build[number], estimate.builds[number].bill
 
     @cache
-    def energy_kwh(height_m: float, count: int) -> float:
+    def reckoned(height_m: float, count: int) -> BuildEstimate:
         # Without its bill, for the money side is reckoned for the whole grid at once.
         changed = {"hub_height_m": height_m, "count": count, "bill": None}
-        other = build.model_copy(update=changed)
-        result = reckon_build(plan, other, estimate.record, estimate.climate, estimate.terms)
-        return result.energy.net_kwh_per_year
+        return reckon_build(plan, build.model_copy(update=changed), estimate.wind, estimate.terms)
+
+    def energy_kwh(height_m: float, count: int) -> float:
+        if count > build.count:
+            return reckoned(height_m, count).energy.net_kwh_per_year
+        return energy_of_count(reckoned(height_m, build.count), count)
 
     heights = _possible(_heights(build.hub_height_m), lambda h: energy_kwh(h, build.count))
     counts = _possible(_counts(build.count), lambda n: energy_kwh(build.hub_height_m, int(n)))
@@ -146,8 +154,8 @@ def what_if(plan: Plan, estimate: Estimate, build: Build) -> BuildGrid:
     ]
     kwh = floats([[energy_kwh(height, int(count)) for count in counts] for height in heights])
     money = None
-    if build.bill is not None:
-        money = _Money(read_bill(plan.file(build.bill)), estimate.terms)
+    if bill is not None:
+        money = _Money(bill, estimate.terms)
         axes += money.axes()
     grids = {axis.key: axis.values for axis in axes}
     results: _Results = {"net_kwh_per_year": (("hub_height_m", "count"), kwh)}
@@ -172,9 +180,11 @@ def _heights(stated: float) -> list[float]:
 
 
 def _counts(stated: int) -> list[float]:
-    if stated <= FEW_MACHINES:
-        return [float(n) for n in range(1, max(FEW_MACHINES, 2 * stated) + 1)]
-    return sorted({1.0, *(float(round(stated * f)) for f in (0.25, 0.5, 0.75, 1, 1.25, 1.5, 2))})
+    fewer = np.arange(1, stated + 1)
+    if stated > EVERY_COUNT_UP_TO:
+        fewer = np.unique(np.geomspace(1, stated, SOME_COUNTS).round().astype(int))
+    more = np.ceil(stated * floats(MORE_MACHINES))
+    return sorted({float(count) for count in (*fewer, *more)})
 
 
 def _possible(values: Iterable[float], reckon: Callable[[float], float]) -> list[float]:
@@ -253,23 +263,12 @@ class _Money:
         scale: FloatArray,
     ) -> dict[str, FloatArray]:
         """Return the measures for one number of machines; the other arguments broadcast."""
-        terms = self.terms
-        capital = self.bill.capital_cost(count, terms.wage_per_hour)
-        replacements = floats(
-            self.bill.replacement_costs(count, terms.wage_per_hour, terms.life_years)
-        )
-        flow = cash_flow(
-            scale * capital,
-            scale[..., np.newaxis] * replacements,
-            scale * capital * terms.upkeep_share_per_year,
-            net_kwh,
-            price,
-        )
-        paid_back = payback_years(flow.net)
+        outlay = outlay_of(self.bill, count, self.terms)
+        flow = flow_of(outlay, net_kwh, self.terms, bill_scale=scale, price_per_kwh=price)
         return {
-            "capital_cost": scale * capital,
+            "capital_cost": scale * outlay.capital_cost,
             "cost_per_kwh": cost_per_kwh(flow.cost, flow.energy_kwh, rate),
-            "simple_payback_years": paid_back,
+            "simple_payback_years": payback_years(flow.net),
             "net_present_value": present_value(flow.net, rate),
         }
 

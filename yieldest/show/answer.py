@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from yieldest.estimate import BuildEstimate, Estimate
-from yieldest.show.text import rounded
+from yieldest.show.words import rounded
 
 
 def answer_of(estimate: Estimate) -> tuple[str, str, str]:

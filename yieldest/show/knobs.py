@@ -10,7 +10,7 @@ import numpy as np
 from yieldest.estimate import Estimate
 from yieldest.show.look import BUILD_STYLES
 from yieldest.show.rows import Row, TableView
-from yieldest.show.text import NOT_KNOWN, rounded
+from yieldest.show.words import NOT_KNOWN, rounded
 from yieldest.whatif import Axis, BuildGrid, Surface
 
 NEVER = "never"

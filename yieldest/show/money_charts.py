@@ -9,7 +9,7 @@ import numpy as np
 
 from yieldest.show.chart import Chart, drawn, known_or_none, label, legend
 from yieldest.show.look import BuildStyle, colour
-from yieldest.show.text import NOT_KNOWN, rounded
+from yieldest.show.words import NOT_KNOWN, rounded
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -25,7 +25,7 @@ from yieldest.show.look import BUILD_STYLES, PALETTE
 from yieldest.show.rows import Row, TableView
 from yieldest.show.sections import count_of_warnings, sections_of
 from yieldest.show.svg import StyleSheet, inline_svg
-from yieldest.show.text import NOT_KNOWN, rounded
+from yieldest.show.words import NOT_KNOWN, rounded
 from yieldest.whatif import BuildGrid
 
 WIDEST_TABLE = 7

@@ -12,7 +12,7 @@ from yieldest.card import printable
 from yieldest.energy.steps import energy_steps
 from yieldest.show.chart import Chart, drawn, known_or_none, label, legend
 from yieldest.show.look import BuildStyle, colour
-from yieldest.show.text import percent, rounded
+from yieldest.show.words import percent, rounded
 from yieldest.turbine.curve import BETZ_LIMIT, PowerCurve, power_coefficient
 
 if TYPE_CHECKING:

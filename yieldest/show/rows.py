@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from yieldest.card import card
 from yieldest.estimate import BuildEstimate, Estimate
-from yieldest.show.text import NOT_KNOWN, percent, rounded
+from yieldest.show.words import NOT_KNOWN, percent, rounded
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from yieldest.climate.weibull import share_above
 from yieldest.record.sectors import sector_index
 from yieldest.show.chart import Chart, known_or_none
 from yieldest.show.look import CALM_TO_STRONG, colour
-from yieldest.show.text import percent
+from yieldest.show.words import percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
