@@ -108,7 +108,8 @@ def test_sliders_give_what_the_package_gives_at_grid_points(opened, site, run, t
         page.locator("input[name=build]").nth(number).check()
         assert_shown(page, base["builds"][number])
         axes = {axis["key"]: axis for axis in grid["axes"]}
-        for height, count, price, rate in ((0, 0, 0, 0), (-1, -1, -1, -1), (2, 1, 4, 5)):
+        stated = axes["count"]["stated"]
+        for height, count, price, rate in ((0, stated, 0, 0), (-1, -1, -1, -1), (2, stated, 4, 5)):
             chosen = {
                 "hub_height_m": height, "count": count, "price_per_kwh": price,
                 "discount_rate": rate,

@@ -28,6 +28,7 @@ PRICE_FACTORS = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
 BILL_SCALES = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0)
 DISCOUNT_RATES = (0.0, 0.02, 0.04, 0.06, 0.08, 0.10, 0.12)
 MORE_MACHINES = (1.5, 2.0)
+MORE_THAN_ONE = (2.0, 4.0)
 EVERY_COUNT_UP_TO = 12
 """Up to so many machines of the plan, every smaller number is reckoned."""
 SOME_COUNTS = 8
@@ -183,7 +184,7 @@ def _counts(stated: int) -> list[float]:
     fewer = np.arange(1, stated + 1)
     if stated > EVERY_COUNT_UP_TO:
         fewer = np.unique(np.geomspace(1, stated, SOME_COUNTS).round().astype(int))
-    more = np.ceil(stated * floats(MORE_MACHINES))
+    more = np.ceil(stated * floats(MORE_THAN_ONE if stated == 1 else MORE_MACHINES))
     return sorted({float(count) for count in (*fewer, *more)})
 
 

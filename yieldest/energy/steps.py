@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from yieldest.climate.site import Climate
 from yieldest.climate.weibull import moment
-from yieldest.energy.production import Energy
+from yieldest.energy.production import Energy, Readings
 from yieldest.energy.yearly import HOURS_PER_YEAR
 from yieldest.turbine.curve import BETZ_LIMIT, PowerCurve, power_in_wind_w
 
@@ -33,7 +35,9 @@ class EnergyStep:
     assumed: bool = False
 
 
-def energy_steps(climate: Climate, curve: PowerCurve, energy: Energy) -> tuple[EnergyStep, ...]:
+def energy_steps(
+    climate: Climate, curve: PowerCurve, energy: Energy, readings: Readings | None
+) -> tuple[EnergyStep, ...]:
     """Return the way from the energy in the wind to the net energy of a year.
 
     Parameters
@@ -44,6 +48,8 @@ def energy_steps(climate: Climate, curve: PowerCurve, energy: Energy) -> tuple[E
         For the density at the hub.
     energy : Energy
         What the two make.
+    readings : Readings or None
+        At the hub; they give the energy in the wind where they gave that of the machine.
 
     Notes
     -----
@@ -52,7 +58,10 @@ def energy_steps(climate: Climate, curve: PowerCurve, energy: Energy) -> tuple[E
     """
     left: list[tuple[str, float, bool]] = []
     if curve.rotor_area_m2 is not None:
-        cube = (1 - climate.calm_share) * float(moment(climate.shape, climate.scale_ms, 3))
+        if energy.from_readings and readings is not None:
+            cube = float(np.average(readings.speed_ms**3, weights=readings.weight))
+        else:
+            cube = (1 - climate.calm_share) * float(moment(climate.shape, climate.scale_ms, 3))
         per_unit_cube = float(power_in_wind_w(1.0, curve.rotor_area_m2, curve.air_density_kg_m3))
         carried = per_unit_cube * cube * energy.count * HOURS_PER_YEAR / 1000
         left += [

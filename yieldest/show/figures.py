@@ -8,10 +8,10 @@ from itertools import zip_longest
 from yieldest.estimate import Estimate
 from yieldest.outfile import csv_text
 from yieldest.show.chart import Chart, drawn
-from yieldest.show.money_charts import flow_chart, units_chart
+from yieldest.show.money_charts import flow_chart, groups_chart, units_chart
 from yieldest.show.power_charts import curve_chart, steps_chart
 from yieldest.show.svg import picture
-from yieldest.show.wind_charts import distribution_chart, month_hour_chart, rose_chart
+from yieldest.show.wind_charts import distribution_chart, ladder_chart, month_hour_chart, rose_chart
 from yieldest.whatif import BuildGrid
 
 FORMATS = ("png", "svg", "pdf")
@@ -19,15 +19,16 @@ FORMATS = ("png", "svg", "pdf")
 
 def charts_of(estimate: Estimate, grids: Sequence[BuildGrid]) -> dict[str, list[Chart]]:
     """Return the charts by the section of the page that they stand in."""
-    record = estimate.record
-    wind = [distribution_chart(estimate.climate, record)]
-    if record is not None:
-        wind += _there(rose_chart(record), month_hour_chart(record))
+    wind = [distribution_chart(estimate.climate, estimate.wind.readings)]
+    if estimate.study is not None:
+        study = estimate.study
+        wind += _there(rose_chart(study.directions), month_hour_chart(study.record))
     return {
         "energy": [steps_chart(style, build) for style, build in drawn(estimate.builds)],
+        "ladder": [ladder_chart(estimate.builds)],
         "wind": wind,
         "curve": [curve_chart(estimate.builds)],
-        "money": _there(flow_chart(estimate), units_chart(estimate, grids)),
+        "money": _there(groups_chart(estimate), flow_chart(estimate), units_chart(estimate, grids)),
     }
 
 

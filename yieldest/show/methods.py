@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from yieldest.energy.production import YEAR_TO_YEAR_SPREAD
+from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
 from yieldest.estimate import Estimate
 
 

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from yieldest.card import printable
 from yieldest.show.chart import Chart, drawn, known_or_none, label, legend
 from yieldest.show.look import BuildStyle, colour
-from yieldest.show.words import NOT_KNOWN, rounded
+from yieldest.show.words import NOT_KNOWN, percent, rounded
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -23,6 +24,60 @@ Costed = tuple[BuildStyle, "BuildEstimate", "Cost"]
 
 def _costed(builds: Sequence[BuildEstimate]) -> list[Costed]:
     return [(style, build, build.cost) for style, build in drawn(builds) if build.cost is not None]
+
+
+def groups_chart(estimate: Estimate) -> Chart | None:
+    """Return what the bill of each build goes on; None without a bill."""
+    shown = [one for one in _costed(estimate.builds) if one[2].capital_cost > 0]
+    if not shown:
+        return None
+    currency = estimate.currency
+    groups = list(dict.fromkeys(group for _, _, cost in shown for group in cost.by_group))
+    parts = []
+    for style, _, cost in shown:
+        dearest = max(cost.by_group, key=lambda group: cost.by_group[group])
+        share = cost.by_group[dearest] / cost.capital_cost
+        parts.append(
+            f"{style.letter} costs {rounded(cost.capital_cost, 3)} {currency}, most of it "
+            f"{dearest} ({percent(share)})"
+        )
+
+    def draw(figure: Figure) -> None:
+        axes = figure.add_subplot()
+        height = 0.8 / len(shown)
+        for place, (style, build, cost) in enumerate(shown):
+            axes.barh(
+                [g - 0.4 + (place + 0.5) * height for g in range(len(groups))],
+                [cost.by_group.get(group, 0.0) for group in groups],
+                height=height * 0.85,
+                color=colour(style.colour),
+                linewidth=0,
+                label=label(style, build.name),
+            )
+        axes.set_yticks(range(len(groups)), [printable(group) for group in groups])
+        axes.invert_yaxis()
+        axes.grid(True, axis="x")
+        axes.grid(False, axis="y")
+        axes.set_xlabel(f"capital cost ({currency})")
+        axes.xaxis.set_major_formatter("{x:,.0f}")
+        axes.locator_params(axis="x", nbins=5)
+        legend(figure)
+
+    return Chart(
+        "cost-by-group",
+        "What the bill goes on",
+        "; ".join(parts) + ".",
+        "the lines of the bill by their group, for all the machines, own labour at its wage",
+        {
+            "group": groups,
+            **{
+                f"{style.letter} ({currency})": [cost.by_group.get(group) for group in groups]
+                for style, _, cost in shown
+            },
+        },
+        draw,
+        1.2 + 0.22 * len(groups) * (1 + len(shown)),
+    )
 
 
 def flow_chart(estimate: Estimate) -> Chart | None:
@@ -124,8 +179,8 @@ def units_chart(estimate: Estimate, grids: Sequence[BuildGrid]) -> Chart | None:
         if price is not None:
             axes.axhline(price, color=colour("ink"), linewidth=1, linestyle=":")
             axes.annotate(
-                f"worth of a kWh: {price:g} {currency}", (0, price),
-                xycoords=("axes fraction", "data"), xytext=(2, 3), textcoords="offset points",
+                f"worth of a kWh: {price:g} {currency}", (1, price), ha="right",
+                xycoords=("axes fraction", "data"), xytext=(-2, 3), textcoords="offset points",
             )  # fmt: skip
         axes.set(
             xlabel="number of machines (the plan's own in a ring)",

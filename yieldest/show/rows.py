@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from yieldest.card import card
 from yieldest.estimate import BuildEstimate, Estimate
-from yieldest.show.words import NOT_KNOWN, percent, rounded
+from yieldest.show.verdict import Line, better, lines_of
+from yieldest.show.words import percent, rounded
+
+_MARK = re.compile(r" \[\d+\]")
+
+
+def without_marks(text: str) -> str:
+    """Take out the marks [1], [2] that on the terminal point to the list of methods."""
+    return _MARK.sub("", text)
 
 
 @dataclass(frozen=True)
@@ -40,48 +49,34 @@ class TableView:
 
 
 def build_rows(estimate: Estimate) -> list[Row]:
-    """Return the lines that compare the builds."""
-    money = estimate.currency
+    """Return the lines that compare the builds; the better one of a line is marked in words."""
 
-    def row(
-        label: str, unit: str, cell: Callable[[BuildEstimate], str], *, strong: bool = False
-    ) -> Row:
-        return Row(label, unit, tuple(cell(build) for build in estimate.builds), strong)
+    def row(label: str, unit: str, cell: Callable[[BuildEstimate], str]) -> Row:
+        return Row(label, unit, tuple(cell(build) for build in estimate.builds))
 
-    def of_cost(measure: str, digits: int = 2) -> Callable[[BuildEstimate], str]:
-        return lambda build: (
-            NOT_KNOWN if build.cost is None else rounded(getattr(build.cost, measure), digits)
-        )
-
-    return [
+    rows = [
         row("machines", "", lambda b: f"{b.energy.count}"),
         row("hub height", "m", lambda b: f"{b.climate.height_m:g}"),
         row("mean wind at the hub", "m/s", lambda b: f"{b.climate.mean_speed_ms:.1f}"),
+        row("capacity factor", "", lambda b: percent(b.energy.capacity_factor)),
+        row("hours making power", "h/year", lambda b: rounded(b.energy.hours.running)),
         row(
-            "net energy",
-            "kWh/year",
-            lambda b: rounded(b.energy.net_kwh_per_year),
-            strong=True,
-        ),
-        row(
-            "each machine",
+            "energy of each machine",
             "kWh/year",
             lambda b: rounded(b.energy.net_kwh_per_year / b.energy.count),
         ),
-        row("capacity factor", "", lambda b: percent(b.energy.capacity_factor)),
-        row("hours making power", "h/year", lambda b: rounded(b.energy.hours.running)),
-        row("capital cost", money, of_cost("capital_cost", 3)),
-        row("own labour", "hours", of_cost("labour_hours")),
-        row("cost per kWh", f"{money}/kWh", of_cost("cost_per_kwh"), strong=True),
-        row("simple payback", "years", of_cost("simple_payback_years"), strong=True),
-        row("discounted payback", "years", of_cost("discounted_payback_years")),
-        row("net present value", money, of_cost("net_present_value")),
-        row(
-            "internal rate of return",
-            "per year",
-            lambda b: percent(b.cost.internal_rate_of_return if b.cost else None),
-        ),
     ]
+    for line in lines_of(estimate):
+        best = better(line, estimate.builds)
+        cells = [line.text(build) for build in estimate.builds]
+        if best is not None:
+            cells[best] = f"better {cells[best]}"
+        rows.append(Row(without_marks(line.label).strip(), line.unit, tuple(cells), _is_main(line)))
+    return rows
+
+
+def _is_main(line: Line) -> bool:
+    return line.label.startswith(("net energy", "cost per kWh", "simple payback"))
 
 
 def labelled(row: Row) -> str:
@@ -114,9 +109,9 @@ def doubt_rows(estimate: Estimate) -> list[Row]:
         row("net energy in a calm year", lambda b: b.energy.calm_year_kwh),
         row("net energy in a usual year", lambda b: b.energy.net_kwh_per_year),
         row("net energy in a windy year", lambda b: b.energy.windy_year_kwh),
-        row("gross energy from the fitted wind", lambda b: b.energy.gross_kwh_per_year),
+        row("gross energy from the fitted wind", lambda b: b.energy.fitted_gross_kwh_per_year),
     ]
-    if estimate.record is not None:
+    if any(build.energy.record_gross_kwh_per_year is not None for build in builds):
         rows.append(
             row("gross energy reading by reading", lambda b: b.energy.record_gross_kwh_per_year)
         )

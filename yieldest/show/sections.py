@@ -7,14 +7,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from yieldest import __version__
-from yieldest.energy.production import YEAR_TO_YEAR_SPREAD
+from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.plan import Plan
 from yieldest.show.cautions import CAUTIONS
 from yieldest.show.knobs import one_at_a_time
 from yieldest.show.look import BUILD_STYLES
 from yieldest.show.methods import methods_of
-from yieldest.show.rows import Row, TableView, build_rows, doubt_rows, labelled
+from yieldest.show.rows import Row, TableView, build_rows, doubt_rows, labelled, without_marks
+from yieldest.show.spending import break_even_sentences, cost_sentences
+from yieldest.show.verdict import reasons, verdict
+from yieldest.show.wind import enough, how_sure
+from yieldest.show.wind_tables import (
+    fits_table,
+    ladder_tables,
+    long_term_table,
+    quiet_tests,
+    screening_table,
+)
 from yieldest.whatif import BuildGrid
 
 
@@ -24,7 +34,7 @@ class Notes:
 
     title: str
     texts: Sequence[str]
-    warn: bool
+    warn: bool = False
 
 
 @dataclass(frozen=True)
@@ -61,6 +71,9 @@ def sections_of(plan: Plan, estimate: Estimate, grids: Sequence[BuildGrid]) -> l
             "Side by side",
             intro=drawn,
             tables=[_of_builds("Every build of the plan", estimate, build_rows(estimate))],
+            notes=_kept(
+                Notes("In plain words", verdict(estimate)), Notes("Why", reasons(estimate))
+            ),
         ),
         Section(
             "doubt",
@@ -73,9 +86,14 @@ def sections_of(plan: Plan, estimate: Estimate, grids: Sequence[BuildGrid]) -> l
             tables=[_of_builds("The energy of a year", estimate, doubt_rows(estimate))],
         ),
         Section("energy", "Where the energy goes"),
-        Section("wind", "The wind"),
+        Section(
+            "ladder",
+            "From the mast to the hub",
+            tables=[*_long_term(estimate), *ladder_tables(estimate)],
+        ),
+        _wind(estimate),
         Section("curve", "The machine"),
-        Section("money", "The money"),
+        Section("money", "The money", notes=_money_notes(estimate)),
         Section(
             "otherwise",
             "If things were otherwise",
@@ -113,10 +131,39 @@ def _notes(estimate: Estimate) -> list[Notes]:
     notes = [
         Notes("Be warned", estimate.warnings, warn=True),
         *(Notes(f"Be warned of {b.name}", b.warnings, warn=True) for b in estimate.builds),
-        Notes("Assumed, for nobody stated it", estimate.assumed, warn=False),
-        *(Notes(f"Assumed for {b.name}", b.assumed, warn=False) for b in estimate.builds),
+        Notes("Assumed, for nobody stated it", estimate.assumed),
+        *(Notes(f"Assumed for {b.name}", b.assumed) for b in estimate.builds),
     ]
+    return _kept(*notes)
+
+
+def _kept(*notes: Notes) -> list[Notes]:
+    """Leave out the notes that say nothing."""
     return [note for note in notes if note.texts]
+
+
+def _long_term(estimate: Estimate) -> list[TableView]:
+    return [] if estimate.long_term is None else [long_term_table(estimate.long_term)]
+
+
+def _wind(estimate: Estimate) -> Section:
+    study = estimate.study
+    if study is None:
+        return Section("wind", "The wind")
+    return Section(
+        "wind",
+        "The wind",
+        intro=[f"Is the record enough? {enough(study)}", without_marks(how_sure(study))],
+        tables=[screening_table(study), fits_table(study)],
+        notes=_kept(Notes("", [quiet_tests(study)])),
+    )
+
+
+def _money_notes(estimate: Estimate) -> list[Notes]:
+    return _kept(
+        *(Notes(f"What {b.name} costs", cost_sentences(b, estimate)) for b in estimate.builds),
+        Notes("What it would take to pay just so", break_even_sentences(estimate)),
+    )
 
 
 def _methods(estimate: Estimate) -> TableView:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,8 +11,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.climate.weibull import share_above
-from yieldest.record.sectors import sector_index
-from yieldest.show.chart import Chart, known_or_none
+from yieldest.show.chart import Chart, drawn, known_or_none, label, legend
 from yieldest.show.look import CALM_TO_STRONG, colour
 from yieldest.show.words import percent
 
@@ -19,27 +19,34 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from yieldest.climate.breakdown import Directions
     from yieldest.climate.site import Climate
+    from yieldest.energy.production import Readings
+    from yieldest.estimate import BuildEstimate
     from yieldest.record.read import Record
 
-SECTORS = 12
-SECTOR_NAMES = ("N", "NNE", "ENE", "E", "ESE", "SSE", "S", "SSW", "WSW", "W", "WNW", "NNW")
+_COMPASS = (
+    "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW",
+    "NNW",
+)  # fmt: skip
 _MONTHS = tuple(calendar.month_abbr)[1:]
 _HOURS = 24
 _HOUR_STEP = 2
 
 
-def distribution_chart(climate: Climate, record: Record | None) -> Chart:
+def distribution_chart(climate: Climate, readings: Readings | None) -> Chart:
     """Return how often each speed blows: the readings as steps, the fit as a line."""
-    speed = None if record is None else record.valid_speed_ms
-    top = float(climate.scale_ms * 3.2 if speed is None else max(speed.max(), climate.scale_ms * 2))
+    top = climate.scale_ms * 3.2
+    if readings is not None:
+        top = max(float(readings.speed_ms.max()), climate.scale_ms * 2)
     edges = np.arange(np.ceil(top) + 1)
     fitted = -np.diff(share_above(edges, climate.shape, climate.scale_ms))
     fitted = (1 - climate.calm_share) * fitted
     fitted[0] += climate.calm_share
     counted = None
-    if speed is not None:
-        counted = np.histogram(speed, edges)[0] / speed.size
+    if readings is not None:
+        hours, _ = np.histogram(readings.speed_ms, edges, weights=readings.weight)
+        counted = hours / hours.sum()
     most = int(np.argmax(fitted if counted is None else counted))
     message = (
         f"At {climate.height_m:g} m the wind blows most often at {most} to {most + 1} m/s; the "
@@ -47,7 +54,7 @@ def distribution_chart(climate: Climate, record: Record | None) -> Chart:
     )
     if counted is not None:
         off = float(np.abs(counted - fitted).max())
-        message += f" No class of 1 m/s differs by more than {percent(off)} of the time."
+        message += f" Readings and fit differ by {percent(off)} of the time at most in a class."
 
     def draw(figure: Figure) -> None:
         axes = figure.add_subplot()
@@ -90,21 +97,74 @@ def distribution_chart(climate: Climate, record: Record | None) -> Chart:
     )
 
 
-def rose_chart(record: Record) -> Chart | None:
+def ladder_chart(builds: Sequence[BuildEstimate]) -> Chart:
+    """Return the mean wind at every step from the mast to the hub of each build."""
+    shown = drawn(builds)
+    rungs = list(dict.fromkeys(step.step for _, build in shown for step in build.wind.ladder))
+    start = shown[0][1].wind.ladder[0].before_ms
+    parts = [
+        f"{style.letter} has {build.climate.mean_speed_ms:.1f} m/s at its hub, give or take "
+        f"{percent(build.wind.standard_uncertainty)} (one standard uncertainty)"
+        for style, build in shown
+    ]
+
+    def draw(figure: Figure) -> None:
+        axes = figure.add_subplot()
+        for style, build in shown:
+            steps = build.wind.ladder
+            speeds = [start, *(step.after_ms for step in steps)]
+            axes.plot(
+                speeds,
+                [0, *(1 + rungs.index(step.step) for step in steps)],
+                color=colour(style.colour),
+                linestyle=style.line,
+                marker=style.marker,
+                label=label(style, build.name),
+            )
+            axes.errorbar(
+                speeds[-1],
+                1 + rungs.index(steps[-1].step),
+                xerr=speeds[-1] * build.wind.standard_uncertainty,
+                color=colour(style.colour),
+                capsize=4,
+                linewidth=1,
+            )
+        axes.set_yticks(range(len(rungs) + 1), ["as measured", *rungs])
+        axes.set(xlabel="mean wind speed (m/s)", ylim=(-0.4, len(rungs) + 0.4))
+        axes.grid(True, axis="both")
+        legend(figure)
+
+    lines = [(style.letter, step) for style, build in shown for step in build.wind.ladder]
+    return Chart(
+        "wind-ladder",
+        "From the mast to the hub",
+        f"Measured: {start:.1f} m/s. " + "; ".join(parts) + ".",
+        "each step multiplies the mean speed by its factor; whiskers are one standard uncertainty",
+        {
+            "build": [letter for letter, _ in lines],
+            "step": [step.step for _, step in lines],
+            "before (m/s)": [step.before_ms for _, step in lines],
+            "factor (ratio)": [step.factor for _, step in lines],
+            "after (m/s)": [step.after_ms for _, step in lines],
+            "uncertainty of the factor (ratio)": [step.standard_uncertainty for _, step in lines],
+        },
+        draw,
+        1.5 + 0.45 * len(rungs) + 0.2 * len(shown),
+    )
+
+
+def rose_chart(directions: Directions | None) -> Chart | None:
     """Return from where the wind blows, by time and by energy; None without directions."""
-    if record.direction_deg is None:
+    if directions is None:
         return None
-    sector = sector_index(record.direction_deg, SECTORS)
-    known = (sector >= 0) & np.isfinite(record.speed_ms) & (record.speed_ms > 0)
-    if not known.any():
-        return None
-    cube = record.speed_ms[known] ** 3
-    time_share = np.bincount(sector[known], minlength=SECTORS) / known.sum()
-    energy_share = np.bincount(sector[known], cube, minlength=SECTORS) / cube.sum()
+    sectors = directions.sectors
+    names = [_compass(360 * number / len(sectors)) for number in range(len(sectors))]
+    time_share = floats([sector.share for sector in sectors])
+    energy_share = floats([sector.energy_share for sector in sectors])
     often, strong = int(time_share.argmax()), int(energy_share.argmax())
     message = (
-        f"The wind blows most often from {SECTOR_NAMES[often]} ({percent(time_share[often])} of "
-        f"the time); most energy comes from {SECTOR_NAMES[strong]} "
+        f"The wind blows most often from {names[often]} ({percent(time_share[often])} of "
+        f"the time); most energy comes from {names[strong]} "
         f"({percent(energy_share[strong])} of it)."
     )
 
@@ -114,8 +174,8 @@ def rose_chart(record: Record) -> Chart | None:
         axes = figure.add_subplot(projection="polar")
         axes.set_theta_zero_location("N")  # type: ignore[attr-defined]
         axes.set_theta_direction(-1)  # type: ignore[attr-defined]
-        middle = np.arange(SECTORS) * 2 * np.pi / SECTORS
-        width = 2 * np.pi / SECTORS
+        middle = np.arange(len(sectors)) * 2 * np.pi / len(sectors)
+        width = 2 * np.pi / len(sectors)
         axes.bar(
             middle,
             100 * energy_share,
@@ -133,7 +193,7 @@ def rose_chart(record: Record) -> Chart | None:
             linewidth=0,
             label="time",
         )
-        axes.set_xticks(middle, SECTOR_NAMES)
+        axes.set_xticks(middle, names)
         axes.grid(True, axis="both")
         axes.spines["polar"].set_visible(False)
         axes.yaxis.set_major_locator(MaxNLocator(3))
@@ -147,9 +207,10 @@ def rose_chart(record: Record) -> Chart | None:
         "wind-directions",
         "From where the wind blows",
         message,
-        f"readings in {SECTORS} sectors, calms left out; energy by the cube of the speed",
+        f"readings in {len(sectors)} sectors, calms in none; energy by the cube of the speed",
         {
-            "from": SECTOR_NAMES,
+            "from": names,
+            "middle (degrees)": [360 * number / len(sectors) for number in range(len(sectors))],
             "time (%)": (100 * time_share).tolist(),
             "energy in the wind (%)": (100 * energy_share).tolist(),
         },
@@ -193,6 +254,11 @@ def month_hour_chart(record: Record) -> Chart:
         draw,
         3.6,
     )
+
+
+def _compass(degrees: float) -> str:
+    """Return the nearest of the sixteen points of the compass."""
+    return _COMPASS[round(degrees / 22.5) % len(_COMPASS)]
 
 
 def _mean(total: FloatArray, count: npt.NDArray[np.int64]) -> FloatArray:
