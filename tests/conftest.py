@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from yieldest import cli
+from yieldest import cli, load
+from yieldest.report import write_report
+from yieldest.starter import write_starter
 
 DEMO_SITES = Path(__file__).parents[1] / "demo-sites"
 
@@ -93,8 +95,13 @@ def hostile():
 @pytest.fixture
 def hostile_yard(yard):
     """A plan folder whose title, builds, items and files have hostile names."""
-    plan, bill = yard / "plan.toml", yard / "bill.csv"
-    (yard / "curve.csv").rename(yard / HOSTILE["file"])
+    return make_hostile(yard)
+
+
+def make_hostile(folder):
+    """Give title, builds, an item and a file of a started folder hostile names."""
+    plan, bill = folder / "plan.toml", folder / "bill.csv"
+    (folder / "curve.csv").rename(folder / HOSTILE["file"])
     text = plan.read_text(encoding="utf-8")
     for old, new in (
         ('"My yard"', HOSTILE["title"]),
@@ -111,7 +118,38 @@ def hostile_yard(yard):
     item[0] = HOSTILE["item"]
     with bill.open("w", encoding="utf-8", newline="") as stream:
         csv.writer(stream).writerows(rows)
-    return yard
+    return folder
+
+
+@dataclass(frozen=True)
+class Reported:
+    """A plan folder, and the page and the figures made of it."""
+
+    site: Path
+    page: Path
+    figures: Path
+
+
+def make_report(site):
+    """Write page and figures beside a plan folder."""
+    made = Reported(site, site.parent / "page.html", site.parent / "figures")
+    write_report(load(site), made.page, made.figures, lambda _: None)
+    return made
+
+
+@pytest.fixture(scope="session", params=["hill-yard", "town-roof"])
+def demo_report(request, tmp_path_factory):
+    """The report of each demo site, made once; nothing may be changed in it."""
+    site = tmp_path_factory.mktemp("report") / request.param
+    return make_report(shutil.copytree(DEMO_SITES / request.param, site))
+
+
+@pytest.fixture(scope="session")
+def hostile_report(tmp_path_factory):
+    """The report of a plan with hostile names, made once; nothing may be changed in it."""
+    folder = tmp_path_factory.mktemp("hostile") / "yard"
+    write_starter(folder)
+    return make_report(make_hostile(folder))
 
 
 @pytest.fixture(scope="session")

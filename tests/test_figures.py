@@ -3,7 +3,6 @@
 import csv
 import itertools
 import re
-from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
@@ -104,9 +103,9 @@ def test_the_steps_of_the_speed_map_darken_all_the_way():
     assert all(a > b * 1.1 for a, b in itertools.pairwise(steps))
 
 
-@pytest.fixture(scope="module", params=["hill-yard", "town-roof"])
-def charts(request):
-    plan = load(Path(__file__).parents[1] / "demo-sites" / request.param)
+@pytest.fixture(scope="module")
+def charts(demo_report):
+    plan = load(demo_report.site)
     estimate = plan.estimate()
     grids = [what_if(plan, estimate, number) for number in range(len(plan.build))]
     return [chart for some in charts_of(estimate, grids).values() for chart in some]
@@ -124,10 +123,8 @@ def test_every_axis_has_its_unit(charts):
                 assert re.search(r"\(.+\)|year|machines", heading), (chart.name, heading)
 
 
-def test_figures_are_written_as_pictures_and_numbers(run, demo_site, tmp_path):
-    folder = tmp_path / "figures"
-    made = run("report", demo_site, "-o", tmp_path / "page.html", "--figures", folder)
-    assert made.code == 0
+def test_figures_are_written_as_pictures_and_numbers(demo_report):
+    folder = demo_report.figures
     names = sorted({path.stem for path in folder.iterdir()})
     assert len(names) >= 6
     for name in names:
@@ -154,11 +151,10 @@ def test_figures_keep_what_else_is_in_their_folder(run, yard, tmp_path):
     assert not [path for path in folder.iterdir() if path.name.startswith(".")]
 
 
-def test_the_steps_add_up_to_what_is_lost(run, demo_site, tmp_path):
-    run("report", demo_site, "-o", tmp_path / "p.html", "--figures", tmp_path / "f")
-    builds = run("estimate", demo_site, "--json").json["builds"]
+def test_the_steps_add_up_to_what_is_lost(run, demo_report):
+    builds = run("estimate", demo_report.site, "--json").json["builds"]
     for letter, build in zip("ab", builds, strict=True):
-        with (tmp_path / "f" / f"energy-steps-{letter}.csv").open(newline="") as stream:
+        with (demo_report.figures / f"energy-steps-{letter}.csv").open(newline="") as stream:
             steps = list(csv.DictReader(stream))
         left = [float(step["left (kWh/year)"]) for step in steps]
         lost = [float(step["lost (kWh/year)"]) for step in steps]

@@ -45,11 +45,9 @@ class Page(HTMLParser):
         return self.all("body")[0]["text"]
 
 
-@pytest.fixture
-def page(run, demo_site, tmp_path):
-    made = run("report", demo_site, "-o", tmp_path / "page.html")
-    assert (made.code, made.err) == (0, "")
-    return Page(tmp_path / "page.html")
+@pytest.fixture(scope="module")
+def page(demo_report):
+    return Page(demo_report.page)
 
 
 def test_page_needs_nothing_from_outside(page):
@@ -128,7 +126,8 @@ def test_sections_are_in_the_order_a_reader_asks(page):
     assert links == [f"#{one}" for one in ids]
 
 
-def test_page_shows_the_figures_of_the_estimate(run, demo_site, page):
+def test_page_shows_the_figures_of_the_estimate(run, demo_report, page):
+    demo_site = demo_report.site
     result = run("estimate", demo_site, "--json").json
     text = page.text()
     for sentence in (*result["assumed"], *result["warnings"]):
@@ -140,7 +139,8 @@ def test_page_shows_the_figures_of_the_estimate(run, demo_site, page):
         assert f"{two_digits:,.0f}" in text
 
 
-def test_page_says_how_to_get_it_again_and_hides_where_the_plan_lies(page, demo_site):
+def test_page_says_how_to_get_it_again_and_hides_where_the_plan_lies(page, demo_report):
+    demo_site = demo_report.site
     text = page.text()
     for path in demo_site.iterdir():
         assert hashlib.sha256(path.read_bytes()).hexdigest() in text
@@ -156,10 +156,8 @@ def test_page_is_the_same_every_time(run, yard, tmp_path):
     assert len(first.read_bytes()) < 3e6
 
 
-def test_hostile_names_stay_text(run, hostile_yard, hostile, tmp_path):
-    made = run("report", hostile_yard, "-o", tmp_path / "page.html", "--figures", tmp_path / "f")
-    assert (made.code, made.err) == (0, "")
-    page = Page(tmp_path / "page.html")
+def test_hostile_names_stay_text(hostile_report, hostile):
+    page = Page(hostile_report.page)
     assert len(page.all("script")) == 2
     assert len(page.all("style")) == len(page.all("title")) == 1
     assert not page.all("img", "b", "iframe", "object")
@@ -170,14 +168,13 @@ def test_hostile_names_stay_text(run, hostile_yard, hostile, tmp_path):
         assert hostile[name] in text
     assert '</title></script><script>alert("title")</script>\ufffd\ufffd & "quoted"' in text
     assert "\u202e" not in text
-    for path in (tmp_path / "f").glob("*.csv"):
+    for path in hostile_report.figures.glob("*.csv"):
         for line in path.read_text(encoding="utf-8").splitlines():
             assert not re.match(r"\"?[=+@\t]", line), line
 
 
-def test_grids_cannot_end_their_script_element(run, hostile_yard, tmp_path):
-    run("report", hostile_yard, "-o", tmp_path / "page.html")
-    grids = next(s for s in Page(tmp_path / "page.html").all("script") if "type" in s)
+def test_grids_cannot_end_their_script_element(hostile_report):
+    grids = next(s for s in Page(hostile_report.page).all("script") if "type" in s)
     assert grids["type"] == "application/json"
     assert not set("<>&") & set(grids["text"])
     assert len(json.loads(grids["text"])) == 2

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
-DEMO_SITES = Path(__file__).parents[1] / "demo-sites"
 WIDTHS = (360, 1400)
 SET_KNOB = """([key, position]) => {
   const input = document.querySelector(`.knob[data-key=${key}] input`);
@@ -21,27 +20,22 @@ OUTCOMES = """() => Object.fromEntries([...document.querySelectorAll("#outcome t
   .map((row) => [row.dataset.key, row.querySelectorAll("td > span")[1].dataset.value]))"""
 
 
-@pytest.fixture(scope="module", params=["hill-yard", "town-roof"])
-def site(request, tmp_path_factory):
-    return shutil.copytree(DEMO_SITES / request.param, tmp_path_factory.mktemp("s") / "site")
-
-
-@pytest.fixture(scope="module")
-def page_file(site):
-    from yieldest import load  # noqa: PLC0415
-    from yieldest.report import write_report  # noqa: PLC0415
-
-    path = site.parent / "page.html"
-    write_report(load(site), path, None, lambda _: None)
-    return path
+@pytest.fixture
+def page_file(demo_report):
+    return demo_report.page
 
 
 @pytest.fixture
-def opened(chromium, page_file):
-    """Open the page; whatever it complains of or asks for is collected."""
+def site(demo_report):
+    return demo_report.site
+
+
+@pytest.fixture
+def opened(chromium):
+    """Open a page; whatever it complains of or asks for is collected."""
     contexts = []
 
-    def open_page(path=page_file, width=1400, **options):
+    def open_page(path, width=1400, **options):
         context = chromium.new_context(viewport={"width": width, "height": 900}, **options)
         contexts.append(context)
         page = context.new_page()
@@ -59,7 +53,7 @@ def opened(chromium, page_file):
 
 @pytest.mark.parametrize("width", WIDTHS)
 def test_opens_quietly_asks_for_nothing_and_never_scrolls_sideways(opened, page_file, width):
-    page = opened(width=width)
+    page = opened(page_file, width=width)
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
     assert page.complaints == []
     assert page.requests == [page_file.as_uri()]
@@ -74,9 +68,9 @@ def test_opens_quietly_asks_for_nothing_and_never_scrolls_sideways(opened, page_
 
 
 @pytest.mark.parametrize(("width", "scheme"), [(360, "dark"), (1400, "light")])
-def test_axe_finds_no_violation(opened, width, scheme):
+def test_axe_finds_no_violation(opened, page_file, width, scheme):
     axe = pytest.importorskip("axe_core_python", reason="axe-core-python is not installed")
-    page = opened(width=width, color_scheme=scheme)
+    page = opened(page_file, width=width, color_scheme=scheme)
     # Every chart's numbers are tables of the same make, and axe needs long: one is enough.
     page.locator("details").first.evaluate("(one) => { one.open = true; }")
     page.evaluate((Path(axe.__file__).parent / "axe.min.js").read_text(encoding="utf-8"))
@@ -87,8 +81,8 @@ def test_axe_finds_no_violation(opened, width, scheme):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_page_takes_the_colours_of_the_reader(opened, scheme):
-    page = opened(color_scheme=scheme)
+def test_page_takes_the_colours_of_the_reader(opened, page_file, scheme):
+    page = opened(page_file, color_scheme=scheme)
     lightness = page.evaluate(
         "getComputedStyle(document.body).backgroundColor.match(/\\d+/g).map(Number)"
     )
@@ -99,8 +93,8 @@ def knobs_of(page):
     return json.loads(page.locator("#grids").text_content())
 
 
-def test_sliders_give_what_the_package_gives_at_grid_points(opened, site, run, tmp_path):
-    page = opened()
+def test_sliders_give_what_the_package_gives_at_grid_points(opened, page_file, site, run, tmp_path):
+    page = opened(page_file)
     grids = knobs_of(page)
     plan = (site / "plan.toml").read_text(encoding="utf-8")
     base = run("estimate", site, "--json").json
@@ -163,8 +157,8 @@ def assert_shown(page, build):
             assert float(value) == pytest.approx(build[key], rel=2e-6), key
 
 
-def test_sliders_join_grid_points_by_straight_lines(opened):
-    page = opened()
+def test_sliders_join_grid_points_by_straight_lines(opened, page_file):
+    page = opened(page_file)
     grid = knobs_of(page)[0]
     axes = {axis["key"]: axis for axis in grid["axes"]}
     point = {}
@@ -182,8 +176,8 @@ def test_sliders_join_grid_points_by_straight_lines(opened):
             assert float(shown[surface["key"]]) == pytest.approx(expected, rel=1e-9)
 
 
-def test_sliders_answer_to_the_keyboard_and_speak(opened):
-    page = opened()
+def test_sliders_answer_to_the_keyboard_and_speak(opened, page_file):
+    page = opened(page_file)
     slider = page.locator(".knob[data-key=count] input")
     before = page.evaluate(OUTCOMES)["net_kwh_per_year"]
     slider.focus()
@@ -195,8 +189,8 @@ def test_sliders_answer_to_the_keyboard_and_speak(opened):
     page.locator("#spoken", has_text="net energy").wait_for(state="attached")
 
 
-def test_without_scripts_the_page_says_the_same_in_tables(opened):
-    page = opened(java_script_enabled=False)
+def test_without_scripts_the_page_says_the_same_in_tables(opened, page_file):
+    page = opened(page_file, java_script_enabled=False)
     assert page.complaints == []
     assert not page.locator("#knobs").is_visible()
     tables = page.locator("section#otherwise table:visible")
@@ -205,8 +199,8 @@ def test_without_scripts_the_page_says_the_same_in_tables(opened):
     assert page.locator("svg.chart").first.is_visible()
 
 
-def test_prints_to_pdf_with_the_numbers_of_the_charts(opened, tmp_path):
-    page = opened(color_scheme="dark")
+def test_prints_to_pdf_with_the_numbers_of_the_charts(opened, page_file, tmp_path):
+    page = opened(page_file, color_scheme="dark")
     printed = page.pdf(path=tmp_path / "page.pdf", format="A4")
     assert printed.startswith(b"%PDF")
     assert printed.count(b"/Type /Page\n") >= 3
@@ -216,12 +210,11 @@ def test_prints_to_pdf_with_the_numbers_of_the_charts(opened, tmp_path):
     assert min(map(int, background.strip("rgb()").split(","))) > 200, "paper is light"
 
 
-def test_hostile_names_do_nothing_in_a_browser(opened, run, hostile_yard, hostile, tmp_path):
-    assert run("report", hostile_yard, "-o", tmp_path / "page.html").code == 0
-    page = opened(tmp_path / "page.html", width=360)
+def test_hostile_names_do_nothing_in_a_browser(opened, hostile_report, hostile):
+    page = opened(hostile_report.page, width=360)
     page.on("dialog", lambda dialog: page.complaints.append(dialog.message))
     page.locator("input[name=build]").nth(1).check()
     assert page.complaints == []
-    assert page.requests == [(tmp_path / "page.html").as_uri()]
+    assert page.requests == [hostile_report.page.as_uri()]
     assert hostile["first"] in page.locator("section#builds").text_content()
     assert page.evaluate("document.scrollingElement.scrollWidth") <= 360
