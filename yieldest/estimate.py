@@ -184,13 +184,35 @@ def estimate(plan: Plan, progress: Progress | None = None) -> Estimate:
     )
 
 
-def reckon_build(plan: Plan, build: Build, wind: SiteWind, terms: MoneyTerms) -> BuildEstimate:
-    """Reckon one build of a plan, in the wind of its site and on its money terms."""
+def reckon_build(
+    plan: Plan,
+    build: Build,
+    wind: SiteWind,
+    terms: MoneyTerms,
+    source_curve: PowerCurve | None = None,
+) -> BuildEstimate:
+    """Reckon one build of a plan, in the wind of its site and on its money terms.
+
+    Parameters
+    ----------
+    plan : Plan
+    build : Build
+        Of that plan, or like one of it.
+    wind : SiteWind
+    terms : MoneyTerms
+    source_curve : PowerCurve, optional
+        From `read_build_curve`, where it was read already.
+
+    Raises
+    ------
+    InputError
+        When a file of the build cannot be used, or its hub is where no height law holds.
+    """
     record = wind.record
     at_hub = hub_wind(plan, build, wind)
     climate = at_hub.climate
     air = _air(plan, build, record)
-    curve = curve_at_hub(plan, build, air.density_kg_m3)
+    curve = curve_at_hub(plan, build, air.density_kg_m3, source_curve)
     intensity, turbulence = turbulence_intensity(plan, wind.study), None
     if intensity is not None:
         curve, turbulence = in_turbulence(curve, climate, intensity)

@@ -733,10 +733,9 @@ class Plan(_Section):
 
         return estimate(self)
 
-    def files(self) -> list[Path]:
-        """Return the plan's own path and every file that it names, each once."""
-        named = [self.file(name) for name in _file_names(self)]
-        return list(dict.fromkeys([self.path, *named]))
+    def file_names(self) -> list[str]:
+        """Return every file, folder or glob that the plan names, as it stands in the plan."""
+        return list(dict.fromkeys(_file_names(self)))
 
 
 def _file_names(section: BaseModel) -> Iterator[str]:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from yieldest.errors import InputError
 from yieldest.estimate import estimate as reckon
+from yieldest.inputs import input_files
 from yieldest.outfile import write_all, write_whole
 from yieldest.plan import Plan
 from yieldest.show.figures import chart_files, charts_of
@@ -39,7 +40,7 @@ def write_report(
     InputError
         When a file of the plan cannot be used, or a file cannot be written.
     """
-    inputs = {path.resolve() for path in plan.files()}
+    inputs = {path.resolve() for path in input_files(plan)}
     if page.resolve() in inputs:
         raise InputError(f"{page}: the page would replace a file of the plan; name another.")
     estimate = reckon(plan)

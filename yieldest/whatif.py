@@ -14,6 +14,7 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.build_curve import read_build_curve
 from yieldest.compare import energy_of_count
 from yieldest.errors import InputError
 from yieldest.estimate import BuildEstimate, Estimate, reckon_build
@@ -27,15 +28,15 @@ HEIGHT_FACTORS = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0)
 PRICE_FACTORS = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
 BILL_SCALES = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0)
 DISCOUNT_RATES = (0.0, 0.02, 0.04, 0.06, 0.08, 0.10, 0.12)
-MORE_MACHINES = (1.5, 2.0)
+MORE_MACHINES = (2.0,)
 MORE_THAN_ONE = (2.0, 4.0)
 EVERY_COUNT_UP_TO = 12
 """Up to so many machines of the plan, every smaller number is reckoned."""
 SOME_COUNTS = 8
 """For more machines, about so many smaller numbers are."""
 
-_CHECKED_HEIGHTS = 8
-_CHECKED_TERMS = 48
+_CHECKED_HEIGHTS = 6
+_CHECKED_TERMS = 64
 _SEED = 20
 
 
@@ -135,12 +136,14 @@ def what_if(plan: Plan, estimate: Estimate, number: int) -> BuildGrid:
         Of the build, from 0.
     """
     build, bill = plan.build[number], estimate.builds[number].bill
+    source_curve = read_build_curve(plan, build)
 
     @cache
     def reckoned(height_m: float, count: int) -> BuildEstimate:
         # Without its bill, for the money side is reckoned for the whole grid at once.
         changed = {"hub_height_m": height_m, "count": count, "bill": None}
-        return reckon_build(plan, build.model_copy(update=changed), estimate.wind, estimate.terms)
+        other = build.model_copy(update=changed)
+        return reckon_build(plan, other, estimate.wind, estimate.terms, source_curve)
 
     def energy_kwh(height_m: float, count: int) -> float:
         if count > build.count:

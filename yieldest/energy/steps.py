@@ -10,7 +10,8 @@ from yieldest.climate.site import Climate
 from yieldest.climate.weibull import moment
 from yieldest.energy.production import Energy, Readings
 from yieldest.energy.yearly import HOURS_PER_YEAR
-from yieldest.turbine.curve import BETZ_LIMIT, PowerCurve, power_in_wind_w
+from yieldest.turbine.curve import PowerCurve, power_in_wind_w
+from yieldest.turbine.plausible import BETZ_LIMIT
 
 
 @dataclass(frozen=True)

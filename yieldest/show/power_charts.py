@@ -13,7 +13,8 @@ from yieldest.energy.steps import energy_steps
 from yieldest.show.chart import Chart, drawn, known_or_none, label, legend
 from yieldest.show.look import BuildStyle, colour
 from yieldest.show.words import percent, rounded
-from yieldest.turbine.curve import BETZ_LIMIT, PowerCurve, power_coefficient
+from yieldest.turbine.curve import PowerCurve, power_coefficient
+from yieldest.turbine.plausible import BETZ_LIMIT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +38,10 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
     }
     parts = []
     for style, build in shown:
-        part = f"{style.letter} makes up to {rounded(float(build.curve.power_w.max()), 3)} W"
+        modelled = " (nobody measured it)" if build.curve.modelled else ""
+        part = (
+            f"{style.letter}{modelled} makes up to {rounded(float(build.curve.power_w.max()), 3)} W"
+        )
         if style.letter in coefficients:
             best = float(np.nanmax(coefficients[style.letter]))
             part += f" and turns at best {percent(best)} of the wind's power into electricity"
@@ -51,6 +55,14 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
         panels = figure.subplots(rows, 1, sharex=True, squeeze=False)[:, 0]
         for style, build in shown:
             curve = build.curve
+            panels[0].fill_between(
+                curve.speed_ms,
+                np.maximum(0, curve.power_w - curve.uncertainty_w),
+                curve.power_w + curve.uncertainty_w,
+                color=colour(style.colour),
+                alpha=0.18,
+                linewidth=0,
+            )
             panels[0].plot(
                 [curve.cut_in_ms, *curve.speed_ms, curve.cut_out_ms],
                 [0, *curve.power_w, 0],
@@ -80,7 +92,11 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
     whole = np.arange(np.floor(top) + 1)
     numbers: dict[str, Sequence[str | float | None]] = {"wind speed (m/s)": whole.tolist()}
     for style, build in shown:
-        numbers[f"{style.letter} power (W)"] = build.curve.power_at(whole).tolist()
+        curve = build.curve
+        numbers[f"{style.letter} power (W)"] = curve.power_at(whole).tolist()
+        numbers[f"{style.letter} standard uncertainty (W)"] = np.interp(
+            whole, curve.speed_ms, curve.uncertainty_w, left=0, right=0
+        ).tolist()
         coefficient = _coefficient(build.curve, whole)
         if coefficient is not None:
             numbers[f"{style.letter} power coefficient (%)"] = known_or_none(100 * coefficient)
@@ -89,7 +105,7 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
         "What a machine makes at each wind speed",
         message,
         "; ".join(dict.fromkeys(build.curve.provenance.method for _, build in shown))
-        + ", for the air density at the hub",
+        + ", for the air density at the hub; the band is one standard uncertainty",
         numbers,
         draw,
         4.6 if coefficients else 3.3,

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from yieldest import __version__
 from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
 from yieldest.estimate import BuildEstimate, Estimate
+from yieldest.inputs import input_files
 from yieldest.plan import Plan
 from yieldest.show.cautions import CAUTIONS
 from yieldest.show.knobs import one_at_a_time
@@ -176,7 +177,7 @@ def _methods(estimate: Estimate) -> TableView:
 def _again(plan: Plan) -> Section:
     rows = [
         Row(path.name, "", (hashlib.sha256(path.read_bytes()).hexdigest(),))
-        for path in plan.files()
+        for path in input_files(plan)
     ]
     return Section(
         "again",
