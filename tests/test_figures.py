@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from yieldest import load
+from yieldest.doubts import how_sure
 from yieldest.show.figures import charts_of
 from yieldest.show.look import BUILD_STYLES, CALM_TO_STRONG, PALETTE
 from yieldest.whatif import what_if
@@ -107,8 +108,9 @@ def test_the_steps_of_the_speed_map_darken_all_the_way():
 def charts(demo_report):
     plan = load(demo_report.site)
     estimate = plan.estimate()
+    doubt = how_sure(plan, estimate, 512, 1)
     grids = [what_if(plan, estimate, number) for number in range(len(plan.build))]
-    return [chart for some in charts_of(estimate, grids).values() for chart in some]
+    return [chart for some in charts_of(estimate, doubt, grids).values() for chart in some]
 
 
 def test_every_axis_has_its_unit(charts):

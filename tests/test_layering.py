@@ -27,7 +27,17 @@ def imported(path: Path) -> set[str]:
 def test_folder_imports_only_from_above(folder):
     allowed = {*FOUNDATION, *FOLDERS[: FOLDERS.index(folder) + 1]}
     if folder in SEES_RESULTS:
-        allowed |= {"breakeven", "build_curve", "compare", "estimate", "inputs", "joining", "plan", "sweep", "whatif"}
+        allowed |= {
+            "breakeven",
+            "build_curve",
+            "compare",
+            "estimate",
+            "inputs",
+            "joining",
+            "plan",
+            "sweep",
+            "whatif",
+        }
     for path in (PACKAGE / folder).glob("*.py"):
         for name in imported(path):
             assert name.split(".")[1] in allowed, f"{path.name} imports {name}"

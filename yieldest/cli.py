@@ -203,18 +203,21 @@ def report(
         Path | None,
         typer.Option(metavar="DIR", help="Also write every chart as PNG, SVG, PDF and CSV there."),
     ] = None,
+    changes: Changes = [],  # noqa: B006
     as_json: AsJson = False,
 ) -> None:
     """Write the answer as one page: charts, methods, doubt, and sliders to try things with.
 
     Example: yieldest report demo-sites/hill-yard -o hill-yard.html
     """
+    from yieldest.overrides import read_override  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.report import write_report  # noqa: PLC0415
     from yieldest.show.progress import making  # noqa: PLC0415
 
     with making("the page") as done:
-        written = write_report(load_plan(plan), page, figures, done)
+        stated = load_plan(plan, [read_override(change) for change in changes])
+        written = write_report(stated, page, figures, done, changes)
     if as_json:
         _print_json({"written": [str(path) for path in written]})
         return

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from yieldest.doubts import how_sure
 from yieldest.errors import InputError
 from yieldest.estimate import estimate as reckon
 from yieldest.inputs import input_files
@@ -16,7 +17,11 @@ from yieldest.whatif import what_if
 
 
 def write_report(
-    plan: Plan, page: Path, figures: Path | None, done: Callable[[str], None]
+    plan: Plan,
+    page: Path,
+    figures: Path | None,
+    done: Callable[[str], None],
+    changes: Sequence[str] = (),
 ) -> list[Path]:
     """Write the page of a plan, and its figures when a folder is named.
 
@@ -29,6 +34,8 @@ def write_report(
         A folder for every chart as PNG, SVG, PDF and CSV.
     done : callable
         Is told in a few words what was just done.
+    changes : sequence of str
+        What `--set` put over the plan, for the page to say.
 
     Returns
     -------
@@ -45,12 +52,16 @@ def write_report(
         raise InputError(f"{page}: the page would replace a file of the plan; name another.")
     estimate = reckon(plan)
     done("estimate")
+    doubt = None
+    if plan.doubt.draws:
+        doubt = how_sure(plan, estimate, plan.doubt.draws, plan.doubt.seed)
+        done("draws")
     grids = []
     for number, build in enumerate(plan.build):
         grids.append(what_if(plan, estimate, number))
         done(f"grid of {build.name}")
-    charts = charts_of(estimate, grids)
-    html = page_of(plan, estimate, grids, charts, done)
+    charts = charts_of(estimate, doubt, grids)
+    html = page_of(plan, estimate, doubt, grids, charts, changes, done)
     # Pictures first: a page is not written when they cannot be.
     written = []
     if figures is not None:

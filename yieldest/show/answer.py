@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from yieldest.doubt.result import Doubt
 from yieldest.estimate import BuildEstimate, Estimate
+from yieldest.show.doubt import between
 from yieldest.show.verdict import whether_it_pays
 from yieldest.show.words import rounded
 
@@ -10,10 +12,11 @@ MOST_NAMED = 3
 """So many other builds are named beside the cheapest; the table has them all."""
 
 
-def answer_of(estimate: Estimate) -> tuple[str, str, str]:
+def answer_of(estimate: Estimate, doubt: Doubt | None) -> tuple[str, str, str]:
     """Return the answer, of the build with the cheapest kWh or else of the first."""
     best = min(estimate.builds, key=_cost_per_kwh)
-    return _made(best), _price(best, estimate), whether_it_pays(estimate)[0]
+    made = _made(best) if doubt is None else _made_in_nine_of_ten(best, doubt)
+    return made, _price(best, estimate), whether_it_pays(estimate)[0]
 
 
 def _cost_per_kwh(build: BuildEstimate) -> float:
@@ -27,6 +30,14 @@ def _made(best: BuildEstimate) -> str:
         f"“{best.name}” makes about {rounded(energy.net_kwh_per_year)} kWh a year, "
         f"{rounded(energy.calm_year_kwh)} in a calm year and {rounded(energy.windy_year_kwh)} in a "
         "windy one."
+    )
+
+
+def _made_in_nine_of_ten(best: BuildEstimate, doubt: Doubt) -> str:
+    held = next(build for build in doubt.builds if build.name == best.name)
+    return (
+        f"“{best.name}” makes about {rounded(best.energy.net_kwh_per_year)} kWh a year; in nine "
+        f"years of ten {between(held.ranges['one_year_kwh'])}, everything in doubt counted."
     )
 
 

@@ -16,6 +16,7 @@ from markupsafe import Markup
 
 from yieldest import __version__
 from yieldest.card import printable
+from yieldest.doubt.result import Doubt
 from yieldest.estimate import Estimate
 from yieldest.plan import Plan
 from yieldest.show.answer import answer_of
@@ -35,8 +36,10 @@ WIDEST_TABLE = 7
 def page_of(
     plan: Plan,
     estimate: Estimate,
+    doubt: Doubt | None,
     grids: Sequence[BuildGrid],
     charts: Mapping[str, Sequence[Chart]],
+    changes: Sequence[str],
     done: Callable[[str], None],
 ) -> str:
     """Return the page as HTML.
@@ -46,10 +49,14 @@ def page_of(
     plan : Plan
     estimate : Estimate
         Of that plan.
+    doubt : Doubt or None
+        Of that estimate; None where no draws were wanted.
     grids : sequence of BuildGrid
         One for each build.
     charts : mapping of str to sequence of Chart
         By section, from `charts_of`.
+    changes : sequence of str
+        What `--set` put over the plan.
     done : callable
         Is told the name of each chart when it is in the page.
     """
@@ -72,9 +79,9 @@ def page_of(
         policy=_policy(style, script),
         style=Markup(style),
         script=Markup(script),
-        answer=answer_of(estimate),
+        answer=answer_of(estimate, doubt),
         warnings=count_of_warnings(estimate),
-        sections=sections_of(plan, estimate, grids),
+        sections=sections_of(plan, estimate, doubt, grids, changes),
         charts=shown,
         builds=[(style.letter, build.name) for style, build in drawn(estimate.builds)],
         knobs=knob_labels(grids),

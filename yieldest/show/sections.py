@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from yieldest import __version__
 from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
+from yieldest.doubt.result import Doubt
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.inputs import input_files
 from yieldest.plan import Plan
 from yieldest.show.cautions import CAUTIONS
+from yieldest.show.doubt import doubt_lines, next_step_sentences, sufficiency
 from yieldest.show.knobs import one_at_a_time
 from yieldest.show.look import BUILD_STYLES
 from yieldest.show.methods import methods_of
@@ -59,7 +62,13 @@ class Section:
     notes: Sequence[Notes] = ()
 
 
-def sections_of(plan: Plan, estimate: Estimate, grids: Sequence[BuildGrid]) -> list[Section]:
+def sections_of(
+    plan: Plan,
+    estimate: Estimate,
+    doubt: Doubt | None,
+    grids: Sequence[BuildGrid],
+    changes: Sequence[str],
+) -> list[Section]:
     """Return every section of the page but its charts."""
     drawn = (
         [f"Of {len(grids)} builds the first {len(BUILD_STYLES)} are drawn in the charts below."]
@@ -76,16 +85,7 @@ def sections_of(plan: Plan, estimate: Estimate, grids: Sequence[BuildGrid]) -> l
                 Notes("In plain words", verdict(estimate)), Notes("Why", reasons(estimate))
             ),
         ),
-        Section(
-            "doubt",
-            "How sure that is",
-            intro=[
-                "A calm and a windy year have a mean wind one usual year-to-year spread "
-                f"({YEAR_TO_YEAR_SPREAD:.0%}) below and above the mean. The doubt of curve, height "
-                "and losses comes on top."
-            ],
-            tables=[_of_builds("The energy of a year", estimate, doubt_rows(estimate))],
-        ),
+        _doubt(estimate, doubt),
         Section("energy", "Where the energy goes"),
         Section(
             "ladder",
@@ -108,7 +108,7 @@ def sections_of(plan: Plan, estimate: Estimate, grids: Sequence[BuildGrid]) -> l
         Section("assumed", "Assumed, and be warned", notes=_notes(estimate)),
         Section("cautions", "Take care", notes=[Notes("", CAUTIONS, warn=True)]),
         Section("methods", "Methods and sources", tables=[_methods(estimate)]),
-        _again(plan),
+        _again(plan, doubt, changes),
     ]
 
 
@@ -143,6 +143,51 @@ def _kept(*notes: Notes) -> list[Notes]:
     return [note for note in notes if note.texts]
 
 
+def _doubt(estimate: Estimate, doubt: Doubt | None) -> Section:
+    usual = _of_builds("Calm years, windy years, and a cross-check", estimate, doubt_rows(estimate))
+    spread = (
+        f"A calm and a windy year have a mean wind one usual year-to-year spread "
+        f"({YEAR_TO_YEAR_SPREAD:.0%}) below and above the mean."
+    )
+    if doubt is None:
+        return Section(
+            "doubt",
+            "How sure that is",
+            intro=[
+                "No draws were made, so there are no ranges. The doubt of curve, height and losses "
+                f"is not in what follows. {spread}"
+            ],
+            tables=[usual],
+        )
+    lines, of = [], ""
+    for label, unit, cells in doubt_lines(doubt, estimate.currency):
+        # On the terminal P50 to P99 stand indented below what they are of; here each says it.
+        of = of if label.startswith(" ") else label
+        lines.append(Row(f"{of}, {label.strip()}" if label != of else label, unit, tuple(cells)))
+    inputs = [
+        Row(each.words, "", (each.category, each.spread.words(), each.source))
+        for each in doubt.inputs
+    ]
+    return Section(
+        "doubt",
+        "How sure that is",
+        intro=[sufficiency(doubt), spread],
+        tables=[
+            _of_builds(
+                "What nine cases of ten hold; P90 is so good or better in 90 %", estimate, lines
+            ),
+            usual,
+            TableView(
+                "How doubtful each input was taken to be (categories of IEC 61400-15, and money)",
+                ["input", "category", "distribution", "source"],
+                inputs,
+                words=True,
+            ),
+        ],
+        notes=_kept(Notes("What to measure next", next_step_sentences(doubt, estimate.currency))),
+    )
+
+
 def _long_term(estimate: Estimate) -> list[TableView]:
     return [] if estimate.long_term is None else [long_term_table(estimate.long_term)]
 
@@ -174,17 +219,26 @@ def _methods(estimate: Estimate) -> TableView:
     )
 
 
-def _again(plan: Plan) -> Section:
+def _again(plan: Plan, doubt: Doubt | None, changes: Sequence[str]) -> Section:
     rows = [
         Row(path.name, "", (hashlib.sha256(path.read_bytes()).hexdigest(),))
         for path in input_files(plan)
     ]
+    command = shlex.join(
+        ["yieldest", "report", plan.path.name, "-o", "page.html"]
+        + [part for change in changes for part in ("--set", change)]
+    )
+    draws = (
+        "No draws were made."
+        if doubt is None
+        else f"{doubt.convergence.draws:,} draws with the seed {doubt.seed}."
+    )
     return Section(
         "again",
         "How to get this again",
         intro=[
-            f"yieldest {__version__} made this page with: yieldest report {plan.path.name} "
-            "-o page.html. The same files give the same page, byte for byte."
+            f"yieldest {__version__} made this page with: {command}",
+            f"{draws} The same files and the same versions give the same page, byte for byte.",
         ],
         tables=[TableView("What went in", ["file", "SHA-256"], rows, words=True)],
     )
