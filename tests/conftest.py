@@ -10,8 +10,11 @@ from pathlib import Path
 import pytest
 
 from yieldest import cli, load
+from yieldest.overrides import read_override
+from yieldest.plan import load_plan
 from yieldest.report import write_report
 from yieldest.starter import write_starter
+from yieldest.whatif import what_if
 
 DEMO_SITES = Path(__file__).parents[1] / "demo-sites"
 
@@ -133,7 +136,9 @@ class Reported:
 def make_report(site):
     """Write page and figures beside a plan folder."""
     made = Reported(site, site.parent / "page.html", site.parent / "figures")
-    write_report(load(site), made.page, made.figures, lambda _: None)
+    change = "doubt.draws=512"  # as few as there may be: a page needs them, a test need not wait
+    plan = load_plan(site, [read_override(change)])
+    write_report(plan, made.page, made.figures, lambda _: None, [change])
     return made
 
 
@@ -142,6 +147,14 @@ def demo_report(request, tmp_path_factory):
     """The report of each demo site, made once; nothing may be changed in it."""
     site = tmp_path_factory.mktemp("report") / request.param
     return make_report(shutil.copytree(DEMO_SITES / request.param, site))
+
+
+@pytest.fixture(scope="session")
+def demo_grids(demo_report):
+    """The estimate of each demo site and its results on a grid, reckoned once."""
+    plan = load(demo_report.site)
+    estimate = plan.estimate()
+    return plan, estimate, [what_if(plan, estimate, n) for n in range(len(plan.build))]
 
 
 @pytest.fixture(scope="session")

@@ -1,5 +1,6 @@
 """In a notebook: three lines to an estimate, and results that show themselves."""
 
+import subprocess
 import sys
 from html.parser import HTMLParser
 
@@ -7,7 +8,7 @@ import numpy as np
 import pytest
 
 import yieldest
-from yieldest.errors import InputError
+from yieldest.show.machine import as_dictionary
 
 
 class Tags(HTMLParser):
@@ -30,17 +31,15 @@ def test_three_lines_reach_an_estimate(demo_site):
     assert [build.name for build in estimate.builds] == [build.name for build in plan.build]
 
 
-def test_importing_the_package_imports_nothing_heavy(run):
-    import subprocess  # noqa: PLC0415
-
+def test_importing_the_package_imports_nothing_heavy():
     code = "import sys, yieldest; print([m for m in ('pydantic', 'pandas') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 
 
-def test_frame_holds_what_the_results_for_machines_hold(run, demo_site):
-    frame = yieldest.load(demo_site).estimate().to_frame()
-    builds = run("estimate", demo_site, "--json").json["builds"]
+def test_frame_holds_what_the_results_for_machines_hold(demo_grids):
+    frame = demo_grids[1].to_frame()
+    builds = as_dictionary(demo_grids[1])["builds"]
     assert frame.index.name == "build"
     assert list(frame.index) == [build["name"] for build in builds]
     assert frame["count"].dtype.kind == "i"
@@ -50,8 +49,8 @@ def test_frame_holds_what_the_results_for_machines_hold(run, demo_site):
             assert np.isnan(value) if build[key] is None else value == build[key]
 
 
-def test_dataset_has_units_on_everything(demo_site):
-    estimate = yieldest.load(demo_site).estimate()
+def test_dataset_has_units_on_everything(demo_grids):
+    estimate = demo_grids[1]
     dataset = estimate.to_xarray()
     assert dataset.sizes == {"build": len(estimate.builds)}
     for variable in dataset.data_vars.values():
@@ -63,20 +62,13 @@ def test_dataset_has_units_on_everything(demo_site):
     assert energy == estimate.builds[1].energy.net_kwh_per_year
 
 
-def test_dataset_can_be_written_as_netcdf(demo_site, tmp_path):
+def test_dataset_can_be_written_as_netcdf(demo_grids, tmp_path):
     xarray = pytest.importorskip("xarray")
     pytest.importorskip("h5netcdf")
-    dataset = yieldest.load(demo_site).estimate().to_xarray()
+    dataset = demo_grids[1].to_xarray()
     dataset.to_netcdf(tmp_path / "builds.nc", engine="h5netcdf")
     with xarray.open_dataset(tmp_path / "builds.nc", engine="h5netcdf") as back:
         xarray.testing.assert_allclose(back.load(), dataset)
-
-
-def test_without_xarray_it_says_how_to_get_it(yard, monkeypatch):
-    estimate = yieldest.load(yard).estimate()
-    monkeypatch.setitem(sys.modules, "xarray", None)
-    with pytest.raises(InputError, match="pip install"):
-        estimate.to_xarray()
 
 
 def test_cards_show_the_figures_and_escape_every_name(hostile_yard, hostile):

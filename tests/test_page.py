@@ -5,10 +5,13 @@ import hashlib
 import itertools
 import json
 import re
+import tomllib
 from html.parser import HTMLParser
 
 import pytest
 
+FEW = ("--set", "doubt.draws=512")
+"""As few draws as there may be, so that a test need not wait."""
 VOID = {"meta", "link", "input", "br", "hr", "img"}
 
 
@@ -142,16 +145,21 @@ def test_page_shows_the_figures_of_the_estimate(run, demo_report, page):
 def test_page_says_how_to_get_it_again_and_hides_where_the_plan_lies(page, demo_report):
     demo_site = demo_report.site
     text = page.text()
-    for path in demo_site.iterdir():
+    plan = json.dumps(tomllib.loads((demo_site / "plan.toml").read_text(encoding="utf-8")))
+    named = [path for path in demo_site.iterdir() if f'"{path.name}"' in plan]
+    assert len(named) >= 3
+    for path in (demo_site / "plan.toml", *named):
         assert hashlib.sha256(path.read_bytes()).hexdigest() in text
         assert path.name in text
     assert str(demo_site.parent) not in text
+    assert "yieldest report plan.toml -o page.html --set doubt.draws=512" in text
+    assert "512 draws with the seed" in text
 
 
 def test_page_is_the_same_every_time(run, yard, tmp_path):
     first, second = tmp_path / "1.html", tmp_path / "2.html"
     for path in (first, second):
-        assert run("report", yard, "-o", path).code == 0
+        assert run("report", yard, *FEW, "-o", path).code == 0
     assert first.read_bytes() == second.read_bytes()
     assert len(first.read_bytes()) < 3e6
 
@@ -189,7 +197,7 @@ def test_grids_cannot_end_their_script_element(hostile_report):
 )
 def test_page_does_without_what_is_not_known(run, yard, edit, tmp_path, file, old, new, gone):
     edit(yard / file, old, new)
-    made = run("report", yard, "-o", tmp_path / "page.html")
+    made = run("report", yard, *FEW, "-o", tmp_path / "page.html")
     assert (made.code, made.err) == (0, "")
     text = Page(tmp_path / "page.html").text()
     assert gone not in text
@@ -200,7 +208,7 @@ def test_page_does_without_what_is_not_known(run, yard, edit, tmp_path, file, ol
 def test_page_of_builds_without_a_bill(run, yard, tmp_path):
     plan = yard / "plan.toml"
     plan.write_text(plan.read_text("utf-8").replace('bill = "bill.csv"', ""), "utf-8")
-    assert run("report", yard, "-o", tmp_path / "page.html").code == 0
+    assert run("report", yard, *FEW, "-o", tmp_path / "page.html").code == 0
     text = Page(tmp_path / "page.html").text()
     assert "What a kWh costs cannot be said, for there is no bill." in text
     assert "What a kWh costs, by the number" not in text
@@ -212,7 +220,7 @@ def test_page_of_more_builds_than_figures_show(run, yard, tmp_path):
     build = text[text.index("[[build]]") : text.index("# To compare")]
     more = "".join(build.replace("one machine", f"machine {n}") for n in range(7))
     plan.write_text(text.replace("[money]", f"{more}\n[money]"), "utf-8")
-    assert run("report", yard, "-o", tmp_path / "page.html").code == 0
+    assert run("report", yard, *FEW, "-o", tmp_path / "page.html").code == 0
     page = Page(tmp_path / "page.html")
     assert len([i for i in page.all("input") if i["type"] == "radio"]) == 6
     assert "machine 6" in page.all("table")[0]["text"]
@@ -233,7 +241,7 @@ def test_a_page_that_cannot_be_written_is_refused_and_nothing_changes(
     run, yard, tmp_path, output, named
 ):
     before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
-    refused = run("report", yard, "-o", tmp_path / output)
+    refused = run("report", yard, *FEW, "-o", tmp_path / output)
     assert refused.code == 2
     assert refused.out == ""
     assert len(refused.err.strip().splitlines()) == 1
@@ -245,14 +253,16 @@ def test_a_bad_plan_leaves_the_old_page_alone(run, yard, edit, tmp_path):
     page = tmp_path / "page.html"
     page.write_text("the old one")
     edit(yard / "curve.csv", "6,88", "6,much")
-    refused = run("report", yard, "-o", page)
+    refused = run("report", yard, *FEW, "-o", page)
     assert refused.code == 2
     assert "'much'" in refused.err
     assert page.read_text() == "the old one"
 
 
 def test_report_json_lists_what_was_written(run, yard, tmp_path):
-    made = run("report", yard, "-o", tmp_path / "page.html", "--figures", tmp_path / "f", "--json")
+    made = run(
+        "report", yard, *FEW, "-o", tmp_path / "page.html", "--figures", tmp_path / "f", "--json"
+    )
     written = made.json["written"]
     assert written[0] == str(tmp_path / "page.html")
     assert sorted(written[1:]) == sorted(str(path) for path in (tmp_path / "f").iterdir())

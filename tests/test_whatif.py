@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from yieldest import load
+from yieldest.show.machine import as_dictionary
 from yieldest.whatif import what_if
 
 
@@ -13,9 +14,9 @@ def grids_of(folder):
     return [what_if(plan, estimate, number) for number in range(len(plan.build))]
 
 
-def test_the_plan_itself_is_a_point_of_the_grid(run, demo_site):
-    builds = run("estimate", demo_site, "--json").json["builds"]
-    for grid, build in zip(grids_of(demo_site), builds, strict=True):
+def test_the_plan_itself_is_a_point_of_the_grid(demo_grids):
+    _, estimate, grids = demo_grids
+    for grid, build in zip(grids, as_dictionary(estimate)["builds"], strict=True):
         for surface in grid.surfaces:
             stated = tuple(grid.axis(key).stated_index for key in surface.over)
             value = surface.values[stated]
@@ -62,8 +63,8 @@ def test_fewer_machines_cost_what_the_estimate_says_of_fewer(run, demo_site):
     assert seen >= 2
 
 
-def test_results_move_the_way_they_must(demo_site):
-    for grid in grids_of(demo_site):
+def test_results_move_the_way_they_must(demo_grids):
+    for grid in demo_grids[2]:
         energy = grid.along("net_kwh_per_year", "hub_height_m")
         assert (np.diff(energy) > 0).all(), "higher is windier"
         cost = grid.along("cost_per_kwh", "discount_rate")

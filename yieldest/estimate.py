@@ -130,13 +130,7 @@ class Estimate:
         return frame_of(self)
 
     def to_xarray(self) -> xr.Dataset:
-        """Return the builds as a dataset along "build", with units, methods and provenance.
-
-        Raises
-        ------
-        InputError
-            When xarray is not installed.
-        """
+        """Return the builds as a dataset along "build", with units, methods and provenance."""
         from yieldest.show.frames import dataset_of  # noqa: PLC0415 - it imports this module
 
         return dataset_of(self)

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from yieldest import __version__
-from yieldest.errors import InputError
 from yieldest.estimate import Estimate
 from yieldest.show.machine import as_dictionary
 
@@ -52,12 +51,8 @@ def _kind(key: str) -> str:
 
 def dataset_of(estimate: Estimate) -> xr.Dataset:
     """Return a variable for each figure along "build", with unit and long name."""
-    try:
-        import xarray as xr  # noqa: PLC0415 - only who asks for it needs it
-    except ImportError as error:
-        raise InputError(
-            "xarray is not installed; install it with: python -m pip install 'yieldest[grid]'."
-        ) from error
+    import xarray as xr  # noqa: PLC0415 - it is slow to load, and few ask for it
+
     frame = frame_of(estimate)
     variables = {
         key: (

@@ -184,7 +184,7 @@ def units_chart(estimate: Estimate, grids: Sequence[BuildGrid]) -> Chart | None:
             )  # fmt: skip
         axes.set(
             xlabel="number of machines (the plan's own in a ring)",
-            ylabel=f"cost per kWh ({currency})",
+            ylabel=f"cost per kWh ({currency}/kWh)",
             ylim=(0, None),
         )
         axes.locator_params(axis="x", integer=True)
@@ -198,7 +198,7 @@ def units_chart(estimate: Estimate, grids: Sequence[BuildGrid]) -> Chart | None:
         "What a kWh costs, by the number of machines",
         "; ".join(parts) + ".",
         "the whole reckoning repeated for each number; what the array and the site need is shared",
-        {"build": letters, "machines": counts, f"cost per kWh ({currency})": costs},
+        {"build": letters, "machines": counts, f"cost per kWh ({currency}/kWh)": costs},
         draw,
     )
 
