@@ -1,5 +1,6 @@
 """What the tests share: the command line as a user runs it, and small plans to spoil."""
 
+import csv
 import json
 import shutil
 import sys
@@ -8,7 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from yieldest import cli
+from yieldest import cli, load
+from yieldest.overrides import read_override
+from yieldest.plan import load_plan
+from yieldest.report import write_report
+from yieldest.starter import write_starter
+from yieldest.whatif import what_if
 
 DEMO_SITES = Path(__file__).parents[1] / "demo-sites"
 
@@ -71,3 +77,112 @@ def edit():
 def hill_files():
     """Read a file of the hill-yard demo."""
     return lambda name: (DEMO_SITES / "hill-yard" / name).read_text(encoding="utf-8")
+
+
+HOSTILE = {
+    "title": '</title></script><script>alert("title")</script>\x07\u202e & "quoted" $\\frac{',
+    "first": "=cmd|'/c calc'!A1 <img src=x onerror=alert(1)>",
+    "second": "_{$x^} </svg><svg onload=alert(2)> 風車 \U0001f300",
+    "item": '@SUM(1+1)*cmd|"x" <b onclick=alert(3)>bold</b>',
+    "file": "curve <b>\"&' $x.csv",
+}
+"""Names that try to leave their place: in HTML, in SVG, in a formula, in a spreadsheet."""
+
+
+@pytest.fixture
+def hostile():
+    """The hostile names by what they name."""
+    return HOSTILE
+
+
+@pytest.fixture
+def hostile_yard(yard):
+    """A plan folder whose title, builds, items and files have hostile names."""
+    return make_hostile(yard)
+
+
+def make_hostile(folder):
+    """Give title, builds, an item and a file of a started folder hostile names."""
+    plan, bill = folder / "plan.toml", folder / "bill.csv"
+    (folder / "curve.csv").rename(folder / HOSTILE["file"])
+    text = plan.read_text(encoding="utf-8")
+    for old, new in (
+        ('"My yard"', HOSTILE["title"]),
+        ('"one machine"', HOSTILE["first"]),
+        ('"two of them"', HOSTILE["second"]),
+        ('"curve.csv"', HOSTILE["file"]),
+    ):
+        assert old in text
+        # A JSON string is a TOML basic string too.
+        text = text.replace(old, json.dumps(new, ensure_ascii=False))
+    plan.write_text(text, encoding="utf-8")
+    rows = list(csv.reader(bill.read_text(encoding="utf-8").splitlines()))
+    item = next(row for row in rows if row and row[0] == "generator")
+    item[0] = HOSTILE["item"]
+    with bill.open("w", encoding="utf-8", newline="") as stream:
+        csv.writer(stream).writerows(rows)
+    return folder
+
+
+@dataclass(frozen=True)
+class Reported:
+    """A plan folder, and the page and the figures made of it."""
+
+    site: Path
+    page: Path
+    figures: Path
+
+
+def make_report(site):
+    """Write page and figures beside a plan folder."""
+    made = Reported(site, site.parent / "page.html", site.parent / "figures")
+    change = "doubt.draws=512"  # as few as there may be: a page needs them, a test need not wait
+    plan = load_plan(site, [read_override(change)])
+    write_report(plan, made.page, made.figures, lambda _: None, [change])
+    return made
+
+
+@pytest.fixture(scope="session", params=["hill-yard", "town-roof"])
+def demo_report(request, tmp_path_factory):
+    """The report of each demo site, made once; nothing may be changed in it."""
+    site = tmp_path_factory.mktemp("report") / request.param
+    return make_report(shutil.copytree(DEMO_SITES / request.param, site))
+
+
+@pytest.fixture(scope="session")
+def demo_grids(demo_report):
+    """The estimate of each demo site and its results on a grid, reckoned once."""
+    plan = load(demo_report.site)
+    estimate = plan.estimate()
+    return plan, estimate, [what_if(plan, estimate, n) for n in range(len(plan.build))]
+
+
+@pytest.fixture(scope="session")
+def hostile_report(tmp_path_factory):
+    """The report of a plan with hostile names, made once; nothing may be changed in it."""
+    folder = tmp_path_factory.mktemp("hostile") / "yard"
+    write_starter(folder)
+    return make_report(make_hostile(folder))
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Debian's Chromium, driven by playwright; the test is skipped where there is none."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.skip("there is no chromium on this machine: apt-get install chromium")
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(
+            executable_path=path,
+            args=[
+                "--no-sandbox",
+                "--disable-gpu",
+                "--no-first-run",
+                "--disable-background-networking",
+                "--disable-component-update",
+                "--disable-sync",
+            ],
+        )
+        yield browser
+        browser.close()

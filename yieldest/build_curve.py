@@ -20,15 +20,28 @@ TYPICAL = "typical"
 """The word in place of a file for which an ordinary converter is taken."""
 
 
-def curve_at_hub(plan: Plan, build: Build, air_density_kg_m3: float) -> PowerCurve:
+def curve_at_hub(
+    plan: Plan, build: Build, air_density_kg_m3: float, source: PowerCurve | None = None
+) -> PowerCurve:
     """Return the curve of a build for an air density and for the load it will feed.
+
+    Parameters
+    ----------
+    plan : Plan
+    build : Build
+        Of that plan.
+    air_density_kg_m3 : float
+    source : PowerCurve, optional
+        From `read_build_curve`, where it was read already.
 
     Raises
     ------
     InputError
         When a file cannot be used, or what the plan states cannot be.
     """
-    curve = read_build_curve(plan, build).at_density(air_density_kg_m3, build.density_correction)
+    if source is None:
+        source = read_build_curve(plan, build)
+    curve = source.at_density(air_density_kg_m3, build.density_correction)
     load = build.load
     if load is None:
         return as_measured(build.name, curve)

@@ -195,6 +195,39 @@ def start(
     typer.echo(f"Now fill in the files, then run: yieldest estimate {folder}")
 
 
+@app.command()
+def report(
+    plan: PlanPath,
+    page: Annotated[
+        Path, typer.Option("--output", "-o", metavar="FILE", help="The page to write.")
+    ] = Path("page.html"),
+    figures: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Also write every chart as PNG, SVG, PDF and CSV there."),
+    ] = None,
+    changes: Changes = [],  # noqa: B006
+    as_json: AsJson = False,
+) -> None:
+    """Write the answer as one page: charts, methods, doubt, and sliders to try things with.
+
+    Example: yieldest report demo-sites/hill-yard -o hill-yard.html
+    """
+    from yieldest.overrides import read_override  # noqa: PLC0415
+    from yieldest.plan import load_plan  # noqa: PLC0415
+    from yieldest.report import write_report  # noqa: PLC0415
+    from yieldest.show.progress import making  # noqa: PLC0415
+
+    with making("the page") as done:
+        stated = load_plan(plan, [read_override(change) for change in changes])
+        written = write_report(stated, page, figures, done, changes)
+    if as_json:
+        _print_json({"written": [str(path) for path in written]})
+        return
+    typer.echo(f"wrote {written[0]} ({written[0].stat().st_size / 1e6:.1f} MB)")
+    if figures is not None:
+        typer.echo(f"wrote {len(written) - 1} files in {figures}")
+
+
 def _print_json(content: dict[str, Any]) -> None:
     typer.echo(json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False))
 

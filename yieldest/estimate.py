@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -30,6 +31,10 @@ from yieldest.record.read import Record
 from yieldest.sitewind import SiteWind, site_wind
 from yieldest.textfile import Progress
 from yieldest.turbine.curve import PowerCurve
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
 
 
 @dataclass(frozen=True)
@@ -88,6 +93,8 @@ class Estimate:
     Parameters
     ----------
     title, currency : str
+    wind : SiteWind
+        Which the builds stand in.
     record : Record or None
         After screening; None when the plan states the mean speed.
     study : WindStudy or None
@@ -105,6 +112,7 @@ class Estimate:
 
     title: str
     currency: str
+    wind: SiteWind
     record: Record | None
     study: WindStudy | None
     climate: Climate
@@ -114,6 +122,24 @@ class Estimate:
     builds: tuple[BuildEstimate, ...]
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the builds as a table, a row for each, SI units in the names of the columns."""
+        from yieldest.show.frames import frame_of  # noqa: PLC0415 - it imports this module
+
+        return frame_of(self)
+
+    def to_xarray(self) -> xr.Dataset:
+        """Return the builds as a dataset along "build", with units, methods and provenance."""
+        from yieldest.show.frames import dataset_of  # noqa: PLC0415 - it imports this module
+
+        return dataset_of(self)
+
+    def _repr_html_(self) -> str:
+        """Show the builds side by side in a notebook."""
+        from yieldest.show.rows import estimate_card  # noqa: PLC0415 - it imports this module
+
+        return estimate_card(self)
 
 
 def estimate(plan: Plan, progress: Progress | None = None) -> Estimate:
@@ -139,24 +165,48 @@ def estimate(plan: Plan, progress: Progress | None = None) -> Estimate:
     return Estimate(
         title=plan.title,
         currency=plan.currency,
+        wind=wind,
         record=wind.record,
         study=wind.study,
         climate=wind.climate,
         long_term=wind.long_term,
         shear=wind.shear,
         terms=terms,
-        builds=tuple(_build(plan, build, wind, terms) for build in plan.build),
+        builds=tuple(reckon_build(plan, build, wind, terms) for build in plan.build),
         assumed=tuple(assumed),
         warnings=tuple(text for stage in stages for text in stage.warnings),
     )
 
 
-def _build(plan: Plan, build: Build, wind: SiteWind, terms: MoneyTerms) -> BuildEstimate:
+def reckon_build(
+    plan: Plan,
+    build: Build,
+    wind: SiteWind,
+    terms: MoneyTerms,
+    source_curve: PowerCurve | None = None,
+) -> BuildEstimate:
+    """Reckon one build of a plan, in the wind of its site and on its money terms.
+
+    Parameters
+    ----------
+    plan : Plan
+    build : Build
+        Of that plan, or like one of it.
+    wind : SiteWind
+    terms : MoneyTerms
+    source_curve : PowerCurve, optional
+        From `read_build_curve`, where it was read already.
+
+    Raises
+    ------
+    InputError
+        When a file of the build cannot be used, or its hub is where no height law holds.
+    """
     record = wind.record
     at_hub = hub_wind(plan, build, wind)
     climate = at_hub.climate
     air = _air(plan, build, record)
-    curve = curve_at_hub(plan, build, air.density_kg_m3)
+    curve = curve_at_hub(plan, build, air.density_kg_m3, source_curve)
     intensity, turbulence = turbulence_intensity(plan, wind.study), None
     if intensity is not None:
         curve, turbulence = in_turbulence(curve, climate, intensity)

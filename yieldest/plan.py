@@ -6,10 +6,10 @@ import difflib
 import math
 import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -18,6 +18,9 @@ from yieldest.errors import InputError
 from yieldest.overrides import Override, apply_override
 from yieldest.textfile import open_text
 
+if TYPE_CHECKING:
+    from yieldest.estimate import Estimate
+
 HIGHEST_CUT_OUT_MS = 120.0
 """Above any wind that was ever measured near the ground."""
 
@@ -25,7 +28,8 @@ Share = Annotated[float, Field(ge=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 Sum = Annotated[float, Field(ge=0, le=1e12)]
-FilePath = Annotated[str, Field(min_length=1)]
+_NAMES_A_FILE = "names a file"
+FilePath = Annotated[str, Field(min_length=1), _NAMES_A_FILE]
 MOST_WAKES = 200
 """Machines that wakes are reckoned for; the work grows with the square of the number."""
 DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 8_192, 512, 500_000
@@ -716,6 +720,33 @@ class Plan(_Section):
     def file(self, name: str) -> Path:
         """Return the path of a file that the plan names, relative to the plan's folder."""
         return self.path.parent / name
+
+    def estimate(self) -> Estimate:
+        """Reckon yearly energy, cost per kWh and payback for every build of the plan.
+
+        Raises
+        ------
+        InputError
+            When a file that the plan names cannot be used.
+        """
+        from yieldest.estimate import estimate  # noqa: PLC0415 - it imports this module
+
+        return estimate(self)
+
+    def file_names(self) -> list[str]:
+        """Return every file, folder or glob that the plan names, as it stands in the plan."""
+        return list(dict.fromkeys(_file_names(self)))
+
+
+def _file_names(section: BaseModel) -> Iterator[str]:
+    for key, field in type(section).model_fields.items():
+        value = getattr(section, key)
+        parts = value if isinstance(value, list) else [value]
+        if isinstance(value, str) and _NAMES_A_FILE in str((field.metadata, field.annotation)):
+            yield value
+        for part in parts:
+            if isinstance(part, BaseModel):
+                yield from _file_names(part)
 
 
 def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from yieldest.estimate import BuildEstimate, Estimate, estimate
+from yieldest.outfile import csv_text
 from yieldest.overrides import Override, Sweep
 from yieldest.plan import load_plan
 
@@ -80,16 +79,4 @@ def _row(build: BuildEstimate) -> Row:
 
 def as_csv(rows: Sequence[Row]) -> str:
     """Write rows as CSV, a blank for what cannot be had; no cell can act as a formula."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow([_harmless(key) for key in rows[0]])
-    for row in rows:
-        writer.writerow(["" if cell is None else _harmless(cell) for cell in row.values()])
-    return stream.getvalue()
-
-
-def _harmless(cell: str | float) -> str | float:
-    # Spreadsheets run text that begins so, wherever it came from.
-    if isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t", "\r")):
-        return "'" + cell
-    return cell
+    return csv_text(list(rows[0]), [list(row.values()) for row in rows])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from yieldest.card import card
 from yieldest.climate.weibull import mean_speed, scale_of_mean
 from yieldest.provenance import Provenance
 
@@ -41,6 +42,21 @@ class Climate:
     def mean_speed_ms(self) -> float:
         """Mean speed, calms included."""
         return (1 - self.calm_share) * float(mean_speed(self.shape, self.scale_ms))
+
+    def _repr_html_(self) -> str:
+        """Show the climate in a notebook."""
+        return card(
+            f"Wind at {self.height_m:g} m",
+            [
+                ("mean speed", f"{self.mean_speed_ms:.2f} m/s"),
+                ("Weibull shape", f"{self.shape:.2f}"),
+                ("Weibull scale", f"{self.scale_ms:.2f} m/s"),
+                ("calms", f"{self.calm_share:.1%} of the time"),
+                ("source", self.provenance.source),
+                ("method", self.provenance.method),
+            ],
+            [*self.provenance.assumed, *self.provenance.warnings],
+        )
 
     def raised(self, factor: float, height_m: float) -> Climate:
         """Return the climate with every speed multiplied by `factor`, for another height."""

@@ -58,19 +58,17 @@ def print_doubt(doubt: Doubt, currency: str, screen: Console) -> None:
     for build in doubt.builds:
         year = between(build.ranges["one_year_kwh"])
         print_item("-", f"{build.name}: {year} kWh in nine years of ten", screen)
-    print_item("-", _sufficiency(doubt), screen)
+    print_item("-", sufficiency(doubt), screen)
     print_item("-", "P90: so good or better in 90 cases of 100; P50, P75, P99 likewise", screen)
     screen.print()
     screen.print(_table(doubt, currency))
     for build in doubt.builds:
-        goal = "cost_per_kwh" if "cost_per_kwh" in build.drivers else "life_kwh_per_year"
+        goal = goal_of(build)
         _heading(f"What makes {FIGURE_WORDS[goal]} doubtful: {build.name}", screen)
         screen.print(_drivers(doubt, build, goal, currency))
     _heading("What to measure next", screen)
-    for build in doubt.builds:
-        for gain in build.next_steps[:3]:
-            if gain.narrowed > 0.005:
-                print_item("-", _sentence(build, gain, currency, len(doubt.builds)), screen)
+    for sentence in next_step_sentences(doubt, currency):
+        print_item("-", sentence, screen)
     _heading(
         "How doubtful each input was taken to be (categories of IEC 61400-15, and money)", screen
     )
@@ -82,12 +80,28 @@ def print_doubt(doubt: Doubt, currency: str, screen: Console) -> None:
             print_item("  -", f"{each.words}: {each.spread.words()} ({each.source})", screen)
 
 
+def goal_of(build: BuildDoubt) -> str:
+    """Return the figure whose doubt matters most: cost per kWh, or energy without a bill."""
+    return "cost_per_kwh" if "cost_per_kwh" in build.drivers else "life_kwh_per_year"
+
+
+def next_step_sentences(doubt: Doubt, currency: str) -> list[str]:
+    """Return for each build what to measure next, the most useful first."""
+    return [
+        _sentence(build, gain, currency, len(doubt.builds))
+        for build in doubt.builds
+        for gain in build.next_steps[:3]
+        if gain.narrowed > 0.005
+    ]
+
+
 def _heading(text: str, screen: Console) -> None:
     screen.print()
     screen.print(Text(text, style="bold"))
 
 
-def _sufficiency(doubt: Doubt) -> str:
+def sufficiency(doubt: Doubt) -> str:
+    """Say how many draws were made, and whether they were enough."""
     judged = doubt.convergence
     made = f"{judged.draws:,} draws through the whole chain (seed {doubt.seed})"
     if judged.enough_draws is None:
@@ -118,9 +132,17 @@ def _table(doubt: Doubt, currency: str) -> Table:
     for build in doubt.builds:
         table.add_column(Text(build.name), justify="right", overflow="fold")
     table.add_column("unit")
+    for label, unit, cells in doubt_lines(doubt, currency):
+        table.add_row(label, *(Text(cell) for cell in cells), unit)
+    return table
+
+
+def doubt_lines(doubt: Doubt, currency: str) -> list[tuple[str, str, list[str]]]:
+    """Return label, unit and a cell per build for every range and chance."""
+    lines: list[tuple[str, str, list[str]]] = []
 
     def row(label: str, unit: str, cell: Cell) -> None:
-        table.add_row(label, *(Text(cell(build)) for build in doubt.builds), unit)
+        lines.append((label, unit, [cell(build) for build in doubt.builds]))
 
     for label, measure, unit, digits in _ROWS:
         if not any(measure in build.ranges for build in doubt.builds):
@@ -148,7 +170,7 @@ def _table(doubt: Doubt, currency: str) -> Table:
             "",
             lambda b, o=other.name: _chance(b.beats.get(o, {}).get("cost_per_kwh")),  # type: ignore[misc]
         )
-    return table
+    return lines
 
 
 def _drivers(doubt: Doubt, build: BuildDoubt, measure: str, currency: str) -> Table:

@@ -1,4 +1,4 @@
-"""A bar on the terminal while a file is read or draws are made."""
+"""A bar or a word on the terminal while something takes its time."""
 
 from __future__ import annotations
 
@@ -36,3 +36,22 @@ def counting_bar(what: str, total: int) -> Iterator[Callable[[int], None]]:
     with Bar(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(what, total=total)
         yield lambda done: bar.advance(task, done)
+
+
+@contextmanager
+def making(what: str) -> Iterator[Callable[[str], None]]:
+    """Show on standard error what was done last on the way to `what`; nothing where nobody watches.
+
+    Yields
+    ------
+    callable
+        Takes a few words on what was just done.
+    """
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console  # noqa: PLC0415
+    from rich.text import Text  # noqa: PLC0415
+
+    with Console(stderr=True).status(Text(f"making {what} ...")) as status:
+        yield lambda done: status.update(Text(f"making {what}: {done} done ..."))

@@ -11,53 +11,58 @@ from rich.text import Text
 
 from yieldest.breakeven import BreakEven, break_even, rotor_saving
 from yieldest.compare import CountLadder, UnitCount
-from yieldest.estimate import Estimate
+from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.show.words import percent, print_list, rounded
 
 
 def print_costs(estimate: Estimate, screen: Console) -> None:
     """Print for every build its cost by group, its dearest items, and what a rotor can save."""
     for build in estimate.builds:
-        cost = build.cost
-        if cost is None or cost.capital_cost <= 0:
-            continue
-        money, total = estimate.currency, cost.capital_cost
-        groups = [
-            f"{group} {rounded(value, 3)} ({value / total:.0%})"
-            for group, value in cost.by_group.items()
-        ]
-        items = [f"{item.name} {rounded(item.cost, 3)}" for item in cost.dearest]
-        saving = rotor_saving(build, estimate.terms)
-        texts = [f"By group, {money}: {', '.join(groups)}.", f"Dearest: {', '.join(items)}."]
-        if cost.grant:
-            texts.append(f"A grant takes off {rounded(cost.grant, 3)} {money}.")
-        if saving is not None:
-            free = rounded(saving.cost_per_kwh_with_free_rotor)
-            ungrouped = (
-                f", and {saving.ungrouped_share:.0%} belongs to no group"
-                if saving.ungrouped_share
-                else ""
-            )
-            texts.append(
-                f"Mast, wiring and converter are {saving.support_share:.0%} of the cost and no "
-                f"cheap rotor saves them; rotor and generator are {saving.rotor_share:.0%}"
-                f"{ungrouped}. With both for nothing a kWh would still cost {free} {money}."
-            )
-        if cost.with_loan is not None:
-            loan = cost.with_loan
-            texts.append(
-                f"With the loan: {rounded(loan.own_money, 3)} {money} of own money at once, then "
-                f"{rounded(loan.payment_nominal, 3)} {money} a year (nominal, in the money of each "
-                f"year); net present value {rounded(loan.net_present_value)} {money} (real)."
-            )
-        if cost.nominal is not None:
-            texts.append(
-                f"Nominal, in the money of each year: discount rate "
-                f"{percent(cost.nominal.discount_rate)}, rate of return "
-                f"{percent(cost.nominal.internal_rate_of_return)}; the net present value is the "
-                "same as in real terms."
-            )
-        print_list(f"What {build.name} costs", texts, screen)
+        print_list(f"What {build.name} costs", cost_sentences(build, estimate), screen)
+
+
+def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
+    """Return in words what a build's money goes on; empty where nothing is known or paid."""
+    cost = build.cost
+    if cost is None or cost.capital_cost <= 0:
+        return []
+    money, total = estimate.currency, cost.capital_cost
+    groups = [
+        f"{group} {rounded(value, 3)} ({value / total:.0%})"
+        for group, value in cost.by_group.items()
+    ]
+    items = [f"{item.name} {rounded(item.cost, 3)}" for item in cost.dearest]
+    saving = rotor_saving(build, estimate.terms)
+    texts = [f"By group, {money}: {', '.join(groups)}.", f"Dearest: {', '.join(items)}."]
+    if cost.grant:
+        texts.append(f"A grant takes off {rounded(cost.grant, 3)} {money}.")
+    if saving is not None:
+        free = rounded(saving.cost_per_kwh_with_free_rotor)
+        ungrouped = (
+            f", and {saving.ungrouped_share:.0%} belongs to no group"
+            if saving.ungrouped_share
+            else ""
+        )
+        texts.append(
+            f"Mast, wiring and converter are {saving.support_share:.0%} of the cost and no "
+            f"cheap rotor saves them; rotor and generator are {saving.rotor_share:.0%}"
+            f"{ungrouped}. With both for nothing a kWh would still cost {free} {money}."
+        )
+    if cost.with_loan is not None:
+        loan = cost.with_loan
+        texts.append(
+            f"With the loan: {rounded(loan.own_money, 3)} {money} of own money at once, then "
+            f"{rounded(loan.payment_nominal, 3)} {money} a year (nominal, in the money of each "
+            f"year); net present value {rounded(loan.net_present_value)} {money} (real)."
+        )
+    if cost.nominal is not None:
+        texts.append(
+            f"Nominal, in the money of each year: discount rate "
+            f"{percent(cost.nominal.discount_rate)}, rate of return "
+            f"{percent(cost.nominal.internal_rate_of_return)}; the net present value is the "
+            "same as in real terms."
+        )
+    return texts
 
 
 def print_ladder(ladder: CountLadder, money: str, screen: Console) -> None:
@@ -124,12 +129,21 @@ def crossing_sentence(ladder: CountLadder, money: str) -> str:
 
 def print_break_even(estimate: Estimate, screen: Console) -> None:
     """Print for every build what would make it pay just so."""
+    print_list(
+        "What it would take to pay just so, changing one thing alone",
+        break_even_sentences(estimate),
+        screen,
+    )
+
+
+def break_even_sentences(estimate: Estimate) -> list[str]:
+    """Return in words what each build would need to pay just so."""
     texts = []
     for build in estimate.builds:
         needed = break_even(build, estimate.terms)
         if needed is not None:
             texts.append(break_even_sentence(build.name, needed, estimate.currency))
-    print_list("What it would take to pay just so, changing one thing alone", texts, screen)
+    return texts
 
 
 def break_even_sentence(name: str, needed: BreakEven, money: str) -> str:

@@ -66,7 +66,8 @@ def _of_cost(measure: str) -> Callable[[BuildEstimate], float | None]:
     return value
 
 
-def _lines(estimate: Estimate) -> list[Line]:
+def lines_of(estimate: Estimate) -> list[Line]:
+    """Return the lines of energy and money that builds are compared by."""
     money = estimate.currency
 
     priced = estimate.terms.price_per_kwh is not None
@@ -150,7 +151,7 @@ def _side_by_side(estimate: Estimate) -> Table:
     for build in estimate.builds:
         table.add_column(Text(build.name), justify="right", overflow="fold")
     table.add_column("unit")
-    for line in _lines(estimate):
+    for line in lines_of(estimate):
         best = better(line, estimate.builds)
         cells = []
         for i, build in enumerate(estimate.builds):
@@ -249,33 +250,41 @@ def _cost(build: BuildEstimate) -> Cost:
 
 
 def verdict(estimate: Estimate) -> list[str]:
+    """Return in plain words which build is the cheaper, and whether any of them pays."""
+    priced = _priced(estimate)
+    which = [_which(priced[0], priced[1], estimate.currency)] if len(priced) > 1 else []
+    return which + whether_it_pays(estimate)
+
+
+def whether_it_pays(estimate: Estimate) -> list[str]:
     """Return in plain words whether any build pays, and how far that can be trusted."""
-    terms, money = estimate.terms, estimate.currency
-    priced = [b for b in estimate.builds if b.cost is not None and b.cost.cost_per_kwh is not None]
+    terms = estimate.terms
+    priced = _priced(estimate)
     if not priced:
         return [
             "Nothing can be said about the money: a build needs a bill and some energy for that."
         ]
-    priced.sort(key=lambda b: _cost(b).cost_per_kwh or 0.0)
-    best = priced[0]
-    sentences = []
-    if len(priced) > 1:
-        sentences.append(_which(best, priced[1], money))
-    shown = best
+    shown = priced[0]
     if terms.price_per_kwh is None:
-        sentences.append(
+        sentences = [
             "Whether it pays cannot be said, for the plan does not state what a kWh is worth "
             "(money.price_per_kwh)."
-        )
+        ]
     else:
         shown = max(priced, key=lambda b: _cost(b).net_present_value or 0.0)
-        sentences += _does_it_pay(shown, terms, money, alone=len(priced) == 1)
+        sentences = _does_it_pay(shown, terms, estimate.currency, alone=len(priced) == 1)
     if shown.climate.mean_speed_ms < LOW_MEAN_SPEED_MS:
         sentences.append(
             f"A mean wind of {shown.climate.mean_speed_ms:.1f} m/s at the hub is very little; "
             "most machines at such places disappoint."
         )
     return sentences
+
+
+def _priced(estimate: Estimate) -> list[BuildEstimate]:
+    """Return the builds that have a cost per kWh, the cheapest first."""
+    priced = [b for b in estimate.builds if b.cost is not None and b.cost.cost_per_kwh is not None]
+    return sorted(priced, key=lambda b: _cost(b).cost_per_kwh or 0.0)
 
 
 def _which(best: BuildEstimate, second: BuildEstimate, money: str) -> str:

@@ -34,7 +34,7 @@ def print_study(study: WindStudy, screen: Console) -> None:
     answers.add_column(overflow="fold")
     answers.add_row("Is it enough?", Text(enough(study)))
     answers.add_row("How windy?", Text(_how_windy(study)))
-    answers.add_row("How sure?", Text(_how_sure(study)))
+    answers.add_row("How sure?", Text(how_sure(study)))
     answers.add_row("Which fit?", Text(_which_fit(study)))
     screen.print(answers)
     _heading("How often each speed blows (# readings, | the fit)", screen)
@@ -117,7 +117,8 @@ def _how_windy(study: WindStudy) -> str:
     return text
 
 
-def _how_sure(study: WindStudy) -> str:
+def how_sure(study: WindStudy) -> str:
+    """Say how far the mean of the long run may be off."""
     doubt = study.doubt
     return (
         f"In two cases of three the mean of the long run is within {percent(doubt.mean_total)} of "

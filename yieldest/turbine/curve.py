@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.card import card
 from yieldest.provenance import Provenance
 
 BeyondLast = Literal["hold", "zero", "cube law"]
@@ -114,6 +115,28 @@ class PowerCurve:
         if self.power_uncertainty_w is not None:
             return self.power_uncertainty_w
         return np.asarray(self.relative_doubt * np.abs(self.power_w))
+
+    def _repr_html_(self) -> str:
+        """Show the curve in a notebook."""
+        area = self.rotor_area_m2
+        return card(
+            "Power curve",
+            [
+                ("cut-in", f"{self.cut_in_ms:.3g} m/s"),
+                ("cut-out", f"{self.cut_out_ms:.3g} m/s"),
+                ("highest power", f"{self.power_w.max():.4g} W"),
+                ("rated power", f"{self.rated_power_w:.4g} W"),
+                ("air density", f"{self.air_density_kg_m3:.3f} kg/m3"),
+                ("rotor area", "not stated" if area is None else f"{area:.3g} m2"),
+                ("source", self.provenance.source),
+                ("method", self.provenance.method),
+                *(
+                    (f"power at {speed:.3g} m/s", f"{power:.4g} W")
+                    for speed, power in zip(self.speed_ms, self.power_w, strict=True)
+                ),
+            ],
+            [*self.provenance.assumed, *self.provenance.warnings],
+        )
 
     def power_at(self, speed_ms: npt.ArrayLike) -> FloatArray:
         """Return the power in W at each speed; NaN where the speed is NaN."""

@@ -1,0 +1,167 @@
+"""The figures: files, units, words, and colours that everybody can tell apart."""
+
+import csv
+import itertools
+import re
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from yieldest.doubts import how_sure
+from yieldest.show.figures import charts_of
+from yieldest.show.look import BUILD_STYLES, CALM_TO_STRONG, PALETTE
+
+WITHOUT_UNIT = re.compile(r"number of machines|hour of day|^$")
+UNIT = re.compile(
+    r"\((m/s|W|kW|kWh|%|m|EUR|EUR/kWh|kWh/year|EUR, today's money|years?)\)|years after building"
+)
+
+# Machado, Oliveira & Fernandes, IEEE Trans. Vis. Comput. Graph. 15 (2009) 1291-1298, table of
+# severity 1.0, from memory; each row adds up to 1 (grey stays grey), which is tested below.
+COLOUR_BLIND = {
+    "protan": [
+        [0.152286, 1.052583, -0.204868],
+        [0.114503, 0.786281, 0.099216],
+        [-0.003882, -0.048116, 1.051998],
+    ],
+    "deutan": [
+        [0.367322, 0.860646, -0.227968],
+        [0.280085, 0.672501, 0.047413],
+        [-0.011820, 0.042940, 0.968881],
+    ],
+    "tritan": [
+        [1.255528, -0.076749, -0.178779],
+        [-0.078411, 0.930809, 0.147602],
+        [0.004733, 0.691367, 0.303900],
+    ],
+}
+
+
+def linear(colour):
+    """Undo the sRGB transfer function, IEC 61966-2-1."""
+    value = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
+
+
+def luminance(colour):
+    return float(linear(colour) @ [0.2126, 0.7152, 0.0722])
+
+
+def contrast(one, other):
+    """Contrast ratio of WCAG 2.2."""
+    low, high = sorted((luminance(one), luminance(other)))
+    return (high + 0.05) / (low + 0.05)
+
+
+def lab(rgb):
+    """CIE L*a*b* of linear sRGB, white D65."""
+    xyz = np.array(
+        [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+    ) @ np.clip(rgb, 0, 1)
+    x, y, z = np.cbrt(xyz / [0.9505, 1.0, 1.089])
+    return np.array([116 * y - 16, 500 * (x - y), 200 * (y - z)])
+
+
+def seen_distance(one, other, matrix):
+    return float(np.linalg.norm(lab(matrix @ linear(one)) - lab(matrix @ linear(other))))
+
+
+def test_the_reference_formulas_hold_what_their_sources_say():
+    # WCAG 2.2: black on white is 21 to 1; #767676 on white is the well-known 4.54.
+    assert contrast("#000000", "#ffffff") == pytest.approx(21)
+    assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
+    for matrix in COLOUR_BLIND.values():
+        assert np.sum(matrix, axis=1) == pytest.approx(1, abs=2e-6)
+
+
+@pytest.mark.parametrize("side", [0, 1], ids=["light", "dark"])
+def test_text_and_lines_stand_out_from_the_paper(side):
+    shown = {name: pair[side] for name, pair in PALETTE.items()}
+    for background in ("paper", "sheet"):
+        for name in ("ink", "muted", "blue", "orange", "green", "purple", "ochre"):
+            # AA asks 4.5 for text; lines would need only 3.
+            assert contrast(shown[name], shown[background]) >= 4.5, (name, background)
+
+
+@pytest.mark.parametrize("kind", ["all colours", *COLOUR_BLIND])
+@pytest.mark.parametrize("side", [0, 1], ids=["light", "dark"])
+def test_builds_can_be_told_apart_by_colour_or_by_line_alone(kind, side):
+    matrix = np.array(COLOUR_BLIND.get(kind, np.eye(3)))
+    colours = [PALETTE[style.colour][side] for style in BUILD_STYLES]
+    near = [
+        (a, b)
+        for a, b in itertools.combinations(range(len(colours)), 2)
+        if seen_distance(colours[a], colours[b], matrix) < 12
+    ]
+    assert not [pair for pair in near if max(pair) < 4], "the first four by colour"
+    assert len({(style.line, style.marker) for style in BUILD_STYLES}) == len(BUILD_STYLES)
+    assert len({style.letter for style in BUILD_STYLES}) == len(BUILD_STYLES)
+
+
+def test_the_steps_of_the_speed_map_darken_all_the_way():
+    steps = [luminance(colour) for colour in CALM_TO_STRONG]
+    assert all(a > b * 1.1 for a, b in itertools.pairwise(steps))
+
+
+@pytest.fixture(scope="module")
+def charts(demo_grids):
+    plan, estimate, grids = demo_grids
+    doubt = how_sure(plan, estimate, 512, 1)
+    return [chart for some in charts_of(estimate, doubt, grids).values() for chart in some]
+
+
+def test_every_axis_has_its_unit(charts):
+    for chart in charts:
+        for axes in chart.figure(titled=False).axes:
+            labels = [axes.get_xlabel(), axes.get_ylabel()]
+            assert any(labels), chart.name
+            for label in labels:
+                assert UNIT.search(label) or WITHOUT_UNIT.search(label), (chart.name, label)
+        for heading in chart.numbers:
+            if not all(isinstance(v, str) for v in chart.numbers[heading]):
+                assert re.search(r"\(.+\)|year|machines", heading), (chart.name, heading)
+
+
+def test_figures_are_written_as_pictures_and_numbers(demo_report):
+    folder = demo_report.figures
+    names = sorted({path.stem for path in folder.iterdir()})
+    assert len(names) >= 6
+    for name in names:
+        assert (folder / f"{name}.png").read_bytes().startswith(b"\x89PNG\r\n")
+        assert (folder / f"{name}.pdf").read_bytes().startswith(b"%PDF")
+        root = ElementTree.fromstring((folder / f"{name}.svg").read_bytes())
+        assert root.tag.endswith("svg")
+        assert any(element.tag.endswith("text") for element in root.iter()), "text stays text"
+        with (folder / f"{name}.csv").open(encoding="utf-8", newline="") as stream:
+            rows = list(csv.reader(stream))
+        assert len({len(row) for row in rows}) == 1
+        assert len(rows) > 2
+    assert len(list(folder.iterdir())) == 4 * len(names)
+
+
+def test_figures_keep_what_else_is_in_their_folder(run, yard, tmp_path):
+    folder = tmp_path / "figures"
+    folder.mkdir()
+    (folder / "mine.txt").write_text("mine")
+    (folder / "wind-speeds.png").write_text("old")
+    made = run(
+        "report", yard, "--set", "doubt.draws=0", "-o", tmp_path / "p.html", "--figures", folder
+    )
+    assert made.code == 0
+    assert (folder / "mine.txt").read_text() == "mine"
+    assert (folder / "wind-speeds.png").read_bytes().startswith(b"\x89PNG")
+    assert not [path for path in folder.iterdir() if path.name.startswith(".")]
+
+
+def test_the_steps_add_up_to_what_is_lost(run, demo_report):
+    builds = run("estimate", demo_report.site, "--json").json["builds"]
+    for letter, build in zip("ab", builds, strict=True):
+        with (demo_report.figures / f"energy-steps-{letter}.csv").open(newline="") as stream:
+            steps = list(csv.DictReader(stream))
+        left = [float(step["left (kWh/year)"]) for step in steps]
+        lost = [float(step["lost (kWh/year)"]) for step in steps]
+        assert left[-1] == pytest.approx(build["net_kwh_per_year"])
+        assert left[0] - sum(lost) == pytest.approx(left[-1])
+        assert left[1] == pytest.approx(left[0] * 16 / 27)  # Betz 1920
+        assert left == sorted(left, reverse=True)

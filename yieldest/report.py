@@ -1,0 +1,71 @@
+"""Make the report of a plan: the estimate, the grid, the charts, the page and the files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from yieldest.doubts import how_sure
+from yieldest.errors import InputError
+from yieldest.estimate import estimate as reckon
+from yieldest.inputs import input_files
+from yieldest.outfile import write_all, write_whole
+from yieldest.plan import Plan
+from yieldest.show.figures import chart_files, charts_of
+from yieldest.show.page import page_of
+from yieldest.whatif import what_if
+
+
+def write_report(
+    plan: Plan,
+    page: Path,
+    figures: Path | None,
+    done: Callable[[str], None],
+    changes: Sequence[str] = (),
+) -> list[Path]:
+    """Write the page of a plan, and its figures when a folder is named.
+
+    Parameters
+    ----------
+    plan : Plan
+    page : Path
+        The HTML file; one that is there is replaced.
+    figures : Path or None
+        A folder for every chart as PNG, SVG, PDF and CSV.
+    done : callable
+        Is told in a few words what was just done.
+    changes : sequence of str
+        What `--set` put over the plan, for the page to say.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    InputError
+        When a file of the plan cannot be used, or a file cannot be written.
+    """
+    inputs = {path.resolve() for path in input_files(plan)}
+    if page.resolve() in inputs:
+        raise InputError(f"{page}: the page would replace a file of the plan; name another.")
+    estimate = reckon(plan)
+    done("estimate")
+    doubt = None
+    if plan.doubt.draws:
+        doubt = how_sure(plan, estimate, plan.doubt.draws, plan.doubt.seed)
+        done("draws")
+    grids = []
+    for number, build in enumerate(plan.build):
+        grids.append(what_if(plan, estimate, number))
+        done(f"grid of {build.name}")
+    charts = charts_of(estimate, doubt, grids)
+    html = page_of(plan, estimate, doubt, grids, charts, changes, done)
+    # Pictures first: a page is not written when they cannot be.
+    written = []
+    if figures is not None:
+        every = [chart for some in charts.values() for chart in some]
+        written = write_all(figures, chart_files(every, done))
+    write_whole(page, html)
+    return [page, *written]

@@ -1,0 +1,126 @@
+"""Colours and lines of page and figures: one palette, told apart by the colour-blind too."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+PALETTE = {
+    # name: (on light paper, on dark paper)
+    "paper": ("#fbf8f1", "#11181d"),
+    "sheet": ("#f3eee2", "#19232a"),
+    "ink": ("#16242c", "#ece8dd"),
+    "muted": ("#51606a", "#a9b5bc"),
+    "rule": ("#d5cebd", "#3a464f"),
+    "blue": ("#0a5c96", "#74bdf0"),
+    "blue-soft": ("#c5dded", "#1f4560"),
+    "orange": ("#b84a00", "#ff9f5a"),
+    "orange-soft": ("#f5d4ba", "#5a3415"),
+    "green": ("#00543f", "#8af0cc"),
+    "green-soft": ("#bde2d5", "#174d3f"),
+    "purple": ("#943a74", "#e79aca"),
+    "ochre": ("#846600", "#e6c54a"),
+}
+"""Hues of Okabe & Ito, *Color Universal Design*, 2008 (blue, vermilion, bluish green, reddish
+purple, yellow), darkened or lightened until they stand out from the paper."""
+
+CALM_TO_STRONG = (
+    "#fdf3d8", "#e6dcae", "#bfcb96", "#8fb889", "#5fa284", "#378a80", "#1d6f79", "#12546c",
+    "#0d3859",
+)  # fmt: skip
+"""Steps for a map of wind speeds: lightness falls all the way, so it also reads without colour."""
+
+_WIDTH_IN = 4.9
+_FONT_PT = 11.5
+
+
+@dataclass(frozen=True)
+class BuildStyle:
+    """How a build is drawn wherever several are drawn together.
+
+    Parameters
+    ----------
+    letter : str
+        Stands beside its name and its line.
+    colour : str
+        A name in `PALETTE`.
+    line, marker : str
+        matplotlib's line style and marker.
+    """
+
+    letter: str
+    colour: str
+    line: str
+    marker: str
+
+
+BUILD_STYLES = (
+    BuildStyle("A", "blue", "-", "o"),
+    BuildStyle("B", "orange", "--", "s"),
+    BuildStyle("C", "purple", "-.", "^"),
+    BuildStyle("D", "green", ":", "D"),
+    BuildStyle("E", "ochre", (0, (6, 1, 1, 1, 1, 1)), "v"),  # type: ignore[arg-type]
+    BuildStyle("F", "ink", (0, (1, 1)), "P"),  # type: ignore[arg-type]
+)
+"""More builds than these are in the tables and not in the figures."""
+
+
+def colour(name: str) -> str:
+    """Return a colour of the palette on light paper."""
+    return PALETTE[name][0]
+
+
+def figure_size(height_in: float) -> tuple[float, float]:
+    """Return width and height of a figure in inches."""
+    return _WIDTH_IN, height_in
+
+
+@contextmanager
+def drawing() -> Iterator[None]:
+    """Give matplotlib our look, and nothing of what the user's own settings say."""
+    import matplotlib  # noqa: PLC0415 - only drawing waits for it
+
+    with matplotlib.rc_context(
+        {
+            **matplotlib.rcParamsDefault,
+            "font.size": _FONT_PT,
+            "axes.labelsize": _FONT_PT,
+            "axes.titlesize": _FONT_PT,
+            "xtick.labelsize": _FONT_PT - 1,
+            "ytick.labelsize": _FONT_PT - 1,
+            "legend.fontsize": _FONT_PT - 1,
+            "legend.frameon": False,
+            "text.color": colour("ink"),
+            "text.parse_math": False,  # a name may hold dollar signs
+            "axes.edgecolor": colour("muted"),
+            "axes.labelcolor": colour("ink"),
+            "axes.facecolor": "none",
+            "axes.linewidth": 0.8,
+            "axes.spines.top": False,
+            "axes.spines.right": False,
+            "axes.spines.left": False,
+            "axes.grid": True,
+            "axes.grid.axis": "y",
+            "axes.axisbelow": True,
+            "axes.unicode_minus": True,
+            "grid.color": colour("rule"),
+            "grid.linewidth": 0.7,
+            "xtick.color": colour("muted"),
+            "ytick.color": colour("muted"),
+            "xtick.labelcolor": colour("ink"),
+            "ytick.labelcolor": colour("ink"),
+            "ytick.major.size": 0,
+            "xtick.major.size": 3,
+            "lines.linewidth": 2.0,
+            "lines.markersize": 5,
+            "hatch.linewidth": 0.8,
+            "figure.facecolor": colour("paper"),
+            "savefig.facecolor": "auto",
+            "svg.fonttype": "none",
+            "svg.hashsalt": "yieldest",
+            "pdf.fonttype": 42,
+            "path.simplify": True,
+        }
+    ):
+        yield
