@@ -291,7 +291,8 @@ def _choose_clock(
     else:
         raise InputError(
             f"{path}: no column was recognised as the time; the columns are {have}; name one "
-            "'time', or state which it is, or state start and interval_s."
+            "'time', or state which it is (columns; on the command line "
+            "--column time=HEADING), or state start and interval_s."
         )
     for role in drop:
         if role not in options.columns:

@@ -55,9 +55,6 @@ def range_of(build: BuildDoubt, measure: str) -> str:
 def print_doubt(doubt: Doubt, currency: str, screen: Console) -> None:
     """Print how sure each build is, where the doubt comes from and what to measure next."""
     _heading("How sure", screen)
-    for build in doubt.builds:
-        year = between(build.ranges["one_year_kwh"])
-        print_item("-", f"{build.name}: {year} kWh in nine years of ten", screen)
     print_item("-", sufficiency(doubt), screen)
     print_item("-", "P90: so good or better in 90 cases of 100; P50, P75, P99 likewise", screen)
     screen.print()
@@ -78,6 +75,14 @@ def print_doubt(doubt: Doubt, currency: str, screen: Console) -> None:
             screen.print(Text(category))
         for each in mine:
             print_item("  -", f"{each.words}: {each.spread.words()} ({each.source})", screen)
+
+
+def range_sentences(doubt: Doubt) -> list[str]:
+    """Return for each build what a year may bring."""
+    return [
+        f"{build.name}: {between(build.ranges['one_year_kwh'])} kWh in nine years of ten."
+        for build in doubt.builds
+    ]
 
 
 def goal_of(build: BuildDoubt) -> str:

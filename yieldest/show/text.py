@@ -14,9 +14,9 @@ from yieldest.doubt.result import Doubt
 from yieldest.energy.production import FITTED_METHOD
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.show.cautions import CAUTIONS
-from yieldest.show.doubt import print_doubt, range_of
+from yieldest.show.doubt import print_doubt, range_of, range_sentences
 from yieldest.show.ladder import print_ladder
-from yieldest.show.verdict import print_verdict
+from yieldest.show.verdict import print_verdict, verdict
 from yieldest.show.words import percent, print_item, print_list, rounded
 
 PLAIN_WIDTH = 100
@@ -31,9 +31,12 @@ def console() -> Console:
 
 
 def print_estimate(estimate: Estimate, screen: Console, doubt: Doubt | None = None) -> None:
-    """Print the table with a column per build, and below it what to know before trusting it."""
+    """Print the answer in words, a column per build, and what to know before trusting either."""
     screen.print(Text(estimate.title, style="bold"))
     _print_wind(estimate, screen)
+    ranges = [] if doubt is None else range_sentences(doubt)
+    print_list("In plain words", [*verdict(estimate), *ranges], screen)
+    screen.print()
     screen.print(_table(estimate, doubt))
     print_verdict(estimate, screen)
     print_ladder(estimate, screen)

@@ -132,13 +132,12 @@ def better(line: Line, builds: tuple[BuildEstimate, ...]) -> int | None:
 
 
 def print_verdict(estimate: Estimate, screen: Console) -> None:
-    """Print the money of all builds side by side, why one is better, and a plain verdict."""
+    """Print the money of all builds side by side, why one is better, and what it comes from."""
     screen.print()
     screen.print(Text("Side by side, money in real terms (today's money)", style="bold"))
     screen.print(_side_by_side(estimate))
     if len(estimate.builds) > 1:
         print_list("Why", reasons(estimate), screen)
-    print_list("In plain words", verdict(estimate), screen)
     print_costs(estimate, screen)
     for ladder in count_ladders(estimate):
         print_ladder(ladder, estimate.currency, screen)

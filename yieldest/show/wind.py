@@ -86,9 +86,10 @@ def enough(study: WindStudy) -> str:
     if days < SCARCE_DAYS:
         return f"No. {known} That is weather, not a climate: go on measuring."
     if missing:
+        verb = "is" if len(missing) == 1 else "are"
         return (
-            f"Not by itself. {known} Of a year, {', '.join(missing)} is missing: go on measuring, "
-            "or set it against a long record of a neighbour."
+            f"Not by itself. {known} Of a year, {', '.join(missing)} {verb} missing: go on "
+            "measuring, or set it against a long record of a neighbour."
         )
     years = days / DAYS_PER_YEAR
     if years < 2:
