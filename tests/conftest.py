@@ -7,6 +7,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 from yieldest import cli, load
@@ -15,6 +16,10 @@ from yieldest.plan import load_plan
 from yieldest.report import write_report
 from yieldest.starter import write_starter
 from yieldest.whatif import what_if
+
+# Speed is for the benchmarks: a busy machine must fail no test.
+hypothesis.settings.register_profile("no deadline", deadline=None)
+hypothesis.settings.load_profile("no deadline")
 
 DEMO_SITES = Path(__file__).parents[1] / "demo-sites"
 

@@ -81,11 +81,11 @@ def draw_scores(
     each = draws // REPLICATES
     total = sum(one.scores for one in inputs)
     power = int(np.ceil(np.log2(max(each, 2))))
-    points = [
-        qmc.Sobol(total, rng=np.random.default_rng([seed, replicate])).random_base2(power)[:each]
-        for replicate in range(REPLICATES)
-    ]
-    scores = ndtri(np.concatenate(points) + _HALF_STEP)
+    scores = np.empty((each * REPLICATES, total))
+    for replicate in range(REPLICATES):
+        sequence = qmc.Sobol(total, rng=np.random.default_rng([seed, replicate]))
+        points = sequence.random_base2(power)[:each]
+        scores[replicate * each : (replicate + 1) * each] = ndtri(points + _HALF_STEP)
     single = [one for one in inputs if one.scores == 1]
     matrix = _matrix(single, correlations)
     if not np.array_equal(matrix, np.eye(len(single))):
@@ -97,7 +97,7 @@ def draw_scores(
                 "a third, they must go with one another); make them smaller."
             ) from error
         scores[:, : len(single)] = scores[:, : len(single)] @ factor.T
-    return np.asarray(scores)
+    return scores
 
 
 def fewer(drawn: FloatArray, draws: int) -> FloatArray:
