@@ -93,7 +93,9 @@ def test_start_needs_the_folder_above(run, tmp_path):
     assert not (tmp_path / "a").exists()
 
 
-@pytest.mark.parametrize("command", [(), ("estimate",), ("check",), ("start",), ("map",)])
+@pytest.mark.parametrize(
+    "command", [(), ("estimate",), ("check",), ("start",), ("map",), ("report",)]
+)
 def test_help_is_quick_to_load_and_has_an_example(run, command):
     shown = run(*command, "--help")
     assert shown.code == 0

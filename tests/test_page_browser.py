@@ -67,7 +67,11 @@ def test_opens_quietly_asks_for_nothing_and_never_scrolls_sideways(opened, page_
     assert page.evaluate(too_wide) == []
 
 
-@pytest.mark.parametrize(("width", "scheme"), [(360, "dark"), (1400, "light")])
+@pytest.mark.parametrize(
+    ("demo_report", "width", "scheme"),
+    [("hill-yard", 360, "dark"), ("town-roof", 1400, "light")],
+    indirect=["demo_report"],
+)
 def test_axe_finds_no_violation(opened, page_file, width, scheme):
     axe = pytest.importorskip("axe_core_python", reason="axe-core-python is not installed")
     page = opened(page_file, width=width, color_scheme=scheme)
@@ -97,7 +101,7 @@ def test_sliders_give_what_the_package_gives_at_grid_points(opened, page_file, s
     page = opened(page_file)
     grids = knobs_of(page)
     plan = (site / "plan.toml").read_text(encoding="utf-8")
-    base = run("estimate", site, "--json").json
+    base = run("estimate", site, "--draws", 0, "--json").json
     for number, grid in enumerate(grids):
         page.locator("input[name=build]").nth(number).check()
         assert_shown(page, base["builds"][number])
@@ -116,7 +120,9 @@ def test_sliders_give_what_the_package_gives_at_grid_points(opened, page_file, s
                 assert page.evaluate(SET_KNOB, [key, place * parts]) == place * parts
             other = shutil.copytree(site, tmp_path / f"{number}{height}")
             (other / "plan.toml").write_text(changed(plan, number, base, values), encoding="utf-8")
-            assert_shown(page, run("estimate", other, "--json").json["builds"][number])
+            assert_shown(
+                page, run("estimate", other, "--draws", 0, "--json").json["builds"][number]
+            )
         page.click("#back")
         assert_shown(page, base["builds"][number])
 

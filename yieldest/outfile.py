@@ -34,7 +34,10 @@ def write_whole(path: Path, content: str | bytes) -> None:
     if path.is_dir():
         raise InputError(f"{path}: this is a folder; name a file.")
     if not path.parent.is_dir():
-        raise InputError(f"{path.parent}: there is no such folder; make it first.")
+        raise InputError(
+            f"{path}: the file cannot be written, for there is no folder {path.parent}; make it "
+            "first."
+        )
     data = content.encode("utf-8") if isinstance(content, str) else content
     beside: Path | None = None
     try:

@@ -78,14 +78,14 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
                     color=colour(style.colour),
                     linestyle=style.line,
                 )
-        panels[0].set(ylabel="power of one machine (W)", ylim=(0, None), xlim=(0, top))
+        panels[0].set(ylabel="power (W)", ylim=(0, None), xlim=(0, top))
         if coefficients:
             panels[1].axhline(100 * BETZ_LIMIT, color=colour("ink"), linewidth=1, linestyle=":")
             panels[1].annotate(
                 "Betz limit 16/27", (0, 100 * BETZ_LIMIT), xytext=(2, -11),
                 textcoords="offset points",
             )  # fmt: skip
-            panels[1].set(ylabel="power coefficient (%)", ylim=(0, 64))
+            panels[1].set(ylabel="coefficient (%)", ylim=(0, 64))
         panels[-1].set_xlabel("wind speed at the hub (m/s)")
         legend(figure)
 

@@ -40,12 +40,15 @@ class TableView:
     rows : sequence of Row
     words : bool
         Whether the cells are words rather than numbers.
+    tucked : bool
+        Whether it is opened only by who wants it.
     """
 
     caption: str
     heads: Sequence[str]
     rows: Sequence[Row]
     words: bool = False
+    tucked: bool = False
 
 
 def build_rows(estimate: Estimate) -> list[Row]:

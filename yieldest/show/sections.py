@@ -182,6 +182,7 @@ def _doubt(estimate: Estimate, doubt: Doubt | None) -> Section:
                 ["input", "category", "distribution", "source"],
                 inputs,
                 words=True,
+                tucked=True,
             ),
         ],
         notes=_kept(Notes("What to measure next", next_step_sentences(doubt, estimate.currency))),

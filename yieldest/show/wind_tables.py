@@ -27,7 +27,7 @@ def fits_table(study: WindStudy) -> TableView:
         for fit in study.fits
     ]
     heads = ["method", "shape", "scale (m/s)", "mean cube off by", "energy off by"]
-    return TableView("Weibull fits to the readings, the chosen one and why below", heads, rows)
+    return TableView("Every Weibull fit to the readings", heads, rows, tucked=True)
 
 
 def screening_table(study: WindStudy) -> TableView:
