@@ -44,19 +44,23 @@ def main() -> int:
     parser.add_argument("--only", default="", help="scripts with this word in their name")
     chosen = parser.parse_args()
     figures: list[dict] = []
-    print(f"{'figure':44} {'over':40} {'ratio':>9}   target; what else was seen")
+    print("figure, what it is measured against, ratio, target; what else was seen")
     for script in sorted(HERE.glob("bench_*.py")):
         if chosen.only not in script.stem:
             continue
         print(f"{script.stem.removeprefix('bench_').replace('_', ' ')}:", flush=True)
-        for figure in figures_of(script):
-            figures.append(figure)
+        found = figures_of(script)
+        figures += found
+        name_width, baseline_width = (
+            max(len(figure.get(key, "")) for figure in found) for key in ("name", "baseline")
+        )
+        for figure in found:
             if "ratio" not in figure:
                 print(f"  {figure['name']}: {figure['note']}")
                 continue
             note = f"; {figure['note']}" if figure["note"] else ""
             print(
-                f"  {figure['name'][:42]:42} {figure['baseline'][:40]:40} "
+                f"  {figure['name']:{name_width}}  {figure['baseline']:{baseline_width}}  "
                 f"{figure['ratio']:9.3g}   {figure['target']}{note}",
                 flush=True,
             )
