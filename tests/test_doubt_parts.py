@@ -158,7 +158,7 @@ def test_convergence_knows_when_draws_were_too_few():
     wild = np.random.default_rng(2).lognormal(0, 1, 64 * REPLICATES)
     few = convergence([{"one_year_kwh": wild}])
     assert few.enough_draws is None
-    assert few.standard_error > 0.005
+    assert few.standard_error > 0.01
 
 
 @given(

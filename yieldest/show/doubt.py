@@ -115,7 +115,7 @@ def sufficiency(doubt: Doubt) -> str:
             "from one set of draws to another; state more with --draws."
         )
     return (
-        f"{made}; {judged.enough_draws:,} were enough for P50 and P90 to hold to {TOLERANCE:.1%} "
+        f"{made}; {judged.enough_draws:,} were enough for P50 and P90 to hold to {TOLERANCE:.0%} "
         f"(now {judged.standard_error:.2%})."
     )
 
