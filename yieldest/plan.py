@@ -32,7 +32,7 @@ _NAMES_A_FILE = "names a file"
 FilePath = Annotated[str, Field(min_length=1), _NAMES_A_FILE]
 MOST_WAKES = 200
 """Machines that wakes are reckoned for; the work grows with the square of the number."""
-DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 16_384, 512, 500_000
+DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 8_192, 512, 500_000
 """Draws for the doubt: by default, the fewest that say anything, the most that memory bears."""
 Terrain = Literal["water", "open", "hedged", "built", "suburb"]
 
