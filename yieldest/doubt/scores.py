@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from yieldest.arrays import FloatArray
 from yieldest.doubt.inputs import Input
@@ -78,6 +77,9 @@ def draw_scores(
     inverse normal distribution; the Gaussian copula then mixes them by the Cholesky factor of the
     correlation matrix.
     """
+    # It takes a third of a second, for which an estimate without draws need not wait.
+    from scipy.stats import qmc  # noqa: PLC0415
+
     each = draws // REPLICATES
     total = sum(one.scores for one in inputs)
     power = int(np.ceil(np.log2(max(each, 2))))
