@@ -290,35 +290,33 @@ def _errors(
 ) -> tuple[dict[str, tuple[float, float]], int]:
     """Reckon points between grid points, and measure how far the straight lines are off."""
     draw = np.random.default_rng(_SEED)
-    found: dict[str, list[float]] = {key: [] for key in results}
+    found: dict[str, list[FloatArray]] = {key: [] for key in results}
     for _ in range(_CHECKED_HEIGHTS):
         height = draw.uniform(grids["hub_height_m"][0], grids["hub_height_m"][-1])
         place = int(draw.integers(grids["count"].size))
-        kwh = energy_kwh(height, int(grids["count"][place]))
-        for _ in range(_CHECKED_TERMS if money is not None else 1):
-            point = {
-                key: draw.uniform(values[0], values[-1])
-                for key, values in grids.items()
-                if key not in {"hub_height_m", "count"}
-            }
-            true = {"net_kwh_per_year": floats(kwh)}
-            if money is not None:
-                true |= money.measures(
-                    int(grids["count"][place]),
-                    floats(kwh),
-                    floats(point.get("price_per_kwh", 0.0)),
-                    floats(point["discount_rate"]),
-                    floats(point["bill_scale"]),
-                )
-            point |= {"hub_height_m": height, "count": grids["count"][place]}
-            for key, (over, values) in results.items():
-                between = _between(over, values, grids, point)
-                if np.isfinite(between) and np.isfinite(true[key]):
-                    found[key].append(abs(between - float(true[key])))
-    errors = {
-        key: (float(np.median(off)), float(np.max(off))) if off else (0.0, 0.0)
-        for key, off in found.items()
-    }
+        count = int(grids["count"][place])
+        points = {
+            key: draw.uniform(values[0], values[-1], _CHECKED_TERMS)
+            for key, values in grids.items()
+            if key != "count"
+        }
+        points["hub_height_m"] = np.full(_CHECKED_TERMS, height)
+        true = {"net_kwh_per_year": floats(energy_kwh(height, count))}
+        if money is not None:
+            true |= money.measures(
+                count,
+                true["net_kwh_per_year"],
+                points.get("price_per_kwh", floats(0.0)),
+                points["discount_rate"],
+                points["bill_scale"],
+            )
+        for key, (over, values) in results.items():
+            off = np.abs(_between(over, values, grids, place, points) - true[key])
+            found[key].append(off[np.isfinite(off)])
+    errors = {}
+    for key, each in found.items():
+        off = np.concatenate(each)
+        errors[key] = (float(np.median(off)), float(off.max())) if off.size else (0.0, 0.0)
     return errors, _CHECKED_HEIGHTS * (_CHECKED_TERMS if money is not None else 1)
 
 
@@ -326,12 +324,15 @@ def _between(
     over: tuple[str, ...],
     values: FloatArray,
     grids: dict[str, FloatArray],
-    point: dict[str, float],
-) -> float:
-    # A single grid point leaves nothing to lay a line through.
-    wide = [key for key in over if grids[key].size > 1]
-    values = values.reshape([grids[key].size for key in wide])
-    if not wide:
-        return float(values)
-    line = RegularGridInterpolator(tuple(grids[key] for key in wide), values)
-    return float(line([point[key] for key in wide])[0])
+    count_place: int,
+    points: dict[str, FloatArray],
+) -> FloatArray:
+    """Return a result on the straight lines between grid points, shape (points,)."""
+    # The number of machines is always a grid point, and a single one leaves no line to lay.
+    values = floats(values.take(count_place, over.index("count")))
+    lines = [key for key in over if key != "count" and grids[key].size > 1]
+    values = values.reshape([grids[key].size for key in lines])
+    if not lines:
+        return values
+    line = RegularGridInterpolator(tuple(grids[key] for key in lines), values)
+    return floats(line(np.stack([points[key] for key in lines], axis=-1)))
