@@ -9,9 +9,8 @@ import numpy as np
 from yieldest.climate.blocks import BlockDraws
 from yieldest.climate.tally import Tally
 from yieldest.record.coverage import DAYS_PER_YEAR, FULL_MONTH_SHARE
+from yieldest.record.longterm import YEAR_TO_YEAR_SPREAD
 
-YEAR_TO_YEAR_SPREAD = 0.06
-"""Standard deviation of the yearly mean speed over its mean (common practice, no source)."""
 SEASON_SWING = 0.2
 """Amplitude of the yearly swing of the monthly mean speeds over the yearly mean, taken where months
 are missing; our choice, from what temperate climates commonly show."""

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
 from yieldest.climate.site import Climate
 from yieldest.energy.beyond import mean_power_beyond_w
 from yieldest.energy.losses import Loss, kept_share
@@ -22,6 +21,7 @@ from yieldest.energy.yearly import (
     yearly_hours_of_readings,
 )
 from yieldest.provenance import Provenance
+from yieldest.record.longterm import YEAR_TO_YEAR_SPREAD
 from yieldest.turbine.curve import PowerCurve
 
 POOR_FIT = 0.05

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
 from yieldest.estimate import Estimate
+from yieldest.record.longterm import YEAR_TO_YEAR_SPREAD
 
 
 def methods_of(estimate: Estimate) -> list[tuple[str, str]]:

@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from yieldest import __version__
-from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
 from yieldest.doubt.result import Doubt
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.inputs import input_files
 from yieldest.plan import Plan
+from yieldest.record.longterm import YEAR_TO_YEAR_SPREAD
 from yieldest.show.cautions import CAUTIONS
 from yieldest.show.doubt import doubt_lines, next_step_sentences, sufficiency
 from yieldest.show.knobs import one_at_a_time

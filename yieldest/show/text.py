@@ -9,10 +9,10 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from yieldest.climate.mean_doubt import YEAR_TO_YEAR_SPREAD
 from yieldest.doubt.result import Doubt
 from yieldest.energy.production import FITTED_METHOD
 from yieldest.estimate import BuildEstimate, Estimate
+from yieldest.record.longterm import YEAR_TO_YEAR_SPREAD
 from yieldest.show.cautions import CAUTIONS
 from yieldest.show.doubt import print_doubt, range_of, range_sentences
 from yieldest.show.ladder import print_ladder
