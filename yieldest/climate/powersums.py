@@ -149,8 +149,8 @@ def fit_power_sums(sums: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
     at the shape k, which is not known before. s is a smooth function of k, and it and its slope are
     known at the nine `EXPONENTS`: between them stands the polynomial of degree 17 that has the same
     values and slopes (Hermite interpolation; its error is :math:`\prod_j (k - k_j)^2 s^{(18)} /
-    18!`, Davis, *Interpolation and Approximation*, 1963, theorem 3.5.1). For shapes from 1 to 6 the
-    result is that of the readings themselves to 1e-6.
+    18!`, Davis, *Interpolation and Approximation*, 1963, theorem 3.5.1). For shapes from 1 to 4 the
+    result is that of the readings themselves to 1e-6; from 4 to 6 it mostly is.
     """
     given = floats(sums)
     count = moving_readings(given)[..., np.newaxis]
