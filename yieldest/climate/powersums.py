@@ -11,7 +11,7 @@ from numpy.polynomial import chebyshev
 
 from yieldest.arrays import FloatArray, floats
 
-EXPONENTS = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 6.0])
+EXPONENTS = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0])
 """Powers of the speed that are summed: where the shapes of winds lie, and a little beyond."""
 SUMS = 2 * EXPONENTS.size + 1
 """Length of the vector of sums: the powers, the powers times ln v, and the calm readings."""
@@ -93,7 +93,8 @@ def _rising_powers(speed: FloatArray) -> Iterator[FloatArray]:
     yield half
     speed *= square
     yield speed
-    square *= square
+    yield square * square
+    square *= speed
     yield square
     speed *= speed
     yield speed
@@ -147,10 +148,10 @@ def fit_power_sums(sums: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
     .. math:: s(k) = \sum v^k, \quad s'(k) = \sum v^k \ln v
 
     at the shape k, which is not known before. s is a smooth function of k, and it and its slope are
-    known at the nine `EXPONENTS`: between them stands the polynomial of degree 17 that has the same
-    values and slopes (Hermite interpolation; its error is :math:`\prod_j (k - k_j)^2 s^{(18)} /
-    18!`, Davis, *Interpolation and Approximation*, 1963, theorem 3.5.1). For shapes from 1 to 4 the
-    result is that of the readings themselves to 1e-6; from 4 to 6 it mostly is.
+    known at the ten `EXPONENTS`: between them stands the polynomial of degree 19 that has the same
+    values and slopes (Hermite interpolation; its error is :math:`\prod_j (k - k_j)^2 s^{(20)} /
+    20!`, Davis, *Interpolation and Approximation*, 1963, theorem 3.5.1). For shapes from 1 to 6 the
+    result is that of the readings themselves to 1e-6.
     """
     given = floats(sums)
     count = moving_readings(given)[..., np.newaxis]
