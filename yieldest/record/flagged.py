@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import gzip
 import io
-import os
-import tempfile
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from yieldest.errors import InputError
+from yieldest.outfile import write_whole
 from yieldest.record.rules import Screening
 
 _WRITTEN = ("speed_ms", "direction_deg", "temperature_c", "pressure_hpa", "deviation_ms", "gust_ms")
@@ -61,21 +60,4 @@ def write_flagged(screening: Screening, path: Path) -> None:
     content = text.getvalue().encode()
     if path.suffix == ".gz":
         content = gzip.compress(content, mtime=0)
-    try:
-        # Beside the target, so that the last step is one rename within a file system.
-        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as scratch:
-            scratch.write(content)
-        made = Path(scratch.name)
-        made.chmod(0o666 & ~_umask())
-        made.replace(path)
-    except OSError as error:
-        raise InputError(
-            f"{path}: the file cannot be written ({error.strerror or error}); choose another place."
-        ) from error
-
-
-def _umask() -> int:
-    """Return the rights that this process takes from new files."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+    write_whole(path, content)
