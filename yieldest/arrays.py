@@ -1,4 +1,4 @@
-"""The one kind of array that the formulas take and give: float64 of any shape."""
+"""The one kind of array that the formulas take and give, and the number that leaves them."""
 
 import numpy as np
 import numpy.typing as npt
@@ -9,3 +9,8 @@ FloatArray = npt.NDArray[np.float64]
 def floats(values: npt.ArrayLike) -> FloatArray:
     """Return `values` as a float64 array, without copying one that is."""
     return np.asarray(values, dtype=np.float64)
+
+
+def number_or_none(value: float | FloatArray) -> float | None:
+    """Return a single value as a number, None for NaN: what cannot be had."""
+    return None if np.isnan(value) else float(value)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, number_or_none
 from yieldest.doubt.chain import Chain, outcome
 from yieldest.doubt.inputs import Input
 from yieldest.doubt.scores import REPLICATES, columns
@@ -124,11 +124,11 @@ def summary(measure: str, found: FloatArray) -> Range:
         levels = {name: 1 - share for name, share in EXCEEDANCE.items()}
     else:
         levels = dict(EXCEEDANCE)
-    points = {name: _number(_quantile(ordered, level)) for name, level in levels.items()}
+    points = {name: number_or_none(_quantile(ordered, level)) for name, level in levels.items()}
     return Range(
         **points,
-        low=_number(_quantile(ordered, 0.05)),
-        high=_number(_quantile(ordered, 0.95)),
+        low=number_or_none(_quantile(ordered, 0.05)),
+        high=number_or_none(_quantile(ordered, 0.95)),
         standard_uncertainty=None if np.isnan(ordered[-1]) else float(found.std()),
     )
 
@@ -143,10 +143,6 @@ def _quantile(ordered: FloatArray, level: float) -> FloatArray:
     above = min(below + 1, ordered.shape[-1] - 1)
     lower, upper = ordered[..., below], ordered[..., above]
     return np.asarray(lower + (place - below) * (upper - lower))
-
-
-def _number(value: FloatArray) -> float | None:
-    return None if np.isnan(value) else float(value)
 
 
 def convergence(found: Sequence[Mapping[str, FloatArray]]) -> Convergence:

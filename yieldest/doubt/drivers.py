@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, number_or_none
 from yieldest.doubt.chain import Chain, outcome
 from yieldest.doubt.inputs import Input
 from yieldest.doubt.scores import columns, fewer
@@ -154,7 +154,12 @@ def drivers(
             share = float(shares[measure][column[each.name]].sum())
             low, high = (end[measure] for end in ends[each.name])
             by_input.append(
-                Driver(each.name, _number(low), _number(high), _number(max(share, 0.0)))
+                Driver(
+                    each.name,
+                    number_or_none(low),
+                    number_or_none(high),
+                    number_or_none(max(share, 0.0)),
+                )
             )
         by_input.sort(key=lambda driver: (-(driver.share or 0.0), -driver.swing))
         ranked[measure] = tuple(by_input)
@@ -164,7 +169,3 @@ def drivers(
 def of_chain(chain: Chain, inputs: Sequence[Input]) -> list[Input]:
     """Return the inputs that a build depends on."""
     return [each for each in inputs if each.name in chain.names.values()]
-
-
-def _number(value: float) -> float | None:
-    return None if np.isnan(value) else value

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, number_or_none
 from yieldest.errors import InputError
 from yieldest.money.bill import Bill, BillItem
 from yieldest.provenance import Provenance
@@ -125,20 +125,20 @@ def read_bill(path: Path, currency: str | None = None) -> Bill:
                 quantity=float(quantity[row]),
                 unit_price=float(price[row]),
                 scope=scopes[row],
-                life_years=_or_none(life[row]),
+                life_years=number_or_none(life[row]),
                 labour_hours=float(labour[row]),
                 group=groups[row].lower(),
                 price_breaks=breaks[row],
                 tax_share=float(tax[row]),
                 waste_share=float(waste[row]),
-                salvage_share=_or_none(salvage[row]),
+                salvage_share=number_or_none(salvage[row]),
                 scrap_value=float(scrap[row]),
                 paid_labour=float(paid[row]),
                 shared_by=float(shared[row]),
                 upkeep_per_year=upkeep[row][0],
                 upkeep_in_years=upkeep[row][1],
-                embodied_kwh=_or_none(energy[row]),
-                embodied_carbon_kg=_or_none(carbon[row]),
+                embodied_kwh=number_or_none(energy[row]),
+                embodied_carbon_kg=number_or_none(carbon[row]),
             )
             for row in range(len(names))
         ),
@@ -149,10 +149,6 @@ def read_bill(path: Path, currency: str | None = None) -> Bill:
             tuple(_dearer_breaks(path, names, price, breaks)),
         ),
     )
-
-
-def _or_none(value: float) -> float | None:
-    return None if np.isnan(value) else float(value)
 
 
 def _texts(table: Table, column: str | None) -> list[str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, floats, number_or_none
 from yieldest.money.bill import Bill, Dear, Embodied, Outlay
 from yieldest.money.cashflow import CashFlow, cash_flow
 from yieldest.money.financing import Nominal, WithLoan, in_nominal_terms, with_loan
@@ -170,7 +170,7 @@ def flow_of(
 def cost_of_a_kwh(outlay: Outlay, net_kwh_per_year: float, terms: MoneyTerms) -> float | None:
     """Return discounted whole-life cost over discounted energy; None where there is no energy."""
     flow = flow_of(outlay, net_kwh_per_year, terms)
-    return _number(cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate))
+    return number_or_none(cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate))
 
 
 def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) -> Cost:
@@ -202,12 +202,12 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
     simple = discounted = value = return_rate = ratio = per_hour = None
     if terms.price_per_kwh is not None:
         value = float(present_value(flow.net, rate))
-        ratio = _number(benefit_cost_ratio(flow.value, flow.cost, rate))
+        ratio = number_or_none(benefit_cost_ratio(flow.value, flow.cost, rate))
         if hours > 0:
             per_hour = float(present_value(unpaid_flow.net, rate)) / hours
         if net_kwh_per_year > 0:
-            simple = _number(payback_years(flow.net))
-            discounted = _number(payback_years(flow.net, rate))
+            simple = number_or_none(payback_years(flow.net))
+            discounted = number_or_none(payback_years(flow.net, rate))
             return_rate = _only_rate(flow.net, warnings)
             warnings += _never(simple, discounted, terms)
     by_recovery = _by_recovery(outlay, grant, net_kwh_per_year, terms)
@@ -255,10 +255,6 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
     )
 
 
-def _number(value: FloatArray) -> float | None:
-    return None if np.isnan(value) else float(value)
-
-
 def _grant(capital_cost: FloatArray, terms: MoneyTerms) -> FloatArray:
     """Return the grant, which never exceeds what is paid."""
     return np.minimum(terms.grant + terms.grant_share * capital_cost, capital_cost)
@@ -269,7 +265,7 @@ def _by_recovery(
 ) -> float | None:
     later = outlay.replacement_costs.copy()
     later[-1] -= outlay.salvage_value
-    return _number(
+    return number_or_none(
         cost_per_kwh_by_recovery(
             outlay.capital_cost - grant,
             present_value(later, terms.discount_rate),

@@ -6,10 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import floats
+from yieldest.arrays import floats, number_or_none
 from yieldest.card import printable
 from yieldest.show.look import BUILD_STYLES, BuildStyle, drawing, figure_size
 
@@ -78,7 +77,7 @@ def label(style: BuildStyle, name: str) -> str:
 
 def known_or_none(values: npt.ArrayLike) -> list[float | None]:
     """Return numbers for a table, None for NaN."""
-    return [None if np.isnan(value) else float(value) for value in floats(values)]
+    return [number_or_none(value) for value in floats(values)]
 
 
 def legend(figure: Figure) -> None:

@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from yieldest.arrays import number_or_none
 from yieldest.climate.ladder import Step
 from yieldest.climate.shear import DAY_PARTS, LEAST_READINGS, SECTORS, MeasuredShear
 from yieldest.estimate import BuildEstimate, Estimate
@@ -154,7 +155,7 @@ def long_term_as_dictionary(found: LongTerm | None) -> dict[str, Any] | None:
             "hours": found.offset.hours,
             "applied": found.offset.applied,
             "correlation_with": found.offset.correlation_with,
-            "correlation_without": _number(found.offset.correlation_without),
+            "correlation_without": number_or_none(found.offset.correlation_without),
         },
         "methods": [
             {
@@ -202,10 +203,6 @@ def shear_as_dictionary(shear: MeasuredShear | None) -> dict[str, Any] | None:
         "exponent_by_sector_and_part_of_day": shear.exponent_by_cell.tolist(),
         "readings_by_sector_and_part_of_day": shear.readings_by_cell.tolist(),
     }
-
-
-def _number(value: float) -> float | None:
-    return None if value != value else value  # noqa: PLR0124  # NaN is not itself
 
 
 def build_wind_as_dictionary(build: BuildEstimate) -> dict[str, Any]:
