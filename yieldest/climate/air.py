@@ -10,6 +10,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.climate.moist_air import moist_air_density
 from yieldest.provenance import Provenance
+from yieldest.record.units import ZERO_CELSIUS_K
 
 STANDARD_DENSITY_KG_M3 = 1.225
 """Density at sea level in the standard atmosphere (ISO 2533)."""
@@ -17,9 +18,8 @@ STANDARD_DENSITY_KG_M3 = 1.225
 _SEA_LEVEL_PRESSURE_PA = 101325.0
 _SEA_LEVEL_TEMPERATURE_K = 288.15
 _LAPSE_K_PER_M = 0.0065
-_GRAVITY_MS2 = 9.80665
+GRAVITY_MS2 = 9.80665
 _GAS_CONSTANT_DRY_AIR = 287.05287
-_ZERO_CELSIUS_K = 273.15
 _EARTH_RADIUS_M = 6356766.0
 
 PRESSURE_DISAGREEMENT = 0.03
@@ -57,7 +57,7 @@ def standard_pressure_pa(elevation_m: npt.ArrayLike) -> FloatArray:
         Geometric elevation above sea level.
     """
     ratio = standard_temperature_k(elevation_m) / _SEA_LEVEL_TEMPERATURE_K
-    power = _GRAVITY_MS2 / (_GAS_CONSTANT_DRY_AIR * _LAPSE_K_PER_M)
+    power = GRAVITY_MS2 / (_GAS_CONSTANT_DRY_AIR * _LAPSE_K_PER_M)
     return np.asarray(_SEA_LEVEL_PRESSURE_PA * ratio**power)
 
 
@@ -189,7 +189,7 @@ def air_at_hub(
             parts = ["measured pressure"]
     uncertainty = KNOWN_TEMPERATURE_UNCERTAINTY
     if temperature_c is None:
-        mean_c = float(standard_temperature_k(altitude_m)) - _ZERO_CELSIUS_K
+        mean_c = float(standard_temperature_k(altitude_m)) - ZERO_CELSIUS_K
         uncertainty = STANDARD_TEMPERATURE_UNCERTAINTY
         parts.append("temperature of the standard atmosphere (ISO 2533)")
         assumed.append(
@@ -249,7 +249,7 @@ def _complete(months: MonthlyAir) -> npt.NDArray[np.bool_]:
 def _density(
     pressure_pa: npt.ArrayLike, temperature_c: npt.ArrayLike, relative_humidity: float | None
 ) -> FloatArray:
-    temperature_k = floats(temperature_c) + _ZERO_CELSIUS_K
+    temperature_k = floats(temperature_c) + ZERO_CELSIUS_K
     if relative_humidity is None:
         return gas_law_density(pressure_pa, temperature_k)
     return moist_air_density(pressure_pa, temperature_k, relative_humidity)

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.climate.air import GRAVITY_MS2
 
 CLASSES = (("I", 10.0, 50.0), ("II", 8.5, 42.5), ("III", 7.5, 37.5), ("IV", 6.0, 30.0))
 """IEC 61400-2: class, mean speed at the hub and reference speed in m/s (from memory; the mean is
@@ -260,7 +261,7 @@ def strain(
         )
     if rotor_area_m2 is not None:
         thrust = float(thrust_n(gust, rotor_area_m2, air_density_kg_m3))
-        kilograms = float(f"{thrust / 9.80665:.2g}")
+        kilograms = float(f"{thrust / GRAVITY_MS2:.2g}")
         warnings.append(
             f"In a gust of {gust:.0f} m/s, from {basis}, a rotor that cannot furl or brake pushes "
             f"its mast with {float(f'{thrust:.2g}'):,.0f} N (the weight of {kilograms:,.0f} kg) "

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.record.units import ZERO_CELSIUS_K
 
 _GAS_CONSTANT = 8.314472
 _MOLAR_MASS_DRY = 28.96546e-3
@@ -43,7 +44,7 @@ def moist_air_density(
     the formula then misses.
     """
     p, t = floats(pressure_pa), floats(temperature_k)
-    celsius = t - 273.15
+    celsius = t - ZERO_CELSIUS_K
     enhancement = 1.00062 + 3.14e-8 * p + 5.6e-7 * celsius**2
     vapour = floats(relative_humidity) * enhancement * saturation_pressure_pa(t) / p
     compressibility = (

@@ -108,7 +108,9 @@ def wake_shares(
     reach = np.maximum(behind, 0.0)
     covered = covered_share(beside, 0.5 + wake_decay * reach)
     # Machines abreast differ downwind by rounding only, and do not wake each other.
-    return np.where(behind > 1e-9, covered / (1 + 2 * wake_decay * reach) ** 2, 0.0)
+    # A thrust coefficient of 1 takes all the wind at the rotor, and leaves the widening alone.
+    widened = single_wake_deficit(reach, 1.0, wake_decay)
+    return np.where(behind > 1e-9, covered * widened, 0.0)
 
 
 def speeds_in_array(
@@ -156,7 +158,7 @@ def speeds_in_array(
     for j in range(machines):
         here = free * (1 - np.sqrt(np.minimum(squares[:, j], 1.0)))
         thrust = np.interp(here, speed_nodes, thrust_nodes, left=0.0, right=0.0)
-        first_deficit = 1 - np.sqrt(1 - thrust)
+        first_deficit = single_wake_deficit(0.0, thrust, wake_decay)
         squares[:, j + 1 :] += (
             shares[:, j + 1 :, j, np.newaxis] * first_deficit[:, np.newaxis, :]
         ) ** 2

@@ -23,8 +23,7 @@ from yieldest.grid.climates import CellClimates
 from yieldest.grid.variables import Grid
 from yieldest.plan import Site
 from yieldest.provenance import Provenance
-
-ZERO_CELSIUS_K = 273.15
+from yieldest.record.units import ZERO_CELSIUS_K
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,8 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
 
+ZERO_CELSIUS_K = 273.15
+"""0 C in K (ISO 80000-5)."""
 KNOT_MS = 1852 / 3600
 """One knot: exactly 1852 m per hour (SI Brochure, 9th edition, table 8)."""
 MILE_PER_HOUR_MS = 0.44704
@@ -177,7 +179,7 @@ def to_celsius(temperature: npt.ArrayLike, unit: str) -> FloatArray:
     values = floats(temperature)
     if unit == "F":
         return np.asarray((values - 32) / 1.8)
-    return np.asarray(values - 273.15 if unit == "K" else values)
+    return np.asarray(values - ZERO_CELSIUS_K if unit == "K" else values)
 
 
 def to_hectopascal(pressure: npt.ArrayLike, unit: str) -> FloatArray:

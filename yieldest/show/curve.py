@@ -9,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from yieldest.energy.beyond import UsualYears, usual_years
-from yieldest.show.words import NOT_KNOWN, percent, print_list, rounded
+from yieldest.show.words import NOT_KNOWN, percent, print_heading, print_list, rounded
 from yieldest.turbine.completeness import Rule
 from yieldest.turbine.hysteresis import Hysteresis
 from yieldest.turbine.load import LOAD_WORDS
@@ -141,8 +141,7 @@ def _plot_line(power: float, doubt: float, top: float) -> str:
 
 def _print_chain(measured: MeasuredCurve, screen: Console) -> None:
     chain, bins = measured.chain, measured.bins
-    screen.print()
-    screen.print(Text("Where the energy goes", style="bold"))
+    print_heading("Where the energy goes", screen)
     if chain is None:
         screen.print(Text("The rotor size is not stated, so this cannot be said."))
         return
@@ -206,8 +205,7 @@ def _hysteresis_words(found: Hysteresis) -> list[str]:
 
 
 def _print_years(years: UsualYears, measured: MeasuredCurve, screen: Console) -> None:
-    screen.print()
-    screen.print(Text("A year of it, before losses", style="bold"))
+    print_heading("A year of it, before losses", screen)
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("mean wind at the hub, m/s (Rayleigh)")
     rows = [
@@ -234,8 +232,7 @@ def _print_years(years: UsualYears, measured: MeasuredCurve, screen: Console) ->
 
 
 def _print_rules(rules: tuple[Rule, ...], screen: Console) -> None:
-    screen.print()
-    screen.print(Text("Are there enough readings?", style="bold"))
+    print_heading("Are there enough readings?", screen)
     for standard in dict.fromkeys(rule.standard for rule in rules):
         screen.print(Text(standard))
         for rule in rules:

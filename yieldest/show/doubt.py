@@ -15,7 +15,7 @@ from yieldest.doubt.draws import EXCEEDANCE, TOLERANCE, Range
 from yieldest.doubt.inputs import CATEGORIES, Input
 from yieldest.doubt.next_step import Gain
 from yieldest.doubt.result import BuildDoubt, Doubt
-from yieldest.show.words import NOT_KNOWN, percent, print_item, rounded
+from yieldest.show.words import NOT_KNOWN, percent, print_heading, print_item, rounded
 
 NEVER = "never"
 MOST_CERTAIN = 0.99
@@ -54,19 +54,19 @@ def range_of(build: BuildDoubt, measure: str) -> str:
 
 def print_doubt(doubt: Doubt, currency: str, screen: Console) -> None:
     """Print how sure each build is, where the doubt comes from and what to measure next."""
-    _heading("How sure", screen)
+    print_heading("How sure", screen)
     print_item("-", sufficiency(doubt), screen)
     print_item("-", "P90: so good or better in 90 cases of 100; P50, P75, P99 likewise", screen)
     screen.print()
     screen.print(_table(doubt, currency))
     for build in doubt.builds:
         goal = goal_of(build)
-        _heading(f"What makes {FIGURE_WORDS[goal]} doubtful: {build.name}", screen)
+        print_heading(f"What makes {FIGURE_WORDS[goal]} doubtful: {build.name}", screen)
         screen.print(_drivers(doubt, build, goal, currency))
-    _heading("What to measure next", screen)
+    print_heading("What to measure next", screen)
     for sentence in next_step_sentences(doubt, currency):
         print_item("-", sentence, screen)
-    _heading(
+    print_heading(
         "How doubtful each input was taken to be (categories of IEC 61400-15, and money)", screen
     )
     for category in CATEGORIES:
@@ -98,11 +98,6 @@ def next_step_sentences(doubt: Doubt, currency: str) -> list[str]:
         for gain in build.next_steps[:3]
         if gain.narrowed > 0.005
     ]
-
-
-def _heading(text: str, screen: Console) -> None:
-    screen.print()
-    screen.print(Text(text, style="bold"))
 
 
 def sufficiency(doubt: Doubt) -> str:

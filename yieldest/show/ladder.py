@@ -15,6 +15,7 @@ from yieldest.climate.ladder import Step
 from yieldest.climate.shear import DAY_PARTS, LEAST_READINGS, SECTORS, MeasuredShear
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.record.longterm import LongTerm
+from yieldest.show.words import print_heading
 
 
 def print_ladder(estimate: Estimate, screen: Console) -> None:
@@ -113,8 +114,7 @@ def _print_long_term(found: LongTerm, screen: Console) -> None:
             f"{method.cross_validation_error:.1%}",
             style="bold" if method is found.chosen else "",
         )
-    screen.print()
-    screen.print(Text("Long-term wind at the anemometer, in m/s and m3/s3", style="bold"))
+    print_heading("Long-term wind at the anemometer, in m/s and m3/s3", screen)
     screen.print(table)
     clock = found.offset
     words = (

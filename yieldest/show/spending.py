@@ -12,7 +12,7 @@ from rich.text import Text
 from yieldest.breakeven import BreakEven, break_even, rotor_saving
 from yieldest.compare import CountLadder, UnitCount
 from yieldest.estimate import BuildEstimate, Estimate
-from yieldest.show.words import percent, print_list, rounded
+from yieldest.show.words import percent, print_heading, print_list, rounded
 
 
 def print_costs(estimate: Estimate, screen: Console) -> None:
@@ -67,8 +67,7 @@ def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
 
 def print_ladder(ladder: CountLadder, money: str, screen: Console) -> None:
     """Print the cost per kWh by number of machines, and where it crosses the single one."""
-    screen.print()
-    screen.print(Text(f"{ladder.build}: cost per kWh by number of machines", style="bold"))
+    print_heading(f"{ladder.build}: cost per kWh by number of machines", screen)
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     for heading in ("machines", "net kWh/year", f"capital cost, {money}", f"{money}/kWh", ""):
         table.add_column(heading, justify="right")

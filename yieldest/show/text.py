@@ -17,7 +17,7 @@ from yieldest.show.cautions import CAUTIONS
 from yieldest.show.doubt import print_doubt, range_of, range_sentences
 from yieldest.show.ladder import print_ladder
 from yieldest.show.verdict import print_verdict, verdict
-from yieldest.show.words import percent, print_item, print_list, rounded
+from yieldest.show.words import percent, print_heading, print_item, print_list, rounded
 
 PLAIN_WIDTH = 100
 
@@ -168,8 +168,7 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
             "the same curve over the classes of the table, or over the twelve months one by one, "
             f"mean times 8760 h; {_use_of_readings(estimate)}"
         )
-    screen.print()
-    screen.print(Text("How it was reckoned", style="bold"))
+    print_heading("How it was reckoned", screen)
     for number, method in enumerate(methods, start=1):
         print_item(f"[{number}]", method, screen)
     for build in estimate.builds:

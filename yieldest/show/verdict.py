@@ -19,7 +19,7 @@ from yieldest.money.cost import Cost, flow_of
 from yieldest.money.measures import present_value
 from yieldest.money.terms import MoneyTerms
 from yieldest.show.spending import print_break_even, print_costs, print_ladder
-from yieldest.show.words import percent, print_list, rounded
+from yieldest.show.words import percent, print_heading, print_list, rounded
 
 TOO_NEAR = 0.10
 """Costs per kWh closer than this are too near to call; our choice, well within the usual doubt."""
@@ -133,8 +133,7 @@ def better(line: Line, builds: tuple[BuildEstimate, ...]) -> int | None:
 
 def print_verdict(estimate: Estimate, screen: Console) -> None:
     """Print the money of all builds side by side, why one is better, and what it comes from."""
-    screen.print()
-    screen.print(Text("Side by side, money in real terms (today's money)", style="bold"))
+    print_heading("Side by side, money in real terms (today's money)", screen)
     screen.print(_side_by_side(estimate))
     if len(estimate.builds) > 1:
         print_list("Why", reasons(estimate), screen)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import calendar
-from collections.abc import Iterable
 
 import numpy as np
 from rich import box
@@ -19,7 +18,15 @@ from yieldest.climate.study import WindStudy
 from yieldest.climate.weibull import share_above
 from yieldest.record.coverage import DAYS_PER_YEAR
 from yieldest.record.rules import ScreenTest
-from yieldest.show.words import NOT_KNOWN, percent, rounded
+from yieldest.show.words import (
+    NOT_KNOWN,
+    percent,
+    print_heading,
+    print_item,
+    print_list,
+    rounded,
+    signed_percent,
+)
 
 BAR_WIDTH = 56
 MOST_CLASSES = 22
@@ -37,24 +44,24 @@ def print_study(study: WindStudy, screen: Console) -> None:
     answers.add_row("How sure?", Text(how_sure(study)))
     answers.add_row("Which fit?", Text(_which_fit(study)))
     screen.print(answers)
-    _heading("How often each speed blows (# readings, | the fit)", screen)
+    print_heading("How often each speed blows (# readings, | the fit)", screen)
     for line in histogram(study):
         screen.print(Text(line))
-    _heading("Fits side by side (* the one used)", screen)
+    print_heading("Fits side by side (* the one used)", screen)
     screen.print(_fits(study.fits, study.chosen))
-    _heading("Screening: what is left out counts as missing, what is noted stays in", screen)
+    print_heading("Screening: what is left out counts as missing, what is noted stays in", screen)
     screen.print(_screening(study.screening.tests))
     for test in study.screening.tests:
-        screen.print(_hanging(f"{test.name.replace('_', ' ')}:", test.rule))
-    _heading("By month", screen)
+        print_item(f"{test.name.replace('_', ' ')}:", test.rule, screen)
+    print_heading("By month", screen)
     screen.print(_months(study))
-    _heading("By hour of day", screen)
+    print_heading("By hour of day", screen)
     screen.print(_hours(study.hours))
     if len(study.years) > 1:
-        _heading("By year (by the clock, no weights)", screen)
+        print_heading("By year (by the clock, no weights)", screen)
         screen.print(_groups("year", study.years))
     if study.directions is not None:
-        _heading("By direction the wind comes from (degrees, middle of the sector)", screen)
+        print_heading("By direction the wind comes from (degrees, middle of the sector)", screen)
         screen.print(_groups("from", study.directions.sectors))
         screen.print(
             Text(
@@ -64,14 +71,16 @@ def print_study(study: WindStudy, screen: Console) -> None:
         )
     for name, found in (("Turbulence intensity", study.turbulence), ("Gust factor", study.gusts)):
         if found is not None:
-            _heading(name, screen)
+            print_heading(name, screen)
             screen.print(Text(_gustiness(found)))
     if study.record.found:
-        _heading("What was recognised in the file (state it if it is wrong)", screen)
+        print_heading("What was recognised in the file (state it if it is wrong)", screen)
         screen.print(_found(study))
-    _items("How it was reckoned", _methods(study), screen, numbered=True)
+    print_heading("How it was reckoned", screen)
+    for number, method in enumerate(_methods(study), start=1):
+        print_item(f"[{number}]", method, screen)
     warnings = (*study.record.provenance.warnings, *study.warnings)
-    _items("Be warned", dict.fromkeys(warnings), screen)
+    print_list("Be warned", warnings, screen)
 
 
 def enough(study: WindStudy) -> str:
@@ -197,8 +206,8 @@ def _fits(fits: tuple[FitResult, ...], chosen: FitResult) -> Table:
             _with_error(fit.shape, fit.shape_se),
             _with_error(fit.scale_ms, fit.scale_se_ms),
             percent(fit.calm_share),
-            _signed(fit.energy_error),
-            _signed(fit.mean_cube_error),
+            signed_percent(fit.energy_error),
+            signed_percent(fit.mean_cube_error),
             percent(fit.kolmogorov),
             NOT_KNOWN if fit.r_squared is None else f"{fit.r_squared:.3f}",
             style="bold" if fit is chosen else "",
@@ -212,10 +221,6 @@ def _with_error(value: float | None, error: float | None) -> str:
     return f"{value:.2f}" if error is None else f"{value:.2f} ({error:.2f})"
 
 
-def _signed(share: float | None) -> str:
-    return NOT_KNOWN if share is None else f"{100 * share:+.1f} %"
-
-
 def _screening(tests: tuple[ScreenTest, ...]) -> Table:
     table = _table("test", "", "found", "first places", "mean", "energy")
     table.columns[1].justify = table.columns[3].justify = "left"
@@ -225,7 +230,7 @@ def _screening(tests: tuple[ScreenTest, ...]) -> Table:
         places = [f"{time[:16]}{v}" for time, v in zip(test.first_times, speeds, strict=True)]
         effects = ("", "")
         if test.count:
-            effects = (_signed(test.mean_effect), _signed(test.cube_effect))
+            effects = (signed_percent(test.mean_effect), signed_percent(test.cube_effect))
         table.add_row(
             test.name.replace("_", " "),
             "leaves out" if test.leaves_out else "notes",
@@ -319,26 +324,3 @@ def _methods(study: WindStudy) -> list[str]:
         "Kolmogorov: the largest distance between the shares of time below any speed",
         "of the shares of time in classes of about 1 m/s",
     ]
-
-
-def _heading(text: str, screen: Console) -> None:
-    screen.print()
-    screen.print(Text(text, style="bold"))
-
-
-def _items(heading: str, texts: Iterable[str], screen: Console, *, numbered: bool = False) -> None:
-    items = list(texts)
-    if not items:
-        return
-    _heading(heading, screen)
-    for number, text in enumerate(items, start=1):
-        screen.print(_hanging(f"[{number}]" if numbered else "-", text))
-
-
-def _hanging(mark: str, text: str) -> Table:
-    """Set a text behind a mark, its further lines level with the first."""
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    grid.add_column(no_wrap=True)
-    grid.add_column(overflow="fold")
-    grid.add_row(Text(mark), Text(text))
-    return grid

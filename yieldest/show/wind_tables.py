@@ -7,7 +7,7 @@ from yieldest.estimate import Estimate
 from yieldest.record.longterm import LongTerm
 from yieldest.show.chart import drawn
 from yieldest.show.rows import Row, TableView
-from yieldest.show.words import NOT_KNOWN, percent
+from yieldest.show.words import NOT_KNOWN, percent, signed_percent
 
 
 def fits_table(study: WindStudy) -> TableView:
@@ -19,8 +19,8 @@ def fits_table(study: WindStudy) -> TableView:
             (
                 _number(fit.shape, 2),
                 _number(fit.scale_ms, 2),
-                _signed(fit.mean_cube_error),
-                _signed(fit.energy_error),
+                signed_percent(fit.mean_cube_error),
+                signed_percent(fit.energy_error),
             ),
             strong=fit is study.chosen,
         )
@@ -40,7 +40,7 @@ def screening_table(study: WindStudy) -> TableView:
                 test.rule,
                 f"{test.count:,} {'left out' if test.leaves_out else 'noted'}",
                 ", ".join(time[:16].replace("T", " ") for time in test.first_times),
-                _signed(test.cube_effect),
+                signed_percent(test.cube_effect),
             ),
         )
         for test in study.screening.tests
@@ -127,7 +127,3 @@ def long_term_table(found: LongTerm) -> TableView:
 
 def _number(value: float | None, places: int) -> str:
     return NOT_KNOWN if value is None else f"{value:.{places}f}"
-
-
-def _signed(share: float | None) -> str:
-    return NOT_KNOWN if share is None else f"{100 * share:+.1f} %"

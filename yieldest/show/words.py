@@ -27,12 +27,22 @@ def percent(share: float | None, digits: int = 2) -> str:
     return NOT_KNOWN if share is None else f"{rounded(100 * share, digits)} %"
 
 
+def print_heading(text: str, screen: Console) -> None:
+    """Print a heading, parted from what stands above it."""
+    screen.print()
+    screen.print(Text(text, style="bold"))
+
+
+def signed_percent(share: float | None) -> str:
+    """Write a deviation as a percentage with its sign; "-" for None."""
+    return NOT_KNOWN if share is None else f"{100 * share:+.1f} %"
+
+
 def print_list(heading: str, texts: Iterable[str], screen: Console) -> None:
     """Print a heading and a list under it, each text once; nothing when there is none."""
     items = list(dict.fromkeys(texts))
     if items:
-        screen.print()
-        screen.print(Text(heading, style="bold"))
+        print_heading(heading, screen)
         for item in items:
             print_item("-", item, screen)
 

@@ -9,6 +9,7 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.climate.air import STANDARD_DENSITY_KG_M3, gas_law_density, standard_pressure_pa
 from yieldest.errors import InputError
+from yieldest.record.units import ZERO_CELSIUS_K
 from yieldest.turbine.readings import Readings
 
 KNOWN_DENSITY_DOUBT = 0.01
@@ -16,7 +17,6 @@ KNOWN_DENSITY_DOUBT = 0.01
 ASSUMED_DENSITY_DOUBT = 0.04
 """Standard uncertainty of an air density nobody stated, as a share of it: some 350 m of height or
 12 K of temperature; our choice."""
-_ZERO_CELSIUS_K = 273.15
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def density_at_test(readings: Readings, air: AirAtTest) -> tuple[FloatArray, flo
         temperature = 15.0 * ones
         assumed.append("Readings taken at 15 C, for no temperature is stated.")
     pressure = np.where(np.isfinite(pressure), pressure, np.nanmean(pressure))
-    density = gas_law_density(100 * pressure, temperature + _ZERO_CELSIUS_K)
+    density = gas_law_density(100 * pressure, temperature + ZERO_CELSIUS_K)
     if (density < 0.5).any() or (density > 1.6).any():
         row = int(np.argmax((density < 0.5) | (density > 1.6)))
         raise InputError(
