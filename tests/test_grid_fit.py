@@ -107,11 +107,11 @@ def test_missing_and_calm_readings_are_counted_apart():
     shape, _ = fit_power_sums(sums)
     np.testing.assert_allclose(shape[:3], fit_maximum_likelihood(speed)[0][:3], rtol=1e-6)
     assert np.isnan(shape[3:]).all()
-    for order in (1.0, 2.0, 3.0):
+    for order in (1, 2, 3):
         expected = [np.nanmean(row**order) for row in speed[:3]]
         np.testing.assert_allclose(mean_of_power(sums, order)[:3], expected)
-    assert np.isnan(mean_of_power(sums, 1.0)[3])
-    assert mean_of_power(sums, 1.0)[4] == 0
+    assert np.isnan(mean_of_power(sums, 1)[3])
+    assert mean_of_power(sums, 1)[4] == 0
 
 
 def test_a_constant_wind_and_a_single_reading_have_no_fit():
