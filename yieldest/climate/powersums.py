@@ -27,7 +27,7 @@ SHAPE_RANGE = (0.6, 6.5)
 
 _REFERENCE_MS = 10.0
 """Speeds are summed relative to it, so that no power is far from 1."""
-_ROWS = ((0, 3), (0, 2), (0, 1), (0, 0), (1, 0), (2, 0), (4, 0))
+_ROWS: tuple[tuple[int, int], ...] = ((0, 3), (0, 2), (0, 1), (0, 0), (1, 0), (2, 0), (4, 0))
 """What is worked out for every reading, as (a, b)."""
 _LEFT, _RIGHT = slice(0, 6), slice(3, 7)
 """Rows whose products, each of one with each of the other, hold all the terms."""
@@ -38,7 +38,6 @@ _GROUP = (64, 512)
 """Cells, and readings of each, that are put in order at once where the cells lie side by side."""
 _NEWTON_STEPS = 40
 _NEWTON_TOLERANCE = 1e-12
-
 
 _PRODUCTS = [
     [(left[0] + right[0], left[1] + right[1]) for right in _ROWS[_RIGHT]] for left in _ROWS[_LEFT]
