@@ -32,8 +32,9 @@ _ROWS: tuple[tuple[int, int], ...] = ((0, 3), (0, 2), (0, 1), (0, 0), (1, 0), (2
 _LEFT, _RIGHT = slice(0, 6), slice(3, 7)
 """Rows whose products, each of one with each of the other, hold all the terms."""
 _ONE, _LOG, _SPEED = _ROWS.index((0, 0)), _ROWS.index((0, 1)), _ROWS.index((1, 0))
-_TILE = 20000
-"""Readings worked on at once: their rows fit into the cache of a core."""
+_TILE, _LONGEST = 20_000, 10_000
+"""Readings worked on at once, and of one cell: their rows fit into the cache of a core, and no
+product is so large that the linear algebra would share it out among threads."""
 _GROUP = (64, 512)
 """Cells, and readings of each, that are put in order at once where the cells lie side by side."""
 _NEWTON_STEPS = 40
@@ -69,7 +70,7 @@ def power_sums(speed_ms: npt.ArrayLike) -> FloatArray:
     speed = np.asarray(speed_ms)
     cells = speed.reshape(math.prod(speed.shape[:-1]), speed.shape[-1])
     products, calms = np.zeros((len(cells), 6, 4)), np.zeros(len(cells))
-    length = max(1, min(cells.shape[1], _TILE))
+    length = max(1, min(cells.shape[1], _LONGEST))
     rows = np.ones((len(_ROWS), max(1, _TILE // length), length))
     for first in range(0, len(cells), _GROUP[0]):
         for start in range(0, cells.shape[1], length):
