@@ -195,7 +195,8 @@ SPOILT = [
     ("life_years = { triangular = [0, 5, 10] }", "life_years: 0 is not a life"),
     ("losses.electrical = { uniform = [0.5, 1.5] }", "1.5 is not a share"),
     ("correlation = [{ between = ['anemometer', 'mood'], coefficient = 0.5 }]", "'mood'"),
-    ("correlation = [{ between = ['anemometer', 'curve'], coefficient = 1.0 }]", "between -1 and 1"),
+    ("correlation = [{ between = ['anemometer', 'curve'], coefficient = 1.0 }]",
+     "between -1 and 1"),
     ("correlation = [{ between = ['anemometer', 'mounting'], coefficient = 0.9 }, "
      "{ between = ['mounting', 'exposure'], coefficient = 0.9 }, "
      "{ between = ['anemometer', 'exposure'], coefficient = -0.9 }]", "contradict"),
