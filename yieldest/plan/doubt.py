@@ -40,7 +40,11 @@ class SpreadOf(Section):
     ] = None
     distribution: Annotated[
         Literal["normal", "lognormal"] | None,
-        key("with standard_uncertainty: its shape", "normal", left_out="as docs/doubt.md says"),
+        key(
+            "with standard_uncertainty: its shape",
+            "normal",
+            left_out="the usual one of the input, see doubt.md",
+        ),
     ] = None
     triangular: Annotated[
         Annotated[list[float], Field(min_length=3, max_length=3)] | None,
@@ -202,7 +206,8 @@ class Doubt(Section):
         _input("price_per_kwh", {"values": [0.28, 0.30, 0.45]}, _percent(PRICE_PER_KWH)),
     ] = None
     correlation: Annotated[
-        list[Correlated], key("errors of two inputs that go together", left_out="see docs/doubt.md")
+        list[Correlated],
+        key("errors of two inputs that go together", left_out="the usual ones, see doubt.md"),
     ] = Field(default_factory=list)
 
     @property

@@ -44,35 +44,35 @@ class LossShares(Section):
     """Shares of energy lost, by the categories of IEC 61400-15."""
 
     availability: Annotated[
-        Share | None, _loss("availability", "while the machine stands for repair", 0.08)
+        Share | None, _loss("availability", "lost while the machine stands for repair", 0.08)
     ] = None
     interaction: Annotated[
         Share | None,
         _loss(
             "interaction",
-            "because the machines disturb each other",
+            "lost because the machines disturb each other",
             0.1,
             f", {CROWDED_INTERACTION:g} for several machines; reckoned where there is an array",
         ),
     ] = None
     turbine_performance: Annotated[
         Share | None,
-        _loss("turbine_performance", "because the machine does less than its curve", 0.05),
+        _loss("turbine_performance", "lost because the machine does less than its curve", 0.05),
     ] = None
     electrical: Annotated[
         Share | None,
         _loss(
             "electrical",
-            "in wires, inverter and charger",
+            "lost in wires, inverter and charger",
             0.08,
             "; reckoned where there are cables or converters",
         ),
     ] = None
     environmental: Annotated[
-        Share | None, _loss("environmental", "by ice, dirt and worn blades", 0.03)
+        Share | None, _loss("environmental", "lost by ice, dirt and worn blades", 0.03)
     ] = None
     curtailment: Annotated[
-        Share | None, _loss("curtailment", "because it is switched off to spare others", 0.02)
+        Share | None, _loss("curtailment", "lost because it is switched off to spare others", 0.02)
     ] = None
 
 
@@ -90,10 +90,11 @@ class Array(Section):
         Bearing | None, key("the way a row runs, clockwise from north", 325, unit="degrees")
     ] = None
     spacing_rotor_widths: Annotated[
-        Widths | None, key("between neighbours in a row", 6, unit="rotor widths")
+        Widths | None, key("distance between neighbours in a row", 6, unit="rotor widths")
     ] = None
     row_spacing_rotor_widths: Annotated[
-        Widths | None, key("between rows", 8, unit="rotor widths", left_out="as within a row")
+        Widths | None,
+        key("distance between rows", 8, unit="rotor widths", left_out="as within a row"),
     ] = None
     columns: Annotated[
         Annotated[int, Field(ge=1)] | None, key("of a grid: machines in a row", 4)

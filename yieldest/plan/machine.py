@@ -163,7 +163,12 @@ class MeterNotes(Section):
     ] = None
     speed_doubt_ms: Annotated[
         NotNegative | None,
-        key("and its constant part", 0.2, unit="m/s", left_out=f"{SPEED_DOUBT_MS:g}"),
+        key(
+            "constant part of the anemometer's standard uncertainty",
+            0.2,
+            unit="m/s",
+            left_out=f"{SPEED_DOUBT_MS:g}",
+        ),
     ] = None
 
 

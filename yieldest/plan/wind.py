@@ -135,7 +135,7 @@ class Wind(Section):
     time_zone: Annotated[
         str | None,
         key(
-            "of stamps without an offset: UTC, an offset such as +01:00, or a place",
+            "time zone of stamps without an offset: UTC, an offset such as +01:00, or a place",
             "Europe/Berlin",
             left_out="the stamps are taken as they stand",
         ),
