@@ -188,7 +188,7 @@ def estimate(
 
     Example: yieldest estimate demo-sites/hill-yard --sweep money.price_per_kwh=0.15:0.45:4
 
-    Example: yieldest estimate demo-sites/hill-yard --draws 100000
+    Example: yieldest estimate demo-sites/hill-yard --draws 50000
     """
     from yieldest.estimate import estimate as reckon  # noqa: PLC0415
     from yieldest.outfile import write_whole  # noqa: PLC0415
@@ -273,9 +273,9 @@ def report(
     One file that needs no network: charts, methods, doubt, and sliders to try things with. Read
     more: docs/page.md.
 
-    Example: yieldest report demo-sites/hill-yard --out hill-yard.html
+    Example: yieldest report demo-sites/hill-yard -o hill-yard.html
 
-    Example: yieldest report demo-sites/town-roof -o town-roof.html --figures charts
+    Example: yieldest report my-yard -o my-yard.html --figures charts
     """
     from yieldest.overrides import read_override  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
