@@ -166,7 +166,7 @@ def curve(
         typer.Option(
             metavar="CELSIUS",
             rich_help_panel=AIR,
-            help="Air temperature while the readings were taken.",
+            help="Air temperature at the readings, where no column says it.",
             min=-60,
             max=60,
         ),

@@ -80,7 +80,11 @@ class MeterNotes(Section):
     ] = None
     circuit: Annotated[
         Circuit | None,
-        key("where the meters were", "three-phase", left_out="dc, unless a heading says AC"),
+        key(
+            "where the meters were",
+            "three-phase",
+            left_out="dc; where a heading speaks of AC you are asked",
+        ),
     ] = None
     power_factor: Annotated[
         PowerFactor | None, key("power factor of an AC circuit; volts x amps need it", 0.9)
@@ -95,10 +99,15 @@ class MeterNotes(Section):
     ] = None
     volts_between: Annotated[
         Literal["lines", "line and neutral"] | None,
-        key("where the volts of three phases were measured", "lines"),
+        key(
+            "where the volts of three phases were measured",
+            "lines",
+            left_out="you are asked, where it matters",
+        ),
     ] = None
     resistors: Annotated[
-        Literal["star", "delta"] | None, key("how three load resistors are joined", "star")
+        Literal["star", "delta"] | None,
+        key("how three load resistors are joined", "star", left_out='"star"'),
     ] = None
     load_ohm: Annotated[
         Positive | None, key("load resistance, of each resistor", 22, unit="ohm")
@@ -128,19 +137,19 @@ class MeterNotes(Section):
     elevation_m: Annotated[
         Elevation | None,
         key(
-            "where they were taken, above sea level",
+            "height above sea level where they were taken",
             420,
             unit="m",
-            left_out="air of 1.225 kg/m3 where the temperature is not known either, else 0 m",
+            left_out="air of 1.225 kg/m3; 0 m where the temperature is known",
         ),
     ] = None
     temperature_c: Annotated[
         Celsius | None,
         key(
-            "air temperature while they were taken",
+            "air temperature while they were taken, where no column says it",
             15,
             unit="degrees Celsius",
-            left_out="that of a column, else of the standard atmosphere",
+            left_out="15, where the elevation is known",
         ),
     ] = None
     power_doubt: Annotated[

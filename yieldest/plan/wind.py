@@ -96,7 +96,11 @@ class Wind(Section):
     ] = None
     deviation_units: Annotated[
         str | None,
-        key("unit of standard deviations and gusts", "m/s", left_out="that of the speeds"),
+        key(
+            "unit of standard deviations and gusts",
+            "m/s",
+            left_out="the heading says it, else that of the speeds",
+        ),
     ] = None
     temperature_units: Annotated[
         str | None,
