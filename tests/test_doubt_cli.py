@@ -183,7 +183,7 @@ def test_a_spread_of_the_plan_stands_instead_of_the_default(run, yard, line, nam
 
 SPOILT = [
     ("draws = 5", "512"),
-    ("draws = 100000000", "500000"),
+    ("draws = 100000000", "from 0 to 500,000"),
     ("seed = -1", "seed"),
     ("anemomter = { standard_uncertainty = 0.1 }", "did you mean 'anemometer'"),
     ("anemometer = { standard_uncertainty = -0.1 }", "standard_uncertainty"),
@@ -195,7 +195,8 @@ SPOILT = [
     ("life_years = { triangular = [0, 5, 10] }", "life_years: 0 is not a life"),
     ("losses.electrical = { uniform = [0.5, 1.5] }", "1.5 is not a share"),
     ("correlation = [{ between = ['anemometer', 'mood'], coefficient = 0.5 }]", "'mood'"),
-    ("correlation = [{ between = ['anemometer', 'curve'], coefficient = 1.0 }]", "less than 1"),
+    ("correlation = [{ between = ['anemometer', 'curve'], coefficient = 1.0 }]",
+     "between -1 and 1"),
     ("correlation = [{ between = ['anemometer', 'mounting'], coefficient = 0.9 }, "
      "{ between = ['mounting', 'exposure'], coefficient = 0.9 }, "
      "{ between = ['anemometer', 'exposure'], coefficient = -0.9 }]", "contradict"),

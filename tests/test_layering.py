@@ -43,6 +43,14 @@ def test_folder_imports_only_from_above(folder):
             assert name.split(".")[1] in allowed, f"{path.name} imports {name}"
 
 
+def test_the_tables_of_a_plan_know_nothing_of_what_is_made_of_them():
+    """The folder plan/ is a part of the roof that the rest of the roof stands on."""
+    for path in (PACKAGE / "plan").glob("*.py"):
+        for name in imported(path) - {"yieldest.estimate"}:
+            part = name.split(".")[1]
+            assert part in {"plan", "overrides", *FOUNDATION, *FOLDERS[:6]}, f"{path.name}: {name}"
+
+
 @pytest.mark.parametrize("module", FOUNDATION)
 def test_foundation_imports_no_folder(module):
     for name in imported(PACKAGE / f"{module}.py"):

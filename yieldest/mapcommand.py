@@ -17,40 +17,78 @@ if TYPE_CHECKING:
 NEEDED = ("xarray", "dask", "distributed", "h5netcdf", "h5py", "zarr", "matplotlib")
 
 
+MOSTLY = "Most often needed"
+RARELY = "When the grid does not say it, and for very large grids (docs/scale.md)"
+
+
 def map_cells(
     grid: Annotated[
         list[Path],
-        typer.Argument(help="A Zarr store, or NetCDF files that continue each other."),
+        typer.Argument(
+            metavar="GRID", help="A Zarr store, or NetCDF files that continue each other."
+        ),
     ],
     output: Annotated[
-        Path, typer.Option("--output", "-o", help="What to write: a name in .nc or .zarr.")
+        Path,
+        typer.Option(
+            "--out",
+            "-o",
+            "--output",
+            metavar="FILE",
+            rich_help_panel=MOSTLY,
+            help="What to write: a name that ends in .nc or .zarr.",
+        ),
     ],
     plan: Annotated[
         Path | None,
-        typer.Option(help="The plan whose builds to map; without it only the wind is."),
+        typer.Option(
+            metavar="PLAN",
+            rich_help_panel=MOSTLY,
+            help="The plan whose builds to map; without it only the wind is.",
+        ),
+    ] = None,
+    pictures: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", rich_help_panel=MOSTLY, help="Also draw quick pictures into a folder."
+        ),
     ] = None,
     height: Annotated[
-        float | None, typer.Option(help="Height of the winds in m, where the grid is silent.")
+        float | None,
+        typer.Option(
+            metavar="METRES",
+            rich_help_panel=RARELY,
+            help="Height of the winds above ground, where the grid does not say it.",
+        ),
     ] = None,
     variable: Annotated[
         list[str] | None,
-        typer.Option(metavar="ROLE=NAME", help="Which variable is what; repeat it."),
+        typer.Option(
+            metavar="ROLE=NAME",
+            rich_help_panel=RARELY,
+            help="Which variable is what, such as speed=ws; again for another.",
+        ),
     ] = None,
     scheduler: Annotated[
         str | None,
-        typer.Option(metavar="ADDRESS", help="A dask scheduler; else this machine works alone."),
+        typer.Option(
+            metavar="ADDRESS",
+            rich_help_panel=RARELY,
+            help="A dask scheduler to share the work; else this machine works alone.",
+        ),
     ] = None,
-    pictures: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Also draw quick pictures into a folder.")
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Full precision for machines.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="All figures in full precision, for programs.")
+    ] = False,
 ) -> None:
-    """Make maps of wind, energy, cost and payback from a gridded wind record.
+    """Make maps of wind, energy, cost and payback from gridded winds.
 
     The grid holds wind speeds or components over time, or Weibull parameters, or how often each
-    class of speeds blows, with the attributes of the CF conventions.
+    class of speeds blows, with the attributes of the CF conventions. Read more: docs/scale.md.
 
-    Example: yieldest map winds.nc --plan demo-sites/hill-yard -o maps.nc
+    Example: yieldest map winds.nc --plan demo-sites/hill-yard --out maps.nc
+
+    Example: yieldest map winds.nc --out wind-only.nc --pictures pictures
     """
     absent = [name for name in NEEDED if find_spec(name) is None]
     if absent:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from yieldest.arrays import floats
-from yieldest.plan import Also, Plan, Reference
+from yieldest.plan import Plan, Reference, SecondAnemometer
 from yieldest.provenance import Provenance
 from yieldest.record.options import ReadOptions
 from yieldest.record.read import Record, read_record
@@ -37,7 +37,7 @@ def read_neighbour(plan: Plan, name: str) -> Record:
     return read_record(plan.file(name), ReadOptions(time_zone=plan.wind.time_zone))
 
 
-def read_also(plan: Plan, also: Also) -> Record:
+def read_also(plan: Plan, also: SecondAnemometer) -> Record:
     """Read a second anemometer of the plan's record."""
     options = _options(plan)
     columns = {**options.columns, "speed": also.column}
