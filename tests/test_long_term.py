@@ -55,6 +55,17 @@ def test_a_site_in_proportion_is_found_exactly():
     assert len(long_term(time[part], 0.8 * speed[part], time, speed).methods) == 3
 
 
+def test_gusts_within_a_step_do_not_change_what_its_mean_says():
+    """The variance ratio compares means over equal times (Rogers, Rogers & Manwell 2005): readings
+    of ten minutes that wander about an hour's mean must not make the site look more variable."""
+    time, speed, _ = made_up_years()
+    part = slice(5000, 5000 + 40 * 24)
+    minutes = time[part][0] + np.arange(40 * 24 * 6) * np.timedelta64(10, "m")
+    gusty = np.repeat(speed[part], 6) * np.tile([0.7, 1.3, 0.9, 1.1, 1.2, 0.8], 40 * 24)
+    for method in long_term(minutes, gusty, time, speed).methods:
+        assert method.mean_ms == pytest.approx(speed.mean(), rel=1e-9)
+
+
 def test_regression_and_variance_ratio_agree_with_scipy():
     """scipy.stats.linregress; the variance ratio has the ratio of standard deviations as slope
     (Rogers, Rogers & Manwell 2005)."""
@@ -102,7 +113,7 @@ def test_what_was_seen_is_predicted_exactly(form, groups, borrowed, seed):
 
 
 def test_a_group_without_readings_takes_the_relation_of_all():
-    sums = np.zeros((2, 10))
+    sums = np.zeros((2, 11))
     x, y = np.array([2.0, 4, 6]), np.array([1.0, 2, 3])
     sums[0] = power_sums(x, y, y**2, y**3, np.zeros(3, dtype=int), 1)[0]
     _, slope = coefficients(sums, "ratio", 10.0)

@@ -295,7 +295,7 @@ def test_a_plan_can_state_everything_about_a_record(run, yard, edit):
 
 
 def test_the_worked_examples_of_the_handbook():
-    """docs/records.md: shape 1.86 from months of shape 2; middles 1.6 % too large at 2 m/s."""
+    """docs/summed.md: shape 1.86 from months of shape 2; middles 1.6 % too large at 2 m/s."""
     climate, _, _ = climate_of_months(MonthlyMeans(MEANS, SOURCE), None, 10)
     assert climate.shape == pytest.approx(1.86, abs=0.005)
     edges = np.arange(0, 42.0, 2.0)

@@ -253,7 +253,7 @@ def _missed(concurrent: FloatArray, form: Form, borrowed: float) -> FloatArray:
     hidden = np.stack([concurrent[fold == number].sum(axis=0) for number in range(FOLDS)])
     everything = hidden.sum(axis=0)
     speed, cube = predict(everything - hidden, pick_reference(hidden), form, borrowed)
-    n, _, y, *_, y3 = np.moveaxis(everything.sum(axis=0), -1, 0)
+    n, _, y, *_, y3, _ = np.moveaxis(everything.sum(axis=0), -1, 0)
     count = hidden[..., 0].sum(axis=-1)
     return np.stack(
         [

@@ -154,7 +154,7 @@ class GroupSums:
     ----------
     group : ndarray of int, shape (m,)
         Group of each step of the reference.
-    concurrent : ndarray, shape (days, groups, 10)
+    concurrent : ndarray, shape (days, groups, 11)
         `power_sums` of the shared steps, by day.
     wanted : ndarray, shape (groups, 4)
         `reference_sums` of the steps to fill.
