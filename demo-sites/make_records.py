@@ -165,7 +165,7 @@ def fishing_quay() -> None:
 
 
 def river_plain() -> None:
-    """Make what a village weather station sums up its ten years as: hours in each class of 1 m/s."""
+    """Make what a village weather station sums its years up as: hours in classes of 1 m/s."""
     edges = np.arange(0.0, 17.0)
     share = weibull_min(1.65, scale=3.45).cdf(edges)
     share[-1] = 1.0
