@@ -165,3 +165,52 @@ def test_the_frozen_cups_of_the_hut_are_left_out(estimates):
     result, _ = estimates["ridge-hut"]
     frozen = next(test for test in result.study.screening.tests if test.name == "frozen")
     assert frozen.count == 130 + 96 + 150
+
+
+def test_the_quays_wind_is_told_as_read_and_over_the_years(run):
+    shown = " ".join(run("estimate", DEMO_SITES / "fishing-quay", "--draws", 512).out.split())
+    assert "mean 6.16 m/s at 6 m" in shown
+    assert "over the long term 4.99 m/s" in shown
+    assert re.search(
+        r"The record read 6.16 m/s; over 6.0 years of harbour.csv.gz .* 19% less", shown
+    )
+    # Both builds stand at one height, so the hub is reached once.
+    assert shown.count(" at the hub 5.37 ") == 1
+    # Whole m/s in the harbour are no reason to doubt that the winds of the years are Weibull.
+    assert "poor fit" not in shown
+    assert re.search(r"mean wind at the hub 5\.45 rather than 5\.37 m/s", shown)
+
+
+def test_the_plain_says_why_not_and_sends_nobody_measuring(run):
+    shown = " ".join(run("estimate", DEMO_SITES / "river-plain").out.split())
+    why = re.search(
+        r"Why: .* worth ([\d,]+) USD, and building and keeping it costs ([\d,]+);", shown
+    )
+    earned, paid = (float(text.replace(",", "")) for text in why.groups())
+    lost = float(re.search(r"is down ([\d,]+) USD", shown)[1].replace(",", ""))
+    assert paid - earned == pytest.approx(lost, abs=100)
+    assert "it would take a mean wind of 5.9 m/s at the hub, where 2.9 is reckoned" in shown
+    assert shown.count("no measurement is likely to turn the answer") == 2
+    assert "narrower" not in shown
+
+
+def test_a_kwh_of_the_hut_that_is_used_costs_what_it_would_have_to_be_worth(estimates, run):
+    result, (needed,) = estimates["ridge-hut"]
+    cost = result.builds[0].cost
+    assert cost.cost_per_used_kwh == pytest.approx(needed.price_per_kwh, rel=1e-6)
+    assert cost.cost_per_used_kwh == pytest.approx(cost.cost_per_kwh / result.terms.used_share)
+    shown = run("estimate", DEMO_SITES / "ridge-hut", "--json").json["builds"][0]["doubt"]
+    # A kWh cheaper than the generator's is not one that is cheap only because it is dumped.
+    assert shown["chance_cheaper_than_bought_kwh"] == pytest.approx(
+        shown["chance_paid_back_with_interest"], abs=0.01
+    )
+    assert "cost_per_used_kwh" in shown
+
+
+def test_a_test_for_frozen_cups_that_cannot_be_made_is_said(tmp_path, edit, run):
+    folder = shutil.copytree(DEMO_SITES / "ridge-hut", tmp_path / "hut")
+    assert "cannot be looked for" not in run("check", folder).out
+    edit(folder / "plan.toml", 'columns = { temperature = "Air (C)" }\n', "")
+    for command in ("check", "estimate"):
+        shown = " ".join(run(command, folder).out.split())
+        assert "frozen cups cannot be looked for; name its column in wind.columns" in shown

@@ -26,7 +26,7 @@ from yieldest.energy.yearly import (
     share_at_power,
 )
 from yieldest.money.bill import Bill
-from yieldest.money.cost import flow_of, outlay_of
+from yieldest.money.cost import flow_of, outlay_of, used_kwh_cost
 from yieldest.money.measures import cost_per_kwh, payback_years, present_value
 from yieldest.money.terms import MoneyTerms
 from yieldest.turbine.curve import Correction, PowerCurve, nodes_at_density
@@ -35,6 +35,7 @@ ENERGY = ("one_year_kwh", "life_kwh_per_year")
 MEASURES = (
     *ENERGY,
     "cost_per_kwh",
+    "cost_per_used_kwh",
     "simple_payback_years",
     "discounted_payback_years",
     "net_present_value",
@@ -109,7 +110,8 @@ def outcome(chain: Chain, terms: MoneyTerms, values: Values) -> dict[str, FloatA
     -------
     dict of str to ndarray, shape (...)
         By `MEASURES`; NaN for a payback that never comes and for the cost of no energy. What
-        needs a bill or a price that is not stated is left out.
+        needs a bill or a price that is not stated is left out, and so is the cost per used kWh
+        where all are used.
     """
 
     def value(quantity: str, central: npt.ArrayLike) -> FloatArray:
@@ -137,6 +139,8 @@ def outcome(chain: Chain, terms: MoneyTerms, values: Values) -> dict[str, FloatA
     if chain.bill is not None:
         rate = value("discount_rate", terms.discount_rate)
         found["cost_per_kwh"] = cost_per_kwh(flow.cost, flow.energy_kwh, rate)
+        if terms.used_share < 1:
+            found["cost_per_used_kwh"] = used_kwh_cost(flow, terms, rate)
         if terms.price_per_kwh is not None:
             net = flow.net
             found["simple_payback_years"] = payback_years(net)

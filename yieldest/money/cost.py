@@ -55,6 +55,9 @@ class Cost:
     cost_per_kwh_without_wage : float or None
     cost_per_kwh_by_recovery : float or None
         By the capital recovery factor.
+    cost_per_used_kwh : float or None
+        Cost less what sold kWh earn, over the energy that is used: the price of a bought kWh at
+        which the build pays just so, where prices do not rise.
     benefit_cost_ratio : float or None
     simple_payback_years, discounted_payback_years : float or None
     net_present_value : float or None
@@ -82,6 +85,7 @@ class Cost:
     cost_per_kwh: float | None
     cost_per_kwh_without_wage: float | None
     cost_per_kwh_by_recovery: float | None
+    cost_per_used_kwh: float | None
     benefit_cost_ratio: float | None
     simple_payback_years: float | None
     discounted_payback_years: float | None
@@ -173,6 +177,31 @@ def cost_of_a_kwh(outlay: Outlay, net_kwh_per_year: float, terms: MoneyTerms) ->
     return number_or_none(cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate))
 
 
+def used_kwh_cost(
+    flow: CashFlow, terms: MoneyTerms, discount_rate: npt.ArrayLike | None = None
+) -> FloatArray:
+    """Return cost less what sold kWh earn over the energy used, both discounted; NaN for none.
+
+    A kWh that is dumped or sold is none that would have been bought, so where some are, this and
+    not the cost of every kWh made is what to set against the price of a bought one.
+
+    Parameters
+    ----------
+    flow : CashFlow, shape (..., years + 1)
+        From `flow_of` on the same terms.
+    terms : MoneyTerms
+    discount_rate : array_like, shape (...), optional
+        Instead of that of the terms.
+
+    Notes
+    -----
+    Short, Packey & Holt 1995 (see `measures.present_value`): the levelised cost, with what is sold
+    as a credit to the cost.
+    """
+    rate = terms.discount_rate if discount_rate is None else discount_rate
+    return cost_per_kwh(flow.cost - flow.sold, flow.energy_kwh * terms.used_share, rate)
+
+
 def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) -> Cost:
     """Return what a build of `count` machines costs and earns.
 
@@ -236,6 +265,7 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
         cost_per_kwh=per_kwh,
         cost_per_kwh_without_wage=cost_of_a_kwh(unpaid, net_kwh_per_year, terms),
         cost_per_kwh_by_recovery=by_recovery,
+        cost_per_used_kwh=number_or_none(used_kwh_cost(flow, terms)),
         benefit_cost_ratio=ratio,
         simple_payback_years=simple,
         discounted_payback_years=discounted,

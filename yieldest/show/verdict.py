@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from yieldest.breakeven import break_even
 from yieldest.climate.site import LOW_MEAN_SPEED_MS
 from yieldest.compare import count_ladders
 from yieldest.energy.losses import kept_share
@@ -18,8 +19,9 @@ from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.money.cost import Cost, flow_of
 from yieldest.money.measures import present_value
 from yieldest.money.terms import MoneyTerms
+from yieldest.show.measures import MONEY_MEASURES
 from yieldest.show.spending import print_break_even, print_costs, print_ladder
-from yieldest.show.words import percent, print_heading, print_list, rounded
+from yieldest.show.words import print_heading, print_list, rounded
 
 TOO_NEAR = 0.10
 """Costs per kWh closer than this are too near to call; our choice, well within the usual doubt."""
@@ -70,44 +72,22 @@ def lines_of(estimate: Estimate) -> list[Line]:
     """Return the lines of energy and money that builds are compared by."""
     money = estimate.currency
 
-    priced = estimate.terms.price_per_kwh is not None
-
-    def two(value: float | None) -> str:
-        return rounded(value, 2)
-
+    terms = estimate.terms
+    priced = terms.price_per_kwh is not None
     lines = [
-        Line("net energy", "kWh/year", lambda b: b.energy.net_kwh_per_year, two, True),
-        Line("capital cost [6]", money, _of_cost("capital_cost"), lambda v: rounded(v, 4), False),
-    ]
-    if estimate.terms.wage_per_hour:
-        lines.append(
-            Line("  own labour for nothing", money, _of_cost("capital_cost_without_wage"),
-                 lambda v: rounded(v, 4), False)
-        )  # fmt: skip
-    lines += [
-        Line("own labour", "hours", _of_cost("labour_hours"), lambda v: rounded(v, 3), False),
-        Line("upkeep, first year", f"{money}/year", _of_cost("upkeep_per_year"), two, False),
-        Line("cost per kWh [7]", f"{money}/kWh", _of_cost("cost_per_kwh"), two, False),
-        Line(
-            "  by recovery factor", f"{money}/kWh", _of_cost("cost_per_kwh_by_recovery"), two, False
+        Line("net energy", "kWh/year", lambda b: b.energy.net_kwh_per_year, rounded, True),
+        *(
+            Line(
+                measure.label,
+                measure.unit.format(currency=money).removeprefix("share "),
+                _of_cost(measure.key),
+                measure.write,
+                measure.more_is_better,
+                measure.none_is_never and priced,
+            )
+            for measure in MONEY_MEASURES
+            if measure.label and measure.shown(terms)
         ),
-    ]
-    if estimate.terms.wage_per_hour:
-        lines.append(
-            Line("  own labour for nothing", f"{money}/kWh", _of_cost("cost_per_kwh_without_wage"),
-                 two, False)
-        )  # fmt: skip
-    lines += [
-        Line("simple payback [8]", "years", _of_cost("simple_payback_years"), two, False, priced),
-        Line(
-            "discounted payback", "years", _of_cost("discounted_payback_years"), two, False, priced
-        ),
-        Line("net present value", money, _of_cost("net_present_value"), two, True),
-        Line("rate of return", "per year", _of_cost("internal_rate_of_return"), percent, True),
-        Line("benefit over cost", "", _of_cost("benefit_cost_ratio"), two, True),
-        Line("an own hour earns", f"{money}/hour", _of_cost("earned_per_own_hour"), two, True),
-        Line("energy payback", "years", _of_cost("energy_payback_years"), two, False),
-        Line("carbon payback", "years", _of_cost("carbon_payback_years"), two, False),
     ]
     return [
         line
@@ -251,7 +231,22 @@ def verdict(estimate: Estimate) -> list[str]:
     """Return in plain words which build is the cheaper, and whether any of them pays."""
     priced = _priced(estimate)
     which = [_which(priced[0], priced[1], estimate.currency)] if len(priced) > 1 else []
-    return which + whether_it_pays(estimate)
+    return which + whether_it_pays(estimate) + _carried_to_the_years(estimate)
+
+
+def _carried_to_the_years(estimate: Estimate) -> list[str]:
+    """Say how far the measured wind was from that of the years, where a reference knows them."""
+    found, factor = estimate.long_term, estimate.wind.long_term_factor
+    if found is None:
+        return []
+    change = "no more and no less"
+    if abs(factor - 1) >= WORTH_NAMING:
+        change = f"{abs(1 - factor):.0%} {'less' if factor < 1 else 'more'}"
+    return [
+        f"The record read {estimate.wind.start_ms:.2f} m/s; over {found.reference_years:.1f} years "
+        f"of {found.provenance.source} the same place has {estimate.climate.mean_speed_ms:.2f}, "
+        f"{change}, and every figure here is for those years."
+    ]
 
 
 def whether_it_pays(estimate: Estimate) -> list[str]:
@@ -298,6 +293,24 @@ def _which(best: BuildEstimate, second: BuildEstimate, money: str) -> str:
     )
 
 
+def _why_not(build: BuildEstimate, terms: MoneyTerms, money: str) -> str:
+    """Say what a losing build earns and costs, and what wind it would take."""
+    flow = _cost(build).flow
+    paid, earned = (float(present_value(f, terms.discount_rate)) for f in (flow.cost, flow.value))
+    needed = break_even(build, terms)
+    wind = None if needed is None else needed.hub_mean_speed_ms
+    would = (
+        "no wind would make up for that"
+        if wind is None
+        else f"to pay just so it would take a mean wind of {rounded(wind)} m/s at the hub, where "
+        f"{build.climate.mean_speed_ms:.1f} is reckoned"
+    )
+    return (
+        f"Why: in those years its energy is worth {rounded(earned)} {money}, and building and "
+        f"keeping it costs {rounded(paid)}; {would}."
+    )
+
+
 def _does_it_pay(build: BuildEstimate, terms: MoneyTerms, money: str, *, alone: bool) -> list[str]:
     cost, energy = _cost(build), build.energy
     value = cost.net_present_value or 0.0
@@ -306,7 +319,8 @@ def _does_it_pay(build: BuildEstimate, terms: MoneyTerms, money: str, *, alone: 
         who = build.name if alone else f"even {build.name}, which loses least,"
         sentences = [
             f"Not worth it for the money: {who} is down {rounded(-value)} {money} over {span}. "
-            "There can be other reasons to build it, but saving money is not one."
+            "There can be other reasons to build it, but saving money is not one.",
+            _why_not(build, terms, money),
         ]
         if terms.wage_per_hour and (cost.earned_per_own_hour or 0.0) > 0:
             sentences.append(
