@@ -24,6 +24,8 @@ from yieldest.textfile import Progress
 MONTHS = 12
 FEWEST_JOINTS = 3
 _NOTHING_STATED = ReadOptions()
+FORMATS = ((is_netcdf, read_netcdf),)
+"""Kinds of file beside delimited text: how one is told by its content, and how it is read."""
 
 
 def _no_times() -> npt.NDArray[np.datetime64]:
@@ -147,7 +149,8 @@ def read_record(
         When a file cannot be read, a column is missing, a unit is unknown, or a value is text,
         negative, or a time that cannot be read.
     """
-    gathered = read_netcdf(path, options) if is_netcdf(path) else gather(path, options, progress)
+    read = next((read for is_kind, read in FORMATS if is_kind(path)), None)
+    gathered = gather(path, options, progress) if read is None else read(path, options)
     if not np.isfinite(gathered.si["speed"]).any():
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
     found, warnings = list(gathered.found), list(gathered.warnings)
