@@ -36,8 +36,11 @@ def is_netcdf(path: Path) -> bool:
     """Tell from its first bytes whether a file is NetCDF, classic or 4."""
     if not path.is_file():
         return False
-    with path.open("rb") as stream:
-        return stream.read(4) in _MAGIC
+    try:
+        with path.open("rb") as stream:
+            return stream.read(4) in _MAGIC
+    except OSError:
+        return False  # whoever reads it as text says why it cannot be read
 
 
 def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
