@@ -17,18 +17,16 @@ from yieldest.climate.site import Climate
 from yieldest.climate.weibull import mean_speed, scale_of_mean
 from yieldest.doubt.inputs import SPEED_FACTORS
 from yieldest.energy.losses import kept_after
-from yieldest.energy.yearly import (
+from yieldest.energy.of_readings import (
     SortedReadings,
     gross_kwh_of_readings,
-    gross_kwh_per_year,
-    idle_kwh_per_year,
     running_share_of_readings,
-    share_at_power,
 )
+from yieldest.energy.yearly import gross_kwh_per_year, idle_kwh_per_year, share_at_power
 from yieldest.money.bill import Bill
-from yieldest.money.cost import flow_of, outlay_of, used_kwh_cost
 from yieldest.money.measures import cost_per_kwh, payback_years, present_value
 from yieldest.money.terms import MoneyTerms
+from yieldest.money.years import flow_of, outlay_of, used_kwh_cost
 from yieldest.turbine.curve import Correction, PowerCurve, nodes_at_density
 
 ENERGY = ("one_year_kwh", "life_kwh_per_year")

@@ -1,25 +1,21 @@
-"""The builds side by side in words: which is better, why, and whether any of them pays."""
+"""The builds in words: which is better, why, and whether any of them pays."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
 
-from rich import box
 from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
 from yieldest.breakeven import break_even
 from yieldest.climate.site import LOW_MEAN_SPEED_MS
 from yieldest.compare import count_ladders
 from yieldest.energy.losses import kept_share
 from yieldest.estimate import BuildEstimate, Estimate
-from yieldest.money.cost import Cost, flow_of
+from yieldest.money.cost import Cost
 from yieldest.money.measures import present_value
 from yieldest.money.terms import MoneyTerms
-from yieldest.show.measures import MONEY_MEASURES
+from yieldest.money.years import flow_of
+from yieldest.show.side_by_side import side_by_side
 from yieldest.show.spending import print_break_even, print_costs, print_ladder
 from yieldest.show.words import print_heading, print_list, rounded
 
@@ -31,112 +27,16 @@ THIN_MARGIN = 0.20
 """A build that would lose money with so much less energy stands on a knife's edge; our choice."""
 
 
-@dataclass(frozen=True)
-class Line:
-    """One line of the table of builds side by side.
-
-    Parameters
-    ----------
-    label, unit : str
-    value : callable
-        The figure of a build, or None.
-    write : callable
-        The figure as text.
-    more_is_better : bool
-    none_is_never : bool
-        Whether a build with a cost and energy but no such figure never has it.
-    """
-
-    label: str
-    unit: str
-    value: Callable[[BuildEstimate], float | None]
-    write: Callable[[float | None], str]
-    more_is_better: bool
-    none_is_never: bool = False
-
-    def text(self, build: BuildEstimate) -> str:
-        """Return the figure of a build as text."""
-        value = self.value(build)
-        earns = build.cost is not None and build.energy.net_kwh_per_year > 0
-        return "never" if value is None and self.none_is_never and earns else self.write(value)
-
-
-def _of_cost(measure: str) -> Callable[[BuildEstimate], float | None]:
-    def value(build: BuildEstimate) -> float | None:
-        return None if build.cost is None else getattr(build.cost, measure)
-
-    return value
-
-
-def lines_of(estimate: Estimate) -> list[Line]:
-    """Return the lines of energy and money that builds are compared by."""
-    money = estimate.currency
-
-    terms = estimate.terms
-    priced = terms.price_per_kwh is not None
-    lines = [
-        Line("net energy", "kWh/year", lambda b: b.energy.net_kwh_per_year, rounded, True),
-        *(
-            Line(
-                measure.label,
-                measure.unit.format(currency=money).removeprefix("share "),
-                _of_cost(measure.key),
-                measure.write,
-                measure.more_is_better,
-                measure.none_is_never and priced,
-            )
-            for measure in MONEY_MEASURES
-            if measure.label and measure.shown(terms)
-        ),
-    ]
-    return [
-        line
-        for line in lines
-        if line.none_is_never or any(line.value(build) is not None for build in estimate.builds)
-    ]
-
-
-def better(line: Line, builds: tuple[BuildEstimate, ...]) -> int | None:
-    """Return which build is better by a line, by what is printed; None where that is alike."""
-    sign = -1.0 if line.more_is_better else 1.0
-    ranked = sorted(
-        (sign * value, i)
-        for i, build in enumerate(builds)
-        if (value := line.value(build)) is not None
-    )
-    if not ranked or len(builds) < 2:
-        return None
-    texts = [line.text(build) for build in builds]
-    best = ranked[0][1]
-    return None if texts.count(texts[best]) > 1 else best
-
-
 def print_verdict(estimate: Estimate, screen: Console) -> None:
     """Print the money of all builds side by side, why one is better, and what it comes from."""
     print_heading("Side by side, money in real terms (today's money)", screen)
-    screen.print(_side_by_side(estimate))
+    screen.print(side_by_side(estimate))
     if len(estimate.builds) > 1:
         print_list("Why", reasons(estimate), screen)
     print_costs(estimate, screen)
     for ladder in count_ladders(estimate):
         print_ladder(ladder, estimate.currency, screen)
     print_break_even(estimate, screen)
-
-
-def _side_by_side(estimate: Estimate) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
-    table.add_column("")
-    for build in estimate.builds:
-        table.add_column(Text(build.name), justify="right", overflow="fold")
-    table.add_column("unit")
-    for line in lines_of(estimate):
-        best = better(line, estimate.builds)
-        cells = []
-        for i, build in enumerate(estimate.builds):
-            mark = "better " if i == best else ""
-            cells.append(Text(f"{mark}{line.text(build)}"))
-        table.add_row(line.label, *cells, line.unit)
-    return table
 
 
 def reasons(estimate: Estimate) -> list[str]:
