@@ -79,6 +79,18 @@ def edit():
 
 
 @pytest.fixture
+def table_text(tmp_path):
+    """Write a text to a small file."""
+
+    def write(text):
+        path = tmp_path / "table.csv"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
+
+
+@pytest.fixture
 def hill_files():
     """Read a file of the hill-yard demo."""
     return lambda name: (DEMO_SITES / "hill-yard" / name).read_text(encoding="utf-8")

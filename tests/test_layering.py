@@ -55,3 +55,11 @@ def test_the_tables_of_a_plan_know_nothing_of_what_is_made_of_them():
 def test_foundation_imports_no_folder(module):
     for name in imported(PACKAGE / f"{module}.py"):
         assert name.split(".")[1] in FOUNDATION
+
+
+def test_the_developers_page_names_every_module_at_the_top():
+    page = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for path in PACKAGE.glob("*.py"):
+        assert path.name == "__init__.py" or f"`{path.name}`" in page, path.name
+    for folder in FOLDERS:
+        assert f"| `{folder}/` |" in page

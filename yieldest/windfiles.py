@@ -24,7 +24,17 @@ def _options(plan: Plan) -> ReadOptions:
 
 def read_plan_record(plan: Plan, progress: Progress | None = None) -> Record:
     """Read the wind record of a plan."""
-    return read_record(plan.file(str(plan.wind.record)), _options(plan), progress)
+    record = read_record(plan.file(str(plan.wind.record)), _options(plan), progress)
+    if plan.wind.screen.frozen_hours and record.temperature_c is None:
+        provenance = record.provenance
+        warning = (
+            "wind.screen.frozen_hours is stated, but the record has no temperature that was "
+            "recognised, so frozen cups cannot be looked for; name its column in wind.columns."
+        )
+        return replace(
+            record, provenance=replace(provenance, warnings=(*provenance.warnings, warning))
+        )
+    return record
 
 
 def read_reference(plan: Plan, reference: Reference) -> Record:

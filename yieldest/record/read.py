@@ -13,10 +13,11 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.record.coverage import Coverage, coverage_of, coverage_warnings
-from yieldest.record.gathered import Times
+from yieldest.record.gathered import Gathered, Times
 from yieldest.record.netcdf import is_netcdf, read_netcdf
 from yieldest.record.options import Finding, ReadOptions
 from yieldest.record.rows import gather
+from yieldest.record.sources import files_of
 from yieldest.record.units import BEAUFORT_EDGES_MS
 from yieldest.record.values import HIGHEST_GUST_MS
 from yieldest.textfile import Progress
@@ -24,6 +25,8 @@ from yieldest.textfile import Progress
 MONTHS = 12
 FEWEST_JOINTS = 3
 _NOTHING_STATED = ReadOptions()
+FORMATS = ((is_netcdf, read_netcdf),)
+"""Kinds of file beside delimited text: how one is told by its content, and how it is read."""
 
 
 def _no_times() -> npt.NDArray[np.datetime64]:
@@ -147,7 +150,7 @@ def read_record(
         When a file cannot be read, a column is missing, a unit is unknown, or a value is text,
         negative, or a time that cannot be read.
     """
-    gathered = read_netcdf(path, options) if is_netcdf(path) else gather(path, options, progress)
+    gathered = _gathered(path, options, progress)
     if not np.isfinite(gathered.si["speed"]).any():
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
     found, warnings = list(gathered.found), list(gathered.warnings)
@@ -209,6 +212,20 @@ def read_record(
         impossible_ms=as_read,
         found=tuple(found),
     )
+
+
+def _gathered(path: Path, options: ReadOptions, progress: Progress | None) -> Gathered:
+    files = files_of(path)
+    for file in files:
+        read = next((read for is_kind, read in FORMATS if is_kind(file)), None)
+        if read is not None and len(files) == 1:
+            return read(file, options)
+        if read is not None:
+            raise InputError(
+                f"{file}: only tables of text are read as several files together; name this one "
+                "alone."
+            )
+    return gather(path, options, progress)
 
 
 def impossible_warning(source: str, times: Times, speeds_ms: FloatArray) -> str:

@@ -58,6 +58,15 @@ def _price(best: BuildEstimate, estimate: Estimate) -> str:
     ]
     if others:
         sentence += ", " + ", ".join(others[:MOST_NAMED])
-    if terms.price_per_kwh is not None:
+    if terms.price_per_kwh is None:
+        return f"{sentence}."
+    if best.cost.cost_per_used_kwh is not None and terms.used_share < 1:
+        rest = "sold" if terms.export_price_per_kwh > 0 else "worth nothing"
+        sentence += (
+            f"; one that is used costs {rounded(best.cost.cost_per_used_kwh)}, for "
+            f"{1 - terms.used_share:.0%} are {rest}, and is worth {terms.price_per_kwh:g} "
+            f"{currency}"
+        )
+    else:
         sentence += f"; it is worth {terms.price_per_kwh:g} {currency}"
     return f"{sentence}."

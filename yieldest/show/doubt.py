@@ -91,13 +91,27 @@ def goal_of(build: BuildDoubt) -> str:
 
 
 def next_step_sentences(doubt: Doubt, currency: str) -> list[str]:
-    """Return for each build what to measure next, the most useful first."""
-    return [
-        _sentence(build, gain, currency, len(doubt.builds))
-        for build in doubt.builds
-        for gain in build.next_steps[:3]
-        if gain.narrowed > 0.005
-    ]
+    """Return for each build what to measure next, the most useful first.
+
+    Where nothing that could be measured is likely to turn the answer, that is said instead.
+    """
+    sentences = []
+    for build in doubt.builds:
+        pays = build.paid_back_with_interest
+        if pays is not None and not 1 - MOST_CERTAIN <= pays <= MOST_CERTAIN:
+            where = f"{build.name}: " if len(doubt.builds) > 1 else ""
+            sentences.append(
+                f"{where}nothing more for the money's sake: it "
+                f"{'pays' if pays > MOST_CERTAIN else 'does not pay'} in more than "
+                f"{MOST_CERTAIN:.0%} of all cases, so no measurement is likely to turn the answer"
+            )
+            continue
+        sentences += [
+            _sentence(build, gain, currency, len(doubt.builds))
+            for gain in build.next_steps[:3]
+            if gain.narrowed > 0.005
+        ]
+    return sentences
 
 
 def sufficiency(doubt: Doubt) -> str:
@@ -120,6 +134,7 @@ _ROWS = (
     ("net energy of one year", "one_year_kwh", "kWh", 2),
     ("net energy, mean year of its life", "life_kwh_per_year", "kWh/year", 2),
     ("cost per kWh", "cost_per_kwh", "{}/kWh", 2),
+    ("cost per used kWh", "cost_per_used_kwh", "{}/kWh", 2),
     ("simple payback", "simple_payback_years", "years", 2),
     ("discounted payback", "discounted_payback_years", "years", 2),
     ("net present value", "net_present_value", "{}", 2),

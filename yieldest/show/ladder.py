@@ -35,7 +35,8 @@ def print_ladder(estimate: Estimate, screen: Console) -> None:
         shared += 1
     for step in first.wind.ladder[:shared]:
         table.add_row(*_cells(step))
-    for build in estimate.builds:
+    endings = {(build.wind.ladder, _strong_wind(build)) for build in estimate.builds}
+    for build in estimate.builds[:1] if len(endings) == 1 else estimate.builds:
         if others and build.wind.ladder[shared:]:
             table.add_row(Text(build.name, style="bold"))
         for step in build.wind.ladder[shared:]:

@@ -147,6 +147,8 @@ def break_even_sentences(estimate: Estimate) -> list[str]:
 
 def break_even_sentence(name: str, needed: BreakEven, money: str) -> str:
     """Return in words what one build would need to pay just so."""
+    wind, wind_now = needed.hub_mean_speed_ms, needed.present_hub_mean_speed_ms
+    decimals = 2 if wind is not None and f"{wind:.1f}" == f"{wind_now:.1f}" else 1
     values = {
         "bill_cost": (
             "the whole bill",
@@ -155,8 +157,7 @@ def break_even_sentence(name: str, needed: BreakEven, money: str) -> str:
         "machine_cost": ("rotor and generator alone", f"{rounded(needed.machine_cost)} {money}"),
         "hub_mean_speed_ms": (
             "mean wind at the hub",
-            f"{rounded(needed.hub_mean_speed_ms)} rather than "
-            f"{needed.present_hub_mean_speed_ms:.1f} m/s",
+            "-" if wind is None else f"{wind:.{decimals}f} rather than {wind_now:.{decimals}f} m/s",
         ),
         "price_per_kwh": (
             "a kWh worth",

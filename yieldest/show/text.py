@@ -56,13 +56,17 @@ def print_estimate(estimate: Estimate, screen: Console, doubt: Doubt | None = No
 
 def _print_wind(estimate: Estimate, screen: Console) -> None:
     climate, record, study = estimate.climate, estimate.record, estimate.study
-    known = (
-        f"mean {climate.mean_speed_ms:.1f} m/s at {climate.height_m:g} m (stated)"
-        if record is None or study is None
-        else f"mean {study.mean_speed_ms:.2f} m/s at {climate.height_m:g} m, "
-        f"{rounded(record.coverage.hours, 3)} hours of readings, "
-        f"{percent(record.coverage.share, 3)} of the time they span"
-    )
+    if record is None or study is None:
+        how = "summed up by others" if estimate.wind.readings is not None else "stated"
+        known = f"mean {climate.mean_speed_ms:.1f} m/s at {climate.height_m:g} m ({how})"
+    else:
+        known = (
+            f"mean {study.mean_speed_ms:.2f} m/s at {climate.height_m:g} m, "
+            f"{rounded(record.coverage.hours, 3)} hours of readings, "
+            f"{percent(record.coverage.share, 3)} of the time they span"
+        )
+    if estimate.long_term is not None:
+        known += f"; over the long term {climate.mean_speed_ms:.2f} m/s"
     screen.print(
         Text(f"Wind: {known}; Weibull shape {climate.shape:.2f}, scale {climate.scale_ms:.2f} m/s")
     )
