@@ -129,8 +129,8 @@ SPOILT = [
      "rated_power_w = 300\nbeyond_last = 'zero'\n[money]", 12,
      "build 2: beyond_last has no meaning for a stand_in; remove it."),
     (BUILD, BUILD.replace("[", "load = { kind = 'charger', start_up_w = 3 }\n["), 16,
-     "build 2 load: no_load_draw_w and start_up_w belong to a conversion; state conversion as a file or "
-     "'typical'."),
+     "build 2 load: no_load_draw_w and start_up_w belong to a conversion; state conversion as a "
+     "file or 'typical'."),
     (MONEY, "grant = 1\ngrant_share = 0.1", 16,
      "money: grant and grant_share exclude each other; keep one of them."),
     (SITE, "displacement_m = 3", 3, "site: displacement_m belongs to the log law; state terrain or "
