@@ -20,12 +20,15 @@ time."""
 MISSING_WORDS = frozenset(
     {"", "na", "n/a", "#n/a", "nan", "-nan", "null", "none", "nil", "missing", "m", "x", "-", "--"}
     | {"---", "----", "-----", "...", "?", "*", "**", "***", "/", "//", "///", "////"}
+    | {"n.a.", "nd", "n.d.", "no data", "nodata", "msng", "undefined", "err", "error"}
+    | {"#value!", "#div/0!", "#ref!", "#num!", "#name?", "#null!"}
 )
 """Cells, in lower case, that stand for a value that is not there."""
 
 _SAMPLE_LINES = 500
 _COMMENT = re.compile(r"\s*(#|%|//)")
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 _DATE = re.compile(r"\d{1,8}[-/.:T ](\d|[A-Za-z]{3})")
 _UNIT_CELLS = frozenset(
     {"m/s", "m/sec", "meters/second", "metres/second", "mps", "ms-1", "m s-1", "mph", "km/h"}
@@ -33,6 +36,10 @@ _UNIT_CELLS = frozenset(
     | {
         "deg",
         "degt",
+        "deg n",
+        "degn",
+        "deg true",
+        "°n",
         "degrees",
         "°",
         "deg c",
@@ -71,6 +78,12 @@ class Layout:
         Line (from 1) of the heading; 0 where the headings were stated.
     data_line : int
         Line from which on every line that is neither blank nor a comment holds data.
+    statistics : tuple of str
+        The cells of a line below the heading that says Avg, Max or such; empty without one.
+    last_line : int or None
+        The last line that may hold data; None where that is the last of the file.
+    head : tuple of str
+        The lines of heading, units and statistics as they stand, for loggers write them anew.
     """
 
     encoding: str
@@ -80,6 +93,9 @@ class Layout:
     units: tuple[str, ...]
     heading_line: int
     data_line: int
+    statistics: tuple[str, ...] = ()
+    last_line: int | None = None
+    head: tuple[str, ...] = ()
 
 
 def is_comment(line: str) -> bool:
@@ -87,9 +103,9 @@ def is_comment(line: str) -> bool:
     return _COMMENT.match(line) is not None
 
 
-def carries_data(line: str) -> bool:
-    """Tell whether a line is neither blank nor a comment."""
-    return bool(line.strip()) and not is_comment(line)
+def carries_data(line: str, head: Sequence[str] = ()) -> bool:
+    """Tell whether a line is neither blank nor a comment nor one of `head` (see `Layout`)."""
+    return bool(line.strip()) and not is_comment(line) and line.strip() not in head
 
 
 def split_line(line: str, delimiter: str) -> list[str]:
@@ -138,6 +154,7 @@ def layout_of(
     if not content:
         raise InputError(f"{path}: the file is empty; a heading and data lines were expected.")
     units: list[str] = []
+    statistics: list[str] = []
     if headings:
         heading, heading_line, data_line = list(headings), 0, content[0][0]
         delimiter = delimiter or _delimiter(content)
@@ -149,12 +166,15 @@ def layout_of(
             units, data_line = split_line(content[1][1], delimiter), content[1][0] + 1
     else:
         delimiter = delimiter or _delimiter(content)
-        heading, units, heading_line, data_line = _find_heading(path, below, content, delimiter)
+        found = _find_heading(path, below, content, delimiter)
+        heading, units, statistics, heading_line, data_line = found
     data = [split_line(line, delimiter) for number, line in content if number >= data_line]
     if not data:
         raise InputError(f"{path}: there is a heading but no data line below it.")
     if len(data[0]) == len(heading) + 1 and not any(row[-1] for row in data if row):
         heading = [*heading, ""]  # every data line ends in a delimiter
+    elif len(data[0]) == len(heading) - 1 and not heading[-1]:
+        heading = heading[:-1]  # the heading alone ends in a delimiter
     if headings and len(data[0]) != len(heading):
         raise InputError(
             f"{path}, line {data_line}: {len(data[0])} cells, but {len(heading)} headings are "
@@ -168,6 +188,12 @@ def layout_of(
         units=tuple(units),
         heading_line=heading_line,
         data_line=data_line,
+        statistics=tuple(statistics),
+        head=tuple(
+            line.strip()
+            for number, line in content
+            if 0 < heading_line <= number < data_line and not _is_data(split_line(line, delimiter))
+        ),
     )
 
 
@@ -184,13 +210,14 @@ def _delimiter(content: list[tuple[int, str]]) -> str:
         return ";"  # one number a line, perhaps with a decimal comma: nothing to part
     fallback = None
     for mark in DELIMITERS:
-        counts = Counter(len(split_line(line, mark)) for line in lines[-50:])
+        rows = [split_line(line, mark) for line in lines]
+        end = _readings_end(rows)
+        counts = Counter(map(len, rows[max(0, end - 50) : end]))
         cells, often = counts.most_common(1)[0]
-        if cells < 2 or often < min(50, len(lines)) / 2:
+        if cells < 2 or often < min(50, end) / 2:
             continue
-        ends = lines[-1].endswith(mark)
-        for line in lines:
-            row = split_line(line, mark)
+        ends = lines[end - 1].endswith(mark)
+        for row in rows:
             if _fits(row, cells, ends) and not _is_data(row):
                 return mark
         fallback = fallback or mark
@@ -211,12 +238,17 @@ def _is_reading(cells: list[str]) -> bool:
     return numbers >= 3 or (dates > 0 and len(cells) > 1)
 
 
+_Heading = tuple[list[str], list[str], list[str], int, int]
+"""Heading, units, statistics, line of the heading, first line of data."""
+
+
 def _find_heading(
     path: Path, lines: list[tuple[int, str]], content: list[tuple[int, str]], delimiter: str
-) -> tuple[list[str], list[str], int, int]:
+) -> _Heading:
     """Walk up from the last data line to the heading."""
     rows = [(number, split_line(line, delimiter)) for number, line in content]
-    data = [cells for _, cells in rows if _is_data(cells)]
+    data = [cells for _, cells in rows[: _readings_end([cells for _, cells in rows])]
+            if _is_data(cells)]  # fmt: skip
     if not data:
         raise InputError(
             f"{path}: there is a heading but no data line below it; give one line per reading."
@@ -234,24 +266,54 @@ def _find_heading(
         ]
         found = _heading_among(comments, width, ends)
         if found is None:
-            raise InputError(
-                f"{path}, line {first}: no heading line was found above this, the first line of "
-                "data; state the headings."
-            )
-        heading, units, heading_line, _ = found
-        return heading, units, heading_line, first
+            raise _no_heading(path, rows, first, width, delimiter)
+        heading, units, statistics, heading_line, _ = found
+        return heading, units, statistics, heading_line, first
     return found
+
+
+def _no_heading(
+    path: Path, rows: list[tuple[int, list[str]]], first: int, width: int, delimiter: str
+) -> InputError:
+    """Say that no heading was found, and what the line that looks like one lacks."""
+    text = [(number, cells) for number, cells in rows if number < first and not _is_data(cells)]
+    if not text or len(text[-1][1]) == 1:
+        return InputError(
+            f"{path}, line {first}: no heading line was found above this, the first line of data; "
+            "write one, or state the headings (headings; on the command line --headings A,B,C)."
+        )
+    number, cells = text[-1]
+    why = {
+        " ": "does a heading, or a time, have a space in it?",
+        ",": "do the numbers have decimal commas? Then save the file with semicolons.",
+    }.get(delimiter, "mend the heading.")
+    return InputError(
+        f"{path}, line {number}: the heading has {len(cells)} cells, parted by "
+        f"{DELIMITERS.get(delimiter, delimiter)}, but the lines below it have {width}; {why} Or "
+        f"state headings for all {width} and skip_lines = {number} (on the command line --headings "
+        f"A,B,C --skip-lines {number})."
+    )
+
+
+def _readings_end(rows: list[list[str]]) -> int:
+    """Return how many rows there are up to the last one that is surely a reading."""
+    last = next((n for n in range(len(rows) - 1, -1, -1) if _is_reading(rows[n])), None)
+    return len(rows) if last is None else last + 1
 
 
 def _fits(cells: list[str], width: int, ends: bool) -> bool:
     """Tell whether cells can be a heading; `ends` where data lines end in a delimiter."""
-    return len(cells) == width or (ends and len(cells) == width - 1)
+    return (
+        len(cells) == width
+        or (ends and len(cells) == width - 1)
+        or (len(cells) == width + 1 and not cells[-1])
+    )
 
 
 def _heading_among(
     rows: list[tuple[int, list[str]]], width: int, ends: bool
-) -> tuple[list[str], list[str], int, int] | None:
-    """Return heading, units, line of the heading, line after; of the text line that fits."""
+) -> _Heading | None:
+    """Return what the text line that fits says, and the line after it."""
     fitting = [
         index
         for index, (_, cells) in enumerate(rows)
@@ -272,12 +334,14 @@ def _heading_among(
     at = fitting[chosen]
     after = rows[at][0] + 1
     units: list[str] = []
+    statistics: list[str] = []
     if at > 0 and all(cell.lower() in _STATISTIC_CELLS or not cell for cell in rows[at][1]):
+        statistics = rows[at][1]
         at -= 1
     if at > 0 and len(rows[at - 1][1]) == len(rows[at][1]) and _holds_units(rows[at][1]):
         units = rows[at][1]
         at -= 1
-    return rows[at][1], units, rows[at][0], after
+    return rows[at][1], units, statistics, rows[at][0], after
 
 
 def _holds_units(cells: list[str]) -> bool:
@@ -291,8 +355,6 @@ def _holds_units(cells: list[str]) -> bool:
 
 
 def _decimal(path: Path, rows: list[list[str]], delimiter: str) -> str:
-    if delimiter == ",":
-        return "."
     marks = Counter(
         mark
         for row in rows
@@ -300,10 +362,20 @@ def _decimal(path: Path, rows: list[list[str]], delimiter: str) -> str:
         for mark in ".,"
         if mark in cell and _NUMBER.fullmatch(cell)
     )
+    if delimiter == "," and marks[","]:
+        # In quotes, then: "5,2" has a decimal comma, but "1,013" may be a thousand and thirteen.
+        quoted = [cell for row in rows for cell in row if "," in cell and _NUMBER.fullmatch(cell)]
+        if all(_THOUSANDS.fullmatch(cell) for cell in quoted):
+            if marks["."]:
+                return "."
+            raise InputError(
+                f"{path}: {quoted[0]!r} may be a number of thousands or of thousandths; state the "
+                "decimal mark (decimal; on the command line --decimal)."
+            )
     if marks["."] and marks[","]:
         raise InputError(
             f"{path}: some numbers have a decimal point and some a decimal comma; state the "
-            "decimal mark."
+            "decimal mark (decimal; on the command line --decimal)."
         )
     return "," if marks[","] else "."
 
