@@ -1,4 +1,4 @@
-"""Tell a file that is no text by its first bytes, so that the message can say what to do with it."""
+"""Tell by its first bytes what a file is that holds no table, and what to do with it."""
 
 from __future__ import annotations
 

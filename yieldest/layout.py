@@ -82,6 +82,8 @@ class Layout:
         The cells of a line below the heading that says Avg, Max or such; empty without one.
     last_line : int or None
         The last line that may hold data; None where that is the last of the file.
+    below : str or None
+        What stands below that line, in words; None where nothing does.
     head : tuple of str
         The lines of heading, units and statistics as they stand, for loggers write them anew.
     """
@@ -95,6 +97,7 @@ class Layout:
     data_line: int
     statistics: tuple[str, ...] = ()
     last_line: int | None = None
+    below: str | None = None
     head: tuple[str, ...] = ()
 
 
@@ -310,9 +313,7 @@ def _fits(cells: list[str], width: int, ends: bool) -> bool:
     )
 
 
-def _heading_among(
-    rows: list[tuple[int, list[str]]], width: int, ends: bool
-) -> _Heading | None:
+def _heading_among(rows: list[tuple[int, list[str]]], width: int, ends: bool) -> _Heading | None:
     """Return what the text line that fits says, and the line after it."""
     fitting = [
         index

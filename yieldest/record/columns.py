@@ -12,7 +12,9 @@ from yieldest.layout import Layout
 from yieldest.record.options import Finding, ReadOptions
 from yieldest.record.units import unit_in_heading, unit_of
 
-CLOCK_ROLES = ("time", "date", "year", "month", "day", "hour", "minute", "second")
+CLOCK_ROLES = ("time", "date", "year", "month", "day", "hour", "minute", "second", "half of day")
+TEXT_ROLES = ("time", "date", "half of day")
+"""Those of the clock's columns that are kept as text."""
 VALUE_ROLES = ("speed", "direction", "temperature", "pressure", "deviation", "gust")
 
 RECOGNISED_COLUMNS = {
@@ -25,8 +27,9 @@ RECOGNISED_COLUMNS = {
     "hour": ("hour", "hh", "hr"),
     "minute": ("minute", "mn", "min", "minutes"),
     "second": ("second", "sec", "seconds"),
+    "half of day": ("am pm", "ampm"),
     "speed": ("speed", "wind speed", "windspeed", "wind spd", "windspd", "wspd", "ws", "wind", "v",
-              "anemometer", "wind velocity", "wind force", "force", "beaufort", "bft"),
+              "anemometer", "wind velocity", "ff", "spd", "wind force", "force", "beaufort", "bft"),
     "direction": ("direction", "wind direction", "wind dir", "winddir", "winddirection", "wdir",
                   "dir", "wd", "wind from direction"),
     "temperature": ("temperature", "air temperature", "temp", "air temp",
@@ -35,7 +38,8 @@ RECOGNISED_COLUMNS = {
                  "atmospheric pressure"),
 }  # fmt: skip
 """The headings that are recognised for each role, the surest first. "deviation" and "gust" are the
-speed headings with one of `STATISTICS`, or such a word alone."""
+speed headings with one of `STATISTICS`, or such a word alone. Tables of readings, curves and
+summaries are recognised by the same words."""
 
 STATISTICS = {
     "mean": ("avg", "mean", "average", "ave"),
@@ -50,11 +54,12 @@ _ALONE = {
 _UNIT_WORDS = frozenset(
     {"m", "s", "ms", "mps", "mph", "km", "h", "kmh", "kph", "kn", "kt", "kts", "knots", "ft", "fps"}
     | {"bft", "beaufort", "deg", "degrees", "c", "f", "k", "degc", "degf", "hpa", "mbar", "mb"}
-    | {"pa", "kpa", "inhg", "mmhg", "utc", "gmt", "lst", "local"}
+    | {"pa", "kpa", "inhg", "mmhg", "utc", "gmt", "lst", "local", "in", "hr", "miles"}
 )
 _CASED = {"MM": "month", "mm": "minute"}
 """Headings that only their case tells apart."""
-_HEIGHT = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?)\s?m(?:etres|eters)?(?![A-Za-z/²2])")
+_HEIGHT = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?)\s?(?:m(?:etres|eters)?|M)(?![A-Za-z/²2])")
+_AVERAGED_OVER = re.compile(r"\b(\d+ ?(min|minutes?|h|hours?|s|sec|seconds?)|hourly|daily)\b")
 _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
 )
@@ -103,8 +108,16 @@ class Columns:
     warnings: list[str] = field(default_factory=list)
 
 
-def take_apart(text: str) -> Heading:
-    """Take a heading apart into base, statistic and height."""
+def take_apart(text: str, below: str = "") -> Heading:
+    """Take a heading apart into base, statistic and height.
+
+    Parameters
+    ----------
+    text : str
+    below : str
+        What a line below it says of the statistic ("Avg", "Max"), where the heading itself does
+        not.
+    """
     # Brackets hold a unit, but in "WS (10 m)" the height.
     height = _HEIGHT.search(re.sub(r"[(\[]\s*m\s*/?\s*s[^)\]]*[)\]]", " ", text))
     bare = text.replace(height.group(0), " ", 1) if height else text
@@ -113,7 +126,7 @@ def take_apart(text: str) -> Heading:
     words = re.sub(r"[^a-z0-9]+", " ", bare.lower()).split()
     while len(words) > 1 and words[-1] in _UNIT_WORDS:
         words.pop()
-    base = " ".join(words)
+    base = _AVERAGED_OVER.sub(" ", " ".join(words)).strip() or " ".join(words)
     statistic = None
     for kind, spellings in STATISTICS.items():
         for spelling in spellings:
@@ -123,6 +136,8 @@ def take_apart(text: str) -> Heading:
     words = base.split()
     while len(words) > 1 and words[-1] in _UNIT_WORDS:
         words.pop()  # "WS_ms_Avg" has its unit before the statistic
+    if statistic is None:
+        statistic = next((k for k, known in STATISTICS.items() if below.lower() in known), None)
     height_m = float(height.group(1).replace(",", ".")) if height else None
     return Heading(text, _CASED.get(text, " ".join(words)), statistic, height_m)
 
@@ -145,13 +160,23 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
     """
     have = ", ".join(repr(heading) for heading in layout.headings)
     for role, name in options.columns.items():
+        if role not in (*CLOCK_ROLES, *VALUE_ROLES):
+            raise InputError(
+                f"columns: {role!r} is none of {', '.join((*CLOCK_ROLES, *VALUE_ROLES))}; write "
+                "one of these."
+            )
         if name not in layout.headings:
             raise InputError(
                 f"{path}: there is no column {name!r} for the {role}; the columns are {have}."
             )
     columns = Columns(names=dict(options.columns))
     stated = set(options.columns.values())
-    parts = [take_apart(heading) for heading in layout.headings if heading not in stated]
+    below = dict(zip(layout.headings, layout.statistics, strict=False))
+    parts = [
+        take_apart(heading, below.get(heading, ""))
+        for heading in layout.headings
+        if heading not in stated
+    ]
     _choose_speed(path, layout, parts, options, columns, have)
     for role in ("direction", "temperature", "pressure", "deviation", "gust"):
         if role not in columns.names:
@@ -208,10 +233,13 @@ def _choose_speed(
             wanted = options.sensor.lower()
             matches = [part for part in matches if wanted in part.text.lower()]
         if not matches:
+            gust = next((part for part in parts if _is_statistic("gust", part)), None)
             raise InputError(
                 f"{path}: no column was recognised as the speed"
                 + (f" of sensor {options.sensor!r}" if options.sensor else "")
-                + f"; the columns are {have}; name one 'speed' or state which it is."
+                + (f" ({gust.text!r} holds gusts, not means)" if gust is not None else "")
+                + f"; the columns are {have}; name one 'speed' or state which it is (columns; on "
+                "the command line --column speed=HEADING)."
             )
         chosen = _nearest(matches, options.height_m)
         rivals = [part for part in matches if part.height_m == chosen.height_m]
@@ -220,7 +248,8 @@ def _choose_speed(
             raise InputError(
                 f"{path}: several columns could be the speed "
                 f"({', '.join(repr(part.text) for part in matches)}); state which one, by its "
-                "heading, its height or its sensor."
+                "heading (columns; on the command line --column speed=HEADING), its height or its "
+                "sensor."
             )
         if len(matches) > 1:
             how = f"nearest of {len(matches)} to the {options.height_m:g} m stated"

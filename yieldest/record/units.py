@@ -59,7 +59,17 @@ _SPEED_SPELLINGS = {
         *("m/s", "ms", "mps", "m s", "m s-1", "ms-1", "m.s-1", "m s^-1", "m s**-1", "m/sec"),
         *("metres per second", "meters per second", "meters/second", "metres/second"),
     ),
-    "km/h": ("km/h", "kmh", "kph", "kmph", "km/hr", "km/hour", "km h-1", "km h", "kilometres per hour"),
+    "km/h": (
+        "km/h",
+        "kmh",
+        "kph",
+        "kmph",
+        "km/hr",
+        "km/hour",
+        "km h-1",
+        "km h",
+        "kilometres per hour",
+    ),
     "mph": ("mph", "mi/h", "mi/hr", "miles/hr", "miles/hour", "miles per hour", "mile/hour"),
     "kn": ("kn", "kt", "kts", "knot", "knots", "nmi/h"),
     "ft/s": ("ft/s", "fps", "ft s-1", "feet per second"),
@@ -96,7 +106,9 @@ UNITS = {
 """The units of each quantity."""
 
 
-_TYPESET = str.maketrans({"\u2212": "-", "\u207b": "-", "\u00b9": "1", "\u00b7": " ", "\u00a0": " "})
+_TYPESET = str.maketrans(
+    {"\u2212": "-", "\u207b": "-", "\u00b9": "1", "\u00b7": " ", "\u00a0": " "}
+)
 """The minus, the raised minus and one, the raised dot and the unbroken space of m·s⁻¹."""
 
 

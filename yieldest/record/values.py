@@ -44,6 +44,8 @@ NUMBER_MARKS = (
     *(99.0, 99.9, 99.99, 999.0, 999.9, 999.99, 9999.0, 9999.9, 9999.99, 99999.0, 32767.0),
 )
 """Numbers that loggers and weather services write for a missing value."""
+VARIABLE_DIRECTION = 990.0
+"""Weather services write it for a wind that has no one direction (common practice, no source)."""
 
 FAR_FROM_THE_REST = 1.5
 SURELY_REPEATED = 3
@@ -187,7 +189,8 @@ def blank_marks(
     stated = [float(mark) for mark in stated_marks if _is_number(mark)]
     counts: Counter[str] = Counter()
     low, high = LIMITS[role]
-    for mark in dict.fromkeys([*stated, *NUMBER_MARKS]):
+    usual = (*NUMBER_MARKS, VARIABLE_DIRECTION) if role == "direction" else NUMBER_MARKS
+    for mark in dict.fromkeys([*stated, *usual]):
         hit = values == mark
         often = int(hit.sum())
         if not often:
