@@ -7,7 +7,7 @@ from collections.abc import Sequence
 _SAVE_AS_CSV = "open it in the program it belongs to and save the sheet as CSV"
 _KINDS = (
     (b"%PDF", "a PDF", "copy the table out of it into a sheet, check it, and save that as CSV"),
-    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an old Excel workbook or such", _SAVE_AS_CSV),
+    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "a spreadsheet (xls) or another office file", _SAVE_AS_CSV),
     (b"PK\x05\x06", "an empty zip archive", "pack the file again"),
     (b"\x89PNG", "a picture", "read the numbers off it into a CSV file"),
     (b"\xff\xd8\xff", "a picture", "read the numbers off it into a CSV file"),
@@ -60,9 +60,9 @@ def markup_kind(text: str) -> str | None:
 
 def document_kind(members: Sequence[str]) -> str | None:
     """Say what a zip archive is that an office program wrote, by the names in it; else None."""
-    for folder, kind in (("xl/", "an Excel workbook"), ("word/", "a word-processor document")):
+    for folder, kind in (("xl/", "a spreadsheet (xlsx)"), ("word/", "a word-processor document")):
         if any(name.startswith(folder) for name in members):
             return f"this is {kind}, not a table as text; {_SAVE_AS_CSV}"
     if "mimetype" in members and "content.xml" in members:
-        return f"this is an OpenDocument file, not a table as text; {_SAVE_AS_CSV}"
+        return f"this is an OpenDocument file (ods or odt), not a table as text; {_SAVE_AS_CSV}"
     return None

@@ -92,6 +92,7 @@ class _Gathering:
         self._places: list[tuple[Source, Rows]] = []
         self._rows = 0
         self._disordered = 0
+        self._same_time = 0
 
     def gather(self, progress: Progress | None) -> Gathered:
         if self.options.start is None:
@@ -253,6 +254,7 @@ class _Gathering:
             values["speed"][impossible] = np.nan
             self.beyond["speed"] += int(impossible.sum())
         self._disordered += int((np.diff(time) < np.timedelta64(0)).sum())
+        self._same_time += time.size - np.unique(time).size
         averager.add(time, values)
 
     def _result(self) -> Gathered:
@@ -303,6 +305,12 @@ class _Gathering:
         if self._disordered:
             self.warnings.append(
                 f"{self.path}: {self._disordered} line(s) go back in time; the record was sorted."
+            )
+        if self._same_time:
+            self.warnings.append(
+                f"{self.path}: {self._same_time:,} reading(s) have the very time of another and "
+                "were averaged with it; that is right where the times leave out the seconds, and "
+                "wrong where lines are repeated or several sensors stand in one file."
             )
         if repeats:
             self.warnings.append(

@@ -206,7 +206,6 @@ def _from_digits(texts: Stamps) -> Stamps:
 
 
 def _from_iso(texts: Stamps) -> Stamps:
-    texts = texts.mask(texts.str.contains(_NO_OFFSET, regex=True), "")
     try:
         with warnings.catch_warnings():
             # Stamps with different offsets, as in summer and winter.
@@ -216,6 +215,7 @@ def _from_iso(texts: Stamps) -> Stamps:
             return times
     except (ValueError, FutureWarning):
         pass
+    texts = texts.mask(texts.str.contains(_NO_OFFSET, regex=True), "")
     offset = texts.str.contains(r":\d\d(?:\.\d+)?\s*(?:Z|[+-]\d\d:?(?:\d\d)?)$", regex=True)
     if not offset.any():
         # pandas takes stranger things for an offset, and then warns of mixed zones.
@@ -230,10 +230,11 @@ def _from_formats(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
     if match is None:
         return pd.Series(pd.NaT, index=texts.index), ""
     plain = texts.str.replace(r"\s+", " ", regex=True)
-    plain = plain.str.replace(r"(?<=[\d ])([AaPp])\.?[Mm]\b\.?", r"\1M", regex=True)
-    plain = plain.mask(plain.str.contains(_NO_OFFSET, regex=True), "")
+    if re.search(r"(?i)[ap]\.?m", match["rest"]):
+        plain = plain.str.replace(r"(?<=[\d ])([AaPp])\.?[Mm]\b\.?", r"\1M", regex=True)
     offsets = _OFFSET.search(match["rest"].strip()) is not None
     if offsets:
+        plain = plain.mask(plain.str.contains(_NO_OFFSET, regex=True), "")
         plain = plain.str.replace(r"\s*(?:Z|UTC|GMT)$", "+0000", regex=True)
         plain = plain.str.replace(r" ([+-]\d\d:?\d\d)$", r"\1", regex=True)
     joint = re.match(r"[T,; :]*", re.sub(r"\s+", " ", match["rest"]))
