@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.record.columns import take_apart
+from yieldest.record.headings import take_apart
 from yieldest.record.options import ReadOptions
 from yieldest.record.read import read_record
 from yieldest.record.units import BEAUFORT_EDGES_MS, SPEED_FACTORS

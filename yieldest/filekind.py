@@ -7,7 +7,11 @@ from collections.abc import Sequence
 _SAVE_AS_CSV = "open it in the program it belongs to and save the sheet as CSV"
 _KINDS = (
     (b"%PDF", "a PDF", "copy the table out of it into a sheet, check it, and save that as CSV"),
-    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "a spreadsheet (xls) or another office file", _SAVE_AS_CSV),
+    (
+        b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1",
+        "a spreadsheet (xls) or another office file",
+        _SAVE_AS_CSV,
+    ),
     (b"PK\x05\x06", "an empty zip archive", "pack the file again"),
     (b"\x89PNG", "a picture", "read the numbers off it into a CSV file"),
     (b"\xff\xd8\xff", "a picture", "read the numbers off it into a CSV file"),

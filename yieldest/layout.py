@@ -10,6 +10,14 @@ from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
+from yieldest.cells import (
+    STATISTIC_CELLS,
+    holds_units,
+    is_data,
+    is_number,
+    is_reading,
+    readings_end,
+)
 from yieldest.errors import InputError
 from yieldest.textfile import encoding_of, open_text
 
@@ -17,49 +25,11 @@ DELIMITERS = {"\t": "tab", ";": "semicolon", "|": "pipe", ",": "comma", " ": "sp
 """The delimiters that are recognised, the surest first: a comma may be in a number, a space in a
 time."""
 
-MISSING_WORDS = frozenset(
-    {"", "na", "n/a", "#n/a", "nan", "-nan", "null", "none", "nil", "missing", "m", "x", "-", "--"}
-    | {"---", "----", "-----", "...", "?", "*", "**", "***", "/", "//", "///", "////"}
-    | {"n.a.", "nd", "n.d.", "no data", "nodata", "msng", "undefined", "err", "error"}
-    | {"#value!", "#div/0!", "#ref!", "#num!", "#name?", "#null!"}
-)
-"""Cells, in lower case, that stand for a value that is not there."""
-
+LONGEST_HEAD = 2000
+"""Longer headings than this (characters) do not come again below; our choice."""
 _SAMPLE_LINES = 500
 _COMMENT = re.compile(r"\s*(#|%|//)")
-_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
-_DATE = re.compile(r"\d{1,8}[-/.:T ](\d|[A-Za-z]{3})")
-_UNIT_CELLS = frozenset(
-    {"m/s", "m/sec", "meters/second", "metres/second", "mps", "ms-1", "m s-1", "mph", "km/h"}
-    | {"kmh", "kph", "kn", "kt", "kts", "knots", "ft/s", "fps", "bft", "beaufort"}
-    | {
-        "deg",
-        "degt",
-        "deg n",
-        "degn",
-        "deg true",
-        "°n",
-        "degrees",
-        "°",
-        "deg c",
-        "deg f",
-        "degc",
-        "c",
-        "°c",
-        "f",
-        "degf",
-        "°f",
-        "k",
-        "hpa",
-    }
-    | {"mbar", "mb", "pa", "kpa", "inhg", "mmhg", "%", "v", "volts", "w", "w/m2", "w/m^2", "mm"}
-    | {"mv", "a", "amps", "ma", "watts", "kw", "ohm", "ohms", "rpm"}
-    | {"ts", "rn", "utc", "local", "yyyy-mm-dd hh:mm", "yyyy-mm-dd hh:mm:ss", "yr", "mo", "dy"}
-    | {"hr", "mn", "h", "min", "s", "hh:mm", "yyyy-mm-dd", "dd.mm.yyyy", "dd/mm/yyyy", "hpa"}
-    | {"mm/dd/yyyy", "date", "time", "nmi", "ft", "mi"}
-)
-_STATISTIC_CELLS = frozenset({"smp", "avg", "std", "max", "min", "wvc", "tot", "mean", "sample"})
 
 
 @dataclass(frozen=True)
@@ -165,7 +135,7 @@ def layout_of(
         heading_line, text = content[0]
         delimiter = delimiter or _delimiter_of_heading(text, content)
         heading, data_line = split_line(text, delimiter), heading_line + 1
-        if len(content) > 1 and _holds_units(split_line(content[1][1], delimiter)):
+        if len(content) > 1 and holds_units(split_line(content[1][1], delimiter)):
             units, data_line = split_line(content[1][1], delimiter), content[1][0] + 1
     else:
         delimiter = delimiter or _delimiter(content)
@@ -183,6 +153,11 @@ def layout_of(
             f"{path}, line {data_line}: {len(data[0])} cells, but {len(heading)} headings are "
             "stated; state one heading for each cell."
         )
+    head = tuple(
+        line.strip()
+        for number, line in content
+        if 0 < heading_line <= number < data_line and len(line) <= LONGEST_HEAD
+    )
     return Layout(
         encoding=encoding,
         delimiter=delimiter,
@@ -192,11 +167,7 @@ def layout_of(
         heading_line=heading_line,
         data_line=data_line,
         statistics=tuple(statistics),
-        head=tuple(
-            line.strip()
-            for number, line in content
-            if 0 < heading_line <= number < data_line and not _is_data(split_line(line, delimiter))
-        ),
+        head=() if head and is_data(heading) else head,
     )
 
 
@@ -208,37 +179,23 @@ def _delimiter_of_heading(heading: str, content: list[tuple[int, str]]) -> str:
 def _delimiter(content: list[tuple[int, str]]) -> str:
     """Choose the delimiter that gives most data lines the same number of cells as a heading."""
     lines = [line.strip() for _, line in content]
-    alone = sum(_NUMBER.fullmatch(line) is not None for line in lines)
+    alone = sum(map(is_number, lines))
     if 2 * alone >= len(lines) and not any(mark in lines[0] for mark in ",;\t|"):
         return ";"  # one number a line, perhaps with a decimal comma: nothing to part
     fallback = None
     for mark in DELIMITERS:
         rows = [split_line(line, mark) for line in lines]
-        end = _readings_end(rows)
+        end = readings_end(rows)
         counts = Counter(map(len, rows[max(0, end - 50) : end]))
         cells, often = counts.most_common(1)[0]
         if cells < 2 or often < min(50, end) / 2:
             continue
         ends = lines[end - 1].endswith(mark)
         for row in rows:
-            if _fits(row, cells, ends) and not _is_data(row):
+            if _fits(row, cells, ends) and not is_data(row):
                 return mark
         fallback = fallback or mark
     return fallback or ","
-
-
-def _is_data(cells: list[str]) -> bool:
-    """Tell whether any cell is a number or a date, or all are marks of missing values."""
-    return any(_NUMBER.fullmatch(cell) or _DATE.match(cell) for cell in cells) or all(
-        cell.lower() in MISSING_WORDS for cell in cells
-    )
-
-
-def _is_reading(cells: list[str]) -> bool:
-    """Tell whether cells are a time with something beside it, or three numbers."""
-    numbers = sum(_NUMBER.fullmatch(cell) is not None for cell in cells)
-    dates = sum(_NUMBER.fullmatch(cell) is None and bool(_DATE.match(cell)) for cell in cells)
-    return numbers >= 3 or (dates > 0 and len(cells) > 1)
 
 
 _Heading = tuple[list[str], list[str], list[str], int, int]
@@ -250,8 +207,8 @@ def _find_heading(
 ) -> _Heading:
     """Walk up from the last data line to the heading."""
     rows = [(number, split_line(line, delimiter)) for number, line in content]
-    data = [cells for _, cells in rows[: _readings_end([cells for _, cells in rows])]
-            if _is_data(cells)]  # fmt: skip
+    data = [cells for _, cells in rows[: readings_end([cells for _, cells in rows])]
+            if is_data(cells)]  # fmt: skip
     if not data:
         raise InputError(
             f"{path}: there is a heading but no data line below it; give one line per reading."
@@ -279,7 +236,7 @@ def _no_heading(
     path: Path, rows: list[tuple[int, list[str]]], first: int, width: int, delimiter: str
 ) -> InputError:
     """Say that no heading was found, and what the line that looks like one lacks."""
-    text = [(number, cells) for number, cells in rows if number < first and not _is_data(cells)]
+    text = [(number, cells) for number, cells in rows if number < first and not is_data(cells)]
     if not text or len(text[-1][1]) == 1:
         return InputError(
             f"{path}, line {first}: no heading line was found above this, the first line of data; "
@@ -298,12 +255,6 @@ def _no_heading(
     )
 
 
-def _readings_end(rows: list[list[str]]) -> int:
-    """Return how many rows there are up to the last one that is surely a reading."""
-    last = next((n for n in range(len(rows) - 1, -1, -1) if _is_reading(rows[n])), None)
-    return len(rows) if last is None else last + 1
-
-
 def _fits(cells: list[str], width: int, ends: bool) -> bool:
     """Tell whether cells can be a heading; `ends` where data lines end in a delimiter."""
     return (
@@ -318,7 +269,7 @@ def _heading_among(rows: list[tuple[int, list[str]]], width: int, ends: bool) ->
     fitting = [
         index
         for index, (_, cells) in enumerate(rows)
-        if _fits(cells, width, ends) and not _is_data(cells)
+        if _fits(cells, width, ends) and not is_data(cells)
     ]
     if not fitting:
         return None
@@ -328,7 +279,7 @@ def _heading_among(rows: list[tuple[int, list[str]]], width: int, ends: bool) ->
     ]
     # Lines such as "Elevation;120" above a heading look like data, so the first heading over real
     # readings counts, else the one over most lines.
-    real = [sum(map(_is_reading, run)) >= min(3, max(1, len(run))) for run in runs]
+    real = [sum(map(is_reading, run)) >= min(3, max(1, len(run))) for run in runs]
     chosen = (
         real.index(True) if any(real) else max(range(len(runs)), key=lambda n: (len(runs[n]), n))
     )
@@ -336,36 +287,22 @@ def _heading_among(rows: list[tuple[int, list[str]]], width: int, ends: bool) ->
     after = rows[at][0] + 1
     units: list[str] = []
     statistics: list[str] = []
-    if at > 0 and all(cell.lower() in _STATISTIC_CELLS or not cell for cell in rows[at][1]):
+    if at > 0 and all(cell.lower() in STATISTIC_CELLS or not cell for cell in rows[at][1]):
         statistics = rows[at][1]
         at -= 1
-    if at > 0 and len(rows[at - 1][1]) == len(rows[at][1]) and _holds_units(rows[at][1]):
+    if at > 0 and len(rows[at - 1][1]) == len(rows[at][1]) and holds_units(rows[at][1]):
         units = rows[at][1]
         at -= 1
     return rows[at][1], units, statistics, rows[at][0], after
 
 
-def _holds_units(cells: list[str]) -> bool:
-    """Tell whether a line below a heading names units and nothing else."""
-    plain = [cell.strip("()[] ").lower() for cell in cells]
-    return (
-        any(plain)
-        and all(cell in _UNIT_CELLS or cell in MISSING_WORDS for cell in plain)
-        and (any(cell in _UNIT_CELLS for cell in plain))
-    )
-
-
 def _decimal(path: Path, rows: list[list[str]], delimiter: str) -> str:
     marks = Counter(
-        mark
-        for row in rows
-        for cell in row
-        for mark in ".,"
-        if mark in cell and _NUMBER.fullmatch(cell)
+        mark for row in rows for cell in row for mark in ".," if mark in cell and is_number(cell)
     )
     if delimiter == "," and marks[","]:
         # In quotes, then: "5,2" has a decimal comma, but "1,013" may be a thousand and thirteen.
-        quoted = [cell for row in rows for cell in row if "," in cell and _NUMBER.fullmatch(cell)]
+        quoted = [cell for row in rows for cell in row if "," in cell and is_number(cell)]
         if all(_THOUSANDS.fullmatch(cell) for cell in quoted):
             if marks["."]:
                 return "."

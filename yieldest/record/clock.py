@@ -58,7 +58,7 @@ class Clock:
     Parameters
     ----------
     names : mapping of str to str
-        Headings by role (see `yieldest.record.columns.CLOCK_ROLES`).
+        Headings by role (see `yieldest.record.headings.CLOCK_ROLES`).
     date_order : str, optional
         A key of `yieldest.record.stamps.DATE_ORDERS`.
     zone : tzinfo, optional

@@ -32,7 +32,7 @@ class ReadOptions:
     Parameters
     ----------
     columns : mapping of str to str
-        Role to heading; the roles are the keys of `yieldest.record.columns.RECOGNISED_COLUMNS`.
+        Role to heading; the roles are the keys of `yieldest.record.headings.RECOGNISED_COLUMNS`.
     units, deviation_units, temperature_units, pressure_units : str, optional
         Units of speed, of standard deviation and gust, of temperature and of pressure.
     delimiter : str, optional

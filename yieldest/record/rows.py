@@ -13,8 +13,8 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.record.average import Averager
 from yieldest.record.clock import Clock, zone_of
-from yieldest.record.columns import CLOCK_ROLES, TEXT_ROLES, VALUE_ROLES
 from yieldest.record.gathered import Gathered, Times
+from yieldest.record.headings import CLOCK_ROLES, TEXT_ROLES, VALUE_ROLES
 from yieldest.record.options import Finding, ReadOptions
 from yieldest.record.sources import Source, layout_findings, sources_of, units_of
 from yieldest.record.stamps import DATE_ORDERS

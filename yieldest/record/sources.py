@@ -9,11 +9,13 @@ from pathlib import Path
 
 import pandas as pd
 
+from yieldest.cells import MISSING_WORDS
 from yieldest.errors import InputError
-from yieldest.layout import DELIMITERS, MISSING_WORDS, Layout, layout_of
+from yieldest.layout import DELIMITERS, Layout, layout_of
 from yieldest.record.clock import Clock
-from yieldest.record.columns import CLOCK_ROLES, Columns, choose_columns
+from yieldest.record.columns import Columns, choose_columns
 from yieldest.record.footer import without_footer
+from yieldest.record.headings import CLOCK_ROLES
 from yieldest.record.options import Finding, ReadOptions
 from yieldest.record.stamps import DATE_ORDERS
 from yieldest.record.stations import check_only

@@ -11,7 +11,7 @@ import pandas as pd
 
 from yieldest.errors import InputError
 from yieldest.layout import Layout
-from yieldest.record.columns import take_apart
+from yieldest.record.headings import take_apart
 from yieldest.tables import Table
 
 STATION_HEADINGS = frozenset(

@@ -12,8 +12,8 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.layout import Layout, layout_of
 from yieldest.provenance import Provenance
-from yieldest.record.columns import RECOGNISED_COLUMNS, take_apart
 from yieldest.record.footer import without_footer
+from yieldest.record.headings import RECOGNISED_COLUMNS, take_apart
 from yieldest.record.options import ReadOptions
 from yieldest.record.units import (
     BEAUFORT_EDGES_MS,

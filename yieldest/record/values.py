@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
+from yieldest.cells import MISSING_WORDS
 from yieldest.errors import InputError
-from yieldest.layout import MISSING_WORDS
 from yieldest.record.units import (
     BEAUFORT_WORDS,
     SPEED_FACTORS,

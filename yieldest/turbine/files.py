@@ -12,7 +12,7 @@ from yieldest.climate.air import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.outfile import write_whole
 from yieldest.provenance import Provenance
-from yieldest.record.columns import RECOGNISED_COLUMNS
+from yieldest.record.headings import RECOGNISED_COLUMNS
 from yieldest.record.units import SPEED_UNITS, speed_unit_in_heading, to_metres_per_second
 from yieldest.tables import Table, plain_heading, read_table
 from yieldest.turbine.curve import (

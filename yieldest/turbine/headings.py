@@ -13,8 +13,8 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.layout import layout_of
-from yieldest.record.columns import RECOGNISED_COLUMNS
 from yieldest.record.footer import without_footer
+from yieldest.record.headings import RECOGNISED_COLUMNS
 from yieldest.record.values import numbers_of
 from yieldest.tables import MOST_COLUMNS, Table, plain_heading, read_blocks
 
