@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 
 from yieldest.errors import InputError
+from yieldest.plan import load_plan
 from yieldest.record import rows
 from yieldest.record.options import ReadOptions
 from yieldest.record.read import read_record
+from yieldest.windfiles import read_plan_record, read_reference
 
 HEADING = "time,wind speed (m/s)"
 TIMES = np.datetime64("2025-03-20T00:00") + np.arange(48) * np.timedelta64(1, "h")
@@ -553,3 +555,18 @@ def test_every_line_end_will_do(tmp_path, end):
 @pytest.mark.parametrize("lines", [[LINES[0]], LINES[:2]])
 def test_one_or_two_readings_are_a_record(read, lines):
     assert read(HEADING, *lines).time.size == len(lines)
+
+
+def test_a_plan_picks_a_station_for_its_record_and_for_its_reference(yard, edit):
+    (yard / "network.csv").write_text(
+        "id,time,wind speed (m/s)\n"
+        + "".join(f"7,{line}\n" for line in LINES)
+        + "".join(f"08,{t},{v + 1:.1f}\n" for t, v in zip(TIMES, SPEEDS, strict=True))
+    )
+    edit(yard / "plan.toml", 'record = "wind.csv"', 'record = "network.csv"\nonly = { id = 7 }')
+    text = (yard / "plan.toml").read_text()
+    reference = '[wind.reference]\nrecord = "network.csv"\nonly = { id = ["08"] }\n'
+    (yard / "plan.toml").write_text(text.replace("[[build]]", reference + "\n[[build]]", 1))
+    plan = load_plan(yard)
+    np.testing.assert_array_equal(read_plan_record(plan).speed_ms, SPEEDS)
+    assert read_reference(plan, plan.wind.reference).speed_ms == pytest.approx(SPEEDS + 1)

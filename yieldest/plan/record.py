@@ -22,8 +22,20 @@ FILE_KEYS = ("units", "delimiter", "decimal", "encoding", "skip_lines", "heading
 """Keys that say how a text file is to be read; they have the names of `ReadOptions`."""
 RECORD_KEYS = (
     *("deviation_units", "temperature_units", "pressure_units", "date_order", "time_zone"),
-    *("start", "interval_s", "missing", "sensor", "point", "threshold_ms", "average_s"),
+    *("start", "interval_s", "missing", "sensor", "only", "point", "threshold_ms", "average_s"),
 )
+
+Cells = str | int | list[str | int]
+"""One cell of a column, or several."""
+
+
+def cells_by_heading(only: dict[str, Cells] | None) -> dict[str, tuple[str, ...]]:
+    """Return the stated cells of each heading as `ReadOptions` takes them."""
+    return {
+        heading: tuple(map(str, cells if isinstance(cells, list) else [cells]))
+        for heading, cells in (only or {}).items()
+    }
+
 
 _USUAL = {rule.name: rule.default for rule in fields(ScreenRules)}
 
@@ -153,10 +165,15 @@ class Reference(Section):
         DateOrder | None,
         key("which number of a date stands first", "day first", left_out="told from the dates"),
     ] = None
+    only: Annotated[
+        dict[str, Cells] | None,
+        key("of several stations in one file, by heading and cell", {"station": "BAY"}),
+    ] = None
 
     def read_options(self) -> dict[str, Any]:
         """Return what is stated about reading the file, as arguments of `ReadOptions`."""
-        return self.model_dump(exclude={"record"}, exclude_none=True)
+        stated = self.model_dump(exclude={"record"}, exclude_none=True)
+        return {**stated, "only": cells_by_heading(self.only)}
 
 
 class SecondAnemometer(Section):
