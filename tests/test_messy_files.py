@@ -334,8 +334,8 @@ def test_a_heading_may_say_that_times_are_utc(read):
 @pytest.mark.parametrize(
     ("heading", "cell", "expected"),
     [
-        ("temp (C)", "\u22126.5", -6.5),
-        ("temp (C)", "\u20136.5", -6.5),
+        ("temp (C)", "\u22126,5", -6.5),
+        ("temp (C)", "\u20136,5", -6.5),
         ("pressure (hPa)", "1.013,2", 1013.2),
         ("pressure (hPa)", "1\u00a0013,2", 1013.2),
         ("pressure (hPa)", "1'013,2", 1013.2),
@@ -570,3 +570,34 @@ def test_a_plan_picks_a_station_for_its_record_and_for_its_reference(yard, edit)
     plan = load_plan(yard)
     np.testing.assert_array_equal(read_plan_record(plan).speed_ms, SPEEDS)
     assert read_reference(plan, plan.wind.reference).speed_ms == pytest.approx(SPEEDS + 1)
+
+
+@pytest.mark.parametrize("cell", ["--.-", "---", "__", "- -"])
+def test_dashes_are_missing(read, cell):
+    record = read(HEADING, f"2025-01-01,{cell}", "2025-01-02,5")
+    assert np.isnan(record.speed_ms[0])
+    assert found(record)["missing speed"] == f"{cell} (1 times)"
+
+
+def test_a_point_among_decimal_commas_is_never_read_as_either(refused):
+    lines = [line.replace(",", ";").replace(".", ",") for line in LINES]
+    many = [*lines, *(line.replace("2025", str(year)) for year in range(1990, 2001)
+                      for line in lines)]  # fmt: skip
+    assert "'5.3' in column" in refused(HEADING.replace(",", ";"), *many, "2025-04-01;5.3")
+
+
+def test_hours_with_a_fraction_are_refused(refused):
+    """13.5 may be half past one as well as five past."""
+    assert "'2025-03-20 13.5'" in refused("date,hour,speed (m/s)", "2025-03-20,13.5,5")
+
+
+def test_a_column_that_could_be_the_speed_too_is_told(read):
+    record = read("time,wind (km/h),ws (m/s)", "2025-01-01,18,5", "2025-01-02,21.6,6")
+    assert record.speed_ms.tolist() == [5, 6]
+    assert found(record)["not taken as the speed"] == "wind (km/h)"
+
+
+def test_daily_readings_are_doubted(read):
+    days = [f"2025-01-{day:02d},5.{day % 7}" for day in range(1, 31)]
+    assert told(read(HEADING, *days), "24 h apart")
+    assert not told(read(HEADING, *LINES), "h apart")

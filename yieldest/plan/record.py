@@ -51,6 +51,9 @@ class Columns(Section):
     hour: Annotated[str | None, key("the hour", "HH")] = None
     minute: Annotated[str | None, key("the minute", "MI")] = None
     second: Annotated[str | None, key("the second", "SS")] = None
+    half_of_day: Annotated[
+        str | None, key("AM or PM, where it has a column of its own", "AM/PM")
+    ] = None
     speed: Annotated[str | None, key("mean wind speed", "Anemo 1")] = None
     direction: Annotated[str | None, key("the way the wind comes from", "Vane")] = None
     temperature: Annotated[str | None, key("air temperature", "T air")] = None

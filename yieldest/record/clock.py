@@ -172,8 +172,8 @@ class Clock:
     def _texts(self, table: Table) -> Stamps:
         """Return date, clock and half of the day as one text."""
         texts = self._date_and_clock(table)
-        if "half of day" in self.names:
-            texts = texts + " " + self._texts_of(table, "half of day")
+        if "half_of_day" in self.names:
+            texts = texts + " " + self._texts_of(table, "half_of_day")
         return texts if self._zone is None else without_zone_letters(texts)
 
     def _texts_of(self, table: Table, role: str) -> Stamps:
@@ -234,8 +234,8 @@ class Clock:
                     f"{table.path}, line {table.line(row)}: {table.frame[name].iloc[row]} in "
                     f"column {name!r} is not a {role} ({low:g} to {high:g}); mend the value."
                 )
-        if "half of day" in self.names:
-            afternoon = self._texts_of(table, "half of day").str.lower().str.startswith("p")
+        if "half_of_day" in self.names:
+            afternoon = self._texts_of(table, "half_of_day").str.lower().str.startswith("p")
             parts["hour"] = parts["hour"] % 12 + np.where(afternoon, 12, 0)
         if parts["hour"].max(initial=0) > 24:
             parts["minute"] = parts["minute"] + parts["hour"] % 100

@@ -13,6 +13,7 @@ from yieldest.record.headings import (
     STATISTICS,
     VALUE_ROLES,
     Heading,
+    all_of_role,
     is_statistic,
     of_role,
     take_apart,
@@ -135,6 +136,10 @@ def _choose_speed(
             how = f"nearest of {len(matches)} to the {options.height_m:g} m stated"
             columns.found.append(Finding("height", f"{chosen.height_m:g} m", how))
         columns.names["speed"] = chosen.text
+        others = [part.text for part in all_of_role("speed", parts) if part not in matches]
+        if others and options.sensor is None:
+            text = ", ".join(others)
+            columns.found.append(Finding("not taken as the speed", text, "less sure by its name"))
     if chosen.height_m is not None:
         columns.height_m = chosen.height_m
 

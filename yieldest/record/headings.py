@@ -6,8 +6,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-CLOCK_ROLES = ("time", "date", "year", "month", "day", "hour", "minute", "second", "half of day")
-TEXT_ROLES = ("time", "date", "half of day")
+CLOCK_ROLES = ("time", "date", "year", "month", "day", "hour", "minute", "second", "half_of_day")
+TEXT_ROLES = ("time", "date", "half_of_day")
 """Those of the clock's columns that are kept as text."""
 VALUE_ROLES = ("speed", "direction", "temperature", "pressure", "deviation", "gust")
 
@@ -21,7 +21,7 @@ RECOGNISED_COLUMNS = {
     "hour": ("hour", "hh", "hr"),
     "minute": ("minute", "mn", "min", "minutes"),
     "second": ("second", "sec", "seconds"),
-    "half of day": ("am pm", "ampm"),
+    "half_of_day": ("am pm", "ampm"),
     "speed": ("speed", "wind speed", "windspeed", "wind spd", "windspd", "wspd", "ws", "wind", "v",
               "anemometer", "wind velocity", "ff", "spd", "wind force", "force", "beaufort", "bft"),
     "direction": ("direction", "wind direction", "wind dir", "winddir", "winddirection", "wdir",
@@ -43,7 +43,8 @@ STATISTICS = {
 }
 _ALONE = {
     "deviation": {"deviation", "standard deviation", "sd", "stdev", "speed deviation"},
-    "gust": {"gust", "gusts", "wind gust", "gust speed", "wind gust speed", "windgust", "wgst"},
+    "gust": {"gust", "gusts", "wind gust", "gust speed", "wind gust speed", "windgust", "wgst"}
+    | {"max gust", "maximum gust", "peak gust", "gust max"},
 }
 _UNIT_WORDS = frozenset(
     {"m", "s", "ms", "mps", "mph", "km", "h", "kmh", "kph", "kn", "kt", "kts", "knots", "ft", "fps"}
@@ -115,13 +116,27 @@ def of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
     """Return the headings that could play a role, only the surest kind of them."""
     if role in _ALONE:
         return [part for part in parts if is_statistic(role, part)]
-    plain = [part for part in parts if part.statistic in (None, "mean")]
+    matches = all_of_role(role, parts)
     for name in RECOGNISED_COLUMNS[role]:
-        # "speed 2" and "ws a" are second sensors.
-        matches = [p for p in plain if re.fullmatch(rf"{name}( ?\d{{1,2}}| [a-z])?", p.base)]
-        if matches:
-            return matches
+        surest = [part for part in matches if _is_called(name, part)]
+        if surest:
+            return surest
     return []
+
+
+def all_of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
+    """Return the headings that bear any name of a role, but for gusts and other extremes."""
+    return [
+        part
+        for part in parts
+        if part.statistic in (None, "mean")
+        and any(_is_called(name, part) for name in RECOGNISED_COLUMNS[role])
+    ]
+
+
+def _is_called(name: str, part: Heading) -> bool:
+    # "speed 2" and "ws a" are second sensors.
+    return re.fullmatch(rf"{name}( ?\d{{1,2}}| [a-z])?", part.base) is not None
 
 
 def is_statistic(role: str, part: Heading) -> bool:

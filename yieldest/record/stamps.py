@@ -246,6 +246,9 @@ def _from_formats(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
         pattern = _date_format(match, order) + (between + clock if clock else "")
         pattern += "%z" if offsets else ""
         left = plain[times.isna()]
+        if clock == "%H.%M":
+            # 13.5 may be half past one as well as five past.
+            left = left[left.str.contains(r"\d\.\d\d$", regex=True)]
         found = pd.to_datetime(left, format=pattern, errors="coerce", utc=offsets)
         if found.notna().any():
             written = written or pattern

@@ -64,6 +64,7 @@ _NO_DIRECTION = dict.fromkeys(("calm", "variable", "vrb", "var"), np.nan)
 
 _TYPESET = str.maketrans({"\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ",
                           "\u2009": " ", "\u2019": "'"})  # fmt: skip
+_DASHES = re.compile(r"[-./*?_ ]+")
 _PLAIN = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)")
 _GROUPED = {
     ".": re.compile(r"[+-]?\d{1,3}(([, '])\d{3}(\2\d{3})*)(\.\d*)?"),
@@ -119,8 +120,9 @@ def numbers_of(
         meaning, unknown = {}, []
         for text, often in left.value_counts().items():
             word = str(text).lower()
-            if word in missing or word in words:
-                meaning[text] = np.nan if word in missing else words[word]
+            is_missing = word in missing or _DASHES.fullmatch(word) is not None
+            if is_missing or word in words:
+                meaning[text] = np.nan if is_missing else words[word]
                 marks[str(text)] += int(often)
             else:
                 meaning[text] = _as_typed(str(text), decimal)
@@ -153,6 +155,8 @@ def _as_typed(text: str, decimal: str) -> float:
     thousands = _GROUPED[decimal].fullmatch(plain)
     if thousands:
         plain = re.sub(rf"[^\d{re.escape(decimal)}+-]", "", plain)
+    if decimal == "," and "." in plain:
+        return np.nan  # neither thousands nor, where decimals have a comma, a decimal mark
     plain = plain.replace(decimal, ".")
     return float(plain) if _PLAIN.fullmatch(plain) else np.nan
 
