@@ -180,6 +180,10 @@ def test_several_stations_are_never_mixed(refused):
     assert "no row has 'SEA' in column 'station', which holds 'HILL', 'BAY'" in refused(
         *STATIONS, only={"station": ["SEA"]}
     )
+    assert "no row has 'SEA'" in refused(*STATIONS, only={"station": ["BAY", "SEA"]})
+    both = {"station": ["HILL"], "sensor": ["b"]}
+    rows_of_two = ["station,sensor," + HEADING, "HILL,a,2025-01-01,5", "BAY,b,2025-01-01,6"]
+    assert "no row has what is stated for station and sensor" in refused(*rows_of_two, only=both)
     assert "there is no column 'place'" in refused(*STATIONS, only={"place": ["HILL"]})
 
 
@@ -601,3 +605,12 @@ def test_daily_readings_are_doubted(read):
     days = [f"2025-01-{day:02d},5.{day % 7}" for day in range(1, 31)]
     assert told(read(HEADING, *days), "24 h apart")
     assert not told(read(HEADING, *LINES), "h apart")
+
+
+@pytest.mark.parametrize("cell", ["T", "5.2*", "<0.5", "OL", "5.2 m/s", "VRB05"])
+def test_what_is_neither_a_speed_nor_missing_is_named(read, refused, cell):
+    lines = [*LINES[:9], f"2025-03-20 09:00,{cell}", *LINES[10:]]
+    message = refused(HEADING, *lines)
+    assert f"line 11: {cell!r} in column 'wind speed (m/s)' is not a number" in message
+    assert "--missing" in message
+    assert np.isnan(read(HEADING, *lines, missing=(cell,)).speed_ms[9])

@@ -291,8 +291,10 @@ def wind(
     if table or months:
         if table and months:
             raise InputError("--table and --months exclude each other; keep one of them.")
-        if out is not None or neighbour is not None:
-            raise InputError("--out and --neighbour need a record, not --table or --months.")
+        if out is not None or neighbour is not None or only:
+            raise InputError(
+                "--out, --neighbour and --only need a record, not --table or --months."
+            )
         _summed(record, table, options, as_json)
         return
     study = study_record(

@@ -225,6 +225,11 @@ def _gathered(
     files = files_of(path)
     for file in files:
         read = next((read for is_kind, read in FORMATS if is_kind(file)), None)
+        if read is not None and options.only:
+            raise InputError(
+                f"{file}, only: this file has no rows of text to pick from; state point (on the "
+                "command line --point) for one of several places."
+            )
         if read is not None and len(files) == 1:
             return read(file, options), False
         if read is not None:

@@ -107,8 +107,7 @@ class _Gathering:
                     self.averager = Averager(QUICK_S)
                 if self.averager is not None:
                     self._average(self.averager)
-        if self._rows == 0 and self.options.only:
-            raise self._stations.nothing_left()
+        self._stations.check_found(self._rows)
         if self._rows == 0:
             raise InputError(f"{self.path}: there is a heading but no data line below it.")
         return self._result()

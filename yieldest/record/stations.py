@@ -84,14 +84,27 @@ class Stations:
         self._seen.setdefault(heading, {}).update(names)
         return cells
 
-    def nothing_left(self) -> InputError:
-        """Return the error that says which stations there are, where none of them was picked."""
-        heading, wanted = next(iter(self._only.items()))
-        return InputError(
-            f"{self._path}, only: no row has {' or '.join(map(repr, wanted))} in column "
-            f"{heading!r}, which holds {listed(list(self._seen.get(heading, {})))}; name one of "
-            "these."
-        )
+    def check_found(self, rows: int) -> None:
+        """Refuse a stated cell that no row holds, and stated columns that leave no row together.
+
+        Parameters
+        ----------
+        rows : int
+            How many rows were picked.
+        """
+        for heading, wanted in self._only.items():
+            seen = self._seen.get(heading, {})
+            for cell in wanted:
+                if cell not in seen:
+                    raise InputError(
+                        f"{self._path}, only: no row has {cell!r} in column {heading!r}, which "
+                        f"holds {listed(list(seen))}; name one of these."
+                    )
+        if self._only and rows == 0:
+            raise InputError(
+                f"{self._path}, only: no row has what is stated for {' and '.join(self._only)} "
+                "together; leave one of them out."
+            )
 
 
 def pick_one(heading: str, cells: Sequence[str]) -> str:
