@@ -93,6 +93,8 @@ def test_a_last_line_without_its_end_is_told_of(read):
     record = read(HEADING, *LINES, "2025-03-22 0", end="")
     assert record.time.size == 48
     assert told(record, "line 50: the last line, '2025-03-22 0', is cut short")
+    record = read(HEADING, *LINES, "End of file", end="")
+    assert told(record, "line 50: below the data, 'End of file' holds no reading")
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ from yieldest.record.headings import (
     take_apart,
 )
 from yieldest.record.options import Finding, ReadOptions
-from yieldest.record.units import unit_in_heading, unit_of
+from yieldest.record.units import SPEED_UNITS, unit_in_heading, unit_of
 
 _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
@@ -241,7 +241,7 @@ def _choose_unit(
     elif role == "speed":
         raise InputError(
             f"{path}: the heading {name!r} does not say the speed unit; state units as one of "
-            "m/s, km/h, mph, kn, ft/s, Beaufort."
+            f"{', '.join(SPEED_UNITS)} (on the command line --units)."
         )
     else:
         known = "C, F or K" if role == "temperature" else "hPa, mbar, Pa, kPa, inHg or mmHg"

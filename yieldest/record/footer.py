@@ -40,7 +40,7 @@ def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]],
         if not any(cells):
             empty = True  # a spreadsheet saves the blank rows below its data as bare delimiters
         elif not whole_end and number == lines[-1][0] and len(cells) < len(layout.headings):
-            cut = True
+            cut = line.lstrip()[:1].isdigit()  # else it is a note, and whole
             below.append((number, line))
         elif holds_data(cells):
             last_line = number
