@@ -218,9 +218,7 @@ def read_record(
     )
 
 
-def _gathered(
-    path: Path, options: ReadOptions, progress: Progress | None
-) -> tuple[Gathered, bool]:
+def _gathered(path: Path, options: ReadOptions, progress: Progress | None) -> tuple[Gathered, bool]:
     """Return the rows of a record, and whether they are lines of text."""
     files = files_of(path)
     for file in files:
