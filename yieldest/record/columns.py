@@ -59,6 +59,9 @@ _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
 )
 
+MOST_UNUSED, LONGEST_NAME = 5, 40
+"""So many columns that are not used are named, by so many letters; our choice."""
+
 
 @dataclass(frozen=True)
 class Heading:
@@ -164,6 +167,12 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
         Finding(f"column of {role}", name, "stated" if role in options.columns else "recognised")
         for role, name in columns.names.items()
     )
+    unused = [name for name in layout.headings if name not in columns.names.values()]
+    if unused:
+        names = ", ".join(name[:LONGEST_NAME] for name in unused[:MOST_UNUSED])
+        more = f" and {len(unused) - MOST_UNUSED} more" if len(unused) > MOST_UNUSED else ""
+        how = "not recognised, or not needed"
+        columns.found.append(Finding("columns not used", names + more, how))
     return columns
 
 
