@@ -207,8 +207,8 @@ def test_cut_in_not_seen_and_gaps_are_said(measure):
     assert measured.curve.cut_in_ms == 5
     said = " ".join(measured.curve.provenance.warnings)
     assert "cut-in was not seen" in said
-    assert "No reading fell into the bin(s) at 5.5, 6.5, 7, 7.5 m/s" in said
-    assert "Fewer than three readings stand behind the bin(s) at 8 m/s" in said
+    assert "No reading fell into the bins at 5.5, 6.5, 7, 7.5 m/s" in said
+    assert "Fewer than three readings stand behind the bin at 8 m/s" in said
 
 
 @pytest.mark.parametrize(

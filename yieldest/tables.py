@@ -303,8 +303,8 @@ def _ragged(path: Path, layout: Layout, *, short_lines: bool = False) -> InputEr
         cells = len(split_line(line, layout.delimiter))
         if cells > width or (cells < width and not short_lines):
             return InputError(
-                f"{path}, line {number}: {cells} cell(s) where the heading has {width}; give each "
-                "line one cell per heading."
+                f"{path}, line {number}: {cells} cell{'s' * (cells != 1)} where the heading has "
+                f"{width}; give each line one cell per heading."
             )
     return None
 

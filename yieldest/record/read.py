@@ -163,11 +163,11 @@ def read_record(
     kept, disordered, repeated = _in_time_order(time)
     if disordered.size:
         warnings.append(
-            f"{path}: {disordered.size} line(s) go back in time; the record was sorted."
+            f"{path}: lines that go back in time: {disordered.size}; the record was sorted."
         )
     if repeated.size:
         warnings.append(
-            f"{path}: {repeated.size} line(s) repeat a time; the first of each was kept."
+            f"{path}: lines that repeat a time: {repeated.size}; the first of each was kept."
         )
     time = time[kept]
     values = {role: column[kept] for role, column in gathered.si.items()}
@@ -231,8 +231,8 @@ def _gathered(path: Path, options: ReadOptions, progress: Progress | None) -> Ga
 def impossible_warning(source: str, times: Times, speeds_ms: FloatArray) -> str:
     """Say which speeds count as missing because no wind was ever that high."""
     return (
-        f"{source}: {speeds_ms.size} speed(s) above {HIGHEST_GUST_MS} m/s, the highest gust ever "
-        f"measured, count as missing; the first is {speeds_ms[0]:.1f} m/s at "
+        f"{source}: speeds above {HIGHEST_GUST_MS} m/s, the highest gust ever measured, which "
+        f"count as missing: {speeds_ms.size}; the first is {speeds_ms[0]:.1f} m/s at "
         f"{pd.Timestamp(times[0]):%Y-%m-%d %H:%M}."
     )
 

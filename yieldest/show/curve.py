@@ -181,7 +181,7 @@ def _hysteresis_words(found: Hysteresis) -> list[str]:
     said = []
     if found.start_ms is None or found.stop_ms is None:
         said.append(
-            f"Seen starting {found.starts} and stopping {found.stops} time(s) (by {found.judged_by}"
+            f"Seen starting {found.starts} and stopping {found.stops} times (by {found.judged_by}"
             "), too few to say whether it starts at a higher wind than it stops at."
         )
     else:
