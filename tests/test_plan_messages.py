@@ -95,6 +95,50 @@ SPOILT = [
      "is meant, write 0.06."),
     (MONEY, "[doubt]\ncurve = 0.1", 18, "'doubt.curve' is 0.1, but a table was expected; write it "
      "as curve = { standard_uncertainty = 0.05 }."),
+    (WIND, 'record = "x"\nheight_m = 3', 7, "unknown key 'wind.height_m'; did you mean "
+     "'measured_height_m', or does it belong to [[site.obstacles]] or [[wind.also]]?"),
+    (SITE, "loan = 500", 4, "unknown key 'site.loan'; it belongs to [money.loan]; move it there."),
+    (MONEY, "colour = 3", 17, "unknown key 'money.colour'; the keys here are discount_rate, "
+     "life_years, price_per_kwh, upkeep_share_per_year, wage_per_hour, used_share, "
+     "export_price_per_kwh, price_rise_per_year, degradation_per_year, grant, grant_share, "
+     "inflation, loan, grid_carbon_kg_per_kwh, item_life; leave it out or mend it."),
+    (WIND, "monthly_means_ms = [1, 2, 3, 4, 5]", 6, "'wind.monthly_means_ms' is a list of 5, but a "
+     "list of 12 numbers above 0 was expected; mend the value."),
+    (WIND, "mean_speed_ms = { speed = 5 }", 6, "'wind.mean_speed_ms' is a table, but a number "
+     "above 0 was expected; mend the value."),
+    (WIND, "mean_speed_ms = 5.0\nsensor = 'x'", 5,
+     "wind: sensor belongs to a record, not to mean_speed_ms; leave it out."),
+    (WIND, "mean_speed_ms = 5.0\nneighbour = 'x'", 5,
+     "wind: neighbour belongs to a record, not to mean_speed_ms; leave it out."),
+    (WIND, "weibull_scale_ms = 5.0", 5,
+     "wind: weibull_scale_ms needs weibull_shape; state both."),
+    (WIND, "record = 'x'\nweibull_shape = 2", 5, "wind: weibull_shape belongs to stated means, for "
+     "a record is fitted; leave it out."),
+    (WIND, "record = 'x'\nstart = 2025-01-01", 5,
+     "wind: start and interval_s go together; state both."),
+    (WIND, "frequency_table = 'x'\nfit = 'moments'", 5, "wind: fit is 'moments', but a "
+     "frequency_table can only be fitted interval-censored or taken as it is, empirical; choose "
+     "one of them."),
+    (BUILD, BUILD.replace("[", "rotor_width_m = 2\n["), 12,
+     "build 2: rotor_width_m and rotor_height_m go together; state both."),
+    (BUILD, BUILD.replace("[", "meters = { circuit = 'dc' }\n["), 12,
+     "build 2: meters belongs to readings; state readings with it."),
+    (BUILD, "stand_in = { power_coefficient = 0.2 }\n[money]", 12,
+     "build 2: a stand_in needs the rotor size; state it in the build."),
+    (BUILD, "stand_in = { power_coefficient = 0.2 }\nrotor_area_m2 = 3\ncut_in_ms = 3\n"
+     "rated_power_w = 300\nbeyond_last = 'zero'\n[money]", 12,
+     "build 2: beyond_last has no meaning for a stand_in; remove it."),
+    (BUILD, BUILD.replace("[", "load = { kind = 'charger', start_up_w = 3 }\n["), 16,
+     "build 2 load: no_load_draw_w and start_up_w belong to a conversion; state conversion as a "
+     "file or 'typical'."),
+    (MONEY, "grant = 1\ngrant_share = 0.1", 16,
+     "money: grant and grant_share exclude each other; keep one of them."),
+    (SITE, "displacement_m = 3", 3, "site: displacement_m belongs to the log law; state terrain or "
+     "roughness_length_m with it."),
+    (MONEY, "price_per_kwh =", 17, "'price_per_kwh =' is not written as TOML wants it (invalid "
+     "value); mend it."),
+    ('currency = "EUR"', 'path = "x"', 2, "unknown key 'path'; leave it out, for files are looked "
+     "for beside the plan."),
     ("measured_height_m = 10", "", 5, "the key 'wind.measured_height_m' is missing (height of the "
      "anemometer above ground); add measured_height_m = 10."),
 ]  # fmt: skip
@@ -117,6 +161,13 @@ def test_the_plan_that_is_spoilt_is_sound(tmp_path):
 def test_a_spoilt_plan_says_where_what_and_how_to_mend(tmp_path, old, new, line, message):
     assert PLAN.count(old) == 1
     assert refused(tmp_path, PLAN.replace(old, new)) == f", line {line}: {message}"
+
+
+def test_a_text_that_never_ends_is_said(tmp_path):
+    said = refused(tmp_path, PLAN.replace('"Two ways"', '"""Two ways'))
+    # What stands in the brackets is the parser's own, and may change with the version of Python.
+    assert said.startswith(": the file ends too early (")
+    assert said.endswith("); close the last quote or bracket.")
 
 
 @pytest.mark.parametrize("value", ["9" * 5000, "[" * 5000])

@@ -43,16 +43,17 @@ def refusal(trouble: ErrorDetails) -> str:
 def _hint(name: str, table: Table, is_table: bool) -> str:
     """Tell which key was meant, or where a key of that name belongs."""
     near = difflib.get_close_matches(name, table.keys, n=1)
-    homes = _homes(name, is_table)
+    homes = _homes(name, is_table) or _homes(name, not is_table)
     if near and homes:
         return f"did you mean {near[0]!r}, or does it belong to {homes}?"
     if near:
         return f"did you mean {near[0]!r}?"
     if homes:
         return f"it belongs to {homes}; move it there."
-    known = {key for other in tables() for key in other.keys}
-    for far in difflib.get_close_matches(name, known, n=1):
-        return f"did you mean {far!r}, which belongs to {_homes(far, is_table) or 'a table'}?"
+    known = {key for other in tables() for key in other.keys if _homes(key, is_table)}
+    # A guess at a key of another table must be a good one.
+    for far in difflib.get_close_matches(name, known, n=1, cutoff=0.8):
+        return f"did you mean {far!r}, which belongs to {_homes(far, is_table)}?"
     return f"the keys here are {', '.join(table.keys)}; leave it out or mend it."
 
 
