@@ -161,6 +161,12 @@ def read_record(
         text = f"months from different years, put on the year {str(time.min())[:4]}"
         found.append(Finding("weather year", text, "recognised"))
     kept, disordered, repeated = _in_time_order(time)
+    if 2 * repeated.size > time.size:
+        raise InputError(
+            f"{path}: {repeated.size} of {time.size} lines repeat the time of another; when date "
+            "and clock stand in two columns, state both (columns; on the command line "
+            "--column date=HEADING --column time=HEADING)."
+        )
     if disordered.size:
         warnings.append(
             f"{path}: lines that go back in time: {disordered.size}; the record was sorted."

@@ -22,6 +22,13 @@ def rounded(value: float | None, digits: int = 2) -> str:
     return f"{round(value, places):,.{max(0, places)}f}"
 
 
+def whole(value: float | None, digits: int) -> str:
+    """Write a number as `rounded` does, but from 1 on without decimals."""
+    if value is None or abs(value) < 1:
+        return rounded(value, digits)
+    return rounded(value, min(digits, 1 + math.floor(math.log10(abs(value)))))
+
+
 def percent(share: float | None, digits: int = 2) -> str:
     """Write a share as a percentage; "-" for None."""
     return NOT_KNOWN if share is None else f"{rounded(100 * share, digits)} %"

@@ -1,0 +1,93 @@
+"""What a maker trips over on the first day: each leads to one sentence, or is read."""
+
+import pytest
+from conftest import DEMO_SITES
+
+LOGGER = "Day;Clock;Wind [m/s]\n" + "".join(
+    f"{day:02}.03.2026;{hour:02}:00;{3 + (hour + day) % 5},4\n"
+    for day in range(1, 15)
+    for hour in range(24)
+)
+
+
+@pytest.fixture
+def logger(tmp_path):
+    path = tmp_path / "logger.csv"
+    path.write_text(LOGGER, encoding="utf-8")
+    return path
+
+
+def test_a_date_without_its_clock_is_no_record(run, logger):
+    ran = run("wind", logger, "--column", "speed=Wind [m/s]", "--column", "time=Day")
+    assert ran.code == 2
+    assert "322 of 336 lines repeat the time" in ran.err
+    assert "--column date=HEADING --column time=HEADING" in ran.err
+
+
+def test_date_and_clock_in_two_columns(run, logger):
+    columns = ("speed=Wind [m/s]", "date=Day", "time=Clock")
+    flags = [part for column in columns for part in ("--column", column)]
+    assert run("wind", logger, *flags, "--json").json["coverage"]["hours"] == pytest.approx(336)
+
+
+@pytest.mark.parametrize(
+    ("command", "text", "flag"),
+    [
+        (["wind"], "time,breeze (m/s)\n2026-01-01 00:00,5\n", "--column speed=HEADING"),
+        (["wind"], "time,wspd\n2026-01-01 00:00,5\n2026-01-01 01:00,5\n", "--units"),
+        (["wind"], "1;2\n3;4\n", "--headings"),
+        (["wind", "--months"], "month,wind\n" + "1,4\n" * 12, "--units"),
+        (["curve"], "wind,watts\n5,20\n6,30\n", "--units"),
+        (["curve"], "breeze,watts\n5,20\n6,30\n", "--column speed=HEADING"),
+    ],
+)
+def test_what_is_not_recognised_names_the_flag_that_states_it(run, tmp_path, command, text, flag):
+    path = tmp_path / "file.csv"
+    path.write_text(text, encoding="utf-8")
+    ran = run(*command[:1], path, *command[1:])
+    assert ran.code == 2
+    assert flag in ran.err
+
+
+def test_the_flag_that_the_curve_names_is_one(run, tmp_path):
+    path = tmp_path / "file.csv"
+    path.write_text("breeze,watts\n5,20\n6,30\n7,50\n", encoding="utf-8")
+    ran = run("curve", path, "--column", "speed=breeze", "--units", "m/s")
+    assert ran.code == 0
+    assert "--rotor-diameter" in ran.out
+
+
+def test_invented_files_left_in_a_plan_are_named_first(run, yard):
+    words = "curve.csv and bill.csv: still the invented numbers"
+    answer = run("estimate", yard, "--draws", "0", "--json").json["verdict"]
+    assert answer[0].startswith("wind.csv and " + words)
+    bill = yard / "bill.csv"
+    bill.write_text(bill.read_text(encoding="utf-8") + "paint,1,20,per unit,,\n", encoding="utf-8")
+    answer = run("estimate", yard, "--draws", "0", "--json").json["verdict"]
+    assert answer[0].startswith("wind.csv and curve.csv: still")
+    demo = run("estimate", DEMO_SITES / "hill-yard", "--draws", "0", "--json").json["verdict"]
+    assert not any("still the invented" in sentence for sentence in demo)
+
+
+def test_a_stated_mean_is_no_record_and_warned_of(run, yard, edit):
+    edit(yard / "plan.toml", 'record = "wind.csv" ', "mean_speed_ms = 6.5 # ")
+    result = run("estimate", yard, "--draws", "0", "--json").json
+    assert any("No reading stands behind" in text for text in result["warnings"])
+    pays = next(text for text in result["verdict"] if "stands or falls" in text)
+    assert "stated wind" in pays
+    assert "record" not in pays
+
+
+def test_a_roof_is_in_the_plain_words(run, yard, edit):
+    edit(yard / "plan.toml", "# roof = ", "roof = ")
+    edit(yard / "plan.toml", "edge_height_m = 6, ridge_height_m = 8", "edge_height_m = 10")
+    result = run("estimate", yard, "--draws", "0", "--json").json
+    assert any("disturbed flow over the roof" in text for text in result["verdict"])
+
+
+def test_check_fits_the_screen(run, yard, monkeypatch):
+    monkeypatch.chdir(yard.parent)
+    ran = run("check", yard.name)
+    assert ran.code == 0
+    assert "Be warned" in ran.out
+    assert max(map(len, ran.out.splitlines())) <= 100
