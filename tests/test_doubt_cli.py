@@ -28,7 +28,7 @@ def test_ranges_are_shown_by_default(run, demo_site):
     for words in (
         "kWh in nine years of ten", "How sure", "were enough", "What makes", "What to measure next",
         "share of the variance", "chance: pays back in its life", "common practice, no source",
-        "chance that it pays, interest counted", "whose word: --full.",
+        "chance that it pays", "whose word: --full.",
     ):  # fmt: skip
         assert words in shown.out
     assert max(len(line) for line in shown.out.splitlines()) <= 100

@@ -100,7 +100,7 @@ def range_sentences(doubt: Doubt) -> list[str]:
         text = f"{build.name}: {between(build.ranges['one_year_kwh'])} kWh in nine years of ten"
         if build.paid_back_with_interest is not None:
             chance = _chance(build.paid_back_with_interest)
-            text += f"; chance that it pays, interest counted: {chance}"
+            text += f"; chance that it pays: {chance}"
         sentences.append(f"{text}.")
     return sentences
 
@@ -228,8 +228,8 @@ def _drivers(doubt: Doubt, build: BuildDoubt, measure: str, currency: str) -> Ta
 
 def _sentence(build: BuildDoubt, gain: Gain, currency: str, builds: int) -> str:
     unit = f"{currency} per kWh" if gain.measure == "cost_per_kwh" else "kWh a year"
-    low, high = (rounded(value, 3) for value in gain.before)
-    lower, higher = (rounded(value, 3) for value in gain.after)
+    low, high = (rounded(value) for value in gain.before)
+    lower, higher = (rounded(value) for value in gain.after)
     where = f"{build.name}: " if builds > 1 else ""
     return (
         f"{where}{gain.words} (about {gain.work_days:g} day{'s' * (gain.work_days != 1)} of work): "

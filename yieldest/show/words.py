@@ -57,5 +57,6 @@ def print_list(heading: str, texts: Iterable[str], screen: Console) -> None:
 def print_item(mark: str, text: str, screen: Console) -> None:
     """Print a text behind its mark, later lines under the first."""
     later = " " * (len(mark) + 1)
-    lines = wrap(text, screen.width, initial_indent=f"{mark} ", subsequent_indent=later)
-    screen.print(Text("\n".join(lines)))
+    together = text.replace(" %", "\N{NO-BREAK SPACE}%")
+    lines = wrap(together, screen.width, initial_indent=f"{mark} ", subsequent_indent=later)
+    screen.print(Text("\n".join(lines).replace("\N{NO-BREAK SPACE}%", " %")))
