@@ -91,3 +91,24 @@ def test_check_fits_the_screen(run, yard, monkeypatch):
     assert ran.code == 0
     assert "Be warned" in ran.out
     assert max(map(len, ran.out.splitlines())) <= 100
+
+
+def test_two_decimal_marks_are_shown(run, tmp_path):
+    path = tmp_path / "months.txt"
+    months = [f"{month} 4.{month % 10}" for month in range(1, 12)] + ["12 4,8"]
+    path.write_text("\n".join(["month speed", *months]), encoding="utf-8")
+    ran = run("wind", path, "--months", "--units", "m/s")
+    assert ran.code == 2
+    assert "'4.1' has a decimal point and '4,8' a decimal comma" in ran.err
+
+
+def test_a_reference_of_other_years_is_told_by_its_years(run, yard, edit):
+    text = (yard / "wind.csv").read_text(encoding="utf-8").replace("2025-03", "2021-03")
+    (yard / "station.csv").write_text(text, encoding="utf-8")
+    plan = yard / "plan.toml"
+    edit(plan, "# reference = {", "reference = {")
+    edit(plan, 'record = "airport.csv", units = "kn"', 'record = "station.csv"')
+    ran = run("estimate", yard)
+    assert ran.code == 2
+    assert "(2025-03-01 to 2025-03-14)" in ran.err
+    assert "(2021-03-01 to 2021-03-14)" in ran.err

@@ -298,19 +298,19 @@ def _holds_units(cells: list[str]) -> bool:
 def _decimal(path: Path, rows: list[list[str]], delimiter: str) -> str:
     if delimiter == ",":
         return "."
-    marks = Counter(
-        mark
-        for row in rows
-        for cell in row
+    first = {
+        mark: cell
+        for row in reversed(rows)
+        for cell in reversed(row)
         for mark in ".,"
         if mark in cell and _NUMBER.fullmatch(cell)
-    )
-    if marks["."] and marks[","]:
+    }
+    if len(first) == 2:
         raise InputError(
-            f"{path}: some numbers have a decimal point and some a decimal comma; state the "
-            "decimal mark."
+            f"{path}: {first['.']!r} has a decimal point and {first[',']!r} a decimal comma; write "
+            "all numbers in one way, or state decimal (on the command line --decimal)."
         )
-    return "," if marks[","] else "."
+    return "," if "," in first else "."
 
 
 def _different(headings: list[str]) -> tuple[str, ...]:
