@@ -58,13 +58,13 @@ def test_the_flag_that_the_curve_names_is_one(run, tmp_path):
 
 
 def test_invented_files_left_in_a_plan_are_named_first(run, yard):
-    words = "curve.csv and bill.csv: still the invented numbers"
+    words = "curve.csv, bill.csv: still the invented numbers"
     answer = run("estimate", yard, "--draws", "0", "--json").json["verdict"]
-    assert answer[0].startswith("wind.csv and " + words)
+    assert answer[0].startswith("wind.csv, " + words)
     bill = yard / "bill.csv"
     bill.write_text(bill.read_text(encoding="utf-8") + "paint,1,20,per unit,,\n", encoding="utf-8")
     answer = run("estimate", yard, "--draws", "0", "--json").json["verdict"]
-    assert answer[0].startswith("wind.csv and curve.csv: still")
+    assert answer[0].startswith("wind.csv, curve.csv: still")
     demo = run("estimate", DEMO_SITES / "hill-yard", "--draws", "0", "--json").json["verdict"]
     assert not any("still the invented" in sentence for sentence in demo)
 

@@ -143,7 +143,7 @@ def _still_invented(estimate: Estimate) -> list[str]:
     if not estimate.left_as_started:
         return []
     return [
-        f"{' and '.join(estimate.left_as_started)}: still the invented numbers that `yieldest "
+        f"{', '.join(estimate.left_as_started)}: still the invented numbers that `yieldest "
         "start` wrote, so this is no answer about a machine of yours yet."
     ]
 
