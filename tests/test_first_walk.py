@@ -112,3 +112,13 @@ def test_a_reference_of_other_years_is_told_by_its_years(run, yard, edit):
     assert ran.code == 2
     assert "(2025-03-01 to 2025-03-14)" in ran.err
     assert "(2021-03-01 to 2021-03-14)" in ran.err
+
+
+def test_builds_that_end_apart_on_the_same_ladder_are_named(run, yard, edit):
+    plan = yard / "plan.toml"
+    plan.write_text(plan.read_text("utf-8").replace("hub_height_m = 12", "hub_height_m = 10", 1))
+    shown = run("estimate", yard, "--draws", "0").out
+    ladder = shown[shown.index("From the mast to the hub") :]
+    lines = [line.rstrip() for line in ladder.splitlines()]
+    for name in ("one machine", "two of them"):
+        assert lines[lines.index(name) + 1].startswith(("  to hub height", "  at the hub"))
