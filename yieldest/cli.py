@@ -136,6 +136,8 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
     from yieldest.overrides import read_override  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.show.progress import reading_bar  # noqa: PLC0415
+    from yieldest.show.text import console  # noqa: PLC0415
+    from yieldest.show.words import print_list  # noqa: PLC0415
 
     overrides = [read_override(change) for change in changes]
     with reading_bar("the wind record") as progress:
@@ -150,8 +152,7 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
         typer.echo("  The record was read so; state in [wind] what is wrong:")
     for part in findings["recognised"]:
         typer.echo(f"    {part['what']}: {part['found']} ({part['how']})")
-    for warning in findings["warnings"]:
-        typer.echo(f"  be warned: {warning}")
+    print_list("Be warned", findings["warnings"], console())
 
 
 @app.command(cls=GroupedCommand)
@@ -173,6 +174,9 @@ def estimate(
     ] = None,
     draws: Draws = None,
     seed: Seed = None,
+    full: Annotated[
+        bool, typer.Option("--full", help="Print the doubt of every input as well, P75 and P99.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Reckon energy, cost per kWh and payback of every build.
@@ -226,7 +230,7 @@ def estimate(
     else:
         from yieldest.show.text import console, print_estimate  # noqa: PLC0415
 
-        print_estimate(result, console(), doubt)
+        print_estimate(result, console(), doubt, full=full)
 
 
 def _sweep(

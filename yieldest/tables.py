@@ -5,13 +5,14 @@ from __future__ import annotations
 import re
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import islice
 from pathlib import Path
 from typing import Any, TextIO, cast
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from yieldest.arrays import FloatArray
@@ -44,12 +45,20 @@ class Table:
     layout : Layout
     first_row : int
         How many data lines of the file come before the first row.
+    rows : ndarray of int, optional
+        The data line of each row, counted from the first row; None where every line is a row.
     """
 
     path: Path
     frame: pd.DataFrame
     layout: Layout
     first_row: int = 0
+    rows: npt.NDArray[np.intp] | None = None
+
+    def without_blank_rows(self) -> Table:
+        """Return the table without the rows whose cells are all blank."""
+        kept = np.flatnonzero(self.frame.notna().any(axis="columns"))
+        return replace(self, frame=self.frame.iloc[kept].reset_index(drop=True), rows=kept)
 
     @cached_property
     def headings(self) -> tuple[str, ...]:
@@ -65,7 +74,8 @@ class Table:
 
     def line(self, row: int) -> int:
         """Return the line of the file (from 1) that holds row `row` (from 0) of the frame."""
-        return line_of_row(self.path, self.layout, self.first_row + row)
+        at = row if self.rows is None else int(self.rows[row])
+        return line_of_row(self.path, self.layout, self.first_row + at)
 
     def find(
         self, role: str, names: Sequence[str], stated: str | None = None, *, required: bool = True
@@ -108,7 +118,8 @@ class Table:
         if required:
             raise InputError(
                 f"{self.path}: no column was recognised as the {role}; the columns are {have}; "
-                f"name one {names[0]!r} or state which it is."
+                f"name one {names[0]!r} or state which it is, and put a # before any line above "
+                "the headings."
             )
         return None
 

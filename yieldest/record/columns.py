@@ -220,7 +220,8 @@ def _choose_speed(
             raise InputError(
                 f"{path}: no column was recognised as the speed"
                 + (f" of sensor {options.sensor!r}" if options.sensor else "")
-                + f"; the columns are {have}; name one 'speed' or state which it is."
+                + f"; the columns are {have}; name one 'speed', or state which it is "
+                "(columns; on the command line --column speed=HEADING)."
             )
         chosen = _nearest(matches, options.height_m)
         rivals = [part for part in matches if part.height_m == chosen.height_m]
@@ -335,8 +336,8 @@ def _choose_unit(
         unit, how = columns.units["speed"], "as the speed"
     elif role == "speed":
         raise InputError(
-            f"{path}: the heading {name!r} does not say the speed unit; state units as one of "
-            "m/s, km/h, mph, kn, ft/s, Beaufort."
+            f"{path}: the heading {name!r} does not say the speed unit; state units (on the "
+            "command line --units) as one of m/s, km/h, mph, kn, ft/s, Beaufort."
         )
     else:
         known = "C, F or K" if role == "temperature" else "hPa, mbar, Pa, kPa, inHg or mmHg"

@@ -161,6 +161,12 @@ def read_record(
         text = f"months from different years, put on the year {str(time.min())[:4]}"
         found.append(Finding("weather year", text, "recognised"))
     kept, disordered, repeated = _in_time_order(time)
+    if 2 * repeated.size > time.size and _all_at_one_hour(time):
+        raise InputError(
+            f"{path}: {repeated.size} of {time.size} lines repeat the time of another, for their "
+            "times are dates alone; when the clock stands in a column of its own, state both "
+            "(columns; on the command line --column date=HEADING --column time=HEADING)."
+        )
     if disordered.size:
         warnings.append(
             f"{path}: lines that go back in time: {disordered.size}; the record was sorted."
@@ -235,6 +241,11 @@ def impossible_warning(source: str, times: Times, speeds_ms: FloatArray) -> str:
         f"count as missing: {speeds_ms.size}; the first is {speeds_ms[0]:.1f} m/s at "
         f"{pd.Timestamp(times[0]):%Y-%m-%d %H:%M}."
     )
+
+
+def _all_at_one_hour(time: Times) -> bool:
+    """Tell whether every time is the same time of day, but for summer time."""
+    return np.unique(time - time.astype("datetime64[D]")).size <= 2
 
 
 def _in_time_order(time: Times) -> tuple[npt.NDArray[np.intp], Times, Times]:

@@ -143,7 +143,7 @@ def _print_chain(measured: MeasuredCurve, screen: Console) -> None:
     chain, bins = measured.chain, measured.bins
     print_heading("Where the energy goes", screen)
     if chain is None:
-        screen.print(Text("The rotor size is not stated, so this cannot be said."))
+        screen.print(Text("Not known, for the rotor size is not stated (--rotor-diameter)."))
         return
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0))
     columns = [

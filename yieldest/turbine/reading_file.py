@@ -103,7 +103,7 @@ def _speed(
         if unit is None:
             raise InputError(
                 f"{table.path}: the heading {heading!r} does not say the speed unit; state units "
-                f"as one of {', '.join(SPEED_UNITS)}."
+                f"(on the command line --units) as one of {', '.join(SPEED_UNITS)}."
             )
         raw, _ = blank_marks("speed", numbers_of(table, heading, ())[0], unit, ())
         speed = to_metres_per_second(raw, unit)
@@ -121,8 +121,8 @@ def _speed(
     else:
         raise InputError(
             f"{table.path}: no column was recognised as the wind speed; the columns are "
-            f"{', '.join(map(repr, table.headings))}; name one 'wind speed (m/s)' or state which "
-            "it is."
+            f"{', '.join(map(repr, table.headings))}; name one 'wind speed (m/s)', or state which "
+            "it is (meters.columns; on the command line --column speed=HEADING)."
         )
     if (speed < 0).any():
         line = table.line(int(np.argmax(speed < 0)))
