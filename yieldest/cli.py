@@ -242,21 +242,17 @@ def estimate(
 def _sweep(
     plan: Path, overrides: list["Override"], text: str, out: Path | None, as_json: bool
 ) -> None:
-    from rich.console import Console  # noqa: PLC0415
-    from rich.progress import Progress  # noqa: PLC0415
-
     from yieldest.outfile import write_whole  # noqa: PLC0415
     from yieldest.overrides import read_sweep  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
+    from yieldest.show.progress import counting_bar  # noqa: PLC0415
     from yieldest.show.sweeps import print_sweep  # noqa: PLC0415
     from yieldest.show.text import console  # noqa: PLC0415
     from yieldest.sweep import as_csv, sweep_plan  # noqa: PLC0415
 
     sweep = read_sweep(text)
-    watched = Console(stderr=True)
-    with Progress(console=watched, transient=True, disable=not watched.is_terminal) as progress:
-        task = progress.add_task("estimating", total=len(sweep.values))
-        rows = sweep_plan(plan, overrides, sweep, lambda: progress.advance(task))
+    with counting_bar("estimating", len(sweep.values)) as step:
+        rows = sweep_plan(plan, overrides, sweep, lambda: step(1))
     if out is not None:
         write_whole(out, as_csv(rows))
     if as_json:
