@@ -31,7 +31,7 @@ from yieldest.climate.weibull import (
     scale_of_mean,
     share_above,
 )
-from yieldest.plan import Wind
+from yieldest.plan.wind import Wind
 from yieldest.record.rules import ScreenRules
 
 SHAPES = st.floats(1.1, 4.0)
