@@ -211,6 +211,21 @@ def test_a_test_for_frozen_cups_that_cannot_be_made_is_said(tmp_path, edit, run)
     folder = shutil.copytree(DEMO_SITES / "ridge-hut", tmp_path / "hut")
     assert "cannot be looked for" not in run("check", folder).out
     edit(folder / "plan.toml", 'columns = { temperature = "Air (C)" }\n', "")
+    assert re.search(r"columns not used: +Air \(C\) ", run("check", folder).out)
     for command in ("check", "estimate"):
         shown = " ".join(run(command, folder).out.split())
         assert "frozen cups cannot be looked for; name its column in wind.columns" in shown
+
+
+def test_a_sweep_says_never_where_the_hut_never_pays(run):
+    swept = run("estimate", DEMO_SITES / "ridge-hut", "--sweep", "money.price_per_kwh=0.3:4.9:2")
+    cheap, dear = (line for line in swept.out.splitlines() if "one of 1.2 m" in line)
+    assert " never " in cheap
+    assert " never " not in dear
+
+
+def test_the_page_of_the_hut_sets_a_used_kwh_against_the_generators(tmp_path, run):
+    page = tmp_path / "hut.html"
+    run("report", DEMO_SITES / "ridge-hut", "-o", page, "--set", "doubt.draws=0")
+    text = " ".join(page.read_text(encoding="utf-8").split())
+    assert "a used one costs 3.6 and is worth 4.9 CHF, and 25% of them are worth nothing" in text

@@ -27,11 +27,22 @@ def test_ranges_are_shown_by_default(run, demo_site):
     assert shown.code == 0 and shown.err == ""
     for words in (
         "kWh in nine years of ten", "How sure", "were enough", "What makes", "What to measure next",
-        "share of the variance", "categories of IEC 61400-15", "chance: pays back in its life",
-        "plant performance", "common practice, no source",
+        "share of the variance", "chance: pays back in its life", "common practice, no source",
+        "chance that it pays", "whose word: --full.",
     ):  # fmt: skip
         assert words in shown.out
     assert max(len(line) for line in shown.out.splitlines()) <= 100
+
+
+def test_full_adds_the_doubt_of_every_input_and_takes_nothing_away(run, demo_site):
+    short = run("estimate", demo_site, "--draws", "512").out
+    full = run("estimate", demo_site, "--draws", "512", "--full").out
+    for words in ("categories of IEC 61400-15", "plant performance", "  P75", "  P99"):
+        assert words in full
+        assert words not in short
+    kept = [line for line in short.splitlines() if "--full" not in line]
+    assert set(kept) <= set(full.splitlines())
+    assert max(len(line) for line in full.splitlines()) <= 100
 
 
 def test_no_draws_no_ranges(run, demo_site):

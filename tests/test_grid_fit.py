@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from lifelines import WeibullFitter
 
 from yieldest.climate.powersums import (
     calm_readings,
@@ -58,10 +57,10 @@ def test_power_sums_give_the_fit_of_the_readings_themselves(name):
     )
 
 
-def test_power_sums_agree_with_a_general_reference():
+def test_power_sums_agree_with_a_general_reference(lifelines):
     """lifelines' WeibullFitter, a maximum-likelihood fit by another route (autograd and scipy)."""
     speed = winds(1.8, 6.5, cells=1)
-    fitter = WeibullFitter().fit(speed[0])
+    fitter = lifelines.WeibullFitter().fit(speed[0])
     shape, scale = fit_power_sums(power_sums(speed))
     assert shape[0] == pytest.approx(fitter.rho_, rel=1e-4)
     assert scale[0] == pytest.approx(fitter.lambda_, rel=1e-4)

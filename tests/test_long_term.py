@@ -11,6 +11,7 @@ from yieldest.errors import InputError
 from yieldest.record.common_time import clock_offset, in_steps
 from yieldest.record.longterm import long_term
 from yieldest.record.relations import coefficients, power_sums, predict, reference_sums
+from yieldest.show.wind_tables import long_term_table
 
 HOUR = np.timedelta64(1, "h")
 NORMAL_90 = 1.645
@@ -64,6 +65,21 @@ def test_gusts_within_a_step_do_not_change_what_its_mean_says():
     gusty = np.repeat(speed[part], 6) * np.tile([0.7, 1.3, 0.9, 1.1, 1.2, 0.8], 40 * 24)
     for method in long_term(minutes, gusty, time, speed).methods:
         assert method.mean_ms == pytest.approx(speed.mean(), rel=1e-9)
+
+
+def test_the_table_of_the_page_shows_what_each_method_says():
+    time, speed, direction = made_up_years()
+    part = slice(5000, 5000 + 40 * 24)
+    found = long_term(time[part], 0.8 * speed[part], time, speed, direction)
+    table = long_term_table(found)
+    assert "3.0 years of a neighbour (40 days in common, correlation 1.00)" in table.caption
+    face_value, *methods = table.rows
+    assert float(face_value.cells[0]) == pytest.approx(0.8 * speed[part].mean(), abs=0.005)
+    assert [row.strong for row in methods].count(True) == 1
+    for row, method in zip(methods, found.methods, strict=True):
+        assert row.label.startswith(method.name)
+        assert ("(chosen)" in row.label) == row.strong == (method is found.chosen)
+        assert float(row.cells[0]) == pytest.approx(method.mean_ms, abs=0.005)
 
 
 def test_regression_and_variance_ratio_agree_with_scipy():

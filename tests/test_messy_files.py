@@ -253,10 +253,10 @@ def test_many_speeds_at_one_time_are_refused_and_few_are_told(read, refused):
     assert "average_s = 60" in message
     record = read(HEADING, *LINES, *again[:2], *LINES[5:10])
     np.testing.assert_array_equal(record.speed_ms, SPEEDS)
-    assert told(record, "7 line(s) repeat a time, 2 of them with another speed")
+    assert told(record, "lines that repeat a time: 7, 2 of them with another speed")
     averaged = read(HEADING, *LINES, *again, average_s=3600)
     assert averaged.speed_ms == pytest.approx((SPEEDS + 9.95) / 2)
-    assert told(averaged, "48 reading(s) have the very time of another")
+    assert told(averaged, "readings with the very time of another, averaged with it: 48")
 
 
 def test_of_two_rows_at_one_time_the_one_with_a_speed_counts(read):
@@ -270,7 +270,9 @@ def test_readings_of_a_clock_that_started_anew_are_left_out_and_told(read, zero)
     record = read(HEADING, *LINES[:20], *misdated, *LINES[20:])
     np.testing.assert_array_equal(record.time, TIMES)
     assert record.coverage.share == 1
-    assert told(record, f"4 reading(s) dated from {zero} 00:00 to {zero} 03:00")
+    assert told(
+        record, f"readings dated from {zero} 00:00 to {zero} 03:00, years before all others"
+    )
 
 
 def test_an_old_record_is_no_restarted_clock(read):
@@ -283,7 +285,7 @@ def test_an_old_record_is_no_restarted_clock(read):
 
 def test_readings_still_to_come_are_told(read):
     record = read(HEADING, *LINES, f"{date.today().year + 3}-01-01 00:00,5")
-    assert told(record, "1 reading(s) are dated after today")
+    assert told(record, "readings dated after today: 1")
 
 
 def test_the_day_numbers_of_a_spreadsheet(read):
@@ -366,7 +368,7 @@ def test_what_is_no_value_is_refused_or_missing(read, cell):
     if cell == "-":
         assert np.isnan(read(*lines).direction_deg[0])
         return
-    with pytest.raises(InputError, match=r"line 2: .* is not a number|some numbers have"):
+    with pytest.raises(InputError, match=r"line 2: .* is not a number|has a decimal point"):
         read(*lines)
 
 
@@ -595,12 +597,6 @@ def test_a_point_among_decimal_commas_is_never_read_as_either(refused):
 def test_hours_with_a_fraction_are_refused(refused):
     """13.5 may be half past one as well as five past."""
     assert "'2025-03-20 13.5'" in refused("date,hour,speed (m/s)", "2025-03-20,13.5,5")
-
-
-def test_a_column_that_could_be_the_speed_too_is_told(read):
-    record = read("time,wind (km/h),ws (m/s)", "2025-01-01,18,5", "2025-01-02,21.6,6")
-    assert record.speed_ms.tolist() == [5, 6]
-    assert found(record)["not taken as the speed"] == "wind (km/h)"
 
 
 def test_daily_readings_are_doubted(read):

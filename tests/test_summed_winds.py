@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from lifelines import WeibullFitter
 from scipy import stats
 
 from yieldest.climate.summed import (
@@ -46,7 +45,7 @@ def test_a_weibull_is_found_again_from_its_table(table_text, width):
     assert table.hours == pytest.approx(8760, rel=1e-3)
 
 
-def test_the_fit_agrees_with_a_general_library(table_text):
+def test_the_fit_agrees_with_a_general_library(table_text, lifelines):
     """lifelines: WeibullFitter on interval-censored counts."""
     random = np.random.default_rng(3)
     edges = np.arange(0, 31.0, 1.0)
@@ -56,7 +55,7 @@ def test_the_fit_agrees_with_a_general_library(table_text):
     )
     climate = climate_of_frequencies(read(table_text(text)), 10)
     filled = counts > 0
-    fitter = WeibullFitter().fit_interval_censoring(
+    fitter = lifelines.WeibullFitter().fit_interval_censoring(
         edges[:-1][filled], edges[1:][filled], weights=counts[filled]
     )
     assert climate.shape == pytest.approx(fitter.rho_, rel=2e-3)

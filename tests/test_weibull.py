@@ -2,7 +2,6 @@
 
 from typing import get_args
 
-import lifelines
 import numpy as np
 import pytest
 import scipy.stats
@@ -32,7 +31,7 @@ from yieldest.climate.weibull import (
     scale_of_mean,
     share_above,
 )
-from yieldest.plan import Wind
+from yieldest.plan.wind import Wind
 from yieldest.record.rules import ScreenRules
 
 SHAPES = st.floats(1.1, 4.0)
@@ -146,7 +145,7 @@ def test_units_change_the_scale_alone(factor, seed):
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_interval_censored_fit_is_that_of_lifelines(seed):
+def test_interval_censored_fit_is_that_of_lifelines(lifelines, seed):
     random = np.random.default_rng(seed)
     speed = np.maximum(1, np.rint(random.weibull(1.7, 800) * 9)) * KNOT_MS  # no calms
     tally, class_of = tally_of(speed, np.ones(800), step_ms=KNOT_MS)
@@ -158,7 +157,7 @@ def test_interval_censored_fit_is_that_of_lifelines(seed):
     assert scale == pytest.approx(fitter.lambda_, rel=1e-4)
 
 
-def test_left_censored_fit_is_that_of_lifelines():
+def test_left_censored_fit_is_that_of_lifelines(lifelines):
     random = np.random.default_rng(4)
     speed = random.weibull(2.1, 3000) * 6
     seen = np.where(speed < 1.5, 0.0, speed)

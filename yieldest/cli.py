@@ -16,6 +16,7 @@ from yieldest.curve_command import curve
 from yieldest.errors import InputError
 from yieldest.helptext import WIDTH, Commands, GroupedCommand
 from yieldest.mapcommand import map_cells
+from yieldest.starter import demo_site_names, write_starter
 from yieldest.windcommand import wind
 
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
@@ -97,6 +98,14 @@ def yieldest(
 @app.command(cls=GroupedCommand)
 def start(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that is not there yet.")],
+    demo_site: Annotated[
+        str | None,
+        typer.Option(
+            "--from",
+            metavar="SITE",
+            help=f"Copy a demo site instead: {', '.join(demo_site_names())}.",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Write a folder to fill in: plan, wind record, curve and bill.
@@ -105,16 +114,17 @@ def start(
     place. Read more: docs/plan-file.md.
 
     Example: yieldest start my-yard
-    """
-    from yieldest.starter import write_starter  # noqa: PLC0415
 
-    written = write_starter(folder)
+    Example: yieldest start my-hill --from hill-yard
+    """
+    written = write_starter(folder, demo_site)
     if as_json:
         _print_json({"written": [str(path) for path in written]})
         return
     for path in written:
         typer.echo(f"wrote {path}")
-    typer.echo(f"Now fill in the files, then run: yieldest estimate {folder}")
+    then = "Now fill in the files, then run" if demo_site is None else "Invented data. Now run"
+    typer.echo(f"{then}: yieldest estimate {folder}")
 
 
 app.command(cls=GroupedCommand)(wind)
@@ -136,6 +146,8 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
     from yieldest.overrides import read_override  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.show.progress import reading_bar  # noqa: PLC0415
+    from yieldest.show.text import console  # noqa: PLC0415
+    from yieldest.show.words import print_list  # noqa: PLC0415
 
     overrides = [read_override(change) for change in changes]
     with reading_bar("the wind record") as progress:
@@ -150,8 +162,7 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
         typer.echo("  The record was read so; state in [wind] what is wrong:")
     for part in findings["recognised"]:
         typer.echo(f"    {part['what']}: {part['found']} ({part['how']})")
-    for warning in findings["warnings"]:
-        typer.echo(f"  be warned: {warning}")
+    print_list("Be warned", findings["warnings"], console())
 
 
 @app.command(cls=GroupedCommand)
@@ -173,6 +184,9 @@ def estimate(
     ] = None,
     draws: Draws = None,
     seed: Seed = None,
+    full: Annotated[
+        bool, typer.Option("--full", help="Print the doubt of every input as well, P75 and P99.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Reckon energy, cost per kWh and payback of every build.
@@ -226,27 +240,23 @@ def estimate(
     else:
         from yieldest.show.text import console, print_estimate  # noqa: PLC0415
 
-        print_estimate(result, console(), doubt)
+        print_estimate(result, console(), doubt, full=full)
 
 
 def _sweep(
     plan: Path, overrides: list["Override"], text: str, out: Path | None, as_json: bool
 ) -> None:
-    from rich.console import Console  # noqa: PLC0415
-    from rich.progress import Progress  # noqa: PLC0415
-
     from yieldest.outfile import write_whole  # noqa: PLC0415
     from yieldest.overrides import read_sweep  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
+    from yieldest.show.progress import counting_bar  # noqa: PLC0415
     from yieldest.show.sweeps import print_sweep  # noqa: PLC0415
     from yieldest.show.text import console  # noqa: PLC0415
     from yieldest.sweep import as_csv, sweep_plan  # noqa: PLC0415
 
     sweep = read_sweep(text)
-    watched = Console(stderr=True)
-    with Progress(console=watched, transient=True, disable=not watched.is_terminal) as progress:
-        task = progress.add_task("estimating", total=len(sweep.values))
-        rows = sweep_plan(plan, overrides, sweep, lambda: progress.advance(task))
+    with counting_bar("estimating", len(sweep.values)) as step:
+        rows = sweep_plan(plan, overrides, sweep, lambda: step(1))
     if out is not None:
         write_whole(out, as_csv(rows))
     if as_json:

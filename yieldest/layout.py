@@ -7,7 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import islice
+from itertools import dropwhile, islice
 from pathlib import Path
 
 from yieldest.cells import (
@@ -29,6 +29,8 @@ LONGEST_HEAD = 2000
 """Longer headings than this (characters) do not come again below; our choice."""
 _SAMPLE_LINES = 500
 _COMMENT = re.compile(r"\s*(#|%|//)")
+_ONE_CELL = re.compile(r'(?=.*[,;|\t])[,;|\s]*("[^"]*"|[^,;|\t"]*)[,;|\s]*')
+"""A line of a spreadsheet with one cell filled, or none: a title, no heading."""
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 
 
@@ -132,6 +134,8 @@ def layout_of(
         heading, heading_line, data_line = list(headings), 0, content[0][0]
         delimiter = delimiter or _delimiter(content)
     elif skip_lines is not None or not titled:
+        below_title = dropwhile(lambda row: _ONE_CELL.fullmatch(row[1]), content)
+        content = list(below_title) or content
         heading_line, text = content[0]
         delimiter = delimiter or _delimiter_of_heading(text, content)
         heading, data_line = split_line(text, delimiter), heading_line + 1
@@ -161,7 +165,7 @@ def layout_of(
     return Layout(
         encoding=encoding,
         delimiter=delimiter,
-        decimal=decimal or _decimal(path, data, delimiter),
+        decimal=decimal or _decimal(path, data, delimiter, titled),
         headings=_different(heading),
         units=tuple(units),
         heading_line=heading_line,
@@ -240,7 +244,8 @@ def _no_heading(
     if not text or len(text[-1][1]) == 1:
         return InputError(
             f"{path}, line {first}: no heading line was found above this, the first line of data; "
-            "write one, or state the headings (headings; on the command line --headings A,B,C)."
+            "write one, such as time;speed (m/s), or state the headings (headings; on the command "
+            "line --headings A,B,C)."
         )
     number, cells = text[-1]
     why = {
@@ -296,26 +301,30 @@ def _heading_among(rows: list[tuple[int, list[str]]], width: int, ends: bool) ->
     return rows[at][1], units, statistics, rows[at][0], after
 
 
-def _decimal(path: Path, rows: list[list[str]], delimiter: str) -> str:
-    marks = Counter(
-        mark for row in rows for cell in row for mark in ".," if mark in cell and is_number(cell)
-    )
-    if delimiter == "," and marks[","]:
+def _decimal(path: Path, rows: list[list[str]], delimiter: str, titled: bool) -> str:
+    first = {
+        mark: cell
+        for row in reversed(rows)
+        for cell in reversed(row)
+        for mark in ".,"
+        if mark in cell and is_number(cell)
+    }
+    if delimiter == "," and "," in first:
         # In quotes, then: "5,2" has a decimal comma, but "1,013" may be a thousand and thirteen.
         quoted = [cell for row in rows for cell in row if "," in cell and is_number(cell)]
         if all(_THOUSANDS.fullmatch(cell) for cell in quoted):
-            if marks["."]:
-                return "."
+            if "." in first or not titled:
+                return "."  # in a bill or a curve the number itself is refused then
             raise InputError(
-                f"{path}: {quoted[0]!r} may be a number of thousands or of thousandths; state the "
-                "decimal mark (decimal; on the command line --decimal)."
+                f"{path}: {quoted[0]!r} may be a number of thousands or of thousandths; state "
+                "decimal (on the command line --decimal)."
             )
-    if marks["."] and marks[","]:
+    if len(first) == 2:
         raise InputError(
-            f"{path}: some numbers have a decimal point and some a decimal comma; state the "
-            "decimal mark (decimal; on the command line --decimal)."
+            f"{path}: {first['.']!r} has a decimal point and {first[',']!r} a decimal comma; write "
+            "all numbers in one way, or state decimal (on the command line --decimal)."
         )
-    return "," if marks[","] else "."
+    return "," if "," in first else "."
 
 
 def _different(headings: list[str]) -> tuple[str, ...]:

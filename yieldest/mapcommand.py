@@ -1,6 +1,7 @@
 """The command `yieldest map`: many cells at once."""
 
 import json
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.util import find_spec
@@ -132,18 +133,18 @@ def map_cells(
 @contextmanager
 def _progress() -> Iterator["Progress"]:
     """Show a bar where somebody watches."""
+    if not sys.stderr.isatty():
+        yield lambda done, every: None
+        return
     from rich import progress  # noqa: PLC0415
     from rich.console import Console  # noqa: PLC0415
 
-    screen = Console(stderr=True)
     columns = (
         progress.TextColumn("cells"),
         progress.BarColumn(),
         progress.MofNCompleteColumn(),
         progress.TimeRemainingColumn(),
     )
-    with progress.Progress(
-        *columns, console=screen, transient=True, disable=not screen.is_terminal
-    ) as bar:
+    with progress.Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("cells", total=None)
         yield lambda done, every: bar.update(task, completed=done, total=every)

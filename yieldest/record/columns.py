@@ -13,7 +13,6 @@ from yieldest.record.headings import (
     STATISTICS,
     VALUE_ROLES,
     Heading,
-    all_of_role,
     is_statistic,
     of_role,
     take_apart,
@@ -24,6 +23,9 @@ from yieldest.record.units import SPEED_UNITS, unit_in_heading, unit_of
 _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
 )
+
+MOST_UNUSED, LONGEST_NAME = 5, 40
+"""So many columns that are not used are named, by so many letters; our choice."""
 
 
 @dataclass
@@ -95,6 +97,12 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
         Finding(f"column of {role}", name, "stated" if role in options.columns else "recognised")
         for role, name in columns.names.items()
     )
+    unused = [name for name in layout.headings if name not in columns.names.values()]
+    if unused:
+        names = ", ".join(name[:LONGEST_NAME] for name in unused[:MOST_UNUSED])
+        more = f" and {len(unused) - MOST_UNUSED} more" if len(unused) > MOST_UNUSED else ""
+        how = "not recognised, or not needed"
+        columns.found.append(Finding("columns not used", names + more, how))
     return columns
 
 
@@ -119,8 +127,8 @@ def _choose_speed(
                 f"{path}: no column was recognised as the speed"
                 + (f" of sensor {options.sensor!r}" if options.sensor else "")
                 + (f" ({gust.text!r} holds gusts, not means)" if gust is not None else "")
-                + f"; the columns are {have}; name one 'speed' or state which it is (columns; on "
-                "the command line --column speed=HEADING)."
+                + f"; the columns are {have}; name one 'speed', or state which it is "
+                "(columns; on the command line --column speed=HEADING)."
             )
         chosen = _nearest(matches, options.height_m)
         rivals = [part for part in matches if part.height_m == chosen.height_m]
@@ -136,10 +144,6 @@ def _choose_speed(
             how = f"nearest of {len(matches)} to the {options.height_m:g} m stated"
             columns.found.append(Finding("height", f"{chosen.height_m:g} m", how))
         columns.names["speed"] = chosen.text
-        others = [part.text for part in all_of_role("speed", parts) if part not in matches]
-        if others and options.sensor is None:
-            text = ", ".join(others)
-            columns.found.append(Finding("not taken as the speed", text, "less sure by its name"))
     if chosen.height_m is not None:
         columns.height_m = chosen.height_m
 
@@ -240,8 +244,8 @@ def _choose_unit(
         unit, how = columns.units["speed"], "as the speed"
     elif role == "speed":
         raise InputError(
-            f"{path}: the heading {name!r} does not say the speed unit; state units as one of "
-            f"{', '.join(SPEED_UNITS)} (on the command line --units)."
+            f"{path}: the heading {name!r} does not say the speed unit; state units (on the "
+            f"command line --units) as one of {', '.join(SPEED_UNITS)}."
         )
     else:
         known = "C, F or K" if role == "temperature" else "hPa, mbar, Pa, kPa, inHg or mmHg"

@@ -59,9 +59,9 @@ def misdated(time: Times) -> Flags:
 def told_misdated(path: Path, time: Times) -> str:
     """Say which readings were left out because of their clock."""
     return (
-        f"{path}: {time.size} reading(s) dated from {_day(time.min())} to {_day(time.max())} lie "
-        "years before all others, as when the clock of a logger starts anew; nobody knows when "
-        "they were taken, so they were left out."
+        f"{path}: readings dated from {_day(time.min())} to {_day(time.max())}, years before all "
+        f"others, as when the clock of a logger starts anew: {time.size}; nobody knows when they "
+        "were taken, so they were left out."
     )
 
 
@@ -71,8 +71,8 @@ def told_ahead(path: Path, time: Times) -> str | None:
     if not ahead.size:
         return None
     return (
-        f"{path}: {ahead.size} reading(s) are dated after today, the first {_day(ahead.min())}; is "
-        "the clock of the logger wrong, or the order of day and month?"
+        f"{path}: readings dated after today: {ahead.size}, the first {_day(ahead.min())}; is the "
+        "clock of the logger wrong, or the order of day and month?"
     )
 
 
@@ -85,16 +85,26 @@ def contradictions(time: Times, speed: FloatArray) -> int:
         Rising, with repeats.
     speed : ndarray, shape (n,)
     """
-    same = np.concatenate(([False], np.diff(time) == np.timedelta64(0)))
+    same = np.concatenate(([False], np.diff(time) == np.timedelta64(0, "ns")))
     first = np.maximum.accumulate(np.where(same, 0, np.arange(time.size)))
     known = np.isfinite(speed) & np.isfinite(speed[first])
     return int((same & known & (speed != speed[first])).sum())
 
 
 def refuse_contradictions(
-    path: Path, options: ReadOptions, time: Times, count: int, is_text: bool
+    path: Path, options: ReadOptions, time: Times, repeats: int, count: int, is_text: bool
 ) -> None:
     """Refuse a record in which many rows have the time of another and another speed.
+
+    Parameters
+    ----------
+    path : Path
+    options : ReadOptions
+    time : ndarray of datetime64, shape (n,)
+    repeats, count : int
+        Rows that have the time of another, and those of them that have another speed.
+    is_text : bool
+        Whether the record is lines of text.
 
     Raises
     ------
@@ -102,7 +112,8 @@ def refuse_contradictions(
         Saying what seems to be the matter: several stations, a clock of twelve hours, times without
         seconds.
     """
-    if count <= max(FEW_CONFLICTS, MANY_CONFLICTS * time.size):
+    bare_dates = 2 * repeats > time.size and _all_at_one_hour(time)
+    if not bare_dates and count <= max(FEW_CONFLICTS, MANY_CONFLICTS * time.size):
         return
     text = f"{path}: {count:,} of {time.size:,} rows have the time of another and another speed"
     found = _station_column(path, options) if is_text else None
@@ -110,6 +121,12 @@ def refuse_contradictions(
         heading, cells = found
         raise InputError(
             f"{text}; column {heading!r} seems to hold stations {pick_one(heading, cells)}"
+        )
+    if bare_dates:
+        raise InputError(
+            f"{path}: {repeats} of {time.size} lines repeat the time of another, for their times "
+            "are dates alone; when the clock stands in a column of its own, state both (columns; "
+            "on the command line --column date=HEADING --column time=HEADING)."
         )
     hours = time.astype("datetime64[h]").astype(np.int64) % 24
     if hours.min() >= 1 and hours.max() == 12:
@@ -121,6 +138,11 @@ def refuse_contradictions(
         f"{text}; if several sensors stand one below the other, keep one of them; if the times "
         "leave out the seconds, state average_s = 60 (on the command line --average 60)."
     )
+
+
+def _all_at_one_hour(time: Times) -> bool:
+    """Tell whether every time is the same time of day, but for summer time."""
+    return np.unique(time - time.astype("datetime64[D]")).size <= 2
 
 
 def _station_column(path: Path, options: ReadOptions) -> tuple[str, list[str]] | None:
@@ -165,8 +187,9 @@ def in_time_order(time: Times, speed: FloatArray) -> tuple[Order, Times, Flags]:
     """
     order = np.lexsort((np.isnan(speed), time))
     ordered = time[order]
-    back = np.flatnonzero(np.diff(time) < np.timedelta64(0)) + 1
+    none = np.timedelta64(0, "ns")
+    back = np.flatnonzero(np.diff(time) < none) + 1
     if 2 * back.size > time.size:
-        back = np.flatnonzero(np.diff(time) > np.timedelta64(0)) + 1  # the newest line comes first
-    repeated = np.concatenate(([False], np.diff(ordered) == np.timedelta64(0)))
+        back = np.flatnonzero(np.diff(time) > none) + 1  # the newest line comes first
+    repeated = np.concatenate(([False], np.diff(ordered) == none))
     return order, time[back], repeated

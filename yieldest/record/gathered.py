@@ -92,8 +92,8 @@ def gathered_of_si(
         if role != "speed" and beyond.any():
             kept[role] = np.where(beyond, np.nan, column)
             warnings.append(
-                f"{path}: {int(beyond.sum())} value(s) of {role} outside {low:g} to {high:g} count "
-                "as missing; is the unit right?"
+                f"{path}: values of {role} outside {low:g} to {high:g}, which count as missing: "
+                f"{int(beyond.sum())}; is the unit right?"
             )
     return Gathered(
         time=time,

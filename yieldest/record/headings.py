@@ -116,27 +116,13 @@ def of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
     """Return the headings that could play a role, only the surest kind of them."""
     if role in _ALONE:
         return [part for part in parts if is_statistic(role, part)]
-    matches = all_of_role(role, parts)
+    plain = [part for part in parts if part.statistic in (None, "mean")]
     for name in RECOGNISED_COLUMNS[role]:
-        surest = [part for part in matches if _is_called(name, part)]
-        if surest:
-            return surest
+        # "speed 2" and "ws a" are second sensors.
+        matches = [p for p in plain if re.fullmatch(rf"{name}( ?\d{{1,2}}| [a-z])?", p.base)]
+        if matches:
+            return matches
     return []
-
-
-def all_of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
-    """Return the headings that bear any name of a role, but for gusts and other extremes."""
-    return [
-        part
-        for part in parts
-        if part.statistic in (None, "mean")
-        and any(_is_called(name, part) for name in RECOGNISED_COLUMNS[role])
-    ]
-
-
-def _is_called(name: str, part: Heading) -> bool:
-    # "speed 2" and "ws a" are second sensors.
-    return re.fullmatch(rf"{name}( ?\d{{1,2}}| [a-z])?", part.base) is not None
 
 
 def is_statistic(role: str, part: Heading) -> bool:

@@ -162,15 +162,16 @@ def read_record(
     order, disordered, again = in_time_order(time, gathered.si["speed"])
     time = time[order]
     unlike = contradictions(time, gathered.si["speed"][order])
-    refuse_contradictions(path, options, time, unlike, is_text)
+    refuse_contradictions(path, options, time, int(again.sum()), unlike, is_text)
     if disordered.size:
         warnings.append(
-            f"{path}: {disordered.size} line(s) go back in time; the record was sorted."
+            f"{path}: lines that go back in time: {disordered.size}; the record was sorted."
         )
     if again.any():
         other = f", {unlike} of them with another speed" if unlike else ""
         warnings.append(
-            f"{path}: {int(again.sum())} line(s) repeat a time{other}; the first of each was kept."
+            f"{path}: lines that repeat a time: {int(again.sum())}{other}; the first of each was "
+            "kept."
         )
     repeated = time[again]
     time, kept = time[~again], order[~again]
@@ -251,8 +252,8 @@ def _only(gathered: Gathered, keep: Flags) -> Gathered:
 def impossible_warning(source: str, times: Times, speeds_ms: FloatArray) -> str:
     """Say which speeds count as missing because no wind was ever that high."""
     return (
-        f"{source}: {speeds_ms.size} speed(s) above {HIGHEST_GUST_MS} m/s, the highest gust ever "
-        f"measured, count as missing; the first is {speeds_ms[0]:.1f} m/s at "
+        f"{source}: speeds above {HIGHEST_GUST_MS} m/s, the highest gust ever measured, which "
+        f"count as missing: {speeds_ms.size}; the first is {speeds_ms[0]:.1f} m/s at "
         f"{pd.Timestamp(times[0]):%Y-%m-%d %H:%M}."
     )
 

@@ -63,9 +63,8 @@ def _price(best: BuildEstimate, estimate: Estimate) -> str:
     if best.cost.cost_per_used_kwh is not None and terms.used_share < 1:
         rest = "sold" if terms.export_price_per_kwh > 0 else "worth nothing"
         sentence += (
-            f"; one that is used costs {rounded(best.cost.cost_per_used_kwh)}, for "
-            f"{1 - terms.used_share:.0%} are {rest}, and is worth {terms.price_per_kwh:g} "
-            f"{currency}"
+            f"; a used one costs {rounded(best.cost.cost_per_used_kwh)} and is worth "
+            f"{terms.price_per_kwh:g} {currency}, and {1 - terms.used_share:.0%} of them are {rest}"
         )
     else:
         sentence += f"; it is worth {terms.price_per_kwh:g} {currency}"

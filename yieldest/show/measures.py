@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from yieldest.money.terms import MoneyTerms
-from yieldest.show.words import percent, rounded
+from yieldest.show.words import percent, rounded, whole
 
 
 def _always(terms: MoneyTerms) -> bool:
@@ -53,7 +53,9 @@ class MoneyMeasure:
 
     def write(self, value: float | None) -> str:
         """Write a figure, rounded to what is known."""
-        return percent(value) if self.unit == "share per year" else rounded(value, self.digits)
+        if self.unit == "share per year":
+            return percent(value)
+        return whole(value, self.digits) if self.digits > 2 else rounded(value, self.digits)
 
 
 MONEY_MEASURES = (

@@ -17,7 +17,7 @@ from yieldest.money.terms import MoneyTerms
 from yieldest.money.years import flow_of
 from yieldest.show.side_by_side import side_by_side
 from yieldest.show.spending import print_break_even, print_costs, print_ladder
-from yieldest.show.words import print_heading, print_list, rounded
+from yieldest.show.words import print_heading, print_list, rounded, whole
 
 TOO_NEAR = 0.10
 """Costs per kWh closer than this are too near to call; our choice, well within the usual doubt."""
@@ -131,7 +131,21 @@ def verdict(estimate: Estimate) -> list[str]:
     """Return in plain words which build is the cheaper, and whether any of them pays."""
     priced = _priced(estimate)
     which = [_which(priced[0], priced[1], estimate.currency)] if len(priced) > 1 else []
-    return which + whether_it_pays(estimate) + _carried_to_the_years(estimate)
+    return [
+        *_still_invented(estimate),
+        *which,
+        *whether_it_pays(estimate),
+        *_carried_to_the_years(estimate),
+    ]
+
+
+def _still_invented(estimate: Estimate) -> list[str]:
+    if not estimate.left_as_started:
+        return []
+    return [
+        f"{', '.join(estimate.left_as_started)}: still the invented numbers that `yieldest "
+        "start` wrote, so this is no answer about a machine of yours yet."
+    ]
 
 
 def _carried_to_the_years(estimate: Estimate) -> list[str]:
@@ -165,7 +179,13 @@ def whether_it_pays(estimate: Estimate) -> list[str]:
         ]
     else:
         shown = max(priced, key=lambda b: _cost(b).net_present_value or 0.0)
-        sentences = _does_it_pay(shown, terms, estimate.currency, alone=len(priced) == 1)
+        sentences = _does_it_pay(shown, estimate, alone=len(priced) == 1)
+    if shown.wind.roof is not None and shown.wind.roof.disturbed_share > 0:
+        sentences.append(
+            f"{shown.wind.roof.disturbed_share:.0%} of the rotor of {shown.name} stands in the "
+            "disturbed flow over the roof, where no formula gives a figure to trust: take all of "
+            "this as the most it could be."
+        )
     if shown.climate.mean_speed_ms < LOW_MEAN_SPEED_MS:
         sentences.append(
             f"A mean wind of {shown.climate.mean_speed_ms:.1f} m/s at the hub is very little; "
@@ -211,7 +231,8 @@ def _why_not(build: BuildEstimate, terms: MoneyTerms, money: str) -> str:
     )
 
 
-def _does_it_pay(build: BuildEstimate, terms: MoneyTerms, money: str, *, alone: bool) -> list[str]:
+def _does_it_pay(build: BuildEstimate, estimate: Estimate, *, alone: bool) -> list[str]:
+    terms, money = estimate.terms, estimate.currency
     cost, energy = _cost(build), build.energy
     value = cost.net_present_value or 0.0
     span = f"{terms.life_years} years, in today's money"
@@ -224,7 +245,7 @@ def _does_it_pay(build: BuildEstimate, terms: MoneyTerms, money: str, *, alone: 
         ]
         if terms.wage_per_hour and (cost.earned_per_own_hour or 0.0) > 0:
             sentences.append(
-                f"Counted without a wage, each of its {rounded(cost.labour_hours, 3)} hours of own "
+                f"Counted without a wage, each of its {whole(cost.labour_hours, 3)} hours of own "
                 f"work earns {rounded(cost.earned_per_own_hour)} {money}, rather than the "
                 f"{terms.wage_per_hour:g} stated."
             )
@@ -245,12 +266,13 @@ def _does_it_pay(build: BuildEstimate, terms: MoneyTerms, money: str, *, alone: 
         sentences.append(
             f"On these figures {build.name} pays: it gains {rounded(value)} {money} over {span}, "
             f"and goes on paying down to {rounded(needed * energy.net_kwh_per_year)} kWh a year, "
-            f"{needed:.0%} of what is reckoned. That stands or falls with the wind record, the "
-            "curve and the assumptions listed below."
+            f"{needed:.0%} of what is reckoned. That stands or falls with the "
+            f"{'stated wind' if estimate.record is None else 'wind record'}, the curve and the "
+            "assumptions listed below."
         )
     if cost.labour_hours > 0 and not terms.wage_per_hour and cost.earned_per_own_hour is not None:
         sentences.append(
-            f"That counts {rounded(cost.labour_hours, 3)} hours of own work as free; spread over "
+            f"That counts {whole(cost.labour_hours, 3)} hours of own work as free; spread over "
             f"them, each hour earns {rounded(cost.earned_per_own_hour)} {money}."
         )
     if terms.used_share == 1.0:
