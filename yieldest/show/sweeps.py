@@ -38,13 +38,6 @@ def print_sweep(key: str, rows: Sequence[Row], currency: str, screen: Console) -
     screen.print(table)
 
 
-def _payback(row: Row) -> str:
-    priced = row["net_present_value"] is not None and row["cost_per_kwh"] is not None
-    if row["simple_payback_years"] is None and priced:
-        return "never"
-    return _cell(row["simple_payback_years"], 2)
-
-
 def _cell(value: str | float | None, digits: int) -> str:
     return rounded(None if value is None else float(value), digits)
 
