@@ -41,6 +41,12 @@ def _cell(value: str | float | None, digits: int) -> str:
     return rounded(None if value is None else float(value), digits)
 
 
+def _payback(row: Row) -> str:
+    priced = row["net_present_value"] is not None and row["cost_per_kwh"] is not None
+    never = priced and row["simple_payback_years"] is None
+    return "never" if never else _cell(row["simple_payback_years"], 2)
+
+
 def _is_cheapest(row: Row, rivals: Sequence[Row]) -> bool:
     costs = [float(r["cost_per_kwh"]) for r in rivals if r["cost_per_kwh"] is not None]
     return len(costs) > 1 and row["cost_per_kwh"] == min(costs) and costs.count(min(costs)) == 1
