@@ -20,6 +20,7 @@ def logger(tmp_path):
 def test_a_date_without_its_clock_is_no_record(run, logger):
     ran = run("wind", logger, "--column", "speed=Wind [m/s]", "--column", "time=Day")
     assert ran.code == 2
+    assert "stations" not in ran.err
     assert "322 of 336 lines repeat the time" in ran.err
     assert "--column date=HEADING --column time=HEADING" in ran.err
 

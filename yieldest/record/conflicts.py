@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -28,6 +29,7 @@ MOST_STATIONS = 200
 """A column with more different cells than this holds no stations; our choice."""
 CLOCK_ZEROS = ("1970-01-01", "1980-01-01", "1980-01-06", "2000-01-01")
 """Where clocks begin that lost their time: POSIX, early PC clocks, GPS, and many loggers."""
+_CLOCK = re.compile(r"\d{1,2}[:.]\d\d")
 _DAY = np.timedelta64(1, "D")
 FARTHEST_DAYS = 3 * 365
 SMALLEST_SHARE = 0.1
@@ -117,7 +119,7 @@ def refuse_contradictions(
         return
     text = f"{path}: {count:,} of {time.size:,} rows have the time of another and another speed"
     found = _station_column(path, options) if is_text else None
-    if found is not None:
+    if found is not None and not all(map(_CLOCK.match, map(str, found[1]))):
         heading, cells = found
         raise InputError(
             f"{text}; column {heading!r} seems to hold stations {pick_one(heading, cells)}"
