@@ -19,6 +19,7 @@ from yieldest.cells import (
     readings_end,
 )
 from yieldest.errors import InputError
+from yieldest.filekind import markup_kind
 from yieldest.textfile import encoding_of, open_text
 
 DELIMITERS = {"\t": "tab", ";": "semicolon", "|": "pipe", ",": "comma", " ": "spaces"}
@@ -124,6 +125,9 @@ def layout_of(
     encoding = encoding or encoding_of(path)
     with open_text(path, encoding) as stream:
         lines = list(enumerate(islice(stream, _SAMPLE_LINES), start=1))
+    kind = markup_kind("".join(line for _, line in lines[:2]))
+    if kind is not None:
+        raise InputError(f"{path}: {kind}.")
     below = [(number, line) for number, line in lines if number > (skip_lines or 0)]
     content = [(number, line) for number, line in below if carries_data(line)]
     if not content:

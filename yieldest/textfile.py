@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import BinaryIO, TextIO, cast
 
 from yieldest.errors import InputError
-from yieldest.filekind import document_kind, foreign_kind, markup_kind
+from yieldest.filekind import document_kind, foreign_kind
 
 Progress = Callable[[float], None]
 """Called now and then with the share of a file that has been read, from 0 to 1."""
@@ -103,12 +103,9 @@ def encoding_of(path: Path) -> str:
         )
     try:
         # The head may end inside a character: an incremental decoder does not mind.
-        text = codecs.getincrementaldecoder("utf-8")().decode(head)
+        codecs.getincrementaldecoder("utf-8")().decode(head)
     except UnicodeDecodeError:
         return "cp1252"
-    kind = markup_kind(text)
-    if kind is not None:
-        raise InputError(f"{path}: {kind}.")
     return "utf-8-sig"
 
 
