@@ -119,7 +119,12 @@ def refuse_contradictions(
         return
     text = f"{path}: {count:,} of {time.size:,} rows have the time of another and another speed"
     found = _station_column(path, options) if is_text else None
-    if found is not None and not all(map(_CLOCK.match, map(str, found[1]))):
+    # Beside bare dates a column without letters is rather the clock.
+    if (
+        found is not None
+        and not all(map(_CLOCK.match, map(str, found[1])))
+        and (not bare_dates or any(map(str.isalpha, "".join(found[1]))))
+    ):
         heading, cells = found
         raise InputError(
             f"{text}; column {heading!r} seems to hold stations {pick_one(heading, cells)}"
