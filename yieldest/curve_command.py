@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from yieldest.errors import InputError
+from yieldest.outfile import refuse_inputs
 
 if TYPE_CHECKING:
     from yieldest.turbine.measured import MeasuredCurve
@@ -132,6 +133,8 @@ def curve(
         cut_out=cut_out,
         rated_power=rated_power,
     )
+    if out is not None:
+        refuse_inputs(out, [readings, *([generator_test] if generator_test is not None else [])])
     if (rotor_width is None) != (rotor_height is None):
         raise InputError("--rotor-width and --rotor-height go together; state both.")
     if sum(size is not None for size in (rotor_area, rotor_diameter, rotor_width)) > 1:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
+from typing import TextIO
 
 from yieldest.errors import InputError
-from yieldest.textfile import encoding_of, open_text
+from yieldest.textfile import LONGEST_LINE, encoding_of, open_text
 
 DELIMITERS = {"\t": "tab", ";": "semicolon", "|": "pipe", ",": "comma", " ": "spaces"}
 """The delimiters that are recognised, the surest first: a comma may be in a number, a space in a
@@ -24,6 +25,9 @@ MISSING_WORDS = frozenset(
 """Cells, in lower case, that stand for a value that is not there."""
 
 _SAMPLE_LINES = 500
+_SAMPLE_CHARACTERS = 2 * LONGEST_LINE
+"""Of very long lines fewer are looked at."""
+_LONGEST_HEADING = 500
 _COMMENT = re.compile(r"\s*(#|%|//)")
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 _DATE = re.compile(r"\d{1,8}[-/.:T ](\d|[A-Za-z]{3})")
@@ -132,7 +136,7 @@ def layout_of(
     """
     encoding = encoding or encoding_of(path)
     with open_text(path, encoding) as stream:
-        lines = list(enumerate(islice(stream, _SAMPLE_LINES), start=1))
+        lines = list(enumerate(_sample(stream), start=1))
     below = [(number, line) for number, line in lines if number > (skip_lines or 0)]
     content = [(number, line) for number, line in below if carries_data(line)]
     if not content:
@@ -150,6 +154,12 @@ def layout_of(
     else:
         delimiter = delimiter or _delimiter(content)
         heading, units, heading_line, data_line = _find_heading(path, below, content, delimiter)
+    longest = max(map(len, heading))
+    if longest > _LONGEST_HEADING:
+        raise InputError(
+            f"{path}, line {heading_line}: a heading has {longest:,} characters, where "
+            f"{_LONGEST_HEADING} are the most; check the file and its delimiter."
+        )
     data = [split_line(line, delimiter) for number, line in content if number >= data_line]
     if not data:
         raise InputError(f"{path}: there is a heading but no data line below it.")
@@ -169,6 +179,15 @@ def layout_of(
         heading_line=heading_line,
         data_line=data_line,
     )
+
+
+def _sample(stream: TextIO) -> Iterator[str]:
+    characters = 0
+    for line in islice(stream, _SAMPLE_LINES):
+        yield line
+        characters += len(line)
+        if characters > _SAMPLE_CHARACTERS:
+            return
 
 
 def _delimiter_of_heading(heading: str, content: list[tuple[int, str]]) -> str:

@@ -32,6 +32,12 @@ _NAMES_A_FILE = "names a file"
 FilePath = Annotated[str, Field(min_length=1), _NAMES_A_FILE]
 MOST_WAKES = 200
 """Machines that wakes are reckoned for; the work grows with the square of the number."""
+LONGEST_PLAN = 200_000
+"""Characters; a plan for a hundred builds has some 40,000."""
+LONGEST_PLAN_LINE = 20_000
+"""Characters; the places of 200 machines take some 5,000."""
+_CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]")
+"""What a text must not hold: a terminal would obey some of them."""
 DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 8_192, 512, 500_000
 """Draws for the doubt: by default, the fewest that say anything, the most that memory bears."""
 Terrain = Literal["water", "open", "hedged", "built", "suburb"]
@@ -766,21 +772,52 @@ def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
     """
     if path.is_dir():
         path = path / "plan.toml"
-    with open_text(path, "utf-8-sig") as stream:
-        text = stream.read()
+    text = _plan_text(path)
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path}: this is not valid TOML ({error}).") from error
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        # Python forgets where it was when brackets are nested without end.
+        found = "brackets too deep" if isinstance(error, RecursionError) else error
+        raise InputError(f"{path}: this is not valid TOML ({found}).") from error
+    except ValueError as error:
+        raise InputError(f"{path}: a number has too many digits ({error}); mend it.") from error
     if "path" in content:
         raise InputError(f"{path}, {_line_of(text, ('path',))}: unknown key 'path'.")
     places = {apply_override(content, override): override for override in overrides}
     if ("path",) in places:
         raise InputError(f"{places['path',].text}: unknown key 'path'.")
+    _refuse_controls(path, content)
     try:
         return Plan.model_validate({**content, "path": path})
     except ValidationError as error:
         raise InputError(_sentence(path, text, error, places)) from error
+
+
+def _plan_text(path: Path) -> str:
+    with open_text(path, "utf-8-sig") as stream:
+        text = stream.read(LONGEST_PLAN + 1)
+    if len(text) > LONGEST_PLAN or max(map(len, text.splitlines()), default=0) > LONGEST_PLAN_LINE:
+        raise InputError(
+            f"{path}: a plan has at most {LONGEST_PLAN:,} characters, and {LONGEST_PLAN_LINE:,} in "
+            "a line; check that this is the right file."
+        )
+    return text
+
+
+def _refuse_controls(path: Path, content: Mapping[str, Any]) -> None:
+    """Refuse texts that a terminal might obey, wherever they stand."""
+    parts: list[tuple[str, Any]] = list(content.items())
+    while parts:
+        key, value = parts.pop()
+        if isinstance(value, dict):
+            parts += value.items()
+        elif isinstance(value, list):
+            parts += [(key, part) for part in value]
+        for text in (key, value):
+            if isinstance(text, str) and _CONTROLS.search(text):
+                raise InputError(
+                    f"{path}: {key!r} holds a control character ({text[:100]!r}); remove it."
+                )
 
 
 def _sentence(

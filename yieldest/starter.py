@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 from importlib.resources import as_file, files
 from pathlib import Path
 
 from yieldest.errors import InputError
+from yieldest.outfile import scratch_beside
 
 
 def write_starter(folder: Path) -> list[Path]:
@@ -28,19 +27,15 @@ def write_starter(folder: Path) -> list[Path]:
     InputError
         When the folder is there already or cannot be made.
     """
-    if folder.exists():
+    if folder.exists() or folder.is_symlink():
         raise InputError(f"{folder}: this is there already; name a folder that is not.")
-    if not folder.parent.is_dir():
-        raise InputError(f"{folder.parent}: there is no such folder; make it first.")
-    with as_file(files("yieldest.show") / "starter") as starter:
-        try:
-            # Beside the target, so that the last step is one rename within a file system.
-            with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".yieldest-") as scratch:
-                made = Path(scratch) / folder.name
-                shutil.copytree(starter, made)
-                made.rename(folder)
-        except OSError as error:
-            raise InputError(
-                f"{folder}: the folder cannot be written ({error.strerror}); choose another place."
-            ) from error
+    with (
+        as_file(files("yieldest.show") / "starter") as starter,
+        scratch_beside(folder) as scratch,
+    ):
+        made = scratch / "made"
+        made.mkdir()
+        for file in sorted(starter.iterdir()):
+            (made / file.name).write_bytes(file.read_bytes())
+        made.rename(folder)
     return sorted(folder.iterdir())
