@@ -87,7 +87,8 @@ def refuse_inputs(path: Path, inputs: Iterable[Path]) -> None:
     InputError
         When `path` is one of the inputs.
     """
-    if any(path.resolve() == read.resolve() for read in inputs):
+    # Path.resolve would raise at a link that leads to itself.
+    if os.path.realpath(path) in map(os.path.realpath, inputs):
         raise InputError(f"{path}: this is one of the files that are read; name another.")
 
 

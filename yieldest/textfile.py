@@ -22,7 +22,7 @@ Progress = Callable[[float], None]
 
 HEAD_BYTES = 65536
 """How much of a file is looked at to tell its encoding."""
-HIGHEST_PACKING = 100
+HIGHEST_PACKING = 50
 """Text never packs tighter than this by far; a packed file that does is not unpacked further."""
 ALWAYS_UNPACKED_BYTES = 20 * 2**20
 """So much is unpacked whatever the packing."""
