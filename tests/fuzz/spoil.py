@@ -183,7 +183,7 @@ def packed(path: Path, chance: random.Random) -> None:
 
 
 def bomb(path: Path, chance: random.Random) -> None:
-    """Put a small packed file there that unpacks to hundreds of MB, or to some GB."""
+    """Put a small packed file there that unpacks to hundreds of MB, or to a GB."""
     piece = chance.choice(
         [b"\0" * MEGABYTE, b"1," * (MEGABYTE // 2), b"1,2\n" * (MEGABYTE // 4), b"a" * MEGABYTE]
     )
@@ -195,7 +195,7 @@ def bomb(path: Path, chance: random.Random) -> None:
             head = b""
     else:
         head = b""
-    times = chance.choice([300, 3000])
+    times = chance.choice([300, 1000])
     packer = zlib.compressobj(9, zlib.DEFLATED, -15)
     start = packer.compress(head + b"\n") + packer.flush(zlib.Z_FULL_FLUSH)
     # After a full flush a block stands for itself, and may be repeated.
