@@ -235,7 +235,7 @@ def main() -> None:
     began = time.monotonic()
     for outcome in fuzz(seeds, options.workers):
         done += 1
-        if done % 1000 == 0:
+        if done % 500 == 0:
             print(
                 f"{done} inputs, {failures} failures, {time.monotonic() - began:.0f} s", flush=True
             )

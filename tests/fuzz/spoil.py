@@ -195,7 +195,7 @@ def bomb(path: Path, chance: random.Random) -> None:
             head = b""
     else:
         head = b""
-    times = chance.choice([300, 1000])
+    times = chance.choice([300, 300, 300, 1000])
     packer = zlib.compressobj(9, zlib.DEFLATED, -15)
     start = packer.compress(head + b"\n") + packer.flush(zlib.Z_FULL_FLUSH)
     # After a full flush a block stands for itself, and may be repeated.
@@ -284,17 +284,17 @@ def one_long_line(path: Path, chance: random.Random) -> None:
 
 
 WAYS: tuple[Callable[[Path, random.Random], None], ...] = (
-    *([flip_bytes] * 4),
-    *([nasty_cell] * 8),
-    *([scale_number] * 4),
-    *([drop_column] * 2),
-    cut_off,
-    shuffle_lines,
-    other_encoding,
-    packed,
+    *([flip_bytes] * 10),
+    *([nasty_cell] * 20),
+    *([scale_number] * 10),
+    *([drop_column] * 5),
+    *([cut_off] * 3),
+    *([shuffle_lines] * 3),
+    *([other_encoding] * 3),
+    *([packed] * 3),
     bomb,
     many_columns,
-    *([no_file] * 2),
-    one_long_line,
+    *([no_file] * 5),
+    *([one_long_line] * 3),
 )
 """The ways, each as often as it deserves."""
