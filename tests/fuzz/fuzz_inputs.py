@@ -35,7 +35,7 @@ from yards import CASES, Case, write_yard
 
 import yieldest
 
-WALL_SECONDS = 60
+WALL_SECONDS = 150
 """After so long without a word a worker is taken to hang."""
 TOGETHER = 100
 """Inputs for one process, so that what one leaves behind does not go far."""
@@ -164,10 +164,13 @@ class _Worker:
     def __init__(self, seeds: list[int], sound: Path) -> None:
         self.left = seeds
         self.heard, sending = multiprocessing.Pipe(duplex=False)
-        self.process = multiprocessing.Process(target=_work, args=(seeds, sound, sending))
+        self.process = multiprocessing.Process(
+            target=_work, args=(seeds, sound, sending), daemon=True
+        )
         self.process.start()
         sending.close()
         self.since = time.monotonic()
+        self.ended = self.killed = False
 
     def outcome(self) -> Outcome | None:
         """Return what the process says, or how it ended before it was done; None if it is."""
@@ -175,10 +178,14 @@ class _Worker:
             outcome: Outcome = self.heard.recv()
         except EOFError:
             self.process.join()
+            self.ended = True
             if not self.left:
                 return None
             seed = self.left.pop(0)
-            return Outcome(seed, "?", f"the process ended with {self.process.exitcode}")
+            how = (
+                "was silent for too long" if self.killed else f"ended with {self.process.exitcode}"
+            )
+            return Outcome(seed, "?", f"the process {how}")
         self.since = time.monotonic()
         self.left.remove(outcome.seed)
         return outcome
@@ -186,6 +193,7 @@ class _Worker:
     def stop_if_hanging(self) -> None:
         """Kill the process when it has been silent for too long."""
         if time.monotonic() - self.since > WALL_SECONDS:
+            self.killed = True
             self.process.kill()
 
 
@@ -214,7 +222,7 @@ def fuzz(seeds: range, workers: int) -> Iterator[Outcome]:
                 outcome = worker.outcome()
                 if outcome is not None:
                     yield outcome
-                if not worker.process.is_alive() and not worker.heard.poll():
+                if worker.ended:
                     running.remove(worker)
                     if worker.left:
                         waiting.insert(0, worker.left)
