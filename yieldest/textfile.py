@@ -30,7 +30,7 @@ LONGEST_LINE = 1_000_000
 """Characters; a line of a table with more is none, and would fill the memory."""
 _SOUND_PACKING = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 """Members of an archive packed otherwise unpack without a bound (bzip2, LZMA)."""
-_WEB = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+:/")
+_WEB = re.compile(r"(?:^|/)[A-Za-z][A-Za-z0-9+.-]+:/")
 
 _BYTE_ORDER_MARKS = {
     codecs.BOM_UTF8: "utf-8-sig",
@@ -123,7 +123,7 @@ def _reading(path: Path) -> Iterator[None]:
 
 def there_is_none(path: Path) -> InputError:
     """Return the error for a file that is not there; nothing is ever fetched from a network."""
-    if _WEB.match(str(path)):
+    if _WEB.search(path.as_posix()):
         return InputError(
             f"{path}: web addresses are not opened; download the file and name it on this machine."
         )

@@ -12,10 +12,8 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import importlib
 import multiprocessing
 import os
-import pkgutil
 import random
 import resource
 import shutil
@@ -28,12 +26,10 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
 
-from judge import Watch, ended_badly
+from judge import Watch, ended_badly, load_everything
 from rights import let_modes_bind, modes_can_bind
 from spoil import NASTY_CELLS, spoil
 from yards import CASES, Case, write_yard
-
-import yieldest
 
 WALL_SECONDS = 150
 """After so long without a word a worker is taken to hang."""
@@ -199,10 +195,7 @@ class _Worker:
 
 def fuzz(seeds: range, workers: int) -> Iterator[Outcome]:
     """Try all seeds and yield how each ended."""
-    for module in pkgutil.walk_packages(yieldest.__path__, "yieldest."):
-        importlib.import_module(module.name)
-    for name in ("matplotlib.backends.backend_agg", "zarr", "h5netcdf", "scipy.stats", "lzma"):
-        importlib.import_module(name)
+    load_everything()
     with tempfile.TemporaryDirectory() as scratch:
         sound = Path(scratch) / "sound"
         # The libraries that write the grids start threads, and those do not survive a fork.

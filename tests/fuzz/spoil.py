@@ -239,8 +239,8 @@ def no_file(path: Path, chance: random.Random) -> None:
     if kind == "unreadable":
         path.chmod(0)
         return
-    if kind == "huge" and path.is_file():  # and nearly all of it a hole
-        os.truncate(path, 2**40)
+    if kind == "huge":  # and nearly all of it a hole
+        os.truncate(path if path.is_file() else next(path.glob("*.*")), 2**40)
         return
     if path.is_dir():
         shutil.rmtree(path)
