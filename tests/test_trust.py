@@ -278,3 +278,29 @@ def test_a_link_to_a_record_may_be_read(run, yard, tmp_path):
     shutil.move(yard / "wind.csv", tmp_path / "elsewhere.csv")
     (yard / "wind.csv").symlink_to(tmp_path / "elsewhere.csv")
     assert run("check", yard).code == 0
+
+
+def test_a_file_of_holes_is_refused_at_once(run, yard):
+    with gzip.open(yard / "wind.csv.gz", "wb") as packed:
+        packed.write((yard / "wind.csv").read_bytes())
+    # gzip passes over zeros behind its data, however many terabytes of them.
+    os.truncate(yard / "wind.csv.gz", 2**40)
+    ran = run("wind", yard / "wind.csv.gz")
+    assert ran.code == 2
+    assert "holes" in ran.err
+
+
+def test_months_too_uneven_for_any_distribution_are_refused(run, yard, tmp_path):
+    months = tmp_path / "months.csv"
+    rows = "".join(f"{month},{5000 if month == 7 else 4}\n" for month in range(1, 13))
+    months.write_text(f"month,mean speed (m/s)\n{rows}")
+    ran = run("wind", months, "--months")
+    assert ran.code == 2
+    assert "make no wind climate" in ran.err
+
+
+@pytest.mark.parametrize("height_m", [1e-320, 1e300])
+def test_heights_beyond_all_measure_are_refused(run, yard, height_m):
+    ran = run("estimate", yard, "--draws", 0, "--set", f"wind.measured_height_m={height_m}")
+    assert ran.code == 2
+    assert "measured_height_m" in ran.err

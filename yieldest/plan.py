@@ -27,6 +27,7 @@ HIGHEST_CUT_OUT_MS = 120.0
 Share = Annotated[float, Field(ge=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+Height = Annotated[float, Field(ge=0.1, le=1000)]
 Sum = Annotated[float, Field(ge=0, le=1e12)]
 _NAMES_A_FILE = "names a file"
 FilePath = Annotated[str, Field(min_length=1), _NAMES_A_FILE]
@@ -207,7 +208,7 @@ class Also(_Section):
     """A second anemometer in the same record."""
 
     column: Annotated[str, Field(min_length=1)]
-    height_m: Positive
+    height_m: Height
 
 
 class Wind(_Section):
@@ -220,7 +221,7 @@ class Wind(_Section):
     mean_speed_ms: Positive | None = None
     weibull_shape: Annotated[float, Field(gt=0.5, le=10)] | None = None
     weibull_scale_ms: Positive | None = None
-    measured_height_m: Positive
+    measured_height_m: Height
     units: str | None = None
     deviation_units: str | None = None
     temperature_units: str | None = None

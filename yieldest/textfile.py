@@ -147,6 +147,11 @@ def open_bytes(path: Path) -> BinaryIO:
         if found.st_size == 0:
             # The kernel's own files have no size either, and some of them never end.
             raise InputError(f"{path}: the file is empty; a heading and data lines were expected.")
+        held = 512 * getattr(found, "st_blocks", 0)
+        if 0 < HIGHEST_PACKING * held < found.st_size > ALWAYS_UNPACKED_BYTES:
+            raise InputError(
+                f"{path}: nearly all of it is holes that nothing was ever written to; is it whole?"
+            )
         # A pipe that takes the place of the file meanwhile must not be waited for.
         return os.fdopen(os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0)), "rb")
 
