@@ -299,8 +299,11 @@ def test_months_too_uneven_for_any_distribution_are_refused(run, yard, tmp_path)
     assert "make no wind climate" in ran.err
 
 
-@pytest.mark.parametrize("height_m", [1e-320, 1e300])
-def test_heights_beyond_all_measure_are_refused(run, yard, height_m):
-    ran = run("estimate", yard, "--draws", 0, "--set", f"wind.measured_height_m={height_m}")
+@pytest.mark.parametrize("size_m", [1e-320, 1e300])
+@pytest.mark.parametrize(
+    "key", ["wind.measured_height_m", "build.0.hub_height_m", "build.0.rotor_diameter_m"]
+)
+def test_sizes_beyond_all_measure_are_refused(run, yard, key, size_m):
+    ran = run("estimate", yard, "--draws", 0, "--set", f"{key}={size_m}")
     assert ran.code == 2
-    assert "measured_height_m" in ran.err
+    assert key in ran.err

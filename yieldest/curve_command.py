@@ -20,12 +20,16 @@ def curve(
         Path,
         typer.Argument(metavar="READINGS", help="CSV of wind speed and volts, amps, watts ..."),
     ],
-    rotor_diameter: Annotated[float | None, typer.Option(help="Rotor diameter in m.")] = None,
-    rotor_width: Annotated[
-        float | None, typer.Option(help="Width of a vertical rotor in m.")
+    rotor_diameter: Annotated[
+        float | None, typer.Option(help="Rotor diameter in m.", max=1000)
     ] = None,
-    rotor_height: Annotated[float | None, typer.Option(help="Its height in m.")] = None,
-    rotor_area: Annotated[float | None, typer.Option(help="Or the swept area in m2.")] = None,
+    rotor_width: Annotated[
+        float | None, typer.Option(help="Width of a vertical rotor in m.", max=1000)
+    ] = None,
+    rotor_height: Annotated[float | None, typer.Option(help="Its height in m.", max=1000)] = None,
+    rotor_area: Annotated[
+        float | None, typer.Option(help="Or the swept area in m2.", max=1e6)
+    ] = None,
     rotor_type: Annotated[
         Literal["lift", "drag"] | None, typer.Option(help="Blades that fly, or that are pushed.")
     ] = None,

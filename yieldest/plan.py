@@ -28,6 +28,7 @@ Share = Annotated[float, Field(ge=0, lt=1)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 Height = Annotated[float, Field(ge=0.1, le=1000)]
+RotorSize = Annotated[float, Field(ge=0.01, le=1000)]
 Sum = Annotated[float, Field(ge=0, le=1e12)]
 _NAMES_A_FILE = "names a file"
 FilePath = Annotated[str, Field(min_length=1), _NAMES_A_FILE]
@@ -442,7 +443,7 @@ class Build(_Section):
 
     name: Annotated[str, Field(min_length=1)]
     count: Annotated[int, Field(ge=1, le=10000)] = 1
-    hub_height_m: Annotated[float, Field(gt=0, le=300)]
+    hub_height_m: Annotated[float, Field(ge=0.1, le=300)]
     curve: FilePath | None = None
     readings: FilePath | None = None
     stand_in: StandIn | None = None
@@ -454,10 +455,10 @@ class Build(_Section):
     cut_out_ms: Annotated[float, Field(gt=0, le=HIGHEST_CUT_OUT_MS)] | None = None
     beyond_last: Literal["hold", "zero", "cube law"] | None = None
     rated_power_w: Positive | None = None
-    rotor_area_m2: Positive | None = None
-    rotor_diameter_m: Positive | None = None
-    rotor_width_m: Positive | None = None
-    rotor_height_m: Positive | None = None
+    rotor_area_m2: Annotated[float, Field(ge=1e-4, le=1e6)] | None = None
+    rotor_diameter_m: RotorSize | None = None
+    rotor_width_m: RotorSize | None = None
+    rotor_height_m: RotorSize | None = None
     rotor_type: Literal["lift", "drag"] | None = None
     losses: LossShares = LossShares()
     array: Array | None = None

@@ -134,8 +134,8 @@ def climate_of_months(
     ):
         low, high = means.speed_ms.min(), means.speed_ms.max()
         raise InputError(
-            f"{means.provenance.source}: monthly means from {low:.3g} to {high:.3g} m/s, with shape "
-            f"{shape:g} within each, make no wind climate; mend the values or the shape."
+            f"{means.provenance.source}: monthly means from {low:.3g} to {high:.3g} m/s, with "
+            f"shape {shape:g} within each, make no wind climate; mend the values or the shape."
         )
     year_shape = float(
         brentq(lambda k: float(cube_over_mean_cubed(k)) - pattern, *_SHAPE_RANGE, xtol=1e-10)
