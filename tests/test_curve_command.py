@@ -239,7 +239,7 @@ def test_idle_draw_and_beyond_last_are_shown(run, hill_yard, edit):
             'converter = [{ efficiency = 0.9, carries = "each machine" }]',
             "each takes off the same losses",
         ),
-        ('curve = "curve-0.9m.csv"\ncut_in_ms = 1e12', "less than or equal to 120"),
+        ('curve = "curve-0.9m.csv"\ncut_in_ms = 1e12', "a number from 0 to 120"),
         ('readings = "readings-0.9m.csv"\nmeters = { cirquit = "dc" }', "did you mean 'circuit'"),
         (
             'readings = "readings-0.9m.csv"\nmeters = { columns = { amps = "I2" } }',

@@ -10,18 +10,8 @@ from yieldest.turbine.files import read_curve, write_curve
 from yieldest.turbine.stand_in import stand_in_curve
 
 
-@pytest.fixture
-def curve_text(tmp_path):
-    def write(text):
-        path = tmp_path / "curve.csv"
-        path.write_text(text, encoding="utf-8")
-        return path
-
-    return write
-
-
-def test_several_densities_are_interpolated(curve_text):
-    path = curve_text(
+def test_several_densities_are_interpolated(table_text):
+    path = table_text(
         "speed (m/s),power at 1.0 kg/m3 (W),power at 1.2 kg/m3 (W),power at 1.25 kg/m3 (kW)\n"
         "3,0,0,0\n6,100,120,0.125\n9,300,350,0.36\n"
     )
@@ -37,19 +27,19 @@ def test_several_densities_are_interpolated(curve_text):
     np.testing.assert_allclose(moved.speed_ms, np.array([3, 6, 9]) * (1 / 0.9) ** (1 / 3))
 
 
-def test_thrust_coefficient_and_thrust_agree(curve_text):
+def test_thrust_coefficient_and_thrust_agree(table_text):
     """10 N at 4 m/s on 2 m2 at 1.225 kg/m3: 10 / (0.5 x 1.225 x 2 x 16) = 0.510 (definition)."""
-    coefficient = read_curve(curve_text("speed (m/s),power (W),ct\n3,0,0.2\n4,9,0.51\n"))
+    coefficient = read_curve(table_text("speed (m/s),power (W),ct\n3,0,0.2\n4,9,0.51\n"))
     np.testing.assert_allclose(coefficient.thrust_coefficient, [0.2, 0.51])
     force = read_curve(
-        curve_text("speed (m/s),power (W),thrust (N)\n3,0,2\n4,9,10\n"), rotor_area_m2=2.0
+        table_text("speed (m/s),power (W),thrust (N)\n3,0,2\n4,9,10\n"), rotor_area_m2=2.0
     )
     assert force.thrust_coefficient[1] == pytest.approx(0.510, abs=5e-4)
     stretched = read_curve(
-        curve_text("speed (m/s),power (W),ct\n3,0,0.2\n4,9,0.51\n"), ends=Ends(cut_out_ms=8)
+        table_text("speed (m/s),power (W),ct\n3,0,0.2\n4,9,0.51\n"), ends=Ends(cut_out_ms=8)
     )
     np.testing.assert_allclose(stretched.thrust_coefficient, [0.2, 0.51, 0.51])
-    unknown = read_curve(curve_text("speed (m/s),power (W),thrust (N)\n3,0,2\n4,9,10\n"))
+    unknown = read_curve(table_text("speed (m/s),power (W),thrust (N)\n3,0,2\n4,9,10\n"))
     assert unknown.thrust_coefficient is None
     assert any("thrust was left aside" in text for text in unknown.provenance.warnings)
 
@@ -67,20 +57,20 @@ def test_thrust_coefficient_and_thrust_agree(curve_text):
         ("# air density: thin\nspeed (m/s),power (W)\n3,0\n4,9\n", "holds no number"),
     ],
 )
-def test_what_cannot_be_used_is_named(curve_text, text, words):
+def test_what_cannot_be_used_is_named(table_text, text, words):
     with pytest.raises(InputError, match=words):
-        read_curve(curve_text(text))
+        read_curve(table_text(text))
 
 
-def test_density_in_headings_and_plan_exclude_each_other(curve_text):
-    path = curve_text("speed (m/s),power at 1.2 kg/m3 (W)\n3,0\n4,9\n")
+def test_density_in_headings_and_plan_exclude_each_other(table_text):
+    path = table_text("speed (m/s),power at 1.2 kg/m3 (W)\n3,0\n4,9\n")
     with pytest.raises(InputError, match="remove curve_air_density_kg_m3"):
         read_curve(path, air_density_kg_m3=1.1)
 
 
-def test_notes_are_understood(curve_text):
+def test_notes_are_understood(table_text):
     curve = read_curve(
-        curve_text(
+        table_text(
             "# load: resistor\n# air density: 1.1 kg/m3\n# last measured speed: 7 m/s\n"
             "# kind: modelled\nspeed (m/s),power (W)\n3,0\n7,90\n12,200\n"
         )
@@ -92,15 +82,15 @@ def test_notes_are_understood(curve_text):
     assert any("nobody measured it" in text for text in curve.provenance.warnings)
 
 
-def test_a_curve_without_doubt_gets_one_and_says_so(curve_text):
-    curve = read_curve(curve_text("speed (m/s),power (W)\n3,0\n7,90\n"))
+def test_a_curve_without_doubt_gets_one_and_says_so(table_text):
+    curve = read_curve(table_text("speed (m/s),power (W)\n3,0\n7,90\n"))
     np.testing.assert_allclose(curve.uncertainty_w, [0, STATED_DOUBT * 90])
     assert any("doubtful by 10%" in text for text in curve.provenance.assumed)
 
 
-def test_there_and_back(curve_text, tmp_path):
+def test_there_and_back(table_text, tmp_path):
     first = read_curve(
-        curve_text(
+        table_text(
             "# load: battery\n# air density: 1.15 kg/m3\n"
             "speed (m/s),power (W),standard uncertainty (W),ct\n3,0,1,0.3\n7.25,90.5,8,0.7\n"
         ),
@@ -120,8 +110,8 @@ def test_there_and_back(curve_text, tmp_path):
     assert out.read_text(encoding="utf-8").startswith("# Two lines stay one comment.\n# kind:")
 
 
-def test_whole_or_not_at_all(tmp_path, curve_text, monkeypatch):
-    curve = read_curve(curve_text("speed (m/s),power (W)\n3,0\n7,90\n"))
+def test_whole_or_not_at_all(tmp_path, table_text, monkeypatch):
+    curve = read_curve(table_text("speed (m/s),power (W)\n3,0\n7,90\n"))
     with pytest.raises(InputError, match="cannot be written"):
         write_curve(curve, tmp_path / "nowhere" / "out.csv")
     out = tmp_path / "out.csv"
@@ -138,9 +128,9 @@ def test_whole_or_not_at_all(tmp_path, curve_text, monkeypatch):
 
 
 @pytest.mark.parametrize(("power", "words"), [("0.0004", "at best"), ("0.9", "little even")])
-def test_a_rotor_far_too_large_is_caught(curve_text, power, words):
+def test_a_rotor_far_too_large_is_caught(table_text, power, words):
     """2 m given as 2000 mm: the coefficient is a millionth; in feet it is a tenth."""
-    path = curve_text(f"speed (m/s),power (W)\n3,0\n5,{power}\n")
+    path = table_text(f"speed (m/s),power (W)\n3,0\n5,{power}\n")
     try:
         said = read_curve(path, rotor_area_m2=0.8).provenance.warnings
     except InputError as error:

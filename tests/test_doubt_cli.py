@@ -27,11 +27,22 @@ def test_ranges_are_shown_by_default(run, demo_site):
     assert shown.code == 0 and shown.err == ""
     for words in (
         "kWh in nine years of ten", "How sure", "were enough", "What makes", "What to measure next",
-        "share of the variance", "categories of IEC 61400-15", "chance: pays back in its life",
-        "plant performance", "common practice, no source",
+        "share of the variance", "chance: pays back in its life", "common practice, no source",
+        "chance that it pays", "whose word: --full.",
     ):  # fmt: skip
         assert words in shown.out
     assert max(len(line) for line in shown.out.splitlines()) <= 100
+
+
+def test_full_adds_the_doubt_of_every_input_and_takes_nothing_away(run, demo_site):
+    short = run("estimate", demo_site, "--draws", "512").out
+    full = run("estimate", demo_site, "--draws", "512", "--full").out
+    for words in ("categories of IEC 61400-15", "plant performance", "  P75", "  P99"):
+        assert words in full
+        assert words not in short
+    kept = [line for line in short.splitlines() if "--full" not in line]
+    assert set(kept) <= set(full.splitlines())
+    assert max(len(line) for line in full.splitlines()) <= 100
 
 
 def test_no_draws_no_ranges(run, demo_site):
@@ -183,7 +194,7 @@ def test_a_spread_of_the_plan_stands_instead_of_the_default(run, yard, line, nam
 
 SPOILT = [
     ("draws = 5", "512"),
-    ("draws = 100000000", "500000"),
+    ("draws = 100000000", "from 0 to 500,000"),
     ("seed = -1", "seed"),
     ("anemomter = { standard_uncertainty = 0.1 }", "did you mean 'anemometer'"),
     ("anemometer = { standard_uncertainty = -0.1 }", "standard_uncertainty"),
@@ -195,7 +206,8 @@ SPOILT = [
     ("life_years = { triangular = [0, 5, 10] }", "life_years: 0 is not a life"),
     ("losses.electrical = { uniform = [0.5, 1.5] }", "1.5 is not a share"),
     ("correlation = [{ between = ['anemometer', 'mood'], coefficient = 0.5 }]", "'mood'"),
-    ("correlation = [{ between = ['anemometer', 'curve'], coefficient = 1.0 }]", "less than 1"),
+    ("correlation = [{ between = ['anemometer', 'curve'], coefficient = 1.0 }]",
+     "between -1 and 1"),
     ("correlation = [{ between = ['anemometer', 'mounting'], coefficient = 0.9 }, "
      "{ between = ['mounting', 'exposure'], coefficient = 0.9 }, "
      "{ between = ['anemometer', 'exposure'], coefficient = -0.9 }]", "contradict"),

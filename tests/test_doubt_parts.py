@@ -14,12 +14,12 @@ from yieldest.doubt.inputs import QUANTITIES, Input, default_spread
 from yieldest.doubt.result import chance_of_doing_better
 from yieldest.doubt.scores import REPLICATES, Correlation, draw_scores, fewer
 from yieldest.doubt.spread import Lognormal, Normal, Triangular, Uniform, Values
-from yieldest.energy.yearly import (
+from yieldest.energy.of_readings import (
     mean_power_of_readings_w,
-    mean_power_w,
     running_share_of_readings,
     sort_readings,
 )
+from yieldest.energy.yearly import mean_power_w
 from yieldest.errors import InputError
 
 scores = st.floats(-4, 4)

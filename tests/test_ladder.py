@@ -170,7 +170,7 @@ def test_turbulence_and_humidity_are_said(run, yard, edit):
     [
         ("# relative_humidity = 0.8", "relative_humidity = 80", "relative_humidity"),
         ("# roof = { edge", "on_roof = true #", "did you mean 'roof'"),
-        ("# roof = { edge_height_m = 6", "roof = { edge_height_m = 9", "ridge_height_m is below"),
+        ("# roof = { edge_height_m = 6", "roof = { edge_height_m = 9", "below edge_height_m"),
         ("# obstacles = [{ height_m = 7", "obstacles = [{ height_m = -7", "obstacles 1"),
     ],
 )

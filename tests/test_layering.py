@@ -53,7 +53,23 @@ def test_folder_imports_only_from_above(folder):
             assert name.split(".")[1] in allowed, f"{path.name} imports {name}"
 
 
+def test_the_tables_of_a_plan_know_nothing_of_what_is_made_of_them():
+    """The folder plan/ is a part of the roof that the rest of the roof stands on."""
+    for path in (PACKAGE / "plan").glob("*.py"):
+        for name in imported(path) - {"yieldest.estimate"}:
+            part = name.split(".")[1]
+            assert part in {"plan", "overrides", *FOUNDATION, *FOLDERS[:6]}, f"{path.name}: {name}"
+
+
 @pytest.mark.parametrize("module", FOUNDATION)
 def test_foundation_imports_no_folder(module):
     for name in imported(PACKAGE / f"{module}.py"):
         assert name.split(".")[1] in FOUNDATION
+
+
+def test_the_developers_page_names_every_module_at_the_top():
+    page = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for path in PACKAGE.glob("*.py"):
+        assert path.name == "__init__.py" or f"`{path.name}`" in page, path.name
+    for folder in FOLDERS:
+        assert f"| `{folder}/` |" in page

@@ -11,6 +11,7 @@ from yieldest.errors import InputError
 from yieldest.record.common_time import clock_offset, in_steps
 from yieldest.record.longterm import long_term
 from yieldest.record.relations import coefficients, power_sums, predict, reference_sums
+from yieldest.show.wind_tables import long_term_table
 
 HOUR = np.timedelta64(1, "h")
 NORMAL_90 = 1.645
@@ -53,6 +54,32 @@ def test_a_site_in_proportion_is_found_exactly():
     np.testing.assert_allclose(found.speed_ms, 0.8 * speed, rtol=1e-6)
     assert len(found.methods) == 6
     assert len(long_term(time[part], 0.8 * speed[part], time, speed).methods) == 3
+
+
+def test_gusts_within_a_step_do_not_change_what_its_mean_says():
+    """The variance ratio compares means over equal times (Rogers, Rogers & Manwell 2005): readings
+    of ten minutes that wander about an hour's mean must not make the site look more variable."""
+    time, speed, _ = made_up_years()
+    part = slice(5000, 5000 + 40 * 24)
+    minutes = time[part][0] + np.arange(40 * 24 * 6) * np.timedelta64(10, "m")
+    gusty = np.repeat(speed[part], 6) * np.tile([0.7, 1.3, 0.9, 1.1, 1.2, 0.8], 40 * 24)
+    for method in long_term(minutes, gusty, time, speed).methods:
+        assert method.mean_ms == pytest.approx(speed.mean(), rel=1e-9)
+
+
+def test_the_table_of_the_page_shows_what_each_method_says():
+    time, speed, direction = made_up_years()
+    part = slice(5000, 5000 + 40 * 24)
+    found = long_term(time[part], 0.8 * speed[part], time, speed, direction)
+    table = long_term_table(found)
+    assert "3.0 years of a neighbour (40 days in common, correlation 1.00)" in table.caption
+    face_value, *methods = table.rows
+    assert float(face_value.cells[0]) == pytest.approx(0.8 * speed[part].mean(), abs=0.005)
+    assert [row.strong for row in methods].count(True) == 1
+    for row, method in zip(methods, found.methods, strict=True):
+        assert row.label.startswith(method.name)
+        assert ("(chosen)" in row.label) == row.strong == (method is found.chosen)
+        assert float(row.cells[0]) == pytest.approx(method.mean_ms, abs=0.005)
 
 
 def test_regression_and_variance_ratio_agree_with_scipy():
@@ -102,7 +129,7 @@ def test_what_was_seen_is_predicted_exactly(form, groups, borrowed, seed):
 
 
 def test_a_group_without_readings_takes_the_relation_of_all():
-    sums = np.zeros((2, 10))
+    sums = np.zeros((2, 11))
     x, y = np.array([2.0, 4, 6]), np.array([1.0, 2, 3])
     sums[0] = power_sums(x, y, y**2, y**3, np.zeros(3, dtype=int), 1)[0]
     _, slope = coefficients(sums, "ratio", 10.0)

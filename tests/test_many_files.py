@@ -127,7 +127,7 @@ def test_repeats_and_disorder_are_kept_in_view(tmp_path):
     assert record.time.size == 4
     assert record.repeated.astype("datetime64[m]").astype(str).tolist() == ["2025-01-30T22:20"]
     assert record.disordered.astype("datetime64[m]").astype(str).tolist() == ["2025-01-30T22:10"]
-    assert sum("repeat a time" in text for text in record.provenance.warnings) == 1
+    assert sum("lines that repeat a time" in text for text in record.provenance.warnings) == 1
 
 
 def quick_record(path, seconds=7200):
@@ -182,9 +182,9 @@ def test_averages_tell_of_repeats_disorder_and_impossible_speeds(tmp_path):
     path.write_text(HEADING + "".join([*lines, *lines[300:310]]))
     record = read_record(path, ReadOptions(average_s=60))
     warnings = " ".join(record.provenance.warnings)
-    assert "10 reading(s) are more than the usual 60" in warnings
-    assert "1 line(s) go back in time" in warnings
-    assert "1 value(s) of speed outside 0 to 113.3" in warnings
+    assert "readings beyond the usual 60 of an interval: 10;" in warnings
+    assert "lines that go back in time: 1;" in warnings
+    assert "values of speed outside 0 to 113.3, which count as missing: 1;" in warnings
 
 
 @settings(max_examples=40, deadline=None)

@@ -39,6 +39,7 @@ TERMS = money_terms(
     inflation=0.02,
     loan={"share": 0.5, "interest_rate": 0.06, "years": 4},
 )
+PARTLY_USED = replace(TERMS, used_share=0.6, export_price_per_kwh=0.08)
 
 
 def bill(*items):
@@ -68,6 +69,7 @@ def test_the_worked_example_of_the_handbook_is_what_the_package_says():
         "simple payback, years": cost.simple_payback_years,
         "discounted payback, years": cost.discounted_payback_years,
         "rate of return": cost.internal_rate_of_return,
+        "cost per used kWh, of 60 %": cost_of(EXAMPLE, 1, 1000.0, PARTLY_USED).cost_per_used_kwh,
         "loan payment, nominal": cost.with_loan.payment_nominal,
         "nominal discount rate": cost.nominal.discount_rate,
     }
@@ -76,6 +78,21 @@ def test_the_worked_example_of_the_handbook_is_what_the_package_says():
     for label, text in printed.items():
         places = len(text.partition(".")[2])
         assert ours[label] == pytest.approx(float(text), abs=0.5000001 * 10**-places), label
+
+
+@given(st.floats(0.1, 1.0), st.floats(0.0, 0.2), st.floats(100.0, 5000.0))
+def test_at_the_cost_of_a_used_kwh_a_build_pays_just_so(used, export, kwh):
+    terms = replace(TERMS, used_share=used, export_price_per_kwh=export)
+    cost = cost_of(EXAMPLE, 1, kwh, terms).cost_per_used_kwh
+    just_so = cost_of(EXAMPLE, 1, kwh, replace(terms, price_per_kwh=cost))
+    assert just_so.net_present_value == pytest.approx(0.0, abs=1e-6)
+
+
+def test_where_every_kwh_is_used_a_used_one_costs_what_each_costs():
+    cost = cost_of(EXAMPLE, 1, 1000.0, TERMS)
+    assert cost.cost_per_used_kwh == pytest.approx(cost.cost_per_kwh, rel=1e-12)
+    none_used = cost_of(EXAMPLE, 1, 1000.0, replace(PARTLY_USED, used_share=0.0))
+    assert none_used.cost_per_used_kwh is None
 
 
 def test_the_worked_example_by_numpy_financial():

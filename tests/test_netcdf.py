@@ -142,3 +142,12 @@ def test_damaged_files_and_files_without_time_are_named(write, tmp_path):
     )
     with pytest.raises(InputError, match="no time coordinate"):
         read_record(timeless)
+
+
+def test_a_glob_finds_one_file_and_several_are_refused(write):
+    path = write({"ws": variable(SPEED, "wind_speed", "m/s")})
+    found = read_record(path.parent / "w*.nc")
+    assert found.speed_ms == pytest.approx(SPEED, nan_ok=True)
+    (path.parent / "x.nc").write_bytes(path.read_bytes())
+    with pytest.raises(InputError, match=r"wind\.nc: only tables of text .* name this one alone"):
+        read_record(path.parent / "*.nc")

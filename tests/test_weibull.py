@@ -1,6 +1,7 @@
 """The Weibull distribution and its fits, against tables, reference libraries and known truth."""
 
-import lifelines
+from typing import get_args
+
 import numpy as np
 import pytest
 import scipy.stats
@@ -19,7 +20,7 @@ from yieldest.climate.fit import (
 )
 from yieldest.climate.goodness import model_mean_power, model_power
 from yieldest.climate.height import power_law_factor
-from yieldest.climate.study import StudyOptions, study_record
+from yieldest.climate.study import EMPIRICAL, StudyOptions, study_record
 from yieldest.climate.tally import Tally, tally_of
 from yieldest.climate.weibull import (
     fit_maximum_likelihood,
@@ -30,6 +31,7 @@ from yieldest.climate.weibull import (
     scale_of_mean,
     share_above,
 )
+from yieldest.plan.wind import Wind
 from yieldest.record.rules import ScreenRules
 
 SHAPES = st.floats(1.1, 4.0)
@@ -136,14 +138,14 @@ def test_units_change_the_scale_alone(factor, seed):
             None,
             0.0,
         )
-        k_one, a_one, _ = METHODS[method](one)
-        k_other, a_other, _ = METHODS[method](other)
+        k_one, a_one, _ = METHODS[method].fit(one)
+        k_other, a_other, _ = METHODS[method].fit(other)
         assert k_other == pytest.approx(float(k_one), rel=1e-8)
         assert a_other == pytest.approx(float(a_one * factor), rel=1e-8)
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_interval_censored_fit_is_that_of_lifelines(seed):
+def test_interval_censored_fit_is_that_of_lifelines(lifelines, seed):
     random = np.random.default_rng(seed)
     speed = np.maximum(1, np.rint(random.weibull(1.7, 800) * 9)) * KNOT_MS  # no calms
     tally, class_of = tally_of(speed, np.ones(800), step_ms=KNOT_MS)
@@ -155,7 +157,7 @@ def test_interval_censored_fit_is_that_of_lifelines(seed):
     assert scale == pytest.approx(fitter.lambda_, rel=1e-4)
 
 
-def test_left_censored_fit_is_that_of_lifelines():
+def test_left_censored_fit_is_that_of_lifelines(lifelines):
     random = np.random.default_rng(4)
     speed = random.weibull(2.1, 3000) * 6
     seen = np.where(speed < 1.5, 0.0, speed)
@@ -205,7 +207,7 @@ def test_whole_knots_and_a_threshold_bias_naive_fits_but_not_ours(shape, scale):
     truth = moment(shape, scale, 3)
     bias = {}
     for method in ("interval-censored", "maximum likelihood", "moments"):
-        k, a, calm = METHODS[method](tally)
+        k, a, calm = METHODS[method].fit(tally)
         bias[method] = float((1 - calm) * moment(k, a, 3) / truth - 1)
     assert chosen_method(tally)[0] == "interval-censored"
     assert abs(bias["interval-censored"]) < 1e-4, bias
@@ -327,9 +329,27 @@ def test_order_of_readings_does_not_matter_to_a_tally(order):
     assert one.weight == pytest.approx(other.weight)
 
 
+def test_a_plan_may_name_every_fit_and_no_other():
+    names, _ = get_args(Wind.model_fields["fit"].annotation)
+    assert set(get_args(names)) == {*METHODS, EMPIRICAL}
+
+
+@pytest.mark.parametrize(("shape", "scale"), [(1.3, 4.0), (2.0, 7.0), (2.6, 9.0)])
+@pytest.mark.parametrize("method", METHODS)
+def test_every_fit_finds_the_distribution_that_fine_classes_hold(method, shape, scale):
+    edges = np.arange(0.0, 60.0, 0.1)
+    below = scipy.stats.weibull_min(shape, scale=scale).cdf(edges)
+    tally = Tally((edges[1:] + edges[:-1]) / 2, edges[:-1], edges[1:], np.diff(below), 0.1, 0.0)
+    k, a, calm = METHODS[method].fit(tally)
+    # The energy pattern factor is a rule of thumb for shapes between 1.2 and 2.75.
+    assert k == pytest.approx(shape, rel=0.05 if method == "energy pattern factor" else 0.01)
+    assert a == pytest.approx(scale, rel=0.02)
+    assert calm == pytest.approx(0.0, abs=0.001)
+
+
 @pytest.mark.parametrize("method", METHODS)
 def test_a_record_without_spread_gives_no_fit(method):
     for speeds in ([5.0] * 30, [0.0] * 30):
         tally, _ = tally_of(np.array(speeds), np.ones(30))
-        shape, _, _ = METHODS[method](tally)
+        shape, _, _ = METHODS[method].fit(tally)
         assert np.isnan(shape)

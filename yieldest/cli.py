@@ -13,9 +13,12 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
+from yieldest import __version__
 from yieldest.curve_command import curve
 from yieldest.errors import InputError
+from yieldest.helptext import WIDTH, Commands, GroupedCommand
 from yieldest.mapcommand import map_cells
+from yieldest.starter import demo_site_names, write_starter
 from yieldest.windcommand import wind
 
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
@@ -23,66 +26,188 @@ if TYPE_CHECKING:
     from yieldest.estimate import Estimate
     from yieldest.overrides import Override
 
+HELP = """What a small wind machine will earn at a site: yearly energy, cost per kWh, payback.
+
+Begin with a folder of your own, then take the commands in the order below; yieldest COMMAND --help
+has examples of each. The handbook is docs/README.md. Exit codes: 0 done; 2 something given cannot
+be used, and one sentence says what to mend; 1 a fault of ours.
+
+Example: yieldest start my-yard
+
+Example: yieldest estimate my-yard
+"""
+
 LONGEST_MESSAGE = 1000
 """Characters; what a file holds stands in messages, and it may be long."""
 
 app = typer.Typer(
+    help=HELP,
+    cls=Commands,
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    help="What a small wind machine will earn at a site: yearly energy, cost per kWh, payback.",
+    context_settings={"max_content_width": WIDTH},
 )
 
-app.command()(wind)
-app.command("map")(map_cells)
-
-PlanPath = Annotated[Path, typer.Argument(help="The plan file, or the folder with plan.toml.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Full precision for machines.")]
+PlanPath = Annotated[
+    Path, typer.Argument(metavar="PLAN", help="The plan file, or the folder with plan.toml.")
+]
+AsJson = Annotated[
+    bool, typer.Option("--json", help="All figures in full precision, for programs.")
+]
 Changes = Annotated[
     list[str],
     typer.Option(
         "--set",
         metavar="KEY=VALUE",
-        help="Change a key of the plan, such as money.discount_rate=0.03 or build.0.count=4; again "
-        "for another key.",
+        help="Change a key of the plan, such as money.discount_rate=0.03 or build.0.count=4 (a "
+        "build by its number from 0, or its name); again for another key.",
     ),
 ]
 
 Draws = Annotated[
     int | None,
     typer.Option(
-        help="Draws for the ranges; 0 for none. Else what the plan says.", show_default=False
+        metavar="N",
+        help="Draws for the ranges; 0 for none. Else what the plan says.",
+        show_default=False,
     ),
 ]
 Seed = Annotated[
     int | None,
-    typer.Option(min=0, help="Another seed, another set of draws.", show_default=False),
+    typer.Option(
+        metavar="N", min=0, help="Another seed, another set of draws.", show_default=False
+    ),
 ]
 
 
-@app.command()
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"yieldest {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def yieldest(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Show the version and exit."
+        ),
+    ] = False,
+) -> None:
+    """Show the version; the commands do the rest."""
+
+
+@app.command(cls=GroupedCommand)
+def start(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that is not there yet.")],
+    demo_site: Annotated[
+        str | None,
+        typer.Option(
+            "--from",
+            metavar="SITE",
+            help=f"Copy a demo site instead: {', '.join(demo_site_names())}.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write a folder to fill in: plan, wind record, curve and bill.
+
+    It is full of remarks, its numbers are invented, and it runs as it stands: put yours in their
+    place. Read more: docs/plan-file.md.
+
+    Example: yieldest start my-yard
+
+    Example: yieldest start my-hill --from hill-yard
+    """
+    written = write_starter(folder, demo_site)
+    if as_json:
+        _print_json({"written": [str(path) for path in written]})
+        return
+    for path in written:
+        typer.echo(f"wrote {path}")
+    then = "Now fill in the files, then run" if demo_site is None else "Invented data. Now run"
+    typer.echo(f"{then}: yieldest estimate {folder}")
+
+
+app.command(cls=GroupedCommand)(wind)
+app.command(cls=GroupedCommand)(curve)
+
+
+@app.command(cls=GroupedCommand)
+def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> None:  # noqa: B006
+    """Say whether a plan and the files it names are sound.
+
+    Reads everything and reckons nothing; also shows what was recognised in the wind record. Read
+    more: docs/plan-file.md.
+
+    Example: yieldest check demo-sites/hill-yard
+
+    Example: yieldest check demo-sites/hill-yard --set build.0.hub_height_m=18
+    """
+    from yieldest.check import check_plan  # noqa: PLC0415
+    from yieldest.overrides import read_override  # noqa: PLC0415
+    from yieldest.plan import load_plan  # noqa: PLC0415
+    from yieldest.show.progress import reading_bar  # noqa: PLC0415
+    from yieldest.show.text import console  # noqa: PLC0415
+    from yieldest.show.words import print_list  # noqa: PLC0415
+
+    overrides = [read_override(change) for change in changes]
+    with reading_bar("the wind record") as progress:
+        findings = check_plan(load_plan(plan, overrides), progress)
+    if as_json:
+        _print_json(findings)
+        return
+    typer.echo(f"{findings['plan']}: the plan is sound.")
+    for found in findings["found"]:
+        typer.echo(f"  {found}")
+    if findings["recognised"]:
+        typer.echo("  The record was read so; state in [wind] what is wrong:")
+    for part in findings["recognised"]:
+        typer.echo(f"    {part['what']}: {part['found']} ({part['how']})")
+    print_list("Be warned", findings["warnings"], console())
+
+
+@app.command(cls=GroupedCommand)
 def estimate(
     plan: PlanPath,
     changes: Changes = [],  # noqa: B006
     sweep: Annotated[
         str | None,
-        typer.Option(metavar="KEY=A:B:N", help="A table for N values of a key, from A to B."),
+        typer.Option(
+            metavar="KEY=A:B:N",
+            help="A table instead of the answer: the plan for N values of a key, from A to B.",
+        ),
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write the main figures there as CSV.")
+        Path | None,
+        typer.Option(
+            "--out", "-o", metavar="FILE", help="Write the main figures, or the table, as CSV."
+        ),
     ] = None,
     draws: Draws = None,
     seed: Seed = None,
+    full: Annotated[
+        bool, typer.Option("--full", help="Print the doubt of every input as well, P75 and P99.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Reckon energy, cost per kWh and payback for every build of a plan, and how sure they are.
+    """Reckon energy, cost per kWh and payback of every build.
+
+    The answer in plain words, the builds side by side, what it would take to pay, how sure all
+    that is, what to measure next, and every method and assumption. Read more: docs/README.md.
+
+    Example: yieldest estimate demo-sites/hill-yard
 
     Example: yieldest estimate demo-sites/hill-yard --set money.discount_rate=0.05
 
-    Example: yieldest estimate demo-sites/hill-yard --sweep wind.measured_height_m=8:12:5
+    Example: yieldest estimate demo-sites/hill-yard --set "build.eight of 0.9 m.count=4"
 
-    Example: yieldest estimate demo-sites/hill-yard --draws 100000
+    Example: yieldest estimate demo-sites/hill-yard --sweep money.price_per_kwh=0.15:0.45:4
+
+    Example: yieldest estimate demo-sites/hill-yard --draws 50000
     """
     from yieldest.estimate import estimate as reckon  # noqa: PLC0415
     from yieldest.inputs import input_files  # noqa: PLC0415
@@ -123,19 +248,17 @@ def estimate(
     else:
         from yieldest.show.text import console, print_estimate  # noqa: PLC0415
 
-        print_estimate(result, console(), doubt)
+        print_estimate(result, console(), doubt, full=full)
 
 
 def _sweep(
     plan: Path, overrides: list["Override"], text: str, out: Path | None, as_json: bool
 ) -> None:
-    from rich.console import Console  # noqa: PLC0415
-    from rich.progress import Progress  # noqa: PLC0415
-
     from yieldest.inputs import input_files  # noqa: PLC0415
     from yieldest.outfile import refuse_inputs, write_whole  # noqa: PLC0415
     from yieldest.overrides import read_sweep  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
+    from yieldest.show.progress import counting_bar  # noqa: PLC0415
     from yieldest.show.sweeps import print_sweep  # noqa: PLC0415
     from yieldest.show.text import console  # noqa: PLC0415
     from yieldest.sweep import as_csv, sweep_plan  # noqa: PLC0415
@@ -143,10 +266,8 @@ def _sweep(
     sweep = read_sweep(text)
     if out is not None:
         refuse_inputs(out, input_files(load_plan(plan, overrides)))
-    watched = Console(stderr=True)
-    with Progress(console=watched, transient=True, disable=not watched.is_terminal) as progress:
-        task = progress.add_task("estimating", total=len(sweep.values))
-        rows = sweep_plan(plan, overrides, sweep, lambda: progress.advance(task))
+    with counting_bar("estimating", len(sweep.values)) as step:
+        rows = sweep_plan(plan, overrides, sweep, lambda: step(1))
     if out is not None:
         write_whole(out, as_csv(rows))
     if as_json:
@@ -155,62 +276,11 @@ def _sweep(
         print_sweep(sweep.key, rows, load_plan(plan, overrides).currency, console())
 
 
-app.command()(curve)
-
-
-@app.command()
-def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> None:  # noqa: B006
-    """Say whether a plan and the files it names are sound, without reckoning.
-
-    Example: yieldest check demo-sites/hill-yard
-    """
-    from yieldest.check import check_plan  # noqa: PLC0415
-    from yieldest.overrides import read_override  # noqa: PLC0415
-    from yieldest.plan import load_plan  # noqa: PLC0415
-    from yieldest.show.progress import reading_bar  # noqa: PLC0415
-
-    overrides = [read_override(change) for change in changes]
-    with reading_bar("the wind record") as progress:
-        findings = check_plan(load_plan(plan, overrides), progress)
-    if as_json:
-        _print_json(findings)
-        return
-    typer.echo(f"{findings['plan']}: the plan is sound.")
-    for found in findings["found"]:
-        typer.echo(f"  {found}")
-    if findings["recognised"]:
-        typer.echo("  The record was read so; state in [wind] what is wrong:")
-    for part in findings["recognised"]:
-        typer.echo(f"    {part['what']}: {part['found']} ({part['how']})")
-    for warning in findings["warnings"]:
-        typer.echo(f"  be warned: {warning}")
-
-
-@app.command()
-def start(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that is not there yet.")],
-    as_json: AsJson = False,
-) -> None:
-    """Write a commented plan folder to fill in: plan, wind record, curve and bill.
-
-    Example: yieldest start my-yard
-    """
-    from yieldest.starter import write_starter  # noqa: PLC0415
-
-    written = write_starter(folder)
-    if as_json:
-        _print_json({"written": [str(path) for path in written]})
-        return
-    for path in written:
-        typer.echo(f"wrote {path}")
-    typer.echo(f"Now fill in the files, then run: yieldest estimate {folder}")
-
-
-@app.command()
+@app.command(cls=GroupedCommand)
 def report(
     plan: PlanPath,
     page: Annotated[
-        Path, typer.Option("--output", "-o", metavar="FILE", help="The page to write.")
+        Path, typer.Option("--out", "-o", "--output", metavar="FILE", help="The page to write.")
     ] = Path("page.html"),
     figures: Annotated[
         Path | None,
@@ -219,9 +289,14 @@ def report(
     changes: Changes = [],  # noqa: B006
     as_json: AsJson = False,
 ) -> None:
-    """Write the answer as one page: charts, methods, doubt, and sliders to try things with.
+    """Write the answer as one page, with charts and sliders.
+
+    One file that needs no network: charts, methods, doubt, and sliders to try things with. Read
+    more: docs/page.md.
 
     Example: yieldest report demo-sites/hill-yard -o hill-yard.html
+
+    Example: yieldest report my-yard -o my-yard.html --figures charts
     """
     from yieldest.overrides import read_override  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
@@ -237,6 +312,9 @@ def report(
     typer.echo(f"wrote {written[0]} ({written[0].stat().st_size / 1e6:.1f} MB)")
     if figures is not None:
         typer.echo(f"wrote {len(written) - 1} files in {figures}")
+
+
+app.command("map", cls=GroupedCommand)(map_cells)
 
 
 def _print_json(content: dict[str, Any]) -> None:

@@ -9,8 +9,8 @@ import numpy as np
 from yieldest.energy.losses import Loss, kept_share
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.money.bill import Bill
-from yieldest.money.cost import cost_of_a_kwh, outlay_of
 from yieldest.money.terms import MoneyTerms
+from yieldest.money.years import cost_of_a_kwh, outlay_of
 
 EVERY_COUNT_UP_TO = 40
 SOME_COUNTS = 20

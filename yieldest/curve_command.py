@@ -14,114 +14,267 @@ if TYPE_CHECKING:
 
 _Shows = Literal["rms", "peak", "peak to peak"]
 
+MOSTLY = "Most often needed"
+MACHINE = "The machine"
+TABLE = "When the table is not read as you meant (docs/readings.md)"
+CIRCUIT = "The circuit and the meters (docs/readings.md)"
+AIR = "The air (docs/air.md)"
+DOUBT = "How sure the meters are"
+ENDS = "The ends of the curve (docs/power-curve.md)"
+GENERATOR = "Where the energy goes"
+
+BEYOND_ANY_MACHINE = 1e9
+"""In any unit of an option; beyond it the reckoning would overflow."""
+
 
 def curve(
     readings: Annotated[
         Path,
-        typer.Argument(metavar="READINGS", help="CSV of wind speed and volts, amps, watts ..."),
+        typer.Argument(
+            metavar="READINGS",
+            help="A CSV of wind speed and watts, or volts and amps, or volts and ohms, or pulses.",
+        ),
     ],
     rotor_diameter: Annotated[
-        float | None, typer.Option(help="Rotor diameter in m.", max=1000)
-    ] = None,
-    rotor_width: Annotated[
-        float | None, typer.Option(help="Width of a vertical rotor in m.", max=1000)
-    ] = None,
-    rotor_height: Annotated[float | None, typer.Option(help="Its height in m.", max=1000)] = None,
-    rotor_area: Annotated[
-        float | None, typer.Option(help="Or the swept area in m2.", max=1e6)
-    ] = None,
-    rotor_type: Annotated[
-        Literal["lift", "drag"] | None, typer.Option(help="Blades that fly, or that are pushed.")
-    ] = None,
-    column: Annotated[
-        list[str] | None,
-        typer.Option(help='A heading that is not recognised: "volts=Ch 2". Repeat for more.'),
-    ] = None,
-    units: Annotated[str | None, typer.Option(help="Unit of the wind speed.")] = None,
-    circuit: Annotated[
-        Literal["dc", "single-phase", "three-phase"] | None,
-        typer.Option(help="Where the meters were."),
-    ] = None,
-    power_factor: Annotated[float | None, typer.Option(help="Of an AC circuit.", max=1)] = None,
-    volts_show: Annotated[
-        _Shows | None, typer.Option(help="What the volts of an AC circuit are.")
-    ] = None,
-    amps_show: Annotated[
-        _Shows | None, typer.Option(help="What the amps of an AC circuit are.")
-    ] = None,
-    volts_between: Annotated[
-        Literal["lines", "line and neutral"] | None, typer.Option(help="Of a three-phase circuit.")
-    ] = None,
-    resistors: Annotated[
-        Literal["star", "delta"] | None, typer.Option(help="How three load resistors are joined.")
-    ] = None,
-    load_ohm: Annotated[
-        float | None, typer.Option(help="Load resistance (of each resistor).")
-    ] = None,
-    wh_per_pulse: Annotated[
-        float | None, typer.Option(help="Energy of one pulse of the meter.")
-    ] = None,
-    metres_per_pulse: Annotated[
-        float | None, typer.Option(help="Wind run of one pulse of the anemometer.")
-    ] = None,
-    date_order: Annotated[
-        Literal["day first", "month first", "year first"] | None,
-        typer.Option(help="Of dates that could be read in several ways."),
-    ] = None,
-    decimal: Annotated[Literal[".", ","] | None, typer.Option(help="Decimal mark.")] = None,
-    averaging: Annotated[
         float | None,
-        typer.Option(help="Seconds each reading is a mean over; 0 for a glance.", min=0),
+        typer.Option(
+            metavar="METRES",
+            rich_help_panel=MOSTLY,
+            help="Diameter of the rotor; without any size, no power coefficient.",
+        ),
     ] = None,
-    air_density: Annotated[float | None, typer.Option(help="At the readings, kg/m3.")] = None,
     elevation: Annotated[
         float | None,
-        typer.Option(help="Where they were taken, m above sea level.", min=-430, max=6000),
+        typer.Option(
+            metavar="METRES",
+            rich_help_panel=MOSTLY,
+            help="Where the readings were taken, above sea level.",
+            min=-430,
+            max=6000,
+        ),
     ] = None,
-    temperature: Annotated[
-        float | None, typer.Option(help="When they were taken, C.", min=-60, max=60)
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            "-o",
+            metavar="FILE",
+            rich_help_panel=MOSTLY,
+            help="Write the curve there as CSV, for a plan to name.",
+        ),
     ] = None,
-    density_correction: Annotated[
-        Literal["power", "speed"],
-        typer.Option(help="What follows the density: speed only for pitch-regulated machines."),
-    ] = "power",
-    power_doubt: Annotated[
-        float | None, typer.Option(help="Standard uncertainty of power, as a share.", min=0, max=1)
-    ] = None,
-    speed_doubt: Annotated[
+    rotor_width: Annotated[
         float | None,
-        typer.Option(help="Standard uncertainty of wind speed, as a share.", min=0, max=1),
+        typer.Option(
+            metavar="METRES", rich_help_panel=MACHINE, help="Width of a vertical rotor instead."
+        ),
     ] = None,
-    speed_doubt_ms: Annotated[
-        float | None, typer.Option(help="And its constant part, m/s.", min=0)
+    rotor_height: Annotated[
+        float | None,
+        typer.Option(metavar="METRES", rich_help_panel=MACHINE, help="And its height."),
     ] = None,
-    generator_test: Annotated[
-        Path | None, typer.Option(help="CSV of rpm and open-circuit volts, some lines with a load.")
+    rotor_area: Annotated[
+        float | None,
+        typer.Option(metavar="M2", rich_help_panel=MACHINE, help="Or the swept area."),
     ] = None,
-    winding_ohm: Annotated[
-        float | None, typer.Option(help="Inner resistance of the generator.")
+    rotor_type: Annotated[
+        Literal["lift", "drag"] | None,
+        typer.Option(rich_help_panel=MACHINE, help="Blades that fly, or that are pushed."),
     ] = None,
     load: Annotated[
         Literal["resistor", "battery", "charger", "inverter"] | None,
-        typer.Option(help="What the machine fed; written into the curve file."),
+        typer.Option(
+            rich_help_panel=MACHINE, help="What the machine fed; written into the curve file."
+        ),
+    ] = None,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="ROLE=HEADING",
+            rich_help_panel=TABLE,
+            help='A heading that is not recognised, such as "volts=Ch 2"; again for another.',
+        ),
+    ] = None,
+    units: Annotated[
+        str | None,
+        typer.Option(
+            metavar="UNIT",
+            rich_help_panel=TABLE,
+            help="Unit of the wind speed: m/s, km/h, mph, kn, ft/s or Beaufort.",
+        ),
+    ] = None,
+    date_order: Annotated[
+        Literal["day first", "month first", "year first"] | None,
+        typer.Option(rich_help_panel=TABLE, help="Of dates that could be read in several ways."),
+    ] = None,
+    decimal: Annotated[
+        Literal[".", ","] | None, typer.Option(rich_help_panel=TABLE, help="Decimal mark.")
+    ] = None,
+    averaging: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SECONDS",
+            rich_help_panel=TABLE,
+            help="What each reading is a mean over; 0 for a glance.",
+            min=0,
+        ),
+    ] = None,
+    circuit: Annotated[
+        Literal["dc", "single-phase", "three-phase"] | None,
+        typer.Option(rich_help_panel=CIRCUIT, help="Where the meters were; dc unless stated."),
+    ] = None,
+    power_factor: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SHARE", rich_help_panel=CIRCUIT, help="Of an AC circuit, 0 to 1.", max=1
+        ),
+    ] = None,
+    volts_show: Annotated[
+        _Shows | None,
+        typer.Option(rich_help_panel=CIRCUIT, help="What the volts of an AC circuit are."),
+    ] = None,
+    amps_show: Annotated[
+        _Shows | None,
+        typer.Option(rich_help_panel=CIRCUIT, help="What the amps of an AC circuit are."),
+    ] = None,
+    volts_between: Annotated[
+        Literal["lines", "line and neutral"] | None,
+        typer.Option(rich_help_panel=CIRCUIT, help="Where the volts of three phases were taken."),
+    ] = None,
+    resistors: Annotated[
+        Literal["star", "delta"] | None,
+        typer.Option(rich_help_panel=CIRCUIT, help="How three load resistors are joined."),
+    ] = None,
+    load_ohm: Annotated[
+        float | None,
+        typer.Option(
+            metavar="OHM", rich_help_panel=CIRCUIT, help="Load resistance, of each resistor."
+        ),
+    ] = None,
+    wh_per_pulse: Annotated[
+        float | None,
+        typer.Option(
+            metavar="WH", rich_help_panel=CIRCUIT, help="Energy of one pulse of the energy meter."
+        ),
+    ] = None,
+    metres_per_pulse: Annotated[
+        float | None,
+        typer.Option(
+            metavar="METRES",
+            rich_help_panel=CIRCUIT,
+            help="Wind run of one pulse of the anemometer.",
+        ),
+    ] = None,
+    temperature: Annotated[
+        float | None,
+        typer.Option(
+            metavar="CELSIUS",
+            rich_help_panel=AIR,
+            help="Air temperature at the readings, where no column says it.",
+            min=-60,
+            max=60,
+        ),
+    ] = None,
+    air_density: Annotated[
+        float | None,
+        typer.Option(
+            metavar="KG/M3", rich_help_panel=AIR, help="Or the density of that air itself."
+        ),
+    ] = None,
+    density_correction: Annotated[
+        Literal["power", "speed"],
+        typer.Option(
+            rich_help_panel=AIR,
+            help="What follows the density; speed only for pitch-regulated machines.",
+        ),
+    ] = "power",
+    power_doubt: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SHARE",
+            rich_help_panel=DOUBT,
+            help="Standard uncertainty of the power; 0.03 unless stated.",
+            min=0,
+            max=1,
+        ),
+    ] = None,
+    speed_doubt: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SHARE",
+            rich_help_panel=DOUBT,
+            help="Standard uncertainty of the wind speed; 0.03 unless stated.",
+            min=0,
+            max=1,
+        ),
+    ] = None,
+    speed_doubt_ms: Annotated[
+        float | None,
+        typer.Option(
+            metavar="M/S",
+            rich_help_panel=DOUBT,
+            help="And its constant part; 0.1 unless stated.",
+            min=0,
+        ),
+    ] = None,
+    cut_in: Annotated[
+        float | None,
+        typer.Option(
+            metavar="M/S",
+            rich_help_panel=ENDS,
+            help="No power below it; told from the readings unless stated.",
+            min=0,
+            max=120,
+        ),
+    ] = None,
+    cut_out: Annotated[
+        float | None,
+        typer.Option(
+            metavar="M/S",
+            rich_help_panel=ENDS,
+            help="No power above it; the last reading unless stated.",
+            max=120,
+        ),
     ] = None,
     beyond_last: Annotated[
         Literal["hold", "zero", "cube law"] | None,
-        typer.Option(help="What to count above the last reading, up to the cut-out."),
+        typer.Option(
+            rich_help_panel=ENDS,
+            help="What is counted between the last reading and the cut-out: the last power, "
+            "nothing, or the cube law up to the rated power.",
+        ),
     ] = None,
-    cut_in: Annotated[
-        float | None, typer.Option(help="m/s; by default from the readings.", min=0, max=120)
+    rated_power: Annotated[
+        float | None,
+        typer.Option(metavar="WATTS", rich_help_panel=ENDS, help="Where the cube law ends."),
     ] = None,
-    cut_out: Annotated[
-        float | None, typer.Option(help="m/s; by default the last reading.", max=120)
+    generator_test: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            rich_help_panel=GENERATOR,
+            help="A bench test: CSV of rpm and open-circuit volts, some lines with a load.",
+        ),
     ] = None,
-    rated_power: Annotated[float | None, typer.Option(help="W, where the cube law ends.")] = None,
-    out: Annotated[Path | None, typer.Option(help="Write the curve to this CSV.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Full precision for machines.")] = False,
+    winding_ohm: Annotated[
+        float | None,
+        typer.Option(
+            metavar="OHM", rich_help_panel=GENERATOR, help="Inner resistance of the generator."
+        ),
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="All figures in full precision, for programs.")
+    ] = False,
 ) -> None:
-    """Make a power curve from your own readings, and say where the energy goes.
+    """Make a power curve from your own readings of wind and power.
 
-    Example: yieldest curve readings.csv --rotor-diameter 0.9 --out curve.csv
+    A curve by the method of bins with its doubt, where the energy goes, how complete the readings
+    are, what was left out and why, and with the size of the rotor the power coefficient. Read more:
+    docs/readings.md and docs/power-curve.md.
+
+    Example: yieldest curve demo-sites/hill-yard/readings-0.9m.csv --rotor-diameter 0.9
+
+    Example: yieldest curve readings.csv --rotor-diameter 0.9 --elevation 420 --out curve.csv
     """
     _above_zero(
         rotor_diameter=rotor_diameter,
@@ -207,6 +360,10 @@ def _above_zero(**amounts: float | None) -> None:
         if amount is not None and not amount > 0:
             raise InputError(
                 f"--{name.replace('_', '-')} is {amount:g}, but it should be above 0; mend it."
+            )
+        if amount is not None and amount > BEYOND_ANY_MACHINE:
+            raise InputError(
+                f"--{name.replace('_', '-')} is {amount:g}, beyond any machine; mend it."
             )
 
 

@@ -28,7 +28,7 @@ from yieldest.doubt.inputs import (
 from yieldest.doubt.next_step import usual_steps
 from yieldest.doubt.result import Doubt, doubt_of
 from yieldest.doubt.scores import Correlation
-from yieldest.energy.yearly import sort_readings
+from yieldest.energy.of_readings import sort_readings
 from yieldest.errors import InputError
 from yieldest.estimate import BuildEstimate, Estimate
 from yieldest.plan import FEWEST_DRAWS, MOST_DRAWS, Build, Plan

@@ -19,6 +19,7 @@ from yieldest.energy.joined import Joined
 from yieldest.energy.losses import losses_of
 from yieldest.energy.production import Energy, produce
 from yieldest.energy.turbulent import TurbulenceEffect, in_turbulence
+from yieldest.inputs import left_as_started
 from yieldest.joining import joined_of
 from yieldest.money.bill import Bill
 from yieldest.money.billfile import read_bill
@@ -108,6 +109,8 @@ class Estimate:
     builds : tuple of BuildEstimate
     assumed, warnings : tuple of str
         Of the site, the wind and the money terms; those of a build are with it.
+    left_as_started : tuple of str
+        Files that still hold the invented numbers of `yieldest start`.
     """
 
     title: str
@@ -122,6 +125,7 @@ class Estimate:
     builds: tuple[BuildEstimate, ...]
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
+    left_as_started: tuple[str, ...]
 
     def to_frame(self) -> pd.DataFrame:
         """Return the builds as a table, a row for each, SI units in the names of the columns."""
@@ -175,6 +179,7 @@ def estimate(plan: Plan, progress: Progress | None = None) -> Estimate:
         builds=tuple(reckon_build(plan, build, wind, terms) for build in plan.build),
         assumed=tuple(assumed),
         warnings=tuple(text for stage in stages for text in stage.warnings),
+        left_as_started=left_as_started(plan),
     )
 
 

@@ -7,7 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import islice
+from itertools import dropwhile, islice
 from pathlib import Path
 from typing import TextIO
 
@@ -29,6 +29,8 @@ _SAMPLE_CHARACTERS = 2 * LONGEST_LINE
 """Of very long lines fewer are looked at."""
 _LONGEST_HEADING = 500
 _COMMENT = re.compile(r"\s*(#|%|//)")
+_ONE_CELL = re.compile(r'(?=.*[,;|\t])[,;|\s]*("[^"]*"|[^,;|\t"]*)[,;|\s]*')
+"""A line of a spreadsheet with one cell filled, or none: a title, no heading."""
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 _DATE = re.compile(r"\d{1,8}[-/.:T ](\d|[A-Za-z]{3})")
 _UNIT_CELLS = frozenset(
@@ -146,6 +148,8 @@ def layout_of(
         heading, heading_line, data_line = list(headings), 0, content[0][0]
         delimiter = delimiter or _delimiter(content)
     elif skip_lines is not None or not titled:
+        below_title = dropwhile(lambda row: _ONE_CELL.fullmatch(row[1]), content)
+        content = list(below_title) or content
         heading_line, text = content[0]
         delimiter = delimiter or _delimiter_of_heading(text, content)
         heading, data_line = split_line(text, delimiter), heading_line + 1
@@ -255,7 +259,8 @@ def _find_heading(
         if found is None:
             raise InputError(
                 f"{path}, line {first}: no heading line was found above this, the first line of "
-                "data; state the headings."
+                "data; write one, such as time;speed (m/s), or state the headings (headings; on "
+                "the command line --headings)."
             )
         heading, units, heading_line, _ = found
         return heading, units, heading_line, first
@@ -312,19 +317,19 @@ def _holds_units(cells: list[str]) -> bool:
 def _decimal(path: Path, rows: list[list[str]], delimiter: str) -> str:
     if delimiter == ",":
         return "."
-    marks = Counter(
-        mark
-        for row in rows
-        for cell in row
+    first = {
+        mark: cell
+        for row in reversed(rows)
+        for cell in reversed(row)
         for mark in ".,"
         if mark in cell and _NUMBER.fullmatch(cell)
-    )
-    if marks["."] and marks[","]:
+    }
+    if len(first) == 2:
         raise InputError(
-            f"{path}: some numbers have a decimal point and some a decimal comma; state the "
-            "decimal mark."
+            f"{path}: {first['.']!r} has a decimal point and {first[',']!r} a decimal comma; write "
+            "all numbers in one way, or state decimal (on the command line --decimal)."
         )
-    return "," if marks[","] else "."
+    return "," if "," in first else "."
 
 
 def _different(headings: list[str]) -> tuple[str, ...]:

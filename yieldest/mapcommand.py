@@ -1,6 +1,7 @@
 """The command `yieldest map`: many cells at once."""
 
 import json
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.util import find_spec
@@ -17,40 +18,78 @@ if TYPE_CHECKING:
 NEEDED = ("xarray", "dask", "distributed", "h5netcdf", "h5py", "zarr", "matplotlib")
 
 
+MOSTLY = "Most often needed"
+RARELY = "When the grid does not say it, and for very large grids (docs/scale.md)"
+
+
 def map_cells(
     grid: Annotated[
         list[Path],
-        typer.Argument(help="A Zarr store, or NetCDF files that continue each other."),
+        typer.Argument(
+            metavar="GRID", help="A Zarr store, or NetCDF files that continue each other."
+        ),
     ],
     output: Annotated[
-        Path, typer.Option("--output", "-o", help="What to write: a name in .nc or .zarr.")
+        Path,
+        typer.Option(
+            "--out",
+            "-o",
+            "--output",
+            metavar="FILE",
+            rich_help_panel=MOSTLY,
+            help="What to write: a name that ends in .nc or .zarr.",
+        ),
     ],
     plan: Annotated[
         Path | None,
-        typer.Option(help="The plan whose builds to map; without it only the wind is."),
+        typer.Option(
+            metavar="PLAN",
+            rich_help_panel=MOSTLY,
+            help="The plan whose builds to map; without it only the wind is.",
+        ),
+    ] = None,
+    pictures: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", rich_help_panel=MOSTLY, help="Also draw quick pictures into a folder."
+        ),
     ] = None,
     height: Annotated[
-        float | None, typer.Option(help="Height of the winds in m, where the grid is silent.")
+        float | None,
+        typer.Option(
+            metavar="METRES",
+            rich_help_panel=RARELY,
+            help="Height of the winds above ground, where the grid does not say it.",
+        ),
     ] = None,
     variable: Annotated[
         list[str] | None,
-        typer.Option(metavar="ROLE=NAME", help="Which variable is what; repeat it."),
+        typer.Option(
+            metavar="ROLE=NAME",
+            rich_help_panel=RARELY,
+            help="Which variable is what, such as speed=ws; again for another.",
+        ),
     ] = None,
     scheduler: Annotated[
         str | None,
-        typer.Option(metavar="ADDRESS", help="A dask scheduler; else this machine works alone."),
+        typer.Option(
+            metavar="ADDRESS",
+            rich_help_panel=RARELY,
+            help="A dask scheduler to share the work; else this machine works alone.",
+        ),
     ] = None,
-    pictures: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Also draw quick pictures into a folder.")
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Full precision for machines.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="All figures in full precision, for programs.")
+    ] = False,
 ) -> None:
-    """Make maps of wind, energy, cost and payback from a gridded wind record.
+    """Make maps of wind, energy, cost and payback from gridded winds.
 
     The grid holds wind speeds or components over time, or Weibull parameters, or how often each
-    class of speeds blows, with the attributes of the CF conventions.
+    class of speeds blows, with the attributes of the CF conventions. Read more: docs/scale.md.
 
-    Example: yieldest map winds.nc --plan demo-sites/hill-yard -o maps.nc
+    Example: yieldest map winds.nc --plan demo-sites/hill-yard --out maps.nc
+
+    Example: yieldest map winds.nc --out wind-only.nc --pictures pictures
     """
     absent = [name for name in NEEDED if find_spec(name) is None]
     if absent:
@@ -62,7 +101,7 @@ def map_cells(
 
     from yieldest.grid.maps import cell_dimensions, in_blocks, recipe_for  # noqa: PLC0415
     from yieldest.grid.open import open_grid  # noqa: PLC0415
-    from yieldest.grid.run import regions_of, workers  # noqa: PLC0415
+    from yieldest.grid.run import regions_of, values_of, workers  # noqa: PLC0415
     from yieldest.grid.summary import summary_of  # noqa: PLC0415
     from yieldest.grid.variables import parse_stated  # noqa: PLC0415
     from yieldest.grid.write import write_maps  # noqa: PLC0415
@@ -75,7 +114,7 @@ def map_cells(
     opened = open_grid(grid, parse_stated(variable or []))
     recipe = recipe_for(opened, stated, height)
     blocks = in_blocks(opened, recipe)
-    with workers(scheduler) as threads, _progress() as progress:
+    with workers(scheduler, values_of(blocks, recipe)) as threads, _progress() as progress:
         regions = regions_of(blocks, cell_dimensions(blocks, recipe), threads)
         write_maps(blocks, recipe, regions, output, progress, f"yieldest map {opened.name}")
     engine = "zarr" if output.suffix == ".zarr" else "h5netcdf"
@@ -98,18 +137,18 @@ def map_cells(
 @contextmanager
 def _progress() -> Iterator["Progress"]:
     """Show a bar where somebody watches."""
+    if not sys.stderr.isatty():
+        yield lambda done, every: None
+        return
     from rich import progress  # noqa: PLC0415
     from rich.console import Console  # noqa: PLC0415
 
-    screen = Console(stderr=True)
     columns = (
         progress.TextColumn("cells"),
         progress.BarColumn(),
         progress.MofNCompleteColumn(),
         progress.TimeRemainingColumn(),
     )
-    with progress.Progress(
-        *columns, console=screen, transient=True, disable=not screen.is_terminal
-    ) as bar:
+    with progress.Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("cells", total=None)
         yield lambda done, every: bar.update(task, completed=done, total=every)

@@ -225,6 +225,7 @@ def _over_years(plan: Plan, stated: Reference, record: Record) -> tuple[LongTerm
         reference.direction_deg,
         record.direction_deg,
         stated.record,
+        reference.resolution_ms,
     )
     return found, reference.provenance.warnings
 

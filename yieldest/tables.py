@@ -5,13 +5,14 @@ from __future__ import annotations
 import re
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import islice
 from pathlib import Path
 from typing import Any, TextIO, cast
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from yieldest.arrays import FloatArray
@@ -24,6 +25,14 @@ MOST_COLUMNS = 1000
 """A curve, a bill or a table of readings with more is none; our choice."""
 MOST_LINES = 10_000
 """A curve, a bill or a converter's table with more is none; our choice."""
+
+_EXACT_NUMBERS = (
+    {"float_precision": "round_trip"}
+    if tuple(map(int, pd.__version__.split(".")[:2])) < (3, 1)
+    else {}
+)
+"""How to ask for numbers exact to the last bit. Before 3.1 pandas has three ways to read a number,
+of which only this one is exact and survives a cell such as 1e9999999999; since then all do."""
 
 _NO_DATA_LINE = re.compile(r"^[ \t]*(?:(?:#|%|//).*)?(?:\n|\Z)", re.MULTILINE)
 
@@ -46,12 +55,20 @@ class Table:
     layout : Layout
     first_row : int
         How many data lines of the file come before the first row.
+    rows : ndarray of int, optional
+        The data line of each row, counted from the first row; None where every line is a row.
     """
 
     path: Path
     frame: pd.DataFrame
     layout: Layout
     first_row: int = 0
+    rows: npt.NDArray[np.intp] | None = None
+
+    def without_blank_rows(self) -> Table:
+        """Return the table without the rows whose cells are all blank."""
+        kept = np.flatnonzero(self.frame.notna().any(axis="columns"))
+        return replace(self, frame=self.frame.iloc[kept].reset_index(drop=True), rows=kept)
 
     @cached_property
     def headings(self) -> tuple[str, ...]:
@@ -67,7 +84,13 @@ class Table:
 
     def line(self, row: int) -> int:
         """Return the line of the file (from 1) that holds row `row` (from 0) of the frame."""
-        return line_of_row(self.path, self.layout, self.first_row + row)
+        at = row if self.rows is None else int(self.rows[row])
+        return line_of_row(self.path, self.layout, self.first_row + at)
+
+    def cell(self, row: int, column: str) -> str:
+        """Return a cell as it stands in the file: the frame may hold what was made of it."""
+        _, text = _data_line(self.path, self.layout, self.first_row + row)
+        return split_line(text, self.layout.delimiter)[self.layout.headings.index(column)]
 
     def find(
         self, role: str, names: Sequence[str], stated: str | None = None, *, required: bool = True
@@ -110,7 +133,8 @@ class Table:
         if required:
             raise InputError(
                 f"{self.path}: no column was recognised as the {role}; the columns are {have}; "
-                f"name one {names[0]!r} or state which it is."
+                f"name one {names[0]!r} or state which it is, and put a # before any line above "
+                "the headings."
             )
         return None
 
@@ -128,7 +152,7 @@ class Table:
         if wrong.any():
             row = int(np.argmax(wrong))
             raise InputError(
-                f"{self.path}, line {self.line(row)}: {str(cells.iloc[row])!r} in column "
+                f"{self.path}, line {self.line(row)}: {self.cell(row, column)!r} in column "
                 f"{column!r} is not a number; write a plain number or leave it blank."
             )
         return values
@@ -151,7 +175,7 @@ def numbers_in(cells: pd.Series[Any]) -> FloatArray:
 
 def line_of_row(path: Path, layout: Layout, row: int) -> int:
     """Return the line of a file (from 1) that holds data row `row` (from 0)."""
-    return next(islice(_data_lines(path, layout), row, None))[0]
+    return _data_line(path, layout, row)[0]
 
 
 def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
@@ -254,8 +278,7 @@ def _style(layout: Layout) -> dict[str, Any]:
         "skipinitialspace": True,
         "index_col": False,
         "low_memory": False,
-        # Exact, and the only parser of pandas (2.3) that survives a cell such as 1e9999999999.
-        "float_precision": "round_trip",
+        **_EXACT_NUMBERS,
     }
 
 
@@ -305,6 +328,10 @@ def _data_lines(path: Path, layout: Layout) -> Iterator[tuple[int, str]]:
                 yield number, line
 
 
+def _data_line(path: Path, layout: Layout, row: int) -> tuple[int, str]:
+    return next(islice(_data_lines(path, layout), row, None))
+
+
 def _ragged(path: Path, layout: Layout, *, short_lines: bool = False) -> InputError | None:
     """Return the error that names the first line with a wrong number of cells."""
     width = len(layout.headings)
@@ -312,8 +339,8 @@ def _ragged(path: Path, layout: Layout, *, short_lines: bool = False) -> InputEr
         cells = len(split_line(line, layout.delimiter))
         if cells > width or (cells < width and not short_lines):
             return InputError(
-                f"{path}, line {number}: {cells} cell(s) where the heading has {width}; give each "
-                "line one cell per heading."
+                f"{path}, line {number}: {cells} cell{'s' * (cells != 1)} where the heading has "
+                f"{width}; give each line one cell per heading."
             )
     return None
 

@@ -19,9 +19,9 @@ from yieldest.compare import energy_of_count
 from yieldest.errors import InputError
 from yieldest.estimate import BuildEstimate, Estimate, reckon_build
 from yieldest.money.bill import Bill
-from yieldest.money.cost import flow_of, outlay_of
 from yieldest.money.measures import cost_per_kwh, payback_years, present_value
 from yieldest.money.terms import MoneyTerms
+from yieldest.money.years import flow_of, outlay_of
 from yieldest.plan import Plan
 
 HEIGHT_FACTORS = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0)

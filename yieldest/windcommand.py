@@ -14,77 +14,228 @@ if TYPE_CHECKING:
     from yieldest.record.read import Record
 
 
+MOSTLY = "Most often needed"
+READING = "When the file is not read as you meant (docs/records.md)"
+SEVERAL = "Which of several"
+BAD = "Bad readings (docs/screening.md)"
+FITTING = "The fit (docs/weibull.md)"
+SUMMED = "When the file is no record"
+
+
 def wind(
     record: Annotated[
-        Path, typer.Argument(help="The record: a file, or a folder or glob of files.")
+        Path,
+        typer.Argument(
+            metavar="RECORD", help="The record: a file, a folder of files, or a pattern in quotes."
+        ),
     ],
+    units: Annotated[
+        str | None,
+        typer.Option(
+            metavar="UNIT",
+            rich_help_panel=MOSTLY,
+            help="Unit of the speeds, where the heading does not say it: m/s, km/h, mph, kn, ft/s "
+            "or Beaufort.",
+        ),
+    ] = None,
+    height: Annotated[
+        float | None,
+        typer.Option(
+            metavar="METRES", rich_help_panel=MOSTLY, help="Of several heights, the one to take."
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            "-o",
+            metavar="FILE",
+            rich_help_panel=MOSTLY,
+            help="Write every reading there as CSV, with what each test says of it.",
+        ),
+    ] = None,
     column: Annotated[
         list[str] | None,
-        typer.Option(metavar="ROLE=HEADING", help="Which column holds what; repeat it."),
+        typer.Option(
+            metavar="ROLE=HEADING",
+            rich_help_panel=READING,
+            help="Which column holds what, such as speed=Anemo or time=Datum; again for another.",
+        ),
     ] = None,
-    units: Annotated[str | None, typer.Option(help="Unit of the speeds: m/s, mph, kn...")] = None,
     deviation_units: Annotated[
-        str | None, typer.Option(help="Unit of standard deviations and gusts.")
+        str | None,
+        typer.Option(
+            metavar="UNIT", rich_help_panel=READING, help="Unit of standard deviations and gusts."
+        ),
     ] = None,
-    temperature_units: Annotated[str | None, typer.Option(help="Unit of temperatures.")] = None,
-    pressure_units: Annotated[str | None, typer.Option(help="Unit of pressures.")] = None,
-    day_first: Annotated[bool, typer.Option("--day-first", help="Dates are 31/1/2026.")] = False,
-    month_first: Annotated[
-        bool, typer.Option("--month-first", help="Dates are 1/31/2026.")
+    temperature_units: Annotated[
+        str | None,
+        typer.Option(
+            metavar="UNIT", rich_help_panel=READING, help="Unit of temperatures: C, F or K."
+        ),
+    ] = None,
+    pressure_units: Annotated[
+        str | None,
+        typer.Option(
+            metavar="UNIT",
+            rich_help_panel=READING,
+            help="Unit of pressures: hPa, Pa, kPa, inHg or mmHg.",
+        ),
+    ] = None,
+    day_first: Annotated[
+        bool,
+        typer.Option("--day-first", rich_help_panel=READING, help="Dates are 31/1/2026."),
     ] = False,
-    year_first: Annotated[bool, typer.Option("--year-first", help="Dates are 26/1/31.")] = False,
-    zone: Annotated[str | None, typer.Option(help="Time zone, such as Europe/Berlin.")] = None,
-    start: Annotated[str | None, typer.Option(help="First time, where there are none.")] = None,
-    interval: Annotated[
-        float | None, typer.Option(help="Seconds between readings, with --start.")
+    month_first: Annotated[
+        bool,
+        typer.Option("--month-first", rich_help_panel=READING, help="Dates are 1/31/2026."),
+    ] = False,
+    year_first: Annotated[
+        bool, typer.Option("--year-first", rich_help_panel=READING, help="Dates are 26/1/31.")
+    ] = False,
+    zone: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ZONE",
+            rich_help_panel=READING,
+            help="Time zone of the stamps: UTC, an offset such as +01:00, or Europe/Berlin.",
+        ),
     ] = None,
-    delimiter: Annotated[str | None, typer.Option(help="Character between cells.")] = None,
-    decimal: Annotated[str | None, typer.Option(help="Decimal mark: . or ,")] = None,
-    encoding: Annotated[str | None, typer.Option(help="Text encoding, such as utf-16.")] = None,
-    skip_lines: Annotated[int | None, typer.Option(help="Lines above the heading.")] = None,
+    start: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TIME", rich_help_panel=READING, help="First time of a file without times."
+        ),
+    ] = None,
+    interval: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SECONDS", rich_help_panel=READING, help="With --start: time between readings."
+        ),
+    ] = None,
+    delimiter: Annotated[
+        str | None,
+        typer.Option(metavar="MARK", rich_help_panel=READING, help="The mark between cells."),
+    ] = None,
+    decimal: Annotated[
+        str | None,
+        typer.Option(metavar="MARK", rich_help_panel=READING, help="Decimal mark: . or ,"),
+    ] = None,
+    encoding: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME",
+            rich_help_panel=READING,
+            help="Encoding of the text, such as latin-1 or utf-16.",
+        ),
+    ] = None,
+    skip_lines: Annotated[
+        int | None,
+        typer.Option(metavar="N", rich_help_panel=READING, help="Lines above the heading."),
+    ] = None,
     headings: Annotated[
-        str | None, typer.Option(help="Headings of a file without any, with commas between.")
+        str | None,
+        typer.Option(
+            metavar="NAMES",
+            rich_help_panel=READING,
+            help="Headings of a file without any, with commas between.",
+        ),
     ] = None,
     missing: Annotated[
-        list[str] | None, typer.Option(help="A mark for a missing value; repeat it.")
+        list[str] | None,
+        typer.Option(
+            metavar="MARK",
+            rich_help_panel=READING,
+            help="A mark for a missing value; again for another.",
+        ),
     ] = None,
-    height: Annotated[float | None, typer.Option(help="Which height to take, in m.")] = None,
     sensor: Annotated[
-        str | None, typer.Option(help="Which sensor to take, by its heading.")
+        str | None,
+        typer.Option(
+            metavar="WORD",
+            rich_help_panel=SEVERAL,
+            help="Of several sensors, the one with this word in its heading.",
+        ),
     ] = None,
-    point: Annotated[int | None, typer.Option(help="Which point of a NetCDF file.")] = None,
-    threshold: Annotated[
-        float | None, typer.Option(help="Speed below which the anemometer stands, in m/s.")
-    ] = None,
-    average: Annotated[
-        float | None, typer.Option(help="Average quick readings over so many seconds; 0 never.")
+    point: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N", rich_help_panel=SEVERAL, help="Of several points in a NetCDF file, from 1."
+        ),
     ] = None,
     screen: Annotated[
         list[str] | None,
-        typer.Option(metavar="THRESHOLD=VALUE", help="Change a test, or VALUE off; repeat it."),
+        typer.Option(
+            metavar="THRESHOLD=VALUE",
+            rich_help_panel=BAD,
+            help="Change the threshold of a test, or switch it off with the value off; again for "
+            "another.",
+        ),
     ] = None,
     neighbour: Annotated[
-        Path | None, typer.Option(help="Another sensor's record, to judge long calms by.")
+        Path | None,
+        typer.Option(
+            metavar="FILE", rich_help_panel=BAD, help="Another sensor's record, to judge calms by."
+        ),
     ] = None,
-    fit: Annotated[str | None, typer.Option(help="Which fit to use, or empirical.")] = None,
+    threshold: Annotated[
+        float | None,
+        typer.Option(
+            metavar="M/S", rich_help_panel=BAD, help="Wind at which the anemometer starts to turn."
+        ),
+    ] = None,
+    average: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SECONDS",
+            rich_help_panel=BAD,
+            help="Average quick readings over so long; 0 never.",
+        ),
+    ] = None,
+    fit: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME",
+            rich_help_panel=FITTING,
+            help="Which fit to use, such as moments; empirical takes the readings themselves.",
+        ),
+    ] = None,
     season_correction: Annotated[
-        bool, typer.Option(help="Weight by month and hour where these are uneven.")
+        bool,
+        typer.Option(
+            rich_help_panel=FITTING, help="Even out months and hours that are there unevenly."
+        ),
     ] = True,
-    sectors: Annotated[int, typer.Option(help="Direction sectors: 8, 12 or 16.")] = 12,
+    sectors: Annotated[
+        int, typer.Option(metavar="N", rich_help_panel=FITTING, help="Directions: 8, 12 or 16.")
+    ] = 12,
     table: Annotated[
-        bool, typer.Option("--table", help="RECORD is a frequency table, not a record.")
+        bool,
+        typer.Option(
+            "--table",
+            rich_help_panel=SUMMED,
+            help="RECORD is a table of how often each class of speeds blows.",
+        ),
     ] = False,
     months: Annotated[
-        bool, typer.Option("--months", help="RECORD is twelve monthly means, not a record.")
+        bool,
+        typer.Option("--months", rich_help_panel=SUMMED, help="RECORD is twelve monthly means."),
     ] = False,
-    out: Annotated[
-        Path | None, typer.Option(help="Write the record here, with a column of flags.")
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Full precision for machines.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="All figures in full precision, for programs.")
+    ] = False,
 ) -> None:
-    """Say what a wind record holds: enough or not, how windy, how sure.
+    """Say how windy a record is, how sure that is, and if it will do.
 
-    Example: yieldest wind demo-sites/hill-yard/wind.csv.gz --screen stuck_hours=off
+    What was recognised in the file, what the tests for bad readings found, the mean wind and the
+    Weibull distribution with their doubt, by month, hour and direction. Read more: docs/records.md
+    and docs/weibull.md.
+
+    Example: yieldest wind demo-sites/hill-yard/wind.csv.gz
+
+    Example: yieldest wind demo-sites/hill-yard/wind.csv.gz --screen stuck_hours=off --sectors 8
+
+    Example: yieldest wind demo-sites/town-roof/wind.csv.gz --out checked.csv
     """
     # Imported here, so that `--help` does not wait for pandas and scipy.
     from yieldest.climate.breakdown import SECTORS  # noqa: PLC0415

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from yieldest.arrays import floats
-from yieldest.plan import Also, Plan, Reference
+from yieldest.plan import Plan, Reference, SecondAnemometer
 from yieldest.provenance import Provenance
 from yieldest.record.options import ReadOptions
 from yieldest.record.read import Record, read_record
@@ -24,7 +24,17 @@ def _options(plan: Plan) -> ReadOptions:
 
 def read_plan_record(plan: Plan, progress: Progress | None = None) -> Record:
     """Read the wind record of a plan."""
-    return read_record(plan.file(str(plan.wind.record)), _options(plan), progress)
+    record = read_record(plan.file(str(plan.wind.record)), _options(plan), progress)
+    if plan.wind.screen.frozen_hours and record.temperature_c is None:
+        provenance = record.provenance
+        warning = (
+            "wind.screen.frozen_hours is stated, but the record has no temperature that was "
+            "recognised, so frozen cups cannot be looked for; name its column in wind.columns."
+        )
+        return replace(
+            record, provenance=replace(provenance, warnings=(*provenance.warnings, warning))
+        )
+    return record
 
 
 def read_reference(plan: Plan, reference: Reference) -> Record:
@@ -37,7 +47,7 @@ def read_neighbour(plan: Plan, name: str) -> Record:
     return read_record(plan.file(name), ReadOptions(time_zone=plan.wind.time_zone))
 
 
-def read_also(plan: Plan, also: Also) -> Record:
+def read_also(plan: Plan, also: SecondAnemometer) -> Record:
     """Read a second anemometer of the plan's record."""
     options = _options(plan)
     columns = {**options.columns, "speed": also.column}

@@ -9,6 +9,7 @@ the map that is larger than memory is made of N GB instead of 40.
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import os
 import re
 import resource
@@ -17,32 +18,28 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import dask
-import dask.array
 import numpy as np
-import pandas as pd
-import xarray as xr
+from distributed import get_client
 from harness import Figure, best_of, report
+from made_grid import HOURS, lazy_grid
 from scipy.stats import weibull_min
 
 from yieldest.climate.powersums import fit_power_sums, power_sums
 from yieldest.climate.weibull import fit_maximum_likelihood
 from yieldest.energy.yearly import mean_power_w
 from yieldest.grid.maps import cell_dimensions, in_blocks, maps_of, recipe_for
-from yieldest.grid.run import regions_of, workers
-from yieldest.grid.variables import Grid
+from yieldest.grid.run import PROCESSES_FROM, regions_of, workers
 from yieldest.grid.write import write_maps
 from yieldest.plan import load_plan
 from yieldest.turbine.ends import Ends
 from yieldest.turbine.files import read_curve
 
 HILL = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
-HOURS = 8760
 CELLS = 1000
-SIDE = 32
-"""Cells along a block of the lazy grids."""
 SCIPY_CELLS = 5
 CURVE = read_curve(HILL / "curve-2.4m.csv", ends=Ends(cut_out_ms=20))
 
@@ -113,56 +110,28 @@ def one_pass() -> list[Figure]:
     ]  # fmt: skip
 
 
-BLOCK = np.ascontiguousarray(
-    (6 * np.random.default_rng(5).weibull(2, (SIDE * SIDE, HOURS))).astype(np.float32).T
-).reshape(HOURS, SIDE, SIDE)
-
-
-def made_block(block_info: dict) -> np.ndarray:
-    """Make the block at a place: the same winds, a little stronger from block to block."""
-    number = sum(block_info[None]["chunk-location"])
-    shape = block_info[None]["chunk-shape"]
-    return BLOCK[:, : shape[1], : shape[2]] * np.float32(1 + number % 50 / 100)
-
-
-def lazy_grid(cells: int) -> Grid:
-    """Return a grid of about so many cells that exists only block by block."""
-    across = SIDE if cells > SIDE * SIDE else min(SIDE, round(cells**0.5))
-    down = -(-cells // across)
-    chunks = ((HOURS,), _pieces(down), (across,))
-    data = dask.array.map_blocks(
-        made_block, chunks=chunks, dtype=np.float32, meta=np.empty((0, 0, 0), np.float32)
-    )
-    wind = xr.DataArray(
-        data,
-        dims=("time", "lat", "lon"),
-        coords={"time": pd.date_range("2023-01-01", periods=HOURS, freq="h"), "height": 10.0},
-        attrs={"standard_name": "wind_speed", "units": "m s-1"},
-    )
-    return Grid("made", xr.Dataset({"wind": wind}))
-
-
-def _pieces(size: int) -> tuple[int, ...]:
-    return (SIDE,) * (size // SIDE) + ((size % SIDE,) if size % SIDE else ())
-
-
-def map_seconds(cells: int, threads: int, clock: Callable[[], float] = time.perf_counter) -> float:
+def map_seconds(cells: int, clock: Callable[[], float] = time.perf_counter) -> float:
     """Time a whole map, with all its measures, of a lazy grid."""
     grid = lazy_grid(cells)
     recipe = recipe_for(grid, load_plan(HILL), None)
     start = clock()
-    with dask.config.set(scheduler="threads", num_workers=threads):
-        maps_of(grid, recipe).compute()
+    maps_of(grid, recipe).compute()
     return clock() - start
+
+
+def one_thread_seconds(cells: int, clock: Callable[[], float] = time.perf_counter) -> float:
+    """Time the same on one core."""
+    with dask.config.set(scheduler="threads", num_workers=1):
+        return map_seconds(cells, clock)
 
 
 def growth() -> list[Figure]:
     """Time maps of a hundred to a hundred thousand cells, per cell."""
     sizes = (100, 1_000, 10_000, 100_000)
-    map_seconds(100, 1)
+    one_thread_seconds(100)
     taken = {
         cells: min(
-            map_seconds(cells, 1, time.process_time) for _ in range(1 if cells > 10_000 else 3)
+            one_thread_seconds(cells, time.process_time) for _ in range(1 if cells > 10_000 else 3)
         )
         for cells in sizes
     }
@@ -178,13 +147,30 @@ def growth() -> list[Figure]:
     ]
 
 
-def cores() -> Figure:
-    """Time two cores against one."""
-    one, two = (min(map_seconds(20_000, threads) for _ in range(3)) for threads in (1, 2))
-    return Figure(
-        "a map of 20,000 cells on two cores", two, "the same on one core", one, "ratio near 0.5",
-        f"{os.cpu_count()} cores in this machine",
-    )  # fmt: skip
+def cores() -> list[Figure]:
+    """Time two cores against one, and against what two programs that share nothing take."""
+    cells = 40_000
+    one = min(one_thread_seconds(cells) for _ in range(3))
+    with dask.config.set(scheduler="threads", num_workers=2):
+        threads = min(map_seconds(cells) for _ in range(3))
+    with workers(None, PROCESSES_FROM):
+        map_seconds(cells // 10)
+        processes = min(map_seconds(cells) for _ in range(3))
+    with ProcessPoolExecutor(2, multiprocessing.get_context("spawn")) as pool:
+        list(pool.map(one_thread_seconds, [100, 100]))
+        apart = min(
+            best_of(lambda: list(pool.map(one_thread_seconds, [cells // 2] * 2)), 1)
+            for _ in range(3)
+        )
+    note = f"{os.cpu_count()} cores in this machine"
+    name = f"a map of {cells:,} cells on two cores"
+    return [
+        Figure(f"{name}, processes", processes, "the same on one core", one, "ratio near 0.5",
+               note),
+        Figure("the same", processes, "half of it in each of two programs", apart,
+               "none (what the machine gives)"),
+        Figure(f"{name}, threads", threads, "the same on one core", one, "none (small grids)"),
+    ]  # fmt: skip
 
 
 def larger_than_memory(gigabytes: float) -> Figure:
@@ -215,16 +201,24 @@ def peak_memory_gb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e9
 
 
+def of_workers(function: Callable[[], float]) -> list[float]:
+    """Call a function in each process that works for this one, if there are some."""
+    try:
+        return list(get_client().run(function).values())
+    except ValueError:
+        return []
+
+
 def alone(cells: int) -> None:
     """Print the seconds of a map, of making its blocks, and the peak memory in GB."""
     grid = in_blocks(lazy_grid(cells), recipe_for(lazy_grid(cells), None, None))
     recipe = recipe_for(grid, load_plan(HILL), None)
-    with tempfile.TemporaryDirectory() as folder, workers(None) as threads:
+    with tempfile.TemporaryDirectory() as folder, workers(None, cells * HOURS) as threads:
         regions = regions_of(grid, cell_dimensions(grid, recipe), threads)
         start = time.perf_counter()
         write_maps(grid, recipe, regions, Path(folder) / "m.zarr", lambda *_: None, "benchmark")
         seconds = time.perf_counter() - start
-        peak_gb = peak_memory_gb()
+        peak_gb = peak_memory_gb() + sum(of_workers(peak_memory_gb))
         start = time.perf_counter()
         grid.data["wind"].max().compute()
         print(seconds, time.perf_counter() - start, peak_gb)
@@ -239,4 +233,4 @@ if __name__ == "__main__":
         alone(chosen.alone)
     else:
         sys.argv[1:] = rest
-        report([*one_pass(), *growth(), cores(), larger_than_memory(chosen.gigabytes)])
+        report([*one_pass(), *growth(), *cores(), larger_than_memory(chosen.gigabytes)])

@@ -171,7 +171,7 @@ def by_direction(
         A key of `climate.fit.METHODS`; the censored fit is then made above the starting speed
         alone, for the sectors hold no calms.
     """
-    fit = guarded(fit_above_start) if method == "interval-censored" else METHODS[method]
+    fit = guarded(fit_above_start) if method == "interval-censored" else METHODS[method].fit
     zero = tally.speed_ms[class_of] == 0
     sector = np.where(zero, -1, sector_index(direction_deg, sectors))
     names = tuple(f"{360 / sectors * i:g}" for i in range(sectors))
@@ -198,7 +198,7 @@ def by_time(
     month, hour = month_and_hour(time)
     year = time.astype("datetime64[Y]").astype(np.int64) + 1970
     years, year_of = np.unique(year, return_inverse=True)
-    fit = METHODS[method]
+    fit = METHODS[method].fit
     rest = (class_of, weight, duration_h, tally, fit)
     clock = tally.weighted(np.bincount(class_of, weights=duration_h, minlength=tally.speed_ms.size))
     return (

@@ -220,7 +220,9 @@ def shelter(
     """
     kept = kept_by_direction(obstacles, hub_height_m, roughness_length_m)
     relative = kept
-    method = f"{len(obstacles)} obstacle(s), Perera 1981, share of speed kept"
+    method = (
+        f"{len(obstacles)} obstacle{'s' * (len(obstacles) != 1)}, Perera 1981, share of speed kept"
+    )
     if anemometer_height_m is not None:
         at_anemometer = kept_by_direction(obstacles, anemometer_height_m, roughness_length_m)
         # A shelter of more than half is too strong to be taken back by any formula.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -195,26 +196,40 @@ def guarded(fit: Callable[[Tally], Fit]) -> Callable[[Tally], Fit]:
     return fit_or_nan
 
 
-METHODS: dict[str, Callable[[Tally], Fit]] = {
-    "interval-censored": guarded(fit_censored),
-    "maximum likelihood": guarded(_plain),
-    "moments": guarded(_moments),
-    "energy pattern factor": guarded(_pattern),
-    "least squares": guarded(_least_squares),
-    "mean cube": guarded(_cube),
-}
-"""The fits by name; each takes a tally with weights of shape (..., m)."""
+@dataclass(frozen=True)
+class FitMethod:
+    """One way to fit.
 
-SOURCES = {
-    "interval-censored": "interval-censored maximum likelihood, calms below the starting speed "
-    "(Takle & Brown 1978)",
-    "maximum likelihood": "maximum likelihood (Seguro & Lambert 2000)",
-    "moments": "moments (Justus et al. 1978)",
-    "energy pattern factor": "energy pattern factor (Akdag & Dinler 2009)",
-    "least squares": "least squares on the CDF (Justus et al. 1978)",
-    "mean cube": "mean cube and share above the mean (Troen & Petersen 1989)",
+    Parameters
+    ----------
+    source : str
+        What to call it, with its published source.
+    fit : callable
+        Takes a tally with weights of shape (..., m), gives NaN where there is no fit.
+    """
+
+    source: str
+    fit: Callable[[Tally], Fit]
+
+
+METHODS = {
+    "interval-censored": FitMethod(
+        "interval-censored maximum likelihood, calms below the starting speed (Takle & Brown 1978)",
+        guarded(fit_censored),
+    ),
+    "maximum likelihood": FitMethod("maximum likelihood (Seguro & Lambert 2000)", guarded(_plain)),
+    "moments": FitMethod("moments (Justus et al. 1978)", guarded(_moments)),
+    "energy pattern factor": FitMethod(
+        "energy pattern factor (Akdag & Dinler 2009)", guarded(_pattern)
+    ),
+    "least squares": FitMethod(
+        "least squares on the CDF (Justus et al. 1978)", guarded(_least_squares)
+    ),
+    "mean cube": FitMethod(
+        "mean cube and share above the mean (Troen & Petersen 1989)", guarded(_cube)
+    ),
 }
-"""What to call each fit, with its published source."""
+"""The fits by name. Commands, tables and results for machines read this list and no other."""
 
 
 def chosen_method(tally: Tally) -> tuple[str, str]:

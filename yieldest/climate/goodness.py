@@ -108,7 +108,7 @@ def judge_fit(method: str, tally: Tally, draws: FloatArray) -> FitResult:
     draws : ndarray, shape (draws, m)
         Weights of bootstrap draws.
     """
-    shape, scale, calm = (float(value) for value in METHODS[method](tally))
+    shape, scale, calm = (float(value) for value in METHODS[method].fit(tally))
     if not np.isfinite(shape + scale):
         return FitResult(method, *([None] * 11))
     windy = 1 - calm
@@ -117,7 +117,7 @@ def judge_fit(method: str, tally: Tally, draws: FloatArray) -> FitResult:
     whole = np.append(tally.upper_ms[1:] > tally.upper_ms[:-1], True)
     cube = float(tally.moment(3))
     energy = float(tally.share @ model_power(tally.speed_ms))
-    shapes, scales, calms = METHODS[method](tally.weighted(draws))
+    shapes, scales, calms = METHODS[method].fit(tally.weighted(draws))
     # Over the cube of the fit itself, for a share of it is what is stated.
     cubes = (1 - calms) * moment(shapes, scales, 3) / (windy * moment(shape, scale, 3))
     return FitResult(

@@ -63,6 +63,13 @@ class Climate:
         return replace(self, scale_ms=self.scale_ms * factor, height_m=height_m)
 
 
+_NOT_MEASURED = (
+    "No reading stands behind the stated wind: a mean that is 10 % off makes the energy up to 30 % "
+    "off, for it goes with the cube; log the wind where the machine will stand before much money "
+    "is spent.",
+)
+
+
 def climate_of_mean(mean_ms: float, shape: float | None, height_m: float) -> Climate:
     """Make a climate from a mean speed, with shape 2 (Rayleigh) where none is stated."""
     assumed = () if shape is not None else ("Weibull shape 2 (Rayleigh), for none was stated.",)
@@ -72,7 +79,9 @@ def climate_of_mean(mean_ms: float, shape: float | None, height_m: float) -> Cli
         scale_ms=float(scale_of_mean(mean_ms, shape)),
         calm_share=0.0,
         height_m=height_m,
-        provenance=Provenance("wind.mean_speed_ms", "stated mean speed and shape", assumed),
+        provenance=Provenance(
+            "wind.mean_speed_ms", "stated mean speed and shape", assumed, _NOT_MEASURED
+        ),
     )
 
 
@@ -83,5 +92,7 @@ def climate_of_weibull(shape: float, scale_ms: float, height_m: float) -> Climat
         scale_ms=scale_ms,
         calm_share=0.0,
         height_m=height_m,
-        provenance=Provenance("wind.weibull_scale_ms", "stated Weibull shape and scale"),
+        provenance=Provenance(
+            "wind.weibull_scale_ms", "stated Weibull shape and scale", (), _NOT_MEASURED
+        ),
     )

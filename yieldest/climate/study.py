@@ -18,7 +18,7 @@ from yieldest.climate.breakdown import (
     by_time,
     gustiness,
 )
-from yieldest.climate.fit import METHODS, SOURCES, chosen_method
+from yieldest.climate.fit import METHODS, chosen_method
 from yieldest.climate.goodness import (
     ENERGY_ERROR_LIMIT,
     KOLMOGOROV_LIMIT,
@@ -176,7 +176,7 @@ class WindStudy:
         fit = self.chosen
         if fit.shape is None or fit.scale_ms is None or fit.calm_share is None:
             raise _not_fittable(self.record, fit.method)
-        method = f"Weibull by {SOURCES[fit.method]}"
+        method = f"Weibull by {METHODS[fit.method].source}"
         if self.options.fit in (None, EMPIRICAL):
             method += f", chosen because {self.rule}"
         if self.season.used:

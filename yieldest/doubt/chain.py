@@ -17,24 +17,23 @@ from yieldest.climate.site import Climate
 from yieldest.climate.weibull import mean_speed, scale_of_mean
 from yieldest.doubt.inputs import SPEED_FACTORS
 from yieldest.energy.losses import kept_after
-from yieldest.energy.yearly import (
+from yieldest.energy.of_readings import (
     SortedReadings,
     gross_kwh_of_readings,
-    gross_kwh_per_year,
-    idle_kwh_per_year,
     running_share_of_readings,
-    share_at_power,
 )
+from yieldest.energy.yearly import gross_kwh_per_year, idle_kwh_per_year, share_at_power
 from yieldest.money.bill import Bill
-from yieldest.money.cost import flow_of, outlay_of
 from yieldest.money.measures import cost_per_kwh, payback_years, present_value
 from yieldest.money.terms import MoneyTerms
+from yieldest.money.years import flow_of, outlay_of, used_kwh_cost
 from yieldest.turbine.curve import Correction, PowerCurve, nodes_at_density
 
 ENERGY = ("one_year_kwh", "life_kwh_per_year")
 MEASURES = (
     *ENERGY,
     "cost_per_kwh",
+    "cost_per_used_kwh",
     "simple_payback_years",
     "discounted_payback_years",
     "net_present_value",
@@ -109,7 +108,8 @@ def outcome(chain: Chain, terms: MoneyTerms, values: Values) -> dict[str, FloatA
     -------
     dict of str to ndarray, shape (...)
         By `MEASURES`; NaN for a payback that never comes and for the cost of no energy. What
-        needs a bill or a price that is not stated is left out.
+        needs a bill or a price that is not stated is left out, and so is the cost per used kWh
+        where all are used.
     """
 
     def value(quantity: str, central: npt.ArrayLike) -> FloatArray:
@@ -137,6 +137,8 @@ def outcome(chain: Chain, terms: MoneyTerms, values: Values) -> dict[str, FloatA
     if chain.bill is not None:
         rate = value("discount_rate", terms.discount_rate)
         found["cost_per_kwh"] = cost_per_kwh(flow.cost, flow.energy_kwh, rate)
+        if terms.used_share < 1:
+            found["cost_per_used_kwh"] = used_kwh_cost(flow, terms, rate)
         if terms.price_per_kwh is not None:
             net = flow.net
             found["simple_payback_years"] = payback_years(net)

@@ -28,7 +28,7 @@ from yieldest.doubt.inputs import (
 )
 from yieldest.doubt.scores import Correlation
 from yieldest.energy.losses import Loss
-from yieldest.energy.yearly import SortedReadings
+from yieldest.energy.of_readings import SortedReadings
 from yieldest.money.bill import Bill
 from yieldest.money.terms import MoneyTerms
 from yieldest.turbine.curve import Correction, PowerCurve

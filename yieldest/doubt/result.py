@@ -35,7 +35,7 @@ class BuildDoubt:
         Chance that it pays back within its life, simply and at the discount rate; None without a
         price.
     below_price : float or None
-        Chance that its kWh costs less than a bought one.
+        Chance that a kWh of it that is used costs less than a bought one.
     beats : dict of str to dict of str to float
         For each other build and each of `COMPARED`, the chance of doing better.
     drivers : dict of str to tuple of Driver
@@ -153,7 +153,9 @@ def _build(
             float(np.isfinite(mine["discounted_payback_years"]).mean()) if known else None
         ),
         below_price=(
-            float((mine["cost_per_kwh"] < price).mean()) if known and price is not None else None
+            float((mine.get("cost_per_used_kwh", mine["cost_per_kwh"]) < price).mean())
+            if known and price is not None
+            else None
         ),
         beats={
             other.name: {

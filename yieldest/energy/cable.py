@@ -34,7 +34,7 @@ def copper_resistance_ohm_per_m(cross_section_mm2: npt.ArrayLike) -> FloatArray:
     Notes
     -----
     At the sections of IEC 60228 its table; between them the resistance times the section runs
-    straight, and outside the table it is held. That is 2 to 13 % above the bare resistivity of
+    straight, and outside the table it is held. That is 4 to 12 % above the bare resistivity of
     IEC 60028, for a nominal section is not all copper and strands are longer than their cable.
     """
     section = floats(cross_section_mm2)

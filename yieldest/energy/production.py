@@ -10,15 +10,17 @@ from yieldest.arrays import FloatArray
 from yieldest.climate.site import Climate
 from yieldest.energy.beyond import mean_power_beyond_w
 from yieldest.energy.losses import Loss, kept_share
+from yieldest.energy.of_readings import (
+    gross_kwh_of_readings,
+    sort_readings,
+    yearly_hours_of_readings,
+)
 from yieldest.energy.yearly import (
     HOURS_PER_YEAR,
     YearlyHours,
-    gross_kwh_of_readings,
     gross_kwh_per_year,
     idle_kwh_per_year,
-    sort_readings,
     yearly_hours,
-    yearly_hours_of_readings,
 )
 from yieldest.provenance import Provenance
 from yieldest.record.longterm import YEAR_TO_YEAR_SPREAD

@@ -17,9 +17,9 @@ from yieldest.grid.losses import Kept, kept_of
 from yieldest.grid.site import CellSites, density_at_hub, to_hub
 from yieldest.money.bill import Outlay
 from yieldest.money.billfile import read_bill
-from yieldest.money.cost import flow_of, outlay_of
 from yieldest.money.measures import cost_per_kwh, payback_years
 from yieldest.money.terms import MoneyTerms, money_terms
+from yieldest.money.years import flow_of, outlay_of
 from yieldest.plan import Build, Plan
 from yieldest.provenance import Provenance
 from yieldest.turbine.curve import PowerCurve

@@ -210,7 +210,7 @@ def _fitted(
     shape, scale = on_cells(fit_power_sums, sums, core=["sum"], outputs=2)
     moving = on_cells(moving_readings, sums, core=["sum"])
     calm = on_cells(calm_readings, sums, core=["sum"])
-    mean = on_cells(lambda each: mean_of_power(each, 1.0), sums, core=["sum"])
+    mean = on_cells(lambda each: mean_of_power(each, 1), sums, core=["sum"])
     readings = moving + calm
     return CellClimates(height_m, shape, scale, calm / readings.where(readings > 0), mean, readings)
 

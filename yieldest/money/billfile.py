@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -11,8 +12,9 @@ import numpy as np
 from yieldest.arrays import FloatArray, number_or_none
 from yieldest.errors import InputError
 from yieldest.money.bill import Bill, BillItem
+from yieldest.money.prices import plain_prices
 from yieldest.provenance import Provenance
-from yieldest.tables import Table, read_table
+from yieldest.tables import Table, plain_heading, read_table
 
 SCOPES = {"unit": "unit", "per unit": "unit", "array": "array", "per array": "array",
           "site": "site", "per site": "site"}  # fmt: skip
@@ -48,6 +50,9 @@ _UNIT_IN_HEADING = {
 }
 """Columns whose heading must name the unit, for a wrong guess would go unnoticed."""
 
+_SUMS = frozenset({"total", "totals", "sum", "subtotal", "grand total", "total cost", "in all"})
+"""Items that are no parts: what a spreadsheet writes below them."""
+
 SHORTEST_LIFE_YEARS = 0.5
 LARGEST_AMOUNT = 1e12
 """No amount on a parts bill is larger; a slip of the keyboard is."""
@@ -73,7 +78,7 @@ def read_bill(path: Path, currency: str | None = None) -> Bill:
         When a column or a price is missing, a value is text or negative, the currency is mixed or
         not the plan's, or price breaks do not increase.
     """
-    table = read_table(path)
+    table = read_table(path).without_blank_rows()
     columns = {role: table.find(role, names, required=role in _REQUIRED)
                for role, names in _NAMES.items()}  # fmt: skip
     for role, units in _UNIT_IN_HEADING.items():
@@ -84,6 +89,9 @@ def read_bill(path: Path, currency: str | None = None) -> Bill:
                 f"'{role} ({units[0].replace('kwh', 'kWh')})'."
             )
     _check_currency(table, columns["currency"], currency)
+    for heading in filter(None, (columns["unit price"], columns["paid labour"])):
+        prices = plain_prices(table.frame[heading], currency)
+        table = replace(table, frame=table.frame.assign(**{heading: prices}))
 
     def amounts(role: str, default: float = 0.0) -> FloatArray:
         return _amounts(table, columns[role], role, default, required=role in _REQUIRED)
@@ -174,6 +182,11 @@ def _check_lines(table: Table, names: list[str], life: FloatArray) -> None:
         if not name:
             raise InputError(
                 f"{table.path}, line {table.line(row)}: the item has no name; name it."
+            )
+        if plain_heading(name) in _SUMS:
+            raise InputError(
+                f"{table.path}, line {table.line(row)}: {name!r} looks like a sum of other lines, "
+                "which would then count twice; take the line out, or put a # before it."
             )
         if life[row] < SHORTEST_LIFE_YEARS:
             raise InputError(

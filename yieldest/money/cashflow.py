@@ -24,11 +24,14 @@ class CashFlow:
         Net energy, zero in year 0.
     value : ndarray, shape (..., years + 1)
         What the energy is worth.
+    sold : ndarray, shape (..., years + 1)
+        The part of it that sold kWh earn.
     """
 
     cost: FloatArray
     energy_kwh: FloatArray
     value: FloatArray
+    sold: FloatArray
 
     @property
     def net(self) -> FloatArray:
@@ -92,9 +95,10 @@ def cash_flow(
     age = np.maximum(year - 1, 0)
     energy = yearly(net_kwh_per_year) * (1 - yearly(degradation_per_year)) ** age * running
     used = floats(used_share)
-    worth = used * floats(price_per_kwh) + (1 - used) * floats(export_price_per_kwh)
-    value = energy * yearly(worth) * (1 + yearly(price_rise_per_year)) ** age
-    return CashFlow(cost=cost, energy_kwh=energy, value=value)
+    risen = energy * (1 + yearly(price_rise_per_year)) ** age
+    sold = risen * yearly((1 - used) * floats(export_price_per_kwh))
+    saved = risen * yearly(used * floats(price_per_kwh))
+    return CashFlow(cost=cost, energy_kwh=energy, value=saved + sold, sold=sold)
 
 
 def nominal(real_flow: npt.ArrayLike, inflation: npt.ArrayLike) -> FloatArray:

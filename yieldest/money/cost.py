@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-
-import numpy as np
-import numpy.typing as npt
+from dataclasses import dataclass
 
 from yieldest.arrays import FloatArray, floats, number_or_none
 from yieldest.money.bill import Bill, Dear, Embodied, Outlay
-from yieldest.money.cashflow import CashFlow, cash_flow
+from yieldest.money.cashflow import CashFlow
 from yieldest.money.financing import Nominal, WithLoan, in_nominal_terms, with_loan
 from yieldest.money.measures import (
     benefit_cost_ratio,
-    cost_per_kwh,
     cost_per_kwh_by_recovery,
     internal_rates_of_return,
     payback_years,
     present_value,
 )
 from yieldest.money.terms import MoneyTerms
+from yieldest.money.years import cost_of_a_kwh, flow_of, grant_of, outlay_of, used_kwh_cost
 from yieldest.provenance import Provenance
 
 SAME = 1e-9
@@ -55,6 +52,9 @@ class Cost:
     cost_per_kwh_without_wage : float or None
     cost_per_kwh_by_recovery : float or None
         By the capital recovery factor.
+    cost_per_used_kwh : float or None
+        Cost less what sold kWh earn, over the energy that is used: the price of a bought kWh at
+        which the build pays just so, where prices do not rise.
     benefit_cost_ratio : float or None
     simple_payback_years, discounted_payback_years : float or None
     net_present_value : float or None
@@ -82,6 +82,7 @@ class Cost:
     cost_per_kwh: float | None
     cost_per_kwh_without_wage: float | None
     cost_per_kwh_by_recovery: float | None
+    cost_per_used_kwh: float | None
     benefit_cost_ratio: float | None
     simple_payback_years: float | None
     discounted_payback_years: float | None
@@ -94,83 +95,6 @@ class Cost:
     with_loan: WithLoan | None
     nominal: Nominal | None
     provenance: Provenance
-
-
-def outlay_of(
-    bill: Bill, count: int, terms: MoneyTerms, wage_per_hour: float | None = None
-) -> Outlay:
-    """Return what a bill comes to by year, with the share of the capital cost for upkeep.
-
-    Parameters
-    ----------
-    bill : Bill
-    count : int
-    terms : MoneyTerms
-    wage_per_hour : float, optional
-        Instead of that of the terms.
-    """
-    wage = terms.wage_per_hour if wage_per_hour is None else wage_per_hour
-    outlay = bill.outlay(count, wage, terms.life_years)
-    if bill.states_upkeep and not terms.upkeep_share_stated:
-        return outlay
-    share = terms.upkeep_share_per_year * outlay.capital_cost
-    return replace(outlay, upkeep_per_year=outlay.upkeep_per_year + share)
-
-
-def flow_of(
-    outlay: Outlay,
-    net_kwh_per_year: npt.ArrayLike,
-    terms: MoneyTerms,
-    *,
-    bill_scale: npt.ArrayLike = 1.0,
-    upkeep_scale: npt.ArrayLike = 1.0,
-    price_per_kwh: npt.ArrayLike | None = None,
-    export_price_per_kwh: npt.ArrayLike | None = None,
-    life_years: npt.ArrayLike | None = None,
-) -> CashFlow:
-    """Lay out the years of a build on the terms of a plan.
-
-    Parameters
-    ----------
-    outlay : Outlay
-        From `outlay_of`.
-    net_kwh_per_year : array_like, shape (...)
-        Of the first year.
-    terms : MoneyTerms
-    bill_scale : array_like, shape (...)
-        Multiplies every sum of the outlay.
-    upkeep_scale : array_like, shape (...)
-        Multiplies the upkeep on top.
-    price_per_kwh, export_price_per_kwh : array_like, shape (...), optional
-        Instead of those of the terms.
-    life_years : array_like, shape (...), optional
-        Instead of all the years of the outlay; at most so many.
-    """
-    scale = floats(bill_scale)
-    price = (terms.price_per_kwh or 0.0) if price_per_kwh is None else price_per_kwh
-    return cash_flow(
-        scale * outlay.capital_cost,
-        scale[..., np.newaxis] * outlay.replacement_costs,
-        scale * floats(upkeep_scale) * outlay.upkeep_per_year,
-        net_kwh_per_year,
-        price,
-        upkeep_in_years=(scale * floats(upkeep_scale))[..., np.newaxis] * outlay.upkeep_in_years,
-        salvage_value=scale * outlay.salvage_value,
-        grant=_grant(scale * outlay.capital_cost, terms),
-        used_share=terms.used_share,
-        export_price_per_kwh=(
-            terms.export_price_per_kwh if export_price_per_kwh is None else export_price_per_kwh
-        ),
-        price_rise_per_year=terms.price_rise_per_year,
-        degradation_per_year=terms.degradation_per_year,
-        life_years=life_years,
-    )
-
-
-def cost_of_a_kwh(outlay: Outlay, net_kwh_per_year: float, terms: MoneyTerms) -> float | None:
-    """Return discounted whole-life cost over discounted energy; None where there is no energy."""
-    flow = flow_of(outlay, net_kwh_per_year, terms)
-    return number_or_none(cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate))
 
 
 def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) -> Cost:
@@ -196,7 +120,7 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
     unpaid = outlay_of(bill, count, terms, wage_per_hour=0.0)
     flow, unpaid_flow = (flow_of(each, net_kwh_per_year, terms) for each in (outlay, unpaid))
     hours = bill.labour_hours(count)
-    grant = float(_grant(floats(outlay.capital_cost), terms))
+    grant = float(grant_of(floats(outlay.capital_cost), terms))
     per_kwh = cost_of_a_kwh(outlay, net_kwh_per_year, terms)
     warnings: list[str] = []
     simple = discounted = value = return_rate = ratio = per_hour = None
@@ -236,6 +160,7 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
         cost_per_kwh=per_kwh,
         cost_per_kwh_without_wage=cost_of_a_kwh(unpaid, net_kwh_per_year, terms),
         cost_per_kwh_by_recovery=by_recovery,
+        cost_per_used_kwh=number_or_none(used_kwh_cost(flow, terms)),
         benefit_cost_ratio=ratio,
         simple_payback_years=simple,
         discounted_payback_years=discounted,
@@ -253,11 +178,6 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
             warnings=tuple(warnings),
         ),
     )
-
-
-def _grant(capital_cost: FloatArray, terms: MoneyTerms) -> FloatArray:
-    """Return the grant, which never exceeds what is paid."""
-    return np.minimum(terms.grant + terms.grant_share * capital_cost, capital_cost)
 
 
 def _by_recovery(

@@ -248,7 +248,7 @@ class Clock:
         self.doubled += int(twofold.sum())
         steps = np.diff(local, prepend=local[:1] if self._last_local is None else self._last_local)
         if self._newest_first is None:
-            self._newest_first = 2 * int((steps < np.timedelta64(0)).sum()) > local.size
+            self._newest_first = 2 * int((steps < np.timedelta64(0, "ns")).sum()) > local.size
         rows = np.flatnonzero(twofold)
         late = np.zeros(local.size, dtype=bool)
         # Within the hour that comes twice, the first step back begins the second time.
@@ -256,14 +256,14 @@ class Clock:
             for row in rows[::-1].tolist():
                 inside = row + 1 < local.size and twofold[row + 1]
                 self._gone_back = bool(
-                    inside and (self._gone_back or steps[row + 1] >= np.timedelta64(0))
+                    inside and (self._gone_back or steps[row + 1] >= np.timedelta64(0, "ns"))
                 )
                 late[row] = self._gone_back
         else:
             for row in rows.tolist():
                 inside = twofold[row - 1] if row else self._last_twofold
                 self._gone_back = bool(
-                    inside and (self._gone_back or steps[row] <= np.timedelta64(0))
+                    inside and (self._gone_back or steps[row] <= np.timedelta64(0, "ns"))
                 )
                 late[row] = self._gone_back
         self._last_local, self._last_twofold = local[-1], bool(twofold[-1])

@@ -59,6 +59,9 @@ _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
 )
 
+MOST_UNUSED, LONGEST_NAME = 5, 40
+"""So many columns that are not used are named, by so many letters; our choice."""
+
 
 @dataclass(frozen=True)
 class Heading:
@@ -164,6 +167,12 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
         Finding(f"column of {role}", name, "stated" if role in options.columns else "recognised")
         for role, name in columns.names.items()
     )
+    unused = [name for name in layout.headings if name not in columns.names.values()]
+    if unused:
+        names = ", ".join(name[:LONGEST_NAME] for name in unused[:MOST_UNUSED])
+        more = f" and {len(unused) - MOST_UNUSED} more" if len(unused) > MOST_UNUSED else ""
+        how = "not recognised, or not needed"
+        columns.found.append(Finding("columns not used", names + more, how))
     return columns
 
 
@@ -211,7 +220,8 @@ def _choose_speed(
             raise InputError(
                 f"{path}: no column was recognised as the speed"
                 + (f" of sensor {options.sensor!r}" if options.sensor else "")
-                + f"; the columns are {have}; name one 'speed' or state which it is."
+                + f"; the columns are {have}; name one 'speed', or state which it is "
+                "(columns; on the command line --column speed=HEADING)."
             )
         chosen = _nearest(matches, options.height_m)
         rivals = [part for part in matches if part.height_m == chosen.height_m]
@@ -326,8 +336,8 @@ def _choose_unit(
         unit, how = columns.units["speed"], "as the speed"
     elif role == "speed":
         raise InputError(
-            f"{path}: the heading {name!r} does not say the speed unit; state units as one of "
-            "m/s, km/h, mph, kn, ft/s, Beaufort."
+            f"{path}: the heading {name!r} does not say the speed unit; state units (on the "
+            "command line --units) as one of m/s, km/h, mph, kn, ft/s, Beaufort."
         )
     else:
         known = "C, F or K" if role == "temperature" else "hPa, mbar, Pa, kPa, inHg or mmHg"

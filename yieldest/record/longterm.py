@@ -8,7 +8,7 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.provenance import Provenance
-from yieldest.record.common_time import ClockOffset, Times
+from yieldest.record.common_time import ClockOffset, Times, usual_interval_s
 from yieldest.record.pair import DAY_S, YEAR_DAYS, GroupSums, Pair, group_sums, pair_records
 from yieldest.record.relations import Form, coefficients, pick_reference, predict
 
@@ -116,6 +116,7 @@ def long_term(
     reference_direction_deg: FloatArray | None = None,
     site_direction_deg: FloatArray | None = None,
     source: str = "reference",
+    reference_resolution_ms: float | None = None,
 ) -> LongTerm:
     """Carry a short record on site to the years of a long one nearby.
 
@@ -129,6 +130,8 @@ def long_term(
         The methods by sector need the reference's.
     source : str
         Name of the reference in messages.
+    reference_resolution_ms : float, optional
+        Step to which the reference's speeds were rounded.
 
     Raises
     ------
@@ -155,7 +158,9 @@ def long_term(
     best = _sturdiest(misses)
     chosen = results[best]
     spread, years, measured = _year_to_year(pair)
-    speed = _series(pair, grouped[usable[best][2]], usable[best], chosen)
+    averaged = max(1.0, pair.step_s / usual_interval_s(reference_time))
+    rounded_ms = (reference_resolution_ms or 0.0) / np.sqrt(averaged)
+    speed = _series(pair, grouped[usable[best][2]], usable[best], chosen, rounded_ms)
     yearly = spread / np.sqrt(max(1.0, years))
     warnings = []
     if years < 1 - 1 / YEAR_DAYS * 5:
@@ -253,7 +258,7 @@ def _missed(concurrent: FloatArray, form: Form, borrowed: float) -> FloatArray:
     hidden = np.stack([concurrent[fold == number].sum(axis=0) for number in range(FOLDS)])
     everything = hidden.sum(axis=0)
     speed, cube = predict(everything - hidden, pick_reference(hidden), form, borrowed)
-    n, _, y, *_, y3 = np.moveaxis(everything.sum(axis=0), -1, 0)
+    n, _, y, *_, y3, _ = np.moveaxis(everything.sum(axis=0), -1, 0)
     count = hidden[..., 0].sum(axis=-1)
     return np.stack(
         [
@@ -291,22 +296,29 @@ def _year_to_year(pair: Pair) -> tuple[float, float, bool]:
 
 
 def _series(
-    pair: Pair, sums: GroupSums, method: tuple[str, Form, str | None], result: MethodResult
+    pair: Pair,
+    sums: GroupSums,
+    method: tuple[str, Form, str | None],
+    result: MethodResult,
+    rounded_ms: float,
 ) -> FloatArray:
     """Write the site's speed at every step of the target years.
 
     The site's own readings stay; elsewhere the line speaks, with a residual of its own group for
-    the regression. The whole is bent as c v^p, so that the mean is that of the method, and the mean
-    cube as well unless the record is mostly calm.
+    the regression. A reference in steps of `rounded_ms` may have been anywhere within them, or the
+    filled years would hold a dozen speeds and no others. The whole is bent as c v^p, so that the
+    mean is that of the method, and the mean cube as well unless the record is mostly calm.
     """
     _, form, _ = method
     borrowed = BORROWED_DAYS * DAY_S / pair.step_s
     a, b = coefficients(sums.concurrent.sum(axis=0), form, borrowed)
     reference = pair.reference
-    speed = a[sums.group] + b[sums.group] * reference.mean_ms
+    random = np.random.default_rng(1)
+    within = random.uniform(-0.5, 0.5, reference.mean_ms.size) * rounded_ms
+    speed = a[sums.group] + b[sums.group] * (reference.mean_ms + within)
     if form == "regression":
         residual = pair.site.first_ms[pair.here] - speed[pair.there]
-        speed = speed + np.random.default_rng(1).choice(residual, speed.size)
+        speed = speed + random.choice(residual, speed.size)
     speed = np.maximum(speed, 0.0)
     speed[pair.there] = pair.site.first_ms[pair.here]
     return _bent(speed[pair.target], result.mean_ms, result.mean_cube)

@@ -11,10 +11,10 @@ import numpy.typing as npt
 from yieldest.arrayfiles import check_netcdf4, netcdf_engine
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.record.gathered import Gathered
+from yieldest.record.gathered import Gathered, gathered_of_si
 from yieldest.record.options import Finding, ReadOptions
 from yieldest.record.units import unit_of
-from yieldest.record.values import LIMITS, rounding_step, to_si
+from yieldest.record.values import to_si
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -95,33 +95,8 @@ def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
         series["speed"] = np.hypot(east, north)
         # The direction the wind comes from lies opposite to the vector.
         series.setdefault("direction", np.degrees(np.arctan2(-east, -north)) % 360)
-    speed = series["speed"]
-    if (speed < 0).any():
-        at = int(np.argmax(speed < 0))
-        raise InputError(
-            f"{path}: value {at + 1} of the speed is {speed[at]:g} m/s, and a wind speed cannot be "
-            "below zero; mend the value or give the variable a _FillValue."
-        )
-    warnings = []
-    for role, column in series.items():
-        low, high = LIMITS[role]
-        beyond = (column < low) | (column > high)
-        if role != "speed" and beyond.any():
-            series[role] = np.where(beyond, np.nan, column)
-            warnings.append(
-                f"{path}: {int(beyond.sum())} value(s) of {role} outside {low:g} to {high:g} count "
-                "as missing; is the unit right?"
-            )
     found.append(Finding("time zone", "UTC", "NetCDF time is UTC by the CF conventions"))
-    return Gathered(
-        time=_times(path, first[time_name]),
-        si=series,
-        impossible=speed > LIMITS["speed"][1],
-        step=rounding_step(np.unique(speed[np.isfinite(speed)]), "m/s"),
-        height_m=height_m,
-        found=found,
-        warnings=warnings,
-    )
+    return gathered_of_si(path, _times(path, first[time_name]), series, found, height_m)
 
 
 def _variable(path: Path, data: xr.Dataset, role: str, options: ReadOptions) -> str | None:

@@ -115,8 +115,9 @@ def pair_records(
     days = here.size / steps_per_day
     if here.size < least:
         raise InputError(
-            f"{source}: only {days:.0f} days are in both the record and the reference, and at "
-            f"least {LEAST_OVERLAP_DAYS:.0f} are needed; measure longer or leave the reference out."
+            f"{source}: only {days:.0f} days are in both the record ({_span(site_time)}) and the "
+            f"reference ({_span(reference_time)}), and at least {LEAST_OVERLAP_DAYS:.0f} are "
+            "needed; measure longer, take another reference or leave it out."
         )
     correlation = offset.correlation_with if offset.applied else offset.correlation_without
     if not correlation >= LEAST_CORRELATION:
@@ -154,7 +155,7 @@ class GroupSums:
     ----------
     group : ndarray of int, shape (m,)
         Group of each step of the reference.
-    concurrent : ndarray, shape (days, groups, 10)
+    concurrent : ndarray, shape (days, groups, 11)
         `power_sums` of the shared steps, by day.
     wanted : ndarray, shape (groups, 4)
         `reference_sums` of the steps to fill.
@@ -193,3 +194,7 @@ def group_sums(pair: Pair, grouping: str | None) -> GroupSums:
     return GroupSums(
         group, concurrent, reference_sums(reference.mean_ms[unseen], group[unseen], groups)
     )
+
+
+def _span(time: Times) -> str:
+    return f"{str(time.min())[:10]} to {str(time.max())[:10]}"

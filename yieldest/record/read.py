@@ -13,10 +13,11 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.record.coverage import Coverage, coverage_of, coverage_warnings
-from yieldest.record.gathered import Times
+from yieldest.record.gathered import Gathered, Times
 from yieldest.record.netcdf import is_netcdf, read_netcdf
 from yieldest.record.options import Finding, ReadOptions
 from yieldest.record.rows import gather
+from yieldest.record.sources import files_of
 from yieldest.record.units import BEAUFORT_EDGES_MS
 from yieldest.record.values import HIGHEST_GUST_MS
 from yieldest.textfile import Progress
@@ -24,6 +25,8 @@ from yieldest.textfile import Progress
 MONTHS = 12
 FEWEST_JOINTS = 3
 _NOTHING_STATED = ReadOptions()
+FORMATS = ((is_netcdf, read_netcdf),)
+"""Kinds of file beside delimited text: how one is told by its content, and how it is read."""
 
 
 def _no_times() -> npt.NDArray[np.datetime64]:
@@ -147,7 +150,7 @@ def read_record(
         When a file cannot be read, a column is missing, a unit is unknown, or a value is text,
         negative, or a time that cannot be read.
     """
-    gathered = read_netcdf(path, options) if is_netcdf(path) else gather(path, options, progress)
+    gathered = _gathered(path, options, progress)
     if not np.isfinite(gathered.si["speed"]).any():
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
     found, warnings = list(gathered.found), list(gathered.warnings)
@@ -158,13 +161,19 @@ def read_record(
         text = f"months from different years, put on the year {str(time.min())[:4]}"
         found.append(Finding("weather year", text, "recognised"))
     kept, disordered, repeated = _in_time_order(time)
+    if 2 * repeated.size > time.size and _all_at_one_hour(time):
+        raise InputError(
+            f"{path}: {repeated.size} of {time.size} lines repeat the time of another, for their "
+            "times are dates alone; when the clock stands in a column of its own, state both "
+            "(columns; on the command line --column date=HEADING --column time=HEADING)."
+        )
     if disordered.size:
         warnings.append(
-            f"{path}: {disordered.size} line(s) go back in time; the record was sorted."
+            f"{path}: lines that go back in time: {disordered.size}; the record was sorted."
         )
     if repeated.size:
         warnings.append(
-            f"{path}: {repeated.size} line(s) repeat a time; the first of each was kept."
+            f"{path}: lines that repeat a time: {repeated.size}; the first of each was kept."
         )
     time = time[kept]
     values = {role: column[kept] for role, column in gathered.si.items()}
@@ -211,23 +220,43 @@ def read_record(
     )
 
 
+def _gathered(path: Path, options: ReadOptions, progress: Progress | None) -> Gathered:
+    files = files_of(path)
+    for file in files:
+        read = next((read for is_kind, read in FORMATS if is_kind(file)), None)
+        if read is not None and len(files) == 1:
+            return read(file, options)
+        if read is not None:
+            raise InputError(
+                f"{file}: only tables of text are read as several files together; name this one "
+                "alone."
+            )
+    return gather(path, options, progress)
+
+
 def impossible_warning(source: str, times: Times, speeds_ms: FloatArray) -> str:
     """Say which speeds count as missing because no wind was ever that high."""
     return (
-        f"{source}: {speeds_ms.size} speed(s) above {HIGHEST_GUST_MS} m/s, the highest gust ever "
-        f"measured, count as missing; the first is {speeds_ms[0]:.1f} m/s at "
+        f"{source}: speeds above {HIGHEST_GUST_MS} m/s, the highest gust ever measured, which "
+        f"count as missing: {speeds_ms.size}; the first is {speeds_ms[0]:.1f} m/s at "
         f"{pd.Timestamp(times[0]):%Y-%m-%d %H:%M}."
     )
+
+
+def _all_at_one_hour(time: Times) -> bool:
+    """Tell whether every time is the same time of day, but for summer time."""
+    return np.unique(time - time.astype("datetime64[D]")).size <= 2
 
 
 def _in_time_order(time: Times) -> tuple[npt.NDArray[np.intp], Times, Times]:
     """Return the rows in time order without repeats, and the times that were mended."""
     order = np.argsort(time, kind="stable")
     ordered = time[order]
-    back = np.flatnonzero(np.diff(time) < np.timedelta64(0)) + 1
+    none = np.timedelta64(0, "ns")
+    back = np.flatnonzero(np.diff(time) < none) + 1
     if 2 * back.size > time.size:
-        back = np.flatnonzero(np.diff(time) > np.timedelta64(0)) + 1  # the newest line comes first
-    repeated = np.concatenate(([False], np.diff(ordered) == np.timedelta64(0)))
+        back = np.flatnonzero(np.diff(time) > none) + 1  # the newest line comes first
+    repeated = np.concatenate(([False], np.diff(ordered) == none))
     return order[~repeated], time[back], ordered[repeated]
 
 

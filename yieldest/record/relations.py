@@ -35,21 +35,22 @@ def power_sums(
     reference_ms, site_ms : ndarray, shape (n,)
         Mean speeds x and y of each step.
     site_square, site_cube : ndarray, shape (n,)
-        Mean square and cube of the site's readings within each step: they hold the gusts that the
-        mean of the step has lost.
+        Mean square and cube of the site's readings within each step: for the mean cube, they hold
+        the gusts that the mean of the step has lost.
     bins : ndarray of int, shape (n,)
         From 0 to `size` - 1.
     size : int
 
     Returns
     -------
-    ndarray, shape (size, 10)
-        Sums of 1, x, y, x2, xy, y2, x3, x2y, xy2, y3.
+    ndarray, shape (size, 11)
+        Sums of 1, x, y, x2, xy, y2, x3, x2y, xy2, y3, with the squares and cubes of the readings
+        for y2, xy2 and y3; and at last of the square of the steps' own y.
     """
     x, y = reference_ms, site_ms
     columns = (
         np.ones_like(x), x, y, x * x, x * y, site_square,
-        x**3, x * x * y, x * site_square, site_cube,
+        x**3, x * x * y, x * site_square, site_cube, y * y,
     )  # fmt: skip
     return np.stack([np.bincount(bins, column, size) for column in columns], axis=-1)
 
@@ -69,7 +70,7 @@ def coefficients(sums: FloatArray, form: Form, borrowed: float) -> tuple[FloatAr
 
     Parameters
     ----------
-    sums : ndarray, shape (..., groups, 10)
+    sums : ndarray, shape (..., groups, 11)
     form : {"ratio", "regression", "variance ratio"}
     borrowed : float
         As many readings as this, with the moments of all groups together, are lent to every group:
@@ -89,7 +90,7 @@ def predict(
 
     Parameters
     ----------
-    sums : ndarray, shape (..., groups, 10)
+    sums : ndarray, shape (..., groups, 11)
         Of the concurrent readings.
     wanted : ndarray, shape (..., groups, 4)
         `reference_sums` of the hours to fill.
@@ -109,7 +110,7 @@ def predict(
     """
     moments = _lent(sums, borrowed)
     a, b = _line(moments, form)
-    _, x, y, xx, xy, yy, x3, xxy, xyy, y3 = np.moveaxis(moments, -1, 0)
+    _, x, y, xx, xy, yy, x3, xxy, xyy, y3, _ = np.moveaxis(moments, -1, 0)
     fitted_cube = a**3 + 3 * a**2 * b * x + 3 * a * b**2 * xx + b**3 * x3
     n, sx, sxx, sx3 = np.moveaxis(wanted, -1, 0)
     line_sum = a * n + b * sx
@@ -131,9 +132,10 @@ def _lent(sums: FloatArray, borrowed: float) -> FloatArray:
 
 
 def _line(moments: FloatArray, form: Form) -> tuple[FloatArray, FloatArray]:
-    _, x, y, xx, xy, yy, *_ = np.moveaxis(moments, -1, 0)
+    _, x, y, xx, xy, *_, of_means = np.moveaxis(moments, -1, 0)
     if form == "ratio":
         return np.zeros_like(x), y / x
     spread = xx - x * x
-    slope = (xy - x * y) / spread if form == "regression" else np.sqrt((yy - y * y) / spread)
+    # Means over equal times are compared: gusts within a step make the site look livelier.
+    slope = (xy - x * y) / spread if form == "regression" else np.sqrt((of_means - y * y) / spread)
     return y - slope * x, slope

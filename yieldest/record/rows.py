@@ -218,7 +218,7 @@ class _Gathering:
         if impossible.any():
             values["speed"][impossible] = np.nan
             self.beyond["speed"] += int(impossible.sum())
-        self._disordered += int((np.diff(time) < np.timedelta64(0)).sum())
+        self._disordered += int((np.diff(time) < np.timedelta64(0, "ns")).sum())
         averager.add(time, values)
 
     def _result(self) -> Gathered:
@@ -237,8 +237,8 @@ class _Gathering:
             if often:
                 low, high = LIMITS[role]
                 self.warnings.append(
-                    f"{self.path}: {often} value(s) of {role} outside {low:g} to {high:g} count as "
-                    "missing; is the unit right?"
+                    f"{self.path}: values of {role} outside {low:g} to {high:g}, which count as "
+                    f"missing: {often}; is the unit right?"
                 )
         return Gathered(
             time=time,
@@ -268,12 +268,13 @@ class _Gathering:
         )
         if self._disordered:
             self.warnings.append(
-                f"{self.path}: {self._disordered} line(s) go back in time; the record was sorted."
+                f"{self.path}: lines that go back in time: {self._disordered}; the record was "
+                "sorted."
             )
         if repeats:
             self.warnings.append(
-                f"{self.path}: {repeats} reading(s) are more than the usual {usual:g} of an "
-                "interval; lines may be repeated."
+                f"{self.path}: readings beyond the usual {usual:g} of an interval: {repeats}; "
+                "lines may be repeated."
             )
 
     def _found(self) -> list[Finding]:

@@ -355,9 +355,12 @@ def _warnings(tests: list[ScreenTest]) -> list[str]:
         if test.leaves_out and test.count:
             speed, time = test.first_speeds_ms[0], test.first_times[0]
             said.append(
-                f"Screening left out {test.count} reading(s) ({test.name}: {test.rule}); the first "
-                f"is {speed:.1f} m/s at {time[:16]}."
+                f"Screening left out {test.count} reading{'s' * (test.count > 1)} ({test.name}: "
+                f"{test.rule}); the first is {speed:.1f} m/s at {time[:16]}."
             )
         elif test.name in ("repeated", "interval") and test.count:
-            said.append(f"{test.count} time(s): {test.rule} (first {test.first_times[0]}).")
+            said.append(
+                f"{test.count} time{'s' * (test.count > 1)}: {test.rule} "
+                f"(first {test.first_times[0]})."
+            )
     return said

@@ -143,7 +143,7 @@ def _from_epoch(texts: Stamps, unit: str) -> Stamps:
     whole = np.floor(np.where(np.isfinite(numbers), numbers, 0.0))
     part_ns = np.round((np.nan_to_num(numbers) - whole) * _UNIT_NS[unit]).astype(np.int64)
     times = (whole.astype(np.int64) * _UNIT_NS[unit] + part_ns).astype("datetime64[ns]")
-    times[~np.isfinite(numbers)] = np.datetime64("NaT")
+    times[~np.isfinite(numbers)] = np.datetime64("NaT", "ns")
     return pd.Series(times, index=texts.index).dt.tz_localize("UTC")
 
 

@@ -223,8 +223,8 @@ def _speed_unit(path: Path, layout: Layout, name: str, options: ReadOptions) -> 
     unit = unit_in_heading("speed", name) or unit_in_heading("speed", below)
     if unit is None:
         raise InputError(
-            f"{path}: the heading {name!r} does not say the speed unit; state units as one of "
-            f"{', '.join(SPEED_UNITS)}."
+            f"{path}: the heading {name!r} does not say the speed unit; state units (on the "
+            f"command line --units) as one of {', '.join(SPEED_UNITS)}."
         )
     return unit
 

@@ -80,7 +80,7 @@ def numbers_of(
     if odd.any():
         row = int(np.argmax(odd))
         raise InputError(
-            f"{table.path}, line {table.line(row)}: {str(cells.iloc[row])!r} in column "
+            f"{table.path}, line {table.line(row)}: {table.cell(row, column)!r} in column "
             f"{column!r} is not a number; write a plain number, leave it blank, or state it as a "
             "missing mark."
         )

@@ -58,6 +58,14 @@ def _price(best: BuildEstimate, estimate: Estimate) -> str:
     ]
     if others:
         sentence += ", " + ", ".join(others[:MOST_NAMED])
-    if terms.price_per_kwh is not None:
+    if terms.price_per_kwh is None:
+        return f"{sentence}."
+    if best.cost.cost_per_used_kwh is not None and terms.used_share < 1:
+        rest = "sold" if terms.export_price_per_kwh > 0 else "worth nothing"
+        sentence += (
+            f"; a used one costs {rounded(best.cost.cost_per_used_kwh)} and is worth "
+            f"{terms.price_per_kwh:g} {currency}, and {1 - terms.used_share:.0%} of them are {rest}"
+        )
+    else:
         sentence += f"; it is worth {terms.price_per_kwh:g} {currency}"
     return f"{sentence}."

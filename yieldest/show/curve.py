@@ -143,7 +143,7 @@ def _print_chain(measured: MeasuredCurve, screen: Console) -> None:
     chain, bins = measured.chain, measured.bins
     print_heading("Where the energy goes", screen)
     if chain is None:
-        screen.print(Text("The rotor size is not stated, so this cannot be said."))
+        screen.print(Text("Not known, for the rotor size is not stated (--rotor-diameter)."))
         return
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0))
     columns = [
@@ -181,7 +181,7 @@ def _hysteresis_words(found: Hysteresis) -> list[str]:
     said = []
     if found.start_ms is None or found.stop_ms is None:
         said.append(
-            f"Seen starting {found.starts} and stopping {found.stops} time(s) (by {found.judged_by}"
+            f"Seen starting {found.starts} and stopping {found.stops} times (by {found.judged_by}"
             "), too few to say whether it starts at a higher wind than it stops at."
         )
     else:

@@ -22,6 +22,8 @@ MOST_CERTAIN = 0.99
 FIRST = 6
 """Drivers that are shown; the rest is in the JSON."""
 
+ONLY_IN_FULL = ("P75", "P99")
+
 Cell = Callable[[BuildDoubt], str]
 
 
@@ -52,13 +54,23 @@ def range_of(build: BuildDoubt, measure: str) -> str:
     return between(build.ranges[measure]) if measure in build.ranges else NOT_KNOWN
 
 
-def print_doubt(doubt: Doubt, currency: str, screen: Console) -> None:
-    """Print how sure each build is, where the doubt comes from and what to measure next."""
+def print_doubt(doubt: Doubt, currency: str, screen: Console, *, full: bool = False) -> None:
+    """Print how sure each build is, where the doubt comes from and what to measure next.
+
+    Parameters
+    ----------
+    doubt : Doubt
+    currency : str
+    screen : rich.console.Console
+    full : bool
+        Whether to print P75 and P99 and the doubt of every input as well.
+    """
     print_heading("How sure", screen)
     print_item("-", sufficiency(doubt), screen)
-    print_item("-", "P90: so good or better in 90 cases of 100; P50, P75, P99 likewise", screen)
+    others = "P50, P75, P99 likewise" if full else "P50 likewise; P75 and P99 with --full"
+    print_item("-", f"P90: so good or better in 90 cases of 100; {others}", screen)
     screen.print()
-    screen.print(_table(doubt, currency))
+    screen.print(_table(doubt, currency, full))
     for build in doubt.builds:
         goal = goal_of(build)
         print_heading(f"What makes {FIGURE_WORDS[goal]} doubtful: {build.name}", screen)
@@ -66,6 +78,10 @@ def print_doubt(doubt: Doubt, currency: str, screen: Console) -> None:
     print_heading("What to measure next", screen)
     for sentence in next_step_sentences(doubt, currency):
         print_item("-", sentence, screen)
+    if not full:
+        count = f"each of the {len(doubt.inputs)} inputs"
+        screen.print(f"\nHow doubtful {count} was taken to be, and on whose word: --full.")
+        return
     print_heading(
         "How doubtful each input was taken to be (categories of IEC 61400-15, and money)", screen
     )
@@ -78,11 +94,15 @@ def print_doubt(doubt: Doubt, currency: str, screen: Console) -> None:
 
 
 def range_sentences(doubt: Doubt) -> list[str]:
-    """Return for each build what a year may bring."""
-    return [
-        f"{build.name}: {between(build.ranges['one_year_kwh'])} kWh in nine years of ten."
-        for build in doubt.builds
-    ]
+    """Return for each build what a year may bring, and how likely it is to pay."""
+    sentences = []
+    for build in doubt.builds:
+        text = f"{build.name}: {between(build.ranges['one_year_kwh'])} kWh in nine years of ten"
+        if build.paid_back_with_interest is not None:
+            chance = _chance(build.paid_back_with_interest)
+            text += f"; chance that it pays: {chance}"
+        sentences.append(f"{text}.")
+    return sentences
 
 
 def goal_of(build: BuildDoubt) -> str:
@@ -91,13 +111,27 @@ def goal_of(build: BuildDoubt) -> str:
 
 
 def next_step_sentences(doubt: Doubt, currency: str) -> list[str]:
-    """Return for each build what to measure next, the most useful first."""
-    return [
-        _sentence(build, gain, currency, len(doubt.builds))
-        for build in doubt.builds
-        for gain in build.next_steps[:3]
-        if gain.narrowed > 0.005
-    ]
+    """Return for each build what to measure next, the most useful first.
+
+    Where nothing that could be measured is likely to turn the answer, that is said instead.
+    """
+    sentences = []
+    for build in doubt.builds:
+        pays = build.paid_back_with_interest
+        if pays is not None and not 1 - MOST_CERTAIN <= pays <= MOST_CERTAIN:
+            where = f"{build.name}: " if len(doubt.builds) > 1 else ""
+            sentences.append(
+                f"{where}nothing more for the money's sake: it "
+                f"{'pays' if pays > MOST_CERTAIN else 'does not pay'} in more than "
+                f"{MOST_CERTAIN:.0%} of all cases, so no measurement is likely to turn the answer"
+            )
+            continue
+        sentences += [
+            _sentence(build, gain, currency, len(doubt.builds))
+            for gain in build.next_steps[:3]
+            if gain.narrowed > 0.005
+        ]
+    return sentences
 
 
 def sufficiency(doubt: Doubt) -> str:
@@ -120,19 +154,22 @@ _ROWS = (
     ("net energy of one year", "one_year_kwh", "kWh", 2),
     ("net energy, mean year of its life", "life_kwh_per_year", "kWh/year", 2),
     ("cost per kWh", "cost_per_kwh", "{}/kWh", 2),
+    ("cost per used kWh", "cost_per_used_kwh", "{}/kWh", 2),
     ("simple payback", "simple_payback_years", "years", 2),
     ("discounted payback", "discounted_payback_years", "years", 2),
     ("net present value", "net_present_value", "{}", 2),
 )
 
 
-def _table(doubt: Doubt, currency: str) -> Table:
+def _table(doubt: Doubt, currency: str, full: bool) -> Table:
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     table.add_column("in nine cases of ten")
     for build in doubt.builds:
         table.add_column(Text(build.name), justify="right", overflow="fold")
     table.add_column("unit")
     for label, unit, cells in doubt_lines(doubt, currency):
+        if label.strip() in ONLY_IN_FULL and not full:
+            continue
         table.add_row(label, *(Text(cell) for cell in cells), unit)
     return table
 
@@ -191,8 +228,8 @@ def _drivers(doubt: Doubt, build: BuildDoubt, measure: str, currency: str) -> Ta
 
 def _sentence(build: BuildDoubt, gain: Gain, currency: str, builds: int) -> str:
     unit = f"{currency} per kWh" if gain.measure == "cost_per_kwh" else "kWh a year"
-    low, high = (rounded(value, 3) for value in gain.before)
-    lower, higher = (rounded(value, 3) for value in gain.after)
+    low, high = (rounded(value) for value in gain.before)
+    lower, higher = (rounded(value) for value in gain.after)
     where = f"{build.name}: " if builds > 1 else ""
     return (
         f"{where}{gain.words} (about {gain.work_days:g} day{'s' * (gain.work_days != 1)} of work): "

@@ -9,10 +9,20 @@ import pandas as pd
 from yieldest import __version__
 from yieldest.estimate import Estimate
 from yieldest.show.machine import as_dictionary
+from yieldest.show.measures import MONEY_MEASURES
 
 if TYPE_CHECKING:
     import xarray as xr
 
+_UDUNITS = {
+    "": "1",
+    "hours": "hour",
+    "years": "year",
+    "share per year": "1",
+    "{currency}/hour": "{currency} hour-1",
+    "{currency}/kWh": "{currency} kWh-1",
+    "{currency}/year": "{currency} year-1",
+}
 _QUANTITIES = {
     # key in the results for machines: unit by UDUNITS, long name
     "count": ("1", "number of machines"),
@@ -25,12 +35,10 @@ _QUANTITIES = {
     "calm_year_net_kwh": ("kWh", "net energy of a calm year"),
     "windy_year_net_kwh": ("kWh", "net energy of a windy year"),
     "capacity_factor": ("1", "net energy over rated power all year round"),
-    "capital_cost": ("{currency}", "what the build costs"),
-    "cost_per_kwh": ("{currency} kWh-1", "discounted whole-life cost over discounted energy"),
-    "simple_payback_years": ("year", "simple payback"),
-    "discounted_payback_years": ("year", "discounted payback"),
-    "net_present_value": ("{currency}", "net present value"),
-    "internal_rate_of_return": ("1", "internal rate of return per year"),
+    **{
+        measure.key: (_UDUNITS.get(measure.unit, measure.unit), measure.name)
+        for measure in MONEY_MEASURES
+    },
 }
 
 

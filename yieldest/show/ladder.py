@@ -35,8 +35,10 @@ def print_ladder(estimate: Estimate, screen: Console) -> None:
         shared += 1
     for step in first.wind.ladder[:shared]:
         table.add_row(*_cells(step))
-    for build in estimate.builds:
-        if others and build.wind.ladder[shared:]:
+    endings = {(build.wind.ladder, _strong_wind(build)) for build in estimate.builds}
+    apart = len(endings) > 1
+    for build in estimate.builds if apart else estimate.builds[:1]:
+        if apart:
             table.add_row(Text(build.name, style="bold"))
         for step in build.wind.ladder[shared:]:
             table.add_row(*_cells(step))

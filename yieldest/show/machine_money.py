@@ -9,25 +9,7 @@ from yieldest.breakeven import break_even, rotor_saving
 from yieldest.estimate import BuildEstimate
 from yieldest.money.cost import Cost
 from yieldest.money.terms import MoneyTerms
-
-MEASURES = (
-    "capital_cost",
-    "capital_cost_without_wage",
-    "grant",
-    "labour_hours",
-    "upkeep_per_year",
-    "cost_per_kwh",
-    "cost_per_kwh_without_wage",
-    "cost_per_kwh_by_recovery",
-    "simple_payback_years",
-    "discounted_payback_years",
-    "net_present_value",
-    "internal_rate_of_return",
-    "benefit_cost_ratio",
-    "earned_per_own_hour",
-    "energy_payback_years",
-    "carbon_payback_years",
-)
+from yieldest.show.measures import MONEY_MEASURES
 
 
 def terms_beyond(terms: MoneyTerms) -> dict[str, Any]:
@@ -49,7 +31,9 @@ def terms_beyond(terms: MoneyTerms) -> dict[str, Any]:
 def money_of(build: BuildEstimate, terms: MoneyTerms) -> dict[str, Any]:
     """Return what a build costs, earns and would need, in real terms but where it says nominal."""
     cost = build.cost
-    measures = {key: None if cost is None else getattr(cost, key) for key in MEASURES}
+    measures = {
+        each.key: None if cost is None else getattr(cost, each.key) for each in MONEY_MEASURES
+    }
     needed, saving = break_even(build, terms), rotor_saving(build, terms)
     return {
         **measures,

@@ -195,7 +195,7 @@ def units_chart(estimate: Estimate, grids: Sequence[BuildGrid]) -> Chart | None:
     costs = [value for _, _, cost in lines for value in known_or_none(cost)]
     return Chart(
         "cost-by-number",
-        "What a kWh costs, by the number of machines",
+        "What a kWh costs, by number of machines",
         "; ".join(parts) + ".",
         "the whole reckoning repeated for each number; what the array and the site need is shared",
         {"build": letters, "machines": counts, f"cost per kWh ({currency}/kWh)": costs},

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from yieldest.card import card
 from yieldest.estimate import BuildEstimate, Estimate
-from yieldest.show.verdict import Line, better, lines_of
+from yieldest.show.side_by_side import Line, better, lines_of
 from yieldest.show.words import percent, rounded
 
 _MARK = re.compile(r" \[\d+\]")

@@ -12,7 +12,8 @@ from rich.text import Text
 from yieldest.breakeven import BreakEven, break_even, rotor_saving
 from yieldest.compare import CountLadder, UnitCount
 from yieldest.estimate import BuildEstimate, Estimate
-from yieldest.show.words import percent, print_heading, print_list, rounded
+from yieldest.money.bill import NO_GROUP
+from yieldest.show.words import percent, print_heading, print_list, rounded, whole
 
 
 def print_costs(estimate: Estimate, screen: Console) -> None:
@@ -28,12 +29,13 @@ def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
         return []
     money, total = estimate.currency, cost.capital_cost
     groups = [
-        f"{group} {rounded(value, 3)} ({value / total:.0%})"
-        for group, value in cost.by_group.items()
+        f"{group} {whole(value, 3)} ({value / total:.0%})" for group, value in cost.by_group.items()
     ]
-    items = [f"{item.name} {rounded(item.cost, 3)}" for item in cost.dearest]
+    items = [f"{item.name} {whole(item.cost, 3)}" for item in cost.dearest]
     saving = rotor_saving(build, estimate.terms)
-    texts = [f"By group, {money}: {', '.join(groups)}.", f"Dearest: {', '.join(items)}."]
+    texts = [f"Dearest, {money}: {', '.join(items)}."]
+    if list(cost.by_group) != [NO_GROUP]:
+        texts.insert(0, f"By group, {money}: {', '.join(groups)}.")
     if cost.grant:
         texts.append(f"A grant takes off {rounded(cost.grant, 3)} {money}.")
     if saving is not None:
@@ -80,7 +82,7 @@ def print_ladder(ladder: CountLadder, money: str, screen: Console) -> None:
         table.add_row(
             f"{step.count}",
             rounded(step.net_kwh_per_year),
-            rounded(step.capital_cost, 4),
+            whole(step.capital_cost, 4),
             rounded(step.cost_per_kwh),
             "cheaper" if cheaper else "",
         )
@@ -147,6 +149,8 @@ def break_even_sentences(estimate: Estimate) -> list[str]:
 
 def break_even_sentence(name: str, needed: BreakEven, money: str) -> str:
     """Return in words what one build would need to pay just so."""
+    wind, wind_now = needed.hub_mean_speed_ms, needed.present_hub_mean_speed_ms
+    decimals = 2 if wind is not None and f"{wind:.1f}" == f"{wind_now:.1f}" else 1
     values = {
         "bill_cost": (
             "the whole bill",
@@ -155,8 +159,7 @@ def break_even_sentence(name: str, needed: BreakEven, money: str) -> str:
         "machine_cost": ("rotor and generator alone", f"{rounded(needed.machine_cost)} {money}"),
         "hub_mean_speed_ms": (
             "mean wind at the hub",
-            f"{rounded(needed.hub_mean_speed_ms)} rather than "
-            f"{needed.present_hub_mean_speed_ms:.1f} m/s",
+            "-" if wind is None else f"{wind:.{decimals}f} rather than {wind_now:.{decimals}f} m/s",
         ),
         "price_per_kwh": (
             "a kWh worth",

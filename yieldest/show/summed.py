@@ -67,7 +67,7 @@ def print_summed(wind: SummedWind, screen: Console) -> None:
         "source).",
     )
     answers.add_row(
-        "Which curve?",
+        "Which fit?",
         f"Weibull shape {climate.shape:.2f}, scale {climate.scale_ms:.2f} m/s: {provenance.method}",
     )
     screen.print(answers)

@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from yieldest.show.doubt import NEVER
 from yieldest.show.words import rounded
 from yieldest.sweep import Row
 
@@ -30,7 +31,7 @@ def print_sweep(key: str, rows: Sequence[Row], currency: str, screen: Console) -
             _cell(row["net_kwh_per_year"], 2),
             _cell(row["capital_cost"], 4),
             mark + _cell(row["cost_per_kwh"], 2),
-            _cell(row["simple_payback_years"], 2),
+            _payback(row),
             _cell(row["net_present_value"], 2),
         )
         before = row[key]
@@ -39,6 +40,12 @@ def print_sweep(key: str, rows: Sequence[Row], currency: str, screen: Console) -
 
 def _cell(value: str | float | None, digits: int) -> str:
     return rounded(None if value is None else float(value), digits)
+
+
+def _payback(row: Row) -> str:
+    priced = row["net_present_value"] is not None
+    never = priced and row["simple_payback_years"] is None
+    return NEVER if never else _cell(row["simple_payback_years"], 2)
 
 
 def _is_cheapest(row: Row, rivals: Sequence[Row]) -> bool:

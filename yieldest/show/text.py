@@ -30,8 +30,19 @@ def console() -> Console:
     return screen
 
 
-def print_estimate(estimate: Estimate, screen: Console, doubt: Doubt | None = None) -> None:
-    """Print the answer in words, a column per build, and what to know before trusting either."""
+def print_estimate(
+    estimate: Estimate, screen: Console, doubt: Doubt | None = None, *, full: bool = False
+) -> None:
+    """Print the answer in words, a column per build, and what to know before trusting either.
+
+    Parameters
+    ----------
+    estimate : Estimate
+    screen : rich.console.Console
+    doubt : Doubt, optional
+    full : bool
+        Whether to print the doubt of every input as well.
+    """
     screen.print(Text(estimate.title, style="bold"))
     _print_wind(estimate, screen)
     ranges = [] if doubt is None else range_sentences(doubt)
@@ -41,7 +52,7 @@ def print_estimate(estimate: Estimate, screen: Console, doubt: Doubt | None = No
     print_verdict(estimate, screen)
     print_ladder(estimate, screen)
     if doubt is not None:
-        print_doubt(doubt, estimate.currency, screen)
+        print_doubt(doubt, estimate.currency, screen, full=full)
     _print_methods(estimate, screen)
     shared_assumed, own_assumed = _split(estimate, lambda build: build.assumed)
     print_list("Assumed, for nobody stated it", [*estimate.assumed, *shared_assumed], screen)
@@ -56,13 +67,17 @@ def print_estimate(estimate: Estimate, screen: Console, doubt: Doubt | None = No
 
 def _print_wind(estimate: Estimate, screen: Console) -> None:
     climate, record, study = estimate.climate, estimate.record, estimate.study
-    known = (
-        f"mean {climate.mean_speed_ms:.1f} m/s at {climate.height_m:g} m (stated)"
-        if record is None or study is None
-        else f"mean {study.mean_speed_ms:.2f} m/s at {climate.height_m:g} m, "
-        f"{rounded(record.coverage.hours, 3)} hours of readings, "
-        f"{percent(record.coverage.share, 3)} of the time they span"
-    )
+    if record is None or study is None:
+        how = "summed up by others" if estimate.wind.readings is not None else "stated"
+        known = f"mean {climate.mean_speed_ms:.1f} m/s at {climate.height_m:g} m ({how})"
+    else:
+        known = (
+            f"mean {study.mean_speed_ms:.2f} m/s at {climate.height_m:g} m, "
+            f"{rounded(record.coverage.hours, 3)} hours of readings, "
+            f"{percent(record.coverage.share, 3)} of the time they span"
+        )
+    if estimate.long_term is not None:
+        known += f"; over the long term {climate.mean_speed_ms:.2f} m/s"
     screen.print(
         Text(f"Wind: {known}; Weibull shape {climate.shape:.2f}, scale {climate.scale_ms:.2f} m/s")
     )

@@ -1,25 +1,23 @@
-"""The builds side by side in words: which is better, why, and whether any of them pays."""
+"""The builds in words: which is better, why, and whether any of them pays."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
 
-from rich import box
 from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
+from yieldest.breakeven import break_even
 from yieldest.climate.site import LOW_MEAN_SPEED_MS
 from yieldest.compare import count_ladders
 from yieldest.energy.losses import kept_share
 from yieldest.estimate import BuildEstimate, Estimate
-from yieldest.money.cost import Cost, flow_of
+from yieldest.money.cost import Cost
 from yieldest.money.measures import present_value
 from yieldest.money.terms import MoneyTerms
+from yieldest.money.years import flow_of
+from yieldest.show.side_by_side import side_by_side
 from yieldest.show.spending import print_break_even, print_costs, print_ladder
-from yieldest.show.words import percent, print_heading, print_list, rounded
+from yieldest.show.words import print_heading, print_list, rounded, whole
 
 TOO_NEAR = 0.10
 """Costs per kWh closer than this are too near to call; our choice, well within the usual doubt."""
@@ -29,134 +27,16 @@ THIN_MARGIN = 0.20
 """A build that would lose money with so much less energy stands on a knife's edge; our choice."""
 
 
-@dataclass(frozen=True)
-class Line:
-    """One line of the table of builds side by side.
-
-    Parameters
-    ----------
-    label, unit : str
-    value : callable
-        The figure of a build, or None.
-    write : callable
-        The figure as text.
-    more_is_better : bool
-    none_is_never : bool
-        Whether a build with a cost and energy but no such figure never has it.
-    """
-
-    label: str
-    unit: str
-    value: Callable[[BuildEstimate], float | None]
-    write: Callable[[float | None], str]
-    more_is_better: bool
-    none_is_never: bool = False
-
-    def text(self, build: BuildEstimate) -> str:
-        """Return the figure of a build as text."""
-        value = self.value(build)
-        earns = build.cost is not None and build.energy.net_kwh_per_year > 0
-        return "never" if value is None and self.none_is_never and earns else self.write(value)
-
-
-def _of_cost(measure: str) -> Callable[[BuildEstimate], float | None]:
-    def value(build: BuildEstimate) -> float | None:
-        return None if build.cost is None else getattr(build.cost, measure)
-
-    return value
-
-
-def lines_of(estimate: Estimate) -> list[Line]:
-    """Return the lines of energy and money that builds are compared by."""
-    money = estimate.currency
-
-    priced = estimate.terms.price_per_kwh is not None
-
-    def two(value: float | None) -> str:
-        return rounded(value, 2)
-
-    lines = [
-        Line("net energy", "kWh/year", lambda b: b.energy.net_kwh_per_year, two, True),
-        Line("capital cost [6]", money, _of_cost("capital_cost"), lambda v: rounded(v, 4), False),
-    ]
-    if estimate.terms.wage_per_hour:
-        lines.append(
-            Line("  own labour for nothing", money, _of_cost("capital_cost_without_wage"),
-                 lambda v: rounded(v, 4), False)
-        )  # fmt: skip
-    lines += [
-        Line("own labour", "hours", _of_cost("labour_hours"), lambda v: rounded(v, 3), False),
-        Line("upkeep, first year", f"{money}/year", _of_cost("upkeep_per_year"), two, False),
-        Line("cost per kWh [7]", f"{money}/kWh", _of_cost("cost_per_kwh"), two, False),
-        Line(
-            "  by recovery factor", f"{money}/kWh", _of_cost("cost_per_kwh_by_recovery"), two, False
-        ),
-    ]
-    if estimate.terms.wage_per_hour:
-        lines.append(
-            Line("  own labour for nothing", f"{money}/kWh", _of_cost("cost_per_kwh_without_wage"),
-                 two, False)
-        )  # fmt: skip
-    lines += [
-        Line("simple payback [8]", "years", _of_cost("simple_payback_years"), two, False, priced),
-        Line(
-            "discounted payback", "years", _of_cost("discounted_payback_years"), two, False, priced
-        ),
-        Line("net present value", money, _of_cost("net_present_value"), two, True),
-        Line("rate of return", "per year", _of_cost("internal_rate_of_return"), percent, True),
-        Line("benefit over cost", "", _of_cost("benefit_cost_ratio"), two, True),
-        Line("an own hour earns", f"{money}/hour", _of_cost("earned_per_own_hour"), two, True),
-        Line("energy payback", "years", _of_cost("energy_payback_years"), two, False),
-        Line("carbon payback", "years", _of_cost("carbon_payback_years"), two, False),
-    ]
-    return [
-        line
-        for line in lines
-        if line.none_is_never or any(line.value(build) is not None for build in estimate.builds)
-    ]
-
-
-def better(line: Line, builds: tuple[BuildEstimate, ...]) -> int | None:
-    """Return which build is better by a line, by what is printed; None where that is alike."""
-    sign = -1.0 if line.more_is_better else 1.0
-    ranked = sorted(
-        (sign * value, i)
-        for i, build in enumerate(builds)
-        if (value := line.value(build)) is not None
-    )
-    if not ranked or len(builds) < 2:
-        return None
-    texts = [line.text(build) for build in builds]
-    best = ranked[0][1]
-    return None if texts.count(texts[best]) > 1 else best
-
-
 def print_verdict(estimate: Estimate, screen: Console) -> None:
     """Print the money of all builds side by side, why one is better, and what it comes from."""
     print_heading("Side by side, money in real terms (today's money)", screen)
-    screen.print(_side_by_side(estimate))
+    screen.print(side_by_side(estimate))
     if len(estimate.builds) > 1:
         print_list("Why", reasons(estimate), screen)
     print_costs(estimate, screen)
     for ladder in count_ladders(estimate):
         print_ladder(ladder, estimate.currency, screen)
     print_break_even(estimate, screen)
-
-
-def _side_by_side(estimate: Estimate) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
-    table.add_column("")
-    for build in estimate.builds:
-        table.add_column(Text(build.name), justify="right", overflow="fold")
-    table.add_column("unit")
-    for line in lines_of(estimate):
-        best = better(line, estimate.builds)
-        cells = []
-        for i, build in enumerate(estimate.builds):
-            mark = "better " if i == best else ""
-            cells.append(Text(f"{mark}{line.text(build)}"))
-        table.add_row(line.label, *cells, line.unit)
-    return table
 
 
 def reasons(estimate: Estimate) -> list[str]:
@@ -251,7 +131,36 @@ def verdict(estimate: Estimate) -> list[str]:
     """Return in plain words which build is the cheaper, and whether any of them pays."""
     priced = _priced(estimate)
     which = [_which(priced[0], priced[1], estimate.currency)] if len(priced) > 1 else []
-    return which + whether_it_pays(estimate)
+    return [
+        *_still_invented(estimate),
+        *which,
+        *whether_it_pays(estimate),
+        *_carried_to_the_years(estimate),
+    ]
+
+
+def _still_invented(estimate: Estimate) -> list[str]:
+    if not estimate.left_as_started:
+        return []
+    return [
+        f"{', '.join(estimate.left_as_started)}: still the invented numbers that `yieldest "
+        "start` wrote, so this is no answer about a machine of yours yet."
+    ]
+
+
+def _carried_to_the_years(estimate: Estimate) -> list[str]:
+    """Say how far the measured wind was from that of the years, where a reference knows them."""
+    found, factor = estimate.long_term, estimate.wind.long_term_factor
+    if found is None:
+        return []
+    change = "no more and no less"
+    if abs(factor - 1) >= WORTH_NAMING:
+        change = f"{abs(1 - factor):.0%} {'less' if factor < 1 else 'more'}"
+    return [
+        f"The record read {estimate.wind.start_ms:.2f} m/s; over {found.reference_years:.1f} years "
+        f"of {found.provenance.source} the same place has {estimate.climate.mean_speed_ms:.2f}, "
+        f"{change}, and every figure here is for those years."
+    ]
 
 
 def whether_it_pays(estimate: Estimate) -> list[str]:
@@ -270,7 +179,13 @@ def whether_it_pays(estimate: Estimate) -> list[str]:
         ]
     else:
         shown = max(priced, key=lambda b: _cost(b).net_present_value or 0.0)
-        sentences = _does_it_pay(shown, terms, estimate.currency, alone=len(priced) == 1)
+        sentences = _does_it_pay(shown, estimate, alone=len(priced) == 1)
+    if shown.wind.roof is not None and shown.wind.roof.disturbed_share > 0:
+        sentences.append(
+            f"{shown.wind.roof.disturbed_share:.0%} of the rotor of {shown.name} stands in the "
+            "disturbed flow over the roof, where no formula gives a figure to trust: take all of "
+            "this as the most it could be."
+        )
     if shown.climate.mean_speed_ms < LOW_MEAN_SPEED_MS:
         sentences.append(
             f"A mean wind of {shown.climate.mean_speed_ms:.1f} m/s at the hub is very little; "
@@ -298,7 +213,26 @@ def _which(best: BuildEstimate, second: BuildEstimate, money: str) -> str:
     )
 
 
-def _does_it_pay(build: BuildEstimate, terms: MoneyTerms, money: str, *, alone: bool) -> list[str]:
+def _why_not(build: BuildEstimate, terms: MoneyTerms, money: str) -> str:
+    """Say what a losing build earns and costs, and what wind it would take."""
+    flow = _cost(build).flow
+    paid, earned = (float(present_value(f, terms.discount_rate)) for f in (flow.cost, flow.value))
+    needed = break_even(build, terms)
+    wind = None if needed is None else needed.hub_mean_speed_ms
+    would = (
+        "no wind would make up for that"
+        if wind is None
+        else f"to pay just so it would take a mean wind of {rounded(wind)} m/s at the hub, where "
+        f"{build.climate.mean_speed_ms:.1f} is reckoned"
+    )
+    return (
+        f"Why: in those years its energy is worth {rounded(earned)} {money}, and building and "
+        f"keeping it costs {rounded(paid)}; {would}."
+    )
+
+
+def _does_it_pay(build: BuildEstimate, estimate: Estimate, *, alone: bool) -> list[str]:
+    terms, money = estimate.terms, estimate.currency
     cost, energy = _cost(build), build.energy
     value = cost.net_present_value or 0.0
     span = f"{terms.life_years} years, in today's money"
@@ -306,11 +240,12 @@ def _does_it_pay(build: BuildEstimate, terms: MoneyTerms, money: str, *, alone: 
         who = build.name if alone else f"even {build.name}, which loses least,"
         sentences = [
             f"Not worth it for the money: {who} is down {rounded(-value)} {money} over {span}. "
-            "There can be other reasons to build it, but saving money is not one."
+            "There can be other reasons to build it, but saving money is not one.",
+            _why_not(build, terms, money),
         ]
         if terms.wage_per_hour and (cost.earned_per_own_hour or 0.0) > 0:
             sentences.append(
-                f"Counted without a wage, each of its {rounded(cost.labour_hours, 3)} hours of own "
+                f"Counted without a wage, each of its {whole(cost.labour_hours, 3)} hours of own "
                 f"work earns {rounded(cost.earned_per_own_hour)} {money}, rather than the "
                 f"{terms.wage_per_hour:g} stated."
             )
@@ -331,12 +266,13 @@ def _does_it_pay(build: BuildEstimate, terms: MoneyTerms, money: str, *, alone: 
         sentences.append(
             f"On these figures {build.name} pays: it gains {rounded(value)} {money} over {span}, "
             f"and goes on paying down to {rounded(needed * energy.net_kwh_per_year)} kWh a year, "
-            f"{needed:.0%} of what is reckoned. That stands or falls with the wind record, the "
-            "curve and the assumptions listed below."
+            f"{needed:.0%} of what is reckoned. That stands or falls with the "
+            f"{'stated wind' if estimate.record is None else 'wind record'}, the curve and the "
+            "assumptions listed below."
         )
     if cost.labour_hours > 0 and not terms.wage_per_hour and cost.earned_per_own_hour is not None:
         sentences.append(
-            f"That counts {rounded(cost.labour_hours, 3)} hours of own work as free; spread over "
+            f"That counts {whole(cost.labour_hours, 3)} hours of own work as free; spread over "
             f"them, each hour earns {rounded(cost.earned_per_own_hour)} {money}."
         )
     if terms.used_share == 1.0:

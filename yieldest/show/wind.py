@@ -12,7 +12,7 @@ from rich.text import Text
 
 from yieldest.climate.air import STANDARD_DENSITY_KG_M3
 from yieldest.climate.breakdown import STEADY_FROM_MS, Group, Gustiness
-from yieldest.climate.fit import SOURCES, class_bounds
+from yieldest.climate.fit import METHODS, class_bounds
 from yieldest.climate.goodness import FitResult
 from yieldest.climate.study import WindStudy
 from yieldest.climate.weibull import share_above
@@ -317,7 +317,8 @@ def _methods(study: WindStudy) -> list[str]:
         "half of 1.225 kg/m3 (ISO 2533, sea level) times the mean cube of the readings, Sheppard's "
         "correction for rounding (Kendall & Stuart)",
         study.doubt.method,
-        f"{SOURCES[study.chosen.method]}; standard errors in brackets from the same bootstrap",
+        f"{METHODS[study.chosen.method].source}; standard errors in brackets from the same "
+        "bootstrap",
         "an invented machine: power as the cube of speed from 3 to 11 m/s, level to 25 m/s; by the "
         "fit against reading by reading",
         "mean cube of the fit over that of the readings",

@@ -243,7 +243,7 @@ def month_hour_chart(record: Record) -> Chart:
 
     return Chart(
         "wind-months-hours",
-        "When the wind blows: by month and hour of day",
+        "When it blows, by month and hour of day",
         message,
         "mean of the readings of each month and hour, as they stand in the record",
         {

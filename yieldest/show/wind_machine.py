@@ -7,7 +7,7 @@ from typing import Any
 
 from yieldest.climate.air import STANDARD_DENSITY_KG_M3
 from yieldest.climate.breakdown import Group, Gustiness
-from yieldest.climate.fit import SOURCES
+from yieldest.climate.fit import METHODS
 from yieldest.climate.study import WindStudy
 
 
@@ -60,7 +60,7 @@ def study_as_dictionary(study: WindStudy) -> dict[str, Any]:
             "poor": chosen.poor,
             "energy_from_readings_above_error": study.reading_limit,
         },
-        "fits": [{**asdict(fit), "source": SOURCES[fit.method]} for fit in study.fits],
+        "fits": [{**asdict(fit), "source": METHODS[fit.method].source} for fit in study.fits],
         "humps_ms": list(study.humps_ms),
         "screening": [
             {

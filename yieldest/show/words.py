@@ -22,6 +22,13 @@ def rounded(value: float | None, digits: int = 2) -> str:
     return f"{round(value, places):,.{max(0, places)}f}"
 
 
+def whole(value: float | None, digits: int) -> str:
+    """Write a number as `rounded` does, but from 1 on without decimals."""
+    if value is None or abs(value) < 1:
+        return rounded(value, digits)
+    return rounded(value, min(digits, 1 + math.floor(math.log10(abs(value)))))
+
+
 def percent(share: float | None, digits: int = 2) -> str:
     """Write a share as a percentage; "-" for None."""
     return NOT_KNOWN if share is None else f"{rounded(100 * share, digits)} %"
@@ -50,5 +57,6 @@ def print_list(heading: str, texts: Iterable[str], screen: Console) -> None:
 def print_item(mark: str, text: str, screen: Console) -> None:
     """Print a text behind its mark, later lines under the first."""
     later = " " * (len(mark) + 1)
-    lines = wrap(text, screen.width, initial_indent=f"{mark} ", subsequent_indent=later)
-    screen.print(Text("\n".join(lines)))
+    together = text.replace(" %", "\N{NO-BREAK SPACE}%")
+    lines = wrap(together, screen.width, initial_indent=f"{mark} ", subsequent_indent=later)
+    screen.print(Text("\n".join(lines).replace("\N{NO-BREAK SPACE}%", " %")))

@@ -86,13 +86,13 @@ def minute_means(readings: Readings, stated_s: float | None) -> tuple[Readings, 
     warnings = []
     if not full.all():
         warnings.append(
-            f"{int((~full).sum())} minute(s) with less than half of the usual readings were left "
-            "out."
+            "Minutes left out for having less than half of the usual readings: "
+            f"{int((~full).sum())}."
         )
     if usual < FEW_IN_A_MINUTE:
         warnings.append(
-            f"A minute holds only {usual:.0f} reading(s), so the 1-minute means are rough and the "
-            "bins smear."
+            f"A minute holds only {usual:.0f} reading{'s' * (round(usual) != 1)}, so the 1-minute "
+            "means are rough and the bins smear."
         )
     return (
         averaged.noting(warnings=tuple(warnings)),

@@ -54,6 +54,37 @@ def phase_factor(circuit: Circuit, between: str) -> float:
     return float(1 / np.sqrt(3)) if circuit == "three-phase" and between == "lines" else 1.0
 
 
+def bench_constants(
+    rpm: npt.ArrayLike, volts: npt.ArrayLike, amps: npt.ArrayLike
+) -> tuple[float, float | None]:
+    """Return volts per rpm and inner resistance from a bench test.
+
+    Parameters
+    ----------
+    rpm, volts, amps : array_like, shape (n,)
+        Volts and amps of one phase, or direct; lines with 0 A are open-circuit, and one at least
+        is.
+
+    Returns
+    -------
+    volts_per_rpm : float
+    inner_ohm : float or None
+        None where no line is loaded.
+
+    Notes
+    -----
+    Volts per rpm by least squares through the origin over the open-circuit lines; inner resistance
+    R = (k n - V) / I, the median over the loaded lines (Ohm's law; the reactance of the winding is
+    counted as if it were resistance).
+    """
+    n, v, i = floats(rpm), floats(volts), floats(amps)
+    unloaded, loaded = i == 0, i > 0
+    per_rpm = float((n * v)[unloaded].sum() / (n[unloaded] ** 2).sum())
+    if not loaded.any():
+        return per_rpm, None
+    return per_rpm, float(np.median((per_rpm * n[loaded] - v[loaded]) / i[loaded]))
+
+
 def read_generator(path: Path, meters: Meters, winding_ohm: float | None = None) -> Generator:
     """Read a bench test of a generator.
 
@@ -74,9 +105,7 @@ def read_generator(path: Path, meters: Meters, winding_ohm: float | None = None)
 
     Notes
     -----
-    Volts per rpm by least squares through the origin over the open-circuit lines; inner resistance
-    R = (k n - V) / I, the median over the loaded lines (Ohm's law; the reactance of the winding is
-    counted as if it were resistance).
+    See `bench_constants`.
     """
     table = open_readings(path, meters.decimal)
     columns = find_columns(table, {})
@@ -106,20 +135,15 @@ def read_generator(path: Path, meters: Meters, winding_ohm: float | None = None)
             f"{path}: no line is open-circuit (rpm and volts, with amps and load blank or 0); "
             "measure the volts at one rpm at least with nothing connected."
         )
-    per_rpm = float((rpm * phase_volts)[open_circuit].sum() / (rpm[open_circuit] ** 2).sum())
-    loaded = there & (current > 0)
-    inner = winding_ohm
-    if inner is None and loaded.any():
-        found = (per_rpm * rpm[loaded] - phase_volts[loaded]) / current[loaded]
-        inner = float(np.median(found))
-        if inner <= 0:
-            raise InputError(
-                f"{path}: under load the volts are not below the open-circuit volts of the same "
-                "rpm, so there is no inner resistance; check rpm, volts and amps."
-            )
+    per_rpm, loaded_ohm = bench_constants(rpm[there], phase_volts[there], current[there])
+    if winding_ohm is None and loaded_ohm is not None and loaded_ohm <= 0:
+        raise InputError(
+            f"{path}: under load the volts are not below the open-circuit volts of the same "
+            "rpm, so there is no inner resistance; check rpm, volts and amps."
+        )
     return Generator(
         volts_per_rpm=per_rpm,
-        inner_ohm=inner,
+        inner_ohm=loaded_ohm if winding_ohm is None else winding_ohm,
         phases=3 if wiring.circuit == "three-phase" else 1,
         source=str(path),
     )

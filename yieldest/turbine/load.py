@@ -244,11 +244,11 @@ def on_load(
             f"{name}: a resistor makes heat only; a kWh of it is worth what it replaces, not what "
             "a kWh from the mains costs."
         )
-    extra = float(np.hypot(OTHER_LOAD_DOUBT if other else 0.0, CONVERSION_DOUBT))
+    from_other = OTHER_LOAD_DOUBT if other else 0.0
     if conversion is not None:
-        curve = _converted(curve, conversion, extra)
+        curve = _converted(curve, conversion, float(np.hypot(from_other, CONVERSION_DOUBT)))
     elif other:
-        curve = _more_doubtful(curve, extra)
+        curve = _more_doubtful(curve, from_other)
     method = curve.provenance.method
     if conversion is not None:
         method += f", through {LOAD_WORDS[kind]} ({conversion.source})"

@@ -195,14 +195,14 @@ def _without_impossible(readings: Readings, area_m2: float) -> Readings:
     )
     if wrong.sum() > MANY_WRONG * wrong.size:
         raise InputError(
-            f"{text}, and so do {int(wrong.sum()) - 1} other(s) of {wrong.size} readings; check "
+            f"{text}, and so do {int(wrong.sum()) - 1} more of {wrong.size} readings; check "
             "the rotor size (in m or m2), the units of power and speed, and where the anemometer "
             "stood."
         )
     return readings.only(~wrong).noting(
         warnings=(
-            f"{text}; {int(wrong.sum())} such reading(s) were left out. Either a slip of the pen, "
-            "or the gust had passed the anemometer already.",
+            f"{text}; readings like it that were left out: {int(wrong.sum())}. Either a slip of "
+            "the pen, or the gust had passed the anemometer already.",
         )
     )
 

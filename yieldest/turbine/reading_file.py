@@ -103,7 +103,7 @@ def _speed(
         if unit is None:
             raise InputError(
                 f"{table.path}: the heading {heading!r} does not say the speed unit; state units "
-                f"as one of {', '.join(SPEED_UNITS)}."
+                f"(on the command line --units) as one of {', '.join(SPEED_UNITS)}."
             )
         raw, _ = blank_marks("speed", numbers_of(table, heading, ())[0], unit, ())
         speed = to_metres_per_second(raw, unit)
@@ -121,8 +121,8 @@ def _speed(
     else:
         raise InputError(
             f"{table.path}: no column was recognised as the wind speed; the columns are "
-            f"{', '.join(map(repr, table.headings))}; name one 'wind speed (m/s)' or state which "
-            "it is."
+            f"{', '.join(map(repr, table.headings))}; name one 'wind speed (m/s)', or state which "
+            "it is (meters.columns; on the command line --column speed=HEADING)."
         )
     if (speed < 0).any():
         line = table.line(int(np.argmax(speed < 0)))
@@ -221,11 +221,11 @@ def _without_mismatches(readings: Readings, volts: FloatArray, amps: FloatArray)
     )
     if wrong.sum() > MANY_WRONG * wrong.size:
         raise InputError(
-            f"{text}, nor is it in {int(wrong.sum()) - 1} other line(s); check the units (mA or A, "
-            "W or kW) and the circuit, or leave out the column that is wrong."
+            f"{text}, nor is it in {int(wrong.sum()) - 1} more of the lines; check the units (mA "
+            "or A, W or kW) and the circuit, or leave out the column that is wrong."
         )
     return readings.only(~wrong).noting(
-        warnings=(f"{text}; {int(wrong.sum())} such line(s) were left out.",)
+        warnings=(f"{text}; lines like it that were left out: {int(wrong.sum())}.",)
     )
 
 
@@ -255,7 +255,7 @@ def _without_blanks(readings: Readings) -> Readings:
         )
     blank = int((~there).sum())
     # The first line of a count of pulses has no interval before it.
-    warning = f"{readings.table.path}: {blank} line(s) without a speed or a power were left out."
+    warning = f"{readings.table.path}: lines left out for want of a speed or a power: {blank}."
     return readings.only(there).noting(warnings=(warning,) if blank else ())
 
 
@@ -267,15 +267,15 @@ def _ordered(readings: Readings) -> Readings:
     disordered = int((np.diff(readings.time_s) < 0).sum())
     if disordered:
         warnings.append(
-            f"{readings.table.path}: {disordered} line(s) go back in time; the readings were "
+            f"{readings.table.path}: lines that go back in time: {disordered}; the readings were "
             "sorted."
         )
     readings = readings.only(np.argsort(readings.time_s, kind="stable"))
     cells = np.nan_to_num(np.column_stack(list(readings.columns().values())), nan=-np.inf)
-    double = np.concatenate(([False], (np.diff(cells, axis=0) == 0).all(axis=1)))
+    double = np.concatenate(([False], (cells[1:] == cells[:-1]).all(axis=1)))
     if double.any():
         warnings.append(
-            f"{readings.place(int(np.argmax(double)))}: {int(double.sum())} line(s) repeat time "
-            "and values of the line before; each was counted once."
+            f"{readings.place(int(np.argmax(double)))}: lines that repeat time and values of the "
+            f"line before: {int(double.sum())}, this one first; each was counted once."
         )
     return readings.only(~double).noting(warnings=tuple(warnings))

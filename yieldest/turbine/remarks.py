@@ -23,20 +23,20 @@ def bin_warnings(readings: Readings, bins: Bins, smooth: SmoothCurve) -> tuple[s
     if gaps:
         listed = ", ".join(f"{BIN_WIDTH_MS * gap:g}" for gap in gaps)
         said.append(
-            f"No reading fell into the bin(s) at {listed} m/s; the curve there is drawn between "
-            "its neighbours."
+            f"No reading fell into the bin{'s' * (len(gaps) > 1)} at {listed} m/s; the curve there "
+            "is drawn between its neighbours."
         )
     thin = bins.centre_ms[bins.count < 3]
     if thin.size:
         said.append(
-            f"Fewer than three readings stand behind the bin(s) at "
+            f"Fewer than three readings stand behind the bin{'s' * (thin.size > 1)} at "
             f"{', '.join(f'{centre:g}' for centre in thin)} m/s; their scatter is borrowed from "
             "the others."
         )
     if smooth.moved_bins:
         said.append(
-            f"{smooth.moved_bins} bin(s) were moved by more than their scatter explains, so that "
-            "the curve rises to one peak and falls after it."
+            f"Bins moved by more than their scatter explains: {smooth.moved_bins}, so that the "
+            "curve rises to one peak and falls after it."
         )
     if not smooth.cut_in_seen:
         said.append(

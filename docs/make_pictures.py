@@ -1,0 +1,51 @@
+"""Draw the pictures of the handbook from the demo site, the same every time.
+
+Run `python docs/make_pictures.py` in a clone after a change to the charts; another folder may be
+named.
+"""
+
+import sys
+from pathlib import Path
+
+from yieldest.doubts import how_sure
+from yieldest.estimate import estimate
+from yieldest.plan import load_plan
+from yieldest.show.figures import charts_of
+from yieldest.show.svg import picture
+from yieldest.whatif import what_if
+
+HERE = Path(__file__).parent
+SITE = HERE.parent / "demo-sites" / "hill-yard"
+PICTURES = (
+    "wind-speeds",
+    "wind-months-hours",
+    "wind-ladder",
+    "power-curves",
+    "energy-steps-a",
+    "energy-ranges",
+    "drivers-a",
+    "cash-flow",
+    "cost-by-group",
+    "cost-by-number",
+)
+"""Charts of the page (`yieldest report --figures`) that the handbook shows."""
+
+
+def make_pictures(folder: Path) -> list[Path]:
+    """Draw every picture into a folder that is there."""
+    plan = load_plan(SITE)
+    result = estimate(plan)
+    doubt = how_sure(plan, result, plan.doubt.draws, plan.doubt.seed)
+    grids = [what_if(plan, result, number) for number in range(len(plan.build))]
+    charts = charts_of(result, doubt, grids).values()
+    by_name = {chart.name: chart for some in charts for chart in some}
+    written = []
+    for name in PICTURES:
+        written.append(folder / f"{name}.svg")
+        written[-1].write_bytes(picture(by_name[name].figure(titled=True), "svg"))
+    return written
+
+
+if __name__ == "__main__":
+    for made in make_pictures(Path(sys.argv[1]) if len(sys.argv) > 1 else HERE / "pictures"):
+        print(made)

@@ -1,0 +1,231 @@
+"""Each demo site tells the story that demo-sites/README.md says it tells."""
+
+import gzip
+import importlib.util
+import re
+import shutil
+import statistics
+from pathlib import Path
+
+import pytest
+
+from yieldest import load
+from yieldest.breakeven import break_even
+from yieldest.climate.site import LOW_MEAN_SPEED_MS
+from yieldest.overrides import read_override
+from yieldest.plan import load_plan
+from yieldest.show.verdict import verdict, whether_it_pays
+
+DEMO_SITES = Path(__file__).parents[1] / "demo-sites"
+README = (DEMO_SITES / "README.md").read_text(encoding="utf-8")
+SITES = sorted(path.parent.name for path in DEMO_SITES.glob("*/plan.toml"))
+NEW_SITES = ["fishing-quay", "river-plain", "ridge-hut"]
+
+
+def told(heading, words):
+    """A number from a story of the README, found by the words around it."""
+    story = " ".join(README.split(f"**{heading}.**")[1].split("\n\n**")[0].split())
+    found = re.search(words.replace("#", r"([\d,.]+\d)"), story)
+    assert found is not None, f"the story does not say {words!r}"
+    return float(found[1].replace(",", ""))
+
+
+@pytest.fixture(scope="module")
+def estimates():
+    """Estimate each new site once, with what it would take to pay beside it."""
+    found = {}
+    for name in NEW_SITES:
+        plan = load(DEMO_SITES / name)
+        result = plan.estimate()
+        found[name] = result, [break_even(build, result.terms) for build in result.builds]
+    return found
+
+
+def changed(site, *changes):
+    """The estimate of a site with some of its plan changed."""
+    return load_plan(DEMO_SITES / site, [read_override(change) for change in changes]).estimate()
+
+
+def gains(estimate):
+    return [build.cost.net_present_value for build in estimate.builds]
+
+
+def test_the_readme_names_every_site_and_no_other():
+    assert sorted(re.findall(r"^\| `([a-z-]+)` \|", README, re.MULTILINE)) == SITES
+
+
+@pytest.mark.parametrize("site", SITES)
+def test_every_file_says_first_that_it_is_invented(site):
+    for path in (DEMO_SITES / site).iterdir():
+        with gzip.open(path, "rt") if path.suffix == ".gz" else path.open() as stream:
+            assert stream.readline().startswith("# Invented data for a demo")
+
+
+@pytest.mark.parametrize("site", NEW_SITES)
+def test_a_site_runs_cleanly(site, run, tmp_path):
+    folder = shutil.copytree(DEMO_SITES / site, tmp_path / site)
+    checked = run("check", folder)
+    assert (checked.code, checked.err) == (0, "")
+    assert "the plan is sound" in checked.out
+    shown = run("estimate", folder, "--draws", 512)
+    assert (shown.code, shown.err) == (0, "")
+    assert max(map(len, shown.out.splitlines())) <= 100
+    page = tmp_path / "page.html"
+    assert run("report", folder, "-o", page, "--set", "doubt.draws=512").code == 0
+    for text in (shown.out, page.read_text(encoding="utf-8")):
+        assert "Batteries can burn" in text
+
+
+@pytest.mark.parametrize("script", ["make_records", "make_readings"])
+def test_the_scripts_make_what_is_there(script, tmp_path, monkeypatch):
+    spec = importlib.util.spec_from_file_location(script, DEMO_SITES / f"{script}.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    for site in SITES:
+        (tmp_path / site).mkdir()
+    shutil.copy(DEMO_SITES / "hill-yard" / "curve-0.9m.csv", tmp_path / "hill-yard")
+    monkeypatch.setattr(module, "HERE", tmp_path)
+    module.main()
+    made = [path for path in tmp_path.rglob("*") if path.is_file()]
+    assert len(made) >= 4
+    for path in made:
+        there = DEMO_SITES / path.relative_to(tmp_path)
+        # Unpacked: another zlib may pack the same text into other bytes.
+        unpack = gzip.decompress if path.suffix == ".gz" else bytes
+        assert unpack(path.read_bytes()) == unpack(there.read_bytes()), path.name
+
+
+def test_the_quay_is_carried_from_a_stormy_winter_to_the_long_term(estimates):
+    result, _ = estimates["fishing-quay"]
+    winter, years = told("Fishing quay", "read # m/s"), told("Fishing quay", "have read # m/s")
+    assert result.wind.start_ms == pytest.approx(winter, abs=0.005)
+    long_term = result.wind.start_ms * result.wind.long_term_factor
+    assert long_term == pytest.approx(years, abs=0.005)
+    assert years / winter == pytest.approx(4 / 5, abs=0.02)
+    assert "harbour.csv.gz" in result.wind.rungs[0].method
+    # The harbour over all its years and over that winter, reckoned from the file itself.
+    with gzip.open(DEMO_SITES / "fishing-quay" / "harbour.csv.gz", "rt") as stream:
+        rows = [line.split(",") for line in stream if line[:2] == "20"]
+    harbour = [float(speed) for _, speed, _ in rows]
+    winter_only = [float(speed) for time, speed, _ in rows if "2024-10-05" < time < "2025-02-22"]
+    ratio = statistics.fmean(harbour) / statistics.fmean(winter_only)
+    assert years / winter == pytest.approx(ratio, rel=0.03)
+
+
+def test_the_quay_stands_on_a_knifes_edge_and_its_winter_would_have_promised_much(
+    estimates, tmp_path, edit
+):
+    result, _ = estimates["fishing-quay"]
+    assert max(gains(result)) == pytest.approx(told("Fishing quay", "shrinks to # EUR"), rel=0.1)
+    first = whether_it_pays(result)[0]
+    assert first.startswith("On a knife's edge")
+    less = told("Fishing quay", "make # % less")
+    assert f"{less:.0f}% less energy than reckoned" in first
+    copied = shutil.copytree(DEMO_SITES / "fishing-quay", tmp_path / "quay")
+    text = (copied / "plan.toml").read_text(encoding="utf-8")
+    section = text[text.index("\n[wind.reference]\n") + 1 :].split("\n\n")[0]
+    assert section.count("\n") == 3  # "these four lines", as the plan says
+    edit(copied / "plan.toml", section, "# " + section.replace("\n", "\n# "))
+    winter = load(copied).estimate()
+    assert max(gains(winter)) == pytest.approx(told("Fishing quay", "gain # EUR"), rel=0.02)
+    assert "pays" in whether_it_pays(winter)[0]
+
+
+def test_the_plain_says_no_and_a_taller_mast_does_not_help(estimates):
+    result, needed = estimates["river-plain"]
+    low, high = result.builds
+    assert "Not worth it for the money" in " ".join(verdict(result))
+    assert high.cost.cost_per_kwh < low.cost.cost_per_kwh
+    assert high.cost.net_present_value < low.cost.net_present_value < 0
+    assert high.cost.cost_per_kwh == pytest.approx(told("River plain", "# USD a kWh"), rel=0.01)
+    assert result.climate.mean_speed_ms == pytest.approx(told("River plain", "# m/s"), abs=0.05)
+    wind = needed[0].hub_mean_speed_ms
+    assert wind == pytest.approx(told("River plain", "wind of # m/s"), abs=0.05)
+    assert wind / low.climate.mean_speed_ms == pytest.approx(2, abs=0.1)
+    assert all("machine_cost" in one.never for one in needed)
+
+
+def test_the_hut_pays_only_because_of_its_price(estimates):
+    result, (needed,) = estimates["ridge-hut"]
+    (hut,) = result.builds
+    price = told("Ridge hut", "below # CHF")
+    assert hut.climate.mean_speed_ms == pytest.approx(told("Ridge hut", "# m/s"), abs=0.05)
+    assert hut.climate.mean_speed_ms < LOW_MEAN_SPEED_MS
+    assert hut.air.density_kg_m3 / 1.225 == pytest.approx(4 / 5, abs=0.03)
+    assert result.terms.price_per_kwh == told("Ridge hut", "costs # CHF")
+    assert whether_it_pays(result)[0].startswith("On these figures one of 1.2 m pays")
+    assert needed.price_per_kwh == pytest.approx(price, abs=0.05)
+    assert gains(changed("ridge-hut", f"money.price_per_kwh={price - 0.1}"))[0] < 0
+    valley = changed("ridge-hut", f"money.price_per_kwh={told('Ridge hut', 'at the # CHF')}")
+    lost = told("Ridge hut", "lose # CHF")
+    assert gains(valley)[0] == pytest.approx(-lost, rel=0.02)
+
+
+def test_the_frozen_cups_of_the_hut_are_left_out(estimates):
+    result, _ = estimates["ridge-hut"]
+    frozen = next(test for test in result.study.screening.tests if test.name == "frozen")
+    assert frozen.count == 130 + 96 + 150
+
+
+def test_the_quays_wind_is_told_as_read_and_over_the_years(run):
+    shown = " ".join(run("estimate", DEMO_SITES / "fishing-quay", "--draws", 512).out.split())
+    assert "mean 6.16 m/s at 6 m" in shown
+    assert "over the long term 4.99 m/s" in shown
+    assert re.search(
+        r"The record read 6.16 m/s; over 6.0 years of harbour.csv.gz .* 19% less", shown
+    )
+    # Both builds stand at one height, so the hub is reached once.
+    assert shown.count(" at the hub 5.37 ") == 1
+    # Whole m/s in the harbour are no reason to doubt that the winds of the years are Weibull.
+    assert "poor fit" not in shown
+    assert re.search(r"mean wind at the hub 5\.45 rather than 5\.37 m/s", shown)
+
+
+def test_the_plain_says_why_not_and_sends_nobody_measuring(run):
+    shown = " ".join(run("estimate", DEMO_SITES / "river-plain").out.split())
+    why = re.search(
+        r"Why: .* worth ([\d,]+) USD, and building and keeping it costs ([\d,]+);", shown
+    )
+    earned, paid = (float(text.replace(",", "")) for text in why.groups())
+    lost = float(re.search(r"is down ([\d,]+) USD", shown)[1].replace(",", ""))
+    assert paid - earned == pytest.approx(lost, abs=100)
+    assert "it would take a mean wind of 5.9 m/s at the hub, where 2.9 is reckoned" in shown
+    assert shown.count("no measurement is likely to turn the answer") == 2
+    assert "narrower" not in shown
+
+
+def test_a_kwh_of_the_hut_that_is_used_costs_what_it_would_have_to_be_worth(estimates, run):
+    result, (needed,) = estimates["ridge-hut"]
+    cost = result.builds[0].cost
+    assert cost.cost_per_used_kwh == pytest.approx(needed.price_per_kwh, rel=1e-6)
+    assert cost.cost_per_used_kwh == pytest.approx(cost.cost_per_kwh / result.terms.used_share)
+    shown = run("estimate", DEMO_SITES / "ridge-hut", "--json").json["builds"][0]["doubt"]
+    # A kWh cheaper than the generator's is not one that is cheap only because it is dumped.
+    assert shown["chance_cheaper_than_bought_kwh"] == pytest.approx(
+        shown["chance_paid_back_with_interest"], abs=0.01
+    )
+    assert "cost_per_used_kwh" in shown
+
+
+def test_a_test_for_frozen_cups_that_cannot_be_made_is_said(tmp_path, edit, run):
+    folder = shutil.copytree(DEMO_SITES / "ridge-hut", tmp_path / "hut")
+    assert "cannot be looked for" not in run("check", folder).out
+    edit(folder / "plan.toml", 'columns = { temperature = "Air (C)" }\n', "")
+    assert re.search(r"columns not used: +Air \(C\) ", run("check", folder).out)
+    for command in ("check", "estimate"):
+        shown = " ".join(run(command, folder).out.split())
+        assert "frozen cups cannot be looked for; name its column in wind.columns" in shown
+
+
+def test_a_sweep_says_never_where_the_hut_never_pays(run):
+    swept = run("estimate", DEMO_SITES / "ridge-hut", "--sweep", "money.price_per_kwh=0.3:4.9:2")
+    cheap, dear = (line for line in swept.out.splitlines() if "one of 1.2 m" in line)
+    assert " never " in cheap
+    assert " never " not in dear
+
+
+def test_the_page_of_the_hut_sets_a_used_kwh_against_the_generators(tmp_path, run):
+    page = tmp_path / "hut.html"
+    run("report", DEMO_SITES / "ridge-hut", "-o", page, "--set", "doubt.draws=0")
+    text = " ".join(page.read_text(encoding="utf-8").split())
+    assert "a used one costs 3.6 and is worth 4.9 CHF, and 25% of them are worth nothing" in text

@@ -1,0 +1,83 @@
+"""How `--help` looks: examples on lines of their own to copy, options in groups."""
+
+import inspect
+from contextlib import AbstractContextManager
+from typing import Protocol
+
+import typer
+from typer.core import TyperCommand, TyperGroup
+
+WIDTH = 100
+"""Columns that help takes at most."""
+ARGUMENTS, OTHERS = "Arguments", "Options"
+"""Headings of what belongs to no group."""
+EXAMPLE = "Example: "
+
+
+class HelpWriter(Protocol):
+    """What is used of the formatter that typer hands over; where it is from depends on the version.
+
+    Its methods are those of click's `HelpFormatter`.
+    """
+
+    def write(self, string: str) -> None:
+        """Write as it stands."""
+
+    def write_text(self, text: str) -> None:
+        """Write a paragraph, wrapped."""
+
+    def write_dl(self, rows: list[tuple[str, str]]) -> None:
+        """Write names and what they mean, in two columns."""
+
+    def section(self, name: str) -> AbstractContextManager[None]:
+        """Write a heading, and indent what follows."""
+
+    def indentation(self) -> AbstractContextManager[None]:
+        """Indent what follows."""
+
+
+class GroupedCommand(TyperCommand):
+    """A command whose options stand under the headings given as their `rich_help_panel`."""
+
+    def format_help_text(self, ctx: typer.Context, formatter: HelpWriter) -> None:  # type: ignore[override]
+        """Write what the command does, and its examples."""
+        _write_help(self.help, formatter)
+
+    def format_options(self, ctx: typer.Context, formatter: HelpWriter) -> None:  # type: ignore[override]
+        """Write the arguments, then the options group by group."""
+        groups: dict[str, list[tuple[str, str]]] = {}
+        for param in self.get_params(ctx):
+            row = param.get_help_record(ctx)
+            if row is not None:
+                heading = OTHERS if param.param_type_name == "option" else ARGUMENTS
+                group = getattr(param, "rich_help_panel", None) or heading
+                groups.setdefault(group, []).append(row)
+        for group, rows in groups.items():
+            with formatter.section(group):
+                formatter.write_dl(rows)
+
+
+class Commands(TyperGroup):
+    """All commands, in the order in which they were added."""
+
+    def format_help_text(self, ctx: typer.Context, formatter: HelpWriter) -> None:  # type: ignore[override]
+        """Write what the commands are for, and examples."""
+        _write_help(self.help, formatter)
+
+
+def paragraphs(text: str | None) -> tuple[list[str], list[str]]:
+    """Return the paragraphs of a help text, each as one line: those of words, and the examples."""
+    lines = [" ".join(part.split()) for part in inspect.cleandoc(text or "").split("\n\n")]
+    words = [line for line in lines if not line.startswith(EXAMPLE)]
+    return words, [line.removeprefix(EXAMPLE) for line in lines if line.startswith(EXAMPLE)]
+
+
+def _write_help(text: str | None, formatter: HelpWriter) -> None:
+    words, examples = paragraphs(text)
+    with formatter.indentation():
+        for line in words:
+            formatter.write("\n")
+            formatter.write_text(line)
+    formatter.write("\n")
+    for example in examples:
+        formatter.write(f"  {EXAMPLE}{example}\n")

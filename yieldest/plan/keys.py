@@ -1,0 +1,183 @@
+"""Which keys a plan may hold, where, and what each takes, told from the types of the tables."""
+
+from __future__ import annotations
+
+import types
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Annotated, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from yieldest.plan.section import NAMES_A_FILE
+from yieldest.plan.whole import Plan
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table that a plan may hold.
+
+    Parameters
+    ----------
+    path : tuple of str
+        Its names from the top; () for the top itself.
+    many : bool
+        Whether there may be several, written with double brackets.
+    model : type
+        Its pydantic model.
+    """
+
+    path: tuple[str, ...]
+    many: bool
+    model: type[BaseModel]
+
+    @property
+    def heading(self) -> str:
+        """As it stands in the file, such as [money] or [[build.cable]]."""
+        name = ".".join(self.path)
+        return f"[[{name}]]" if self.many else f"[{name}]"
+
+    @property
+    def keys(self) -> dict[str, FieldInfo]:
+        """Its keys, without the path of the plan, which no file states."""
+        fields = self.model.model_fields
+        return {name: field for name, field in fields.items() if (self.path, name) != ((), "path")}
+
+
+def tables() -> list[Table]:
+    """Return every table of a plan, each before those within it, the top first."""
+    return list(_tables_in(Table((), False, Plan)))
+
+
+def _tables_in(table: Table) -> Iterator[Table]:
+    yield table
+    for name, field in table.keys.items():
+        model, many = table_of(field)
+        if model is not None:
+            yield from _tables_in(Table((*table.path, name), many, model))
+
+
+def table_of(field: FieldInfo) -> tuple[type[BaseModel] | None, bool]:
+    """Return the model of a key that holds a table, and whether it holds several; None for none."""
+    return _table_in(field.annotation, False)
+
+
+def _table_in(annotation: object, many: bool) -> tuple[type[BaseModel] | None, bool]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation, many
+    for part in get_args(annotation):
+        model, several = _table_in(part, many or get_origin(annotation) is list)
+        if model is not None:
+            return model, several
+    return None, False
+
+
+def table_at(location: tuple[int | str, ...]) -> Table:
+    """Return the innermost table that a place in a plan leads to."""
+    table = Table((), False, Plan)
+    for part in location:
+        if isinstance(part, str):
+            model, many = table_of(table.keys[part]) if part in table.keys else (None, False)
+            if model is None:
+                break
+            table = Table((*table.path, part), many, model)
+    return table
+
+
+def last_key(location: tuple[int | str, ...]) -> int:
+    """Return how deep in a place the last key stands that the plan may hold; 0 at the top."""
+    depths = [n for n, part in enumerate(location) if part in table_at(location[:n]).keys]
+    return max(depths, default=0)
+
+
+def note(field: FieldInfo, name: str) -> str:
+    """Return what is said of a key by `section.key`: its "unit", or what holds if "left_out"."""
+    extra = field.json_schema_extra
+    return str(extra[name]) if isinstance(extra, dict) else ""
+
+
+def allowed(field: FieldInfo) -> str:
+    """Return in words what a key takes, such as "a number above 0"."""
+    return _allowed(field.annotation, field.metadata)
+
+
+def _allowed(annotation: object, constraints: list[object]) -> str:
+    origin, parts = get_origin(annotation), get_args(annotation)
+    if origin is Annotated:
+        inner = [one for part in parts[1:] for one in getattr(part, "metadata", [part])]
+        return _allowed(parts[0], [*inner, *constraints])
+    if origin in (Union, types.UnionType):
+        wide = [part for part in parts if part is not types.NoneType]
+        words = [
+            _allowed(part, constraints) for part in wide if not (part is int and float in wide)
+        ]
+        return (", or " if " or " in "".join(words) else " or ").join(dict.fromkeys(words))
+    if origin is Literal:
+        values = [in_toml(value) for value in parts]
+        return values[0] if len(values) == 1 else f"one of {', '.join(values)}"
+    if origin is list:
+        return f"a list of {_length(constraints)}{_several(parts[0])}"
+    return _allowed_plain(annotation, constraints)
+
+
+def _allowed_plain(annotation: object, constraints: list[object]) -> str:
+    if annotation in (int, float):
+        return f"a {'whole ' if annotation is int else ''}number{_bounds(constraints)}"
+    if annotation is str and NAMES_A_FILE in constraints:
+        return "the name of a file"
+    if annotation is str:
+        pattern = any(getattr(one, "pattern", None) for one in constraints)
+        return "a code of three capital letters" if pattern else "text"
+    if annotation is bool:
+        return "true or false"
+    return "a date" if annotation in (date, datetime) else "a table"
+
+
+def _several(annotation: object) -> str:
+    """Name several of what a list holds."""
+    words = _allowed(annotation, [])
+    for one in ("a number", "a table", "a list", "text"):
+        words = words.replace(one, f"{one.removeprefix('a ')}s", 1)
+    return words
+
+
+def _stated(constraints: list[object], name: str) -> float | None:
+    values = [getattr(one, name) for one in constraints if getattr(one, name, None) is not None]
+    return values[-1] if values else None
+
+
+def _length(constraints: list[object]) -> str:
+    least, most = _stated(constraints, "min_length"), _stated(constraints, "max_length")
+    if least is not None and least == most:
+        return f"{least} "
+    return "" if least is None else "one or more "
+
+
+def _bounds(constraints: list[object]) -> str:
+    ge, gt, le, lt = (_stated(constraints, name) for name in ("ge", "gt", "le", "lt"))
+    if ge is not None and lt is not None:
+        return f" from {ge:g} to below {lt:g}"
+    if ge is not None:
+        # A bound that only keeps sums from overflowing tells nobody anything.
+        return f" of {ge:g} or more" if le is None or le >= 1e9 else f" from {ge:g} to {le:,.10g}"
+    if gt is not None and lt is not None:
+        return f" between {gt:g} and {lt:g}"
+    if gt is not None:
+        return f" above {gt:g}" + ("" if le is None else f" and up to {le:g}")
+    return ""
+
+
+def in_toml(value: object) -> str:
+    """Write a value as it stands in a plan."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    if isinstance(value, list):
+        return f"[{', '.join(map(in_toml, value))}]"
+    if isinstance(value, dict):
+        pairs = ", ".join(f"{name} = {in_toml(part)}" for name, part in value.items())
+        return f"{{ {pairs} }}"
+    return str(value)

@@ -1,0 +1,141 @@
+"""What is wrong with a plan, in one sentence: the key, what was found, what was expected."""
+
+from __future__ import annotations
+
+import difflib
+
+from pydantic import ValidationError
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
+
+from yieldest.plan.keys import Table, allowed, in_toml, last_key, note, table_at, table_of, tables
+from yieldest.plan.section import SHARES
+
+Location = tuple[int | str, ...]
+
+
+def trouble_of(error: ValidationError) -> ErrorDetails:
+    """Return the trouble to name; a misspelt key explains a missing one, so it comes first."""
+    return min(error.errors(), key=lambda found: found["type"] != "extra_forbidden")
+
+
+def refusal(trouble: ErrorDetails) -> str:
+    """Say what is wrong and how to mend it.
+
+    Parameters
+    ----------
+    trouble : dict
+        Of a plan, as pydantic found it.
+    """
+    location, kind, found = tuple(trouble["loc"]), trouble["type"], trouble["input"]
+    if kind == "value_error":
+        where = f"{_spell(location)}: " if location else ""
+        return f"{where}{trouble['ctx']['error']}."
+    table = table_at(location[:-1])
+    if kind == "extra_forbidden":
+        hint = _hint(str(location[-1]), table, isinstance(found, dict | list))
+        return f"unknown key {_spell(location)!r}; {hint}"
+    if kind == "missing":
+        return _missing(location, table)
+    return _wrong_value(location, found)
+
+
+def _hint(name: str, table: Table, is_table: bool) -> str:
+    """Tell which key was meant, or where a key of that name belongs."""
+    near = difflib.get_close_matches(name, table.keys, n=1)
+    homes = _homes(name, is_table) or _homes(name, not is_table)
+    if near and homes:
+        return f"did you mean {near[0]!r}, or does it belong to {homes}?"
+    if near:
+        return f"did you mean {near[0]!r}?"
+    if homes:
+        return f"it belongs to {homes}; move it there."
+    known = {key for other in tables() for key in other.keys if _homes(key, is_table)}
+    # A guess at a key of another table must be a good one.
+    for far in difflib.get_close_matches(name, known, n=1, cutoff=0.8):
+        return f"did you mean {far!r}, which belongs to {_homes(far, is_table)}?"
+    return f"the keys here are {', '.join(table.keys)}; leave it out or mend it."
+
+
+def _homes(name: str, is_table: bool) -> str:
+    """Return the tables where a key of that name holds a table, or a value; "" for none."""
+    homes = [
+        _written(table, name)
+        for table in tables()
+        if name in table.keys and (table_of(table.keys[name])[0] is not None) is is_table
+    ]
+    return " or ".join([", ".join(homes[:-1]), homes[-1]] if len(homes) > 1 else homes)
+
+
+def _written(table: Table, name: str) -> str:
+    """Return where a key is written: the heading of its table, or its own if it is one."""
+    model, many = table_of(table.keys[name])
+    if model is not None:
+        return Table((*table.path, name), many, model).heading
+    return table.heading if table.path else "the top of the plan"
+
+
+def _missing(location: Location, table: Table) -> str:
+    name = str(location[-1])
+    field = table.keys[name]
+    model, _ = table_of(field)
+    if model is not None:
+        return f"the table {_written(table, name)} is missing ({field.description}); add it."
+    example = in_toml((field.examples or [None])[0])
+    return f"the key {_spell(location)!r} is missing ({field.description}); add {name} = {example}."
+
+
+def _wrong_value(location: Location, found: object) -> str:
+    # Below the key itself stand places in a list, and the branches that pydantic tried.
+    depth = last_key(location)
+    name, table = str(location[depth]), table_at(location[:depth])
+    below = [part for part in location[depth + 1 :] if isinstance(part, int)]
+    field = table.keys[name]
+    key = _spell(location[: depth + 1])
+    where = f"{_spell((*location[: depth + 1], *below))!r} is"
+    if table_of(field)[0] is not None:
+        return f"{where} {_no_table(table, name, found)}."
+    takes = f"{key!r} takes {allowed(field)}" if below else f"{allowed(field)} was expected"
+    return f"{where} {_shown(found)}, but {takes}; {_mend(field, found)}."
+
+
+def _no_table(table: Table, name: str, found: object) -> str:
+    field, heading = table.keys[name], _written(table, name)
+    if table_of(field)[1] and isinstance(found, dict):
+        return f"one table, where there may be several; write it as {heading}"
+    if isinstance(found, list):
+        return f"a list, where there is one table; write it as {heading}"
+    form = f"{name} = {in_toml(field.examples[0])}" if field.examples else heading
+    return f"{_shown(found)}, but a table was expected; write it as {form}"
+
+
+def _mend(field: FieldInfo, found: object) -> str:
+    if isinstance(found, str):
+        try:
+            float(found)
+        except ValueError:
+            return "mend the value"
+        return "write it without quotes"
+    if note(field, "unit") in SHARES and isinstance(found, int | float) and 1 < found <= 100:
+        return f"if {found:g} % is meant, write {found / 100:g}"
+    return "mend the value"
+
+
+def _shown(found: object) -> str:
+    if isinstance(found, list) and len(found) > 4:
+        return f"a list of {len(found)}"
+    if isinstance(found, dict):
+        return "a table"
+    text = in_toml(found)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _spell(location: Location) -> str:
+    """Write a place in the plan as a person would: build 2, losses.electrical."""
+    words = ""
+    for part in location:
+        if isinstance(part, int):
+            words += f" {part + 1}"
+        else:
+            words += (". "[words[-1:].isdigit()] if words else "") + part
+    return words

@@ -1,0 +1,68 @@
+"""What every table of a plan has in common: how a key is described, and what numbers it takes."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+from pydantic.fields import FieldInfo
+
+HIGHEST_CUT_OUT_MS = 120.0
+"""Above any wind that was ever measured near the ground."""
+
+NAMES_A_FILE = "names a file"
+SHARES = ("share", "share a year")
+"""Units of what people may write in per cent."""
+
+Share = Annotated[float, Field(ge=0, lt=1)]
+WholeShare = Annotated[float, Field(ge=0, le=1)]
+Positive = Annotated[float, Field(gt=0)]
+Height = Annotated[float, Field(ge=0.1, le=1000)]
+RotorSize = Annotated[float, Field(ge=0.01, le=1000)]
+NotNegative = Annotated[float, Field(ge=0)]
+Amount = Annotated[float, Field(ge=0, le=1e12)]
+Bearing = Annotated[float, Field(ge=0, le=360)]
+Elevation = Annotated[float, Field(ge=-430, le=6000)]
+Celsius = Annotated[float, Field(ge=-60, le=60)]
+PowerFactor = Annotated[float, Field(gt=0, le=1)]
+CutSpeed = Annotated[float, Field(gt=0, le=HIGHEST_CUT_OUT_MS)]
+Words = Annotated[str, Field(min_length=1)]
+FilePath = Annotated[str, Field(min_length=1), NAMES_A_FILE]
+DateOrder = Literal["day first", "month first", "year first"]
+DecimalMark = Literal[".", ","]
+Circuit = Literal["dc", "single-phase", "three-phase"]
+
+
+class Section(BaseModel):
+    """A table of the plan: only the keys named here, each of its own type and finite."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
+
+
+def key(words: str, example: object = None, *, unit: str = "", left_out: str = "") -> FieldInfo:
+    """Describe a key of the plan; docs/plan-file.md is made from this.
+
+    Parameters
+    ----------
+    words : str
+        What it means, in one plain sentence without a full stop.
+    example : object
+        A value it takes; None for a table, whose own keys have examples.
+    unit : str
+        Where it is a quantity: "m", "m/s", "share", "money", ...
+    left_out : str
+        What holds when the key is not there, where that is not simply its default.
+    """
+    found: FieldInfo = Field(
+        description=words,
+        examples=None if example is None else [example],
+        json_schema_extra={"unit": unit, "left_out": left_out},
+    )
+    return found
+
+
+def at_most_one(section: BaseModel, *keys: str) -> None:
+    """Refuse a section in which more than one of these keys is stated."""
+    stated = [key for key in keys if getattr(section, key) is not None]
+    if len(stated) > 1:
+        raise ValueError(f"{' and '.join(stated)} exclude each other; keep one of them")
