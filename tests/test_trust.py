@@ -229,9 +229,9 @@ def test_archives_that_unpack_without_a_bound_are_refused(run, yard, tmp_path, m
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("a = " + "[" * 19_000, "brackets too deep"),
+        ("a = " + "[" * 19_000, "brackets stand too deep"),
         (".".join("a" * 200_000) + " = 1", "characters"),
-        ("a = " + "9" * 5000, "too many digits"),
+        ("a = " + "9" * 5000, "a number is too long"),
         ('title = "\\u001b[2J"', "control character"),
         ("#" + "x" * 30_000, "characters"),
     ],
