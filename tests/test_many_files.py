@@ -209,8 +209,10 @@ def test_averages_do_not_depend_on_blocks_or_order(speeds, block, random):
 
 def test_progress_rises_to_the_end(tmp_path, monkeypatch):
     monkeypatch.setattr(rows, "BLOCK_ROWS", 100)
+    lines = lines_of(9000)
     for number in range(3):
-        (tmp_path / f"{number}.csv").write_text(HEADING + "".join(lines_of(3000, number)))
+        part = lines[3000 * number : 3000 * (number + 1)]
+        (tmp_path / f"{number}.csv").write_text(HEADING + "".join(part))
     (tmp_path / "3.csv.gz").write_bytes(gzip.compress((HEADING + LINES[0]).encode()))
     told = []
     read_record(tmp_path, progress=told.append)

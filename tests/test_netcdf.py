@@ -151,3 +151,9 @@ def test_a_glob_finds_one_file_and_several_are_refused(write):
     (path.parent / "x.nc").write_bytes(path.read_bytes())
     with pytest.raises(InputError, match=r"wind\.nc: only tables of text .* name this one alone"):
         read_record(path.parent / "*.nc")
+
+
+def test_rows_cannot_be_picked(write):
+    path = write({"ws": variable(SPEED, "wind_speed", "m s-1")})
+    with pytest.raises(InputError, match=r"wind\.nc, only: .*state point"):
+        read_record(path, ReadOptions(only={"station": ["A"]}))

@@ -222,7 +222,7 @@ def test_what_was_recognised_is_told(written):
         (b"", "empty"),
         (b"# only a comment\n\n", "empty"),
         (b"time,speed (m/s)\n", "no data line"),
-        (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0", "not a text file"),
+        (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0", "this is a picture"),
         (gzip.compress(PLAIN.encode())[:-9], "gzip data is damaged"),
         (gzip.compress(PLAIN.encode())[:12] + b"??" * 20, "gzip data is damaged"),
         (b"PK\x03\x04 not a zip", "zip archive is damaged"),

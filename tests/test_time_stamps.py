@@ -109,7 +109,7 @@ def test_one_day_above_12_decides_for_the_whole_file(read):
 @pytest.mark.parametrize("text", ["1e400", "1701e4000003240", "99999999999999999999", "-"])
 def test_what_is_no_epoch_is_named(read, text):
     with pytest.raises(InputError, match=r"line 3: .*not a time"):
-        read("time", "1738331400", text)
+        read("time", "1738331400", text, "1738335000")
 
 
 def test_a_date_that_fits_no_order_is_named(read):
@@ -120,7 +120,7 @@ def test_a_date_that_fits_no_order_is_named(read):
 @pytest.mark.parametrize("text", ["noon", "2025-02-30 00:00", "2025-01-31 25:00", ""])
 def test_what_is_no_time_is_named(read, text):
     with pytest.raises(InputError, match=r"line 3: .*not a time"):
-        read("time", "2025-01-31 13:50", text)
+        read("time", "2025-01-31 13:50", text, "2025-01-31 14:10")
 
 
 def test_what_is_no_part_of_a_time_is_named(read):

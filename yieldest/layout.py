@@ -11,6 +11,14 @@ from itertools import dropwhile, islice
 from pathlib import Path
 from typing import TextIO
 
+from yieldest.cells import (
+    STATISTIC_CELLS,
+    holds_units,
+    is_data,
+    is_number,
+    is_reading,
+    readings_end,
+)
 from yieldest.errors import InputError
 from yieldest.textfile import LONGEST_LINE, encoding_of, open_text
 
@@ -18,12 +26,8 @@ DELIMITERS = {"\t": "tab", ";": "semicolon", "|": "pipe", ",": "comma", " ": "sp
 """The delimiters that are recognised, the surest first: a comma may be in a number, a space in a
 time."""
 
-MISSING_WORDS = frozenset(
-    {"", "na", "n/a", "#n/a", "nan", "-nan", "null", "none", "nil", "missing", "m", "x", "-", "--"}
-    | {"---", "----", "-----", "...", "?", "*", "**", "***", "/", "//", "///", "////"}
-)
-"""Cells, in lower case, that stand for a value that is not there."""
-
+LONGEST_HEAD = 2000
+"""Longer headings than this (characters) do not come again below; our choice."""
 _SAMPLE_LINES = 500
 _SAMPLE_CHARACTERS = 2 * LONGEST_LINE
 """Of very long lines fewer are looked at."""
@@ -31,34 +35,7 @@ _LONGEST_HEADING = 500
 _COMMENT = re.compile(r"\s*(#|%|//)")
 _ONE_CELL = re.compile(r'(?=.*[,;|\t])[,;|\s]*("[^"]*"|[^,;|\t"]*)[,;|\s]*')
 """A line of a spreadsheet with one cell filled, or none: a title, no heading."""
-_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
-_DATE = re.compile(r"\d{1,8}[-/.:T ](\d|[A-Za-z]{3})")
-_UNIT_CELLS = frozenset(
-    {"m/s", "m/sec", "meters/second", "metres/second", "mps", "ms-1", "m s-1", "mph", "km/h"}
-    | {"kmh", "kph", "kn", "kt", "kts", "knots", "ft/s", "fps", "bft", "beaufort"}
-    | {
-        "deg",
-        "degt",
-        "degrees",
-        "°",
-        "deg c",
-        "deg f",
-        "degc",
-        "c",
-        "°c",
-        "f",
-        "degf",
-        "°f",
-        "k",
-        "hpa",
-    }
-    | {"mbar", "mb", "pa", "kpa", "inhg", "mmhg", "%", "v", "volts", "w", "w/m2", "w/m^2", "mm"}
-    | {"mv", "a", "amps", "ma", "watts", "kw", "ohm", "ohms", "rpm"}
-    | {"ts", "rn", "utc", "local", "yyyy-mm-dd hh:mm", "yyyy-mm-dd hh:mm:ss", "yr", "mo", "dy"}
-    | {"hr", "mn", "h", "min", "s", "hh:mm", "yyyy-mm-dd", "dd.mm.yyyy", "dd/mm/yyyy", "hpa"}
-    | {"mm/dd/yyyy", "date", "time", "nmi", "ft", "mi"}
-)
-_STATISTIC_CELLS = frozenset({"smp", "avg", "std", "max", "min", "wvc", "tot", "mean", "sample"})
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 
 
 @dataclass(frozen=True)
@@ -77,6 +54,14 @@ class Layout:
         Line (from 1) of the heading; 0 where the headings were stated.
     data_line : int
         Line from which on every line that is neither blank nor a comment holds data.
+    statistics : tuple of str
+        The cells of a line below the heading that says Avg, Max or such; empty without one.
+    last_line : int or None
+        The last line that may hold data; None where that is the last of the file.
+    below : str or None
+        What stands below that line, in words; None where nothing does.
+    head : tuple of str
+        The lines of heading, units and statistics as they stand, for loggers write them anew.
     """
 
     encoding: str
@@ -86,6 +71,10 @@ class Layout:
     units: tuple[str, ...]
     heading_line: int
     data_line: int
+    statistics: tuple[str, ...] = ()
+    last_line: int | None = None
+    below: str | None = None
+    head: tuple[str, ...] = ()
 
 
 def is_comment(line: str) -> bool:
@@ -93,9 +82,9 @@ def is_comment(line: str) -> bool:
     return _COMMENT.match(line) is not None
 
 
-def carries_data(line: str) -> bool:
-    """Tell whether a line is neither blank nor a comment."""
-    return bool(line.strip()) and not is_comment(line)
+def carries_data(line: str, head: Sequence[str] = ()) -> bool:
+    """Tell whether a line is neither blank nor a comment nor one of `head` (see `Layout`)."""
+    return bool(line.strip()) and not is_comment(line) and line.strip() not in head
 
 
 def split_line(line: str, delimiter: str) -> list[str]:
@@ -144,6 +133,7 @@ def layout_of(
     if not content:
         raise InputError(f"{path}: the file is empty; a heading and data lines were expected.")
     units: list[str] = []
+    statistics: list[str] = []
     if headings:
         heading, heading_line, data_line = list(headings), 0, content[0][0]
         delimiter = delimiter or _delimiter(content)
@@ -153,11 +143,12 @@ def layout_of(
         heading_line, text = content[0]
         delimiter = delimiter or _delimiter_of_heading(text, content)
         heading, data_line = split_line(text, delimiter), heading_line + 1
-        if len(content) > 1 and _holds_units(split_line(content[1][1], delimiter)):
+        if len(content) > 1 and holds_units(split_line(content[1][1], delimiter)):
             units, data_line = split_line(content[1][1], delimiter), content[1][0] + 1
     else:
         delimiter = delimiter or _delimiter(content)
-        heading, units, heading_line, data_line = _find_heading(path, below, content, delimiter)
+        found = _find_heading(path, below, content, delimiter)
+        heading, units, statistics, heading_line, data_line = found
     longest = max(map(len, heading))
     if longest > _LONGEST_HEADING:
         raise InputError(
@@ -169,19 +160,28 @@ def layout_of(
         raise InputError(f"{path}: there is a heading but no data line below it.")
     if len(data[0]) == len(heading) + 1 and not any(row[-1] for row in data if row):
         heading = [*heading, ""]  # every data line ends in a delimiter
+    elif len(data[0]) == len(heading) - 1 and not heading[-1]:
+        heading = heading[:-1]  # the heading alone ends in a delimiter
     if headings and len(data[0]) != len(heading):
         raise InputError(
             f"{path}, line {data_line}: {len(data[0])} cells, but {len(heading)} headings are "
             "stated; state one heading for each cell."
         )
+    head = tuple(
+        line.strip()
+        for number, line in content
+        if 0 < heading_line <= number < data_line and len(line) <= LONGEST_HEAD
+    )
     return Layout(
         encoding=encoding,
         delimiter=delimiter,
-        decimal=decimal or _decimal(path, data, delimiter),
+        decimal=decimal or _decimal(path, data, delimiter, titled),
         headings=_different(heading),
         units=tuple(units),
         heading_line=heading_line,
         data_line=data_line,
+        statistics=tuple(statistics),
+        head=() if head and is_data(heading) else head,
     )
 
 
@@ -202,44 +202,36 @@ def _delimiter_of_heading(heading: str, content: list[tuple[int, str]]) -> str:
 def _delimiter(content: list[tuple[int, str]]) -> str:
     """Choose the delimiter that gives most data lines the same number of cells as a heading."""
     lines = [line.strip() for _, line in content]
-    alone = sum(_NUMBER.fullmatch(line) is not None for line in lines)
+    alone = sum(map(is_number, lines))
     if 2 * alone >= len(lines) and not any(mark in lines[0] for mark in ",;\t|"):
         return ";"  # one number a line, perhaps with a decimal comma: nothing to part
     fallback = None
     for mark in DELIMITERS:
-        counts = Counter(len(split_line(line, mark)) for line in lines[-50:])
+        rows = [split_line(line, mark) for line in lines]
+        end = readings_end(rows)
+        counts = Counter(map(len, rows[max(0, end - 50) : end]))
         cells, often = counts.most_common(1)[0]
-        if cells < 2 or often < min(50, len(lines)) / 2:
+        if cells < 2 or often < min(50, end) / 2:
             continue
-        ends = lines[-1].endswith(mark)
-        for line in lines:
-            row = split_line(line, mark)
-            if _fits(row, cells, ends) and not _is_data(row):
+        ends = lines[end - 1].endswith(mark)
+        for row in rows:
+            if _fits(row, cells, ends) and not is_data(row):
                 return mark
         fallback = fallback or mark
     return fallback or ","
 
 
-def _is_data(cells: list[str]) -> bool:
-    """Tell whether any cell is a number or a date, or all are marks of missing values."""
-    return any(_NUMBER.fullmatch(cell) or _DATE.match(cell) for cell in cells) or all(
-        cell.lower() in MISSING_WORDS for cell in cells
-    )
-
-
-def _is_reading(cells: list[str]) -> bool:
-    """Tell whether cells are a time with something beside it, or three numbers."""
-    numbers = sum(_NUMBER.fullmatch(cell) is not None for cell in cells)
-    dates = sum(_NUMBER.fullmatch(cell) is None and bool(_DATE.match(cell)) for cell in cells)
-    return numbers >= 3 or (dates > 0 and len(cells) > 1)
+_Heading = tuple[list[str], list[str], list[str], int, int]
+"""Heading, units, statistics, line of the heading, first line of data."""
 
 
 def _find_heading(
     path: Path, lines: list[tuple[int, str]], content: list[tuple[int, str]], delimiter: str
-) -> tuple[list[str], list[str], int, int]:
+) -> _Heading:
     """Walk up from the last data line to the heading."""
     rows = [(number, split_line(line, delimiter)) for number, line in content]
-    data = [cells for _, cells in rows if _is_data(cells)]
+    data = [cells for _, cells in rows[: readings_end([cells for _, cells in rows])]
+            if is_data(cells)]  # fmt: skip
     if not data:
         raise InputError(
             f"{path}: there is a heading but no data line below it; give one line per reading."
@@ -257,29 +249,51 @@ def _find_heading(
         ]
         found = _heading_among(comments, width, ends)
         if found is None:
-            raise InputError(
-                f"{path}, line {first}: no heading line was found above this, the first line of "
-                "data; write one, such as time;speed (m/s), or state the headings (headings; on "
-                "the command line --headings)."
-            )
-        heading, units, heading_line, _ = found
-        return heading, units, heading_line, first
+            raise _no_heading(path, rows, first, width, delimiter)
+        heading, units, statistics, heading_line, _ = found
+        return heading, units, statistics, heading_line, first
     return found
+
+
+def _no_heading(
+    path: Path, rows: list[tuple[int, list[str]]], first: int, width: int, delimiter: str
+) -> InputError:
+    """Say that no heading was found, and what the line that looks like one lacks."""
+    text = [(number, cells) for number, cells in rows if number < first and not is_data(cells)]
+    if not text or len(text[-1][1]) == 1:
+        return InputError(
+            f"{path}, line {first}: no heading line was found above this, the first line of data; "
+            "write one, such as time;speed (m/s), or state the headings (headings; on the command "
+            "line --headings A,B,C)."
+        )
+    number, cells = text[-1]
+    why = {
+        " ": "does a heading, or a time, have a space in it?",
+        ",": "do the numbers have decimal commas? Then save the file with semicolons.",
+    }.get(delimiter, "mend the heading.")
+    return InputError(
+        f"{path}, line {number}: the heading has {len(cells)} cells, parted by "
+        f"{DELIMITERS.get(delimiter, delimiter)}, but the lines below it have {width}; {why} Or "
+        f"state headings for all {width} and skip_lines = {number} (on the command line --headings "
+        f"A,B,C --skip-lines {number})."
+    )
 
 
 def _fits(cells: list[str], width: int, ends: bool) -> bool:
     """Tell whether cells can be a heading; `ends` where data lines end in a delimiter."""
-    return len(cells) == width or (ends and len(cells) == width - 1)
+    return (
+        len(cells) == width
+        or (ends and len(cells) == width - 1)
+        or (len(cells) == width + 1 and not cells[-1])
+    )
 
 
-def _heading_among(
-    rows: list[tuple[int, list[str]]], width: int, ends: bool
-) -> tuple[list[str], list[str], int, int] | None:
-    """Return heading, units, line of the heading, line after; of the text line that fits."""
+def _heading_among(rows: list[tuple[int, list[str]]], width: int, ends: bool) -> _Heading | None:
+    """Return what the text line that fits says, and the line after it."""
     fitting = [
         index
         for index, (_, cells) in enumerate(rows)
-        if _fits(cells, width, ends) and not _is_data(cells)
+        if _fits(cells, width, ends) and not is_data(cells)
     ]
     if not fitting:
         return None
@@ -289,41 +303,41 @@ def _heading_among(
     ]
     # Lines such as "Elevation;120" above a heading look like data, so the first heading over real
     # readings counts, else the one over most lines.
-    real = [sum(map(_is_reading, run)) >= min(3, max(1, len(run))) for run in runs]
+    real = [sum(map(is_reading, run)) >= min(3, max(1, len(run))) for run in runs]
     chosen = (
         real.index(True) if any(real) else max(range(len(runs)), key=lambda n: (len(runs[n]), n))
     )
     at = fitting[chosen]
     after = rows[at][0] + 1
     units: list[str] = []
-    if at > 0 and all(cell.lower() in _STATISTIC_CELLS or not cell for cell in rows[at][1]):
+    statistics: list[str] = []
+    if at > 0 and all(cell.lower() in STATISTIC_CELLS or not cell for cell in rows[at][1]):
+        statistics = rows[at][1]
         at -= 1
-    if at > 0 and len(rows[at - 1][1]) == len(rows[at][1]) and _holds_units(rows[at][1]):
+    if at > 0 and len(rows[at - 1][1]) == len(rows[at][1]) and holds_units(rows[at][1]):
         units = rows[at][1]
         at -= 1
-    return rows[at][1], units, rows[at][0], after
+    return rows[at][1], units, statistics, rows[at][0], after
 
 
-def _holds_units(cells: list[str]) -> bool:
-    """Tell whether a line below a heading names units and nothing else."""
-    plain = [cell.strip("()[] ").lower() for cell in cells]
-    return (
-        any(plain)
-        and all(cell in _UNIT_CELLS or cell in MISSING_WORDS for cell in plain)
-        and (any(cell in _UNIT_CELLS for cell in plain))
-    )
-
-
-def _decimal(path: Path, rows: list[list[str]], delimiter: str) -> str:
-    if delimiter == ",":
-        return "."
+def _decimal(path: Path, rows: list[list[str]], delimiter: str, titled: bool) -> str:
     first = {
         mark: cell
         for row in reversed(rows)
         for cell in reversed(row)
         for mark in ".,"
-        if mark in cell and _NUMBER.fullmatch(cell)
+        if mark in cell and is_number(cell)
     }
+    if delimiter == "," and "," in first:
+        # In quotes, then: "5,2" has a decimal comma, but "1,013" may be a thousand and thirteen.
+        quoted = [cell for row in rows for cell in row if "," in cell and is_number(cell)]
+        if all(_THOUSANDS.fullmatch(cell) for cell in quoted):
+            if "." in first or not titled:
+                return "."  # in a bill or a curve the number itself is refused then
+            raise InputError(
+                f"{path}: {quoted[0]!r} may be a number of thousands or of thousandths; state "
+                "decimal (on the command line --decimal)."
+            )
     if len(first) == 2:
         raise InputError(
             f"{path}: {first['.']!r} has a decimal point and {first[',']!r} a decimal comma; write "

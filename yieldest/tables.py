@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -12,7 +13,6 @@ from pathlib import Path
 from typing import Any, TextIO, cast
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from yieldest.arrays import FloatArray
@@ -34,8 +34,6 @@ _EXACT_NUMBERS = (
 """How to ask for numbers exact to the last bit. Before 3.1 pandas has three ways to read a number,
 of which only this one is exact and survives a cell such as 1e9999999999; since then all do."""
 
-_NO_DATA_LINE = re.compile(r"^[ \t]*(?:(?:#|%|//).*)?(?:\n|\Z)", re.MULTILINE)
-
 
 def plain_heading(heading: str) -> str:
     """Reduce a heading to lower-case words, without its unit in brackets."""
@@ -51,24 +49,17 @@ class Table:
     path : Path
         The file, for messages.
     frame : pandas.DataFrame
-        One row per data line.
+        One row per data line; its index counts the data lines of the file from 0.
     layout : Layout
-    first_row : int
-        How many data lines of the file come before the first row.
-    rows : ndarray of int, optional
-        The data line of each row, counted from the first row; None where every line is a row.
     """
 
     path: Path
     frame: pd.DataFrame
     layout: Layout
-    first_row: int = 0
-    rows: npt.NDArray[np.intp] | None = None
 
     def without_blank_rows(self) -> Table:
         """Return the table without the rows whose cells are all blank."""
-        kept = np.flatnonzero(self.frame.notna().any(axis="columns"))
-        return replace(self, frame=self.frame.iloc[kept].reset_index(drop=True), rows=kept)
+        return replace(self, frame=self.frame[self.frame.notna().any(axis="columns")])
 
     @cached_property
     def headings(self) -> tuple[str, ...]:
@@ -84,13 +75,14 @@ class Table:
 
     def line(self, row: int) -> int:
         """Return the line of the file (from 1) that holds row `row` (from 0) of the frame."""
-        at = row if self.rows is None else int(self.rows[row])
-        return line_of_row(self.path, self.layout, self.first_row + at)
+        return line_of_row(self.path, self.layout, int(self.frame.index[row]))
 
     def cell(self, row: int, column: str) -> str:
         """Return a cell as it stands in the file: the frame may hold what was made of it."""
-        _, text = _data_line(self.path, self.layout, self.first_row + row)
-        return split_line(text, self.layout.delimiter)[self.layout.headings.index(column)]
+        _, text = _data_line(self.path, self.layout, int(self.frame.index[row]))
+        # A table of readings has its units put behind its headings.
+        names = self.layout.headings if column in self.layout.headings else self.headings
+        return split_line(text, self.layout.delimiter)[names.index(column)]
 
     def find(
         self, role: str, names: Sequence[str], stated: str | None = None, *, required: bool = True
@@ -207,7 +199,7 @@ def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
             f"{path}: more than {MOST_LINES:,} lines are more than such a table has; check that it "
             "is the right file."
         )
-    text = _NO_DATA_LINE.sub("", "".join(lines))
+    text = _no_data_line(layout).sub("", "".join(lines))
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
@@ -260,10 +252,8 @@ def read_blocks(
                     chunksize=rows,
                     **_style(layout),
                 )
-            first_row = 0
             for frame in blocks:
-                yield Table(path, frame, layout, first_row)
-                first_row += len(frame)
+                yield Table(path, frame, layout)
         except (pd.errors.ParserError, pd.errors.ParserWarning) as error:
             raise _ragged(path, layout) or _unreadable(path, error) from error
 
@@ -302,18 +292,24 @@ def _lines(blocks: Iterator[str]) -> TextIO:
 def _checked(path: Path, layout: Layout, stream: TextIO) -> Iterator[str]:
     """Yield the lines that carry data in blocks, seeing to it that each has all its cells."""
     between = len(layout.headings) - 1
-    while block := stream.read(2**18):
+    no_data_line = _no_data_line(layout)
+    left = sys.maxsize if layout.last_line is None else layout.last_line - layout.data_line + 1
+    while left > 0 and (block := stream.read(2**18)):
         if not block.endswith("\n"):
             block += stream.readline()
-        block = _NO_DATA_LINE.sub("", block)
+        if layout.last_line is not None:
+            lines = block.split("\n")
+            block = "\n".join(lines[:left]) + "\n" * (len(lines) > left)
+            left -= len(lines) - 1
+        block = no_data_line.sub("", block)
         if not block:
             continue
         bare = re.sub(r'"[^"\n]*"', "", block) if '"' in block else block
-        lines = bare.count("\n") + (not bare.endswith("\n"))
+        rows = bare.count("\n") + (not bare.endswith("\n"))
         if layout.delimiter == " ":
             even = all(len(line.split()) == between + 1 for line in bare.splitlines())
         else:
-            even = bare.count(layout.delimiter) == lines * between
+            even = bare.count(layout.delimiter) == rows * between
         if not even:
             error = _ragged(path, layout)
             if error is not None:
@@ -321,10 +317,16 @@ def _checked(path: Path, layout: Layout, stream: TextIO) -> Iterator[str]:
         yield block
 
 
+def _no_data_line(layout: Layout) -> re.Pattern[str]:
+    """Return what finds the lines of `carries_data` that hold none, with their ends."""
+    head = "".join(rf"|{re.escape(line)}[ \t]*" for line in layout.head)
+    return re.compile(rf"^[ \t]*(?:(?:#|%|//).*{head})?(?:\n|\Z)", re.MULTILINE)
+
+
 def _data_lines(path: Path, layout: Layout) -> Iterator[tuple[int, str]]:
     with open_text(path, layout.encoding) as stream:
-        for number, line in enumerate(stream, start=1):
-            if number >= layout.data_line and carries_data(line):
+        for number, line in enumerate(islice(stream, layout.last_line), start=1):
+            if number >= layout.data_line and carries_data(line, layout.head):
                 yield number, line
 
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import BinaryIO, TextIO, cast
 
 from yieldest.errors import InputError
+from yieldest.filekind import document_kind, foreign_kind, markup_kind
 
 Progress = Callable[[float], None]
 """Called now and then with the share of a file that has been read, from 0 to 1."""
@@ -24,6 +25,8 @@ HEAD_BYTES = 65536
 """How much of a file is looked at to tell its encoding."""
 HIGHEST_PACKING = 50
 """Text never packs tighter than this by far; a packed file that does is not unpacked further."""
+TELLING_BYTES = 80
+"""A file that begins with so much plain text is a text, whatever follows; our choice."""
 ALWAYS_UNPACKED_BYTES = 20 * 2**20
 """So much is unpacked whatever the packing."""
 LONGEST_LINE = 1_000_000
@@ -34,6 +37,8 @@ _WEB = re.compile(r"(?:^|/)[A-Za-z][A-Za-z0-9+.-]+:/")
 
 _BYTE_ORDER_MARKS = {
     codecs.BOM_UTF8: "utf-8-sig",
+    codecs.BOM_UTF32_LE: "utf-32",  # begins as UTF-16 does, and so stands before it
+    codecs.BOM_UTF32_BE: "utf-32",
     codecs.BOM_UTF16_LE: "utf-16",
     codecs.BOM_UTF16_BE: "utf-16",
 }
@@ -73,8 +78,9 @@ def encoding_of(path: Path) -> str:
     Returns
     -------
     str
-        "utf-8-sig" (with or without byte order mark), "utf-16", "utf-16-le", "utf-16-be", or
-        "cp1252" (Latin-1 with the additions every desktop makes) for what is none of these.
+        "utf-8-sig" (with or without byte order mark), "utf-16", "utf-16-le", "utf-16-be",
+        "utf-32", or "cp1252" (Latin-1 with the additions every desktop makes) for what is none of
+        these.
 
     Raises
     ------
@@ -83,6 +89,9 @@ def encoding_of(path: Path) -> str:
     """
     with _reading(path), ExitStack() as stack:
         head = _open_unpacked(path, stack, None).read(HEAD_BYTES)
+    kind = foreign_kind(head)
+    if kind is not None:
+        raise InputError(f"{path}: {kind}.")
     for mark, name in _BYTE_ORDER_MARKS.items():
         if head.startswith(mark):
             return name
@@ -91,14 +100,23 @@ def encoding_of(path: Path) -> str:
         for name, zeros in (("utf-16-le", head[1::2]), ("utf-16-be", head[::2])):
             if zeros.count(b"\0") > 0.9 * len(zeros):
                 return name
+        if head[:TELLING_BYTES].isascii() and b"\0" not in head[:TELLING_BYTES]:
+            line = head[: head.index(b"\0")].count(b"\n") + 1
+            raise InputError(
+                f"{path}, line {line}: there are zero bytes in the text, as loggers leave them "
+                "when the power fails; remove them."
+            )
         raise InputError(
             f"{path}: this is not a text file; give a table as plain text (CSV) or NetCDF."
         )
     try:
         # The head may end inside a character: an incremental decoder does not mind.
-        codecs.getincrementaldecoder("utf-8")().decode(head)
+        text = codecs.getincrementaldecoder("utf-8")().decode(head)
     except UnicodeDecodeError:
         return "cp1252"
+    kind = markup_kind(text)
+    if kind is not None:
+        raise InputError(f"{path}: {kind}.")
     return "utf-8-sig"
 
 
@@ -185,7 +203,17 @@ def _open_unpacked(path: Path, stack: ExitStack, progress: Progress | None) -> B
 
 def _only_member(path: Path, raw: BinaryIO, stack: ExitStack) -> BinaryIO:
     archive = stack.enter_context(zipfile.ZipFile(raw))
-    members = [member for member in archive.infolist() if not member.is_dir()]
+    kind = document_kind(archive.namelist())
+    if kind is not None:
+        raise InputError(f"{path}: {kind}.")
+    # Some systems put notes of their own beside every file.
+    members = [
+        member
+        for member in archive.infolist()
+        if not member.is_dir()
+        and not member.filename.startswith("__MACOSX/")
+        and not Path(member.filename).name.startswith(".")
+    ]
     if len(members) != 1:
         raise InputError(
             f"{path}: the archive holds {len(members)} files, where one was expected; unpack it "

@@ -157,6 +157,14 @@ def wind(
             help="Of several sensors, the one with this word in its heading.",
         ),
     ] = None,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="HEADING=CELL",
+            rich_help_panel=SEVERAL,
+            help="Of several stations in one file, such as station=HILL; again for another.",
+        ),
+    ] = None,
     point: Annotated[
         int | None,
         typer.Option(
@@ -275,6 +283,7 @@ def wind(
         missing=tuple(missing or ()),
         height_m=height,
         sensor=sensor,
+        only=_cells_by_heading(only),
         point=point,
         threshold_ms=threshold,
         average_s=average,
@@ -282,8 +291,10 @@ def wind(
     if table or months:
         if table and months:
             raise InputError("--table and --months exclude each other; keep one of them.")
-        if out is not None or neighbour is not None:
-            raise InputError("--out and --neighbour need a record, not --table or --months.")
+        if out is not None or neighbour is not None or only:
+            raise InputError(
+                "--out, --neighbour and --only need a record, not --table or --months."
+            )
         _summed(record, table, options, as_json)
         return
     study = study_record(
@@ -365,6 +376,14 @@ def _pairs(flag: str, texts: Iterable[str] | None) -> list[tuple[str, str]]:
             raise InputError(f"{flag} is {text!r}, but KEY=VALUE was expected; mend it.")
         pairs.append((key.strip(), value.strip()))
     return pairs
+
+
+def _cells_by_heading(texts: Iterable[str] | None) -> dict[str, list[str]]:
+    """Gather HEADING=CELL texts; a heading may come again with another cell."""
+    only: dict[str, list[str]] = {}
+    for heading, cell in _pairs("--only", texts):
+        only.setdefault(heading, []).append(cell)
+    return only
 
 
 def _thresholds(texts: Iterable[str] | None) -> dict[str, float | None]:

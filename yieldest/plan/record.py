@@ -22,8 +22,20 @@ FILE_KEYS = ("units", "delimiter", "decimal", "encoding", "skip_lines", "heading
 """Keys that say how a text file is to be read; they have the names of `ReadOptions`."""
 RECORD_KEYS = (
     *("deviation_units", "temperature_units", "pressure_units", "date_order", "time_zone"),
-    *("start", "interval_s", "missing", "sensor", "point", "threshold_ms", "average_s"),
+    *("start", "interval_s", "missing", "sensor", "only", "point", "threshold_ms", "average_s"),
 )
+
+Cells = str | int | list[str | int]
+"""One cell of a column, or several."""
+
+
+def cells_by_heading(only: dict[str, Cells] | None) -> dict[str, tuple[str, ...]]:
+    """Return the stated cells of each heading as `ReadOptions` takes them."""
+    return {
+        heading: tuple(map(str, cells if isinstance(cells, list) else [cells]))
+        for heading, cells in (only or {}).items()
+    }
+
 
 _USUAL = {rule.name: rule.default for rule in fields(ScreenRules)}
 
@@ -39,6 +51,9 @@ class Columns(Section):
     hour: Annotated[str | None, key("the hour", "HH")] = None
     minute: Annotated[str | None, key("the minute", "MI")] = None
     second: Annotated[str | None, key("the second", "SS")] = None
+    half_of_day: Annotated[
+        str | None, key("AM or PM, where it has a column of its own", "AM/PM")
+    ] = None
     speed: Annotated[str | None, key("mean wind speed", "Anemo 1")] = None
     direction: Annotated[str | None, key("the way the wind comes from", "Vane")] = None
     temperature: Annotated[str | None, key("air temperature", "T air")] = None
@@ -153,10 +168,15 @@ class Reference(Section):
         DateOrder | None,
         key("which number of a date stands first", "day first", left_out="told from the dates"),
     ] = None
+    only: Annotated[
+        dict[str, Cells] | None,
+        key("of several stations in one file, by heading and cell", {"station": "BAY"}),
+    ] = None
 
     def read_options(self) -> dict[str, Any]:
         """Return what is stated about reading the file, as arguments of `ReadOptions`."""
-        return self.model_dump(exclude={"record"}, exclude_none=True)
+        stated = self.model_dump(exclude={"record"}, exclude_none=True)
+        return {**stated, "only": cells_by_heading(self.only)}
 
 
 class SecondAnemometer(Section):

@@ -11,10 +11,12 @@ from yieldest.climate.goodness import ENERGY_ERROR_LIMIT
 from yieldest.plan.record import (
     FILE_KEYS,
     RECORD_KEYS,
+    Cells,
     Columns,
     Reference,
     Screen,
     SecondAnemometer,
+    cells_by_heading,
 )
 from yieldest.plan.section import (
     DateOrder,
@@ -161,6 +163,10 @@ class Wind(Section):
     sensor: Annotated[
         str | None, key("of several sensors, the one with this word in its heading", "north")
     ] = None
+    only: Annotated[
+        dict[str, Cells] | None,
+        key("of several stations in one file, by heading and cell", {"station": "HILL"}),
+    ] = None
     point: Annotated[
         Annotated[int, Field(ge=1)] | None,
         key("of several points in a NetCDF file, which one, from 1", 1),
@@ -255,6 +261,7 @@ class Wind(Section):
         stated["height_m"] = self.measured_height_m
         for name in ("headings", "missing"):
             stated[name] = tuple(map(str, stated.get(name, ())))
+        stated["only"] = cells_by_heading(self.only)
         if self.start is not None:
             stated["start"] = str(self.start)
         return stated

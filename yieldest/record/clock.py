@@ -21,7 +21,9 @@ from yieldest.record.stamps import (
     assemble,
     parse_stamps,
     possible_orders,
+    why_no_time,
     with_colon,
+    without_zone_letters,
 )
 from yieldest.tables import Table
 
@@ -56,7 +58,7 @@ class Clock:
     Parameters
     ----------
     names : mapping of str to str
-        Headings by role (see `yieldest.record.columns.CLOCK_ROLES`).
+        Headings by role (see `yieldest.record.headings.CLOCK_ROLES`).
     date_order : str, optional
         A key of `yieldest.record.stamps.DATE_ORDERS`.
     zone : tzinfo, optional
@@ -152,6 +154,8 @@ class Clock:
             found.append(Finding("order of the date", self.order, how))
         if self._offsets:
             found.append(Finding("time zone", "UTC", "from the time stamps"))
+        elif self._zone is None and self._heading_says_utc():
+            found.append(Finding("time zone", "UTC", "from the heading"))
         elif self._zone is not None:
             found.append(Finding("time zone", f"{self._zone}, turned into UTC", "stated"))
         else:
@@ -161,11 +165,23 @@ class Clock:
             found.append(Finding("hour that the clocks repeat", text, "recognised"))
         return found
 
-    def _texts(self, table: Table) -> Stamps:
-        """Return date and clock as one text."""
+    def _heading_says_utc(self) -> bool:
+        headings = [self.names[role] for role in ("time", "date", "hour") if role in self.names]
+        return any(re.search(r"(?i)(?<![a-z])(utc|gmt)(?![a-z+-])", text) for text in headings)
 
+    def _texts(self, table: Table) -> Stamps:
+        """Return date, clock and half of the day as one text."""
+        texts = self._date_and_clock(table)
+        if "half_of_day" in self.names:
+            texts = texts + " " + self._texts_of(table, "half_of_day")
+        return texts if self._zone is None else without_zone_letters(texts)
+
+    def _texts_of(self, table: Table, role: str) -> Stamps:
+        return table.frame[self.names[role]].fillna("").astype(str).str.strip()
+
+    def _date_and_clock(self, table: Table) -> Stamps:
         def texts_of(role: str) -> Stamps:
-            return table.frame[self.names[role]].fillna("").astype(str).str.strip()
+            return self._texts_of(table, role)
 
         names = self.names
         if "date" not in names:
@@ -190,10 +206,12 @@ class Clock:
         if wrong.any():
             row = int(np.argmax(wrong))
             heading = self.names.get("time", self.names.get("date"))
-            order = f" with the {self.order}" if self.order else ""
+            why = why_no_time(texts.iloc[row])
+            if self.order:
+                why = why.replace("is not a time", f"is not a time with the {self.order}")
             raise InputError(
                 f"{table.path}, line {table.line(row)}: {texts.iloc[row]!r} in column {heading!r} "
-                f"is not a time{order}; write it as 2026-01-31 13:50."
+                f"{why}."
             )
         return times
 
@@ -216,6 +234,9 @@ class Clock:
                     f"{table.path}, line {table.line(row)}: {table.frame[name].iloc[row]} in "
                     f"column {name!r} is not a {role} ({low:g} to {high:g}); mend the value."
                 )
+        if "half_of_day" in self.names:
+            afternoon = self._texts_of(table, "half_of_day").str.lower().str.startswith("p")
+            parts["hour"] = parts["hour"] % 12 + np.where(afternoon, 12, 0)
         if parts["hour"].max(initial=0) > 24:
             parts["minute"] = parts["minute"] + parts["hour"] % 100
             parts["hour"] = parts["hour"] // 100

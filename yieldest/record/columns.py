@@ -3,85 +3,29 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from yieldest.errors import InputError
 from yieldest.layout import Layout
-from yieldest.record.options import Finding, ReadOptions
-from yieldest.record.units import unit_in_heading, unit_of
-
-CLOCK_ROLES = ("time", "date", "year", "month", "day", "hour", "minute", "second")
-VALUE_ROLES = ("speed", "direction", "temperature", "pressure", "deviation", "gust")
-
-RECOGNISED_COLUMNS = {
-    "time": ("time", "timestamp", "time stamp", "datetime", "date time", "time hour",
-             "date and time", "epoch", "unix time", "unixtime", "utc time", "local time", "ts"),
-    "date": ("date", "day date", "yyyymmdd"),
-    "year": ("year", "yy", "yyyy", "yr"),
-    "month": ("month", "mon", "mo"),
-    "day": ("day", "dd", "dy", "day of month"),
-    "hour": ("hour", "hh", "hr"),
-    "minute": ("minute", "mn", "min", "minutes"),
-    "second": ("second", "sec", "seconds"),
-    "speed": ("speed", "wind speed", "windspeed", "wind spd", "windspd", "wspd", "ws", "wind", "v",
-              "anemometer", "wind velocity", "wind force", "force", "beaufort", "bft"),
-    "direction": ("direction", "wind direction", "wind dir", "winddir", "winddirection", "wdir",
-                  "dir", "wd", "wind from direction"),
-    "temperature": ("temperature", "air temperature", "temp", "air temp",
-                    "dry bulb temperature", "dry bulb"),
-    "pressure": ("pressure", "air pressure", "barometer", "baro", "station pressure",
-                 "atmospheric pressure"),
-}  # fmt: skip
-"""The headings that are recognised for each role, the surest first. "deviation" and "gust" are the
-speed headings with one of `STATISTICS`, or such a word alone."""
-
-STATISTICS = {
-    "mean": ("avg", "mean", "average", "ave"),
-    "deviation": ("sd", "std", "stdev", "stddev", "deviation", "sigma", "standard deviation"),
-    "gust": ("gust", "gusts", "max", "maximum", "peak"),
-    "lowest": ("min", "minimum"),
-}
-_ALONE = {
-    "deviation": {"deviation", "standard deviation", "sd", "stdev", "speed deviation"},
-    "gust": {"gust", "gusts", "wind gust", "gust speed", "wind gust speed", "windgust", "wgst"},
-}
-_UNIT_WORDS = frozenset(
-    {"m", "s", "ms", "mps", "mph", "km", "h", "kmh", "kph", "kn", "kt", "kts", "knots", "ft", "fps"}
-    | {"bft", "beaufort", "deg", "degrees", "c", "f", "k", "degc", "degf", "hpa", "mbar", "mb"}
-    | {"pa", "kpa", "inhg", "mmhg", "utc", "gmt", "lst", "local"}
+from yieldest.record.headings import (
+    CLOCK_ROLES,
+    STATISTICS,
+    VALUE_ROLES,
+    Heading,
+    is_statistic,
+    of_role,
+    take_apart,
 )
-_CASED = {"MM": "month", "mm": "minute"}
-"""Headings that only their case tells apart."""
-_HEIGHT = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?)\s?m(?:etres|eters)?(?![A-Za-z/²2])")
+from yieldest.record.options import Finding, ReadOptions
+from yieldest.record.units import SPEED_UNITS, unit_in_heading, unit_of
+
 _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
 )
 
 MOST_UNUSED, LONGEST_NAME = 5, 40
 """So many columns that are not used are named, by so many letters; our choice."""
-
-
-@dataclass(frozen=True)
-class Heading:
-    """A heading taken apart.
-
-    Parameters
-    ----------
-    text : str
-        As it stands in the file.
-    base : str
-        Lower-case words without unit, height and statistic.
-    statistic : str or None
-        A key of `STATISTICS`.
-    height_m : float or None
-    """
-
-    text: str
-    base: str
-    statistic: str | None
-    height_m: float | None
 
 
 @dataclass
@@ -106,30 +50,6 @@ class Columns:
     warnings: list[str] = field(default_factory=list)
 
 
-def take_apart(text: str) -> Heading:
-    """Take a heading apart into base, statistic and height."""
-    # Brackets hold a unit, but in "WS (10 m)" the height.
-    height = _HEIGHT.search(re.sub(r"[(\[]\s*m\s*/?\s*s[^)\]]*[)\]]", " ", text))
-    bare = text.replace(height.group(0), " ", 1) if height else text
-    bare = re.sub(r"[(\[].*?[)\]]", " ", bare)
-    bare = re.sub(r"(?<=[sh])\s?-1\b", "", bare)  # m s-1
-    words = re.sub(r"[^a-z0-9]+", " ", bare.lower()).split()
-    while len(words) > 1 and words[-1] in _UNIT_WORDS:
-        words.pop()
-    base = " ".join(words)
-    statistic = None
-    for kind, spellings in STATISTICS.items():
-        for spelling in spellings:
-            if re.search(rf"\b{spelling}\b", base):
-                statistic = kind
-                base = " ".join(re.sub(rf"\b{spelling}\b", " ", base).split())
-    words = base.split()
-    while len(words) > 1 and words[-1] in _UNIT_WORDS:
-        words.pop()  # "WS_ms_Avg" has its unit before the statistic
-    height_m = float(height.group(1).replace(",", ".")) if height else None
-    return Heading(text, _CASED.get(text, " ".join(words)), statistic, height_m)
-
-
 def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
     """Choose the column for each role.
 
@@ -148,13 +68,23 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
     """
     have = ", ".join(repr(heading) for heading in layout.headings)
     for role, name in options.columns.items():
+        if role not in (*CLOCK_ROLES, *VALUE_ROLES):
+            raise InputError(
+                f"columns: {role!r} is none of {', '.join((*CLOCK_ROLES, *VALUE_ROLES))}; write "
+                "one of these."
+            )
         if name not in layout.headings:
             raise InputError(
                 f"{path}: there is no column {name!r} for the {role}; the columns are {have}."
             )
     columns = Columns(names=dict(options.columns))
     stated = set(options.columns.values())
-    parts = [take_apart(heading) for heading in layout.headings if heading not in stated]
+    below = dict(zip(layout.headings, layout.statistics, strict=False))
+    parts = [
+        take_apart(heading, below.get(heading, ""))
+        for heading in layout.headings
+        if heading not in stated
+    ]
     _choose_speed(path, layout, parts, options, columns, have)
     for role in ("direction", "temperature", "pressure", "deviation", "gust"):
         if role not in columns.names:
@@ -176,31 +106,6 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
     return columns
 
 
-def _of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
-    """Return the headings that could play a role, only the surest kind of them."""
-    if role in _ALONE:
-        return [part for part in parts if _is_statistic(role, part)]
-    plain = [part for part in parts if part.statistic in (None, "mean")]
-    for name in RECOGNISED_COLUMNS[role]:
-        # "speed 2" and "ws a" are second sensors.
-        matches = [p for p in plain if re.fullmatch(rf"{name}( ?\d{{1,2}}| [a-z])?", p.base)]
-        if matches:
-            return matches
-    return []
-
-
-def _is_statistic(role: str, part: Heading) -> bool:
-    plain = re.sub(r"[^a-z0-9]+", " ", re.sub(r"[(\[].*?[)\]]", " ", part.text).lower()).split()
-    while len(plain) > 1 and plain[-1] in _UNIT_WORDS:
-        plain.pop()
-    if " ".join(plain) in _ALONE[role]:
-        return True
-    bases = "|".join(RECOGNISED_COLUMNS["speed"])
-    return part.statistic == role and (
-        re.fullmatch(rf"({bases})( ?\d{{1,2}}| [a-z])?", part.base) is not None
-    )
-
-
 def _choose_speed(
     path: Path,
     layout: Layout,
@@ -212,14 +117,16 @@ def _choose_speed(
     if "speed" in columns.names:
         chosen = take_apart(columns.names["speed"])
     else:
-        matches = _of_role("speed", parts)
+        matches = of_role("speed", parts)
         if options.sensor is not None:
             wanted = options.sensor.lower()
             matches = [part for part in matches if wanted in part.text.lower()]
         if not matches:
+            gust = next((part for part in parts if is_statistic("gust", part)), None)
             raise InputError(
                 f"{path}: no column was recognised as the speed"
                 + (f" of sensor {options.sensor!r}" if options.sensor else "")
+                + (f" ({gust.text!r} holds gusts, not means)" if gust is not None else "")
                 + f"; the columns are {have}; name one 'speed', or state which it is "
                 "(columns; on the command line --column speed=HEADING)."
             )
@@ -230,7 +137,8 @@ def _choose_speed(
             raise InputError(
                 f"{path}: several columns could be the speed "
                 f"({', '.join(repr(part.text) for part in matches)}); state which one, by its "
-                "heading, its height or its sensor."
+                "heading (columns; on the command line --column speed=HEADING), its height or its "
+                "sensor."
             )
         if len(matches) > 1:
             how = f"nearest of {len(matches)} to the {options.height_m:g} m stated"
@@ -251,7 +159,7 @@ def _nearest(matches: list[Heading], height_m: float | None) -> Heading:
 
 def _choose_beside_speed(path: Path, role: str, parts: list[Heading], columns: Columns) -> None:
     """Choose the column of a lesser role that belongs to the speed, or none."""
-    matches = _of_role(role, parts)
+    matches = of_role(role, parts)
     if len(matches) > 1:
         tail = _sensor(take_apart(columns.names["speed"]))
         near = _nearest(matches, columns.height_m)
@@ -279,7 +187,7 @@ def _choose_clock(
         return
     if not any(role in options.columns for role in CLOCK_ROLES):
         for role in CLOCK_ROLES:
-            matches = _of_role(role, parts)
+            matches = of_role(role, parts)
             if len(matches) > 1:
                 matches = [part for part in matches if part.base == matches[0].base][:2]
             if len(matches) > 1:
@@ -337,7 +245,7 @@ def _choose_unit(
     elif role == "speed":
         raise InputError(
             f"{path}: the heading {name!r} does not say the speed unit; state units (on the "
-            "command line --units) as one of m/s, km/h, mph, kn, ft/s, Beaufort."
+            f"command line --units) as one of {', '.join(SPEED_UNITS)}."
         )
     else:
         known = "C, F or K" if role == "temperature" else "hPa, mbar, Pa, kPa, inHg or mmHg"

@@ -15,6 +15,8 @@ FULL_MONTH_SHARE = 0.5
 """A calendar month with less than this share of its readings counts as missing; our choice."""
 STEADY_READINGS = 24
 """So many like steps in a row make an interval of their own; fewer are gaps. Our choice."""
+SPARSE_S = 12 * 3600.0
+"""Readings so far apart cannot show how the wind varies within a day; our choice."""
 LIKE_STEPS = 1.5
 """Steps within this factor of each other are alike (clocks drift); our choice."""
 
@@ -180,6 +182,12 @@ def coverage_warnings(coverage: Coverage) -> list[str]:
         warnings.append(
             f"Less than half of {names} is in the record; where winters are windy, missing "
             "winter months make the mean too low and missing summer months make it too high."
+        )
+    if coverage.interval_s >= SPARSE_S:
+        warnings.append(
+            f"The readings are {coverage.interval_s / 3600:.0f} h apart: as means over so long "
+            "they smooth gusts and lulls away, and the energy comes out too low; as readings at "
+            "one time of day they tell of that time alone."
         )
     if coverage.share < 0.9:
         warnings.append(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 
@@ -32,7 +32,7 @@ class ReadOptions:
     Parameters
     ----------
     columns : mapping of str to str
-        Role to heading; the roles are the keys of `yieldest.record.columns.RECOGNISED_COLUMNS`.
+        Role to heading; the roles are the keys of `yieldest.record.headings.RECOGNISED_COLUMNS`.
     units, deviation_units, temperature_units, pressure_units : str, optional
         Units of speed, of standard deviation and gust, of temperature and of pressure.
     delimiter : str, optional
@@ -55,6 +55,8 @@ class ReadOptions:
         Which height to take where the file has several.
     sensor : str, optional
         Part of the heading of the sensor to take where the file has several.
+    only : mapping of str to sequence of str
+        Heading to the cells that a row may hold there, for a file with several stations.
     point : int, optional
         Which point (from 1) to take of a NetCDF file that has several.
     threshold_ms : float, optional
@@ -80,6 +82,7 @@ class ReadOptions:
     missing: tuple[str, ...] = ()
     height_m: float | None = None
     sensor: str | None = None
+    only: Mapping[str, Sequence[str]] = field(default_factory=dict)
     point: int | None = None
     threshold_ms: float | None = None
     average_s: float | None = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,8 +12,16 @@ import pandas as pd
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
+from yieldest.record.conflicts import (
+    contradictions,
+    in_time_order,
+    misdated,
+    refuse_contradictions,
+    told_ahead,
+    told_misdated,
+)
 from yieldest.record.coverage import Coverage, coverage_of, coverage_warnings
-from yieldest.record.gathered import Gathered, Times
+from yieldest.record.gathered import Flags, Gathered, Times
 from yieldest.record.netcdf import is_netcdf, read_netcdf
 from yieldest.record.options import Finding, ReadOptions
 from yieldest.record.rows import gather
@@ -107,22 +115,6 @@ class Record:
         """Mean of the speeds that are there."""
         return float(self.valid_speed_ms.mean())
 
-    def bounds_ms(self) -> tuple[FloatArray, FloatArray] | None:
-        """Return between which speeds each reading lay before it was rounded, shape (n,) each.
-
-        None where the readings are not rounded in a known way; NaN where the speed is missing.
-        """
-        if self.class_edges_ms is not None:
-            edges = np.append(self.class_edges_ms, np.inf)
-            known = np.isfinite(self.speed_ms)
-            number = np.searchsorted(edges, np.where(known, self.speed_ms, 0.0), side="right") - 1
-            lower = np.where(known, edges[number], np.nan)
-            return lower, np.where(known, edges[number + 1], np.nan)
-        if self.resolution_ms is None:
-            return None
-        half = self.resolution_ms / 2
-        return np.maximum(0.0, self.speed_ms - half), self.speed_ms + half
-
 
 def read_record(
     path: Path, options: ReadOptions = _NOTHING_STATED, progress: Progress | None = None
@@ -150,7 +142,7 @@ def read_record(
         When a file cannot be read, a column is missing, a unit is unknown, or a value is text,
         negative, or a time that cannot be read.
     """
-    gathered = _gathered(path, options, progress)
+    gathered, is_text = _gathered(path, options, progress)
     if not np.isfinite(gathered.si["speed"]).any():
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
     found, warnings = list(gathered.found), list(gathered.warnings)
@@ -160,22 +152,29 @@ def read_record(
         time = one_year
         text = f"months from different years, put on the year {str(time.min())[:4]}"
         found.append(Finding("weather year", text, "recognised"))
-    kept, disordered, repeated = _in_time_order(time)
-    if 2 * repeated.size > time.size and _all_at_one_hour(time):
-        raise InputError(
-            f"{path}: {repeated.size} of {time.size} lines repeat the time of another, for their "
-            "times are dates alone; when the clock stands in a column of its own, state both "
-            "(columns; on the command line --column date=HEADING --column time=HEADING)."
-        )
+    else:
+        wrong = misdated(time)
+        if wrong.any():
+            warnings.append(told_misdated(path, time[wrong]))
+            gathered, time = _only(gathered, ~wrong), time[~wrong]
+        ahead = told_ahead(path, time)
+        warnings += [] if ahead is None else [ahead]
+    order, disordered, again = in_time_order(time, gathered.si["speed"])
+    time = time[order]
+    unlike = contradictions(time, gathered.si["speed"][order])
+    refuse_contradictions(path, options, time, int(again.sum()), unlike, is_text)
     if disordered.size:
         warnings.append(
             f"{path}: lines that go back in time: {disordered.size}; the record was sorted."
         )
-    if repeated.size:
+    if again.any():
+        other = f", {unlike} of them with another speed" if unlike else ""
         warnings.append(
-            f"{path}: lines that repeat a time: {repeated.size}; the first of each was kept."
+            f"{path}: lines that repeat a time: {int(again.sum())}{other}; the first of each was "
+            "kept."
         )
-    time = time[kept]
+    repeated = time[again]
+    time, kept = time[~again], order[~again]
     values = {role: column[kept] for role, column in gathered.si.items()}
     impossible = gathered.impossible[kept]
     as_read = values["speed"][impossible]
@@ -220,18 +219,34 @@ def read_record(
     )
 
 
-def _gathered(path: Path, options: ReadOptions, progress: Progress | None) -> Gathered:
+def _gathered(path: Path, options: ReadOptions, progress: Progress | None) -> tuple[Gathered, bool]:
+    """Return the rows of a record, and whether they are lines of text."""
     files = files_of(path)
     for file in files:
         read = next((read for is_kind, read in FORMATS if is_kind(file)), None)
+        if read is not None and options.only:
+            raise InputError(
+                f"{file}, only: this file has no rows of text to pick from; state point (on the "
+                "command line --point) for one of several places."
+            )
         if read is not None and len(files) == 1:
-            return read(file, options)
+            return read(file, options), False
         if read is not None:
             raise InputError(
                 f"{file}: only tables of text are read as several files together; name this one "
                 "alone."
             )
-    return gather(path, options, progress)
+    return gather(path, options, progress), True
+
+
+def _only(gathered: Gathered, keep: Flags) -> Gathered:
+    """Return only some of the rows."""
+    return replace(
+        gathered,
+        time=gathered.time[keep],
+        si={role: column[keep] for role, column in gathered.si.items()},
+        impossible=gathered.impossible[keep],
+    )
 
 
 def impossible_warning(source: str, times: Times, speeds_ms: FloatArray) -> str:
@@ -241,23 +256,6 @@ def impossible_warning(source: str, times: Times, speeds_ms: FloatArray) -> str:
         f"count as missing: {speeds_ms.size}; the first is {speeds_ms[0]:.1f} m/s at "
         f"{pd.Timestamp(times[0]):%Y-%m-%d %H:%M}."
     )
-
-
-def _all_at_one_hour(time: Times) -> bool:
-    """Tell whether every time is the same time of day, but for summer time."""
-    return np.unique(time - time.astype("datetime64[D]")).size <= 2
-
-
-def _in_time_order(time: Times) -> tuple[npt.NDArray[np.intp], Times, Times]:
-    """Return the rows in time order without repeats, and the times that were mended."""
-    order = np.argsort(time, kind="stable")
-    ordered = time[order]
-    none = np.timedelta64(0, "ns")
-    back = np.flatnonzero(np.diff(time) < none) + 1
-    if 2 * back.size > time.size:
-        back = np.flatnonzero(np.diff(time) > none) + 1  # the newest line comes first
-    repeated = np.concatenate(([False], np.diff(ordered) == none))
-    return order[~repeated], time[back], ordered[repeated]
 
 
 def _on_one_year(time: Times) -> Times | None:

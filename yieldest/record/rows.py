@@ -7,19 +7,31 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.record.average import Averager
 from yieldest.record.clock import Clock, zone_of
-from yieldest.record.columns import CLOCK_ROLES, VALUE_ROLES
 from yieldest.record.gathered import Gathered, Times
+from yieldest.record.headings import CLOCK_ROLES, TEXT_ROLES, VALUE_ROLES
 from yieldest.record.options import Finding, ReadOptions
 from yieldest.record.sources import Source, layout_findings, sources_of, units_of
 from yieldest.record.stamps import DATE_ORDERS
-from yieldest.record.values import LIMITS, Flags, blank_marks, numbers_of, rounding_step, to_si
+from yieldest.record.stations import Stations, station_columns
+from yieldest.record.values import (
+    LIMITS,
+    Flags,
+    blank_marks,
+    numbers_of,
+    rounding_step,
+    to_si,
+    words_of,
+)
 from yieldest.tables import Table, line_of_row, read_blocks
 from yieldest.textfile import Progress
+
+Rows = npt.NDArray[np.int64]
 
 BLOCK_ROWS = 500_000
 DATE_ROWS = 20_000
@@ -76,24 +88,28 @@ class _Gathering:
         self.averager: Averager | None = None
         if options.average_s:
             self.averager = Averager(options.average_s)
+        self._stations = Stations(path, options.only)
         self._time: list[Times] = []
         self._raw: list[dict[str, FloatArray]] = []
-        self._settled_rows = 0
+        self._places: list[tuple[Source, Rows]] = []
         self._rows = 0
         self._disordered = 0
+        self._same_time = 0
 
     def gather(self, progress: Progress | None) -> Gathered:
         if self.options.start is None:
             self.clock.settle_order(self._clock_tables)
         for number, source in enumerate(self.sources):
-            source.first_row = self._rows
             self.clock.names = source.columns.names
             for table in self._tables(source, number, progress):
+                if table.frame.empty:
+                    continue
                 self._take(source, table)
                 if self.averager is None and self._too_many():
                     self.averager = Averager(QUICK_S)
                 if self.averager is not None:
                     self._average(self.averager)
+        self._stations.check_found(self._rows)
         if self._rows == 0:
             raise InputError(f"{self.path}: there is a heading but no data line below it.")
         return self._result()
@@ -103,11 +119,13 @@ class _Gathering:
             names = source.columns.names
             self.clock.names = names
             headings = [names[role] for role in CLOCK_ROLES if role in names]
-            yield from read_blocks(source.path, source.layout, headings, headings, DATE_ROWS)
+            for table in self._picked(source, headings, headings, DATE_ROWS, None):
+                if not table.frame.empty:
+                    yield table
 
     def _tables(self, source: Source, number: int, progress: Progress | None) -> Iterable[Table]:
         names = source.columns.names
-        as_text = [names[role] for role in ("time", "date") if role in names]
+        as_text = [names[role] for role in TEXT_ROLES if role in names]
         watch: Progress | None = None
         if progress is not None:
             tell, files = progress, len(self.sources)
@@ -115,23 +133,39 @@ class _Gathering:
             def watch(share: float) -> None:
                 tell((number + share) / files)
 
-        return read_blocks(
+        return self._picked(source, names.values(), as_text, BLOCK_ROWS, watch)
+
+    def _picked(
+        self,
+        source: Source,
+        headings: Iterable[str],
+        as_text: Iterable[str],
+        rows: int,
+        progress: Progress | None,
+    ) -> Iterator[Table]:
+        """Read some columns of the rows that belong to the record."""
+        also = [*self.options.only, *station_columns(source.layout)]
+        blocks = read_blocks(
             source.path,
             source.layout,
-            list(dict.fromkeys(names.values())),
-            as_text,
-            BLOCK_ROWS,
-            watch,
+            list(dict.fromkeys([*headings, *also])),
+            [*as_text, *also],
+            rows,
+            progress,
         )
+        return map(self._stations.picked, blocks)
 
     def _take(self, source: Source, table: Table) -> None:
         raw = {}
         for role in self.roles:
             if role in source.columns.names:
-                raw[role], words = numbers_of(
-                    table, source.columns.names[role], self.options.missing
+                raw[role], marks = numbers_of(
+                    table,
+                    source.columns.names[role],
+                    self.options.missing,
+                    words_of(role, self.units.get(role, "")),
                 )
-                self.marks[role] += words
+                self.marks[role] += marks
             else:
                 raw[role] = np.full(len(table.frame), np.nan)
         if self.options.start is None:
@@ -140,6 +174,7 @@ class _Gathering:
             time = self._counted_times(len(table.frame))
         self._time.append(time)
         self._raw.append(raw)
+        self._places.append((source, table.frame.index.to_numpy()))
         self._rows += time.size
         if self.averager is None and self._rows > MOST_ROWS:
             raise InputError(
@@ -192,7 +227,7 @@ class _Gathering:
             values[role] = si
         self._time.clear()
         self._raw.clear()
-        self._settled_rows += time.size
+        self._places.clear()
         impossible = values["speed"] > LIMITS["speed"][1]
         return time, values, impossible
 
@@ -200,9 +235,8 @@ class _Gathering:
         if not wrong.any():
             return
         at = int(np.argmax(wrong))
-        row = self._settled_rows + at
-        source = next(s for s in reversed(self.sources) if s.first_row <= row)
-        line = line_of_row(source.path, source.layout, row - source.first_row)
+        source, row = self._place_of(at)
+        line = line_of_row(source.path, source.layout, row)
         why = (
             "is not a direction from 0 to 360 degrees"
             if role == "direction"
@@ -213,12 +247,20 @@ class _Gathering:
             f"{why}; mend the value, leave it blank, or state it as a missing mark."
         )
 
+    def _place_of(self, at: int) -> tuple[Source, int]:
+        """Return the file, and the row of it, that holds one of the rows in hand."""
+        ends = np.cumsum([rows.size for _, rows in self._places])
+        block = int(np.searchsorted(ends, at, side="right"))
+        source, rows = self._places[block]
+        return source, int(rows[at - int(ends[block]) + rows.size])
+
     def _average(self, averager: Averager) -> None:
         time, values, impossible = self._settled()
         if impossible.any():
             values["speed"][impossible] = np.nan
             self.beyond["speed"] += int(impossible.sum())
         self._disordered += int((np.diff(time) < np.timedelta64(0, "ns")).sum())
+        self._same_time += time.size - np.unique(time).size
         averager.add(time, values)
 
     def _result(self) -> Gathered:
@@ -271,6 +313,12 @@ class _Gathering:
                 f"{self.path}: lines that go back in time: {self._disordered}; the record was "
                 "sorted."
             )
+        if self._same_time:
+            self.warnings.append(
+                f"{self.path}: readings with the very time of another, averaged with it: "
+                f"{self._same_time}; that is right where the times leave out the seconds, and "
+                "wrong where lines are repeated or several sensors stand in one file."
+            )
         if repeats:
             self.warnings.append(
                 f"{self.path}: readings beyond the usual {usual:g} of an interval: {repeats}; "
@@ -285,8 +333,13 @@ class _Gathering:
             found.append(Finding("time", text, "stated"))
         else:
             found += self.clock.findings()
+        for heading, cells in options.only.items():
+            found.append(Finding("rows", f"{heading} is {' or '.join(cells)}", "stated"))
         for role, marks in self.marks.items():
-            if marks:
-                text = ", ".join(f"{mark} ({often:,} times)" for mark, often in marks.items())
-                found.append(Finding(f"missing {role}", text, "recognised"))
+            words = words_of(role, self.units.get(role, ""))
+            read = {mark for mark in marks if np.isfinite(words.get(mark.lower(), np.nan))}
+            for what, told in (("missing", set(marks) - read), ("words for", read)):
+                if told:
+                    text = ", ".join(f"{m} ({marks[m]:,} times)" for m in marks if m in told)
+                    found.append(Finding(f"{what} {role}", text, "recognised"))
         return found

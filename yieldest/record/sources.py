@@ -3,17 +3,29 @@
 from __future__ import annotations
 
 import glob
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
+
+from yieldest.cells import MISSING_WORDS
 from yieldest.errors import InputError
 from yieldest.layout import DELIMITERS, Layout, layout_of
+from yieldest.record.clock import Clock
 from yieldest.record.columns import Columns, choose_columns
+from yieldest.record.footer import without_footer
+from yieldest.record.headings import CLOCK_ROLES
 from yieldest.record.options import Finding, ReadOptions
+from yieldest.record.stamps import DATE_ORDERS
+from yieldest.record.stations import check_only
+from yieldest.record.values import numbers_of, words_of
+from yieldest.tables import Table
 
 _SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".log", ".gz", ".zip")
 _ENCODINGS = {"utf-8-sig": "UTF-8", "cp1252": "Latin-1 (Windows-1252)"}
+DIGITS_OF_A_TIME = 4
+"""A text with fewer digits cannot be meant as a time with its date."""
 
 
 @dataclass
@@ -23,7 +35,6 @@ class Source:
     path: Path
     layout: Layout
     columns: Columns
-    first_row: int = 0
 
 
 def files_of(path: Path) -> list[Path]:
@@ -68,8 +79,66 @@ def sources_of(path: Path, options: ReadOptions) -> list[Source]:
             skip_lines=options.skip_lines,
             headings=options.headings,
         )
-        sources.append(Source(file, layout, choose_columns(file, layout, options)))
+        check_only(file, layout, options.only)
+        columns = choose_columns(file, layout, options)
+        layout = without_footer(file, layout, _holds_data(file, layout, columns, options))
+        if layout.below is not None:
+            columns.warnings.append(layout.below)
+        sources.append(Source(file, layout, columns))
+    _check_heights(sources)
     return sources
+
+
+def _holds_data(
+    path: Path, layout: Layout, columns: Columns, options: ReadOptions
+) -> Callable[[list[str]], bool]:
+    """Return what tells whether cells may be those of a reading.
+
+    They may when they hold a time, or all the cells with a speed beside a missing or a spoilt time.
+    Where the file has no times, all the cells and a speed make a reading.
+    """
+    clock = {role: name for role, name in columns.names.items() if role in CLOCK_ROLES}
+    speed = columns.names["speed"]
+
+    def table_of(cells: list[str]) -> Table:
+        blanks = [""] * (len(layout.headings) - len(cells))
+        row = [*cells[: len(layout.headings)], *blanks]
+        return Table(path, pd.DataFrame([row], columns=list(layout.headings)), layout)
+
+    def holds_speed(cells: list[str]) -> bool:
+        if len(cells) != len(layout.headings):
+            return False
+        try:
+            numbers_of(
+                table_of(cells),
+                speed,
+                options.missing,
+                words_of("speed", columns.units["speed"]),
+            )
+        except InputError:
+            return False
+        return True
+
+    def holds_time(cells: list[str]) -> bool:
+        places = [layout.headings.index(name) for name in clock.values()]
+        if max(places) >= len(cells):
+            return False
+        digits = sum(character.isdigit() for at in places for character in cells[at])
+        missing = any(cells[at] and cells[at].lower() in MISSING_WORDS for at in places)
+        if (missing or digits >= DIGITS_OF_A_TIME) and holds_speed(cells):
+            return True
+        if not digits:
+            return False
+        orders = DATE_ORDERS if options.date_order is None else (options.date_order,)
+        for order in orders:
+            try:
+                Clock(clock, order, None).times(table_of(cells))
+            except InputError:
+                continue
+            return True
+        return False
+
+    return holds_time if options.start is None else holds_speed
 
 
 def units_of(sources: Sequence[Source]) -> dict[str, str]:
@@ -84,6 +153,18 @@ def units_of(sources: Sequence[Source]) -> dict[str, str]:
                     "files of one record must have the same units."
                 )
     return {role: unit for role, (unit, _) in units.items()}
+
+
+def _check_heights(sources: Sequence[Source]) -> None:
+    """Refuse files of one record whose speeds are from different heights."""
+    first = sources[0]
+    for source in sources[1:]:
+        if source.columns.height_m != first.columns.height_m:
+            raise InputError(
+                f"{source.path}: the speed is {source.columns.names['speed']!r}, but in "
+                f"{first.path} it is {first.columns.names['speed']!r}; the files of one record "
+                "must be of the same height."
+            )
 
 
 def layout_findings(sources: Sequence[Source], options: ReadOptions) -> list[Finding]:

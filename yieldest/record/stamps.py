@@ -35,9 +35,18 @@ PART_LIMITS = {
 YEARLESS = 2001
 """The (common) year given to records that state none."""
 
+SPREADSHEET_DAYS = "day numbers of a spreadsheet, counted from 1899-12-30"
+
 _ISO = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.,]\d+)?)?\s*(Z|[+-]\d\d:?(\d\d)?)?)?$")
 _ISO_PLAIN = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.,]\d+)?)?)?")
-_OFFSET = re.compile(r"(?<=[\d\s])(Z|UTC|[+-]\d\d:?\d\d)$")
+_OFFSET = re.compile(r"(?<=[\d\s])(Z|UTC|GMT|[+-]\d\d:?\d\d)$")
+_NO_OFFSET = re.compile(r":\d\d\s*[+-](?:1[5-9]|[2-9]\d|\d\d:?(?!00|15|30|45)\d\d)\b")
+"""What looks like an offset and is none: zones keep to quarters of an hour, and 14 hours. An
+interval such as 13:00-13:59 is no time with an offset."""
+_ZONE_LETTERS = re.compile(r"(?<=[\d\sM])[A-Z]{3,5}$")
+_DAY_NUMBER = re.compile(r"([2-5]\d{4})([.,]\d+)?$")
+_DAY_ZERO = np.datetime64("1899-12-30", "ns")
+"""Day 0 of spreadsheets, for days after February 1900 (ECMA-376, part 1, 18.17.4; from memory)."""
 _DATE = re.compile(
     r"(?P<a>\d{1,4}|[A-Za-z]{3,9})(?P<one>[-/. ]+)(?P<b>\d{1,2}|[A-Za-z]{3,9})(?P<two>[-/., ]+)"
     r"(?P<c>\d{2,4})(?P<rest>.*)$"
@@ -48,7 +57,10 @@ _EPOCH_UNITS = {9: "s", 10: "s", 11: "s", 12: "ms", 13: "ms", 16: "us", 19: "ns"
 _UNIT_NS = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}
 _LAST_NS = 9.2e18
 _EPOCH_WORDS = {"s": "seconds", "ms": "milliseconds", "us": "microseconds", "ns": "nanoseconds"}
-_CLOCKS = ("%H:%M", "%H:%M:%S", "%H:%M:%S.%f", "%I:%M %p", "%I:%M:%S %p", "%H.%M", "%H")
+_CLOCKS = (
+    *("%H:%M", "%H:%M:%S", "%H:%M:%S.%f", "%I:%M %p", "%I:%M:%S %p", "%I:%M%p", "%I:%M:%S%p"),
+    *("%I %p", "%H.%M", "%H"),
+)
 _UTC = pd.DatetimeTZDtype("ns", "UTC")
 
 
@@ -68,6 +80,8 @@ def parse_stamps(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
         how they were found to be written.
     """
     sample = [text for text in texts.iloc[:20] if text]
+    if sample and all(_DAY_NUMBER.match(text) for text in sample):
+        return _from_day_numbers(texts), SPREADSHEET_DAYS
     if any(_PACKED.match(text) for text in sample):
         return _from_digits(texts), "digits: year, month, day, hour"
     epoch = next((found for found in map(_EPOCH.match, sample) if found), None)
@@ -84,6 +98,31 @@ def parse_stamps(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
             times = times.copy()
             times[late.index] = found + pd.Timedelta(days=1)
     return times, written
+
+
+def without_zone_letters(texts: Stamps) -> Stamps:
+    """Take letters such as CET off stamps; the same letters stand for several zones."""
+    return texts.str.replace(_ZONE_LETTERS, "", regex=True).str.strip()
+
+
+def why_no_time(text: str) -> str:
+    """Say what a text lacks that is no time, in words that follow it in a sentence."""
+    if re.fullmatch(r"\d{1,2}[:.]\d\d([:.]\d\d)?( ?[AaPp][Mm])?", text):
+        return (
+            "is a clock time without a date; add a date column, or state start and interval_s (on "
+            "the command line --start, --interval)"
+        )
+    if re.fullmatch(r"\d+([.,]\d*)?", text):
+        return (
+            "is not a time; if it counts from the start of the record, state start and interval_s "
+            "(on the command line --start, --interval)"
+        )
+    if re.search(r"\d", text) and re.search(_ZONE_LETTERS, text):
+        return (
+            "names its time zone by letters, which stand for several zones; state time_zone (on "
+            "the command line --zone)"
+        )
+    return "is not a time; write it as 2026-01-31 13:50"
 
 
 def possible_orders(texts: Stamps) -> set[str] | None:
@@ -147,6 +186,16 @@ def _from_epoch(texts: Stamps, unit: str) -> Stamps:
     return pd.Series(times, index=texts.index).dt.tz_localize("UTC")
 
 
+def _from_day_numbers(texts: Stamps) -> Stamps:
+    numbers = numbers_in(texts.str.replace(",", ".", regex=False))
+    known = (numbers >= 20_000) & (numbers < 60_000)
+    # Days are written with five decimals or so, which is a second; the rest is rounding.
+    seconds = np.round(np.where(known, numbers, 0.0) * 86_400).astype("timedelta64[s]")
+    times = _DAY_ZERO + seconds
+    times[~known] = np.datetime64("NaT", "ns")
+    return pd.Series(times, index=texts.index)
+
+
 def _from_digits(texts: Stamps) -> Stamps:
     pieces = texts.str.extract(_PACKED)
     parts = {
@@ -166,6 +215,7 @@ def _from_iso(texts: Stamps) -> Stamps:
             return times
     except (ValueError, FutureWarning):
         pass
+    texts = texts.mask(texts.str.contains(_NO_OFFSET, regex=True), "")
     offset = texts.str.contains(r":\d\d(?:\.\d+)?\s*(?:Z|[+-]\d\d:?(?:\d\d)?)$", regex=True)
     if not offset.any():
         # pandas takes stranger things for an offset, and then warns of mixed zones.
@@ -180,9 +230,12 @@ def _from_formats(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
     if match is None:
         return pd.Series(pd.NaT, index=texts.index), ""
     plain = texts.str.replace(r"\s+", " ", regex=True)
+    if re.search(r"(?i)[ap]\.?m", match["rest"]):
+        plain = plain.str.replace(r"(?<=[\d ])([AaPp])\.?[Mm]\b\.?", r"\1M", regex=True)
     offsets = _OFFSET.search(match["rest"].strip()) is not None
     if offsets:
-        plain = plain.str.replace(r"\s*(?:Z|UTC)$", "+0000", regex=True)
+        plain = plain.mask(plain.str.contains(_NO_OFFSET, regex=True), "")
+        plain = plain.str.replace(r"\s*(?:Z|UTC|GMT)$", "+0000", regex=True)
         plain = plain.str.replace(r" ([+-]\d\d:?\d\d)$", r"\1", regex=True)
     joint = re.match(r"[T,; :]*", re.sub(r"\s+", " ", match["rest"]))
     between = joint[0] if joint and match["rest"].strip() else " "
@@ -193,6 +246,9 @@ def _from_formats(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
         pattern = _date_format(match, order) + (between + clock if clock else "")
         pattern += "%z" if offsets else ""
         left = plain[times.isna()]
+        if clock == "%H.%M":
+            # 13.5 may be half past one as well as five past.
+            left = left[left.str.contains(r"\d\.\d\d$", regex=True)]
         found = pd.to_datetime(left, format=pattern, errors="coerce", utc=offsets)
         if found.notna().any():
             written = written or pattern

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +12,8 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.layout import Layout, layout_of
 from yieldest.provenance import Provenance
-from yieldest.record.columns import take_apart
+from yieldest.record.footer import without_footer
+from yieldest.record.headings import RECOGNISED_COLUMNS, take_apart
 from yieldest.record.options import ReadOptions
 from yieldest.record.units import (
     BEAUFORT_EDGES_MS,
@@ -30,13 +32,15 @@ OPEN_CLASS_MS = 250.0
 
 _LOWER = ("from", "lower", "low", "above", "lower edge", "speed from", "wind speed from")
 _UPPER = ("to", "upper", "high", "up to", "upper edge", "speed to", "wind speed to")
-_CENTRE = ("speed", "wind speed", "windspeed", "ws", "v", "centre", "center", "bin", "class",
-           "speed bin", "speed class", "beaufort", "bft", "force", "wind force")  # fmt: skip
+_CENTRE = (
+    *(*RECOGNISED_COLUMNS["speed"], "centre", "center", "bin", "class", "speed bin"),
+    "speed class",
+)
 _WEIGHT = ("hours", "share", "frequency", "percent", "hours per year", "hours year", "count",
            "number", "occurrence", "probability", "time", "h", "freq")  # fmt: skip
-_MONTH = ("month", "mon", "mo")
+_MONTH = RECOGNISED_COLUMNS["month"]
 _MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_SPEED = ("speed", "mean speed", "wind speed", "wind", "mean wind speed", "mean")
+_SPEED = RECOGNISED_COLUMNS["speed"]
 
 
 @dataclass(frozen=True)
@@ -93,7 +97,7 @@ def read_frequency_table(path: Path, options: ReadOptions) -> FrequencyTable:
         When a column is missing, classes overlap or do not rise, or a share is missing or below
         zero.
     """
-    layout, table = _read(path, options)
+    layout, table = _read(path, options, (*_LOWER, *_CENTRE), _has_digits)
     lower_name, upper_name = _column(layout, _LOWER), _column(layout, _UPPER)
     centre_name = _column(layout, _CENTRE)
     weight_name = _column(layout, _WEIGHT)
@@ -142,7 +146,7 @@ def read_frequency_table(path: Path, options: ReadOptions) -> FrequencyTable:
             str(path),
             f"{speeds} in {unit}, share of time from {weight_name!r}",
             tuple(assumed),
-            tuple(warnings),
+            (*_told(layout), *warnings),
         ),
     )
 
@@ -162,7 +166,7 @@ def read_monthly_means(path: Path, options: ReadOptions) -> MonthlyMeans:
     InputError
         When a month is missing, twice there, or its speed is not above zero.
     """
-    layout, table = _read(path, options)
+    layout, table = _read(path, options, _MONTH, _may_be_month)
     month_name, speed_name = _column(layout, _MONTH), _column(layout, _SPEED)
     if month_name is None or speed_name is None:
         raise InputError(
@@ -173,10 +177,7 @@ def read_monthly_means(path: Path, options: ReadOptions) -> MonthlyMeans:
     speed = to_metres_per_second(_filled(table, speed_name), unit)
     means = np.full(MONTHS, np.nan)
     for row, text in enumerate(table.texts(month_name)):
-        word = text.lower()
-        number = _MONTH_NAMES.index(word[:3]) + 1 if word[:3] in _MONTH_NAMES else 0
-        if word.removesuffix(".0").isdigit():
-            number = int(word.removesuffix(".0"))
+        number = _month(text)
         if not 1 <= number <= MONTHS or np.isfinite(means[number - 1]):
             raise InputError(
                 f"{path}, line {table.line(row)}: {text!r} in column {month_name!r} is not a month "
@@ -191,10 +192,28 @@ def read_monthly_means(path: Path, options: ReadOptions) -> MonthlyMeans:
         raise InputError(
             f"{path}, line {table.line(row)}: a monthly mean must be above zero; mend the value."
         )
-    return MonthlyMeans(means, Provenance(str(path), f"monthly means in {unit}"))
+    return MonthlyMeans(
+        means, Provenance(str(path), f"monthly means in {unit}", warnings=_told(layout))
+    )
 
 
-def _read(path: Path, options: ReadOptions) -> tuple[Layout, Table]:
+def _month(text: str) -> int:
+    """Return the number that a cell gives as the month, 0 for a cell that gives none."""
+    word = text.lower()
+    if word[:3] in _MONTH_NAMES:
+        return _MONTH_NAMES.index(word[:3]) + 1
+    whole = word.removesuffix(".0")
+    return int(whole) if whole.isdecimal() else 0
+
+
+def _may_be_month(cell: str) -> bool:
+    return _month(cell) > 0 or _has_digits(cell)
+
+
+def _read(
+    path: Path, options: ReadOptions, key_names: tuple[str, ...], is_key: Callable[[str], bool]
+) -> tuple[Layout, Table]:
+    """Read a table, and set aside what stands below the last line with a key in its column."""
     layout = layout_of(
         path,
         encoding=options.encoding,
@@ -203,8 +222,21 @@ def _read(path: Path, options: ReadOptions) -> tuple[Layout, Table]:
         skip_lines=options.skip_lines,
         headings=options.headings,
     )
+    key = _column(layout, key_names)
+    if key is not None:
+        at = layout.headings.index(key)
+        layout = without_footer(path, layout, lambda cells: at < len(cells) and is_key(cells[at]))
     blocks = list(read_blocks(path, layout, layout.headings, [], 100_000))
     return layout, blocks[0]
+
+
+def _told(layout: Layout) -> tuple[str, ...]:
+    return () if layout.below is None else (layout.below,)
+
+
+def _has_digits(cell: str) -> bool:
+    # A last class written as "> 20" is no footer: it is named as what cannot be read.
+    return any(map(str.isdigit, cell))
 
 
 def _column(layout: Layout, names: tuple[str, ...]) -> str | None:

@@ -48,13 +48,29 @@ BEAUFORT_EDGES_MS = np.array(
 """Lower bound of each Beaufort number (World Meteorological Organization, *Manual on Codes*,
 WMO-No. 306, section E)."""
 
+BEAUFORT_WORDS = (
+    *("calm", "light air", "light breeze", "gentle breeze", "moderate breeze", "fresh breeze"),
+    *("strong breeze", "near gale", "gale", "strong gale", "storm", "violent storm", "hurricane"),
+)
+"""What each Beaufort number is called (same table)."""
+
 _SPEED_SPELLINGS = {
     "m/s": (
         *("m/s", "ms", "mps", "m s", "m s-1", "ms-1", "m.s-1", "m s^-1", "m s**-1", "m/sec"),
         *("metres per second", "meters per second", "meters/second", "metres/second"),
     ),
-    "km/h": ("km/h", "kmh", "kph", "kmph", "km/hr", "km h-1", "km h", "kilometres per hour"),
-    "mph": ("mph", "mi/h", "miles per hour", "mile/hour"),
+    "km/h": (
+        "km/h",
+        "kmh",
+        "kph",
+        "kmph",
+        "km/hr",
+        "km/hour",
+        "km h-1",
+        "km h",
+        "kilometres per hour",
+    ),
+    "mph": ("mph", "mi/h", "mi/hr", "miles/hr", "miles/hour", "miles per hour", "mile/hour"),
     "kn": ("kn", "kt", "kts", "knot", "knots", "nmi/h"),
     "ft/s": ("ft/s", "fps", "ft s-1", "feet per second"),
     "Beaufort": ("beaufort", "bft", "bf"),
@@ -90,6 +106,12 @@ UNITS = {
 """The units of each quantity."""
 
 
+_TYPESET = str.maketrans(
+    {"\u2212": "-", "\u207b": "-", "\u00b9": "1", "\u00b7": " ", "\u00a0": " "}
+)
+"""The minus, the raised minus and one, the raised dot and the unbroken space of m·s⁻¹."""
+
+
 def unit_of(quantity: str, text: str) -> str:
     """Return the unit of a quantity that `text` spells.
 
@@ -119,6 +141,7 @@ def unit_of(quantity: str, text: str) -> str:
 
 def unit_in_heading(quantity: str, heading: str) -> str | None:
     """Return the unit that a heading such as "Wind (mph)" or "temp_c" ends in, if any."""
+    heading = heading.translate(_TYPESET)
     bracketed = re.findall(r"[(\[]([^()\[\]]+)[)\]]", heading)
     tails = re.findall(r"[\s_,](°?[A-Za-z/.]+(?:[\s_.]?-1)?|[A-Za-z]+ [A-Za-z]+)$", heading)
     for text in (*bracketed, *tails, heading):
@@ -164,14 +187,6 @@ def to_metres_per_second(speed: npt.ArrayLike, unit: str) -> FloatArray:
         # A negative number stays negative, so that it is found and named as such.
         return np.asarray(0.836 * np.sign(values) * np.abs(values) ** 1.5)
     return np.asarray(values * SPEED_FACTORS[unit])
-
-
-def from_metres_per_second(speed_ms: npt.ArrayLike, unit: str) -> FloatArray:
-    """Convert speeds in m/s to `unit`, the reverse of `to_metres_per_second`."""
-    values = floats(speed_ms)
-    if unit == "Beaufort":
-        return np.asarray((values / 0.836) ** (2 / 3))
-    return np.asarray(values / SPEED_FACTORS[unit])
 
 
 def to_celsius(temperature: npt.ArrayLike, unit: str) -> FloatArray:

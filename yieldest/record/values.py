@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
+from yieldest.cells import MISSING_WORDS
 from yieldest.errors import InputError
-from yieldest.layout import MISSING_WORDS
 from yieldest.record.units import (
+    BEAUFORT_WORDS,
     SPEED_FACTORS,
     to_celsius,
     to_hectopascal,
@@ -41,20 +44,54 @@ NUMBER_MARKS = (
     *(99.0, 99.9, 99.99, 999.0, 999.9, 999.99, 9999.0, 9999.9, 9999.99, 99999.0, 32767.0),
 )
 """Numbers that loggers and weather services write for a missing value."""
+VARIABLE_DIRECTION = 990.0
+"""Weather services write it for a wind that has no one direction (common practice, no source)."""
 
 FAR_FROM_THE_REST = 1.5
 SURELY_REPEATED = 3
 """A possible value counts as a mark when it comes so often and lies so many times above (or below)
 all others; our choice."""
 
+COMPASS = {
+    name: 22.5 * place
+    for place, name in enumerate(
+        "n nne ne ene e ese se sse s ssw sw wsw w wnw nw nnw".split()  # noqa: SIM905
+    )
+}
+"""The sixteen points of the compass in degrees; a vane that tells only these is coarse."""
+_COMPASS_WORDS = {"north": 0.0, "east": 90.0, "south": 180.0, "west": 270.0}
+_NO_DIRECTION = dict.fromkeys(("calm", "variable", "vrb", "var"), np.nan)
+
+_TYPESET = str.maketrans({"\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ",
+                          "\u2009": " ", "\u2019": "'"})  # fmt: skip
+_DASHES = re.compile(r"[-./*?_ ]+")
+_PLAIN = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)")
+_GROUPED = {
+    ".": re.compile(r"[+-]?\d{1,3}(([, '])\d{3}(\2\d{3})*)(\.\d*)?"),
+    ",": re.compile(r"[+-]?\d{1,3}(([. '])\d{3}(\2\d{3})*)(,\d*)?"),
+}
+"""Numbers with a mark between their thousands, by the decimal mark of the file."""
+
 _STEPS = (5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
 _CHANCE = 1e-6
 
 
 def numbers_of(
-    table: Table, column: str, stated_marks: Sequence[str]
+    table: Table,
+    column: str,
+    stated_marks: Sequence[str],
+    words: Mapping[str, float] = MappingProxyType({}),
 ) -> tuple[FloatArray, Counter[str]]:
-    """Return a column as numbers, and how often which word or blank stood for a missing one.
+    """Return a column as numbers, and how often which word or blank stood for one or for none.
+
+    Parameters
+    ----------
+    table : Table
+    column : str
+    stated_marks : sequence of str
+        Cells that stand for a missing value, besides `MISSING_WORDS`.
+    words : mapping of str to float
+        Lower-case words that stand for a number, NaN for one that is missing; see `words_of`.
 
     Raises
     ------
@@ -63,28 +100,65 @@ def numbers_of(
     """
     cells = table.frame[column]
     blank = cells.isna().to_numpy()
-    words: Counter[str] = Counter({"blank": int(blank.sum())} if blank.any() else {})
+    marks: Counter[str] = Counter({"blank": int(blank.sum())} if blank.any() else {})
     if cells.dtype.kind in "fiu":
         values = cells.to_numpy(dtype=np.float64)
         odd = np.isinf(values)
     else:
+        decimal = table.layout.decimal
         texts = cells.astype(str).str.strip()
-        plain = texts.str.replace(table.layout.decimal, ".", regex=False)
+        plain = texts
+        if decimal != ".":
+            # A point there is no decimal mark; see `_as_typed` for what else it may be.
+            pointed = texts.str.contains(".", regex=False)
+            plain = texts.str.replace(decimal, ".", regex=False).mask(pointed, "")
         values = numbers_in(plain)
-        left = texts[np.isnan(values) & ~blank]
-        known = MISSING_WORDS | {mark.lower() for mark in stated_marks}
-        marks = left.str.lower().isin(known)
-        words.update(left[marks].tolist())
         odd = np.isinf(values)
-        odd[left.index[~marks] - cells.index[0]] = True
+        unread = np.isnan(values) & ~blank
+        left = texts[unread]
+        missing = MISSING_WORDS | {mark.lower() for mark in stated_marks}
+        meaning, unknown = {}, []
+        for text, often in left.value_counts().items():
+            word = str(text).lower()
+            is_missing = word in missing or _DASHES.fullmatch(word) is not None
+            if is_missing or word in words:
+                meaning[text] = np.nan if is_missing else words[word]
+                marks[str(text)] += int(often)
+            else:
+                meaning[text] = _as_typed(str(text), decimal)
+                if np.isnan(meaning[text]):
+                    unknown.append(text)
+        values[unread] = left.map(meaning)
+        odd[unread] |= left.isin(unknown)
     if odd.any():
         row = int(np.argmax(odd))
         raise InputError(
             f"{table.path}, line {table.line(row)}: {table.cell(row, column)!r} in column "
             f"{column!r} is not a number; write a plain number, leave it blank, or state it as a "
-            "missing mark."
+            "missing mark (missing; on the command line --missing)."
         )
-    return values, words
+    return values, marks
+
+
+def words_of(role: str, unit: str) -> dict[str, float]:
+    """Return the words that stand for a number in the columns of a role, in the column's unit."""
+    if role == "direction":
+        return {**COMPASS, **_COMPASS_WORDS, **_NO_DIRECTION}
+    if role == "speed" and unit == "Beaufort":
+        return {word: float(number) for number, word in enumerate(BEAUFORT_WORDS)}
+    return {"calm": 0.0} if role == "speed" else {}
+
+
+def _as_typed(text: str, decimal: str) -> float:
+    """Return a number with a typeset minus, or with marks between its thousands; NaN for others."""
+    plain = text.translate(_TYPESET)
+    thousands = _GROUPED[decimal].fullmatch(plain)
+    if thousands:
+        plain = re.sub(rf"[^\d{re.escape(decimal)}+-]", "", plain)
+    if decimal == "," and "." in plain:
+        return np.nan  # neither thousands nor, where decimals have a comma, a decimal mark
+    plain = plain.replace(decimal, ".")
+    return float(plain) if _PLAIN.fullmatch(plain) else np.nan
 
 
 def to_si(role: str, values: FloatArray, unit: str) -> FloatArray:
@@ -119,7 +193,8 @@ def blank_marks(
     stated = [float(mark) for mark in stated_marks if _is_number(mark)]
     counts: Counter[str] = Counter()
     low, high = LIMITS[role]
-    for mark in dict.fromkeys([*stated, *NUMBER_MARKS]):
+    usual = (*NUMBER_MARKS, VARIABLE_DIRECTION) if role == "direction" else NUMBER_MARKS
+    for mark in dict.fromkeys([*stated, *usual]):
         hit = values == mark
         often = int(hit.sum())
         if not often:

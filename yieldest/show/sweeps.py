@@ -9,7 +9,6 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from yieldest.show.doubt import NEVER
 from yieldest.show.words import rounded
 from yieldest.sweep import Row
 
@@ -43,9 +42,9 @@ def _cell(value: str | float | None, digits: int) -> str:
 
 
 def _payback(row: Row) -> str:
-    priced = row["net_present_value"] is not None
+    priced = row["net_present_value"] is not None and row["cost_per_kwh"] is not None
     never = priced and row["simple_payback_years"] is None
-    return NEVER if never else _cell(row["simple_payback_years"], 2)
+    return "never" if never else _cell(row["simple_payback_years"], 2)
 
 
 def _is_cheapest(row: Row, rivals: Sequence[Row]) -> bool:

@@ -12,6 +12,7 @@ from yieldest.climate.air import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.outfile import write_whole
 from yieldest.provenance import Provenance
+from yieldest.record.headings import RECOGNISED_COLUMNS
 from yieldest.record.units import SPEED_UNITS, speed_unit_in_heading, to_metres_per_second
 from yieldest.tables import Table, plain_heading, read_table
 from yieldest.turbine.curve import (
@@ -25,7 +26,6 @@ from yieldest.turbine.curve_notes import CurveNotes, notes_of
 from yieldest.turbine.ends import Ends, Points, place_ends
 from yieldest.turbine.plausible import first_highest, judge_coefficient
 
-_SPEED_NAMES = ("speed", "wind speed", "windspeed", "wind", "v")
 _POWER_NAMES = ("power", "output", "electrical power", "p")
 _UNCERTAINTY_NAMES = ("standard uncertainty", "power uncertainty", "uncertainty")
 _COEFFICIENT_NAMES = ("thrust coefficient", "ct", "c t")
@@ -72,7 +72,7 @@ def read_curve(
     ends = ends or Ends()
     table = read_table(path)
     notes = notes_of(path)
-    speed_column = str(table.find("wind speed", _tailed(_SPEED_NAMES, table)))
+    speed_column = str(table.find("wind speed", _tailed(RECOGNISED_COLUMNS["speed"], table)))
     unit = speed_unit_in_heading(speed_column)
     if unit is None or unit == "Beaufort":
         raise InputError(

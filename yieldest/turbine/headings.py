@@ -13,6 +13,8 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.layout import layout_of
+from yieldest.record.footer import without_footer
+from yieldest.record.headings import RECOGNISED_COLUMNS
 from yieldest.record.values import numbers_of
 from yieldest.tables import MOST_COLUMNS, Table, plain_heading, read_blocks
 
@@ -59,11 +61,14 @@ _AMP_WORDS = ("amps", "amp", "amperes", "amps rms", "amps peak", "amps dc", "amp
 ROLES = {
     "time": Role(
         "time",
-        ("time", "timestamp", "time stamp", "datetime", "date time", "clock", "elapsed"),
+        (*RECOGNISED_COLUMNS["time"], "clock", "elapsed"),
         {"s": 1.0, "sec": 1.0, "seconds": 1.0, "min": 60.0, "minutes": 60.0},
     ),
-    "date": Role("date", ("date",), {}),
-    "speed": Role("wind speed", ("wind speed", "windspeed", "wind", "speed", "ws", "v wind"), {}),
+    "date": Role("date", RECOGNISED_COLUMNS["date"], {}),
+    # Beside a wind speed "v" is volts.
+    "speed": Role(
+        "wind speed", (*(n for n in RECOGNISED_COLUMNS["speed"] if n != "v"), "v wind"), {}
+    ),
     "wind pulses": Role(
         "pulses of the anemometer", ("wind pulses", "anemometer pulses", "cup pulses"), {}
     ),
@@ -89,11 +94,9 @@ ROLES = {
         frozenset(("rpm", "rotor rpm")),
     ),
     "temperature": Role(
-        "air temperature", ("temperature", "air temperature", "temp"), {"c": 1.0, "°c": 1.0}
+        "air temperature", RECOGNISED_COLUMNS["temperature"], {"c": 1.0, "°c": 1.0}
     ),
-    "pressure": Role(
-        "air pressure", ("pressure", "air pressure", "barometer"), {"hpa": 1.0, "mbar": 1.0}
-    ),
+    "pressure": Role("air pressure", RECOGNISED_COLUMNS["pressure"], {"hpa": 1.0, "mbar": 1.0}),
 }
 """The columns that a table of readings may have."""
 
@@ -105,7 +108,8 @@ def open_readings(path: Path, decimal: str | None = None) -> Table:
     ----------
     path : Path
         Any delimiter, decimal point or comma, lines of other text above the heading, a line of
-        units below it (which then stand behind the headings in brackets).
+        units below it (which then stand behind the headings in brackets), lines of text without any
+        number below the readings.
     decimal : {".", ","}, optional
 
     Raises
@@ -119,6 +123,7 @@ def open_readings(path: Path, decimal: str | None = None) -> Table:
             f"{path}: {len(layout.headings)} columns are more than any table of readings has; "
             "check the file and its delimiter."
         )
+    layout = without_footer(path, layout, lambda cells: any(map(_has_digit, cells)))
     # Readings are kept in one piece: a day of them at one a second is some megabytes.
     table = next(read_blocks(path, layout, layout.headings, layout.headings, sys.maxsize))
     headings = list(layout.headings)
@@ -126,6 +131,10 @@ def open_readings(path: Path, decimal: str | None = None) -> Table:
         if unit.strip("()[] "):
             headings[at] += f" ({unit.strip('()[] ')})"
     return replace(table, frame=table.frame.set_axis(headings, axis=1))
+
+
+def _has_digit(cell: str) -> bool:
+    return any(map(str.isdigit, cell))
 
 
 def find_columns(table: Table, stated: Mapping[str, str]) -> dict[str, str]:

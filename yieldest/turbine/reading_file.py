@@ -52,6 +52,7 @@ def read_readings(path: Path, meters: Meters) -> Readings:
         contradict themselves.
     """
     table = open_readings(path, meters.decimal)
+    below = () if table.layout.below is None else (table.layout.below,)
     columns = find_columns(table, meters.columns)
     wiring = wiring_of(str(path), meters, columns.get("volts"), columns.get("amps"))
 
@@ -84,7 +85,7 @@ def read_readings(path: Path, meters: Meters) -> Readings:
         pressure_hpa=values("pressure"),
         wiring=wiring,
         read_count=speed_ms.size,
-        provenance=Provenance(str(path), f"{speed_from}; {power_from}", wiring.assumed),
+        provenance=Provenance(str(path), f"{speed_from}; {power_from}", wiring.assumed, below),
     )
     if volts is not None and amps is not None:
         if "watts" in columns:

@@ -1,0 +1,614 @@
+"""Wind files as cheap loggers and public stations write them; all of them are invented here."""
+
+import gzip
+import io
+import zipfile
+from datetime import date
+
+import numpy as np
+import pytest
+
+from yieldest.errors import InputError
+from yieldest.plan import load_plan
+from yieldest.record import rows
+from yieldest.record.options import ReadOptions
+from yieldest.record.read import read_record
+from yieldest.windfiles import read_plan_record, read_reference
+
+HEADING = "time,wind speed (m/s)"
+TIMES = np.datetime64("2025-03-20T00:00") + np.arange(48) * np.timedelta64(1, "h")
+SPEEDS = np.round(6 * np.random.default_rng(1).weibull(2, TIMES.size), 1)
+LINES = [
+    f"{str(t).replace('T', ' ')},{v}" for t, v in zip(TIMES, SPEEDS, strict=True)
+]  # a reading every hour for two days
+
+
+@pytest.fixture
+def read(tmp_path):
+    """Read lines as a record."""
+
+    def read_lines(*lines, name="wind.csv", end="\n", **stated):
+        path = tmp_path / name
+        path.write_bytes(("\n".join(lines) + end).encode())
+        return read_record(path, ReadOptions(**stated))
+
+    return read_lines
+
+
+@pytest.fixture
+def refused(read):
+    """Return the sentence with which lines are refused."""
+
+    def refuse(*lines, **stated):
+        with pytest.raises(InputError) as error:
+            read(*lines, **stated)
+        message = str(error.value)
+        assert "\n" not in message
+        assert "wind.csv" in message
+        return message
+
+    return refuse
+
+
+def found(record):
+    return {part.what: part.found for part in record.found}
+
+
+def told(record, word):
+    return [text for text in record.provenance.warnings if word in text]
+
+
+# Lines below the data
+
+
+@pytest.mark.parametrize(
+    ("footer", "where"),
+    [
+        (["End of file"], "line 50"),
+        (["Total,281.3"], "line 50"),
+        (["Average,,5.2"], "line 50"),
+        (["", "Min,0.1", "Max,14.2", "Mean,5.9"], "lines 51 to 53"),
+        (["Battery low in March, see the log book, page 3"], "line 50"),
+        (["-----", "Count: 48"], "lines 50 to 51"),
+        ([",281.3"], "line 50"),
+        (["", "month,mean,highest", "1,5.0,12", "2,6.1,14"], "lines 51 to 53"),
+        (["note"] * 600, "lines 50 to 649"),
+    ],
+)
+def test_lines_below_the_data_are_set_aside_and_told_of(read, footer, where):
+    record = read(HEADING, *LINES, *footer)
+    np.testing.assert_array_equal(record.speed_ms, SPEEDS)
+    (text,) = told(record, "set aside")
+    assert f"{where}: below the data" in text
+    assert next(filter(None, footer)) in text
+
+
+def test_rows_of_bare_delimiters_below_the_data_are_nothing(read):
+    record = read(HEADING, *LINES, *[","] * 2000)
+    np.testing.assert_array_equal(record.speed_ms, SPEEDS)
+    assert not told(record, "set aside")
+
+
+def test_a_last_line_without_its_end_is_told_of(read):
+    record = read(HEADING, *LINES, "2025-03-22 0", end="")
+    assert record.time.size == 48
+    assert told(record, "line 50: the last line, '2025-03-22 0', is cut short")
+    record = read(HEADING, *LINES, "End of file", end="")
+    assert told(record, "line 50: below the data, 'End of file' holds no reading")
+
+
+@pytest.mark.parametrize(
+    ("below", "named"),
+    [
+        (["2025-03-22 00:00"], "line 50: 1 cell"),
+        (["2025-03-22 00:00,5,7"], "line 50: 3 cell"),
+        (["2025-13-45 00:00,5"], "line 50: '2025-13-45 00:00'"),
+        (["2025-03-22 00:00,n5"], "line 50: 'n5'"),
+        (["-,5.5"], "line 50: '-'"),
+        (["note", "2025-03-22 00:00,5"], "line 50: 1 cell"),
+    ],
+)
+def test_what_may_be_a_reading_is_never_a_footer(refused, below, named):
+    assert named in refused(HEADING, *LINES, *below)
+
+
+def test_a_ragged_line_among_the_data_stays_an_error(refused):
+    assert "line 30: 1 cell" in refused(HEADING, *LINES[:28], "power cut", *LINES[28:])
+
+
+def test_a_footer_may_lie_in_another_block(tmp_path, monkeypatch):
+    monkeypatch.setattr(rows, "BLOCK_ROWS", 10)
+    test_record = tmp_path / "wind.csv"
+    test_record.write_text("\n".join([HEADING, *LINES, "End", "of file"]))
+    assert read_record(test_record).time.size == 48
+
+
+def test_footers_of_records_without_dates(read):
+    stated = {"start": "2025-01-01", "interval_s": 3600}
+    record = read("speed (m/s),volts", "5,12", "6,11", "calm,11", "Mean,11.3", "End", **stated)
+    assert record.speed_ms.tolist() == [5, 6, 0]
+    parts = read("year,month,day,hour,speed (m/s)", "2025,1,1,0,5", "2025,1,1,1,6", "mean,,,,5.5")
+    assert parts.speed_ms.tolist() == [5, 6]
+
+
+def test_a_total_below_a_frequency_table_or_monthly_means(run, tmp_path):
+    table = tmp_path / "table.csv"
+    classes = "speed (m/s),hours\n1,1000\n3,3000\n5,3000\n7,1000\n"
+    table.write_text(classes + "Total,8000\n")
+    content = run("wind", table, "--table", "--json").json
+    assert content["hours"] == 8000
+    assert any("line 6" in text and "Total" in text for text in content["warnings"])
+    table.write_text(classes + "> 8,500\n")
+    ran = run("wind", table, "--table")
+    assert ran.code == 2
+    assert "line 6: '> 8'" in ran.err
+    months = tmp_path / "months.csv"
+    names = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+    months.write_text("month,speed (m/s)\n" + "".join(f"{n},5\n" for n in names) + "Year,5\n")
+    assert any("line 14" in t for t in run("wind", months, "--months", "--json").json["warnings"])
+
+
+def test_a_note_below_readings_of_a_machine(run, tmp_path):
+    path = tmp_path / "readings.csv"
+    lines = [f"{v},{v**3:g}" for v in np.arange(2, 12, 0.05)]
+    path.write_text("wind (m/s),watts\n" + "\n".join(lines) + "\nend of test\n")
+    ran = run("curve", path, "--json")
+    assert ran.code == 0
+    assert "'end of test' holds no reading" in ran.out
+
+
+# Several stations in one file
+
+STATIONS = ["station,time,wind speed (m/s)", *(f"HILL,{line}" for line in LINES),
+            *(f"BAY,{t},{2 * v:.1f}" for t, v in zip(TIMES, SPEEDS, strict=True))]  # fmt: skip
+
+
+def test_one_of_several_stations_is_picked(read):
+    record = read(*STATIONS, only={"station": ["BAY"]})
+    assert record.speed_ms == pytest.approx(2 * SPEEDS)
+    assert found(record)["rows"] == "station is BAY"
+    shuffled = np.random.default_rng(2).permutation(STATIONS[1:])
+    other = read(STATIONS[0], *shuffled, only={"station": ["HILL"]})
+    np.testing.assert_array_equal(other.speed_ms, SPEEDS)
+
+
+def test_several_stations_are_never_mixed(refused):
+    message = refused(*STATIONS)
+    assert "'station' holds several stations ('HILL', 'BAY')" in message
+    assert "only = { 'station' = 'HILL' }" in message
+    assert '--only "station=HILL"' in message
+    # Nor where their times differ, and nothing repeats.
+    assert "several stations" in refused(*STATIONS[:20], *STATIONS[-20:])
+    assert "no row has 'SEA' in column 'station', which holds 'HILL', 'BAY'" in refused(
+        *STATIONS, only={"station": ["SEA"]}
+    )
+    assert "no row has 'SEA'" in refused(*STATIONS, only={"station": ["BAY", "SEA"]})
+    both = {"station": ["HILL"], "sensor": ["b"]}
+    rows_of_two = ["station,sensor," + HEADING, "HILL,a,2025-01-01,5", "BAY,b,2025-01-01,6"]
+    assert "no row has what is stated for station and sensor" in refused(*rows_of_two, only=both)
+    assert "there is no column 'place'" in refused(*STATIONS, only={"place": ["HILL"]})
+
+
+def test_a_renamed_station_may_be_kept_whole(read):
+    lines = ["site,time,wind speed (m/s)", *(f"A,{line}" for line in LINES[:20]),
+             *(f"B,{line}" for line in LINES[20:])]  # fmt: skip
+    np.testing.assert_array_equal(read(*lines, only={"site": ["A", "B"]}).speed_ms, SPEEDS)
+
+
+def test_a_column_that_seems_to_hold_stations_is_named(refused):
+    lines = ["ort,quality," + HEADING, *(f"Berg,{n % 3},{x}" for n, x in enumerate(LINES)),
+             *(f"Tal,{n % 5},{t},{2 * v}" for n, (t, v) in
+               enumerate(zip(TIMES, SPEEDS, strict=True)))]  # fmt: skip
+    message = refused(*lines)
+    assert "of 96 rows have the time of another and another speed" in message
+    assert "column 'ort' seems to hold stations ('Berg', 'Tal')" in message
+
+
+def test_a_wrong_value_is_named_by_its_line_whatever_was_picked(tmp_path, monkeypatch):
+    path = tmp_path / "wind.csv"
+    lines = [*STATIONS]
+    lines[90] = lines[90].rpartition(",")[0] + ",-7"
+    path.write_text("\n".join(lines))
+    for block in (7, 1000):
+        monkeypatch.setattr(rows, "BLOCK_ROWS", block)
+        with pytest.raises(InputError, match="line 91: -7"):
+            read_record(path, ReadOptions(only={"station": ["BAY"]}))
+        assert read_record(path, ReadOptions(only={"station": ["HILL"]})).time.size == 48
+
+
+def test_the_command_picks_a_station(run, tmp_path):
+    path = tmp_path / "wind.csv"
+    path.write_text("\n".join(STATIONS))
+    content = run("wind", path, "--only", "station=BAY", "--json").json
+    assert {"what": "rows", "found": "station is BAY", "how": "stated"} in content["record"][
+        "found"
+    ]
+    alone = tmp_path / "bay.csv"
+    alone.write_text("\n".join([STATIONS[0], *STATIONS[49:]]))
+    assert content["mean_speed_ms"] == run("wind", alone, "--json").json["mean_speed_ms"]
+    ran = run("wind", path, "--only", "station")
+    assert ran.code == 2
+    assert "--only is 'station', but KEY=VALUE was expected" in ran.err
+
+
+# Times that cannot be
+
+
+def test_a_clock_without_am_and_pm_is_noticed(read, refused):
+    clocks = [f"{t.astype(object):%Y-%m-%d %I:%M},{v}" for t, v in zip(TIMES, SPEEDS, strict=True)]
+    assert "a clock that lost its AM and PM" in refused(HEADING, *clocks)
+    halves = [f"{t.astype(object):%d.%m.%Y,%I:%M,%p},{v}"
+              for t, v in zip(TIMES, SPEEDS, strict=True)]  # fmt: skip
+    record = read("date,time,AM/PM,speed (m/s)", *halves)
+    np.testing.assert_array_equal(record.time, TIMES)
+    parts = [f"{t.astype(object):%Y,%m,%d,%I,%p},{v}" for t, v in zip(TIMES, SPEEDS, strict=True)]
+    record = read("year,month,day,hour,ampm,speed (m/s)", *parts)
+    np.testing.assert_array_equal(record.time, TIMES)
+
+
+def test_many_speeds_at_one_time_are_refused_and_few_are_told(read, refused):
+    again = [line.rpartition(",")[0] + ",9.95" for line in LINES]
+    message = refused(HEADING, *LINES, *again)
+    assert "48 of 96 rows have the time of another and another speed" in message
+    assert "average_s = 60" in message
+    record = read(HEADING, *LINES, *again[:2], *LINES[5:10])
+    np.testing.assert_array_equal(record.speed_ms, SPEEDS)
+    assert told(record, "lines that repeat a time: 7, 2 of them with another speed")
+    averaged = read(HEADING, *LINES, *again, average_s=3600)
+    assert averaged.speed_ms == pytest.approx((SPEEDS + 9.95) / 2)
+    assert told(averaged, "readings with the very time of another, averaged with it: 48")
+
+
+def test_of_two_rows_at_one_time_the_one_with_a_speed_counts(read):
+    record = read(HEADING, *(line.rpartition(",")[0] + "," for line in LINES[:9]), *LINES)
+    np.testing.assert_array_equal(record.speed_ms, SPEEDS)
+
+
+@pytest.mark.parametrize("zero", ["1970-01-01", "1980-01-06", "2000-01-01"])
+def test_readings_of_a_clock_that_started_anew_are_left_out_and_told(read, zero):
+    misdated = [f"{zero} {hour:02d}:00,5.5" for hour in range(4)]
+    record = read(HEADING, *LINES[:20], *misdated, *LINES[20:])
+    np.testing.assert_array_equal(record.time, TIMES)
+    assert record.coverage.share == 1
+    assert told(
+        record, f"readings dated from {zero} 00:00 to {zero} 03:00, years before all others"
+    )
+
+
+def test_an_old_record_is_no_restarted_clock(read):
+    old = np.datetime64("1970-01-01T00:00") + np.arange(48) * np.timedelta64(1, "h")
+    lines = [f"{t},{v}" for t, v in zip(old, SPEEDS, strict=True)]
+    assert read(HEADING, *lines).time[0] == old[0]
+    both = read(HEADING, *lines, *LINES)
+    assert both.time.size == 96
+
+
+def test_readings_still_to_come_are_told(read):
+    record = read(HEADING, *LINES, f"{date.today().year + 3}-01-01 00:00,5")
+    assert told(record, "readings dated after today: 1")
+
+
+def test_the_day_numbers_of_a_spreadsheet(read):
+    """36526 is 2000-01-01 in spreadsheets (a fixed point that many of their handbooks give)."""
+    record = read(HEADING, "36526,5", "36526.5,6", "36526.51041667,7")
+    assert record.time.astype("datetime64[s]").astype(str).tolist() == [
+        "2000-01-01T00:00:00", "2000-01-01T12:00:00", "2000-01-01T12:15:00"
+    ]  # fmt: skip
+    assert "spreadsheet" in found(record)["time"]
+    # The same by Python's own count of days.
+    later = read(HEADING, "45736,5", "45737,5")
+    assert later.time[0] == np.datetime64(date.fromordinal(date(1899, 12, 30).toordinal() + 45736))
+
+
+@pytest.mark.parametrize(
+    ("stamp", "why"),
+    [
+        ("00:10", "is a clock time without a date"),
+        ("600", "if it counts from the start of the record, state start and interval_s"),
+        ("2025-03-20 00:00 CET", "state time_zone"),
+        ("2025-03-20 13:00-13:59", "is not a time"),
+        ("2025-03-20 13:00 - 14:00", "is not a time"),
+        ("1.7424288e+09", "is not a time"),
+    ],
+)
+def test_what_is_no_time_says_what_it_lacks(refused, stamp, why):
+    message = refused(HEADING, f"{stamp},5", f"{stamp},6")
+    assert f"line 2: '{stamp}'" in message
+    assert why in message
+
+
+@pytest.mark.parametrize(
+    ("stamp", "stated", "expected"),
+    [
+        ("03/20/2025 1:50PM", {}, "2025-03-20T13:50"),
+        ("03/20/2025 01:50 p.m.", {}, "2025-03-20T13:50"),
+        ("20.03.2025 13:50 GMT", {}, "2025-03-20T13:50"),
+        ("2025-03-20 13:50 CET", {"time_zone": "Europe/Berlin"}, "2025-03-20T12:50"),
+    ],
+)
+def test_clocks_as_people_write_them(read, stamp, stated, expected):
+    record = read(HEADING, f"{stamp},5", **stated)
+    assert record.time[0] == np.datetime64(expected)
+
+
+def test_a_heading_may_say_that_times_are_utc(read):
+    assert found(read("time (UTC),speed (m/s)", *LINES))["time zone"] == "UTC"
+    assert found(read(HEADING, *LINES))["time zone"] == "as in the file"
+
+
+# Values
+
+
+@pytest.mark.parametrize(
+    ("heading", "cell", "expected"),
+    [
+        ("temp (C)", "\u22126,5", -6.5),
+        ("temp (C)", "\u20136,5", -6.5),
+        ("pressure (hPa)", "1.013,2", 1013.2),
+        ("pressure (hPa)", "1\u00a0013,2", 1013.2),
+        ("pressure (hPa)", "1'013,2", 1013.2),
+        ("direction", "NNW", 337.5),
+        ("direction", "e", 90.0),
+        ("direction", "South", 180.0),
+        ("direction", "VRB", np.nan),
+        ("direction", "calm", np.nan),
+        ("direction", "990", np.nan),
+    ],
+)
+def test_values_as_people_write_them(read, heading, cell, expected):
+    record = read(f"time;speed (m/s);{heading}", f"2025-01-01;5,5;{cell}", "2025-01-02;6,5;")
+    values = {"t": record.temperature_c, "p": record.pressure_hpa, "d": record.direction_deg}
+    assert values[heading[0]][0] == pytest.approx(expected, nan_ok=True)
+    assert record.speed_ms.tolist() == [5.5, 6.5]
+
+
+@pytest.mark.parametrize("cell", ["O", "1.01.3,2", "10.13,2", "1.0132,5", "5.5", "-", "x5"])
+def test_what_is_no_value_is_refused_or_missing(read, cell):
+    lines = ("time;speed (m/s);direction", f"2025-01-01;5,5;{cell}", "2025-01-02;6,5;")
+    if cell == "-":
+        assert np.isnan(read(*lines).direction_deg[0])
+        return
+    with pytest.raises(InputError, match=r"line 2: .* is not a number|has a decimal point"):
+        read(*lines)
+
+
+def test_calm_is_no_wind_and_is_told(read):
+    record = read(HEADING, "2025-01-01,calm", "2025-01-02,Calm", "2025-01-03,5", "2025-01-04,///")
+    assert record.speed_ms == pytest.approx([0, 0, 5, np.nan], nan_ok=True)
+    assert found(record)["words for speed"] == "calm (1 times), Calm (1 times)"
+    assert found(record)["missing speed"] == "/// (1 times)"
+    stated = read(HEADING, "2025-01-01,calm", "2025-01-02,5", missing=("calm",))
+    assert np.isnan(stated.speed_ms[0])
+
+
+def test_beaufort_in_words(read):
+    """The names of the numbers: World Meteorological Organization, WMO-No. 306, section E."""
+    record = read("time,wind (Bft)", "2025-01-01,calm", "2025-01-02,Gentle breeze",
+                  "2025-01-03,hurricane", "2025-01-04,4")  # fmt: skip
+    assert record.speed_ms == pytest.approx(0.836 * np.array([0, 3, 12, 4]) ** 1.5)
+    with pytest.raises(InputError, match=r"'breezy' .* is not a number"):
+        read("time,wind (Bft)", "2025-01-01,breezy")
+
+
+def test_decimal_commas_in_quotes(read, refused):
+    record = read(HEADING, '2025-01-01,"5,25"', '2025-01-02,"6,5"')
+    assert record.speed_ms.tolist() == [5.25, 6.5]
+    record = read(HEADING + ",pressure (hPa)", '2025-01-01,5.5,"1,013"', '2025-01-02,6.5,"1,002.5"')
+    assert record.pressure_hpa.tolist() == [1013, 1002.5]
+    message = refused(HEADING, '2025-01-01,"5,125"', '2025-01-02,"6,500"')
+    assert "'5,125' may be a number of thousands or of thousandths" in message
+    stated = read(HEADING, '2025-01-01,"5,125"', '2025-01-02,"6,500"', decimal=",")
+    assert stated.speed_ms.tolist() == [5.125, 6.5]
+
+
+# Headings
+
+
+def test_a_statistic_below_the_heading_tells_mean_from_gust(read, refused):
+    lines = ("TIMESTAMP,WS_ms,WS_ms", "TS,m/s,m/s")
+    record = read(*lines, ",Max,Avg", "2025-01-01 00:00,9,5", "2025-01-01 01:00,8,4")
+    assert record.speed_ms.tolist() == [5, 4]
+    assert record.gust_ms.tolist() == [9, 8]
+    message = refused("TIMESTAMP,WS_ms", "TS,m/s", ",Max", "2025-01-01 00:00,9",
+                      "2025-01-01 01:00,8")  # fmt: skip
+    assert "'WS_ms' holds gusts, not means" in message
+
+
+@pytest.mark.parametrize(
+    "heading",
+    ["Wind speed 10 min avg (m/s)", "Hourly wind speed (m/s)", "wind speed in m/s", "FF (m/s)",
+     "WS50M (m/s)", "wind speed (m\u00b7s\u207b\u00b9)", "Wind\u00a0speed (m s\u22121)",
+     "SPD (m/s)"],
+)  # fmt: skip
+def test_more_headings_are_recognised(read, heading):
+    assert read(f"time,{heading}", "2025-01-01,5").speed_ms.tolist() == [5]
+
+
+def test_a_heading_that_comes_again_is_no_data(read):
+    lines = ["time,speed", "-,m/s", *LINES[:20], "time,speed", "-,m/s", *LINES[20:]]
+    record = read(*lines)
+    np.testing.assert_array_equal(record.speed_ms, SPEEDS)
+    with pytest.raises(InputError, match=r"line 46: -1"):
+        read(*lines[:45], "2025-03-22 00:00,-1", *lines[45:])
+
+
+def test_only_the_heading_may_end_in_a_delimiter(read):
+    np.testing.assert_array_equal(read(HEADING + ",", *LINES).speed_ms, SPEEDS)
+
+
+@pytest.mark.parametrize(
+    ("lines", "named"),
+    [
+        (["time,speed (m/s)", *(f"2025-01-0{n},5,5" for n in range(1, 5))], "decimal commas"),
+        (["time     wind speed", *(f"2025-01-0{n} 5" for n in range(1, 5))], "a space in it"),
+        (["2025-01-01,5", "2025-01-02,6"], "no heading line was found"),
+    ],
+)
+def test_a_heading_that_does_not_fit_says_what_to_do(refused, lines, named):
+    message = refused(*lines)
+    assert named in message
+    assert "--headings A,B,C" in message
+
+
+def test_headings_can_be_stated_for_times_with_a_space(read):
+    lines = ["time     speed", *(f"2025-01-0{n} 12:00   5.5" for n in range(1, 5))]
+    record = read(*lines, headings=("date", "time", "speed"), skip_lines=1, units="m/s")
+    assert record.time[0] == np.datetime64("2025-01-01T12:00")
+
+
+def test_files_of_one_record_must_agree_on_the_height(tmp_path):
+    (tmp_path / "1.csv").write_text("time,WS_10m (m/s)\n2025-01-01,5\n")
+    (tmp_path / "2.csv").write_text("time,WS_40m (m/s)\n2025-01-02,5\n")
+    with pytest.raises(InputError, match=r"2\.csv.*'WS_40m.*1\.csv.*'WS_10m.*same height"):
+        read_record(tmp_path)
+
+
+def test_a_column_of_an_unknown_role_is_refused(run, tmp_path):
+    path = tmp_path / "wind.csv"
+    path.write_text("\n".join([HEADING, *LINES]))
+    ran = run("wind", path, "--column", "spede=wind speed (m/s)")
+    assert ran.code == 2
+    assert "'spede' is none of" in ran.err
+
+
+# Files that are no text
+
+
+def zipped(**members):
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w") as archive:
+        for name, text in members.items():
+            archive.writestr(name, text)
+    return content.getvalue()
+
+
+FOREIGN = {
+    "wind.xlsx": (zipped(**{"[Content_Types].xml": "<x/>", "xl/workbook.xml": "<x/>"}), "xlsx"),
+    "wind.ods": (zipped(mimetype="application/x", **{"content.xml": "<x/>"}), "OpenDocument"),
+    "wind.xls": (bytes.fromhex("d0cf11e0a1b11ae1") + bytes(600), "xls"),
+    "wind.docx": (zipped(**{"word/document.xml": "<x/>"}), "word-processor"),
+    "wind.pdf": (b"%PDF-1.4\n%\xe2\xe3\xcf\xd3\n", "a PDF"),
+    "wind.png": (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0", "a picture"),
+    "wind.bz2": (b"BZh91AY&SY" + bytes(20), "bzip2"),
+    "page.csv": (b"<!DOCTYPE html>\n<html><table></table></html>\n", "a web page"),
+    "data.xml": (b'<?xml version="1.0"?>\n<wind/>\n', "XML"),
+    "data.json": (b'[{"time": "2025-01-01", "speed": 5}]\n', "JSON"),
+    "empty.zip": (zipped(), "an empty zip archive"),
+}
+
+
+@pytest.mark.parametrize("name", FOREIGN)
+@pytest.mark.parametrize("command", ["wind", "curve"])
+def test_a_file_that_is_no_table_is_named_for_what_it_is(run, tmp_path, name, command):
+    content, kind = FOREIGN[name]
+    path = tmp_path / name
+    path.write_bytes(content)
+    ran = run(command, path)
+    assert ran.code == 2
+    assert kind in ran.err
+    assert ran.err.count("\n") == 1
+
+
+@pytest.mark.parametrize("key", ["bill", "curve", "readings"])
+@pytest.mark.parametrize("name", ["wind.xlsx", "wind.ods", "wind.pdf"])
+def test_a_plan_may_not_name_a_file_that_is_no_table(run, yard, edit, key, name):
+    content, kind = FOREIGN[name]
+    (yard / name).write_bytes(content)
+    old = "curve" if key == "readings" else key
+    text = (yard / "plan.toml").read_text().replace(f'{old} = "{old}.csv"', f'{key} = "{name}"')
+    (yard / "plan.toml").write_text(text)
+    ran = run("estimate", yard)
+    assert ran.code == 2
+    assert kind in ran.err
+    assert "CSV" in ran.err
+
+
+def test_zip_archives_may_hold_the_notes_of_a_desktop(tmp_path):
+    path = tmp_path / "wind.zip"
+    text = "\n".join([HEADING, *LINES])
+    path.write_bytes(zipped(**{"wind.csv": text, "__MACOSX/._wind.csv": "\0\1", ".notes": "x"}))
+    np.testing.assert_array_equal(read_record(path).speed_ms, SPEEDS)
+    path.write_bytes(zipped(**{"1.csv": text, "2.csv": text}))
+    with pytest.raises(InputError, match="holds 2 files"):
+        read_record(path)
+    empty = tmp_path / "wind.csv.gz"
+    for content in (b"", gzip.compress(b"")):
+        empty.write_bytes(content)
+        with pytest.raises(InputError, match="the file is empty"):
+            read_record(empty)
+
+
+def test_zero_bytes_of_a_power_cut_are_named_by_their_line(tmp_path):
+    path = tmp_path / "wind.csv"
+    path.write_bytes("\n".join([HEADING, *LINES]).encode() + b"\n" + bytes(512) + b"\n")
+    with pytest.raises(InputError, match="line 50: there are zero bytes"):
+        read_record(path)
+
+
+def test_utf_32_is_told_from_utf_16(tmp_path):
+    path = tmp_path / "wind.csv"
+    path.write_bytes("\n".join([HEADING, *LINES]).encode("utf-32"))
+    np.testing.assert_array_equal(read_record(path).speed_ms, SPEEDS)
+
+
+@pytest.mark.parametrize("end", ["\r", "\r\n", "\r\r\n", "\n\n"])
+def test_every_line_end_will_do(tmp_path, end):
+    path = tmp_path / "wind.csv"
+    path.write_bytes(end.join([HEADING, *LINES, "End of file", ""]).encode())
+    record = read_record(path)
+    np.testing.assert_array_equal(record.speed_ms, SPEEDS)
+    assert told(record, "'End of file'")
+
+
+@pytest.mark.parametrize("lines", [[LINES[0]], LINES[:2]])
+def test_one_or_two_readings_are_a_record(read, lines):
+    assert read(HEADING, *lines).time.size == len(lines)
+
+
+def test_a_plan_picks_a_station_for_its_record_and_for_its_reference(yard, edit):
+    (yard / "network.csv").write_text(
+        "id,time,wind speed (m/s)\n"
+        + "".join(f"7,{line}\n" for line in LINES)
+        + "".join(f"08,{t},{v + 1:.1f}\n" for t, v in zip(TIMES, SPEEDS, strict=True))
+    )
+    edit(yard / "plan.toml", 'record = "wind.csv"', 'record = "network.csv"\nonly = { id = 7 }')
+    text = (yard / "plan.toml").read_text()
+    reference = '[wind.reference]\nrecord = "network.csv"\nonly = { id = ["08"] }\n'
+    (yard / "plan.toml").write_text(text.replace("[[build]]", reference + "\n[[build]]", 1))
+    plan = load_plan(yard)
+    np.testing.assert_array_equal(read_plan_record(plan).speed_ms, SPEEDS)
+    assert read_reference(plan, plan.wind.reference).speed_ms == pytest.approx(SPEEDS + 1)
+
+
+@pytest.mark.parametrize("cell", ["--.-", "---", "__", "- -"])
+def test_dashes_are_missing(read, cell):
+    record = read(HEADING, f"2025-01-01,{cell}", "2025-01-02,5")
+    assert np.isnan(record.speed_ms[0])
+    assert found(record)["missing speed"] == f"{cell} (1 times)"
+
+
+def test_a_point_among_decimal_commas_is_never_read_as_either(refused):
+    lines = [line.replace(",", ";").replace(".", ",") for line in LINES]
+    many = [*lines, *(line.replace("2025", str(year)) for year in range(1990, 2001)
+                      for line in lines)]  # fmt: skip
+    assert "'5.3' in column" in refused(HEADING.replace(",", ";"), *many, "2025-04-01;5.3")
+
+
+def test_hours_with_a_fraction_are_refused(refused):
+    """13.5 may be half past one as well as five past."""
+    assert "'2025-03-20 13.5'" in refused("date,hour,speed (m/s)", "2025-03-20,13.5,5")
+
+
+def test_daily_readings_are_doubted(read):
+    days = [f"2025-01-{day:02d},5.{day % 7}" for day in range(1, 31)]
+    assert told(read(HEADING, *days), "24 h apart")
+    assert not told(read(HEADING, *LINES), "h apart")
+
+
+@pytest.mark.parametrize("cell", ["T", "5.2*", "<0.5", "OL", "5.2 m/s", "VRB05"])
+def test_what_is_neither_a_speed_nor_missing_is_named(read, refused, cell):
+    lines = [*LINES[:9], f"2025-03-20 09:00,{cell}", *LINES[10:]]
+    message = refused(HEADING, *lines)
+    assert f"line 11: {cell!r} in column 'wind speed (m/s)' is not a number" in message
+    assert "--missing" in message
+    assert np.isnan(read(HEADING, *lines, missing=(cell,)).speed_ms[9])
