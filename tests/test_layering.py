@@ -8,8 +8,8 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "yieldest"
 FOLDERS = ["record", "climate", "turbine", "energy", "money", "doubt", "show", "grid"]
 FOUNDATION = [
-    *("arrays", "card", "cells", "errors", "filekind", "outfile", "provenance", "textfile"),
-    *("layout", "tables"),
+    *("arrayfiles", "arrays", "card", "cells", "errors", "filekind", "outfile", "provenance"),
+    *("textfile", "layout", "tables"),
 ]
 """Modules at the top that every folder may use; the other modules there are the roof."""
 SEES_RESULTS = {"show", "grid"}

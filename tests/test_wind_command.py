@@ -124,7 +124,7 @@ def test_out_refuses_to_overwrite_the_record(run, tmp_path):
     before = path.read_bytes()
     refused = run("wind", path, "--out", path)
     assert refused.code == 2
-    assert "--out" in refused.err
+    assert "name another" in refused.err
     assert path.read_bytes() == before
     nowhere = run("wind", path, "--out", tmp_path / "nowhere" / "out.csv")
     assert nowhere.code == 2

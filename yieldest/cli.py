@@ -4,10 +4,12 @@ The command modules do without `from __future__ import annotations`: typer would
 each annotation again, and `--help` would wait for that.
 """
 
+import io
 import json
+import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
@@ -34,6 +36,9 @@ Example: yieldest start my-yard
 
 Example: yieldest estimate my-yard
 """
+
+LONGEST_MESSAGE = 1000
+"""Characters; what a file holds stands in messages, and it may be long."""
 
 app = typer.Typer(
     help=HELP,
@@ -205,7 +210,8 @@ def estimate(
     Example: yieldest estimate demo-sites/hill-yard --draws 50000
     """
     from yieldest.estimate import estimate as reckon  # noqa: PLC0415
-    from yieldest.outfile import write_whole  # noqa: PLC0415
+    from yieldest.inputs import input_files  # noqa: PLC0415
+    from yieldest.outfile import refuse_inputs, write_whole  # noqa: PLC0415
     from yieldest.overrides import read_override  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.show.progress import reading_bar  # noqa: PLC0415
@@ -220,6 +226,8 @@ def estimate(
         _sweep(plan, overrides, sweep, out, as_json)
         return
     stated = load_plan(plan, overrides)
+    if out is not None:
+        refuse_inputs(out, input_files(stated))
     with reading_bar("the wind record") as progress:
         result: Estimate = reckon(stated, progress)
     if out is not None:
@@ -246,7 +254,8 @@ def estimate(
 def _sweep(
     plan: Path, overrides: list["Override"], text: str, out: Path | None, as_json: bool
 ) -> None:
-    from yieldest.outfile import write_whole  # noqa: PLC0415
+    from yieldest.inputs import input_files  # noqa: PLC0415
+    from yieldest.outfile import refuse_inputs, write_whole  # noqa: PLC0415
     from yieldest.overrides import read_sweep  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.show.progress import counting_bar  # noqa: PLC0415
@@ -255,6 +264,8 @@ def _sweep(
     from yieldest.sweep import as_csv, sweep_plan  # noqa: PLC0415
 
     sweep = read_sweep(text)
+    if out is not None:
+        refuse_inputs(out, input_files(load_plan(plan, overrides)))
     with counting_bar("estimating", len(sweep.values)) as step:
         rows = sweep_plan(plan, overrides, sweep, lambda: step(1))
     if out is not None:
@@ -312,8 +323,36 @@ def _print_json(content: dict[str, Any]) -> None:
 
 def main() -> None:
     """Run the command line; bad input becomes one sentence and exit code 2."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # The name of a file may hold bytes that are no text.
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
-        app()
+        try:
+            app()
+        finally:
+            sys.stdout.flush()
     except InputError as error:
-        typer.echo(f"yieldest: {error}", err=True)
-        sys.exit(2)
+        _refuse(str(error))
+    except MemoryError:
+        _refuse("this needs more memory than there is; give fewer readings, builds or draws.")
+    except BrokenPipeError:
+        # Whoever read the output has seen enough.
+        _silence()
+    except OSError as error:
+        _silence()
+        _refuse(f"the output cannot be written ({error.strerror or error}); make room for it.")
+
+
+def _refuse(reason: str) -> NoReturn:
+    line = " ".join(reason.split())
+    if len(line) > LONGEST_MESSAGE:
+        line = f"{line[: LONGEST_MESSAGE // 2]} ... {line[-LONGEST_MESSAGE // 2 :]}"
+    typer.echo(
+        f"yieldest: {''.join(c if c.isprintable() else repr(c)[1:-1] for c in line)}", err=True
+    )
+    sys.exit(2)
+
+
+def _silence() -> None:
+    """Send what is left of the output nowhere, or Python would complain of it when it ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from yieldest.errors import InputError
+from yieldest.outfile import refuse_inputs
 
 if TYPE_CHECKING:
     from yieldest.turbine.measured import MeasuredCurve
@@ -21,6 +22,9 @@ AIR = "The air (docs/air.md)"
 DOUBT = "How sure the meters are"
 ENDS = "The ends of the curve (docs/power-curve.md)"
 GENERATOR = "Where the energy goes"
+
+BEYOND_ANY_MACHINE = 1e9
+"""In any unit of an option; beyond it the reckoning would overflow."""
 
 
 def curve(
@@ -286,6 +290,8 @@ def curve(
         cut_out=cut_out,
         rated_power=rated_power,
     )
+    if out is not None:
+        refuse_inputs(out, [readings, *([generator_test] if generator_test is not None else [])])
     if (rotor_width is None) != (rotor_height is None):
         raise InputError("--rotor-width and --rotor-height go together; state both.")
     if sum(size is not None for size in (rotor_area, rotor_diameter, rotor_width)) > 1:
@@ -354,6 +360,10 @@ def _above_zero(**amounts: float | None) -> None:
         if amount is not None and not amount > 0:
             raise InputError(
                 f"--{name.replace('_', '-')} is {amount:g}, but it should be above 0; mend it."
+            )
+        if amount is not None and amount > BEYOND_ANY_MACHINE:
+            raise InputError(
+                f"--{name.replace('_', '-')} is {amount:g}, beyond any machine; mend it."
             )
 
 

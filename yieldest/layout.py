@@ -5,10 +5,11 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import dropwhile, islice
 from pathlib import Path
+from typing import TextIO
 
 from yieldest.cells import (
     STATISTIC_CELLS,
@@ -20,7 +21,7 @@ from yieldest.cells import (
 )
 from yieldest.errors import InputError
 from yieldest.filekind import markup_kind
-from yieldest.textfile import encoding_of, open_text
+from yieldest.textfile import LONGEST_LINE, encoding_of, open_text
 
 DELIMITERS = {"\t": "tab", ";": "semicolon", "|": "pipe", ",": "comma", " ": "spaces"}
 """The delimiters that are recognised, the surest first: a comma may be in a number, a space in a
@@ -29,6 +30,9 @@ time."""
 LONGEST_HEAD = 2000
 """Longer headings than this (characters) do not come again below; our choice."""
 _SAMPLE_LINES = 500
+_SAMPLE_CHARACTERS = 2 * LONGEST_LINE
+"""Of very long lines fewer are looked at."""
+_LONGEST_HEADING = 500
 _COMMENT = re.compile(r"\s*(#|%|//)")
 _ONE_CELL = re.compile(r'(?=.*[,;|\t])[,;|\s]*("[^"]*"|[^,;|\t"]*)[,;|\s]*')
 """A line of a spreadsheet with one cell filled, or none: a title, no heading."""
@@ -124,7 +128,7 @@ def layout_of(
     """
     encoding = encoding or encoding_of(path)
     with open_text(path, encoding) as stream:
-        lines = list(enumerate(islice(stream, _SAMPLE_LINES), start=1))
+        lines = list(enumerate(_sample(stream), start=1))
     kind = markup_kind("".join(line for _, line in lines[:2]))
     if kind is not None:
         raise InputError(f"{path}: {kind}.")
@@ -149,6 +153,12 @@ def layout_of(
         delimiter = delimiter or _delimiter(content)
         found = _find_heading(path, below, content, delimiter)
         heading, units, statistics, heading_line, data_line = found
+    longest = max(map(len, heading))
+    if longest > _LONGEST_HEADING:
+        raise InputError(
+            f"{path}, line {heading_line}: a heading has {longest:,} characters, where "
+            f"{_LONGEST_HEADING} are the most; check the file and its delimiter."
+        )
     data = [split_line(line, delimiter) for number, line in content if number >= data_line]
     if not data:
         raise InputError(f"{path}: there is a heading but no data line below it.")
@@ -177,6 +187,15 @@ def layout_of(
         statistics=tuple(statistics),
         head=() if head and is_data(heading) else head,
     )
+
+
+def _sample(stream: TextIO) -> Iterator[str]:
+    characters = 0
+    for line in islice(stream, _SAMPLE_LINES):
+        yield line
+        characters += len(line)
+        if characters > _SAMPLE_CHARACTERS:
+            return
 
 
 def _delimiter_of_heading(heading: str, content: list[tuple[int, str]]) -> str:

@@ -105,10 +105,14 @@ def map_cells(
     from yieldest.grid.summary import summary_of  # noqa: PLC0415
     from yieldest.grid.variables import parse_stated  # noqa: PLC0415
     from yieldest.grid.write import write_maps  # noqa: PLC0415
+    from yieldest.inputs import input_files  # noqa: PLC0415
+    from yieldest.outfile import refuse_inputs  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
 
+    stated = None if plan is None else load_plan(plan)
+    refuse_inputs(output, [*grid, *([] if stated is None else input_files(stated))])
     opened = open_grid(grid, parse_stated(variable or []))
-    recipe = recipe_for(opened, None if plan is None else load_plan(plan), height)
+    recipe = recipe_for(opened, stated, height)
     blocks = in_blocks(opened, recipe)
     with workers(scheduler, values_of(blocks, recipe)) as threads, _progress() as progress:
         regions = regions_of(blocks, cell_dimensions(blocks, recipe), threads)

@@ -5,16 +5,54 @@ from __future__ import annotations
 import csv
 import io
 import os
+import shutil
 import tempfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from yieldest.errors import InputError
+
+try:
+    import fcntl
+except ImportError:  # Windows
+    fcntl = None  # type: ignore[assignment]
+
+_SCRATCH = ".yieldest-unfinished-"
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 """What makes a spreadsheet read a cell as a formula, in both widths (OWASP, *CSV Injection*)."""
 _BREAKS = str.maketrans(dict.fromkeys("\t\r\n\x0b\x0c", " "))
 """A tab or a new line at the start of a cell can hide what follows; a cell is one line."""
+
+
+@contextmanager
+def scratch_beside(path: Path) -> Iterator[Path]:
+    """Yield a new private folder beside `path`, to make there what is then renamed to `path`.
+
+    It is beside the target, so that the last step is one rename within a file system, and is
+    removed afterwards. Those that killed runs left behind are removed too: each run locks its own,
+    and the lock goes when the run does.
+
+    Raises
+    ------
+    InputError
+        When `path` is a folder, a link, a pipe or a device, when its folder is not there, or when
+        writing fails.
+    """
+    try:
+        _refuse_place(path)
+        _remove_leftovers(path.parent)
+        with tempfile.TemporaryDirectory(
+            dir=path.parent, prefix=_SCRATCH, ignore_cleanup_errors=True
+        ) as name:
+            scratch = Path(name)
+            with _locked(scratch):
+                yield scratch
+    except OSError as error:
+        raise InputError(
+            f"{path}: the file cannot be written ({error.strerror or error}); choose another place."
+        ) from error
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
@@ -24,40 +62,34 @@ def write_whole(path: Path, content: str | bytes) -> None:
     ----------
     path : Path
     content : str or bytes
-        Text is written as UTF-8.
+        Text is written as UTF-8; bytes in the name of a file that are no text appear as escapes.
 
     Raises
     ------
     InputError
         When the place cannot be written.
     """
-    if path.is_dir():
-        raise InputError(f"{path}: this is a folder; name a file.")
-    if not path.parent.is_dir():
-        raise InputError(
-            f"{path}: the file cannot be written, for there is no folder {path.parent}; make it "
-            "first."
-        )
-    data = content.encode("utf-8") if isinstance(content, str) else content
-    beside: Path | None = None
-    try:
-        # Beside the target, so that the last step is one rename within a file system.
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".yieldest-")
-        beside = Path(name)
-        with os.fdopen(handle, "wb") as stream:
+    data = content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
+    with scratch_beside(path) as scratch:
+        made = scratch / "made"
+        with made.open("wb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        # A temporary file is private; the finished one has the rights that new files have here.
-        beside.chmod(0o666 & ~_umask())
-        beside.replace(path)
-    except OSError as error:
-        raise InputError(
-            f"{path}: the file cannot be written ({error.strerror or error}); choose another place."
-        ) from error
-    finally:
-        if beside is not None:
-            beside.unlink(missing_ok=True)
+        made.replace(path)
+
+
+def refuse_inputs(path: Path, inputs: Iterable[Path]) -> None:
+    """Refuse to write over a file that is being read.
+
+    Raises
+    ------
+    InputError
+        When `path` is one of the inputs.
+    """
+    # Path.resolve would raise at a link that leads to itself.
+    if os.path.realpath(path) in map(os.path.realpath, inputs):
+        raise InputError(f"{path}: this is one of the files that are read; name another.")
 
 
 def write_all(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
@@ -102,8 +134,39 @@ def _safe(cell: object) -> object:
     return f"'{line}" if line.lstrip().startswith(_FORMULA_STARTS) else line
 
 
-def _umask() -> int:
-    # The only way to read it is to set it.
-    mask = os.umask(0o077)
-    os.umask(mask)
-    return mask
+def _refuse_place(path: Path) -> None:
+    if path.is_dir() and not path.is_symlink():
+        raise InputError(f"{path}: this is a folder; name a file.")
+    # To rename over /dev/stdout, say, would take it from everybody.
+    if path.is_symlink() or (path.exists() and not path.is_file()):
+        raise InputError(f"{path}: this is a link, a pipe or a device; name a file.")
+    if not path.parent.is_dir():
+        raise InputError(
+            f"{path}: the file cannot be written, for there is no folder {path.parent}; make it "
+            "first."
+        )
+
+
+@contextmanager
+def _locked(folder: Path) -> Iterator[None]:
+    """Hold the lock of a folder, where the system has such locks; raise OSError if it is held."""
+    if fcntl is None:
+        yield
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        yield
+    finally:
+        os.close(handle)
+
+
+def _remove_leftovers(folder: Path) -> None:
+    if fcntl is None:
+        return
+    for left in folder.glob(f"{_SCRATCH}*"):
+        if left.is_symlink() or not left.is_dir():
+            continue
+        # Held: another run is writing here at this moment.
+        with suppress(OSError), _locked(left):
+            shutil.rmtree(left, ignore_errors=True)

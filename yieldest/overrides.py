@@ -162,6 +162,6 @@ def _next_part(here: dict[str, Any] | list[Any], rest: str, override: Override) 
 def _value(text: str) -> object:
     try:
         parsed = tomllib.loads(f"value = {text}")
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         return text
     return parsed["value"] if set(parsed) == {"value"} else text

@@ -6,10 +6,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from yieldest.doubts import how_sure
-from yieldest.errors import InputError
 from yieldest.estimate import estimate as reckon
 from yieldest.inputs import input_files
-from yieldest.outfile import write_all, write_whole
+from yieldest.outfile import refuse_inputs, write_all, write_whole
 from yieldest.plan import Plan
 from yieldest.show.figures import chart_files, charts_of
 from yieldest.show.page import page_of
@@ -47,9 +46,8 @@ def write_report(
     InputError
         When a file of the plan cannot be used, or a file cannot be written.
     """
-    inputs = {path.resolve() for path in input_files(plan)}
-    if page.resolve() in inputs:
-        raise InputError(f"{page}: the page would replace a file of the plan; name another.")
+    inputs = input_files(plan)
+    refuse_inputs(page, inputs)
     estimate = reckon(plan)
     done("estimate")
     doubt = None
@@ -66,6 +64,9 @@ def write_report(
     written = []
     if figures is not None:
         every = [chart for some in charts.values() for chart in some]
-        written = write_all(figures, chart_files(every, done))
+        files = chart_files(every, done)
+        for name in files:
+            refuse_inputs(figures / name, inputs)
+        written = write_all(figures, files)
     write_whole(page, html)
     return [page, *written]

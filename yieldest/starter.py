@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import shutil
-import tempfile
 from pathlib import Path
 
 from yieldest.errors import InputError
+from yieldest.outfile import scratch_beside
 
 _PACKAGE = Path(__file__).parent
 
@@ -32,23 +32,15 @@ def write_starter(folder: Path, demo_site: str | None = None) -> list[Path]:
         When the folder is there already or cannot be made, or no demo site has that name.
     """
     original = _PACKAGE / "show" / "starter" if demo_site is None else _demo_site(demo_site)
-    if folder.exists():
+    if folder.exists() or folder.is_symlink():
         raise InputError(f"{folder}: this is there already; name a folder that is not.")
-    if not folder.parent.is_dir():
-        raise InputError(f"{folder.parent}: there is no such folder; make it first.")
-    try:
-        # Beside the target, so that the last step is one rename within a file system.
-        with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".yieldest-") as scratch:
-            made = Path(scratch) / folder.name
-            made.mkdir()
-            for file in original.iterdir():
-                # Without its rights: a copy is to be changed, even if the installed file is locked.
-                shutil.copyfile(file, made / file.name)
-            made.rename(folder)
-    except OSError as error:
-        raise InputError(
-            f"{folder}: the folder cannot be written ({error.strerror}); choose another place."
-        ) from error
+    with scratch_beside(folder) as scratch:
+        made = scratch / "made"
+        made.mkdir()
+        for file in original.iterdir():
+            # Without its rights: a copy is to be changed, even if the installed file is locked.
+            shutil.copyfile(file, made / file.name)
+        made.rename(folder)
     return sorted(folder.iterdir())
 
 

@@ -23,6 +23,8 @@ from yieldest.textfile import Progress, open_text
 _ENDLESS_EXPONENT = re.compile(r"[eE]\+?\d{5,}")
 MOST_COLUMNS = 1000
 """A curve, a bill or a table of readings with more is none; our choice."""
+MOST_LINES = 10_000
+"""A curve, a bill or a converter's table with more is none; our choice."""
 
 _EXACT_NUMBERS = (
     {"float_precision": "round_trip"}
@@ -181,7 +183,8 @@ def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
     Raises
     ------
     InputError
-        When the file cannot be read, is empty, or a line has more cells than the heading.
+        When the file cannot be read, is empty, has too many columns or lines, or a line has more
+        cells than the heading.
     """
     layout = layout_of(path, titled=False)
     if len(layout.headings) > MOST_COLUMNS:
@@ -190,8 +193,13 @@ def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
             "file and its delimiter."
         )
     with open_text(path, layout.encoding) as stream:
-        below = "".join(islice(stream, layout.data_line - 1, None))
-        text = _no_data_line(layout).sub("", below)
+        lines = list(islice(stream, layout.data_line - 1, layout.data_line + MOST_LINES))
+    if len(lines) > MOST_LINES:
+        raise InputError(
+            f"{path}: more than {MOST_LINES:,} lines are more than such a table has; check that it "
+            "is the right file."
+        )
+    text = _no_data_line(layout).sub("", "".join(lines))
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)

@@ -1,10 +1,13 @@
-"""Open a text file, plain or packed, in whichever encoding it was saved."""
+"""Open a file, plain or packed, in whichever encoding, and never read without bounds."""
 
 from __future__ import annotations
 
 import codecs
 import gzip
 import io
+import os
+import re
+import stat
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator
@@ -20,12 +23,17 @@ Progress = Callable[[float], None]
 
 HEAD_BYTES = 65536
 """How much of a file is looked at to tell its encoding."""
-HIGHEST_PACKING = 200
+HIGHEST_PACKING = 50
 """Text never packs tighter than this by far; a packed file that does is not unpacked further."""
 TELLING_BYTES = 80
 """A file that begins with so much plain text is a text, whatever follows; our choice."""
-ALWAYS_UNPACKED_BYTES = 100 * 2**20
+ALWAYS_UNPACKED_BYTES = 20 * 2**20
 """So much is unpacked whatever the packing."""
+LONGEST_LINE = 1_000_000
+"""Characters; a line of a table with more is none, and would fill the memory."""
+_SOUND_PACKING = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+"""Members of an archive packed otherwise unpack without a bound (bzip2, LZMA)."""
+_WEB = re.compile(r"(?:^|/)[A-Za-z][A-Za-z0-9+.-]+:/")
 
 _BYTE_ORDER_MARKS = {
     codecs.BOM_UTF8: "utf-8-sig",
@@ -55,8 +63,8 @@ def open_text(
         encoding = encoding_of(path)
     with _reading(path), ExitStack() as stack:
         try:
-            stream = _open_bytes(path, stack, progress)
-            text = stack.enter_context(io.TextIOWrapper(stream, encoding=encoding))
+            stream = _open_unpacked(path, stack, progress)
+            text = stack.enter_context(_BoundedLines(path, stream, encoding))
         except LookupError as error:
             raise InputError(
                 f"{path}: {encoding!r} is no text encoding; write utf-8, utf-16, latin-1 or such."
@@ -80,7 +88,7 @@ def encoding_of(path: Path) -> str:
         When the file cannot be read or is not text.
     """
     with _reading(path), ExitStack() as stack:
-        head = _open_bytes(path, stack, None).read(HEAD_BYTES)
+        head = _open_unpacked(path, stack, None).read(HEAD_BYTES)
     kind = foreign_kind(head)
     if kind is not None:
         raise InputError(f"{path}: {kind}.")
@@ -128,17 +136,48 @@ def _reading(path: Path) -> Iterator[None]:
         ) from error
 
 
-def _open_bytes(path: Path, stack: ExitStack, progress: Progress | None) -> BinaryIO:
+def there_is_none(path: Path) -> InputError:
+    """Return the error for a file that is not there; nothing is ever fetched from a network."""
+    if _WEB.search(path.as_posix()):
+        return InputError(
+            f"{path}: web addresses are not opened; download the file and name it on this machine."
+        )
+    return InputError(f"{path}: there is no such file; check the name and the folder.")
+
+
+def open_bytes(path: Path) -> BinaryIO:
+    """Open a file as it is, if it is one: no folder, pipe or device, which might never end.
+
+    Raises
+    ------
+    InputError
+        When there is no such file, or it is none, or it is empty.
+    """
+    with _reading(path):
+        if not path.exists():
+            raise there_is_none(path)
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            raise InputError(f"{path}: this is not a file; name the file itself.")
+        if found.st_size == 0:
+            # The kernel's own files have no size either, and some of them never end.
+            raise InputError(f"{path}: the file is empty; a heading and data lines were expected.")
+        held = 512 * getattr(found, "st_blocks", 0)
+        if 0 < HIGHEST_PACKING * held < found.st_size > ALWAYS_UNPACKED_BYTES:
+            raise InputError(
+                f"{path}: nearly all of it is holes that nothing was ever written to; is it whole?"
+            )
+        # A pipe that takes the place of the file meanwhile must not be waited for.
+        return os.fdopen(os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0)), "rb")
+
+
+def _open_unpacked(path: Path, stack: ExitStack, progress: Progress | None) -> BinaryIO:
     """Open a file for reading unpacked bytes."""
-    if not path.exists():
-        raise InputError(f"{path}: there is no such file; check the name and the folder.")
-    if not path.is_file():
-        raise InputError(f"{path}: this is not a file; name the file itself.")
-    raw = stack.enter_context(path.open("rb"))
+    raw = stack.enter_context(open_bytes(path))
     size = max(1, path.stat().st_size)
     start = raw.read(4)
     raw.seek(0)
-    packed = cast(BinaryIO, raw)
+    packed = raw
     if progress is not None:
         tell = progress
         packed = _counted(packed, lambda count: tell(min(1.0, count / size)))
@@ -153,7 +192,7 @@ def _open_bytes(path: Path, stack: ExitStack, progress: Progress | None) -> Bina
         if count > max(ALWAYS_UNPACKED_BYTES, HIGHEST_PACKING * size):
             raise InputError(
                 f"{path}: unpacked it is more than {HIGHEST_PACKING} times as large as packed, "
-                "which no wind record is; unpack it yourself if you trust it."
+                "which no such file is; unpack it yourself if you trust it."
             )
 
     return _counted(unpacked, watch)
@@ -179,7 +218,29 @@ def _only_member(path: Path, raw: BinaryIO, stack: ExitStack) -> BinaryIO:
         )
     if members[0].flag_bits & 1:
         raise InputError(f"{path}: the archive is locked by a password; unpack it yourself.")
+    if members[0].compress_type not in _SOUND_PACKING:
+        raise InputError(
+            f"{path}: the archive is packed in another way than zip's usual one (deflate); pack it "
+            "again, or unpack it."
+        )
     return cast(BinaryIO, stack.enter_context(archive.open(members[0])))
+
+
+class _BoundedLines(io.TextIOWrapper):
+    """Text whose lines have an end."""
+
+    def __init__(self, path: Path, stream: BinaryIO, encoding: str) -> None:
+        super().__init__(stream, encoding=encoding)
+        self._path = path
+
+    def readline(self, size: int = -1) -> str:  # type: ignore[override]
+        line = super().readline(LONGEST_LINE + 1)
+        if len(line) > LONGEST_LINE:
+            raise InputError(
+                f"{self._path}: a line is longer than {LONGEST_LINE:,} characters, and no table "
+                "has such lines; check that its lines end."
+            )
+        return line
 
 
 class _Counting(io.RawIOBase):

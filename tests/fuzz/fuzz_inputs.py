@@ -1,107 +1,224 @@
 """Spoil inputs at random and see that every command ends well.
 
-Run it as `python tests/fuzz/fuzz_inputs.py --inputs 20000`. Each input is a plan folder with one
-file spoilt; a command must end with exit code 0 or 2, in 10 s, within 1 GB, without a traceback,
-with one sentence on standard error when it refuses, and with JSON that holds no NaN when it does
-not. What fails is kept in the folder that `--keep` names.
+Run it as `python tests/fuzz/fuzz_inputs.py --inputs 20000`. Each input is a folder with one file
+spoilt, or a place to write that is no good; a command that reads or writes it must end with exit
+code 0 or 2, in 10 s of reckoning and within 1 GB, without a traceback, with one sentence on
+standard error when it refuses, with JSON that holds no NaN when it does not, with its output whole
+or as it was before, with nothing else changed, and without starting a program, unpickling or
+looking for a network. On Linux the right of root to read everything is given up first.
 """
 
 from __future__ import annotations
 
 import argparse
 import contextlib
-import io
-import json
 import multiprocessing
+import os
+import random
 import resource
 import shutil
 import signal
 import sys
 import tempfile
-import traceback
-from collections import Counter
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from multiprocessing.connection import Connection, wait
 from pathlib import Path
 
-from spoil import spoil
+from judge import Watch, ended_badly, load_everything
+from rights import let_modes_bind, modes_can_bind
+from spoil import NASTY_CELLS, spoil
+from yards import CASES, Case, write_yard
 
-from yieldest import cli
+WALL_SECONDS = 150
+"""After so long without a word a worker is taken to hang."""
+TOGETHER = 100
+"""Inputs for one process, so that what one leaves behind does not go far."""
+MOST_ADDRESSES = 8 * 2**30
+"""Bytes that a process may ask for, so that the machine survives."""
+KEYS = (
+    "title",
+    "currency",
+    "site.elevation_m",
+    "site.roughness_length_m",
+    "wind.measured_height_m",
+    "wind.record",
+    "build.0.curve",
+    "build.0.bill",
+    "build.0.name",
+    "build.0.count",
+    "build.7",
+    "build.0.hub_height_m",
+    "money.discount_rate",
+    "money.life_years",
+    "doubt.draws",
+    "a.b.c",
+    "money.price_per_kwh",
+    "build.0.losses.electrical",
+    "path",
+    "wind",
+    "",
+)
 
-SECONDS = 10
-GIGABYTE_KIB = 1_000_000
-COMMANDS = (("estimate", "--json"), ("estimate",), ("check",), ("wind", "--json"), ("wind",))
+
+@dataclass(frozen=True)
+class Outcome:
+    """How one input ended; `trouble` is None where it ended well."""
+
+    seed: int
+    what: str
+    trouble: str | None
 
 
-def too_long(*_: object) -> None:
-    """Stop a command that has had its time."""
-    raise TimeoutError(f"more than {SECONDS} s")
+def try_seed(seed: int, sound: Path, watch: Watch) -> Outcome:
+    """Spoil one thing by a seed and run a command that meets it."""
+    chance = random.Random(seed)
+    case: Case = chance.choices(CASES, [case.often for case in CASES])[0]
+    with _scratch() as scratch:
+        yard = Path(shutil.copytree(sound, scratch / "yard"))
+        words = case.command.split()
+        if "{}" in case.command:
+            key = chance.choice(KEYS)
+            value = f"{key}={chance.choice(NASTY_CELLS)}" if "--set" in words else key
+            words = [word.replace("{}", value) for word in words]
+            way = "an override"
+        elif case.writes and (not case.spoilt or chance.random() < 0.5):
+            way = _spoil_place(yard / case.writes[0], chance)
+        else:
+            way = spoil(yard / chance.choice(case.spoilt), seed)
+        old = yard / case.writes[0] if case.writes else None
+        if old is not None and old.suffix and old.parent.is_dir() and chance.random() < 0.5:
+            with contextlib.suppress(OSError):
+                old.write_text("old\n") if not old.exists() and not old.is_symlink() else None
+        with _room(2000 if way == "a full disk" else resource.RLIM_INFINITY):
+            trouble = ended_badly(words, yard, case.writes, watch)
+    return Outcome(seed, f"{' '.join(words)[:300]} with {way}", trouble)
 
 
-def ended_badly(command: tuple[str, ...], folder: Path) -> str | None:
-    """Run a command in this process and say what was wrong with its end."""
-    out, err = io.StringIO(), io.StringIO()
-    target = folder / "wind.csv" if command[0] == "wind" else folder
-    sys.argv = ["yieldest", command[0], str(target), *command[1:]]
-    signal.signal(signal.SIGALRM, too_long)
-    signal.alarm(SECONDS)
+def _spoil_place(path: Path, chance: random.Random) -> str:
+    """Make the place that is to be written no good."""
+    kind = chance.choice(["full", "read-only", "none", "folder", "link", "loop", "pipe", "file"])
+    if kind == "full":
+        return "a full disk"
+    if kind == "read-only":
+        path.parent.chmod(0o555)
+    elif kind == "none":
+        path.parent.rmdir()
+    elif kind == "folder":
+        path.mkdir()
+    elif kind == "link":
+        path.symlink_to("/dev/full" if chance.random() < 0.5 else "../plan.toml")
+    elif kind == "loop":
+        path.symlink_to(path.name)
+    elif kind == "pipe":
+        os.mkfifo(path)
+    else:
+        path.parent.rmdir()
+        path.parent.touch()
+    return f"{kind} at {path.name}"
+
+
+@contextlib.contextmanager
+def _scratch() -> Iterator[Path]:
+    scratch = Path(tempfile.mkdtemp(prefix="fuzz-"))
     try:
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            cli.main()
-        code = 0
-    except SystemExit as end:
-        code = end.code or 0
-    except BaseException:
-        return traceback.format_exc()
+        yield scratch
     finally:
-        signal.alarm(0)
-    if code not in (0, 2):
-        return f"exit code {code}: {err.getvalue()}"
-    if code == 2 and len(err.getvalue().strip().splitlines()) != 1:
-        return f"not one sentence: {err.getvalue()}"
-    if code == 2 and out.getvalue():
-        return f"output before the refusal: {out.getvalue()[:200]}"
-    if code == 0 and "--json" in command:
+        for place, folders, _ in os.walk(scratch):
+            for name in folders:
+                if not Path(place, name).is_symlink():
+                    Path(place, name).chmod(0o755)
+        shutil.rmtree(scratch)
+
+
+@contextlib.contextmanager
+def _room(limit: int) -> Iterator[None]:
+    """Let no file grow beyond a limit, which is how a full disk looks to a program."""
+    _, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (limit, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (hard, hard))
+
+
+def _work(seeds: list[int], sound: Path, report: Connection) -> None:
+    """Try seeds one after the other in a process of their own."""
+    let_modes_bind()
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_ADDRESSES, MOST_ADDRESSES))
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    watch = Watch()
+    for seed in seeds:
+        report.send(try_seed(seed, sound, watch))
+
+
+class _Worker:
+    """A process at work on some seeds, which may die or hang of one of them."""
+
+    def __init__(self, seeds: list[int], sound: Path) -> None:
+        self.left = seeds
+        self.heard, sending = multiprocessing.Pipe(duplex=False)
+        self.process = multiprocessing.Process(
+            target=_work, args=(seeds, sound, sending), daemon=True
+        )
+        self.process.start()
+        sending.close()
+        self.since = time.monotonic()
+        self.ended = self.killed = False
+
+    def outcome(self) -> Outcome | None:
+        """Return what the process says, or how it ended before it was done; None if it is."""
         try:
-            json.loads(out.getvalue(), parse_constant=lambda name: 1 / 0)
-        except (ValueError, ZeroDivisionError):
-            return f"JSON that is none: {out.getvalue()[:200]}"
-    return None
+            outcome: Outcome = self.heard.recv()
+        except EOFError:
+            self.process.join()
+            self.ended = True
+            if not self.left:
+                return None
+            seed = self.left.pop(0)
+            how = (
+                "was silent for too long" if self.killed else f"ended with {self.process.exitcode}"
+            )
+            return Outcome(seed, "?", f"the process {how}")
+        self.since = time.monotonic()
+        self.left.remove(outcome.seed)
+        return outcome
+
+    def stop_if_hanging(self) -> None:
+        """Kill the process when it has been silent for too long."""
+        if time.monotonic() - self.since > WALL_SECONDS:
+            self.killed = True
+            self.process.kill()
 
 
-def try_seed(task: tuple[int, Path]) -> tuple[int, str, str | None]:
-    """Spoil one file by a seed and run the command that is its turn."""
-    seed, sound = task
-    command = COMMANDS[seed % len(COMMANDS)]
-    with tempfile.TemporaryDirectory() as scratch:
-        folder = shutil.copytree(sound, Path(scratch) / "yard")
-        names = sorted(path.name for path in folder.iterdir())
-        name = "wind.csv" if command[0] == "wind" else names[seed // len(COMMANDS) % len(names)]
-        way = spoil(folder / name, seed)
-        trouble = ended_badly(command, folder)
-    peak_kib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    if trouble is None and peak_kib > GIGABYTE_KIB:
-        trouble = f"peak memory {peak_kib} KiB"
-    return seed, f"{' '.join(command)} with {way}", trouble
-
-
-def fuzz(seeds: range, workers: int) -> list[tuple[int, str, str]]:
-    """Try all seeds and return the failures."""
-    failures = []
-    ways: Counter[str] = Counter()
+def fuzz(seeds: range, workers: int) -> Iterator[Outcome]:
+    """Try all seeds and yield how each ended."""
+    load_everything()
     with tempfile.TemporaryDirectory() as scratch:
         sound = Path(scratch) / "sound"
-        sys.argv = ["yieldest", "start", str(sound)]
-        with contextlib.suppress(SystemExit), contextlib.redirect_stdout(io.StringIO()):
-            cli.main()
-        # A worker is renewed often, so that one input's memory is not laid to another's charge.
-        with multiprocessing.Pool(workers, maxtasksperchild=50) as pool:
-            for seed, what, trouble in pool.imap_unordered(
-                try_seed, ((seed, sound) for seed in seeds), chunksize=10
-            ):
-                ways[what] += 1
-                if trouble is not None:
-                    failures.append((seed, what, trouble))
-                    print(f"seed {seed}: {what}: {trouble.strip().splitlines()[-1]}")
-    return sorted(failures)
+        # The libraries that write the grids start threads, and those do not survive a fork.
+        writing = multiprocessing.Process(target=write_yard, args=(sound,))
+        writing.start()
+        writing.join()
+        waiting = [list(seeds[at : at + TOGETHER]) for at in range(0, len(seeds), TOGETHER)]
+        running: list[_Worker] = []
+        while waiting or running:
+            while waiting and len(running) < workers:
+                running.append(_Worker(waiting.pop(0), sound))
+            ready = wait([worker.heard for worker in running], timeout=1)
+            for worker in running[:]:
+                worker.stop_if_hanging()
+                if worker.heard not in ready:
+                    continue
+                outcome = worker.outcome()
+                if outcome is not None:
+                    yield outcome
+                if worker.ended:
+                    running.remove(worker)
+                    if worker.left:
+                        waiting.insert(0, worker.left)
 
 
 def main() -> None:
@@ -110,15 +227,29 @@ def main() -> None:
     parser.add_argument("--inputs", type=int, default=20_000)
     parser.add_argument("--first-seed", type=int, default=0)
     parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--keep", type=Path, help="write the failures to this file")
+    parser.add_argument("--keep", type=Path, help="write the failures to this file as they come")
     options = parser.parse_args()
+    if not modes_can_bind():
+        print("File modes do not bind here, so unreadable files are not among the inputs.")
     seeds = range(options.first_seed, options.first_seed + options.inputs)
-    failures = fuzz(seeds, options.workers)
-    if options.keep:
-        options.keep.write_text(
-            "\n\n".join(f"seed {seed}: {what}\n{trouble}" for seed, what, trouble in failures)
-        )
-    print(f"{len(seeds)} inputs, {len(failures)} failures")
+    done, failures = 0, 0
+    began = time.monotonic()
+    for outcome in fuzz(seeds, options.workers):
+        done += 1
+        if done % 500 == 0:
+            print(
+                f"{done} inputs, {failures} failures, {time.monotonic() - began:.0f} s", flush=True
+            )
+        if outcome.trouble is None:
+            continue
+        failures += 1
+        text = f"seed {outcome.seed}: {outcome.what}: {outcome.trouble.strip()}"
+        print(f"seed {outcome.seed}: {outcome.what}: {outcome.trouble.strip().splitlines()[-1]}",
+              flush=True)  # fmt: skip
+        if options.keep:
+            with options.keep.open("a", encoding="utf-8", errors="replace") as kept:
+                kept.write(text + "\n\n")
+    print(f"{done} inputs, {failures} failures, {time.monotonic() - began:.0f} s")
     sys.exit(bool(failures))
 
 

@@ -105,6 +105,11 @@ def climate_of_months(
     speed_ms, share : ndarray, shape (m,)
         Points of the twelve distributions, for energy without that simplification.
 
+    Raises
+    ------
+    InputError
+        When the months are so uneven that no distribution has their mean and mean cube.
+
     Notes
     -----
     Month i of :math:`d_i` days and mean :math:`m_i` has the mean cube
@@ -122,6 +127,16 @@ def climate_of_months(
     share = days / days.sum()
     mean = float(share @ means.speed_ms)
     pattern = float(share @ means.speed_ms**3) / mean**3 * float(cube_over_mean_cubed(shape))
+    if (
+        not float(cube_over_mean_cubed(_SHAPE_RANGE[0]))
+        > pattern
+        > float(cube_over_mean_cubed(_SHAPE_RANGE[1]))
+    ):
+        low, high = means.speed_ms.min(), means.speed_ms.max()
+        raise InputError(
+            f"{means.provenance.source}: monthly means from {low:.3g} to {high:.3g} m/s, with "
+            f"shape {shape:g} within each, make no wind climate; mend the values or the shape."
+        )
     year_shape = float(
         brentq(lambda k: float(cube_over_mean_cubed(k)) - pattern, *_SHAPE_RANGE, xtol=1e-10)
     )

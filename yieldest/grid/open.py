@@ -7,8 +7,10 @@ from pathlib import Path
 
 import xarray as xr
 
+from yieldest.arrayfiles import check_netcdf4, check_zarr, netcdf_engine
 from yieldest.errors import InputError
 from yieldest.grid.variables import Grid
+from yieldest.textfile import there_is_none
 
 
 def open_grid(paths: Sequence[Path], stated: Mapping[str, str]) -> Grid:
@@ -28,12 +30,17 @@ def open_grid(paths: Sequence[Path], stated: Mapping[str, str]) -> Grid:
     """
     for path in paths:
         if not path.exists():
-            raise InputError(f"{path}: there is no such file; check the name and the folder.")
+            raise there_is_none(path)
     first = paths[0]
     stores = [path for path in paths if path.is_dir()]
     if stores and len(paths) > 1:
         raise InputError(f"{stores[0]}: this is a folder; give one Zarr store, or NetCDF files.")
     try:
+        for path in paths:
+            if path.is_dir():
+                check_zarr(path)
+            elif netcdf_engine(path) == "h5netcdf":
+                check_netcdf4(path)
         if stores:
             data = xr.open_zarr(first, chunks=None, decode_coords="all")
         elif len(paths) == 1:
@@ -49,7 +56,9 @@ def open_grid(paths: Sequence[Path], stated: Mapping[str, str]) -> Grid:
                 compat="override",
                 join="exact",
             )
-    except (OSError, ValueError, KeyError, TypeError, ImportError) as error:
+    except InputError:
+        raise
+    except Exception as error:  # damaged files make the libraries raise whatever they will
         reason = " ".join(str(error).split())[:200]
         raise InputError(
             f"{first}: this cannot be read as NetCDF or Zarr ({reason}); check that it is a "

@@ -127,6 +127,18 @@ def cells_in(region: Region) -> int:
 
 
 def reckon(grid: Grid, recipe: Recipe, region: Region) -> xr.Dataset:
-    """Return the maps of a region, computed."""
+    """Return the maps of a region, computed.
+
+    Raises
+    ------
+    InputError
+        When the values of the grid cannot be read.
+    """
     part = replace(grid, data=grid.data.isel(region))
-    return maps_of(part, recipe).compute()
+    try:
+        return maps_of(part, recipe).compute()
+    except (OSError, RuntimeError) as error:
+        raise InputError(
+            f"{grid.name}: the values cannot be read ({' '.join(str(error).split())[:200]}); is "
+            "the file whole?"
+        ) from error

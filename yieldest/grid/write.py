@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
+import os
 import shutil
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+import tempfile
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,9 +23,12 @@ from yieldest.errors import InputError
 from yieldest.grid.maps import Recipe, maps_of
 from yieldest.grid.run import Progress, Region, cells_in, reckon
 from yieldest.grid.variables import Grid, bounds_of
+from yieldest.outfile import scratch_beside
 
 FINISHED = "finished.json"
 """File in an unfinished Zarr store that lists the regions that are done."""
+SPARE_BYTES = 1_000_000
+"""For all that stands in a NetCDF map beside its values."""
 STORED_SIDE = 256
 """Longest side of a stored piece of a NetCDF map."""
 
@@ -63,7 +68,13 @@ def write_maps(
     if path.suffix == ".nc":
         _write_netcdf(grid, recipe, regions, path, progress, outline)
     elif path.suffix == ".zarr":
-        _write_zarr(grid, recipe, regions, path, progress, outline)
+        try:
+            _write_zarr(grid, recipe, regions, path, progress, outline)
+        except OSError as error:
+            raise InputError(
+                f"{path}: the store cannot be written ({error.strerror or error}); make room, and "
+                "the same command goes on where this one stopped."
+            ) from error
     else:
         raise InputError(f"{path}: the name should end in .nc (NetCDF) or .zarr (Zarr).")
 
@@ -78,7 +89,9 @@ def _write_netcdf(
 ) -> None:
     every = sum(map(cells_in, regions))
     done = 0
-    with _whole_or_not(path) as unfinished:
+    with scratch_beside(path) as scratch:
+        _refuse_lack_of_room(scratch / path.name, outline)
+        unfinished = scratch / path.name
         outline.drop_vars(list(outline.data_vars)).to_netcdf(unfinished, engine="h5netcdf")
         with h5netcdf.File(unfinished, "r+") as file:
             for name, size in outline.sizes.items():
@@ -103,6 +116,7 @@ def _write_netcdf(
                     file.variables[str(name)][where] = array.to_numpy()
                 done += cells_in(region)
                 progress(done, every)
+        unfinished.replace(path)
 
 
 def _attributes_with_coordinates(array: xr.DataArray) -> dict[str, Any]:
@@ -112,14 +126,20 @@ def _attributes_with_coordinates(array: xr.DataArray) -> dict[str, Any]:
     return {**array.attrs, **({"coordinates": " ".join(auxiliary)} if auxiliary else {})}
 
 
-@contextmanager
-def _whole_or_not(path: Path) -> Iterator[Path]:
-    unfinished = path.with_name(f"{path.name}.part")
+def _refuse_lack_of_room(path: Path, outline: xr.Dataset) -> None:
+    """Refuse maps that might not find room: a full disk makes the HDF5 library fall over."""
+    needed = sum(array.nbytes for array in outline.variables.values()) + SPARE_BYTES
     try:
-        yield unfinished
-        unfinished.replace(path)
-    finally:
-        unfinished.unlink(missing_ok=True)
+        with tempfile.TemporaryFile(dir=path.parent) as reserve:
+            if hasattr(os, "posix_fallocate"):
+                os.posix_fallocate(reserve.fileno(), 0, needed)
+            elif shutil.disk_usage(path.parent).free < needed:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    except OSError as error:
+        raise InputError(
+            f"{path}: the maps may take up to {needed / 1e6:,.1f} MB, and there is no room for "
+            f"them ({error.strerror}); choose another place."
+        ) from error
 
 
 def _write_zarr(
@@ -130,7 +150,7 @@ def _write_zarr(
     progress: Progress,
     outline: xr.Dataset,
 ) -> None:
-    if path.exists():
+    if path.exists() or path.is_symlink():
         raise InputError(f"{path}: there is such a store already; remove it, or name another.")
     unfinished = path.with_name(f"{path.name}.part")
     mark = _mark(grid, recipe, regions)

@@ -15,6 +15,7 @@ from yieldest.plan.section import (
     CutSpeed,
     FilePath,
     Positive,
+    RotorSize,
     Section,
     Words,
     at_most_one,
@@ -28,7 +29,7 @@ class Build(Section):
     name: Annotated[Words, key("a name of its own, for tables and charts", "one of 2.4 m")]
     count: Annotated[Annotated[int, Field(ge=1, le=10000)], key("how many machines", 4)] = 1
     hub_height_m: Annotated[
-        Annotated[float, Field(gt=0, le=300)],
+        Annotated[float, Field(ge=0.1, le=300)],
         key("height of the rotor's middle above ground", 12, unit="m"),
     ]
     curve: Annotated[
@@ -79,17 +80,18 @@ class Build(Section):
         key("rated power of one machine", 500, unit="W", left_out="the highest power of the curve"),
     ] = None
     rotor_area_m2: Annotated[
-        Positive | None, key("swept area; of the sizes, state one", 2.5, unit="m2")
+        Annotated[float, Field(ge=1e-4, le=1e6)] | None,
+        key("swept area; of the sizes, state one", 2.5, unit="m2"),
     ] = None
     rotor_diameter_m: Annotated[
-        Positive | None, key("or the diameter of the disc it sweeps", 1.8, unit="m")
+        RotorSize | None, key("or the diameter of the disc it sweeps", 1.8, unit="m")
     ] = None
     rotor_width_m: Annotated[
-        Positive | None, key("or the width of a vertical rotor, with its height", 1.2, unit="m")
+        RotorSize | None, key("or the width of a vertical rotor, with its height", 1.2, unit="m")
     ] = None
-    rotor_height_m: Annotated[Positive | None, key("height of a vertical rotor", 1.6, unit="m")] = (
-        None
-    )
+    rotor_height_m: Annotated[
+        RotorSize | None, key("height of a vertical rotor", 1.6, unit="m")
+    ] = None
     rotor_type: Annotated[
         Literal["lift", "drag"] | None,
         key("blades that fly, or that are pushed; to judge the curve by", "lift"),

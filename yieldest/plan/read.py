@@ -17,6 +17,13 @@ from yieldest.plan.refusal import refusal, trouble_of
 from yieldest.plan.whole import Plan
 from yieldest.textfile import open_text
 
+LONGEST = 200_000
+"""Characters; a plan for a hundred builds has some 40,000."""
+LONGEST_LINE = 20_000
+"""Characters; the places of 200 machines take some 5,000."""
+_CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]")
+"""What a text must not hold: a terminal would obey some of them."""
+
 
 def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
     """Read and validate a plan file.
@@ -35,8 +42,7 @@ def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
     """
     if path.is_dir():
         path = path / "plan.toml"
-    with open_text(path, "utf-8-sig") as stream:
-        text = stream.read()
+    text = _text_of(path)
     content = _parsed(path, text)
     if "path" in content:
         raise InputError(
@@ -46,6 +52,7 @@ def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
     places = {apply_override(content, override): override for override in overrides}
     if ("path",) in places:
         raise InputError(f"{places['path',].text}: unknown key 'path'; leave it out.")
+    _refuse_controls(path, content)
     try:
         return Plan.model_validate({**content, "path": path})
     except ValidationError as error:
@@ -54,6 +61,33 @@ def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
         line = f", {line_of(text, trouble['loc'])}" if trouble["loc"] else ""
         place = f"{path}{line}" if blamed is None else blamed.text
         raise InputError(f"{place}: {refusal(trouble)}") from error
+
+
+def _text_of(path: Path) -> str:
+    with open_text(path, "utf-8-sig") as stream:
+        text = stream.read(LONGEST + 1)
+    if len(text) > LONGEST or max(map(len, text.splitlines()), default=0) > LONGEST_LINE:
+        raise InputError(
+            f"{path}: a plan has at most {LONGEST:,} characters, and {LONGEST_LINE:,} in a line; "
+            "check that this is the right file."
+        )
+    return text
+
+
+def _refuse_controls(path: Path, content: Mapping[str, Any]) -> None:
+    """Refuse texts that a terminal might obey, wherever they stand."""
+    parts: list[tuple[str, Any]] = list(content.items())
+    while parts:
+        key, value = parts.pop()
+        if isinstance(value, dict):
+            parts += value.items()
+        elif isinstance(value, list):
+            parts += [(key, part) for part in value]
+        for text in (key, value):
+            if isinstance(text, str) and _CONTROLS.search(text):
+                raise InputError(
+                    f"{path}: {key!r} holds a control character ({text[:100]!r}); remove it."
+                )
 
 
 def _parsed(path: Path, text: str) -> dict[str, Any]:

@@ -10,8 +10,8 @@ from pydantic.fields import FieldInfo
 from yieldest.plan.section import (
     DateOrder,
     FilePath,
+    Height,
     NotNegative,
-    Positive,
     Section,
     Words,
     key,
@@ -183,4 +183,4 @@ class SecondAnemometer(Section):
     """Another anemometer in the same record, at another height."""
 
     column: Annotated[Words, key("its heading", "speed 5 m (m/s)")]
-    height_m: Annotated[Positive, key("its height above ground", 5, unit="m")]
+    height_m: Annotated[Height, key("its height above ground", 5, unit="m")]

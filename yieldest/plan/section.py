@@ -17,6 +17,8 @@ SHARES = ("share", "share a year")
 Share = Annotated[float, Field(ge=0, lt=1)]
 WholeShare = Annotated[float, Field(ge=0, le=1)]
 Positive = Annotated[float, Field(gt=0)]
+Height = Annotated[float, Field(ge=0.1, le=1000)]
+RotorSize = Annotated[float, Field(ge=0.01, le=1000)]
 NotNegative = Annotated[float, Field(ge=0)]
 Amount = Annotated[float, Field(ge=0, le=1e12)]
 Bearing = Annotated[float, Field(ge=0, le=360)]

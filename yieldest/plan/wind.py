@@ -22,6 +22,7 @@ from yieldest.plan.section import (
     DateOrder,
     DecimalMark,
     FilePath,
+    Height,
     NotNegative,
     Positive,
     Section,
@@ -89,9 +90,7 @@ class Wind(Section):
     weibull_scale_ms: Annotated[
         Positive | None, key("or a Weibull scale, with weibull_shape", 6.2, unit="m/s")
     ] = None
-    measured_height_m: Annotated[
-        Positive, key("height of the anemometer above ground", 10, unit="m")
-    ]
+    measured_height_m: Annotated[Height, key("height of the anemometer above ground", 10, unit="m")]
     units: Annotated[
         str | None,
         key(f"unit of the speeds: {', '.join(SPEED_UNITS)}", "km/h", left_out=_HEADING),

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from yieldest.errors import InputError
-from yieldest.outfile import write_whole
+from yieldest.outfile import refuse_inputs, write_whole
 from yieldest.record.rules import Screening
+from yieldest.record.sources import files_of
 
 _WRITTEN = ("speed_ms", "direction_deg", "temperature_c", "pressure_hpa", "deviation_ms", "gust_ms")
 
@@ -42,12 +42,10 @@ def write_flagged(screening: Screening, path: Path) -> None:
     Raises
     ------
     InputError
-        When the file cannot be written, or is the record itself.
+        When the file cannot be written, or is one of the record.
     """
     record = screening.original
-    source = Path(record.provenance.source)
-    if path.exists() and source.exists() and path.samefile(source):
-        raise InputError(f"{path}: this is the record itself; name another file for --out.")
+    refuse_inputs(path, files_of(Path(record.provenance.source)))
     columns: dict[str, object] = {
         "time": pd.Series(record.time).dt.strftime("%Y-%m-%d %H:%M:%S"),
         **{name: getattr(record, name) for name in _WRITTEN if getattr(record, name) is not None},

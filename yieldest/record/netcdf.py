@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from yieldest.arrayfiles import check_netcdf4, netcdf_engine
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.record.gathered import Gathered, gathered_of_si
@@ -29,18 +30,10 @@ STANDARD_NAMES = {
 }
 """CF standard names (Climate and Forecast metadata conventions, standard name table) by role."""
 
-_MAGIC = (b"CDF\x01", b"CDF\x02", b"CDF\x05", b"\x89HDF")
-
 
 def is_netcdf(path: Path) -> bool:
     """Tell from its first bytes whether a file is NetCDF, classic or 4."""
-    if not path.is_file():
-        return False
-    try:
-        with path.open("rb") as stream:
-            return stream.read(4) in _MAGIC
-    except OSError:
-        return False  # whoever reads it as text says why it cannot be read
+    return path.is_file() and netcdf_engine(path) is not None
 
 
 def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
@@ -59,10 +52,15 @@ def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
     """
     import xarray as xr  # noqa: PLC0415  (slow to import, and few records are NetCDF)
 
+    engine = netcdf_engine(path)
     try:
-        with xr.open_dataset(path, engine=_engine(path)) as opened:
+        if engine == "h5netcdf":
+            check_netcdf4(path)
+        with xr.open_dataset(path, engine=engine) as opened:
             data = opened.load()
-    except (OSError, ValueError, TypeError, KeyError, IndexError) as error:
+    except InputError:
+        raise
+    except Exception as error:  # a damaged file makes the libraries raise whatever they will
         raise InputError(
             f"{path}: the NetCDF file cannot be read ({' '.join(str(error).split())}); is it whole?"
         ) from error
@@ -99,11 +97,6 @@ def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
         series.setdefault("direction", np.degrees(np.arctan2(-east, -north)) % 360)
     found.append(Finding("time zone", "UTC", "NetCDF time is UTC by the CF conventions"))
     return gathered_of_si(path, _times(path, first[time_name]), series, found, height_m)
-
-
-def _engine(path: Path) -> str:
-    with path.open("rb") as stream:
-        return "h5netcdf" if stream.read(4) == b"\x89HDF" else "scipy"
 
 
 def _variable(path: Path, data: xr.Dataset, role: str, options: ReadOptions) -> str | None:

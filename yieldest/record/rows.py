@@ -37,6 +37,8 @@ BLOCK_ROWS = 500_000
 DATE_ROWS = 20_000
 """Rows looked at together for the order of day and month, which the first few mostly settle."""
 MANY_ROWS = 2_000_000
+MOST_ROWS = 20_000_000
+"""Readings that are kept as they are: 38 years of one a minute, and some 1 GB; our choice."""
 QUICK_S = 60.0
 """More than `MANY_ROWS` readings less than a minute apart are averaged over a minute, the averaging
 time of the small-turbine annex of IEC 61400-12-1; both bounds are our choice."""
@@ -174,6 +176,11 @@ class _Gathering:
         self._raw.append(raw)
         self._places.append((source, table.frame.index.to_numpy()))
         self._rows += time.size
+        if self.averager is None and self._rows > MOST_ROWS:
+            raise InputError(
+                f"{self.path}: more than {MOST_ROWS:,} readings are too many to keep one by one; "
+                "state a time to average them over (average_s in a plan, --average for a record)."
+            )
 
     def _counted_times(self, rows: int) -> Times:
         if not self.options.interval_s or self.options.interval_s <= 0:

@@ -142,10 +142,10 @@ def unit_of(quantity: str, text: str) -> str:
 def unit_in_heading(quantity: str, heading: str) -> str | None:
     """Return the unit that a heading such as "Wind (mph)" or "temp_c" ends in, if any."""
     heading = heading.translate(_TYPESET)
-    bracketed = re.findall(r"[(\[]\s*([^)\]]+?)\s*[)\]]", heading)
+    bracketed = re.findall(r"[(\[]([^()\[\]]+)[)\]]", heading)
     tails = re.findall(r"[\s_,](°?[A-Za-z/.]+(?:[\s_.]?-1)?|[A-Za-z]+ [A-Za-z]+)$", heading)
-    for text in (*bracketed, *tails, heading.strip()):
-        unit = _UNIT_OF_SPELLING[quantity].get(text.lower())
+    for text in (*bracketed, *tails, heading):
+        unit = _UNIT_OF_SPELLING[quantity].get(text.strip().lower())
         if unit is not None:
             return unit
     return None

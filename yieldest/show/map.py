@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import re
 from pathlib import Path
 
+import matplotlib
 import numpy as np
 import xarray as xr
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -12,10 +14,14 @@ from matplotlib.colors import BoundaryNorm, LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from yieldest.outfile import write_all
+
 RAMP = ("#f6ecd2", "#d9cf9f", "#9fbf9b", "#5f9f9f", "#3b7390", "#2b4a70", "#1e2443")
 """Pale sand to night blue: the lightness falls all the way, so that it is read by any eye and in
 grey print."""
 STEPS = 7
+LONGEST_NAME = 100
+"""Characters of the name of a build that go into the name of a file."""
 MOST_CELLS = 2000
 """A picture shows no more along either side; of finer maps every so-manieth cell is drawn."""
 PICTURED = {
@@ -42,8 +48,7 @@ def write_pictures(maps: xr.Dataset, folder: Path) -> list[Path]:
     -------
     list of Path
     """
-    folder.mkdir(exist_ok=True)
-    written = []
+    pictures: dict[str, str | bytes] = {}
     for name, title in PICTURED.items():
         if name not in maps:
             continue
@@ -55,17 +60,18 @@ def write_pictures(maps: xr.Dataset, folder: Path) -> list[Path]:
             owner = f"{label:g} m" if layer == "height" else str(label)
             if values.ndim != 2 or not np.isfinite(values).any():
                 continue
-            path = folder / f"{name}-{_plain(owner)}.png"
-            _draw(values, f"{title}: {owner}", path)
-            written.append(path)
-    return written
+            # Nobody's settings, and a dollar in a name is no formula.
+            with matplotlib.rc_context({**matplotlib.rcParamsDefault, "text.parse_math": False}):
+                picture = _picture(values, f"{title}: {owner}")
+            pictures[f"{name}-{_plain(owner)}.png"] = picture
+    return write_all(folder, pictures)
 
 
 def _plain(text: str) -> str:
-    return re.sub(r"[^a-z0-9.]+", "-", text.lower()).strip("-.")
+    return re.sub(r"[^a-z0-9.]+", "-", text.lower()).strip("-.")[:LONGEST_NAME]
 
 
-def _draw(values: xr.DataArray, title: str, path: Path) -> None:
+def _picture(values: xr.DataArray, title: str) -> bytes:
     values = values.isel(
         {name: slice(None, None, -(-size // MOST_CELLS)) for name, size in values.sizes.items()}
     ).load()
@@ -91,12 +97,15 @@ def _draw(values: xr.DataArray, title: str, path: Path) -> None:
     axes.set_xlabel(_axis_label(values, across))
     axes.set_ylabel(_axis_label(values, down))
     bar = figure.colorbar(drawn, ax=axes, spacing="proportional", shrink=0.9)
-    bar.set_label(str(values.attrs.get("units", "")).replace("kW h", "kWh"))
+    units = str(values.attrs.get("units", "")).replace("kW h", "kWh")
+    bar.set_label(units)
     axes.annotate(
         "crossed out: no value", (1, 0), (0, -34), "axes fraction", "offset points", ha="right",
         va="top", fontsize=7, color="#666666",
     )  # fmt: skip
-    figure.savefig(path)
+    stream = io.BytesIO()
+    figure.savefig(stream)
+    return stream.getvalue()
 
 
 def _span(values: np.ndarray) -> tuple[float, float]:

@@ -70,8 +70,8 @@ def read_curve(
         When a line is wrong, speeds do not increase, or a power coefficient is above 16/27.
     """
     ends = ends or Ends()
-    notes = notes_of(path)
     table = read_table(path)
+    notes = notes_of(path)
     speed_column = str(table.find("wind speed", _tailed(RECOGNISED_COLUMNS["speed"], table)))
     unit = speed_unit_in_heading(speed_column)
     if unit is None or unit == "Beaufort":

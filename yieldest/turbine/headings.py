@@ -190,9 +190,9 @@ def unit_factor(table: Table, role: str, column: str) -> float:
     """
     known = ROLES[role]
     raw = column.strip()
-    bracketed = re.search(r"[(\[]\s*([^)\]]+?)\s*[)\]]", raw)
+    bracketed = re.search(r"[(\[]([^()\[\]]+)[)\]]", raw)
     tail = re.search(r"[\s_]([^\s_()\[\]]+)$", raw)
-    spelt = [match.group(1) for match in (bracketed, tail) if match is not None]
+    spelt = [match.group(1).strip() for match in (bracketed, tail) if match is not None]
     for text in (*spelt, *(word for words in spelt for word in words.split()), raw):
         if text.lower() in known.units:
             return known.units[text.lower()]

@@ -1,0 +1,93 @@
+"""A small set of the fuzzer's inputs, and any text or bytes at all for the functions that read."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from yieldest.errors import InputError
+from yieldest.money.billfile import read_bill
+from yieldest.plan import load_plan
+from yieldest.record.options import ReadOptions
+from yieldest.record.read import read_record
+from yieldest.record.summaries import read_frequency_table, read_monthly_means
+from yieldest.turbine.files import read_curve
+from yieldest.turbine.meters import Meters
+from yieldest.turbine.reading_file import read_readings
+
+FUZZER = Path(__file__).parent / "fuzz" / "fuzz_inputs.py"
+INPUTS = 150
+
+READERS = {
+    "record": read_record,
+    "frequency table": lambda path: read_frequency_table(path, ReadOptions()),
+    "monthly means": lambda path: read_monthly_means(path, ReadOptions()),
+    "curve": read_curve,
+    "bill": read_bill,
+    "readings": lambda path: read_readings(path, Meters()),
+    "plan": load_plan,
+}
+HEADINGS = {
+    "record": "time,speed (m/s)\n",
+    "frequency table": "from (m/s),to (m/s),percent\n",
+    "monthly means": "month,mean speed (m/s)\n",
+    "curve": "speed (m/s),power (W)\n",
+    "bill": "item,quantity,unit price\n",
+    "readings": "wind (m/s),watts (W)\n",
+    "plan": 'title = "x"\n[wind]\n',
+}
+
+
+def test_a_small_set_of_spoilt_inputs_ends_well():
+    # A seed far from those of a whole run, so that the two do not repeat each other.
+    words = [FUZZER, "--inputs", INPUTS, "--first-seed", 1_000_000, "--workers", 2]
+    ran = subprocess.run(
+        [sys.executable, *map(str, words)], capture_output=True, text=True, check=False
+    )
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    assert f"{INPUTS} inputs, 0 failures" in ran.stdout
+
+
+def read_or_refuse(reader, path):
+    try:
+        READERS[reader](path)
+    except InputError as error:
+        assert str(error)
+        assert len(str(error).splitlines()) == 1
+
+
+@pytest.fixture(scope="module")
+def path(tmp_path_factory):
+    return tmp_path_factory.mktemp("fuzz") / "given"
+
+
+@pytest.mark.parametrize("reader", READERS)
+@settings(max_examples=40)
+@given(content=st.binary(max_size=300))
+def test_any_bytes_are_read_or_refused(path, reader, content):
+    path.write_bytes(content)
+    read_or_refuse(reader, path)
+
+
+CELLS = st.one_of(
+    st.text(max_size=8),
+    st.floats().map(str),
+    st.integers().map(str),
+    st.datetimes().map(str),
+    st.sampled_from(["", "nan", "1,5", '"', "#", "=1", "[", "{}", "1e400", "per site", "10:8.5"]),
+)
+
+
+@pytest.mark.parametrize("reader", READERS)
+@settings(max_examples=60)
+@given(
+    rows=st.lists(st.lists(CELLS, min_size=1, max_size=4), max_size=6),
+    delimiter=st.sampled_from([",", ",", ";", " = "]),
+)
+def test_any_cells_below_a_sound_heading_are_read_or_refused(path, reader, rows, delimiter):
+    text = HEADINGS[reader] + "\n".join(delimiter.join(row) for row in rows)
+    path.write_text(text, encoding="utf-8", errors="replace", newline="")
+    read_or_refuse(reader, path)
