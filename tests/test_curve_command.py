@@ -120,7 +120,7 @@ def test_quiet_when_piped_and_help_without_heavy_imports():
         (("--cut-out", "-3"), "--cut-out is -3, but it should be above 0"),
         (("--rotor-width", "1"), "go together"),
         (("--rotor-area", "1", "--rotor-diameter", "1"), "exclude each other"),
-        (("--column", "tension=V"), "'tension=V' is not a role"),
+        (("--column", "tension=V"), "'tension' is none of"),
         (("--column", "volts=Kanal"), "no column 'Kanal'"),
         (("--beyond-last", "hold"), "state cut_out_ms"),
         (("--rotor-diameter", "900"), "millimetres were given as metres"),

@@ -205,7 +205,7 @@ def test_without_the_libraries_one_sentence_says_how_to_get_them(
     run, stored, tmp_path, monkeypatch
 ):
     monkeypatch.setattr(
-        "yieldest.mapcommand.find_spec", lambda name: None if name == "zarr" else find_spec(name)
+        "yieldest.map_command.find_spec", lambda name: None if name == "zarr" else find_spec(name)
     )
     refused = run("map", stored / "winds.nc", "-o", tmp_path / "m.nc")
     assert refused.code == 2

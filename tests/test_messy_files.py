@@ -228,7 +228,7 @@ def test_the_command_picks_a_station(run, tmp_path):
     assert content["mean_speed_ms"] == run("wind", alone, "--json").json["mean_speed_ms"]
     ran = run("wind", path, "--only", "station")
     assert ran.code == 2
-    assert "--only is 'station', but KEY=VALUE was expected" in ran.err
+    assert "--only is 'station', but HEADING=CELL was expected" in ran.err
 
 
 # Times that cannot be

@@ -134,14 +134,13 @@ def test_out_refuses_to_overwrite_the_record(run, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "word"),
     [
-        (("--screen", "stuck_hours"), "KEY=VALUE"),
+        (("--screen", "stuck_hours"), "THRESHOLD=VALUE"),
         (("--screen", "sticky=3"), "sticky"),
         (("--screen", "stuck_hours=long"), "long"),
         (("--screen", "frozen_below_c=off"), "frozen_below_c"),
         (("--sectors", "9"), "8, 12 or 16"),
         (("--fit", "by eye"), "by eye"),
-        (("--column", "speed"), "KEY=VALUE"),
-        (("--day-first", "--month-first"), "exclude"),
+        (("--column", "speed"), "ROLE=HEADING"),
     ],
 )
 def test_bad_flags_give_one_sentence(run, tmp_path, arguments, word):
@@ -168,10 +167,10 @@ def test_reading_flags_reach_the_reader(run, tmp_path):
     path.write_text("when;anemo 1\n" + "\n".join(lines))
     stated = ("--column", "time=when", "--column", "speed=anemo 1", "--units", "kn", "--json")
     assert "day" in run("wind", path, *stated).err  # ambiguous dates are not guessed
-    first = run("wind", path, *stated, "--day-first").json["record"]
+    first = run("wind", path, *stated, "--date-order", "day first").json["record"]
     assert first["first_time"] == "2025-06-01T00:00:00"
     assert first["last_time"] == "2025-06-12T23:00:00"
-    other = run("wind", path, *stated, "--month-first").json["record"]
+    other = run("wind", path, *stated, "--date-order", "month first").json["record"]
     assert other["last_time"] == "2025-12-06T23:00:00"
 
 

@@ -5,21 +5,21 @@ each annotation again, and `--help` would wait for that.
 """
 
 import io
-import json
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 from yieldest import __version__
+from yieldest.command_parts import AsJson, print_json
 from yieldest.curve_command import curve
 from yieldest.errors import InputError
 from yieldest.helptext import WIDTH, Commands, GroupedCommand
-from yieldest.mapcommand import map_cells
+from yieldest.map_command import map_cells
 from yieldest.starter import demo_site_names, write_starter
-from yieldest.windcommand import wind
+from yieldest.wind_command import wind
 
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
 if TYPE_CHECKING:
@@ -52,9 +52,6 @@ app = typer.Typer(
 
 PlanPath = Annotated[
     Path, typer.Argument(metavar="PLAN", help="The plan file, or the folder with plan.toml.")
-]
-AsJson = Annotated[
-    bool, typer.Option("--json", help="All figures in full precision, for programs.")
 ]
 Changes = Annotated[
     list[str],
@@ -124,7 +121,7 @@ def start(
     """
     written = write_starter(folder, demo_site)
     if as_json:
-        _print_json({"written": [str(path) for path in written]})
+        print_json({"written": [str(path) for path in written]})
         return
     for path in written:
         typer.echo(f"wrote {path}")
@@ -158,7 +155,7 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
     with reading_bar("the wind record") as progress:
         findings = check_plan(load_plan(plan, overrides), progress)
     if as_json:
-        _print_json(findings)
+        print_json(findings)
         return
     typer.echo(f"{findings['plan']}: the plan is sound.")
     for found in findings["found"]:
@@ -244,7 +241,7 @@ def estimate(
     if as_json:
         from yieldest.show.machine import as_dictionary  # noqa: PLC0415
 
-        _print_json(as_dictionary(result, doubt))
+        print_json(as_dictionary(result, doubt))
     else:
         from yieldest.show.text import console, print_estimate  # noqa: PLC0415
 
@@ -271,7 +268,7 @@ def _sweep(
     if out is not None:
         write_whole(out, as_csv(rows))
     if as_json:
-        _print_json({"key": sweep.key, "rows": rows})
+        print_json({"key": sweep.key, "rows": rows})
     else:
         print_sweep(sweep.key, rows, load_plan(plan, overrides).currency, console())
 
@@ -307,7 +304,7 @@ def report(
         stated = load_plan(plan, [read_override(change) for change in changes])
         written = write_report(stated, page, figures, done, changes)
     if as_json:
-        _print_json({"written": [str(path) for path in written]})
+        print_json({"written": [str(path) for path in written]})
         return
     typer.echo(f"wrote {written[0]} ({written[0].stat().st_size / 1e6:.1f} MB)")
     if figures is not None:
@@ -315,10 +312,6 @@ def report(
 
 
 app.command("map", cls=GroupedCommand)(map_cells)
-
-
-def _print_json(content: dict[str, Any]) -> None:
-    typer.echo(json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False))
 
 
 def main() -> None:

@@ -1,11 +1,11 @@
-"""The `curve` command: readings into a power curve."""
+"""The command `yieldest curve`: readings into a power curve."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from yieldest.command_parts import MOSTLY, AsJson, DateOrder, pairs, print_json
 from yieldest.errors import InputError
 from yieldest.outfile import refuse_inputs
 
@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
 _Shows = Literal["rms", "peak", "peak to peak"]
 
-MOSTLY = "Most often needed"
 MACHINE = "The machine"
 TABLE = "When the table is not read as you meant (docs/readings.md)"
 CIRCUIT = "The circuit and the meters (docs/readings.md)"
@@ -104,7 +103,7 @@ def curve(
         ),
     ] = None,
     date_order: Annotated[
-        Literal["day first", "month first", "year first"] | None,
+        DateOrder | None,
         typer.Option(rich_help_panel=TABLE, help="Of dates that could be read in several ways."),
     ] = None,
     decimal: Annotated[
@@ -262,9 +261,7 @@ def curve(
             metavar="OHM", rich_help_panel=GENERATOR, help="Inner resistance of the generator."
         ),
     ] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="All figures in full precision, for programs.")
-    ] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Make a power curve from your own readings of wind and power.
 
@@ -303,11 +300,12 @@ def curve(
     from yieldest.turbine.air_at_test import AirAtTest  # noqa: PLC0415
     from yieldest.turbine.ends import Ends  # noqa: PLC0415
     from yieldest.turbine.generator import read_generator  # noqa: PLC0415
+    from yieldest.turbine.headings import ROLES  # noqa: PLC0415
     from yieldest.turbine.measured import Machine, measure_curve  # noqa: PLC0415
     from yieldest.turbine.meters import Meters  # noqa: PLC0415
 
     meters = Meters(
-        columns=_columns(column or []),
+        columns=dict(pairs("--column", "ROLE=HEADING", column, ROLES)),
         units=units,
         circuit=circuit,
         power_factor=power_factor,
@@ -344,8 +342,7 @@ def curve(
     if as_json:
         from yieldest.show.curve_machine import curve_as_dictionary  # noqa: PLC0415
 
-        content = curve_as_dictionary(measured)
-        typer.echo(json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False))
+        print_json(curve_as_dictionary(measured))
         return
     from yieldest.show.curve import print_curve  # noqa: PLC0415
     from yieldest.show.text import console  # noqa: PLC0415
@@ -365,21 +362,6 @@ def _above_zero(**amounts: float | None) -> None:
             raise InputError(
                 f"--{name.replace('_', '-')} is {amount:g}, beyond any machine; mend it."
             )
-
-
-def _columns(stated: list[str]) -> dict[str, str]:
-    from yieldest.turbine.headings import ROLES  # noqa: PLC0415
-
-    columns = {}
-    for text in stated:
-        role, equals, heading = text.partition("=")
-        if not equals or role not in ROLES or not heading:
-            raise InputError(
-                f"--column {text!r} is not a role and a heading, as in 'volts=Ch 2'; the roles are "
-                f"{', '.join(ROLES)}."
-            )
-        columns[role] = heading
-    return columns
 
 
 def _write(measured: "MeasuredCurve", out: Path) -> None:

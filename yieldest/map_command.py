@@ -1,24 +1,16 @@
 """The command `yieldest map`: many cells at once."""
 
-import json
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
+from yieldest.command_parts import MOSTLY, AsJson, pairs, print_json
 from yieldest.errors import InputError
-
-if TYPE_CHECKING:
-    from yieldest.grid.run import Progress
 
 NEEDED = ("xarray", "dask", "distributed", "h5netcdf", "h5py", "zarr", "matplotlib")
 
-
-MOSTLY = "Most often needed"
 RARELY = "When the grid does not say it, and for very large grids (docs/scale.md)"
 
 
@@ -78,9 +70,7 @@ def map_cells(
             help="A dask scheduler to share the work; else this machine works alone.",
         ),
     ] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="All figures in full precision, for programs.")
-    ] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Make maps of wind, energy, cost and payback from gridded winds.
 
@@ -103,18 +93,19 @@ def map_cells(
     from yieldest.grid.open import open_grid  # noqa: PLC0415
     from yieldest.grid.run import regions_of, values_of, workers  # noqa: PLC0415
     from yieldest.grid.summary import summary_of  # noqa: PLC0415
-    from yieldest.grid.variables import parse_stated  # noqa: PLC0415
+    from yieldest.grid.variables import ROLES  # noqa: PLC0415
     from yieldest.grid.write import write_maps  # noqa: PLC0415
     from yieldest.inputs import input_files  # noqa: PLC0415
     from yieldest.outfile import refuse_inputs  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
+    from yieldest.show.progress import cells_bar  # noqa: PLC0415
 
     stated = None if plan is None else load_plan(plan)
     refuse_inputs(output, [*grid, *([] if stated is None else input_files(stated))])
-    opened = open_grid(grid, parse_stated(variable or []))
+    opened = open_grid(grid, dict(pairs("--variable", "ROLE=NAME", variable, ROLES)))
     recipe = recipe_for(opened, stated, height)
     blocks = in_blocks(opened, recipe)
-    with workers(scheduler, values_of(blocks, recipe)) as threads, _progress() as progress:
+    with workers(scheduler, values_of(blocks, recipe)) as threads, cells_bar() as progress:
         regions = regions_of(blocks, cell_dimensions(blocks, recipe), threads)
         write_maps(blocks, recipe, regions, output, progress, f"yieldest map {opened.name}")
     engine = "zarr" if output.suffix == ".zarr" else "h5netcdf"
@@ -126,29 +117,9 @@ def map_cells(
             drawn = write_pictures(maps, pictures)
         summary = summary_of(maps, output, drawn)
     if as_json:
-        typer.echo(json.dumps(summary, indent=2, allow_nan=False, ensure_ascii=False))
+        print_json(summary)
     else:
         from yieldest.show.mapsummary import print_map_summary  # noqa: PLC0415
         from yieldest.show.text import console  # noqa: PLC0415
 
         print_map_summary(summary, console())
-
-
-@contextmanager
-def _progress() -> Iterator["Progress"]:
-    """Show a bar where somebody watches."""
-    if not sys.stderr.isatty():
-        yield lambda done, every: None
-        return
-    from rich import progress  # noqa: PLC0415
-    from rich.console import Console  # noqa: PLC0415
-
-    columns = (
-        progress.TextColumn("cells"),
-        progress.BarColumn(),
-        progress.MofNCompleteColumn(),
-        progress.TimeRemainingColumn(),
-    )
-    with progress.Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("cells", total=None)
-        yield lambda done, every: bar.update(task, completed=done, total=every)

@@ -1,20 +1,18 @@
 """The command `yieldest wind`: what a wind record says, and how far to trust it."""
 
-import json
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from yieldest.command_parts import MOSTLY, AsJson, DateOrder, pairs, print_json
 from yieldest.errors import InputError
 
 if TYPE_CHECKING:
     from yieldest.record.options import ReadOptions
     from yieldest.record.read import Record
 
-
-MOSTLY = "Most often needed"
 READING = "When the file is not read as you meant (docs/records.md)"
 SEVERAL = "Which of several"
 BAD = "Bad readings (docs/screening.md)"
@@ -82,17 +80,10 @@ def wind(
             help="Unit of pressures: hPa, Pa, kPa, inHg or mmHg.",
         ),
     ] = None,
-    day_first: Annotated[
-        bool,
-        typer.Option("--day-first", rich_help_panel=READING, help="Dates are 31/1/2026."),
-    ] = False,
-    month_first: Annotated[
-        bool,
-        typer.Option("--month-first", rich_help_panel=READING, help="Dates are 1/31/2026."),
-    ] = False,
-    year_first: Annotated[
-        bool, typer.Option("--year-first", rich_help_panel=READING, help="Dates are 26/1/31.")
-    ] = False,
+    date_order: Annotated[
+        DateOrder | None,
+        typer.Option(rich_help_panel=READING, help="Of dates that could be read in several ways."),
+    ] = None,
     zone: Annotated[
         str | None,
         typer.Option(
@@ -229,9 +220,7 @@ def wind(
         bool,
         typer.Option("--months", rich_help_panel=SUMMED, help="RECORD is twelve monthly means."),
     ] = False,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="All figures in full precision, for programs.")
-    ] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Say how windy a record is, how sure that is, and if it will do.
 
@@ -253,12 +242,6 @@ def wind(
     from yieldest.record.read import read_record  # noqa: PLC0415
     from yieldest.record.rules import screen_rules  # noqa: PLC0415
 
-    orders = {"day first": day_first, "month first": month_first, "year first": year_first}
-    chosen = [order for order, stated in orders.items() if stated]
-    if len(chosen) > 1:
-        raise InputError(
-            "--day-first, --month-first and --year-first exclude each other; keep one of them."
-        )
     if sectors not in SECTORS:
         raise InputError(f"--sectors is {sectors}, but it must be 8, 12 or 16; mend the value.")
     if fit is not None and fit not in (*METHODS, EMPIRICAL):
@@ -266,7 +249,7 @@ def wind(
             f"--fit is {fit!r}, but it must be one of {', '.join((*METHODS, EMPIRICAL))}."
         )
     options = ReadOptions(
-        columns=dict(_pairs("--column", column)),
+        columns=dict(pairs("--column", "ROLE=HEADING", column)),
         units=units,
         deviation_units=deviation_units,
         temperature_units=temperature_units,
@@ -276,7 +259,7 @@ def wind(
         encoding=encoding,
         skip_lines=skip_lines,
         headings=tuple(headings.split(",")) if headings else (),
-        date_order=chosen[0] if chosen else None,
+        date_order=date_order,
         time_zone=zone,
         start=start,
         interval_s=interval,
@@ -314,8 +297,7 @@ def wind(
     if as_json:
         from yieldest.show.wind_machine import study_as_dictionary  # noqa: PLC0415
 
-        content = study_as_dictionary(study)
-        typer.echo(json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False))
+        print_json(study_as_dictionary(study))
         return
     from yieldest.show.text import console  # noqa: PLC0415
     from yieldest.show.wind import print_study  # noqa: PLC0415
@@ -352,8 +334,7 @@ def _summed(path: Path, is_table: bool, options: "ReadOptions", as_json: bool) -
         means = read_monthly_means(path, options)
         wind = SummedWind(means, *climate_of_months(means, None, height_m))
     if as_json:
-        content = summed_as_dictionary(wind)
-        typer.echo(json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False))
+        print_json(summed_as_dictionary(wind))
     else:
         print_summed(wind, console())
 
@@ -367,21 +348,10 @@ def _read(path: Path, options: "ReadOptions") -> "Record":
         return read_record(path, options, progress)
 
 
-def _pairs(flag: str, texts: Iterable[str] | None) -> list[tuple[str, str]]:
-    """Split KEY=VALUE texts."""
-    pairs = []
-    for text in texts or ():
-        key, equals, value = text.partition("=")
-        if not equals or not key.strip() or not value.strip():
-            raise InputError(f"{flag} is {text!r}, but KEY=VALUE was expected; mend it.")
-        pairs.append((key.strip(), value.strip()))
-    return pairs
-
-
 def _cells_by_heading(texts: Iterable[str] | None) -> dict[str, list[str]]:
     """Gather HEADING=CELL texts; a heading may come again with another cell."""
     only: dict[str, list[str]] = {}
-    for heading, cell in _pairs("--only", texts):
+    for heading, cell in pairs("--only", "HEADING=CELL", texts):
         only.setdefault(heading, []).append(cell)
     return only
 
@@ -391,9 +361,7 @@ def _thresholds(texts: Iterable[str] | None) -> dict[str, float | None]:
     from yieldest.record.rules import RULE_NAMES  # noqa: PLC0415
 
     thresholds: dict[str, float | None] = {}
-    for name, value in _pairs("--screen", texts):
-        if name not in RULE_NAMES:
-            raise InputError(f"--screen: {name!r} is none of {', '.join(RULE_NAMES)}; mend it.")
+    for name, value in pairs("--screen", "THRESHOLD=VALUE", texts, RULE_NAMES):
         try:
             thresholds[name] = None if value == "off" else float(value)
         except ValueError as error:

@@ -21,7 +21,7 @@ def open_grid(paths: Sequence[Path], stated: Mapping[str, str]) -> Grid:
     paths : sequence of Path
         One Zarr store, or one or more NetCDF files that continue each other in time or space.
     stated : mapping of str to str
-        Role to variable, as `yieldest.grid.variables.parse_stated` gives it.
+        Role to variable, as the option --variable states it.
 
     Raises
     ------

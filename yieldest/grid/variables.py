@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -210,22 +210,3 @@ def _dimension(
         if name in variable.coords and fits(variable.coords[name]):
             return str(name)
     return fallback if fallback in variable.dims else None
-
-
-def parse_stated(pairs: Iterable[str]) -> dict[str, str]:
-    """Turn "role=name" pairs into a dictionary.
-
-    Raises
-    ------
-    InputError
-        When a pair has no "=", or no such role is known.
-    """
-    stated = {}
-    for pair in pairs:
-        role, equals, name = pair.partition("=")
-        if not equals or role not in ROLES or not name:
-            raise InputError(
-                f"--variable {pair}: write ROLE=NAME, where ROLE is one of {', '.join(ROLES)}."
-            )
-        stated[role] = name
-    return stated

@@ -140,8 +140,7 @@ class Clock:
         if orders is not None and len(orders) > 1:
             raise InputError(
                 f"{first} could be {' or '.join(sorted(orders))}, and nothing in the record "
-                "decides it; state date_order (on the command line "
-                "--day-first or --month-first)."
+                "decides it; state date_order (on the command line --date-order)."
             )
         if orders:
             self.order = orders.pop()

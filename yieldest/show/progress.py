@@ -39,6 +39,26 @@ def counting_bar(what: str, total: int) -> Iterator[Callable[[int], None]]:
 
 
 @contextmanager
+def cells_bar() -> Iterator[Callable[[int, int], None]]:
+    """Give a function that is told how many cells of all are done, and shows it."""
+    if not sys.stderr.isatty():
+        yield lambda done, every: None
+        return
+    from rich import progress  # noqa: PLC0415
+    from rich.console import Console  # noqa: PLC0415
+
+    columns = (
+        progress.TextColumn("cells"),
+        progress.BarColumn(),
+        progress.MofNCompleteColumn(),
+        progress.TimeRemainingColumn(),
+    )
+    with progress.Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("cells", total=None)
+        yield lambda done, every: bar.update(task, completed=done, total=every)
+
+
+@contextmanager
 def making(what: str) -> Iterator[Callable[[str], None]]:
     """Show on standard error what was done last on the way to `what`; nothing where nobody watches.
 
