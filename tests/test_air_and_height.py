@@ -216,7 +216,10 @@ def test_density_by_month_weighs_the_windy_months():
     assert air.density_kg_m3 == pytest.approx((8 * cold + warm) / 9)
     assert air.season_effect == pytest.approx(air.density_kg_m3 / air.mean_density_kg_m3 - 1)
     assert "energy" in air.provenance.method
-    assert f"{air.density_kg_m3 / 1.225 - 1:+.1%} power against 1.225" in air.provenance.method
+    assert (
+        f"{100 * (air.density_kg_m3 / 1.225 - 1):+.1f} % power against 1.225"
+        in air.provenance.method
+    )
 
 
 def test_humidity_is_counted_and_said():

@@ -85,7 +85,7 @@ def test_notes_are_understood(table_text):
 def test_a_curve_without_doubt_gets_one_and_says_so(table_text):
     curve = read_curve(table_text("speed (m/s),power (W)\n3,0\n7,90\n"))
     np.testing.assert_allclose(curve.uncertainty_w, [0, STATED_DOUBT * 90])
-    assert any("doubtful by 10%" in text for text in curve.provenance.assumed)
+    assert any("doubtful by 10 %" in text for text in curve.provenance.assumed)
 
 
 def test_there_and_back(table_text, tmp_path):

@@ -172,7 +172,7 @@ def test_the_quays_wind_is_told_as_read_and_over_the_years(run):
     assert "mean 6.16 m/s at 6 m" in shown
     assert "over the long term 4.99 m/s" in shown
     assert re.search(
-        r"The record read 6.16 m/s; over 6.0 years of harbour.csv.gz .* 19% less", shown
+        r"The record read 6.16 m/s; over 6.0 years of harbour.csv.gz .* 19 % less", shown
     )
     # Both builds stand at one height, so the hub is reached once.
     assert shown.count(" at the hub 5.37 ") == 1
@@ -228,4 +228,4 @@ def test_the_page_of_the_hut_sets_a_used_kwh_against_the_generators(tmp_path, ru
     page = tmp_path / "hut.html"
     run("report", DEMO_SITES / "ridge-hut", "-o", page, "--set", "doubt.draws=0")
     text = " ".join(page.read_text(encoding="utf-8").split())
-    assert "a used one costs 3.6 and is worth 4.9 CHF, and 25% of them are worth nothing" in text
+    assert "a used one costs 3.6 and is worth 4.9 CHF, and 25 % of them are worth nothing" in text

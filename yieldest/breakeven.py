@@ -31,7 +31,7 @@ class BreakEven:
 
     Parameters
     ----------
-    present_bill_cost, present_hub_mean_speed_ms : float
+    present_bill_cost, present_machine_cost, present_hub_mean_speed_ms : float
     present_price_per_kwh : float or None
         As they are.
     bill_cost : float or None
@@ -47,6 +47,7 @@ class BreakEven:
     """
 
     present_bill_cost: float
+    present_machine_cost: float
     present_hub_mean_speed_ms: float
     present_price_per_kwh: float | None
     bill_cost: float | None
@@ -105,10 +106,11 @@ def break_even(build: BuildEstimate, terms: MoneyTerms) -> BreakEven | None:
     outlay = outlay_of(bill, build.energy.count, terms)
     energy = build.energy.net_kwh_per_year
     priced = terms.price_per_kwh is not None
-    count = build.energy.count
+    rest = _rest(bill, build.energy.count, terms)
+    machine = outlay.capital_cost - rest.capital_cost
     worth = {
         "bill_cost": _bill_cost(outlay, energy, terms) if priced else None,
-        "machine_cost": _machine_cost(bill, count, outlay, energy, terms) if priced else None,
+        "machine_cost": _machine_cost(outlay, rest, energy, terms) if priced else None,
         "hub_mean_speed_ms": _mean_wind(build, outlay, terms) if priced else None,
         "price_per_kwh": _price(outlay, energy, terms),
     }
@@ -121,12 +123,13 @@ def break_even(build: BuildEstimate, terms: MoneyTerms) -> BreakEven | None:
     }
     unknown = {key: "no price of a kWh is stated" for key in never if not priced}
     unknown.pop("price_per_kwh", None)
-    if priced and outlay.capital_cost <= _rest(bill, count, terms).capital_cost:
+    if priced and machine <= 0:
         unknown["machine_cost"] = "no item that costs anything is in the group rotor or generator"
     if priced and worth["bill_cost"] is None and float(_worth(outlay, energy, terms, 0.0)) > 0:
         unknown["bill_cost"] = "the bill comes to nothing"
     return BreakEven(
         present_bill_cost=outlay.capital_cost,
+        present_machine_cost=machine,
         present_hub_mean_speed_ms=build.climate.mean_speed_ms,
         present_price_per_kwh=terms.price_per_kwh,
         **worth,
@@ -203,10 +206,7 @@ def _bill_cost(outlay: Outlay, energy: float, terms: MoneyTerms) -> float | None
     return None if scale is None else scale * outlay.capital_cost
 
 
-def _machine_cost(
-    bill: Bill, count: int, outlay: Outlay, energy: float, terms: MoneyTerms
-) -> float | None:
-    rest = _rest(bill, count, terms)
+def _machine_cost(outlay: Outlay, rest: Outlay, energy: float, terms: MoneyTerms) -> float | None:
     machine = outlay.capital_cost - rest.capital_cost
     if machine <= 0:
         return None

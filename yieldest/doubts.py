@@ -136,14 +136,14 @@ def _wind(plan: Plan, estimate: Estimate) -> dict[str, Stated]:
         stated["seasons"] = Stated(study.doubt.mean_season, "months missing in the record")
         years = max(1.0, study.record.coverage.span_hours / 24 / DAYS_PER_YEAR)
         stated["past_years"] = Stated(
-            study.doubt.mean_year, f"{YEAR_TO_YEAR:.0%} over the root of {years:.1f} years"
+            study.doubt.mean_year, f"{100 * YEAR_TO_YEAR:.0f} % over the root of {years:.1f} years"
         )
     else:
         relation = over_years.chosen.mean_uncertainty
         spread, years = over_years.year_to_year_spread, max(1.0, over_years.reference_years)
         stated["long_term"] = Stated(relation, over_years.chosen.name)
         stated["past_years"] = Stated(
-            spread / years**0.5, f"{spread:.1%} over the root of {years:.1f} years"
+            spread / years**0.5, f"{100 * spread:.1f} % over the root of {years:.1f} years"
         )
         yearly = Stated(spread, "yearly means of the reference")
     return {**stated, "coming_years": yearly}
@@ -192,7 +192,7 @@ def _parts(plan: Plan, build: Build, result: BuildEstimate) -> Parts:
         ),
         density=Stated(result.air.standard_uncertainty, result.air.provenance.method),
         curve=curve,
-        curve_doubt=f"{mean:.0%} of the power, {of_curve}",
+        curve_doubt=f"{100 * mean:.0f} % of the power, {of_curve}",
         curve_uncertainty_w=uncertainty_w,
         density_correction=build.density_correction,
         losses=result.energy.losses,

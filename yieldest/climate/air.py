@@ -204,7 +204,8 @@ def air_at_hub(
     if relative_humidity is not None:
         humidity_effect = density / float(_density(pressure_pa, mean_c, 0.0)) - 1
         parts.append(
-            f"relative humidity {relative_humidity:.0%} (CIPM-2007; {humidity_effect:+.1%})"
+            f"relative humidity {100 * relative_humidity:.0f} % (CIPM-2007; "
+            f"{100 * humidity_effect:+.1f} %)"
         )
     by_month, mean_density, season_effect = None, density, None
     if months is not None and (known := _complete(months)).sum() > 1:
@@ -222,8 +223,8 @@ def air_at_hub(
         density = float(np.average(density_of_month[known], weights=days * months.mean_cube[known]))
         season_effect = density / mean_density - 1
         parts.append(
-            f"by month, weighted with the power in the wind ({season_effect:+.1%} energy against "
-            "the plain mean)"
+            f"by month, weighted with the power in the wind ({100 * season_effect:+.1f} % energy "
+            "against the plain mean)"
         )
     return Air(
         density,
@@ -234,8 +235,8 @@ def air_at_hub(
         uncertainty,
         Provenance(
             "site",
-            f"gas law with {', '.join(parts)}; {density / STANDARD_DENSITY_KG_M3 - 1:+.1%} power "
-            "against 1.225 kg/m3",
+            f"gas law with {', '.join(parts)}; "
+            f"{100 * (density / STANDARD_DENSITY_KG_M3 - 1):+.1f} % power against 1.225 kg/m3",
             tuple(assumed),
             tuple(warnings),
         ),

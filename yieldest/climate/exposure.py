@@ -250,7 +250,7 @@ def shelter(
             doubt / factor,
             Provenance(
                 "site.obstacles",
-                f"{method}, every direction equally frequent (worst direction {worst:.0%})",
+                f"{method}, every direction equally frequent (worst direction {100 * worst:.0f} %)",
                 ("Wind from every direction equally often, for no directions are known: "
                  "the shelter is an all-round mean.",),
                 tuple(warnings),
@@ -266,7 +266,7 @@ def shelter(
         SHELTER_DOUBT * abs(1 - factor) / factor,
         Provenance(
             "site.obstacles",
-            f"{method}, by the direction of each reading (worst direction {worst:.0%})",
+            f"{method}, by the direction of each reading (worst direction {100 * worst:.0f} %)",
             (),
             tuple(warnings),
         ),

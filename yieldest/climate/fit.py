@@ -242,7 +242,7 @@ def chosen_method(tally: Tally) -> tuple[str, str]:
     """
     spread = float(tally.spread_ms())
     limit = COARSE_SHARE * spread
-    rule = f"{COARSE_SHARE:.0%} of the spread of the speeds ({spread:.3g} m/s)"
+    rule = f"{100 * COARSE_SHARE:.0f} % of the spread of the speeds ({spread:.3g} m/s)"
     widest = float(np.max(tally.upper_ms - tally.lower_ms, where=~tally.still, initial=0.0))
     if tally.step_ms is None and widest > limit:
         return "interval-censored", "the readings are uneven classes of speed"

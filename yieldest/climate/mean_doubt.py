@@ -93,6 +93,6 @@ def wind_doubt(
         mean_season=season_doubt(missing),
         mean_year=float(YEAR_TO_YEAR_SPREAD / np.sqrt(years)),
         method=f"block bootstrap ({draws.method}); missing seasons by a swing of "
-        f"{SEASON_SWING:.0%} (ours); one year against the long run {YEAR_TO_YEAR_SPREAD:.0%} "
-        "(common practice, no source)",
+        f"{100 * SEASON_SWING:.0f} % (ours); one year against the long run "
+        f"{100 * YEAR_TO_YEAR_SPREAD:.0f} % (common practice, no source)",
     )

@@ -154,7 +154,10 @@ def on_roof(
     else:
         share = float(hub_height_m < top)
     lost = DISTURBED_LOSS * share
-    method = f"{share:.0%} of the rotor in disturbed flow (Wilson 1979), half its speed lost there"
+    method = (
+        f"{100 * share:.0f} % of the rotor in disturbed flow (Wilson 1979), half its speed lost "
+        "there"
+    )
     if anemometer_height_m is not None:
         lost_there = DISTURBED_LOSS * float(anemometer_height_m < top)
         lost = max(0.0, 1 - (1 - lost) / (1 - lost_there))
@@ -165,9 +168,9 @@ def on_roof(
     warnings = [
         f"The hub is {hub_height_m - roof.edge_height_m:.1f} m above the roof edge and "
         f"{hub_height_m - roof.ridge_height_m:.1f} m above the ridge; the flow is disturbed up to "
-        f"about {top - roof.ridge_height_m:.1f} m above it, so {share:.0%} of the rotor stands in "
-        "it. No gain from wind speeding up over a roof is counted, vibration goes into the "
-        "building, and the structure must be judged by a licensed engineer."
+        f"about {top - roof.ridge_height_m:.1f} m above it, so {100 * share:.0f} % of the rotor "
+        "stands in it. No gain from wind speeding up over a roof is counted, vibration goes into "
+        "the building, and the structure must be judged by a licensed engineer."
     ]
     if share > 0:
         warnings.append(

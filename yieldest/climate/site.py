@@ -51,7 +51,7 @@ class Climate:
                 ("mean speed", f"{self.mean_speed_ms:.2f} m/s"),
                 ("Weibull shape", f"{self.shape:.2f}"),
                 ("Weibull scale", f"{self.scale_ms:.2f} m/s"),
-                ("calms", f"{self.calm_share:.1%} of the time"),
+                ("calms", f"{100 * self.calm_share:.1f} % of the time"),
                 ("source", self.provenance.source),
                 ("method", self.provenance.method),
             ],

@@ -282,11 +282,11 @@ def _not_fittable(record: Record, method: str) -> InputError:
 def _fit_warnings(chosen: FitResult, humps_ms: tuple[float, ...]) -> tuple[str, ...]:
     warnings = []
     if chosen.poor:
-        energy = "-" if chosen.energy_error is None else f"{chosen.energy_error:+.0%}"
+        energy = "-" if chosen.energy_error is None else f"{100 * chosen.energy_error:+.0f} %"
         warnings.append(
             f"A Weibull curve is a poor fit here: it misses the energy of a model machine by "
-            f"{energy} (limit {ENERGY_ERROR_LIMIT:.0%}) and shares of time by up to "
-            f"{chosen.kolmogorov or 0:.1%} (limit {KOLMOGOROV_LIMIT:.0%})."
+            f"{energy} (limit {100 * ENERGY_ERROR_LIMIT:.0f} %) and shares of time by up to "
+            f"{100 * (chosen.kolmogorov or 0):.1f} % (limit {100 * KOLMOGOROV_LIMIT:.0f} %)."
         )
     if len(humps_ms) > 1:
         at = " and ".join(f"{speed:.1f}" for speed in humps_ms)

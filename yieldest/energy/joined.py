@@ -206,8 +206,8 @@ class Joined:
                 texts.append(
                     f"At rated power the cable of {cable.length_m:g} m and "
                     f"{cable.cross_section_mm2:g} mm2 carries {cable.current_a(power):.0f} A at "
-                    f"{cable.voltage_v:g} V and turns {lost:.0%} of the power into heat; check "
-                    "that it may carry that, or take a thicker cable or a higher voltage."
+                    f"{cable.voltage_v:g} V and turns {100 * lost:.0f} % of the power into heat; "
+                    "check that it may carry that, or take a thicker cable or a higher voltage."
                 )
         return tuple(texts)
 
@@ -271,9 +271,9 @@ class Joined:
         near = near_wake_share(places, self.rose, decay)
         if near > 0:
             texts.append(
-                f"In {near:.0%} of the windy time a rotor stands in the near wake of another, less "
-                "than 4 rotor widths behind it, where the wake model does not hold; a measured "
-                "interaction_factor would be surer."
+                f"In {100 * near:.0f} % of the windy time a rotor stands in the near wake of "
+                "another, less than 4 rotor widths behind it, where the wake model does not hold; "
+                "a measured interaction_factor would be surer."
             )
         if not self.rose.has_directions:
             texts.append(

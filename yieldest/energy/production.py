@@ -186,12 +186,12 @@ def produce(
             )
             warnings.append(
                 f"The fitted distribution gives {fitted:.3g} kWh a year and the wind data "
-                f"themselves {from_record:.3g} kWh, more than {POOR_FIT:.0%} apart: the Weibull "
-                f"distribution is a poor fit here; {used}."
+                f"themselves {from_record:.3g} kWh, more than {100 * POOR_FIT:.0f} % apart: the "
+                f"Weibull distribution is a poor fit here; {used}."
             )
     if gross > 0 and above_last > MUCH_ABOVE_LAST * gross:
         warnings.append(
-            f"{above_last / gross:.0%} of the energy comes from winds above "
+            f"{100 * above_last / gross:.0f} % of the energy comes from winds above "
             f"{curve.last_measured_ms:.3g} m/s, the last speed of the curve, where it "
             f"{BEYOND_WORDS[curve.beyond_last]}."
         )
@@ -225,7 +225,7 @@ def produce(
             if from_readings
             else FITTED_METHOD,
             assumed=tuple(
-                f"{loss.category.replace('_', ' ').capitalize()} loss {loss.share:.0%} "
+                f"{loss.category.replace('_', ' ').capitalize()} loss {100 * loss.share:.0f} % "
                 "(common practice, no source)."
                 for loss in losses
                 if loss.assumed

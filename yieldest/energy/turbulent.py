@@ -62,9 +62,10 @@ def in_turbulence(
     effect = after / before - 1 if before > 0 else 0.0
     counted = effect < 0
     sentence = (
-        f"Turbulence intensity {intensity:.0%} against {SMOOTH_INTENSITY:.0%} where curves are "
-        f"usually measured changes the gross energy by {effect:+.1%}, if the machine follows every "
-        f"gust; {'counted' if counted else 'a gain of that kind is not counted'}."
+        f"Turbulence intensity {100 * intensity:.0f} % against {100 * SMOOTH_INTENSITY:.0f} % "
+        f"where curves are usually measured changes the gross energy by {100 * effect:+.1f} %, if "
+        "the machine follows every gust; "
+        f"{'counted' if counted else 'a gain of that kind is not counted'}."
     )
     if counted:
         thrust, doubt = curve.thrust_coefficient, curve.power_uncertainty_w

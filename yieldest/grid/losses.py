@@ -71,8 +71,8 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
     losses = losses_of(build.losses.model_dump(), build.count, usual.losses)
     reckoned = {loss.category for loss in usual.losses}
     assumed = [
-        f"{loss.category.replace('_', ' ').capitalize()} loss {loss.share:.0%} (common practice, "
-        "no source)."
+        f"{loss.category.replace('_', ' ').capitalize()} loss {100 * loss.share:.0f} % (common "
+        "practice, no source)."
         for loss in losses
         if loss.assumed
     ]

@@ -139,9 +139,10 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
         gap = by_recovery / per_kwh - 1 if per_kwh else 0.0
         if abs(gap) > SAME:
             warnings.append(
-                f"By the capital recovery factor a kWh costs {by_recovery:.3g}, {abs(gap):.1%} "
-                f"{'more' if gap > 0 else 'less'} than the discounted {per_kwh:.3g}, for that form "
-                "takes the first year's output and upkeep for every year's."
+                f"By the capital recovery factor a kWh costs {by_recovery:.3g}, "
+                f"{100 * abs(gap):.1f} % {'more' if gap > 0 else 'less'} than the discounted "
+                f"{per_kwh:.3g}, for that form takes the first year's output and upkeep for every "
+                "year's."
             )
     embodied = bill.embodied(count, terms.life_years)
     energy_payback, carbon_payback = _embodied_paybacks(
@@ -216,8 +217,8 @@ def _never(simple: float | None, discounted: float | None, terms: MoneyTerms) ->
         return [f"It is never paid back within its life of {terms.life_years} years."]
     if discounted is None:
         return [
-            f"At a real discount rate of {terms.discount_rate:.1%} it is not paid back within its "
-            f"life of {terms.life_years} years."
+            f"At a real discount rate of {100 * terms.discount_rate:.1f} % it is not paid back "
+            f"within its life of {terms.life_years} years."
         ]
     return []
 

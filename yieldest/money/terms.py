@@ -151,8 +151,8 @@ def money_terms(
         )
     elif used_share < 1 and export_price_per_kwh is None:
         assumed.append(
-            f"The {1 - used_share:.0%} of the energy that is not used earn nothing, for no export "
-            "price is stated."
+            f"The {100 * (1 - used_share):.0f} % of the energy that is not used earn nothing, for "
+            "no export price is stated."
         )
     if degradation_per_year is None:
         assumed.append(

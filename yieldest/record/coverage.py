@@ -191,7 +191,7 @@ def coverage_warnings(coverage: Coverage) -> list[str]:
         )
     if coverage.share < 0.9:
         warnings.append(
-            f"Only {coverage.share:.0%} of the time between the first and the last reading is "
-            "covered; if gaps come with storms, ice or flat batteries, the mean is biased."
+            f"Only {100 * coverage.share:.0f} % of the time between the first and the last reading "
+            "is covered; if gaps come with storms, ice or flat batteries, the mean is biased."
         )
     return warnings

@@ -196,8 +196,8 @@ def long_term(
             ()
             if measured
             else (
-                f"Year-to-year spread of the mean wind {spread:.0%} (common practice, no source), "
-                f"for the reference has fewer than {LEAST_YEARS_FOR_SPREAD} full years.",
+                f"Year-to-year spread of the mean wind {100 * spread:.0f} % (common practice, no "
+                f"source), for the reference has fewer than {LEAST_YEARS_FOR_SPREAD} full years.",
             ),
             tuple(warnings),
         ),

@@ -64,7 +64,8 @@ def _price(best: BuildEstimate, estimate: Estimate) -> str:
         rest = "sold" if terms.export_price_per_kwh > 0 else "worth nothing"
         sentence += (
             f"; a used one costs {rounded(best.cost.cost_per_used_kwh)} and is worth "
-            f"{terms.price_per_kwh:g} {currency}, and {1 - terms.used_share:.0%} of them are {rest}"
+            f"{terms.price_per_kwh:g} {currency}, and {100 * (1 - terms.used_share):.0f} % of them "
+            f"are {rest}"
         )
     else:
         sentence += f"; it is worth {terms.price_per_kwh:g} {currency}"

@@ -123,7 +123,8 @@ def next_step_sentences(doubt: Doubt, currency: str) -> list[str]:
             sentences.append(
                 f"{where}nothing more for the money's sake: it "
                 f"{'pays' if pays > MOST_CERTAIN else 'does not pay'} in more than "
-                f"{MOST_CERTAIN:.0%} of all cases, so no measurement is likely to turn the answer"
+                f"{100 * MOST_CERTAIN:.0f} % of all cases, so no measurement is likely to turn the "
+                "answer"
             )
             continue
         sentences += [
@@ -140,12 +141,13 @@ def sufficiency(doubt: Doubt) -> str:
     made = f"{judged.draws:,} draws through the whole chain (seed {doubt.seed})"
     if judged.enough_draws is None:
         return (
-            f"{made} were too few: P50 and P90 still move by up to {judged.standard_error:.1%} "
-            "from one set of draws to another; state more with --draws."
+            f"{made} were too few: P50 and P90 still move by up to "
+            f"{100 * judged.standard_error:.1f} % from one set of draws to another; state more "
+            "with --draws."
         )
     return (
-        f"{made}; {judged.enough_draws:,} were enough for P50 and P90 to hold to {TOLERANCE:.0%} "
-        f"(now {judged.standard_error:.2%})."
+        f"{made}; {judged.enough_draws:,} were enough for P50 and P90 to hold to "
+        f"{100 * TOLERANCE:.0f} % (now {100 * judged.standard_error:.2f} %)."
     )
 
 
@@ -234,7 +236,7 @@ def _sentence(build: BuildDoubt, gain: Gain, currency: str, builds: int) -> str:
     return (
         f"{where}{gain.words} (about {gain.work_days:g} day{'s' * (gain.work_days != 1)} of work): "
         f"nine cases of ten from {low} to {high} {unit} become {lower} to {higher}, "
-        f"{gain.narrowed:.0%} narrower"
+        f"{100 * gain.narrowed:.0f} % narrower"
     )
 
 

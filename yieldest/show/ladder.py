@@ -47,7 +47,7 @@ def print_ladder(estimate: Estimate, screen: Console) -> None:
             "",
             f"{build.climate.mean_speed_ms:.2f}",
             "",
-            f"{build.wind.standard_uncertainty:.1%}",
+            f"{100 * build.wind.standard_uncertainty:.1f} %",
             Text(_strong_wind(build)),
         )
     screen.print()
@@ -70,7 +70,7 @@ def _cells(step: Step) -> tuple[str | Text, ...]:
         f"{step.before_ms:.2f}",
         f"{step.after_ms:.2f}",
         f"{step.factor:.3f}",
-        "?" if doubt is None else f"{doubt:.1%}",
+        "?" if doubt is None else f"{100 * doubt:.1f} %",
         Text(step.method),
     )
 
@@ -110,10 +110,10 @@ def _print_long_term(found: LongTerm, screen: Console) -> None:
         table.add_row(
             method.name + (" (chosen)" if method is found.chosen else ""),
             f"{method.mean_ms:.2f}",
-            f"{method.mean_uncertainty:.1%}",
+            f"{100 * method.mean_uncertainty:.1f} %",
             f"{method.mean_cube:.0f}",
-            f"{method.cube_uncertainty:.0%}",
-            f"{method.cross_validation_error:.1%}",
+            f"{100 * method.cube_uncertainty:.0f} %",
+            f"{100 * method.cross_validation_error:.1f} %",
             style="bold" if method is found.chosen else "",
         )
     print_heading("Long-term wind at the anemometer, in m/s and m3/s3", screen)

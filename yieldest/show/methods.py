@@ -22,12 +22,13 @@ def methods_of(estimate: Estimate) -> list[tuple[str, str]]:
     pairs += [
         (
             "calm and windy year",
-            f"mean wind {YEAR_TO_YEAR_SPREAD:.0%} lower or higher (common practice, no source)",
+            f"mean wind {100 * YEAR_TO_YEAR_SPREAD:.0f} % lower or higher (common practice, no "
+            "source)",
         ),
         (
             "money terms",
-            f"{terms.life_years} years, real discount rate {terms.discount_rate:.1%}, upkeep "
-            f"{terms.upkeep_share_per_year:.1%} of the capital cost a year; "
+            f"{terms.life_years} years, real discount rate {100 * terms.discount_rate:.1f} %, "
+            f"upkeep {100 * terms.upkeep_share_per_year:.1f} % of the capital cost a year; "
             f"{terms.provenance.method}",
         ),
     ]

@@ -147,7 +147,7 @@ def _doubt(estimate: Estimate, doubt: Doubt | None) -> Section:
     usual = _of_builds("Calm years, windy years, and a cross-check", estimate, doubt_rows(estimate))
     spread = (
         f"A calm and a windy year have a mean wind one usual year-to-year spread "
-        f"({YEAR_TO_YEAR_SPREAD:.0%}) below and above the mean."
+        f"({100 * YEAR_TO_YEAR_SPREAD:.0f} %) below and above the mean."
     )
     if doubt is None:
         return Section(

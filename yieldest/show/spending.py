@@ -29,7 +29,8 @@ def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
         return []
     money, total = estimate.currency, cost.capital_cost
     groups = [
-        f"{group} {whole(value, 3)} ({value / total:.0%})" for group, value in cost.by_group.items()
+        f"{group} {whole(value, 3)} ({100 * value / total:.0f} %)"
+        for group, value in cost.by_group.items()
     ]
     items = [f"{item.name} {whole(item.cost, 3)}" for item in cost.dearest]
     saving = rotor_saving(build, estimate.terms)
@@ -41,13 +42,13 @@ def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
     if saving is not None:
         free = rounded(saving.cost_per_kwh_with_free_rotor)
         ungrouped = (
-            f", and {saving.ungrouped_share:.0%} belongs to no group"
+            f", and {100 * saving.ungrouped_share:.0f} % belongs to no group"
             if saving.ungrouped_share
             else ""
         )
         texts.append(
-            f"Mast, wiring and converter are {saving.support_share:.0%} of the cost and no "
-            f"cheap rotor saves them; rotor and generator are {saving.rotor_share:.0%}"
+            f"Mast, wiring and converter are {100 * saving.support_share:.0f} % of the cost and no "
+            f"cheap rotor saves them; rotor and generator are {100 * saving.rotor_share:.0f} %"
             f"{ungrouped}. With both for nothing a kWh would still cost {free} {money}."
         )
     if cost.with_loan is not None:
@@ -156,7 +157,11 @@ def break_even_sentence(name: str, needed: BreakEven, money: str) -> str:
             "the whole bill",
             f"{rounded(needed.bill_cost)} rather than {rounded(needed.present_bill_cost)} {money}",
         ),
-        "machine_cost": ("rotor and generator alone", f"{rounded(needed.machine_cost)} {money}"),
+        "machine_cost": (
+            "rotor and generator alone",
+            f"{rounded(needed.machine_cost)} rather than {rounded(needed.present_machine_cost)} "
+            f"{money}",
+        ),
         "hub_mean_speed_ms": (
             "mean wind at the hub",
             "-" if wind is None else f"{wind:.{decimals}f} rather than {wind_now:.{decimals}f} m/s",

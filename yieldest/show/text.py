@@ -166,13 +166,13 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
         FITTED_METHOD,
         "the same curve at every reading of the record, mean times 8760 h; "
         + _use_of_readings(estimate),
-        f"mean wind {YEAR_TO_YEAR_SPREAD:.0%} lower or higher, one usual year-to-year spread "
-        "(common practice, no source); the doubt of curve, height and losses comes on top",
+        f"mean wind {100 * YEAR_TO_YEAR_SPREAD:.0f} % lower or higher, one usual year-to-year "
+        "spread (common practice, no source); the doubt of curve, height and losses comes on top",
         f"the bill; own labour at {terms.wage_per_hour:g} {estimate.currency} an hour",
         f"discounted whole-life cost over discounted energy (Short, Packey & Holt 1995): "
-        f"{terms.life_years} years, real rate {terms.discount_rate:.1%}, upkeep "
-        f"{terms.upkeep_share_per_year:.1%} of the capital cost a year where the bill states "
-        "none, replacements when due; all in real terms (today's money)",
+        f"{terms.life_years} years, real rate {100 * terms.discount_rate:.1f} %, upkeep "
+        f"{100 * terms.upkeep_share_per_year:.1f} % of the capital cost a year where the bill "
+        "states none, replacements when due; all in real terms (today's money)",
         f"until the balance stays above zero, replacements included; {worth}; discounted at the "
         "real rate",
     ]
@@ -197,7 +197,7 @@ def _use_of_readings(estimate: Estimate) -> str:
         return "a cross-check of [3], for a fit was asked for"
     if limit == 0:
         return "used, for it was asked for"
-    return f"used where [3] is more than {limit:.0%} away from it"
+    return f"used where [3] is more than {100 * limit:.0f} % away from it"
 
 
 def _split(

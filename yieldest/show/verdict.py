@@ -83,12 +83,13 @@ def _cause(build: BuildEstimate, other: BuildEstimate, estimate: Estimate, cheap
         ),
         (
             math.log(kept / kept_other),
-            f"it loses {1 - kept:.0%} rather than {1 - kept_other:.0%} of its energy on the way",
+            f"it loses {100 * (1 - kept):.0f} % rather than {100 * (1 - kept_other):.0f} % of its "
+            "energy on the way",
         ),
         (
             math.log((1 - later) / (1 - later_other)),
-            f"upkeep and replacements are {later:.0%} rather than {later_other:.0%} of its "
-            "whole-life cost",
+            f"upkeep and replacements are {100 * later:.0f} % rather than "
+            f"{100 * later_other:.0f} % of its whole-life cost",
         ),
         (
             math.log(per_kw_other / per_kw),
@@ -155,7 +156,7 @@ def _carried_to_the_years(estimate: Estimate) -> list[str]:
         return []
     change = "no more and no less"
     if abs(factor - 1) >= WORTH_NAMING:
-        change = f"{abs(1 - factor):.0%} {'less' if factor < 1 else 'more'}"
+        change = f"{100 * abs(1 - factor):.0f} % {'less' if factor < 1 else 'more'}"
     return [
         f"The record read {estimate.wind.start_ms:.2f} m/s; over {found.reference_years:.1f} years "
         f"of {found.provenance.source} the same place has {estimate.climate.mean_speed_ms:.2f}, "
@@ -182,9 +183,9 @@ def whether_it_pays(estimate: Estimate) -> list[str]:
         sentences = _does_it_pay(shown, estimate, alone=len(priced) == 1)
     if shown.wind.roof is not None and shown.wind.roof.disturbed_share > 0:
         sentences.append(
-            f"{shown.wind.roof.disturbed_share:.0%} of the rotor of {shown.name} stands in the "
-            "disturbed flow over the roof, where no formula gives a figure to trust: take all of "
-            "this as the most it could be."
+            f"{100 * shown.wind.roof.disturbed_share:.0f} % of the rotor of {shown.name} stands in "
+            "the disturbed flow over the roof, where no formula gives a figure to trust: take all "
+            "of this as the most it could be."
         )
     if shown.climate.mean_speed_ms < LOW_MEAN_SPEED_MS:
         sentences.append(
@@ -259,14 +260,14 @@ def _does_it_pay(build: BuildEstimate, estimate: Estimate, *, alone: bool) -> li
     if calm_value < 0 or needed > 1 - THIN_MARGIN:
         sentences.append(
             f"On a knife's edge: on these figures {build.name} gains {rounded(value)} {money} over "
-            f"{span}, but it loses money if it makes {1 - needed:.0%} less energy than reckoned, "
-            "which is within the usual doubt. Do not build it for the money."
+            f"{span}, but it loses money if it makes {100 * (1 - needed):.0f} % less energy than "
+            "reckoned, which is within the usual doubt. Do not build it for the money."
         )
     else:
         sentences.append(
             f"On these figures {build.name} pays: it gains {rounded(value)} {money} over {span}, "
             f"and goes on paying down to {rounded(needed * energy.net_kwh_per_year)} kWh a year, "
-            f"{needed:.0%} of what is reckoned. That stands or falls with the "
+            f"{100 * needed:.0f} % of what is reckoned. That stands or falls with the "
             f"{'stated wind' if estimate.record is None else 'wind record'}, the curve and the "
             "assumptions listed below."
         )

@@ -119,8 +119,9 @@ def _as_they_are(
         excess = 3 * USUAL_TURBULENCE**2
         warnings = (
             f"The readings are {words}, less than one minute: gusts carry them into other bins "
-            f"(in usual turbulence the mean cube of the speed is {excess:.0%} above the cube of "
-            "its mean) and the machine lags behind the wind. Log times and average to one minute.",
+            f"(in usual turbulence the mean cube of the speed is {100 * excess:.0f} % above the "
+            "cube of its mean) and the machine lags behind the wind. Log times and average to one "
+            "minute.",
         )
     return (
         readings.noting(assumed=assumed, warnings=warnings),

@@ -191,7 +191,8 @@ def _in_words(
         said.append(
             f"The rotor gives at least {rotor[best]:.3g} W there (a power coefficient of "
             f"{rotor[best] / wind[best]:.2f}) and the generator passes on "
-            f"{measured / rotor[best]:.0%} of it; bearings and iron losses are not seen in this."
+            f"{100 * measured / rotor[best]:.0f} % of it; bearings and iron losses are not seen in "
+            "this."
         )
     if most is not None and np.isfinite(most[best]) and most[best] > 0:
         share = measured / most[best]

@@ -111,7 +111,7 @@ def read_curve(
     doubt = MODELLED_DOUBT if notes.modelled else STATED_DOUBT
     if points.uncertainty_w is None:
         assumed.append(
-            f"{path.name}: the power is doubtful by {doubt:.0%} (standard uncertainty, our "
+            f"{path.name}: the power is doubtful by {100 * doubt:.0f} % (standard uncertainty, our "
             "choice), for the file states none."
         )
     if notes.modelled:

@@ -237,7 +237,7 @@ def on_load(
                 else "the converter's losses are taken off, but another load lets the rotor turn "
                 "at another speed, which no table can mend."
             )
-            + f" Its power is doubtful by another {OTHER_LOAD_DOUBT:.0%}."
+            + f" Its power is doubtful by another {100 * OTHER_LOAD_DOUBT:.0f} %."
         )
     if kind == "resistor":
         said.append(

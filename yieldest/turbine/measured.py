@@ -131,9 +131,9 @@ def measure_curve(
         doubt = MeterDoubt()
         readings = readings.noting(
             assumed=(
-                f"Power from the meters is doubtful by {doubt.power:.0%}, wind speed by "
-                f"{doubt.speed:.0%} and {doubt.speed_ms:g} m/s (standard uncertainties of ordinary "
-                "instruments; common practice, no source).",
+                f"Power from the meters is doubtful by {100 * doubt.power:.0f} %, wind speed by "
+                f"{100 * doubt.speed:.0f} % and {doubt.speed_ms:g} m/s (standard uncertainties of "
+                "ordinary instruments; common practice, no source).",
             )
         )
     speed, power = normalised(

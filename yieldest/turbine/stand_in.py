@@ -91,7 +91,10 @@ def stand_in_curve(
     assumed = (
         ()
         if relative_doubt is not None
-        else (f"{name}: the stand-in curve is doubtful by {doubt:.0%} (standard, our choice).",)
+        else (
+            f"{name}: the stand-in curve is doubtful by {100 * doubt:.0f} % (standard, our "
+            "choice).",
+        )
     )
     return PowerCurve(
         speed_ms=speed,
@@ -107,8 +110,8 @@ def stand_in_curve(
             assumed=assumed,
             warnings=(
                 f"The power curve of {name} is modelled from its rotor area; nobody measured it. "
-                f"Its power is doubtful by {doubt:.0%} (standard uncertainty), and real machines "
-                "of home make are more often below than above such a curve.",
+                f"Its power is doubtful by {100 * doubt:.0f} % (standard uncertainty), and real "
+                "machines of home make are more often below than above such a curve.",
                 *warnings,
             ),
         ),
