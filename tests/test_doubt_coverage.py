@@ -78,7 +78,7 @@ def interval(stated_mean_ms, seed):
 
 
 def test_nine_intervals_of_ten_hold_the_truth():
-    """200 sites: the count is binomial, so 90 % +- 2.1 %; 188 and 180 of 200 were seen."""
+    """200 sites: the count is binomial, so 90 % ± 2.1 %; 188 and 180 of 200 were seen."""
     draw = np.random.default_rng(20)
     held = np.zeros(2)
     for site in range(SITES):

@@ -50,7 +50,7 @@ class Normal:
 
     def words(self) -> str:
         """Return the distribution in words."""
-        return f"normal, {self.mean:.4g} +- {self.deviation:.2g}"
+        return f"normal, {self.mean:.4g} ± {self.deviation:.2g}"
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ class Lognormal:
 
     def words(self) -> str:
         """Return the distribution in words."""
-        return f"lognormal, {self.median:.4g} +- {100 * self.relative:.2g} %"
+        return f"lognormal, {self.median:.4g} ± {100 * self.relative:.2g} %"
 
 
 @dataclass(frozen=True)

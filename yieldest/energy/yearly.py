@@ -162,7 +162,21 @@ def share_at_power(
 def stretches_at_power(
     speed: FloatArray, power: FloatArray, level_w: float
 ) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
-    """Return from which speed to which each piece of a curve reaches a power, and if it does."""
+    """Return from which speed to which each piece of a curve reaches a power, and if it does.
+
+    Parameters
+    ----------
+    speed, power : ndarray, shape (..., n)
+        Points of the curve in m/s and W; they broadcast.
+    level_w : float
+        The power; 0 asks where there is any at all.
+
+    Returns
+    -------
+    start, end : ndarray, shape (..., n - 1)
+        In m/s.
+    reached : ndarray of bool, shape (..., n - 1)
+    """
     left, right = power[..., :-1], power[..., 1:]
     reached_left = left > 0 if level_w == 0 else left >= level_w
     reached_right = right > 0 if level_w == 0 else right >= level_w

@@ -117,5 +117,16 @@ def used_kwh_cost(
 
 
 def grant_of(capital_cost: FloatArray, terms: MoneyTerms) -> FloatArray:
-    """Return the grant, which never exceeds what is paid."""
+    """Return the grant, which never exceeds what is paid.
+
+    Parameters
+    ----------
+    capital_cost : ndarray, shape (...)
+        In the money of the terms.
+    terms : MoneyTerms
+
+    Returns
+    -------
+    ndarray, shape (...)
+    """
     return np.minimum(terms.grant + terms.grant_share * capital_cost, capital_cost)

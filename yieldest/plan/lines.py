@@ -8,6 +8,20 @@ import re
 def line_of(text: str, location: tuple[int | str, ...]) -> str:
     """Find the line of a key, or of the section that should hold it.
 
+    Parameters
+    ----------
+    text : str
+        The plan.
+    location : tuple of int or str
+        The keys that lead there; entries of a list by their number from 0.
+
+    Returns
+    -------
+    str
+        Such as "line 7".
+
+    Notes
+    -----
     tomllib forgets lines, so this looks for table headings and "key =" at line starts; a key inside
     an inline table is reported by the line of that table.
     """

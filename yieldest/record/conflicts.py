@@ -191,6 +191,19 @@ def in_time_order(time: Times, speed: FloatArray) -> tuple[Order, Times, Flags]:
     """Return the order of the rows in time, the times that go back, and the ordered repeats.
 
     Of rows with the same time one with a speed comes first.
+
+    Parameters
+    ----------
+    time : ndarray of datetime64[ns], shape (n,)
+    speed : ndarray, shape (n,)
+        In m/s; NaN where missing.
+
+    Returns
+    -------
+    order : ndarray of int, shape (n,)
+    back : ndarray of datetime64[ns], shape (m,)
+    repeated : ndarray of bool, shape (n,)
+        In that order.
     """
     order = np.lexsort((np.isnan(speed), time))
     ordered = time[order]

@@ -113,7 +113,15 @@ def take_apart(text: str, below: str = "") -> Heading:
 
 
 def of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
-    """Return the headings that could play a role, only the surest kind of them."""
+    """Return the headings that could play a role, only the surest kind of them.
+
+    Parameters
+    ----------
+    role : str
+        A key of `RECOGNISED_COLUMNS`, or "deviation" or "gust".
+    parts : sequence of Heading
+        All headings of the file, taken apart.
+    """
     if role in _ALONE:
         return [part for part in parts if is_statistic(role, part)]
     plain = [part for part in parts if part.statistic in (None, "mean")]

@@ -28,7 +28,13 @@ def station_columns(layout: Layout) -> list[str]:
 
 
 def check_only(path: Path, layout: Layout, only: Mapping[str, Sequence[str]]) -> None:
-    """Refuse a stated column that is not there."""
+    """Refuse a stated column that is not there.
+
+    Raises
+    ------
+    InputError
+        With the columns that there are.
+    """
     for heading in only:
         if heading not in layout.headings:
             have = ", ".join(map(repr, layout.headings))

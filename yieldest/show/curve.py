@@ -45,9 +45,9 @@ def print_curve(measured: MeasuredCurve, screen: Console) -> None:
     screen.print(_bins_table(measured))
     screen.print(
         Text(
-            "n: readings; s: their standard deviation; +-: standard uncertainty of the mean, from "
+            "n: readings; s: their standard deviation; ±: standard uncertainty of the mean, from "
             "meters and scatter; curve: rising to one peak; Cp: power over power in the wind; o: "
-            "mean, with the band of one +-."
+            "mean, with the band of one ±."
         )
     )
     _print_chain(measured, screen)
@@ -99,7 +99,7 @@ def verdict(measured: MeasuredCurve, years: UsualYears) -> list[str]:
 def _bins_table(measured: MeasuredCurve) -> Table:
     bins, chain = measured.bins, measured.chain
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
-    for heading in ("bin", "n", "wind", "power", "s", "+-", "curve", "Cp"):
+    for heading in ("bin", "n", "wind", "power", "s", "±", "curve", "Cp"):
         table.add_column(heading, justify="right", no_wrap=True)
     top = float((bins.power_w + bins.uncertainty_w).max())
     table.add_column(f"0 to {rounded(top)} W", no_wrap=True)
@@ -210,7 +210,7 @@ def _print_years(years: UsualYears, measured: MeasuredCurve, screen: Console) ->
     table.add_column("mean wind at the hub, m/s (Rayleigh)")
     rows = [
         ("energy, kWh", years.energy_kwh),
-        ("  +- from the curve alone", years.doubt_kwh),
+        ("  ± from the curve alone", years.doubt_kwh),
         (f"  from above {measured.curve.last_measured_ms:.1f} m/s", years.beyond_kwh),
     ]
     for mean in years.mean_ms:
