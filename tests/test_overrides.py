@@ -77,6 +77,7 @@ def test_names_numbers_and_texts(run, yard):
         ("money.life_years=4.5", ["4.5", "whole number"]),
         ("money.discount_rate=much", ['"much"', "a number"]),
         ("build.7.count=2", ["'7' is none of the 2 entries", "'one machine'"]),
+        ("build.².count=2", ["'²' is none of the 2 entries"]),
         ("build.0.count=2", ["'0' is none of the 2 entries there, counted from 1"]),
         ("build.two of thm.count=2", ["did you mean 'two of them'?"]),
         ("title.length=3", ["'title' holds one value"]),

@@ -80,7 +80,7 @@ def test_cells_of_a_csv_are_no_formulas(run, yard, tmp_path):
 
 
 @pytest.mark.parametrize("address", WEB)
-@pytest.mark.parametrize("key", ["wind.record", "build.0.curve", "build.0.bill"])
+@pytest.mark.parametrize("key", ["wind.record", "build.1.curve", "build.1.bill"])
 def test_an_address_in_a_plan_is_not_opened(run, yard, key, address):
     ran = run("estimate", yard, "--draws", 0, "--set", f"{key}={address}")
     assert ran.code == 2
@@ -299,7 +299,7 @@ def test_months_too_uneven_for_any_distribution_are_refused(run, yard, tmp_path)
 
 @pytest.mark.parametrize("size_m", [1e-320, 1e300])
 @pytest.mark.parametrize(
-    "key", ["wind.measured_height_m", "build.0.hub_height_m", "build.0.rotor_diameter_m"]
+    "key", ["wind.measured_height_m", "build.1.hub_height_m", "build.1.rotor_diameter_m"]
 )
 def test_sizes_beyond_all_measure_are_refused(run, yard, key, size_m):
     ran = run("estimate", yard, "--draws", 0, "--set", f"{key}={size_m}")

@@ -215,7 +215,7 @@ def test_links_pipes_and_devices_are_not_written_over(run, yard, tmp_path, kind)
     ("command", "reads"),
     [
         (("estimate", "{}", "--draws", "0", "--out"), "wind.csv"),
-        (("estimate", "{}", "--sweep", "build.0.count=1:2:2", "--out"), "bill.csv"),
+        (("estimate", "{}", "--sweep", "build.1.count=1:2:2", "--out"), "bill.csv"),
         (("report", "{}", "-o"), "plan.toml"),
         (("wind", "{}/wind.csv", "--out"), "wind.csv"),
     ],

@@ -149,7 +149,7 @@ def _next_part(here: dict[str, Any] | list[Any], rest: str, override: Override) 
             return names.index(name), bare[len(name) + 1 :]
     index, _, tail = rest.partition(".")
     # Counted from 1, as messages count them.
-    if index.isdigit() and 1 <= int(index) <= len(here):
+    if index.isdecimal() and 1 <= int(index) <= len(here):
         return int(index) - 1, tail
     near = difflib.get_close_matches(bare, names, n=1)
     hint = f"; did you mean {near[0]!r}?" if near else "."
