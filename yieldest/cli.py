@@ -277,7 +277,7 @@ def _sweep(
 def report(
     plan: PlanPath,
     page: Annotated[
-        Path, typer.Option("--out", "-o", "--output", metavar="FILE", help="The page to write.")
+        Path, typer.Option("--out", "-o", metavar="FILE", help="The page to write.")
     ] = Path("page.html"),
     figures: Annotated[
         Path | None,

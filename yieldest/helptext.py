@@ -49,7 +49,10 @@ class GroupedCommand(TyperCommand):
         for param in self.get_params(ctx):
             row = param.get_help_record(ctx)
             if row is not None:
-                heading = OTHERS if param.param_type_name == "option" else ARGUMENTS
+                is_option = param.param_type_name == "option"
+                heading = OTHERS if is_option else ARGUMENTS
+                # The type that some versions of typer set behind an argument says nothing to users.
+                row = row if is_option else (row[0].partition(" ")[0], row[1])
                 group = getattr(param, "rich_help_panel", None) or heading
                 groups.setdefault(group, []).append(row)
         for group, rows in groups.items():

@@ -26,7 +26,6 @@ def map_cells(
         typer.Option(
             "--out",
             "-o",
-            "--output",
             metavar="FILE",
             rich_help_panel=MOSTLY,
             help="What to write: a name that ends in .nc or .zarr.",
@@ -119,7 +118,7 @@ def map_cells(
     if as_json:
         print_json(summary)
     else:
-        from yieldest.show.mapsummary import print_map_summary  # noqa: PLC0415
+        from yieldest.show.map_summary import print_map_summary  # noqa: PLC0415
         from yieldest.show.text import console  # noqa: PLC0415
 
         print_map_summary(summary, console())

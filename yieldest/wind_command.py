@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -84,7 +84,7 @@ def wind(
         DateOrder | None,
         typer.Option(rich_help_panel=READING, help="Of dates that could be read in several ways."),
     ] = None,
-    zone: Annotated[
+    time_zone: Annotated[
         str | None,
         typer.Option(
             metavar="ZONE",
@@ -109,8 +109,7 @@ def wind(
         typer.Option(metavar="MARK", rich_help_panel=READING, help="The mark between cells."),
     ] = None,
     decimal: Annotated[
-        str | None,
-        typer.Option(metavar="MARK", rich_help_panel=READING, help="Decimal mark: . or ,"),
+        Literal[".", ","] | None, typer.Option(rich_help_panel=READING, help="Decimal mark.")
     ] = None,
     encoding: Annotated[
         str | None,
@@ -260,7 +259,7 @@ def wind(
         skip_lines=skip_lines,
         headings=tuple(headings.split(",")) if headings else (),
         date_order=date_order,
-        time_zone=zone,
+        time_zone=time_zone,
         start=start,
         interval_s=interval,
         missing=tuple(missing or ()),
@@ -288,7 +287,7 @@ def wind(
             fit=fit,
             sectors=sectors,
         ),
-        None if neighbour is None else read_record(neighbour, ReadOptions(time_zone=zone)),
+        None if neighbour is None else read_record(neighbour, ReadOptions(time_zone=time_zone)),
     )
     if out is not None:
         from yieldest.record.flagged import write_flagged  # noqa: PLC0415

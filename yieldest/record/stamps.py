@@ -120,7 +120,7 @@ def why_no_time(text: str) -> str:
     if re.search(r"\d", text) and re.search(_ZONE_LETTERS, text):
         return (
             "names its time zone by letters, which stand for several zones; state time_zone (on "
-            "the command line --zone)"
+            "the command line --time-zone)"
         )
     return "is not a time; write it as 2026-01-31 13:50"
 
