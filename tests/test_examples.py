@@ -168,6 +168,7 @@ def test_help_fits_and_says_where_to_read_more(run, monkeypatch, command, column
     monkeypatch.setenv("COLUMNS", columns)
     shown = run(*command, "--help").out
     assert max(map(len, shown.splitlines())) <= 100
+    assert not re.search(r"<(path|list)", shown)  # no types of Python
     pages = re.findall(r"docs/[\w-]+\.md", shown)
     assert pages
     assert all((ROOT / page).is_file() for page in pages)
