@@ -97,7 +97,7 @@ def hill_files():
 
 
 HOSTILE = {
-    "title": '</title></script><script>alert("title")</script>\x07\u202e & "quoted" $\\frac{',
+    "title": '</title></script><script>alert("title")</script>\u202e & "quoted" $\\frac{',
     "first": "=cmd|'/c calc'!A1 <img src=x onerror=alert(1)>",
     "second": "_{$x^} </svg><svg onload=alert(2)> 風車 \U0001f300",
     "item": '@SUM(1+1)*cmd|"x" <b onclick=alert(3)>bold</b>',

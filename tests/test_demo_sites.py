@@ -120,7 +120,7 @@ def test_the_quay_stands_on_a_knifes_edge_and_its_winter_would_have_promised_muc
     first = whether_it_pays(result)[0]
     assert first.startswith("On a knife's edge")
     less = told("Fishing quay", "make # % less")
-    assert f"{less:.0f}% less energy than reckoned" in first
+    assert f"{less:.0f} % less energy than reckoned" in first
     copied = shutil.copytree(DEMO_SITES / "fishing-quay", tmp_path / "quay")
     text = (copied / "plan.toml").read_text(encoding="utf-8")
     section = text[text.index("\n[wind.reference]\n") + 1 :].split("\n\n")[0]

@@ -195,7 +195,7 @@ def test_every_key_may_be_misspelt_and_is_suggested(tmp_path, table):
         misspelt = name[:-2] + name[-1]
         if len(name) < 5 or misspelt in table.keys:
             continue
-        path = [*table.path[:1], "0", *table.path[1:]] if "build" in table.path else table.path
+        path = [*table.path[:1], "1", *table.path[1:]] if "build" in table.path else table.path
         if table.many and table.path != ("build",):
             change = Override(".".join(path), [{misspelt: 1}])
         else:
