@@ -46,7 +46,7 @@ brackets begins a table; everything behind a `#` is a remark. Five things to kno
 A key that is not in this list is refused, and the nearest one is suggested: a slip of the pen must
 not become a silent default. What you leave out is assumed as the last column says, and each
 assumption is listed below the answer. Any key can be changed for one run:
-`--set money.discount_rate=0.05`, or `--set build.1.count=4` for the first build (see
+`--set money.discount_rate=0.05`, or `--set build.0.count=4` for the first build (see
 [the commands](commands.md)).
 
 The shortest plan there is:

@@ -124,9 +124,9 @@ def test_the_pages_do_have_commands():
 
 @pytest.mark.parametrize(
     "change",
-    ["money.discount_rate=0.03", "build.1.count=4", "build.eight of 0.9 m.count=4",
-     "build.2.array.spacing_rotor_widths=5", "site.roof={ edge_height_m = 6, width_m = 12, "
-     "edge_distance_m = 5 }", "build.1.losses.availability=0.1", "doubt.anemometer={ "
+    ["money.discount_rate=0.03", "build.0.count=4", "build.eight of 0.9 m.count=4",
+     "build.1.array.spacing_rotor_widths=5", "site.roof={ edge_height_m = 6, width_m = 12, "
+     "edge_distance_m = 5 }", "build.0.losses.availability=0.1", "doubt.anemometer={ "
      "standard_uncertainty = 0.01 }"],
 )  # fmt: skip
 def test_keys_as_they_are_written_for_set(run, workplace, change):

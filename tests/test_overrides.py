@@ -16,7 +16,7 @@ def test_values_are_toml_or_plain_text():
 
 def test_keys_go_into_tables_lists_and_named_builds():
     plan = {"build": [{"name": "a"}, {"name": "a 0.9 m"}], "wind": {}}
-    for text in ("build.1.count=2", "build.a 0.9 m.count=3", 'build."a".array.places.note=x',
+    for text in ("build.0.count=2", "build.a 0.9 m.count=3", 'build."a".array.places.note=x',
                  "money.life_years=9", "title=T"):  # fmt: skip
         apply_override(plan, read_override(text))
     assert plan == {
@@ -28,7 +28,7 @@ def test_keys_go_into_tables_lists_and_named_builds():
             {"name": "a 0.9 m", "count": 3},
         ],
     }
-    assert apply_override(plan, Override("build.2.count", 4)) == ("build", 1, "count")
+    assert apply_override(plan, Override("build.1.count", 4)) == ("build", 1, "count")
 
 
 @pytest.mark.parametrize("text", ["money.life_years", "=3", " = 3"])
@@ -64,7 +64,7 @@ def test_the_last_override_of_a_key_wins(run, yard):
 
 def test_names_numbers_and_texts(run, yard):
     result = run("estimate", yard, "--set", "build.two of them.count=3", "--set",
-                 "build.1.name=a = b", "--set", "title=Another", "--json").json  # fmt: skip
+                 "build.0.name=a = b", "--set", "title=Another", "--json").json  # fmt: skip
     assert [build["count"] for build in result["builds"]] == [1, 3]
     assert result["builds"][0]["name"] == "a = b"
     assert result["plan"]["title"] == "Another"
@@ -76,16 +76,16 @@ def test_names_numbers_and_texts(run, yard):
         ("money.discont_rate=0.03", ["unknown key", "'discount_rate'"]),
         ("money.life_years=4.5", ["4.5", "whole number"]),
         ("money.discount_rate=much", ['"much"', "a number"]),
-        ("build.7.count=2", ["'7' is none of the 2 entries", "'one machine'"]),
+        ("build.6.count=2", ["'6' is none of the 2 entries", "'one machine'"]),
         ("build.².count=2", ["'²' is none of the 2 entries"]),
-        ("build.0.count=2", ["'0' is none of the 2 entries there, counted from 1"]),
+        ("build.2.count=2", ["'2' is none of the 2 entries there, counted from 0"]),
         ("build.two of thm.count=2", ["did you mean 'two of them'?"]),
         ("title.length=3", ["'title' holds one value"]),
-        ("build.1.count=0", ["a whole number from 1 to 10,000"]),
-        ("build.1.curve=nowhere.csv", ["nowhere.csv", "no such file"]),
-        ("build.2.name=one machine", ["two builds are called 'one machine'"]),
+        ("build.0.count=0", ["a whole number from 1 to 10,000"]),
+        ("build.0.curve=nowhere.csv", ["nowhere.csv", "no such file"]),
+        ("build.1.name=one machine", ["two builds are called 'one machine'"]),
         ("path=x", ["unknown key 'path'"]),
-        ("build.1.losses=3", ["a table was expected", "[build.losses]"]),
+        ("build.0.losses=3", ["a table was expected", "[build.losses]"]),
         ("money.export_price_per_kwh=0.05", ["needs used_share"]),
     ],
 )
@@ -103,7 +103,7 @@ def test_a_bad_override_is_named(run, yard, change, named):
 def test_what_is_wrong_in_the_file_is_not_blamed_on_an_override(run, yard, edit):
     edit(yard / "plan.toml", "hub_height_m = 12\ncurve = \"curve.csv\"           # wind",
          "hub_height_m = -1\ncurve = \"curve.csv\"           # wind")  # fmt: skip
-    refused = run("estimate", yard, "--set", "build.1.name=other")
+    refused = run("estimate", yard, "--set", "build.0.name=other")
     assert "line" in refused.err
     assert "--set" not in refused.err
 
@@ -121,20 +121,20 @@ def test_what_is_wrong_in_the_file_is_not_blamed_on_an_override(run, yard, edit)
     ],
 )
 def test_a_layout_is_checked(run, yard, array, named):
-    refused = run("check", yard, "--set", f"build.2.array={array.replace(chr(39), chr(34))}")
+    refused = run("check", yard, "--set", f"build.1.array={array.replace(chr(39), chr(34))}")
     assert refused.code == 2
     assert named in refused.err
 
 
 def test_layout_and_stated_losses_exclude_each_other(run, yard):
     layout = 'array={ layout = "row", bearing_deg = 0, spacing_rotor_widths = 5 }'
-    refused = run("check", yard, "--set", f"build.2.{layout}", "--set",
-                  "build.2.losses.interaction=0.1")  # fmt: skip
+    refused = run("check", yard, "--set", f"build.1.{layout}", "--set",
+                  "build.1.losses.interaction=0.1")  # fmt: skip
     assert "losses.interaction exclude each other" in refused.err
     cable = ('[{ length_m = 9, cross_section_mm2 = 4, voltage_v = 48, arrangement = "dc", '
              'carries = "the array" }]')  # fmt: skip
-    refused = run("check", yard, "--set", f"build.1.cable={cable}", "--set",
-                  "build.1.losses.electrical=0.1")  # fmt: skip
+    refused = run("check", yard, "--set", f"build.0.cable={cable}", "--set",
+                  "build.0.losses.electrical=0.1")  # fmt: skip
     assert "losses.electrical exclude each other" in refused.err
 
 
@@ -155,23 +155,23 @@ def test_a_sweep_is_the_plan_once_for_each_value(run, yard, tmp_path):
 
 
 def test_a_sweep_is_a_table_for_people(run, yard):
-    shown = run("estimate", yard, "--sweep", "build.2.count=1:5:3")
+    shown = run("estimate", yard, "--sweep", "build.1.count=1:5:3")
     assert shown.err == ""
-    assert shown.out.startswith("build.2.count")
+    assert shown.out.startswith("build.1.count")
     # With one machine each the two builds are the same, and neither is better.
     assert shown.out.count("better") == 2
     assert all(len(line) <= 100 for line in shown.out.splitlines())
 
 
 def test_a_sweep_that_a_key_cannot_take_is_named(run, yard):
-    refused = run("estimate", yard, "--sweep", "build.2.count=1:2:3")
+    refused = run("estimate", yard, "--sweep", "build.1.count=1:2:3")
     assert refused.code == 2
-    assert "--sweep build.2.count=1.5" in refused.err
+    assert "--sweep build.1.count=1.5" in refused.err
 
 
 def test_out_without_a_sweep_writes_the_builds_and_no_formula(run, yard, tmp_path):
     out = tmp_path / "builds.csv"
-    assert run("estimate", yard, "--out", out, "--set", "build.1.name==1+1").code == 0
+    assert run("estimate", yard, "--out", out, "--set", "build.0.name==1+1").code == 0
     lines = out.read_text().splitlines()
     assert lines[0].startswith("build,count,net_kwh_per_year,capital_cost")
     assert lines[1].startswith("'=1+1,1,")
@@ -208,8 +208,8 @@ def test_check_refuses_a_loan_longer_than_the_life(run, yard):
 
 
 def test_places_are_changed_one_by_one(run, yard):
-    places = "build.2.array={ coordinates_m = [[0, 0], [0, 9]] }"
+    places = "build.1.array={ coordinates_m = [[0, 0], [0, 9]] }"
     across = run("estimate", yard, "--set", places, "--json").json["builds"][1]
-    nearer = run("estimate", yard, "--set", places, "--set", "build.2.array.coordinates_m.2.2=8",
+    nearer = run("estimate", yard, "--set", places, "--set", "build.1.array.coordinates_m.1.1=8",
                  "--json").json["builds"][1]  # fmt: skip
     assert nearer["net_kwh_per_year"] < across["net_kwh_per_year"]

@@ -58,8 +58,8 @@ Changes = Annotated[
     typer.Option(
         "--set",
         metavar="KEY=VALUE",
-        help="Change a key of the plan, such as money.discount_rate=0.03 or build.1.count=4 (a "
-        "build by its number from 1, or its name); again for another key.",
+        help="Change a key of the plan, such as money.discount_rate=0.03 or build.0.count=4 (a "
+        "build by its number from 0, or its name); again for another key.",
     ),
 ]
 
@@ -142,7 +142,7 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
 
     Example: yieldest check demo-sites/hill-yard
 
-    Example: yieldest check demo-sites/hill-yard --set build.1.hub_height_m=18
+    Example: yieldest check demo-sites/hill-yard --set build.0.hub_height_m=18
     """
     from yieldest.check import check_plan  # noqa: PLC0415
     from yieldest.overrides import read_override  # noqa: PLC0415

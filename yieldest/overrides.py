@@ -21,7 +21,7 @@ class Override:
     Parameters
     ----------
     key : str
-        As written, such as "money.discount_rate" or "build.1.count".
+        As written, such as "money.discount_rate" or "build.0.count".
     value : object
         A value of TOML.
     option : str
@@ -148,15 +148,14 @@ def _next_part(here: dict[str, Any] | list[Any], rest: str, override: Override) 
         if bare == name or bare.startswith(name + "."):
             return names.index(name), bare[len(name) + 1 :]
     index, _, tail = rest.partition(".")
-    # Counted from 1, as messages count them.
-    if index.isdecimal() and 1 <= int(index) <= len(here):
-        return int(index) - 1, tail
+    if index.isdecimal() and int(index) < len(here):
+        return int(index), tail
     near = difflib.get_close_matches(bare, names, n=1)
     hint = f"; did you mean {near[0]!r}?" if near else "."
     known = f", named {', '.join(map(repr, names))}" if names else ""
     raise InputError(
         f"{override.text}: {index!r} is none of the {len(here)} entries there, counted from "
-        f"1{known}{hint}"
+        f"0{known}{hint}"
     )
 
 
