@@ -48,7 +48,7 @@ SPOILT = [
      "unknown key 'cable'; it belongs to [[build.cable]]; move it there."),
     ("[money]", "[loan]", 16, "unknown key 'loan'; it belongs to [money.loan]; move it there."),
     ("[money]", "life_years = 9\n[money]", 16,
-     "unknown key 'build 2 life_years'; it belongs to [money]; move it there."),
+     "unknown key 'build.1.life_years'; it belongs to [money]; move it there."),
     ("[money]", "[doubt]\nelectrical = { uniform = [0.1, 0.2] }\n[money]", 17, "unknown key "
      "'doubt.electrical'; it belongs to [doubt.losses.electrical]; move it there."),
     (SITE, 'elevation_m = "100"', 4, "'site.elevation_m' is \"100\", but a number from -430 to "
@@ -80,13 +80,13 @@ SPOILT = [
      "monthly_means_ms, mean_speed_ms, weibull_scale_ms."),
     (WIND, "monthly_means_ms = [1, 2, 3]", 6, "'wind.monthly_means_ms' is [1, 2, 3], but a list of "
      "12 numbers above 0 was expected; mend the value."),
-    (WIND, 'record = "x"\nmissing = [true]', 7, "'wind.missing 1' is true, but 'wind.missing' "
+    (WIND, 'record = "x"\nmissing = [true]', 7, "'wind.missing.0' is true, but 'wind.missing' "
      "takes a list of texts or numbers; mend the value."),
     (WIND, 'record = "x"\nscreen = { stuck_hours = true }', 7, "'wind.screen.stuck_hours' is true, "
      "but a number of 0 or more, or false was expected; mend the value."),
     (BUILD, "[money]", 12,
-     "build 2: there is no power curve; state curve, readings or stand_in."),
-    (BUILD, BUILD.replace("[", "cable = [{ length_m = 3 }]\n["), 16, "the key 'build 2 cable 1 "
+     "build.1: there is no power curve; state curve, readings or stand_in."),
+    (BUILD, BUILD.replace("[", "cable = [{ length_m = 3 }]\n["), 16, "the key 'build.1.cable.0."
      "cross_section_mm2' is missing (cross-section of one conductor); add cross_section_mm2 = 6."),
     (MONEY, "discount_rate = 5", 17, "'money.discount_rate' is 5, but a number above -0.5 and up "
      "to 1 was expected; if 5 % is meant, write 0.05."),
@@ -120,16 +120,16 @@ SPOILT = [
      "frequency_table can only be fitted interval-censored or taken as it is, empirical; choose "
      "one of them."),
     (BUILD, BUILD.replace("[", "rotor_width_m = 2\n["), 12,
-     "build 2: rotor_width_m and rotor_height_m go together; state both."),
+     "build.1: rotor_width_m and rotor_height_m go together; state both."),
     (BUILD, BUILD.replace("[", "meters = { circuit = 'dc' }\n["), 12,
-     "build 2: meters belongs to readings; state readings with it."),
+     "build.1: meters belongs to readings; state readings with it."),
     (BUILD, "stand_in = { power_coefficient = 0.2 }\n[money]", 12,
-     "build 2: a stand_in needs the rotor size; state it in the build."),
+     "build.1: a stand_in needs the rotor size; state it in the build."),
     (BUILD, "stand_in = { power_coefficient = 0.2 }\nrotor_area_m2 = 3\ncut_in_ms = 3\n"
      "rated_power_w = 300\nbeyond_last = 'zero'\n[money]", 12,
-     "build 2: beyond_last has no meaning for a stand_in; remove it."),
+     "build.1: beyond_last has no meaning for a stand_in; remove it."),
     (BUILD, BUILD.replace("[", "load = { kind = 'charger', start_up_w = 3 }\n["), 16,
-     "build 2 load: no_load_draw_w and start_up_w belong to a conversion; state conversion as a "
+     "build.1.load: no_load_draw_w and start_up_w belong to a conversion; state conversion as a "
      "file or 'typical'."),
     (MONEY, "grant = 1\ngrant_share = 0.1", 16,
      "money: grant and grant_share exclude each other; keep one of them."),

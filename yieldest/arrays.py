@@ -11,6 +11,11 @@ def floats(values: npt.ArrayLike) -> FloatArray:
     return np.asarray(values, dtype=np.float64)
 
 
+def plainly(value: float | np.float64, digits: int = 3) -> str:
+    """Write a number with so many significant digits, thousands set apart, never as 1e+03."""
+    return f"{float(f'{value:.{digits}g}'):,.12g}"
+
+
 def number_or_none(value: float | FloatArray) -> float | None:
     """Return a single value as a number, None for NaN: what cannot be had."""
     return None if np.isnan(value) else float(value)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from yieldest.arrays import plainly
 from yieldest.build_curve import curve_at_hub
 from yieldest.climate.air import STANDARD_DENSITY_KG_M3
 from yieldest.money.billfile import read_bill
@@ -44,7 +45,7 @@ def check_plan(plan: Plan, progress: Progress | None = None) -> dict[str, Any]:
     warnings: list[str] = []
     if plan.wind.record is not None:
         record = read_plan_record(plan, progress)
-        found.append(f"{record.provenance.source}: {record.valid_speed_ms.size} speeds")
+        found.append(f"{record.provenance.source}: {record.valid_speed_ms.size:,} speeds")
         recognised = [asdict(part) for part in record.found]
         warnings += record.provenance.warnings
     elif plan.wind.frequency_table is not None:
@@ -57,7 +58,7 @@ def check_plan(plan: Plan, progress: Progress | None = None) -> dict[str, Any]:
     if plan.wind.reference is not None:
         reference = read_reference(plan, plan.wind.reference)
         found.append(
-            f"{reference.provenance.source}: {reference.valid_speed_ms.size} speeds as reference"
+            f"{reference.provenance.source}: {reference.valid_speed_ms.size:,} speeds as reference"
         )
         warnings += reference.provenance.warnings
     money_terms(**plan.money.model_dump())
@@ -65,12 +66,13 @@ def check_plan(plan: Plan, progress: Progress | None = None) -> dict[str, Any]:
         curve = curve_at_hub(plan, build, STANDARD_DENSITY_KG_M3)
         found.append(
             f"{curve.provenance.source}: power from {curve.cut_in_ms:.3g} to "
-            f"{curve.cut_out_ms:.3g} m/s, highest {curve.power_w.max():.4g} W"
+            f"{curve.cut_out_ms:.3g} m/s, highest {plainly(curve.power_w.max(), 4)} W"
         )
         warnings += curve.provenance.warnings
         if build.bill is not None:
             bill = read_bill(plan.file(build.bill), plan.currency)
-            found.append(f"{bill.provenance.source}: {len(bill.items)} items")
+            items = "1 item" if len(bill.items) == 1 else f"{len(bill.items)} items"
+            found.append(f"{bill.provenance.source}: {items}")
             warnings += bill.provenance.warnings
             if plan.money.item_life == "required":
                 bill.require_lives()

@@ -145,7 +145,8 @@ class Table:
             row = int(np.argmax(wrong))
             raise InputError(
                 f"{self.path}, line {self.line(row)}: {self.cell(row, column)!r} in column "
-                f"{column!r} is not a number; write a plain number or leave it blank."
+                f"{column!r} is not a number; write a plain number, such as 1250 or 0.85, or leave "
+                "it blank."
             )
         return values
 
@@ -158,11 +159,12 @@ class Table:
 
 
 def numbers_in(cells: pd.Series[Any]) -> FloatArray:
-    """Return cells as numbers, NaN where they are none."""
+    """Return cells as numbers, NaN where they are none, in an array of their own."""
     if cells.dtype.kind == "O":
         # pandas (2.3) ends the whole process on exponents beyond its integers.
         cells = cells.where(~cells.astype(str).str.contains(_ENDLESS_EXPONENT))
-    return pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64)
+    # The array of a frame may not be written into from pandas 3 on, and callers fill gaps in it.
+    return pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64, copy=True)
 
 
 def line_of_row(path: Path, layout: Layout, row: int) -> int:

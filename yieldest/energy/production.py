@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, plainly
 from yieldest.climate.site import Climate
 from yieldest.energy.beyond import mean_power_beyond_w
 from yieldest.energy.losses import Loss, kept_share
@@ -185,15 +185,22 @@ def produce(
                 else "the fit is used, so trust neither figure beyond that"
             )
             warnings.append(
-                f"The fitted distribution gives {fitted:.3g} kWh a year and the wind data "
-                f"themselves {from_record:.3g} kWh, more than {100 * POOR_FIT:.0f} % apart: the "
-                f"Weibull distribution is a poor fit here; {used}."
+                f"The fitted distribution gives {plainly(fitted)} kWh a year and the wind data "
+                f"themselves {plainly(from_record)} kWh, more than {100 * POOR_FIT:.0f} % apart: "
+                f"the Weibull distribution is a poor fit here; {used}."
             )
     if gross > 0 and above_last > MUCH_ABOVE_LAST * gross:
         warnings.append(
             f"{100 * above_last / gross:.0f} % of the energy comes from winds above "
             f"{curve.last_measured_ms:.3g} m/s, the last speed of the curve, where it "
             f"{BEYOND_WORDS[curve.beyond_last]}."
+        )
+    stopped_kwh = hours.cut_out * float(curve.power_at(curve.cut_out_ms)) * count / 1000
+    if gross > 0 and stopped_kwh > MUCH_ABOVE_LAST * gross:
+        warnings.append(
+            f"For {hours.cut_out:,.0f} hours a year it blows above {curve.cut_out_ms:.3g} m/s, "
+            f"where no power is counted; at the last power these would bring "
+            f"{plainly(stopped_kwh, 2)} kWh. If the machine runs on there, state its cut_out_ms."
         )
     if gross <= 0:
         warnings.append(

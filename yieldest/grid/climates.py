@@ -94,7 +94,8 @@ def wind_kind(grid: Grid, height_m: float | None) -> WindKind:
         raise InputError(
             f"{grid.name}: no variable has the CF standard name wind_speed, or eastward_wind and "
             "northward_wind, or a dimension of wind-speed classes, and none is called Weibull "
-            f"shape; the variables are {grid.listing()}; say which one with --variable ROLE=NAME."
+            f"shape; the variables are {grid.listing()}; say which one with --variable, such as "
+            "--variable speed=NAME."
         )
     names = [str(variable.name) for variable in first]
     if role == "speed":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -154,9 +155,24 @@ def read_bill(path: Path, currency: str | None = None) -> Bill:
             str(path),
             "sum of the lines of the bill, with waste and tax",
             tuple(assumed),
-            tuple(_dearer_breaks(path, names, price, breaks)),
+            (
+                *_unused(table, columns.values()),
+                *_dearer_breaks(path, names, price, breaks),
+            ),
         ),
     )
+
+
+def _unused(table: Table, used: Iterable[str | None]) -> list[str]:
+    """Name the columns that were passed over: one with lives or hours would make a kWh dearer."""
+    unused = set(table.headings) - set(used)
+    if not unused:
+        return []
+    names = ", ".join(repr(heading) for heading in table.headings if heading in unused)
+    return [
+        f"{table.path.name}: columns not used: {names}; if one holds a scope, a life or hours of "
+        "work, head it as docs/bill.md says."
+    ]
 
 
 def _texts(table: Table, column: str | None) -> list[str]:

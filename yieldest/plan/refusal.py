@@ -131,11 +131,5 @@ def _shown(found: object) -> str:
 
 
 def _spell(location: Location) -> str:
-    """Write a place in the plan as a person would: build 2, losses.electrical."""
-    words = ""
-    for part in location:
-        if isinstance(part, int):
-            words += f" {part + 1}"
-        else:
-            words += (". "[words[-1:].isdigit()] if words else "") + part
-    return words
+    """Write a place in the plan as --set takes it: build.1.losses.electrical."""
+    return ".".join(map(str, location))

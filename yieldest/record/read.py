@@ -172,6 +172,12 @@ def read_record(
         warnings.append(
             f"{path}: lines that repeat a time: {int(again.sum())}{other}; the first of each was "
             "kept."
+            + (
+                " If the clock was put back there for the winter, state time_zone (on the command "
+                "line --zone), and both are kept."
+                if unlike
+                else ""
+            )
         )
     repeated = time[again]
     time, kept = time[~again], order[~again]

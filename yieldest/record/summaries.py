@@ -104,7 +104,8 @@ def read_frequency_table(path: Path, options: ReadOptions) -> FrequencyTable:
     if weight_name is None or (centre_name is None and None in (lower_name, upper_name)):
         raise InputError(
             f"{path}: a frequency table needs a column of speeds (or two, from and to) and one of "
-            f"hours or share; the columns are {', '.join(map(repr, layout.headings))}."
+            f"hours or share; the columns are {', '.join(map(repr, layout.headings))}; head them, "
+            "for example, from (m/s), to (m/s), percent."
         )
     assumed: list[str] = []
     if lower_name is not None and upper_name is not None:

@@ -112,7 +112,7 @@ def numbers_of(
             # A point there is no decimal mark; see `_as_typed` for what else it may be.
             pointed = texts.str.contains(".", regex=False)
             plain = texts.str.replace(decimal, ".", regex=False).mask(pointed, "")
-        values = numbers_in(plain).copy()  # since pandas 3 its own are for reading only
+        values = numbers_in(plain)
         odd = np.isinf(values)
         unread = np.isnan(values) & ~blank
         left = texts[unread]

@@ -121,10 +121,10 @@ def next_step_sentences(doubt: Doubt, currency: str) -> list[str]:
         if pays is not None and not 1 - MOST_CERTAIN <= pays <= MOST_CERTAIN:
             where = f"{build.name}: " if len(doubt.builds) > 1 else ""
             sentences.append(
-                f"{where}nothing more for the money's sake: it "
-                f"{'pays' if pays > MOST_CERTAIN else 'does not pay'} in more than "
-                f"{100 * MOST_CERTAIN:.0f} % of all cases, so no measurement is likely to turn the "
-                "answer"
+                f"{where}nothing more for the money's sake: in more than "
+                f"{100 * MOST_CERTAIN:.0f} % of all cases it "
+                f"{'pays' if pays > MOST_CERTAIN else 'does not pay'}, so no measurement is likely "
+                "to turn the answer"
             )
             continue
         sentences += [

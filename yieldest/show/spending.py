@@ -155,7 +155,7 @@ def break_even_sentence(name: str, needed: BreakEven, money: str) -> str:
     values = {
         "bill_cost": (
             "the whole bill",
-            f"{rounded(needed.bill_cost)} rather than {rounded(needed.present_bill_cost)} {money}",
+            f"{_rather_than(needed.bill_cost, needed.present_bill_cost)} {money}",
         ),
         "machine_cost": (
             "rotor and generator alone",
@@ -168,8 +168,7 @@ def break_even_sentence(name: str, needed: BreakEven, money: str) -> str:
         ),
         "price_per_kwh": (
             "a kWh worth",
-            f"{rounded(needed.price_per_kwh)} rather than {rounded(needed.present_price_per_kwh)} "
-            f"{money}"
+            f"{_rather_than(needed.price_per_kwh, needed.present_price_per_kwh)} {money}"
             if needed.present_price_per_kwh is not None
             else f"{rounded(needed.price_per_kwh)} {money}",
         ),
@@ -180,3 +179,9 @@ def break_even_sentence(name: str, needed: BreakEven, money: str) -> str:
         if key not in needed.unknown
     ]
     return f"{name}: {'; '.join(parts)}."
+
+
+def _rather_than(needed: float | None, present: float) -> str:
+    """Write two amounts, with a digit more where they would else read the same."""
+    digits = 3 if rounded(needed) == rounded(present) else 2
+    return f"{rounded(needed, digits)} rather than {rounded(present, digits)}"

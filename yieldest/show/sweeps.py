@@ -35,6 +35,10 @@ def print_sweep(key: str, rows: Sequence[Row], currency: str, screen: Console) -
         )
         before = row[key]
     screen.print(table)
+    if key.startswith("money.loan."):
+        screen.print(
+            Text("These figures are without the loan; what it does stands in the answer (--set).")
+        )
 
 
 def _cell(value: str | float | None, digits: int) -> str:

@@ -77,7 +77,8 @@ def _print_wind(estimate: Estimate, screen: Console) -> None:
             f"{percent(record.coverage.share, 3)} of the time they span"
         )
     if estimate.long_term is not None:
-        known += f"; over the long term {climate.mean_speed_ms:.2f} m/s"
+        mean = estimate.wind.start_ms * estimate.wind.long_term_factor
+        known += f"; over the long term {mean:.2f} m/s"
     screen.print(
         Text(f"Wind: {known}; Weibull shape {climate.shape:.2f}, scale {climate.scale_ms:.2f} m/s")
     )

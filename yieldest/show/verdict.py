@@ -154,12 +154,12 @@ def _carried_to_the_years(estimate: Estimate) -> list[str]:
     found, factor = estimate.long_term, estimate.wind.long_term_factor
     if found is None:
         return []
-    change = "no more and no less"
+    change = "about the same"
     if abs(factor - 1) >= WORTH_NAMING:
         change = f"{100 * abs(1 - factor):.0f} % {'less' if factor < 1 else 'more'}"
     return [
         f"The record read {estimate.wind.start_ms:.2f} m/s; over {found.reference_years:.1f} years "
-        f"of {found.provenance.source} the same place has {estimate.climate.mean_speed_ms:.2f}, "
+        f"of {found.provenance.source} the same place has {estimate.wind.start_ms * factor:.2f}, "
         f"{change}, and every figure here is for those years."
     ]
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, plainly
 from yieldest.turbine.bins import Bins, bin_number
 from yieldest.turbine.curve import power_coefficient, power_in_wind_w
 from yieldest.turbine.electrical import amps_of_power
@@ -182,14 +182,14 @@ def _in_words(
     if not (measured > 0 and wind[best] > 0):
         return ("The machine never made power.",)
     said = [
-        f"At {speed:.1f} m/s the wind brings {wind[best]:.3g} W through the rotor; no rotor could "
-        f"take more than {BETZ_LIMIT * wind[best]:.3g} W of it (Betz), and {measured:.3g} W "
-        f"reached the meter: {fraction_words(measured / (BETZ_LIMIT * wind[best]))} of what Betz "
-        "allows."
+        f"At {speed:.1f} m/s the wind brings {plainly(wind[best])} W through the rotor; no rotor "
+        f"could take more than {plainly(BETZ_LIMIT * wind[best])} W of it (Betz), and "
+        f"{plainly(measured)} W reached the meter: "
+        f"{fraction_words(measured / (BETZ_LIMIT * wind[best]))} of what Betz allows."
     ]
     if rotor is not None and np.isfinite(rotor[best]):
         said.append(
-            f"The rotor gives at least {rotor[best]:.3g} W there (a power coefficient of "
+            f"The rotor gives at least {plainly(rotor[best])} W there (a power coefficient of "
             f"{rotor[best] / wind[best]:.2f}) and the generator passes on "
             f"{100 * measured / rotor[best]:.0f} % of it; bearings and iron losses are not seen in "
             "this."
@@ -197,8 +197,8 @@ def _in_words(
     if most is not None and np.isfinite(most[best]) and most[best] > 0:
         share = measured / most[best]
         said.append(
-            f"At that rpm the generator could pass on {most[best]:.3g} W at the most; the rotor "
-            f"brings {fraction_words(share)} of what the generator could pass on"
+            f"At that rpm the generator could pass on {plainly(most[best])} W at the most; the "
+            f"rotor brings {fraction_words(share)} of what the generator could pass on"
             + (
                 ", so the rotor (or a load that lets it turn at the wrong speed) is what limits."
                 if share < 0.5

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from yieldest.arrays import plainly
 from yieldest.turbine.bins import BIN_WIDTH_MS, Bins, bin_number
 from yieldest.turbine.readings import Readings
 from yieldest.turbine.smooth import SmoothCurve
@@ -46,8 +47,8 @@ def bin_warnings(readings: Readings, bins: Bins, smooth: SmoothCurve) -> tuple[s
     if (readings.power_w < 0).any():
         draw = -float(readings.power_w.min())
         said.append(
-            f"Some powers are below zero (down to {-draw:.3g} W): the machine draws. The curve "
-            "counts that as nothing; state the draw as load.idle_draw_w."
+            f"Some powers are below zero (down to {plainly(-draw)} W): the machine draws. The "
+            "curve counts that as nothing; state the draw as load.idle_draw_w."
         )
     far = _far_out(readings, bins)
     if far:
