@@ -241,3 +241,11 @@ def test_a_price_survives_the_marks_of_both_customs(cents):
     german = text.translate(str.maketrans(",.", ".,"))
     prices = plain_prices(pd.Series([f"€ {text}", f"€ {german}"], dtype=object), "EUR")
     assert [float(price) for price in prices] == pytest.approx([cents / 100] * 2)
+
+
+def test_an_item_of_brackets_alone_is_read_at_once(tmp_path):
+    """Looking for the end of each open bracket would take longer than anybody waits."""
+    brackets = "[" * 200_000
+    path = tmp_path / "bill.csv"
+    path.write_text(f"item,quantity,unit price\nmast,1,320\n{brackets},2,5\n", encoding="utf-8")
+    assert [item.name for item in read_bill(path, "EUR").items] == ["mast", brackets]

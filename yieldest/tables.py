@@ -37,7 +37,7 @@ of which only this one is exact and survives a cell such as 1e9999999999; since 
 
 def plain_heading(heading: str) -> str:
     """Reduce a heading to lower-case words, without its unit in brackets."""
-    return re.sub(r"[^a-z0-9]+", " ", re.sub(r"[(\[].*?[)\]]", " ", heading).lower()).strip()
+    return re.sub(r"[^a-z0-9]+", " ", re.sub(r"[(\[][^()\[\]]*[)\]]", " ", heading).lower()).strip()
 
 
 @dataclass(frozen=True)
