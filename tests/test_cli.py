@@ -285,3 +285,17 @@ def test_a_plan_works_from_any_folder(yard, tmp_path):
     )
     assert done.returncode == 0
     assert "sound" in done.stdout
+
+
+@pytest.mark.parametrize("words", [("wind", "[" * 5000), ("estimate", "a" * 5000)])
+def test_a_name_too_long_for_any_file_is_refused(run, words):
+    refused = run(*words)
+    assert refused.code == 2
+    assert "no file can have so long a name" in refused.err or "no such file" in refused.err
+    assert len(refused.err.strip().splitlines()) == 1
+
+
+def test_an_override_with_a_name_too_long_is_refused(run, yard):
+    refused = run("estimate", yard, "--set", "wind.record=" + "[" * 5000)
+    assert refused.code == 2
+    assert "no file can have so long a name" in refused.err

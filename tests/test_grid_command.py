@@ -100,6 +100,14 @@ def test_every_store_holds_the_same_maps(run, stored, tmp_path, expected, source
     assert [path.name for path in tmp_path.iterdir()] == [output]
 
 
+def test_a_single_point_is_a_map_of_one_cell(run, tmp_path):
+    winds().isel(lat=1, lon=1).to_netcdf(tmp_path / "point.nc", engine="h5netcdf")
+    told = run("map", tmp_path / "point.nc", "-o", tmp_path / "m.nc", "--height", 10, "--json").json
+    shape = told["heights"][0]["weibull_shape"]
+    assert (shape["cells_seen"], shape["cells_known"]) == (1, 1)
+    assert shape["median"] == pytest.approx(float(read(tmp_path / "m.nc")["weibull_shape"][0]))
+
+
 @pytest.mark.parametrize("output", ["maps.nc", "maps.zarr"])
 def test_a_projected_grid_keeps_its_projection_and_latitudes(run, tmp_path, output):
     plane = winds().isel(time=slice(0, 300)).drop_vars(["lat", "lon"])

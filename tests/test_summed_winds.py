@@ -158,6 +158,13 @@ def test_monthly_means_keep_mean_and_mean_cube_of_the_mixture():
     assert share @ speed**3 == pytest.approx(cube, rel=0.01)
 
 
+def test_a_month_windier_than_any_gust_is_refused(run, yard, edit):
+    edit(yard / "plan.toml", 'record = "wind.csv" ', f"monthly_means_ms = {[5] * 11 + [6e300]} ")
+    refused = run("estimate", yard)
+    assert refused.code == 2
+    assert "a monthly mean of 6e+300 m/s is more than any gust" in refused.err
+
+
 def test_equal_months_are_the_distribution_of_one():
     climate, _, _ = climate_of_months(MonthlyMeans(np.full(12, 5.0), SOURCE), None, 10)
     assert climate.shape == pytest.approx(2)

@@ -405,3 +405,11 @@ def test_help_shows_an_example(run):
 
 def test_json_is_pure(run, airport):
     assert json.loads(run("wind", airport("JFK"), *STATED, "--json").out)
+
+
+def test_a_number_without_end_is_shown_as_none(run, yard, edit):
+    edit(yard / "wind.csv", "2025-03-07 00:00,3.2", "2025-03-07 00:00," + "9" * 400)
+    found = run("wind", yard / "wind.csv", "--json")
+    assert found.code == 0
+    tests = {test["name"]: test for test in found.json["screening"]}
+    assert [None] in [test["first_speeds_ms"] for test in tests.values()]

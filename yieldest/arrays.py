@@ -17,5 +17,5 @@ def plainly(value: float | np.float64, digits: int = 3) -> str:
 
 
 def number_or_none(value: float | FloatArray) -> float | None:
-    """Return a single value as a number, None for NaN: what cannot be had."""
-    return None if np.isnan(value) else float(value)
+    """Return a single value as a number, None for NaN and infinity: what cannot be had."""
+    return float(value) if np.isfinite(value) else None

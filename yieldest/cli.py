@@ -4,6 +4,7 @@ The command modules do without `from __future__ import annotations`: typer would
 each annotation again, and `--help` would wait for that.
 """
 
+import errno
 import io
 import os
 import sys
@@ -332,6 +333,8 @@ def main() -> None:
         # Whoever read the output has seen enough.
         _silence()
     except OSError as error:
+        if error.errno == errno.ENAMETOOLONG:
+            _refuse(f"{error.filename}: no file can have so long a name; name the file itself.")
         _silence()
         _refuse(f"the output cannot be written ({error.strerror or error}); make room for it.")
 

@@ -17,6 +17,7 @@ from yieldest.climate.weibull import scale_of_mean, share_above
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.record.summaries import OPEN_CLASS_MS, FrequencyTable, MonthlyMeans
+from yieldest.record.values import HIGHEST_GUST_MS
 
 POINTS_PER_CLASS = 20
 POINTS_PER_MONTH = 400
@@ -108,7 +109,8 @@ def climate_of_months(
     Raises
     ------
     InputError
-        When the months are so uneven that no distribution has their mean and mean cube.
+        When a mean is more than any wind, or the months are so uneven that no distribution has
+        their mean and mean cube.
 
     Notes
     -----
@@ -118,6 +120,12 @@ def climate_of_months(
     :math:`g(k') = g(k) \sum d_i m_i^3 / (365\, m^3)`: the energy pattern factor of Akdag & Dinler
     (*Energy Convers. Manage.* 50 (2009) 1761-1766), which is the mean cube over the cubed mean.
     """
+    highest = float(means.speed_ms.max())
+    if highest > HIGHEST_GUST_MS:
+        raise InputError(
+            f"{means.provenance.source}: a monthly mean of {highest:.3g} m/s is more than any gust "
+            f"ever measured ({HIGHEST_GUST_MS:g} m/s); mend the value or its unit."
+        )
     assumed: tuple[str, ...] = ()
     if shape is None:
         shape = RAYLEIGH_SHAPE

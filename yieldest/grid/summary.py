@@ -71,8 +71,9 @@ def _spreads(maps: xr.Dataset, names: dict[str, str], layer: dict[str, int]) -> 
 
 def _spread(layer: xr.DataArray) -> dict[str, float | int | None]:
     stride = -(-layer.size // MOST_CELLS)
-    first = layer.dims[0]
-    values = layer.isel({first: slice(None, None, stride)}).to_numpy()
+    # A single point has no dimension at all.
+    thinned = {first: slice(None, None, stride) for first in layer.dims[:1]}
+    values = layer.isel(thinned).to_numpy()
     known = values[np.isfinite(values)].astype(np.float64)
     spread: dict[str, float | int | None] = {"cells_seen": values.size, "cells_known": known.size}
     keys = ("tenth", "median", "nine_tenths")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from yieldest.arrays import number_or_none
 from yieldest.climate.air import STANDARD_DENSITY_KG_M3
 from yieldest.climate.breakdown import Group, Gustiness
 from yieldest.climate.fit import METHODS
@@ -66,7 +67,10 @@ def study_as_dictionary(study: WindStudy) -> dict[str, Any]:
             {
                 **asdict(test),
                 "first_times": list(test.first_times),
-                "first_speeds_ms": list(test.first_speeds_ms),
+                "first_speeds_ms": [
+                    None if speed is None else number_or_none(speed)
+                    for speed in test.first_speeds_ms
+                ],
             }
             for test in study.screening.tests
         ],
