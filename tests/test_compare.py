@@ -98,7 +98,7 @@ def test_every_rung_is_what_the_plan_says_for_so_many(run, made, more):
     folder = made(more)
     ladder = run("estimate", folder, "--json").json["unit_counts"][0]
     for count in (1, 5, 12):
-        alone = run("estimate", folder, "--set", f"build.2.count={count}", "--json").json
+        alone = run("estimate", folder, "--set", f"build.1.count={count}", "--json").json
         step = ladder["steps"][count - 1]
         build = alone["builds"][1]
         assert step["capital_cost"] == pytest.approx(build["capital_cost"])
@@ -121,7 +121,7 @@ def test_the_crossing_is_said_in_words(run, made):
     crossing = run("estimate", folder, "--json").json["unit_counts"][0]["crossings"][0]
     shown = " ".join(run("estimate", folder).out.split())
     assert f"cheaper from {crossing} machines on" in shown
-    never = " ".join(run("estimate", folder, "--set", "build.2.count=2").out.split())
+    never = " ".join(run("estimate", folder, "--set", "build.1.count=2").out.split())
     assert "From 1 to 2 machines they are never cheaper than large" in never
 
 

@@ -171,7 +171,11 @@ def test_turbulence_and_humidity_are_said(run, yard, edit):
         ("# relative_humidity = 0.8", "relative_humidity = 80", "relative_humidity"),
         ("# roof = { edge", "on_roof = true #", "did you mean 'roof'"),
         ("# roof = { edge_height_m = 6", "roof = { edge_height_m = 9", "below edge_height_m"),
-        ("# obstacles = [{ height_m = 7", "obstacles = [{ height_m = -7", "obstacles 1"),
+        (
+            "# obstacles = [{ height_m = 7",
+            "obstacles = [{ height_m = -7",
+            "site.obstacles.0.height_m",
+        ),
     ],
 )
 def test_a_wrong_key_of_the_surroundings_is_named(run, yard, edit, old, new, words):

@@ -101,9 +101,8 @@ def test_readings_take_the_order_of_dates_that_the_refusal_names(run, tmp_path):
     readings.write_text("\n".join(["time,wind (m/s),power (W)", *lines]))
     refused = run("curve", readings)
     assert refused.code == 2
-    assert "--month-first" in refused.err
-    assert run("curve", readings, "--month-first").code == 0
-    assert "exclude each other" in run("curve", readings, "--month-first", "--day-first").err
+    assert "--date-order" in refused.err
+    assert run("curve", readings, "--date-order", "month first").code == 0
 
 
 def test_a_clock_put_back_in_autumn_is_told_how_to_mend(run, tmp_path):
@@ -112,5 +111,5 @@ def test_a_clock_put_back_in_autumn_is_told_how_to_mend(run, tmp_path):
     logger = tmp_path / "logger.csv"
     rows = [f"{stamp},{3 + i % 7}.{i % 9}" for i, stamp in enumerate(local)]
     logger.write_text("\n".join(["time,wind (m/s)", *rows]))
-    assert "--zone" in run("wind", logger).out
-    assert "repeat a time" not in run("wind", logger, "--zone", "Europe/Vienna").out
+    assert "--time-zone" in run("wind", logger).out
+    assert "repeat a time" not in run("wind", logger, "--time-zone", "Europe/Vienna").out

@@ -174,7 +174,7 @@ def read_record(
             "kept."
             + (
                 " If the clock was put back there for the winter, state time_zone (on the command "
-                "line --zone), and both are kept."
+                "line --time-zone), and both are kept."
                 if unlike
                 else ""
             )
