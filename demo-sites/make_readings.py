@@ -92,7 +92,9 @@ def write_hut_readings(random: np.random.Generator) -> None:
     power = np.maximum(power * (1 + 0.03 * random.standard_normal(minutes)), 0.0)
     volts = 25.4 + 0.004 * power + 0.05 * random.standard_normal(minutes)
     start = np.datetime64("2025-09-26T16:00")
-    stamps = [str(start + minute).replace("T", ";") for minute in range(minutes)]
+    stamps = [
+        str(start + np.timedelta64(minute, "m")).replace("T", ";") for minute in range(minutes)
+    ]
     rows = zip(stamps, wind * 3.6, volts, power / volts, strict=True)
     lines = [
         f"{stamp};" + f"{speed:.1f};{volt:.1f};{amp:.2f}".replace(".", ",")

@@ -407,9 +407,11 @@ def test_json_is_pure(run, airport):
     assert json.loads(run("wind", airport("JFK"), *STATED, "--json").out)
 
 
-def test_a_number_without_end_is_shown_as_none(run, yard, edit):
+def test_a_number_without_end_is_never_shown_as_one(run, yard, edit):
+    """Some releases of pandas take it for infinity, others for no number."""
     edit(yard / "wind.csv", "2025-03-07 00:00,3.2", "2025-03-07 00:00," + "9" * 400)
     found = run("wind", yard / "wind.csv", "--json")
-    assert found.code == 0
-    tests = {test["name"]: test for test in found.json["screening"]}
-    assert [None] in [test["first_speeds_ms"] for test in tests.values()]
+    if found.code == 2:
+        assert "a plain number" in found.err
+    else:
+        assert [None] in [test["first_speeds_ms"] for test in found.json["screening"]]
