@@ -3,7 +3,7 @@
 Every site has a true long-term wind with seasons, calm and windy years and weather that lasts for
 days. A logger with an anemometer of its own error writes the first months of it down; the plan
 folder goes through reading, study, estimate and draws; and the truth is reckoned here, reading by
-reading over twenty years. Run it as `python tests/benchmarks/bench_doubt_coverage.py [SITES]`.
+reading over twenty years. Run it as `python tests/benchmarks/coverage_of_doubt.py [SITES]`.
 """
 
 from __future__ import annotations
