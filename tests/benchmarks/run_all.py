@@ -30,7 +30,7 @@ def figures_of(script: Path) -> list[dict]:
             text=True,
             check=False,
         )
-        if ran.returncode != 0:
+        if ran.returncode != 0 or not written.exists():
             last = ran.stderr.strip().splitlines()[-1:] or ["no message"]
             return [{"script": script.stem, "name": "did not run", "note": last[0]}]
         figures = json.loads(written.read_text(encoding="utf-8"))["figures"]
