@@ -7,15 +7,13 @@ import time
 from importlib.util import find_spec
 from pathlib import Path
 
-import dask
 import dask.array
 import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
-from distributed import Client, LocalCluster, get_client
+from distributed import Client, LocalCluster
 
-from yieldest.grid import run as gridrun
 from yieldest.grid import write
 from yieldest.grid.maps import cell_dimensions, maps_of, recipe_for
 from yieldest.grid.open import open_grid
@@ -312,28 +310,6 @@ def test_the_command_works_on_a_cluster(run, stored, tmp_path, expected, cluster
     assert done.code == 0, done.err
     for name, array in expected.data_vars.items():
         np.testing.assert_allclose(read(tmp_path / "m.nc")[name], array, rtol=2e-6)
-
-
-def test_a_large_grid_is_worked_on_by_a_process_for_each_core(
-    run, stored, tmp_path, expected, monkeypatch
-):
-    monkeypatch.setattr(gridrun, "PROCESSES_FROM", HOURS * CELLS[0] * CELLS[1])
-    at_work = []
-    reckoned = write.reckon
-
-    def noting(*arguments):
-        at_work.append(get_client().nthreads())
-        return reckoned(*arguments)
-
-    monkeypatch.setattr(write, "reckon", noting)
-    done = run("map", stored / "winds.nc", "--plan", HILL, "-o", tmp_path / "m.nc")
-    assert (done.code, done.err) == (0, "")
-    assert set(at_work[0].values()) == {1}
-    assert len(at_work[0]) == dask.system.CPU_COUNT
-    for name, array in expected.data_vars.items():
-        np.testing.assert_allclose(read(tmp_path / "m.nc")[name], array, rtol=2e-6)
-    done = run("map", stored / "winds.nc", "-o", tmp_path / "small.nc", "--height", 10)
-    assert done.code == 0, done.err
 
 
 def slowly(block):

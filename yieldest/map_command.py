@@ -90,7 +90,7 @@ def map_cells(
 
     from yieldest.grid.maps import cell_dimensions, in_blocks, recipe_for  # noqa: PLC0415
     from yieldest.grid.open import open_grid  # noqa: PLC0415
-    from yieldest.grid.run import regions_of, values_of, workers  # noqa: PLC0415
+    from yieldest.grid.run import regions_of, workers  # noqa: PLC0415
     from yieldest.grid.summary import summary_of  # noqa: PLC0415
     from yieldest.grid.variables import ROLES  # noqa: PLC0415
     from yieldest.grid.write import write_maps  # noqa: PLC0415
@@ -104,7 +104,7 @@ def map_cells(
     opened = open_grid(grid, dict(pairs("--variable", "ROLE=NAME", variable, ROLES)))
     recipe = recipe_for(opened, stated, height)
     blocks = in_blocks(opened, recipe)
-    with workers(scheduler, values_of(blocks, recipe)) as threads, cells_bar() as progress:
+    with workers(scheduler) as threads, cells_bar() as progress:
         regions = regions_of(blocks, cell_dimensions(blocks, recipe), threads)
         write_maps(blocks, recipe, regions, output, progress, f"yieldest map {opened.name}")
     engine = "zarr" if output.suffix == ".zarr" else "h5netcdf"

@@ -23,7 +23,6 @@ from pathlib import Path
 
 import dask
 import numpy as np
-from distributed import get_client
 from harness import Figure, best_of, report
 from made_grid import HOURS, lazy_grid
 from scipy.stats import weibull_min
@@ -32,7 +31,7 @@ from yieldest.climate.powersums import fit_power_sums, power_sums
 from yieldest.climate.weibull import fit_maximum_likelihood
 from yieldest.energy.yearly import mean_power_w
 from yieldest.grid.maps import cell_dimensions, in_blocks, maps_of, recipe_for
-from yieldest.grid.run import PROCESSES_FROM, regions_of, workers
+from yieldest.grid.run import regions_of, workers
 from yieldest.grid.write import write_maps
 from yieldest.plan import load_plan
 from yieldest.turbine.ends import Ends
@@ -153,9 +152,6 @@ def cores() -> list[Figure]:
     one = min(one_thread_seconds(cells) for _ in range(3))
     with dask.config.set(scheduler="threads", num_workers=2):
         threads = min(map_seconds(cells) for _ in range(3))
-    with workers(None, PROCESSES_FROM):
-        map_seconds(cells // 10)
-        processes = min(map_seconds(cells) for _ in range(3))
     with ProcessPoolExecutor(2, multiprocessing.get_context("spawn")) as pool:
         list(pool.map(one_thread_seconds, [100, 100]))
         apart = min(
@@ -165,11 +161,9 @@ def cores() -> list[Figure]:
     note = f"{os.cpu_count()} cores in this machine"
     name = f"a map of {cells:,} cells on two cores"
     return [
-        Figure(f"{name}, processes", processes, "the same on one core", one, "ratio near 0.5",
-               note),
-        Figure("the same", processes, "half of it in each of two programs", apart,
+        Figure(name, threads, "the same on one core", one, "ratio near 0.5", note),
+        Figure("the same", threads, "half of it in each of two programs", apart,
                "none (what the machine gives)"),
-        Figure(f"{name}, threads", threads, "the same on one core", one, "none (small grids)"),
     ]  # fmt: skip
 
 
@@ -201,24 +195,16 @@ def peak_memory_gb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e9
 
 
-def of_workers(function: Callable[[], float]) -> list[float]:
-    """Call a function in each process that works for this one, if there are some."""
-    try:
-        return list(get_client().run(function).values())
-    except ValueError:
-        return []
-
-
 def alone(cells: int) -> None:
     """Print the seconds of a map, of making its blocks, and the peak memory in GB."""
     grid = in_blocks(lazy_grid(cells), recipe_for(lazy_grid(cells), None, None))
     recipe = recipe_for(grid, load_plan(HILL), None)
-    with tempfile.TemporaryDirectory() as folder, workers(None, cells * HOURS) as threads:
+    with tempfile.TemporaryDirectory() as folder, workers(None) as threads:
         regions = regions_of(grid, cell_dimensions(grid, recipe), threads)
         start = time.perf_counter()
         write_maps(grid, recipe, regions, Path(folder) / "m.zarr", lambda *_: None, "benchmark")
         seconds = time.perf_counter() - start
-        peak_gb = peak_memory_gb() + sum(of_workers(peak_memory_gb))
+        peak_gb = peak_memory_gb()
         start = time.perf_counter()
         grid.data["wind"].max().compute()
         print(seconds, time.perf_counter() - start, peak_gb)

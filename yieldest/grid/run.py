@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import logging
 import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -20,9 +19,6 @@ BLOCKS_PER_THREAD = 4
 """Blocks in a region for each thread at work: few enough to be written often, enough that a slow
 one keeps nobody waiting for long."""
 CONNECT_SECONDS = 10
-PROCESSES_FROM = 2_000_000_000
-"""Values to read from which a process for each core is worth the seconds that it takes to start.
-Threads of one process wait for each other between the short steps of adding up readings."""
 
 Region = dict[str, slice]
 Progress = Callable[[int, int], None]
@@ -30,41 +26,20 @@ Progress = Callable[[int, int], None]
 
 
 @contextmanager
-def workers(address: str | None, values: int = 0) -> Iterator[int]:
+def workers(address: str | None) -> Iterator[int]:
     """Have dask work on this machine's cores, or on the cluster at an address; give its threads.
-
-    Parameters
-    ----------
-    address : str or None
-    values : int
-        To be read: for many of them this machine's cores get a process each, else a thread each.
 
     Raises
     ------
     InputError
         When no scheduler answers at the address.
     """
-    cores = dask.system.CPU_COUNT
-    if address is None and (values < PROCESSES_FROM or cores == 1):
-        with dask.config.set(scheduler="threads"):
-            yield cores
-        return
-    from distributed import Client, LocalCluster  # noqa: PLC0415  (takes a second, and few need it)
-
     if address is None:
-        with (
-            LocalCluster(
-                n_workers=cores,
-                threads_per_worker=1,
-                host="127.0.0.1",
-                dashboard_address="127.0.0.1:0",  # the default says so when its port is taken
-                scheduler_kwargs={"dashboard": False},
-                silence_logs=logging.CRITICAL,
-            ) as cluster,
-            Client(cluster),
-        ):
-            yield cores
+        with dask.config.set(scheduler="threads"):
+            yield dask.system.CPU_COUNT
         return
+    from distributed import Client  # noqa: PLC0415  (takes a second, and few need it)
+
     try:
         client = Client(address, timeout=CONNECT_SECONDS)
     except (OSError, ValueError, TypeError) as error:
@@ -80,11 +55,6 @@ def workers(address: str | None, values: int = 0) -> Iterator[int]:
                 f"'dask worker {address}'."
             )
         yield threads
-
-
-def values_of(grid: Grid, recipe: Recipe) -> int:
-    """Return how many values of the wind a grid holds."""
-    return sum(grid.data[name].size for name in recipe.kind.variables)
 
 
 def regions_of(grid: Grid, dimensions: Sequence[str], threads: int) -> list[Region]:
