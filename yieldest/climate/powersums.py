@@ -69,7 +69,8 @@ def power_sums(speed_ms: npt.ArrayLike) -> FloatArray:
     """
     speed = np.asarray(speed_ms)
     cells = speed.reshape(math.prod(speed.shape[:-1]), speed.shape[-1])
-    products, calms = np.zeros((len(cells), 6, 4)), np.zeros(len(cells))
+    products = np.zeros((len(cells), len(_ROWS[_LEFT]), len(_ROWS[_RIGHT])))
+    calms = np.zeros(len(cells))
     length = max(1, min(cells.shape[1], _LONGEST))
     rows = np.ones((len(_ROWS), max(1, _TILE // length), length))
     for first in range(0, len(cells), _GROUP[0]):

@@ -18,7 +18,14 @@ def gross_kwh_of_readings(
     node_power_w: npt.ArrayLike,
     count: int,
 ) -> FloatArray:
-    """Return the same from readings, each multiplied by a factor (see their mean power)."""
+    """Return the energy of a year of 8760 h before losses, of `count` machines.
+
+    Parameters
+    ----------
+    readings, factor, node_speed_ms, node_power_w
+        As for `mean_power_of_readings_w`.
+    count : int
+    """
     power_w = mean_power_of_readings_w(readings, factor, node_speed_ms, node_power_w)
     return np.asarray(power_w * (count * HOURS_PER_YEAR / 1000))
 

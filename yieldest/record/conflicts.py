@@ -119,12 +119,7 @@ def refuse_contradictions(
         return
     text = f"{path}: {count:,} of {time.size:,} rows have the time of another and another speed"
     found = _station_column(path, options) if is_text else None
-    # Beside bare dates a column without letters is rather the clock.
-    if (
-        found is not None
-        and not all(map(_CLOCK.match, map(str, found[1])))
-        and (not bare_dates or any(map(str.isalpha, "".join(found[1]))))
-    ):
+    if found is not None and not _may_be_clock(found[1], bare_dates):
         heading, cells = found
         raise InputError(
             f"{text}; column {heading!r} seems to hold stations {pick_one(heading, cells)}"
@@ -150,6 +145,13 @@ def refuse_contradictions(
 def _all_at_one_hour(time: Times) -> bool:
     """Tell whether every time is the same time of day, but for summer time."""
     return np.unique(time - time.astype("datetime64[D]")).size <= 2
+
+
+def _may_be_clock(cells: list[str], bare_dates: bool) -> bool:
+    """Tell whether cells are rather times of day; beside bare dates letters alone speak against."""
+    if all(map(_CLOCK.match, map(str, cells))):
+        return True
+    return bare_dates and not any(map(str.isalpha, "".join(cells)))
 
 
 def _station_column(path: Path, options: ReadOptions) -> tuple[str, list[str]] | None:
