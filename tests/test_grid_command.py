@@ -1,9 +1,15 @@
 """The map command: files in, files out, whole or not at all; a stopped run; a killed worker."""
 
+import multiprocessing
 import os
+import shutil
 import signal
+import subprocess
+import sys
 import threading
 import time
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import nullcontext
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -14,10 +20,11 @@ import pytest
 import xarray as xr
 from distributed import Client, LocalCluster
 
-from yieldest.grid import write
+from yieldest.errors import InputError
+from yieldest.grid import run as grid_run
 from yieldest.grid.maps import cell_dimensions, maps_of, recipe_for
 from yieldest.grid.open import open_grid
-from yieldest.grid.run import regions_of, workers
+from yieldest.grid.run import part_of, reckon, regions_of, workers
 from yieldest.grid.variables import Grid
 from yieldest.grid.write import write_maps
 from yieldest.plan import load_plan
@@ -223,12 +230,29 @@ class StoppedError(Exception):
     """Stands for the power cut."""
 
 
-def prepared(path, threads=1):
+def prepared(path, blocks_in_region=4):
     grid = open_grid([path], {})
     recipe = recipe_for(grid, load_plan(HILL), None)
     # Blocks as small as the stored pieces, so that there is something to stop between.
     blocks = Grid(grid.name, grid.data.chunk({"time": 500, "lat": 3, "lon": 2}), {}, grid.stamp)
-    return blocks, recipe, regions_of(blocks, cell_dimensions(blocks, recipe), threads)
+    return blocks, recipe, regions_of(blocks, cell_dimensions(blocks, recipe), blocks_in_region)
+
+
+def no_progress(done, every):
+    """Tell nobody."""
+
+
+def written(grid, recipe, regions, path, progress=no_progress):
+    """Write maps region by region; return the regions that were worked on."""
+    worked_on = []
+
+    def maps(wanted):
+        for region in wanted:
+            worked_on.append(region)
+            yield reckon(part_of(grid, region), recipe)
+
+    write_maps(grid, recipe, regions, maps, path, progress, "test")
+    return worked_on
 
 
 def stop_after(regions_done):
@@ -242,22 +266,17 @@ def stop_after(regions_done):
     return reports, progress
 
 
-def test_a_stopped_zarr_run_goes_on_where_it_stopped(stored, tmp_path, expected, monkeypatch):
+def test_a_stopped_zarr_run_goes_on_where_it_stopped(stored, tmp_path, expected):
     blocks, recipe, regions = prepared(stored / "winds.nc")
     assert len(regions) == 2
     target = tmp_path / "m.zarr"
     reports, progress = stop_after(1)
     with pytest.raises(StoppedError):
-        write_maps(blocks, recipe, regions, target, progress, "test")
+        written(blocks, recipe, regions, target, progress)
     assert not target.exists()
-    reckoned = []
-    original = write.reckon
-    monkeypatch.setattr(
-        write, "reckon", lambda *given: reckoned.append(given[2]) or original(*given)
-    )
     reports, progress = stop_after(0)
-    write_maps(blocks, recipe, regions, target, progress, "test")
-    assert reckoned == [regions[1]]
+    assert written(blocks, recipe, regions, target, progress) == [regions[1]]
+    assert [done for done, _ in reports] == [24, 48]
     assert reports[-1] == (48, 48)
     for name, array in expected.data_vars.items():
         np.testing.assert_allclose(read(target)[name], array, rtol=2e-6)
@@ -270,9 +289,9 @@ def test_a_stopped_run_of_other_maps_is_not_taken_up(stored, tmp_path, expected)
     other = recipe_for(blocks, plan.model_copy(update={"build": plan.build[:1]}), None)
     _, progress = stop_after(1)
     with pytest.raises(StoppedError):
-        write_maps(blocks, other, regions, tmp_path / "m.zarr", progress, "test")
+        written(blocks, other, regions, tmp_path / "m.zarr", progress)
     _, progress = stop_after(0)
-    write_maps(blocks, recipe, regions, tmp_path / "m.zarr", progress, "test")
+    written(blocks, recipe, regions, tmp_path / "m.zarr", progress)
     np.testing.assert_allclose(
         read(tmp_path / "m.zarr")["net_energy"], expected["net_energy"], rtol=2e-6
     )
@@ -284,9 +303,119 @@ def test_a_stopped_netcdf_run_leaves_the_old_file(stored, tmp_path):
     blocks, recipe, regions = prepared(stored / "winds.nc")
     _, progress = stop_after(1)
     with pytest.raises(StoppedError):
-        write_maps(blocks, recipe, regions, target, progress, "test")
+        written(blocks, recipe, regions, target, progress)
     assert target.read_bytes() == b"old"
     assert [path.name for path in tmp_path.iterdir()] == ["m.nc"]
+
+
+@pytest.fixture
+def two_processes(monkeypatch):
+    """Have every grid, however small, worked on by two processes."""
+    monkeypatch.setattr(grid_run, "PROCESSES_FROM", 0)
+    monkeypatch.setattr(dask.system, "CPU_COUNT", 2)
+
+
+@pytest.mark.parametrize("source", ["winds.nc", "winds.zarr"])
+def test_processes_make_the_same_maps_in_order(stored, tmp_path, expected, two_processes, source):
+    blocks, recipe, _ = prepared(stored / source)
+    with workers(None, blocks, recipe) as work:
+        regions = regions_of(blocks, cell_dimensions(blocks, recipe), work.blocks)
+        assert len(multiprocessing.active_children()) == 2
+        assert len(regions) == 8
+        write_maps(blocks, recipe, regions, work.maps, tmp_path / "m.nc", no_progress, "test")
+    assert multiprocessing.active_children() == []
+    for name, array in expected.data_vars.items():
+        np.testing.assert_allclose(read(tmp_path / "m.nc")[name], array, rtol=2e-6)
+
+
+def test_the_command_gives_a_large_grid_to_processes(
+    run, stored, tmp_path, expected, two_processes, monkeypatch
+):
+    given = []
+    submit = ProcessPoolExecutor.submit
+    monkeypatch.setattr(
+        ProcessPoolExecutor, "submit", lambda *args: given.append(args[1]) or submit(*args)
+    )
+    arguments = [stored / "winds.nc", "--plan", HILL, "--out", tmp_path / "m.zarr"]
+    run("map", *arguments)
+    assert reckon in given
+    np.testing.assert_allclose(
+        read(tmp_path / "m.zarr")["net_energy"], expected["net_energy"], rtol=2e-6
+    )
+
+
+def test_a_process_that_is_killed_is_one_sentence_and_the_run_goes_on(
+    stored, tmp_path, expected, two_processes
+):
+    blocks, recipe, _ = prepared(stored / "winds.nc")
+
+    def killing(done, every):
+        for child in multiprocessing.active_children():
+            child.kill()
+
+    for progress, outcome in (
+        (killing, pytest.raises(InputError, match="give the same command again")),
+        (no_progress, nullcontext()),
+    ):
+        with outcome, workers(None, blocks, recipe) as work:
+            regions = regions_of(blocks, cell_dimensions(blocks, recipe), work.blocks)
+            write_maps(blocks, recipe, regions, work.maps, tmp_path / "m.zarr", progress, "test")
+    np.testing.assert_allclose(
+        read(tmp_path / "m.zarr")["net_energy"], expected["net_energy"], rtol=2e-6
+    )
+
+
+def test_what_a_process_cannot_read_is_one_sentence(run, stored, tmp_path, two_processes):
+    shutil.copytree(stored / "winds.zarr", tmp_path / "winds.zarr")
+    (tmp_path / "winds.zarr" / "wind" / "0.0.0").write_bytes(b"no winds")
+    refused = run("map", tmp_path / "winds.zarr", "--out", tmp_path / "m.nc")
+    assert refused.code == 2
+    assert "winds.zarr: the values cannot be read" in refused.err
+    assert [path.name for path in tmp_path.iterdir()] == ["winds.zarr"]
+
+
+ABANDONED = """
+import dask, multiprocessing, sys, time
+from pathlib import Path
+from yieldest.grid import run
+from yieldest.grid.maps import in_blocks, recipe_for
+from yieldest.grid.open import open_grid
+
+if __name__ == "__main__":
+    run.PROCESSES_FROM, dask.system.CPU_COUNT = 0, 2
+    grid = open_grid([Path(sys.argv[1])], {})
+    recipe = recipe_for(grid, None, None)
+    grid = in_blocks(grid, recipe)
+    with run.workers(None, grid, recipe) as work:
+        next(work.maps([{"lat": slice(0, 3), "lon": slice(0, 4)}]))
+        print(*(child.pid for child in multiprocessing.active_children()), flush=True)
+        time.sleep(600)
+"""
+
+
+def test_processes_end_with_the_one_that_gave_them_work(stored, tmp_path):
+    script = tmp_path / "abandoned.py"
+    script.write_text(ABANDONED)
+    command = [sys.executable, script, stored / "winds.nc"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as parent:
+        children = [int(pid) for pid in parent.stdout.readline().split()]
+        assert len(children) == 2
+        assert all(alive(pid) for pid in children)
+        parent.kill()
+    for _ in range(500):
+        if not any(alive(pid) for pid in children):
+            return
+        time.sleep(0.02)
+    pytest.fail("they are still there after ten seconds")
+
+
+def alive(pid):
+    """Tell whether there is such a process that is not merely waiting to be forgotten."""
+    try:
+        status = Path(f"/proc/{pid}/stat").read_text()
+    except FileNotFoundError:
+        return False
+    return status.rpartition(")")[2].split()[0] != "Z"
 
 
 @pytest.fixture(scope="module")
@@ -336,11 +465,11 @@ def test_a_worker_killed_in_the_middle_changes_nothing(tmp_path, expected, clust
     grid = Grid("winds", data.assign(wind=data["wind"].copy(data=slow)))
     recipe = recipe_for(grid, load_plan(HILL), None)
     killed = []
-    with workers(cluster.scheduler_address) as threads:
-        regions = regions_of(grid, cell_dimensions(grid, recipe), threads)
+    with workers(cluster.scheduler_address, grid, recipe) as work:
+        regions = regions_of(grid, cell_dimensions(grid, recipe), work.blocks)
         killer = threading.Thread(target=kill_one_at_work, args=(cluster.scheduler_address, killed))
         killer.start()
-        write_maps(grid, recipe, regions, tmp_path / "m.zarr", lambda *_: None, "test")
+        write_maps(grid, recipe, regions, work.maps, tmp_path / "m.zarr", no_progress, "test")
         killer.join()
     assert len(killed) == 1
     for name, array in expected.data_vars.items():

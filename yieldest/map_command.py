@@ -104,9 +104,10 @@ def map_cells(
     opened = open_grid(grid, dict(pairs("--variable", "ROLE=NAME", variable, ROLES)))
     recipe = recipe_for(opened, stated, height)
     blocks = in_blocks(opened, recipe)
-    with workers(scheduler) as threads, cells_bar() as progress:
-        regions = regions_of(blocks, cell_dimensions(blocks, recipe), threads)
-        write_maps(blocks, recipe, regions, output, progress, f"yieldest map {opened.name}")
+    with workers(scheduler, blocks, recipe) as work, cells_bar() as progress:
+        regions = regions_of(blocks, cell_dimensions(blocks, recipe), work.blocks)
+        command = f"yieldest map {opened.name}"
+        write_maps(blocks, recipe, regions, work.maps, output, progress, command)
     engine = "zarr" if output.suffix == ".zarr" else "h5netcdf"
     with xr.open_dataset(output, engine=engine) as maps:
         drawn = []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import dask.array
 import numpy as np
@@ -63,7 +64,7 @@ class WindKind:
     variables : tuple of str
         The variables, for choosing blocks.
     climates : callable
-        From a part of the grid to the climates at each height, the lowest first.
+        From a part of the grid to the climates at each height, the lowest first. It can be pickled.
     """
 
     source: str
@@ -104,7 +105,7 @@ def wind_kind(grid: Grid, height_m: float | None) -> WindKind:
             "Weibull by maximum likelihood (Seguro & Lambert 2000) from power sums of the "
             "readings, calms kept as a share of their own",
             tuple(names),
-            lambda part: _by_height(part, names, [], height_m, _fitted),
+            partial(_by_height, names=names, partners=[], height_m=height_m, fit=_fitted),
         )
     partner_role = {"eastward": "northward", "shape": "scale"}.get(role)
     partners = [] if partner_role is None else [str(v.name) for v in grid.all_of(partner_role)]
@@ -123,7 +124,7 @@ def wind_kind(grid: Grid, height_m: float | None) -> WindKind:
             "likelihood (Seguro & Lambert 2000) from power sums of the readings, calms kept as a "
             "share of their own",
             used,
-            lambda part: _by_height(part, names, partners, height_m, _fitted),
+            partial(_by_height, names=names, partners=partners, height_m=height_m, fit=_fitted),
         )
     if role == "shape":
         calms = [str(variable.name) for variable in grid.all_of("calm_share")]
@@ -131,13 +132,13 @@ def wind_kind(grid: Grid, height_m: float | None) -> WindKind:
             f"Weibull parameters {source}",
             "Weibull shape and scale as given" + ("" if calms else "; no calms are given"),
             (*used, *calms),
-            lambda part: _by_height(part, names, partners, height_m, _given),
+            partial(_by_height, names=names, partners=partners, height_m=height_m, fit=_given),
         )
     return WindKind(
         f"frequencies of wind-speed classes {source}",
         "Weibull by interval-censored maximum likelihood (Cohen 1965) on the classes",
         used,
-        lambda part: _by_height(part, names, [], height_m, _tabled),
+        partial(_by_height, names=names, partners=[], height_m=height_m, fit=_tabled),
     )
 
 

@@ -4,40 +4,170 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator, Sequence
+import multiprocessing
+import os
+import signal
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import partial
+from multiprocessing.connection import wait
 
 import dask
 import xarray as xr
 
 from yieldest.errors import InputError
-from yieldest.grid.maps import Recipe, maps_of
+from yieldest.grid.maps import Recipe, cell_dimensions, maps_of
 from yieldest.grid.variables import Grid
 
+BLOCKS_PER_REGION = 16
+"""Few enough to be written often, enough that what a region takes besides its blocks is little."""
 BLOCKS_PER_THREAD = 4
-"""Blocks in a region for each thread at work: few enough to be written often, enough that a slow
-one keeps nobody waiting for long."""
+"""At least, where threads share a region: a slow one keeps nobody waiting for long."""
+REGIONS_PER_PROCESS = 4
+"""At least, while there are blocks: at the end some processes have nothing left to do."""
 CONNECT_SECONDS = 10
+PROCESSES_FROM = 500_000_000
+"""Readings from which a process for each core is worth the second or two that it takes to start."""
+MOST_PROCESSES = 61
+"""Windows cannot wait for more of them at once."""
+READINGS_WORTH_A_CELL = 200
+"""What processes save on the rest of a cell, as a number of readings on which they save as much."""
 
 Region = dict[str, slice]
 Progress = Callable[[int, int], None]
 """Called with the cells done and the cells in all."""
 
 
+@dataclass(frozen=True)
+class Workers:
+    """Who reckons the maps of a grid.
+
+    Parameters
+    ----------
+    blocks : int
+        In a region, about.
+    maps : callable
+        From some regions to their maps, computed, one after the other. It raises `InputError` when
+        the values of the grid cannot be read, or a process at work was ended.
+    """
+
+    blocks: int
+    maps: Callable[[Iterable[Region]], Iterator[xr.Dataset]]
+
+
 @contextmanager
-def workers(address: str | None) -> Iterator[int]:
-    """Have dask work on this machine's cores, or on the cluster at an address; give its threads.
+def workers(address: str | None, grid: Grid, recipe: Recipe) -> Iterator[Workers]:
+    """Set to work this machine's cores, or the cluster at an address.
+
+    Threads of one process wait for each other between the short steps of adding up readings, and
+    NetCDF is unpacked by one of them at a time; so a grid that takes long gets a process for each
+    core. A script that calls this needs `if __name__ == "__main__":`, for each process reads it.
+
+    Parameters
+    ----------
+    address : str or None
+        Of a dask scheduler.
+    grid : Grid
+        In blocks.
+    recipe : Recipe
 
     Raises
     ------
     InputError
         When no scheduler answers at the address.
     """
-    if address is None:
+
+    def in_turn(regions: Iterable[Region]) -> Iterator[xr.Dataset]:
+        return (reckon(part_of(grid, region), recipe) for region in regions)
+
+    cores = min(dask.system.CPU_COUNT, MOST_PROCESSES)
+    if address is not None:
+        with _cluster(address) as threads:
+            yield Workers(max(BLOCKS_PER_REGION, BLOCKS_PER_THREAD * threads), in_turn)
+    elif (
+        cores == 1
+        or _blocks_in(grid, recipe) < 2 * cores
+        or _readings_worth(grid, recipe) < PROCESSES_FROM
+    ):
         with dask.config.set(scheduler="threads"):
-            yield dask.system.CPU_COUNT
-        return
+            yield Workers(max(BLOCKS_PER_REGION, BLOCKS_PER_THREAD * cores), in_turn)
+    else:
+        # Python would remark on the locks of processes that are ended; the system frees them.
+        os.environ.setdefault(
+            "PYTHONWARNINGS", "ignore::UserWarning:multiprocessing.resource_tracker"
+        )
+        with ProcessPoolExecutor(
+            cores,
+            # A process that is forked while threads run may hang.
+            multiprocessing.get_context("spawn"),
+            initializer=_prepare,
+        ) as pool:
+            try:
+                # They start while the maps are laid out.
+                for _ in range(cores):
+                    pool.submit(os.getpid)
+                blocks = math.ceil(_blocks_in(grid, recipe) / (REGIONS_PER_PROCESS * cores))
+                yield Workers(
+                    min(blocks, BLOCKS_PER_REGION),
+                    partial(_by_processes, pool, 2 * cores, grid, recipe),
+                )
+            finally:
+                pool.shutdown(cancel_futures=True)
+
+
+def _readings_worth(grid: Grid, recipe: Recipe) -> int:
+    """Return how much there is in a grid for processes to save, as a number of readings."""
+    values = sum(grid.data[name].size for name in recipe.kind.variables)
+    cells = math.prod(grid.data.sizes[name] for name in cell_dimensions(grid, recipe))
+    return values + READINGS_WORTH_A_CELL * cells
+
+
+def _prepare() -> None:
+    """Get a process ready to work on parts of a grid."""
+    dask.config.set(scheduler="synchronous")
+    # A run that is stopped at the keyboard stops at once; the process that gave the work says so.
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """End this process when the one that gave it work is gone: it would wait for more for ever."""
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+    wait([parent.sentinel])
+    os._exit(1)
+
+
+def _by_processes(
+    pool: ProcessPoolExecutor, ahead: int, grid: Grid, recipe: Recipe, regions: Iterable[Region]
+) -> Iterator[xr.Dataset]:
+    """Give out regions, only so many ahead of what is taken, so that memory is bounded."""
+    given: deque[Future[xr.Dataset]] = deque()
+    left = iter(regions)
+    try:
+        while True:
+            given.extend(
+                pool.submit(reckon, part_of(grid, region), recipe)
+                for region in itertools.islice(left, ahead - len(given))
+            )
+            if not given:
+                return
+            yield given.popleft().result()
+    except BrokenProcessPool as error:
+        raise InputError(
+            "a process that worked on the map was ended from outside, most likely because memory "
+            "ran out; close other programs and give the same command again."
+        ) from error
+
+
+@contextmanager
+def _cluster(address: str) -> Iterator[int]:
+    """Have dask work on the cluster at an address; give its threads."""
     from distributed import Client  # noqa: PLC0415  (takes a second, and few need it)
 
     try:
@@ -57,7 +187,12 @@ def workers(address: str | None) -> Iterator[int]:
         yield threads
 
 
-def regions_of(grid: Grid, dimensions: Sequence[str], threads: int) -> list[Region]:
+def _blocks_in(grid: Grid, recipe: Recipe) -> int:
+    """Return the number of blocks that the cells of a grid are in."""
+    return math.prod(len(grid.data.chunksizes[name]) for name in cell_dimensions(grid, recipe))
+
+
+def regions_of(grid: Grid, dimensions: Sequence[str], blocks: int) -> list[Region]:
     """Cut the cells of a grid in blocks into regions of whole blocks.
 
     Parameters
@@ -66,21 +201,21 @@ def regions_of(grid: Grid, dimensions: Sequence[str], threads: int) -> list[Regi
         From `in_blocks`.
     dimensions : sequence of str
         Those of the cells.
-    threads : int
-        At work.
+    blocks : int
+        In a region, about.
 
     Returns
     -------
     list of dict of str to slice
         All of one size but for the last along each dimension, the last dimension running quickest.
     """
-    wanted = BLOCKS_PER_THREAD * threads
+    wanted = blocks
     steps: dict[str, int] = {}
     for name in reversed(dimensions):
-        blocks = grid.data.chunksizes.get(name, (grid.data.sizes[name],))
-        together = min(len(blocks), wanted)
+        along = grid.data.chunksizes.get(name, (grid.data.sizes[name],))
+        together = min(len(along), wanted)
         wanted = math.ceil(wanted / together)
-        steps[name] = together * blocks[0]
+        steps[name] = together * along[0]
     spans = [
         [
             slice(start, min(grid.data.sizes[name], start + steps[name]))
@@ -96,17 +231,21 @@ def cells_in(region: Region) -> int:
     return math.prod(span.stop - span.start for span in region.values())
 
 
-def reckon(grid: Grid, recipe: Recipe, region: Region) -> xr.Dataset:
-    """Return the maps of a region, computed.
+def part_of(grid: Grid, region: Region) -> Grid:
+    """Return the grid of a region alone."""
+    return replace(grid, data=grid.data.isel(region))
+
+
+def reckon(grid: Grid, recipe: Recipe) -> xr.Dataset:
+    """Return the maps of a grid, computed.
 
     Raises
     ------
     InputError
         When the values of the grid cannot be read.
     """
-    part = replace(grid, data=grid.data.isel(region))
     try:
-        return maps_of(part, recipe).compute()
+        return maps_of(grid, recipe).compute()
     except (OSError, RuntimeError) as error:
         raise InputError(
             f"{grid.name}: the values cannot be read ({' '.join(str(error).split())[:200]}); is "

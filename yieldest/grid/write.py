@@ -8,7 +8,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,9 +21,11 @@ import xarray as xr
 
 from yieldest.errors import InputError
 from yieldest.grid.maps import Recipe, maps_of
-from yieldest.grid.run import Progress, Region, cells_in, reckon
+from yieldest.grid.run import Progress, Region, cells_in
 from yieldest.grid.variables import Grid, bounds_of
 from yieldest.outfile import scratch_beside
+
+Maps = Callable[[Iterable[Region]], Iterator[xr.Dataset]]
 
 FINISHED = "finished.json"
 """File in an unfinished Zarr store that lists the regions that are done."""
@@ -37,6 +39,7 @@ def write_maps(
     grid: Grid,
     recipe: Recipe,
     regions: Sequence[Region],
+    maps: Maps,
     path: Path,
     progress: Progress,
     command: str,
@@ -49,6 +52,8 @@ def write_maps(
         In blocks.
     recipe : Recipe
     regions : sequence of Region
+    maps : callable
+        From regions to their maps (`yieldest.grid.run.Workers`).
     path : Path
         Ending in .nc or .zarr.
     progress : callable
@@ -66,10 +71,10 @@ def write_maps(
     when = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     outline.attrs["history"] = f"{when} {command}"
     if path.suffix == ".nc":
-        _write_netcdf(grid, recipe, regions, path, progress, outline)
+        _write_netcdf(grid, recipe, regions, maps, path, progress, outline)
     elif path.suffix == ".zarr":
         try:
-            _write_zarr(grid, recipe, regions, path, progress, outline)
+            _write_zarr(grid, recipe, regions, maps, path, progress, outline)
         except OSError as error:
             raise InputError(
                 f"{path}: the store cannot be written ({error.strerror or error}); make room, and "
@@ -83,6 +88,7 @@ def _write_netcdf(
     grid: Grid,
     recipe: Recipe,
     regions: Sequence[Region],
+    maps: Maps,
     path: Path,
     progress: Progress,
     outline: xr.Dataset,
@@ -109,9 +115,8 @@ def _write_netcdf(
                 )
                 for key, value in _attributes_with_coordinates(array).items():
                     stored.attrs[key] = value
-            for region in regions:
-                maps = reckon(grid, recipe, region)
-                for name, array in maps.data_vars.items():
+            for region, here in zip(regions, maps(regions), strict=True):
+                for name, array in here.data_vars.items():
                     where = tuple(region.get(str(dim), slice(None)) for dim in array.dims)
                     file.variables[str(name)][where] = array.to_numpy()
                 done += cells_in(region)
@@ -146,6 +151,7 @@ def _write_zarr(
     grid: Grid,
     recipe: Recipe,
     regions: Sequence[Region],
+    maps: Maps,
     path: Path,
     progress: Progress,
     outline: xr.Dataset,
@@ -161,13 +167,14 @@ def _write_zarr(
         finished = []
         _note(unfinished, mark, finished)
     every = sum(map(cells_in, regions))
-    for number, region in enumerate(regions):
-        if number not in finished:
-            maps = reckon(grid, recipe, region)
-            bare = maps.drop_vars([name for name in maps.variables if name not in maps.data_vars])
-            bare.to_zarr(unfinished, region={**_all(bare), **region}, zarr_format=2)
-            finished.append(number)
-            _note(unfinished, mark, finished)
+    if finished:
+        progress(sum(cells_in(regions[each]) for each in finished), every)
+    left = [number for number in range(len(regions)) if number not in finished]
+    for number, here in zip(left, maps(regions[each] for each in left), strict=True):
+        bare = here.drop_vars([name for name in here.variables if name not in here.data_vars])
+        bare.to_zarr(unfinished, region={**_all(bare), **regions[number]}, zarr_format=2)
+        finished.append(number)
+        _note(unfinished, mark, finished)
         progress(sum(cells_in(regions[each]) for each in finished), every)
     (unfinished / FINISHED).unlink()
     unfinished.rename(path)
