@@ -310,7 +310,8 @@ def test_a_stopped_netcdf_run_leaves_the_old_file(stored, tmp_path):
 
 @pytest.fixture
 def two_processes(monkeypatch):
-    """Have every grid, however small, worked on by two processes."""
+    """Have every grid, however small, cut into blocks and worked on by two processes."""
+    monkeypatch.setattr("yieldest.grid.blocks.LEAST_VALUES", 1)
     monkeypatch.setattr(grid_run, "PROCESSES_FROM", 0)
     monkeypatch.setattr(dask.system, "CPU_COUNT", 2)
 
@@ -376,16 +377,17 @@ def test_what_a_process_cannot_read_is_one_sentence(run, stored, tmp_path, two_p
 
 ABANDONED = """
 import dask, multiprocessing, sys, time
+from dataclasses import replace
 from pathlib import Path
 from yieldest.grid import run
-from yieldest.grid.maps import in_blocks, recipe_for
+from yieldest.grid.maps import recipe_for
 from yieldest.grid.open import open_grid
 
 if __name__ == "__main__":
     run.PROCESSES_FROM, dask.system.CPU_COUNT = 0, 2
     grid = open_grid([Path(sys.argv[1])], {})
     recipe = recipe_for(grid, None, None)
-    grid = in_blocks(grid, recipe)
+    grid = replace(grid, data=grid.data.chunk({"lat": 3, "lon": 2}))
     with run.workers(None, grid, recipe) as work:
         next(work.maps([{"lat": slice(0, 3), "lon": slice(0, 4)}]))
         print(*(child.pid for child in multiprocessing.active_children()), flush=True)
