@@ -24,7 +24,8 @@ from yieldest.errors import InputError
 from yieldest.grid import run as grid_run
 from yieldest.grid.maps import cell_dimensions, maps_of, recipe_for
 from yieldest.grid.open import open_grid
-from yieldest.grid.run import part_of, reckon, regions_of, workers
+from yieldest.grid.regions import part_of, regions_of
+from yieldest.grid.run import reckon, workers
 from yieldest.grid.variables import Grid
 from yieldest.grid.write import write_maps
 from yieldest.plan import load_plan

@@ -90,7 +90,8 @@ def map_cells(
 
     from yieldest.grid.maps import cell_dimensions, in_blocks, recipe_for  # noqa: PLC0415
     from yieldest.grid.open import open_grid  # noqa: PLC0415
-    from yieldest.grid.run import regions_of, workers  # noqa: PLC0415
+    from yieldest.grid.regions import regions_of  # noqa: PLC0415
+    from yieldest.grid.run import workers  # noqa: PLC0415
     from yieldest.grid.summary import summary_of  # noqa: PLC0415
     from yieldest.grid.variables import ROLES  # noqa: PLC0415
     from yieldest.grid.write import write_maps  # noqa: PLC0415

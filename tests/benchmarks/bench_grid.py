@@ -32,7 +32,8 @@ from yieldest.climate.powersums import fit_power_sums, power_sums
 from yieldest.climate.weibull import fit_maximum_likelihood
 from yieldest.energy.yearly import mean_power_w
 from yieldest.grid.maps import cell_dimensions, in_blocks, maps_of, recipe_for
-from yieldest.grid.run import regions_of, workers
+from yieldest.grid.regions import regions_of
+from yieldest.grid.run import workers
 from yieldest.grid.write import write_maps
 from yieldest.plan import load_plan
 from yieldest.turbine.ends import Ends

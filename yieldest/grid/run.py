@@ -1,4 +1,4 @@
-"""Working through a grid region by region, on this machine or on a dask cluster."""
+"""Who reckons the maps of a grid: threads or processes of this machine, or a dask cluster."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ import os
 import signal
 import threading
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from multiprocessing.connection import wait
 
@@ -22,6 +22,7 @@ import xarray as xr
 
 from yieldest.errors import InputError
 from yieldest.grid.maps import Recipe, cell_dimensions, maps_of
+from yieldest.grid.regions import Region, blocks_in, part_of
 from yieldest.grid.variables import Grid
 
 BLOCKS_PER_REGION = 16
@@ -38,9 +39,10 @@ MOST_PROCESSES = 61
 READINGS_WORTH_A_CELL = 200
 """What processes save on the rest of a cell, as a number of readings on which they save as much."""
 
-Region = dict[str, slice]
 Progress = Callable[[int, int], None]
 """Called with the cells done and the cells in all."""
+Maps = Callable[[Iterable[Region]], Iterator[xr.Dataset]]
+"""From some regions to their maps, computed, one after the other."""
 
 
 @dataclass(frozen=True)
@@ -52,12 +54,12 @@ class Workers:
     blocks : int
         In a region, about.
     maps : callable
-        From some regions to their maps, computed, one after the other. It raises `InputError` when
-        the values of the grid cannot be read, or a process at work was ended.
+        It raises `InputError` when the values of the grid cannot be read, or a process at work was
+        ended.
     """
 
     blocks: int
-    maps: Callable[[Iterable[Region]], Iterator[xr.Dataset]]
+    maps: Maps
 
 
 @contextmanager
@@ -91,7 +93,7 @@ def workers(address: str | None, grid: Grid, recipe: Recipe) -> Iterator[Workers
             yield Workers(max(BLOCKS_PER_REGION, BLOCKS_PER_THREAD * threads), in_turn)
     elif (
         cores == 1
-        or _blocks_in(grid, recipe) < 2 * cores
+        or blocks_in(grid, recipe) < 2 * cores
         or _readings_worth(grid, recipe) < PROCESSES_FROM
     ):
         with dask.config.set(scheduler="threads"):
@@ -111,7 +113,7 @@ def workers(address: str | None, grid: Grid, recipe: Recipe) -> Iterator[Workers
                 # They start while the maps are laid out.
                 for _ in range(cores):
                     pool.submit(os.getpid)
-                blocks = math.ceil(_blocks_in(grid, recipe) / (REGIONS_PER_PROCESS * cores))
+                blocks = math.ceil(blocks_in(grid, recipe) / (REGIONS_PER_PROCESS * cores))
                 yield Workers(
                     min(blocks, BLOCKS_PER_REGION),
                     partial(_by_processes, pool, 2 * cores, grid, recipe),
@@ -185,55 +187,6 @@ def _cluster(address: str) -> Iterator[int]:
                 f"'dask worker {address}'."
             )
         yield threads
-
-
-def _blocks_in(grid: Grid, recipe: Recipe) -> int:
-    """Return the number of blocks that the cells of a grid are in."""
-    return math.prod(len(grid.data.chunksizes[name]) for name in cell_dimensions(grid, recipe))
-
-
-def regions_of(grid: Grid, dimensions: Sequence[str], blocks: int) -> list[Region]:
-    """Cut the cells of a grid in blocks into regions of whole blocks.
-
-    Parameters
-    ----------
-    grid : Grid
-        From `in_blocks`.
-    dimensions : sequence of str
-        Those of the cells.
-    blocks : int
-        In a region, about.
-
-    Returns
-    -------
-    list of dict of str to slice
-        All of one size but for the last along each dimension, the last dimension running quickest.
-    """
-    wanted = blocks
-    steps: dict[str, int] = {}
-    for name in reversed(dimensions):
-        along = grid.data.chunksizes.get(name, (grid.data.sizes[name],))
-        together = min(len(along), wanted)
-        wanted = math.ceil(wanted / together)
-        steps[name] = together * along[0]
-    spans = [
-        [
-            slice(start, min(grid.data.sizes[name], start + steps[name]))
-            for start in range(0, grid.data.sizes[name], steps[name])
-        ]
-        for name in dimensions
-    ]
-    return [dict(zip(dimensions, corner, strict=True)) for corner in itertools.product(*spans)]
-
-
-def cells_in(region: Region) -> int:
-    """Return the number of cells of a region."""
-    return math.prod(span.stop - span.start for span in region.values())
-
-
-def part_of(grid: Grid, region: Region) -> Grid:
-    """Return the grid of a region alone."""
-    return replace(grid, data=grid.data.isel(region))
 
 
 def reckon(grid: Grid, recipe: Recipe) -> xr.Dataset:

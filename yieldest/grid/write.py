@@ -8,7 +8,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,11 +21,10 @@ import xarray as xr
 
 from yieldest.errors import InputError
 from yieldest.grid.maps import Recipe, maps_of
-from yieldest.grid.run import Progress, Region, cells_in
+from yieldest.grid.regions import Region, cells_in
+from yieldest.grid.run import Maps, Progress
 from yieldest.grid.variables import Grid, bounds_of
 from yieldest.outfile import scratch_beside
-
-Maps = Callable[[Iterable[Region]], Iterator[xr.Dataset]]
 
 FINISHED = "finished.json"
 """File in an unfinished Zarr store that lists the regions that are done."""
