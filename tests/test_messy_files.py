@@ -116,6 +116,11 @@ def test_a_ragged_line_among_the_data_stays_an_error(refused):
     assert "line 30: 1 cell" in refused(HEADING, *LINES[:28], "power cut", *LINES[28:])
 
 
+def test_a_short_first_line_is_named_whatever_the_last_line_holds(refused):
+    message = refused("time,speed (m/s)", "0", ",", "0000,2000-01-01 00:00:00")
+    assert "line 2: 1 cell where the heading has 2" in message
+
+
 def test_a_footer_may_lie_in_another_block(tmp_path, monkeypatch):
     monkeypatch.setattr(rows, "BLOCK_ROWS", 10)
     test_record = tmp_path / "wind.csv"

@@ -78,11 +78,16 @@ class Table:
         return line_of_row(self.path, self.layout, int(self.frame.index[row]))
 
     def cell(self, row: int, column: str) -> str:
-        """Return a cell as it stands in the file: the frame may hold what was made of it."""
+        """Return a cell as it stands in the file: the frame may hold what was made of it.
+
+        A cell that a short line leaves out is blank.
+        """
         _, text = _data_line(self.path, self.layout, int(self.frame.index[row]))
         # A table of readings has its units put behind its headings.
         names = self.layout.headings if column in self.layout.headings else self.headings
-        return split_line(text, self.layout.delimiter)[names.index(column)]
+        cells = split_line(text, self.layout.delimiter)
+        at = names.index(column)
+        return cells[at] if at < len(cells) else ""
 
     def find(
         self, role: str, names: Sequence[str], stated: str | None = None, *, required: bool = True
