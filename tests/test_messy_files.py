@@ -121,6 +121,13 @@ def test_a_short_first_line_is_named_whatever_the_last_line_holds(refused):
     assert "line 2: 1 cell where the heading has 2" in message
 
 
+@pytest.mark.parametrize("blank", [" ", "\t", "\x1f", "\f", "\u00a0", "\u2003"])
+def test_lines_of_white_space_are_no_data_wherever_they_stand(read, refused, blank):
+    lines = [LINES[0], blank, *LINES[1:], blank]
+    np.testing.assert_array_equal(read(HEADING, *lines).speed_ms, SPEEDS)
+    assert "line 52: 'n5'" in refused(HEADING, *lines, "2025-03-22 00:00,n5")
+
+
 def test_a_footer_may_lie_in_another_block(tmp_path, monkeypatch):
     monkeypatch.setattr(rows, "BLOCK_ROWS", 10)
     test_record = tmp_path / "wind.csv"

@@ -326,8 +326,9 @@ def _checked(path: Path, layout: Layout, stream: TextIO) -> Iterator[str]:
 
 def _no_data_line(layout: Layout) -> re.Pattern[str]:
     """Return what finds the lines of `carries_data` that hold none, with their ends."""
-    head = "".join(rf"|{re.escape(line)}[ \t]*" for line in layout.head)
-    return re.compile(rf"^[ \t]*(?:(?:#|%|//).*{head})?(?:\n|\Z)", re.MULTILINE)
+    blank = r"[^\S\n]*"
+    head = "".join(rf"|{re.escape(line)}{blank}" for line in layout.head)
+    return re.compile(rf"^{blank}(?:(?:#|%|//).*{head})?(?:\n|\Z)", re.MULTILINE)
 
 
 def _data_lines(path: Path, layout: Layout) -> Iterator[tuple[int, str]]:
