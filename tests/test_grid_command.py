@@ -22,7 +22,7 @@ from distributed import Client, LocalCluster
 
 from yieldest.errors import InputError
 from yieldest.grid import run as grid_run
-from yieldest.grid.maps import cell_dimensions, maps_of, recipe_for
+from yieldest.grid.maps import maps_of, recipe_for
 from yieldest.grid.open import open_grid
 from yieldest.grid.regions import part_of, regions_of
 from yieldest.grid.run import reckon, workers
@@ -236,7 +236,7 @@ def prepared(path, blocks_in_region=4):
     recipe = recipe_for(grid, load_plan(HILL), None)
     # Blocks as small as the stored pieces, so that there is something to stop between.
     blocks = Grid(grid.name, grid.data.chunk({"time": 500, "lat": 3, "lon": 2}), {}, grid.stamp)
-    return blocks, recipe, regions_of(blocks, cell_dimensions(blocks, recipe), blocks_in_region)
+    return blocks, recipe, regions_of(blocks, recipe, blocks_in_region)
 
 
 def no_progress(done, every):
@@ -321,7 +321,7 @@ def two_processes(monkeypatch):
 def test_processes_make_the_same_maps_in_order(stored, tmp_path, expected, two_processes, source):
     blocks, recipe, _ = prepared(stored / source)
     with workers(None, blocks, recipe) as work:
-        regions = regions_of(blocks, cell_dimensions(blocks, recipe), work.blocks)
+        regions = regions_of(blocks, recipe, work.blocks)
         assert len(multiprocessing.active_children()) == 2
         assert len(regions) == 8
         write_maps(blocks, recipe, regions, work.maps, tmp_path / "m.nc", no_progress, "test")
@@ -360,7 +360,7 @@ def test_a_process_that_is_killed_is_one_sentence_and_the_run_goes_on(
         (no_progress, nullcontext()),
     ):
         with outcome, workers(None, blocks, recipe) as work:
-            regions = regions_of(blocks, cell_dimensions(blocks, recipe), work.blocks)
+            regions = regions_of(blocks, recipe, work.blocks)
             write_maps(blocks, recipe, regions, work.maps, tmp_path / "m.zarr", progress, "test")
     np.testing.assert_allclose(
         read(tmp_path / "m.zarr")["net_energy"], expected["net_energy"], rtol=2e-6
@@ -469,7 +469,7 @@ def test_a_worker_killed_in_the_middle_changes_nothing(tmp_path, expected, clust
     recipe = recipe_for(grid, load_plan(HILL), None)
     killed = []
     with workers(cluster.scheduler_address, grid, recipe) as work:
-        regions = regions_of(grid, cell_dimensions(grid, recipe), work.blocks)
+        regions = regions_of(grid, recipe, work.blocks)
         killer = threading.Thread(target=kill_one_at_work, args=(cluster.scheduler_address, killed))
         killer.start()
         write_maps(grid, recipe, regions, work.maps, tmp_path / "m.zarr", no_progress, "test")

@@ -88,7 +88,7 @@ def map_cells(
         )
     import xarray as xr  # noqa: PLC0415
 
-    from yieldest.grid.maps import cell_dimensions, in_blocks, recipe_for  # noqa: PLC0415
+    from yieldest.grid.maps import in_blocks, recipe_for  # noqa: PLC0415
     from yieldest.grid.open import open_grid  # noqa: PLC0415
     from yieldest.grid.regions import regions_of  # noqa: PLC0415
     from yieldest.grid.run import workers  # noqa: PLC0415
@@ -106,7 +106,7 @@ def map_cells(
     recipe = recipe_for(opened, stated, height)
     blocks = in_blocks(opened, recipe)
     with workers(scheduler, blocks, recipe) as work, cells_bar() as progress:
-        regions = regions_of(blocks, cell_dimensions(blocks, recipe), work.blocks)
+        regions = regions_of(blocks, recipe, work.blocks)
         command = f"yieldest map {opened.name}"
         write_maps(blocks, recipe, regions, work.maps, output, progress, command)
     engine = "zarr" if output.suffix == ".zarr" else "h5netcdf"

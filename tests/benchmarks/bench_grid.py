@@ -31,7 +31,7 @@ from scipy.stats import weibull_min
 from yieldest.climate.powersums import fit_power_sums, power_sums
 from yieldest.climate.weibull import fit_maximum_likelihood
 from yieldest.energy.yearly import mean_power_w
-from yieldest.grid.maps import cell_dimensions, in_blocks, maps_of, recipe_for
+from yieldest.grid.maps import in_blocks, maps_of, recipe_for
 from yieldest.grid.regions import regions_of
 from yieldest.grid.run import workers
 from yieldest.grid.write import write_maps
@@ -232,7 +232,7 @@ def alone(cells: int, cores: int) -> None:
         dask.config.set(num_workers=cores),
         workers(None, grid, recipe) as work,
     ):
-        regions = regions_of(grid, cell_dimensions(grid, recipe), work.blocks)
+        regions = regions_of(grid, recipe, work.blocks)
         store = Path(folder) / "m.zarr"
         write_maps(grid, recipe, regions, work.maps, store, lambda *_: None, "benchmark")
     seconds = time.perf_counter() - start

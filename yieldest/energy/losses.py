@@ -85,6 +85,16 @@ def losses_of(
     return tuple(losses)
 
 
+def assumed_in_words(losses: tuple[Loss, ...]) -> tuple[str, ...]:
+    """Return a sentence for each loss that nobody stated or reckoned."""
+    return tuple(
+        f"{loss.category.replace('_', ' ').capitalize()} loss {100 * loss.share:.0f} % (common "
+        "practice, no source)."
+        for loss in losses
+        if loss.assumed
+    )
+
+
 def kept_share(losses: tuple[Loss, ...]) -> float:
     """Return the share of energy left after all losses."""
     return float(kept_after([loss.share for loss in losses]))

@@ -9,7 +9,7 @@ import numpy as np
 from yieldest.arrays import FloatArray, plainly
 from yieldest.climate.site import Climate
 from yieldest.energy.beyond import mean_power_beyond_w
-from yieldest.energy.losses import Loss, kept_share
+from yieldest.energy.losses import Loss, assumed_in_words, kept_share
 from yieldest.energy.of_readings import (
     gross_kwh_of_readings,
     sort_readings,
@@ -231,12 +231,7 @@ def produce(
             "(empirical distribution)"
             if from_readings
             else FITTED_METHOD,
-            assumed=tuple(
-                f"{loss.category.replace('_', ' ').capitalize()} loss {100 * loss.share:.0f} % "
-                "(common practice, no source)."
-                for loss in losses
-                if loss.assumed
-            ),
+            assumed=assumed_in_words(losses),
             warnings=tuple(warnings),
         ),
     )

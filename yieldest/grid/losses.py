@@ -11,7 +11,7 @@ from yieldest.arrays import FloatArray
 from yieldest.climate.site import climate_of_weibull
 from yieldest.climate.weibull import share_above
 from yieldest.energy.joined import Joined
-from yieldest.energy.losses import kept_share, losses_of
+from yieldest.energy.losses import assumed_in_words, kept_share, losses_of
 from yieldest.energy.rose import speed_bins
 from yieldest.joining import joined_of
 from yieldest.plan import Build
@@ -70,12 +70,7 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
     usual = joined.reckon(build.count)
     losses = losses_of(build.losses.model_dump(), build.count, usual.losses)
     reckoned = {loss.category for loss in usual.losses}
-    assumed = [
-        f"{loss.category.replace('_', ' ').capitalize()} loss {100 * loss.share:.0f} % (common "
-        "practice, no source)."
-        for loss in losses
-        if loss.assumed
-    ]
+    assumed = assumed_in_words(losses)
     warnings = list(usual.warnings)
     if usual.interaction is not None:
         assumed += usual.interaction.assumed
@@ -84,7 +79,7 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
     return Kept(
         fixed,
         _kept_joined(joined, build.count, curve) if reckoned else None,
-        tuple(assumed),
+        assumed,
         tuple(warnings),
     )
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
 from dataclasses import replace
 
 from yieldest.grid.maps import Recipe, cell_dimensions
@@ -13,15 +12,14 @@ from yieldest.grid.variables import Grid
 Region = dict[str, slice]
 
 
-def regions_of(grid: Grid, dimensions: Sequence[str], blocks: int) -> list[Region]:
+def regions_of(grid: Grid, recipe: Recipe, blocks: int) -> list[Region]:
     """Cut the cells of a grid in blocks into regions of whole blocks.
 
     Parameters
     ----------
     grid : Grid
         From `in_blocks`.
-    dimensions : sequence of str
-        Those of the cells.
+    recipe : Recipe
     blocks : int
         In a region, about.
 
@@ -30,6 +28,7 @@ def regions_of(grid: Grid, dimensions: Sequence[str], blocks: int) -> list[Regio
     list of dict of str to slice
         All of one size but for the last along each dimension, the last dimension running quickest.
     """
+    dimensions = cell_dimensions(grid, recipe)
     wanted = blocks
     steps: dict[str, int] = {}
     for name in reversed(dimensions):

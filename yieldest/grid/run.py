@@ -99,27 +99,12 @@ def workers(address: str | None, grid: Grid, recipe: Recipe) -> Iterator[Workers
         with dask.config.set(scheduler="threads"):
             yield Workers(max(BLOCKS_PER_REGION, BLOCKS_PER_THREAD * cores), in_turn)
     else:
-        # Python would remark on the locks of processes that are ended; the system frees them.
-        os.environ.setdefault(
-            "PYTHONWARNINGS", "ignore::UserWarning:multiprocessing.resource_tracker"
-        )
-        with ProcessPoolExecutor(
-            cores,
-            # A process that is forked while threads run may hang.
-            multiprocessing.get_context("spawn"),
-            initializer=_prepare,
-        ) as pool:
-            try:
-                # They start while the maps are laid out.
-                for _ in range(cores):
-                    pool.submit(os.getpid)
-                blocks = math.ceil(blocks_in(grid, recipe) / (REGIONS_PER_PROCESS * cores))
-                yield Workers(
-                    min(blocks, BLOCKS_PER_REGION),
-                    partial(_by_processes, pool, 2 * cores, grid, recipe),
-                )
-            finally:
-                pool.shutdown(cancel_futures=True)
+        blocks = math.ceil(blocks_in(grid, recipe) / (REGIONS_PER_PROCESS * cores))
+        with _processes(cores) as pool:
+            yield Workers(
+                min(blocks, BLOCKS_PER_REGION),
+                partial(_by_processes, pool, 2 * cores, grid, recipe),
+            )
 
 
 def _readings_worth(grid: Grid, recipe: Recipe) -> int:
@@ -127,6 +112,23 @@ def _readings_worth(grid: Grid, recipe: Recipe) -> int:
     values = sum(grid.data[name].size for name in recipe.kind.variables)
     cells = math.prod(grid.data.sizes[name] for name in cell_dimensions(grid, recipe))
     return values + READINGS_WORTH_A_CELL * cells
+
+
+@contextmanager
+def _processes(count: int) -> Iterator[ProcessPoolExecutor]:
+    """Start processes that are ready to work on parts of a grid."""
+    # Python would remark on the locks of processes that are ended; the system frees them.
+    os.environ.setdefault("PYTHONWARNINGS", "ignore::UserWarning:multiprocessing.resource_tracker")
+    # A process that is forked while threads run may hang.
+    spawn = multiprocessing.get_context("spawn")
+    pool = ProcessPoolExecutor(count, spawn, initializer=_prepare)
+    try:
+        # They start while the maps are laid out.
+        for _ in range(count):
+            pool.submit(os.getpid)
+        yield pool
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
 def _prepare() -> None:
