@@ -7,12 +7,12 @@ named.
 import sys
 from pathlib import Path
 
-from yieldest.doubts import how_sure
-from yieldest.estimate import estimate
+from yieldest.model.estimate import estimate
+from yieldest.model.scenarios import what_if
 from yieldest.plan import load_plan
-from yieldest.show.figures import charts_of
-from yieldest.show.svg import picture
-from yieldest.whatif import what_if
+from yieldest.report.figures import charts_of
+from yieldest.report.svg import picture
+from yieldest.uncertainty.from_estimate import how_sure
 
 HERE = Path(__file__).parent
 SITE = HERE.parent / "demo-sites" / "hill-yard"

@@ -16,10 +16,10 @@ from typing import Literal, get_args, get_origin
 from pydantic.fields import FieldInfo
 from typer.models import ArgumentInfo
 
-from yieldest.cli import app
-from yieldest.helptext import ARGUMENTS, OTHERS, paragraphs
+from yieldest.cli.app import app
+from yieldest.cli.help_format import ARGUMENTS, OTHERS, paragraphs
 from yieldest.plan.keys import Table, allowed, in_toml, note, table_of, tables
-from yieldest.plan.wind import SOURCES
+from yieldest.plan.wind_table import SOURCES
 
 HERE = Path(__file__).parent
 MADE_BY = "<!-- Made by docs/make_reference.py from the code; change it there. -->\n"

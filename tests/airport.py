@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from yieldest.record.longterm import long_term
+from yieldest.wind.long_term.correction import long_term
 
 MPH = 0.44704
 STATIONS = ("EWR", "JFK", "LGA")

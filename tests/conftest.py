@@ -10,12 +10,13 @@ from pathlib import Path
 import hypothesis
 import pytest
 
-from yieldest import cli, load
-from yieldest.overrides import read_override
+from yieldest import load
+from yieldest.cli import app as cli
+from yieldest.model.scenarios import what_if
 from yieldest.plan import load_plan
-from yieldest.report import write_report
-from yieldest.starter import write_starter
-from yieldest.whatif import what_if
+from yieldest.plan.overrides import read_override
+from yieldest.plan.start import write_starter
+from yieldest.report.write_report import write_report
 
 # Speed is for the benchmarks: a busy machine must fail no test.
 hypothesis.settings.register_profile("no deadline", deadline=None)

@@ -6,14 +6,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from yieldest.climate.air import (
+from yieldest.errors import InputError
+from yieldest.hub.air import (
     air_at_hub,
     gas_law_density,
     monthly_air,
     standard_density,
     standard_pressure_pa,
 )
-from yieldest.climate.height import (
+from yieldest.hub.moist_air import moist_air_density, saturation_pressure_pa
+from yieldest.hub.profile import (
     NORMAL_EXPONENT,
     TERRAINS,
     log_law_factor,
@@ -22,9 +24,7 @@ from yieldest.climate.height import (
     slope_roughness_m,
     to_hub,
 )
-from yieldest.climate.moist_air import moist_air_density, saturation_pressure_pa
-from yieldest.climate.weibull import moment
-from yieldest.errors import InputError
+from yieldest.wind.weibull import moment
 
 heights = st.floats(2, 200)
 

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from airport import WEATHER
 
-from yieldest.record.options import ReadOptions
-from yieldest.record.read import read_record
-from yieldest.record.rules import ScreenRules
-from yieldest.record.screen import screen_record
+from yieldest.wind.quality_control import screen_record
+from yieldest.wind.quality_rules import ScreenRules
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.record import read_record
 
 PLAN = """
 title = "A year at an airport"

@@ -7,16 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from yieldest.energy.array import (
+from yieldest.energy.array_layout import downwind_and_across, grid_positions, nearest_neighbour
+from yieldest.energy.array_losses import Joined, Layout
+from yieldest.energy.wakes import (
     covered_share,
     single_wake_deficit,
     speeds_in_array,
 )
-from yieldest.energy.joined import Joined, Layout
-from yieldest.energy.layout import downwind_and_across, grid_positions, nearest_neighbour
-from yieldest.energy.rose import rose_of_readings, rose_of_weibull
+from yieldest.energy.wind_rose import rose_of_readings, rose_of_weibull
 from yieldest.provenance import Provenance
-from yieldest.turbine.curve import PowerCurve
+from yieldest.turbine.power_curve import PowerCurve
 
 EIGHT_NINTHS = 8 / 9  # the thrust coefficient at which a rotor takes most power (Betz 1920)
 EVER = ([0.0, 100.0], [EIGHT_NINTHS, EIGHT_NINTHS])

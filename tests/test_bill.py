@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from yieldest.economics.bill_file import read_bill
+from yieldest.economics.bill_of_materials import NO_GROUP, OWN_LABOUR, PAID_LABOUR, Bill, BillItem
+from yieldest.economics.prices import plain_prices
 from yieldest.errors import InputError
-from yieldest.money.bill import NO_GROUP, OWN_LABOUR, PAID_LABOUR, Bill, BillItem
-from yieldest.money.billfile import read_bill
-from yieldest.money.prices import plain_prices
 from yieldest.provenance import Provenance
 
 items = st.builds(

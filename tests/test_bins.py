@@ -6,14 +6,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.turbine.air_at_test import AirAtTest
+from yieldest.turbine.air_at_readings import AirAtTest
 from yieldest.turbine.bins import MeterDoubt, bin_number, bin_readings
 from yieldest.turbine.completeness import completeness_rules
-from yieldest.turbine.curve import normalised, power_coefficient
-from yieldest.turbine.ends import Ends
-from yieldest.turbine.measured import Machine, measure_curve
+from yieldest.turbine.curve_ends import Ends
+from yieldest.turbine.measured_curve import Machine, measure_curve
 from yieldest.turbine.meters import Meters
-from yieldest.turbine.smooth import rising_then_falling, smooth_curve
+from yieldest.turbine.power_curve import normalised, power_coefficient
+from yieldest.turbine.smooth_curve import rising_then_falling, smooth_curve
 
 EXACT = MeterDoubt(0.0, 0.0, 0.0)
 

@@ -5,15 +5,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from yieldest.climate.site import climate_of_mean
-from yieldest.energy.beyond import mean_power_beyond_w, usual_years
-from yieldest.energy.turbulent import in_turbulence
-from yieldest.energy.yearly import mean_power_w
+from yieldest.energy.closed_form import mean_power_w
+from yieldest.energy.curve_in_turbulence import in_turbulence
+from yieldest.energy.extrapolation import mean_power_beyond_w, usual_years
 from yieldest.errors import InputError
-from yieldest.turbine.air_at_test import AirAtTest
-from yieldest.turbine.chain import fraction_words
-from yieldest.turbine.ends import Ends
-from yieldest.turbine.files import read_curve
+from yieldest.turbine.air_at_readings import AirAtTest
+from yieldest.turbine.conversion_chain import fraction_words
+from yieldest.turbine.curve_ends import Ends
+from yieldest.turbine.curve_file import read_curve
 from yieldest.turbine.generator import read_generator
 from yieldest.turbine.load import (
     Conversion,
@@ -22,8 +21,9 @@ from yieldest.turbine.load import (
     read_conversion,
     typical_conversion,
 )
-from yieldest.turbine.measured import Machine, measure_curve
+from yieldest.turbine.measured_curve import Machine, measure_curve
 from yieldest.turbine.meters import Meters
+from yieldest.wind.distribution import climate_of_mean
 
 
 @pytest.fixture

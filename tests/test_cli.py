@@ -105,7 +105,7 @@ def test_help_is_quick_to_load_and_has_an_example(run, command):
 
 def test_help_imports_nothing_heavy():
     code = (
-        "import sys; from yieldest.cli import main; sys.argv = ['yieldest', '--help']\n"
+        "import sys; from yieldest.cli.app import main; sys.argv = ['yieldest', '--help']\n"
         "try: main()\n"
         "except SystemExit: pass\n"
         "print([m for m in ('scipy', 'pandas', 'xarray', 'matplotlib') if m in sys.modules])"
@@ -276,7 +276,7 @@ def test_a_short_calm_record_on_a_roof_is_warned_of(run, yard, edit):
 
 def test_a_plan_works_from_any_folder(yard, tmp_path):
     done = subprocess.run(
-        [sys.executable, "-c", "from yieldest.cli import main; main()", "check", "yard"],
+        [sys.executable, "-c", "from yieldest.cli.app import main; main()", "check", "yard"],
         cwd=tmp_path,
         env={**os.environ},
         capture_output=True,

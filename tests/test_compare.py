@@ -5,9 +5,9 @@ import re
 
 import pytest
 
-from yieldest.breakeven import HIGHEST_MEAN_WIND_MS
-from yieldest.compare import count_ladders
-from yieldest.estimate import estimate
+from yieldest.model.break_even import HIGHEST_MEAN_WIND_MS
+from yieldest.model.estimate import estimate
+from yieldest.model.number_of_machines import count_ladders
 from yieldest.plan import load_plan
 
 PLAN = """

@@ -6,10 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.turbine.curve import power_coefficient, power_in_wind_w
-from yieldest.turbine.ends import Ends
-from yieldest.turbine.files import read_curve
-from yieldest.turbine.plausible import BETZ_LIMIT
+from yieldest.turbine.curve_ends import Ends
+from yieldest.turbine.curve_file import read_curve
+from yieldest.turbine.plausibility import BETZ_LIMIT
+from yieldest.turbine.power_curve import power_coefficient, power_in_wind_w
 
 
 @pytest.fixture

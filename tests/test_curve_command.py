@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from yieldest.turbine.files import read_curve
+from yieldest.turbine.curve_file import read_curve
 
 
 @pytest.fixture
@@ -104,7 +104,7 @@ def test_the_written_curve_is_read_again(run, afternoon, tmp_path):
 
 def test_quiet_when_piped_and_help_without_heavy_imports():
     code = (
-        "import sys; from yieldest.cli import app; import contextlib\n"
+        "import sys; from yieldest.cli.app import app; import contextlib\n"
         "with contextlib.suppress(SystemExit): app(['curve', '--help'])\n"
         "print([m for m in ('numpy', 'scipy', 'pandas', 'matplotlib') if m in sys.modules])"
     )

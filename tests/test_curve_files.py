@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from yieldest.errors import InputError
-from yieldest.turbine.curve import MODELLED_DOUBT, STATED_DOUBT
-from yieldest.turbine.ends import Ends
-from yieldest.turbine.files import read_curve, write_curve
-from yieldest.turbine.stand_in import stand_in_curve
+from yieldest.turbine.curve_ends import Ends
+from yieldest.turbine.curve_file import read_curve, write_curve
+from yieldest.turbine.generic_curve import stand_in_curve
+from yieldest.turbine.power_curve import MODELLED_DOUBT, STATED_DOUBT
 
 
 def test_several_densities_are_interpolated(table_text):

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 from yieldest import load
-from yieldest.breakeven import break_even
-from yieldest.climate.site import LOW_MEAN_SPEED_MS
-from yieldest.overrides import read_override
+from yieldest.model.break_even import break_even
 from yieldest.plan import load_plan
-from yieldest.show.verdict import verdict, whether_it_pays
+from yieldest.plan.overrides import read_override
+from yieldest.report.verdict import verdict, whether_it_pays
+from yieldest.wind.distribution import LOW_MEAN_SPEED_MS
 
 DEMO_SITES = Path(__file__).parents[1] / "demo-sites"
 README = (DEMO_SITES / "README.md").read_text(encoding="utf-8")

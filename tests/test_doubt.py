@@ -9,13 +9,13 @@ import pytest
 from conftest import DEMO_SITES
 from scipy import stats
 
-from yieldest.doubt.chain import outcome
-from yieldest.doubt.draws import run, summary
-from yieldest.doubt.inputs import CATEGORIES, QUANTITIES
-from yieldest.doubt.scores import columns, draw_scores
-from yieldest.doubts import how_sure, lined_up
-from yieldest.estimate import estimate
+from yieldest.model.estimate import estimate
 from yieldest.plan import Doubt, LossSpreads, load_plan
+from yieldest.uncertainty.chain import outcome
+from yieldest.uncertainty.from_estimate import how_sure, lined_up
+from yieldest.uncertainty.propagation import run, summary
+from yieldest.uncertainty.sampling import columns, draw_scores
+from yieldest.uncertainty.uncertain_inputs import CATEGORIES, QUANTITIES
 
 P90 = stats.norm.ppf(0.9)
 NINE_OF_TEN = stats.norm.ppf(0.95)

@@ -3,15 +3,15 @@
 import numpy as np
 from scipy import stats
 
-from yieldest.climate.site import climate_of_mean
-from yieldest.doubt.draws import run, summary
-from yieldest.doubt.gather import DEFAULT_CORRELATIONS, Parts, gather
-from yieldest.doubt.inputs import Stated
-from yieldest.doubt.scores import draw_scores
+from yieldest.economics.terms import money_terms
 from yieldest.energy.losses import losses_of
-from yieldest.money.terms import money_terms
 from yieldest.provenance import Provenance
-from yieldest.turbine.curve import PowerCurve
+from yieldest.turbine.power_curve import PowerCurve
+from yieldest.uncertainty.gather import DEFAULT_CORRELATIONS, Parts, gather
+from yieldest.uncertainty.propagation import run, summary
+from yieldest.uncertainty.sampling import draw_scores
+from yieldest.uncertainty.uncertain_inputs import Stated
+from yieldest.wind.distribution import climate_of_mean
 
 SITES = 200
 CURVE_MS = np.arange(3.0, 17.0)

@@ -8,19 +8,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from yieldest.doubt.draws import convergence, summary
-from yieldest.doubt.drivers import first_order_shares
-from yieldest.doubt.inputs import QUANTITIES, Input, default_spread
-from yieldest.doubt.result import chance_of_doing_better
-from yieldest.doubt.scores import REPLICATES, Correlation, draw_scores, fewer
-from yieldest.doubt.spread import Lognormal, Normal, Triangular, Uniform, Values
-from yieldest.energy.of_readings import (
+from yieldest.energy.closed_form import mean_power_w
+from yieldest.energy.from_series import (
     mean_power_of_readings_w,
     running_share_of_readings,
     sort_readings,
 )
-from yieldest.energy.yearly import mean_power_w
 from yieldest.errors import InputError
+from yieldest.uncertainty.distributions import Lognormal, Normal, Triangular, Uniform, Values
+from yieldest.uncertainty.propagation import convergence, summary
+from yieldest.uncertainty.result import chance_of_doing_better
+from yieldest.uncertainty.sampling import REPLICATES, Correlation, draw_scores, fewer
+from yieldest.uncertainty.sensitivity import first_order_shares
+from yieldest.uncertainty.uncertain_inputs import QUANTITIES, Input, default_spread
 
 scores = st.floats(-4, 4)
 

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import weibull_min
 
-from yieldest.climate.weibull import share_above
+from yieldest.energy.closed_form import HOURS_PER_YEAR, mean_power_w, share_at_power, yearly_hours
 from yieldest.energy.losses import LOSS_CATEGORIES, kept_share, losses_of
-from yieldest.energy.yearly import HOURS_PER_YEAR, mean_power_w, share_at_power, yearly_hours
+from yieldest.wind.weibull import share_above
 
 shapes = st.floats(1.1, 4.0)
 scales = st.floats(2.0, 15.0)

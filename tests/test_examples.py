@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from yieldest.cli import app
-from yieldest.helptext import EXAMPLE, paragraphs
+from yieldest.cli.app import app
+from yieldest.cli.help_format import EXAMPLE, paragraphs
 
 ROOT = Path(__file__).parents[1]
 COMMANDS = [info.name or info.callback.__name__ for info in app.registered_commands]

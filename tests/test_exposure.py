@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from yieldest.climate.exposure import (
+from yieldest.energy.closed_form import mean_power_w
+from yieldest.energy.curve_in_turbulence import in_turbulence
+from yieldest.hub.obstacles import (
     PROFILE_EXPONENT,
     Obstacle,
     fence_shelter,
@@ -16,23 +18,21 @@ from yieldest.climate.exposure import (
     siting_warnings,
     width_share,
 )
-from yieldest.climate.roof import (
+from yieldest.hub.rooftop import (
     Roof,
     disc_share_below,
     disturbed_height_m,
     on_roof,
     span_share_below,
 )
-from yieldest.climate.site import Climate
-from yieldest.climate.turbulence import (
+from yieldest.hub.turbulence import (
     added_intensity,
     curve_in_turbulence,
     power_in_turbulence_w,
 )
-from yieldest.energy.turbulent import in_turbulence
-from yieldest.energy.yearly import mean_power_w
 from yieldest.provenance import Provenance
-from yieldest.turbine.curve import PowerCurve
+from yieldest.turbine.power_curve import PowerCurve
+from yieldest.wind.distribution import Climate
 
 CURVE = np.array([3.0, 5.0, 8.0, 11.0, 20.0]), np.array([0.0, 80.0, 400.0, 900.0, 900.0])
 

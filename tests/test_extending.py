@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from yieldest.money.cost import Cost
-from yieldest.show.measures import MONEY_MEASURES
+from yieldest.economics.evaluation import Cost
+from yieldest.report.measure_rows import MONEY_MEASURES
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "docs" / "extending.md"

@@ -8,15 +8,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from yieldest.economics.bill_file import read_bill
 from yieldest.errors import InputError
-from yieldest.money.billfile import read_bill
 from yieldest.plan import load_plan
-from yieldest.record.options import ReadOptions
-from yieldest.record.read import read_record
-from yieldest.record.summaries import read_frequency_table, read_monthly_means
-from yieldest.turbine.files import read_curve
+from yieldest.turbine.curve_file import read_curve
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.reading_file import read_readings
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.record import read_record
+from yieldest.wind.summary_tables import read_frequency_table, read_monthly_means
 
 FUZZER = Path(__file__).parent / "fuzz" / "fuzz_inputs.py"
 INPUTS = 150

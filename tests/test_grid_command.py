@@ -21,15 +21,15 @@ import xarray as xr
 from distributed import Client, LocalCluster
 
 from yieldest.errors import InputError
-from yieldest.grid import run as grid_run
-from yieldest.grid.maps import maps_of, recipe_for
-from yieldest.grid.open import open_grid
-from yieldest.grid.regions import part_of, regions_of
-from yieldest.grid.run import reckon, workers
-from yieldest.grid.variables import Grid
-from yieldest.grid.write import write_maps
+from yieldest.maps import workers as grid_run
+from yieldest.maps.make_maps import maps_of, recipe_for
+from yieldest.maps.open_grid import open_grid
+from yieldest.maps.regions import part_of, regions_of
+from yieldest.maps.variables import Grid
+from yieldest.maps.workers import reckon, workers
+from yieldest.maps.write_maps import write_maps
 from yieldest.plan import load_plan
-from yieldest.show.map import RAMP
+from yieldest.report.map_pictures import RAMP
 
 HILL = Path(__file__).parents[1] / "demo-sites" / "hill-yard"
 HOURS, CELLS = 2000, (6, 8)
@@ -192,7 +192,7 @@ def test_the_colours_darken_all_the_way():
 def test_bad_input_is_one_sentence_and_leaves_no_file(
     run, stored, tmp_path, monkeypatch, arguments, named
 ):
-    monkeypatch.setattr("yieldest.grid.run.CONNECT_SECONDS", 1)
+    monkeypatch.setattr("yieldest.maps.workers.CONNECT_SECONDS", 1)
     for name in ("winds.nc", "winds.zarr"):
         (tmp_path / name).symlink_to(stored / name)
     (tmp_path / "text.nc").write_text("no grid\n")
@@ -219,7 +219,8 @@ def test_without_the_libraries_one_sentence_says_how_to_get_them(
     run, stored, tmp_path, monkeypatch
 ):
     monkeypatch.setattr(
-        "yieldest.map_command.find_spec", lambda name: None if name == "zarr" else find_spec(name)
+        "yieldest.cli.map_command.find_spec",
+        lambda name: None if name == "zarr" else find_spec(name),
     )
     refused = run("map", stored / "winds.nc", "-o", tmp_path / "m.nc")
     assert refused.code == 2
@@ -312,7 +313,7 @@ def test_a_stopped_netcdf_run_leaves_the_old_file(stored, tmp_path):
 @pytest.fixture
 def two_processes(monkeypatch):
     """Have every grid, however small, cut into blocks and worked on by two processes."""
-    monkeypatch.setattr("yieldest.grid.blocks.LEAST_VALUES", 1)
+    monkeypatch.setattr("yieldest.maps.read_blocks.LEAST_VALUES", 1)
     monkeypatch.setattr(grid_run, "PROCESSES_FROM", 0)
     monkeypatch.setattr(dask.system, "CPU_COUNT", 2)
 
@@ -380,9 +381,9 @@ ABANDONED = """
 import dask, multiprocessing, sys, time
 from dataclasses import replace
 from pathlib import Path
-from yieldest.grid import run
-from yieldest.grid.maps import recipe_for
-from yieldest.grid.open import open_grid
+from yieldest.maps import workers as run
+from yieldest.maps.make_maps import recipe_for
+from yieldest.maps.open_grid import open_grid
 
 if __name__ == "__main__":
     run.PROCESSES_FROM, dask.system.CPU_COUNT = 0, 2

@@ -5,15 +5,15 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from yieldest.climate.powersums import (
+from yieldest.energy.closed_form import mean_power_w
+from yieldest.wind.power_sums import (
     calm_readings,
     fit_power_sums,
     mean_of_power,
     moving_readings,
     power_sums,
 )
-from yieldest.climate.weibull import fit_maximum_likelihood
-from yieldest.energy.yearly import mean_power_w
+from yieldest.wind.weibull import fit_maximum_likelihood
 
 CURVE = (np.array([3.0, 5.0, 8.0, 11.0, 14.0, 18.0]), np.array([0.0, 60, 260, 600, 780, 800.0]))
 

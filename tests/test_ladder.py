@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from yieldest.climate.ladder import Rung, ladder, ladder_uncertainty
+from yieldest.hub.correction_steps import Rung, ladder, ladder_uncertainty
 
 STEP_KEYS = {"step", "before_ms", "after_ms", "factor", "method", "standard_uncertainty"}
 

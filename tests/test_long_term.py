@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from yieldest.errors import InputError
-from yieldest.record.common_time import clock_offset, in_steps
-from yieldest.record.longterm import long_term
-from yieldest.record.relations import coefficients, power_sums, predict, reference_sums
-from yieldest.show.wind_tables import long_term_table
+from yieldest.report.wind_tables import long_term_table
+from yieldest.wind.long_term.common_time import clock_offset, in_steps
+from yieldest.wind.long_term.correction import long_term
+from yieldest.wind.long_term.relations import coefficients, power_sums, predict, reference_sums
 
 HOUR = np.timedelta64(1, "h")
 NORMAL_90 = 1.645

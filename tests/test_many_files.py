@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.record import rows
-from yieldest.record.average import Averager
-from yieldest.record.options import ReadOptions
-from yieldest.record.read import read_record
+from yieldest.wind import record_rows as rows
+from yieldest.wind.interval_means import Averager
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.record import read_record
 
 HEADING = "time,speed (km/h),wind direction (deg),temp (C)\n"
 

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from yieldest.money.cashflow import cash_flow
-from yieldest.money.measures import (
+from yieldest.economics.cash_flow import cash_flow
+from yieldest.economics.measures import (
     capital_recovery_factor,
     cost_per_kwh,
     internal_rates_of_return,

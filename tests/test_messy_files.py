@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from yieldest.errors import InputError
+from yieldest.model.wind_files import read_plan_record, read_reference
 from yieldest.plan import load_plan
-from yieldest.record import rows
-from yieldest.record.options import ReadOptions
-from yieldest.record.read import read_record
-from yieldest.windfiles import read_plan_record, read_reference
+from yieldest.wind import record_rows as rows
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.record import read_record
 
 HEADING = "time,wind speed (m/s)"
 TIMES = np.datetime64("2025-03-20T00:00") + np.arange(48) * np.timedelta64(1, "h")

@@ -10,11 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from yieldest.errors import InputError
-from yieldest.money.bill import Bill, BillItem
-from yieldest.money.cashflow import cash_flow, loan_flow, nominal, real
-from yieldest.money.cost import cost_of
-from yieldest.money.measures import (
+from yieldest.economics.bill_of_materials import Bill, BillItem
+from yieldest.economics.cash_flow import cash_flow, loan_flow, nominal, real
+from yieldest.economics.evaluation import cost_of
+from yieldest.economics.measures import (
     benefit_cost_ratio,
     capital_recovery_factor,
     cost_per_kwh,
@@ -23,7 +22,8 @@ from yieldest.money.measures import (
     payback_years,
     present_value,
 )
-from yieldest.money.terms import money_terms
+from yieldest.economics.terms import money_terms
+from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 
 WORKED = Path(__file__).parents[1] / "docs" / "money.md"

@@ -5,8 +5,8 @@ import pytest
 import xarray as xr
 
 from yieldest.errors import InputError
-from yieldest.record.options import ReadOptions
-from yieldest.record.read import read_record
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.record import read_record
 
 TIMES = np.datetime64("2025-01-01", "ns") + np.arange(5) * np.timedelta64(1, "h")
 SPEED = [3.0, 4.5, np.nan, 6.0, 7.5]

@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from yieldest.arrays import plainly
-from yieldest.tables import numbers_in
+from yieldest.files.table import numbers_in
 
 
 def test_cells_become_numbers_that_may_be_written_over():

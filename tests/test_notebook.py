@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import yieldest
-from yieldest.show.machine import as_dictionary
+from yieldest.report.estimate_json import as_dictionary
 
 
 class Tags(HTMLParser):

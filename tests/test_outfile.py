@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.outfile import csv_text, write_all, write_whole
+from yieldest.files.whole_output import csv_text, write_all, write_whole
 
 # OWASP, CSV Injection: a cell that begins with one of these may run as a formula.
 DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\n")

@@ -5,7 +5,7 @@ import csv
 import pytest
 
 from yieldest.errors import InputError
-from yieldest.overrides import Override, apply_override, read_override, read_sweep
+from yieldest.plan.overrides import Override, apply_override, read_override, read_sweep
 
 
 def test_values_are_toml_or_plain_text():

@@ -3,9 +3,9 @@
 import pytest
 
 from yieldest.errors import InputError
-from yieldest.overrides import Override
 from yieldest.plan import load_plan
 from yieldest.plan.keys import allowed, note, table_of, tables
+from yieldest.plan.overrides import Override
 from yieldest.plan.section import SHARES
 
 PLAN = """\

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from yieldest.show.progress import making
+from yieldest.report.progress import making
 
 
 class Terminal(io.StringIO):

@@ -6,14 +6,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.turbine.averaging import minute_means
-from yieldest.turbine.electrical import (
+from yieldest.turbine.electrical_power import (
     amps_of_power,
     power_in_resistance,
     power_of_volts_and_amps,
     rms,
 )
 from yieldest.turbine.meters import Meters
+from yieldest.turbine.minute_means import minute_means
 from yieldest.turbine.reading_file import read_readings
 
 

@@ -7,11 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.record.headings import take_apart
-from yieldest.record.options import ReadOptions
-from yieldest.record.read import read_record
-from yieldest.record.units import BEAUFORT_EDGES_MS, SPEED_FACTORS
-from yieldest.record.values import rounding_step
+from yieldest.units import BEAUFORT_EDGES_MS, SPEED_FACTORS
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.record import read_record
+from yieldest.wind.record_headings import take_apart
+from yieldest.wind.record_values import rounding_step
 
 
 @pytest.fixture

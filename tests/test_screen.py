@@ -5,9 +5,9 @@ import pytest
 from winds import record_of, slow_weibull, times
 
 from yieldest.errors import InputError
-from yieldest.record.coverage import coverage_of, steps_of
-from yieldest.record.rules import RULE_NAMES, ScreenRules, screen_rules
-from yieldest.record.screen import screen_record
+from yieldest.wind.data_recovery import coverage_of, steps_of
+from yieldest.wind.quality_control import screen_record
+from yieldest.wind.quality_rules import RULE_NAMES, ScreenRules, screen_rules
 
 LEAVING_OUT = ("impossible", "sensor_top", "spike", "stuck", "frozen", "contradicted_calm")
 

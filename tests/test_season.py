@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from winds import record_of, slow_weibull, times
 
-from yieldest.climate.study import StudyOptions, study_record
-from yieldest.record.coverage import coverage_of, month_and_hour
-from yieldest.record.season import season_weights
+from yieldest.wind.data_recovery import coverage_of, month_and_hour
+from yieldest.wind.resource import StudyOptions, study_record
+from yieldest.wind.seasons import season_weights
 
 
 def seasonal_year(years=1):

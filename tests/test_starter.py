@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from yieldest.errors import InputError
-from yieldest.starter import demo_site_names, write_starter
+from yieldest.plan.start import demo_site_names, write_starter
 
 CLONE = Path(__file__).parents[1]
 SITES = sorted(plan.parent for plan in (CLONE / "demo-sites").glob("*/plan.toml"))

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from yieldest.climate.extremes import (
+from yieldest.hub.extremes import (
     CLASSES,
     fifty_year_speed,
     gumbel_parameters,

@@ -4,22 +4,22 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from yieldest.climate.summed import (
+from yieldest.errors import InputError
+from yieldest.provenance import Provenance
+from yieldest.units import BEAUFORT_EDGES_MS
+from yieldest.wind.from_summaries import (
     climate_of_frequencies,
     climate_of_months,
     cube_over_mean_cubed,
     points_of_frequencies,
 )
-from yieldest.climate.weibull import moment
-from yieldest.errors import InputError
-from yieldest.provenance import Provenance
-from yieldest.record.options import ReadOptions
-from yieldest.record.summaries import (
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.summary_tables import (
     MonthlyMeans,
     read_frequency_table,
     read_monthly_means,
 )
-from yieldest.record.units import BEAUFORT_EDGES_MS
+from yieldest.wind.weibull import moment
 
 
 def weibull_hours(edges, shape=1.9, scale=6.2):

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from yieldest.errors import InputError
-from yieldest.layout import layout_of
-from yieldest.record.options import ReadOptions
-from yieldest.record.read import read_record
-from yieldest.tables import read_blocks
+from yieldest.files.dialect import layout_of
+from yieldest.files.table import read_blocks
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.record import read_record
 
 PLAIN = "time,speed (m/s)\n2025-01-01 00:00,5.5\n2025-01-01 00:10,6.25\n"
 
@@ -191,7 +191,7 @@ def test_gzip_and_zip_are_unpacked(tmp_path):
 
 
 def test_a_packed_file_that_swells_beyond_reason_is_refused(tmp_path, monkeypatch):
-    monkeypatch.setattr("yieldest.textfile.ALWAYS_UNPACKED_BYTES", 10_000)
+    monkeypatch.setattr("yieldest.files.text_file.ALWAYS_UNPACKED_BYTES", 10_000)
     bomb = tmp_path / "bomb.csv.gz"
     bomb.write_bytes(gzip.compress(PLAIN.encode() + b"\n" * 3_000_000))
     with pytest.raises(InputError, match="more than 50 times"):

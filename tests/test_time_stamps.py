@@ -8,9 +8,9 @@ import pytest
 from airport import WEATHER
 
 from yieldest.errors import InputError
-from yieldest.record.clock import zone_of
-from yieldest.record.options import ReadOptions
-from yieldest.record.read import read_record
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.record import read_record
+from yieldest.wind.record_clock import zone_of
 
 
 def minutes(record):
@@ -214,7 +214,7 @@ def test_the_doubled_hour_may_be_cut_by_a_block(tmp_path, monkeypatch):
     path = tmp_path / "wind.csv"
     path.write_text("time,speed_ms\n" + "".join(f"{stamp},5\n" for stamp in local))
     for rows in (1, 2, 5, 7):
-        monkeypatch.setattr("yieldest.record.rows.BLOCK_ROWS", rows)
+        monkeypatch.setattr("yieldest.wind.record_rows.BLOCK_ROWS", rows)
         assert minutes(read_record(path, ReadOptions(time_zone="Europe/Berlin"))) == utc
 
 

@@ -19,9 +19,9 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from yieldest.grid.open import open_grid
-from yieldest.record.options import ReadOptions
-from yieldest.record.read import read_record
+from yieldest.maps.open_grid import open_grid
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.record import read_record
 
 FUZZ = Path(__file__).parent / "fuzz"
 WATCHED = """

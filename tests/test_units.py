@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.record.units import (
+from yieldest.units import (
     BEAUFORT_EDGES_MS,
     SPEED_UNITS,
     to_celsius,

@@ -10,19 +10,14 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull
 
-from yieldest.climate.censored import fit_above_start, fit_censored
-from yieldest.climate.fit import (
-    METHODS,
-    chosen_method,
-    least_squares_fit,
-    mean_cube_fit,
-    pattern_factor_fit,
-)
-from yieldest.climate.goodness import model_mean_power, model_power
-from yieldest.climate.height import power_law_factor
-from yieldest.climate.study import EMPIRICAL, StudyOptions, study_record
-from yieldest.climate.tally import Tally, tally_of
-from yieldest.climate.weibull import (
+from yieldest.hub.profile import power_law_factor
+from yieldest.plan.wind_table import Wind
+from yieldest.wind.censored_fit import fit_above_start, fit_censored
+from yieldest.wind.goodness import model_mean_power, model_power
+from yieldest.wind.histogram import Tally, tally_of
+from yieldest.wind.quality_rules import ScreenRules
+from yieldest.wind.resource import EMPIRICAL, StudyOptions, study_record
+from yieldest.wind.weibull import (
     fit_maximum_likelihood,
     fit_moments,
     mean_speed,
@@ -31,8 +26,13 @@ from yieldest.climate.weibull import (
     scale_of_mean,
     share_above,
 )
-from yieldest.plan.wind import Wind
-from yieldest.record.rules import ScreenRules
+from yieldest.wind.weibull_fits import (
+    METHODS,
+    chosen_method,
+    least_squares_fit,
+    mean_cube_fit,
+    pattern_factor_fit,
+)
 
 SHAPES = st.floats(1.1, 4.0)
 SCALES = st.floats(2.0, 12.0)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from yieldest import load
-from yieldest.show.machine import as_dictionary
-from yieldest.whatif import what_if
+from yieldest.model.scenarios import what_if
+from yieldest.report.estimate_json import as_dictionary
 
 
 def grids_of(folder):

@@ -18,7 +18,7 @@ from rights import let_modes_bind, modes_can_bind
 
 SLEEP = """
     import os, pathlib, sys, time
-    from yieldest import cli
+    from yieldest.cli import app as cli
 
     def wait(*_, **__):
         pathlib.Path("reached").touch()
@@ -28,7 +28,7 @@ SLEEP = """
     sys.argv = {words!r}
     cli.main()
 """
-RUN = "from yieldest.cli import main; main()"
+RUN = "from yieldest.cli.app import main; main()"
 ROOM_BYTES = 300
 
 
@@ -108,7 +108,7 @@ def test_a_run_that_is_killed_leaves_the_old_file_and_the_next_clears_up(folder,
 
 
 def test_a_run_does_not_clear_up_what_another_is_writing(tmp_path):
-    from yieldest.outfile import scratch_beside, write_whole  # noqa: PLC0415
+    from yieldest.files.whole_output import scratch_beside, write_whole  # noqa: PLC0415
 
     with scratch_beside(tmp_path / "slow.html") as scratch:
         (scratch / "made").write_text("half")

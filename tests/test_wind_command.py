@@ -9,11 +9,11 @@ import pytest
 from airport import WEATHER
 from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 
-from yieldest.climate.breakdown import gustiness
-from yieldest.climate.fit import METHODS
-from yieldest.climate.study import StudyOptions, study_record
-from yieldest.climate.weibull import fit_maximum_likelihood
-from yieldest.record.rules import ScreenRules
+from yieldest.wind.breakdown import gustiness
+from yieldest.wind.quality_rules import ScreenRules
+from yieldest.wind.resource import StudyOptions, study_record
+from yieldest.wind.weibull import fit_maximum_likelihood
+from yieldest.wind.weibull_fits import METHODS
 
 STATED = ("--units", "mph", "--temperature-units", "F", "--pressure-units", "hPa")
 

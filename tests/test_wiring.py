@@ -9,15 +9,15 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 from test_array import curve
 
-from yieldest.energy.cable import (
+from yieldest.energy.array_losses import Joined, Layout
+from yieldest.energy.cables import (
     COPPER_RESISTIVITY_OHM_MM2_PER_M,
     STRANDED_COPPER_OHM_PER_KM,
     Cable,
     Converter,
     copper_resistance_ohm_per_m,
 )
-from yieldest.energy.joined import Joined, Layout
-from yieldest.energy.rose import rose_of_weibull
+from yieldest.energy.wind_rose import rose_of_weibull
 
 powers = st.floats(0, 5000)
 cables = st.builds(

@@ -5,8 +5,8 @@ from scipy.signal import lfilter
 from scipy.stats import norm
 
 from yieldest.provenance import Provenance
-from yieldest.record.coverage import coverage_of
-from yieldest.record.read import Record
+from yieldest.wind.data_recovery import coverage_of
+from yieldest.wind.record import Record
 
 KNOT_MS = 1852 / 3600
 

@@ -15,13 +15,13 @@ from time import process_time
 import numpy as np
 from harness import Figure, best_of, report
 
-from yieldest.doubt.chain import outcome
-from yieldest.doubt.draws import convergence, run, summary
-from yieldest.doubt.gather import DEFAULT_CORRELATIONS
-from yieldest.doubt.scores import draw_scores
-from yieldest.doubts import how_sure, lined_up
-from yieldest.estimate import estimate
+from yieldest.model.estimate import estimate
 from yieldest.plan import load_plan
+from yieldest.uncertainty.chain import outcome
+from yieldest.uncertainty.from_estimate import how_sure, lined_up
+from yieldest.uncertainty.gather import DEFAULT_CORRELATIONS
+from yieldest.uncertainty.propagation import convergence, run, summary
+from yieldest.uncertainty.sampling import draw_scores
 
 DEMO_SITE = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
 DRAWS = 100_000

@@ -28,16 +28,16 @@ from harness import Figure, best_of, report
 from made_grid import HOURS, lazy_grid
 from scipy.stats import weibull_min
 
-from yieldest.climate.powersums import fit_power_sums, power_sums
-from yieldest.climate.weibull import fit_maximum_likelihood
-from yieldest.energy.yearly import mean_power_w
-from yieldest.grid.maps import in_blocks, maps_of, recipe_for
-from yieldest.grid.regions import regions_of
-from yieldest.grid.run import workers
-from yieldest.grid.write import write_maps
+from yieldest.energy.closed_form import mean_power_w
+from yieldest.maps.make_maps import in_blocks, maps_of, recipe_for
+from yieldest.maps.regions import regions_of
+from yieldest.maps.workers import workers
+from yieldest.maps.write_maps import write_maps
 from yieldest.plan import load_plan
-from yieldest.turbine.ends import Ends
-from yieldest.turbine.files import read_curve
+from yieldest.turbine.curve_ends import Ends
+from yieldest.turbine.curve_file import read_curve
+from yieldest.wind.power_sums import fit_power_sums, power_sums
+from yieldest.wind.weibull import fit_maximum_likelihood
 
 HILL = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
 CELLS = 1000

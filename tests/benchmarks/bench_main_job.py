@@ -15,13 +15,15 @@ from harness import Figure, best_of, report
 from scipy.integrate import quad
 from scipy.stats import weibull_min
 
-from yieldest.climate.weibull import fit_maximum_likelihood
-from yieldest.energy.yearly import mean_power_w
-from yieldest.turbine.ends import Ends
-from yieldest.turbine.files import read_curve
+from yieldest.energy.closed_form import mean_power_w
+from yieldest.turbine.curve_ends import Ends
+from yieldest.turbine.curve_file import read_curve
+from yieldest.wind.weibull import fit_maximum_likelihood
 
 DEMO_SITE = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
-RUN = "import sys; from yieldest.cli import main; sys.argv = ['yieldest', *sys.argv[1:]]; main()"
+RUN = (
+    "import sys; from yieldest.cli.app import main; sys.argv = ['yieldest', *sys.argv[1:]]; main()"
+)
 
 
 def python(*arguments: str) -> None:

@@ -9,12 +9,12 @@ import numpy as np
 import numpy_financial as npf
 from harness import Figure, best_of, report
 
-from yieldest.energy.array import directions_within, speeds_in_array
-from yieldest.energy.layout import grid_positions
-from yieldest.energy.rose import rose_of_weibull
-from yieldest.energy.yearly import mean_power_w
-from yieldest.money.cashflow import cash_flow
-from yieldest.money.measures import cost_per_kwh, payback_years, present_value
+from yieldest.economics.cash_flow import cash_flow
+from yieldest.economics.measures import cost_per_kwh, payback_years, present_value
+from yieldest.energy.array_layout import grid_positions
+from yieldest.energy.closed_form import mean_power_w
+from yieldest.energy.wakes import directions_within, speeds_in_array
+from yieldest.energy.wind_rose import rose_of_weibull
 
 DRAWS = 100_000
 LIFE = 15

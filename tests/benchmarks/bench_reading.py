@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 from harness import Figure, best_of, report
 
-from yieldest.record.read import read_record
+from yieldest.wind.record import read_record
 
 SECONDS_PER_YEAR = 365 * 86400
 MEMORY_LIMIT_MB = 1500

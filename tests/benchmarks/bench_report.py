@@ -13,7 +13,7 @@ from pathlib import Path
 from harness import Figure, best_of, report
 
 DEMO_SITES = Path(__file__).parents[2] / "demo-sites"
-COMMAND = [sys.executable, "-c", "from yieldest.cli import main; main()"]
+COMMAND = [sys.executable, "-c", "from yieldest.cli.app import main; main()"]
 
 
 def run(*arguments: str) -> None:

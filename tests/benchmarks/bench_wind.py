@@ -16,9 +16,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 
-from yieldest.climate.censored import fit_censored
-from yieldest.climate.study import StudyOptions, study_record
-from yieldest.climate.tally import tally_of
+from yieldest.wind.censored_fit import fit_censored
+from yieldest.wind.histogram import tally_of
+from yieldest.wind.resource import StudyOptions, study_record
 
 
 def censored() -> Figure:

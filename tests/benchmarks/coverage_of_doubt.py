@@ -17,12 +17,12 @@ import numpy as np
 from scipy.signal import lfilter
 from scipy.special import ndtr
 
-from yieldest.doubt.draws import run, summary
-from yieldest.doubt.gather import DEFAULT_CORRELATIONS
-from yieldest.doubt.scores import draw_scores
-from yieldest.doubts import lined_up
-from yieldest.estimate import estimate
+from yieldest.model.estimate import estimate
 from yieldest.plan import load_plan
+from yieldest.uncertainty.from_estimate import lined_up
+from yieldest.uncertainty.gather import DEFAULT_CORRELATIONS
+from yieldest.uncertainty.propagation import run, summary
+from yieldest.uncertainty.sampling import draw_scores
 
 CURVE_MS = np.arange(3.0, 17.0)
 CURVE_W = np.array([5, 30, 80, 160, 260, 390, 540, 700, 850, 950, 1000, 1000, 930, 800.0])

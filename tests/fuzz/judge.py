@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import yieldest
-from yieldest import cli
+from yieldest.cli import app as cli
 
 SECONDS = 10
 MOST_KIB = 1_000_000

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
-from yieldest.starter import write_starter
+from yieldest.plan.start import write_starter
 
 HILL_YARD = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
 READINGS = 300

@@ -37,12 +37,8 @@ if (HERE / "renamed.json").exists():
 
 
 def run(*arguments):
-    from yieldest.cli import main  # noqa: PLC0415
+    from yieldest.cli.app import main  # noqa: PLC0415
 
-    try:
-        from yieldest.cli.app import main  # noqa: PLC0415,F811
-    except ImportError:
-        pass
     out, err = io.StringIO(), io.StringIO()
     words = [COMMAND_WORDS.get(one, one) for one in arguments]
     for old, new in COMMAND_WORDS.items():
@@ -63,7 +59,13 @@ def gridded():
     rng = np.random.default_rng(5)
     speed = 6 * rng.weibull(2, (2000, 3, 4))
     return xr.Dataset(
-        {"wind": (("time", "lat", "lon"), speed, {"standard_name": "wind_speed", "units": "m s-1"})},
+        {
+            "wind": (
+                ("time", "lat", "lon"),
+                speed,
+                {"standard_name": "wind_speed", "units": "m s-1"},
+            )
+        },
         coords={
             "time": pd.date_range("2023-01-01", periods=2000, freq="h"),
             "lat": ("lat", np.arange(50, 50.75, 0.25), {"standard_name": "latitude"}),
@@ -74,15 +76,29 @@ def gridded():
 
 
 ESTIMATES = {
-    **{f"site {name}": (name,) for name in
-       ("hill-yard", "town-roof", "ridge-hut", "river-plain", "fishing-quay")},
+    **{
+        f"site {name}": (name,)
+        for name in ("hill-yard", "town-roof", "ridge-hut", "river-plain", "fishing-quay")
+    },
     "seed": ("hill-yard", "--seed", "7", "--draws", "1024"),
     "no draws": ("hill-yard", "--draws", "0"),
     "wage": ("hill-yard", "--set", "money.wage_per_hour=12"),
-    "export": ("hill-yard", "--set", "money.used_share=0.5", "--set", "money.export_price_per_kwh=0.08"),
+    "export": (
+        "hill-yard",
+        "--set",
+        "money.used_share=0.5",
+        "--set",
+        "money.export_price_per_kwh=0.08",
+    ),
     "loan": ("hill-yard", "--set", "money.loan={share=0.5,interest_rate=0.05,years=6}"),
     "grant": ("hill-yard", "--set", "money.grant=300", "--set", "money.inflation=0.02"),
-    "degrade": ("hill-yard", "--set", "money.degradation_per_year=0.016", "--set", "money.price_rise_per_year=0.02"),
+    "degrade": (
+        "hill-yard",
+        "--set",
+        "money.degradation_per_year=0.016",
+        "--set",
+        "money.price_rise_per_year=0.02",
+    ),
     "count": ("hill-yard", "--set", "build.1.count=5"),
     "height": ("hill-yard", "--set", "build.0.hub_height_m=20", "--set", "site.terrain=hedged"),
     "shear": ("town-roof", "--set", "site.shear_exponent=0.3"),
@@ -90,16 +106,31 @@ ESTIMATES = {
     "empirical": ("hill-yard", "--set", "wind.fit=empirical"),
     "noseason": ("hill-yard", "--set", "wind.season_correction=false"),
     "turbulence": ("hill-yard", "--set", "site.turbulence_intensity=0.2"),
-    "obstacle": ("hill-yard", "--set", "site.obstacles=[{height_m=6,width_m=20,distance_m=40,bearing_deg=240}]"),
-    "losses": ("town-roof", "--set", "build.1.losses.availability=0.1", "--set", "build.1.losses.curtailment=0.03"),
+    "obstacle": (
+        "hill-yard",
+        "--set",
+        "site.obstacles=[{height_m=6,width_m=20,distance_m=40,bearing_deg=240}]",
+    ),
+    "losses": (
+        "town-roof",
+        "--set",
+        "build.1.losses.availability=0.1",
+        "--set",
+        "build.1.losses.curtailment=0.03",
+    ),
     "speedcorr": ("hill-yard", "--set", "build.0.density_correction=speed"),
     "beyond": ("hill-yard", "--set", "build.0.beyond_last=zero"),
     "life": ("ridge-hut", "--set", "money.life_years=20", "--set", "money.discount_rate=0.08"),
     "upkeep": ("fishing-quay", "--set", "money.upkeep_share_per_year=0.04"),
     "noprice": ("river-plain", "--set", "build.0.count=3"),
     "carbon": ("hill-yard", "--set", "money.grid_carbon_kg_per_kwh=0.4"),
-    "doubt": ("hill-yard", "--set", "doubt.curve={standard_uncertainty=0.2}",
-              "--set", "doubt.life_years={triangular=[8,15,25]}"),
+    "doubt": (
+        "hill-yard",
+        "--set",
+        "doubt.curve={standard_uncertainty=0.2}",
+        "--set",
+        "doubt.life_years={triangular=[8,15,25]}",
+    ),
     "screen": ("hill-yard", "--set", "wind.screen.stuck_hours=false"),
     "mean": ("mean",),
     "months": ("months",),
@@ -175,9 +206,12 @@ bill = "bill-0.9m.csv"
 efficiency = 0.9
 [money]
 price_per_kwh = 0.3
-""".replace("""[[build.converter]]
+""".replace(
+        """[[build.converter]]
 efficiency = 0.9
-""", ""),
+""",
+        "",
+    ),
 }
 
 
@@ -204,7 +238,8 @@ def collect():
         scratch = Path(name)
         for case, (site, *more) in ESTIMATES.items():
             found[f"estimate/{case}"] = json.loads(
-                run("estimate", str(plan_folder(site, scratch)), *more, "--json"))
+                run("estimate", str(plan_folder(site, scratch)), *more, "--json")
+            )
         for case, (site, *more) in {
             "price": ("hill-yard", "--sweep", "money.price_per_kwh=0.1:0.5:5"),
             "count": ("hill-yard", "--sweep", "build.1.count=1:8:8"),
@@ -212,7 +247,9 @@ def collect():
         }.items():
             target = scratch / f"{case}.csv"
             run("estimate", str(DEMOS / site), *more, "--out", str(target))
-            found[f"sweep/{case}"] = json.loads(pd.read_csv(target).to_json(orient="records", double_precision=15))
+            found[f"sweep/{case}"] = json.loads(
+                pd.read_csv(target).to_json(orient="records", double_precision=15)
+            )
         for case, words in {
             "hill": ("hill-yard/wind.csv.gz",),
             "roof": ("town-roof/wind.csv.gz",),
@@ -221,29 +258,50 @@ def collect():
             "harbour": ("fishing-quay/harbour.csv.gz", "--sectors", "8"),
             "classes": ("river-plain/classes.csv", "--table"),
         }.items():
-            found[f"wind/{case}"] = json.loads(run("wind", str(DEMOS / words[0]), *words[1:], "--json"))
+            found[f"wind/{case}"] = json.loads(
+                run("wind", str(DEMOS / words[0]), *words[1:], "--json")
+            )
         for case, words in {
-            "hill": ("hill-yard/readings-0.9m.csv", "--rotor-diameter", "0.9", "--elevation", "420"),
-            "hill test": ("hill-yard/readings-0.9m.csv", "--rotor-diameter", "0.9",
-                          "--generator-test", str(DEMOS / "hill-yard/generator-0.9m.csv")),
+            "hill": (
+                "hill-yard/readings-0.9m.csv",
+                "--rotor-diameter",
+                "0.9",
+                "--elevation",
+                "420",
+            ),
+            "hill test": (
+                "hill-yard/readings-0.9m.csv",
+                "--rotor-diameter",
+                "0.9",
+                "--generator-test",
+                str(DEMOS / "hill-yard/generator-0.9m.csv"),
+            ),
             "hut": ("ridge-hut/readings.csv", "--rotor-diameter", "1.2"),
         }.items():
-            found[f"curve/{case}"] = json.loads(run("curve", str(DEMOS / words[0]), *words[1:], "--json"))
+            found[f"curve/{case}"] = json.loads(
+                run("curve", str(DEMOS / words[0]), *words[1:], "--json")
+            )
         grid = scratch / "grid.nc"
         gridded().to_netcdf(grid)
         for site in ("hill-yard", "town-roof", "river-plain"):
             target = scratch / f"{site}.nc"
             found[f"map/{site}"] = json.loads(
-                run("map", str(grid), "--plan", str(DEMOS / site), "--out", str(target), "--json"))
+                run("map", str(grid), "--plan", str(DEMOS / site), "--out", str(target), "--json")
+            )
             with xr.open_dataset(target) as maps:
                 found[f"mapfile/{site}"] = {
-                    str(k): v.values.tolist() for k, v in maps.data_vars.items()
-                    if v.dtype.kind == "f"}
+                    str(k): v.to_numpy().tolist()
+                    for k, v in maps.data_vars.items()
+                    if v.dtype.kind == "f"
+                }
         for site in ("hill-yard", "town-roof"):
             page = scratch / f"{site}.html"
             run("report", str(DEMOS / site), "--out", str(page))
-            for n, text in enumerate(re.findall(
-                    r'<script type="application/json"[^>]*>(.*?)</script>', page.read_text(), re.S)):
+            for n, text in enumerate(
+                re.findall(
+                    r'<script type="application/json"[^>]*>(.*?)</script>', page.read_text(), re.S
+                )
+            ):
                 found[f"page/{site}/{n}"] = json.loads(text)
     return found
 
@@ -278,6 +336,7 @@ def compare(old, new):
     old_flat = {renamed(f"{case}:{p}"): v for case, tree in old.items() for p, v in flat(tree)}
     new_flat = {f"{case}:{p}": v for case, tree in new.items() for p, v in flat(tree)}
     shown: dict[str, int] = {}
+
     def tell(kind, path, *values):
         nonlocal bad
         bad += 1
@@ -285,6 +344,7 @@ def compare(old, new):
         shown[key] = shown.get(key, 0) + 1
         if shown[key] <= 2:
             print(kind, path, *values)
+
     for path, value in old_flat.items():
         if path not in new_flat:
             tell("GONE", path, value)

@@ -1,13 +1,19 @@
 """The plan file: TOML, typed and validated, with errors that name the key and the line."""
 
-from yieldest.plan.build import Build
-from yieldest.plan.doubt import DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS, Doubt, LossSpreads
-from yieldest.plan.joined import Array
-from yieldest.plan.machine import LoadNotes, swept_area_m2
-from yieldest.plan.read import load_plan
-from yieldest.plan.record import Reference, SecondAnemometer
-from yieldest.plan.site import Site
-from yieldest.plan.whole import Plan
+from yieldest.plan.array_tables import Array
+from yieldest.plan.build_table import Build
+from yieldest.plan.machine_tables import LoadNotes, swept_area_m2
+from yieldest.plan.read_plan import load_plan
+from yieldest.plan.record_tables import Reference, SecondAnemometer
+from yieldest.plan.site_table import Site
+from yieldest.plan.uncertainty_table import (
+    DEFAULT_DRAWS,
+    FEWEST_DRAWS,
+    MOST_DRAWS,
+    Doubt,
+    LossSpreads,
+)
+from yieldest.plan.whole_plan import Plan
 
 __all__ = [
     "DEFAULT_DRAWS",

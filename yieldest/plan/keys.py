@@ -12,7 +12,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from yieldest.plan.section import NAMES_A_FILE
-from yieldest.plan.whole import Plan
+from yieldest.plan.whole_plan import Plan
 
 
 @dataclass(frozen=True)

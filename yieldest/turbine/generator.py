@@ -10,9 +10,9 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
-from yieldest.turbine.electrical import Circuit, rms
-from yieldest.turbine.headings import column_values, find_columns, open_readings
+from yieldest.turbine.electrical_power import Circuit, rms
 from yieldest.turbine.meters import Meters, wiring_of
+from yieldest.turbine.reading_headings import column_values, find_columns, open_readings
 
 
 @dataclass(frozen=True)

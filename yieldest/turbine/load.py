@@ -10,10 +10,10 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.files.table import read_table
 from yieldest.provenance import Provenance
-from yieldest.tables import read_table
-from yieldest.turbine.curve import PowerCurve
-from yieldest.turbine.headings import ROLES, unit_factor
+from yieldest.turbine.power_curve import PowerCurve
+from yieldest.turbine.reading_headings import ROLES, unit_factor
 
 Load = Literal["resistor", "battery", "charger", "inverter"]
 LOAD_WORDS: dict[str, str] = {

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from yieldest.errors import InputError
-from yieldest.turbine.electrical import Circuit, MeterShows, Resistors, VoltsBetween
+from yieldest.turbine.electrical_power import Circuit, MeterShows, Resistors, VoltsBetween
 
 _PEAK_TO_PEAK = re.compile(r"peak[\s_-]*to[\s_-]*peak|\bp-p\b|pk-pk|[va]pp\b|\bpp\b", re.IGNORECASE)
 _PEAK = re.compile(r"peak|[va]pk\b|\bpk\b", re.IGNORECASE)

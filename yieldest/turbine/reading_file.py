@@ -8,24 +8,24 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.files.table import Table
 from yieldest.provenance import Provenance
-from yieldest.record.units import (
+from yieldest.turbine.electrical_power import (
+    power_in_resistance,
+    power_of_volts_and_amps,
+    rms,
+)
+from yieldest.turbine.meters import Meters, Wiring, wiring_of
+from yieldest.turbine.reading_headings import column_values, find_columns, open_readings
+from yieldest.turbine.reading_times import seconds_since_first
+from yieldest.turbine.readings import MANY_WRONG, Readings
+from yieldest.units import (
     SPEED_UNITS,
     speed_unit,
     speed_unit_in_heading,
     to_metres_per_second,
 )
-from yieldest.record.values import LIMITS, blank_marks, numbers_of
-from yieldest.tables import Table
-from yieldest.turbine.clock import seconds_since_first
-from yieldest.turbine.electrical import (
-    power_in_resistance,
-    power_of_volts_and_amps,
-    rms,
-)
-from yieldest.turbine.headings import column_values, find_columns, open_readings
-from yieldest.turbine.meters import Meters, Wiring, wiring_of
-from yieldest.turbine.readings import MANY_WRONG, Readings
+from yieldest.wind.record_values import LIMITS, blank_marks, numbers_of
 
 MISMATCH = 0.10
 """Watts farther than this from volts x amps are not volts x amps; our choice, twice what two

@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
+from yieldest.files.table import Table
 from yieldest.provenance import Provenance
-from yieldest.tables import Table
 from yieldest.turbine.meters import Wiring
 
 MANY_WRONG = 0.10

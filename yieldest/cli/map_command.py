@@ -1,0 +1,126 @@
+"""The command `yieldest map`: many cells at once."""
+
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from yieldest.cli.options import MOSTLY, AsJson, pairs, print_json
+from yieldest.errors import InputError
+
+NEEDED = ("xarray", "dask", "distributed", "h5netcdf", "h5py", "zarr", "matplotlib")
+
+RARELY = "When the grid does not say it, and for very large grids (docs/scale.md)"
+
+
+def map_cells(
+    grid: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="GRID", help="A Zarr store, or NetCDF files that continue each other."
+        ),
+    ],
+    output: Annotated[
+        Path,
+        typer.Option(
+            "--out",
+            "-o",
+            metavar="FILE",
+            rich_help_panel=MOSTLY,
+            help="What to write: a name that ends in .nc or .zarr.",
+        ),
+    ],
+    plan: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="PLAN",
+            rich_help_panel=MOSTLY,
+            help="The plan whose builds to map; without it only the wind is.",
+        ),
+    ] = None,
+    pictures: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", rich_help_panel=MOSTLY, help="Also draw quick pictures into a folder."
+        ),
+    ] = None,
+    height: Annotated[
+        float | None,
+        typer.Option(
+            metavar="METRES",
+            rich_help_panel=RARELY,
+            help="Height of the winds above ground, where the grid does not say it.",
+        ),
+    ] = None,
+    variable: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="ROLE=NAME",
+            rich_help_panel=RARELY,
+            help="Which variable is what, such as speed=ws; again for another.",
+        ),
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            rich_help_panel=RARELY,
+            help="A dask scheduler to share the work; else this machine works alone.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Make maps of wind, energy, cost and payback from gridded winds.
+
+    The grid holds wind speeds or components over time, or Weibull parameters, or how often each
+    class of speeds blows, with the attributes of the CF conventions. Read more: docs/scale.md.
+
+    Example: yieldest map winds.nc --plan demo-sites/hill-yard --out maps.nc
+
+    Example: yieldest map winds.nc --out wind-only.nc --pictures pictures
+    """
+    absent = [name for name in NEEDED if find_spec(name) is None]
+    if absent:
+        raise InputError(
+            f"maps need libraries that are not installed ({', '.join(absent)}); install them with "
+            "python -m pip install 'yieldest[grid]', or '.[grid]' in a clone."
+        )
+    import xarray as xr  # noqa: PLC0415
+
+    from yieldest.files.whole_output import refuse_inputs  # noqa: PLC0415
+    from yieldest.maps.make_maps import in_blocks, recipe_for  # noqa: PLC0415
+    from yieldest.maps.map_summary import summary_of  # noqa: PLC0415
+    from yieldest.maps.open_grid import open_grid  # noqa: PLC0415
+    from yieldest.maps.regions import regions_of  # noqa: PLC0415
+    from yieldest.maps.variables import ROLES  # noqa: PLC0415
+    from yieldest.maps.workers import workers  # noqa: PLC0415
+    from yieldest.maps.write_maps import write_maps  # noqa: PLC0415
+    from yieldest.model.input_files import input_files  # noqa: PLC0415
+    from yieldest.plan import load_plan  # noqa: PLC0415
+    from yieldest.report.progress import cells_bar  # noqa: PLC0415
+
+    stated = None if plan is None else load_plan(plan)
+    refuse_inputs(output, [*grid, *([] if stated is None else input_files(stated))])
+    opened = open_grid(grid, dict(pairs("--variable", "ROLE=NAME", variable, ROLES)))
+    recipe = recipe_for(opened, stated, height)
+    blocks = in_blocks(opened, recipe)
+    with workers(scheduler, blocks, recipe) as work, cells_bar() as progress:
+        regions = regions_of(blocks, recipe, work.blocks)
+        command = f"yieldest map {opened.name}"
+        write_maps(blocks, recipe, regions, work.maps, output, progress, command)
+    engine = "zarr" if output.suffix == ".zarr" else "h5netcdf"
+    with xr.open_dataset(output, engine=engine) as maps:
+        drawn = []
+        if pictures is not None:
+            from yieldest.report.map_pictures import write_pictures  # noqa: PLC0415
+
+            drawn = write_pictures(maps, pictures)
+        summary = summary_of(maps, output, drawn)
+    if as_json:
+        print_json(summary)
+    else:
+        from yieldest.report.estimate_text import console  # noqa: PLC0415
+        from yieldest.report.map_text import print_map_summary  # noqa: PLC0415
+
+        print_map_summary(summary, console())

@@ -1,0 +1,370 @@
+"""The command `yieldest wind`: what a wind record says, and how far to trust it."""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from yieldest.cli.options import MOSTLY, AsJson, DateOrder, pairs, print_json
+from yieldest.errors import InputError
+
+if TYPE_CHECKING:
+    from yieldest.wind.read_options import ReadOptions
+    from yieldest.wind.record import Record
+
+READING = "When the file is not read as you meant (docs/records.md)"
+SEVERAL = "Which of several"
+BAD = "Bad readings (docs/screening.md)"
+FITTING = "The fit (docs/weibull.md)"
+SUMMED = "When the file is no record"
+
+
+def wind(
+    record: Annotated[
+        Path,
+        typer.Argument(
+            metavar="RECORD", help="The record: a file, a folder of files, or a pattern in quotes."
+        ),
+    ],
+    units: Annotated[
+        str | None,
+        typer.Option(
+            metavar="UNIT",
+            rich_help_panel=MOSTLY,
+            help="Unit of the speeds, where the heading does not say it: m/s, km/h, mph, kn, ft/s "
+            "or Beaufort.",
+        ),
+    ] = None,
+    height: Annotated[
+        float | None,
+        typer.Option(
+            metavar="METRES", rich_help_panel=MOSTLY, help="Of several heights, the one to take."
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            "-o",
+            metavar="FILE",
+            rich_help_panel=MOSTLY,
+            help="Write every reading there as CSV, with what each test says of it.",
+        ),
+    ] = None,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="ROLE=HEADING",
+            rich_help_panel=READING,
+            help="Which column holds what, such as speed=Anemo or time=Datum; again for another.",
+        ),
+    ] = None,
+    deviation_units: Annotated[
+        str | None,
+        typer.Option(
+            metavar="UNIT", rich_help_panel=READING, help="Unit of standard deviations and gusts."
+        ),
+    ] = None,
+    temperature_units: Annotated[
+        str | None,
+        typer.Option(
+            metavar="UNIT", rich_help_panel=READING, help="Unit of temperatures: C, F or K."
+        ),
+    ] = None,
+    pressure_units: Annotated[
+        str | None,
+        typer.Option(
+            metavar="UNIT",
+            rich_help_panel=READING,
+            help="Unit of pressures: hPa, Pa, kPa, inHg or mmHg.",
+        ),
+    ] = None,
+    date_order: Annotated[
+        DateOrder | None,
+        typer.Option(rich_help_panel=READING, help="Of dates that could be read in several ways."),
+    ] = None,
+    time_zone: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ZONE",
+            rich_help_panel=READING,
+            help="Time zone of the stamps: UTC, an offset such as +01:00, or Europe/Berlin.",
+        ),
+    ] = None,
+    start: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TIME", rich_help_panel=READING, help="First time of a file without times."
+        ),
+    ] = None,
+    interval: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SECONDS", rich_help_panel=READING, help="With --start: time between readings."
+        ),
+    ] = None,
+    delimiter: Annotated[
+        str | None,
+        typer.Option(metavar="MARK", rich_help_panel=READING, help="The mark between cells."),
+    ] = None,
+    decimal: Annotated[
+        Literal[".", ","] | None, typer.Option(rich_help_panel=READING, help="Decimal mark.")
+    ] = None,
+    encoding: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME",
+            rich_help_panel=READING,
+            help="Encoding of the text, such as latin-1 or utf-16.",
+        ),
+    ] = None,
+    skip_lines: Annotated[
+        int | None,
+        typer.Option(metavar="N", rich_help_panel=READING, help="Lines above the heading."),
+    ] = None,
+    headings: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAMES",
+            rich_help_panel=READING,
+            help="Headings of a file without any, with commas between.",
+        ),
+    ] = None,
+    missing: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="MARK",
+            rich_help_panel=READING,
+            help="A mark for a missing value; again for another.",
+        ),
+    ] = None,
+    sensor: Annotated[
+        str | None,
+        typer.Option(
+            metavar="WORD",
+            rich_help_panel=SEVERAL,
+            help="Of several sensors, the one with this word in its heading.",
+        ),
+    ] = None,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="HEADING=CELL",
+            rich_help_panel=SEVERAL,
+            help="Of several stations in one file, such as station=HILL; again for another.",
+        ),
+    ] = None,
+    point: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N", rich_help_panel=SEVERAL, help="Of several points in a NetCDF file, from 1."
+        ),
+    ] = None,
+    screen: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="THRESHOLD=VALUE",
+            rich_help_panel=BAD,
+            help="Change the threshold of a test, or switch it off with the value off; again for "
+            "another.",
+        ),
+    ] = None,
+    neighbour: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", rich_help_panel=BAD, help="Another sensor's record, to judge calms by."
+        ),
+    ] = None,
+    threshold: Annotated[
+        float | None,
+        typer.Option(
+            metavar="M/S", rich_help_panel=BAD, help="Wind at which the anemometer starts to turn."
+        ),
+    ] = None,
+    average: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SECONDS",
+            rich_help_panel=BAD,
+            help="Average quick readings over so long; 0 never.",
+        ),
+    ] = None,
+    fit: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME",
+            rich_help_panel=FITTING,
+            help="Which fit to use, such as moments; empirical takes the readings themselves.",
+        ),
+    ] = None,
+    season_correction: Annotated[
+        bool,
+        typer.Option(
+            rich_help_panel=FITTING, help="Even out months and hours that are there unevenly."
+        ),
+    ] = True,
+    sectors: Annotated[
+        int, typer.Option(metavar="N", rich_help_panel=FITTING, help="Directions: 8, 12 or 16.")
+    ] = 12,
+    table: Annotated[
+        bool,
+        typer.Option(
+            "--table",
+            rich_help_panel=SUMMED,
+            help="RECORD is a table of how often each class of speeds blows.",
+        ),
+    ] = False,
+    months: Annotated[
+        bool,
+        typer.Option("--months", rich_help_panel=SUMMED, help="RECORD is twelve monthly means."),
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Say how windy a record is, how sure that is, and if it will do.
+
+    What was recognised in the file, what the tests for bad readings found, the mean wind and the
+    Weibull distribution with their doubt, by month, hour and direction. Read more: docs/records.md
+    and docs/weibull.md.
+
+    Example: yieldest wind demo-sites/hill-yard/wind.csv.gz
+
+    Example: yieldest wind demo-sites/hill-yard/wind.csv.gz --screen stuck_hours=off --sectors 8
+
+    Example: yieldest wind demo-sites/town-roof/wind.csv.gz --out checked.csv
+    """
+    # Imported here, so that `--help` does not wait for pandas and scipy.
+    from yieldest.wind.breakdown import SECTORS  # noqa: PLC0415
+    from yieldest.wind.quality_rules import screen_rules  # noqa: PLC0415
+    from yieldest.wind.read_options import ReadOptions  # noqa: PLC0415
+    from yieldest.wind.record import read_record  # noqa: PLC0415
+    from yieldest.wind.resource import EMPIRICAL, StudyOptions, study_record  # noqa: PLC0415
+    from yieldest.wind.weibull_fits import METHODS  # noqa: PLC0415
+
+    if sectors not in SECTORS:
+        raise InputError(f"--sectors is {sectors}, but it must be 8, 12 or 16; mend the value.")
+    if fit is not None and fit not in (*METHODS, EMPIRICAL):
+        raise InputError(
+            f"--fit is {fit!r}, but it must be one of {', '.join((*METHODS, EMPIRICAL))}."
+        )
+    options = ReadOptions(
+        columns=dict(pairs("--column", "ROLE=HEADING", column)),
+        units=units,
+        deviation_units=deviation_units,
+        temperature_units=temperature_units,
+        pressure_units=pressure_units,
+        delimiter=delimiter,
+        decimal=decimal,
+        encoding=encoding,
+        skip_lines=skip_lines,
+        headings=tuple(headings.split(",")) if headings else (),
+        date_order=date_order,
+        time_zone=time_zone,
+        start=start,
+        interval_s=interval,
+        missing=tuple(missing or ()),
+        height_m=height,
+        sensor=sensor,
+        only=_cells_by_heading(only),
+        point=point,
+        threshold_ms=threshold,
+        average_s=average,
+    )
+    if table or months:
+        if table and months:
+            raise InputError("--table and --months exclude each other; keep one of them.")
+        if out is not None or neighbour is not None or only:
+            raise InputError(
+                "--out, --neighbour and --only need a record, not --table or --months."
+            )
+        _summed(record, table, options, as_json)
+        return
+    study = study_record(
+        _read(record, options),
+        StudyOptions(
+            rules=screen_rules(_thresholds(screen)),
+            season_correction=season_correction,
+            fit=fit,
+            sectors=sectors,
+        ),
+        None if neighbour is None else read_record(neighbour, ReadOptions(time_zone=time_zone)),
+    )
+    if out is not None:
+        from yieldest.wind.flagged_record import write_flagged  # noqa: PLC0415
+
+        write_flagged(study.screening, out)
+    if as_json:
+        from yieldest.report.wind_json import study_as_dictionary  # noqa: PLC0415
+
+        print_json(study_as_dictionary(study))
+        return
+    from yieldest.report.estimate_text import console  # noqa: PLC0415
+    from yieldest.report.wind_text import print_study  # noqa: PLC0415
+
+    print_study(study, console())
+    if out is not None:
+        typer.echo(f"\nwrote {out}")
+
+
+def _summed(path: Path, is_table: bool, options: "ReadOptions", as_json: bool) -> None:
+    """Print what a frequency table or monthly means say."""
+    from yieldest.report.estimate_text import console  # noqa: PLC0415
+    from yieldest.report.summaries_text import (  # noqa: PLC0415
+        SummedWind,
+        print_summed,
+        summed_as_dictionary,
+    )
+    from yieldest.wind.from_summaries import (  # noqa: PLC0415
+        climate_of_frequencies,
+        climate_of_months,
+        points_of_frequencies,
+    )
+    from yieldest.wind.summary_tables import (  # noqa: PLC0415
+        read_frequency_table,
+        read_monthly_means,
+    )
+
+    height_m = options.height_m or 10.0  # the height is not shown, and changes nothing here
+    if is_table:
+        table = read_frequency_table(path, options)
+        climate = climate_of_frequencies(table, height_m)
+        wind = SummedWind(table, climate, *points_of_frequencies(table, climate))
+    else:
+        means = read_monthly_means(path, options)
+        wind = SummedWind(means, *climate_of_months(means, None, height_m))
+    if as_json:
+        print_json(summed_as_dictionary(wind))
+    else:
+        print_summed(wind, console())
+
+
+def _read(path: Path, options: "ReadOptions") -> "Record":
+    """Read a record, with a bar on the terminal while it takes long."""
+    from yieldest.report.progress import reading_bar  # noqa: PLC0415
+    from yieldest.wind.record import read_record  # noqa: PLC0415
+
+    with reading_bar(path.name) as progress:
+        return read_record(path, options, progress)
+
+
+def _cells_by_heading(texts: Iterable[str] | None) -> dict[str, list[str]]:
+    """Gather HEADING=CELL texts; a heading may come again with another cell."""
+    only: dict[str, list[str]] = {}
+    for heading, cell in pairs("--only", "HEADING=CELL", texts):
+        only.setdefault(heading, []).append(cell)
+    return only
+
+
+def _thresholds(texts: Iterable[str] | None) -> dict[str, float | None]:
+    """Turn THRESHOLD=VALUE texts into numbers, None for off."""
+    from yieldest.wind.quality_rules import RULE_NAMES  # noqa: PLC0415
+
+    thresholds: dict[str, float | None] = {}
+    for name, value in pairs("--screen", "THRESHOLD=VALUE", texts, RULE_NAMES):
+        try:
+            thresholds[name] = None if value == "off" else float(value)
+        except ValueError as error:
+            raise InputError(
+                f"--screen: {name} is {value!r}, but a number or off was expected; mend it."
+            ) from error
+    return thresholds

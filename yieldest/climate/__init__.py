@@ -1,1 +1,0 @@
-"""The wind and the air at the hub: Weibull climate, height, density."""

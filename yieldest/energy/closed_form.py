@@ -1,0 +1,240 @@
+"""Mean power and yearly hours of a machine in a Weibull climate, in closed form."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import gammainc
+
+from yieldest.arrays import FloatArray, floats
+from yieldest.wind.weibull import mean_speed, share_above
+
+HOURS_PER_YEAR = 8760.0
+"""Hours in a year of 365 days, the year of IEC 61400-12-1."""
+
+_NARROW = 1.26
+"""Up to this ratio of its two speeds a piece is narrow: 8 points then err by less than 1e-12 of the
+whole for shapes from 0.6 to 6."""
+_POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(8)
+_MANY = 10_000
+"""From so many evaluations on the quadrature is worth its overhead."""
+
+RATED_SHARE = 0.99
+"""A machine counts as running at rated power from this share of it on; our choice."""
+
+
+def mean_power_w(
+    shape: npt.ArrayLike,
+    scale_ms: npt.ArrayLike,
+    node_speed_ms: npt.ArrayLike,
+    node_power_w: npt.ArrayLike,
+) -> FloatArray:
+    r"""Return the mean power of a piecewise-linear curve in a Weibull climate.
+
+    Parameters
+    ----------
+    shape, scale_ms : array_like, shape (...)
+        Weibull shape k and scale A in m/s.
+    node_speed_ms, node_power_w : array_like, shape (..., n)
+        Speeds, increasing along the last axis, and powers; between them the curve is straight,
+        outside them it is zero. Leading axes broadcast with those of `shape`.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Mean power in W, without calms: multiply by 1 minus the share of calms.
+
+    Notes
+    -----
+    With S(v) = exp(-(v/A)^k) the share of time above v, integration by parts gives
+
+    .. math:: \bar P = P_1 S(v_1) - P_n S(v_n)
+              + \sum_i \frac{P_{i+1} - P_i}{v_{i+1} - v_i} \int_{v_i}^{v_{i+1}} S(v)\,dv
+
+    and the integral of S from 0 to v is A Gamma(1 + 1/k) times the regularised lower incomplete
+    gamma function of 1/k at (v/A)^k (by substitution; calculus, no other source). That function is
+    slow, so for many sites or draws narrow pieces are integrated by Gauss-Legendre quadrature,
+    which agrees with it to 1e-12.
+    """
+    k = floats(shape)[..., np.newaxis]
+    a = floats(scale_ms)[..., np.newaxis]
+    speed = floats(node_speed_ms)
+    power = floats(node_power_w)
+    if k.size * speed.shape[-1] < _MANY:
+        reduced = (speed / a) ** k
+        above = np.exp(-reduced)
+        integral = mean_speed(k, a) * gammainc(1 / k, reduced)
+        # Slices rather than np.diff: a single site spends its time in the calls, not in the sums.
+        share = (integral[..., 1:] - integral[..., :-1]) / (speed[..., 1:] - speed[..., :-1])
+    else:
+        above = share_above(speed[..., [0, -1]], k, a)
+        share = _mean_shares_above(k, a, speed[..., :-1], speed[..., 1:])
+    inner = ((power[..., 1:] - power[..., :-1]) * share).sum(axis=-1)
+    return np.asarray(inner + power[..., 0] * above[..., 0] - power[..., -1] * above[..., -1])
+
+
+def _mean_shares_above(
+    k: FloatArray, a: FloatArray, low: FloatArray, high: FloatArray
+) -> FloatArray:
+    """Return the mean, over each piece, of the share of time above its speeds."""
+    narrow = (high <= _NARROW * low).reshape(-1, low.shape[-1]).all(axis=0)
+    share = np.empty(np.broadcast_shapes(k.shape, a.shape, low.shape))
+    log_scale = np.log(a)
+    mean = 0.0
+    for point, weight in zip(_POINTS, _WEIGHTS, strict=True):
+        speed = low[..., narrow] + (high - low)[..., narrow] * (1 + point) / 2
+        # exp(k ln(v/A)) takes half the time of a power.
+        mean = mean + weight / 2 * np.exp(-np.exp(k * (np.log(speed) - log_scale)))
+    share[..., narrow] = mean
+    low, high = low[..., ~narrow], high[..., ~narrow]
+    wide = gammainc(1 / k, (high / a) ** k) - gammainc(1 / k, (low / a) ** k)
+    share[..., ~narrow] = mean_speed(k, a) * wide / (high - low)
+    return share
+
+
+def gross_kwh_per_year(
+    shape: npt.ArrayLike,
+    scale_ms: npt.ArrayLike,
+    calm_share: npt.ArrayLike,
+    node_speed_ms: npt.ArrayLike,
+    node_power_w: npt.ArrayLike,
+    count: int,
+) -> FloatArray:
+    """Return the energy of a year of 8760 h before losses, of `count` machines.
+
+    Parameters
+    ----------
+    shape, scale_ms, node_speed_ms, node_power_w
+        As for `mean_power_w`.
+    calm_share : array_like, shape (...)
+        Share of time without wind.
+    count : int
+    """
+    power_w = mean_power_w(shape, scale_ms, node_speed_ms, node_power_w)
+    return np.asarray((1 - floats(calm_share)) * power_w * (count * HOURS_PER_YEAR / 1000))
+
+
+def idle_kwh_per_year(
+    idle_draw_w: npt.ArrayLike, running_share: npt.ArrayLike, count: int
+) -> FloatArray:
+    """Return what converters draw in a year while their machines make nothing.
+
+    Parameters
+    ----------
+    idle_draw_w, running_share : array_like
+        Power drawn by each, and share of the year in which it is not; they broadcast.
+    count : int
+    """
+    hours = HOURS_PER_YEAR * (1 - floats(running_share))
+    return np.asarray(floats(idle_draw_w) * hours * (count / 1000))
+
+
+def share_at_power(
+    shape: npt.ArrayLike,
+    scale_ms: npt.ArrayLike,
+    node_speed_ms: npt.ArrayLike,
+    node_power_w: npt.ArrayLike,
+    level_w: float,
+) -> FloatArray:
+    """Return the share of time in which the curve gives more than `level_w` (0) or at least it.
+
+    Parameters
+    ----------
+    shape, scale_ms, node_speed_ms, node_power_w
+        As for `mean_power_w`.
+    level_w : float
+        The power in W. The difference between "more than" and "at least" lies in single speeds,
+        which take no time, but for level stretches: at level 0 those do not count as running.
+
+    Returns
+    -------
+    ndarray, shape (...)
+    """
+    k = floats(shape)[..., np.newaxis]
+    a = floats(scale_ms)[..., np.newaxis]
+    start, end, reached = stretches_at_power(floats(node_speed_ms), floats(node_power_w), level_w)
+    share = np.where(reached, share_above(start, k, a) - share_above(end, k, a), 0.0)
+    return np.asarray(share.sum(axis=-1))
+
+
+def stretches_at_power(
+    speed: FloatArray, power: FloatArray, level_w: float
+) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
+    """Return from which speed to which each piece of a curve reaches a power, and if it does.
+
+    Parameters
+    ----------
+    speed, power : ndarray, shape (..., n)
+        Points of the curve in m/s and W; they broadcast.
+    level_w : float
+        The power; 0 asks where there is any at all.
+
+    Returns
+    -------
+    start, end : ndarray, shape (..., n - 1)
+        In m/s.
+    reached : ndarray of bool, shape (..., n - 1)
+    """
+    left, right = power[..., :-1], power[..., 1:]
+    reached_left = left > 0 if level_w == 0 else left >= level_w
+    reached_right = right > 0 if level_w == 0 else right >= level_w
+    width = np.diff(speed, axis=-1)
+    rise = np.where(right == left, 1.0, right - left)
+    with np.errstate(over="ignore"):  # a rise of next to nothing is clipped to a whole width
+        crossing = speed[..., :-1] + width * np.clip((level_w - left) / rise, 0, 1)
+    start = np.where(reached_left, speed[..., :-1], crossing)
+    end = np.where(reached_right, speed[..., 1:], crossing)
+    return start, end, reached_left | reached_right
+
+
+@dataclass(frozen=True)
+class YearlyHours:
+    """How a machine spends the hours of a year.
+
+    Parameters
+    ----------
+    idle, running, cut_out : float
+        Too little wind for power, making power, and above the cut-out speed: together 8760 h.
+    at_rated : float
+        The part of `running` at 99 % of rated power or more.
+    """
+
+    idle: float
+    running: float
+    at_rated: float
+    cut_out: float
+
+
+def yearly_hours(
+    shape: float,
+    scale_ms: float,
+    calm_share: float,
+    node_speed_ms: FloatArray,
+    node_power_w: FloatArray,
+    rated_power_w: float,
+) -> YearlyHours:
+    """Return how a machine spends the hours of a year.
+
+    Parameters
+    ----------
+    shape, scale_ms, calm_share : float
+        The climate at the hub.
+    node_speed_ms, node_power_w : ndarray, shape (n,)
+        The power curve.
+    rated_power_w : float
+    """
+    windy = (1 - calm_share) * HOURS_PER_YEAR
+    nodes = (shape, scale_ms, node_speed_ms, node_power_w)
+    running = windy * float(share_at_power(*nodes, 0.0))
+    at_rated = 0.0
+    if rated_power_w > 0:
+        at_rated = windy * float(share_at_power(*nodes, RATED_SHARE * rated_power_w))
+    cut_out = windy * float(share_above(node_speed_ms[-1], shape, scale_ms))
+    return YearlyHours(
+        idle=HOURS_PER_YEAR - running - cut_out,
+        running=running,
+        at_rated=at_rated,
+        cut_out=cut_out,
+    )

@@ -1,0 +1,82 @@
+"""A power curve in turbulence stronger than it was measured in: what it takes, and what not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from yieldest.energy.closed_form import mean_power_w
+from yieldest.hub.turbulence import SMOOTH_INTENSITY, added_intensity, curve_in_turbulence
+from yieldest.turbine.power_curve import PowerCurve
+from yieldest.wind.distribution import Climate
+
+
+@dataclass(frozen=True)
+class TurbulenceEffect:
+    """What turbulence does to the energy of a build.
+
+    Parameters
+    ----------
+    intensity : float
+        Standard deviation of the speed over its mean, at the site.
+    effect : float
+        Share by which the gross energy changes if the machine follows every gust.
+    counted : bool
+        Only a loss is counted.
+    sentence : str
+        For the reader.
+    """
+
+    intensity: float
+    effect: float
+    counted: bool
+    sentence: str
+
+
+def in_turbulence(
+    curve: PowerCurve, climate: Climate, intensity: float
+) -> tuple[PowerCurve, TurbulenceEffect]:
+    """Blur a curve by the turbulence it was not measured in, where that takes energy.
+
+    Parameters
+    ----------
+    curve : PowerCurve
+    climate : Climate
+        At the hub.
+    intensity : float
+        Turbulence intensity of the site.
+
+    Returns
+    -------
+    PowerCurve
+        The curve as it came where turbulence would add energy: a small rotor does not follow the
+        gusts that a formula counts, so a gain on paper is not earned.
+    TurbulenceEffect
+    """
+    speed, power = curve_in_turbulence(
+        curve.speed_ms, curve.power_w, float(added_intensity(intensity))
+    )
+    before = float(mean_power_w(climate.shape, climate.scale_ms, curve.speed_ms, curve.power_w))
+    after = float(mean_power_w(climate.shape, climate.scale_ms, speed, power))
+    effect = after / before - 1 if before > 0 else 0.0
+    counted = effect < 0
+    sentence = (
+        f"Turbulence intensity {100 * intensity:.0f} % against {100 * SMOOTH_INTENSITY:.0f} % "
+        f"where curves are usually measured changes the gross energy by {100 * effect:+.1f} %, if "
+        "the machine follows every gust; "
+        f"{'counted' if counted else 'a gain of that kind is not counted'}."
+    )
+    if counted:
+        thrust, doubt = curve.thrust_coefficient, curve.power_uncertainty_w
+        curve = replace(
+            curve,
+            speed_ms=speed,
+            power_w=power,
+            thrust_coefficient=(
+                None if thrust is None else np.interp(speed, curve.speed_ms, thrust)
+            ),
+            power_uncertainty_w=None if doubt is None else np.interp(speed, curve.speed_ms, doubt),
+            family=None,
+        )
+    return curve, TurbulenceEffect(intensity, effect, counted, sentence)

@@ -1,0 +1,360 @@
+"""Delimited text in, named columns out, with the line number of whatever is wrong."""
+
+from __future__ import annotations
+
+import re
+import sys
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import islice
+from pathlib import Path
+from typing import Any, TextIO, cast
+
+import numpy as np
+import pandas as pd
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.files.dialect import Layout, carries_data, layout_of, split_line
+from yieldest.files.text_file import Progress, open_text
+
+_ENDLESS_EXPONENT = re.compile(r"[eE]\+?\d{5,}")
+MOST_COLUMNS = 1000
+"""A curve, a bill or a table of readings with more is none; our choice."""
+MOST_LINES = 10_000
+"""A curve, a bill or a converter's table with more is none; our choice."""
+
+_EXACT_NUMBERS = (
+    {"float_precision": "round_trip"}
+    if tuple(map(int, pd.__version__.split(".")[:2])) < (3, 1)
+    else {}
+)
+"""How to ask for numbers exact to the last bit. Before 3.1 pandas has three ways to read a number,
+of which only this one is exact and survives a cell such as 1e9999999999; since then all do."""
+
+
+def plain_heading(heading: str) -> str:
+    """Reduce a heading to lower-case words, without its unit in brackets."""
+    return re.sub(r"[^a-z0-9]+", " ", re.sub(r"[(\[][^()\[\]]*[)\]]", " ", heading).lower()).strip()
+
+
+@dataclass(frozen=True)
+class Table:
+    """Lines of a delimited text file as columns.
+
+    Parameters
+    ----------
+    path : Path
+        The file, for messages.
+    frame : pandas.DataFrame
+        One row per data line; its index counts the data lines of the file from 0.
+    layout : Layout
+    """
+
+    path: Path
+    frame: pd.DataFrame
+    layout: Layout
+
+    def without_blank_rows(self) -> Table:
+        """Return the table without the rows whose cells are all blank."""
+        return replace(self, frame=self.frame[self.frame.notna().any(axis="columns")])
+
+    @cached_property
+    def headings(self) -> tuple[str, ...]:
+        """The headings as they stand in the file."""
+        return tuple(str(name) for name in self.frame.columns)
+
+    @cached_property
+    def _headings_by_plain(self) -> dict[str, list[str]]:
+        by_plain: dict[str, list[str]] = {}
+        for heading in self.headings:
+            by_plain.setdefault(plain_heading(heading), []).append(heading)
+        return by_plain
+
+    def line(self, row: int) -> int:
+        """Return the line of the file (from 1) that holds row `row` (from 0) of the frame."""
+        return line_of_row(self.path, self.layout, int(self.frame.index[row]))
+
+    def cell(self, row: int, column: str) -> str:
+        """Return a cell as it stands in the file: the frame may hold what was made of it.
+
+        A cell that a short line leaves out is blank.
+        """
+        _, text = _data_line(self.path, self.layout, int(self.frame.index[row]))
+        # A table of readings has its units put behind its headings.
+        names = self.layout.headings if column in self.layout.headings else self.headings
+        cells = split_line(text, self.layout.delimiter)
+        at = names.index(column)
+        return cells[at] if at < len(cells) else ""
+
+    def find(
+        self, role: str, names: Sequence[str], stated: str | None = None, *, required: bool = True
+    ) -> str | None:
+        """Return the heading that plays `role`.
+
+        Parameters
+        ----------
+        role : str
+            What the column is, in words for a message.
+        names : sequence of str
+            Plain headings (see `plain_heading`) that are recognised, the surest first.
+        stated : str, optional
+            The heading the user named; no other is then considered.
+        required : bool
+            Whether a missing column is an error.
+
+        Raises
+        ------
+        InputError
+            When the stated or a required column is not there, or two columns answer.
+        """
+        have = ", ".join(repr(heading) for heading in self.headings)
+        if stated is not None:
+            if stated not in self.headings:
+                raise InputError(
+                    f"{self.path}: there is no column {stated!r} for the {role}; the columns are "
+                    f"{have}."
+                )
+            return stated
+        for name in names:
+            matches = self._headings_by_plain.get(name, [])
+            if len(matches) > 1:
+                raise InputError(
+                    f"{self.path}: several columns could be the {role} ({', '.join(matches)}); "
+                    "state which one."
+                )
+            if matches:
+                return matches[0]
+        if required:
+            raise InputError(
+                f"{self.path}: no column was recognised as the {role}; the columns are {have}; "
+                f"name one {names[0]!r} or state which it is, and put a # before any line above "
+                "the headings."
+            )
+        return None
+
+    def numbers(self, column: str) -> FloatArray:
+        """Return a column as numbers, blanks as NaN.
+
+        Raises
+        ------
+        InputError
+            Naming the line of the first text or infinity.
+        """
+        cells = self.frame[column]
+        values = numbers_in(cells)
+        wrong = (np.isnan(values) & cells.notna().to_numpy()) | np.isinf(values)
+        if wrong.any():
+            row = int(np.argmax(wrong))
+            raise InputError(
+                f"{self.path}, line {self.line(row)}: {self.cell(row, column)!r} in column "
+                f"{column!r} is not a number; write a plain number, such as 1250 or 0.85, or leave "
+                "it blank."
+            )
+        return values
+
+    def texts(self, column: str) -> list[str]:
+        """Return a column as stripped text, blanks as empty strings."""
+        return [
+            "" if missing else str(cell).strip()
+            for cell, missing in zip(self.frame[column], self.frame[column].isna(), strict=True)
+        ]
+
+
+def numbers_in(cells: pd.Series[Any]) -> FloatArray:
+    """Return cells as numbers, NaN where they are none, in an array of their own."""
+    if cells.dtype.kind == "O":
+        # pandas (2.3) ends the whole process on exponents beyond its integers.
+        cells = cells.where(~cells.astype(str).str.contains(_ENDLESS_EXPONENT))
+    # The array of a frame may not be written into from pandas 3 on, and callers fill gaps in it.
+    return pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64, copy=True)
+
+
+def line_of_row(path: Path, layout: Layout, row: int) -> int:
+    """Return the line of a file (from 1) that holds data row `row` (from 0)."""
+    return _data_line(path, layout, row)[0]
+
+
+def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
+    """Read a whole delimited text file whose first line, but for comments, is the heading.
+
+    Parameters
+    ----------
+    path : Path
+        The file: comma, semicolon, tab or pipe; plain, gzip or zip; `#` comment lines.
+    dtypes : mapping of str to type, optional
+        Types forced on columns, where recognising them would lose something.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read, is empty, has too many columns or lines, or a line has more
+        cells than the heading.
+    """
+    layout = layout_of(path, titled=False)
+    if len(layout.headings) > MOST_COLUMNS:
+        raise InputError(
+            f"{path}: {len(layout.headings)} columns are more than such a table has; check the "
+            "file and its delimiter."
+        )
+    with open_text(path, layout.encoding) as stream:
+        lines = list(islice(stream, layout.data_line - 1, layout.data_line + MOST_LINES))
+    if len(lines) > MOST_LINES:
+        raise InputError(
+            f"{path}: more than {MOST_LINES:,} lines are more than such a table has; check that it "
+            "is the right file."
+        )
+    text = _no_data_line(layout).sub("", "".join(lines))
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            frame = pd.read_csv(_lines(iter([text])), dtype=dict(dtypes or {}), **_style(layout))
+    except (pd.errors.ParserError, pd.errors.ParserWarning) as error:
+        raise _ragged(path, layout, short_lines=True) or _unreadable(path, error) from error
+    return Table(path, frame, layout)
+
+
+def read_blocks(
+    path: Path,
+    layout: Layout,
+    columns: Sequence[str],
+    text_columns: Sequence[str],
+    rows: int,
+    progress: Progress | None = None,
+) -> Iterator[Table]:
+    """Read some columns of a delimited text file, so many rows at a time.
+
+    Parameters
+    ----------
+    path : Path
+    layout : Layout
+    columns : sequence of str
+        The headings wanted.
+    text_columns : sequence of str
+        Those of them to keep as text.
+    rows : int
+        Rows in each table but the last.
+    progress : callable, optional
+        Told the share of the file read so far.
+
+    Raises
+    ------
+    InputError
+        When a line has more or fewer cells than the heading.
+    """
+    with open_text(path, layout.encoding, progress) as stream:
+        for _ in range(layout.data_line - 1):
+            next(stream)
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("error", pd.errors.ParserWarning)
+                blocks = pd.read_csv(
+                    _lines(_checked(path, layout, stream)),
+                    usecols=list(columns),
+                    dtype=dict.fromkeys(text_columns, str),
+                    keep_default_na=False,
+                    na_values=[""],
+                    chunksize=rows,
+                    **_style(layout),
+                )
+            for frame in blocks:
+                yield Table(path, frame, layout)
+        except (pd.errors.ParserError, pd.errors.ParserWarning) as error:
+            raise _ragged(path, layout) or _unreadable(path, error) from error
+
+
+def _style(layout: Layout) -> dict[str, Any]:
+    spaces = layout.delimiter == " "
+    return {
+        "sep": r"\s+" if spaces else layout.delimiter,
+        "decimal": layout.decimal,
+        "header": None,
+        "names": list(layout.headings),
+        "skipinitialspace": True,
+        "index_col": False,
+        "low_memory": False,
+        **_EXACT_NUMBERS,
+    }
+
+
+class _Lines:
+    """Whole lines of text as a stream that pandas reads."""
+
+    def __init__(self, blocks: Iterator[str]) -> None:
+        self._blocks = blocks
+
+    def read(self, size: int = -1) -> str:
+        return next(self._blocks, "")
+
+    def __iter__(self) -> Iterator[str]:
+        return self._blocks
+
+
+def _lines(blocks: Iterator[str]) -> TextIO:
+    return cast(TextIO, _Lines(blocks))
+
+
+def _checked(path: Path, layout: Layout, stream: TextIO) -> Iterator[str]:
+    """Yield the lines that carry data in blocks, seeing to it that each has all its cells."""
+    between = len(layout.headings) - 1
+    no_data_line = _no_data_line(layout)
+    left = sys.maxsize if layout.last_line is None else layout.last_line - layout.data_line + 1
+    while left > 0 and (block := stream.read(2**18)):
+        if not block.endswith("\n"):
+            block += stream.readline()
+        if layout.last_line is not None:
+            lines = block.split("\n")
+            block = "\n".join(lines[:left]) + "\n" * (len(lines) > left)
+            left -= len(lines) - 1
+        block = no_data_line.sub("", block)
+        if not block:
+            continue
+        bare = re.sub(r'"[^"\n]*"', "", block) if '"' in block else block
+        rows = bare.count("\n") + (not bare.endswith("\n"))
+        if layout.delimiter == " ":
+            even = all(len(line.split()) == between + 1 for line in bare.splitlines())
+        else:
+            even = bare.count(layout.delimiter) == rows * between
+        if not even:
+            error = _ragged(path, layout)
+            if error is not None:
+                raise error
+        yield block
+
+
+def _no_data_line(layout: Layout) -> re.Pattern[str]:
+    """Return what finds the lines of `carries_data` that hold none, with their ends."""
+    blank = r"[^\S\n]*"
+    head = "".join(rf"|{re.escape(line)}{blank}" for line in layout.head)
+    return re.compile(rf"^{blank}(?:(?:#|%|//).*{head})?(?:\n|\Z)", re.MULTILINE)
+
+
+def _data_lines(path: Path, layout: Layout) -> Iterator[tuple[int, str]]:
+    with open_text(path, layout.encoding) as stream:
+        for number, line in enumerate(islice(stream, layout.last_line), start=1):
+            if number >= layout.data_line and carries_data(line, layout.head):
+                yield number, line
+
+
+def _data_line(path: Path, layout: Layout, row: int) -> tuple[int, str]:
+    return next(islice(_data_lines(path, layout), row, None))
+
+
+def _ragged(path: Path, layout: Layout, *, short_lines: bool = False) -> InputError | None:
+    """Return the error that names the first line with a wrong number of cells."""
+    width = len(layout.headings)
+    for number, line in _data_lines(path, layout):
+        cells = len(split_line(line, layout.delimiter))
+        if cells > width or (cells < width and not short_lines):
+            return InputError(
+                f"{path}, line {number}: {cells} cell{'s' * (cells != 1)} where the heading has "
+                f"{width}; give each line one cell per heading."
+            )
+    return None
+
+
+def _unreadable(path: Path, error: Exception) -> InputError:
+    reason = " ".join(str(error).split())
+    return InputError(f"{path}: the lines cannot be parted into cells ({reason}); mend the file.")

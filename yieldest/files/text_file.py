@@ -1,0 +1,266 @@
+"""Open a file, plain or packed, in whichever encoding, and never read without bounds."""
+
+from __future__ import annotations
+
+import codecs
+import gzip
+import io
+import os
+import re
+import stat
+import zipfile
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import BinaryIO, TextIO, cast
+
+from yieldest.errors import InputError
+from yieldest.files.file_kind import document_kind, foreign_kind
+
+Progress = Callable[[float], None]
+"""Called now and then with the share of a file that has been read, from 0 to 1."""
+
+HEAD_BYTES = 65536
+"""How much of a file is looked at to tell its encoding."""
+HIGHEST_PACKING = 50
+"""Text never packs tighter than this by far; a packed file that does is not unpacked further."""
+TELLING_BYTES = 80
+"""A file that begins with so much plain text is a text, whatever follows; our choice."""
+ALWAYS_UNPACKED_BYTES = 20 * 2**20
+"""So much is unpacked whatever the packing."""
+LONGEST_LINE = 1_000_000
+"""Characters; a line of a table with more is none, and would fill the memory."""
+_SOUND_PACKING = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+"""Members of an archive packed otherwise unpack without a bound (bzip2, LZMA)."""
+_WEB = re.compile(r"(?:^|/)[A-Za-z][A-Za-z0-9+.-]+:/")
+
+_BYTE_ORDER_MARKS = {
+    codecs.BOM_UTF8: "utf-8-sig",
+    codecs.BOM_UTF32_LE: "utf-32",  # begins as UTF-16 does, and so stands before it
+    codecs.BOM_UTF32_BE: "utf-32",
+    codecs.BOM_UTF16_LE: "utf-16",
+    codecs.BOM_UTF16_BE: "utf-16",
+}
+
+
+@contextmanager
+def open_text(
+    path: Path, encoding: str | None = None, progress: Progress | None = None
+) -> Iterator[TextIO]:
+    """Open a text file, turning every reading trouble into an `InputError`.
+
+    Parameters
+    ----------
+    path : Path
+        Plain text, gzip, or a zip archive of one file.
+    encoding : str, optional
+        By default the one that `encoding_of` finds.
+    progress : callable, optional
+        Told the share of the file read so far.
+    """
+    if encoding is None:
+        encoding = encoding_of(path)
+    with _reading(path), ExitStack() as stack:
+        try:
+            stream = _open_unpacked(path, stack, progress)
+            text = stack.enter_context(_BoundedLines(path, stream, encoding))
+        except LookupError as error:
+            raise InputError(
+                f"{path}: {encoding!r} is no text encoding; write utf-8, utf-16, latin-1 or such."
+            ) from error
+        yield text
+
+
+def encoding_of(path: Path) -> str:
+    """Return the encoding of a text file, told from its first 64 kB.
+
+    Returns
+    -------
+    str
+        "utf-8-sig" (with or without byte order mark), "utf-16", "utf-16-le", "utf-16-be",
+        "utf-32", or "cp1252" (Latin-1 with the additions every desktop makes) for what is none of
+        these.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or is not text.
+    """
+    with _reading(path), ExitStack() as stack:
+        head = _open_unpacked(path, stack, None).read(HEAD_BYTES)
+    kind = foreign_kind(head)
+    if kind is not None:
+        raise InputError(f"{path}: {kind}.")
+    for mark, name in _BYTE_ORDER_MARKS.items():
+        if head.startswith(mark):
+            return name
+    if b"\0" in head:
+        # Western text in UTF-16 has a zero in every other byte; no other text has any.
+        for name, zeros in (("utf-16-le", head[1::2]), ("utf-16-be", head[::2])):
+            if zeros.count(b"\0") > 0.9 * len(zeros):
+                return name
+        if head[:TELLING_BYTES].isascii() and b"\0" not in head[:TELLING_BYTES]:
+            line = head[: head.index(b"\0")].count(b"\n") + 1
+            raise InputError(
+                f"{path}, line {line}: there are zero bytes in the text, as loggers leave them "
+                "when the power fails; remove them."
+            )
+        raise InputError(
+            f"{path}: this is not a text file; give a table as plain text (CSV) or NetCDF."
+        )
+    try:
+        # The head may end inside a character: an incremental decoder does not mind.
+        codecs.getincrementaldecoder("utf-8")().decode(head)
+    except UnicodeDecodeError:
+        return "cp1252"
+    return "utf-8-sig"
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except UnicodeError as error:
+        raise InputError(
+            f"{path}: the text is not in the encoding it was taken for ({error}); state its "
+            "encoding or save it as UTF-8."
+        ) from error
+    except (EOFError, gzip.BadGzipFile, zlib.error) as error:
+        raise InputError(f"{path}: the gzip data is damaged ({error}); pack it again.") from error
+    except (zipfile.BadZipFile, NotImplementedError) as error:
+        raise InputError(f"{path}: the zip archive is damaged ({error}); pack it again.") from error
+    except OSError as error:
+        raise InputError(
+            f"{path}: the file cannot be read ({error.strerror or error}); check its rights."
+        ) from error
+
+
+def there_is_none(path: Path) -> InputError:
+    """Return the error for a file that is not there; nothing is ever fetched from a network."""
+    if _WEB.search(path.as_posix()):
+        return InputError(
+            f"{path}: web addresses are not opened; download the file and name it on this machine."
+        )
+    return InputError(f"{path}: there is no such file; check the name and the folder.")
+
+
+def open_bytes(path: Path) -> BinaryIO:
+    """Open a file as it is, if it is one: no folder, pipe or device, which might never end.
+
+    Raises
+    ------
+    InputError
+        When there is no such file, or it is none, or it is empty.
+    """
+    with _reading(path):
+        if not path.exists():
+            raise there_is_none(path)
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            raise InputError(f"{path}: this is not a file; name the file itself.")
+        if found.st_size == 0:
+            # The kernel's own files have no size either, and some of them never end.
+            raise InputError(f"{path}: the file is empty; a heading and data lines were expected.")
+        held = 512 * getattr(found, "st_blocks", 0)
+        if 0 < HIGHEST_PACKING * held < found.st_size > ALWAYS_UNPACKED_BYTES:
+            raise InputError(
+                f"{path}: nearly all of it is holes that nothing was ever written to; is it whole?"
+            )
+        # A pipe that takes the place of the file meanwhile must not be waited for.
+        return os.fdopen(os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0)), "rb")
+
+
+def _open_unpacked(path: Path, stack: ExitStack, progress: Progress | None) -> BinaryIO:
+    """Open a file for reading unpacked bytes."""
+    raw = stack.enter_context(open_bytes(path))
+    size = max(1, path.stat().st_size)
+    start = raw.read(4)
+    raw.seek(0)
+    packed = raw
+    if progress is not None:
+        tell = progress
+        packed = _counted(packed, lambda count: tell(min(1.0, count / size)))
+    if start[:2] == b"\x1f\x8b":
+        unpacked: BinaryIO = cast(BinaryIO, stack.enter_context(gzip.GzipFile(fileobj=packed)))
+    elif start == b"PK\x03\x04":
+        unpacked = _only_member(path, raw, stack)
+    else:
+        return packed
+
+    def watch(count: int) -> None:
+        if count > max(ALWAYS_UNPACKED_BYTES, HIGHEST_PACKING * size):
+            raise InputError(
+                f"{path}: unpacked it is more than {HIGHEST_PACKING} times as large as packed, "
+                "which no such file is; unpack it yourself if you trust it."
+            )
+
+    return _counted(unpacked, watch)
+
+
+def _only_member(path: Path, raw: BinaryIO, stack: ExitStack) -> BinaryIO:
+    archive = stack.enter_context(zipfile.ZipFile(raw))
+    kind = document_kind(archive.namelist())
+    if kind is not None:
+        raise InputError(f"{path}: {kind}.")
+    # Some systems put notes of their own beside every file.
+    members = [
+        member
+        for member in archive.infolist()
+        if not member.is_dir()
+        and not member.filename.startswith("__MACOSX/")
+        and not Path(member.filename).name.startswith(".")
+    ]
+    if len(members) != 1:
+        raise InputError(
+            f"{path}: the archive holds {len(members)} files, where one was expected; unpack it "
+            "and name the file, or the folder."
+        )
+    if members[0].flag_bits & 1:
+        raise InputError(f"{path}: the archive is locked by a password; unpack it yourself.")
+    if members[0].compress_type not in _SOUND_PACKING:
+        raise InputError(
+            f"{path}: the archive is packed in another way than zip's usual one (deflate); pack it "
+            "again, or unpack it."
+        )
+    return cast(BinaryIO, stack.enter_context(archive.open(members[0])))
+
+
+class _BoundedLines(io.TextIOWrapper):
+    """Text whose lines have an end."""
+
+    def __init__(self, path: Path, stream: BinaryIO, encoding: str) -> None:
+        super().__init__(stream, encoding=encoding)
+        self._path = path
+
+    def readline(self, size: int = -1) -> str:  # type: ignore[override]
+        line = super().readline(LONGEST_LINE + 1)
+        if len(line) > LONGEST_LINE:
+            raise InputError(
+                f"{self._path}: a line is longer than {LONGEST_LINE:,} characters, and no table "
+                "has such lines; check that its lines end."
+            )
+        return line
+
+
+class _Counting(io.RawIOBase):
+    """Bytes that tell how many of them have been read."""
+
+    def __init__(self, stream: BinaryIO, told: Callable[[int], None]) -> None:
+        self._stream = stream
+        self._told = told
+        self._count = 0
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: bytearray) -> int:  # type: ignore[override]
+        block = self._stream.read(len(buffer))
+        buffer[: len(block)] = block
+        self._count += len(block)
+        self._told(self._count)
+        return len(block)
+
+
+def _counted(stream: BinaryIO, told: Callable[[int], None]) -> BinaryIO:
+    return cast(BinaryIO, io.BufferedReader(_Counting(stream, told), buffer_size=2**20))

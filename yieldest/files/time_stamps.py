@@ -1,0 +1,283 @@
+"""Time stamps as people write them, parsed into times."""
+
+from __future__ import annotations
+
+import re
+import warnings
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from yieldest.files.table import numbers_in
+
+Times = npt.NDArray[np.datetime64]
+Stamps = pd.Series  # of text going in, of Timestamp coming out
+
+DATE_ORDERS = {
+    "day first": ("%d", "%m", "%y"),
+    "month first": ("%m", "%d", "%y"),
+    "year first": ("%y", "%m", "%d"),
+}
+"""The orders in which a date may be written."""
+
+PART_LIMITS = {
+    "year": (0, 2200),
+    "month": (1, 12),
+    "day": (1, 31),
+    "hour": (0, 2400),
+    "minute": (0, 60),
+    "second": (0, 61),
+}
+"""What a column for a part of the time may hold."""
+
+YEARLESS = 2001
+"""The (common) year given to records that state none."""
+
+SPREADSHEET_DAYS = "day numbers of a spreadsheet, counted from 1899-12-30"
+
+_ISO = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.,]\d+)?)?\s*(Z|[+-]\d\d:?(\d\d)?)?)?$")
+_ISO_PLAIN = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.,]\d+)?)?)?")
+_OFFSET = re.compile(r"(?<=[\d\s])(Z|UTC|GMT|[+-]\d\d:?\d\d)$")
+_NO_OFFSET = re.compile(r":\d\d\s*[+-](?:1[5-9]|[2-9]\d|\d\d:?(?!00|15|30|45)\d\d)\b")
+"""What looks like an offset and is none: zones keep to quarters of an hour, and 14 hours. An
+interval such as 13:00-13:59 is no time with an offset."""
+_ZONE_LETTERS = re.compile(r"(?<=[\d\sM])[A-Z]{3,5}$")
+_DAY_NUMBER = re.compile(r"([2-5]\d{4})([.,]\d+)?$")
+_DAY_ZERO = np.datetime64("1899-12-30", "ns")
+"""Day 0 of spreadsheets, for days after February 1900 (ECMA-376, part 1, 18.17.4; from memory)."""
+_DATE = re.compile(
+    r"(?P<a>\d{1,4}|[A-Za-z]{3,9})(?P<one>[-/. ]+)(?P<b>\d{1,2}|[A-Za-z]{3,9})(?P<two>[-/., ]+)"
+    r"(?P<c>\d{2,4})(?P<rest>.*)$"
+)
+_PACKED = re.compile(r"((?:19|20)\d\d)(0[1-9]|1[0-2])([0-3]\d)[ T:_-]?(\d\d)?:?(\d\d)?:?(\d\d)?$")
+_EPOCH = re.compile(r"(\d{9,19})(\.\d*)?$")
+_EPOCH_UNITS = {9: "s", 10: "s", 11: "s", 12: "ms", 13: "ms", 16: "us", 19: "ns"}
+_UNIT_NS = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}
+_LAST_NS = 9.2e18
+_EPOCH_WORDS = {"s": "seconds", "ms": "milliseconds", "us": "microseconds", "ns": "nanoseconds"}
+_CLOCKS = (
+    *("%H:%M", "%H:%M:%S", "%H:%M:%S.%f", "%I:%M %p", "%I:%M:%S %p", "%I:%M%p", "%I:%M:%S%p"),
+    *("%I %p", "%H.%M", "%H"),
+)
+_UTC = pd.DatetimeTZDtype("ns", "UTC")
+
+
+def parse_stamps(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
+    """Parse time stamps; their style is told from the first twenty.
+
+    Parameters
+    ----------
+    texts : Series of str
+    order : str, optional
+        A key of `DATE_ORDERS`, for dates of three numbers that do not begin with the year.
+
+    Returns
+    -------
+    Series of Timestamp, and str
+        NaT where a stamp is no time; with a time zone where the stamps state one. The text says
+        how they were found to be written.
+    """
+    sample = [text for text in texts.iloc[:20] if text]
+    if sample and all(_DAY_NUMBER.match(text) for text in sample):
+        return _from_day_numbers(texts), SPREADSHEET_DAYS
+    if any(_PACKED.match(text) for text in sample):
+        return _from_digits(texts), "digits: year, month, day, hour"
+    epoch = next((found for found in map(_EPOCH.match, sample) if found), None)
+    if epoch is not None and (unit := _EPOCH_UNITS.get(len(epoch[1]))) is not None:
+        return _from_epoch(texts, unit), f"{_EPOCH_WORDS[unit]} since 1970-01-01 UTC"
+    iso = any(_ISO.match(text) for text in sample)
+    times, written = (_from_iso(texts), "ISO 8601") if iso else _from_formats(texts, order)
+    if times.isna().any():
+        # The midnight that ends a day.
+        late = texts.str.replace(r"([T ])24(:?00(?::?00)?)?\b", r"\g<1>00\g<2>", regex=True)
+        late = late[times.isna() & (late != texts)]
+        if not late.empty:
+            found = _from_iso(late) if iso else _from_formats(late, order)[0]
+            times = times.copy()
+            times[late.index] = found + pd.Timedelta(days=1)
+    return times, written
+
+
+def without_zone_letters(texts: Stamps) -> Stamps:
+    """Take letters such as CET off stamps; the same letters stand for several zones."""
+    return texts.str.replace(_ZONE_LETTERS, "", regex=True).str.strip()
+
+
+def why_no_time(text: str) -> str:
+    """Say what a text lacks that is no time, in words that follow it in a sentence."""
+    if re.fullmatch(r"\d{1,2}[:.]\d\d([:.]\d\d)?( ?[AaPp][Mm])?", text):
+        return (
+            "is a clock time without a date; add a date column, or state start and interval_s (on "
+            "the command line --start, --interval)"
+        )
+    if re.fullmatch(r"\d+([.,]\d*)?", text):
+        return (
+            "is not a time; if it counts from the start of the record, state start and interval_s "
+            "(on the command line --start, --interval)"
+        )
+    if re.search(r"\d", text) and re.search(_ZONE_LETTERS, text):
+        return (
+            "names its time zone by letters, which stand for several zones; state time_zone (on "
+            "the command line --time-zone)"
+        )
+    return "is not a time; write it as 2026-01-31 13:50"
+
+
+def possible_orders(texts: Stamps) -> set[str] | None:
+    """Return the orders of `DATE_ORDERS` that all these dates allow; None where there is no choice.
+
+    Two-digit years that have not come yet rule an order out.
+    """
+    match = _first_date(texts)
+    if match is None or len(match["a"]) > 2 or not _is_numeric(match):
+        return None
+    numbers = texts.str.extract(r"^(\d{1,2})\D+(\d{1,2})\D+(\d{2,4})").astype(float)
+    orders = set()
+    for order, places in DATE_ORDERS.items():
+        day, month, year = (numbers[places.index(place)] for place in ("%d", "%m", "%y"))
+        if order == "year first" and len(match["c"]) > 2:
+            continue
+        ahead = (year < 69) & (year + 2000 > date.today().year)
+        # NaN, an unreadable stamp, is named when it is read.
+        if not ((day > 31) | (month > 12) | (day * month == 0) | ahead).any():
+            orders.add(order)
+    return orders
+
+
+def with_colon(clock: Stamps) -> Stamps:
+    """Write clock times such as 930 and 7 as 9:30 and 7:00."""
+    if not clock.str.fullmatch(r"\d{1,4}(?:\.0)?").all():
+        return clock
+    numbers = clock.astype(float).astype(int)
+    if numbers.max() <= 24 and not (clock.str.len() == 4).all():
+        numbers = numbers * 100
+    hours, minutes = numbers // 100, numbers % 100
+    return hours.astype(str).str.zfill(2) + ":" + minutes.astype(str).str.zfill(2)
+
+
+def assemble(parts: dict[str, npt.NDArray[np.float64]]) -> Times:
+    """Make times of years, months, days, hours (24 is the next midnight), minutes and seconds.
+
+    A year of two digits is read as POSIX does: 69 to 99 are 1969 to 1999. NaT where the parts make
+    no date.
+    """
+    known = np.isfinite(sum(parts.values()))
+    whole = {role: np.where(known, values, 0) for role, values in parts.items()}
+    year = whole["year"]
+    year = np.where(year < 69, year + 2000, np.where(year < 100, year + 1900, year))
+    month = (12 * (year - 1970) + whole["month"] - 1).astype(np.int64).astype("datetime64[M]")
+    day = month.astype("datetime64[D]") + (whole["day"].astype(np.int64) - 1)
+    seconds = 3600 * whole["hour"] + 60 * whole["minute"] + whole["second"]
+    times = day.astype("datetime64[ns]") + (seconds * 1e9).astype("timedelta64[ns]")
+    times[~(known & (day.astype("datetime64[M]") == month) & (whole["hour"] <= 24))] = "NaT"
+    return np.asarray(times)
+
+
+def _from_epoch(texts: Stamps, unit: str) -> Stamps:
+    numbers = numbers_in(texts)
+    # pandas itself fails on numbers beyond the year 2262 instead of calling them no time.
+    numbers = np.where(np.abs(numbers) < _LAST_NS / _UNIT_NS[unit], numbers, np.nan)
+    whole = np.floor(np.where(np.isfinite(numbers), numbers, 0.0))
+    part_ns = np.round((np.nan_to_num(numbers) - whole) * _UNIT_NS[unit]).astype(np.int64)
+    times = (whole.astype(np.int64) * _UNIT_NS[unit] + part_ns).astype("datetime64[ns]")
+    times[~np.isfinite(numbers)] = np.datetime64("NaT", "ns")
+    return pd.Series(times, index=texts.index).dt.tz_localize("UTC")
+
+
+def _from_day_numbers(texts: Stamps) -> Stamps:
+    numbers = numbers_in(texts.str.replace(",", ".", regex=False))
+    known = (numbers >= 20_000) & (numbers < 60_000)
+    # Days are written with five decimals or so, which is a second; the rest is rounding.
+    seconds = np.round(np.where(known, numbers, 0.0) * 86_400).astype("timedelta64[s]")
+    times = _DAY_ZERO + seconds
+    times[~known] = np.datetime64("NaT", "ns")
+    return pd.Series(times, index=texts.index)
+
+
+def _from_digits(texts: Stamps) -> Stamps:
+    pieces = texts.str.extract(_PACKED)
+    parts = {
+        role: pd.to_numeric(pieces[place]).fillna(np.nan if place < 3 else 0.0).to_numpy(float)
+        for place, role in enumerate(PART_LIMITS)
+    }
+    return pd.Series(assemble(parts), index=texts.index)
+
+
+def _from_iso(texts: Stamps) -> Stamps:
+    try:
+        with warnings.catch_warnings():
+            # Stamps with different offsets, as in summer and winter.
+            warnings.simplefilter("error", FutureWarning)
+            times = pd.to_datetime(texts, format="ISO8601")
+        if times.dt.tz is None:
+            return times
+    except (ValueError, FutureWarning):
+        pass
+    texts = texts.mask(texts.str.contains(_NO_OFFSET, regex=True), "")
+    offset = texts.str.contains(r":\d\d(?:\.\d+)?\s*(?:Z|[+-]\d\d:?(?:\d\d)?)$", regex=True)
+    if not offset.any():
+        # pandas takes stranger things for an offset, and then warns of mixed zones.
+        plain = texts.where(texts.str.fullmatch(_ISO_PLAIN))
+        return pd.to_datetime(plain, format="ISO8601", errors="coerce")
+    # Without an offset of its own a stamp among others with one has no known time.
+    return pd.to_datetime(texts.where(offset), format="ISO8601", errors="coerce", utc=True)
+
+
+def _from_formats(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
+    match = _first_date(texts)
+    if match is None:
+        return pd.Series(pd.NaT, index=texts.index), ""
+    plain = texts.str.replace(r"\s+", " ", regex=True)
+    if re.search(r"(?i)[ap]\.?m", match["rest"]):
+        plain = plain.str.replace(r"(?<=[\d ])([AaPp])\.?[Mm]\b\.?", r"\1M", regex=True)
+    offsets = _OFFSET.search(match["rest"].strip()) is not None
+    if offsets:
+        plain = plain.mask(plain.str.contains(_NO_OFFSET, regex=True), "")
+        plain = plain.str.replace(r"\s*(?:Z|UTC|GMT)$", "+0000", regex=True)
+        plain = plain.str.replace(r" ([+-]\d\d:?\d\d)$", r"\1", regex=True)
+    joint = re.match(r"[T,; :]*", re.sub(r"\s+", " ", match["rest"]))
+    between = joint[0] if joint and match["rest"].strip() else " "
+    times = pd.Series(pd.NaT, index=texts.index, dtype=_UTC if offsets else "datetime64[ns]")
+    written = ""
+    # Stamps of one file may leave out seconds, or the clock at midnight.
+    for clock in (*_CLOCKS, ""):
+        pattern = _date_format(match, order) + (between + clock if clock else "")
+        pattern += "%z" if offsets else ""
+        left = plain[times.isna()]
+        if clock == "%H.%M":
+            # 13.5 may be half past one as well as five past.
+            left = left[left.str.contains(r"\d\.\d\d$", regex=True)]
+        found = pd.to_datetime(left, format=pattern, errors="coerce", utc=offsets)
+        if found.notna().any():
+            written = written or pattern
+            times = times.copy()
+            times[found.index] = found.astype(times.dtype)
+        if not times.isna().any():
+            break
+    return times, written
+
+
+def _date_format(match: re.Match[str], order: str | None) -> str:
+    """Spell the date of a match as strptime wants it."""
+    year_leads = len(match["a"]) == 4 and match["a"].isdigit()
+    year = "%Y" if len(match["c"]) == 4 or year_leads else "%y"
+    if _is_numeric(match):
+        places = DATE_ORDERS["year first" if year_leads else order or "day first"]
+    else:
+        places = ("%d", "%m", "%y") if match["a"].isdigit() else ("%m", "%d", "%y")
+        places = DATE_ORDERS["year first"] if year_leads else places
+    spelt = next((match[part] for part in "ab" if not match[part].isdigit()), "")
+    month = "%m" if not spelt else "%b" if len(spelt) == 3 else "%B"
+    a, b, c = ({"%y": year, "%m": month}.get(place, place) for place in places)
+    one, two = (re.sub(r"\s+", " ", match[part]) for part in ("one", "two"))
+    return a + one + b + two + c
+
+
+def _is_numeric(match: re.Match[str]) -> bool:
+    return match["a"].isdigit() and match["b"].isdigit()
+
+
+def _first_date(texts: Stamps) -> re.Match[str] | None:
+    return next((m for m in map(_DATE.match, texts.iloc[:20]) if m is not None), None)

@@ -1,0 +1,275 @@
+"""Strong winds: site class, largest gust, the wind of fifty years, and the thrust on the rotor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+from yieldest.hub.air import GRAVITY_MS2
+
+CLASSES = (("I", 10.0, 50.0), ("II", 8.5, 42.5), ("III", 7.5, 37.5), ("IV", 6.0, 30.0))
+"""IEC 61400-2: class, mean speed at the hub and reference speed in m/s (from memory; the mean is
+0.2 times the reference speed throughout, as the standard says)."""
+GUST_FACTOR = 1.4
+"""Extreme 3-second gust over the reference speed, a 10-minute mean (IEC 61400-2, from memory)."""
+
+RETURN_YEARS = 50.0
+LEAST_MAXIMA = 10
+"""Fewer yearly maxima do not carry a 50-year estimate; our choice."""
+FULL_YEAR_SHARE = 0.8
+"""A year counts when this share of it has readings; our choice."""
+COVERAGE = 0.90
+RESAMPLES = 2000
+
+LOADED_THRUST_COEFFICIENT = 8 / 9
+"""Thrust coefficient of a rotor loaded at the Betz optimum (momentum theory)."""
+
+TEN_MINUTES_S = 600.0
+
+_EULER = 0.5772156649015329
+_YEAR_S = 365.25 * 86400
+
+
+def site_class(mean_speed_ms: float, reference_speed_ms: float | None) -> str | None:
+    """Return the weakest IEC 61400-2 class that covers a site; None when none does.
+
+    Parameters
+    ----------
+    mean_speed_ms : float
+        Yearly mean at the hub.
+    reference_speed_ms : float or None
+        50-year 10-minute mean at the hub; unknown, the mean alone decides.
+    """
+    for name, mean, reference in reversed(CLASSES):
+        if mean_speed_ms <= mean and (reference_speed_ms or 0.0) <= reference:
+            return name
+    return None
+
+
+def gumbel_parameters(yearly_maximum_ms: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Fit a Gumbel distribution by probability-weighted moments.
+
+    Parameters
+    ----------
+    yearly_maximum_ms : array_like, shape (..., years)
+
+    Returns
+    -------
+    mode_ms, spread_ms : ndarray, shape (...)
+
+    Notes
+    -----
+    Landwehr, Matalas & Wallis, *Water Resources Research* 15 (1979) 1055-1064:
+    spread = (2 b1 - b0)/ln 2 and mode = b0 - 0.5772 spread, with b0 the mean and b1 the mean
+    weighted with the rank from below, (i - 1)/(n - 1).
+    """
+    ordered = np.sort(floats(yearly_maximum_ms), axis=-1)
+    years = ordered.shape[-1]
+    mean = ordered.mean(axis=-1)
+    weighted = (ordered * np.arange(years)).sum(axis=-1) / (years * (years - 1))
+    spread = (2 * weighted - mean) / np.log(2)
+    return np.asarray(mean - _EULER * spread), np.asarray(spread)
+
+
+def gumbel_return_speed_ms(
+    mode_ms: npt.ArrayLike, spread_ms: npt.ArrayLike, years: npt.ArrayLike
+) -> FloatArray:
+    """Return the speed exceeded once in so many years, mode - spread ln(-ln(1 - 1/T)).
+
+    Parameters
+    ----------
+    mode_ms, spread_ms, years : array_like
+        They broadcast; `years` above 1.
+    """
+    return np.asarray(floats(mode_ms) - floats(spread_ms) * np.log(-np.log1p(-1 / floats(years))))
+
+
+@dataclass(frozen=True)
+class FiftyYears:
+    """The wind exceeded once in fifty years.
+
+    Parameters
+    ----------
+    speed_ms, low_ms, high_ms : float
+        The estimate and the ends of its 90 % interval.
+    years : int
+        Yearly maxima it rests on.
+    """
+
+    speed_ms: float
+    low_ms: float
+    high_ms: float
+    years: int
+
+
+def fifty_year_speed(yearly_maximum_ms: FloatArray) -> FiftyYears | None:
+    """Estimate the 50-year wind from yearly maxima; None when there are fewer than ten.
+
+    Parameters
+    ----------
+    yearly_maximum_ms : ndarray, shape (years,)
+
+    Notes
+    -----
+    Gumbel, *Statistics of Extremes*, Columbia University Press 1958. The interval is a parametric
+    bootstrap: the error of estimates from samples of the fitted distribution, mirrored.
+    """
+    years = yearly_maximum_ms.size
+    if years < LEAST_MAXIMA:
+        return None
+    mode, spread = gumbel_parameters(yearly_maximum_ms)
+    speed = float(gumbel_return_speed_ms(mode, spread, RETURN_YEARS))
+    drawn = np.random.default_rng(1).gumbel(mode, spread, size=(RESAMPLES, years))
+    mode_drawn, spread_drawn = gumbel_parameters(drawn)
+    # The error over the drawn spread hardly depends on the true parameters, which are unknown.
+    error = (gumbel_return_speed_ms(mode_drawn, spread_drawn, RETURN_YEARS) - speed) / spread_drawn
+    tail = (1 - COVERAGE) / 2
+    below, above = np.quantile(error, [tail, 1 - tail])
+    return FiftyYears(
+        speed, speed - float(above * spread), speed - float(below * spread), int(years)
+    )
+
+
+def yearly_maxima_ms(
+    time: npt.NDArray[np.datetime64], speed_ms: FloatArray, interval_s: float
+) -> FloatArray:
+    """Return the largest speed of every year with readings for 80 % of it.
+
+    Parameters
+    ----------
+    time : ndarray of datetime64, shape (n,)
+        Increasing. Years are counted back from the end, so that none is lost to the calendar.
+    speed_ms : ndarray, shape (n,)
+        NaN where missing.
+    interval_s : float
+        Usual time between readings.
+    """
+    known = np.isfinite(speed_ms)
+    if not known.any():
+        return np.array([])
+    seconds = time[known].astype("datetime64[s]").astype(np.int64)
+    year = ((seconds[-1] - seconds) / _YEAR_S).astype(np.int64)
+    full = np.bincount(year) * interval_s >= FULL_YEAR_SHARE * _YEAR_S
+    maxima = np.full(full.size, -np.inf)
+    np.maximum.at(maxima, year, speed_ms[known])
+    return maxima[full]
+
+
+def thrust_n(
+    speed_ms: npt.ArrayLike,
+    area_m2: npt.ArrayLike,
+    air_density_kg_m3: npt.ArrayLike,
+    thrust_coefficient: npt.ArrayLike = LOADED_THRUST_COEFFICIENT,
+) -> FloatArray:
+    """Return the thrust of the wind on a rotor disc, rho A Ct v^2 / 2, in N.
+
+    Parameters
+    ----------
+    speed_ms, area_m2, air_density_kg_m3, thrust_coefficient : array_like
+        They broadcast. By default the rotor is loaded as at the Betz optimum, 8/9, which is what
+        the mast feels when furling or braking fails.
+    """
+    return np.asarray(
+        0.5 * floats(air_density_kg_m3) * floats(area_m2) * floats(thrust_coefficient)
+        * floats(speed_ms) ** 2
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Strain:
+    """What strong winds ask of a build.
+
+    Parameters
+    ----------
+    site_class : str or None
+        Of IEC 61400-2; None when the site is stronger than every class.
+    largest_reading_ms : float or None
+        The largest gust in the record, or the largest reading where it holds no gusts, at the
+        anemometer.
+    largest_is_gust : bool
+    fifty_year : FiftyYears or None
+        At the hub.
+    thrust_speed_ms : float
+        Speed at the hub that the thrust is reckoned for.
+    thrust_n : float or None
+        On one rotor; None when its size is unknown.
+    warnings : tuple of str
+    """
+
+    site_class: str | None
+    largest_reading_ms: float | None
+    largest_is_gust: bool
+    fifty_year: FiftyYears | None
+    thrust_speed_ms: float
+    thrust_n: float | None
+    warnings: tuple[str, ...]
+
+
+def strain(
+    hub_mean_ms: float,
+    hub_factor: float,
+    air_density_kg_m3: float,
+    rotor_area_m2: float | None,
+    *,
+    time: npt.NDArray[np.datetime64] | None = None,
+    speed_ms: FloatArray | None = None,
+    gust_ms: FloatArray | None = None,
+    interval_s: float = 3600.0,
+) -> Strain:
+    """Judge a build's strong winds.
+
+    Parameters
+    ----------
+    hub_mean_ms : float
+        Long-term mean at the hub.
+    hub_factor : float
+        Speed at the hub over speed at the anemometer.
+    air_density_kg_m3, rotor_area_m2 : float
+        The area may be None.
+    time, speed_ms, gust_ms, interval_s : optional
+        The record, if there is one.
+
+    Notes
+    -----
+    The thrust is for the gust of 1.4 times the 50-year speed at the hub where that is known, else
+    for that of the class.
+    """
+    largest, is_gust, fifty = None, False, None
+    if time is not None and speed_ms is not None:
+        is_gust = gust_ms is not None and bool(np.isfinite(gust_ms).any())
+        largest = float(np.nanmax(gust_ms if is_gust and gust_ms is not None else speed_ms))
+        fifty = fifty_year_speed(yearly_maxima_ms(time, speed_ms, interval_s) * hub_factor)
+    reference = None if fifty is None else fifty.speed_ms
+    name = site_class(hub_mean_ms, reference)
+    if reference is None:
+        reference = next((v for n, _, v in CLASSES if n == name), CLASSES[0][2])
+        basis = f"the reference speed of class {name or 'I'} (IEC 61400-2)"
+    else:
+        basis = "the 50-year wind of the record (Gumbel)"
+    gust = GUST_FACTOR * reference
+    if largest is not None and largest * hub_factor > gust:
+        gust, basis = largest * hub_factor, "the largest reading of the record"
+    thrust = None
+    warnings = []
+    if fifty is not None and interval_s > TEN_MINUTES_S:
+        warnings.append(
+            f"The 50-year wind is of means over {interval_s / 60:.0f} minutes; the 10-minute mean "
+            "that IEC 61400-2 asks for is some per cent higher."
+        )
+    if rotor_area_m2 is not None:
+        thrust = float(thrust_n(gust, rotor_area_m2, air_density_kg_m3))
+        kilograms = float(f"{thrust / GRAVITY_MS2:.2g}")
+        warnings.append(
+            f"In a gust of {gust:.0f} m/s, from {basis}, a rotor that cannot furl or brake pushes "
+            f"its mast with {float(f'{thrust:.2g}'):,.0f} N (the weight of {kilograms:,.0f} kg) "
+            "at the hub: masts, guys and foundations are for a competent person under local codes."
+        )
+    if name is None:
+        warnings.append(
+            "The wind at the hub is stronger than every class of IEC 61400-2: no standard small "
+            "machine is made for it."
+        )
+    return Strain(name, largest, is_gust, fifty, gust, thrust, tuple(warnings))

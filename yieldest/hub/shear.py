@@ -1,0 +1,190 @@
+"""The shear exponent measured at two or more heights, by direction and hour of day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+from yieldest.errors import InputError
+from yieldest.hub.profile import HeightStep, by_power_law
+from yieldest.provenance import Provenance
+from yieldest.wind.sectors import sector_index
+
+LEAST_SPEED_MS = 3.0
+"""In lighter winds at any height shear is stability and sensor threshold, not terrain, and there is
+hardly energy in it (common practice, no source)."""
+SECTORS = 8
+DAY_PARTS = 4
+"""Parts of the day of six hours each, from midnight of the record's clock; our choice."""
+LEAST_READINGS = 30
+"""A cell with fewer readings takes the exponent of all together; our choice."""
+LEAST_HEIGHT_RATIO = 1.2
+"""Nearer heights differ by less than anemometers do; our choice."""
+ANEMOMETER_UNCERTAINTY = 0.02
+"""Relative standard uncertainty of one anemometer against another; our choice."""
+
+
+def shear_exponent(height_m: npt.ArrayLike, mean_speed_ms: npt.ArrayLike) -> FloatArray:
+    """Return the exponent of the power law through mean speeds at two or more heights.
+
+    Parameters
+    ----------
+    height_m : array_like, shape (..., heights)
+    mean_speed_ms : array_like, shape (..., heights)
+        Of the same hours; NaN or zero gives NaN.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Slope of ln v against ln h by least squares; for two heights ln(v2/v1) / ln(h2/h1).
+    """
+    log_height = np.log(floats(height_m))
+    speed = floats(mean_speed_ms)
+    log_speed = np.log(np.where(speed > 0, speed, np.nan))
+    deviation = log_height - log_height.mean(axis=-1, keepdims=True)
+    return np.asarray((deviation * log_speed).sum(axis=-1) / (deviation**2).sum(axis=-1))
+
+
+@dataclass(frozen=True)
+class MeasuredShear:
+    """Shear exponents by direction sector and part of the day.
+
+    Parameters
+    ----------
+    height_m : ndarray, shape (heights,)
+    exponent : float
+        Of all readings together.
+    exponent_by_cell : ndarray, shape (sectors + 1, parts of the day)
+        The last row is for readings without a direction.
+    readings_by_cell : ndarray of int, same shape
+    exponent_uncertainty : float
+        Standard uncertainty of `exponent`.
+    """
+
+    height_m: FloatArray
+    exponent: float
+    exponent_by_cell: FloatArray
+    readings_by_cell: npt.NDArray[np.int64]
+    exponent_uncertainty: float
+
+    def at(self, time: npt.NDArray[np.datetime64], direction_deg: FloatArray | None) -> FloatArray:
+        """Return the exponent for each reading, shape (n,)."""
+        sector, part = _cells(time, direction_deg)
+        return self.exponent_by_cell[sector, part]
+
+
+def _cells(
+    time: npt.NDArray[np.datetime64], direction_deg: FloatArray | None
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    hour = time.astype("datetime64[h]").astype(np.int64) % 24
+    if direction_deg is None:
+        sector = np.full(time.size, SECTORS)
+    else:
+        sector = sector_index(direction_deg, SECTORS)
+        sector = np.where(sector < 0, SECTORS, sector)
+    return sector, hour * DAY_PARTS // 24
+
+
+def measured_shear(
+    time: npt.NDArray[np.datetime64],
+    height_m: npt.ArrayLike,
+    speed_ms: npt.ArrayLike,
+    direction_deg: FloatArray | None,
+) -> MeasuredShear:
+    """Measure shear exponents from speeds at several heights.
+
+    Parameters
+    ----------
+    time : ndarray of datetime64, shape (n,)
+    height_m : array_like, shape (heights,)
+    speed_ms : array_like, shape (heights, n)
+        NaN where missing; only readings of 3 m/s or more at every height count.
+    direction_deg : ndarray, shape (n,), or None
+
+    Raises
+    ------
+    InputError
+        When heights are too near each other or readings too few.
+
+    Notes
+    -----
+    Exponents of ratios of mean speeds, not means of exponents, which light winds would rule. The
+    uncertainty is that of two anemometers differing by 2 % each, beside the spread of daily
+    exponents over the root of half the days (weather lasts for about two).
+    """
+    height = floats(height_m)
+    speed = floats(speed_ms)
+    if height.max() / height.min() < LEAST_HEIGHT_RATIO:
+        raise InputError(
+            f"wind.also.height_m: {height.min():g} m and {height.max():g} m are too near each "
+            f"other for a shear exponent; at least a factor {LEAST_HEIGHT_RATIO} is needed."
+        )
+    used = np.isfinite(speed).all(axis=0) & (np.nan_to_num(speed) >= LEAST_SPEED_MS).all(axis=0)
+    if used.sum() < LEAST_READINGS:
+        raise InputError(
+            f"wind.also: only {int(used.sum())} readings have {LEAST_SPEED_MS:g} m/s or more at "
+            f"every height, and {LEAST_READINGS} are needed; state site.terrain instead."
+        )
+    sector, part = _cells(time, direction_deg)
+    cell = (sector * DAY_PARTS + part)[used]
+    cells = (SECTORS + 1) * DAY_PARTS
+    count = np.bincount(cell, minlength=cells)
+    sums = np.stack([np.bincount(cell, row, cells) for row in speed[:, used]], axis=-1)
+    overall = float(shear_exponent(height, speed[:, used].mean(axis=1)))
+    enough = count >= LEAST_READINGS
+    own = shear_exponent(height, np.where(enough[:, np.newaxis], sums, 1.0))
+    day = np.unique(time[used].astype("datetime64[D]"), return_inverse=True)[1]
+    daily = np.stack([np.bincount(day, row) for row in speed[:, used]], axis=-1)
+    between_days = float(shear_exponent(height, daily).std() / np.sqrt(max(1.0, len(daily) / 2)))
+    sensors = np.sqrt(2) * ANEMOMETER_UNCERTAINTY / np.log(height.max() / height.min())
+    return MeasuredShear(
+        height,
+        overall,
+        np.where(enough, own, overall).reshape(SECTORS + 1, DAY_PARTS),
+        count.reshape(SECTORS + 1, DAY_PARTS),
+        float(np.hypot(between_days, sensors)),
+    )
+
+
+def measured_to_hub(
+    shear: MeasuredShear,
+    from_height_m: float,
+    to_height_m: float,
+    time: npt.NDArray[np.datetime64],
+    run: FloatArray,
+    direction_deg: FloatArray | None,
+) -> tuple[HeightStep, FloatArray]:
+    """Carry every reading to the hub by the exponent of its direction and hour.
+
+    Parameters
+    ----------
+    shear : MeasuredShear
+    from_height_m, to_height_m : float
+    time : ndarray of datetime64, shape (n,)
+    run, direction_deg : ndarray, shape (n,)
+        Speed times weight, and direction, of every reading; the direction may be None.
+
+    Returns
+    -------
+    HeightStep
+        Its factor is that of the mean speed.
+    ndarray, shape (n,)
+        The factor of each reading.
+    """
+    factors = (to_height_m / from_height_m) ** shear.at(time, direction_deg)
+    factor = float((run * factors).sum() / run.sum()) if run.sum() > 0 else 1.0
+    overall = by_power_law(from_height_m, to_height_m, shear.exponent, shear.exponent_uncertainty)
+    heights = ", ".join(f"{height:g}" for height in shear.height_m)
+    method = (
+        f"power law, exponent {shear.exponent:.2f} measured at {heights} m, by direction and hour "
+        "of day"
+    )
+    step = replace(
+        overall,
+        factor=factor,
+        provenance=Provenance("wind.also", method, (), overall.provenance.warnings),
+    )
+    return step, factors

@@ -1,0 +1,227 @@
+"""What each build of a plan makes and costs in every cell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+
+from yieldest.arrays import FloatArray
+from yieldest.economics.bill_file import read_bill
+from yieldest.economics.bill_of_materials import Outlay
+from yieldest.economics.measures import cost_per_kwh, payback_years
+from yieldest.economics.terms import MoneyTerms, money_terms
+from yieldest.economics.yearly_sums import flow_of, outlay_of
+from yieldest.energy.annual_energy import FITTED_METHOD
+from yieldest.energy.closed_form import HOURS_PER_YEAR, mean_power_w, share_at_power
+from yieldest.maps.cell_losses import Kept, kept_of
+from yieldest.maps.cell_sites import CellSites, density_at_hub, to_hub
+from yieldest.maps.cell_winds import CellClimates
+from yieldest.maps.per_cell import by_parts, on_cells
+from yieldest.model.build_curve import curve_at_hub
+from yieldest.plan import Build, Plan
+from yieldest.provenance import Provenance
+from yieldest.turbine.power_curve import PowerCurve
+
+DENSITIES_KG_M3 = (0.8, 1.05, 1.3)
+"""Air densities for which a build is reckoned where cells differ in them; between them, and for the
+few cells beyond, serves a parabola."""
+
+
+@dataclass(frozen=True)
+class InAir:
+    """A build in air of one density.
+
+    Parameters
+    ----------
+    density_kg_m3 : float
+    curve : PowerCurve
+    kept : Kept
+    """
+
+    density_kg_m3: float
+    curve: PowerCurve
+    kept: Kept
+
+
+@dataclass(frozen=True)
+class ReadBuild:
+    """A build of a plan with its files read, which is done once for all cells.
+
+    Parameters
+    ----------
+    build : Build
+    airs : tuple of InAir
+        One where all cells have the same air.
+    outlay : Outlay or None
+        What the bill comes to by year; None without one.
+    terms : MoneyTerms
+    provenance : Provenance
+    """
+
+    build: Build
+    airs: tuple[InAir, ...]
+    outlay: Outlay | None
+    terms: MoneyTerms
+    provenance: Provenance
+
+
+def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
+    """Read the curves and bills of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    sites : CellSites
+        They tell whether the air is the same in every cell.
+
+    Raises
+    ------
+    InputError
+        When a file cannot be used.
+    """
+    terms = money_terms(**plan.money.model_dump())
+    builds = []
+    for build in plan.build:
+        density, _ = density_at_hub(sites, build.hub_height_m)
+        airs = []
+        for at in (density,) if isinstance(density, float) else DENSITIES_KG_M3:
+            curve = curve_at_hub(plan, build, at)
+            airs.append(InAir(at, curve, kept_of(build, curve)))
+        bill = None if build.bill is None else read_bill(plan.file(build.bill), plan.currency)
+        usual = airs[len(airs) // 2]
+        stages = [usual.curve.provenance, terms.provenance]
+        if bill is not None:
+            stages.append(bill.provenance)
+            if terms.item_lives_required:
+                bill.require_lives()
+        warnings = [warning for stage in stages for warning in stage.warnings]
+        if bill is None:
+            warnings.append("No bill is stated, so there is no cost per kWh and no payback.")
+        assumed = [text for stage in stages for text in stage.assumed]
+        builds.append(
+            ReadBuild(
+                build,
+                tuple(airs),
+                None if bill is None else outlay_of(bill, build.count, terms),
+                terms,
+                Provenance(
+                    usual.curve.provenance.source,
+                    f"{usual.curve.provenance.method}; {FITTED_METHOD}",
+                    (*assumed, *usual.kept.assumed),
+                    (*warnings, *usual.kept.warnings),
+                ),
+            )
+        )
+    return builds
+
+
+def build_maps(
+    read: ReadBuild, climates: list[CellClimates], sites: CellSites
+) -> tuple[dict[str, xr.DataArray], Provenance]:
+    """Return what a build makes and costs in every cell.
+
+    Parameters
+    ----------
+    read : ReadBuild
+    climates : list of CellClimates
+        At the heights of the grid.
+    sites : CellSites
+
+    Returns
+    -------
+    dict of str to xarray.DataArray
+        By the names in `yieldest.maps.make_maps.ATTRIBUTES`.
+    Provenance
+    """
+    hub, height = to_hub(climates, read.build.hub_height_m, sites)
+    density, air = density_at_hub(sites, read.build.hub_height_m)
+    net, full = on_cells(
+        lambda *cell: by_parts(lambda *part: energy_measures(read, *part), *cell),
+        hub.shape,
+        hub.scale_ms,
+        hub.calm_share,
+        density,
+        outputs=2,
+    )
+    maps = {
+        "hub_mean_speed": hub.mean_speed_ms,
+        "hub_weibull_shape": hub.shape,
+        "hub_weibull_scale": hub.scale_ms,
+        "air_density": xr.zeros_like(hub.scale_ms) + density,
+        "net_energy": net,
+        "capacity_factor": net / full.where(full > 0),
+    }
+    if read.outlay is not None:
+        priced = ["cost_per_kwh", "simple_payback", "discounted_payback"]
+        costs = on_cells(
+            lambda cell: by_parts(lambda part: cost_measures(read, part), cell), net, outputs=3
+        )
+        if read.terms.price_per_kwh is None:
+            priced = priced[:1]
+        maps.update(zip(priced, costs, strict=False))
+    stages = (sites.provenance, height, air, read.provenance)
+    return maps, Provenance(
+        read.provenance.source,
+        "; ".join(stage.method for stage in stages if stage.method),
+        tuple(text for stage in stages for text in stage.assumed),
+        tuple(text for stage in stages for text in stage.warnings),
+    )
+
+
+def energy_measures(
+    read: ReadBuild,
+    shape: FloatArray,
+    scale_ms: FloatArray,
+    calm_share: FloatArray,
+    density_kg_m3: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Return the net energy of a year, and that of rated power all year round, both in kWh.
+
+    Parameters
+    ----------
+    read : ReadBuild
+    shape, scale_ms, calm_share, density_kg_m3 : ndarray
+        Of the climate and the air at the hub; they broadcast.
+    """
+    count = read.build.count
+    net = full = np.zeros(())
+    for in_air in read.airs:
+        curve = in_air.curve
+        scale = scale_ms
+        if read.build.density_correction == "speed":
+            # Moving the wind one way is moving the curve the other, exactly.
+            scale = scale_ms * np.cbrt(density_kg_m3 / in_air.density_kg_m3)
+        nodes = (shape, scale, curve.speed_ms, curve.power_w)
+        windy = (1 - calm_share) * HOURS_PER_YEAR / 1000
+        made = windy * mean_power_w(*nodes) * in_air.kept.share(shape, scale)
+        if curve.idle_draw_w > 0:
+            running = windy * share_at_power(*nodes, 0.0)
+            made = made - curve.idle_draw_w * (HOURS_PER_YEAR / 1000 - running)
+        weight = _weight(in_air.density_kg_m3, density_kg_m3, read.airs)
+        net = net + weight * count * made
+        full = full + weight * count * curve.rated_power_w * HOURS_PER_YEAR / 1000
+    return net, np.broadcast_to(full, net.shape)
+
+
+def _weight(at: float, density_kg_m3: FloatArray, airs: tuple[InAir, ...]) -> FloatArray:
+    """Return Lagrange's weight of one density among those reckoned; 1 where it is the only one."""
+    weight = np.ones(np.shape(density_kg_m3))
+    for other in (each.density_kg_m3 for each in airs):
+        if other != at:
+            weight = weight * (density_kg_m3 - other) / (at - other)
+    return weight
+
+
+def cost_measures(read: ReadBuild, net_kwh: FloatArray) -> tuple[FloatArray, ...]:
+    """Return cost per kWh, simple and discounted payback in years; NaN where there is none."""
+    assert read.outlay is not None
+    terms = read.terms
+    flow = flow_of(read.outlay, net_kwh, terms)
+    known = np.isfinite(net_kwh) & (net_kwh > 0)
+    return (
+        cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate),
+        np.where(known, payback_years(flow.net), np.nan),
+        np.where(known, payback_years(flow.net, terms.discount_rate), np.nan),
+    )

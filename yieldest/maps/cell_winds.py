@@ -1,0 +1,317 @@
+"""Wind climates of many cells: fitted to gridded speeds, to tables of frequencies, or given."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
+
+import dask.array
+import numpy as np
+import xarray as xr
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.maps.per_cell import on_cells
+from yieldest.maps.variables import Grid, bounds_of
+from yieldest.wind.censored_fit import fit_censored
+from yieldest.wind.histogram import Tally
+from yieldest.wind.power_sums import (
+    SUMS,
+    calm_readings,
+    fit_power_sums,
+    mean_of_power,
+    moving_readings,
+    power_sums,
+)
+from yieldest.wind.weibull import mean_speed
+
+
+@dataclass(frozen=True)
+class CellClimates:
+    """The speed climates of many cells at one height; the arrays may be lazy.
+
+    Parameters
+    ----------
+    height_m : float
+    shape, scale_ms : xarray.DataArray
+        Weibull parameters of the speeds when it is not calm; NaN where a cell has none.
+    calm_share : xarray.DataArray
+    mean_speed_ms : xarray.DataArray
+        Calms included; of the readings themselves where there are some.
+    readings : xarray.DataArray or None
+        How many each cell has; None where there is no record.
+    """
+
+    height_m: float
+    shape: xr.DataArray
+    scale_ms: xr.DataArray
+    calm_share: xr.DataArray
+    mean_speed_ms: xr.DataArray
+    readings: xr.DataArray | None
+
+
+@dataclass(frozen=True)
+class WindKind:
+    """What a grid says of the wind.
+
+    Parameters
+    ----------
+    source : str
+        Which variables were used.
+    method : str
+        How they become climates.
+    variables : tuple of str
+        The variables, for choosing blocks.
+    climates : callable
+        From a part of the grid to the climates at each height, the lowest first. It can be pickled.
+    """
+
+    source: str
+    method: str
+    variables: tuple[str, ...]
+    climates: Callable[[Grid], list[CellClimates]]
+
+
+def wind_kind(grid: Grid, height_m: float | None) -> WindKind:
+    """Find the wind in a grid.
+
+    Parameters
+    ----------
+    grid : Grid
+    height_m : float or None
+        Height above ground for variables that do not say theirs.
+
+    Raises
+    ------
+    InputError
+        When there is no wind, or a height is nowhere to be had.
+    """
+    for role in ("speed", "eastward", "shape", "frequency"):
+        first = grid.all_of(role)
+        if first:
+            break
+    else:
+        raise InputError(
+            f"{grid.name}: no variable has the CF standard name wind_speed, or eastward_wind and "
+            "northward_wind, or a dimension of wind-speed classes, and none is called Weibull "
+            f"shape; the variables are {grid.listing()}; say which one with --variable, such as "
+            "--variable speed=NAME."
+        )
+    names = [str(variable.name) for variable in first]
+    if role == "speed":
+        return WindKind(
+            f"wind speed {_listed(names)}",
+            "Weibull by maximum likelihood (Seguro & Lambert 2000) from power sums of the "
+            "readings, calms kept as a share of their own",
+            tuple(names),
+            partial(_by_height, names=names, partners=[], height_m=height_m, fit=_fitted),
+        )
+    partner_role = {"eastward": "northward", "shape": "scale"}.get(role)
+    partners = [] if partner_role is None else [str(v.name) for v in grid.all_of(partner_role)]
+    if partner_role is not None and len(partners) != len(names):
+        raise InputError(
+            f"{grid.name}: {_listed(names)} needs as many variables for {partner_role}, but "
+            f"there {'is' if len(partners) == 1 else 'are'} {_listed(partners) or 'none'}; say "
+            f"which one with --variable {partner_role}=NAME."
+        )
+    used = (*names, *partners)
+    source = " and ".join(filter(None, (_listed(names), _listed(partners))))
+    if role == "eastward":
+        return WindKind(
+            f"wind components {source}",
+            "speed as the root of the summed squares of the components; Weibull by maximum "
+            "likelihood (Seguro & Lambert 2000) from power sums of the readings, calms kept as a "
+            "share of their own",
+            used,
+            partial(_by_height, names=names, partners=partners, height_m=height_m, fit=_fitted),
+        )
+    if role == "shape":
+        calms = [str(variable.name) for variable in grid.all_of("calm_share")]
+        return WindKind(
+            f"Weibull parameters {source}",
+            "Weibull shape and scale as given" + ("" if calms else "; no calms are given"),
+            (*used, *calms),
+            partial(_by_height, names=names, partners=partners, height_m=height_m, fit=_given),
+        )
+    return WindKind(
+        f"frequencies of wind-speed classes {source}",
+        "Weibull by interval-censored maximum likelihood (Cohen 1965) on the classes",
+        used,
+        partial(_by_height, names=names, partners=[], height_m=height_m, fit=_tabled),
+    )
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(names)
+
+
+Fit = Callable[[Grid, float, xr.DataArray, xr.DataArray | None], CellClimates]
+
+
+def _by_height(
+    grid: Grid, names: list[str], partners: list[str], height_m: float | None, fit: Fit
+) -> list[CellClimates]:
+    """Take variables apart by height and fit each."""
+    climates = []
+    for number, name in enumerate(names):
+        other = grid.data[partners[number]] if partners else None
+        for height, layer, partner in _layers(grid, grid.data[name], other, height_m):
+            climates.append(fit(grid, height, layer, partner))
+    climates.sort(key=lambda climate: climate.height_m)
+    heights = [climate.height_m for climate in climates]
+    if len(set(heights)) < len(heights):
+        raise InputError(
+            f"{grid.name}: two of the variables {_listed(names)} are for the same height of "
+            f"{max(heights, key=heights.count):g} m; say which one with --variable ROLE=NAME."
+        )
+    return climates
+
+
+def _layers(
+    grid: Grid, variable: xr.DataArray, partner: xr.DataArray | None, stated: float | None
+) -> Iterator[tuple[float, xr.DataArray, xr.DataArray | None]]:
+    dimension = grid.height_dimension_of(variable)
+    heights = grid.heights_m(variable) or (() if stated is None else (stated,))
+    if not heights:
+        raise InputError(
+            f"{grid.name}: the variable {variable.name!r} does not say its height above ground "
+            "(a coordinate with standard_name height); state it with --height."
+        )
+    if min(heights) <= 0:
+        raise InputError(
+            f"{grid.name}: the variable {variable.name!r} is said to be at {min(heights):g} m, "
+            "but a wind speed needs a height above ground."
+        )
+    if dimension is None:
+        yield heights[0], variable, partner
+        return
+    for index, height in enumerate(heights):
+        at = {dimension: index}
+        yield (
+            height,
+            variable.isel(at, drop=True),
+            None if partner is None else partner.isel(at, drop=True),
+        )
+
+
+def _fitted(
+    grid: Grid, height_m: float, speed: xr.DataArray, northward: xr.DataArray | None
+) -> CellClimates:
+    """Fit the climate of each cell to its readings."""
+    time = grid.time_of(speed)
+    if time is None:
+        raise InputError(
+            f"{grid.name}: the variable {speed.name!r} has no time dimension; a record of speeds, "
+            "a table of frequencies or Weibull parameters is needed."
+        )
+    speed = grid.in_si(speed, "speed")
+    if northward is not None:
+        speed = on_cells(speed_of_components, speed, grid.in_si(northward, "speed"))
+    sums = _summed(speed, time)
+    shape, scale = on_cells(fit_power_sums, sums, core=["sum"], outputs=2)
+    moving = on_cells(moving_readings, sums, core=["sum"])
+    calm = on_cells(calm_readings, sums, core=["sum"])
+    mean = on_cells(lambda each: mean_of_power(each, 1), sums, core=["sum"])
+    readings = moving + calm
+    return CellClimates(height_m, shape, scale, calm / readings.where(readings > 0), mean, readings)
+
+
+def _summed(speed: xr.DataArray, time: str) -> xr.DataArray:
+    """Sum powers over time, piece by piece, so that no cell's whole record need be in memory."""
+    pieces = speed.chunksizes[time] if speed.chunks else (speed.sizes[time],)
+    total: xr.DataArray | None = None
+    start = 0
+    for length in pieces:
+        part = xr.apply_ufunc(
+            _power_sums,
+            speed.isel({time: slice(start, start + length)}),
+            input_core_dims=[[time]],
+            output_core_dims=[["sum"]],
+            dask="allowed",
+        )
+        total = part if total is None else total + part
+        start += length
+    assert total is not None
+    return total
+
+
+def _power_sums(speed_ms: FloatArray | dask.array.Array) -> FloatArray | dask.array.Array:
+    """Return the power sums of speeds that are in memory, or lazily of those in one piece of time.
+
+    Leaving it to `apply_ufunc` would copy every block once more before it is summed.
+    """
+    if isinstance(speed_ms, dask.array.Array):
+        lazy: dask.array.Array = dask.array.map_blocks(
+            power_sums, speed_ms, dtype=np.float64, chunks=(*speed_ms.chunks[:-1], (SUMS,))
+        )
+        return lazy
+    return power_sums(speed_ms)
+
+
+def speed_of_components(eastward_ms: FloatArray, northward_ms: FloatArray) -> FloatArray:
+    """Return the speed from its two horizontal components; they broadcast."""
+    return np.asarray(np.sqrt(eastward_ms * eastward_ms + northward_ms * northward_ms))
+
+
+def _tabled(
+    grid: Grid, height_m: float, frequency: xr.DataArray, _: xr.DataArray | None
+) -> CellClimates:
+    """Fit the climate of each cell to how often each class of speeds blows there."""
+    dimension = str(grid.class_dimension_of(frequency))
+    lower, upper = _class_bounds(grid, frequency, dimension)
+    middle = (lower + upper) / 2
+
+    def fit(weight: FloatArray) -> tuple[FloatArray, ...]:
+        sound = (weight >= 0).all(axis=-1, keepdims=True)  # False for NaN too
+        tally = Tally(middle, lower, upper, np.where(sound, weight, 0.0), None, 0.0)
+        return (*fit_censored(tally), tally.moment(1))
+
+    shape, scale, calm, mean = on_cells(fit, frequency, core=[dimension], outputs=4)
+    return CellClimates(height_m, shape, scale, calm, mean, None)
+
+
+def _class_bounds(
+    grid: Grid, frequency: xr.DataArray, dimension: str
+) -> tuple[FloatArray, FloatArray]:
+    """Return the bounds of the classes in m/s: as given, or half-way between the middles."""
+    if dimension not in frequency.coords:
+        raise InputError(
+            f"{grid.name}: the dimension {dimension!r} has no coordinate that says the speed of "
+            "each class; add one, with its bounds where the classes are uneven."
+        )
+    middles = frequency.coords[dimension]
+    named = bounds_of(middles)
+    if named in grid.data.variables:
+        edges = grid.data[named].assign_attrs(units=middles.attrs.get("units"))
+        lower, upper = np.moveaxis(grid.in_si(edges, "speed").to_numpy(), -1, 0)
+    else:
+        speed = grid.in_si(middles, "speed").to_numpy().astype(np.float64)
+        inner = (speed[1:] + speed[:-1]) / 2
+        lower = np.concatenate([[max(0.0, 2 * speed[0] - inner[0])], inner])
+        upper = np.append(inner, 2 * speed[-1] - inner[-1])
+    if not ((np.diff(lower) > 0).all() and (upper > lower).all() and lower[0] >= 0):
+        raise InputError(
+            f"{grid.name}: the speed classes of {dimension!r} do not rise from zero upwards; "
+            "sort them."
+        )
+    return lower.astype(np.float64), upper.astype(np.float64)
+
+
+def _given(
+    grid: Grid, height_m: float, shape: xr.DataArray, scale: xr.DataArray | None
+) -> CellClimates:
+    """Take the Weibull parameters that a grid gives; what cannot be one counts as missing."""
+    assert scale is not None
+    scale = grid.in_si(scale, "speed")
+    sound = (shape > 0) & (scale > 0)
+    shape, scale = (each.where(sound).astype(np.float64) for each in (shape, scale))
+    calm = grid.one_of("calm_share")
+    share = xr.zeros_like(shape).where(sound) if calm is None else _share(calm).where(sound)
+    mean = on_cells(mean_speed, shape, scale) * (1 - share)
+    return CellClimates(height_m, shape, scale, share, mean, None)
+
+
+def _share(calm: xr.DataArray) -> xr.DataArray:
+    percent: xr.DataArray = calm / 100
+    return percent if calm.attrs.get("units") in ("%", "percent") else calm

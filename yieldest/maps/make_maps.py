@@ -1,0 +1,252 @@
+"""A gridded record and a plan into maps, with their attributes and where they come from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import xarray as xr
+
+from yieldest import __version__
+from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
+from yieldest.maps.cell_sites import cell_sites
+from yieldest.maps.cell_winds import CellClimates, WindKind, wind_kind
+from yieldest.maps.read_blocks import block_sizes
+from yieldest.maps.variables import Grid
+from yieldest.plan import Plan
+from yieldest.provenance import Provenance
+
+CONVENTIONS = "CF-1.11"
+NOT_A_SITE = (
+    "A cell knows nothing of the trees, houses and hills inside it: use the map to find where to "
+    "measure, and measure there before building."
+)
+HEIGHT_ATTRIBUTES = {"standard_name": "height", "units": "m", "positive": "up", "axis": "Z"}
+
+ATTRIBUTES: dict[str, dict[str, str]] = {
+    "weibull_shape": {"long_name": "Weibull shape of the wind speed", "units": "1"},
+    "weibull_scale": {"long_name": "Weibull scale of the wind speed", "units": "m s-1"},
+    "calm_share": {"long_name": "share of time without any wind", "units": "1"},
+    "mean_speed": {
+        "standard_name": "wind_speed",
+        "long_name": "mean wind speed",
+        "units": "m s-1",
+    },
+    "readings": {"long_name": "number of readings", "units": "1"},
+    "hub_mean_speed": {
+        "standard_name": "wind_speed",
+        "long_name": "mean wind speed at the hub",
+        "units": "m s-1",
+    },
+    "hub_weibull_shape": {
+        "long_name": "Weibull shape of the wind speed at the hub",
+        "units": "1",
+    },
+    "hub_weibull_scale": {
+        "long_name": "Weibull scale of the wind speed at the hub",
+        "units": "m s-1",
+    },
+    "air_density": {
+        "standard_name": "air_density",
+        "long_name": "mean air density at the hub",
+        "units": "kg m-3",
+    },
+    "net_energy": {"long_name": "net energy in a year of 8760 h, all machines", "units": "kW h"},
+    "capacity_factor": {"long_name": "net energy over rated power all year round", "units": "1"},
+    "cost_per_kwh": {
+        "long_name": "cost per kWh: discounted whole-life cost over discounted energy"
+    },
+    "simple_payback": {"long_name": "simple payback; missing where never", "units": "year"},
+    "discounted_payback": {"long_name": "discounted payback; missing where never", "units": "year"},
+}
+"""Attributes of the maps by name, following the CF conventions; a cost has its currency too."""
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """How a grid becomes maps: all that is the same for every cell.
+
+    Parameters
+    ----------
+    kind : WindKind
+    plan : Plan or None
+        Without one there are only climates.
+    builds : tuple of ReadBuild
+    warnings : tuple of str
+        Of the wind.
+    """
+
+    kind: WindKind
+    plan: Plan | None
+    builds: tuple[ReadBuild, ...]
+    warnings: tuple[str, ...]
+
+
+def recipe_for(grid: Grid, plan: Plan | None, height_m: float | None) -> Recipe:
+    """Find the wind in a grid and read the files of a plan.
+
+    Parameters
+    ----------
+    grid : Grid
+    plan : Plan or None
+    height_m : float or None
+        Of variables that do not say theirs; the plan's measured height where it is not stated.
+
+    Raises
+    ------
+    InputError
+        When the grid has no wind, or a file of the plan cannot be used.
+    """
+    if height_m is None and plan is not None:
+        height_m = plan.wind.measured_height_m
+    kind = wind_kind(grid, height_m)
+    builds = () if plan is None else tuple(read_builds(plan, cell_sites(grid, plan.site)))
+    return Recipe(kind, plan, builds, _of_time(grid, kind))
+
+
+def cell_dimensions(grid: Grid, recipe: Recipe) -> list[str]:
+    """Return the dimensions of the wind that are neither time, height nor speed classes."""
+    wind = grid.data[recipe.kind.variables[0]]
+    others = (grid.time_of(wind), grid.height_dimension_of(wind), grid.class_dimension_of(wind))
+    return [str(name) for name in wind.dims if name not in others]
+
+
+def in_blocks(grid: Grid, recipe: Recipe) -> Grid:
+    """Cut a grid into the blocks it is to be worked on in (`yieldest.maps.read_blocks`)."""
+    wind = grid.data[recipe.kind.variables[0]]
+    time = grid.time_of(wind)
+    stored: dict[str, int] = {
+        str(name): size if isinstance(size, int) else max(size)
+        for name, size in (wind.encoding.get("preferred_chunks") or wind.chunksizes).items()
+    }
+    read = [*([time] if time else []), *cell_dimensions(grid, recipe)]
+    sizes = {name: wind.sizes[name] for name in read}
+    blocks = block_sizes(sizes, stored, time, wind.dtype.itemsize)
+    return replace(grid, data=grid.data.chunk(blocks))
+
+
+def maps_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
+    """Return the maps of a grid, lazy where the grid is.
+
+    Parameters
+    ----------
+    grid : Grid
+    recipe : Recipe
+        From `recipe_for`.
+
+    Returns
+    -------
+    xarray.Dataset
+        The climates by height and the rest by build, beside the dimensions of the cells, as float32
+        with attributes. Missing cells are NaN.
+    """
+    climates = recipe.kind.climates(grid)
+    maps = _climate_maps(climates)
+    provenances = [
+        Provenance(f"{grid.name}: {recipe.kind.source}", recipe.kind.method, (), recipe.warnings)
+    ]
+    if recipe.plan is not None:
+        sites = cell_sites(grid, recipe.plan.site)
+        each = [build_maps(read, climates, sites) for read in recipe.builds]
+        names = [read.build.name for read in recipe.builds]
+        index = xr.DataArray(names, dims="build", attrs={"long_name": "build"}, name="build")
+        blank = each[0][0]["net_energy"]
+        for name in ATTRIBUTES:
+            if any(name in maps_of_build for maps_of_build, _ in each):
+                layers = [
+                    maps_of_build.get(name, xr.full_like(blank, np.nan))
+                    for maps_of_build, _ in each
+                ]
+                maps[name] = xr.concat(layers, dim=index, coords="minimal", compat="override")
+        provenances += [provenance for _, provenance in each]
+    dataset = xr.Dataset({name: array.astype(np.float32) for name, array in maps.items()})
+    projection = _projection(grid.data[recipe.kind.variables[0]])
+    for key, array in dataset.data_vars.items():
+        array.attrs = {**ATTRIBUTES[str(key)], **projection}
+        if key == "cost_per_kwh" and recipe.plan is not None:
+            array.attrs["units"] = f"{recipe.plan.currency}/kWh"
+    dataset.attrs = _global_attributes(recipe, provenances)
+    return dataset
+
+
+def _projection(wind: xr.DataArray) -> dict[str, str]:
+    """Return the attribute that names the map projection (CF 5.6) of a variable, if it has one."""
+    name = wind.attrs.get("grid_mapping") or wind.encoding.get("grid_mapping")
+    return {} if name is None else {"grid_mapping": str(name)}
+
+
+def _climate_maps(climates: list[CellClimates]) -> dict[str, xr.DataArray]:
+    heights = xr.DataArray(
+        [climate.height_m for climate in climates],
+        dims="height",
+        attrs=HEIGHT_ATTRIBUTES,
+        name="height",
+    )
+
+    def stacked(layers: list[xr.DataArray]) -> xr.DataArray:
+        bare = [layer.drop_vars("height", errors="ignore") for layer in layers]
+        return xr.concat(bare, dim=heights, coords="minimal", compat="override")
+
+    maps = {
+        "weibull_shape": stacked([climate.shape for climate in climates]),
+        "weibull_scale": stacked([climate.scale_ms for climate in climates]),
+        "calm_share": stacked([climate.calm_share for climate in climates]),
+        "mean_speed": stacked([climate.mean_speed_ms for climate in climates]),
+    }
+    readings = [climate.readings for climate in climates if climate.readings is not None]
+    if readings:
+        maps["readings"] = stacked(readings)
+    return maps
+
+
+def _global_attributes(recipe: Recipe, provenances: list[Provenance]) -> dict[str, str]:
+    wind = provenances[0]
+    builds = list(zip(recipe.builds, provenances[1:], strict=True))
+    methods = [
+        f"wind: {wind.method}",
+        *(f"{read.build.name}: {provenance.method}" for read, provenance in builds),
+    ]
+    if any(read.outlay is not None for read, _ in builds):
+        methods.append(
+            "cost per kWh: discounted whole-life cost over discounted energy (Short, Packey & Holt "
+            "1995); payback: until the balance stays above zero, replacements included"
+        )
+
+    def each(texts: list[tuple[str, str]]) -> str:
+        return "\n".join(dict.fromkeys(f"{owner}{text}" for owner, text in texts))
+
+    return {
+        "Conventions": CONVENTIONS,
+        "title": "Wind climate" if recipe.plan is None else recipe.plan.title,
+        "source": wind.source,
+        "institution": f"made with yieldest {__version__}",
+        "method": "\n".join(methods),
+        "assumed": each(
+            [(f"{read.build.name}: ", text) for read, p in builds for text in p.assumed]
+        ),
+        "warnings": each(
+            [("", text) for text in (*wind.warnings, *([NOT_A_SITE] if builds else []))]
+            + [(f"{read.build.name}: ", text) for read, p in builds for text in p.warnings]
+        ),
+    }
+
+
+def _of_time(grid: Grid, kind: WindKind) -> tuple[str, ...]:
+    """Warn of a record that is not a whole year."""
+    variable = grid.data[kind.variables[0]]
+    dimension = grid.time_of(variable)
+    if dimension is None:
+        return ()
+    if dimension not in variable.coords or not np.issubdtype(
+        variable.coords[dimension].dtype, np.datetime64
+    ):
+        return (
+            "The time of the readings is not known, so whether they make up whole years is not.",
+        )
+    months = np.unique(variable.coords[dimension].to_index().month)
+    if months.size < 12:
+        return (
+            f"The readings cover {months.size} of the 12 months of a year; the missing months may "
+            "be windier or calmer, and no correction is made for them.",
+        )
+    return ()

@@ -1,0 +1,208 @@
+"""Who reckons the maps of a grid: threads or processes of this machine, or a dask cluster."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import multiprocessing
+import os
+import signal
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from multiprocessing.connection import wait
+
+import dask
+import xarray as xr
+
+from yieldest.errors import InputError
+from yieldest.maps.make_maps import Recipe, cell_dimensions, maps_of
+from yieldest.maps.regions import Region, blocks_in, part_of
+from yieldest.maps.variables import Grid
+
+BLOCKS_PER_REGION = 16
+"""Few enough to be written often, enough that what a region takes besides its blocks is little."""
+BLOCKS_PER_THREAD = 4
+"""At least, where threads share a region: a slow one keeps nobody waiting for long."""
+REGIONS_PER_PROCESS = 4
+"""At least, while there are blocks: at the end some processes have nothing left to do."""
+CONNECT_SECONDS = 10
+PROCESSES_FROM = 500_000_000
+"""Readings from which a process for each core is worth the second or two that it takes to start."""
+MOST_PROCESSES = 61
+"""Windows cannot wait for more of them at once."""
+READINGS_WORTH_A_CELL = 200
+"""What processes save on the rest of a cell, as a number of readings on which they save as much."""
+
+Progress = Callable[[int, int], None]
+"""Called with the cells done and the cells in all."""
+Maps = Callable[[Iterable[Region]], Iterator[xr.Dataset]]
+"""From some regions to their maps, computed, one after the other."""
+
+
+@dataclass(frozen=True)
+class Workers:
+    """Who reckons the maps of a grid.
+
+    Parameters
+    ----------
+    blocks : int
+        In a region, about.
+    maps : callable
+        It raises `InputError` when the values of the grid cannot be read, or a process at work was
+        ended.
+    """
+
+    blocks: int
+    maps: Maps
+
+
+@contextmanager
+def workers(address: str | None, grid: Grid, recipe: Recipe) -> Iterator[Workers]:
+    """Set to work this machine's cores, or the cluster at an address.
+
+    Threads of one process wait for each other between the short steps of adding up readings, and
+    NetCDF is unpacked by one of them at a time; so a grid that takes long gets a process for each
+    core. A script that calls this needs `if __name__ == "__main__":`, for each process reads it.
+
+    Parameters
+    ----------
+    address : str or None
+        Of a dask scheduler.
+    grid : Grid
+        In blocks.
+    recipe : Recipe
+
+    Raises
+    ------
+    InputError
+        When no scheduler answers at the address.
+    """
+
+    def in_turn(regions: Iterable[Region]) -> Iterator[xr.Dataset]:
+        return (reckon(part_of(grid, region), recipe) for region in regions)
+
+    cores = min(dask.system.CPU_COUNT, MOST_PROCESSES)
+    if address is not None:
+        with _cluster(address) as threads:
+            yield Workers(max(BLOCKS_PER_REGION, BLOCKS_PER_THREAD * threads), in_turn)
+    elif (
+        cores == 1
+        or blocks_in(grid, recipe) < 2 * cores
+        or _readings_worth(grid, recipe) < PROCESSES_FROM
+    ):
+        with dask.config.set(scheduler="threads"):
+            yield Workers(max(BLOCKS_PER_REGION, BLOCKS_PER_THREAD * cores), in_turn)
+    else:
+        blocks = math.ceil(blocks_in(grid, recipe) / (REGIONS_PER_PROCESS * cores))
+        with _processes(cores) as pool:
+            yield Workers(
+                min(blocks, BLOCKS_PER_REGION),
+                partial(_by_processes, pool, 2 * cores, grid, recipe),
+            )
+
+
+def _readings_worth(grid: Grid, recipe: Recipe) -> int:
+    """Return how much there is in a grid for processes to save, as a number of readings."""
+    values = sum(grid.data[name].size for name in recipe.kind.variables)
+    cells = math.prod(grid.data.sizes[name] for name in cell_dimensions(grid, recipe))
+    return values + READINGS_WORTH_A_CELL * cells
+
+
+@contextmanager
+def _processes(count: int) -> Iterator[ProcessPoolExecutor]:
+    """Start processes that are ready to work on parts of a grid."""
+    # Python would remark on the locks of processes that are ended; the system frees them.
+    os.environ.setdefault("PYTHONWARNINGS", "ignore::UserWarning:multiprocessing.resource_tracker")
+    # A process that is forked while threads run may hang.
+    spawn = multiprocessing.get_context("spawn")
+    pool = ProcessPoolExecutor(count, spawn, initializer=_prepare)
+    try:
+        # They start while the maps are laid out.
+        for _ in range(count):
+            pool.submit(os.getpid)
+        yield pool
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _prepare() -> None:
+    """Get a process ready to work on parts of a grid."""
+    dask.config.set(scheduler="synchronous")
+    # A run that is stopped at the keyboard stops at once; the process that gave the work says so.
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """End this process when the one that gave it work is gone: it would wait for more for ever."""
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+    wait([parent.sentinel])
+    os._exit(1)
+
+
+def _by_processes(
+    pool: ProcessPoolExecutor, ahead: int, grid: Grid, recipe: Recipe, regions: Iterable[Region]
+) -> Iterator[xr.Dataset]:
+    """Give out regions, only so many ahead of what is taken, so that memory is bounded."""
+    given: deque[Future[xr.Dataset]] = deque()
+    left = iter(regions)
+    try:
+        while True:
+            given.extend(
+                pool.submit(reckon, part_of(grid, region), recipe)
+                for region in itertools.islice(left, ahead - len(given))
+            )
+            if not given:
+                return
+            yield given.popleft().result()
+    except BrokenProcessPool as error:
+        raise InputError(
+            "a process that worked on the map was ended from outside, most likely because memory "
+            "ran out; close other programs and give the same command again."
+        ) from error
+
+
+@contextmanager
+def _cluster(address: str) -> Iterator[int]:
+    """Have dask work on the cluster at an address; give its threads."""
+    from distributed import Client  # noqa: PLC0415  (takes a second, and few need it)
+
+    try:
+        client = Client(address, timeout=CONNECT_SECONDS)
+    except (OSError, ValueError, TypeError) as error:
+        raise InputError(
+            f"--scheduler {address}: no dask scheduler answers there ({error}); start one with "
+            "'dask scheduler', and write the address it prints, such as tcp://HOST:8786."
+        ) from error
+    with client:
+        threads = sum(client.nthreads().values())
+        if threads == 0:
+            raise InputError(
+                f"--scheduler {address}: the scheduler has no workers; start some with "
+                f"'dask worker {address}'."
+            )
+        yield threads
+
+
+def reckon(grid: Grid, recipe: Recipe) -> xr.Dataset:
+    """Return the maps of a grid, computed.
+
+    Raises
+    ------
+    InputError
+        When the values of the grid cannot be read.
+    """
+    try:
+        return maps_of(grid, recipe).compute()
+    except (OSError, RuntimeError) as error:
+        raise InputError(
+            f"{grid.name}: the values cannot be read ({' '.join(str(error).split())[:200]}); is "
+            "the file whole?"
+        ) from error

@@ -1,0 +1,230 @@
+"""Maps onto the disk: NetCDF whole or not at all, Zarr so that a stopped run can go on."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import dask.array
+import h5netcdf
+import numpy as np
+import xarray as xr
+
+from yieldest.errors import InputError
+from yieldest.files.whole_output import scratch_beside
+from yieldest.maps.make_maps import Recipe, maps_of
+from yieldest.maps.regions import Region, cells_in
+from yieldest.maps.variables import Grid, bounds_of
+from yieldest.maps.workers import Maps, Progress
+
+FINISHED = "finished.json"
+"""File in an unfinished Zarr store that lists the regions that are done."""
+SPARE_BYTES = 1_000_000
+"""For all that stands in a NetCDF map beside its values."""
+STORED_SIDE = 256
+"""Longest side of a stored piece of a NetCDF map."""
+
+
+def write_maps(
+    grid: Grid,
+    recipe: Recipe,
+    regions: Sequence[Region],
+    maps: Maps,
+    path: Path,
+    progress: Progress,
+    command: str,
+) -> None:
+    """Reckon the maps of a grid and write them.
+
+    Parameters
+    ----------
+    grid : Grid
+        In blocks.
+    recipe : Recipe
+    regions : sequence of Region
+    maps : callable
+        From regions to their maps (`yieldest.maps.workers.Workers`).
+    path : Path
+        Ending in .nc or .zarr.
+    progress : callable
+    command : str
+        For the history of the file.
+
+    Raises
+    ------
+    InputError
+        When the ending is another, the folder is not there, or a Zarr store of that name is.
+    """
+    if not path.parent.is_dir():
+        raise InputError(f"{path}: the folder {path.parent} is not there; make it first.")
+    outline = maps_of(grid, recipe)
+    when = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    outline.attrs["history"] = f"{when} {command}"
+    if path.suffix == ".nc":
+        _write_netcdf(grid, recipe, regions, maps, path, progress, outline)
+    elif path.suffix == ".zarr":
+        try:
+            _write_zarr(grid, recipe, regions, maps, path, progress, outline)
+        except OSError as error:
+            raise InputError(
+                f"{path}: the store cannot be written ({error.strerror or error}); make room, and "
+                "the same command goes on where this one stopped."
+            ) from error
+    else:
+        raise InputError(f"{path}: the name should end in .nc (NetCDF) or .zarr (Zarr).")
+
+
+def _write_netcdf(
+    grid: Grid,
+    recipe: Recipe,
+    regions: Sequence[Region],
+    maps: Maps,
+    path: Path,
+    progress: Progress,
+    outline: xr.Dataset,
+) -> None:
+    every = sum(map(cells_in, regions))
+    done = 0
+    with scratch_beside(path) as scratch:
+        _refuse_lack_of_room(scratch / path.name, outline)
+        unfinished = scratch / path.name
+        outline.drop_vars(list(outline.data_vars)).to_netcdf(unfinished, engine="h5netcdf")
+        with h5netcdf.File(unfinished, "r+") as file:
+            for name, size in outline.sizes.items():
+                if name not in file.dimensions:
+                    file.dimensions[str(name)] = size
+            for name, array in outline.data_vars.items():
+                stored = file.create_variable(
+                    str(name),
+                    array.dims,
+                    array.dtype,
+                    chunks=tuple(min(size, STORED_SIDE) for size in array.shape),
+                    compression="gzip",
+                    compression_opts=1,
+                    fillvalue=np.float32(np.nan),
+                )
+                for key, value in _attributes_with_coordinates(array).items():
+                    stored.attrs[key] = value
+            for region, here in zip(regions, maps(regions), strict=True):
+                for name, array in here.data_vars.items():
+                    where = tuple(region.get(str(dim), slice(None)) for dim in array.dims)
+                    file.variables[str(name)][where] = array.to_numpy()
+                done += cells_in(region)
+                progress(done, every)
+        unfinished.replace(path)
+
+
+def _attributes_with_coordinates(array: xr.DataArray) -> dict[str, Any]:
+    """Name the auxiliary coordinates (two-dimensional latitudes, say), as CF 5.2 asks."""
+    others = {bounds_of(each) for each in array.coords.values()} | {array.attrs.get("grid_mapping")}
+    auxiliary = [str(name) for name in array.coords if name not in {*array.dims, *others}]
+    return {**array.attrs, **({"coordinates": " ".join(auxiliary)} if auxiliary else {})}
+
+
+def _refuse_lack_of_room(path: Path, outline: xr.Dataset) -> None:
+    """Refuse maps that might not find room: a full disk makes the HDF5 library fall over."""
+    needed = sum(array.nbytes for array in outline.variables.values()) + SPARE_BYTES
+    try:
+        with tempfile.TemporaryFile(dir=path.parent) as reserve:
+            if hasattr(os, "posix_fallocate"):
+                os.posix_fallocate(reserve.fileno(), 0, needed)
+            elif shutil.disk_usage(path.parent).free < needed:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    except OSError as error:
+        raise InputError(
+            f"{path}: the maps may take up to {needed / 1e6:,.1f} MB, and there is no room for "
+            f"them ({error.strerror}); choose another place."
+        ) from error
+
+
+def _write_zarr(
+    grid: Grid,
+    recipe: Recipe,
+    regions: Sequence[Region],
+    maps: Maps,
+    path: Path,
+    progress: Progress,
+    outline: xr.Dataset,
+) -> None:
+    if path.exists() or path.is_symlink():
+        raise InputError(f"{path}: there is such a store already; remove it, or name another.")
+    unfinished = path.with_name(f"{path.name}.part")
+    mark = _mark(grid, recipe, regions)
+    finished = _finished(unfinished, mark)
+    if finished is None:
+        shutil.rmtree(unfinished, ignore_errors=True)
+        _lay_out(outline, regions[0], unfinished)
+        finished = []
+        _note(unfinished, mark, finished)
+    every = sum(map(cells_in, regions))
+    if finished:
+        progress(sum(cells_in(regions[each]) for each in finished), every)
+    left = [number for number in range(len(regions)) if number not in finished]
+    for number, here in zip(left, maps(regions[each] for each in left), strict=True):
+        bare = here.drop_vars([name for name in here.variables if name not in here.data_vars])
+        bare.to_zarr(unfinished, region={**_all(bare), **regions[number]}, zarr_format=2)
+        finished.append(number)
+        _note(unfinished, mark, finished)
+        progress(sum(cells_in(regions[each]) for each in finished), every)
+    (unfinished / FINISHED).unlink()
+    unfinished.rename(path)
+
+
+def _all(maps: xr.Dataset) -> Region:
+    return {str(name): slice(0, size) for name, size in maps.sizes.items()}
+
+
+def _lay_out(outline: xr.Dataset, region: Region, store: Path) -> None:
+    """Write everything but the values, each region being a stored piece of its own."""
+    empty = outline.assign_coords({name: array.load() for name, array in outline.coords.items()})
+    for name, array in outline.data_vars.items():
+        pieces = tuple(
+            region[str(dim)].stop if str(dim) in region else size
+            for dim, size in array.sizes.items()
+        )
+        blank = dask.array.full(array.shape, np.nan, dtype=array.dtype, chunks=pieces)
+        empty[name] = array.copy(data=blank)
+        empty[name].encoding = {"chunks": pieces}
+    # Version 2 is what most readers of maps know, and has strings for the names of builds.
+    empty.to_zarr(store, compute=False, zarr_format=2, consolidated=True)
+
+
+def _mark(grid: Grid, recipe: Recipe, regions: Sequence[Region]) -> str:
+    """Return what two runs must have in common to be one."""
+    content = {
+        "grid": [grid.name, dict(grid.data.sizes), dict(grid.stated), grid.stamp],
+        "wind": [recipe.kind.source, recipe.kind.method],
+        "plan": None if recipe.plan is None else recipe.plan.model_dump(exclude={"path"}),
+        "builds": [asdict(read) for read in recipe.builds],
+        "regions": [[str(span) for span in region.values()] for region in regions],
+    }
+    text = json.dumps(content, default=_plain, sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _plain(value: object) -> object:
+    return value.tolist() if isinstance(value, np.ndarray) else str(value)
+
+
+def _finished(store: Path, mark: str) -> list[int] | None:
+    """Return the regions that an earlier run of the same maps finished, or None."""
+    try:
+        noted = json.loads((store / FINISHED).read_text(encoding="utf-8"))
+    except (OSError, json.JSONDecodeError):
+        return None
+    return list(noted["regions"]) if noted["mark"] == mark else None
+
+
+def _note(store: Path, mark: str, finished: list[int]) -> None:
+    new = store / f"{FINISHED}.new"
+    new.write_text(json.dumps({"mark": mark, "regions": finished}), encoding="utf-8")
+    new.replace(store / FINISHED)

@@ -1,0 +1,1 @@
+"""One plan through the whole chain: inputs, estimate, scenarios."""

@@ -1,0 +1,186 @@
+"""From the mast to the hub: height, obstacles and roof, step by step."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.energy.annual_energy import Readings
+from yieldest.errors import InputError
+from yieldest.hub.correction_steps import Rung, Step, ladder, ladder_uncertainty
+from yieldest.hub.obstacles import (
+    DEFAULT_ROUGHNESS_M,
+    Obstacle,
+    shelter,
+    siting_warnings,
+)
+from yieldest.hub.profile import TERRAINS, HeightStep, to_hub
+from yieldest.hub.rooftop import Roof, RoofStep, on_roof
+from yieldest.hub.shear import measured_to_hub
+from yieldest.model.site_wind import SiteWind
+from yieldest.plan import Build, Plan
+from yieldest.provenance import Provenance
+from yieldest.wind.distribution import Climate
+from yieldest.wind.resource import WindStudy
+
+
+@dataclass(frozen=True)
+class HubWind:
+    """The wind at a build's hub.
+
+    Parameters
+    ----------
+    climate : Climate
+    readings : Readings or None
+        Those of the site carried to the hub.
+    factor : float
+        Mean speed at the hub over that at the height of measurement.
+    height : HeightStep
+    roof : RoofStep or None
+    ladder : tuple of Step
+    standard_uncertainty : float
+        Of the mean speed at the hub, relative.
+    provenance : tuple of Provenance
+    """
+
+    climate: Climate
+    readings: Readings | None
+    factor: float
+    height: HeightStep
+    roof: RoofStep | None
+    ladder: tuple[Step, ...]
+    standard_uncertainty: float
+    provenance: tuple[Provenance, ...]
+
+
+def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
+    """Carry the wind of a plan to a build's hub: height, obstacles, roof.
+
+    Raises
+    ------
+    InputError
+        When the hub is below the roof, or a height law does not reach it.
+    """
+    site = plan.site
+    measured_m, hub_m = plan.wind.measured_height_m, build.hub_height_m
+    readings = wind.readings
+    speed = np.zeros(0) if readings is None else readings.speed_ms
+    weight = np.zeros(0) if readings is None else readings.weight
+    height, each = _to_height(plan, build, wind, speed * weight)
+    rungs = [_height_rung(height, measured_m, hub_m)]
+    provenance = [height.provenance]
+    obstacles = [Obstacle(**obstacle.model_dump()) for obstacle in site.obstacles]
+    on_the_spot = bool(plan.wind.on_the_spot)
+    if obstacles:
+        lee, factors_or_none = shelter(
+            obstacles,
+            hub_m,
+            run=speed * weight * each,
+            direction_deg=wind.direction_deg,
+            anemometer_height_m=measured_m if on_the_spot else None,
+            roughness_length_m=_roughness(plan),
+        )
+        each = each * (lee.factor if factors_or_none is None else factors_or_none)
+        rungs.append(
+            Rung("behind obstacles", lee.factor, lee.provenance.method, lee.standard_uncertainty)
+        )
+        provenance.append(lee.provenance)
+    top = None
+    roof = None
+    if site.roof is not None:
+        top = site.roof.ridge_height_m or site.roof.edge_height_m
+        roof = _roof(plan, build, top, on_the_spot)
+        each = each * roof.factor
+        rungs.append(
+            Rung("above the roof", roof.factor, roof.provenance.method, roof.standard_uncertainty)
+        )
+        provenance.append(roof.provenance)
+    provenance.append(
+        Provenance("site", "", (), siting_warnings(build.rotor_bottom_m, obstacles, top))
+    )
+    factor = float(np.prod([rung.factor for rung in rungs]))
+    steps = ladder(wind.start_ms, [*wind.rungs, *rungs])
+    return HubWind(
+        climate=wind.climate.raised(factor, hub_m),
+        readings=None if readings is None else Readings(speed * each, weight),
+        factor=factor,
+        height=height,
+        roof=roof,
+        ladder=steps,
+        standard_uncertainty=ladder_uncertainty(steps),
+        provenance=tuple(provenance),
+    )
+
+
+def siting_assumptions(plan: Plan) -> list[str]:
+    """Say what the plan leaves open about the surroundings."""
+    assumed = []
+    if not plan.site.obstacles:
+        assumed.append("No obstacle shelters the rotor, for site.obstacles states none.")
+    if (plan.site.obstacles or plan.site.roof) and plan.wind.on_the_spot is None:
+        assumed.append(
+            "The anemometer stood in the open, not behind the obstacles or on the roof, for "
+            "wind.on_the_spot is not stated."
+        )
+    return assumed
+
+
+def turbulence_intensity(plan: Plan, study: WindStudy | None) -> float | None:
+    """Return the turbulence intensity stated, else that measured, at 15 m/s where it can be."""
+    if plan.site.turbulence_intensity is not None:
+        return plan.site.turbulence_intensity
+    if study is None or study.turbulence is None:
+        return None
+    measured = study.turbulence
+    return measured.mean if measured.at_15_ms is None else measured.at_15_ms
+
+
+def _to_height(
+    plan: Plan, build: Build, wind: SiteWind, run: FloatArray
+) -> tuple[HeightStep, FloatArray]:
+    """Return the step to hub height, and the factor of each reading."""
+    site = plan.site
+    measured_m, hub_m = plan.wind.measured_height_m, build.hub_height_m
+    if wind.shear is not None and wind.time is not None:
+        return measured_to_hub(wind.shear, measured_m, hub_m, wind.time, run, wind.direction_deg)
+    height = to_hub(
+        measured_m,
+        hub_m,
+        shear_exponent=site.shear_exponent,
+        roughness_length_m=site.roughness_length_m,
+        terrain=site.terrain,
+        displacement_m=site.displacement_m,
+    )
+    return height, np.full(run.size, height.factor)
+
+
+def _height_rung(height: HeightStep, measured_m: float, hub_m: float) -> Rung:
+    method = f"{measured_m:g} m to {hub_m:g} m, {height.provenance.method}"
+    if height.other_factor is not None and hub_m != measured_m:
+        method += f"; {height.other_law} would give {height.other_factor:.3f}"
+    return Rung("to hub height", height.factor, method, height.standard_uncertainty)
+
+
+def _roughness(plan: Plan) -> float:
+    if plan.site.terrain is not None:
+        return TERRAINS[plan.site.terrain].roughness_length_m
+    return plan.site.roughness_length_m or DEFAULT_ROUGHNESS_M
+
+
+def _roof(plan: Plan, build: Build, top_m: float, on_the_spot: bool) -> RoofStep:
+    stated = plan.site.roof
+    assert stated is not None
+    if build.hub_height_m <= top_m:
+        raise InputError(
+            f"{plan.path}: the hub of {build.name!r} at {build.hub_height_m:g} m is not above the "
+            f"roof at {top_m:g} m; heights are above ground."
+        )
+    return on_roof(
+        Roof(stated.edge_height_m, top_m, stated.width_m, stated.edge_distance_m),
+        build.hub_height_m,
+        rotor_diameter_m=build.disc_diameter_m,
+        rotor_height_m=build.rotor_height_m,
+        anemometer_height_m=plan.wind.measured_height_m if on_the_spot else None,
+    )

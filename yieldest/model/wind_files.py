@@ -1,0 +1,70 @@
+"""Read the wind files that a plan names, as the plan describes them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from yieldest.arrays import floats
+from yieldest.files.text_file import Progress
+from yieldest.plan import Plan, Reference, SecondAnemometer
+from yieldest.provenance import Provenance
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.record import Record, read_record
+from yieldest.wind.summary_tables import (
+    FrequencyTable,
+    MonthlyMeans,
+    read_frequency_table,
+    read_monthly_means,
+)
+
+
+def _options(plan: Plan) -> ReadOptions:
+    return ReadOptions(**plan.wind.read_options())
+
+
+def read_plan_record(plan: Plan, progress: Progress | None = None) -> Record:
+    """Read the wind record of a plan."""
+    record = read_record(plan.file(str(plan.wind.record)), _options(plan), progress)
+    if plan.wind.screen.frozen_hours and record.temperature_c is None:
+        provenance = record.provenance
+        warning = (
+            "wind.screen.frozen_hours is stated, but the record has no temperature that was "
+            "recognised, so frozen cups cannot be looked for; name its column in wind.columns."
+        )
+        return replace(
+            record, provenance=replace(provenance, warnings=(*provenance.warnings, warning))
+        )
+    return record
+
+
+def read_reference(plan: Plan, reference: Reference) -> Record:
+    """Read the long record near the site."""
+    return read_record(plan.file(reference.record), ReadOptions(**reference.read_options()))
+
+
+def read_neighbour(plan: Plan, name: str) -> Record:
+    """Read the record of another sensor near by, with columns and units of its own."""
+    return read_record(plan.file(name), ReadOptions(time_zone=plan.wind.time_zone))
+
+
+def read_also(plan: Plan, also: SecondAnemometer) -> Record:
+    """Read a second anemometer of the plan's record."""
+    options = _options(plan)
+    columns = {**options.columns, "speed": also.column}
+    return read_record(
+        plan.file(str(plan.wind.record)),
+        replace(options, columns=columns, height_m=also.height_m, sensor=None),
+    )
+
+
+def read_plan_frequencies(plan: Plan) -> FrequencyTable:
+    """Read the frequency table of a plan."""
+    return read_frequency_table(plan.file(str(plan.wind.frequency_table)), _options(plan))
+
+
+def read_plan_months(plan: Plan) -> MonthlyMeans:
+    """Read the twelve monthly means of a plan, from a file or from the plan itself."""
+    stated = plan.wind.monthly_means_ms
+    if stated is not None:
+        return MonthlyMeans(floats(stated), Provenance("wind.monthly_means_ms", "monthly means"))
+    return read_monthly_means(plan.file(str(plan.wind.monthly_means)), _options(plan))

@@ -1,0 +1,154 @@
+"""Read a plan file: TOML in, a validated `Plan` out, or one sentence that says what to mend."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from yieldest.errors import InputError
+from yieldest.files.text_file import open_text
+from yieldest.plan.lines import line_of
+from yieldest.plan.overrides import Override, apply_override
+from yieldest.plan.refusal import refusal, trouble_of
+from yieldest.plan.whole_plan import Plan
+
+LONGEST = 200_000
+"""Characters; a plan for a hundred builds has some 40,000."""
+LONGEST_LINE = 20_000
+"""Characters; the places of 200 machines take some 5,000."""
+_CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]")
+"""What a text must not hold: a terminal would obey some of them."""
+
+
+def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
+    """Read and validate a plan file.
+
+    Parameters
+    ----------
+    path : Path
+        The TOML file, or the folder that holds it as plan.toml.
+    overrides : sequence of Override
+        Put over what the file says before it is validated, the last one winning.
+
+    Raises
+    ------
+    InputError
+        Naming the line, or the override, and the key that is wrong.
+    """
+    if path.is_dir():
+        path = path / "plan.toml"
+    text = _text_of(path)
+    content = _parsed(path, text)
+    if "path" in content:
+        raise InputError(
+            f"{path}, {line_of(text, ('path',))}: unknown key 'path'; leave it out, for files are "
+            "looked for beside the plan."
+        )
+    places = {apply_override(content, override): override for override in overrides}
+    if ("path",) in places:
+        raise InputError(f"{places['path',].text}: unknown key 'path'; leave it out.")
+    _refuse_controls(path, content)
+    try:
+        return Plan.model_validate({**content, "path": path})
+    except ValidationError as error:
+        trouble = trouble_of(error)
+        blamed = _blamed(tuple(trouble["loc"]), text, places) if places else None
+        line = f", {line_of(text, trouble['loc'])}" if trouble["loc"] else ""
+        place = f"{path}{line}" if blamed is None else blamed.text
+        raise InputError(f"{place}: {refusal(trouble)}") from error
+
+
+def _text_of(path: Path) -> str:
+    with open_text(path, "utf-8-sig") as stream:
+        text = stream.read(LONGEST + 1)
+    if len(text) > LONGEST or max(map(len, text.splitlines()), default=0) > LONGEST_LINE:
+        raise InputError(
+            f"{path}: a plan has at most {LONGEST:,} characters, and {LONGEST_LINE:,} in a line; "
+            "check that this is the right file."
+        )
+    return text
+
+
+def _refuse_controls(path: Path, content: Mapping[str, Any]) -> None:
+    """Refuse texts that a terminal might obey, wherever they stand."""
+    parts: list[tuple[str, Any]] = list(content.items())
+    while parts:
+        key, value = parts.pop()
+        if isinstance(value, dict):
+            parts += value.items()
+        elif isinstance(value, list):
+            parts += [(key, part) for part in value]
+        for text in (key, value):
+            if isinstance(text, str) and _CONTROLS.search(text):
+                raise InputError(
+                    f"{path}: {key!r} holds a control character ({text[:100]!r}); remove it."
+                )
+
+
+def _parsed(path: Path, text: str) -> dict[str, Any]:
+    """Parse TOML; what is wrong is said for people who have never heard of it."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{path}{_toml_trouble(text, str(error))}") from error
+    except (ValueError, RecursionError) as error:
+        raise InputError(
+            f"{path}: a number is too long, or brackets stand too deep in each other; mend them."
+        ) from error
+
+
+def _toml_trouble(text: str, message: str) -> str:
+    found = re.search(r" \(at (?:line (\d+), column \d+|end of document)\)$", message)
+    reason = message[: found.start()] if found else message
+    if found is None or found.group(1) is None:
+        return f": the file ends too early ({reason}); close the last quote or bracket."
+    number = int(found.group(1))
+    line = text.split("\n")[number - 1].strip()
+    return f", line {number}: {_mend(reason, line)}"
+
+
+def _mend(reason: str, line: str) -> str:
+    value = line.partition("=")[2].partition("#")[0].strip()
+    shown = repr(line if len(line) <= 60 else f"{line[:57]}...")
+    if reason == "Cannot overwrite a value":
+        wrong, mend = "stands in this table already", "keep one of them"
+    elif reason.startswith("Cannot declare"):
+        wrong, mend = "stands in the plan already", "put both together"
+    elif re.fullmatch(r"[+-]?\d+,\d+", value):
+        wrong, mend = "has a decimal comma", f"write {value.replace(',', '.')}"
+    elif re.fullmatch(r"0\d+", value):
+        wrong, mend = "has a number that begins with 0", f"write {value.lstrip('0') or '0'}"
+    elif found := re.match(r"([+-]?\d+(?:\.\d+)?) ?[^\d.,:-]", value):
+        wrong, mend = "has more than a number", f"leave out what follows {found.group(1)}"
+    elif reason.startswith(("Illegal character '\\n'", "Unterminated string")):
+        wrong, mend = "has a quote that is not closed", "close it"
+    elif reason == "Invalid value" and value:
+        wrong, mend = "has no number, true, false or text in quotes", "put quotes around text"
+    elif line.startswith("["):
+        wrong, mend = "is not closed as it was opened", "mend its brackets"
+    elif "=" not in line:
+        wrong, mend = "is neither a [table] nor a key = value", "mend it, or put a # before it"
+    else:
+        wrong, mend = f"is not written as TOML wants it ({reason.lower()})", "mend it"
+    return f"{shown} {wrong}; {mend}."
+
+
+def _blamed(
+    location: tuple[int | str, ...], text: str, overrides: Mapping[tuple[int | str, ...], Override]
+) -> Override | None:
+    """Return the last override at or around a wrong place, unless the file alone is as wrong."""
+    try:
+        Plan.model_validate({**tomllib.loads(text), "path": Path()})
+    except ValidationError as error:
+        if any(trouble["loc"] == location for trouble in error.errors()):
+            return None
+    for place, override in reversed(list(overrides.items())):
+        depth = min(len(place), len(location))
+        if place[:depth] == location[:depth]:
+            return override
+    return None

@@ -1,0 +1,145 @@
+"""The table [site]: where the machine stands."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from yieldest.hub.profile import NORMAL_EXPONENT
+from yieldest.hub.turbulence import SMOOTH_INTENSITY
+from yieldest.plan.section import (
+    Bearing,
+    Celsius,
+    Elevation,
+    NotNegative,
+    Positive,
+    Section,
+    Share,
+    WholeShare,
+    at_most_one,
+    key,
+)
+
+Terrain = Literal["water", "open", "hedged", "built", "suburb"]
+BuildingHeight = Annotated[float, Field(gt=0, le=200)]
+
+
+class SiteObstacle(Section):
+    """A building, hedge or row of trees, as seen from the mast."""
+
+    height_m: Annotated[BuildingHeight, key("height above ground", 7, unit="m")]
+    width_m: Annotated[Positive, key("width across the line of sight", 12, unit="m")]
+    distance_m: Annotated[Positive, key("distance from the mast to its middle", 60, unit="m")]
+    bearing_deg: Annotated[
+        Bearing, key("the way to it from the mast, clockwise from north", 240, unit="degrees")
+    ]
+    porosity: Annotated[
+        Share, key("open share of its face: 0 is a wall, 0.5 a hedge in leaf", 0.5, unit="share")
+    ] = 0.0
+
+
+class SiteRoof(Section):
+    """The building under the machine, where it stands on a roof."""
+
+    edge_height_m: Annotated[
+        BuildingHeight, key("height of the roof's edge above ground", 6, unit="m")
+    ]
+    ridge_height_m: Annotated[
+        BuildingHeight | None,
+        key("height of the ridge above ground", 8, unit="m", left_out="the roof is flat"),
+    ] = None
+    width_m: Annotated[Positive, key("longest side of the building", 12, unit="m")]
+    edge_distance_m: Annotated[
+        Positive, key("distance from the mast to the farthest edge of the roof", 5, unit="m")
+    ]
+
+    @model_validator(mode="after")
+    def _ridge_on_top(self) -> Self:
+        if self.ridge_height_m is not None and self.ridge_height_m < self.edge_height_m:
+            raise ValueError(
+                f"ridge_height_m is {self.ridge_height_m:g}, below edge_height_m "
+                f"{self.edge_height_m:g}; measure both from the ground"
+            )
+        return self
+
+
+class Site(Section):
+    """Where the machine stands."""
+
+    elevation_m: Annotated[
+        Elevation | None,
+        key(
+            "height of the ground above sea level, where air is thinner",
+            420,
+            unit="m",
+            left_out="0 m is assumed",
+        ),
+    ] = None
+    mean_temperature_c: Annotated[
+        Celsius | None,
+        key(
+            "mean temperature of the year; warm air is thin",
+            10,
+            unit="degrees Celsius",
+            left_out="that of the record, else of the standard atmosphere",
+        ),
+    ] = None
+    mean_pressure_hpa: Annotated[
+        Annotated[float, Field(ge=300, le=1100)] | None,
+        key(
+            "mean air pressure of the year, measured here and not reduced to sea level",
+            965,
+            unit="hPa",
+            left_out="that of the record, else of the standard atmosphere",
+        ),
+    ] = None
+    terrain: Annotated[
+        Terrain | None,
+        key(
+            "what the land around looks like; it says how fast the wind grows with height",
+            "open",
+            left_out=f"the power law with {NORMAL_EXPONENT:g}, unless one of the next two is there",
+        ),
+    ] = None
+    roughness_length_m: Annotated[
+        Annotated[float, Field(gt=0, le=5)] | None,
+        key("instead of terrain: roughness for the log law", 0.03, unit="m"),
+    ] = None
+    shear_exponent: Annotated[
+        Annotated[float, Field(ge=-0.5, le=1)] | None,
+        key("instead of terrain: exponent of the power law", 0.2),
+    ] = None
+    displacement_m: Annotated[
+        NotNegative,
+        key("with terrain or roughness: how far woods or houses lift the wind", 4, unit="m"),
+    ] = 0.0
+    obstacles: Annotated[
+        list[SiteObstacle], key("what stands around the mast", left_out="nothing does")
+    ] = Field(default_factory=list)
+    roof: Annotated[
+        SiteRoof | None, key("the building under the machine", left_out="it stands on the ground")
+    ] = None
+    turbulence_intensity: Annotated[
+        Annotated[float, Field(gt=0, le=1)] | None,
+        key(
+            "standard deviation of the wind over its mean",
+            0.18,
+            unit="share",
+            left_out=f"that of the record, where it has deviations; a curve is taken as measured "
+            f"at {SMOOTH_INTENSITY:g}",
+        ),
+    ] = None
+    relative_humidity: Annotated[
+        WholeShare | None,
+        key("mean humidity of the year; moist air is light", 0.8, unit="share", left_out="dry air"),
+    ] = None
+
+    @model_validator(mode="after")
+    def _one_law(self) -> Self:
+        at_most_one(self, "terrain", "roughness_length_m", "shear_exponent")
+        if self.displacement_m and self.terrain is None and self.roughness_length_m is None:
+            raise ValueError(
+                "displacement_m belongs to the log law; state terrain or roughness_length_m with it"
+            )
+        return self

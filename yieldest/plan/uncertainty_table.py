@@ -1,0 +1,241 @@
+"""The table [doubt]: how sure the inputs are."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, model_validator
+from pydantic.fields import FieldInfo
+
+from yieldest.energy.losses import ASSUMED_DOUBT, STATED_DOUBT
+from yieldest.plan.section import NotNegative, Section, at_most_one, key
+from yieldest.uncertainty.uncertain_inputs import (
+    ANEMOMETER,
+    ASSUMED_SHAPE,
+    ASSUMED_UPKEEP,
+    DISCOUNT_RATE,
+    EXPOSURE,
+    LIFE_SHARE,
+    MOUNTING,
+    PRICE_PER_KWH,
+    PRICES,
+    QUANTITIES,
+    STATED_MEAN,
+    STATED_SHAPE,
+    STATED_UPKEEP,
+    YEAR_TO_YEAR,
+    PlanSpread,
+)
+
+DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 8_192, 512, 500_000
+"""Draws for the doubt: by default, the fewest that say anything, the most that memory bears."""
+
+
+class SpreadOf(Section):
+    """The spread of one uncertain input, in one of these ways."""
+
+    standard_uncertainty: Annotated[
+        NotNegative | None,
+        key("standard deviation: one case in three lies farther from the middle", 0.01),
+    ] = None
+    distribution: Annotated[
+        Literal["normal", "lognormal"] | None,
+        key(
+            "with standard_uncertainty: its shape",
+            "normal",
+            left_out="the usual one of the input, see doubt.md",
+        ),
+    ] = None
+    triangular: Annotated[
+        Annotated[list[float], Field(min_length=3, max_length=3)] | None,
+        key("or the lowest, the most likely and the highest value", [0.8, 1.0, 1.1]),
+    ] = None
+    uniform: Annotated[
+        Annotated[list[float], Field(min_length=2, max_length=2)] | None,
+        key("or the lowest and the highest, all between as likely", [0.9, 1.1]),
+    ] = None
+    values: Annotated[
+        Annotated[list[float], Field(min_length=1)] | None,
+        key("or one of these; written twice it counts double", [0.9, 1.0, 1.0, 1.2]),
+    ] = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        ways = ("standard_uncertainty", "triangular", "uniform", "values")
+        at_most_one(self, *ways)
+        if all(getattr(self, way) is None for way in ways):
+            raise ValueError(f"there is no spread; state one of {', '.join(ways)}")
+        if self.distribution is not None and self.standard_uncertainty is None:
+            raise ValueError("distribution belongs to standard_uncertainty; state it too")
+        for way in ("triangular", "uniform"):
+            bounds = getattr(self, way)
+            if bounds is not None and (sorted(bounds) != bounds or bounds[0] == bounds[-1]):
+                raise ValueError(f"{way} is {bounds}; write the lowest first and the highest last")
+        return self
+
+
+def _input(quantity: str, example: dict[str, object], left_out: str) -> FieldInfo:
+    """Describe the spread of an input as the draws know it."""
+    known = QUANTITIES[quantity]
+    unit = "factor" if known.takes == "factor" else known.takes
+    return key(known.words, example, unit=unit, left_out=left_out)
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:g} %"
+
+
+_OWN = {"standard_uncertainty": 0.05}
+_LOSS = f"{_percent(ASSUMED_DOUBT)} of an assumed loss, {_percent(STATED_DOUBT)} of a stated one"
+
+
+class LossSpreads(Section):
+    """Spreads of the shares lost."""
+
+    availability: Annotated[
+        SpreadOf | None, _input("losses.availability", {"uniform": [0.02, 0.12]}, _LOSS)
+    ] = None
+    interaction: Annotated[
+        SpreadOf | None, _input("losses.interaction", {"uniform": [0.0, 0.1]}, _LOSS)
+    ] = None
+    turbine_performance: Annotated[
+        SpreadOf | None, _input("losses.turbine_performance", {"uniform": [0.0, 0.1]}, _LOSS)
+    ] = None
+    electrical: Annotated[
+        SpreadOf | None, _input("losses.electrical", {"uniform": [0.03, 0.1]}, _LOSS)
+    ] = None
+    environmental: Annotated[
+        SpreadOf | None, _input("losses.environmental", {"uniform": [0.0, 0.06]}, _LOSS)
+    ] = None
+    curtailment: Annotated[
+        SpreadOf | None, _input("losses.curtailment", {"uniform": [0.0, 0.05]}, _LOSS)
+    ] = None
+
+
+class Correlated(Section):
+    """How the errors of two inputs go together."""
+
+    between: Annotated[
+        Annotated[list[str], Field(min_length=2, max_length=2)],
+        key("two inputs, by their keys in [doubt]", ["prices", "upkeep"]),
+    ]
+    coefficient: Annotated[
+        Annotated[float, Field(gt=-1, lt=1)],
+        key("1 would be in step, -1 against each other", 0.6),
+    ]
+
+
+class Doubt(Section):
+    """How sure the inputs are; what is not stated here comes from the stages or is assumed."""
+
+    draws: Annotated[
+        Annotated[int, Field(ge=0, le=MOST_DRAWS)],
+        key(f"worlds that are drawn: 0 for none, else {FEWEST_DRAWS} at least", 50_000),
+    ] = DEFAULT_DRAWS
+    seed: Annotated[Annotated[int, Field(ge=0)], key("another seed, another set of draws", 2)] = 1
+    stated_mean: Annotated[SpreadOf | None, _input("stated_mean", _OWN, _percent(STATED_MEAN))] = (
+        None
+    )
+    anemometer: Annotated[
+        SpreadOf | None,
+        _input("anemometer", {"standard_uncertainty": 0.01}, _percent(ANEMOMETER)),
+    ] = None
+    mounting: Annotated[
+        SpreadOf | None, _input("mounting", {"standard_uncertainty": 0.05}, _percent(MOUNTING))
+    ] = None
+    rounding: Annotated[SpreadOf | None, _input("rounding", _OWN, "from the record")] = None
+    fit: Annotated[SpreadOf | None, _input("fit", _OWN, "from the fit")] = None
+    sampling: Annotated[SpreadOf | None, _input("sampling", _OWN, "from the record")] = None
+    seasons: Annotated[SpreadOf | None, _input("seasons", _OWN, "from the record")] = None
+    past_years: Annotated[
+        SpreadOf | None,
+        _input("past_years", _OWN, f"{_percent(YEAR_TO_YEAR)} over the root of the years"),
+    ] = None
+    long_term: Annotated[SpreadOf | None, _input("long_term", _OWN, "from the reference")] = None
+    shape: Annotated[
+        SpreadOf | None,
+        _input(
+            "shape",
+            _OWN,
+            f"from the fit; {_percent(STATED_SHAPE)} where stated, {_percent(ASSUMED_SHAPE)} where "
+            "assumed",
+        ),
+    ] = None
+    shear_exponent: Annotated[
+        SpreadOf | None,
+        _input("shear_exponent", {"standard_uncertainty": 0.05}, "from the height step"),
+    ] = None
+    exposure: Annotated[
+        SpreadOf | None,
+        _input("exposure", _OWN, f"{_percent(EXPOSURE)}, and what obstacles and roof state"),
+    ] = None
+    coming_years: Annotated[
+        SpreadOf | None,
+        _input("coming_years", _OWN, f"{_percent(YEAR_TO_YEAR)}, or what a reference shows"),
+    ] = None
+    density: Annotated[SpreadOf | None, _input("density", _OWN, "from the air")] = None
+    curve: Annotated[SpreadOf | None, _input("curve", _OWN, "from the curve")] = None
+    curve_bins: Annotated[SpreadOf | None, _input("curve_bins", _OWN, "from the curve")] = None
+    losses: Annotated[LossSpreads, key("spreads of the shares lost")] = LossSpreads()
+    prices: Annotated[
+        SpreadOf | None,
+        _input("prices", {"triangular": [0.9, 1.0, 1.3]}, _percent(PRICES)),
+    ] = None
+    upkeep: Annotated[
+        SpreadOf | None,
+        _input(
+            "upkeep",
+            {"standard_uncertainty": 0.3},
+            f"{_percent(STATED_UPKEEP)} where stated, {_percent(ASSUMED_UPKEEP)} where assumed",
+        ),
+    ] = None
+    life_years: Annotated[
+        SpreadOf | None,
+        _input(
+            "life_years",
+            {"triangular": [8, 12, 20]},
+            f"a triangle that reaches {_percent(LIFE_SHARE)} to either side",
+        ),
+    ] = None
+    discount_rate: Annotated[
+        SpreadOf | None,
+        _input("discount_rate", {"standard_uncertainty": 0.02}, f"{DISCOUNT_RATE:g}"),
+    ] = None
+    price_per_kwh: Annotated[
+        SpreadOf | None,
+        _input("price_per_kwh", {"values": [0.28, 0.30, 0.45]}, _percent(PRICE_PER_KWH)),
+    ] = None
+    correlation: Annotated[
+        list[Correlated],
+        key("errors of two inputs that go together", left_out="the usual ones, see doubt.md"),
+    ] = Field(default_factory=list)
+
+    @property
+    def spreads(self) -> dict[str, dict[str, Any]]:
+        """What is stated, by input: losses as losses.electrical."""
+        stated = {
+            **{name: getattr(self, name) for name in type(self).model_fields},
+            **{f"losses.{name}": spread for name, spread in self.losses},
+        }
+        return {
+            name: spread.model_dump()
+            for name, spread in stated.items()
+            if isinstance(spread, SpreadOf)
+        }
+
+    @model_validator(mode="after")
+    def _sense(self) -> Self:
+        for quantity, spread in self.spreads.items():
+            nonsense = PlanSpread(**spread).nonsense(quantity)
+            if nonsense is not None:
+                raise ValueError(f"{quantity}: {nonsense}; mend the value")
+        for one in self.correlation:
+            for name in one.between:
+                if name not in QUANTITIES:
+                    raise ValueError(
+                        f"correlation names {name!r}, which is no input; they are "
+                        f"{', '.join(QUANTITIES)}"
+                    )
+        if 0 < self.draws < FEWEST_DRAWS:
+            raise ValueError(f"draws is {self.draws}; state 0 for none, or {FEWEST_DRAWS} at least")
+        return self

@@ -1,0 +1,85 @@
+"""One chart: what it shows, in words, in numbers and drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy.typing as npt
+
+from yieldest.arrays import floats, number_or_none
+from yieldest.html_repr import printable
+from yieldest.report.palette import BUILD_STYLES, BuildStyle, drawing, figure_size
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from yieldest.model.estimate import BuildEstimate
+
+LONGEST_NAME = 30
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A chart of the page, which is also a picture and a table.
+
+    Parameters
+    ----------
+    name : str
+        Of its files, and of its place in the page.
+    title : str
+    message : str
+        What it shows, in a sentence or two: the alternative for those who do not see it.
+    method : str
+        Where the numbers come from.
+    numbers : mapping of str to sequence
+        The numbers behind it by heading, the unit in the heading.
+    draw : callable
+        Draws it into an empty figure.
+    height_in : float
+    """
+
+    name: str
+    title: str
+    message: str
+    method: str
+    numbers: Mapping[str, Sequence[str | float | None]]
+    draw: Callable[[Figure], None]
+    height_in: float = 3.3
+
+    def figure(self, *, titled: bool) -> Figure:
+        """Return the drawn figure, with its title in it when it is to stand alone."""
+        from matplotlib.figure import Figure  # noqa: PLC0415
+
+        with drawing():
+            height = self.height_in + (0.3 if titled else 0.0)
+            figure = Figure(figsize=figure_size(height), layout="constrained")
+            self.draw(figure)
+            if titled:
+                figure.suptitle(self.title, x=0.02, ha="left", fontweight="bold")
+        return figure
+
+
+def drawn(builds: Sequence[BuildEstimate]) -> list[tuple[BuildStyle, BuildEstimate]]:
+    """Return the builds that figures show, each with its style."""
+    return list(zip(BUILD_STYLES, builds, strict=False))
+
+
+def label(style: BuildStyle, name: str) -> str:
+    """Return letter and name of a build, short enough for a figure."""
+    shown = printable(name)
+    if len(shown) > LONGEST_NAME:
+        shown = shown[: LONGEST_NAME - 1].rstrip() + "…"
+    # A leading underscore would hide a line from matplotlib's legend; the letter prevents that.
+    return f"{style.letter}  {shown}"
+
+
+def known_or_none(values: npt.ArrayLike) -> list[float | None]:
+    """Return numbers for a table, None for NaN."""
+    return [number_or_none(value) for value in floats(values)]
+
+
+def legend(figure: Figure) -> None:
+    """Put the legend below the axes, one build a line, for names may be long."""
+    figure.legend(loc="outside lower left", ncols=1, handlelength=2.6, borderpad=0.1)

@@ -1,0 +1,211 @@
+"""An estimate as text for people."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from yieldest.energy.annual_energy import FITTED_METHOD
+from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.report.cautions import CAUTIONS
+from yieldest.report.hub_text import print_ladder
+from yieldest.report.uncertainty_text import print_doubt, range_of, range_sentences
+from yieldest.report.verdict import print_verdict, verdict
+from yieldest.report.wording import percent, print_heading, print_item, print_list, rounded
+from yieldest.uncertainty.result import Doubt
+from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
+
+PLAIN_WIDTH = 100
+
+
+def console() -> Console:
+    """Return a console for standard output: 100 columns wide where nobody watches."""
+    screen = Console(highlight=False)
+    if not screen.is_terminal:
+        screen = Console(highlight=False, width=PLAIN_WIDTH)
+    return screen
+
+
+def print_estimate(
+    estimate: Estimate, screen: Console, doubt: Doubt | None = None, *, full: bool = False
+) -> None:
+    """Print the answer in words, a column per build, and what to know before trusting either.
+
+    Parameters
+    ----------
+    estimate : Estimate
+    screen : rich.console.Console
+    doubt : Doubt, optional
+    full : bool
+        Whether to print the doubt of every input as well.
+    """
+    screen.print(Text(estimate.title, style="bold"))
+    _print_wind(estimate, screen)
+    ranges = [] if doubt is None else range_sentences(doubt)
+    print_list("In plain words", [*verdict(estimate), *ranges], screen)
+    screen.print()
+    screen.print(_table(estimate, doubt))
+    print_verdict(estimate, screen)
+    print_ladder(estimate, screen)
+    if doubt is not None:
+        print_doubt(doubt, estimate.currency, screen, full=full)
+    _print_methods(estimate, screen)
+    shared_assumed, own_assumed = _split(estimate, lambda build: build.assumed)
+    print_list("Assumed, for nobody stated it", [*estimate.assumed, *shared_assumed], screen)
+    for name, texts in own_assumed:
+        print_list(f"Assumed for {name}", texts, screen)
+    shared_warnings, own_warnings = _split(estimate, lambda build: build.warnings)
+    print_list("Be warned", [*estimate.warnings, *shared_warnings], screen)
+    for name, texts in own_warnings:
+        print_list(f"Be warned of {name}", texts, screen)
+    print_list("Take care", CAUTIONS, screen)
+
+
+def _print_wind(estimate: Estimate, screen: Console) -> None:
+    climate, record, study = estimate.climate, estimate.record, estimate.study
+    if record is None or study is None:
+        how = "summed up by others" if estimate.wind.readings is not None else "stated"
+        known = f"mean {climate.mean_speed_ms:.1f} m/s at {climate.height_m:g} m ({how})"
+    else:
+        known = (
+            f"mean {study.mean_speed_ms:.2f} m/s at {climate.height_m:g} m, "
+            f"{rounded(record.coverage.hours, 3)} hours of readings, "
+            f"{percent(record.coverage.share, 3)} of the time they span"
+        )
+    if estimate.long_term is not None:
+        mean = estimate.wind.start_ms * estimate.wind.long_term_factor
+        known += f"; over the long term {mean:.2f} m/s"
+    screen.print(
+        Text(f"Wind: {known}; Weibull shape {climate.shape:.2f}, scale {climate.scale_ms:.2f} m/s")
+    )
+
+
+def _table(estimate: Estimate, doubt: Doubt | None) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
+    table.add_column("")
+    for build in estimate.builds:
+        table.add_column(Text(build.name), justify="right", overflow="fold")
+    table.add_column("unit")
+
+    def row(label: str, unit: str, cell: Callable[[BuildEstimate], str], style: str = "") -> None:
+        table.add_row(label, *(Text(cell(build)) for build in estimate.builds), unit, style=style)
+
+    row("machines", "", lambda b: f"{b.energy.count}")
+    row("hub height", "m", lambda b: f"{b.climate.height_m:g}")
+    row("mean wind at the hub [1]", "m/s", lambda b: f"{b.climate.mean_speed_ms:.1f}")
+    row("air density [2]", "kg/m3", lambda b: f"{b.air.density_kg_m3:.3f}")
+    row("gross energy, fitted wind [3]", "kWh/year", _gross)
+    if any(build.energy.record_gross_kwh_per_year is not None for build in estimate.builds):
+        each = "reading" if estimate.record is not None else "class"
+        row(f"gross energy, {each} by {each} [4]", "kWh/year", _gross_of_record)
+        row("  used below", "", lambda b: "readings" if b.energy.from_readings else "fit")
+    if any(build.curve.modelled for build in estimate.builds):
+        row("power curve", "", lambda b: "modelled" if b.curve.modelled else "given")
+    if any(build.energy.beyond_last_kwh_per_year for build in estimate.builds):
+        row(
+            "  of it above the last measured wind",
+            "kWh/year",
+            lambda b: rounded(b.energy.beyond_last_kwh_per_year),
+        )
+    for index, first in enumerate(estimate.builds[0].energy.losses):
+        if any(build.energy.losses[index].share for build in estimate.builds):
+            row(
+                f"  lost: {first.category.replace('_', ' ')}",
+                "",
+                lambda b, i=index: percent(b.energy.losses[i].share),  # type: ignore[misc]
+            )
+    if any(build.energy.idle_draw_kwh_per_year for build in estimate.builds):
+        row(
+            "  drawn while idle",
+            "kWh/year",
+            lambda b: rounded(b.energy.idle_draw_kwh_per_year),
+        )
+    row("net energy", "kWh/year", lambda b: rounded(b.energy.net_kwh_per_year), "bold")
+    if doubt is not None:
+        years = (Text(range_of(build, "one_year_kwh")) for build in doubt.builds)
+        table.add_row("  in nine years of ten", *years, "kWh/year")
+    row("  calm year to windy year [5]", "kWh/year", _usual_years)
+    row(
+        "  each machine",
+        "kWh/year",
+        lambda b: rounded(b.energy.net_kwh_per_year / b.energy.count),
+    )
+    row("capacity factor", "", lambda b: percent(b.energy.capacity_factor))
+    row("hours idle", "h/year", lambda b: f"{b.energy.hours.idle:,.0f}")
+    row("hours running", "h/year", lambda b: f"{b.energy.hours.running:,.0f}")
+    row("  of these at rated power", "h/year", lambda b: f"{b.energy.hours.at_rated:,.0f}")
+    row("hours above cut-out", "h/year", lambda b: f"{b.energy.hours.cut_out:,.0f}")
+    return table
+
+
+def _gross(build: BuildEstimate) -> str:
+    return rounded(build.energy.fitted_gross_kwh_per_year, 3)
+
+
+def _gross_of_record(build: BuildEstimate) -> str:
+    return rounded(build.energy.record_gross_kwh_per_year, 3)
+
+
+def _usual_years(build: BuildEstimate) -> str:
+    return f"{rounded(build.energy.calm_year_kwh)} to {rounded(build.energy.windy_year_kwh)}"
+
+
+def _print_methods(estimate: Estimate, screen: Console) -> None:
+    first, terms = estimate.builds[0], estimate.terms
+    worth = (
+        "no price stated"
+        if terms.price_per_kwh is None
+        else f"{terms.price_per_kwh:g} {estimate.currency} for each kWh"
+    )
+    methods = [
+        f"{estimate.climate.provenance.method}; carried to the hub by {first.height_method}",
+        first.air.provenance.method,
+        FITTED_METHOD,
+        "the same curve at every reading of the record, mean times 8760 h; "
+        + _use_of_readings(estimate),
+        f"mean wind {100 * YEAR_TO_YEAR_SPREAD:.0f} % lower or higher, one usual year-to-year "
+        "spread (common practice, no source); the doubt of curve, height and losses comes on top",
+        f"the bill; own labour at {terms.wage_per_hour:g} {estimate.currency} an hour",
+        f"discounted whole-life cost over discounted energy (Short, Packey & Holt 1995): "
+        f"{terms.life_years} years, real rate {100 * terms.discount_rate:.1f} %, upkeep "
+        f"{100 * terms.upkeep_share_per_year:.1f} % of the capital cost a year where the bill "
+        "states none, replacements when due; all in real terms (today's money)",
+        f"until the balance stays above zero, replacements included; {worth}; discounted at the "
+        "real rate",
+    ]
+    if first.energy.record_gross_kwh_per_year is None:
+        methods[3] = "(no record, so no cross-check)"
+    elif estimate.record is None:
+        methods[3] = (
+            "the same curve over the classes of the table, or over the twelve months one by one, "
+            f"mean times 8760 h; {_use_of_readings(estimate)}"
+        )
+    print_heading("How it was reckoned", screen)
+    for number, method in enumerate(methods, start=1):
+        print_item(f"[{number}]", method, screen)
+    for build in estimate.builds:
+        curve = build.curve.provenance
+        print_item("-", f"power curve of {build.name}: {curve.method}", screen)
+
+
+def _use_of_readings(estimate: Estimate) -> str:
+    limit = estimate.climate.reading_limit
+    if limit is None:
+        return "a cross-check of [3], for a fit was asked for"
+    if limit == 0:
+        return "used, for it was asked for"
+    return f"used where [3] is more than {100 * limit:.0f} % away from it"
+
+
+def _split(
+    estimate: Estimate, texts: Callable[[BuildEstimate], tuple[str, ...]]
+) -> tuple[list[str], list[tuple[str, list[str]]]]:
+    """Part the sentences that all builds share from those of one build."""
+    first, *others = estimate.builds
+    shared = [t for t in texts(first) if all(t in texts(other) for other in others)]
+    own = [(b.name, [t for t in texts(b) if t not in shared]) for b in estimate.builds]
+    return shared, own

@@ -1,0 +1,75 @@
+"""All the charts of an estimate, in the order of the page, and as files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from itertools import zip_longest
+
+from yieldest.files.whole_output import csv_text
+from yieldest.model.estimate import Estimate
+from yieldest.model.scenarios import BuildGrid
+from yieldest.report.chart import Chart, drawn
+from yieldest.report.economics_charts import flow_chart, groups_chart, units_chart
+from yieldest.report.palette import BUILD_STYLES
+from yieldest.report.power_charts import curve_chart, steps_chart
+from yieldest.report.svg import picture
+from yieldest.report.uncertainty_charts import drivers_chart, ranges_chart
+from yieldest.report.wind_charts import (
+    distribution_chart,
+    ladder_chart,
+    month_hour_chart,
+    rose_chart,
+)
+from yieldest.uncertainty.result import Doubt
+
+FORMATS = ("png", "svg", "pdf")
+
+
+def charts_of(
+    estimate: Estimate, doubt: Doubt | None, grids: Sequence[BuildGrid]
+) -> dict[str, list[Chart]]:
+    """Return the charts by the section of the page that they stand in."""
+    wind = [distribution_chart(estimate.climate, estimate.wind.readings)]
+    if estimate.study is not None:
+        study = estimate.study
+        wind += _there(rose_chart(study.directions), month_hour_chart(study.record))
+    return {
+        "doubt": [] if doubt is None else _doubt(doubt, estimate.currency),
+        "energy": [steps_chart(style, build) for style, build in drawn(estimate.builds)],
+        "ladder": [ladder_chart(estimate.builds)],
+        "wind": wind,
+        "curve": [curve_chart(estimate.builds)],
+        "money": _there(groups_chart(estimate), flow_chart(estimate), units_chart(estimate, grids)),
+    }
+
+
+def chart_files(charts: Sequence[Chart], done: Callable[[str], None]) -> dict[str, bytes | str]:
+    """Return every chart as picture files and as a CSV file of its numbers.
+
+    Parameters
+    ----------
+    charts : sequence of Chart
+    done : callable
+        Is told the name of each chart when it is done.
+    """
+    files: dict[str, bytes | str] = {}
+    for chart in charts:
+        figure = chart.figure(titled=True)
+        for form in FORMATS:
+            files[f"{chart.name}.{form}"] = picture(figure, form)
+        rows = zip_longest(*chart.numbers.values())
+        files[f"{chart.name}.csv"] = csv_text(list(chart.numbers), rows)
+        done(chart.name)
+    return files
+
+
+def _doubt(doubt: Doubt, currency: str) -> list[Chart]:
+    drivers = (
+        drivers_chart(doubt, style, build, currency)
+        for style, build in zip(BUILD_STYLES, doubt.builds, strict=False)
+    )
+    return [ranges_chart(doubt), *_there(*drivers)]
+
+
+def _there(*charts: Chart | None) -> list[Chart]:
+    return [chart for chart in charts if chart is not None]

@@ -1,0 +1,166 @@
+"""The page: one HTML file that asks for nothing else, from an estimate and its grid of results."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import os
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from itertools import zip_longest
+
+import jinja2
+from markupsafe import Markup
+
+from yieldest import __version__
+from yieldest.html_repr import printable
+from yieldest.model.estimate import Estimate
+from yieldest.model.scenarios import BuildGrid
+from yieldest.plan import Plan
+from yieldest.report.answer import answer_of
+from yieldest.report.chart import Chart, drawn
+from yieldest.report.comparison_rows import Row, TableView
+from yieldest.report.palette import BUILD_STYLES, PALETTE
+from yieldest.report.sections import count_of_warnings, sections_of
+from yieldest.report.sliders import interpolation_note, knob_labels, outcome, payload
+from yieldest.report.svg import StyleSheet, inline_svg
+from yieldest.report.wording import NOT_KNOWN, rounded
+from yieldest.uncertainty.result import Doubt
+
+WIDEST_TABLE = 7
+"""Columns of a chart's numbers that the page shows; all of them are in the chart's CSV file."""
+
+
+def page_of(
+    plan: Plan,
+    estimate: Estimate,
+    doubt: Doubt | None,
+    grids: Sequence[BuildGrid],
+    charts: Mapping[str, Sequence[Chart]],
+    changes: Sequence[str],
+    done: Callable[[str], None],
+) -> str:
+    """Return the page as HTML.
+
+    Parameters
+    ----------
+    plan : Plan
+    estimate : Estimate
+        Of that plan.
+    doubt : Doubt or None
+        Of that estimate; None where no draws were wanted.
+    grids : sequence of BuildGrid
+        One for each build.
+    charts : mapping of str to sequence of Chart
+        By section, from `charts_of`.
+    changes : sequence of str
+        What `--set` put over the plan.
+    done : callable
+        Is told the name of each chart when it is in the page.
+    """
+    templates = files("yieldest.report") / "templates"
+    sheet = StyleSheet()
+    shown = {
+        section: [_shown(chart, sheet, done) for chart in some] for section, some in charts.items()
+    }
+    style = _colours() + (templates / "page.css").read_text("utf-8") + sheet.css()
+    script = (templates / "page.js").read_text("utf-8")
+    environment = jinja2.Environment(
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=_printable(plan),
+    )
+    template = environment.from_string((templates / "page.html.j2").read_text("utf-8"))
+    return template.render(
+        title=estimate.title,
+        version=__version__,
+        policy=_policy(style, script),
+        style=Markup(style),
+        script=Markup(script),
+        answer=answer_of(estimate, doubt),
+        warnings=count_of_warnings(estimate),
+        sections=sections_of(plan, estimate, doubt, grids, changes),
+        charts=shown,
+        builds=[(style.letter, build.name) for style, build in drawn(estimate.builds)],
+        knobs=knob_labels(grids),
+        outcome=outcome(estimate.currency),
+        interpolation=interpolation_note(grids, estimate.currency),
+        grids=_inert(payload(grids[: len(BUILD_STYLES)], estimate.currency)),
+    )
+
+
+def _printable(plan: Plan) -> Callable[[object], object]:
+    """Return what mends every text that goes into the page; what is markup already is ours.
+
+    Paths are told from the plan's folder on, for where that lies is nobody else's concern.
+    """
+    folder = f"{plan.path.parent}{os.sep}"
+
+    def mend(value: object) -> object:
+        if isinstance(value, str) and not isinstance(value, Markup):
+            return printable(value.replace(folder, ""))
+        return value
+
+    return mend
+
+
+def _policy(style: str, script: str) -> str:
+    """Allow this style and this script and nothing else: no request, no form, no other script."""
+
+    def fingerprint(text: str) -> str:
+        digest = hashlib.sha256(text.encode("utf-8")).digest()
+        return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
+
+    return (
+        f"default-src 'none'; style-src {fingerprint(style)}; script-src {fingerprint(script)}; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _colours() -> str:
+    light, dark = (
+        "".join(f"--{name}:{pair[side]};" for name, pair in PALETTE.items()) for side in (0, 1)
+    )
+    return (
+        f":root{{color-scheme:light dark;{light}}}\n"
+        f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n"
+    )
+
+
+def _inert(content: object) -> Markup:
+    """Return JSON that cannot end the script element it stands in."""
+    text = json.dumps(content, allow_nan=False, separators=(",", ":"))
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """A chart as it stands in the page."""
+
+    chart: Chart
+    svg: Markup
+    numbers: TableView
+    columns_left_out: int
+
+
+def _shown(chart: Chart, sheet: StyleSheet, done: Callable[[str], None]) -> _Shown:
+    heads = list(chart.numbers)
+    shown = heads[:WIDEST_TABLE]
+    rows = [
+        Row(_cell(first), "", tuple(_cell(cell) for cell in others))
+        for first, *others in zip_longest(*(chart.numbers[head] for head in shown))
+    ]
+    svg = inline_svg(chart.figure(titled=False), chart.name, printable(chart.message), sheet)
+    done(chart.name)
+    numbers = TableView(chart.title, shown, rows)
+    return _Shown(chart, Markup(svg), numbers, len(heads) - len(shown))
+
+
+def _cell(value: str | float | None) -> str:
+    if isinstance(value, float | int):
+        return rounded(float(value), 3)
+    return NOT_KNOWN if value is None else value

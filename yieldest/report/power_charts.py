@@ -1,0 +1,200 @@
+"""Charts of the machine: its power curve, and where the energy of a year goes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.energy.energy_steps import energy_steps
+from yieldest.html_repr import printable
+from yieldest.report.chart import Chart, drawn, known_or_none, label, legend
+from yieldest.report.palette import BuildStyle, colour
+from yieldest.report.wording import percent, rounded
+from yieldest.turbine.plausibility import BETZ_LIMIT
+from yieldest.turbine.power_curve import PowerCurve, power_coefficient
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from yieldest.model.estimate import BuildEstimate
+
+_POINTS = 120
+_BAR = 0.45
+
+
+def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
+    """Return power and power coefficient of one machine of each build against wind speed."""
+    shown = drawn(builds)
+    top = max(build.curve.cut_out_ms for _, build in shown) * 1.04
+    speed = np.linspace(0, top, _POINTS + 1)
+    coefficients = {
+        style.letter: coefficient
+        for style, build in shown
+        if (coefficient := _coefficient(build.curve, speed)) is not None
+    }
+    parts = []
+    for style, build in shown:
+        modelled = " (nobody measured it)" if build.curve.modelled else ""
+        part = (
+            f"{style.letter}{modelled} makes up to {rounded(float(build.curve.power_w.max()), 3)} W"
+        )
+        if style.letter in coefficients:
+            best = float(np.nanmax(coefficients[style.letter]))
+            part += f" and turns at best {percent(best)} of the wind's power into electricity"
+        parts.append(part)
+    message = "; ".join(parts) + (
+        f". No rotor in free flow can exceed {percent(BETZ_LIMIT)}." if coefficients else "."
+    )
+
+    def draw(figure: Figure) -> None:
+        rows = 2 if coefficients else 1
+        panels = figure.subplots(rows, 1, sharex=True, squeeze=False)[:, 0]
+        for style, build in shown:
+            curve = build.curve
+            panels[0].fill_between(
+                curve.speed_ms,
+                np.maximum(0, curve.power_w - curve.uncertainty_w),
+                curve.power_w + curve.uncertainty_w,
+                color=colour(style.colour),
+                alpha=0.18,
+                linewidth=0,
+            )
+            panels[0].plot(
+                [curve.cut_in_ms, *curve.speed_ms, curve.cut_out_ms],
+                [0, *curve.power_w, 0],
+                color=colour(style.colour),
+                linestyle=style.line,
+                label=label(style, build.name),
+            )
+            _name_line(panels[0], style, curve.speed_ms, curve.power_w)
+            if style.letter in coefficients:
+                panels[1].plot(
+                    speed,
+                    100 * coefficients[style.letter],
+                    color=colour(style.colour),
+                    linestyle=style.line,
+                )
+        panels[0].set(ylabel="power (W)", ylim=(0, None), xlim=(0, top))
+        if coefficients:
+            panels[1].axhline(100 * BETZ_LIMIT, color=colour("ink"), linewidth=1, linestyle=":")
+            panels[1].annotate(
+                "Betz limit 16/27", (0, 100 * BETZ_LIMIT), xytext=(2, -11),
+                textcoords="offset points",
+            )  # fmt: skip
+            panels[1].set(ylabel="coefficient (%)", ylim=(0, 64))
+        panels[-1].set_xlabel("wind speed at the hub (m/s)")
+        legend(figure)
+
+    whole = np.arange(np.floor(top) + 1)
+    numbers: dict[str, Sequence[str | float | None]] = {"wind speed (m/s)": whole.tolist()}
+    for style, build in shown:
+        curve = build.curve
+        numbers[f"{style.letter} power (W)"] = curve.power_at(whole).tolist()
+        numbers[f"{style.letter} standard uncertainty (W)"] = np.interp(
+            whole, curve.speed_ms, curve.uncertainty_w, left=0, right=0
+        ).tolist()
+        coefficient = _coefficient(build.curve, whole)
+        if coefficient is not None:
+            numbers[f"{style.letter} power coefficient (%)"] = known_or_none(100 * coefficient)
+    return Chart(
+        "power-curves",
+        "What a machine makes at each wind speed",
+        message,
+        "; ".join(dict.fromkeys(build.curve.provenance.method for _, build in shown))
+        + ", for the air density at the hub; the band is one standard uncertainty",
+        numbers,
+        draw,
+        4.6 if coefficients else 3.3,
+    )
+
+
+def _coefficient(curve: PowerCurve, speed: FloatArray) -> FloatArray | None:
+    if curve.rotor_area_m2 is None:
+        return None
+    coefficient = power_coefficient(
+        curve.power_at(speed), speed, curve.rotor_area_m2, curve.air_density_kg_m3
+    )
+    return np.where(curve.power_at(speed) > 0, coefficient, np.nan)
+
+
+def _name_line(axes: Axes, style: BuildStyle, x: FloatArray, y: FloatArray) -> None:
+    """Write a build's letter on its line, so that nothing hangs on colour alone."""
+    at = int(np.argmax(y))
+    axes.annotate(
+        style.letter,
+        (x[at], y[at]),
+        xytext=(0, 3),
+        textcoords="offset points",
+        ha="center",
+        fontweight="bold",
+        color=colour(style.colour),
+    )
+
+
+def steps_chart(style: BuildStyle, build: BuildEstimate) -> Chart:
+    """Return the way from the energy in the wind to the net energy of a year, as falling bars."""
+    steps = energy_steps(build.climate, build.curve, build.energy, build.wind.readings)
+    first, net = steps[0].left_kwh, build.energy.net_kwh_per_year
+    losses = [step for step in steps if step.name.startswith("after ")]
+    message = f"{printable(build.name)}: "
+    if build.curve.rotor_area_m2 is not None:
+        message += (
+            f"of {rounded(first)} kWh a year in the wind through the rotors the machines could "
+            f"turn {rounded(build.energy.gross_kwh_per_year)} kWh into electricity, and "
+        )
+    lost = rounded(build.energy.gross_kwh_per_year - net)
+    message += f"{rounded(net)} kWh are left after losses of {lost} kWh"
+    if losses:
+        worst = max(losses, key=lambda step: step.lost_kwh)
+        message += (
+            f", the largest {worst.name.removeprefix('after ')} ({rounded(worst.lost_kwh)} kWh)"
+        )
+    message += "."
+
+    def draw(figure: Figure) -> None:
+        axes = figure.add_subplot()
+        top = first or 1.0
+        for place, step in enumerate(steps):
+            last = place == len(steps) - 1
+            axes.barh(
+                place, step.left_kwh, height=_BAR, linewidth=0,
+                color=colour("green" if last else "green-soft"),
+            )  # fmt: skip
+            if step.lost_kwh > 0:
+                axes.barh(
+                    place, step.lost_kwh, left=step.left_kwh, height=_BAR,
+                    facecolor="none", edgecolor=colour("orange"), hatch="////", linewidth=0.6,
+                )  # fmt: skip
+            axes.annotate(
+                f"{'net, ' if last else ''}{step.name}: {rounded(step.left_kwh, 3)}"
+                + (f"  (less {rounded(step.lost_kwh)})" if step.lost_kwh > 0 else ""),
+                (0, place - _BAR / 2),
+                xytext=(0, 2),
+                textcoords="offset points",
+                va="bottom",
+                fontweight="bold" if last else "normal",
+            )
+        axes.set(xlabel="energy of a year (kWh)", xlim=(0, top * 1.02), yticks=[])
+        axes.set_ylim(len(steps) - 1 + _BAR, -0.9)
+        axes.grid(True, axis="x")
+        axes.spines["bottom"].set_visible(False)
+
+    return Chart(
+        f"energy-steps-{style.letter.lower()}",
+        f"Where the energy goes: {label(style, build.name)}",
+        message,
+        "mean cube of the fitted wind, Betz limit 16/27, the power curve, then each loss in turn "
+        "(categories of IEC 61400-15); hatched: what the step takes",
+        {
+            "step": [step.name for step in steps],
+            "left (kWh/year)": [step.left_kwh for step in steps],
+            "lost (kWh/year)": [step.lost_kwh for step in steps],
+            "share assumed": ["yes" if step.assumed else "no" for step in steps],
+        },
+        draw,
+        0.8 + 0.5 * len(steps),
+    )

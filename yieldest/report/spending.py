@@ -1,0 +1,187 @@
+"""Where the money of a build goes, how many machines it takes, and what would make it pay."""
+
+from __future__ import annotations
+
+import math
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from yieldest.economics.bill_of_materials import NO_GROUP
+from yieldest.model.break_even import BreakEven, break_even, rotor_saving
+from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.model.number_of_machines import CountLadder, UnitCount
+from yieldest.report.wording import percent, print_heading, print_list, rounded, whole
+
+
+def print_costs(estimate: Estimate, screen: Console) -> None:
+    """Print for every build its cost by group, its dearest items, and what a rotor can save."""
+    for build in estimate.builds:
+        print_list(f"What {build.name} costs", cost_sentences(build, estimate), screen)
+
+
+def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
+    """Return in words what a build's money goes on; empty where nothing is known or paid."""
+    cost = build.cost
+    if cost is None or cost.capital_cost <= 0:
+        return []
+    money, total = estimate.currency, cost.capital_cost
+    groups = [
+        f"{group} {whole(value, 3)} ({100 * value / total:.0f} %)"
+        for group, value in cost.by_group.items()
+    ]
+    items = [f"{item.name} {whole(item.cost, 3)}" for item in cost.dearest]
+    saving = rotor_saving(build, estimate.terms)
+    texts = [f"Dearest, {money}: {', '.join(items)}."]
+    if list(cost.by_group) != [NO_GROUP]:
+        texts.insert(0, f"By group, {money}: {', '.join(groups)}.")
+    if cost.grant:
+        texts.append(f"A grant takes off {rounded(cost.grant, 3)} {money}.")
+    if saving is not None:
+        free = rounded(saving.cost_per_kwh_with_free_rotor)
+        ungrouped = (
+            f", and {100 * saving.ungrouped_share:.0f} % belongs to no group"
+            if saving.ungrouped_share
+            else ""
+        )
+        texts.append(
+            f"Mast, wiring and converter are {100 * saving.support_share:.0f} % of the cost and no "
+            f"cheap rotor saves them; rotor and generator are {100 * saving.rotor_share:.0f} %"
+            f"{ungrouped}. With both for nothing a kWh would still cost {free} {money}."
+        )
+    if cost.with_loan is not None:
+        loan = cost.with_loan
+        texts.append(
+            f"With the loan: {rounded(loan.own_money, 3)} {money} of own money at once, then "
+            f"{rounded(loan.payment_nominal, 3)} {money} a year (nominal, in the money of each "
+            f"year); net present value {rounded(loan.net_present_value)} {money} (real)."
+        )
+    if cost.nominal is not None:
+        texts.append(
+            f"Nominal, in the money of each year: discount rate "
+            f"{percent(cost.nominal.discount_rate)}, rate of return "
+            f"{percent(cost.nominal.internal_rate_of_return)}; the net present value is the "
+            "same as in real terms."
+        )
+    return texts
+
+
+def print_ladder(ladder: CountLadder, money: str, screen: Console) -> None:
+    """Print the cost per kWh by number of machines, and where it crosses the single one."""
+    print_heading(f"{ladder.build}: cost per kWh by number of machines", screen)
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
+    for heading in ("machines", "net kWh/year", f"capital cost, {money}", f"{money}/kWh", ""):
+        table.add_column(heading, justify="right")
+    for step in _some(ladder):
+        cheaper = (
+            step.cost_per_kwh is not None
+            and ladder.single_cost_per_kwh is not None
+            and step.cost_per_kwh < ladder.single_cost_per_kwh
+        )
+        table.add_row(
+            f"{step.count}",
+            rounded(step.net_kwh_per_year),
+            whole(step.capital_cost, 4),
+            rounded(step.cost_per_kwh),
+            "cheaper" if cheaper else "",
+        )
+    screen.print(table)
+    screen.print(Text(crossing_sentence(ladder, money)))
+    priced = [step for step in ladder.steps if step.cost_per_kwh is not None]
+    cheapest = min(priced, key=lambda step: step.cost_per_kwh or 0.0, default=None)
+    if cheapest is not None and cheapest.count < ladder.steps[-1].count:
+        screen.print(
+            Text(
+                f"More are not always cheaper: of the numbers reckoned, {cheapest.count} make the "
+                f"cheapest kWh, at {rounded(cheapest.cost_per_kwh)} {money}."
+            )
+        )
+
+
+def _some(ladder: CountLadder) -> list[UnitCount]:
+    """Return at most a dozen steps, with the first, the last and every crossing among them."""
+    steps = ladder.steps
+    every = max(1, math.ceil((len(steps) - 1) / 10))
+    return [
+        step
+        for i, step in enumerate(steps)
+        if i % every == 0 or i == len(steps) - 1 or step.count in ladder.crossings
+    ]
+
+
+def crossing_sentence(ladder: CountLadder, money: str) -> str:
+    """Return in words where several small machines become cheaper than the larger one."""
+    if ladder.single is None or ladder.single_cost_per_kwh is None:
+        return "No single larger machine stands in the plan to set this against."
+    single = f"{ladder.single} at {rounded(ladder.single_cost_per_kwh)} {money} a kWh"
+    first = ladder.steps[0].cost_per_kwh
+    begins_cheaper = first is not None and first < ladder.single_cost_per_kwh
+    last = ladder.steps[-1].count
+    if not ladder.crossings:
+        which = "cheaper" if begins_cheaper else "never cheaper"
+        return f"From 1 to {last} machines they are {which} than {single}."
+    words = []
+    for i, count in enumerate(ladder.crossings):
+        cheaper = begins_cheaper == (i % 2 == 1)
+        words.append(f"{'cheaper' if cheaper else 'dearer'} from {count} machines on")
+    return f"Against {single}: {', '.join(words)}."
+
+
+def print_break_even(estimate: Estimate, screen: Console) -> None:
+    """Print for every build what would make it pay just so."""
+    print_list(
+        "What it would take to pay just so, changing one thing alone",
+        break_even_sentences(estimate),
+        screen,
+    )
+
+
+def break_even_sentences(estimate: Estimate) -> list[str]:
+    """Return in words what each build would need to pay just so."""
+    texts = []
+    for build in estimate.builds:
+        needed = break_even(build, estimate.terms)
+        if needed is not None:
+            texts.append(break_even_sentence(build.name, needed, estimate.currency))
+    return texts
+
+
+def break_even_sentence(name: str, needed: BreakEven, money: str) -> str:
+    """Return in words what one build would need to pay just so."""
+    wind, wind_now = needed.hub_mean_speed_ms, needed.present_hub_mean_speed_ms
+    decimals = 2 if wind is not None and f"{wind:.1f}" == f"{wind_now:.1f}" else 1
+    values = {
+        "bill_cost": (
+            "the whole bill",
+            f"{_rather_than(needed.bill_cost, needed.present_bill_cost)} {money}",
+        ),
+        "machine_cost": (
+            "rotor and generator alone",
+            f"{rounded(needed.machine_cost)} rather than {rounded(needed.present_machine_cost)} "
+            f"{money}",
+        ),
+        "hub_mean_speed_ms": (
+            "mean wind at the hub",
+            "-" if wind is None else f"{wind:.{decimals}f} rather than {wind_now:.{decimals}f} m/s",
+        ),
+        "price_per_kwh": (
+            "a kWh worth",
+            f"{_rather_than(needed.price_per_kwh, needed.present_price_per_kwh)} {money}"
+            if needed.present_price_per_kwh is not None
+            else f"{rounded(needed.price_per_kwh)} {money}",
+        ),
+    }
+    parts = [
+        f"{what} never ({needed.never[key]})" if key in needed.never else f"{what} {value}"
+        for key, (what, value) in values.items()
+        if key not in needed.unknown
+    ]
+    return f"{name}: {'; '.join(parts)}."
+
+
+def _rather_than(needed: float | None, present: float) -> str:
+    """Write two amounts, with a digit more where they would else read the same."""
+    digits = 3 if rounded(needed) == rounded(present) else 2
+    return f"{rounded(needed, digits)} rather than {rounded(present, digits)}"

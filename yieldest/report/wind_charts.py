@@ -1,0 +1,292 @@
+"""Charts of the wind: how often each speed blows, from where, and when."""
+
+from __future__ import annotations
+
+import calendar
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+from yieldest.report.chart import Chart, drawn, known_or_none, label, legend
+from yieldest.report.palette import CALM_TO_STRONG, colour
+from yieldest.report.wording import percent
+from yieldest.wind.weibull import share_above
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from yieldest.energy.annual_energy import Readings
+    from yieldest.model.estimate import BuildEstimate
+    from yieldest.wind.breakdown import Directions
+    from yieldest.wind.distribution import Climate
+    from yieldest.wind.record import Record
+
+_COMPASS = (
+    "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW",
+    "NNW",
+)  # fmt: skip
+_MONTHS = tuple(calendar.month_abbr)[1:]
+_HOURS = 24
+_HOUR_STEP = 2
+
+
+def distribution_chart(climate: Climate, readings: Readings | None) -> Chart:
+    """Return how often each speed blows: the readings as steps, the fit as a line."""
+    top = climate.scale_ms * 3.2
+    if readings is not None:
+        top = max(float(readings.speed_ms.max()), climate.scale_ms * 2)
+    edges = np.arange(np.ceil(top) + 1)
+    fitted = -np.diff(share_above(edges, climate.shape, climate.scale_ms))
+    fitted = (1 - climate.calm_share) * fitted
+    fitted[0] += climate.calm_share
+    counted = None
+    if readings is not None:
+        hours, _ = np.histogram(readings.speed_ms, edges, weights=readings.weight)
+        counted = hours / hours.sum()
+    most = int(np.argmax(fitted if counted is None else counted))
+    message = (
+        f"At {climate.height_m:g} m the wind blows most often at {most} to {most + 1} m/s; the "
+        f"mean is {climate.mean_speed_ms:.1f} m/s."
+    )
+    if counted is not None:
+        off = float(np.abs(counted - fitted).max())
+        message += f" Readings and fit differ by {percent(off)} of the time at most in a class."
+
+    def draw(figure: Figure) -> None:
+        axes = figure.add_subplot()
+        if counted is not None:
+            axes.stairs(
+                100 * counted,
+                edges,
+                fill=True,
+                color=colour("blue-soft"),
+                edgecolor=colour("blue"),
+                linewidth=0.8,
+                label="readings",
+            )
+        axes.plot(
+            edges[:-1] + 0.5, 100 * fitted, color=colour("orange"), label="fitted", linestyle="-"
+        )
+        axes.axvline(climate.mean_speed_ms, color=colour("ink"), linewidth=1, linestyle=":")
+        axes.annotate(
+            f"mean {climate.mean_speed_ms:.1f} m/s",
+            (climate.mean_speed_ms, 1),
+            xycoords=("data", "axes fraction"),
+            xytext=(4, -10),
+            textcoords="offset points",
+        )
+        axes.set(xlabel="wind speed (m/s)", ylabel="share of time (%)", xlim=(0, edges[-1]))
+        axes.legend(loc="upper right")
+
+    return Chart(
+        "wind-speeds",
+        "How often each wind speed blows",
+        message,
+        climate.provenance.method,
+        {
+            "speed from (m/s)": edges[:-1].tolist(),
+            "speed to (m/s)": edges[1:].tolist(),
+            **({} if counted is None else {"readings (% of time)": (100 * counted).tolist()}),
+            "fitted (% of time)": (100 * fitted).tolist(),
+        },
+        draw,
+    )
+
+
+def ladder_chart(builds: Sequence[BuildEstimate]) -> Chart:
+    """Return the mean wind at every step from the mast to the hub of each build."""
+    shown = drawn(builds)
+    rungs = list(dict.fromkeys(step.step for _, build in shown for step in build.wind.ladder))
+    start = shown[0][1].wind.ladder[0].before_ms
+    parts = [
+        f"{style.letter} has {build.climate.mean_speed_ms:.1f} m/s at its hub, give or take "
+        f"{percent(build.wind.standard_uncertainty)} (one standard uncertainty)"
+        for style, build in shown
+    ]
+
+    def draw(figure: Figure) -> None:
+        axes = figure.add_subplot()
+        for style, build in shown:
+            steps = build.wind.ladder
+            speeds = [start, *(step.after_ms for step in steps)]
+            axes.plot(
+                speeds,
+                [0, *(1 + rungs.index(step.step) for step in steps)],
+                color=colour(style.colour),
+                linestyle=style.line,
+                marker=style.marker,
+                label=label(style, build.name),
+            )
+            axes.errorbar(
+                speeds[-1],
+                1 + rungs.index(steps[-1].step),
+                xerr=speeds[-1] * build.wind.standard_uncertainty,
+                color=colour(style.colour),
+                capsize=4,
+                linewidth=1,
+            )
+        axes.set_yticks(range(len(rungs) + 1), ["as measured", *rungs])
+        axes.set(xlabel="mean wind speed (m/s)", ylim=(-0.4, len(rungs) + 0.4))
+        axes.grid(True, axis="both")
+        legend(figure)
+
+    lines = [(style.letter, step) for style, build in shown for step in build.wind.ladder]
+    return Chart(
+        "wind-ladder",
+        "From the mast to the hub",
+        f"Measured: {start:.1f} m/s. " + "; ".join(parts) + ".",
+        "each step multiplies the mean speed by its factor; whiskers are one standard uncertainty",
+        {
+            "build": [letter for letter, _ in lines],
+            "step": [step.step for _, step in lines],
+            "before (m/s)": [step.before_ms for _, step in lines],
+            "factor (ratio)": [step.factor for _, step in lines],
+            "after (m/s)": [step.after_ms for _, step in lines],
+            "uncertainty of the factor (ratio)": [step.standard_uncertainty for _, step in lines],
+        },
+        draw,
+        1.5 + 0.45 * len(rungs) + 0.2 * len(shown),
+    )
+
+
+def rose_chart(directions: Directions | None) -> Chart | None:
+    """Return from where the wind blows, by time and by energy; None without directions."""
+    if directions is None:
+        return None
+    sectors = directions.sectors
+    names = [_compass(360 * number / len(sectors)) for number in range(len(sectors))]
+    time_share = floats([sector.share for sector in sectors])
+    energy_share = floats([sector.energy_share for sector in sectors])
+    often, strong = int(time_share.argmax()), int(energy_share.argmax())
+    message = (
+        f"The wind blows most often from {names[often]} ({percent(time_share[often])} of "
+        f"the time); most energy comes from {names[strong]} "
+        f"({percent(energy_share[strong])} of it)."
+    )
+
+    def draw(figure: Figure) -> None:
+        from matplotlib.ticker import MaxNLocator  # noqa: PLC0415
+
+        axes = figure.add_subplot(projection="polar")
+        axes.set_theta_zero_location("N")  # type: ignore[attr-defined]
+        axes.set_theta_direction(-1)  # type: ignore[attr-defined]
+        middle = np.arange(len(sectors)) * 2 * np.pi / len(sectors)
+        width = 2 * np.pi / len(sectors)
+        axes.bar(
+            middle,
+            100 * energy_share,
+            width=width,
+            color=colour("orange-soft"),
+            edgecolor=colour("orange"),
+            linewidth=0.8,
+            label="energy in the wind",
+        )
+        axes.bar(
+            middle,
+            100 * time_share,
+            width=width * 0.5,
+            color=colour("blue"),
+            linewidth=0,
+            label="time",
+        )
+        axes.set_xticks(middle, names)
+        axes.grid(True, axis="both")
+        axes.spines["polar"].set_visible(False)
+        axes.yaxis.set_major_locator(MaxNLocator(3))
+        axes.yaxis.set_major_formatter("{x:g} %")
+        # Where the petals are shortest nothing hides the scale.
+        axes.set_rlabel_position(np.degrees(middle[int(energy_share.argmin())]) + 15)  # type: ignore[attr-defined]
+        axes.set_xlabel("share by direction the wind comes from (%)")
+        figure.legend(loc="outside lower left", ncols=2)
+
+    return Chart(
+        "wind-directions",
+        "From where the wind blows",
+        message,
+        f"readings in {len(sectors)} sectors, calms in none; energy by the cube of the speed",
+        {
+            "from": names,
+            "middle (degrees)": [360 * number / len(sectors) for number in range(len(sectors))],
+            "time (%)": (100 * time_share).tolist(),
+            "energy in the wind (%)": (100 * energy_share).tolist(),
+        },
+        draw,
+        3.9,
+    )
+
+
+def month_hour_chart(record: Record) -> Chart:
+    """Return the mean speed by month and hour of day."""
+    month = record.time.astype("datetime64[M]").astype(np.int64) % 12
+    hours = record.time.astype("datetime64[h]").astype(np.int64) % _HOURS
+    known = np.isfinite(record.speed_ms)
+    cell = (month * _HOURS + hours)[known]
+    count = np.bincount(cell, minlength=12 * _HOURS)
+    total = np.bincount(cell, record.speed_ms[known], minlength=12 * _HOURS)
+    count, total = count.reshape(12, _HOURS), total.reshape(12, _HOURS)
+    mean, by_month, by_hour = (_mean(total.sum(axis), count.sum(axis)) for axis in ((), 1, 0))
+    windiest, calmest = int(np.nanargmax(by_month)), int(np.nanargmin(by_month))
+    message = (
+        f"{calendar.month_name[windiest + 1]} is the windiest month of the record (mean "
+        f"{by_month[windiest]:.1f} m/s), {calendar.month_name[calmest + 1]} the calmest "
+        f"({by_month[calmest]:.1f} m/s); within the day it blows hardest around "
+        f"{int(np.nanargmax(by_hour))}:00."
+    )
+
+    def draw(figure: Figure) -> None:
+        axes = figure.add_subplot()
+        _speed_map(figure, axes, mean)
+
+    return Chart(
+        "wind-months-hours",
+        "When it blows, by month and hour of day",
+        message,
+        "mean of the readings of each month and hour, as they stand in the record",
+        {
+            "month": _MONTHS,
+            "mean speed (m/s)": known_or_none(by_month),
+            **{f"{hour:02d}:00 (m/s)": known_or_none(mean[:, hour]) for hour in range(_HOURS)},
+        },
+        draw,
+        3.6,
+    )
+
+
+def _compass(degrees: float) -> str:
+    """Return the nearest of the sixteen points of the compass."""
+    return _COMPASS[round(degrees / 22.5) % len(_COMPASS)]
+
+
+def _mean(total: FloatArray, count: npt.NDArray[np.int64]) -> FloatArray:
+    """Return the means, NaN where nothing was counted."""
+    return floats(np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0))
+
+
+def _speed_map(figure: Figure, axes: Axes, mean: FloatArray) -> None:
+    from matplotlib.colors import BoundaryNorm, ListedColormap  # noqa: PLC0415
+    from matplotlib.ticker import MaxNLocator  # noqa: PLC0415
+
+    locator = MaxNLocator(len(CALM_TO_STRONG))
+    steps = floats(locator.tick_values(float(np.nanmin(mean)), float(np.nanmax(mean))))
+    steps = steps if steps.size > 2 else np.linspace(steps[0], steps[-1] + 1, 3)
+    picks = np.linspace(0, len(CALM_TO_STRONG) - 1, steps.size - 1).round().astype(int)
+    tiles = axes.pcolormesh(
+        np.arange(_HOURS + 1),
+        np.arange(13),
+        np.ma.masked_invalid(mean),
+        cmap=ListedColormap([CALM_TO_STRONG[i] for i in picks]),
+        norm=BoundaryNorm(steps, steps.size - 1),
+        edgecolors="face",  # without it hair lines show between the tiles
+        linewidth=0.4,
+    )
+    axes.grid(False)
+    axes.set(xlabel="hour of day", xticks=range(0, _HOURS + 1, 3 * _HOUR_STEP))
+    axes.set_yticks(np.arange(12) + 0.5, _MONTHS)
+    axes.invert_yaxis()
+    bar = figure.colorbar(tiles, ax=axes, pad=0.02, drawedges=False)
+    bar.outline.set_visible(False)
+    bar.set_label("mean wind speed (m/s)")

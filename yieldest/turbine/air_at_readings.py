@@ -1,0 +1,84 @@
+"""The air density at each reading, from whatever is known of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.hub.air import STANDARD_DENSITY_KG_M3, gas_law_density, standard_pressure_pa
+from yieldest.turbine.readings import Readings
+from yieldest.units import ZERO_CELSIUS_K
+
+KNOWN_DENSITY_DOUBT = 0.01
+"""Standard uncertainty of an air density that was stated or measured, as a share; our choice."""
+ASSUMED_DENSITY_DOUBT = 0.04
+"""Standard uncertainty of an air density nobody stated, as a share of it: some 350 m of height or
+12 K of temperature; our choice."""
+
+
+@dataclass(frozen=True)
+class AirAtTest:
+    """The air in which the readings were taken; None where nobody states it.
+
+    Parameters
+    ----------
+    density_kg_m3, elevation_m, temperature_c : float or None
+    """
+
+    density_kg_m3: float | None = None
+    elevation_m: float | None = None
+    temperature_c: float | None = None
+
+
+def density_at_test(readings: Readings, air: AirAtTest) -> tuple[FloatArray, float, Readings]:
+    """Return the density at each reading, its relative doubt, and the readings with what was said.
+
+    The standard atmosphere stands in for whichever of pressure and temperature is not known.
+    """
+    ones = np.ones(readings.size)
+    if air.density_kg_m3 is not None:
+        return air.density_kg_m3 * ones, KNOWN_DENSITY_DOUBT, readings
+    temperature, pressure = readings.temperature_c, readings.pressure_hpa
+    if temperature is None and air.temperature_c is not None:
+        temperature = air.temperature_c * ones
+    if temperature is not None:
+        known = temperature[np.isfinite(temperature)]
+        temperature = np.where(
+            np.isfinite(temperature), temperature, known.mean() if known.size else 15.0
+        )
+    if pressure is None and air.elevation_m is not None:
+        pressure = float(standard_pressure_pa(air.elevation_m)) / 100 * ones
+    if pressure is None and temperature is None:
+        return (
+            STANDARD_DENSITY_KG_M3 * ones,
+            ASSUMED_DENSITY_DOUBT,
+            readings.noting(
+                assumed=(
+                    "Readings taken at 1.225 kg/m3, for neither air density nor elevation and "
+                    "temperature are stated.",
+                )
+            ),
+        )
+    assumed = []
+    if pressure is None:
+        pressure = float(standard_pressure_pa(0.0)) / 100 * ones
+        assumed.append("Readings taken at sea level, for neither pressure nor elevation is stated.")
+    if temperature is None:
+        temperature = 15.0 * ones
+        assumed.append("Readings taken at 15 C, for no temperature is stated.")
+    pressure = np.where(np.isfinite(pressure), pressure, np.nanmean(pressure))
+    density = gas_law_density(100 * pressure, temperature + ZERO_CELSIUS_K)
+    if (density < 0.5).any() or (density > 1.6).any():
+        row = int(np.argmax((density < 0.5) | (density > 1.6)))
+        raise InputError(
+            f"{readings.place(row)}: temperature and pressure give an air density of "
+            f"{density[row]:.3g} kg/m3, which no place has; mend them (C and hPa)."
+        )
+    return (
+        density,
+        ASSUMED_DENSITY_DOUBT if assumed else KNOWN_DENSITY_DOUBT,
+        readings.noting(assumed=tuple(assumed)),
+    )

@@ -1,0 +1,182 @@
+"""Where a curve begins and ends: cut-in, cut-out, and what is counted beyond the last point."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.turbine.power_curve import BeyondLast
+
+BEYOND_DOUBT = 0.20
+"""Standard uncertainty of power nobody measured, as a share of it, on top of that of the last
+point; our choice."""
+_CUBE_STEP_MS = 0.25
+"""Straight pieces of this width lie within 0.1 % of a cube above 6 m/s."""
+
+
+@dataclass(frozen=True)
+class Points:
+    """The points of a curve before its ends are placed.
+
+    Parameters
+    ----------
+    speed_ms : ndarray, shape (n,)
+        Strictly increasing.
+    power_w : ndarray, shape (m, n)
+        One row for each air density.
+    uncertainty_w, thrust_coefficient : ndarray, shape (n,), or None
+    """
+
+    speed_ms: FloatArray
+    power_w: FloatArray
+    uncertainty_w: FloatArray | None = None
+    thrust_coefficient: FloatArray | None = None
+
+    def at(self, speed_ms: FloatArray) -> Points:
+        """Return the points at other speeds: straight lines, zero power below the first, and the
+        last values held.
+        """  # noqa: D205
+        return Points(
+            speed_ms,
+            np.array([np.interp(speed_ms, self.speed_ms, row, left=0.0) for row in self.power_w]),
+            _interpolated(speed_ms, self.speed_ms, self.uncertainty_w),
+            _interpolated(speed_ms, self.speed_ms, self.thrust_coefficient),
+        )
+
+
+@dataclass(frozen=True)
+class Ends:
+    """What a plan or a command says about the ends of a curve; None where it says nothing.
+
+    Parameters
+    ----------
+    cut_in_ms, cut_out_ms : float or None
+    beyond_last : {"hold", "zero", "cube law"} or None
+    rated_power_w : float or None
+        The power at which "cube law" becomes level.
+    """
+
+    cut_in_ms: float | None = None
+    cut_out_ms: float | None = None
+    beyond_last: BeyondLast | None = None
+    rated_power_w: float | None = None
+
+
+def place_ends(name: str, points: Points, ends: Ends) -> tuple[Points, BeyondLast, tuple[str, ...]]:
+    """Cut points off at, or stretch them to, cut-in and cut-out.
+
+    Parameters
+    ----------
+    name : str
+        The file, for messages.
+    points : Points
+    ends : Ends
+        Without a cut-out no power is counted beyond the last point. With one above the last point,
+        `beyond_last` says what is counted between: the last power ("hold", the default), nothing
+        ("zero"), or the last power times the cube of the speed ratio up to the rated power
+        ("cube law").
+
+    Returns
+    -------
+    points : Points
+    beyond_last : {"hold", "zero", "cube law"}
+        What was done.
+    assumed : tuple of str
+
+    Raises
+    ------
+    InputError
+        When cut-in and cut-out leave nothing, or a choice lacks the value it needs.
+    """
+    speed = points.speed_ms
+    last = float(speed[-1])
+    stretched = ends.cut_out_ms is not None and ends.cut_out_ms > last
+    beyond, assumed = _choice(name, ends, last, stretched)
+    first = float(speed[0]) if ends.cut_in_ms is None else ends.cut_in_ms
+    end = last if ends.cut_out_ms is None else ends.cut_out_ms
+    if not first < end:
+        raise InputError(
+            f"{name}: the cut-in speed {first:g} m/s is not below the cut-out speed {end:g} m/s; "
+            "mend cut_in_ms or cut_out_ms."
+        )
+    if first >= last or end <= speed[0]:
+        raise InputError(
+            f"{name}: cut-in {first:g} m/s and cut-out {end:g} m/s leave none of the curve, which "
+            f"runs from {speed[0]:g} to {last:g} m/s; mend cut_in_ms or cut_out_ms."
+        )
+    inside = speed[(speed > first) & (speed < end)]
+    if not stretched:
+        return points.at(np.concatenate(([first], inside, [end]))), beyond, assumed
+    measured = points.at(np.concatenate(([first], inside)))
+    if beyond == "zero":
+        return measured, beyond, assumed
+    return _stretched(measured, end, beyond, ends.rated_power_w), beyond, assumed
+
+
+def _choice(
+    name: str, ends: Ends, last: float, stretched: bool
+) -> tuple[BeyondLast, tuple[str, ...]]:
+    if ends.cut_out_ms is None:
+        if ends.beyond_last in ("hold", "cube law"):
+            raise InputError(
+                f"{name}: beyond_last is {ends.beyond_last!r}, but up to which speed is not "
+                "stated; state cut_out_ms."
+            )
+        if ends.beyond_last is None:
+            return "zero", (
+                f"{name}: no power is counted above {last:.4g} m/s, the last speed of the curve, "
+                "for no cut-out speed is stated.",
+            )
+        return "zero", ()
+    if not stretched:
+        return "zero", ()
+    if ends.beyond_last == "cube law" and ends.rated_power_w is None:
+        raise InputError(
+            f"{name}: beyond_last is 'cube law', but up to which power is not stated; state "
+            "rated_power_w."
+        )
+    if ends.beyond_last is None:
+        return "hold", (
+            f"{name}: from {last:.4g} m/s, the last speed of the curve, to the cut-out at "
+            f"{ends.cut_out_ms:g} m/s the last power is held, for beyond_last is not stated.",
+        )
+    return ends.beyond_last, ()
+
+
+def _stretched(
+    points: Points, end: float, beyond: BeyondLast, rated_power_w: float | None
+) -> Points:
+    last = float(points.speed_ms[-1])
+    added = np.array([end])
+    growth = np.ones(1)
+    if beyond == "cube law" and rated_power_w is not None and points.power_w[0, -1] > 0:
+        # A machine that is above its rated power already is held, not pulled down.
+        most = max(1.0, rated_power_w / float(points.power_w[0, -1]))
+        reached = min(end, last * float(np.cbrt(most)))
+        steps = np.arange(last + _CUBE_STEP_MS, reached, _CUBE_STEP_MS)
+        added = np.unique(np.concatenate((steps, [reached, end])))
+        added = added[added > last]
+        growth = np.minimum(most, (added / last) ** 3)
+    power = points.power_w[:, -1:] * growth
+    uncertainty = points.uncertainty_w
+    if uncertainty is not None:
+        more = np.hypot(uncertainty[-1] * growth, BEYOND_DOUBT * power[0])
+        uncertainty = np.concatenate((uncertainty, more))
+    thrust = points.thrust_coefficient
+    if thrust is not None:
+        thrust = np.concatenate((thrust, np.full(added.size, thrust[-1])))
+    return Points(
+        np.concatenate((points.speed_ms, added)),
+        np.concatenate((points.power_w, power), axis=1),
+        uncertainty,
+        thrust,
+    )
+
+
+def _interpolated(
+    at_ms: FloatArray, speed_ms: FloatArray, values: FloatArray | None
+) -> FloatArray | None:
+    return None if values is None else np.interp(at_ms, speed_ms, values)

@@ -1,0 +1,331 @@
+"""Curve files: a plain CSV of speed and power that the tool reads and writes."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.files.table import Table, plain_heading, read_table
+from yieldest.files.whole_output import write_whole
+from yieldest.hub.air import STANDARD_DENSITY_KG_M3
+from yieldest.provenance import Provenance
+from yieldest.turbine.curve_comments import CurveNotes, notes_of
+from yieldest.turbine.curve_ends import Ends, Points, place_ends
+from yieldest.turbine.plausibility import first_highest, judge_coefficient
+from yieldest.turbine.power_curve import (
+    MODELLED_DOUBT,
+    STATED_DOUBT,
+    DensityFamily,
+    PowerCurve,
+    power_coefficient,
+)
+from yieldest.units import SPEED_UNITS, speed_unit_in_heading, to_metres_per_second
+from yieldest.wind.record_headings import RECOGNISED_COLUMNS
+
+_POWER_NAMES = ("power", "output", "electrical power", "p")
+_UNCERTAINTY_NAMES = ("standard uncertainty", "power uncertainty", "uncertainty")
+_COEFFICIENT_NAMES = ("thrust coefficient", "ct", "c t")
+_THRUST_NAMES = ("thrust", "thrust force", "thrust n")
+_POWER_UNITS = {"w": 1.0, "kw": 1000.0}
+_AT_DENSITY = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg\s*/?\s*m\s*(?:\^?3|-3|³)", re.IGNORECASE)
+HIGHEST_SPEED_MS = 120.0
+"""Above any wind that was ever measured near the ground."""
+_HIGHEST_THRUST_COEFFICIENT = 2.0
+"""A disc of full solidity has some 1.2; twice that is a wrong unit. Our choice."""
+
+
+def read_curve(
+    path: Path,
+    *,
+    ends: Ends | None = None,
+    rotor_area_m2: float | None = None,
+    rotor_type: str | None = None,
+    air_density_kg_m3: float | None = None,
+) -> PowerCurve:
+    """Read a power curve from a CSV file of speed and power.
+
+    Parameters
+    ----------
+    path : Path
+        Columns for speed (its unit in the heading, else m/s is refused as unknown) and power (W or
+        kW in the heading); one power column for each air density where the headings name several
+        ("power at 1.1 kg/m3 (W)"); optionally the standard uncertainty of the power and the thrust
+        (N) or thrust coefficient. Lines must increase in speed. Comment lines "# load: ...",
+        "# air density: ...", "# last measured speed: ..." and "# kind: modelled" are understood.
+    ends : Ends, optional
+        Cut-in, cut-out, rated power and what is counted beyond the last point.
+    rotor_area_m2 : float, optional
+        When known, the power coefficient is checked.
+    rotor_type : {"lift", "drag"}, optional
+    air_density_kg_m3 : float, optional
+        Density the curve holds for; by default what the file says, else 1.225.
+
+    Raises
+    ------
+    InputError
+        When a line is wrong, speeds do not increase, or a power coefficient is above 16/27.
+    """
+    ends = ends or Ends()
+    table = read_table(path)
+    notes = notes_of(path)
+    speed_column = str(table.find("wind speed", _tailed(RECOGNISED_COLUMNS["speed"], table)))
+    unit = speed_unit_in_heading(speed_column)
+    if unit is None or unit == "Beaufort":
+        raise InputError(
+            f"{path}: the heading {speed_column!r} does not say the speed unit; write it behind "
+            f"the name, as in 'speed (m/s)' (one of {', '.join(SPEED_UNITS[:-1])})."
+        )
+    speed = to_metres_per_second(table.numbers(speed_column), unit)
+    densities, power = _powers(table)
+    _check_points(table, speed_column, speed, power)
+
+    assumed: list[str] = []
+    warnings: list[str] = []
+    density, reference = _density(path, densities, air_density_kg_m3, notes, assumed)
+    if rotor_area_m2 is not None:
+        for row, here in zip(power, density, strict=True):
+            coefficient = power_coefficient(row, speed, rotor_area_m2, here)
+            best = first_highest(coefficient)
+            where = f"{path}, line {table.line(best)}: at {speed[best]:.3g} m/s"
+            warnings += judge_coefficient(where, float(coefficient[best]), rotor_type)
+    else:
+        assumed.append(
+            f"{path.name}: the rotor area is not stated, so the curve could not be checked against "
+            "the Betz limit."
+        )
+    thrust = _thrust(table, speed, rotor_area_m2, float(density[reference]), warnings)
+    points, beyond, said = place_ends(
+        path.name, Points(speed, power, _uncertainty(table), thrust), ends
+    )
+    assumed += said
+    last_measured_ms = min(float(speed[-1]), notes.last_measured_ms or float("inf"))
+    if beyond == "zero" and last_measured_ms < points.speed_ms[-1]:
+        beyond = "cube law" if notes.beyond_last == "cube law" else "hold"
+    nominal = points.power_w[reference]
+    if not (nominal > 0).any():
+        warnings.append(f"{path.name}: the curve never makes any power.")
+    doubt = MODELLED_DOUBT if notes.modelled else STATED_DOUBT
+    if points.uncertainty_w is None:
+        assumed.append(
+            f"{path.name}: the power is doubtful by {100 * doubt:.0f} % (standard uncertainty, our "
+            "choice), for the file states none."
+        )
+    if notes.modelled:
+        warnings.append(f"{path.name}: this curve is modelled; nobody measured it.")
+    return PowerCurve(
+        speed_ms=points.speed_ms,
+        power_w=nominal,
+        air_density_kg_m3=float(density[reference]),
+        rated_power_w=float(nominal.max()) if ends.rated_power_w is None else ends.rated_power_w,
+        last_measured_ms=last_measured_ms,
+        rotor_area_m2=rotor_area_m2,
+        provenance=Provenance(
+            str(path),
+            "straight lines between the points of the file",
+            tuple(assumed),
+            tuple(dict.fromkeys(warnings)),
+        ),
+        thrust_coefficient=points.thrust_coefficient,
+        power_uncertainty_w=points.uncertainty_w,
+        relative_doubt=doubt,
+        modelled=notes.modelled,
+        beyond_last=beyond,
+        load=notes.load,
+        family=DensityFamily(density, points.power_w) if density.size > 1 else None,
+    )
+
+
+def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...] = ()) -> None:
+    """Write a curve as the CSV that `read_curve` reads, whole or not at all.
+
+    Parameters
+    ----------
+    curve : PowerCurve
+    path : Path
+        Replaced where it is there already.
+    provenance_lines : tuple of str
+        Comment lines for the top of the file.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be written.
+    """
+    notes = [
+        *provenance_lines,
+        f"kind: {'modelled' if curve.modelled else 'measured'}",
+        *([] if curve.load is None else [f"load: {curve.load}"]),
+        f"air density: {curve.air_density_kg_m3:g} kg/m3",
+        f"last measured speed: {curve.last_measured_ms:g} m/s",
+        *([] if curve.beyond_last == "zero" else [f"beyond last: {curve.beyond_last}"]),
+    ]
+    headings = ["speed (m/s)", "power (W)"]
+    columns = [curve.speed_ms, curve.power_w]
+    if curve.power_uncertainty_w is not None:
+        headings.append("standard uncertainty (W)")
+        columns.append(curve.power_uncertainty_w)
+    if curve.thrust_coefficient is not None:
+        headings.append("thrust coefficient")
+        columns.append(curve.thrust_coefficient)
+    lines = [f"# {' '.join(note.split())}" for note in notes]
+    lines.append(",".join(headings))
+    lines += [",".join(f"{value:.6g}" for value in row) for row in zip(*columns, strict=True)]
+    write_whole(path, "\n".join(lines) + "\n")
+
+
+def _density(
+    path: Path,
+    densities: FloatArray | None,
+    stated: float | None,
+    notes: CurveNotes,
+    assumed: list[str],
+) -> tuple[FloatArray, int]:
+    """Return the density of each power column, and which column is the reference."""
+    if densities is not None:
+        if stated is not None:
+            raise InputError(
+                f"{path}: the headings name the air density of each column, so remove "
+                "curve_air_density_kg_m3."
+            )
+        return densities, int(np.argmin(np.abs(densities - STANDARD_DENSITY_KG_M3)))
+    if stated is None:
+        stated = notes.air_density_kg_m3
+    if stated is None:
+        stated = STANDARD_DENSITY_KG_M3
+        assumed.append(
+            f"{path.name}: the curve holds for an air density of 1.225 kg/m3, for none is stated."
+        )
+    return np.array([stated]), 0
+
+
+def _powers(table: Table) -> tuple[FloatArray | None, FloatArray]:
+    """Return the densities that headings name, increasing, and the powers, shape (m, n)."""
+    at_density = {
+        heading: float(match.group(1).replace(",", "."))
+        for heading in table.headings
+        if (match := _AT_DENSITY.search(heading)) is not None
+    }
+    if at_density:
+        columns = sorted(at_density, key=lambda heading: at_density[heading])
+        values = np.array([at_density[column] for column in columns])
+        if (np.diff(values) == 0).any():
+            raise InputError(
+                f"{table.path}: two columns hold for the same air density; keep one of them."
+            )
+        if values[0] < 0.5 or values[-1] > 1.6:
+            raise InputError(
+                f"{table.path}: an air density in the headings is not between 0.5 and 1.6 kg/m3; "
+                "mend the heading."
+            )
+    else:
+        columns = [str(table.find("power", _tailed(_POWER_NAMES, table)))]
+        values = None
+    rows = [table.numbers(column) * _power_factor(table.path, column) for column in columns]
+    return values, np.array(rows)
+
+
+def _uncertainty(table: Table) -> FloatArray | None:
+    column = table.find("standard uncertainty", _tailed(_UNCERTAINTY_NAMES, table), required=False)
+    if column is None:
+        return None
+    values = table.numbers(column) * _power_factor(table.path, column)
+    wrong = ~(values >= 0)
+    if wrong.any():
+        line = table.line(int(np.argmax(wrong)))
+        raise InputError(
+            f"{table.path}, line {line}: a standard uncertainty is blank or below zero; mend it."
+        )
+    return values
+
+
+def _thrust(
+    table: Table,
+    speed: FloatArray,
+    area_m2: float | None,
+    density_kg_m3: float,
+    warnings: list[str],
+) -> FloatArray | None:
+    column = table.find("thrust coefficient", _COEFFICIENT_NAMES, required=False)
+    if column is not None:
+        coefficient = table.numbers(column)
+    else:
+        column = table.find("thrust", _THRUST_NAMES, required=False)
+        if column is None:
+            return None
+        if not re.search(r"[\s_(\[]n\s*[)\]]?$", column.strip().lower()):
+            raise InputError(
+                f"{table.path}: the heading {column!r} does not say the unit of thrust; write "
+                "'thrust (N)' or give a 'thrust coefficient'."
+            )
+        if area_m2 is None:
+            warnings.append(
+                f"{table.path.name}: the thrust was left aside, for the rotor area is not stated."
+            )
+            return None
+        pressure_n = 0.5 * density_kg_m3 * area_m2 * speed**2
+        force = table.numbers(column)
+        coefficient = np.divide(force, pressure_n, out=np.zeros_like(force), where=pressure_n > 0)
+    wrong = ~((coefficient >= 0) & (coefficient <= _HIGHEST_THRUST_COEFFICIENT))
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: the thrust coefficient is "
+            f"{coefficient[row]:.3g}, but it should lie between 0 and "
+            f"{_HIGHEST_THRUST_COEFFICIENT:g}; mend the value or the rotor area."
+        )
+    return coefficient
+
+
+def _tailed(names: tuple[str, ...], table: Table) -> list[str]:
+    """Let a unit stand behind a name: speed_ms, power_w."""
+    plain = [plain_heading(heading) for heading in table.headings]
+    return [*names, *(p for p in plain if p.rpartition(" ")[0] in names)]
+
+
+def _power_factor(path: Path, heading: str) -> float:
+    unit = re.search(r"[\s_(\[](k?w)\s*[)\]]?$", heading.strip().lower())
+    if unit is None:
+        raise InputError(
+            f"{path}: the heading {heading!r} does not say whether power is in W or kW; write "
+            "'power (W)' or 'power (kW)'."
+        )
+    return _POWER_UNITS[unit.group(1)]
+
+
+def _check_points(table: Table, speed_column: str, speed: FloatArray, power: FloatArray) -> None:
+    blank = np.isnan(speed) | np.isnan(power).any(axis=0)
+    if blank.any():
+        line = table.line(int(np.argmax(blank)))
+        raise InputError(f"{table.path}, line {line}: speed or power is blank; fill it in.")
+    if speed[0] < 0:
+        raise InputError(
+            f"{table.path}, line {table.line(0)}: {table.frame[speed_column].iloc[0]} is below "
+            "zero, and a wind speed cannot be; mend the value."
+        )
+    if (speed > HIGHEST_SPEED_MS).any():
+        row = int(np.argmax(speed > HIGHEST_SPEED_MS))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: {speed[row]:.4g} m/s is more than any wind "
+            "near the ground; mend the value or the unit."
+        )
+    if speed.size < 2:
+        raise InputError(
+            f"{table.path}: a power curve needs two lines at least; only one is there."
+        )
+    falling = np.diff(speed) <= 0
+    if falling.any():
+        row = int(np.argmax(falling)) + 1
+        before, here = table.frame[speed_column].iloc[row - 1], table.frame[speed_column].iloc[row]
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: the speed {here} does not lie above the "
+            f"{before} of the line before; sort the lines by speed and keep one line per speed."
+        )
+    if speed[0] == 0 and (power[:, 0] > 0).any():
+        raise InputError(
+            f"{table.path}, line {table.line(0)}: the curve makes power at zero wind; mend the "
+            "value."
+        )

@@ -1,0 +1,120 @@
+"""A stand-in curve for a machine that nobody has measured yet: always labelled as modelled."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from yieldest.errors import InputError
+from yieldest.hub.air import STANDARD_DENSITY_KG_M3
+from yieldest.provenance import Provenance
+from yieldest.turbine.plausibility import judge_coefficient
+from yieldest.turbine.power_curve import MODELLED_DOUBT, PowerCurve, power_in_wind_w
+
+FURLING_WIDTH_MS = 5.0
+"""A furling machine is taken to fall from rated power to none over this much wind; our choice, on
+the careful side."""
+_STEP_MS = 0.1
+"""Straight pieces of this width lie within 0.1 % of a cube above 3 m/s."""
+
+
+def stand_in_curve(
+    name: str,
+    *,
+    rotor_area_m2: float,
+    power_coefficient: float,
+    cut_in_ms: float,
+    rated_power_w: float,
+    furling_ms: float | None = None,
+    cut_out_ms: float | None = None,
+    rotor_type: str | None = None,
+    relative_doubt: float | None = None,
+) -> PowerCurve:
+    """Make a curve from a few round numbers.
+
+    Parameters
+    ----------
+    name : str
+        Of the build, for messages.
+    rotor_area_m2 : float
+    power_coefficient : float
+        Of the whole chain from wind to wire, the same at all speeds below rated power.
+    cut_in_ms, rated_power_w : float
+    furling_ms : float, optional
+        From here power falls to nothing over `FURLING_WIDTH_MS`.
+    cut_out_ms : float, optional
+        No power above it. One of the two is needed.
+    rotor_type : {"lift", "drag"}, optional
+    relative_doubt : float, optional
+        Standard uncertainty as a share of the power; `MODELLED_DOUBT` by default.
+
+    Raises
+    ------
+    InputError
+        When the coefficient beats Betz, or the speeds do not follow each other.
+
+    Notes
+    -----
+    P = rho A v^3 Cp / 2 at 1.225 kg/m3, level at rated power (definition of the coefficient). A
+    real coefficient is lower near cut-in and near rated power, so the shape flatters both.
+    """
+    warnings = judge_coefficient(f"{name}: in stand_in", power_coefficient, rotor_type)
+    if furling_ms is None and cut_out_ms is None:
+        raise InputError(
+            f"{name}: a stand-in curve must end somewhere; state furling_ms or cut_out_ms."
+        )
+    per_cube = power_coefficient * float(
+        power_in_wind_w(1.0, rotor_area_m2, STANDARD_DENSITY_KG_M3)
+    )
+    rated_ms = float(np.cbrt(rated_power_w / per_cube))
+    level_to = furling_ms if furling_ms is not None else cut_out_ms
+    end = cut_out_ms if cut_out_ms is not None else float(furling_ms or 0) + FURLING_WIDTH_MS
+    if level_to is None or not cut_in_ms < level_to <= end:
+        raise InputError(
+            f"{name}: cut-in {cut_in_ms:g} m/s, furling and cut-out {end:g} m/s do not follow each "
+            "other; mend cut_in_ms, furling_ms or cut_out_ms."
+        )
+    if rated_ms > level_to:
+        warnings.append(
+            f"{name}: rated power {rated_power_w:g} W would need {rated_ms:.1f} m/s, above the "
+            f"{level_to:g} m/s at which the machine furls or stops; it is never reached."
+        )
+    steps = np.arange(cut_in_ms, min(rated_ms, level_to), _STEP_MS)
+    speed = np.unique(np.concatenate((steps, [cut_in_ms, min(rated_ms, level_to), level_to])))
+    speed = speed[speed >= cut_in_ms]
+    power = np.minimum(rated_power_w, per_cube * speed**3)
+    if furling_ms is not None and end > level_to:
+        falls_to = max(0.0, 1 - (end - level_to) / FURLING_WIDTH_MS)
+        zero_at = min(end, level_to + FURLING_WIDTH_MS)
+        speed = np.concatenate((speed, np.unique([zero_at, end])))
+        power = np.concatenate((power, np.full(speed.size - power.size, power[-1] * falls_to)))
+    doubt = MODELLED_DOUBT if relative_doubt is None else relative_doubt
+    assumed = (
+        ()
+        if relative_doubt is not None
+        else (
+            f"{name}: the stand-in curve is doubtful by {100 * doubt:.0f} % (standard, our "
+            "choice).",
+        )
+    )
+    return PowerCurve(
+        speed_ms=speed,
+        power_w=power,
+        air_density_kg_m3=STANDARD_DENSITY_KG_M3,
+        rated_power_w=rated_power_w,
+        last_measured_ms=end,
+        rotor_area_m2=rotor_area_m2,
+        provenance=Provenance(
+            source=f"{name}: stand_in",
+            method=f"modelled: rotor area {rotor_area_m2:.3g} m2 x power coefficient "
+            f"{power_coefficient:g} x cube of the speed, level at {rated_power_w:g} W",
+            assumed=assumed,
+            warnings=(
+                f"The power curve of {name} is modelled from its rotor area; nobody measured it. "
+                f"Its power is doubtful by {100 * doubt:.0f} % (standard uncertainty), and real "
+                "machines of home make are more often below than above such a curve.",
+                *warnings,
+            ),
+        ),
+        relative_doubt=doubt,
+        modelled=True,
+    )

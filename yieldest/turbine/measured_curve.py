@@ -1,0 +1,239 @@
+"""A power curve from a maker's readings: the whole way from the table to the curve."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from yieldest.errors import InputError
+from yieldest.hub.air import STANDARD_DENSITY_KG_M3
+from yieldest.provenance import Provenance
+from yieldest.turbine.air_at_readings import AirAtTest, density_at_test
+from yieldest.turbine.bin_remarks import bin_warnings
+from yieldest.turbine.bins import (
+    BIN_WIDTH_MS,
+    Bins,
+    MeterDoubt,
+    bin_readings,
+    pooled_scatter,
+)
+from yieldest.turbine.completeness import Rule, completeness_rules
+from yieldest.turbine.conversion_chain import Chain, chain_of
+from yieldest.turbine.curve_ends import Ends, Points, place_ends
+from yieldest.turbine.generator import Generator
+from yieldest.turbine.hysteresis import Hysteresis, hysteresis_of
+from yieldest.turbine.meters import Meters
+from yieldest.turbine.minute_means import Averaging, minute_means
+from yieldest.turbine.plausibility import BETZ_LIMIT, judge_coefficient
+from yieldest.turbine.power_curve import Correction, PowerCurve, normalised, power_coefficient
+from yieldest.turbine.reading_file import read_readings
+from yieldest.turbine.readings import MANY_WRONG, Readings
+from yieldest.turbine.smooth_curve import SmoothCurve, smooth_curve
+
+
+@dataclass(frozen=True)
+class Machine:
+    """What is known of the machine that was measured.
+
+    Parameters
+    ----------
+    rotor_area_m2 : float or None
+    rotor_type : {"lift", "drag"} or None
+    correction : {"power", "speed"}
+        How its power follows the air density.
+    load : str or None
+        What it fed.
+    generator : Generator or None
+    """
+
+    rotor_area_m2: float | None = None
+    rotor_type: str | None = None
+    correction: Correction = "power"
+    load: str | None = None
+    generator: Generator | None = None
+
+
+@dataclass(frozen=True)
+class MeasuredCurve:
+    """Everything that a table of readings says about a machine.
+
+    Parameters
+    ----------
+    readings : Readings
+        Those in the bins, averaged and normalised to 1.225 kg/m3.
+    averaging : Averaging
+    air_density_kg_m3 : float
+        Mean of the air in which they were taken.
+    scatter : float or None
+        Pooled standard deviation of the power in the bins over its mean.
+    bins : Bins
+    smooth : SmoothCurve
+    rules : tuple of Rule
+    hysteresis : Hysteresis
+    chain : Chain or None
+        None where the rotor area is not known.
+    generator : Generator or None
+    curve : PowerCurve
+        For 1.225 kg/m3.
+    highest_rpm : float or None
+    """
+
+    readings: Readings
+    averaging: Averaging
+    air_density_kg_m3: float
+    scatter: float | None
+    bins: Bins
+    smooth: SmoothCurve
+    rules: tuple[Rule, ...]
+    hysteresis: Hysteresis
+    chain: Chain | None
+    generator: Generator | None
+    curve: PowerCurve
+    highest_rpm: float | None
+
+
+def measure_curve(
+    path: Path,
+    meters: Meters,
+    machine: Machine,
+    *,
+    air: AirAtTest | None = None,
+    doubt: MeterDoubt | None = None,
+    ends: Ends | None = None,
+) -> MeasuredCurve:
+    """Make a power curve from a table of readings.
+
+    Parameters
+    ----------
+    path : Path
+    meters : Meters
+    machine : Machine
+    air : AirAtTest, optional
+    doubt : MeterDoubt, optional
+        By default that of ordinary instruments.
+    ends : Ends, optional
+
+    Raises
+    ------
+    InputError
+        When the readings cannot be read, contradict physics, or are too few.
+
+    Notes
+    -----
+    Method of bins of IEC 61400-12-1, on one-minute means as in its small-turbine annex.
+    """
+    ends = ends or Ends()
+    readings, averaging = minute_means(read_readings(path, meters), meters.averaging_s)
+    density, density_doubt, readings = density_at_test(readings, air or AirAtTest())
+    if doubt is None:
+        doubt = MeterDoubt()
+        readings = readings.noting(
+            assumed=(
+                f"Power from the meters is doubtful by {100 * doubt.power:.0f} %, wind speed by "
+                f"{100 * doubt.speed:.0f} % and {doubt.speed_ms:g} m/s (standard uncertainties of "
+                "ordinary instruments; common practice, no source).",
+            )
+        )
+    speed, power = normalised(
+        readings.speed_ms, readings.power_w, density, STANDARD_DENSITY_KG_M3, machine.correction
+    )
+    # One number will do for the heat in the winding: within a test the density hardly moves.
+    scale = STANDARD_DENSITY_KG_M3 / float(density.mean()) if machine.correction == "power" else 1.0
+    readings = replace(readings, speed_ms=speed, power_w=power)
+    if machine.rotor_area_m2 is not None:
+        readings = _without_impossible(readings, machine.rotor_area_m2)
+    try:
+        bins = bin_readings(readings.speed_ms, readings.power_w, doubt, density_doubt)
+    except InputError as error:
+        raise InputError(f"{path}: {error}.") from error
+    smooth = smooth_curve(bins)
+    chain = None
+    if machine.rotor_area_m2 is not None:
+        chain = chain_of(
+            bins, machine.rotor_area_m2, STANDARD_DENSITY_KG_M3, readings, machine.generator, scale
+        )
+        where = f"{path}: in the bin at {bins.centre_ms[chain.best]:g} m/s"
+        readings = readings.noting(
+            warnings=tuple(
+                judge_coefficient(where, float(chain.coefficient[chain.best]), machine.rotor_type)
+            )
+        )
+    readings = readings.noting(warnings=bin_warnings(readings, bins, smooth))
+    curve = _curve(path, readings, averaging, smooth, machine, ends)
+    return MeasuredCurve(
+        readings=readings,
+        averaging=averaging,
+        air_density_kg_m3=float(density.mean()),
+        scatter=pooled_scatter(bins.count, bins.power_w, bins.deviation_w),
+        bins=bins,
+        smooth=smooth,
+        rules=completeness_rules(bins, smooth.cut_in_ms, averaging.seconds, averaging.interval_s),
+        hysteresis=hysteresis_of(readings),
+        chain=chain,
+        generator=machine.generator,
+        curve=curve,
+        highest_rpm=None if readings.rpm is None else float(np.nanmax(readings.rpm, initial=0.0)),
+    )
+
+
+def _without_impossible(readings: Readings, area_m2: float) -> Readings:
+    """Leave out readings above the Betz limit and name the first; many of them are an error."""
+    coefficient = power_coefficient(
+        readings.power_w, readings.speed_ms, area_m2, STANDARD_DENSITY_KG_M3
+    )
+    # At zero wind the coefficient has no meaning, and any power is impossible.
+    wrong = (coefficient > BETZ_LIMIT) | ((readings.speed_ms == 0) & (readings.power_w > 0))
+    if not wrong.any():
+        return readings
+    first = int(np.argmax(wrong))
+    text = (
+        f"{readings.place(first)}: {readings.power_w[first]:.4g} W at "
+        f"{readings.speed_ms[first]:.3g} m/s beats the Betz limit 16/27 = 0.593 for "
+        f"{area_m2:.3g} m2 of rotor (power coefficient {coefficient[first]:.2f})"
+    )
+    if wrong.sum() > MANY_WRONG * wrong.size:
+        raise InputError(
+            f"{text}, and so do {int(wrong.sum()) - 1} more of {wrong.size} readings; check "
+            "the rotor size (in m or m2), the units of power and speed, and where the anemometer "
+            "stood."
+        )
+    return readings.only(~wrong).noting(
+        warnings=(
+            f"{text}; readings like it that were left out: {int(wrong.sum())}. Either a slip of "
+            "the pen, or the gust had passed the anemometer already.",
+        )
+    )
+
+
+def _curve(
+    path: Path,
+    readings: Readings,
+    averaging: Averaging,
+    smooth: SmoothCurve,
+    machine: Machine,
+    ends: Ends,
+) -> PowerCurve:
+    points = Points(smooth.speed_ms, smooth.power_w[np.newaxis], smooth.uncertainty_w)
+    points, beyond, assumed = place_ends(path.name, points, ends)
+    said = readings.provenance
+    power = points.power_w[0]
+    return PowerCurve(
+        speed_ms=points.speed_ms,
+        power_w=power,
+        air_density_kg_m3=STANDARD_DENSITY_KG_M3,
+        rated_power_w=float(power.max()) if ends.rated_power_w is None else ends.rated_power_w,
+        last_measured_ms=float(smooth.speed_ms[-1]),
+        rotor_area_m2=machine.rotor_area_m2,
+        provenance=Provenance(
+            source=str(path),
+            method=f"method of bins of {BIN_WIDTH_MS:g} m/s (IEC 61400-12-1) on {averaging.words}; "
+            f"{said.method}",
+            assumed=said.assumed + assumed,
+            warnings=said.warnings,
+        ),
+        power_uncertainty_w=points.uncertainty_w,
+        beyond_last=beyond,
+        load=machine.load,
+    )

@@ -1,0 +1,278 @@
+"""A power curve: electrical power against wind speed, its doubt, and the air it holds for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+from yieldest.html_repr import card
+from yieldest.provenance import Provenance
+
+BeyondLast = Literal["hold", "zero", "cube law"]
+"""What is counted above the last point of a curve."""
+Correction = Literal["power", "speed"]
+"""How a curve follows the air density."""
+
+STATED_DOUBT = 0.10
+"""Standard uncertainty, as a share of the power, of a curve that states none (our choice)."""
+MODELLED_DOUBT = 0.30
+"""The same for a curve that nobody measured (our choice, wide on purpose)."""
+
+
+@dataclass(frozen=True)
+class DensityFamily:
+    """The same curve measured or stated at several air densities.
+
+    Parameters
+    ----------
+    density_kg_m3 : ndarray, shape (m,)
+        Strictly increasing.
+    power_w : ndarray, shape (m, n)
+        Power at the speeds of the curve.
+    """
+
+    density_kg_m3: FloatArray
+    power_w: FloatArray
+
+    def power_at(self, air_density_kg_m3: float) -> FloatArray:
+        """Return the powers at a density: straight lines within the family, its edge outside."""
+        return np.array(
+            [np.interp(air_density_kg_m3, self.density_kg_m3, row) for row in self.power_w.T]
+        )
+
+
+@dataclass(frozen=True)
+class PowerCurve:
+    """Electrical power against wind speed, straight lines between points, zero outside them.
+
+    Parameters
+    ----------
+    speed_ms : ndarray, shape (n,)
+        Strictly increasing; the first is the cut-in speed, the last the cut-out speed.
+    power_w : ndarray, shape (n,)
+        Power at those speeds, at the last one included.
+    air_density_kg_m3 : float
+        Density the curve holds for.
+    rated_power_w : float
+    last_measured_ms : float
+        Speed of the last point of the source; above it `beyond_last` says what is counted.
+    rotor_area_m2 : float or None
+    provenance : Provenance
+    thrust_coefficient : ndarray, shape (n,), or None
+        Thrust on the rotor over the dynamic pressure on its area, at `speed_ms`, where known.
+    power_uncertainty_w : ndarray, shape (n,), or None
+        Standard uncertainty of each power, where the source gives one.
+    relative_doubt : float
+        Standard uncertainty as a share of the power, used where `power_uncertainty_w` is None.
+    modelled : bool
+        Whether nobody measured the curve.
+    beyond_last : {"hold", "zero", "cube law"}
+    load : str or None
+        What the machine fed when the curve was measured, in the words of `turbine.load`.
+    idle_draw_w : float
+        What the converter draws from elsewhere while the machine makes nothing.
+    family : DensityFamily or None
+        When the source holds several densities.
+    """
+
+    speed_ms: FloatArray
+    power_w: FloatArray
+    air_density_kg_m3: float
+    rated_power_w: float
+    last_measured_ms: float
+    rotor_area_m2: float | None
+    provenance: Provenance
+    thrust_coefficient: FloatArray | None = None
+    power_uncertainty_w: FloatArray | None = None
+    relative_doubt: float = STATED_DOUBT
+    modelled: bool = False
+    beyond_last: BeyondLast = "zero"
+    load: str | None = None
+    idle_draw_w: float = 0.0
+    family: DensityFamily | None = None
+
+    @property
+    def cut_in_ms(self) -> float:
+        """Speed from which power is counted."""
+        return float(self.speed_ms[0])
+
+    @property
+    def cut_out_ms(self) -> float:
+        """Speed above which no power is counted."""
+        return float(self.speed_ms[-1])
+
+    @property
+    def uncertainty_w(self) -> FloatArray:
+        """Standard uncertainty of the power at each point, stated or by default, shape (n,).
+
+        Most of it is common to all points (the meters, or the whole model being wrong), so draws
+        that move all points together by this much are the careful choice.
+        """
+        if self.power_uncertainty_w is not None:
+            return self.power_uncertainty_w
+        return np.asarray(self.relative_doubt * np.abs(self.power_w))
+
+    def _repr_html_(self) -> str:
+        """Show the curve in a notebook."""
+        area = self.rotor_area_m2
+        return card(
+            "Power curve",
+            [
+                ("cut-in", f"{self.cut_in_ms:.3g} m/s"),
+                ("cut-out", f"{self.cut_out_ms:.3g} m/s"),
+                ("highest power", f"{self.power_w.max():.4g} W"),
+                ("rated power", f"{self.rated_power_w:.4g} W"),
+                ("air density", f"{self.air_density_kg_m3:.3f} kg/m3"),
+                ("rotor area", "not stated" if area is None else f"{area:.3g} m2"),
+                ("source", self.provenance.source),
+                ("method", self.provenance.method),
+                *(
+                    (f"power at {speed:.3g} m/s", f"{power:.4g} W")
+                    for speed, power in zip(self.speed_ms, self.power_w, strict=True)
+                ),
+            ],
+            [*self.provenance.assumed, *self.provenance.warnings],
+        )
+
+    def power_at(self, speed_ms: npt.ArrayLike) -> FloatArray:
+        """Return the power in W at each speed; NaN where the speed is NaN."""
+        return np.interp(
+            floats(speed_ms),
+            self.speed_ms,
+            self.power_w,
+            left=0.0,
+            right=0.0,
+        )
+
+    def at_density(self, air_density_kg_m3: float, correction: Correction) -> PowerCurve:
+        """Return the curve for another air density.
+
+        Parameters
+        ----------
+        air_density_kg_m3 : float
+        correction : {"power", "speed"}
+            "power" scales the power in proportion to density (machines with fixed pitch, stall or
+            furling); "speed" moves the speeds by the cube root (pitch-regulated machines). Within
+            a density family straight lines between its densities come first.
+
+        Notes
+        -----
+        IEC 61400-12-1, normalisation to reference air density.
+        """
+        if self.family is not None:
+            nearest = float(
+                np.clip(
+                    air_density_kg_m3, self.family.density_kg_m3[0], self.family.density_kg_m3[-1]
+                )
+            )
+            power_w = self.family.power_at(nearest)
+            inside = replace(
+                self,
+                power_w=power_w,
+                rated_power_w=self.rated_power_w * _ratio(power_w.max(), self.power_w.max()),
+                air_density_kg_m3=nearest,
+                family=None,
+            )
+            return inside.at_density(air_density_kg_m3, correction)
+        ratio = air_density_kg_m3 / self.air_density_kg_m3
+        speed_ms, power_w = nodes_at_density(self.speed_ms, self.power_w, ratio, correction)
+        if correction == "power":
+            return replace(
+                self,
+                power_w=power_w,
+                power_uncertainty_w=(
+                    None if self.power_uncertainty_w is None else self.power_uncertainty_w * ratio
+                ),
+                rated_power_w=self.rated_power_w * ratio,
+                air_density_kg_m3=air_density_kg_m3,
+            )
+        # Cut-in and cut-out are set by the controller or the friction, yet move with the rest:
+        # the difference is a few per cent of the hours at the edges of the curve.
+        return replace(
+            self,
+            speed_ms=speed_ms,
+            last_measured_ms=self.last_measured_ms * ratio ** (-1 / 3),
+            air_density_kg_m3=air_density_kg_m3,
+        )
+
+
+def _ratio(part: float, whole: float) -> float:
+    return part / whole if whole > 0 else 1.0
+
+
+def normalised(
+    speed_ms: npt.ArrayLike,
+    power_w: npt.ArrayLike,
+    air_density_kg_m3: npt.ArrayLike,
+    reference_density_kg_m3: float,
+    correction: Correction,
+) -> tuple[FloatArray, FloatArray]:
+    """Return speed and power of readings as they would be at a reference density.
+
+    Parameters
+    ----------
+    speed_ms, power_w, air_density_kg_m3 : array_like
+        They broadcast.
+    reference_density_kg_m3 : float
+    correction : {"power", "speed"}
+        "power": P rho0 / rho (fixed pitch, stall, furling); "speed": v (rho / rho0)^(1/3)
+        (active power control).
+
+    Notes
+    -----
+    IEC 61400-12-1:2005, equations 2 and 3 (numbers of the equations from memory).
+    """
+    speed, power = floats(speed_ms), floats(power_w)
+    ratio = floats(air_density_kg_m3) / reference_density_kg_m3
+    if correction == "power":
+        return speed * np.ones_like(ratio), np.asarray(power / ratio)
+    return np.asarray(speed * np.cbrt(ratio)), power * np.ones_like(ratio)
+
+
+def nodes_at_density(
+    speed_ms: npt.ArrayLike, power_w: npt.ArrayLike, ratio: npt.ArrayLike, correction: Correction
+) -> tuple[FloatArray, FloatArray]:
+    """Return the points of a curve for another air density.
+
+    Parameters
+    ----------
+    speed_ms, power_w : array_like, shape (..., n)
+    ratio : array_like, shape (...)
+        The other density over that of the curve.
+    correction : {"power", "speed"}
+        As for `PowerCurve.at_density`.
+    """
+    of_density = floats(ratio)[..., np.newaxis]
+    if correction == "power":
+        return floats(speed_ms), floats(power_w) * of_density
+    return floats(speed_ms) * of_density ** (-1 / 3), floats(power_w)
+
+
+def power_in_wind_w(
+    speed_ms: npt.ArrayLike, area_m2: npt.ArrayLike, air_density_kg_m3: npt.ArrayLike
+) -> FloatArray:
+    """Return the power of the wind through an area, rho A v^3 / 2 (kinetic energy flow)."""
+    speed = floats(speed_ms)
+    return np.asarray(0.5 * np.asarray(air_density_kg_m3) * np.asarray(area_m2) * speed**3)
+
+
+def power_coefficient(
+    power_w: npt.ArrayLike,
+    speed_ms: npt.ArrayLike,
+    area_m2: npt.ArrayLike,
+    air_density_kg_m3: npt.ArrayLike,
+) -> FloatArray:
+    """Return power over the power of the wind through the rotor; 0 at zero speed.
+
+    Parameters
+    ----------
+    power_w, speed_ms, area_m2, air_density_kg_m3 : array_like
+        They broadcast.
+    """
+    available = power_in_wind_w(speed_ms, area_m2, air_density_kg_m3)
+    power = np.broadcast_to(floats(power_w), available.shape)
+    return np.divide(power, available, out=np.zeros_like(available), where=available > 0)

@@ -1,0 +1,221 @@
+"""Which column of a table of readings holds what, and in which unit."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.files.dialect import layout_of
+from yieldest.files.footer import without_footer
+from yieldest.files.table import MOST_COLUMNS, Table, plain_heading, read_blocks
+from yieldest.wind.record_headings import RECOGNISED_COLUMNS
+from yieldest.wind.record_values import numbers_of
+
+BEYOND_BELIEF = 1e9
+"""No machine of these shows a value above this, in volts, amps, watts, ohms or rpm."""
+
+
+@dataclass(frozen=True)
+class Role:
+    """What a column may be.
+
+    Parameters
+    ----------
+    words : str
+        The role in words, for messages.
+    names : tuple of str
+        Plain headings that are recognised, the surest first.
+    units : mapping of str to float
+        Unit in lower case to its factor; empty for a plain count.
+    unit_in_name : frozenset of str
+        Names that say the unit by themselves.
+    """
+
+    words: str
+    names: tuple[str, ...]
+    units: Mapping[str, float]
+    unit_in_name: frozenset[str] = frozenset()
+
+
+_VOLT = {"v": 1.0, "mv": 1e-3, "volts": 1.0, "volt": 1.0} | dict.fromkeys(
+    ("vdc", "v dc", "vac", "v ac", "vrms", "v rms", "vpp", "v pp", "vp", "vpk", "v peak"), 1.0
+)
+_AMP = {"a": 1.0, "ma": 1e-3, "amps": 1.0, "amp": 1.0} | dict.fromkeys(
+    ("adc", "a dc", "aac", "a ac", "arms", "a rms", "app", "apk", "a peak"), 1.0
+)
+_AMP |= {"madc": 1e-3, "ma dc": 1e-3, "marms": 1e-3, "ma rms": 1e-3}
+_VOLT |= {"mvrms": 1e-3, "mv rms": 1e-3, "mvpp": 1e-3, "mv pp": 1e-3}
+_VOLT_WORDS = (
+    *("volts", "volt", "volts rms", "volts peak", "volts dc", "volts ac", "volts pp"),
+    *("volts peak to peak", "v rms", "v peak", "vdc", "vac", "vrms", "vpp", "vpk", "v"),
+)
+_AMP_WORDS = ("amps", "amp", "amperes", "amps rms", "amps peak", "amps dc", "amps ac", "arms")
+
+ROLES = {
+    "time": Role(
+        "time",
+        (*RECOGNISED_COLUMNS["time"], "clock", "elapsed"),
+        {"s": 1.0, "sec": 1.0, "seconds": 1.0, "min": 60.0, "minutes": 60.0},
+    ),
+    "date": Role("date", RECOGNISED_COLUMNS["date"], {}),
+    # Beside a wind speed "v" is volts.
+    "speed": Role(
+        "wind speed", (*(n for n in RECOGNISED_COLUMNS["speed"] if n != "v"), "v wind"), {}
+    ),
+    "wind pulses": Role(
+        "pulses of the anemometer", ("wind pulses", "anemometer pulses", "cup pulses"), {}
+    ),
+    "volts": Role("volts", ("voltage", *_VOLT_WORDS, "u"), _VOLT, frozenset(_VOLT_WORDS)),
+    "amps": Role("amps", ("current", *_AMP_WORDS, "i", "a"), _AMP, frozenset((*_AMP_WORDS, "a"))),
+    "watts": Role(
+        "power",
+        ("watts", "watt", "power", "output", "electrical power", "p", "w"),
+        {"w": 1.0, "mw": 1e-3, "kw": 1000.0, "watts": 1.0},
+        frozenset(("watts", "watt", "w")),
+    ),
+    "pulses": Role("pulses of the energy meter", ("pulses", "meter pulses", "energy pulses"), {}),
+    "ohms": Role(
+        "load resistance",
+        ("load", "load resistance", "resistance", "ohms", "ohm", "r"),
+        {"ohm": 1.0, "ohms": 1.0, "Ω".lower(): 1.0, "kohm": 1000.0, "mohm": 1e-3},
+        frozenset(("ohms", "ohm")),
+    ),
+    "rpm": Role(
+        "rotor speed",
+        ("rpm", "rotor speed", "rotor rpm", "revolutions", "revs", "n"),
+        {"rpm": 1.0, "1/min": 1.0, "r/min": 1.0, "rps": 60.0, "1/s": 60.0},
+        frozenset(("rpm", "rotor rpm")),
+    ),
+    "temperature": Role(
+        "air temperature", RECOGNISED_COLUMNS["temperature"], {"c": 1.0, "°c": 1.0}
+    ),
+    "pressure": Role("air pressure", RECOGNISED_COLUMNS["pressure"], {"hpa": 1.0, "mbar": 1.0}),
+}
+"""The columns that a table of readings may have."""
+
+
+def open_readings(path: Path, decimal: str | None = None) -> Table:
+    """Read a table of readings as text, its layout recognised as that of a wind record is.
+
+    Parameters
+    ----------
+    path : Path
+        Any delimiter, decimal point or comma, lines of other text above the heading, a line of
+        units below it (which then stand behind the headings in brackets), lines of text without any
+        number below the readings.
+    decimal : {".", ","}, optional
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or a line has more or fewer cells than the heading.
+    """
+    layout = layout_of(path, decimal=decimal)
+    if len(layout.headings) > MOST_COLUMNS:
+        raise InputError(
+            f"{path}: {len(layout.headings)} columns are more than any table of readings has; "
+            "check the file and its delimiter."
+        )
+    layout = without_footer(path, layout, lambda cells: any(map(_has_digit, cells)))
+    # Readings are kept in one piece: a day of them at one a second is some megabytes.
+    table = next(read_blocks(path, layout, layout.headings, layout.headings, sys.maxsize))
+    headings = list(layout.headings)
+    for at, unit in enumerate(layout.units):
+        if unit.strip("()[] "):
+            headings[at] += f" ({unit.strip('()[] ')})"
+    return replace(table, frame=table.frame.set_axis(headings, axis=1))
+
+
+def _has_digit(cell: str) -> bool:
+    return any(map(str.isdigit, cell))
+
+
+def find_columns(table: Table, stated: Mapping[str, str]) -> dict[str, str]:
+    """Return role to heading for every column that is there.
+
+    Parameters
+    ----------
+    table : Table
+    stated : mapping of str to str
+        Role to heading; these columns are taken from the search for other roles.
+
+    Raises
+    ------
+    InputError
+        When a stated column is not there, or two columns could be the same.
+    """
+    found: dict[str, str] = {}
+    for role, heading in stated.items():
+        # A unit from the line below stands behind the heading that the user sees in the file.
+        with_unit = next((h for h in table.headings if h.startswith(f"{heading} (")), heading)
+        whole = heading if heading in table.headings else with_unit
+        found[role] = str(table.find(ROLES[role].words, (), whole))
+    for role, known in ROLES.items():
+        if role in found:
+            continue
+        # A heading that is taken already must not answer twice: "v" is volts beside "wind".
+        free = replace(table, frame=table.frame.drop(columns=list(found.values())))
+        heading_or_none = free.find(known.words, _names_in(free, known), required=False)
+        if heading_or_none is not None:
+            found[role] = heading_or_none
+    return found
+
+
+def _names_in(table: Table, role: Role) -> list[str]:
+    """Add the headings of the table that are a known name with a unit behind it."""
+    tails = {plain_heading(unit) for unit in role.units} | {"ms", "m s", "mph", "kmh", "km h", "kn"}
+    tailed = [
+        plain
+        for plain in map(plain_heading, table.headings)
+        for name in role.names
+        if plain.startswith(name + " ") and plain[len(name) + 1 :] in tails
+    ]
+    return [*role.names, *dict.fromkeys(tailed)]
+
+
+def unit_factor(table: Table, role: str, column: str) -> float:
+    """Return the factor to SI units (rpm for rotor speed) that a heading asks for.
+
+    Raises
+    ------
+    InputError
+        When the heading names no unit of the role.
+    """
+    known = ROLES[role]
+    raw = column.strip()
+    bracketed = re.search(r"[(\[]([^()\[\]]+)[)\]]", raw)
+    tail = re.search(r"[\s_]([^\s_()\[\]]+)$", raw)
+    spelt = [match.group(1).strip() for match in (bracketed, tail) if match is not None]
+    for text in (*spelt, *(word for words in spelt for word in words.split()), raw):
+        if text.lower() in known.units:
+            return known.units[text.lower()]
+    if plain_heading(raw) in known.unit_in_name:
+        return 1.0
+    choices = ", ".join(dict.fromkeys(unit for unit in known.units))
+    raise InputError(
+        f"{table.path}: the heading {column!r} does not say the unit of the {known.words}; write "
+        f"it behind the name in brackets (one of {choices})."
+    )
+
+
+def column_values(table: Table, role: str, column: str | None) -> FloatArray | None:
+    """Return a column in SI units (rpm for rotor speed, C and hPa for air); None without one."""
+    if column is None:
+        return None
+    factor = unit_factor(table, role, column) if ROLES[role].units else 1.0
+    values, _ = numbers_of(table, column, ())
+    wrong = np.abs(values) > BEYOND_BELIEF / factor
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: {values[row]:.4g} in column {column!r} is no "
+            f"value that the {ROLES[role].words} can have; mend it."
+        )
+    return values * factor

@@ -1,0 +1,181 @@
+"""Many draws through the whole chain, and what they say: ranges, chances, and if they suffice."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from yieldest.arrays import FloatArray, number_or_none
+from yieldest.economics.terms import MoneyTerms
+from yieldest.uncertainty.chain import Chain, outcome
+from yieldest.uncertainty.sampling import REPLICATES, columns
+from yieldest.uncertainty.uncertain_inputs import Input
+
+EXCEEDANCE = {"p50": 0.50, "p75": 0.75, "p90": 0.90, "p99": 0.99}
+"""Share of the cases in which one does at least as well."""
+MORE_IS_BETTER = ("one_year_kwh", "life_kwh_per_year", "net_present_value")
+TOLERANCE = 0.01
+"""A standard error of P50 and P90 below this share of them is enough, for they are shown with two
+digits; our choice."""
+
+_CHUNK = 4096
+"""Draws that go through the chain at a time, so that what they need stays in the cache."""
+_FEWEST_PER_SCRAMBLE = 64
+
+
+@dataclass(frozen=True)
+class Range:
+    """What the draws say of one figure; None where it is never reached in so many cases.
+
+    Parameters
+    ----------
+    p50, p75, p90, p99 : float or None
+        What one does at least as well as in so many per cent of the cases: of an energy or a
+        present value that much or more, of a cost or a payback that much or less.
+    low, high : float or None
+        Nine cases of ten lie between them, one in twenty below and one in twenty above.
+    standard_uncertainty : float or None
+        Standard deviation; None where some cases have no value.
+    """
+
+    p50: float | None
+    p75: float | None
+    p90: float | None
+    p99: float | None
+    low: float | None
+    high: float | None
+    standard_uncertainty: float | None
+
+
+@dataclass(frozen=True)
+class Convergence:
+    """Whether the draws suffice.
+
+    Parameters
+    ----------
+    draws : int
+    standard_error : float
+        The largest of any P50 and P90 of energy and cost, as a share of it, from how far the
+        scrambles lie apart.
+    enough_draws : int or None
+        From so many draws on it stays below `TOLERANCE`; None where all were too few.
+    """
+
+    draws: int
+    standard_error: float
+    enough_draws: int | None
+
+
+def run(
+    chain: Chain,
+    terms: MoneyTerms,
+    inputs: Sequence[Input],
+    scores: FloatArray,
+    step: Callable[[int], None] = lambda done: None,
+) -> dict[str, FloatArray]:
+    """Carry draws through the chain of one build.
+
+    Parameters
+    ----------
+    chain : Chain
+    terms : MoneyTerms
+    inputs : sequence of Input
+        Those that are drawn; all others keep their central values.
+    scores : ndarray, shape (draws, scores)
+        See `scores.draw_scores`; the columns of `inputs`, one after another.
+    step : callable, optional
+        Told how many draws were done.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (draws,)
+        By `chain.MEASURES`.
+    """
+    column = columns(inputs)
+    parts: dict[str, list[FloatArray]] = {}
+    mine = [each for each in inputs if each.name in chain.names.values()]
+    for start in range(0, len(scores), _CHUNK):
+        some = scores[start : start + _CHUNK]
+        values = {each.name: _values(each, some[:, column[each.name]]) for each in mine}
+        for measure, found in outcome(chain, terms, values).items():
+            parts.setdefault(measure, []).append(np.broadcast_to(found, len(some)))
+        step(len(some))
+    return {measure: np.concatenate(part) for measure, part in parts.items()}
+
+
+def _values(each: Input, scores: FloatArray) -> FloatArray:
+    return each.spread.at(scores if each.scores > 1 else scores[:, 0])
+
+
+def summary(measure: str, found: FloatArray) -> Range:
+    """Return the range of one figure.
+
+    Parameters
+    ----------
+    measure : str
+        One of `chain.MEASURES`.
+    found : ndarray, shape (draws,)
+        NaN for a payback that never comes or the cost of no energy: worse than any value.
+    """
+    ordered = np.sort(found)  # NaN last
+    if measure in MORE_IS_BETTER:
+        levels = {name: 1 - share for name, share in EXCEEDANCE.items()}
+    else:
+        levels = dict(EXCEEDANCE)
+    points = {name: number_or_none(_quantile(ordered, level)) for name, level in levels.items()}
+    return Range(
+        **points,
+        low=number_or_none(_quantile(ordered, 0.05)),
+        high=number_or_none(_quantile(ordered, 0.95)),
+        standard_uncertainty=None if np.isnan(ordered[-1]) else float(found.std()),
+    )
+
+
+def _quantile(ordered: FloatArray, level: float) -> FloatArray:
+    """Return a quantile of values sorted along the last axis, with straight lines between them.
+
+    Not `numpy.quantile`, which knows no values that come last because they are NaN.
+    """
+    place = level * (ordered.shape[-1] - 1)
+    below = int(place)
+    above = min(below + 1, ordered.shape[-1] - 1)
+    lower, upper = ordered[..., below], ordered[..., above]
+    return np.asarray(lower + (place - below) * (upper - lower))
+
+
+def convergence(found: Sequence[Mapping[str, FloatArray]]) -> Convergence:
+    """Judge whether the draws suffice, from how far the scrambles lie apart.
+
+    Parameters
+    ----------
+    found : sequence of mapping of str to ndarray, shape (draws,)
+        For each build what `run` gave.
+    """
+    draws = found[0]["one_year_kwh"].size
+    each = draws // REPLICATES
+    sizes = [each]
+    while sizes[0] // 2 >= _FEWEST_PER_SCRAMBLE:
+        sizes.insert(0, sizes[0] // 2)
+    errors = [max(_errors(build, size) for build in found) for size in sizes]
+    enough = None
+    for size, error in zip(reversed(sizes), reversed(errors), strict=True):
+        if error > TOLERANCE:
+            break
+        enough = size * REPLICATES
+    return Convergence(draws, errors[-1], enough)
+
+
+def _errors(found: Mapping[str, FloatArray], size: int) -> float:
+    """Return the largest relative standard error when only `size` draws of a scramble are used."""
+    largest = 0.0
+    for measure in ("one_year_kwh", "life_kwh_per_year", "cost_per_kwh"):
+        if measure in found:
+            scrambles = np.sort(found[measure].reshape(REPLICATES, -1)[:, :size], axis=1)
+            for level in (0.5, 0.1 if measure in MORE_IS_BETTER else 0.9):
+                points = _quantile(scrambles, level)
+                if points.min() > 0:  # False for NaN too
+                    error = float(points.std(ddof=1) / points.mean()) / REPLICATES**0.5
+                    largest = max(largest, error)
+    return largest

@@ -1,0 +1,126 @@
+"""Standard normal scores for every input and draw: scrambled Sobol points, correlated."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtri
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.uncertainty.uncertain_inputs import Input
+
+REPLICATES = 8
+"""Scrambles that the draws are parted into: each is an estimate of its own, and how far they lie
+apart says how far all of them together are to be trusted."""
+
+_HALF_STEP = 2.0**-31
+"""Half the grain of the Sobol points, which keeps them off 0, where the score is infinite."""
+
+
+@dataclass(frozen=True)
+class Correlation:
+    """How the errors of two quantities go together.
+
+    Parameters
+    ----------
+    first, second : str
+        Quantities; the same twice for what differs between builds, such as two bills.
+    coefficient : float
+        Of the normal scores (Gaussian copula), between -1 and 1.
+    """
+
+    first: str
+    second: str
+    coefficient: float
+
+
+def columns(inputs: Sequence[Input]) -> dict[str, slice]:
+    """Return the columns of the scores that belong to each input, by name."""
+    ends = np.cumsum([each.scores for each in inputs])
+    return {
+        each.name: slice(int(end) - each.scores, int(end))
+        for each, end in zip(inputs, ends, strict=True)
+    }
+
+
+def draw_scores(
+    inputs: Sequence[Input], correlations: Sequence[Correlation], draws: int, seed: int
+) -> FloatArray:
+    """Draw standard normal scores.
+
+    Parameters
+    ----------
+    inputs : sequence of Input
+        Those of a single score first.
+    correlations : sequence of Correlation
+        A later one stands instead of an earlier one for the same quantities.
+    draws : int
+        A multiple of `REPLICATES`.
+    seed : int
+
+    Returns
+    -------
+    ndarray, shape (draws, scores)
+        Scramble after scramble.
+
+    Raises
+    ------
+    InputError
+        When no numbers can be correlated in such a way.
+
+    Notes
+    -----
+    Sobol points (Joe & Kuo 2008, as in `scipy.stats.qmc`) with Owen's scrambling, through the
+    inverse normal distribution; the Gaussian copula then mixes them by the Cholesky factor of the
+    correlation matrix.
+    """
+    # It takes a third of a second, for which an estimate without draws need not wait.
+    from scipy.stats import qmc  # noqa: PLC0415
+
+    each = draws // REPLICATES
+    total = sum(one.scores for one in inputs)
+    power = int(np.ceil(np.log2(max(each, 2))))
+    scores = np.empty((each * REPLICATES, total))
+    for replicate in range(REPLICATES):
+        sequence = qmc.Sobol(total, rng=np.random.default_rng([seed, replicate]))
+        points = sequence.random_base2(power)[:each]
+        scores[replicate * each : (replicate + 1) * each] = ndtri(points + _HALF_STEP)
+    single = [one for one in inputs if one.scores == 1]
+    matrix = _matrix(single, correlations)
+    if not np.array_equal(matrix, np.eye(len(single))):
+        try:
+            factor = np.linalg.cholesky(matrix)
+        except np.linalg.LinAlgError as error:
+            raise InputError(
+                "doubt.correlation: the coefficients contradict each other (if two inputs go with "
+                "a third, they must go with one another); make them smaller."
+            ) from error
+        scores[:, : len(single)] = scores[:, : len(single)] @ factor.T
+    return scores
+
+
+def fewer(drawn: FloatArray, draws: int) -> FloatArray:
+    """Return the first draws of every scramble, about `draws` in all.
+
+    Parameters
+    ----------
+    drawn : ndarray, shape (all draws, ...)
+    draws : int
+    """
+    each = drawn.reshape(REPLICATES, -1, *drawn.shape[1:])
+    return each[:, : max(1, draws // REPLICATES)].reshape(-1, *drawn.shape[1:])
+
+
+def _matrix(inputs: Sequence[Input], correlations: Sequence[Correlation]) -> FloatArray:
+    matrix = np.eye(len(inputs))
+    for correlation in correlations:
+        for row, first in enumerate(inputs):
+            for column, second in enumerate(inputs):
+                pair = (first.quantity, second.quantity)
+                wanted = (correlation.first, correlation.second)
+                if row != column and (pair == wanted or pair[::-1] == wanted):
+                    matrix[row, column] = correlation.coefficient
+    return matrix

@@ -1,0 +1,171 @@
+"""Which inputs the doubt comes from: one-at-a-time swings, first-order shares of the variance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from yieldest.arrays import FloatArray, number_or_none
+from yieldest.economics.terms import MoneyTerms
+from yieldest.uncertainty.chain import Chain, outcome
+from yieldest.uncertainty.sampling import columns, fewer
+from yieldest.uncertainty.uncertain_inputs import Input
+
+FAR = 1.6448536269514722
+"""Score that one case in twenty lies above, and one in twenty below the negative of."""
+_BINS = 64
+"""Bins that a score is parted into; each must hold draws enough for a mean."""
+_DRAWS = 8192
+"""Draws that the shares are taken from, where there are more."""
+
+
+@dataclass(frozen=True)
+class Driver:
+    """What one input does to one figure of a build.
+
+    Parameters
+    ----------
+    name : str
+        Of the input.
+    low, high : float or None
+        The figure when this input alone stands where one case in twenty is lower, and higher, and
+        all others where the one-plan estimate has them; None where it cannot be had.
+    share : float or None
+        First-order share of the variance, from 0 to 1: by how much the variance would fall, on
+        the average, if this input were known. None where the figure has no variance.
+    """
+
+    name: str
+    low: float | None
+    high: float | None
+    share: float | None
+
+    @property
+    def swing(self) -> float:
+        """Distance between `low` and `high`; 0 where it cannot be had."""
+        return 0.0 if self.low is None or self.high is None else abs(self.high - self.low)
+
+
+def swings(
+    chain: Chain, terms: MoneyTerms, inputs: Sequence[Input]
+) -> dict[str, tuple[dict[str, float], dict[str, float]]]:
+    """Move one input at a time.
+
+    Returns
+    -------
+    dict
+        For each input of this build the figures at its low and at its high end. The bins of a
+        curve, which err on their own, move one by one, and their effects add up by their squares.
+    """
+    central = {name: float(figure) for name, figure in outcome(chain, terms, {}).items()}
+    found = {}
+    for each in of_chain(chain, inputs):
+        ends = each.spread.at(np.array([-FAR, FAR]))
+        # One row for each end of each bin; an input of a single score is a single bin.
+        rows = np.where(np.eye(each.scores, dtype=bool)[:, np.newaxis], ends[:, np.newaxis], 1.0)
+        value = rows.reshape(-1, each.scores) if each.scores > 1 else ends
+        figures = outcome(chain, terms, {each.name: value})
+        low, high = {}, {}
+        for name, figure in figures.items():
+            away = np.broadcast_to(figure, 2 * each.scores).reshape(-1, 2) - central[name]
+            length = np.sqrt((away**2).sum(axis=0)) * np.sign(away.sum(axis=0))
+            low[name], high[name] = (float(central[name] + one) for one in length)
+        found[each.name] = (low, high)
+    return found
+
+
+def first_order_shares(
+    scores: FloatArray, figures: Mapping[str, FloatArray]
+) -> dict[str, FloatArray]:
+    """Return the share of each figure's variance that each input explains by itself.
+
+    Parameters
+    ----------
+    scores : ndarray, shape (draws, scores)
+    figures : mapping of str to ndarray, shape (draws,)
+
+    Returns
+    -------
+    dict of str to ndarray, shape (scores,)
+        By figure; NaN where it has no variance, or has no value in some draws.
+
+    Notes
+    -----
+    Var(E[figure | input]) / Var(figure) (Saltelli et al., *Global Sensitivity Analysis: The
+    Primer*, Wiley 2008, chapter 1), with the conditional mean taken over bins of equal count; what
+    chance alone would put between the bin means is taken off (as in the adjusted coefficient of
+    determination), so the share of an input without effect is 0 on the average, not above.
+    """
+    draws, inputs = scores.shape
+    bins = min(_BINS, max(2, draws // 16))
+    edges = np.arange(bins) * draws // bins
+    counts = np.diff(np.append(edges, draws))
+    shares = {name: np.full(inputs, np.nan) for name in figures}
+    totals = {
+        name: float(((figure - figure.mean()) ** 2).sum()) for name, figure in figures.items()
+    }
+    for column in range(inputs):
+        order = np.argsort(scores[:, column])
+        for name, figure in figures.items():
+            if totals[name] > 0:
+                means = np.add.reduceat(figure[order], edges) / counts
+                between = float((counts * (means - figure.mean()) ** 2).sum())
+                within = (totals[name] - between) / (draws - bins)
+                shares[name][column] = (between - (bins - 1) * within) / totals[name]
+    return shares
+
+
+def drivers(
+    chain: Chain,
+    terms: MoneyTerms,
+    inputs: Sequence[Input],
+    scores: FloatArray,
+    found: Mapping[str, FloatArray],
+    measures: Sequence[str],
+) -> dict[str, tuple[Driver, ...]]:
+    """Rank the inputs of a build by what they do to some of its figures.
+
+    Parameters
+    ----------
+    chain : Chain
+    terms : MoneyTerms
+    inputs : sequence of Input
+    scores : ndarray, shape (draws, scores)
+    found : mapping of str to ndarray, shape (draws,)
+        What `draws.run` gave for this build.
+    measures : sequence of str
+
+    Returns
+    -------
+    dict of str to tuple of Driver
+        By measure, the largest share first.
+    """
+    column = columns(inputs)
+    ends = swings(chain, terms, inputs)
+    figures = {measure: fewer(found[measure], _DRAWS) for measure in measures}
+    shares = first_order_shares(fewer(scores, _DRAWS), figures)
+    ranked = {}
+    for measure in measures:
+        by_input = []
+        for each in of_chain(chain, inputs):
+            # The bins of a curve are independent of each other, so their shares add up.
+            share = float(shares[measure][column[each.name]].sum())
+            low, high = (end[measure] for end in ends[each.name])
+            by_input.append(
+                Driver(
+                    each.name,
+                    number_or_none(low),
+                    number_or_none(high),
+                    number_or_none(max(share, 0.0)),
+                )
+            )
+        by_input.sort(key=lambda driver: (-(driver.share or 0.0), -driver.swing))
+        ranked[measure] = tuple(by_input)
+    return ranked
+
+
+def of_chain(chain: Chain, inputs: Sequence[Input]) -> list[Input]:
+    """Return the inputs that a build depends on."""
+    return [each for each in inputs if each.name in chain.names.values()]

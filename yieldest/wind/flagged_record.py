@@ -1,0 +1,61 @@
+"""Write a screened record, every reading of it, with what each test flagged."""
+
+from __future__ import annotations
+
+import gzip
+import io
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from yieldest.files.whole_output import refuse_inputs, write_whole
+from yieldest.wind.quality_rules import Screening
+from yieldest.wind.record_files import files_of
+
+_WRITTEN = ("speed_ms", "direction_deg", "temperature_c", "pressure_hpa", "deviation_ms", "gust_ms")
+
+
+def flag_texts(screening: Screening) -> list[str]:
+    """Return for each reading the names of the tests that flagged it, with spaces between.
+
+    A test that flags nearly every reading (rounding) is left out: it says nothing of one of them.
+    """
+    names = [test.name for test in screening.tests]
+    texts = np.full(screening.original.time.size, "", dtype=object)
+    for name, flags in zip(names, screening.flags, strict=True):
+        if name == "rounded":
+            continue
+        texts[flags] = [f"{text} {name}".strip() for text in texts[flags]]
+    return list(texts)
+
+
+def write_flagged(screening: Screening, path: Path) -> None:
+    """Write a record with its flags as CSV (gzip where the name ends in .gz), whole or not at all.
+
+    Parameters
+    ----------
+    screening : Screening
+    path : Path
+        Speeds are as they were read, in m/s; the column `left_out` is 1 where they are not used.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be written, or is one of the record.
+    """
+    record = screening.original
+    refuse_inputs(path, files_of(Path(record.provenance.source)))
+    columns: dict[str, object] = {
+        "time": pd.Series(record.time).dt.strftime("%Y-%m-%d %H:%M:%S"),
+        **{name: getattr(record, name) for name in _WRITTEN if getattr(record, name) is not None},
+    }
+    gone = np.isfinite(record.speed_ms) & ~np.isfinite(screening.record.speed_ms)
+    columns["left_out"] = gone.astype(np.int64)
+    columns["flags"] = flag_texts(screening)
+    text = io.StringIO()
+    pd.DataFrame(columns).to_csv(text, index=False, float_format="%.10g")
+    content = text.getvalue().encode()
+    if path.suffix == ".gz":
+        content = gzip.compress(content, mtime=0)
+    write_whole(path, content)

@@ -1,0 +1,187 @@
+"""How well each fit describes the readings, side by side, and what its numbers are worth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import gamma, gammainc
+
+from yieldest.arrays import FloatArray, floats
+from yieldest.wind.histogram import Tally
+from yieldest.wind.weibull import mean_speed, moment, share_above
+from yieldest.wind.weibull_fits import METHODS, class_bounds
+
+ENERGY_ERROR_LIMIT = 0.05
+"""A fitted energy farther than this from that of the readings is a poor fit; our choice."""
+KOLMOGOROV_LIMIT = 0.05
+"""A fitted share of time farther than this from that of the readings is a poor fit; our choice."""
+SHARE_CLASS_MS = 1.0
+"""Width of the classes whose shares R2 compares; usual in wind tables (common practice)."""
+MODEL_START_MS, MODEL_RATED_MS, MODEL_STOP_MS = 3.0, 11.0, 25.0
+"""A plain model machine, invented for comparison: power as the cube of speed from 3 to 11 m/s, then
+level up to 25 m/s."""
+HUMP_DIP = 0.85
+"""Two humps are told apart when the dip between them is below this share of the lower; ours."""
+
+
+@dataclass(frozen=True)
+class FitResult:
+    """One fit, and how far it is from the readings.
+
+    Parameters
+    ----------
+    method : str
+        A key of `climate.fit.METHODS`.
+    shape, scale_ms, calm_share : float or None
+        None where the method cannot be used on these readings.
+    mean_speed_ms : float or None
+    mean_cube_error, energy_error : float or None
+        Mean cube, and yield of the model machine, over those of the readings, less 1.
+    kolmogorov : float or None
+        Largest distance between the shares of time below any speed.
+    r_squared : float or None
+        1 - squared errors over squared differences from the mean, for the shares of time in classes
+        of about 1 m/s.
+    shape_se, scale_se_ms, mean_cube_se : float or None
+        Standard errors from the block bootstrap; that of the mean cube as a share of it.
+    """
+
+    method: str
+    shape: float | None
+    scale_ms: float | None
+    calm_share: float | None
+    mean_speed_ms: float | None
+    mean_cube_error: float | None
+    energy_error: float | None
+    kolmogorov: float | None
+    r_squared: float | None
+    shape_se: float | None
+    scale_se_ms: float | None
+    mean_cube_se: float | None
+
+    @property
+    def poor(self) -> bool:
+        """Whether the fit misses the energy or the shares of time by more than the limits."""
+        return (
+            self.energy_error is None
+            or self.kolmogorov is None
+            or abs(self.energy_error) > ENERGY_ERROR_LIMIT
+            or self.kolmogorov > KOLMOGOROV_LIMIT
+        )
+
+
+def model_power(speed_ms: npt.ArrayLike) -> FloatArray:
+    """Return the power of the model machine over its rated power, shape of `speed_ms`."""
+    speed = floats(speed_ms)
+    turning = (speed >= MODEL_START_MS) & (speed <= MODEL_STOP_MS)
+    return np.where(turning, np.minimum(1.0, (speed / MODEL_RATED_MS) ** 3), 0.0)
+
+
+def model_mean_power(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArray:
+    """Return the mean power of the model machine in a Weibull climate, over its rated power.
+
+    Notes
+    -----
+    The integral of v^3 from 0 to v is A^3 Gamma(1 + 3/k) times the regularised lower incomplete
+    gamma function of 1 + 3/k at (v/A)^k (by substitution; calculus, no other source).
+    """
+    k, a = floats(shape), floats(scale_ms)
+    part = gammainc(1 + 3 / k, (MODEL_RATED_MS / a) ** k) - gammainc(
+        1 + 3 / k, (MODEL_START_MS / a) ** k
+    )
+    rising = a**3 * gamma(1 + 3 / k) * part / MODEL_RATED_MS**3
+    level = share_above(MODEL_RATED_MS, k, a) - share_above(MODEL_STOP_MS, k, a)
+    return np.asarray(rising + level)
+
+
+def judge_fit(method: str, tally: Tally, draws: FloatArray) -> FitResult:
+    """Fit a tally by one method, and measure the fit against the readings.
+
+    Parameters
+    ----------
+    method : str
+        A key of `climate.fit.METHODS`.
+    tally : Tally
+        Weights of shape (m,).
+    draws : ndarray, shape (draws, m)
+        Weights of bootstrap draws.
+    """
+    shape, scale, calm = (float(value) for value in METHODS[method].fit(tally))
+    if not np.isfinite(shape + scale):
+        return FitResult(method, *([None] * 11))
+    windy = 1 - calm
+    below = np.cumsum(tally.share)
+    fitted = calm + windy * (1 - share_above(tally.upper_ms, shape, scale))
+    whole = np.append(tally.upper_ms[1:] > tally.upper_ms[:-1], True)
+    cube = float(tally.moment(3))
+    energy = float(tally.share @ model_power(tally.speed_ms))
+    shapes, scales, calms = METHODS[method].fit(tally.weighted(draws))
+    # Over the cube of the fit itself, for a share of it is what is stated.
+    cubes = (1 - calms) * moment(shapes, scales, 3) / (windy * moment(shape, scale, 3))
+    return FitResult(
+        method=method,
+        shape=shape,
+        scale_ms=scale,
+        calm_share=calm,
+        mean_speed_ms=windy * float(mean_speed(shape, scale)),
+        mean_cube_error=windy * float(moment(shape, scale, 3)) / cube - 1,
+        energy_error=(
+            windy * float(model_mean_power(shape, scale)) / energy - 1 if energy > 0 else None
+        ),
+        kolmogorov=float(np.abs(below - fitted)[whole].max()),
+        r_squared=_r_squared(tally, shape, scale, calm),
+        shape_se=_spread(shapes),
+        scale_se_ms=_spread(scales),
+        mean_cube_se=_spread(cubes),
+    )
+
+
+def _spread(draws: FloatArray) -> float | None:
+    known = draws[np.isfinite(draws)]
+    return float(known.std(ddof=1)) if known.size > 1 else None
+
+
+def _r_squared(tally: Tally, shape: float, scale_ms: float, calm_share: float) -> float | None:
+    bounds = class_bounds(tally, SHARE_CLASS_MS)
+    below = tally.share @ (tally.upper_ms[:, np.newaxis] <= bounds)
+    fitted = calm_share + (1 - calm_share) * (1 - share_above(bounds, shape, scale_ms))
+    seen, said = np.diff(below, prepend=0.0), np.diff(fitted, prepend=0.0)
+    scatter = float(((seen - seen.mean()) ** 2).sum())
+    return 1 - float(((seen - said) ** 2).sum()) / scatter if scatter > 1e-9 else None
+
+
+def hump_speeds(tally: Tally) -> tuple[float, ...]:
+    """Return the speeds at which the shares of time have humps, calms left out.
+
+    Two or more mean that the winds come from different regimes, and that no single Weibull curve
+    describes them.
+
+    Notes
+    -----
+    Shares in classes of about 1 m/s, smoothed over three of them (1/4, 1/2, 1/4); a hump counts
+    when the dip before the next is below 85 % of the lower of the two (ours).
+    """
+    bounds = class_bounds(tally, SHARE_CLASS_MS)
+    below = tally.share @ (tally.upper_ms[:, np.newaxis] <= bounds)
+    share = np.diff(below)
+    if share.size < 3:
+        return ()
+    padded = np.pad(share, 1, mode="edge")
+    smooth = (padded[:-2] + 2 * padded[1:-1] + padded[2:]) / 4
+    middle = (bounds[:-1] + bounds[1:]) / 2
+    humps: list[int] = []
+    for i in range(smooth.size):
+        around = smooth[max(0, i - 1) : i + 2]
+        # A tail of a few stormy hours has humps by chance.
+        if smooth[i] < around.max() or smooth[i] < 0.1 * smooth.max():
+            continue
+        if humps:
+            dip = smooth[humps[-1] : i + 1].min()
+            if dip >= HUMP_DIP * min(smooth[humps[-1]], smooth[i]):
+                if smooth[i] > smooth[humps[-1]]:
+                    humps[-1] = i
+                continue
+        humps.append(i)
+    return tuple(float(middle[i]) for i in humps)

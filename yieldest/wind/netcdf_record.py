@@ -1,0 +1,206 @@
+"""Read a wind record from a NetCDF file by its CF standard names."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.files.array_files import check_netcdf4, netcdf_engine
+from yieldest.units import unit_of
+from yieldest.wind.gathered_rows import Gathered, gathered_of_si
+from yieldest.wind.read_options import Finding, ReadOptions
+from yieldest.wind.record_values import to_si
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+STANDARD_NAMES = {
+    "speed": ("wind_speed",),
+    "direction": ("wind_from_direction",),
+    "temperature": ("air_temperature",),
+    "pressure": ("air_pressure", "surface_air_pressure"),
+    "gust": ("wind_speed_of_gust",),
+    "east": ("eastward_wind", "x_wind"),
+    "north": ("northward_wind", "y_wind"),
+}
+"""CF standard names (Climate and Forecast metadata conventions, standard name table) by role."""
+
+
+def is_netcdf(path: Path) -> bool:
+    """Tell from its first bytes whether a file is NetCDF, classic or 4."""
+    return path.is_file() and netcdf_engine(path) is not None
+
+
+def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
+    """Read speeds, or the components they are made of, at one point of a NetCDF file.
+
+    Parameters
+    ----------
+    path : Path
+    options : ReadOptions
+        `columns` names variables; `height_m` and `point` (from 1) choose where there are several.
+
+    Raises
+    ------
+    InputError
+        When the file is damaged, or has no wind, no time, no units, or several points.
+    """
+    import xarray as xr  # noqa: PLC0415  (slow to import, and few records are NetCDF)
+
+    engine = netcdf_engine(path)
+    try:
+        if engine == "h5netcdf":
+            check_netcdf4(path)
+        with xr.open_dataset(path, engine=engine) as opened:
+            data = opened.load()
+    except InputError:
+        raise
+    except Exception as error:  # a damaged file makes the libraries raise whatever they will
+        raise InputError(
+            f"{path}: the NetCDF file cannot be read ({' '.join(str(error).split())}); is it whole?"
+        ) from error
+    found = [Finding("file", "NetCDF", "recognised")]
+    variables = {
+        role: name
+        for role in STANDARD_NAMES
+        if (name := _variable(path, data, role, options)) is not None
+    }
+    if "speed" not in variables and not {"east", "north"} <= variables.keys():
+        raise InputError(
+            f"{path}: no variable has the standard name wind_speed, or eastward_wind and "
+            f"northward_wind; the variables are {', '.join(map(str, data.data_vars))}; state which "
+            "is the speed."
+        )
+    first = data[variables.get("speed", variables.get("east", ""))]
+    time_name = _time_name(path, first)
+    series: dict[str, FloatArray] = {}
+    height_m: float | None = None
+    for role, name in variables.items():
+        line, height = _at_one_point(path, data[name], time_name, options)
+        if role in ("speed", "east"):
+            height_m = height
+        unit = _unit(path, data[name], role, options)
+        series[role] = to_si("speed" if role in ("east", "north") else role, line, unit)
+        found.append(Finding(f"variable of {role}", name, "stated" if role in options.columns
+                             else "by its standard name"))  # fmt: skip
+        if unit:
+            found.append(Finding(f"unit of {role}", unit, "from the file"))
+    east, north = series.pop("east", None), series.pop("north", None)
+    if "speed" not in series and east is not None and north is not None:
+        series["speed"] = np.hypot(east, north)
+        # The direction the wind comes from lies opposite to the vector.
+        series.setdefault("direction", np.degrees(np.arctan2(-east, -north)) % 360)
+    found.append(Finding("time zone", "UTC", "NetCDF time is UTC by the CF conventions"))
+    return gathered_of_si(path, _times(path, first[time_name]), series, found, height_m)
+
+
+def _variable(path: Path, data: xr.Dataset, role: str, options: ReadOptions) -> str | None:
+    stated = options.columns.get(role)
+    if stated is not None:
+        if stated not in data:
+            raise InputError(
+                f"{path}: there is no variable {stated!r} for the {role}; the variables are "
+                f"{', '.join(map(str, data.data_vars))}."
+            )
+        return stated
+    for standard_name in STANDARD_NAMES[role]:
+        names = [
+            str(name)
+            for name, variable in data.data_vars.items()
+            if variable.attrs.get("standard_name") == standard_name
+            # Monthly or daily extremes carry the same name.
+            and not any(word in str(variable.attrs.get("cell_methods", ""))
+                        for word in ("maximum", "minimum", "standard_deviation"))
+        ]  # fmt: skip
+        if len(names) > 1 and role in ("speed", "east", "north"):
+            raise InputError(
+                f"{path}: several variables have the standard name {standard_name} "
+                f"({', '.join(names)}); state which one."
+            )
+        if len(names) == 1:
+            return names[0]
+    return None
+
+
+def _time_name(path: Path, variable: xr.DataArray) -> str:
+    for name, coordinate in variable.coords.items():
+        if coordinate.dims and np.issubdtype(coordinate.dtype, np.datetime64):
+            return str(name)
+    raise InputError(
+        f"{path}: variable {str(variable.name)!r} has no time coordinate with units such as "
+        "'hours since 1970-01-01'; add one."
+    )
+
+
+def _times(path: Path, coordinate: xr.DataArray) -> npt.NDArray[np.datetime64]:
+    times = coordinate.to_numpy().astype("datetime64[ns]")
+    if np.isnat(times).any():
+        at = int(np.argmax(np.isnat(times)))
+        raise InputError(f"{path}: value {at + 1} of the time is missing; mend the file.")
+    return np.asarray(times)
+
+
+def _at_one_point(
+    path: Path, variable: xr.DataArray, time_name: str, options: ReadOptions
+) -> tuple[FloatArray, float | None]:
+    """Return the values of a variable along time at one height and point, and the height."""
+    time_dimension = variable[time_name].dims[0]
+    height_m = None
+    vertical = next(
+        (
+            coordinate
+            for name, coordinate in variable.coords.items()
+            if coordinate.attrs.get("standard_name") == "height" or name == "height"
+        ),
+        None,
+    )
+    if vertical is not None:
+        heights = np.atleast_1d(vertical.to_numpy().astype(np.float64))
+        nearest = 0
+        if heights.size > 1:
+            if options.height_m is None:
+                raise InputError(
+                    f"{path}: the file has the heights "
+                    f"{', '.join(f'{height:g}' for height in heights)} m; state the height to take."
+                )
+            nearest = int(np.argmin(np.abs(heights - options.height_m)))
+        if vertical.dims:
+            variable = variable.isel({vertical.dims[0]: nearest})
+        height_m = float(heights[nearest])
+    variable = variable.transpose(time_dimension, ...)
+    points = variable.to_numpy().reshape(variable.sizes[time_dimension], -1).astype(np.float64)
+    count = points.shape[1]
+    if count > 1 and options.point is None:
+        raise InputError(
+            f"{path}: variable {str(variable.name)!r} has {count} points, and a record is of one; "
+            "state the point to take, from 1."
+        )
+    point = options.point or 1
+    if not 1 <= point <= count:
+        raise InputError(f"{path}: point {point} was asked for, but the file has {count}.")
+    return np.asarray(points[:, point - 1]), height_m
+
+
+def _unit(path: Path, variable: xr.DataArray, role: str, options: ReadOptions) -> str:
+    if role == "direction":
+        return ""
+    quantity = role if role in ("temperature", "pressure") else "speed"
+    stated = {
+        "speed": options.units,
+        "temperature": options.temperature_units,
+        "pressure": options.pressure_units,
+    }[quantity]
+    text = stated or variable.attrs.get("units")
+    if text is None:
+        raise InputError(
+            f"{path}: variable {str(variable.name)!r} has no units; state the {quantity} units."
+        )
+    try:
+        return unit_of(quantity, str(text))
+    except InputError as error:
+        raise InputError(f"{path}, variable {str(variable.name)!r}: {error}") from error

@@ -1,0 +1,368 @@
+"""Screen a record: run every test, count what it finds, and leave out what cannot be believed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.wind import suspect_readings
+from yieldest.wind.data_recovery import Steps, coverage_of, coverage_warnings, steps_of
+from yieldest.wind.quality_rules import Screening, ScreenRules, ScreenTest
+from yieldest.wind.record import Record, impossible_warning
+
+BoolArray = npt.NDArray[np.bool_]
+TimeArray = npt.NDArray[np.datetime64]
+
+FIRST_PLACES = 3
+"""So many places are named for each test."""
+_BEYOND_SENSE_MS = 1e90
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What the tests look at: the record, and its speeds without what was left out so far."""
+
+    record: Record
+    speed: FloatArray
+    steps: Steps
+    rules: ScreenRules
+    neighbour_ms: FloatArray | None
+
+    @cached_property
+    def runs(self) -> suspect_readings.Runs:
+        return suspect_readings.unchanging_runs(
+            self.speed, self.steps.joined, self.steps.duration_s
+        )
+
+    def moments(self, keep: BoolArray) -> FloatArray:
+        """Return mean speed and mean cube of some readings; NaN without any."""
+        used = keep & np.isfinite(self.speed)
+        hours = np.where(used, self.steps.duration_s, 0.0)
+        # A wild number shall not overflow when it is cubed.
+        speed = np.where(used, np.minimum(self.speed, _BEYOND_SENSE_MS), 0.0)
+        total = float(hours.sum())
+        if total == 0:
+            return np.array([np.nan, np.nan])
+        return np.array([hours @ speed, hours @ speed**3]) / total
+
+    def spread(self) -> float:
+        """Return the standard deviation of the speeds."""
+        return float(np.nanstd(self.speed))
+
+
+_Test = tuple[str, str, float | None, Callable[[], BoolArray]]
+"""Name, rule in words, threshold (None: off), and what finds the readings."""
+
+
+def screen_record(
+    record: Record, rules: ScreenRules, neighbour_ms: FloatArray | None = None
+) -> Screening:
+    """Run every test on a record.
+
+    Parameters
+    ----------
+    record : Record
+    rules : ScreenRules
+    neighbour_ms : ndarray, shape (n,), optional
+        Speed of another sensor at the times of the record.
+
+    Raises
+    ------
+    InputError
+        When no speed is left.
+    """
+    steps = steps_of(record.time, rules.gap_intervals or 1.5, int(rules.interval_readings or 24))
+    record = replace(record, speed_ms=_as_read(record))
+    look = _Look(record, record.speed_ms, steps, rules, neighbour_ms)
+    tests: list[ScreenTest] = []
+    flags: list[BoolArray] = []
+    # Each round looks at a record without what the rounds before it left out: a wild value would
+    # otherwise set the mean that a calm is judged by.
+    for together in ((_impossible, _over_top), (_spikes,), (_stuck, _frozen, _contradicted)):
+        found = [_leaving_out(look, *test(look)) for test in together]
+        tests += [test for test, _ in found]
+        flags += [at for _, at in found]
+        out = np.logical_or.reduce([at for _, at in found])
+        look = replace(look, speed=np.where(out, np.nan, look.speed))
+    valid = np.isfinite(look.speed)
+    if not valid.any():
+        raise InputError(
+            f"{record.provenance.source}: screening leaves no speed at all; look at the readings, "
+            "or change or switch off the test that took them."
+        )
+    for note in (_repeated, _disordered, _gaps, _changes, _standing, _rounding):
+        test, at = note(look)
+        tests.append(test)
+        flags.append(at)
+    coverage = coverage_of(record.time, valid)
+    provenance = record.provenance
+    outdated = coverage_warnings(record.coverage)
+    if record.impossible.size:
+        # Said again below, by the threshold that was used.
+        outdated.append(
+            impossible_warning(provenance.source, record.impossible, record.impossible_ms)
+        )
+    kept = [warning for warning in provenance.warnings if warning not in outdated]
+    screened = replace(
+        record,
+        speed_ms=look.speed,
+        gust_ms=None if record.gust_ms is None else np.where(valid, record.gust_ms, np.nan),
+        deviation_ms=(
+            None if record.deviation_ms is None else np.where(valid, record.deviation_ms, np.nan)
+        ),
+        coverage=coverage,
+        provenance=replace(
+            provenance,
+            warnings=(*kept, *coverage_warnings(coverage), *_warnings(tests)),
+        ),
+    )
+    return Screening(record, screened, np.stack(flags), tuple(tests), steps)
+
+
+def _as_read(record: Record) -> FloatArray:
+    """Return the speeds with those that reading set aside, so that this test too can be changed."""
+    speed = record.speed_ms.copy()
+    speed[np.searchsorted(record.time, record.impossible)] = record.impossible_ms
+    return speed
+
+
+def _impossible(look: _Look) -> _Test:
+    limit = look.rules.impossible_ms
+    rule = f"above {limit} m/s; no gust above 113.3 m/s was ever measured"
+    return "impossible", rule, limit, lambda: look.speed > (limit or 0.0)
+
+
+def _over_top(look: _Look) -> _Test:
+    top, beyond = look.rules.sensor_top_ms, look.rules.impossible_ms
+    rule = f"above {top} m/s, more than the anemometer can show"
+
+    def find() -> BoolArray:
+        possible = look.speed <= (np.inf if beyond is None else beyond)
+        return possible & (look.speed > (top or 0.0))
+
+    return "sensor_top", rule, top, find
+
+
+def _spikes(look: _Look) -> _Test:
+    factor, excess_ms = look.rules.spike_factor, look.rules.spike_excess_ms
+    rule = (
+        f"{factor} times the higher neighbour and {excess_ms} m/s above it, or a lone 0 between "
+        f"neighbours above {excess_ms} m/s"
+    )
+    joined = look.steps.joined
+    return (
+        "spike",
+        rule,
+        factor,
+        lambda: suspect_readings.spikes(look.speed, joined, factor or 0.0, excess_ms),
+    )
+
+
+def _stuck(look: _Look) -> _Test:
+    hours = look.rules.stuck_hours
+    shortest = suspect_readings.stuck_length(look.speed, look.steps.joined)
+    rule = f"the same speed above 0 for {hours} h and for {shortest} readings, too many for chance"
+    return (
+        "stuck",
+        rule,
+        hours,
+        lambda: suspect_readings.stuck(look.speed, look.runs, shortest, hours or 0.0),
+    )
+
+
+def _frozen(look: _Look) -> _Test:
+    hours, below_c = look.rules.frozen_hours, look.rules.frozen_below_c
+    record, rule = look.record, f"no change for {hours} h below {below_c} C"
+    temperature_c = record.temperature_c
+    if temperature_c is None:
+        return "frozen", f"{rule} (no temperature here)", None, lambda: look.speed < 0
+    patience = suspect_readings.CALM_PATIENCE * (hours or 0.0)
+    return (
+        "frozen",
+        f"{rule} ({patience} h for a calm without a still vane)",
+        hours,
+        lambda: suspect_readings.frozen(
+            look.speed,
+            look.runs,
+            temperature_c,
+            record.direction_deg,
+            record.deviation_ms,
+            below_c,
+            hours or 0.0,
+        ),
+    )
+
+
+def _contradicted(look: _Look) -> _Test:
+    hours, neighbour_ms = look.rules.calm_hours, look.neighbour_ms
+    rule = f"dead calm for {hours} h between winds above the mean" + (
+        "" if neighbour_ms is None else ", or while the neighbour has its usual wind"
+    )
+    joined = look.steps.joined
+    return (
+        "contradicted_calm",
+        rule,
+        hours,
+        lambda: suspect_readings.contradicted_calms(
+            look.speed, look.runs, joined, hours or 0.0, neighbour_ms
+        ),
+    )
+
+
+def _leaving_out(
+    look: _Look, name: str, rule: str, threshold: float | None, find: Callable[[], BoolArray]
+) -> tuple[ScreenTest, BoolArray]:
+    """Count what a test finds, and what leaving it out alone does to mean and energy."""
+    if threshold is None:
+        off = ScreenTest(name, rule, on=False, leaves_out=True)
+        return off, np.zeros(look.speed.size, dtype=bool)
+    flags = find()
+    at = np.flatnonzero(flags)
+    mean_effect: float | None = 0.0
+    cube_effect: float | None = 0.0
+    if at.size:
+        everything, rest = look.moments(np.ones(flags.size, bool)), look.moments(~flags)
+        mean_effect, cube_effect = (
+            float(part / whole - 1) if whole > 0 and np.isfinite(part) else None
+            for part, whole in zip(rest, everything, strict=True)
+        )
+    first = at[:FIRST_PLACES]
+    test = ScreenTest(
+        name,
+        rule,
+        on=True,
+        leaves_out=True,
+        count=at.size,
+        first_times=_written(look.record.time[first]),
+        first_speeds_ms=tuple(float(v) for v in look.record.speed_ms[first]),
+        mean_effect=mean_effect,
+        cube_effect=cube_effect,
+    )
+    return test, flags
+
+
+def _noted(
+    look: _Look, name: str, rule: str, threshold: float | None, times: TimeArray
+) -> tuple[ScreenTest, BoolArray]:
+    """Note the readings at some times, without leaving them out."""
+    flags = np.zeros(look.record.time.size, dtype=bool)
+    flags[np.searchsorted(look.record.time, times)] = True
+    if threshold is None:
+        return ScreenTest(name, rule, on=False, leaves_out=False), flags & False
+    first = tuple(times[:FIRST_PLACES])
+    test = ScreenTest(
+        name, rule, on=True, leaves_out=False, count=times.size, first_times=_written(first)
+    )
+    return test, flags
+
+
+def _counted(
+    look: _Look, name: str, rule: str, most: float | None, times: TimeArray
+) -> tuple[ScreenTest, BoolArray]:
+    """Note times that come more often than so many."""
+    return _noted(look, name, rule, most, times if times.size > (most or 0.0) else times[:0])
+
+
+def _repeated(look: _Look) -> tuple[ScreenTest, BoolArray]:
+    rule = "a line with the time of an earlier one, which alone counts"
+    return _counted(look, "repeated", rule, look.rules.repeated, look.record.repeated)
+
+
+def _disordered(look: _Look) -> tuple[ScreenTest, BoolArray]:
+    rule = "a line that goes back in time; the record was sorted"
+    return _counted(look, "disordered", rule, look.rules.disordered, look.record.disordered)
+
+
+def _gaps(look: _Look) -> tuple[ScreenTest, BoolArray]:
+    limit = look.rules.gap_intervals
+    rule = f"a step of more than {limit} usual intervals, named by the last reading before it"
+    return _noted(look, "gap", rule, limit, look.record.time[:-1][~look.steps.joined])
+
+
+def _changes(look: _Look) -> tuple[ScreenTest, BoolArray]:
+    readings = look.rules.interval_readings
+    rule = f"another usual interval for at least {readings} readings"
+    return _noted(look, "interval", rule, readings, look.record.time[look.steps.changed])
+
+
+def _standing(look: _Look) -> tuple[ScreenTest, BoolArray]:
+    """Note the readings of a sensor that stands still although the air moves."""
+    share = look.rules.threshold_share
+    start_ms = look.record.threshold_ms or suspect_readings.starting_speed(look.speed)
+    rule = f"below the starting speed, where that is over {share} of the spread of the speeds"
+    if share is None or start_ms is None or start_ms <= share * look.spread():
+        test, flags = _noted(look, "below_threshold", rule, share, look.record.time[:0])
+        return test, flags
+    flags = look.speed < start_ms
+    test, _ = _noted(look, "below_threshold", rule, share, look.record.time[flags])
+    mean, cube = look.moments(np.ones(flags.size, bool))
+    still, still_cube = look.moments(flags)
+    hours = np.where(np.isfinite(look.speed), look.steps.duration_s, 0.0)
+    portion = float(hours[flags].sum() / hours.sum())
+    if not portion:
+        return test, flags
+    # As if every speed from standstill to the starting speed were as likely as any other.
+    return (
+        replace(
+            test,
+            rule=f"below {start_ms:.3g} m/s, from which on the sensor seems to turn",
+            mean_effect=float(portion * (start_ms / 2 - still) / mean),
+            cube_effect=float(portion * (start_ms**3 / 4 - still_cube) / cube),
+        ),
+        flags,
+    )
+
+
+def _rounding(look: _Look) -> tuple[ScreenTest, BoolArray]:
+    """Note speeds rounded to steps that are coarse beside their spread."""
+    share = look.rules.rounding_share
+    step_ms = look.record.resolution_ms
+    rule = f"rounded to steps above {share} of the spread of the speeds"
+    uneven = look.record.class_edges_ms is not None
+    nothing = look.record.time[:0]
+    if share is None or not (uneven or (step_ms or 0.0) > share * look.spread()):
+        return _noted(look, "rounded", rule, share, nothing)
+    flags = np.isfinite(look.speed)
+    test, _ = _noted(look, "rounded", rule, share, look.record.time[flags])
+    if step_ms is None:
+        return replace(test, rule="classes of the Beaufort scale instead of speeds"), flags
+    mean, cube = look.moments(flags)
+    # Sheppard's correction of the third moment about zero (Kendall & Stuart, The Advanced Theory of
+    # Statistics, vol. 1): rounding adds h^2/4 times the mean, and nothing to the mean itself.
+    return (
+        replace(
+            test,
+            rule=f"rounded to steps of {step_ms:.3g} m/s",
+            mean_effect=0.0,
+            cube_effect=float(-(step_ms**2) / 4 * mean / cube) if cube > 0 else None,
+        ),
+        flags,
+    )
+
+
+def _written(times: Iterable[np.datetime64]) -> tuple[str, ...]:
+    return tuple(str(time.astype("datetime64[s]")).replace("T", " ") for time in times)
+
+
+def _warnings(tests: list[ScreenTest]) -> list[str]:
+    """Say what was left out, and what the record hides."""
+    said = []
+    for test in tests:
+        if test.leaves_out and test.count:
+            speed, time = test.first_speeds_ms[0], test.first_times[0]
+            said.append(
+                f"Screening left out {test.count} reading{'s' * (test.count > 1)} ({test.name}: "
+                f"{test.rule}); the first is {speed:.1f} m/s at {time[:16]}."
+            )
+        elif test.name in ("repeated", "interval") and test.count:
+            said.append(
+                f"{test.count} time{'s' * (test.count > 1)}: {test.rule} "
+                f"(first {test.first_times[0]})."
+            )
+    return said

@@ -1,0 +1,283 @@
+"""Read a wind record from a CSV file into a `Record`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.files.text_file import Progress
+from yieldest.provenance import Provenance
+from yieldest.units import BEAUFORT_EDGES_MS
+from yieldest.wind.data_recovery import Coverage, coverage_of, coverage_warnings
+from yieldest.wind.gathered_rows import Flags, Gathered, Times
+from yieldest.wind.netcdf_record import is_netcdf, read_netcdf
+from yieldest.wind.read_options import Finding, ReadOptions
+from yieldest.wind.record_files import files_of
+from yieldest.wind.record_rows import gather
+from yieldest.wind.record_values import HIGHEST_GUST_MS
+from yieldest.wind.time_conflicts import (
+    contradictions,
+    in_time_order,
+    misdated,
+    refuse_contradictions,
+    told_ahead,
+    told_misdated,
+)
+
+MONTHS = 12
+FEWEST_JOINTS = 3
+_NOTHING_STATED = ReadOptions()
+FORMATS = ((is_netcdf, read_netcdf),)
+"""Kinds of file beside delimited text: how one is told by its content, and how it is read."""
+
+
+def _no_times() -> npt.NDArray[np.datetime64]:
+    return np.empty(0, dtype="datetime64[ns]")
+
+
+def _no_speeds() -> FloatArray:
+    return np.empty(0)
+
+
+@dataclass(frozen=True)
+class Record:
+    """A wind record at one place and height, in time order.
+
+    Parameters
+    ----------
+    time : ndarray of datetime64[ns], shape (n,)
+        Start of each reading, as in the file, or in UTC where the file gives offsets.
+    speed_ms : ndarray, shape (n,)
+        Wind speed; NaN where missing or left out.
+    direction_deg : ndarray, shape (n,), or None
+        Direction the wind comes from, clockwise from north.
+    temperature_c : ndarray, shape (n,), or None
+    pressure_hpa : ndarray, shape (n,), or None
+    coverage : Coverage
+        How much of the time, and of the year, has a speed.
+    provenance : Provenance
+    deviation_ms : ndarray, shape (n,), or None
+        Standard deviation of the speed within each interval.
+    gust_ms : ndarray, shape (n,), or None
+        Highest speed within each interval.
+    resolution_ms : float or None
+        Step to which the speeds are rounded (a whole knot is 0.514 m/s); None where no step
+        was found or the steps are uneven (Beaufort).
+    class_edges_ms : ndarray, shape (m,), or None
+        Edges of uneven speed classes (Beaufort), from 0 up; the last class is open.
+    threshold_ms : float or None
+        Speed below which the anemometer stands still, where stated.
+    height_m : float or None
+        Height of the sensor above ground, where the heading or the file states it.
+    mean_cube_ms3 : float or None
+        Mean cube of the readings before they were averaged; None where they were not.
+    impossible, impossible_ms : ndarray of datetime64, ndarray
+        Times and speeds above the highest gust ever measured, which count as missing.
+    disordered, repeated : ndarray of datetime64
+        Times of the rows that went back in time, and of those left out as repeats.
+    found : tuple of Finding
+        What was recognised or stated about the file.
+    """
+
+    time: npt.NDArray[np.datetime64]
+    speed_ms: FloatArray
+    direction_deg: FloatArray | None
+    temperature_c: FloatArray | None
+    pressure_hpa: FloatArray | None
+    coverage: Coverage
+    provenance: Provenance
+    deviation_ms: FloatArray | None = None
+    gust_ms: FloatArray | None = None
+    resolution_ms: float | None = None
+    class_edges_ms: FloatArray | None = None
+    threshold_ms: float | None = None
+    height_m: float | None = None
+    mean_cube_ms3: float | None = None
+    impossible: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
+    impossible_ms: FloatArray = field(default_factory=_no_speeds)
+    disordered: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
+    repeated: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
+    found: tuple[Finding, ...] = ()
+
+    @property
+    def valid_speed_ms(self) -> FloatArray:
+        """The speeds that are there, shape (m,)."""
+        return self.speed_ms[np.isfinite(self.speed_ms)]
+
+    @property
+    def mean_speed_ms(self) -> float:
+        """Mean of the speeds that are there."""
+        return float(self.valid_speed_ms.mean())
+
+
+def read_record(
+    path: Path, options: ReadOptions = _NOTHING_STATED, progress: Progress | None = None
+) -> Record:
+    """Read a wind record.
+
+    Parameters
+    ----------
+    path : Path
+        Delimited text (plain, gzip or zip), a folder or a glob of such files, or a NetCDF file with
+        CF standard names.
+    options : ReadOptions
+        What is stated about it; all else is recognised.
+    progress : callable, optional
+        Told now and then the share read so far, from 0 to 1.
+
+    Returns
+    -------
+    Record
+        Speeds above 113.3 m/s, the highest gust ever measured, count as missing in it.
+
+    Raises
+    ------
+    InputError
+        When a file cannot be read, a column is missing, a unit is unknown, or a value is text,
+        negative, or a time that cannot be read.
+    """
+    gathered, is_text = _gathered(path, options, progress)
+    if not np.isfinite(gathered.si["speed"]).any():
+        raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
+    found, warnings = list(gathered.found), list(gathered.warnings)
+    time = gathered.time
+    one_year = _on_one_year(time)
+    if one_year is not None:
+        time = one_year
+        text = f"months from different years, put on the year {str(time.min())[:4]}"
+        found.append(Finding("weather year", text, "recognised"))
+    else:
+        wrong = misdated(time)
+        if wrong.any():
+            warnings.append(told_misdated(path, time[wrong]))
+            gathered, time = _only(gathered, ~wrong), time[~wrong]
+        ahead = told_ahead(path, time)
+        warnings += [] if ahead is None else [ahead]
+    order, disordered, again = in_time_order(time, gathered.si["speed"])
+    time = time[order]
+    unlike = contradictions(time, gathered.si["speed"][order])
+    refuse_contradictions(path, options, time, int(again.sum()), unlike, is_text)
+    if disordered.size:
+        warnings.append(
+            f"{path}: lines that go back in time: {disordered.size}; the record was sorted."
+        )
+    if again.any():
+        other = f", {unlike} of them with another speed" if unlike else ""
+        warnings.append(
+            f"{path}: lines that repeat a time: {int(again.sum())}{other}; the first of each was "
+            "kept."
+            + (
+                " If the clock was put back there for the winter, state time_zone (on the command "
+                "line --time-zone), and both are kept."
+                if unlike
+                else ""
+            )
+        )
+    repeated = time[again]
+    time, kept = time[~again], order[~again]
+    values = {role: column[kept] for role, column in gathered.si.items()}
+    impossible = gathered.impossible[kept]
+    as_read = values["speed"][impossible]
+    if as_read.size:
+        warnings.append(impossible_warning(str(path), time[impossible], as_read))
+        values["speed"] = np.where(impossible, np.nan, values["speed"])
+    coverage = coverage_of(time, np.isfinite(values["speed"]))
+    warnings += coverage_warnings(coverage)
+    if gathered.step is not None:
+        found.append(Finding("rounding of speeds", gathered.step[1], "recognised"))
+    if gathered.height_m is not None:
+        found.append(Finding("height", f"{gathered.height_m:g} m", "from the heading"))
+        if options.height_m is not None and abs(gathered.height_m - options.height_m) > 0.5:
+            warnings.append(
+                f"{path}: the file says that the sensor is {gathered.height_m:g} m high, but "
+                f"{options.height_m:g} m is stated; {options.height_m:g} m is reckoned with."
+            )
+    return Record(
+        time=time,
+        speed_ms=values["speed"],
+        direction_deg=values.get("direction"),
+        temperature_c=values.get("temperature"),
+        pressure_hpa=values.get("pressure"),
+        coverage=coverage,
+        provenance=Provenance(
+            source=str(path),
+            method="; ".join(f"{part.what}: {part.found} ({part.how})" for part in found),
+            warnings=tuple(warnings),
+        ),
+        deviation_ms=values.get("deviation"),
+        gust_ms=values.get("gust"),
+        resolution_ms=None if gathered.step is None else gathered.step[0],
+        class_edges_ms=BEAUFORT_EDGES_MS if gathered.beaufort else None,
+        threshold_ms=options.threshold_ms,
+        height_m=gathered.height_m,
+        mean_cube_ms3=gathered.mean_cube_ms3,
+        disordered=disordered,
+        repeated=repeated,
+        impossible=time[impossible],
+        impossible_ms=as_read,
+        found=tuple(found),
+    )
+
+
+def _gathered(path: Path, options: ReadOptions, progress: Progress | None) -> tuple[Gathered, bool]:
+    """Return the rows of a record, and whether they are lines of text."""
+    files = files_of(path)
+    for file in files:
+        read = next((read for is_kind, read in FORMATS if is_kind(file)), None)
+        if read is not None and options.only:
+            raise InputError(
+                f"{file}, only: this file has no rows of text to pick from; state point (on the "
+                "command line --point) for one of several places."
+            )
+        if read is not None and len(files) == 1:
+            return read(file, options), False
+        if read is not None:
+            raise InputError(
+                f"{file}: only tables of text are read as several files together; name this one "
+                "alone."
+            )
+    return gather(path, options, progress), True
+
+
+def _only(gathered: Gathered, keep: Flags) -> Gathered:
+    """Return only some of the rows."""
+    return replace(
+        gathered,
+        time=gathered.time[keep],
+        si={role: column[keep] for role, column in gathered.si.items()},
+        impossible=gathered.impossible[keep],
+    )
+
+
+def impossible_warning(source: str, times: Times, speeds_ms: FloatArray) -> str:
+    """Say which speeds count as missing because no wind was ever that high."""
+    return (
+        f"{source}: speeds above {HIGHEST_GUST_MS} m/s, the highest gust ever measured, which "
+        f"count as missing: {speeds_ms.size}; the first is {speeds_ms[0]:.1f} m/s at "
+        f"{pd.Timestamp(times[0]):%Y-%m-%d %H:%M}."
+    )
+
+
+def _on_one_year(time: Times) -> Times | None:
+    """Put a weather year, made of months of different years, on one year; None where it is none.
+
+    It is one when every calendar month is there, each from a single year, and three or more do not
+    follow on the month before.
+    """
+    # Hours may be counted from 0 to 23 or from 1 to 24; the last of these ends in the next month.
+    for shift in (np.timedelta64(0, "ns"), np.timedelta64(1, "ns")):
+        first = (time - shift).astype("datetime64[M]")
+        months = np.unique(first).astype(np.int64)
+        years = months[np.argsort(months % MONTHS)] // MONTHS
+        if months.size != MONTHS or np.unique(months % MONTHS).size != MONTHS:
+            continue
+        if (np.diff(years) != 0).sum() >= FEWEST_JOINTS:
+            month = years.min() * MONTHS + first.astype(np.int64) % MONTHS
+            return np.asarray(month.astype("datetime64[M]") + (time - first.astype(time.dtype)))
+    return None

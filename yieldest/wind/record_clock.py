@@ -1,0 +1,294 @@
+"""From the time columns of a record to UTC, or to times as they stand where no zone is known."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from datetime import timedelta, timezone, tzinfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from yieldest.errors import InputError
+from yieldest.files.table import Table
+from yieldest.files.time_stamps import (
+    PART_LIMITS,
+    YEARLESS,
+    Stamps,
+    Times,
+    assemble,
+    parse_stamps,
+    possible_orders,
+    why_no_time,
+    with_colon,
+    without_zone_letters,
+)
+from yieldest.wind.read_options import Finding
+
+
+def zone_of(text: str) -> tzinfo:
+    """Return the time zone that `text` names: "UTC", "+01:00" or such as "Europe/Berlin".
+
+    Raises
+    ------
+    InputError
+        When there is no such zone.
+    """
+    offset = re.fullmatch(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d\d)?", text.strip())
+    if offset:
+        minutes = 60 * int(offset.group(2)) + int(offset.group(3) or 0)
+        if minutes <= 14 * 60:
+            return timezone(timedelta(minutes=-minutes if offset.group(1) == "-" else minutes))
+    else:
+        try:
+            return ZoneInfo(text.strip())
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            pass
+    raise InputError(
+        f"time_zone: {text!r} is not a known time zone; write UTC, an offset such as +01:00, or a "
+        "name such as Europe/Berlin."
+    )
+
+
+class Clock:
+    """Reads the time stamps of consecutive rows.
+
+    Parameters
+    ----------
+    names : mapping of str to str
+        Headings by role (see `yieldest.wind.record_headings.CLOCK_ROLES`).
+    date_order : str, optional
+        A key of `yieldest.files.time_stamps.DATE_ORDERS`.
+    zone : tzinfo, optional
+        Zone of stamps that state no offset.
+
+    Attributes
+    ----------
+    names : dict of str to str
+        To be set anew for a file whose headings differ.
+    order : str or None
+        The order of the date, where it had to be stated or found.
+    written : str
+        How the stamps were found to be written.
+    doubled : int
+        Readings in the hour that the clock went through twice.
+    """
+
+    def __init__(self, names: dict[str, str], date_order: str | None, zone: tzinfo | None) -> None:
+        self.names = names
+        self.order = date_order
+        self.written = ""
+        self.doubled = 0
+        self._zone = zone
+        self._order_stated = date_order is not None
+        self._offsets = False
+        # The doubled hour may be cut by the end of a block.
+        self._last_local: np.datetime64 | None = None
+        self._last_twofold = False
+        self._gone_back = False
+        self._newest_first: bool | None = None
+
+    def times(self, table: Table) -> Times:
+        """Return the times of the rows of a table, datetime64[ns].
+
+        Raises
+        ------
+        InputError
+            Naming the line of the first stamp that is no time.
+        """
+        if not {"time", "date"} & self.names.keys():
+            local = self._from_parts(table)
+        else:
+            stamps = self._from_texts(table)
+            if stamps.dt.tz is not None:
+                self._offsets = True
+                stamps = stamps.dt.tz_convert("UTC").dt.tz_localize(None)
+                return np.asarray(stamps.to_numpy("datetime64[ns]"))
+            local = stamps.to_numpy("datetime64[ns]")
+        return local if self._zone is None else self._to_utc(table, local, self._zone)
+
+    def settle_order(self, tables: Callable[[], Iterable[Table]]) -> None:
+        """Find out the order of day and month from as many tables as it takes.
+
+        Parameters
+        ----------
+        tables : callable
+            Gives the tables of all the files, from the first on.
+
+        Raises
+        ------
+        InputError
+            When the dates can be read in several ways.
+        """
+        if self.order is not None or not {"time", "date"} & self.names.keys():
+            return
+        first, orders = "", None
+        for table in tables():
+            texts = self._texts(table)
+            found = possible_orders(texts)
+            if found is None:
+                return
+            if orders is None:
+                heading = self.names.get("date", self.names.get("time"))
+                first = f"{table.path}, line {table.line(0)}: {texts.iloc[0]!r} in column "
+                first += repr(heading)
+            orders = found if orders is None else orders & found
+            if len(orders) < 2:
+                break
+        if orders is not None and len(orders) > 1:
+            raise InputError(
+                f"{first} could be {' or '.join(sorted(orders))}, and nothing in the record "
+                "decides it; state date_order (on the command line --date-order)."
+            )
+        if orders:
+            self.order = orders.pop()
+
+    def findings(self) -> list[Finding]:
+        """Return how the times were read, once they have been."""
+        found = [Finding("time", self.written, "recognised")]
+        if self.order is not None:
+            how = "stated" if self._order_stated else "the only one that all dates allow"
+            found.append(Finding("order of the date", self.order, how))
+        if self._offsets:
+            found.append(Finding("time zone", "UTC", "from the time stamps"))
+        elif self._zone is None and self._heading_says_utc():
+            found.append(Finding("time zone", "UTC", "from the heading"))
+        elif self._zone is not None:
+            found.append(Finding("time zone", f"{self._zone}, turned into UTC", "stated"))
+        else:
+            found.append(Finding("time zone", "as in the file", "not stated"))
+        if self.doubled:
+            text = f"{self.doubled} readings, told apart by the order of the lines"
+            found.append(Finding("hour that the clocks repeat", text, "recognised"))
+        return found
+
+    def _heading_says_utc(self) -> bool:
+        headings = [self.names[role] for role in ("time", "date", "hour") if role in self.names]
+        return any(re.search(r"(?i)(?<![a-z])(utc|gmt)(?![a-z+-])", text) for text in headings)
+
+    def _texts(self, table: Table) -> Stamps:
+        """Return date, clock and half of the day as one text."""
+        texts = self._date_and_clock(table)
+        if "half_of_day" in self.names:
+            texts = texts + " " + self._texts_of(table, "half_of_day")
+        return texts if self._zone is None else without_zone_letters(texts)
+
+    def _texts_of(self, table: Table, role: str) -> Stamps:
+        return table.frame[self.names[role]].fillna("").astype(str).str.strip()
+
+    def _date_and_clock(self, table: Table) -> Stamps:
+        def texts_of(role: str) -> Stamps:
+            return self._texts_of(table, role)
+
+        names = self.names
+        if "date" not in names:
+            return texts_of("time")
+        if "time" in names:
+            clock = texts_of("time")
+            if clock.str.match(r"\d{4}-\d\d-\d\d|\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}").all():
+                return clock  # the time column holds the date too
+        elif "hour" in names:
+            clock = texts_of("hour")
+            if "minute" in names:
+                clock = clock + ":" + texts_of("minute").str.zfill(2)
+        else:
+            return texts_of("date")
+        return texts_of("date") + " " + with_colon(clock)
+
+    def _from_texts(self, table: Table) -> Stamps:
+        texts = self._texts(table)
+        times, written = parse_stamps(texts, self.order)
+        self.written = self.written or written
+        wrong = times.isna().to_numpy()
+        if wrong.any():
+            row = int(np.argmax(wrong))
+            heading = self.names.get("time", self.names.get("date"))
+            why = why_no_time(texts.iloc[row])
+            if self.order:
+                why = why.replace("is not a time", f"is not a time with the {self.order}")
+            raise InputError(
+                f"{table.path}, line {table.line(row)}: {texts.iloc[row]!r} in column {heading!r} "
+                f"{why}."
+            )
+        return times
+
+    def _from_parts(self, table: Table) -> Times:
+        self.written = ", ".join(role for role in self.names if role in PART_LIMITS)
+        if "year" not in self.names:
+            self.written += f"; year taken as {YEARLESS}, for none is there"
+        rows = len(table.frame)
+        parts: dict[str, npt.NDArray[np.float64]] = {}
+        for role, (low, high) in PART_LIMITS.items():
+            if role not in self.names:
+                parts[role] = np.full(rows, float(YEARLESS) if role == "year" else 0.0)
+                continue
+            name = self.names[role]
+            parts[role] = table.numbers(name)
+            wrong = ~((parts[role] >= low) & (parts[role] <= high))
+            if wrong.any():
+                row = int(np.argmax(wrong))
+                raise InputError(
+                    f"{table.path}, line {table.line(row)}: {table.frame[name].iloc[row]} in "
+                    f"column {name!r} is not a {role} ({low:g} to {high:g}); mend the value."
+                )
+        if "half_of_day" in self.names:
+            afternoon = self._texts_of(table, "half_of_day").str.lower().str.startswith("p")
+            parts["hour"] = parts["hour"] % 12 + np.where(afternoon, 12, 0)
+        if parts["hour"].max(initial=0) > 24:
+            parts["minute"] = parts["minute"] + parts["hour"] % 100
+            parts["hour"] = parts["hour"] // 100
+        times = assemble(parts)
+        wrong = np.isnat(times)
+        if wrong.any():
+            line = table.line(int(np.argmax(wrong)))
+            raise InputError(
+                f"{table.path}, line {line}: year, month and day make no date; mend them."
+            )
+        return times
+
+    def _to_utc(self, table: Table, local: Times, zone: tzinfo) -> Times:
+        """Turn local times into UTC; the doubled hour is told apart by the order of the rows."""
+        index = pd.DatetimeIndex(local)
+        missing = index.tz_localize(zone, ambiguous=np.ones(local.size, bool), nonexistent="NaT")
+        wrong = missing.isna()
+        if wrong.any():
+            row = int(np.argmax(wrong))
+            raise InputError(
+                f"{table.path}, line {table.line(row)}: {index[row]} did not exist in time zone "
+                f"{zone}, for the clocks went forward; if the logger kept winter time, state "
+                "time_zone as an offset such as +01:00."
+            )
+        earlier = _naive_utc(missing)
+        later = _naive_utc(
+            index.tz_localize(zone, ambiguous=np.zeros(local.size, bool), nonexistent="NaT")
+        )
+        twofold = earlier != later
+        self.doubled += int(twofold.sum())
+        steps = np.diff(local, prepend=local[:1] if self._last_local is None else self._last_local)
+        if self._newest_first is None:
+            self._newest_first = 2 * int((steps < np.timedelta64(0, "ns")).sum()) > local.size
+        rows = np.flatnonzero(twofold)
+        late = np.zeros(local.size, dtype=bool)
+        # Within the hour that comes twice, the first step back begins the second time.
+        if self._newest_first:
+            for row in rows[::-1].tolist():
+                inside = row + 1 < local.size and twofold[row + 1]
+                self._gone_back = bool(
+                    inside and (self._gone_back or steps[row + 1] >= np.timedelta64(0, "ns"))
+                )
+                late[row] = self._gone_back
+        else:
+            for row in rows.tolist():
+                inside = twofold[row - 1] if row else self._last_twofold
+                self._gone_back = bool(
+                    inside and (self._gone_back or steps[row] <= np.timedelta64(0, "ns"))
+                )
+                late[row] = self._gone_back
+        self._last_local, self._last_twofold = local[-1], bool(twofold[-1])
+        return np.where(late, later, earlier)
+
+
+def _naive_utc(index: pd.DatetimeIndex) -> Times:
+    return np.asarray(index.tz_convert("UTC").tz_localize(None).to_numpy("datetime64[ns]"))

@@ -1,0 +1,200 @@
+"""The files of a record: which they are, how they are laid out, and what that was told by."""
+
+from __future__ import annotations
+
+import glob
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from yieldest.errors import InputError
+from yieldest.files.cell_kinds import MISSING_WORDS
+from yieldest.files.dialect import DELIMITERS, Layout, layout_of
+from yieldest.files.footer import without_footer
+from yieldest.files.table import Table
+from yieldest.files.time_stamps import DATE_ORDERS
+from yieldest.wind.read_options import Finding, ReadOptions
+from yieldest.wind.record_clock import Clock
+from yieldest.wind.record_columns import Columns, choose_columns
+from yieldest.wind.record_headings import CLOCK_ROLES
+from yieldest.wind.record_values import numbers_of, words_of
+from yieldest.wind.stations import check_only
+
+_SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".log", ".gz", ".zip")
+_ENCODINGS = {"utf-8-sig": "UTF-8", "cp1252": "Latin-1 (Windows-1252)"}
+DIGITS_OF_A_TIME = 4
+"""A text with fewer digits cannot be meant as a time with its date."""
+
+
+@dataclass
+class Source:
+    """One file of a record."""
+
+    path: Path
+    layout: Layout
+    columns: Columns
+
+
+def files_of(path: Path) -> list[Path]:
+    """Return the files that a path names: itself, those of a folder, or those that a glob matches.
+
+    Raises
+    ------
+    InputError
+        When a folder or a glob holds no record.
+    """
+    if path.is_dir():
+        files = sorted(p for p in path.iterdir() if p.is_file() and p.suffix.lower() in _SUFFIXES)
+        if not files:
+            raise InputError(
+                f"{path}: the folder holds no file that ends in {', '.join(_SUFFIXES)}; name the "
+                "file itself."
+            )
+        return files
+    if glob.has_magic(str(path)) and not path.exists():
+        files = sorted(Path(name) for name in glob.glob(str(path)))  # noqa: PTH207
+        if not files:
+            raise InputError(f"{path}: no file is called so; check the name and the folder.")
+        return files
+    return [path]
+
+
+def sources_of(path: Path, options: ReadOptions) -> list[Source]:
+    """Return the files that a path names with their layouts and columns.
+
+    Raises
+    ------
+    InputError
+        When a file cannot be read or has no speed or no time.
+    """
+    sources = []
+    for file in files_of(path):
+        layout = layout_of(
+            file,
+            encoding=options.encoding,
+            delimiter=_delimiter(options.delimiter),
+            decimal=options.decimal,
+            skip_lines=options.skip_lines,
+            headings=options.headings,
+        )
+        check_only(file, layout, options.only)
+        columns = choose_columns(file, layout, options)
+        layout = without_footer(file, layout, _holds_data(file, layout, columns, options))
+        if layout.below is not None:
+            columns.warnings.append(layout.below)
+        sources.append(Source(file, layout, columns))
+    _check_heights(sources)
+    return sources
+
+
+def _holds_data(
+    path: Path, layout: Layout, columns: Columns, options: ReadOptions
+) -> Callable[[list[str]], bool]:
+    """Return what tells whether cells may be those of a reading.
+
+    They may when they hold a time, or all the cells with a speed beside a missing or a spoilt time.
+    Where the file has no times, all the cells and a speed make a reading.
+    """
+    clock = {role: name for role, name in columns.names.items() if role in CLOCK_ROLES}
+    speed = columns.names["speed"]
+
+    def table_of(cells: list[str]) -> Table:
+        blanks = [""] * (len(layout.headings) - len(cells))
+        row = [*cells[: len(layout.headings)], *blanks]
+        return Table(path, pd.DataFrame([row], columns=list(layout.headings)), layout)
+
+    def holds_speed(cells: list[str]) -> bool:
+        if len(cells) != len(layout.headings):
+            return False
+        try:
+            numbers_of(
+                table_of(cells),
+                speed,
+                options.missing,
+                words_of("speed", columns.units["speed"]),
+            )
+        except InputError:
+            return False
+        return True
+
+    def holds_time(cells: list[str]) -> bool:
+        places = [layout.headings.index(name) for name in clock.values()]
+        if max(places) >= len(cells):
+            return False
+        digits = sum(character.isdigit() for at in places for character in cells[at])
+        missing = any(cells[at] and cells[at].lower() in MISSING_WORDS for at in places)
+        if (missing or digits >= DIGITS_OF_A_TIME) and holds_speed(cells):
+            return True
+        if not digits:
+            return False
+        orders = DATE_ORDERS if options.date_order is None else (options.date_order,)
+        for order in orders:
+            try:
+                Clock(clock, order, None).times(table_of(cells))
+            except InputError:
+                continue
+            return True
+        return False
+
+    return holds_time if options.start is None else holds_speed
+
+
+def units_of(sources: Sequence[Source]) -> dict[str, str]:
+    """Return the units of a record by role; each of its files must have the same."""
+    units: dict[str, tuple[str, Path]] = {}
+    for source in sources:
+        for role, unit in source.columns.units.items():
+            first, path = units.setdefault(role, (unit, source.path))
+            if first != unit:
+                raise InputError(
+                    f"{source.path}: the {role} is in {unit}, but in {path} it is in {first}; the "
+                    "files of one record must have the same units."
+                )
+    return {role: unit for role, (unit, _) in units.items()}
+
+
+def _check_heights(sources: Sequence[Source]) -> None:
+    """Refuse files of one record whose speeds are from different heights."""
+    first = sources[0]
+    for source in sources[1:]:
+        if source.columns.height_m != first.columns.height_m:
+            raise InputError(
+                f"{source.path}: the speed is {source.columns.names['speed']!r}, but in "
+                f"{first.path} it is {first.columns.names['speed']!r}; the files of one record "
+                "must be of the same height."
+            )
+
+
+def layout_findings(sources: Sequence[Source], options: ReadOptions) -> list[Finding]:
+    """Return what was recognised or stated about the files and their columns."""
+    first = sources[0]
+    layout = first.layout
+    found = []
+    if len(sources) > 1:
+        names = f"{len(sources)}, {first.path.name} to {sources[-1].path.name}"
+        found.append(Finding("files", names, "in the order of their names"))
+    delimiter = DELIMITERS.get(layout.delimiter, layout.delimiter)
+    heading = f"line {layout.heading_line}" if layout.heading_line else "none in the file"
+    stated = options.headings or options.skip_lines is not None
+    return [
+        *found,
+        Finding(
+            "encoding", _ENCODINGS.get(layout.encoding, layout.encoding), _how(options.encoding)
+        ),
+        Finding("delimiter", delimiter, _how(options.delimiter)),
+        Finding("decimal mark", layout.decimal, _how(options.decimal)),
+        Finding("heading", heading, "stated" if stated else "recognised"),
+        *first.columns.found,
+    ]
+
+
+def _how(stated: object) -> str:
+    return "recognised" if stated is None else "stated"
+
+
+def _delimiter(stated: str | None) -> str | None:
+    """Let a delimiter be stated by its name."""
+    by_name = {name: mark for mark, name in DELIMITERS.items()}
+    return None if stated is None else by_name.get(stated, stated)

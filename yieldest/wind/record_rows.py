@@ -1,0 +1,345 @@
+"""Gather the rows of one or many text files into times and SI values, in bounded memory."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.files.table import Table, line_of_row, read_blocks
+from yieldest.files.text_file import Progress
+from yieldest.files.time_stamps import DATE_ORDERS
+from yieldest.wind.gathered_rows import Gathered, Times
+from yieldest.wind.interval_means import Averager
+from yieldest.wind.read_options import Finding, ReadOptions
+from yieldest.wind.record_clock import Clock, zone_of
+from yieldest.wind.record_files import Source, layout_findings, sources_of, units_of
+from yieldest.wind.record_headings import CLOCK_ROLES, TEXT_ROLES, VALUE_ROLES
+from yieldest.wind.record_values import (
+    LIMITS,
+    Flags,
+    blank_marks,
+    numbers_of,
+    rounding_step,
+    to_si,
+    words_of,
+)
+from yieldest.wind.stations import Stations, station_columns
+
+Rows = npt.NDArray[np.int64]
+
+BLOCK_ROWS = 500_000
+DATE_ROWS = 20_000
+"""Rows looked at together for the order of day and month, which the first few mostly settle."""
+MANY_ROWS = 2_000_000
+MOST_ROWS = 20_000_000
+"""Readings that are kept as they are: 38 years of one a minute, and some 1 GB; our choice."""
+QUICK_S = 60.0
+"""More than `MANY_ROWS` readings less than a minute apart are averaged over a minute, the averaging
+time of the small-turbine annex of IEC 61400-12-1; both bounds are our choice."""
+
+
+def gather(path: Path, options: ReadOptions, progress: Progress | None = None) -> Gathered:
+    """Read all the rows of a record.
+
+    Parameters
+    ----------
+    path : Path
+        A file, a folder of files, or a glob.
+    options : ReadOptions
+    progress : callable, optional
+        Told the share read so far.
+
+    Raises
+    ------
+    InputError
+        When a file cannot be read or a value cannot be used.
+    """
+    if options.date_order is not None and options.date_order not in DATE_ORDERS:
+        raise InputError(
+            f"date_order: {options.date_order!r} is none of {', '.join(DATE_ORDERS)}; write one of "
+            "these."
+        )
+    return _Gathering(path, sources_of(path, options), options).gather(progress)
+
+
+class _Gathering:
+    """The rows read so far, and what was noticed about them."""
+
+    def __init__(self, path: Path, sources: list[Source], options: ReadOptions) -> None:
+        self.path = path
+        self.sources = sources
+        self.options = options
+        self.units = units_of(sources)
+        self.roles = tuple(
+            role for role in VALUE_ROLES if any(role in s.columns.names for s in sources)
+        )
+        zone = None if options.time_zone is None else zone_of(options.time_zone)
+        self.clock = Clock(sources[0].columns.names, options.date_order, zone)
+        self.marks: dict[str, Counter[str]] = {role: Counter() for role in self.roles}
+        self.beyond: Counter[str] = Counter()
+        self.distinct = np.empty(0)
+        self.warnings: list[str] = []
+        self.averager: Averager | None = None
+        if options.average_s:
+            self.averager = Averager(options.average_s)
+        self._stations = Stations(path, options.only)
+        self._time: list[Times] = []
+        self._raw: list[dict[str, FloatArray]] = []
+        self._places: list[tuple[Source, Rows]] = []
+        self._rows = 0
+        self._disordered = 0
+        self._same_time = 0
+
+    def gather(self, progress: Progress | None) -> Gathered:
+        if self.options.start is None:
+            self.clock.settle_order(self._clock_tables)
+        for number, source in enumerate(self.sources):
+            self.clock.names = source.columns.names
+            for table in self._tables(source, number, progress):
+                if table.frame.empty:
+                    continue
+                self._take(source, table)
+                if self.averager is None and self._too_many():
+                    self.averager = Averager(QUICK_S)
+                if self.averager is not None:
+                    self._average(self.averager)
+        self._stations.check_found(self._rows)
+        if self._rows == 0:
+            raise InputError(f"{self.path}: there is a heading but no data line below it.")
+        return self._result()
+
+    def _clock_tables(self) -> Iterator[Table]:
+        for source in self.sources:
+            names = source.columns.names
+            self.clock.names = names
+            headings = [names[role] for role in CLOCK_ROLES if role in names]
+            for table in self._picked(source, headings, headings, DATE_ROWS, None):
+                if not table.frame.empty:
+                    yield table
+
+    def _tables(self, source: Source, number: int, progress: Progress | None) -> Iterable[Table]:
+        names = source.columns.names
+        as_text = [names[role] for role in TEXT_ROLES if role in names]
+        watch: Progress | None = None
+        if progress is not None:
+            tell, files = progress, len(self.sources)
+
+            def watch(share: float) -> None:
+                tell((number + share) / files)
+
+        return self._picked(source, names.values(), as_text, BLOCK_ROWS, watch)
+
+    def _picked(
+        self,
+        source: Source,
+        headings: Iterable[str],
+        as_text: Iterable[str],
+        rows: int,
+        progress: Progress | None,
+    ) -> Iterator[Table]:
+        """Read some columns of the rows that belong to the record."""
+        also = [*self.options.only, *station_columns(source.layout)]
+        blocks = read_blocks(
+            source.path,
+            source.layout,
+            list(dict.fromkeys([*headings, *also])),
+            [*as_text, *also],
+            rows,
+            progress,
+        )
+        return map(self._stations.picked, blocks)
+
+    def _take(self, source: Source, table: Table) -> None:
+        raw = {}
+        for role in self.roles:
+            if role in source.columns.names:
+                raw[role], marks = numbers_of(
+                    table,
+                    source.columns.names[role],
+                    self.options.missing,
+                    words_of(role, self.units.get(role, "")),
+                )
+                self.marks[role] += marks
+            else:
+                raw[role] = np.full(len(table.frame), np.nan)
+        if self.options.start is None:
+            time = self.clock.times(table)
+        else:
+            time = self._counted_times(len(table.frame))
+        self._time.append(time)
+        self._raw.append(raw)
+        self._places.append((source, table.frame.index.to_numpy()))
+        self._rows += time.size
+        if self.averager is None and self._rows > MOST_ROWS:
+            raise InputError(
+                f"{self.path}: more than {MOST_ROWS:,} readings are too many to keep one by one; "
+                "state a time to average them over (average_s in a plan, --average for a record)."
+            )
+
+    def _counted_times(self, rows: int) -> Times:
+        if not self.options.interval_s or self.options.interval_s <= 0:
+            raise InputError(
+                "interval_s: a record with a stated start needs the time between readings in "
+                "seconds, above zero; state interval_s."
+            )
+        try:
+            start = np.datetime64(str(self.options.start).replace(" ", "T"), "ns")
+        except ValueError as error:
+            raise InputError(
+                f"start: {self.options.start!r} is not a time; write it as 2026-01-31 13:50."
+            ) from error
+        number = np.arange(self._rows, self._rows + rows)
+        return start + (number * self.options.interval_s * 1e9).astype("timedelta64[ns]")
+
+    def _too_many(self) -> bool:
+        if self.options.average_s == 0 or self._rows <= MANY_ROWS:
+            return False
+        steps = np.abs(np.diff(self._time[0])) / np.timedelta64(1, "s")
+        return bool(np.median(steps) < QUICK_S) and self.units["speed"] != "Beaufort"
+
+    def _settled(self) -> tuple[Times, dict[str, FloatArray], Flags]:
+        """Turn the rows in hand into SI values, blanking marks; refuse what cannot be."""
+        time = np.concatenate(self._time)
+        values = {}
+        for role in self.roles:
+            raw = np.concatenate([block[role] for block in self._raw])
+            unit = self.units.get(role, "")
+            raw, marks = blank_marks(role, raw, unit, self.options.missing)
+            self.marks[role] += marks
+            if role == "speed" and self.distinct.size <= 20_000:
+                self.distinct = np.union1d(self.distinct, raw[np.isfinite(raw)])
+            si = to_si(role, raw, unit)
+            low, high = LIMITS[role]
+            if role in ("speed", "direction", "deviation", "gust"):
+                self._refuse(role, raw, si < 0)
+            if role == "direction":
+                self._refuse(role, raw, si > high)
+            elif role != "speed":
+                beyond = (si < low) | (si > high)
+                self.beyond[role] += int(beyond.sum())
+                si[beyond] = np.nan
+            values[role] = si
+        self._time.clear()
+        self._raw.clear()
+        self._places.clear()
+        impossible = values["speed"] > LIMITS["speed"][1]
+        return time, values, impossible
+
+    def _refuse(self, role: str, raw: FloatArray, wrong: Flags) -> None:
+        if not wrong.any():
+            return
+        at = int(np.argmax(wrong))
+        source, row = self._place_of(at)
+        line = line_of_row(source.path, source.layout, row)
+        why = (
+            "is not a direction from 0 to 360 degrees"
+            if role == "direction"
+            else "is below zero, and a wind speed cannot be"
+        )
+        raise InputError(
+            f"{source.path}, line {line}: {raw[at]:g} in column {source.columns.names[role]!r} "
+            f"{why}; mend the value, leave it blank, or state it as a missing mark."
+        )
+
+    def _place_of(self, at: int) -> tuple[Source, int]:
+        """Return the file, and the row of it, that holds one of the rows in hand."""
+        ends = np.cumsum([rows.size for _, rows in self._places])
+        block = int(np.searchsorted(ends, at, side="right"))
+        source, rows = self._places[block]
+        return source, int(rows[at - int(ends[block]) + rows.size])
+
+    def _average(self, averager: Averager) -> None:
+        time, values, impossible = self._settled()
+        if impossible.any():
+            values["speed"][impossible] = np.nan
+            self.beyond["speed"] += int(impossible.sum())
+        self._disordered += int((np.diff(time) < np.timedelta64(0, "ns")).sum())
+        self._same_time += time.size - np.unique(time).size
+        averager.add(time, values)
+
+    def _result(self) -> Gathered:
+        mean_cube = None
+        if self.averager is None:
+            time, values, impossible = self._settled()
+            step = self._step()
+        else:
+            time, values, readings = self.averager.result()
+            impossible = np.zeros(time.size, dtype=bool)
+            self._tell_averaging(self.averager, readings)
+            step = None
+            if self.averager.readings:
+                mean_cube = self.averager.cubes / self.averager.readings
+        for role, often in self.beyond.items():
+            if often:
+                low, high = LIMITS[role]
+                self.warnings.append(
+                    f"{self.path}: values of {role} outside {low:g} to {high:g}, which count as "
+                    f"missing: {often}; is the unit right?"
+                )
+        return Gathered(
+            time=time,
+            si=values,
+            impossible=impossible,
+            step=step,
+            beaufort=self.units["speed"] == "Beaufort",
+            mean_cube_ms3=mean_cube,
+            height_m=self.sources[0].columns.height_m,
+            found=self._found(),
+            warnings=[*dict.fromkeys(w for s in self.sources for w in s.columns.warnings),
+                      *self.warnings],
+        )  # fmt: skip
+
+    def _step(self) -> tuple[float, str] | None:
+        unit = self.units["speed"]
+        return None if unit == "Beaufort" else rounding_step(self.distinct, unit)
+
+    def _tell_averaging(self, averager: Averager, readings: FloatArray) -> None:
+        step = self._step()
+        usual = float(np.median(readings[readings > 0])) if (readings > 0).any() else 0.0
+        repeats = int(np.maximum(0, readings - usual).sum())
+        rounding = f" (rounded to {step[1]})" if step else ""
+        self.warnings.append(
+            f"{self.path}: {averager.readings:,} readings{rounding} were averaged over "
+            f"{averager.seconds:g} s; the mean cube of the readings themselves is kept."
+        )
+        if self._disordered:
+            self.warnings.append(
+                f"{self.path}: lines that go back in time: {self._disordered}; the record was "
+                "sorted."
+            )
+        if self._same_time:
+            self.warnings.append(
+                f"{self.path}: readings with the very time of another, averaged with it: "
+                f"{self._same_time}; that is right where the times leave out the seconds, and "
+                "wrong where lines are repeated or several sensors stand in one file."
+            )
+        if repeats:
+            self.warnings.append(
+                f"{self.path}: readings beyond the usual {usual:g} of an interval: {repeats}; "
+                "lines may be repeated."
+            )
+
+    def _found(self) -> list[Finding]:
+        options = self.options
+        found = layout_findings(self.sources, options)
+        if options.start is not None:
+            text = f"{options.start}, every {options.interval_s:g} s"
+            found.append(Finding("time", text, "stated"))
+        else:
+            found += self.clock.findings()
+        for heading, cells in options.only.items():
+            found.append(Finding("rows", f"{heading} is {' or '.join(cells)}", "stated"))
+        for role, marks in self.marks.items():
+            words = words_of(role, self.units.get(role, ""))
+            read = {mark for mark in marks if np.isfinite(words.get(mark.lower(), np.nan))}
+            for what, told in (("missing", set(marks) - read), ("words for", read)):
+                if told:
+                    text = ", ".join(f"{m} ({marks[m]:,} times)" for m in marks if m in told)
+                    found.append(Finding(f"{what} {role}", text, "recognised"))
+        return found

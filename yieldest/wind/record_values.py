@@ -1,0 +1,261 @@
+"""From the cells of a record to SI values: missing marks, units and limits."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.files.cell_kinds import MISSING_WORDS
+from yieldest.files.table import Table, numbers_in
+from yieldest.units import (
+    BEAUFORT_WORDS,
+    SPEED_FACTORS,
+    to_celsius,
+    to_hectopascal,
+    to_metres_per_second,
+)
+
+Flags = npt.NDArray[np.bool_]
+
+HIGHEST_GUST_MS = 113.3
+"""The highest gust ever measured near the ground, Barrow Island 1996 (World Meteorological
+Organization, World Weather and Climate Extremes Archive)."""
+
+LIMITS = {
+    "speed": (0.0, HIGHEST_GUST_MS),
+    "deviation": (0.0, HIGHEST_GUST_MS),
+    "gust": (0.0, HIGHEST_GUST_MS),
+    "direction": (0.0, 360.0),
+    "temperature": (-90.0, 60.0),
+    "pressure": (300.0, 1100.0),
+}
+"""The least and the most of each role in m/s, degrees, C and hPa. Temperatures and pressures are
+the extremes ever measured (same archive), opened a little; the air of 6,000 m is within."""
+
+NUMBER_MARKS = (
+    *(-9999.0, -9999.9, -999.0, -999.9, -999.99, -99.0, -99.9, -99.99, -7999.0, -6999.0, -32768.0),
+    *(99.0, 99.9, 99.99, 999.0, 999.9, 999.99, 9999.0, 9999.9, 9999.99, 99999.0, 32767.0),
+)
+"""Numbers that loggers and weather services write for a missing value."""
+VARIABLE_DIRECTION = 990.0
+"""Weather services write it for a wind that has no one direction (common practice, no source)."""
+
+FAR_FROM_THE_REST = 1.5
+SURELY_REPEATED = 3
+"""A possible value counts as a mark when it comes so often and lies so many times above (or below)
+all others; our choice."""
+
+COMPASS = {
+    name: 22.5 * place
+    for place, name in enumerate(
+        "n nne ne ene e ese se sse s ssw sw wsw w wnw nw nnw".split()  # noqa: SIM905
+    )
+}
+"""The sixteen points of the compass in degrees; a vane that tells only these is coarse."""
+_COMPASS_WORDS = {"north": 0.0, "east": 90.0, "south": 180.0, "west": 270.0}
+_NO_DIRECTION = dict.fromkeys(("calm", "variable", "vrb", "var"), np.nan)
+
+_TYPESET = str.maketrans({"\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ",
+                          "\u2009": " ", "\u2019": "'"})  # fmt: skip
+_DASHES = re.compile(r"[-./*?_ ]+")
+_PLAIN = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)")
+_GROUPED = {
+    ".": re.compile(r"[+-]?\d{1,3}(([, '])\d{3}(\2\d{3})*)(\.\d*)?"),
+    ",": re.compile(r"[+-]?\d{1,3}(([. '])\d{3}(\2\d{3})*)(,\d*)?"),
+}
+"""Numbers with a mark between their thousands, by the decimal mark of the file."""
+
+_STEPS = (5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
+_CHANCE = 1e-6
+
+
+def numbers_of(
+    table: Table,
+    column: str,
+    stated_marks: Sequence[str],
+    words: Mapping[str, float] = MappingProxyType({}),
+) -> tuple[FloatArray, Counter[str]]:
+    """Return a column as numbers, and how often which word or blank stood for one or for none.
+
+    Parameters
+    ----------
+    table : Table
+    column : str
+    stated_marks : sequence of str
+        Cells that stand for a missing value, besides `MISSING_WORDS`.
+    words : mapping of str to float
+        Lower-case words that stand for a number, NaN for one that is missing; see `words_of`.
+
+    Raises
+    ------
+    InputError
+        Naming the line of the first cell that is neither a number nor a mark.
+    """
+    cells = table.frame[column]
+    blank = cells.isna().to_numpy()
+    marks: Counter[str] = Counter({"blank": int(blank.sum())} if blank.any() else {})
+    if cells.dtype.kind in "fiu":
+        values = cells.to_numpy(dtype=np.float64)
+        odd = np.isinf(values)
+    else:
+        decimal = table.layout.decimal
+        texts = cells.astype(str).str.strip()
+        plain = texts
+        if decimal != ".":
+            # A point there is no decimal mark; see `_as_typed` for what else it may be.
+            pointed = texts.str.contains(".", regex=False)
+            plain = texts.str.replace(decimal, ".", regex=False).mask(pointed, "")
+        values = numbers_in(plain)
+        odd = np.isinf(values)
+        unread = np.isnan(values) & ~blank
+        left = texts[unread]
+        missing = MISSING_WORDS | {mark.lower() for mark in stated_marks}
+        meaning, unknown = {}, []
+        for text, often in left.value_counts().items():
+            word = str(text).lower()
+            is_missing = word in missing or _DASHES.fullmatch(word) is not None
+            if is_missing or word in words:
+                meaning[text] = np.nan if is_missing else words[word]
+                marks[str(text)] += int(often)
+            else:
+                meaning[text] = _as_typed(str(text), decimal)
+                if np.isnan(meaning[text]):
+                    unknown.append(text)
+        values[unread] = left.map(meaning)
+        odd[unread] |= left.isin(unknown)
+    if odd.any():
+        row = int(np.argmax(odd))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: {table.cell(row, column)!r} in column "
+            f"{column!r} is not a number; write a plain number, leave it blank, or state it as a "
+            "missing mark (missing; on the command line --missing)."
+        )
+    return values, marks
+
+
+def words_of(role: str, unit: str) -> dict[str, float]:
+    """Return the words that stand for a number in the columns of a role, in the column's unit."""
+    if role == "direction":
+        return {**COMPASS, **_COMPASS_WORDS, **_NO_DIRECTION}
+    if role == "speed" and unit == "Beaufort":
+        return {word: float(number) for number, word in enumerate(BEAUFORT_WORDS)}
+    return {"calm": 0.0} if role == "speed" else {}
+
+
+def _as_typed(text: str, decimal: str) -> float:
+    """Return a number with a typeset minus, or with marks between its thousands; NaN for others."""
+    plain = text.translate(_TYPESET)
+    thousands = _GROUPED[decimal].fullmatch(plain)
+    if thousands:
+        plain = re.sub(rf"[^\d{re.escape(decimal)}+-]", "", plain)
+    if decimal == "," and "." in plain:
+        return np.nan  # neither thousands nor, where decimals have a comma, a decimal mark
+    plain = plain.replace(decimal, ".")
+    return float(plain) if _PLAIN.fullmatch(plain) else np.nan
+
+
+def to_si(role: str, values: FloatArray, unit: str) -> FloatArray:
+    """Convert the values of a role to m/s, degrees, C or hPa."""
+    if role == "temperature":
+        return to_celsius(values, unit)
+    if role == "pressure":
+        return to_hectopascal(values, unit)
+    return values if role == "direction" else to_metres_per_second(values, unit)
+
+
+def blank_marks(
+    role: str, values: FloatArray, unit: str, stated_marks: Sequence[str]
+) -> tuple[FloatArray, Counter[str]]:
+    """Replace numbers that mark a missing value by NaN, and count them.
+
+    Parameters
+    ----------
+    role : str
+        A key of `LIMITS`.
+    values : ndarray, shape (n,)
+        In the unit of the file.
+    unit : str
+    stated_marks : sequence of str
+        Marks that the user states; they count whatever their value.
+
+    Notes
+    -----
+    A mark of `NUMBER_MARKS` counts when its value is beyond what can be measured, or when it comes
+    three times at least and lies 1.5 times above (or below) all other values.
+    """
+    stated = [float(mark) for mark in stated_marks if _is_number(mark)]
+    counts: Counter[str] = Counter()
+    low, high = LIMITS[role]
+    usual = (*NUMBER_MARKS, VARIABLE_DIRECTION) if role == "direction" else NUMBER_MARKS
+    for mark in dict.fromkeys([*stated, *usual]):
+        hit = values == mark
+        often = int(hit.sum())
+        if not often:
+            continue
+        meaning = float(to_si(role, np.array(mark), unit))
+        if mark not in stated and low <= meaning <= high:
+            others = np.abs(values[~hit & np.isfinite(values)])
+            others = others[~np.isin(others, np.abs(NUMBER_MARKS))]
+            far = others.size > 0 and abs(mark) >= FAR_FROM_THE_REST * others.max()
+            if role == "direction" or often < SURELY_REPEATED or not far:
+                continue
+        values = np.where(hit, np.nan, values)
+        counts[f"{mark:g}"] += often
+    return values, counts
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def rounding_step(distinct: FloatArray, unit: str) -> tuple[float, str] | None:
+    """Find the step to which speeds are rounded.
+
+    Parameters
+    ----------
+    distinct : ndarray, shape (n,)
+        The different speeds of a record, in `unit`.
+    unit : str
+        A key of `SPEED_FACTORS`.
+
+    Returns
+    -------
+    tuple of float and str, or None
+        The step in m/s, and in words ("1 kn"). Steps of every unit are tried, for a file in mph
+        may have been made of whole knots. None where no step is sure: the largest step is taken of
+        those that all speeds are multiples of, within the decimals they are written with, when
+        chance alone would do so less than once in a million.
+    """
+    speeds = distinct[np.isfinite(distinct) & (distinct > 0)]
+    if speeds.size == 0:
+        return None
+    decimals = next(
+        (n for n in range(7) if np.allclose(np.round(speeds, n), speeds, rtol=0, atol=1e-9)), 6
+    )
+    slack = 0.501 * 10.0**-decimals
+    own = SPEED_FACTORS[unit]
+    best: tuple[float, str] | None = None
+    for other, factor in SPEED_FACTORS.items():
+        for step in _STEPS:
+            size = step * factor / own
+            # Factors of six digits, such as 1.15078 mph to the knot, are off by a millionth.
+            tolerance = 1e-6 * size if other == unit else slack + 1e-6 * speeds
+            off = np.abs(speeds / size - np.round(speeds / size)) * size
+            if (off > tolerance).any() or (best is not None and step * factor <= best[0]):
+                continue
+            by_chance = min(1.0, 2 * slack / size) ** speeds.size
+            # Every file is a multiple of its own last decimal: no chance is needed for that.
+            if by_chance < _CHANCE or (other == unit and size <= 2 * slack):
+                best = step * factor, f"{step:g} {other}"
+    return best

@@ -1,0 +1,319 @@
+"""Everything a wind record says: screened, weighted by season, fitted, and how far to trust it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.provenance import Provenance
+from yieldest.wind.block_bootstrap import draw_blocks
+from yieldest.wind.breakdown import (
+    Directions,
+    Group,
+    Gustiness,
+    by_direction,
+    by_time,
+    gustiness,
+)
+from yieldest.wind.distribution import Climate
+from yieldest.wind.goodness import (
+    ENERGY_ERROR_LIMIT,
+    KOLMOGOROV_LIMIT,
+    FitResult,
+    hump_speeds,
+    judge_fit,
+)
+from yieldest.wind.histogram import Tally, tally_of
+from yieldest.wind.mean_uncertainty import WindDoubt, wind_doubt
+from yieldest.wind.quality_control import screen_record
+from yieldest.wind.quality_rules import Screening, ScreenRules
+from yieldest.wind.record import Record
+from yieldest.wind.seasons import SeasonWeights, season_weights
+from yieldest.wind.weibull_fits import METHODS, chosen_method
+
+EMPIRICAL = "empirical"
+"""Energy from the readings themselves, whatever the fit."""
+
+
+@dataclass(frozen=True)
+class StudyOptions:
+    """What may be stated about a study.
+
+    Parameters
+    ----------
+    rules : ScreenRules
+    season_correction : bool
+        Whether readings are weighted by month and hour where these are uneven.
+    fit : str or None
+        A key of `climate.fit.METHODS`, or "empirical"; None lets the rule choose.
+    energy_error_limit : float
+        A fit chosen by the rule whose energy is farther than this from that of the readings gives
+        way to the readings.
+    sectors : int
+        Of the direction table.
+    """
+
+    rules: ScreenRules = field(default_factory=ScreenRules)
+    season_correction: bool = True
+    fit: str | None = None
+    energy_error_limit: float = ENERGY_ERROR_LIMIT
+    sectors: int = 12
+
+
+@dataclass(frozen=True)
+class WindStudy:
+    """What a record says about the wind where it was measured.
+
+    Parameters
+    ----------
+    screening : Screening
+    time : ndarray of datetime64, shape (m,)
+    speed_ms, weight : ndarray, shape (m,)
+        The readings kept, and the hours of a year that each stands for.
+    duration_h : ndarray, shape (m,)
+        The hours by the clock that each stands for.
+    used : ndarray of bool, shape (n,)
+        Which readings of the screened record they are.
+    season : SeasonWeights
+    clock_mean_speed_ms, clock_mean_cube_ms3 : float
+        Without the season correction.
+    mean_speed_ms, mean_cube_ms3 : float
+        With it, where it is used; the mean cube is freed of rounding.
+    tally : Tally
+    class_of : ndarray of int, shape (m,)
+        The class of the tally that each reading lies in.
+    drawn : ndarray, shape (draws, classes)
+        Weights of bootstrap draws.
+    chosen : FitResult
+    rule : str
+        Why it was chosen.
+    options : StudyOptions
+    doubt : WindDoubt
+    humps_ms : tuple of float
+        Speeds of the humps of the distribution; more than one means different regimes.
+    turbulence, gusts : Gustiness or None
+    warnings : tuple of str
+    """
+
+    screening: Screening
+    time: npt.NDArray[np.datetime64]
+    speed_ms: FloatArray
+    weight: FloatArray
+    duration_h: FloatArray
+    used: npt.NDArray[np.bool_]
+    season: SeasonWeights
+    clock_mean_speed_ms: float
+    clock_mean_cube_ms3: float
+    mean_speed_ms: float
+    mean_cube_ms3: float
+    tally: Tally
+    class_of: npt.NDArray[np.int64]
+    drawn: FloatArray
+    chosen: FitResult
+    rule: str
+    options: StudyOptions
+    doubt: WindDoubt
+    humps_ms: tuple[float, ...]
+    turbulence: Gustiness | None
+    gusts: Gustiness | None
+    warnings: tuple[str, ...]
+
+    @property
+    def record(self) -> Record:
+        """The screened record."""
+        return self.screening.record
+
+    @cached_property
+    def fits(self) -> tuple[FitResult, ...]:
+        """The fits by every method, in a fixed order."""
+        return tuple(judge_fit(method, self.tally, self.drawn) for method in METHODS)
+
+    @cached_property
+    def directions(self) -> Directions | None:
+        """The wind by direction sector; None without directions."""
+        directions = self.record.direction_deg
+        if directions is None:
+            return None
+        return by_direction(directions[self.used], self.options.sectors, *self._shared)
+
+    @property
+    def months(self) -> tuple[Group, ...]:
+        """The wind by calendar month."""
+        return self._by_time[0]
+
+    @property
+    def hours(self) -> tuple[Group, ...]:
+        """The wind by hour of the day."""
+        return self._by_time[1]
+
+    @property
+    def years(self) -> tuple[Group, ...]:
+        """The wind year by year."""
+        return self._by_time[2]
+
+    @cached_property
+    def _by_time(self) -> tuple[tuple[Group, ...], ...]:
+        return by_time(self.time, *self._shared)
+
+    @property
+    def _shared(self) -> tuple[npt.NDArray[np.int64], FloatArray, FloatArray, Tally, str]:
+        return self.class_of, self.weight, self.duration_h, self.tally, self.chosen.method
+
+    @property
+    def reading_limit(self) -> float | None:
+        """From which error of the fitted energy on the readings take over; None for never."""
+        if self.options.fit == EMPIRICAL:
+            return 0.0
+        return self.options.energy_error_limit if self.options.fit is None else None
+
+    def climate(self, height_m: float) -> Climate:
+        """Return the climate at the height of the anemometer."""
+        fit = self.chosen
+        if fit.shape is None or fit.scale_ms is None or fit.calm_share is None:
+            raise _not_fittable(self.record, fit.method)
+        method = f"Weibull by {METHODS[fit.method].source}"
+        if self.options.fit in (None, EMPIRICAL):
+            method += f", chosen because {self.rule}"
+        if self.season.used:
+            method += "; readings weighted by month and hour"
+        return Climate(
+            shape=fit.shape,
+            scale_ms=fit.scale_ms,
+            calm_share=fit.calm_share,
+            height_m=height_m,
+            provenance=Provenance(self.record.provenance.source, method, warnings=self.warnings),
+            reading_limit=self.reading_limit,
+        )
+
+
+def study_record(
+    record: Record, options: StudyOptions, neighbour: Record | None = None
+) -> WindStudy:
+    """Screen, weight, fit and judge a record.
+
+    Parameters
+    ----------
+    record : Record
+    options : StudyOptions
+    neighbour : Record, optional
+        Of another sensor near by, to judge long calms by.
+
+    Raises
+    ------
+    InputError
+        When no speed is left, or fewer than two different speeds above zero.
+    """
+    beside = None if neighbour is None else _at_times(neighbour, record.time)
+    screening = screen_record(record, options.rules, beside)
+    kept = screening.record
+    valid = np.isfinite(kept.speed_ms)
+    season = season_weights(
+        kept.time, screening.steps.duration_s, valid, wanted=options.season_correction
+    )
+    used = valid & (season.weight > 0)
+    time, speed, weight = kept.time[used], kept.speed_ms[used], season.weight[used]
+    clock = screening.steps.duration_s[used] / 3600
+    tally, class_of = tally_of(
+        speed,
+        weight,
+        step_ms=kept.resolution_ms,
+        class_edges_ms=kept.class_edges_ms,
+        threshold_ms=kept.threshold_ms,
+    )
+    draws = draw_blocks(time, class_of, weight, tally)
+    chosen, rule = _choose(record, options, tally, draws.weight)
+    by_clock = tally.weighted(np.bincount(class_of, weights=clock, minlength=tally.speed_ms.size))
+    humps = hump_speeds(tally)
+    return WindStudy(
+        screening=screening,
+        time=time,
+        speed_ms=speed,
+        weight=weight,
+        duration_h=clock,
+        used=used,
+        season=season,
+        clock_mean_speed_ms=float(by_clock.moment(1)),
+        clock_mean_cube_ms3=float(by_clock.moment(3)),
+        mean_speed_ms=float(tally.moment(1)),
+        mean_cube_ms3=float(tally.moment(3)),
+        tally=tally,
+        class_of=class_of,
+        drawn=draws.weight,
+        chosen=chosen,
+        rule=rule,
+        options=options,
+        doubt=wind_doubt(tally, draws, kept.coverage.span_hours, kept.coverage.month_share),
+        humps_ms=humps,
+        turbulence=(
+            None
+            if kept.deviation_ms is None
+            else gustiness(kept.deviation_ms[used], speed, highest=False)
+        ),
+        gusts=None if kept.gust_ms is None else gustiness(kept.gust_ms[used], speed, highest=True),
+        warnings=(*_fit_warnings(chosen, humps), *_sector_warnings(kept, options.sectors)),
+    )
+
+
+def _choose(
+    record: Record, options: StudyOptions, tally: Tally, drawn: FloatArray
+) -> tuple[FitResult, str]:
+    method, rule = chosen_method(tally)
+    if options.fit not in (None, EMPIRICAL):
+        method, rule = str(options.fit), "it was asked for"
+    chosen = judge_fit(method, tally, drawn)
+    if chosen.shape is None:
+        raise _not_fittable(record, method)
+    return chosen, rule
+
+
+def _not_fittable(record: Record, method: str) -> InputError:
+    return InputError(
+        f"{record.provenance.source}: a distribution needs at least two different speeds above "
+        f"zero and the starting speed for its fit by {method}; use a longer record or state the "
+        "mean speed."
+    )
+
+
+def _fit_warnings(chosen: FitResult, humps_ms: tuple[float, ...]) -> tuple[str, ...]:
+    warnings = []
+    if chosen.poor:
+        energy = "-" if chosen.energy_error is None else f"{100 * chosen.energy_error:+.0f} %"
+        warnings.append(
+            f"A Weibull curve is a poor fit here: it misses the energy of a model machine by "
+            f"{energy} (limit {100 * ENERGY_ERROR_LIMIT:.0f} %) and shares of time by up to "
+            f"{100 * (chosen.kolmogorov or 0):.1f} % (limit {100 * KOLMOGOROV_LIMIT:.0f} %)."
+        )
+    if len(humps_ms) > 1:
+        at = " and ".join(f"{speed:.1f}" for speed in humps_ms)
+        warnings.append(
+            f"The speeds heap up at {at} m/s: two regimes of wind, which no single Weibull curve "
+            "describes; look at the tables by direction and hour for what parts them."
+        )
+    return tuple(warnings)
+
+
+def _sector_warnings(record: Record, sectors: int) -> tuple[str, ...]:
+    """Warn of directions in tens of degrees where sectors share them unevenly."""
+    if record.direction_deg is None or 36 % sectors == 0:
+        return ()
+    known = record.direction_deg[np.isfinite(record.direction_deg)]
+    if not known.size or np.any(known % 10):
+        return ()
+    return (
+        f"Directions come in steps of 10 degrees, which {sectors} sectors share unevenly; 12 "
+        "sectors hold three each.",
+    )
+
+
+def _at_times(neighbour: Record, time: npt.NDArray[np.datetime64]) -> FloatArray:
+    """Return the neighbour's reading that holds at each time; NaN without one."""
+    latest = np.searchsorted(neighbour.time, time, side="right") - 1
+    safe = np.maximum(latest, 0)
+    age_s = (time - neighbour.time[safe]) / np.timedelta64(1, "s")
+    fresh = (latest >= 0) & (age_s < neighbour.coverage.interval_s)
+    return np.where(fresh, neighbour.speed_ms[safe], np.nan)

@@ -1,0 +1,125 @@
+"""Weights by month and hour of day, so that each counts for as much as a year holds of it."""
+
+from __future__ import annotations
+
+import calendar
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray
+from yieldest.wind.data_recovery import month_and_hour
+
+THIN_MONTH_SHARE = 0.1
+"""A month with less than this share of its hours cannot stand for itself; our choice."""
+LONGEST_FILLED = 2
+"""So many missing months in a row are filled from the months on both sides; our choice."""
+UNEVEN = 1.25
+"""Weights are used when the largest is this many times the smallest, or more; our choice."""
+THIN_HOUR = 0.25
+"""Hours of day are weighted in a month where each has this share of an even one; our choice."""
+
+_MONTH_HOURS = 24.0 * np.array([calendar.monthrange(2025, m)[1] for m in range(1, 13)])
+
+
+@dataclass(frozen=True)
+class SeasonWeights:
+    """How much each reading counts.
+
+    Parameters
+    ----------
+    weight : ndarray, shape (n,)
+        Hours of a year that each reading stands for; 0 where there is no speed. Where the
+        correction is not used, the hours it stands for by the clock.
+    used : bool
+        Whether month and hour were evened out.
+    reason : str
+        Why, or why not.
+    """
+
+    weight: FloatArray
+    used: bool
+    reason: str
+
+
+def season_weights(
+    time: npt.NDArray[np.datetime64],
+    duration_s: FloatArray,
+    valid: npt.NDArray[np.bool_],
+    *,
+    wanted: bool = True,
+) -> SeasonWeights:
+    """Weight readings so that every month and hour of day counts as in a whole year.
+
+    Parameters
+    ----------
+    time : ndarray of datetime64, shape (n,)
+    duration_s : ndarray, shape (n,)
+        Time each reading stands for.
+    valid : ndarray of bool, shape (n,)
+        Whether there is a speed.
+    wanted : bool
+        False leaves the weights at the durations.
+
+    Notes
+    -----
+    Post-stratification (Cochran, *Sampling Techniques*, 3rd ed., Wiley 1977, section 5A.9) with
+    the calendar months and, within a month that has all of them, the hours of day as strata. One
+    or two missing months in a row lend their hours to the months before and after them.
+    """
+    hours = np.where(valid, duration_s / 3600, 0.0)
+    if not wanted:
+        return SeasonWeights(hours, False, "switched off")
+    month, hour = month_and_hour(time)
+    cell = month * 24 + hour
+    cells = np.bincount(cell, weights=hours, minlength=288).reshape(12, 24)
+    years = max(1, len(np.unique(time[valid].astype("datetime64[Y]"))))
+    of_month = cells.sum(axis=1)
+    target = _MONTH_HOURS.copy()
+    thin = of_month < THIN_MONTH_SHARE * _MONTH_HOURS / years
+    if thin.all() or _longest_run(thin) > LONGEST_FILLED:
+        return SeasonWeights(
+            hours,
+            False,
+            f"not possible: {_names(thin)} missing, and no more than {LONGEST_FILLED} months in a "
+            "row can be filled from their neighbours",
+        )
+    for missing in np.flatnonzero(thin):
+        for step in (-1, 1):
+            near = (missing + step) % 12
+            while thin[near]:
+                near = (near + step) % 12
+            target[near] += _MONTH_HOURS[missing] / 2
+        target[missing] = 0.0
+    full = cells.min(axis=1) >= THIN_HOUR * of_month / 24
+    safe_month = np.where(of_month > 0, of_month, 1.0)
+    safe_cells = np.where(cells > 0, cells, 1.0)
+    factor = np.where(
+        full[:, np.newaxis],
+        target[:, np.newaxis] / 24 / safe_cells,
+        (target / safe_month)[:, np.newaxis],
+    )
+    in_use = factor[(cells > 0) & (target > 0)[:, np.newaxis]]
+    uneven = float(in_use.max() / in_use.min())
+    if uneven < UNEVEN and not thin.any():
+        return SeasonWeights(
+            hours, False, "not needed: every month and hour of day is there evenly"
+        )
+    reason = f"the fullest month and hour has {uneven:.1f} times the readings of the emptiest"
+    if thin.any():
+        reason += f"; {_names(thin)} filled from the months before and after"
+    return SeasonWeights(hours * factor.ravel()[cell], True, reason)
+
+
+def _longest_run(thin: npt.NDArray[np.bool_]) -> int:
+    """Return how many missing months follow each other, December being before January."""
+    longest = run = 0
+    for missing in (*thin, *thin):
+        run = run + 1 if missing else 0
+        longest = max(longest, run)
+    return longest
+
+
+def _names(months: npt.NDArray[np.bool_]) -> str:
+    return ", ".join(calendar.month_abbr[int(m) + 1] for m in np.flatnonzero(months))

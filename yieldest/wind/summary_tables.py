@@ -1,0 +1,334 @@
+"""Read what is left of a record that others have summed up: a frequency table or monthly means."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
+from yieldest.files.dialect import Layout, layout_of
+from yieldest.files.footer import without_footer
+from yieldest.files.table import Table, read_blocks
+from yieldest.provenance import Provenance
+from yieldest.units import (
+    BEAUFORT_EDGES_MS,
+    SPEED_UNITS,
+    to_metres_per_second,
+    unit_in_heading,
+    unit_of,
+)
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.record_headings import RECOGNISED_COLUMNS, take_apart
+from yieldest.wind.record_values import numbers_of
+
+MONTHS = 12
+LONGEST_YEAR_H = 8784.0
+OPEN_CLASS_MS = 250.0
+"""Stands for the missing upper bound of the last Beaufort class: no wind gets there."""
+
+_LOWER = ("from", "lower", "low", "above", "lower edge", "speed from", "wind speed from")
+_UPPER = ("to", "upper", "high", "up to", "upper edge", "speed to", "wind speed to")
+_CENTRE = (
+    *(*RECOGNISED_COLUMNS["speed"], "centre", "center", "bin", "class", "speed bin"),
+    "speed class",
+)
+_WEIGHT = ("hours", "share", "frequency", "percent", "hours per year", "hours year", "count",
+           "number", "occurrence", "probability", "time", "h", "freq")  # fmt: skip
+_MONTH = RECOGNISED_COLUMNS["month"]
+_MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_SPEED = RECOGNISED_COLUMNS["speed"]
+
+
+@dataclass(frozen=True)
+class FrequencyTable:
+    """How much of the time the speed lay within each of several classes.
+
+    Parameters
+    ----------
+    lower_ms, upper_ms : ndarray, shape (n,)
+        Bounds of the classes, rising; each begins where the one before ends, or later.
+    share : ndarray, shape (n,)
+        Share of time, together 1.
+    hours : float or None
+        Hours that the table covers, where it gives hours.
+    provenance : Provenance
+    """
+
+    lower_ms: FloatArray
+    upper_ms: FloatArray
+    share: FloatArray
+    hours: float | None
+    provenance: Provenance
+
+
+@dataclass(frozen=True)
+class MonthlyMeans:
+    """Twelve monthly means.
+
+    Parameters
+    ----------
+    speed_ms : ndarray, shape (12,)
+        January first.
+    provenance : Provenance
+    """
+
+    speed_ms: FloatArray
+    provenance: Provenance
+
+
+def read_frequency_table(path: Path, options: ReadOptions) -> FrequencyTable:
+    """Read a frequency table.
+
+    Parameters
+    ----------
+    path : Path
+        Two columns of class bounds, or one of class middles (or of Beaufort numbers), and one of
+        hours, shares, percentages or counts.
+    options : ReadOptions
+        `units` and the layout may be stated.
+
+    Raises
+    ------
+    InputError
+        When a column is missing, classes overlap or do not rise, or a share is missing or below
+        zero.
+    """
+    layout, table = _read(path, options, (*_LOWER, *_CENTRE), _has_digits)
+    lower_name, upper_name = _column(layout, _LOWER), _column(layout, _UPPER)
+    centre_name = _column(layout, _CENTRE)
+    weight_name = _column(layout, _WEIGHT)
+    if weight_name is None or (centre_name is None and None in (lower_name, upper_name)):
+        raise InputError(
+            f"{path}: a frequency table needs a column of speeds (or two, from and to) and one of "
+            f"hours or share; the columns are {', '.join(map(repr, layout.headings))}; head them, "
+            "for example, from (m/s), to (m/s), percent."
+        )
+    assumed: list[str] = []
+    if lower_name is not None and upper_name is not None:
+        unit = _speed_unit(path, layout, lower_name, options)
+        lower = to_metres_per_second(_filled(table, lower_name), unit)
+        upper = to_metres_per_second(_filled(table, upper_name), unit)
+        speeds = f"classes from {lower_name!r} to {upper_name!r}"
+    else:
+        name = str(centre_name)
+        unit = _speed_unit(path, layout, name, options)
+        numbers = _filled(table, name)
+        speeds = f"classes of {name!r}"
+        if unit == "Beaufort":
+            lower, upper = _beaufort_classes(table, name, numbers)
+        else:
+            lower, upper = _around(table, name, to_metres_per_second(numbers, unit))
+            assumed.append(
+                f"{path.name}: {name!r} is the middle of each class, which reaches half-way to its "
+                "neighbours; give two columns, from and to, if that is wrong."
+            )
+    _check_classes(table, lower, upper)
+    weight = _filled(table, weight_name)
+    if (weight < 0).any():
+        row = int(np.argmax(weight < 0))
+        raise InputError(
+            f"{path}, line {table.line(row)}: {weight[row]:g} in column {weight_name!r} is below "
+            "zero; mend the value."
+        )
+    total = float(weight.sum())
+    if total <= 0:
+        raise InputError(f"{path}: column {weight_name!r} adds up to nothing.")
+    hours, warnings = _whole(path, take_apart(weight_name).base, weight_name, total)
+    return FrequencyTable(
+        lower_ms=lower,
+        upper_ms=upper,
+        share=weight / total,
+        hours=hours,
+        provenance=Provenance(
+            str(path),
+            f"{speeds} in {unit}, share of time from {weight_name!r}",
+            tuple(assumed),
+            (*_told(layout), *warnings),
+        ),
+    )
+
+
+def read_monthly_means(path: Path, options: ReadOptions) -> MonthlyMeans:
+    """Read twelve monthly means.
+
+    Parameters
+    ----------
+    path : Path
+        A column of months (numbers or English names) and one of mean speeds.
+    options : ReadOptions
+        `units` and the layout may be stated.
+
+    Raises
+    ------
+    InputError
+        When a month is missing, twice there, or its speed is not above zero.
+    """
+    layout, table = _read(path, options, _MONTH, _may_be_month)
+    month_name, speed_name = _column(layout, _MONTH), _column(layout, _SPEED)
+    if month_name is None or speed_name is None:
+        raise InputError(
+            f"{path}: monthly means need a column of months and one of speeds; the columns are "
+            f"{', '.join(map(repr, layout.headings))}."
+        )
+    unit = _speed_unit(path, layout, speed_name, options)
+    speed = to_metres_per_second(_filled(table, speed_name), unit)
+    means = np.full(MONTHS, np.nan)
+    for row, text in enumerate(table.texts(month_name)):
+        number = _month(text)
+        if not 1 <= number <= MONTHS or np.isfinite(means[number - 1]):
+            raise InputError(
+                f"{path}, line {table.line(row)}: {text!r} in column {month_name!r} is not a month "
+                "(1 to 12, or its English name), or is there twice."
+            )
+        means[number - 1] = speed[row]
+    if np.isnan(means).any():
+        missing = int(np.argmax(np.isnan(means))) + 1
+        raise InputError(f"{path}: month {missing} is missing; twelve monthly means are needed.")
+    if (means <= 0).any():
+        row = int(np.argmax(speed <= 0))
+        raise InputError(
+            f"{path}, line {table.line(row)}: a monthly mean must be above zero; mend the value."
+        )
+    return MonthlyMeans(
+        means, Provenance(str(path), f"monthly means in {unit}", warnings=_told(layout))
+    )
+
+
+def _month(text: str) -> int:
+    """Return the number that a cell gives as the month, 0 for a cell that gives none."""
+    word = text.lower()
+    if word[:3] in _MONTH_NAMES:
+        return _MONTH_NAMES.index(word[:3]) + 1
+    whole = word.removesuffix(".0")
+    return int(whole) if whole.isdecimal() else 0
+
+
+def _may_be_month(cell: str) -> bool:
+    return _month(cell) > 0 or _has_digits(cell)
+
+
+def _read(
+    path: Path, options: ReadOptions, key_names: tuple[str, ...], is_key: Callable[[str], bool]
+) -> tuple[Layout, Table]:
+    """Read a table, and set aside what stands below the last line with a key in its column."""
+    layout = layout_of(
+        path,
+        encoding=options.encoding,
+        delimiter=options.delimiter,
+        decimal=options.decimal,
+        skip_lines=options.skip_lines,
+        headings=options.headings,
+    )
+    key = _column(layout, key_names)
+    if key is not None:
+        at = layout.headings.index(key)
+        layout = without_footer(path, layout, lambda cells: at < len(cells) and is_key(cells[at]))
+    blocks = list(read_blocks(path, layout, layout.headings, [], 100_000))
+    return layout, blocks[0]
+
+
+def _told(layout: Layout) -> tuple[str, ...]:
+    return () if layout.below is None else (layout.below,)
+
+
+def _has_digits(cell: str) -> bool:
+    # A last class written as "> 20" is no footer: it is named as what cannot be read.
+    return any(map(str.isdigit, cell))
+
+
+def _column(layout: Layout, names: tuple[str, ...]) -> str | None:
+    """Return the heading that is, without its unit, the first of these names to be there."""
+    bases = {take_apart(heading).base: heading for heading in reversed(layout.headings)}
+    if "%" in layout.headings and "percent" in names:
+        return "%"
+    return next((bases[name] for name in names if name in bases), None)
+
+
+def _speed_unit(path: Path, layout: Layout, name: str, options: ReadOptions) -> str:
+    if options.units is not None:
+        return unit_of("speed", options.units)
+    at = layout.headings.index(name)
+    below = f"({layout.units[at]})" if at < len(layout.units) else ""
+    unit = unit_in_heading("speed", name) or unit_in_heading("speed", below)
+    if unit is None:
+        raise InputError(
+            f"{path}: the heading {name!r} does not say the speed unit; state units (on the "
+            f"command line --units) as one of {', '.join(SPEED_UNITS)}."
+        )
+    return unit
+
+
+def _filled(table: Table, name: str) -> FloatArray:
+    """Return a column in which no cell may be blank."""
+    values, _ = numbers_of(table, name, ())
+    if np.isnan(values).any():
+        row = int(np.argmax(np.isnan(values)))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: column {name!r} is blank; fill it in."
+        )
+    return values
+
+
+def _around(table: Table, name: str, middle: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the bounds of classes of which the middles are known."""
+    if middle.size < 2:
+        raise InputError(f"{table.path}: a frequency table needs two classes at least.")
+    if (np.diff(middle) <= 0).any():
+        row = int(np.argmax(np.diff(middle) <= 0)) + 1
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: the speed in column {name!r} does not lie "
+            "above that of the line before; sort the lines by speed."
+        )
+    between = (middle[1:] + middle[:-1]) / 2
+    first = max(0.0, 2 * float(middle[0]) - float(between[0]))
+    last = 2 * float(middle[-1]) - float(between[-1])
+    return np.concatenate(([first], between)), np.concatenate((between, [last]))
+
+
+def _beaufort_classes(
+    table: Table, name: str, numbers: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    wrong = (numbers != np.round(numbers)) | (numbers < 0) | (numbers >= BEAUFORT_EDGES_MS.size)
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: {numbers[row]:g} in column {name!r} is not a "
+            "Beaufort number from 0 to 12."
+        )
+    edges = np.append(BEAUFORT_EDGES_MS, OPEN_CLASS_MS)
+    index = numbers.astype(np.int64)
+    return edges[index], edges[index + 1]
+
+
+def _check_classes(table: Table, lower: FloatArray, upper: FloatArray) -> None:
+    wrong = (upper <= lower) | (lower < 0)
+    # A hair of overlap is rounding of a unit conversion.
+    wrong[1:] |= lower[1:] < upper[:-1] - 1e-6
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        raise InputError(
+            f"{table.path}, line {table.line(row)}: the class from {lower[row]:.4g} to "
+            f"{upper[row]:.4g} m/s does not rise, or overlaps the one before; sort the lines and "
+            "mend the bounds."
+        )
+
+
+def _whole(path: Path, base: str, name: str, total: float) -> tuple[float | None, list[str]]:
+    """Return the hours of a table, and a warning where its shares do not make a whole."""
+    if base.startswith("h"):
+        if total > LONGEST_YEAR_H:
+            return total, [f"{path}: the hours add up to {total:,.0f}, more than a year has."]
+        return total, []
+    if base in ("count", "number"):
+        return None, []
+    whole = 100.0 if total > 2 else 1.0
+    if abs(total - whole) > 0.01 * whole:
+        return None, [
+            f"{path}: column {name!r} adds up to {total:g}, not to {whole:g}; it was stretched to "
+            "the whole."
+        ]
+    return None, []
