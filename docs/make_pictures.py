@@ -19,7 +19,7 @@ SITE = HERE.parent / "demo-sites" / "hill-yard"
 PICTURES = (
     "wind-speeds",
     "wind-months-hours",
-    "wind-ladder",
+    "correction-steps",
     "power-curves",
     "energy-steps-a",
     "energy-ranges",
@@ -35,9 +35,9 @@ def make_pictures(folder: Path) -> list[Path]:
     """Draw every picture into a folder that is there."""
     plan = load_plan(SITE)
     result = estimate(plan)
-    doubt = how_sure(plan, result, plan.doubt.draws, plan.doubt.seed)
+    uncertainty = how_sure(plan, result, plan.uncertainty.draws, plan.uncertainty.seed)
     grids = [what_if(plan, result, number) for number in range(len(plan.build))]
-    charts = charts_of(result, doubt, grids).values()
+    charts = charts_of(result, uncertainty, grids).values()
     by_name = {chart.name: chart for some in charts for chart in some}
     written = []
     for name in PICTURES:

@@ -46,7 +46,7 @@ brackets begins a table; everything behind a `#` is a remark. Five things to kno
 A key that is not in this list is refused, and the nearest one is suggested: a slip of the pen must
 not become a silent default. What you leave out is assumed as the last column says, and each
 assumption is listed below the answer. Any key can be changed for one run:
-`--set money.discount_rate=0.05`, or `--set build.0.count=4` for the first build (see
+`--set economics.discount_rate=0.05`, or `--set build.0.count=4` for the first build (see
 [the commands](commands.md)).
 
 The shortest plan there is:
@@ -73,27 +73,27 @@ READ_MORE = {
     "site.roof": "exposure",
     "wind": "records weibull",
     "wind.columns": "records",
-    "wind.also": "height",
+    "wind.other_heights": "height",
     "wind.reference": "long-term",
-    "wind.screen": "screening",
+    "wind.quality_control": "quality control",
     "build": "power-curve arrays bill",
-    "build.stand_in": "power-curve",
+    "build.generic_curve": "power-curve",
     "build.meters": "readings",
     "build.load": "loads",
     "build.array": "arrays",
     "build.cable": "arrays",
     "build.converter": "arrays",
-    "money": "money",
-    "money.loan": "money",
-    "doubt": "doubt",
+    "economics": "economics",
+    "economics.loan": "economics",
+    "uncertainty": "uncertainty",
 }
 """Pages by table, for what the keys do."""
 
 REMARKS = {
     "wind": f"State one source: {', '.join(f'`{source}`' for source in SOURCES)}.",
-    "build": "State one source of the curve: `curve`, `readings` or `stand_in`; and one size of "
-    "the rotor, if any.",
-    "build.array": "State one of `layout`, `coordinates_m` and `interaction_factor`.",
+    "build": "State one source of the curve: `curve`, `readings` or `generic_curve`; and one size "
+    "of the rotor, if any.",
+    "build.array": "State one of `layout`, `coordinates_m` and `array_efficiency`.",
     "build.losses": "Each is a share of what the losses above it leave.",
 }
 """What holds for several keys of a table together."""
@@ -159,7 +159,7 @@ def title_of(table: Table) -> str:
     """Return the heading of a section."""
     if not table.path:
         return "At the top"
-    return "A spread" if table.model.__name__ == "SpreadOf" else table.heading
+    return "A spread" if table.model.__name__ == "DistributionOf" else table.heading
 
 
 def marked(title: str) -> str:
@@ -184,9 +184,10 @@ def section_of(table: Table, alike: list[Table], first: dict[type, Table]) -> li
         parts.append(f" {remark}")
     if title_of(table) == "A spread":
         parts.append(
-            " Each input in `[doubt]` takes one, as a table such as `[doubt.anemometer]` or in one "
+            " Each input in `[uncertainty]` takes one, as a table such as "
+            "`[uncertainty.anemometer]` or in one "
             "line. Its values are in the unit that stands there: a factor multiplies what was "
-            "reckoned, so that 1 leaves it as it is, and a standard uncertainty of 0.05 is 5 %."
+            "computed, so that 1 leaves it as it is, and a standard uncertainty of 0.05 is 5 %."
         )
     elif len(alike) > 1:
         others = " and ".join(code(other.heading) for other in alike[1:])

@@ -66,7 +66,16 @@ def hide_most(days, every_days):
                     found.chosen.name,
                 )
             )
-    names = ("pair", "face", "face_cube", "error", "error_cube", "doubt", "doubt_cube", "method")
+    names = (
+        "pair",
+        "face",
+        "face_cube",
+        "error",
+        "error_cube",
+        "uncertainty",
+        "uncertainty_cube",
+        "method",
+    )
     return {
         name: np.array(column) for name, column in zip(names, zip(*rows, strict=True), strict=True)
     }

@@ -15,7 +15,7 @@ from yieldest.cli import app as cli
 from yieldest.model.scenarios import what_if
 from yieldest.plan import load_plan
 from yieldest.plan.overrides import read_override
-from yieldest.plan.start import write_starter
+from yieldest.plan.start import write_plan_folder
 from yieldest.report.write_report import write_report
 
 # Speed is for the benchmarks: a busy machine must fail no test.
@@ -154,7 +154,9 @@ class Reported:
 def make_report(site):
     """Write page and figures beside a plan folder."""
     made = Reported(site, site.parent / "page.html", site.parent / "figures")
-    change = "doubt.draws=512"  # as few as there may be: a page needs them, a test need not wait
+    change = (
+        "uncertainty.draws=512"  # as few as there may be: a page needs them, a test need not wait
+    )
     plan = load_plan(site, [read_override(change)])
     write_report(plan, made.page, made.figures, lambda _: None, [change])
     return made
@@ -169,7 +171,7 @@ def demo_report(request, tmp_path_factory):
 
 @pytest.fixture(scope="session")
 def demo_grids(demo_report):
-    """The estimate of each demo site and its results on a grid, reckoned once."""
+    """The estimate of each demo site and its results on a grid, computed once."""
     plan = load(demo_report.site)
     estimate = plan.estimate()
     return plan, estimate, [what_if(plan, estimate, n) for n in range(len(plan.build))]
@@ -179,7 +181,7 @@ def demo_grids(demo_report):
 def hostile_report(tmp_path_factory):
     """The report of a plan with hostile names, made once; nothing may be changed in it."""
     folder = tmp_path_factory.mktemp("hostile") / "yard"
-    write_starter(folder)
+    write_plan_folder(folder)
     return make_report(make_hostile(folder))
 
 

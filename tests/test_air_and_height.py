@@ -158,7 +158,7 @@ def test_slopes_of_the_two_laws_turn_into_each_other(height, exponent):
 
 
 @given(heights, heights, st.sampled_from(sorted(TERRAINS)))
-def test_the_other_law_is_part_of_the_doubt(low, high, terrain):
+def test_the_other_law_is_part_of_the_uncertainty(low, high, terrain):
     step = to_hub(low, high, terrain=terrain)
     difference = abs(step.other_factor / step.factor - 1)
     assert step.standard_uncertainty >= difference / np.sqrt(3) - 1e-12

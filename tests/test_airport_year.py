@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from airport import WEATHER
 
-from yieldest.wind.quality_control import screen_record
-from yieldest.wind.quality_rules import ScreenRules
+from yieldest.wind.quality_control import control_quality
+from yieldest.wind.quality_rules import QualityRules
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_record
+from yieldest.wind.record import read_wind
 
 PLAN = """
 title = "A year at an airport"
@@ -32,7 +32,7 @@ curve = "{curve}"
 rotor_diameter_m = {diameter}
 cut_out_ms = 18
 bill = "{bill}"
-[money]
+[economics]
 price_per_kwh = 0.25
 """
 
@@ -59,7 +59,7 @@ def test_fitted_energy_is_near_the_energy_hour_by_hour(station, machine, diamete
     )
     result = run("estimate", folder, "--json").json
     (build,) = result["builds"]
-    fitted, direct = build["fitted_gross_kwh_per_year"], build["record_gross_kwh_per_year"]
+    fitted, direct = build["fitted_gross_kwh_per_year"], build["time_series_gross_kwh_per_year"]
     off = fitted / direct - 1
     assert abs(off) < HONEST_DISTANCE, f"{name}, {machine}: {off:+.2%}"
     assert 8600 < result["wind"]["hours"] < 8760
@@ -85,7 +85,7 @@ def test_the_impossible_hour_is_left_out_and_said(tmp_path):
     stated = ReadOptions(
         columns={"time": "time_hour"}, units="mph", temperature_units="F", pressure_units="hPa"
     )
-    screening = screen_record(read_record(path, stated), ScreenRules())
-    assert screening.left_out == 1
-    assert screening.record.valid_speed_ms.max() < 30
-    assert any("468.7 m/s at 2013-02-12" in w for w in screening.record.provenance.warnings)
+    quality_control = control_quality(read_wind(path, stated), QualityRules())
+    assert quality_control.left_out == 1
+    assert quality_control.record.valid_speed_ms.max() < 30
+    assert any("468.7 m/s at 2013-02-12" in w for w in quality_control.record.provenance.warnings)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from yieldest.energy.array_layout import downwind_and_across, grid_positions, nearest_neighbour
-from yieldest.energy.array_losses import Joined, Layout
+from yieldest.energy.array_losses import Layout, MachineArray
 from yieldest.energy.wakes import (
     covered_share,
     single_wake_deficit,
@@ -43,7 +43,7 @@ def curve(power_w=(0.0, 100.0, 400.0, 400.0), speed_ms=(3.0, 6.0, 12.0, 20.0), t
 
 def joined(layout, count, rose=None, **more):
     rose = rose_of_weibull(2.0, 7.0, None, 20.0) if rose is None else rose
-    return Joined(rose, curve(), 1.0, False, count, layout, **more)
+    return MachineArray(rose, curve(), 1.0, False, count, layout, **more)
 
 
 def test_a_single_wake_is_jensens():
@@ -204,17 +204,17 @@ def test_a_weibull_rose_holds_the_windy_time_up_to_its_last_bin():
 
 
 def test_one_machine_loses_nothing():
-    assert joined(Layout(bearing_deg=0, spacing_widths=5), 1).reckon(1).interaction.factor == 1.0
+    assert joined(Layout(bearing_deg=0, spacing_diameters=5), 1).compute(1).wake.factor == 1.0
 
 
 def test_no_thrust_no_loss():
-    layout = Layout(bearing_deg=0, spacing_widths=5, thrust_coefficient=0.0)
-    assert joined(layout, 4).reckon(4).interaction.factor == pytest.approx(1.0)
+    layout = Layout(bearing_deg=0, spacing_diameters=5, thrust_coefficient=0.0)
+    assert joined(layout, 4).compute(4).wake.factor == pytest.approx(1.0)
 
 
 def test_machines_far_apart_lose_little_and_near_ones_more():
     far, near = (
-        joined(Layout(bearing_deg=0, spacing_widths=spacing), 4).reckon(4).interaction.factor
+        joined(Layout(bearing_deg=0, spacing_diameters=spacing), 4).compute(4).wake.factor
         for spacing in (200, 6)
     )
     assert near < far < 1
@@ -226,7 +226,7 @@ def test_a_row_is_better_across_the_usual_wind_than_along_it():
     speed, direction = 7 * random.weibull(2.0, 4000), random.normal(270, 15, 4000) % 360
     rose = rose_of_readings(speed, direction, 20.0)
     across, along = (
-        joined(Layout(bearing_deg=bearing, spacing_widths=5), 5, rose).reckon(5).interaction
+        joined(Layout(bearing_deg=bearing, spacing_diameters=5), 5, rose).compute(5).wake
         for bearing in (0, 90)
     )
     assert across.factor > 0.99
@@ -235,16 +235,18 @@ def test_a_row_is_better_across_the_usual_wind_than_along_it():
 
 
 def test_near_rotors_and_missing_directions_are_warned_of():
-    close = joined(Layout(bearing_deg=0, spacing_widths=2), 3).reckon(3).interaction
+    close = joined(Layout(bearing_deg=0, spacing_diameters=2), 3).compute(3).wake
     text = " ".join(close.warnings)
     assert "2 rotor widths apart" in text
-    assert "interaction_factor" in text
+    assert "array_efficiency" in text
     assert "near wake" in text
     assert "average all round" in text
-    wide = joined(Layout(bearing_deg=0, spacing_widths=8), 3).reckon(3).interaction
+    wide = joined(Layout(bearing_deg=0, spacing_diameters=8), 3).compute(3).wake
     assert "near wake" not in " ".join(wide.warnings)
-    upright = Joined(close_rose(), curve(), 1.0, True, 3, Layout(bearing_deg=0, spacing_widths=8))
-    assert "lying axis" in " ".join(upright.reckon(3).interaction.warnings)
+    vertical = MachineArray(
+        close_rose(), curve(), 1.0, True, 3, Layout(bearing_deg=0, spacing_diameters=8)
+    )
+    assert "lying axis" in " ".join(vertical.compute(3).wake.warnings)
 
 
 def close_rose():
@@ -252,36 +254,34 @@ def close_rose():
 
 
 def test_a_stated_factor_counts_by_neighbours():
-    layout = Layout(interaction_factor=0.91, evidence="a summer side by side")
+    layout = Layout(array_efficiency=0.91, evidence="a summer side by side")
     group = joined(layout, 10)
-    assert [group.reckon(n).interaction.factor for n in (1, 2, 10)] == pytest.approx(
-        [1.0, 0.99, 0.91]
-    )
-    assert "a summer side by side" in group.reckon(10).interaction.method
+    assert [group.compute(n).wake.factor for n in (1, 2, 10)] == pytest.approx([1.0, 0.99, 0.91])
+    assert "a summer side by side" in group.compute(10).wake.method
 
 
 def test_a_factor_above_one_is_doubted():
-    layout = Layout(interaction_factor=1.1, evidence="told by a friend")
-    interaction = joined(layout, 4).reckon(4).interaction
-    assert interaction.factor == pytest.approx(1.1)
-    assert "look hard at the evidence" in interaction.warnings[0]
+    layout = Layout(array_efficiency=1.1, evidence="told by a friend")
+    wake = joined(layout, 4).compute(4).wake
+    assert wake.factor == pytest.approx(1.1)
+    assert "look hard at the evidence" in wake.warnings[0]
 
 
 def test_the_thrust_of_the_curve_goes_before_the_assumed_one():
-    layout = Layout(bearing_deg=0, spacing_widths=6)
+    layout = Layout(bearing_deg=0, spacing_diameters=6)
     rose = close_rose()
-    with_thrust = Joined(rose, curve(thrust=[0.3] * 4), 1.0, False, 3, layout).reckon(3).interaction
-    without = Joined(rose, curve(), 1.0, False, 3, layout).reckon(3).interaction
+    with_thrust = MachineArray(rose, curve(thrust=[0.3] * 4), 1.0, False, 3, layout).compute(3).wake
+    without = MachineArray(rose, curve(), 1.0, False, 3, layout).compute(3).wake
     assert with_thrust.factor > without.factor
     assert not any("Thrust" in text for text in with_thrust.assumed)
     assert any("Thrust coefficient 0.8" in text for text in without.assumed)
 
 
 def test_sectors_and_bins_sum_to_what_every_reading_by_itself_gives():
-    """The same layout reckoned at the exact direction and speed of each reading, without bins."""
+    """The same layout computed at the exact direction and speed of each reading, without bins."""
     random = np.random.default_rng(8)
     speed, direction = 7 * random.weibull(2.0, 3000), random.normal(240, 50, 3000) % 360
-    layout = Layout(bearing_deg=330, spacing_widths=5, columns=2, row_spacing_widths=6)
+    layout = Layout(bearing_deg=330, spacing_diameters=5, columns=2, row_spacing_diameters=6)
     places = layout.places_widths(4, 1.0)
     machine = curve()
     made = sum(
@@ -292,6 +292,6 @@ def test_sectors_and_bins_sum_to_what_every_reading_by_itself_gives():
     )
     by_reading = made / (4 * float(machine.power_at(speed).sum()))
     rose = rose_of_readings(speed, direction, 20.0)
-    by_bins = joined(layout, 4, rose).reckon(4).interaction.factor
+    by_bins = joined(layout, 4, rose).compute(4).wake.factor
     assert by_bins == pytest.approx(by_reading, abs=0.004)
     assert by_reading < 0.97

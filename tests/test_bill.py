@@ -6,7 +6,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.economics.bill_file import read_bill
-from yieldest.economics.bill_of_materials import NO_GROUP, OWN_LABOUR, PAID_LABOUR, Bill, BillItem
+from yieldest.economics.bill_of_materials import (
+    NO_GROUP,
+    OWN_LABOUR,
+    PAID_LABOUR,
+    BillItem,
+    BillOfMaterials,
+)
 from yieldest.economics.prices import plain_prices
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
@@ -29,7 +35,7 @@ items = st.builds(
 
 
 def bill(*lines):
-    return Bill(tuple(lines), Provenance("bill.csv", "test"))
+    return BillOfMaterials(tuple(lines), Provenance("bill.csv", "test"))
 
 
 @pytest.fixture
@@ -48,7 +54,7 @@ def test_an_old_bill_without_the_new_columns_reads_as_before(written):
     parts = written("item,quantity,unit price\nblade,3,20\nhub,1,40\n")
     assert parts.capital_cost(2, wage_per_hour=0) == pytest.approx(2 * 100)
     assert not parts.states_groups
-    assert not parts.states_upkeep
+    assert not parts.states_maintenance
 
 
 def test_every_column_worked_by_hand(written):
@@ -72,12 +78,12 @@ def test_every_column_worked_by_hand(written):
     assert parts.cost_by_group(4, 10) == pytest.approx(
         {PAID_LABOUR: 357, "rotor": 282.744, "tools": 238, OWN_LABOUR: 200}
     )
-    outlay = parts.outlay(4, 10, life_years=6)
+    expenditure = parts.expenditure(4, 10, life_years=6)
     # Blades again at the end of year 4, with their labour, less 12 worn-out blades at 1 each.
-    assert outlay.replacement_costs == pytest.approx([0, 0, 0, 0, 482.744 - 12, 0, 0])
-    assert outlay.upkeep_per_year == pytest.approx(4)  # a third of the lathe's 12
-    assert outlay.upkeep_in_years == pytest.approx([0, 0, 40, 0, 0, 60, 0])
-    assert outlay.salvage_value == pytest.approx(12 * 18 * 0.25)
+    assert expenditure.replacement_costs == pytest.approx([0, 0, 0, 0, 482.744 - 12, 0, 0])
+    assert expenditure.maintenance_per_year == pytest.approx(4)  # a third of the lathe's 12
+    assert expenditure.maintenance_in_years == pytest.approx([0, 0, 40, 0, 0, 60, 0])
+    assert expenditure.salvage_value == pytest.approx(12 * 18 * 0.25)
     made = parts.embodied(4, life_years=6)
     assert made.energy_kwh == pytest.approx(13.2 * 30 * 2)
     assert made.carbon_kg == pytest.approx(13.2 * 8 * 2)
@@ -91,9 +97,9 @@ def test_a_price_break_begins_at_its_number():
 
 def test_scrap_that_costs_money_lowers_what_the_end_brings():
     battery = BillItem("battery", 4, 60, life_years=5, scrap_value=-3)
-    outlay = bill(battery).outlay(1, 0, life_years=10)
-    assert outlay.replacement_costs[5] == pytest.approx(240 + 12)
-    assert outlay.salvage_value == pytest.approx(-12)
+    expenditure = bill(battery).expenditure(1, 0, life_years=10)
+    assert expenditure.replacement_costs[5] == pytest.approx(240 + 12)
+    assert expenditure.salvage_value == pytest.approx(-12)
 
 
 def test_nothing_is_replaced_in_the_last_year():
@@ -123,7 +129,7 @@ def test_groups_sum_to_the_capital_cost(lines, count, wage):
 @given(st.lists(items, min_size=1, max_size=6), st.integers(1, 12), st.integers(1, 25))
 def test_more_machines_never_cost_less_without_price_breaks(lines, count, life):
     parts = bill(*lines)
-    fewer, more = (parts.outlay(n, 5.0, life) for n in (count, count + 1))
+    fewer, more = (parts.expenditure(n, 5.0, life) for n in (count, count + 1))
     assert more.capital_cost >= fewer.capital_cost - 1e-9
     assert (more.replacement_costs >= fewer.replacement_costs - 1e-9).all()
 
@@ -171,12 +177,12 @@ def test_a_price_that_rises_with_the_number_is_doubted(written):
 
 
 def test_a_plan_may_ask_for_the_life_of_every_item(run, yard, edit):
-    refused = run("estimate", yard, "--set", 'money.item_life="required"')
+    refused = run("estimate", yard, "--set", 'economics.item_life="required"')
     assert refused.code == 2
     assert "'frame and tail' states no life" in refused.err
-    assert "money.item_life" in refused.err
-    assert run("check", yard, "--set", "money.item_life=required").code == 2
-    assert run("estimate", yard, "--set", "money.item_life=as the build").code == 0
+    assert "economics.item_life" in refused.err
+    assert run("check", yard, "--set", "economics.item_life=required").code == 2
+    assert run("estimate", yard, "--set", "economics.item_life=as the build").code == 0
 
 
 def test_a_bill_in_another_money_than_the_plan_is_refused(run, yard, edit):

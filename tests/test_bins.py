@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from yieldest.errors import InputError
 from yieldest.turbine.air_at_readings import AirAtTest
-from yieldest.turbine.bins import MeterDoubt, bin_number, bin_readings
+from yieldest.turbine.bins import MeterUncertainty, bin_number, bin_readings
 from yieldest.turbine.completeness import completeness_rules
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.measured_curve import Machine, measure_curve
@@ -15,7 +15,7 @@ from yieldest.turbine.meters import Meters
 from yieldest.turbine.power_curve import normalised, power_coefficient
 from yieldest.turbine.smooth_curve import rising_then_falling, smooth_curve
 
-EXACT = MeterDoubt(0.0, 0.0, 0.0)
+EXACT = MeterUncertainty(0.0, 0.0, 0.0)
 
 
 @pytest.fixture
@@ -94,11 +94,11 @@ def test_bin_figures_by_hand():
     bins = bin_readings(
         np.array([5.0, 5.0, 5.0, 6.0, 6.0]),
         np.array([20.0, 30.0, 40.0, 50.0, 70.0]),
-        MeterDoubt(power=0.1, speed=0.0, speed_ms=0.2),
+        MeterUncertainty(power=0.1, speed=0.0, speed_ms=0.2),
         0.0,
     )
     assert bins.power_w[0] == 30
-    assert bins.deviation_w[0] == pytest.approx(10)
+    assert bins.standard_deviation_w[0] == pytest.approx(10)
     assert bins.scatter_w[0] == pytest.approx(10 / np.sqrt(3))
     # Slope 30 W for each m/s: 0.1 x 30 W and 30 x 0.2 W.
     assert bins.meters_w[0] == pytest.approx(np.hypot(3, 6))
@@ -165,24 +165,24 @@ def cubic_machine(speed):
 def test_the_stated_band_covers_the_truth(machine):
     """Parametric bootstrap over 200 invented afternoons of 420 minutes.
 
-    In each the anemometer and the power meter are wrong by a draw from the stated doubts, and every
-    minute scatters by 12 %. When this was written the 95 % band (1.96 times the standard
+    In each the anemometer and the power meter are wrong by a draw from the stated uncertainties,
+    and every minute scatters by 12 %. When this was written the 95 % band (1.96 times the standard
     uncertainty) of the smooth curve covered the true curve at 95.6 % of its points for the
     straight machine and 95.9 % for the cubic one.
     """
     random = np.random.default_rng(7)
-    doubt = MeterDoubt()
+    uncertainty = MeterUncertainty()
     covered, total = 0, 0
     for _ in range(200):
         true_speed = random.weibull(2.2, 420) * 7.0
         power = machine(true_speed) * (1 + 0.12 * random.standard_normal(true_speed.size))
         read_speed = (
-            true_speed * (1 + doubt.speed * random.standard_normal())
-            + doubt.speed_ms * random.standard_normal()
+            true_speed * (1 + uncertainty.speed * random.standard_normal())
+            + uncertainty.speed_ms * random.standard_normal()
         )
-        read_power = power * (1 + doubt.power * random.standard_normal())
+        read_power = power * (1 + uncertainty.power * random.standard_normal())
         windy = read_speed > 0
-        bins = bin_readings(read_speed[windy], read_power[windy], doubt, 0.0)
+        bins = bin_readings(read_speed[windy], read_power[windy], uncertainty, 0.0)
         smooth = smooth_curve(bins)
         judged = (smooth.speed_ms > 4) & (smooth.speed_ms < 14)
         apart = np.abs(smooth.power_w - machine(smooth.speed_ms))[judged]
@@ -206,7 +206,7 @@ def test_a_bin_with_one_reading_borrows_the_scatter_of_the_others():
     speed = np.array([5.0, 5.0, 5.0, 8.0])
     power = np.array([90.0, 100.0, 110.0, 400.0])
     bins = bin_readings(speed, power, EXACT, 0.0)
-    assert np.isnan(bins.deviation_w[1])
+    assert np.isnan(bins.standard_deviation_w[1])
     assert bins.scatter_w[1] == pytest.approx(0.1 * 400)
 
 
@@ -229,9 +229,9 @@ def test_cut_in_not_seen_and_gaps_are_said(measure):
     ("ends", "at_14", "at_18", "at_20"),
     [
         (None, 0, 0, 0),
-        (Ends(cut_out_ms=19, beyond_last="hold"), 160, 160, 0),
-        (Ends(cut_out_ms=19, beyond_last="zero"), 0, 0, 0),
-        (Ends(cut_out_ms=19, beyond_last="cube law", rated_power_w=900), 160 * 8, 900, 0),
+        (Ends(cut_out_ms=19, extrapolation="hold"), 160, 160, 0),
+        (Ends(cut_out_ms=19, extrapolation="zero"), 0, 0, 0),
+        (Ends(cut_out_ms=19, extrapolation="cube law", rated_power_w=900), 160 * 8, 900, 0),
     ],
 )
 def test_beyond_the_last_reading(measure, ends, at_14, at_18, at_20):
@@ -241,7 +241,7 @@ def test_beyond_the_last_reading(measure, ends, at_14, at_18, at_20):
     assert curve.power_at(14.0) == pytest.approx(min(at_14, 900), rel=1e-3)
     assert curve.power_at(18.0) == pytest.approx(at_18)
     assert curve.power_at(20.0) == at_20
-    if ends is not None and ends.beyond_last == "cube law":
+    if ends is not None and ends.extrapolation == "cube law":
         assert curve.power_at(10.0) == pytest.approx(160 * (10 / 7) ** 3, rel=1e-3)
         assert curve.uncertainty_w[-1] >= 0.2 * curve.power_w[-1]
 
@@ -249,9 +249,9 @@ def test_beyond_the_last_reading(measure, ends, at_14, at_18, at_20):
 @pytest.mark.parametrize(
     ("ends", "words"),
     [
-        (Ends(beyond_last="hold"), "state cut_out_ms"),
-        (Ends(beyond_last="cube law"), "state cut_out_ms"),
-        (Ends(cut_out_ms=19, beyond_last="cube law"), "state rated_power_w"),
+        (Ends(extrapolation="hold"), "state cut_out_ms"),
+        (Ends(extrapolation="cube law"), "state cut_out_ms"),
+        (Ends(cut_out_ms=19, extrapolation="cube law"), "state rated_power_w"),
     ],
 )
 def test_a_choice_needs_its_values(measure, ends, words):
@@ -261,8 +261,8 @@ def test_a_choice_needs_its_values(measure, ends, words):
 
 def test_a_choice_not_made_is_listed_as_assumed(measure):
     curve = measure([4.0, 5.0, 6.0], [40.0, 80.0, 120.0], ends=Ends(cut_out_ms=12)).curve
-    assert curve.beyond_last == "hold"
-    assert any("beyond_last is not stated" in text for text in curve.provenance.assumed)
+    assert curve.extrapolation == "hold"
+    assert any("extrapolation is not stated" in text for text in curve.provenance.assumed)
 
 
 def test_a_reading_above_betz_is_left_out_and_named(measure):

@@ -12,7 +12,7 @@ from yieldest.errors import InputError
 from yieldest.turbine.air_at_readings import AirAtTest
 from yieldest.turbine.conversion_chain import fraction_words
 from yieldest.turbine.curve_ends import Ends
-from yieldest.turbine.curve_file import read_curve
+from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.generator import read_generator
 from yieldest.turbine.load import (
     Conversion,
@@ -23,14 +23,14 @@ from yieldest.turbine.load import (
 )
 from yieldest.turbine.measured_curve import Machine, measure_curve
 from yieldest.turbine.meters import Meters
-from yieldest.wind.distribution import climate_of_mean
+from yieldest.wind.distribution import distribution_of_mean
 
 
 @pytest.fixture
 def curve(tmp_path):
     path = tmp_path / "curve.csv"
     path.write_text("# load: resistor\nspeed (m/s),power (W)\n3,0\n8,200\n12,400\n14,300\n")
-    return read_curve(path)
+    return read_power_curve(path)
 
 
 @pytest.fixture
@@ -173,7 +173,7 @@ def test_a_conversion_takes_its_share_draw_and_threshold(curve):
     assert left.idle_draw_w == 1.5
     assert left.load == "charger"
     assert left.cut_out_ms == 14
-    assert left.relative_doubt == pytest.approx(np.sqrt(0.1**2 + 0.15**2 + 0.03**2))
+    assert left.relative_uncertainty == pytest.approx(np.sqrt(0.1**2 + 0.15**2 + 0.03**2))
     assert any("no table can mend" in text for text in left.provenance.warnings)
     # Its energy is that of the curve converted point by point on a fine grid.
     speed = np.linspace(3, 14, 20001)
@@ -194,7 +194,7 @@ def test_a_converter_never_adds_power(draw, threshold, efficiency):
 def test_another_load_without_a_conversion_is_warned_of(curve):
     left = on_load("yard", curve, "inverter", measured_load("yard", curve, None), None, 0.0)
     np.testing.assert_allclose(left.power_w, curve.power_w)
-    assert left.relative_doubt == pytest.approx(np.sqrt(0.1**2 + 0.15**2))
+    assert left.relative_uncertainty == pytest.approx(np.sqrt(0.1**2 + 0.15**2))
     assert any(
         "measured on a fixed resistor, and the machine will feed a grid inverter" in text
         for text in left.provenance.warnings
@@ -204,7 +204,7 @@ def test_another_load_without_a_conversion_is_warned_of(curve):
 def test_the_same_load_is_left_alone(curve):
     left = on_load("yard", curve, "resistor", "resistor", None, 0.0)
     np.testing.assert_allclose(left.power_w, curve.power_w)
-    assert left.relative_doubt == curve.relative_doubt
+    assert left.relative_uncertainty == curve.relative_uncertainty
     assert any("heat only" in text for text in left.provenance.warnings)
 
 
@@ -247,9 +247,11 @@ def test_energy_beyond_the_last_point_adds_up(tmp_path):
     """Total less what the same curve gives when it ends at its last point."""
     path = tmp_path / "curve.csv"
     path.write_text("speed (m/s),power (W)\n3,0\n8,200\n")
-    ended = read_curve(path)
+    ended = read_power_curve(path)
     for beyond in ("hold", "cube law"):
-        whole = read_curve(path, ends=Ends(cut_out_ms=15, beyond_last=beyond, rated_power_w=500.0))
+        whole = read_power_curve(
+            path, ends=Ends(cut_out_ms=15, extrapolation=beyond, rated_power_w=500.0)
+        )
         total = mean_power_w(2.0, 6.0, whole.speed_ms, whole.power_w)
         below = mean_power_w(2.0, 6.0, ended.speed_ms, ended.power_w)
         assert mean_power_beyond_w(2.0, 6.0, whole) == pytest.approx(total - below, rel=1e-9)
@@ -261,7 +263,7 @@ def test_usual_years_against_a_sum_over_hours(tmp_path):
     """A Rayleigh year summed over a fine grid, not the closed form."""
     path = tmp_path / "curve.csv"
     path.write_text("speed (m/s),power (W)\n3,0\n8,200\n12,400\n")
-    curve = read_curve(path, ends=Ends(cut_out_ms=18))
+    curve = read_power_curve(path, ends=Ends(cut_out_ms=18))
     years = usual_years(curve)
     speed = (np.arange(400_000) + 0.5) * 1e-4
     for mean, energy, beyond in zip(years.mean_ms, years.energy_kwh, years.beyond_kwh, strict=True):
@@ -269,17 +271,17 @@ def test_usual_years_against_a_sum_over_hours(tmp_path):
         power = curve.power_at(speed) * density * 1e-4 * 8.76
         assert power.sum() == pytest.approx(energy, rel=1e-4)
         assert power[speed > 12].sum() == pytest.approx(beyond, rel=1e-3)
-    np.testing.assert_allclose(years.doubt_kwh, 0.1 * years.energy_kwh)
+    np.testing.assert_allclose(years.uncertainty_kwh, 0.1 * years.energy_kwh)
 
 
-def test_turbulence_keeps_a_doubt_for_every_point(tmp_path):
+def test_turbulence_keeps_a_uncertainty_for_every_point(tmp_path):
     """A curve that gusts flatten has new points, and each has its uncertainty and thrust."""
     path = tmp_path / "curve.csv"
     path.write_text(
         "speed (m/s),power (W),standard uncertainty (W),ct\n3,0,1,0.2\n8,200,9,0.6\n9,200,9,0.5\n"
     )
-    curve = read_curve(path)
-    blurred, effect = in_turbulence(curve, climate_of_mean(7.0, 2.0, 10.0), 0.35)
+    curve = read_power_curve(path)
+    blurred, effect = in_turbulence(curve, distribution_of_mean(7.0, 2.0, 10.0), 0.35)
     assert effect.counted
     assert blurred.uncertainty_w.shape == blurred.power_w.shape == blurred.speed_ms.shape
     assert blurred.thrust_coefficient.shape == blurred.speed_ms.shape

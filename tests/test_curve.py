@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from yieldest.errors import InputError
 from yieldest.turbine.curve_ends import Ends
-from yieldest.turbine.curve_file import read_curve
+from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.plausibility import BETZ_LIMIT
 from yieldest.turbine.power_curve import power_coefficient, power_in_wind_w
 
@@ -20,7 +20,7 @@ def curve_file(tmp_path):
 
 
 def test_points_lines_and_ends(curve_file):
-    curve = read_curve(curve_file)
+    curve = read_power_curve(curve_file)
     np.testing.assert_allclose(
         curve.power_at([0, 2.99, 3, 4, 5, 14, 14.01, np.nan]), [0, 0, 0, 30, 60, 520, 0, np.nan]
     )
@@ -29,7 +29,7 @@ def test_points_lines_and_ends(curve_file):
 
 
 def test_cut_out_above_the_last_speed_holds_the_last_power(curve_file):
-    curve = read_curve(curve_file, ends=Ends(cut_out_ms=20))
+    curve = read_power_curve(curve_file, ends=Ends(cut_out_ms=20))
     np.testing.assert_allclose(
         curve.power_at([13, 14, 17, 20, 20.1]), [513.3333333, 520, 520, 520, 0]
     )
@@ -37,33 +37,33 @@ def test_cut_out_above_the_last_speed_holds_the_last_power(curve_file):
 
 
 def test_cut_out_and_cut_in_inside_cut_the_curve(curve_file):
-    curve = read_curve(curve_file, ends=Ends(cut_in_ms=4, cut_out_ms=9.5))
+    curve = read_power_curve(curve_file, ends=Ends(cut_in_ms=4, cut_out_ms=9.5))
     np.testing.assert_allclose(curve.power_at([3.9, 4, 9.5, 9.6]), [0, 30, 375, 0])
 
 
 def test_cut_in_below_the_first_speed_is_joined(curve_file):
     curve_file.write_text("speed (m/s),power (W)\n4,40\n8,250\n")
-    curve = read_curve(curve_file, ends=Ends(cut_in_ms=2))
+    curve = read_power_curve(curve_file, ends=Ends(cut_in_ms=2))
     np.testing.assert_allclose(curve.power_at([1.9, 2, 3, 4]), [0, 0, 20, 40])
 
 
 @pytest.mark.parametrize(("cut_in", "cut_out"), [(9, 9), (12, 4), (14, 20), (0.5, 3), (20, 25)])
 def test_cut_in_and_cut_out_must_leave_some_curve(curve_file, cut_in, cut_out):
     with pytest.raises(InputError, match="cut_in_ms or cut_out_ms"):
-        read_curve(curve_file, ends=Ends(cut_in_ms=cut_in, cut_out_ms=cut_out))
+        read_power_curve(curve_file, ends=Ends(cut_in_ms=cut_in, cut_out_ms=cut_out))
 
 
 def test_kilowatts_and_kilometres_per_hour(tmp_path):
     path = tmp_path / "curve.csv"
     path.write_text("Wind speed [km/h];Power [kW]\n10.8;0\n36;0.4\n")
-    curve = read_curve(path)
+    curve = read_power_curve(path)
     np.testing.assert_allclose(curve.speed_ms, [3, 10])
     np.testing.assert_allclose(curve.power_w, [0, 400])
 
 
 def test_above_betz_is_an_error_that_names_the_line(curve_file):
     with pytest.raises(InputError, match=r"line 4: at 8 m/s .* 16/27"):
-        read_curve(curve_file, rotor_area_m2=1.0)
+        read_power_curve(curve_file, rotor_area_m2=1.0)
 
 
 @pytest.mark.parametrize(
@@ -71,7 +71,9 @@ def test_above_betz_is_an_error_that_names_the_line(curve_file):
     [(1.5, "lift", "above 0.5"), (2.0, "drag", "above 0.3"), (2.0, "lift", None)],
 )
 def test_a_high_power_coefficient_is_warned_of(curve_file, area, rotor_type, words):
-    warnings = read_curve(curve_file, rotor_area_m2=area, rotor_type=rotor_type).provenance.warnings
+    warnings = read_power_curve(
+        curve_file, rotor_area_m2=area, rotor_type=rotor_type
+    ).provenance.warnings
     assert (words is None and not warnings) or (words is not None and words in warnings[0])
 
 
@@ -106,7 +108,7 @@ def test_density_correction_keeps_the_power_coefficient(density):
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "curve.csv"
         path.write_text("speed (m/s),power (W)\n4,10\n9,200\n12,400\n")
-        curve = read_curve(path, rotor_area_m2=3.0)
+        curve = read_power_curve(path, rotor_area_m2=3.0)
     before = power_coefficient(curve.power_w, curve.speed_ms, 3.0, 1.225)
     for correction in ("power", "speed"):
         after = curve.at_density(density, correction)

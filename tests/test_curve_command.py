@@ -1,4 +1,4 @@
-"""`yieldest curve`, and plans that name readings, a stand-in or a load."""
+"""`yieldest curve`, and plans that name readings, a generic or a load."""
 
 import json
 import subprocess
@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from yieldest.turbine.curve_file import read_curve
+from yieldest.turbine.curve_file import read_power_curve
 
 
 @pytest.fixture
@@ -47,7 +47,7 @@ def test_the_answer_comes_first_and_fits_the_screen(run, afternoon):
         "Starting and stopping",
         "A year of it, before losses",
         "Are there enough readings?",
-        "How it was reckoned",
+        "How it was computed",
         "Be warned",
         "Take care",
     ]
@@ -76,27 +76,27 @@ def test_json_holds_what_the_page_says(run, afternoon):
     assert at_8["power_w"] == pytest.approx(39, abs=2 * at_8["uncertainty_w"])
     assert at_8["power_coefficient"] < 16 / 27
     assert at_8["rotor_power_w"] is None
-    assert found["curve"]["beyond_last"] == "zero"
+    assert found["curve"]["extrapolation"] == "zero"
     assert {rule["met"] for rule in found["completeness"]} == {True, False}
     assert found["assumed"]
     assert found["warnings"]
     single = next(one for one in found["bins"] if one["count"] == 1)
-    assert single["deviation_w"] is None
+    assert single["standard_deviation_w"] is None
 
 
 def test_the_written_curve_is_read_again(run, afternoon, tmp_path):
     out = tmp_path / "mine.csv"
     found = run(
         *("curve", afternoon, *SIZE, "--load", "resistor", "--out", out, "--json"),
-        *("--cut-out", "18", "--beyond-last", "hold"),
+        *("--cut-out", "18", "--extrapolation", "hold"),
     ).json
-    curve = read_curve(out)
+    curve = read_power_curve(out)
     assert curve.power_w.tolist() == pytest.approx(found["curve"]["power_w"], rel=1e-5)
     assert curve.power_uncertainty_w.tolist() == pytest.approx(
         found["curve"]["uncertainty_w"], rel=1e-5
     )
     assert curve.last_measured_ms == pytest.approx(found["curve"]["last_measured_ms"], rel=1e-5)
-    assert (curve.load, curve.beyond_last) == ("resistor", "hold")
+    assert (curve.load, curve.extrapolation) == ("resistor", "hold")
     head = out.read_text(encoding="utf-8")
     assert head.startswith("# Power curve from the readings in readings-0.9m.csv")
     assert str(tmp_path) not in head
@@ -122,7 +122,7 @@ def test_quiet_when_piped_and_help_without_heavy_imports():
         (("--rotor-area", "1", "--rotor-diameter", "1"), "exclude each other"),
         (("--column", "tension=V"), "'tension' is none of"),
         (("--column", "volts=Kanal"), "no column 'Kanal'"),
-        (("--beyond-last", "hold"), "state cut_out_ms"),
+        (("--extrapolation", "hold"), "state cut_out_ms"),
         (("--rotor-diameter", "900"), "millimetres were given as metres"),
         (("--rotor-diameter", "0.3"), "beats the Betz limit"),
         (("--out", "/nowhere/at/all.csv"), "cannot be written"),
@@ -152,8 +152,8 @@ def test_a_plan_may_use_readings(run, hill_yard, edit):
     old, new = before["builds"][1], after["builds"][1]
     # Invented readings of the very machine of the curve file: the same energy within a tenth.
     assert new["gross_kwh_per_year"] == pytest.approx(old["gross_kwh_per_year"], rel=0.1)
-    assert new["gross_kwh_beyond_last_per_year"] > 0
-    assert new["beyond_last"] == "hold"
+    assert new["gross_kwh_extrapolated_per_year"] > 0
+    assert new["extrapolation"] == "hold"
     assert any("Fewer than three readings" in text for text in after["warnings"])
     assert run("check", hill_yard).code == 0
 
@@ -177,7 +177,11 @@ def test_the_comments_of_the_demo_plan_work(run, hill_yard):
 
 def test_a_stand_in_is_always_labelled(run, hill_yard, edit):
     plan = hill_yard / "plan.toml"
-    edit(plan, 'curve = "curve-0.9m.csv"', "stand_in = { power_coefficient = 0.2 }\ncut_in_ms = 3")
+    edit(
+        plan,
+        'curve = "curve-0.9m.csv"',
+        "generic_curve = { power_coefficient = 0.2 }\ncut_in_ms = 3",
+    )
     edit(plan, "cut_out_ms = 18", "cut_out_ms = 18\nrated_power_w = 110")
     ran = run("estimate", hill_yard)
     assert ran.code == 0, ran.err
@@ -208,21 +212,21 @@ def test_idle_draw_and_beyond_last_are_shown(run, hill_yard, edit):
     assert "of it above the last measured wind" in page
     edit(plan, "cut_out_ms = 18", 'cut_out_ms = 18\nbeyond_last = "zero"')
     ended = run("estimate", hill_yard, "--json").json["builds"][1]
-    assert ended["gross_kwh_beyond_last_per_year"] == 0
+    assert ended["gross_kwh_extrapolated_per_year"] == 0
     assert ended["gross_kwh_per_year"] == pytest.approx(
-        plain["gross_kwh_per_year"] - plain["gross_kwh_beyond_last_per_year"], rel=1e-9
+        plain["gross_kwh_per_year"] - plain["gross_kwh_extrapolated_per_year"], rel=1e-9
     )
 
 
 @pytest.mark.parametrize(
     ("new", "words"),
     [
-        ("", "there is no power curve; state curve, readings or stand_in"),
+        ("", "there is no power curve; state curve, readings or generic_curve"),
         ('curve = "a.csv"\nreadings = "b.csv"', "curve and readings exclude each other"),
         ('curve = "curve-0.9m.csv"\nmeters = { circuit = "dc" }', "meters belongs to readings"),
-        ("stand_in = { power_coefficient = 0.2 }", "a stand_in needs cut_in_ms"),
+        ("generic_curve = { power_coefficient = 0.2 }", "a generic_curve needs cut_in_ms"),
         (
-            "stand_in = { power_coefficient = 0.7 }\ncut_in_ms = 3\nrated_power_w = 90",
+            "generic_curve = { power_coefficient = 0.7 }\ncut_in_ms = 3\nrated_power_w = 90",
             "above the Betz limit",
         ),
         ('curve = "curve-0.9m.csv"\nload = { kind = "kettle" }', "load.kind"),

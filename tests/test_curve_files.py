@@ -5,9 +5,9 @@ import pytest
 
 from yieldest.errors import InputError
 from yieldest.turbine.curve_ends import Ends
-from yieldest.turbine.curve_file import read_curve, write_curve
-from yieldest.turbine.generic_curve import stand_in_curve
-from yieldest.turbine.power_curve import MODELLED_DOUBT, STATED_DOUBT
+from yieldest.turbine.curve_file import read_power_curve, write_curve
+from yieldest.turbine.generic_curve import generic_power_curve
+from yieldest.turbine.power_curve import MODELLED_UNCERTAINTY, STATED_UNCERTAINTY
 
 
 def test_several_densities_are_interpolated(table_text):
@@ -15,7 +15,7 @@ def test_several_densities_are_interpolated(table_text):
         "speed (m/s),power at 1.0 kg/m3 (W),power at 1.2 kg/m3 (W),power at 1.25 kg/m3 (kW)\n"
         "3,0,0,0\n6,100,120,0.125\n9,300,350,0.36\n"
     )
-    curve = read_curve(path)
+    curve = read_power_curve(path)
     assert curve.air_density_kg_m3 in (1.2, 1.25)
     at = curve.at_density(1.1, "power")
     np.testing.assert_allclose(at.power_w, [0, 110, 325])
@@ -29,17 +29,17 @@ def test_several_densities_are_interpolated(table_text):
 
 def test_thrust_coefficient_and_thrust_agree(table_text):
     """10 N at 4 m/s on 2 m2 at 1.225 kg/m3: 10 / (0.5 x 1.225 x 2 x 16) = 0.510 (definition)."""
-    coefficient = read_curve(table_text("speed (m/s),power (W),ct\n3,0,0.2\n4,9,0.51\n"))
+    coefficient = read_power_curve(table_text("speed (m/s),power (W),ct\n3,0,0.2\n4,9,0.51\n"))
     np.testing.assert_allclose(coefficient.thrust_coefficient, [0.2, 0.51])
-    force = read_curve(
+    force = read_power_curve(
         table_text("speed (m/s),power (W),thrust (N)\n3,0,2\n4,9,10\n"), rotor_area_m2=2.0
     )
     assert force.thrust_coefficient[1] == pytest.approx(0.510, abs=5e-4)
-    stretched = read_curve(
+    stretched = read_power_curve(
         table_text("speed (m/s),power (W),ct\n3,0,0.2\n4,9,0.51\n"), ends=Ends(cut_out_ms=8)
     )
     np.testing.assert_allclose(stretched.thrust_coefficient, [0.2, 0.51, 0.51])
-    unknown = read_curve(table_text("speed (m/s),power (W),thrust (N)\n3,0,2\n4,9,10\n"))
+    unknown = read_power_curve(table_text("speed (m/s),power (W),thrust (N)\n3,0,2\n4,9,10\n"))
     assert unknown.thrust_coefficient is None
     assert any("thrust was left aside" in text for text in unknown.provenance.warnings)
 
@@ -59,17 +59,17 @@ def test_thrust_coefficient_and_thrust_agree(table_text):
 )
 def test_what_cannot_be_used_is_named(table_text, text, words):
     with pytest.raises(InputError, match=words):
-        read_curve(table_text(text))
+        read_power_curve(table_text(text))
 
 
 def test_density_in_headings_and_plan_exclude_each_other(table_text):
     path = table_text("speed (m/s),power at 1.2 kg/m3 (W)\n3,0\n4,9\n")
     with pytest.raises(InputError, match="remove curve_air_density_kg_m3"):
-        read_curve(path, air_density_kg_m3=1.1)
+        read_power_curve(path, air_density_kg_m3=1.1)
 
 
 def test_notes_are_understood(table_text):
-    curve = read_curve(
+    curve = read_power_curve(
         table_text(
             "# load: resistor\n# air density: 1.1 kg/m3\n# last measured speed: 7 m/s\n"
             "# kind: modelled\nspeed (m/s),power (W)\n3,0\n7,90\n12,200\n"
@@ -77,41 +77,41 @@ def test_notes_are_understood(table_text):
     )
     assert (curve.load, curve.air_density_kg_m3, curve.last_measured_ms) == ("resistor", 1.1, 7)
     assert curve.modelled
-    assert curve.relative_doubt == MODELLED_DOUBT
-    assert curve.beyond_last == "hold"
+    assert curve.relative_uncertainty == MODELLED_UNCERTAINTY
+    assert curve.extrapolation == "hold"
     assert any("nobody measured it" in text for text in curve.provenance.warnings)
 
 
-def test_a_curve_without_doubt_gets_one_and_says_so(table_text):
-    curve = read_curve(table_text("speed (m/s),power (W)\n3,0\n7,90\n"))
-    np.testing.assert_allclose(curve.uncertainty_w, [0, STATED_DOUBT * 90])
+def test_a_curve_without_uncertainty_gets_one_and_says_so(table_text):
+    curve = read_power_curve(table_text("speed (m/s),power (W)\n3,0\n7,90\n"))
+    np.testing.assert_allclose(curve.uncertainty_w, [0, STATED_UNCERTAINTY * 90])
     assert any("doubtful by 10 %" in text for text in curve.provenance.assumed)
 
 
 def test_there_and_back(table_text, tmp_path):
-    first = read_curve(
+    first = read_power_curve(
         table_text(
             "# load: battery\n# air density: 1.15 kg/m3\n"
             "speed (m/s),power (W),standard uncertainty (W),ct\n3,0,1,0.3\n7.25,90.5,8,0.7\n"
         ),
-        ends=Ends(cut_out_ms=11, beyond_last="hold"),
+        ends=Ends(cut_out_ms=11, extrapolation="hold"),
     )
     out = tmp_path / "out.csv"
     write_curve(first, out, ("Two\nlines stay one comment.",))
-    again = read_curve(out)
+    again = read_power_curve(out)
     for name in ("speed_ms", "power_w", "power_uncertainty_w", "thrust_coefficient"):
         np.testing.assert_allclose(getattr(again, name), getattr(first, name), rtol=1e-5)
     assert again.load == "battery"
     assert again.air_density_kg_m3 == 1.15
     assert again.last_measured_ms == 7.25
-    assert again.beyond_last == "hold"
+    assert again.extrapolation == "hold"
     write_curve(again, tmp_path / "third.csv", ("Two\nlines stay one comment.",))
     assert (tmp_path / "third.csv").read_bytes() == out.read_bytes()
     assert out.read_text(encoding="utf-8").startswith("# Two lines stay one comment.\n# kind:")
 
 
 def test_whole_or_not_at_all(tmp_path, table_text, monkeypatch):
-    curve = read_curve(table_text("speed (m/s),power (W)\n3,0\n7,90\n"))
+    curve = read_power_curve(table_text("speed (m/s),power (W)\n3,0\n7,90\n"))
     with pytest.raises(InputError, match="cannot be written"):
         write_curve(curve, tmp_path / "nowhere" / "out.csv")
     out = tmp_path / "out.csv"
@@ -132,7 +132,7 @@ def test_a_rotor_far_too_large_is_caught(table_text, power, words):
     """2 m given as 2000 mm: the coefficient is a millionth; in feet it is a tenth."""
     path = table_text(f"speed (m/s),power (W)\n3,0\n5,{power}\n")
     try:
-        said = read_curve(path, rotor_area_m2=0.8).provenance.warnings
+        said = read_power_curve(path, rotor_area_m2=0.8).provenance.warnings
     except InputError as error:
         said = (str(error),)
     assert words in said[0]
@@ -140,7 +140,7 @@ def test_a_rotor_far_too_large_is_caught(table_text, power, words):
 
 def test_stand_in_by_hand():
     """0.2 of the wind through 3 m2: 0.5 x 1.225 x 3 x 0.2 = 0.3675 W per (m/s)^3 (definition)."""
-    curve = stand_in_curve(
+    curve = generic_power_curve(
         "yard",
         rotor_area_m2=3.0,
         power_coefficient=0.2,
@@ -155,21 +155,21 @@ def test_stand_in_by_hand():
         atol=1e-9,
     )
     assert curve.modelled
-    assert curve.relative_doubt == MODELLED_DOUBT
+    assert curve.relative_uncertainty == MODELLED_UNCERTAINTY
     assert "nobody measured it" in curve.provenance.warnings[0]
     assert "modelled" in curve.provenance.method
-    stopped = stand_in_curve(
+    stopped = generic_power_curve(
         "yard",
         rotor_area_m2=3.0,
         power_coefficient=0.2,
         cut_in_ms=3.0,
         rated_power_w=3000.0,
         cut_out_ms=12.0,
-        relative_doubt=0.4,
+        relative_uncertainty=0.4,
     )
     assert stopped.power_at(12.0) == pytest.approx(0.3675 * 1728)
     assert stopped.power_at(12.01) == 0
-    assert stopped.relative_doubt == 0.4
+    assert stopped.relative_uncertainty == 0.4
     assert any("never reached" in text for text in stopped.provenance.warnings)
 
 
@@ -191,11 +191,11 @@ def test_stand_in_refuses_what_cannot_be(change, words):
         "furling_ms": 12.0,
     }
     with pytest.raises(InputError, match=words):
-        stand_in_curve("yard", **(stated | change))
+        generic_power_curve("yard", **(stated | change))
 
 
 def test_a_drag_rotor_above_three_tenths_is_doubted():
-    curve = stand_in_curve(
+    curve = generic_power_curve(
         "yard",
         rotor_area_m2=3.0,
         power_coefficient=0.35,

@@ -71,7 +71,7 @@ def test_a_site_runs_cleanly(site, run, tmp_path):
     assert (shown.code, shown.err) == (0, "")
     assert max(map(len, shown.out.splitlines())) <= 100
     page = tmp_path / "page.html"
-    assert run("report", folder, "-o", page, "--set", "doubt.draws=512").code == 0
+    assert run("report", folder, "-o", page, "--set", "uncertainty.draws=512").code == 0
     for text in (shown.out, page.read_text(encoding="utf-8")):
         assert "Batteries can burn" in text
 
@@ -102,8 +102,8 @@ def test_the_quay_is_carried_from_a_stormy_winter_to_the_long_term(estimates):
     long_term = result.wind.start_ms * result.wind.long_term_factor
     assert long_term == pytest.approx(years, abs=0.005)
     assert years / winter == pytest.approx(4 / 5, abs=0.02)
-    assert "harbour.csv.gz" in result.wind.rungs[0].method
-    # The harbour over all its years and over that winter, reckoned from the file itself.
+    assert "harbour.csv.gz" in result.wind.corrections[0].method
+    # The harbour over all its years and over that winter, computed from the file itself.
     with gzip.open(DEMO_SITES / "fishing-quay" / "harbour.csv.gz", "rt") as stream:
         rows = [line.split(",") for line in stream if line[:2] == "20"]
     harbour = [float(speed) for _, speed, _ in rows]
@@ -120,7 +120,7 @@ def test_the_quay_stands_on_a_knifes_edge_and_its_winter_would_have_promised_muc
     first = whether_it_pays(result)[0]
     assert first.startswith("On a knife's edge")
     less = told("Fishing quay", "make # % less")
-    assert f"{less:.0f} % less energy than reckoned" in first
+    assert f"{less:.0f} % less energy than computed" in first
     copied = shutil.copytree(DEMO_SITES / "fishing-quay", tmp_path / "quay")
     text = (copied / "plan.toml").read_text(encoding="utf-8")
     section = text[text.index("\n[wind.reference]\n") + 1 :].split("\n\n")[0]
@@ -138,10 +138,12 @@ def test_the_plain_says_no_and_a_taller_mast_does_not_help(estimates):
     assert high.cost.cost_per_kwh < low.cost.cost_per_kwh
     assert high.cost.net_present_value < low.cost.net_present_value < 0
     assert high.cost.cost_per_kwh == pytest.approx(told("River plain", "# USD a kWh"), rel=0.01)
-    assert result.climate.mean_speed_ms == pytest.approx(told("River plain", "# m/s"), abs=0.05)
+    assert result.distribution.mean_speed_ms == pytest.approx(
+        told("River plain", "# m/s"), abs=0.05
+    )
     wind = needed[0].hub_mean_speed_ms
     assert wind == pytest.approx(told("River plain", "wind of # m/s"), abs=0.05)
-    assert wind / low.climate.mean_speed_ms == pytest.approx(2, abs=0.1)
+    assert wind / low.distribution.mean_speed_ms == pytest.approx(2, abs=0.1)
     assert all("machine_cost" in one.never for one in needed)
 
 
@@ -149,21 +151,21 @@ def test_the_hut_pays_only_because_of_its_price(estimates):
     result, (needed,) = estimates["ridge-hut"]
     (hut,) = result.builds
     price = told("Ridge hut", "below # CHF")
-    assert hut.climate.mean_speed_ms == pytest.approx(told("Ridge hut", "# m/s"), abs=0.05)
-    assert hut.climate.mean_speed_ms < LOW_MEAN_SPEED_MS
+    assert hut.distribution.mean_speed_ms == pytest.approx(told("Ridge hut", "# m/s"), abs=0.05)
+    assert hut.distribution.mean_speed_ms < LOW_MEAN_SPEED_MS
     assert hut.air.density_kg_m3 / 1.225 == pytest.approx(4 / 5, abs=0.03)
     assert result.terms.price_per_kwh == told("Ridge hut", "costs # CHF")
     assert whether_it_pays(result)[0].startswith("On these figures one of 1.2 m pays")
     assert needed.price_per_kwh == pytest.approx(price, abs=0.05)
-    assert gains(changed("ridge-hut", f"money.price_per_kwh={price - 0.1}"))[0] < 0
-    valley = changed("ridge-hut", f"money.price_per_kwh={told('Ridge hut', 'at the # CHF')}")
+    assert gains(changed("ridge-hut", f"economics.price_per_kwh={price - 0.1}"))[0] < 0
+    valley = changed("ridge-hut", f"economics.price_per_kwh={told('Ridge hut', 'at the # CHF')}")
     lost = told("Ridge hut", "lose # CHF")
     assert gains(valley)[0] == pytest.approx(-lost, rel=0.02)
 
 
 def test_the_frozen_cups_of_the_hut_are_left_out(estimates):
     result, _ = estimates["ridge-hut"]
-    frozen = next(test for test in result.study.screening.tests if test.name == "frozen")
+    frozen = next(test for test in result.study.quality_control.tests if test.name == "frozen")
     assert frozen.count == 130 + 96 + 150
 
 
@@ -176,7 +178,7 @@ def test_the_quays_wind_is_told_as_read_and_over_the_years(run):
     )
     # Both builds stand at one height, so the hub is reached once.
     assert shown.count(" at the hub 5.37 ") == 1
-    # Whole m/s in the harbour are no reason to doubt that the winds of the years are Weibull.
+    # Whole m/s in the harbour are no reason to uncertainty that the winds of the years are Weibull.
     assert "poor fit" not in shown
     assert re.search(r"mean wind at the hub 5\.45 rather than 5\.37 m/s", shown)
 
@@ -189,7 +191,7 @@ def test_the_plain_says_why_not_and_sends_nobody_measuring(run):
     earned, paid = (float(text.replace(",", "")) for text in why.groups())
     lost = float(re.search(r"is down ([\d,]+) USD", shown)[1].replace(",", ""))
     assert paid - earned == pytest.approx(lost, abs=100)
-    assert "it would take a mean wind of 5.9 m/s at the hub, where 2.9 is reckoned" in shown
+    assert "it would take a mean wind of 5.9 m/s at the hub, where 2.9 is computed" in shown
     assert shown.count("no measurement is likely to turn the answer") == 2
     assert "narrower" not in shown
 
@@ -198,8 +200,10 @@ def test_a_kwh_of_the_hut_that_is_used_costs_what_it_would_have_to_be_worth(esti
     result, (needed,) = estimates["ridge-hut"]
     cost = result.builds[0].cost
     assert cost.cost_per_used_kwh == pytest.approx(needed.price_per_kwh, rel=1e-6)
-    assert cost.cost_per_used_kwh == pytest.approx(cost.cost_per_kwh / result.terms.used_share)
-    shown = run("estimate", DEMO_SITES / "ridge-hut", "--json").json["builds"][0]["doubt"]
+    assert cost.cost_per_used_kwh == pytest.approx(
+        cost.cost_per_kwh / result.terms.self_consumption_share
+    )
+    shown = run("estimate", DEMO_SITES / "ridge-hut", "--json").json["builds"][0]["uncertainty"]
     # A kWh cheaper than the generator's is not one that is cheap only because it is dumped.
     assert shown["chance_cheaper_than_bought_kwh"] == pytest.approx(
         shown["chance_paid_back_with_interest"], abs=0.01
@@ -218,7 +222,9 @@ def test_a_test_for_frozen_cups_that_cannot_be_made_is_said(tmp_path, edit, run)
 
 
 def test_a_sweep_says_never_where_the_hut_never_pays(run):
-    swept = run("estimate", DEMO_SITES / "ridge-hut", "--sweep", "money.price_per_kwh=0.3:4.9:2")
+    swept = run(
+        "estimate", DEMO_SITES / "ridge-hut", "--sweep", "economics.price_per_kwh=0.3:4.9:2"
+    )
     cheap, dear = (line for line in swept.out.splitlines() if "one of 1.2 m" in line)
     assert " never " in cheap
     assert " never " not in dear
@@ -226,6 +232,6 @@ def test_a_sweep_says_never_where_the_hut_never_pays(run):
 
 def test_the_page_of_the_hut_sets_a_used_kwh_against_the_generators(tmp_path, run):
     page = tmp_path / "hut.html"
-    run("report", DEMO_SITES / "ridge-hut", "-o", page, "--set", "doubt.draws=0")
+    run("report", DEMO_SITES / "ridge-hut", "-o", page, "--set", "uncertainty.draws=0")
     text = " ".join(page.read_text(encoding="utf-8").split())
     assert "a used one costs 3.6 and is worth 4.9 CHF, and 25 % of them are worth nothing" in text

@@ -102,4 +102,4 @@ def test_losses_multiply(stated):
 def test_several_machines_are_assumed_to_disturb_each_other():
     one = {loss.category: loss.share for loss in losses_of({}, count=1)}
     eight = {loss.category: loss.share for loss in losses_of({}, count=8)}
-    assert one["interaction"] == 0 < eight["interaction"]
+    assert one["wake"] == 0 < eight["wake"]

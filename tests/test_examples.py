@@ -76,7 +76,7 @@ def try_out(run, workplace, monkeypatch):
         assert name == "yieldest"
         if arguments[0] == "start":
             shutil.rmtree(arguments[1], ignore_errors=True)
-        fewer = ["--set", "doubt.draws=512"] if arguments[0] in LONG else []
+        fewer = ["--set", "uncertainty.draws=512"] if arguments[0] in LONG else []
         return run(*arguments, *fewer)
 
     return try_command
@@ -124,27 +124,27 @@ def test_the_pages_do_have_commands():
 
 @pytest.mark.parametrize(
     "change",
-    ["money.discount_rate=0.03", "build.0.count=4", "build.eight of 0.9 m.count=4",
-     "build.1.array.spacing_rotor_widths=5", "site.roof={ edge_height_m = 6, width_m = 12, "
-     "edge_distance_m = 5 }", "build.0.losses.availability=0.1", "doubt.anemometer={ "
+    ["economics.discount_rate=0.03", "build.0.count=4", "build.eight of 0.9 m.count=4",
+     "build.1.array.spacing_rotor_diameters=5", "site.roof={ edge_height_m = 6, width_m = 12, "
+     "edge_distance_m = 5 }", "build.0.losses.availability=0.1", "uncertainty.anemometer={ "
      "standard_uncertainty = 0.01 }"],
 )  # fmt: skip
 def test_keys_as_they_are_written_for_set(run, workplace, change):
     assert run("check", workplace / "demo-sites" / "hill-yard", "--set", change).code == 0
 
 
-def test_doubts_of_the_meters_in_the_help_are_those_assumed(run):
+def test_uncertainties_of_the_meters_in_the_help_are_those_assumed(run):
     from yieldest.turbine.bins import (  # noqa: PLC0415 - the examples do without it
-        POWER_DOUBT,
-        SPEED_DOUBT,
-        SPEED_DOUBT_MS,
+        POWER_UNCERTAINTY,
+        SPEED_UNCERTAINTY,
+        SPEED_UNCERTAINTY_MS,
     )
 
     shown = " ".join(run("curve", "--help").out.split())
     for words, value in (
-        ("uncertainty of the power", POWER_DOUBT),
-        ("uncertainty of the wind speed", SPEED_DOUBT),
-        ("constant part", SPEED_DOUBT_MS),
+        ("uncertainty of the power", POWER_UNCERTAINTY),
+        ("uncertainty of the wind speed", SPEED_UNCERTAINTY),
+        ("constant part", SPEED_UNCERTAINTY_MS),
     ):
         assert f"{words}; {value:g} unless stated" in shown
 

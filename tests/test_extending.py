@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from yieldest.economics.evaluation import Cost
-from yieldest.report.measure_rows import MONEY_MEASURES
+from yieldest.report.measure_rows import ECONOMIC_MEASURES
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "docs" / "extending.md"
@@ -38,7 +38,7 @@ def test_what_the_page_names_stands_where_it_says():
 
 
 def test_every_measure_of_cost_is_shown():
-    listed = [measure.key for measure in MONEY_MEASURES]
+    listed = [measure.key for measure in ECONOMIC_MEASURES]
     assert len(listed) == len(set(listed))
     numbers = {field.name for field in fields(Cost) if field.type in ("float", "float | None")}
     assert set(listed) == numbers

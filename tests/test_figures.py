@@ -107,8 +107,8 @@ def test_the_steps_of_the_speed_map_darken_all_the_way():
 @pytest.fixture(scope="module")
 def charts(demo_grids):
     plan, estimate, grids = demo_grids
-    doubt = how_sure(plan, estimate, 512, 1)
-    return [chart for some in charts_of(estimate, doubt, grids).values() for chart in some]
+    uncertainty = how_sure(plan, estimate, 512, 1)
+    return [chart for some in charts_of(estimate, uncertainty, grids).values() for chart in some]
 
 
 def test_every_axis_has_its_unit(charts):
@@ -146,7 +146,14 @@ def test_figures_keep_what_else_is_in_their_folder(run, yard, tmp_path):
     (folder / "mine.txt").write_text("mine")
     (folder / "wind-speeds.png").write_text("old")
     made = run(
-        "report", yard, "--set", "doubt.draws=0", "-o", tmp_path / "p.html", "--figures", folder
+        "report",
+        yard,
+        "--set",
+        "uncertainty.draws=0",
+        "-o",
+        tmp_path / "p.html",
+        "--figures",
+        folder,
     )
     assert made.code == 0
     assert (folder / "mine.txt").read_text() == "mine"

@@ -28,7 +28,9 @@ def test_a_date_without_its_clock_is_no_record(run, logger):
 def test_date_and_clock_in_two_columns(run, logger):
     columns = ("speed=Wind [m/s]", "date=Day", "time=Clock")
     flags = [part for column in columns for part in ("--column", column)]
-    assert run("wind", logger, *flags, "--json").json["coverage"]["hours"] == pytest.approx(336)
+    assert run("wind", logger, *flags, "--json").json["data_recovery"]["hours"] == pytest.approx(
+        336
+    )
 
 
 @pytest.mark.parametrize(

@@ -11,21 +11,21 @@ from hypothesis import strategies as st
 from yieldest.economics.bill_file import read_bill
 from yieldest.errors import InputError
 from yieldest.plan import load_plan
-from yieldest.turbine.curve_file import read_curve
+from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.reading_file import read_readings
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_record
+from yieldest.wind.record import read_wind
 from yieldest.wind.summary_tables import read_frequency_table, read_monthly_means
 
 FUZZER = Path(__file__).parent / "fuzz" / "fuzz_inputs.py"
 INPUTS = 150
 
 READERS = {
-    "record": read_record,
+    "record": read_wind,
     "frequency table": lambda path: read_frequency_table(path, ReadOptions()),
     "monthly means": lambda path: read_monthly_means(path, ReadOptions()),
-    "curve": read_curve,
+    "curve": read_power_curve,
     "bill": read_bill,
     "readings": lambda path: read_readings(path, Meters()),
     "plan": load_plan,

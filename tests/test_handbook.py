@@ -15,19 +15,35 @@ EXAMPLES = [*(f"docs/{name}" for name in PAGES), "README.md"]
 LINKED = [*EXAMPLES, "DEVELOPERS.md", "demo-sites/README.md"]
 
 METHOD_PAGES = (
-    # the wind: distribution and fits, summed-up winds, screening, seasons, long term
-    *("weibull.md", "censored.md", "fits.md", "summed.md", "screening.md", "season.md"),
+    # the wind: distribution and fits, summed-up winds, quality_control, seasons, long term
+    *("weibull.md", "censored.md", "fits.md", "summed.md", "quality_control.md", "season.md"),
     "long-term.md",
     # from the mast to the hub
-    *("ladder.md", "height.md", "shear.md", "exposure.md", "roof.md", "turbulence.md", "air.md"),
+    *(
+        "correction-steps.md",
+        "height.md",
+        "shear.md",
+        "exposure.md",
+        "roof.md",
+        "turbulence.md",
+        "air.md",
+    ),
     "extremes.md",
     # the machine
-    *("readings.md", "power-curve.md", "chain.md", "stand-in.md", "density.md", "loads.md"),
-    # energy, money, doubt, maps
-    *("energy.md", "losses.md", "arrays.md", "cables.md", "bill.md", "money.md", "financing.md"),
-    *("doubt.md", "scale.md"),
+    *("readings.md", "power-curve.md", "chain.md", "generic-curve.md", "density.md", "loads.md"),
+    # energy, money, uncertainty, maps
+    *(
+        "energy.md",
+        "losses.md",
+        "arrays.md",
+        "cables.md",
+        "bill.md",
+        "economics.md",
+        "financing.md",
+    ),
+    *("uncertainty.md", "scale.md"),
 )
-FORM = ("Formula", "Symbols", "Source", "Validity", "Doubt", "Worked example")
+FORM = ("Formula", "Symbols", "Source", "Validity", "Uncertainty", "Worked example")
 FLAGS = doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS
 
 

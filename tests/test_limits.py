@@ -9,7 +9,8 @@ PAGE = (DEMO_SITES.parent / "docs" / "limits.md").read_text(encoding="utf-8")
 SITE = DEMO_SITES / "hill-yard"
 NAMED = (
     "Short records", "furling", "forests", "complex terrain", "Turbulence", "Icing", "Roofs",
-    "Errors of the anemometer", "Defaults", "Lifetime", "used_share", "Prices", "Several machines",
+    "Errors of the anemometer", "Defaults", "Lifetime", "self_consumption_share", "Prices",
+    "Several machines",
     "no design tool", "no permit",
 )  # fmt: skip
 
@@ -31,23 +32,25 @@ def test_the_defaults_it_states_are_those_of_the_tool(run, yard, edit):
     edit(yard / "plan.toml", 'record = "wind.csv" ', "mean_speed_ms = 5 # ")
     edit(yard / "plan.toml", "life_years = 15", "# life_years = 15")
     result = run("estimate", yard, "--draws", "512", "--json").json
-    doubts = {each["name"]: each["standard_uncertainty"] for each in result["doubt"]["inputs"]}
+    uncertainties = {
+        each["name"]: each["standard_uncertainty"] for each in result["uncertainty"]["inputs"]
+    }
     for name, share in (("stated_mean", 0.10), ("coming_years", 0.06), ("prices", 0.10)):
-        assert doubts[name] == pytest.approx(share, rel=0.01)
+        assert uncertainties[name] == pytest.approx(share, rel=0.01)
     losses = {each["category"]: each["share"] for each in result["builds"][0]["losses"]}
     assert (losses["availability"], losses["environmental"]) == (0.05, 0.02)
-    assert result["money"]["life_years"] == 15
+    assert result["economics"]["life_years"] == 15
     assert any("doubtful by 10 %" in text for text in result["assumed"])
 
 
 @pytest.mark.parametrize(
     ("key", "change"),
     [
-        ("money.life_years=8", "money.life_years=8"),
-        ("`used_share`", "money.used_share=0.5"),
-        ("`degradation_per_year`", "money.degradation_per_year=0.02"),
+        ("economics.life_years=8", "economics.life_years=8"),
+        ("`self_consumption_share`", "economics.self_consumption_share=0.5"),
+        ("`degradation_per_year`", "economics.degradation_per_year=0.02"),
         ("`availability`", "build.1.losses={availability=0.2, environmental=0.1}"),
-        ("`doubt.anemometer`", "doubt.anemometer={standard_uncertainty=0.01}"),
+        ("`uncertainty.anemometer`", "uncertainty.anemometer={standard_uncertainty=0.01}"),
     ],
 )
 def test_what_it_tells_to_state_can_be_stated(run, key, change):

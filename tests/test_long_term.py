@@ -36,9 +36,9 @@ def test_the_hidden_airport_year_is_found_again(days):
         as_read = np.median(np.abs(found["face" + kind]))
         corrected = np.median(np.abs(found["error" + kind]))
         assert corrected < 0.4 * as_read, f"{corrected:.1%} against {as_read:.1%}"
-        inside = np.abs(found["error" + kind]) < NORMAL_90 * found["doubt" + kind]
+        inside = np.abs(found["error" + kind]) < NORMAL_90 * found["uncertainty" + kind]
         assert 0.84 <= inside.mean() <= 1, f"the 90 % interval covers {inside.mean():.0%}"
-    assert np.median(found["doubt"]) < 0.055
+    assert np.median(found["uncertainty"]) < 0.055
 
 
 def test_a_site_in_proportion_is_found_exactly():

@@ -12,7 +12,7 @@ from yieldest.errors import InputError
 from yieldest.wind import record_rows as rows
 from yieldest.wind.interval_means import Averager
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_record
+from yieldest.wind.record import read_wind
 
 HEADING = "time,speed (km/h),wind direction (deg),temp (C)\n"
 
@@ -33,8 +33,8 @@ def same(one, other):
     for name in ("time", "speed_ms", "direction_deg", "temperature_c"):
         np.testing.assert_array_equal(getattr(one, name), getattr(other, name))
     assert one.resolution_ms == other.resolution_ms
-    assert one.coverage.share == other.coverage.share
-    assert one.coverage.month_share == other.coverage.month_share
+    assert one.data_recovery.share == other.data_recovery.share
+    assert one.data_recovery.month_share == other.data_recovery.month_share
 
 
 LINES = lines_of(120)
@@ -44,7 +44,7 @@ LINES = lines_of(120)
 def whole(tmp_path_factory):
     path = tmp_path_factory.mktemp("whole") / "wind.csv"
     path.write_text(HEADING + "".join(LINES))
-    return read_record(path)
+    return read_wind(path)
 
 
 @settings(max_examples=25, deadline=None)
@@ -52,7 +52,7 @@ def whole(tmp_path_factory):
 def test_the_order_of_rows_does_not_matter(tmp_path_factory, whole, order):
     path = tmp_path_factory.mktemp("shuffled") / "wind.csv"
     path.write_text(HEADING + "".join(LINES[n] for n in order))
-    same(read_record(path), whole)
+    same(read_wind(path), whole)
 
 
 @settings(max_examples=25, deadline=None)
@@ -67,8 +67,8 @@ def test_splitting_a_file_does_not_matter(tmp_path_factory, whole, cuts, block):
         (folder / f"part-{number:02d}.csv").write_text(HEADING + "".join(LINES[start:end]))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(rows, "BLOCK_ROWS", block)
-        same(read_record(folder), whole)
-        same(read_record(folder / "part-*.csv"), whole)
+        same(read_wind(folder), whole)
+        same(read_wind(folder / "part-*.csv"), whole)
 
 
 @settings(max_examples=20, deadline=None)
@@ -84,7 +84,7 @@ def test_splitting_decides_marks_and_date_order_alike(tmp_path_factory, cut):
     folder = tmp_path_factory.mktemp("halves")
     (folder / "1.csv").write_text(heading + "".join(lines[:cut]))
     (folder / "2.csv").write_text(heading + "".join(lines[cut:]))
-    record = read_record(folder)
+    record = read_wind(folder)
     assert np.isnan(record.speed_ms).sum() == 3
     assert record.time[20] == np.datetime64("2025-02-01")
 
@@ -95,7 +95,7 @@ def test_files_of_months_may_differ_in_columns_and_packing(tmp_path):
     packed = gzip.compress(("time;speed (km/h)\n" + "".join(bare).replace(",", ";")).encode())
     (tmp_path / "02.csv.gz").write_bytes(packed)
     (tmp_path / "notes.md").write_text("not a record")
-    record = read_record(tmp_path)
+    record = read_wind(tmp_path)
     assert record.time.size == 120
     assert np.isfinite(record.temperature_c).sum() == 60
     found = {part.what: part.found for part in record.found}
@@ -110,20 +110,20 @@ def test_wrong_values_are_named_in_the_right_file(tmp_path, monkeypatch):
     for block in (3, 1000):
         monkeypatch.setattr(rows, "BLOCK_ROWS", block)
         with pytest.raises(InputError, match=r"02\.csv, line 10: -5"):
-            read_record(tmp_path)
+            read_wind(tmp_path)
 
 
 def test_files_of_one_record_must_agree_on_units(tmp_path):
     (tmp_path / "01.csv").write_text("time,speed (km/h)\n2025-01-01,5\n")
     (tmp_path / "02.csv").write_text("time,speed (mph)\n2025-01-02,5\n")
     with pytest.raises(InputError, match=r"02\.csv.*mph.*01\.csv.*km/h"):
-        read_record(tmp_path)
+        read_wind(tmp_path)
 
 
 def test_repeats_and_disorder_are_kept_in_view(tmp_path):
     path = tmp_path / "wind.csv"
     path.write_text(HEADING + LINES[0] + LINES[2] + LINES[1] + LINES[2] + LINES[3])
-    record = read_record(path)
+    record = read_wind(path)
     assert record.time.size == 4
     assert record.repeated.astype("datetime64[m]").astype(str).tolist() == ["2025-01-30T22:20"]
     assert record.disordered.astype("datetime64[m]").astype(str).tolist() == ["2025-01-30T22:10"]
@@ -141,15 +141,15 @@ def quick_record(path, seconds=7200):
 def test_quick_readings_beyond_a_bound_are_averaged(tmp_path, monkeypatch, block):
     path = tmp_path / "wind.csv"
     lines, speed = quick_record(path)
-    assert read_record(path).time.size == 7200
+    assert read_wind(path).time.size == 7200
     monkeypatch.setattr(rows, "BLOCK_ROWS", block)
     monkeypatch.setattr(rows, "MANY_ROWS", 1000)
-    record = read_record(path)
+    record = read_wind(path)
     by_minute = speed.reshape(-1, 60)
     assert record.time.size == 120
-    assert record.coverage.interval_s == 60
+    assert record.data_recovery.interval_s == 60
     assert record.speed_ms == pytest.approx(by_minute.mean(axis=1))
-    assert record.deviation_ms == pytest.approx(by_minute.std(axis=1))
+    assert record.standard_deviation_ms == pytest.approx(by_minute.std(axis=1))
     assert record.gust_ms == pytest.approx(by_minute.max(axis=1))
     # The mean cube of the readings themselves, which that of the averages falls short of.
     assert record.mean_cube_ms3 == pytest.approx((speed**3).mean(), rel=1e-12)
@@ -166,13 +166,13 @@ def test_quick_readings_beyond_a_bound_are_averaged(tmp_path, monkeypatch, block
 def test_averaging_can_be_stated_and_forbidden(tmp_path, monkeypatch):
     path = tmp_path / "wind.csv"
     _, speed = quick_record(path)
-    record = read_record(path, ReadOptions(average_s=600))
+    record = read_wind(path, ReadOptions(average_s=600))
     assert record.speed_ms == pytest.approx(speed.reshape(-1, 600).mean(axis=1))
     monkeypatch.setattr(rows, "MANY_ROWS", 1000)
-    assert read_record(path, ReadOptions(average_s=0)).time.size == 7200
+    assert read_wind(path, ReadOptions(average_s=0)).time.size == 7200
     slow = tmp_path / "slow.csv"
     slow.write_text(HEADING + "".join(lines_of(2000)))
-    assert read_record(slow).time.size == 2000
+    assert read_wind(slow).time.size == 2000
 
 
 def test_averages_tell_of_repeats_disorder_and_impossible_speeds(tmp_path):
@@ -180,7 +180,7 @@ def test_averages_tell_of_repeats_disorder_and_impossible_speeds(tmp_path):
     lines, _ = quick_record(path, 600)
     lines[5] = lines[5].split(",")[0] + ",999.5,0,0\n"
     path.write_text(HEADING + "".join([*lines, *lines[300:310]]))
-    record = read_record(path, ReadOptions(average_s=60))
+    record = read_wind(path, ReadOptions(average_s=60))
     warnings = " ".join(record.provenance.warnings)
     assert "readings beyond the usual 60 of an interval: 10;" in warnings
     assert "lines that go back in time: 1;" in warnings
@@ -215,7 +215,7 @@ def test_progress_rises_to_the_end(tmp_path, monkeypatch):
         (tmp_path / f"{number}.csv").write_text(HEADING + "".join(part))
     (tmp_path / "3.csv.gz").write_bytes(gzip.compress((HEADING + LINES[0]).encode()))
     told = []
-    read_record(tmp_path, progress=told.append)
+    read_wind(tmp_path, progress=told.append)
     assert told == sorted(told)
     assert 0 < told[0] < told[-1] <= 1
     assert told[-1] == pytest.approx(1)

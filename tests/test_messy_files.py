@@ -13,7 +13,7 @@ from yieldest.model.wind_files import read_plan_record, read_reference
 from yieldest.plan import load_plan
 from yieldest.wind import record_rows as rows
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_record
+from yieldest.wind.record import read_wind
 
 HEADING = "time,wind speed (m/s)"
 TIMES = np.datetime64("2025-03-20T00:00") + np.arange(48) * np.timedelta64(1, "h")
@@ -30,7 +30,7 @@ def read(tmp_path):
     def read_lines(*lines, name="wind.csv", end="\n", **stated):
         path = tmp_path / name
         path.write_bytes(("\n".join(lines) + end).encode())
-        return read_record(path, ReadOptions(**stated))
+        return read_wind(path, ReadOptions(**stated))
 
     return read_lines
 
@@ -132,7 +132,7 @@ def test_a_footer_may_lie_in_another_block(tmp_path, monkeypatch):
     monkeypatch.setattr(rows, "BLOCK_ROWS", 10)
     test_record = tmp_path / "wind.csv"
     test_record.write_text("\n".join([HEADING, *LINES, "End", "of file"]))
-    assert read_record(test_record).time.size == 48
+    assert read_wind(test_record).time.size == 48
 
 
 def test_footers_of_records_without_dates(read):
@@ -176,35 +176,35 @@ STATIONS = ["station,time,wind speed (m/s)", *(f"HILL,{line}" for line in LINES)
 
 
 def test_one_of_several_stations_is_picked(read):
-    record = read(*STATIONS, only={"station": ["BAY"]})
+    record = read(*STATIONS, where={"station": ["BAY"]})
     assert record.speed_ms == pytest.approx(2 * SPEEDS)
     assert found(record)["rows"] == "station is BAY"
     shuffled = np.random.default_rng(2).permutation(STATIONS[1:])
-    other = read(STATIONS[0], *shuffled, only={"station": ["HILL"]})
+    other = read(STATIONS[0], *shuffled, where={"station": ["HILL"]})
     np.testing.assert_array_equal(other.speed_ms, SPEEDS)
 
 
 def test_several_stations_are_never_mixed(refused):
     message = refused(*STATIONS)
     assert "'station' holds several stations ('HILL', 'BAY')" in message
-    assert "only = { 'station' = 'HILL' }" in message
-    assert '--only "station=HILL"' in message
+    assert "where = { 'station' = 'HILL' }" in message
+    assert '--where "station=HILL"' in message
     # Nor where their times differ, and nothing repeats.
     assert "several stations" in refused(*STATIONS[:20], *STATIONS[-20:])
     assert "no row has 'SEA' in column 'station', which holds 'HILL', 'BAY'" in refused(
-        *STATIONS, only={"station": ["SEA"]}
+        *STATIONS, where={"station": ["SEA"]}
     )
-    assert "no row has 'SEA'" in refused(*STATIONS, only={"station": ["BAY", "SEA"]})
+    assert "no row has 'SEA'" in refused(*STATIONS, where={"station": ["BAY", "SEA"]})
     both = {"station": ["HILL"], "sensor": ["b"]}
     rows_of_two = ["station,sensor," + HEADING, "HILL,a,2025-01-01,5", "BAY,b,2025-01-01,6"]
-    assert "no row has what is stated for station and sensor" in refused(*rows_of_two, only=both)
-    assert "there is no column 'place'" in refused(*STATIONS, only={"place": ["HILL"]})
+    assert "no row has what is stated for station and sensor" in refused(*rows_of_two, where=both)
+    assert "there is no column 'place'" in refused(*STATIONS, where={"place": ["HILL"]})
 
 
 def test_a_renamed_station_may_be_kept_whole(read):
     lines = ["site,time,wind speed (m/s)", *(f"A,{line}" for line in LINES[:20]),
              *(f"B,{line}" for line in LINES[20:])]  # fmt: skip
-    np.testing.assert_array_equal(read(*lines, only={"site": ["A", "B"]}).speed_ms, SPEEDS)
+    np.testing.assert_array_equal(read(*lines, where={"site": ["A", "B"]}).speed_ms, SPEEDS)
 
 
 def test_a_column_that_seems_to_hold_stations_is_named(refused):
@@ -224,23 +224,23 @@ def test_a_wrong_value_is_named_by_its_line_whatever_was_picked(tmp_path, monkey
     for block in (7, 1000):
         monkeypatch.setattr(rows, "BLOCK_ROWS", block)
         with pytest.raises(InputError, match="line 91: -7"):
-            read_record(path, ReadOptions(only={"station": ["BAY"]}))
-        assert read_record(path, ReadOptions(only={"station": ["HILL"]})).time.size == 48
+            read_wind(path, ReadOptions(where={"station": ["BAY"]}))
+        assert read_wind(path, ReadOptions(where={"station": ["HILL"]})).time.size == 48
 
 
 def test_the_command_picks_a_station(run, tmp_path):
     path = tmp_path / "wind.csv"
     path.write_text("\n".join(STATIONS))
-    content = run("wind", path, "--only", "station=BAY", "--json").json
+    content = run("wind", path, "--where", "station=BAY", "--json").json
     assert {"what": "rows", "found": "station is BAY", "how": "stated"} in content["record"][
         "found"
     ]
     alone = tmp_path / "bay.csv"
     alone.write_text("\n".join([STATIONS[0], *STATIONS[49:]]))
     assert content["mean_speed_ms"] == run("wind", alone, "--json").json["mean_speed_ms"]
-    ran = run("wind", path, "--only", "station")
+    ran = run("wind", path, "--where", "station")
     assert ran.code == 2
-    assert "--only is 'station', but HEADING=CELL was expected" in ran.err
+    assert "--where is 'station', but HEADING=CELL was expected" in ran.err
 
 
 # Times that cannot be
@@ -281,7 +281,7 @@ def test_readings_of_a_clock_that_started_anew_are_left_out_and_told(read, zero)
     misdated = [f"{zero} {hour:02d}:00,5.5" for hour in range(4)]
     record = read(HEADING, *LINES[:20], *misdated, *LINES[20:])
     np.testing.assert_array_equal(record.time, TIMES)
-    assert record.coverage.share == 1
+    assert record.data_recovery.share == 1
     assert told(
         record, f"readings dated from {zero} 00:00 to {zero} 03:00, years before all others"
     )
@@ -472,7 +472,7 @@ def test_files_of_one_record_must_agree_on_the_height(tmp_path):
     (tmp_path / "1.csv").write_text("time,WS_10m (m/s)\n2025-01-01,5\n")
     (tmp_path / "2.csv").write_text("time,WS_40m (m/s)\n2025-01-02,5\n")
     with pytest.raises(InputError, match=r"2\.csv.*'WS_40m.*1\.csv.*'WS_10m.*same height"):
-        read_record(tmp_path)
+        read_wind(tmp_path)
 
 
 def test_a_column_of_an_unknown_role_is_refused(run, tmp_path):
@@ -539,35 +539,35 @@ def test_zip_archives_may_hold_the_notes_of_a_desktop(tmp_path):
     path = tmp_path / "wind.zip"
     text = "\n".join([HEADING, *LINES])
     path.write_bytes(zipped(**{"wind.csv": text, "__MACOSX/._wind.csv": "\0\1", ".notes": "x"}))
-    np.testing.assert_array_equal(read_record(path).speed_ms, SPEEDS)
+    np.testing.assert_array_equal(read_wind(path).speed_ms, SPEEDS)
     path.write_bytes(zipped(**{"1.csv": text, "2.csv": text}))
     with pytest.raises(InputError, match="holds 2 files"):
-        read_record(path)
+        read_wind(path)
     empty = tmp_path / "wind.csv.gz"
     for content in (b"", gzip.compress(b"")):
         empty.write_bytes(content)
         with pytest.raises(InputError, match="the file is empty"):
-            read_record(empty)
+            read_wind(empty)
 
 
 def test_zero_bytes_of_a_power_cut_are_named_by_their_line(tmp_path):
     path = tmp_path / "wind.csv"
     path.write_bytes("\n".join([HEADING, *LINES]).encode() + b"\n" + bytes(512) + b"\n")
     with pytest.raises(InputError, match="line 50: there are zero bytes"):
-        read_record(path)
+        read_wind(path)
 
 
 def test_utf_32_is_told_from_utf_16(tmp_path):
     path = tmp_path / "wind.csv"
     path.write_bytes("\n".join([HEADING, *LINES]).encode("utf-32"))
-    np.testing.assert_array_equal(read_record(path).speed_ms, SPEEDS)
+    np.testing.assert_array_equal(read_wind(path).speed_ms, SPEEDS)
 
 
 @pytest.mark.parametrize("end", ["\r", "\r\n", "\r\r\n", "\n\n"])
 def test_every_line_end_will_do(tmp_path, end):
     path = tmp_path / "wind.csv"
     path.write_bytes(end.join([HEADING, *LINES, "End of file", ""]).encode())
-    record = read_record(path)
+    record = read_wind(path)
     np.testing.assert_array_equal(record.speed_ms, SPEEDS)
     assert told(record, "'End of file'")
 

@@ -6,7 +6,7 @@ import xarray as xr
 
 from yieldest.errors import InputError
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_record
+from yieldest.wind.record import read_wind
 
 TIMES = np.datetime64("2025-01-01", "ns") + np.arange(5) * np.timedelta64(1, "h")
 SPEED = [3.0, 4.5, np.nan, 6.0, 7.5]
@@ -42,7 +42,7 @@ def test_a_speed_is_read_with_what_stands_beside_it(write):
             "fg": variable([5, 6, 7, 8, 9], "wind_speed_of_gust", "m s-1"),
         }
     )
-    record = read_record(path)
+    record = read_wind(path)
     assert record.speed_ms == pytest.approx(SPEED, nan_ok=True)
     np.testing.assert_array_equal(record.time, TIMES)
     assert record.direction_deg.tolist() == [10, 20, 30, 40, 50]
@@ -62,7 +62,7 @@ def test_components_make_speed_and_direction(write):
             "v": variable([0, 4, 0, -4, 4], "northward_wind", "m s-1"),
         }
     )
-    record = read_record(path)
+    record = read_wind(path)
     assert record.speed_ms == pytest.approx([3, 4, 3, 4, 5])
     assert record.direction_deg == pytest.approx([270, 180, 90, 0, 216.8699], abs=1e-4)
 
@@ -72,8 +72,8 @@ def test_a_height_is_chosen_among_several(write):
     values = np.column_stack([SPEED, np.array(SPEED) + 1])
     path = write({"ws": variable(values, "wind_speed", "m s-1", ("time", "height"))}, heights)
     with pytest.raises(InputError, match="heights 10, 50 m"):
-        read_record(path)
-    record = read_record(path, ReadOptions(height_m=40))
+        read_wind(path)
+    record = read_wind(path, ReadOptions(height_m=40))
     assert record.height_m == 50
     assert record.speed_ms[0] == 4
 
@@ -83,20 +83,20 @@ def test_a_scalar_height_is_taken_from_the_file(write):
         {"ws": variable(SPEED, "wind_speed", "m s-1")},
         {"height": ((), 10.0, {"standard_name": "height", "units": "m"})},
     )
-    assert read_record(path).height_m == 10
+    assert read_wind(path).height_m == 10
 
 
 def test_one_point_is_a_record_and_several_ask_for_one(write):
     values = np.array(SPEED)[:, None, None]
     one = write({"ws": variable(values, "wind_speed", "m s-1", ("time", "lat", "lon"))})
-    assert read_record(one).speed_ms[1] == 4.5
+    assert read_wind(one).speed_ms[1] == 4.5
     values = np.stack([values[..., 0], values[..., 0] * 2], axis=-1)
     two = write({"ws": variable(values, "wind_speed", "m s-1", ("time", "lat", "lon"))})
     with pytest.raises(InputError, match="2 points"):
-        read_record(two)
-    assert read_record(two, ReadOptions(point=2)).speed_ms[1] == 9
+        read_wind(two)
+    assert read_wind(two, ReadOptions(point=2)).speed_ms[1] == 9
     with pytest.raises(InputError, match="point 3"):
-        read_record(two, ReadOptions(point=3))
+        read_wind(two, ReadOptions(point=3))
 
 
 @pytest.mark.parametrize(
@@ -115,7 +115,7 @@ def test_one_point_is_a_record_and_several_ask_for_one(write):
 def test_what_cannot_be_used_is_named(write, variables, named):
     path = write(variables)
     with pytest.raises(InputError) as refused:
-        read_record(path)
+        read_wind(path)
     assert named in str(refused.value)
     assert "wind.nc" in str(refused.value)
 
@@ -123,11 +123,11 @@ def test_what_cannot_be_used_is_named(write, variables, named):
 def test_a_variable_and_its_units_can_be_stated(write):
     path = write({"ws": (("time",), np.array(SPEED))})
     with pytest.raises(InputError, match="no variable has the standard name"):
-        read_record(path)
-    record = read_record(path, ReadOptions(columns={"speed": "ws"}, units="kn"))
+        read_wind(path)
+    record = read_wind(path, ReadOptions(columns={"speed": "ws"}, units="kn"))
     assert record.speed_ms[0] == pytest.approx(3 * 1852 / 3600)
     with pytest.raises(InputError, match="no variable 'wind'"):
-        read_record(path, ReadOptions(columns={"speed": "wind"}))
+        read_wind(path, ReadOptions(columns={"speed": "wind"}))
 
 
 def test_damaged_files_and_files_without_time_are_named(write, tmp_path):
@@ -135,25 +135,25 @@ def test_damaged_files_and_files_without_time_are_named(write, tmp_path):
     damaged = tmp_path / "damaged.nc"
     damaged.write_bytes(whole[: len(whole) // 3])
     with pytest.raises(InputError, match=r"damaged\.nc"):
-        read_record(damaged)
+        read_wind(damaged)
     timeless = tmp_path / "timeless.nc"
     xr.Dataset({"ws": variable(SPEED, "wind_speed", "m s-1", ("x",))}).to_netcdf(
         timeless, engine="h5netcdf"
     )
     with pytest.raises(InputError, match="no time coordinate"):
-        read_record(timeless)
+        read_wind(timeless)
 
 
 def test_a_glob_finds_one_file_and_several_are_refused(write):
     path = write({"ws": variable(SPEED, "wind_speed", "m/s")})
-    found = read_record(path.parent / "w*.nc")
+    found = read_wind(path.parent / "w*.nc")
     assert found.speed_ms == pytest.approx(SPEED, nan_ok=True)
     (path.parent / "x.nc").write_bytes(path.read_bytes())
     with pytest.raises(InputError, match=r"wind\.nc: only tables of text .* name this one alone"):
-        read_record(path.parent / "*.nc")
+        read_wind(path.parent / "*.nc")
 
 
 def test_rows_cannot_be_picked(write):
     path = write({"ws": variable(SPEED, "wind_speed", "m s-1")})
     with pytest.raises(InputError, match=r"wind\.nc, only: .*state point"):
-        read_record(path, ReadOptions(only={"station": ["A"]}))
+        read_wind(path, ReadOptions(where={"station": ["A"]}))

@@ -44,12 +44,12 @@ hub_height_m = 15
 curve = "curve.csv"
 rotor_diameter_m = 3.7
 bill = "bill.csv"
-[money]
+[economics]
 discount_rate = 0.035
 life_years = 20
 price_per_kwh = 0.2
 loan = { share = 0.5, interest_rate = 0.06, years = 5 }
-[doubt]
+[uncertainty]
 draws = 0
 """)
     return tmp_path
@@ -91,8 +91,8 @@ def test_a_key_is_counted_from_0_as_set_counts_it(run, site):
 
 def test_a_sweep_of_the_loan_says_that_the_table_is_without_it(run, site):
     told = "These figures are without the loan"
-    assert told in run("estimate", site, "--sweep", "money.loan.years=3:9:2").out
-    assert told not in run("estimate", site, "--sweep", "money.life_years=9:15:2").out
+    assert told in run("estimate", site, "--sweep", "economics.loan.years=3:9:2").out
+    assert told not in run("estimate", site, "--sweep", "economics.life_years=9:15:2").out
 
 
 def test_readings_take_the_order_of_dates_that_the_refusal_names(run, tmp_path):

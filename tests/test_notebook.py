@@ -79,9 +79,9 @@ def test_cards_show_the_figures_and_escape_every_name(hostile_yard, hostile):
     assert hostile["first"] in shown.text
     assert "cost per kWh (EUR/kWh)" in shown.text
     build = estimate.builds[0]
-    wind = Tags(build.climate._repr_html_())
-    assert f"{build.climate.mean_speed_ms:.2f} m/s" in wind.text
-    assert build.climate.provenance.method in wind.text
+    wind = Tags(build.distribution._repr_html_())
+    assert f"{build.distribution.mean_speed_ms:.2f} m/s" in wind.text
+    assert build.distribution.provenance.method in wind.text
     curve = Tags(build.curve._repr_html_())
     assert f"{build.curve.cut_in_ms:.3g} m/s" in curve.text
     assert hostile["file"] in curve.text

@@ -17,12 +17,12 @@ def test_values_are_toml_or_plain_text():
 def test_keys_go_into_tables_lists_and_named_builds():
     plan = {"build": [{"name": "a"}, {"name": "a 0.9 m"}], "wind": {}}
     for text in ("build.0.count=2", "build.a 0.9 m.count=3", 'build."a".array.places.note=x',
-                 "money.life_years=9", "title=T"):  # fmt: skip
+                 "economics.life_years=9", "title=T"):  # fmt: skip
         apply_override(plan, read_override(text))
     assert plan == {
         "title": "T",
         "wind": {},
-        "money": {"life_years": 9},
+        "economics": {"life_years": 9},
         "build": [
             {"name": "a", "count": 2, "array": {"places": {"note": "x"}}},
             {"name": "a 0.9 m", "count": 3},
@@ -31,7 +31,7 @@ def test_keys_go_into_tables_lists_and_named_builds():
     assert apply_override(plan, Override("build.1.count", 4)) == ("build", 1, "count")
 
 
-@pytest.mark.parametrize("text", ["money.life_years", "=3", " = 3"])
+@pytest.mark.parametrize("text", ["economics.life_years", "=3", " = 3"])
 def test_an_override_needs_a_key_and_a_value(text):
     with pytest.raises(InputError, match=r"--set .*money\.discount_rate=0\.03"):
         read_override(text)
@@ -51,15 +51,16 @@ def test_a_sweep_holds_both_ends_and_whole_numbers_stay_whole():
 
 
 def test_an_override_is_as_good_as_an_edit(run, yard, edit):
-    changed = run("estimate", yard, "--set", "money.discount_rate=0.09", "--json")
+    changed = run("estimate", yard, "--set", "economics.discount_rate=0.09", "--json")
     edit(yard / "plan.toml", "discount_rate = 0.04", "discount_rate = 0.09")
     assert changed.out == run("estimate", yard, "--json").out
 
 
 def test_the_last_override_of_a_key_wins(run, yard):
-    twice = run("estimate", yard, "--set", "money.life_years=3", "--set", "money.life_years=9",
+    twice = run("estimate", yard, "--set", "economics.life_years=3", "--set",
+        "economics.life_years=9",
                 "--json")  # fmt: skip
-    assert twice.json["money"]["life_years"] == 9
+    assert twice.json["economics"]["life_years"] == 9
 
 
 def test_names_numbers_and_texts(run, yard):
@@ -73,9 +74,9 @@ def test_names_numbers_and_texts(run, yard):
 @pytest.mark.parametrize(
     ("change", "named"),
     [
-        ("money.discont_rate=0.03", ["unknown key", "'discount_rate'"]),
-        ("money.life_years=4.5", ["4.5", "whole number"]),
-        ("money.discount_rate=much", ['"much"', "a number"]),
+        ("economics.discont_rate=0.03", ["unknown key", "'discount_rate'"]),
+        ("economics.life_years=4.5", ["4.5", "whole number"]),
+        ("economics.discount_rate=much", ['"much"', "a number"]),
         ("build.6.count=2", ["'6' is none of the 2 entries", "'one machine'"]),
         ("build.².count=2", ["'²' is none of the 2 entries"]),
         ("build.2.count=2", ["'2' is none of the 2 entries there, counted from 0"]),
@@ -86,7 +87,7 @@ def test_names_numbers_and_texts(run, yard):
         ("build.1.name=one machine", ["two builds are called 'one machine'"]),
         ("path=x", ["unknown key 'path'"]),
         ("build.0.losses=3", ["a table was expected", "[build.losses]"]),
-        ("money.export_price_per_kwh=0.05", ["needs used_share"]),
+        ("economics.export_price_per_kwh=0.05", ["needs self_consumption_share"]),
     ],
 )
 def test_a_bad_override_is_named(run, yard, change, named):
@@ -112,9 +113,9 @@ def test_what_is_wrong_in_the_file_is_not_blamed_on_an_override(run, yard, edit)
     ("array", "named"),
     [
         ("{ layout = 'row' }", "bearing_deg"),
-        ("{ layout = 'grid', bearing_deg = 0, spacing_rotor_widths = 5 }", "columns"),
-        ("{ interaction_factor = 0.9 }", "evidence"),
-        ("{ sectors = 12 }", "state layout, coordinates_m or interaction_factor"),
+        ("{ layout = 'grid', bearing_deg = 0, spacing_rotor_diameters = 5 }", "columns"),
+        ("{ array_efficiency = 0.9 }", "evidence"),
+        ("{ sectors = 12 }", "state layout, coordinates_m or array_efficiency"),
         ("{ coordinates_m = [[0, 0]] }", "1 places for a count of 2"),
         ("{ coordinates_m = [[0, 0], [0, 0.0]] }", "at one place"),
         ("{ layout = 'row', coordinates_m = [[0, 0], [9, 0]] }", "exclude each other"),
@@ -127,10 +128,10 @@ def test_a_layout_is_checked(run, yard, array, named):
 
 
 def test_layout_and_stated_losses_exclude_each_other(run, yard):
-    layout = 'array={ layout = "row", bearing_deg = 0, spacing_rotor_widths = 5 }'
+    layout = 'array={ layout = "row", bearing_deg = 0, spacing_rotor_diameters = 5 }'
     refused = run("check", yard, "--set", f"build.1.{layout}", "--set",
-                  "build.1.losses.interaction=0.1")  # fmt: skip
-    assert "losses.interaction exclude each other" in refused.err
+                  "build.1.losses.wake=0.1")  # fmt: skip
+    assert "losses.wake exclude each other" in refused.err
     cable = ('[{ length_m = 9, cross_section_mm2 = 4, voltage_v = 48, arrangement = "dc", '
              'carries = "the array" }]')  # fmt: skip
     refused = run("check", yard, "--set", f"build.0.cable={cable}", "--set",
@@ -140,12 +141,12 @@ def test_layout_and_stated_losses_exclude_each_other(run, yard):
 
 def test_a_sweep_is_the_plan_once_for_each_value(run, yard, tmp_path):
     out = tmp_path / "sweep.csv"
-    rows = run("estimate", yard, "--sweep", "money.discount_rate=0.02:0.08:3", "--json",
+    rows = run("estimate", yard, "--sweep", "economics.discount_rate=0.02:0.08:3", "--json",
                "--out", out).json["rows"]  # fmt: skip
-    assert [row["money.discount_rate"] for row in rows] == pytest.approx(
+    assert [row["economics.discount_rate"] for row in rows] == pytest.approx(
         [0.02, 0.02, 0.05, 0.05, 0.08, 0.08]
     )
-    single = run("estimate", yard, "--set", "money.discount_rate=0.05", "--json").json["builds"]
+    single = run("estimate", yard, "--set", "economics.discount_rate=0.05", "--json").json["builds"]
     for row, build in zip(rows[2:4], single, strict=True):
         for key in ("net_kwh_per_year", "cost_per_kwh", "net_present_value"):
             assert row[key] == build[key]
@@ -188,23 +189,23 @@ def test_a_file_that_cannot_be_written_is_named_and_leaves_nothing(run, yard, tm
 def test_what_the_starter_suggests_works(run, yard):
     """The commented keys of the starter plan, uncommented."""
     lines = (yard / "plan.toml").read_text().splitlines()
-    start = next(i for i, line in enumerate(lines) if line.startswith("# used_share"))
+    start = next(i for i, line in enumerate(lines) if line.startswith("# self_consumption_share"))
     lines = lines[:start] + [
         line if line.startswith("# How") else line.removeprefix("# ") for line in lines[start:]
     ]
     (yard / "plan.toml").write_text("\n".join(lines) + "\n")
     result = run("estimate", yard, "--json").json
-    assert result["money"]["loan"]["years"] == 5
+    assert result["economics"]["loan"]["years"] == 5
     losses = {loss["category"]: loss for loss in result["builds"][1]["losses"]}
-    assert "Jensen 1983" in losses["interaction"]["method"]
+    assert "Jensen 1983" in losses["wake"]["method"]
     assert "cables" in losses["electrical"]["method"]
 
 
 def test_check_refuses_a_loan_longer_than_the_life(run, yard):
-    loan = "money.loan={ share = 0.5, interest_rate = 0.06, years = 16 }"
+    loan = "economics.loan={ share = 0.5, interest_rate = 0.06, years = 16 }"
     refused = run("check", yard, "--set", loan)
     assert refused.code == 2
-    assert "money.loan.years is 16" in refused.err
+    assert "economics.loan.years is 16" in refused.err
 
 
 def test_places_are_changed_one_by_one(run, yard):

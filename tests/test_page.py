@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-FEW = ("--set", "doubt.draws=512")
+FEW = ("--set", "uncertainty.draws=512")
 """As few draws as there may be, so that a test need not wait."""
 VOID = {"meta", "link", "input", "br", "hr", "img"}
 
@@ -121,7 +121,8 @@ def test_each_chart_says_its_message_in_words(page):
 def test_sections_are_in_the_order_a_reader_asks(page):
     ids = [section["id"] for section in page.all("section")]
     wanted = [
-        "builds", "doubt", "energy", "wind", "curve", "money", "otherwise", "assumed", "cautions",
+        "builds", "uncertainty", "energy", "wind", "curve", "economics", "otherwise", "assumed",
+        "cautions",
         "methods", "again",
     ]  # fmt: skip
     assert [one for one in ids if one in wanted] == wanted
@@ -152,7 +153,7 @@ def test_page_says_how_to_get_it_again_and_hides_where_the_plan_lies(page, demo_
         assert hashlib.sha256(path.read_bytes()).hexdigest() in text
         assert path.name in text
     assert str(demo_site.parent) not in text
-    assert "yieldest report plan.toml -o page.html --set doubt.draws=512" in text
+    assert "yieldest report plan.toml -o page.html --set uncertainty.draws=512" in text
     assert "512 draws with the seed" in text
 
 
@@ -219,7 +220,7 @@ def test_page_of_more_builds_than_figures_show(run, yard, tmp_path):
     text = plan.read_text("utf-8")
     build = text[text.index("[[build]]") : text.index("# To compare")]
     more = "".join(build.replace("one machine", f"machine {n}") for n in range(7))
-    plan.write_text(text.replace("[money]", f"{more}\n[money]"), "utf-8")
+    plan.write_text(text.replace("[economics]", f"{more}\n[economics]"), "utf-8")
     assert run("report", yard, *FEW, "-o", tmp_path / "page.html").code == 0
     page = Page(tmp_path / "page.html")
     assert len([i for i in page.all("input") if i["type"] == "radio"]) == 6

@@ -132,14 +132,14 @@ def changed(plan, number, base, values):
     head, *builds = plan.split("[[build]]")
     build, money = builds[number], ""
     if number == len(builds) - 1:
-        build, money = build.split("[money]")
+        build, money = build.split("[economics]")
     stated = base["builds"][number]
     build = build.replace(f"count = {stated['count']}\n", "")
     build = build.replace(
         f"hub_height_m = {stated['hub_height_m']:g}\n",
         f"hub_height_m = {float(values['hub_height_m'])}\ncount = {int(values['count'])}\n",
     )
-    builds[number] = build + (f"[money]{money}" if money else "")
+    builds[number] = build + (f"[economics]{money}" if money else "")
     text = "[[build]]".join([head, *builds])
     lines = [
         line
@@ -147,15 +147,15 @@ def changed(plan, number, base, values):
         if not line.startswith(("discount_rate", "price_per_kwh"))
     ]
     return "\n".join(lines).replace(
-        "[money]",
-        f"[money]\ndiscount_rate = {float(values['discount_rate'])}\n"
+        "[economics]",
+        f"[economics]\ndiscount_rate = {float(values['discount_rate'])}\n"
         f"price_per_kwh = {values['price_per_kwh']}",
     )
 
 
 def assert_shown(page, build):
     shown = page.evaluate(OUTCOMES)
-    assert set(shown) >= {"net_kwh_per_year", "cost_per_kwh", "simple_payback_years"}
+    assert set(shown) >= {"net_kwh_per_year", "cost_per_kwh", "payback_years"}
     for key, value in shown.items():
         if build[key] is None:
             assert value == "", key

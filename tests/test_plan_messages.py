@@ -24,13 +24,13 @@ curve = "curve.csv"
 name = "second"
 hub_height_m = 12
 curve = "curve.csv"
-[money]
+[economics]
 price_per_kwh = 0.3
 """
 SITE, WIND, BUILD, MONEY = (
     "elevation_m = 100",
     "mean_speed_ms = 5.0",
-    'curve = "curve.csv"\n[money]',
+    'curve = "curve.csv"\n[economics]',
     "price_per_kwh = 0.3",
 )
 
@@ -39,18 +39,21 @@ SPOILT = [
     (SITE, "elevaton_m = 100", 4, "unknown key 'site.elevaton_m'; did you mean 'elevation_m'?"),
     ("[site]", "[sight]", 3, "unknown key 'sight'; did you mean 'site'?"),
     (SITE, "discount_rate = 0.1", 4,
-     "unknown key 'site.discount_rate'; it belongs to [money]; move it there."),
+     "unknown key 'site.discount_rate'; it belongs to [economics]; move it there."),
     (SITE, "discont_rate = 0.1", 4,
-     "unknown key 'site.discont_rate'; did you mean 'discount_rate', which belongs to [money]?"),
+     "unknown key 'site.discont_rate'; did you mean 'discount_rate', which belongs to "
+     "[economics]?"),
     (SITE, 'units = "kn"', 4, "unknown key 'site.units'; it belongs to [wind], [wind.reference] or "
      "[build.meters]; move it there."),
-    ("[money]", "[[cable]]", 16,
+    ("[economics]", "[[cable]]", 16,
      "unknown key 'cable'; it belongs to [[build.cable]]; move it there."),
-    ("[money]", "[loan]", 16, "unknown key 'loan'; it belongs to [money.loan]; move it there."),
-    ("[money]", "life_years = 9\n[money]", 16,
-     "unknown key 'build.1.life_years'; it belongs to [money]; move it there."),
-    ("[money]", "[doubt]\nelectrical = { uniform = [0.1, 0.2] }\n[money]", 17, "unknown key "
-     "'doubt.electrical'; it belongs to [doubt.losses.electrical]; move it there."),
+    ("[economics]", "[loan]", 16,
+     "unknown key 'loan'; it belongs to [economics.loan]; move it there."),
+    ("[economics]", "life_years = 9\n[economics]", 16,
+     "unknown key 'build.1.life_years'; it belongs to [economics]; move it there."),
+    ("[economics]", "[uncertainty]\nelectrical = { uniform = [0.1, 0.2] }\n[economics]", 17,
+     "unknown key "
+     "'uncertainty.electrical'; it belongs to [uncertainty.losses.electrical]; move it there."),
     (SITE, 'elevation_m = "100"', 4, "'site.elevation_m' is \"100\", but a number from -430 to "
      "6,000 was expected; write it without quotes."),
     (SITE, "elevation_m = nan", 4, "'site.elevation_m' is nan, but a number from -430 to 6,000 was "
@@ -82,25 +85,31 @@ SPOILT = [
      "12 numbers above 0 was expected; mend the value."),
     (WIND, 'record = "x"\nmissing = [true]', 7, "'wind.missing.0' is true, but 'wind.missing' "
      "takes a list of texts or numbers; mend the value."),
-    (WIND, 'record = "x"\nscreen = { stuck_hours = true }', 7, "'wind.screen.stuck_hours' is true, "
+    (WIND, 'record = "x"\nscreen = { stuck_hours = true }', 7,
+     "'wind.quality_control.stuck_hours' is true, "
      "but a number of 0 or more, or false was expected; mend the value."),
-    (BUILD, "[money]", 12,
-     "build.1: there is no power curve; state curve, readings or stand_in."),
+    (BUILD, "[economics]", 12,
+     "build.1: there is no power curve; state curve, readings or generic_curve."),
     (BUILD, BUILD.replace("[", "cable = [{ length_m = 3 }]\n["), 16, "the key 'build.1.cable.0."
      "cross_section_mm2' is missing (cross-section of one conductor); add cross_section_mm2 = 6."),
-    (MONEY, "discount_rate = 5", 17, "'money.discount_rate' is 5, but a number above -0.5 and up "
+    (MONEY, "discount_rate = 5", 17, "'economics.discount_rate' is 5,
+     but a number above -0.5 and up "
      "to 1 was expected; if 5 % is meant, write 0.05."),
     (MONEY, "loan = { share = 0.5, interest_rate = 6, years = 3 }", 17,
-     "'money.loan.interest_rate' is 6, but a number from 0 to 1 was expected; if 6 % "
+     "'economics.loan.interest_rate' is 6, but a number from 0 to 1 was expected; if 6 % "
      "is meant, write 0.06."),
-    (MONEY, "[doubt]\ncurve = 0.1", 18, "'doubt.curve' is 0.1, but a table was expected; write it "
+    (MONEY, "[uncertainty]\ncurve = 0.1", 18, "'uncertainty.curve' is 0.1,
+     but a table was expected; write it "
      "as curve = { standard_uncertainty = 0.05 }."),
     (WIND, 'record = "x"\nheight_m = 3', 7, "unknown key 'wind.height_m'; did you mean "
-     "'measured_height_m', or does it belong to [[site.obstacles]] or [[wind.also]]?"),
-    (SITE, "loan = 500", 4, "unknown key 'site.loan'; it belongs to [money.loan]; move it there."),
-    (MONEY, "colour = 3", 17, "unknown key 'money.colour'; the keys here are discount_rate, "
-     "life_years, price_per_kwh, upkeep_share_per_year, wage_per_hour, used_share, "
-     "export_price_per_kwh, price_rise_per_year, degradation_per_year, grant, grant_share, "
+     "'measured_height_m', or does it belong to [[site.obstacles]] or [[wind.other_heights]]?"),
+    (SITE, "loan = 500", 4,
+     "unknown key 'site.loan'; it belongs to [economics.loan]; move it there."),
+    (MONEY, "colour = 3", 17, "unknown key 'economics.colour'; the keys here are discount_rate, "
+     "life_years, price_per_kwh, maintenance_share_per_year, wage_per_hour, "
+     "self_consumption_share, "
+     "export_price_per_kwh, real_price_escalation_per_year, degradation_per_year, grant, "
+     "grant_share, "
      "inflation, loan, grid_carbon_kg_per_kwh, item_life; leave it out or mend it."),
     (WIND, "monthly_means_ms = [1, 2, 3, 4, 5]", 6, "'wind.monthly_means_ms' is a list of 5, but a "
      "list of 12 numbers above 0 was expected; mend the value."),
@@ -123,11 +132,11 @@ SPOILT = [
      "build.1: rotor_width_m and rotor_height_m go together; state both."),
     (BUILD, BUILD.replace("[", "meters = { circuit = 'dc' }\n["), 12,
      "build.1: meters belongs to readings; state readings with it."),
-    (BUILD, "stand_in = { power_coefficient = 0.2 }\n[money]", 12,
-     "build.1: a stand_in needs the rotor size; state it in the build."),
-    (BUILD, "stand_in = { power_coefficient = 0.2 }\nrotor_area_m2 = 3\ncut_in_ms = 3\n"
-     "rated_power_w = 300\nbeyond_last = 'zero'\n[money]", 12,
-     "build.1: beyond_last has no meaning for a stand_in; remove it."),
+    (BUILD, "generic_curve = { power_coefficient = 0.2 }\n[economics]", 12,
+     "build.1: a generic_curve needs the rotor size; state it in the build."),
+    (BUILD, "generic_curve = { power_coefficient = 0.2 }\nrotor_area_m2 = 3\ncut_in_ms = 3\n"
+     "rated_power_w = 300\nbeyond_last = 'zero'\n[economics]", 12,
+     "build.1: extrapolation has no meaning for a generic_curve; remove it."),
     (BUILD, BUILD.replace("[", "load = { kind = 'charger', start_up_w = 3 }\n["), 16,
      "build.1.load: no_load_draw_w and start_up_w belong to a conversion; state conversion as a "
      "file or 'typical'."),

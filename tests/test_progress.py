@@ -48,7 +48,7 @@ def commands(yard, winds):
     return {
         ("reading the wind record", "draws"): ("estimate", yard, "--draws", 512),
         ("reading the wind record",): ("check", yard),
-        ("estimating",): ("estimate", yard, "--sweep", "money.discount_rate=0:0.1:3"),
+        ("estimating",): ("estimate", yard, "--sweep", "economics.discount_rate=0:0.1:3"),
         ("cells",): ("map", winds, "--plan", yard, "-o", winds.with_name("maps.nc")),
     }
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from yieldest.errors import InputError
 from yieldest.units import BEAUFORT_EDGES_MS, SPEED_FACTORS
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_record
+from yieldest.wind.record import read_wind
 from yieldest.wind.record_headings import take_apart
 from yieldest.wind.record_values import rounding_step
 
@@ -23,7 +23,7 @@ def read(tmp_path):
         times = np.datetime64("2025-01-01T00") + np.arange(len(rows))
         lines = [f"time;{heading}", *(f"{t};{row}" for t, row in zip(times, rows, strict=True))]
         path.write_text("\n".join(lines), encoding="utf-8")
-        return read_record(path, ReadOptions(**stated))
+        return read_wind(path, ReadOptions(**stated))
 
     return read_rows
 
@@ -33,7 +33,8 @@ def read(tmp_path):
     [
         ("speed_10m", "speed", None, 10), ("WS 20 m (m/s)", "ws", None, 20),
         ("Wind Speed @ 9.5m [km/h]", "wind speed", None, 9.5), ("WS_ms_Avg", "ws", "mean", None),
-        ("ws10m_std", "ws", "deviation", 10), ("wind speed (10 m)", "wind speed", None, 10),
+        ("ws10m_std", "ws", "standard_deviation", 10), ("wind speed (10 m)", "wind speed", None,
+         10),
         ("Wind speed max (m/s)", "wind speed", "gust", None), ("speed_ms", "speed", None, None),
         ("speed (m/s)", "speed", None, None), ("WS 2", "ws 2", None, None),
         ("speed min", "speed", "lowest", None), ("WS_40m_Avg (m/s)", "ws", "mean", 40),
@@ -51,7 +52,7 @@ def test_every_role_is_found_beside_the_speed(read):
         columns={"pressure": "Baro (inHg)"},
     )
     assert record.speed_ms == pytest.approx([10, 10])
-    assert record.deviation_ms == pytest.approx([1, 1])
+    assert record.standard_deviation_ms == pytest.approx([1, 1])
     assert record.gust_ms == pytest.approx([15, 15])
     assert record.direction_deg.tolist() == [270, 270]
     assert record.temperature_c == pytest.approx([10, 10])
@@ -234,7 +235,7 @@ def test_airport_speeds_are_whole_knots(tmp_path):
     path = tmp_path / "wind.csv"
     weather[weather["origin"] == "JFK"].to_csv(path, index=False)
     options = ReadOptions(columns={"time": "time_hour"}, units="mph")
-    record = read_record(path, options)
+    record = read_wind(path, options)
     assert record.resolution_ms == pytest.approx(1852 / 3600)
 
 

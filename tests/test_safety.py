@@ -62,7 +62,7 @@ def test_curve_prints_every_caution(run):
 
 def test_the_page_shows_every_caution(run, tmp_path):
     page = tmp_path / "page.html"
-    ran = run("report", DEMO_SITES / "town-roof", "-o", page, "--set", "doubt.draws=512")
+    ran = run("report", DEMO_SITES / "town-roof", "-o", page, "--set", "uncertainty.draws=512")
     assert ran.code == 0
     shown = as_one_line(page.read_text(encoding="utf-8"))
     for caution in CAUTIONS:

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from winds import record_of, slow_weibull, times
 
-from yieldest.wind.data_recovery import coverage_of, month_and_hour
-from yieldest.wind.resource import StudyOptions, study_record
+from yieldest.wind.data_recovery import data_recovery_of, month_and_hour
+from yieldest.wind.resource import ResourceOptions, assess_record
 from yieldest.wind.seasons import season_weights
 
 
@@ -49,18 +49,18 @@ def test_correction_brings_the_mean_of_an_uneven_record_back():
     month, _ = month_and_hour(time)
     windy_lost = (month < 3) & (np.random.default_rng(3).random(time.size) < 0.7)
     record = record_of(np.where(windy_lost, np.nan, speed), time)
-    study = study_record(record, StudyOptions())
+    study = assess_record(record, ResourceOptions())
     assert study.season.used
     assert study.clock_mean_speed_ms / truth - 1 < -0.03
     assert study.mean_speed_ms / truth - 1 == pytest.approx(0, abs=0.012)
-    by_clock = study_record(record, StudyOptions(season_correction=False))
+    by_clock = assess_record(record, ResourceOptions(season_correction=False))
     assert by_clock.mean_speed_ms == pytest.approx(study.clock_mean_speed_ms)
 
 
 def test_fourteen_months_count_the_doubled_winter_once():
     time, speed = seasonal_year(2)
     keep = time < np.datetime64("2026-03-01")
-    study = study_record(record_of(speed[keep], time[keep]), StudyOptions())
+    study = assess_record(record_of(speed[keep], time[keep]), ResourceOptions())
     assert study.season.used
     shares = {group.name: group.share for group in study.months}
     assert shares["1"] == pytest.approx(31 / 365, rel=1e-6)
@@ -85,22 +85,22 @@ def test_half_a_year_cannot_be_corrected():
     assert "Jul" in weights.reason
 
 
-def test_missing_seasons_widen_the_stated_doubt():
+def test_missing_seasons_widen_the_stated_uncertainty():
     time, speed = seasonal_year()
-    whole = study_record(record_of(speed, time), StudyOptions())
-    half = study_record(record_of(speed[:4380], time[:4380]), StudyOptions())
-    weeks = study_record(record_of(speed[:500], time[:500]), StudyOptions())
-    doubts = [study.doubt.mean_season for study in (whole, half, weeks)]
-    assert doubts[0] == 0
-    assert 0 < doubts[1] < doubts[2] < 0.2 / np.sqrt(2) + 1e-9
+    whole = assess_record(record_of(speed, time), ResourceOptions())
+    half = assess_record(record_of(speed[:4380], time[:4380]), ResourceOptions())
+    weeks = assess_record(record_of(speed[:500], time[:500]), ResourceOptions())
+    uncertainties = [study.uncertainty.mean_season for study in (whole, half, weeks)]
+    assert uncertainties[0] == 0
+    assert 0 < uncertainties[1] < uncertainties[2] < 0.2 / np.sqrt(2) + 1e-9
     # Half a year missing, swing 20 %: 0.2 / sqrt 2 * sin(pi/2) / (pi/2).
-    assert doubts[1] == pytest.approx(0.2 / np.sqrt(2) * 2 / np.pi, rel=0.05)
+    assert uncertainties[1] == pytest.approx(0.2 / np.sqrt(2) * 2 / np.pi, rel=0.05)
 
 
 def test_coverage_by_month_and_hour():
     time, _ = seasonal_year()
     month, hour = month_and_hour(time)
-    coverage = coverage_of(time, ~((month == 2) & (hour == 5)))
+    coverage = data_recovery_of(time, ~((month == 2) & (hour == 5)))
     assert coverage.month_hour_share.shape == (12, 24)
     assert coverage.month_hour_share[2, 5] == 0
     assert coverage.month_hour_share[2, 6] == pytest.approx(1)
@@ -109,6 +109,6 @@ def test_coverage_by_month_and_hour():
 
 def test_three_readings_a_day_cover_the_day():
     time = times(3 * 365, minutes=480)
-    coverage = coverage_of(time, np.ones(time.size, bool))
+    coverage = data_recovery_of(time, np.ones(time.size, bool))
     assert coverage.share == pytest.approx(1)
     assert coverage.month_hour_share == pytest.approx(np.ones((12, 24)))

@@ -65,7 +65,7 @@ def test_commands_run_and_excerpts_are_true(page, run, tmp_path, monkeypatch):
             name, *arguments = shlex.split(text.replace("\\\n", ""))
             assert name == "yieldest"
             if arguments[0] == "report":
-                arguments += ["--set", "doubt.draws=512"]  # a test need not wait for more
+                arguments += ["--set", "uncertainty.draws=512"]  # a test need not wait for more
             ran = run(*arguments)
             assert ran.code == 0, ran.err
             shown.append(ran.out)

@@ -10,13 +10,13 @@ from yieldest.errors import InputError
 from yieldest.files.dialect import layout_of
 from yieldest.files.table import read_blocks
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_record
+from yieldest.wind.record import read_wind
 
 PLAIN = "time,speed (m/s)\n2025-01-01 00:00,5.5\n2025-01-01 00:10,6.25\n"
 
 
 def speeds(path, **stated):
-    return read_record(path, ReadOptions(**stated)).speed_ms.tolist()
+    return read_wind(path, ReadOptions(**stated)).speed_ms.tolist()
 
 
 @pytest.fixture
@@ -40,7 +40,7 @@ def test_unicode_encodings_are_told_apart(written, encoding):
 def test_latin_1_headings_are_read(written, encoding):
     text = "Zeit;Wind (m/s);Außentemp. (°C)\n2025-01-01 00:00;5,5;3,1\n"
     columns = {"time": "Zeit", "temperature": "Außentemp. (°C)"}
-    record = read_record(written(text, encoding), ReadOptions(columns=columns))
+    record = read_wind(written(text, encoding), ReadOptions(columns=columns))
     assert record.speed_ms.tolist() == [5.5]
     assert record.temperature_c.tolist() == [3.1]
 
@@ -108,18 +108,18 @@ def test_an_hourly_weather_year_with_a_title_line(written):
         ]
     text = '724060,"SOMEWHERE",XX,-5.0,39.0,-76.0,47\n'
     text += "Date (MM/DD/YYYY),Time (HH:MM),Wspd (m/s)\n" + "\n".join(hours)
-    record = read_record(written(text))
+    record = read_wind(written(text))
     assert record.time.size == 8760
-    assert record.coverage.interval_s == 3600
-    assert record.coverage.share == 1
-    assert record.coverage.missing_months == ()
+    assert record.data_recovery.interval_s == 3600
+    assert record.data_recovery.share == 1
+    assert record.data_recovery.missing_months == ()
     assert any(part.what == "weather year" for part in record.found)
 
 
 def test_two_winters_are_no_weather_year(written):
     days = np.arange("2023-10-01", "2024-06-01", dtype="datetime64[D]")
     text = "date,speed (m/s)\n" + "".join(f"{day},4\n" for day in days)
-    record = read_record(written(text))
+    record = read_wind(written(text))
     assert record.time[0] == np.datetime64("2023-10-01")
     assert record.time[-1] == np.datetime64("2024-05-31")
 
@@ -130,9 +130,9 @@ def test_a_units_line_and_a_statistics_line_below_the_heading(written):
         '"TS","km/h","km/h","km/h","Deg F"\n"","Avg","Std","Max","Avg"\n'
         '"2025-01-01 00:10:00",36,3.6,54,"NAN"\n"2025-01-01 00:20:00",18,1.8,27,50\n'
     )
-    record = read_record(path, ReadOptions(columns={"temperature": "AirT_Avg"}))
+    record = read_wind(path, ReadOptions(columns={"temperature": "AirT_Avg"}))
     assert record.speed_ms == pytest.approx([10, 5])
-    assert record.deviation_ms == pytest.approx([1, 0.5])
+    assert record.standard_deviation_ms == pytest.approx([1, 0.5])
     assert record.gust_ms == pytest.approx([15, 7.5])
     assert record.temperature_c[1] == pytest.approx(10)
 
@@ -145,7 +145,7 @@ def test_a_heading_written_as_a_comment_with_units_below(written):
         "2025 02 01 00 10 220  6.5  8.1\n2025 02 01 00 20 220 99.0  8.1\n"
         "2025 02 01 00 30 220 99.0  8.1\n"
     )
-    record = read_record(path)
+    record = read_wind(path)
     assert record.time.astype("datetime64[m]").astype(str).tolist()[:2] == [
         "2025-01-31T23:50",
         "2025-02-01T00:00",
@@ -204,7 +204,7 @@ def test_a_packed_file_that_swells_beyond_reason_is_refused(tmp_path, monkeypatc
 
 
 def test_what_was_recognised_is_told(written):
-    record = read_record(written("title\ntime;Wind (mph)\n31.01.2025 13:50;5,5\n", "utf-8-sig"))
+    record = read_wind(written("title\ntime;Wind (mph)\n31.01.2025 13:50;5,5\n", "utf-8-sig"))
     found = {part.what: (part.found, part.how) for part in record.found}
     assert found["delimiter"] == ("semicolon", "recognised")
     assert found["decimal mark"] == (",", "recognised")

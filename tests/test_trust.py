@@ -21,7 +21,7 @@ import xarray as xr
 
 from yieldest.maps.open_grid import open_grid
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_record
+from yieldest.wind.record import read_wind
 
 FUZZ = Path(__file__).parent / "fuzz"
 WATCHED = """
@@ -58,7 +58,7 @@ def test_hostile_names_do_nothing_but_stand_there(yard, tmp_path):
     # Settings of the drawing library that would start TeX, in the working folder.
     (tmp_path / "matplotlibrc").write_text("text.usetex: True\n")
     page = tmp_path / "page.html"
-    report = ["report", "yard", "--set", "doubt.draws=0", "-o", "page.html"]
+    report = ["report", "yard", "--set", "uncertainty.draws=0", "-o", "page.html"]
     assert watched(
         tmp_path,
         (["check", "yard", "--json"], []),
@@ -194,7 +194,7 @@ def test_a_netcdf_file_that_reaches_into_others_is_refused(run, tmp_path):
 def test_settings_of_others_cannot_make_a_record_unreadable(tmp_path):
     path = tmp_path / "wind.csv"
     path.write_text("time,wind (m/s)\n" + "".join(f"2024-01-{d:02},{d}\n" for d in range(1, 29)))
-    assert read_record(path, ReadOptions()).speed_ms.size == 28
+    assert read_wind(path, ReadOptions()).speed_ms.size == 28
 
 
 def repeated(piece, times):
@@ -294,7 +294,7 @@ def test_months_too_uneven_for_any_distribution_are_refused(run, yard, tmp_path)
     months.write_text(f"month,mean speed (m/s)\n{rows}")
     ran = run("wind", months, "--months")
     assert ran.code == 2
-    assert "make no wind climate" in ran.err
+    assert "make no wind distribution" in ran.err
 
 
 @pytest.mark.parametrize("size_m", [1e-320, 1e300])

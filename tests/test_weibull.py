@@ -14,9 +14,9 @@ from yieldest.hub.profile import power_law_factor
 from yieldest.plan.wind_table import Wind
 from yieldest.wind.censored_fit import fit_above_start, fit_censored
 from yieldest.wind.goodness import model_mean_power, model_power
-from yieldest.wind.histogram import Tally, tally_of
-from yieldest.wind.quality_rules import ScreenRules
-from yieldest.wind.resource import EMPIRICAL, StudyOptions, study_record
+from yieldest.wind.histogram import Histogram, histogram_of
+from yieldest.wind.quality_rules import QualityRules
+from yieldest.wind.resource import EMPIRICAL, ResourceOptions, assess_record
 from yieldest.wind.weibull import (
     fit_maximum_likelihood,
     fit_moments,
@@ -129,8 +129,8 @@ def test_weights_are_repetitions(shape, scale, seed):
 def test_units_change_the_scale_alone(factor, seed):
     speed = np.random.default_rng(seed).weibull(2, 400) * 6
     for method in ("maximum likelihood", "moments", "energy pattern factor"):
-        one, _ = tally_of(speed, np.ones(400))
-        other = Tally(
+        one, _ = histogram_of(speed, np.ones(400))
+        other = Histogram(
             one.speed_ms * factor,
             one.lower_ms * factor,
             one.upper_ms * factor,
@@ -148,10 +148,10 @@ def test_units_change_the_scale_alone(factor, seed):
 def test_interval_censored_fit_is_that_of_lifelines(lifelines, seed):
     random = np.random.default_rng(seed)
     speed = np.maximum(1, np.rint(random.weibull(1.7, 800) * 9)) * KNOT_MS  # no calms
-    tally, class_of = tally_of(speed, np.ones(800), step_ms=KNOT_MS)
-    shape, scale, calm = fit_censored(tally)
+    histogram, class_of = histogram_of(speed, np.ones(800), step_ms=KNOT_MS)
+    shape, scale, calm = fit_censored(histogram)
     fitter = lifelines.WeibullFitter()
-    fitter.fit_interval_censoring(tally.lower_ms[class_of], tally.upper_ms[class_of])
+    fitter.fit_interval_censoring(histogram.lower_ms[class_of], histogram.upper_ms[class_of])
     assert calm == 0
     assert shape == pytest.approx(fitter.rho_, rel=1e-4)
     assert scale == pytest.approx(fitter.lambda_, rel=1e-4)
@@ -163,8 +163,8 @@ def test_left_censored_fit_is_that_of_lifelines(lifelines):
     seen = np.where(speed < 1.5, 0.0, speed)
     # A touch fewer standstills than the rest implies, so that no calms are split off.
     seen = np.concatenate([seen[seen > 0], np.zeros(int((seen == 0).sum() * 0.8))])
-    tally, _ = tally_of(seen, np.ones(seen.size), threshold_ms=1.5)
-    shape, scale, calm = fit_censored(tally)
+    histogram, _ = histogram_of(seen, np.ones(seen.size), threshold_ms=1.5)
+    shape, scale, calm = fit_censored(histogram)
     fitter = lifelines.WeibullFitter()
     fitter.fit_left_censoring(np.where(seen == 0, 1.5, seen), event_observed=seen > 0)
     assert calm == 0
@@ -173,18 +173,18 @@ def test_left_censored_fit_is_that_of_lifelines(lifelines):
 
 
 def test_censored_fit_is_the_highest_likelihood():
-    tally, _ = tally_of(
+    histogram, _ = histogram_of(
         by_airport_rules(np.random.default_rng(5).weibull(2, 2000) * 6),
         np.ones(2000),
         step_ms=KNOT_MS,
     )
-    shape, scale, _ = fit_above_start(tally)
+    shape, scale, _ = fit_above_start(histogram)
 
     def log_likelihood(k, a):
-        chance = share_above(tally.lower_ms, k, a) - share_above(tally.upper_ms, k, a)
-        moving = ~tally.still
-        log_share = np.log(chance[moving]) - np.log(share_above(tally.start_ms, k, a))
-        return float(tally.weight[moving] @ log_share)
+        chance = share_above(histogram.lower_ms, k, a) - share_above(histogram.upper_ms, k, a)
+        moving = ~histogram.still
+        log_share = np.log(chance[moving]) - np.log(share_above(histogram.start_ms, k, a))
+        return float(histogram.weight[moving] @ log_share)
 
     best = log_likelihood(shape, scale)
     for k, a in ((1.01, 1), (0.99, 1), (1, 1.01), (1, 0.99), (1.002, 1.002), (0.998, 1.002)):
@@ -198,18 +198,18 @@ def expected_tally(shape, scale_ms, threshold_ms):
     below = 1 - share_above(np.maximum(bounds, threshold_ms), shape, scale_ms)
     weight = np.diff(below, prepend=0.0)
     some = weight > 1e-13
-    return tally_of(knots[some] * KNOT_MS, weight[some], step_ms=KNOT_MS)[0]
+    return histogram_of(knots[some] * KNOT_MS, weight[some], step_ms=KNOT_MS)[0]
 
 
 @pytest.mark.parametrize(("shape", "scale"), [(1.5, 4.5), (1.8, 5.0), (2.0, 5.0), (2.0, 6.0)])
 def test_whole_knots_and_a_threshold_bias_naive_fits_but_not_ours(shape, scale):
-    tally = expected_tally(shape, scale, threshold_ms=1.5)
+    histogram = expected_tally(shape, scale, threshold_ms=1.5)
     truth = moment(shape, scale, 3)
     bias = {}
     for method in ("interval-censored", "maximum likelihood", "moments"):
-        k, a, calm = METHODS[method].fit(tally)
+        k, a, calm = METHODS[method].fit(histogram)
         bias[method] = float((1 - calm) * moment(k, a, 3) / truth - 1)
-    assert chosen_method(tally)[0] == "interval-censored"
+    assert chosen_method(histogram)[0] == "interval-censored"
     assert abs(bias["interval-censored"]) < 1e-4, bias
     assert abs(bias["maximum likelihood"]) > 0.01, bias
     assert abs(bias["moments"]) > 0.01, bias
@@ -219,15 +219,15 @@ def test_true_calms_stay_apart_from_a_sensor_at_standstill():
     random = np.random.default_rng(6)
     speed = random.weibull(2, 40000) * 6
     speed[random.random(speed.size) < 0.10] = 0.0
-    tally, _ = tally_of(by_airport_rules(speed), np.ones(speed.size), step_ms=KNOT_MS)
-    shape, scale, calm = fit_censored(tally)
+    histogram, _ = histogram_of(by_airport_rules(speed), np.ones(speed.size), step_ms=KNOT_MS)
+    shape, scale, calm = fit_censored(histogram)
     assert calm == pytest.approx(0.10, abs=0.015)
     assert shape == pytest.approx(2.0, abs=0.05)
     assert scale == pytest.approx(6.0, abs=0.1)
 
 
 # Independent readings jump about as no wind does, so that some would be taken for spikes.
-WITHOUT_SPIKES = StudyOptions(ScreenRules(spike_factor=None))
+WITHOUT_SPIKES = ResourceOptions(QualityRules(spike_factor=None))
 
 
 @pytest.mark.parametrize(("count", "trials"), [(500, 60), (5000, 30), (50000, 6)])
@@ -237,7 +237,7 @@ def test_shape_and_mean_cube_are_recovered_within_their_stated_errors(count, tri
     for seed in range(trials):
         random = np.random.default_rng([count, seed])
         speed = by_airport_rules(random.weibull(2.0, count) * 6)
-        study = study_record(record_of(speed, resolution_ms=KNOT_MS), WITHOUT_SPIKES)
+        study = assess_record(record_of(speed, resolution_ms=KNOT_MS), WITHOUT_SPIKES)
         fit = study.chosen
         assert fit.method == "interval-censored"
         far.append(abs(fit.shape - 2.0) / fit.shape_se)
@@ -253,7 +253,7 @@ def test_stated_errors_shrink_with_the_root_of_the_count():
     errors = []
     for count in (500, 5000, 50000):
         speed = np.random.default_rng(count).weibull(2.0, count) * 6
-        study = study_record(record_of(speed), WITHOUT_SPIKES)
+        study = assess_record(record_of(speed), WITHOUT_SPIKES)
         assert study.chosen.method == "maximum likelihood"
         errors.append(study.chosen.shape_se)
         # Asymptotic: the shape's standard error is 0.78 k / sqrt n (Cohen 1965).
@@ -269,7 +269,8 @@ def test_block_errors_hold_for_winds_that_remember():
     ]
     scatter = np.std([year.mean() for year in years], ddof=1) / np.mean(years)
     stated = [
-        study_record(record_of(year), WITHOUT_SPIKES).doubt.mean_sampling for year in years[:8]
+        assess_record(record_of(year), WITHOUT_SPIKES).uncertainty.mean_sampling
+        for year in years[:8]
     ]
     assert np.mean(stated) == pytest.approx(scatter, rel=0.4)
     independent = 0.5227 / np.sqrt(8760)  # spread over mean of a Rayleigh wind, over the root of n
@@ -311,7 +312,7 @@ def test_model_machine_in_closed_form(shape, scale):
 def test_sheppard_frees_the_mean_cube_of_rounding():
     speed = np.random.default_rng(7).weibull(2.2, 200000) * 7
     step = 2.0
-    coarse, _ = tally_of(np.rint(speed / step) * step, np.ones(speed.size), step_ms=step)
+    coarse, _ = histogram_of(np.rint(speed / step) * step, np.ones(speed.size), step_ms=step)
     raw = float(coarse.share @ coarse.speed_ms**3)
     truth = float((speed**3).mean())
     assert raw / truth - 1 > 0.01
@@ -323,8 +324,8 @@ def test_sheppard_frees_the_mean_cube_of_rounding():
 def test_order_of_readings_does_not_matter_to_a_tally(order):
     speed = by_airport_rules(np.random.default_rng(8).weibull(2, 40) * 6)
     weight = np.arange(1.0, 41)
-    one, _ = tally_of(speed, weight, step_ms=KNOT_MS)
-    other, _ = tally_of(speed[list(order)], weight[list(order)], step_ms=KNOT_MS)
+    one, _ = histogram_of(speed, weight, step_ms=KNOT_MS)
+    other, _ = histogram_of(speed[list(order)], weight[list(order)], step_ms=KNOT_MS)
     assert np.array_equal(one.speed_ms, other.speed_ms)
     assert one.weight == pytest.approx(other.weight)
 
@@ -339,8 +340,10 @@ def test_a_plan_may_name_every_fit_and_no_other():
 def test_every_fit_finds_the_distribution_that_fine_classes_hold(method, shape, scale):
     edges = np.arange(0.0, 60.0, 0.1)
     below = scipy.stats.weibull_min(shape, scale=scale).cdf(edges)
-    tally = Tally((edges[1:] + edges[:-1]) / 2, edges[:-1], edges[1:], np.diff(below), 0.1, 0.0)
-    k, a, calm = METHODS[method].fit(tally)
+    histogram = Histogram(
+        (edges[1:] + edges[:-1]) / 2, edges[:-1], edges[1:], np.diff(below), 0.1, 0.0
+    )
+    k, a, calm = METHODS[method].fit(histogram)
     # The energy pattern factor is a rule of thumb for shapes between 1.2 and 2.75.
     assert k == pytest.approx(shape, rel=0.05 if method == "energy pattern factor" else 0.01)
     assert a == pytest.approx(scale, rel=0.02)
@@ -350,6 +353,6 @@ def test_every_fit_finds_the_distribution_that_fine_classes_hold(method, shape, 
 @pytest.mark.parametrize("method", METHODS)
 def test_a_record_without_spread_gives_no_fit(method):
     for speeds in ([5.0] * 30, [0.0] * 30):
-        tally, _ = tally_of(np.array(speeds), np.ones(30))
-        shape, _, _ = METHODS[method].fit(tally)
+        histogram, _ = histogram_of(np.array(speeds), np.ones(30))
+        shape, _, _ = METHODS[method].fit(histogram)
         assert np.isnan(shape)

@@ -66,7 +66,7 @@ def is_whole(path):
 
 
 WRITES = {
-    "page.html": ("report", "yard", "--set", "doubt.draws=0", "-o", "page.html"),
+    "page.html": ("report", "yard", "--set", "uncertainty.draws=0", "-o", "page.html"),
     "new.csv": ("estimate", "yard", "--draws", "0", "--out", "new.csv"),
     "maps.nc": ("map", "grid.nc", "--height", "10", "-o", "maps.nc"),
     "new-yard": ("start", "new-yard"),

@@ -10,8 +10,8 @@ from airport import WEATHER
 from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 
 from yieldest.wind.breakdown import gustiness
-from yieldest.wind.quality_rules import ScreenRules
-from yieldest.wind.resource import StudyOptions, study_record
+from yieldest.wind.quality_rules import QualityRules
+from yieldest.wind.resource import ResourceOptions, assess_record
 from yieldest.wind.weibull import fit_maximum_likelihood
 from yieldest.wind.weibull_fits import METHODS
 
@@ -41,14 +41,15 @@ def test_the_impossible_hour_at_newark_is_found_and_shown(run, airport):
     assert shown.code == 0
     assert "2013-02-12 08:00 (468.7 m/s)" in shown.out
     result = run("wind", airport("EWR"), *STATED, "--json").json
-    test = next(test for test in result["screening"] if test["name"] == "impossible")
+    test = next(test for test in result["quality_control"] if test["name"] == "impossible")
     assert test["count"] == 1
     assert test["first_speeds_ms"][0] == pytest.approx(1048.36058 * 0.44704)
     assert test["cube_effect"] < -0.98
     assert result["record"]["left_out"] == 1
     assert result["mean_speed_ms"] == pytest.approx(4.18, abs=0.01)
-    kept = run("wind", airport("EWR"), *STATED, "--json", "--screen", "impossible_ms=off",
-               "--screen", "sensor_top_ms=off", "--screen", "spike_factor=off").json  # fmt: skip
+    kept = run("wind", airport("EWR"), *STATED, "--json", "--quality-control", "impossible_ms=off",
+               "--quality-control", "sensor_top_ms=off", "--quality-control",
+               "spike_factor=off").json  # fmt: skip
     assert kept["record"]["left_out"] == 0
     assert kept["mean_cube_ms3"] > 50 * result["mean_cube_ms3"]
     assert kept["weibull"]["poor"]
@@ -66,7 +67,7 @@ def test_airport_year_gets_the_censored_fit(run, airport, station):
     assert abs(fits["interval-censored"]["energy_error"]) < 0.015
     assert fits["interval-censored"]["kolmogorov"] < fits["maximum likelihood"]["kolmogorov"]
     assert fits["interval-censored"]["r_squared"] > fits["maximum likelihood"]["r_squared"]
-    found = {test["name"]: test for test in result["screening"]}
+    found = {test["name"]: test for test in result["quality_control"]}
     assert found["below_threshold"]["count"] > 300
     assert found["rounded"]["count"] > 8600
     assert result["gust_factor"]["readings"] > 1000
@@ -79,7 +80,7 @@ def test_text_fits_a_hundred_columns_and_answers_first(run, airport):
     assert max(map(len, lines)) <= 100
     assert lines[1].startswith("Is it enough?")
     for words in ("How windy?", "How sure?", "Which fit?", "####", "|", "By direction",
-                  "By month", "By hour", "Screening", "How it was reckoned"):  # fmt: skip
+                  "By month", "By hour", "Quality control", "How it was computed"):  # fmt: skip
         assert words in shown.out
     assert shown.err == ""
 
@@ -87,9 +88,10 @@ def test_text_fits_a_hundred_columns_and_answers_first(run, airport):
 def test_json_has_the_documented_keys_and_no_nan(run, airport):
     result = run("wind", airport("LGA"), *STATED, "--sectors", "16", "--json").json
     assert result.keys() == {
-        "record", "coverage", "mean_speed_ms", "mean_cube_ms3", "clock_mean_speed_ms",
-        "clock_mean_cube_ms3", "mean_cube_before_averaging_ms3", "wind_power_w_m2",
-        "standard_uncertainty", "weibull", "fits", "humps_ms", "screening", "directions", "months",
+        "record", "data_recovery", "mean_speed_ms", "mean_cube_ms3", "clock_mean_speed_ms",
+        "clock_mean_cube_ms3", "mean_cube_before_averaging_ms3", "wind_power_density_w_m2",
+        "standard_uncertainty", "weibull", "fits", "modes_ms", "quality_control", "directions",
+        "months",
         "hours_of_day", "years", "turbulence_intensity", "gust_factor", "warnings", "assumed",
     }  # fmt: skip
     sectors = result["directions"]["sectors"]
@@ -99,7 +101,7 @@ def test_json_has_the_documented_keys_and_no_nan(run, airport):
     assert total == pytest.approx(1)
     assert sum(month["energy_share"] for month in result["months"]) == pytest.approx(1, abs=2e-3)
     assert len(result["hours_of_day"]) == 24
-    assert np.shape(result["coverage"]["month_hour_share"]) == (12, 24)
+    assert np.shape(result["data_recovery"]["month_hour_share"]) == (12, 24)
     assert any("steps of 10 degrees" in warning for warning in result["warnings"])
 
 
@@ -134,10 +136,10 @@ def test_out_refuses_to_overwrite_the_record(run, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "word"),
     [
-        (("--screen", "stuck_hours"), "THRESHOLD=VALUE"),
-        (("--screen", "sticky=3"), "sticky"),
-        (("--screen", "stuck_hours=long"), "long"),
-        (("--screen", "frozen_below_c=off"), "frozen_below_c"),
+        (("--quality-control", "stuck_hours"), "THRESHOLD=VALUE"),
+        (("--quality-control", "sticky=3"), "sticky"),
+        (("--quality-control", "stuck_hours=long"), "long"),
+        (("--quality-control", "frozen_below_c=off"), "frozen_below_c"),
         (("--sectors", "9"), "8, 12 or 16"),
         (("--fit", "by eye"), "by eye"),
         (("--column", "speed"), "ROLE=HEADING"),
@@ -155,7 +157,7 @@ def test_bad_flags_give_one_sentence(run, tmp_path, arguments, word):
 @pytest.mark.parametrize("speeds", [[0.0] * 20, [4.0] * 20, [4.0]])
 def test_a_record_without_spread_is_refused(run, tmp_path, speeds):
     refused = run("wind", write_record(tmp_path / "wind.csv", speeds),
-                  "--screen", "stuck_hours=off")  # fmt: skip
+                  "--quality-control", "stuck_hours=off")  # fmt: skip
     assert refused.code == 2
     assert "two different speeds" in refused.err
 
@@ -182,7 +184,7 @@ def test_a_neighbour_can_be_stated(run, tmp_path):
     path = write_record(tmp_path / "wind.csv", speed)
     beside = write_record(tmp_path / "near.csv", near)
     for more, count in (((), 0), (("--neighbour", beside), 17)):
-        tests = run("wind", path, "--json", *more).json["screening"]
+        tests = run("wind", path, "--json", *more).json["quality_control"]
         assert next(t for t in tests if t["name"] == "contradicted_calm")["count"] == count
 
 
@@ -192,8 +194,8 @@ def test_two_regimes_are_told(run, tmp_path):
     speed = np.where(day, random.weibull(6, 8760) * 3.0, random.weibull(8, 8760) * 11.0)
     path = write_record(tmp_path / "wind.csv", speed.round(2))
     result = run("wind", path, "--json").json
-    assert len(result["humps_ms"]) == 2
-    assert result["humps_ms"] == pytest.approx([3, 11], abs=1)
+    assert len(result["modes_ms"]) == 2
+    assert result["modes_ms"] == pytest.approx([3, 11], abs=1)
     assert result["weibull"]["poor"]
     assert any("two regimes" in warning for warning in result["warnings"])
     assert "two regimes" in " ".join(run("wind", path).out.split())
@@ -202,8 +204,10 @@ def test_two_regimes_are_told(run, tmp_path):
 @pytest.mark.parametrize("seed", range(3))
 def test_one_regime_is_not_taken_for_two(seed):
     speed = slow_weibull(np.random.default_rng(seed), 8760, 2.0, 6.0, 30.0)
-    study = study_record(record_of(by_airport_rules(speed), resolution_ms=KNOT_MS), StudyOptions())
-    assert len(study.humps_ms) == 1
+    study = assess_record(
+        record_of(by_airport_rules(speed), resolution_ms=KNOT_MS), ResourceOptions()
+    )
+    assert len(study.modes_ms) == 1
     assert not study.chosen.poor
 
 
@@ -214,9 +218,9 @@ def test_directions_months_hours_and_years_hold_what_was_put_in():
     speed = slow_weibull(np.random.default_rng(3), time.size, 2.0, 6.0, 24.0)
     speed = np.where(west, 1.5 * speed, speed).round(1)
     speed[::50] = 0.0
-    study = study_record(
+    study = assess_record(
         record_of(speed, time, direction_deg=np.where(west, 270.0, 10.0)),
-        StudyOptions(ScreenRules(spike_factor=None), sectors=8),  # the zeros are meant
+        ResourceOptions(QualityRules(spike_factor=None), sectors=8),  # the zeros are meant
     )
     sectors = {group.name: group for group in study.directions.sectors}
     assert study.directions.calm_share == pytest.approx((speed == 0).mean())
@@ -246,7 +250,7 @@ def test_a_beaufort_log_gets_the_censored_fit(run, tmp_path):
     assert result["weibull"]["shape"] == pytest.approx(
         float(fit_maximum_likelihood(speed)[0]), abs=0.06
     )
-    assert result["coverage"]["share"] == pytest.approx(1)
+    assert result["data_recovery"]["share"] == pytest.approx(1)
     assert run("wind", path).code == 0
 
 
@@ -291,12 +295,12 @@ def test_a_short_record_is_not_enough(run, tmp_path):
     path = write_record(tmp_path / "wind.csv", speed)
     assert "No." in run("wind", path).out.splitlines()[1]
     result = run("wind", path, "--json").json
-    doubt = result["standard_uncertainty"]
+    uncertainty = result["standard_uncertainty"]
     parts = ("mean_speed_sampling_share", "mean_speed_season_share", "mean_speed_year_share")
-    assert doubt["mean_speed_share"] == pytest.approx(
-        sum(doubt[part] ** 2 for part in parts) ** 0.5
+    assert uncertainty["mean_speed_share"] == pytest.approx(
+        sum(uncertainty[part] ** 2 for part in parts) ** 0.5
     )
-    assert doubt["mean_speed_season_share"] > 0.1
+    assert uncertainty["mean_speed_season_share"] > 0.1
 
 
 def test_wind_is_the_same_each_time(run, airport):
@@ -324,14 +328,14 @@ def test_a_plan_states_fit_screening_and_season(run, yard, edit):
     assert estimate("screen = { stuck_hours = false }").json["wind"]["readings_left_out"] == 0
     by_moments = estimate('fit = "moments"').json
     assert "moments" in by_moments["wind"]["weibull"]["method"]
-    assert not by_moments["builds"][0]["energy_from_readings"]
+    assert not by_moments["builds"][0]["energy_from_time_series"]
     empirical = estimate('fit = "empirical"').json["builds"][0]
-    assert empirical["energy_from_readings"]
-    assert empirical["gross_kwh_per_year"] == empirical["record_gross_kwh_per_year"]
+    assert empirical["energy_from_time_series"]
+    assert empirical["gross_kwh_per_year"] == empirical["time_series_gross_kwh_per_year"]
     assert empirical["gross_kwh_per_year"] != empirical["fitted_gross_kwh_per_year"]
     assert "empirical" in empirical["energy_method"]
     strict = estimate("energy_error_limit = 0.00001").json["builds"][0]
-    assert strict["energy_from_readings"]
+    assert strict["energy_from_time_series"]
     speed[2000:2017] = 0.0
     speed[1998:2000] = speed[2017:2019] = 0.4
     write_record(yard / "wind.csv", speed)
@@ -359,13 +363,17 @@ def test_a_poor_fit_gives_way_to_the_readings(run, yard):
     ]
     plan.write_text("\n".join(lines), encoding="utf-8")
     build = run("estimate", yard, "--json").json["builds"][0]
-    fitted, read = build["fitted_gross_kwh_per_year"], build["record_gross_kwh_per_year"]
+    fitted, read = build["fitted_gross_kwh_per_year"], build["time_series_gross_kwh_per_year"]
     assert abs(fitted / read - 1) > 0.05
-    assert build["energy_from_readings"]
+    assert build["energy_from_time_series"]
     assert build["gross_kwh_per_year"] == read
     hours = build["hours_per_year"]
     assert sum(hours[part] for part in ("idle", "running", "cut_out")) == pytest.approx(8760)
-    assert build["calm_year_net_kwh"] < build["net_kwh_per_year"] < build["windy_year_net_kwh"]
+    assert (
+        build["inter_annual_low_net_kwh"]
+        < build["net_kwh_per_year"]
+        < build["inter_annual_high_net_kwh"]
+    )
     shown = " ".join(run("estimate", yard).out.split())
     assert "used below readings" in shown
     assert "the readings are used" in shown
@@ -414,4 +422,4 @@ def test_a_number_without_end_is_never_shown_as_one(run, yard, edit):
     if found.code == 2:
         assert "a plain number" in found.err
     else:
-        assert [None] in [test["first_speeds_ms"] for test in found.json["screening"]]
+        assert [None] in [test["first_speeds_ms"] for test in found.json["quality_control"]]

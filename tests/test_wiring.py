@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 from test_array import curve
 
-from yieldest.energy.array_losses import Joined, Layout
+from yieldest.energy.array_losses import Layout, MachineArray
 from yieldest.energy.cables import (
     COPPER_RESISTIVITY_OHM_MM2_PER_M,
     STRANDED_COPPER_OHM_PER_KM,
@@ -89,56 +89,56 @@ def test_a_converter_takes_its_share_and_turns_away_the_rest():
 
 def wired(count=1, **stages):
     rose = rose_of_weibull(2.0, 6.0, None, 20.0)
-    return Joined(rose, curve(), 1.0, False, count, None, **stages)
+    return MachineArray(rose, curve(), 1.0, False, count, None, **stages)
 
 
 def test_the_loss_is_reckoned_over_the_curve_and_not_at_the_mean_power():
     """The mean of squares is larger than the square of the mean, so the mean power loses less."""
     cable = Cable(60, 4, 48)
-    joined = wired(cables=(cable,))
-    mean = float((joined.rose.share * curve().power_at(joined.rose.speed_ms)).sum())
-    assert joined.reckon(1).electrical_share > 1.5 * (1 - float(cable.delivered_w(mean)) / mean)
-    powers = curve().power_at(joined.rose.speed_ms)
-    lost = (joined.rose.share * (powers - cable.delivered_w(powers))).sum()
-    assert joined.reckon(1).electrical_share == pytest.approx(lost / mean, rel=1e-9)
+    machines = wired(cables=(cable,))
+    mean = float((machines.rose.share * curve().power_at(machines.rose.speed_ms)).sum())
+    assert machines.compute(1).electrical_share > 1.5 * (1 - float(cable.delivered_w(mean)) / mean)
+    powers = curve().power_at(machines.rose.speed_ms)
+    lost = (machines.rose.share * (powers - cable.delivered_w(powers))).sum()
+    assert machines.compute(1).electrical_share == pytest.approx(lost / mean, rel=1e-9)
 
 
 def test_a_shared_cable_loses_more_with_each_machine_and_a_cable_each_does_not():
     shared = wired(6, cables=(Cable(60, 6, 48, shared=True),))
     each = wired(6, cables=(Cable(60, 6, 48, shared=False),))
-    assert each.reckon(6).electrical_share == pytest.approx(each.reckon(1).electrical_share)
-    assert shared.reckon(6).electrical_share > 3 * shared.reckon(1).electrical_share
-    assert shared.reckon(1).electrical_share == pytest.approx(each.reckon(1).electrical_share)
+    assert each.compute(6).electrical_share == pytest.approx(each.compute(1).electrical_share)
+    assert shared.compute(6).electrical_share > 3 * shared.compute(1).electrical_share
+    assert shared.compute(1).electrical_share == pytest.approx(each.compute(1).electrical_share)
 
 
 def test_stages_follow_each_other():
     both = wired(cables=(Cable(60, 4, 48),), converters=(Converter(0.9),))
     only_cable = wired(cables=(Cable(60, 4, 48),))
-    assert 1 - both.reckon(1).electrical_share == pytest.approx(
-        0.9 * (1 - only_cable.reckon(1).electrical_share)
+    assert 1 - both.compute(1).electrical_share == pytest.approx(
+        0.9 * (1 - only_cable.compute(1).electrical_share)
     )
 
 
 def test_a_shared_converter_clips_the_sum():
     free = wired(4, converters=(Converter(1.0),))
     clipped = wired(4, converters=(Converter(1.0, limit_w=800.0),))
-    assert free.reckon(4).electrical_share == pytest.approx(0.0)
-    assert clipped.reckon(2).electrical_share == pytest.approx(0.0)  # 2 x 400 W fit
-    assert clipped.reckon(4).electrical_share > 0.05
+    assert free.compute(4).electrical_share == pytest.approx(0.0)
+    assert clipped.compute(2).electrical_share == pytest.approx(0.0)  # 2 x 400 W fit
+    assert clipped.compute(4).electrical_share > 0.05
 
 
 def test_a_hot_cable_is_warned_of():
-    text = wired(4, cables=(Cable(60, 2.5, 24),)).reckon(4).warnings[0]
+    text = wired(4, cables=(Cable(60, 2.5, 24),)).compute(4).warnings[0]
     assert "60 m and 2.5 mm2" in text
     assert "thicker cable or a higher voltage" in text
-    assert wired(1, cables=(Cable(5, 16, 48),)).reckon(1).warnings == ()
+    assert wired(1, cables=(Cable(5, 16, 48),)).compute(1).warnings == ()
 
 
 def test_wakes_and_wires_together_lose_less_current():
-    layout = Layout(bearing_deg=0, spacing_widths=5)
+    layout = Layout(bearing_deg=0, spacing_diameters=5)
     rose = rose_of_weibull(2.0, 6.0, [1.0, 0, 0, 0], 20.0)
     cables = (Cable(60, 6, 48),)
-    waked = Joined(rose, curve(), 1.0, False, 4, layout, cables)
-    free = Joined(rose, curve(), 1.0, False, 4, None, cables)
-    assert waked.reckon(4).electrical_share < free.reckon(4).electrical_share
-    assert [loss.category for loss in waked.reckon(4).losses] == ["interaction", "electrical"]
+    waked = MachineArray(rose, curve(), 1.0, False, 4, layout, cables)
+    free = MachineArray(rose, curve(), 1.0, False, 4, None, cables)
+    assert waked.compute(4).electrical_share < free.compute(4).electrical_share
+    assert [loss.category for loss in waked.compute(4).losses] == ["wake", "electrical"]

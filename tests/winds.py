@@ -5,8 +5,8 @@ from scipy.signal import lfilter
 from scipy.stats import norm
 
 from yieldest.provenance import Provenance
-from yieldest.wind.data_recovery import coverage_of
-from yieldest.wind.record import Record
+from yieldest.wind.data_recovery import data_recovery_of
+from yieldest.wind.record import WindRecord
 
 KNOT_MS = 1852 / 3600
 
@@ -21,10 +21,10 @@ def record_of(speed_ms, time=None, **more):
     speed_ms = np.asarray(speed_ms, dtype=float)
     time = times(speed_ms.size) if time is None else time
     empty = {"direction_deg": None, "temperature_c": None, "pressure_hpa": None}
-    return Record(
+    return WindRecord(
         time=time,
         speed_ms=speed_ms,
-        coverage=coverage_of(time, np.isfinite(speed_ms)),
+        data_recovery=data_recovery_of(time, np.isfinite(speed_ms)),
         provenance=Provenance("synthetic", "made for a test"),
         **{**empty, **more},
     )

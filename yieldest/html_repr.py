@@ -21,7 +21,7 @@ def printable(text: str) -> str:
     return one_line.translate(_UNPRINTABLE).encode("utf-8", "replace").decode("utf-8")
 
 
-def card(
+def html_table(
     title: str,
     rows: Iterable[Sequence[str]],
     notes: Sequence[str] = (),

@@ -17,7 +17,7 @@ from scipy.stats import weibull_min
 
 from yieldest.energy.closed_form import mean_power_w
 from yieldest.turbine.curve_ends import Ends
-from yieldest.turbine.curve_file import read_curve
+from yieldest.turbine.curve_file import read_power_curve
 from yieldest.wind.weibull import fit_maximum_likelihood
 
 DEMO_SITE = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
@@ -71,7 +71,7 @@ def fit() -> Figure:
 
 def energy(points: int) -> Figure:
     """Time the closed form against quad, segment by segment, on a curve of so many points."""
-    curve = read_curve(DEMO_SITE / "curve-2.4m.csv", ends=Ends(cut_out_ms=20))
+    curve = read_power_curve(DEMO_SITE / "curve-2.4m.csv", ends=Ends(cut_out_ms=20))
     speed = np.linspace(2.5, 20.0, points)
     power = curve.power_at(speed)
     shape, scale = 1.9, 6.0

@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 from harness import Figure, best_of, report
 
-from yieldest.wind.record import read_record
+from yieldest.wind.record import read_wind
 
 SECONDS_PER_YEAR = 365 * 86400
 MEMORY_LIMIT_MB = 1500
@@ -46,11 +46,11 @@ def write_record(path: Path, rows: int, interval_s: int) -> tuple[float, float]:
 
 
 def ten_minute_year(folder: Path) -> Figure:
-    """Time `read_record` against bare `pandas.read_csv` on a year of 10-minute readings."""
+    """Time `read_wind` against bare `pandas.read_csv` on a year of 10-minute readings."""
     path = folder / "ten-minutes.csv"
     write_record(path, 52_560, 600)
-    read_record(path)  # imports and caches are warm for both
-    bare, ours = best_of(lambda: pd.read_csv(path), 7), best_of(lambda: read_record(path), 7)
+    read_wind(path)  # imports and caches are warm for both
+    bare, ours = best_of(lambda: pd.read_csv(path), 7), best_of(lambda: read_wind(path), 7)
     path.unlink()
     return Figure(
         "a year of 10-minute readings", ours, "bare pandas.read_csv", bare, "less than 1 s above",
@@ -79,7 +79,7 @@ def second_year(folder: Path, rows: int) -> Figure:
 def read_and_measure(path: Path) -> None:
     """Read one record and print time, highest memory and means as JSON."""
     began = time.perf_counter()
-    record = read_record(path)
+    record = read_wind(path)
     took = time.perf_counter() - began
     cube = record.mean_cube_ms3
     print(

@@ -17,22 +17,22 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 
 from yieldest.wind.censored_fit import fit_censored
-from yieldest.wind.histogram import tally_of
-from yieldest.wind.resource import StudyOptions, study_record
+from yieldest.wind.histogram import histogram_of
+from yieldest.wind.resource import ResourceOptions, assess_record
 
 
 def censored() -> Figure:
     """Time the interval-censored fit against lifelines on an hourly year of whole knots."""
     wind = slow_weibull(np.random.default_rng(1), 8760, 2.0, 6.0, 24.0)
     speed = np.maximum(KNOT_MS, np.rint(wind / KNOT_MS) * KNOT_MS)
-    tally, class_of = tally_of(speed, np.ones(speed.size), step_ms=KNOT_MS)
-    lower, upper = tally.lower_ms[class_of], tally.upper_ms[class_of]
+    histogram, class_of = histogram_of(speed, np.ones(speed.size), step_ms=KNOT_MS)
+    lower, upper = histogram.lower_ms[class_of], histogram.upper_ms[class_of]
     fitter = lifelines.WeibullFitter()
     theirs = best_of(lambda: fitter.fit_interval_censoring(lower, upper), 3)
-    shape = float(fit_censored(tally)[0])
+    shape = float(fit_censored(histogram)[0])
     return Figure(
         "interval-censored fit, 8,760 whole knots",
-        best_of(lambda: fit_censored(tally_of(speed, np.ones(speed.size), step_ms=KNOT_MS)[0])),
+        best_of(lambda: fit_censored(histogram_of(speed, np.ones(speed.size), step_ms=KNOT_MS)[0])),
         "lifelines.WeibullFitter.fit_interval_censoring",
         theirs,
         "ratio <= 0.1",
@@ -41,12 +41,12 @@ def censored() -> Figure:
 
 
 def study(name: str, count: int, minutes: int, target: str) -> Figure:
-    """Time screening, weights, six fits with 200 bootstrap draws, and all tables."""
+    """Time quality_control, weights, six fits with 200 bootstrap draws, and all tables."""
     wind = slow_weibull(np.random.default_rng(2), count, 2.0, 6.0, 24 * 60 / minutes)
     record = record_of(by_airport_rules(wind), times(count, minutes=minutes), resolution_ms=KNOT_MS)
     return Figure(
         name,
-        best_of(lambda: study_record(record, StudyOptions()), 3),
+        best_of(lambda: assess_record(record, ResourceOptions()), 3),
         "sorting the speeds",
         best_of(lambda: np.sort(record.speed_ms)),
         target,

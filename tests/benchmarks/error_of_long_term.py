@@ -30,7 +30,7 @@ for days in (30, 60, 90, 180):
     line = f"{days:4d} {found['pair'].size:5d}"
     by_pair = []
     for kind in ("", "_cube"):
-        inside = np.abs(found["error" + kind]) < NORMAL_90 * found["doubt" + kind]
+        inside = np.abs(found["error" + kind]) < NORMAL_90 * found["uncertainty" + kind]
         as_read = 100 * np.median(np.abs(found["face" + kind]))
         corrected = 100 * np.median(np.abs(found["error" + kind]))
         line += f"  {as_read:13.1f} {corrected:9.1f} {100 * inside.mean():7.0f}"

@@ -1,6 +1,6 @@
 """Every benchmark in one table, each figure as a ratio to its baseline.
 
-Run it as `python tests/benchmarks/run_all.py [--json FILE] [--only WORD]` on an idle machine.
+Run it as `python tests/benchmarks/run_all.py [--json FILE] [--where WORD]` on an idle machine.
 Two JSON files can be laid side by side: a figure is known by its script, name and baseline.
 """
 
@@ -41,7 +41,7 @@ def main() -> int:
     """Print the table; return 1 when a script did not run."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--json", type=Path, help="also write the figures to this file")
-    parser.add_argument("--only", default="", help="scripts with this word in their name")
+    parser.add_argument("--where", default="", help="scripts with this word in their name")
     chosen = parser.parse_args()
     figures: list[dict] = []
     print("figure, what it is measured against, ratio, target; what else was seen")

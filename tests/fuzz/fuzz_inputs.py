@@ -2,7 +2,7 @@
 
 Run it as `python tests/fuzz/fuzz_inputs.py --inputs 20000`. Each input is a folder with one file
 spoilt, or a place to write that is no good; a command that reads or writes it must end with exit
-code 0 or 2, in 10 s of reckoning and within 1 GB, without a traceback, with one sentence on
+code 0 or 2, in 10 s of computing and within 1 GB, without a traceback, with one sentence on
 standard error when it refuses, with JSON that holds no NaN when it does not, with its output whole
 or as it was before, with nothing else changed, and without starting a program, unpickling or
 looking for a network. On Linux the right of root to read everything is given up first.
@@ -50,11 +50,11 @@ KEYS = (
     "build.0.count",
     "build.6",
     "build.0.hub_height_m",
-    "money.discount_rate",
-    "money.life_years",
-    "doubt.draws",
+    "economics.discount_rate",
+    "economics.life_years",
+    "uncertainty.draws",
     "a.b.c",
-    "money.price_per_kwh",
+    "economics.price_per_kwh",
     "build.0.losses.electrical",
     "path",
     "wind",

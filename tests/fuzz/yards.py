@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
-from yieldest.plan.start import write_starter
+from yieldest.plan.start import write_plan_folder
 
 HILL_YARD = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
 READINGS = 300
@@ -31,7 +31,7 @@ meters = { circuit = "dc", averaging_s = 10 }
 load = { kind = "inverter", measured_on = "resistor", conversion = "inverter.csv", start_up_w = 4 }
 rotor_diameter_m = 0.9
 cut_out_ms = 18
-beyond_last = "cube law"
+extrapolation = "cube law"
 rated_power_w = 120
 [[build]]
 name = "stated"
@@ -59,7 +59,7 @@ hub_height_m = 12
 curve = "curve.csv"
 rotor_diameter_m = 2.4
 bill = "bill.csv"
-[money]
+[economics]
 discount_rate = 0.04
 life_years = 15
 price_per_kwh = 0.3
@@ -144,7 +144,7 @@ CASES = (
 
 def write_yard(folder: Path) -> None:
     """Write the sound files."""
-    write_starter(folder)
+    write_plan_folder(folder)
     wind = (folder / "wind.csv").read_bytes()
     (folder / "wind.csv.gz").write_bytes(gzip.compress(wind))
     with zipfile.ZipFile(folder / "wind.zip", "w", zipfile.ZIP_DEFLATED) as archive:

@@ -318,9 +318,10 @@ def flat(value, path=""):
 
 
 def renamed(path):
+    case, path = path.split(":", 1)
     for old, new in RENAMED:
         path = re.sub(old, new, path)
-    return path
+    return f"{case}:{path}"
 
 
 def same(a, b):

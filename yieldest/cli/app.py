@@ -20,7 +20,7 @@ from yieldest.cli.map_command import map_cells
 from yieldest.cli.options import AsJson, print_json
 from yieldest.cli.wind_command import wind
 from yieldest.errors import InputError
-from yieldest.plan.start import demo_site_names, write_starter
+from yieldest.plan.start import demo_site_names, write_plan_folder
 
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ Changes = Annotated[
     typer.Option(
         "--set",
         metavar="KEY=VALUE",
-        help="Change a key of the plan, such as money.discount_rate=0.03 or build.0.count=4 (a "
+        help="Change a key of the plan, such as economics.discount_rate=0.03 or build.0.count=4 (a "
         "build by its number from 0, or its name); again for another key.",
     ),
 ]
@@ -120,7 +120,7 @@ def start(
 
     Example: yieldest start my-hill --from hill-yard
     """
-    written = write_starter(folder, demo_site)
+    written = write_plan_folder(folder, demo_site)
     if as_json:
         print_json({"written": [str(path) for path in written]})
         return
@@ -138,7 +138,7 @@ app.command(cls=GroupedCommand)(curve)
 def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> None:  # noqa: B006
     """Say whether a plan and the files it names are sound.
 
-    Reads everything and reckons nothing; also shows what was recognised in the wind record. Read
+    Reads everything and computes nothing; also shows what was recognised in the wind record. Read
     more: docs/plan-file.md.
 
     Example: yieldest check demo-sites/hill-yard
@@ -188,27 +188,28 @@ def estimate(
     draws: Draws = None,
     seed: Seed = None,
     full: Annotated[
-        bool, typer.Option("--full", help="Print the doubt of every input as well, P75 and P99.")
+        bool,
+        typer.Option("--full", help="Print the uncertainty of every input as well, P75 and P99."),
     ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Reckon energy, cost per kWh and payback of every build.
+    """Compute energy, cost per kWh and payback of every build.
 
     The answer in plain words, the builds side by side, what it would take to pay, how sure all
     that is, what to measure next, and every method and assumption. Read more: docs/README.md.
 
     Example: yieldest estimate demo-sites/hill-yard
 
-    Example: yieldest estimate demo-sites/hill-yard --set money.discount_rate=0.05
+    Example: yieldest estimate demo-sites/hill-yard --set economics.discount_rate=0.05
 
     Example: yieldest estimate demo-sites/hill-yard --set "build.eight of 0.9 m.count=4"
 
-    Example: yieldest estimate demo-sites/hill-yard --sweep money.price_per_kwh=0.15:0.45:4
+    Example: yieldest estimate demo-sites/hill-yard --sweep economics.price_per_kwh=0.15:0.45:4
 
     Example: yieldest estimate demo-sites/hill-yard --draws 50000
     """
     from yieldest.files.whole_output import refuse_inputs, write_whole  # noqa: PLC0415
-    from yieldest.model.estimate import estimate as reckon  # noqa: PLC0415
+    from yieldest.model.estimate import estimate as compute  # noqa: PLC0415
     from yieldest.model.input_files import input_files  # noqa: PLC0415
     from yieldest.model.sweep import as_csv, rows_of  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
@@ -227,26 +228,26 @@ def estimate(
     if out is not None:
         refuse_inputs(out, input_files(stated))
     with reading_bar("the wind record") as progress:
-        result: Estimate = reckon(stated, progress)
+        result: Estimate = compute(stated, progress)
     if out is not None:
         write_whole(out, as_csv(rows_of(result)))
-    wanted = stated.doubt.draws if draws is None else draws
-    doubt = None
+    wanted = stated.uncertainty.draws if draws is None else draws
+    uncertainty = None
     if wanted != 0:
         from yieldest.report.progress import counting_bar  # noqa: PLC0415
         from yieldest.uncertainty.from_estimate import how_sure  # noqa: PLC0415
 
         with counting_bar("draws", max(0, wanted) * len(stated.build)) as step:
-            chosen = stated.doubt.seed if seed is None else seed
-            doubt = how_sure(stated, result, wanted, chosen, step)
+            chosen = stated.uncertainty.seed if seed is None else seed
+            uncertainty = how_sure(stated, result, wanted, chosen, step)
     if as_json:
         from yieldest.report.estimate_json import as_dictionary  # noqa: PLC0415
 
-        print_json(as_dictionary(result, doubt))
+        print_json(as_dictionary(result, uncertainty))
     else:
         from yieldest.report.estimate_text import console, print_estimate  # noqa: PLC0415
 
-        print_estimate(result, console(), doubt, full=full)
+        print_estimate(result, console(), uncertainty, full=full)
 
 
 def _sweep(
@@ -289,8 +290,8 @@ def report(
 ) -> None:
     """Write the answer as one page, with charts and sliders.
 
-    One file that needs no network: charts, methods, doubt, and sliders to try things with. Read
-    more: docs/page.md.
+    One file that needs no network: charts, methods, uncertainty, and sliders to try things with.
+    Read more: docs/page.md.
 
     Example: yieldest report demo-sites/hill-yard -o hill-yard.html
 

@@ -18,12 +18,12 @@ MACHINE = "The machine"
 TABLE = "When the table is not read as you meant (docs/readings.md)"
 CIRCUIT = "The circuit and the meters (docs/readings.md)"
 AIR = "The air (docs/air.md)"
-DOUBT = "How sure the meters are"
+UNCERTAINTY = "How sure the meters are"
 ENDS = "The ends of the curve (docs/power-curve.md)"
 GENERATOR = "Where the energy goes"
 
 BEYOND_ANY_MACHINE = 1e9
-"""In any unit of an option; beyond it the reckoning would overflow."""
+"""In any unit of an option; beyond it the computing would overflow."""
 
 
 def curve(
@@ -142,7 +142,7 @@ def curve(
     ] = None,
     resistors: Annotated[
         Literal["star", "delta"] | None,
-        typer.Option(rich_help_panel=CIRCUIT, help="How three load resistors are joined."),
+        typer.Option(rich_help_panel=CIRCUIT, help="How three load resistors are machines."),
     ] = None,
     load_ohm: Annotated[
         float | None,
@@ -187,31 +187,31 @@ def curve(
             help="What follows the density; speed only for pitch-regulated machines.",
         ),
     ] = "power",
-    power_doubt: Annotated[
+    power_uncertainty: Annotated[
         float | None,
         typer.Option(
             metavar="SHARE",
-            rich_help_panel=DOUBT,
+            rich_help_panel=UNCERTAINTY,
             help="Standard uncertainty of the power; 0.03 unless stated.",
             min=0,
             max=1,
         ),
     ] = None,
-    speed_doubt: Annotated[
+    speed_uncertainty: Annotated[
         float | None,
         typer.Option(
             metavar="SHARE",
-            rich_help_panel=DOUBT,
+            rich_help_panel=UNCERTAINTY,
             help="Standard uncertainty of the wind speed; 0.03 unless stated.",
             min=0,
             max=1,
         ),
     ] = None,
-    speed_doubt_ms: Annotated[
+    speed_uncertainty_ms: Annotated[
         float | None,
         typer.Option(
             metavar="M/S",
-            rich_help_panel=DOUBT,
+            rich_help_panel=UNCERTAINTY,
             help="And its constant part; 0.1 unless stated.",
             min=0,
         ),
@@ -235,7 +235,7 @@ def curve(
             max=120,
         ),
     ] = None,
-    beyond_last: Annotated[
+    extrapolation: Annotated[
         Literal["hold", "zero", "cube law"] | None,
         typer.Option(
             rich_help_panel=ENDS,
@@ -265,7 +265,8 @@ def curve(
 ) -> None:
     """Make a power curve from your own readings of wind and power.
 
-    A curve by the method of bins with its doubt, where the energy goes, how complete the readings
+    A curve by the method of bins with its uncertainty, where the energy goes, how complete the
+    readings
     are, what was left out and why, and with the size of the rotor the power coefficient. Read more:
     docs/readings.md and docs/power-curve.md.
 
@@ -295,7 +296,7 @@ def curve(
         raise InputError(
             "--rotor-area, --rotor-diameter and --rotor-width exclude each other; keep one."
         )
-    from yieldest.model.build_readings import meter_doubt  # noqa: PLC0415
+    from yieldest.model.build_readings import meter_uncertainty  # noqa: PLC0415
     from yieldest.plan import swept_area_m2  # noqa: PLC0415
     from yieldest.turbine.air_at_readings import AirAtTest  # noqa: PLC0415
     from yieldest.turbine.curve_ends import Ends  # noqa: PLC0415
@@ -334,8 +335,8 @@ def curve(
             generator=generator,
         ),
         air=AirAtTest(air_density, elevation, temperature),
-        doubt=meter_doubt(power_doubt, speed_doubt, speed_doubt_ms),
-        ends=Ends(cut_in, cut_out, beyond_last, rated_power),
+        uncertainty=meter_uncertainty(power_uncertainty, speed_uncertainty, speed_uncertainty_ms),
+        ends=Ends(cut_in, cut_out, extrapolation, rated_power),
     )
     if out is not None:
         _write(measured, out)

@@ -11,11 +11,11 @@ from yieldest.errors import InputError
 
 if TYPE_CHECKING:
     from yieldest.wind.read_options import ReadOptions
-    from yieldest.wind.record import Record
+    from yieldest.wind.record import WindRecord
 
 READING = "When the file is not read as you meant (docs/records.md)"
 SEVERAL = "Which of several"
-BAD = "Bad readings (docs/screening.md)"
+BAD = "Bad readings (docs/quality_control.md)"
 FITTING = "The fit (docs/weibull.md)"
 SUMMED = "When the file is no record"
 
@@ -60,7 +60,7 @@ def wind(
             help="Which column holds what, such as speed=Anemo or time=Datum; again for another.",
         ),
     ] = None,
-    deviation_units: Annotated[
+    standard_deviation_units: Annotated[
         str | None,
         typer.Option(
             metavar="UNIT", rich_help_panel=READING, help="Unit of standard deviations and gusts."
@@ -147,7 +147,7 @@ def wind(
             help="Of several sensors, the one with this word in its heading.",
         ),
     ] = None,
-    only: Annotated[
+    where: Annotated[
         list[str] | None,
         typer.Option(
             metavar="HEADING=CELL",
@@ -224,21 +224,22 @@ def wind(
     """Say how windy a record is, how sure that is, and if it will do.
 
     What was recognised in the file, what the tests for bad readings found, the mean wind and the
-    Weibull distribution with their doubt, by month, hour and direction. Read more: docs/records.md
-    and docs/weibull.md.
+    Weibull distribution with their uncertainty, by month, hour and direction. Read more:
+    docs/records.md and docs/weibull.md.
 
     Example: yieldest wind demo-sites/hill-yard/wind.csv.gz
 
-    Example: yieldest wind demo-sites/hill-yard/wind.csv.gz --screen stuck_hours=off --sectors 8
+    Example: yieldest wind demo-sites/hill-yard/wind.csv.gz --quality-control stuck_hours=off
+    --sectors 8
 
     Example: yieldest wind demo-sites/town-roof/wind.csv.gz --out checked.csv
     """
     # Imported here, so that `--help` does not wait for pandas and scipy.
     from yieldest.wind.breakdown import SECTORS  # noqa: PLC0415
-    from yieldest.wind.quality_rules import screen_rules  # noqa: PLC0415
+    from yieldest.wind.quality_rules import quality_rules  # noqa: PLC0415
     from yieldest.wind.read_options import ReadOptions  # noqa: PLC0415
-    from yieldest.wind.record import read_record  # noqa: PLC0415
-    from yieldest.wind.resource import EMPIRICAL, StudyOptions, study_record  # noqa: PLC0415
+    from yieldest.wind.record import read_wind  # noqa: PLC0415
+    from yieldest.wind.resource import EMPIRICAL, ResourceOptions, assess_record  # noqa: PLC0415
     from yieldest.wind.weibull_fits import METHODS  # noqa: PLC0415
 
     if sectors not in SECTORS:
@@ -250,7 +251,7 @@ def wind(
     options = ReadOptions(
         columns=dict(pairs("--column", "ROLE=HEADING", column)),
         units=units,
-        deviation_units=deviation_units,
+        standard_deviation_units=standard_deviation_units,
         temperature_units=temperature_units,
         pressure_units=pressure_units,
         delimiter=delimiter,
@@ -265,7 +266,7 @@ def wind(
         missing=tuple(missing or ()),
         height_m=height,
         sensor=sensor,
-        only=_cells_by_heading(only),
+        where=_cells_by_heading(where),
         point=point,
         threshold_ms=threshold,
         average_s=average,
@@ -273,26 +274,26 @@ def wind(
     if table or months:
         if table and months:
             raise InputError("--table and --months exclude each other; keep one of them.")
-        if out is not None or neighbour is not None or only:
+        if out is not None or neighbour is not None or where:
             raise InputError(
-                "--out, --neighbour and --only need a record, not --table or --months."
+                "--out, --neighbour and --where need a record, not --table or --months."
             )
         _summed(record, table, options, as_json)
         return
-    study = study_record(
+    study = assess_record(
         _read(record, options),
-        StudyOptions(
-            rules=screen_rules(_thresholds(screen)),
+        ResourceOptions(
+            rules=quality_rules(_thresholds(screen)),
             season_correction=season_correction,
             fit=fit,
             sectors=sectors,
         ),
-        None if neighbour is None else read_record(neighbour, ReadOptions(time_zone=time_zone)),
+        None if neighbour is None else read_wind(neighbour, ReadOptions(time_zone=time_zone)),
     )
     if out is not None:
         from yieldest.wind.flagged_record import write_flagged  # noqa: PLC0415
 
-        write_flagged(study.screening, out)
+        write_flagged(study.quality_control, out)
     if as_json:
         from yieldest.report.wind_json import study_as_dictionary  # noqa: PLC0415
 
@@ -315,8 +316,8 @@ def _summed(path: Path, is_table: bool, options: "ReadOptions", as_json: bool) -
         summed_as_dictionary,
     )
     from yieldest.wind.from_summaries import (  # noqa: PLC0415
-        climate_of_frequencies,
-        climate_of_months,
+        distribution_of_frequencies,
+        distribution_of_months,
         points_of_frequencies,
     )
     from yieldest.wind.summary_tables import (  # noqa: PLC0415
@@ -327,32 +328,32 @@ def _summed(path: Path, is_table: bool, options: "ReadOptions", as_json: bool) -
     height_m = options.height_m or 10.0  # the height is not shown, and changes nothing here
     if is_table:
         table = read_frequency_table(path, options)
-        climate = climate_of_frequencies(table, height_m)
-        wind = SummedWind(table, climate, *points_of_frequencies(table, climate))
+        distribution = distribution_of_frequencies(table, height_m)
+        wind = SummedWind(table, distribution, *points_of_frequencies(table, distribution))
     else:
         means = read_monthly_means(path, options)
-        wind = SummedWind(means, *climate_of_months(means, None, height_m))
+        wind = SummedWind(means, *distribution_of_months(means, None, height_m))
     if as_json:
         print_json(summed_as_dictionary(wind))
     else:
         print_summed(wind, console())
 
 
-def _read(path: Path, options: "ReadOptions") -> "Record":
+def _read(path: Path, options: "ReadOptions") -> "WindRecord":
     """Read a record, with a bar on the terminal while it takes long."""
     from yieldest.report.progress import reading_bar  # noqa: PLC0415
-    from yieldest.wind.record import read_record  # noqa: PLC0415
+    from yieldest.wind.record import read_wind  # noqa: PLC0415
 
     with reading_bar(path.name) as progress:
-        return read_record(path, options, progress)
+        return read_wind(path, options, progress)
 
 
 def _cells_by_heading(texts: Iterable[str] | None) -> dict[str, list[str]]:
     """Gather HEADING=CELL texts; a heading may come again with another cell."""
-    only: dict[str, list[str]] = {}
-    for heading, cell in pairs("--only", "HEADING=CELL", texts):
-        only.setdefault(heading, []).append(cell)
-    return only
+    where: dict[str, list[str]] = {}
+    for heading, cell in pairs("--where", "HEADING=CELL", texts):
+        where.setdefault(heading, []).append(cell)
+    return where
 
 
 def _thresholds(texts: Iterable[str] | None) -> dict[str, float | None]:
@@ -360,11 +361,12 @@ def _thresholds(texts: Iterable[str] | None) -> dict[str, float | None]:
     from yieldest.wind.quality_rules import RULE_NAMES  # noqa: PLC0415
 
     thresholds: dict[str, float | None] = {}
-    for name, value in pairs("--screen", "THRESHOLD=VALUE", texts, RULE_NAMES):
+    for name, value in pairs("--quality-control", "THRESHOLD=VALUE", texts, RULE_NAMES):
         try:
             thresholds[name] = None if value == "off" else float(value)
         except ValueError as error:
             raise InputError(
-                f"--screen: {name} is {value!r}, but a number or off was expected; mend it."
+                f"--quality-control: {name} is {value!r}, but a number or off was expected; mend "
+                "it."
             ) from error
     return thresholds

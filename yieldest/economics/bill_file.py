@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from yieldest.arrays import FloatArray, number_or_none
-from yieldest.economics.bill_of_materials import Bill, BillItem
+from yieldest.economics.bill_of_materials import BillItem, BillOfMaterials
 from yieldest.economics.prices import plain_prices
 from yieldest.errors import InputError
 from yieldest.files.table import Table, plain_heading, read_table
@@ -59,7 +59,7 @@ LARGEST_AMOUNT = 1e12
 """No amount on a parts bill is larger; a slip of the keyboard is."""
 
 
-def read_bill(path: Path, currency: str | None = None) -> Bill:
+def read_bill(path: Path, currency: str | None = None) -> BillOfMaterials:
     """Read a parts bill from a CSV file.
 
     Parameters
@@ -127,7 +127,7 @@ def read_bill(path: Path, currency: str | None = None) -> Bill:
             f"{path.name}: {int(np.isnan(life).sum())} of {len(names)} items state no life and "
             "last as long as the build."
         )
-    return Bill(
+    return BillOfMaterials(
         items=tuple(
             BillItem(
                 name=names[row],
@@ -144,8 +144,8 @@ def read_bill(path: Path, currency: str | None = None) -> Bill:
                 scrap_value=float(scrap[row]),
                 paid_labour=float(paid[row]),
                 shared_by=float(shared[row]),
-                upkeep_per_year=upkeep[row][0],
-                upkeep_in_years=upkeep[row][1],
+                maintenance_per_year=upkeep[row][0],
+                maintenance_in_years=upkeep[row][1],
                 embodied_kwh=number_or_none(energy[row]),
                 embodied_carbon_kg=number_or_none(carbon[row]),
             )

@@ -50,9 +50,9 @@ class BillItem:
         Money for hired work before tax, for the whole line at its scope.
     shared_by : float
         Number of builds that share the line, as tools are.
-    upkeep_per_year : float
+    maintenance_per_year : float
         Money each year, for the whole line at its scope.
-    upkeep_in_years : tuple of (int, float)
+    maintenance_in_years : tuple of (int, float)
         Money in single years on top.
     embodied_kwh, embodied_carbon_kg : float or None
         Energy and carbon dioxide that making one piece took.
@@ -72,8 +72,8 @@ class BillItem:
     scrap_value: float = 0.0
     paid_labour: float = 0.0
     shared_by: float = 1.0
-    upkeep_per_year: float = 0.0
-    upkeep_in_years: tuple[tuple[int, float], ...] = ()
+    maintenance_per_year: float = 0.0
+    maintenance_in_years: tuple[tuple[int, float], ...] = ()
     embodied_kwh: float | None = None
     embodied_carbon_kg: float | None = None
 
@@ -173,7 +173,7 @@ class Embodied:
 
 
 @dataclass(frozen=True)
-class Outlay:
+class Expenditure:
     """What is paid and got back for the parts of a build, by year, before any grant or loan.
 
     Parameters
@@ -182,8 +182,8 @@ class Outlay:
         Parts, paid labour, and own labour at the wage.
     replacement_costs : ndarray, shape (life + 1,)
         Bought again in that year, less the scrap value of what it replaces.
-    upkeep_per_year : float
-    upkeep_in_years : ndarray, shape (life + 1,)
+    maintenance_per_year : float
+    maintenance_in_years : ndarray, shape (life + 1,)
         In single years on top.
     salvage_value : float
         What the parts bring at the end; below zero where clearing away costs money.
@@ -191,13 +191,13 @@ class Outlay:
 
     capital_cost: float
     replacement_costs: FloatArray
-    upkeep_per_year: float
-    upkeep_in_years: FloatArray
+    maintenance_per_year: float
+    maintenance_in_years: FloatArray
     salvage_value: float
 
 
 @dataclass(frozen=True)
-class Bill:
+class BillOfMaterials:
     """A parts bill.
 
     Parameters
@@ -210,16 +210,16 @@ class Bill:
     provenance: Provenance
 
     @property
-    def states_upkeep(self) -> bool:
+    def states_maintenance(self) -> bool:
         """Whether any item states upkeep."""
-        return any(item.upkeep_per_year or item.upkeep_in_years for item in self.items)
+        return any(item.maintenance_per_year or item.maintenance_in_years for item in self.items)
 
     @property
     def states_groups(self) -> bool:
         """Whether any item states its group."""
         return any(item.group for item in self.items)
 
-    def without(self, groups: Collection[str]) -> Bill:
+    def without(self, groups: Collection[str]) -> BillOfMaterials:
         """Return the bill without the items of some groups."""
         return replace(self, items=tuple(item for item in self.items if item.group not in groups))
 
@@ -251,7 +251,7 @@ class Bill:
         costs.sort(key=lambda entry: -entry[1])
         return tuple(Dear(name, cost, cost / total) for name, cost in costs[:how_many] if cost > 0)
 
-    def outlay(self, count: int, wage_per_hour: float, life_years: int) -> Outlay:
+    def expenditure(self, count: int, wage_per_hour: float, life_years: int) -> Expenditure:
         """Return what is paid and got back by year.
 
         Parameters
@@ -275,8 +275,8 @@ class Bill:
             scrap = times * item.quantity * item.scrap_value
             for year in item.replacement_years(life_years):
                 replacements[year] += item.cost(count, wage_per_hour) - scrap
-            per_year += times * item.upkeep_per_year
-            for year, sum_paid in item.upkeep_in_years:
+            per_year += times * item.maintenance_per_year
+            for year, sum_paid in item.maintenance_in_years:
                 if year <= life_years:
                     in_years[year] += times * sum_paid
             if item.salvage_share is None:
@@ -284,7 +284,7 @@ class Bill:
             else:
                 salvage += times * item.quantity * item.price_each(count) * item.salvage_share
         capital = self.capital_cost(count, wage_per_hour)
-        return Outlay(capital, replacements, per_year, in_years, salvage)
+        return Expenditure(capital, replacements, per_year, in_years, salvage)
 
     def embodied(self, count: int, life_years: int) -> Embodied:
         """Return the energy and carbon that making the parts took, replacements included."""
@@ -314,5 +314,5 @@ class Bill:
             if item.life_years is None:
                 raise InputError(
                     f"{self.provenance.source}: {item.name!r} states no life, and "
-                    'money.item_life = "required" asks for one; fill in its life in years.'
+                    'economics.item_life = "required" asks for one; fill in its life in years.'
                 )

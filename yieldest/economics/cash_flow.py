@@ -42,16 +42,16 @@ class CashFlow:
 def cash_flow(
     capital_cost: npt.ArrayLike,
     replacement_costs: npt.ArrayLike,
-    upkeep_per_year: npt.ArrayLike,
+    maintenance_per_year: npt.ArrayLike,
     net_kwh_per_year: npt.ArrayLike,
     price_per_kwh: npt.ArrayLike,
     *,
-    upkeep_in_years: npt.ArrayLike = 0.0,
+    maintenance_in_years: npt.ArrayLike = 0.0,
     salvage_value: npt.ArrayLike = 0.0,
     grant: npt.ArrayLike = 0.0,
-    used_share: npt.ArrayLike = 1.0,
+    self_consumption_share: npt.ArrayLike = 1.0,
     export_price_per_kwh: npt.ArrayLike = 0.0,
-    price_rise_per_year: npt.ArrayLike = 0.0,
+    real_price_escalation_per_year: npt.ArrayLike = 0.0,
     degradation_per_year: npt.ArrayLike = 0.0,
     life_years: npt.ArrayLike | None = None,
 ) -> CashFlow:
@@ -59,19 +59,19 @@ def cash_flow(
 
     Parameters
     ----------
-    capital_cost, upkeep_per_year, net_kwh_per_year, price_per_kwh : array_like, shape (...)
+    capital_cost, maintenance_per_year, net_kwh_per_year, price_per_kwh : array_like, shape (...)
         The energy is that of the first year. All arguments broadcast.
     replacement_costs : array_like, shape (..., years + 1)
         By year, from 0 to the years laid out.
-    upkeep_in_years : array_like, shape (..., years + 1) or ()
+    maintenance_in_years : array_like, shape (..., years + 1) or ()
         On top of the yearly upkeep; that of year 0 is left out.
     salvage_value : array_like, shape (...)
         What the parts bring at the end of the last year.
     grant : array_like, shape (...)
         In year 0.
-    used_share, export_price_per_kwh : array_like, shape (...)
+    self_consumption_share, export_price_per_kwh : array_like, shape (...)
         The share used saves `price_per_kwh`, the rest earns the export price.
-    price_rise_per_year, degradation_per_year : array_like, shape (...)
+    real_price_escalation_per_year, degradation_per_year : array_like, shape (...)
         Real rise of both prices and fall of the output, from the second year on.
     life_years : array_like of int, shape (...), optional
         Years that the build lasts, at most the years laid out, which is the default. After them
@@ -89,13 +89,13 @@ def cash_flow(
     cost = (
         yearly(floats(capital_cost) - floats(grant)) * first_year
         + np.where((year >= 1) & (year < last), replacements, 0.0)
-        + (yearly(upkeep_per_year) + floats(upkeep_in_years)) * running
+        + (yearly(maintenance_per_year) + floats(maintenance_in_years)) * running
         - yearly(salvage_value) * (year == last)
     )
     age = np.maximum(year - 1, 0)
     energy = yearly(net_kwh_per_year) * (1 - yearly(degradation_per_year)) ** age * running
-    used = floats(used_share)
-    risen = energy * (1 + yearly(price_rise_per_year)) ** age
+    used = floats(self_consumption_share)
+    risen = energy * (1 + yearly(real_price_escalation_per_year)) ** age
     sold = risen * yearly((1 - used) * floats(export_price_per_kwh))
     saved = risen * yearly(used * floats(price_per_kwh))
     return CashFlow(cost=cost, energy_kwh=energy, value=saved + sold, sold=sold)

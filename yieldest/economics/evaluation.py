@@ -5,22 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from yieldest.arrays import FloatArray, floats, number_or_none
-from yieldest.economics.bill_of_materials import Bill, Dear, Embodied, Outlay
+from yieldest.economics.bill_of_materials import BillOfMaterials, Dear, Embodied, Expenditure
 from yieldest.economics.cash_flow import CashFlow
 from yieldest.economics.financing import Nominal, WithLoan, in_nominal_terms, with_loan
 from yieldest.economics.measures import (
     benefit_cost_ratio,
-    cost_per_kwh_by_recovery,
+    cost_per_kwh_by_capital_recovery,
     internal_rates_of_return,
     payback_years,
     present_value,
 )
-from yieldest.economics.terms import MoneyTerms
+from yieldest.economics.terms import EconomicTerms
 from yieldest.economics.yearly_sums import (
     cost_of_a_kwh,
+    expenditure_of,
     flow_of,
     grant_of,
-    outlay_of,
     used_kwh_cost,
 )
 from yieldest.provenance import Provenance
@@ -44,29 +44,29 @@ class Cost:
     grant : float
     labour_hours : float
         Own work to build it.
-    upkeep_per_year : float
+    maintenance_per_year : float
         In the first year.
     by_group : dict of str to float
         The capital cost by group, dearest first.
     dearest : tuple of Dear
         The five dearest items.
-    outlay : Outlay
+    expenditure : Expenditure
         Upkeep as a share of the capital cost included.
     flow : CashFlow
     cost_per_kwh : float or None
         Discounted whole-life cost over discounted energy.
     cost_per_kwh_without_wage : float or None
-    cost_per_kwh_by_recovery : float or None
+    cost_per_kwh_by_capital_recovery : float or None
         By the capital recovery factor.
     cost_per_used_kwh : float or None
         Cost less what sold kWh earn, over the energy that is used: the price of a bought kWh at
         which the build pays just so, where prices do not rise.
     benefit_cost_ratio : float or None
-    simple_payback_years, discounted_payback_years : float or None
+    payback_years, discounted_payback_years : float or None
     net_present_value : float or None
     internal_rate_of_return : float or None
         The only one; None where there is none or several.
-    earned_per_own_hour : float or None
+    return_to_own_labour_per_hour : float or None
         Present value without a wage, over the hours: what an hour of one's own work earns.
     energy_payback_years, carbon_payback_years : float or None
         Embodied figure over what a year's energy makes or saves.
@@ -80,21 +80,21 @@ class Cost:
     capital_cost_without_wage: float
     grant: float
     labour_hours: float
-    upkeep_per_year: float
+    maintenance_per_year: float
     by_group: dict[str, float]
     dearest: tuple[Dear, ...]
-    outlay: Outlay
+    expenditure: Expenditure
     flow: CashFlow
     cost_per_kwh: float | None
     cost_per_kwh_without_wage: float | None
-    cost_per_kwh_by_recovery: float | None
+    cost_per_kwh_by_capital_recovery: float | None
     cost_per_used_kwh: float | None
     benefit_cost_ratio: float | None
-    simple_payback_years: float | None
+    payback_years: float | None
     discounted_payback_years: float | None
     net_present_value: float | None
     internal_rate_of_return: float | None
-    earned_per_own_hour: float | None
+    return_to_own_labour_per_hour: float | None
     energy_payback_years: float | None
     carbon_payback_years: float | None
     embodied: Embodied
@@ -103,16 +103,18 @@ class Cost:
     provenance: Provenance
 
 
-def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) -> Cost:
+def evaluate(
+    bill: BillOfMaterials, count: int, net_kwh_per_year: float, terms: EconomicTerms
+) -> Cost:
     """Return what a build of `count` machines costs and earns.
 
     Parameters
     ----------
-    bill : Bill
+    bill : BillOfMaterials
     count : int
     net_kwh_per_year : float
         Of all the machines together, in the first year.
-    terms : MoneyTerms
+    terms : EconomicTerms
 
     Raises
     ------
@@ -122,12 +124,12 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
     if terms.item_lives_required:
         bill.require_lives()
     rate = terms.discount_rate
-    outlay = outlay_of(bill, count, terms)
-    unpaid = outlay_of(bill, count, terms, wage_per_hour=0.0)
-    flow, unpaid_flow = (flow_of(each, net_kwh_per_year, terms) for each in (outlay, unpaid))
+    expenditure = expenditure_of(bill, count, terms)
+    unpaid = expenditure_of(bill, count, terms, wage_per_hour=0.0)
+    flow, unpaid_flow = (flow_of(each, net_kwh_per_year, terms) for each in (expenditure, unpaid))
     hours = bill.labour_hours(count)
-    grant = float(grant_of(floats(outlay.capital_cost), terms))
-    per_kwh = cost_of_a_kwh(outlay, net_kwh_per_year, terms)
+    grant = float(grant_of(floats(expenditure.capital_cost), terms))
+    per_kwh = cost_of_a_kwh(expenditure, net_kwh_per_year, terms)
     warnings: list[str] = []
     simple = discounted = value = return_rate = ratio = per_hour = None
     if terms.price_per_kwh is not None:
@@ -140,7 +142,7 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
             discounted = number_or_none(payback_years(flow.net, rate))
             return_rate = _only_rate(flow.net, warnings)
             warnings += _never(simple, discounted, terms)
-    by_recovery = _by_recovery(outlay, grant, net_kwh_per_year, terms)
+    by_recovery = _by_recovery(expenditure, grant, net_kwh_per_year, terms)
     if per_kwh is not None and by_recovery is not None:
         gap = by_recovery / per_kwh - 1 if per_kwh else 0.0
         if abs(gap) > SAME:
@@ -155,29 +157,30 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
         embodied, len(bill.items), net_kwh_per_year, terms, warnings
     )
     return Cost(
-        capital_cost=outlay.capital_cost,
+        capital_cost=expenditure.capital_cost,
         capital_cost_without_wage=unpaid.capital_cost,
         grant=grant,
         labour_hours=hours,
-        upkeep_per_year=outlay.upkeep_per_year + float(outlay.upkeep_in_years[1]),
+        maintenance_per_year=expenditure.maintenance_per_year
+        + float(expenditure.maintenance_in_years[1]),
         by_group=bill.cost_by_group(count, terms.wage_per_hour),
         dearest=bill.dearest(count, terms.wage_per_hour),
-        outlay=outlay,
+        expenditure=expenditure,
         flow=flow,
         cost_per_kwh=per_kwh,
         cost_per_kwh_without_wage=cost_of_a_kwh(unpaid, net_kwh_per_year, terms),
-        cost_per_kwh_by_recovery=by_recovery,
+        cost_per_kwh_by_capital_recovery=by_recovery,
         cost_per_used_kwh=number_or_none(used_kwh_cost(flow, terms)),
         benefit_cost_ratio=ratio,
-        simple_payback_years=simple,
+        payback_years=simple,
         discounted_payback_years=discounted,
         net_present_value=value,
         internal_rate_of_return=return_rate,
-        earned_per_own_hour=per_hour,
+        return_to_own_labour_per_hour=per_hour,
         energy_payback_years=energy_payback,
         carbon_payback_years=carbon_payback,
         embodied=embodied,
-        with_loan=with_loan(flow, outlay.capital_cost - grant, terms),
+        with_loan=with_loan(flow, expenditure.capital_cost - grant, terms),
         nominal=in_nominal_terms(flow, terms),
         provenance=Provenance(
             bill.provenance.source,
@@ -188,15 +191,15 @@ def cost_of(bill: Bill, count: int, net_kwh_per_year: float, terms: MoneyTerms) 
 
 
 def _by_recovery(
-    outlay: Outlay, grant: float, net_kwh_per_year: float, terms: MoneyTerms
+    expenditure: Expenditure, grant: float, net_kwh_per_year: float, terms: EconomicTerms
 ) -> float | None:
-    later = outlay.replacement_costs.copy()
-    later[-1] -= outlay.salvage_value
+    later = expenditure.replacement_costs.copy()
+    later[-1] -= expenditure.salvage_value
     return number_or_none(
-        cost_per_kwh_by_recovery(
-            outlay.capital_cost - grant,
+        cost_per_kwh_by_capital_recovery(
+            expenditure.capital_cost - grant,
             present_value(later, terms.discount_rate),
-            outlay.upkeep_per_year + outlay.upkeep_in_years[1],
+            expenditure.maintenance_per_year + expenditure.maintenance_in_years[1],
             net_kwh_per_year,
             terms.discount_rate,
             terms.life_years,
@@ -218,7 +221,7 @@ def _only_rate(net_flow: FloatArray, warnings: list[str]) -> float | None:
     return None
 
 
-def _never(simple: float | None, discounted: float | None, terms: MoneyTerms) -> list[str]:
+def _never(simple: float | None, discounted: float | None, terms: EconomicTerms) -> list[str]:
     if simple is None:
         return [f"It is never paid back within its life of {terms.life_years} years."]
     if discounted is None:
@@ -233,7 +236,7 @@ def _embodied_paybacks(
     embodied: Embodied,
     items: int,
     net_kwh_per_year: float,
-    terms: MoneyTerms,
+    terms: EconomicTerms,
     warnings: list[str],
 ) -> tuple[float | None, float | None]:
     energy = carbon = None
@@ -249,7 +252,8 @@ def _embodied_paybacks(
             carbon = embodied.carbon_kg / (net_kwh_per_year * terms.grid_carbon_kg_per_kwh)
         else:
             warnings.append(
-                "money.grid_carbon_kg_per_kwh is not stated or is 0, so there is no carbon payback."
+                "economics.grid_carbon_kg_per_kwh is not stated or is 0, so there is no carbon "
+                "payback."
             )
         if embodied.items_without_carbon:
             warnings.append(

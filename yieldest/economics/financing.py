@@ -9,7 +9,7 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.economics.cash_flow import CashFlow, loan_flow, nominal, real
 from yieldest.economics.measures import internal_rates_of_return, payback_years, present_value
-from yieldest.economics.terms import MoneyTerms
+from yieldest.economics.terms import EconomicTerms
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ class Nominal:
     internal_rate_of_return: float | None
 
 
-def with_loan(flow: CashFlow, to_pay: float, terms: MoneyTerms) -> WithLoan | None:
+def with_loan(flow: CashFlow, to_pay: float, terms: EconomicTerms) -> WithLoan | None:
     """Return what a flow becomes with the loan of the terms; None without one.
 
     Parameters
@@ -65,7 +65,7 @@ def with_loan(flow: CashFlow, to_pay: float, terms: MoneyTerms) -> WithLoan | No
         Without the loan.
     to_pay : float
         Capital cost less the grant, of which the loan is a share.
-    terms : MoneyTerms
+    terms : EconomicTerms
     """
     loan = terms.loan
     if loan is None or terms.inflation is None:
@@ -84,7 +84,7 @@ def with_loan(flow: CashFlow, to_pay: float, terms: MoneyTerms) -> WithLoan | No
     )
 
 
-def in_nominal_terms(flow: CashFlow, terms: MoneyTerms) -> Nominal | None:
+def in_nominal_terms(flow: CashFlow, terms: EconomicTerms) -> Nominal | None:
     """Return a flow in the money of each year; None when the terms state no inflation."""
     rate = terms.nominal_discount_rate
     if rate is None or terms.inflation is None:

@@ -172,7 +172,7 @@ def benefit_cost_ratio(
     return floats(np.divide(earned, paid, out=np.full(paid.shape, np.nan), where=paid > 0))
 
 
-def cost_per_kwh_by_recovery(
+def cost_per_kwh_by_capital_recovery(
     capital_cost: npt.ArrayLike,
     later_cost: npt.ArrayLike,
     first_year_upkeep: npt.ArrayLike,

@@ -1,1 +1,1 @@
-"""Energy in a year: the climate through the power curve, less the losses."""
+"""Energy in a year: the distribution through the power curve, less the losses."""

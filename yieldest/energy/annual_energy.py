@@ -23,7 +23,7 @@ from yieldest.energy.from_series import (
 from yieldest.energy.losses import Loss, assumed_in_words, kept_share
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.wind.distribution import Climate
+from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
 
 POOR_FIT = 0.05
@@ -54,7 +54,7 @@ class Energy:
         Before losses: from the fitted distribution or from the readings, whichever is used.
     fitted_gross_kwh_per_year : float
         From the fitted distribution.
-    record_gross_kwh_per_year : float or None
+    time_series_gross_kwh_per_year : float or None
         Reading by reading from the record; None without one.
     from_readings : bool
         Whether the readings are used: when they were asked for, or the fit is too far from them.
@@ -64,7 +64,7 @@ class Energy:
         What the converters draw while the machines make nothing.
     net_kwh_per_year : float
         After losses and idle draw.
-    calm_year_kwh, windy_year_kwh : float
+    inter_annual_low_kwh, inter_annual_high_kwh : float
         Net energy when the mean speed is one usual year-to-year spread (6 %) lower or higher.
     capacity_factor : float or None
         Net energy over rated power all year round; None when the curve makes no power.
@@ -77,13 +77,13 @@ class Energy:
     count: int
     gross_kwh_per_year: float
     fitted_gross_kwh_per_year: float
-    record_gross_kwh_per_year: float | None
+    time_series_gross_kwh_per_year: float | None
     from_readings: bool
     beyond_last_kwh_per_year: float
     idle_draw_kwh_per_year: float
     net_kwh_per_year: float
-    calm_year_kwh: float
-    windy_year_kwh: float
+    inter_annual_low_kwh: float
+    inter_annual_high_kwh: float
     capacity_factor: float | None
     hours: YearlyHours
     losses: tuple[Loss, ...]
@@ -105,17 +105,17 @@ class Readings:
 
 
 def produce(
-    climate: Climate,
+    distribution: WindDistribution,
     curve: PowerCurve,
     losses: tuple[Loss, ...],
     count: int,
     readings: Readings | None,
 ) -> Energy:
-    """Put a power curve into a climate.
+    """Put a power curve into a distribution.
 
     Parameters
     ----------
-    climate : Climate
+    distribution : WindDistribution
         At the hub.
     curve : PowerCurve
         For the density at the hub.
@@ -128,26 +128,26 @@ def produce(
     kwh_per_mean_w = count * HOURS_PER_YEAR / 1000
     factors = 1 + YEAR_TO_YEAR_SPREAD * np.array([0.0, -1.0, 1.0])
     gross, calm_year, windy_year = gross_kwh_per_year(
-        climate.shape,
-        climate.scale_ms * factors,
-        climate.calm_share,
+        distribution.shape,
+        distribution.scale_ms * factors,
+        distribution.calm_share,
         curve.speed_ms,
         curve.power_w,
         count,
     )
     fitted = float(gross)
     hours = yearly_hours(
-        climate.shape,
-        climate.scale_ms,
-        climate.calm_share,
+        distribution.shape,
+        distribution.scale_ms,
+        distribution.calm_share,
         curve.speed_ms,
         curve.power_w,
         curve.rated_power_w,
     )
     kept = kept_share(losses)
     above_last = (
-        (1 - climate.calm_share)
-        * float(mean_power_beyond_w(climate.shape, climate.scale_ms, curve))
+        (1 - distribution.calm_share)
+        * float(mean_power_beyond_w(distribution.shape, distribution.scale_ms, curve))
         * kwh_per_mean_w
     )
     from_record = None
@@ -163,8 +163,9 @@ def produce(
         )
         from_record = float(by_readings[0])
         error = abs(fitted - from_record)
-        from_readings = climate.reading_limit == 0 or (
-            climate.reading_limit is not None and error > climate.reading_limit * from_record
+        from_readings = distribution.reading_limit == 0 or (
+            distribution.reading_limit is not None
+            and error > distribution.reading_limit * from_record
         )
         if from_readings:
             gross, calm_year, windy_year = by_readings
@@ -193,7 +194,7 @@ def produce(
         warnings.append(
             f"{100 * above_last / gross:.0f} % of the energy comes from winds above "
             f"{curve.last_measured_ms:.3g} m/s, the last speed of the curve, where it "
-            f"{BEYOND_WORDS[curve.beyond_last]}."
+            f"{BEYOND_WORDS[curve.extrapolation]}."
         )
     stopped_kwh = hours.cut_out * float(curve.power_at(curve.cut_out_ms)) * count / 1000
     if gross > 0 and stopped_kwh > MUCH_ABOVE_LAST * gross:
@@ -215,13 +216,13 @@ def produce(
         count=count,
         gross_kwh_per_year=float(gross),
         fitted_gross_kwh_per_year=fitted,
-        record_gross_kwh_per_year=from_record,
+        time_series_gross_kwh_per_year=from_record,
         from_readings=from_readings,
         beyond_last_kwh_per_year=above_last,
         idle_draw_kwh_per_year=idle_draw,
         net_kwh_per_year=net,
-        calm_year_kwh=float(calm_year) * kept - idle_draw,
-        windy_year_kwh=float(windy_year) * kept - idle_draw,
+        inter_annual_low_kwh=float(calm_year) * kept - idle_draw,
+        inter_annual_high_kwh=float(windy_year) * kept - idle_draw,
         capacity_factor=net / rated_kwh if rated_kwh > 0 else None,
         hours=hours,
         losses=losses,

@@ -1,4 +1,4 @@
-"""Machines joined in an array: interaction and electrical losses for any number of them."""
+"""Machines joined in an array: wake and electrical losses for any number of them."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from yieldest.energy.losses import Loss
 from yieldest.energy.wakes import (
     SIDE_BY_SIDE_WIDTHS,
     WAKE_DECAY,
-    Interaction,
+    WakeLoss,
     directions_within,
     near_wake_share,
     speeds_in_array,
@@ -22,29 +22,29 @@ from yieldest.energy.wakes import (
 from yieldest.energy.wind_rose import Rose
 from yieldest.turbine.power_curve import PowerCurve
 
-WAKE_DOUBT = 0.5
-LEAST_WAKE_DOUBT = 0.01
+WAKE_UNCERTAINTY = 0.5
+LEAST_WAKE_UNCERTAINTY = 0.01
 """Standard uncertainty of a wake loss as a share of it, and at least (our choice: the model was
 made for large machines some way apart)."""
-CABLE_DOUBT = 0.1
-"""Standard uncertainty of a reckoned electrical loss as a share of it (our choice)."""
+CABLE_UNCERTAINTY = 0.1
+"""Standard uncertainty of a computed electrical loss as a share of it (our choice)."""
 HIGH_CABLE_LOSS = 0.10
 """A cable that loses more than this share at rated power is warned of (common practice)."""
 
 
 @dataclass(frozen=True)
 class Layout:
-    """How machines stand and what is known of their interaction.
+    """How machines stand and what is known of their wake.
 
     Parameters
     ----------
     positions_m : ndarray, shape (n, 2), or None
         East and north of stated places.
-    bearing_deg, spacing_widths, row_spacing_widths, columns
+    bearing_deg, spacing_diameters, row_spacing_diameters, columns
         A row or a grid, where no places are stated (see `layout.grid_positions`).
-    interaction_factor : float or None
+    array_efficiency : float or None
         A measured one for all the machines, which stands instead of wakes.
-    interaction_uncertainty : float or None
+    array_efficiency_uncertainty : float or None
         Its standard uncertainty.
     evidence : str
         Where a stated factor is from.
@@ -55,11 +55,11 @@ class Layout:
 
     positions_m: FloatArray | None = None
     bearing_deg: float = 0.0
-    spacing_widths: float = 0.0
-    row_spacing_widths: float | None = None
+    spacing_diameters: float = 0.0
+    row_spacing_diameters: float | None = None
     columns: int | None = None
-    interaction_factor: float | None = None
-    interaction_uncertainty: float | None = None
+    array_efficiency: float | None = None
+    array_efficiency_uncertainty: float | None = None
     evidence: str = ""
     wake_decay: float | None = None
     thrust_coefficient: float | None = None
@@ -70,17 +70,21 @@ class Layout:
         if self.positions_m is not None:
             return self.positions_m[:count] / rotor_width_m
         return grid_positions(
-            count, self.bearing_deg, self.spacing_widths, self.columns, self.row_spacing_widths
+            count,
+            self.bearing_deg,
+            self.spacing_diameters,
+            self.columns,
+            self.row_spacing_diameters,
         )
 
 
 @dataclass(frozen=True)
-class Joint:
-    """What so many machines lose by being joined.
+class ArrayLosses:
+    """What so many machines lose by being machines.
 
     Parameters
     ----------
-    interaction : Interaction or None
+    wake : WakeLoss or None
         None when no layout is stated.
     electrical_share : float or None
         Of the energy, lost in cables and converters; None when there are none.
@@ -88,26 +92,26 @@ class Joint:
         Of the cables.
     """
 
-    interaction: Interaction | None
+    wake: WakeLoss | None
     electrical_share: float | None
     warnings: tuple[str, ...]
 
     @property
     def losses(self) -> tuple[Loss, ...]:
-        """The loss categories that were reckoned."""
+        """The loss categories that were computed."""
         losses = []
-        if self.interaction is not None:
-            factor, doubt = self.interaction.factor, self.interaction.standard_uncertainty
-            losses.append(Loss("interaction", 1 - factor, False, doubt, self.interaction.method))
+        if self.wake is not None:
+            factor, uncertainty = self.wake.factor, self.wake.standard_uncertainty
+            losses.append(Loss("wake", 1 - factor, False, uncertainty, self.wake.method))
         if self.electrical_share is not None:
             share = self.electrical_share
             method = "cables by the square of the current and converters, over the power curve"
-            losses.append(Loss("electrical", share, False, CABLE_DOUBT * share, method))
+            losses.append(Loss("electrical", share, False, CABLE_UNCERTAINTY * share, method))
         return tuple(losses)
 
 
 @dataclass(frozen=True)
-class Joined:
+class MachineArray:
     """Everything that decides what machines joined in an array lose.
 
     Parameters
@@ -117,7 +121,7 @@ class Joined:
     curve : PowerCurve
         At the density of the hub.
     rotor_width_m : float or None
-    upright_axis : bool
+    vertical_axis : bool
         Whether the rotor turns about a vertical axis.
     count : int
         The machines that the plan states.
@@ -131,13 +135,13 @@ class Joined:
     rose: Rose
     curve: PowerCurve
     rotor_width_m: float | None
-    upright_axis: bool
+    vertical_axis: bool
     count: int
     layout: Layout | None
     cables: tuple[Cable, ...] = ()
     converters: tuple[Converter, ...] = ()
 
-    def reckon(self, count: int) -> Joint:
+    def compute(self, count: int) -> ArrayLosses:
         """Return what `count` machines, or the first so many of a layout, lose.
 
         Notes
@@ -147,22 +151,22 @@ class Joined:
         high.
         """
         layout = self.layout
-        interaction = None
+        wake = None
         powers = self._powers_beside_others(count)
-        if layout is not None and layout.interaction_factor is not None:
-            interaction = self._stated(layout, count)
+        if layout is not None and layout.array_efficiency is not None:
+            wake = self._stated(layout, count)
         elif layout is not None and count == 1:
-            interaction = Interaction(1.0, 0.0, "a single machine")
+            wake = WakeLoss(1.0, 0.0, "a single machine")
         elif layout is not None:
             free = self._energy([power.sum(axis=1) for power in self._lone_powers(count)])
             made = self._energy([power.sum(axis=1) for power in powers])
-            interaction = self._wakes(layout, count, made / free if free > 0 else 1.0)
+            wake = self._wakes(layout, count, made / free if free > 0 else 1.0)
         share = None
         if self.cables or self.converters:
             made = self._energy([power.sum(axis=1) for power in powers])
             arrived = self._energy([self._delivered(power) for power in powers])
             share = 1 - arrived / made if made > 0 else 0.0
-        return Joint(interaction, share, self._cable_warnings(count))
+        return ArrayLosses(wake, share, self._cable_warnings(count))
 
     def powers_all_round(self, count: int) -> tuple[FloatArray, FloatArray]:
         """Return the power of `count` machines at each speed of the rose, all directions alike.
@@ -183,7 +187,7 @@ class Joined:
     def _powers_beside_others(self, count: int) -> list[FloatArray]:
         """Return the power of every machine as the others let it, as `_waked_powers`."""
         layout = self.layout
-        if layout is not None and layout.interaction_factor is not None:
+        if layout is not None and layout.array_efficiency is not None:
             factor = self._stated(layout, count).factor
             return [factor * power for power in self._lone_powers(count)]
         if layout is None or count == 1:
@@ -211,30 +215,30 @@ class Joined:
                 )
         return tuple(texts)
 
-    def _stated(self, layout: Layout, count: int) -> Interaction:
-        factor = float(layout.interaction_factor or 0.0)
+    def _stated(self, layout: Layout, count: int) -> WakeLoss:
+        factor = float(layout.array_efficiency or 0.0)
         # A factor measured on all the machines says what each neighbour costs on the average.
         part = 0.0 if self.count == 1 else (count - 1) / (self.count - 1)
         here = 1 - (1 - factor) * min(part, 1.0)
-        doubt = layout.interaction_uncertainty
+        uncertainty = layout.array_efficiency_uncertainty
         assumed: tuple[str, ...] = ()
-        if doubt is None:
-            doubt = max(LEAST_WAKE_DOUBT, 0.25 * abs(1 - factor))
+        if uncertainty is None:
+            uncertainty = max(LEAST_WAKE_UNCERTAINTY, 0.25 * abs(1 - factor))
             assumed = (
-                f"Standard uncertainty {doubt:.3g} of the interaction factor (a quarter of the "
+                f"Standard uncertainty {uncertainty:.3g} of the wake factor (a quarter of the "
                 "loss, our choice).",
             )
         warnings: tuple[str, ...] = ()
         if factor > 1:
             warnings = (
-                f"The interaction factor {factor:g} says that the machines help each other; that "
+                f"The wake factor {factor:g} says that the machines help each other; that "
                 "is seldom so over a whole year, so look hard at the evidence.",
             )
-        return Interaction(
-            here, doubt, f"interaction factor stated: {layout.evidence}", assumed, warnings
+        return WakeLoss(
+            here, uncertainty, f"wake factor stated: {layout.evidence}", assumed, warnings
         )
 
-    def _wakes(self, layout: Layout, count: int, factor: float) -> Interaction:
+    def _wakes(self, layout: Layout, count: int, factor: float) -> WakeLoss:
         decay = WAKE_DECAY if layout.wake_decay is None else layout.wake_decay
         _, _, thrust_text, thrust_assumed = thrust_of(self.curve, layout.thrust_coefficient)
         assumed = []
@@ -248,16 +252,16 @@ class Joined:
                 f"{thrust_text[0].upper()}{thrust_text[1:]} between cut-in and cut-out (common "
                 "practice, no source), for neither curve nor plan states it."
             )
-        return Interaction(
+        return WakeLoss(
             factor=factor,
-            standard_uncertainty=max(LEAST_WAKE_DOUBT, WAKE_DOUBT * (1 - factor)),
+            standard_uncertainty=max(LEAST_WAKE_UNCERTAINTY, WAKE_UNCERTAINTY * (1 - factor)),
             method=f"wakes by direction (Jensen 1983; Katic, Hojstrup & Jensen 1986), decay "
             f"{decay:g}, {thrust_text}; {self.rose.method}",
             assumed=tuple(assumed),
-            warnings=tuple(self._doubts(layout, count, decay)),
+            warnings=tuple(self._uncertainties(layout, count, decay)),
         )
 
-    def _doubts(self, layout: Layout, count: int, decay: float) -> list[str]:
+    def _uncertainties(self, layout: Layout, count: int, decay: float) -> list[str]:
         places = self._places(layout, count)
         texts = []
         nearest = nearest_neighbour(places)
@@ -266,24 +270,24 @@ class Joined:
                 f"The nearest rotors stand {nearest:.2g} rotor widths apart; below "
                 f"{SIDE_BY_SIDE_WIDTHS:g} they disturb each other sideways, of which the wake "
                 "model knows nothing: measure two of them together and apart, and state the "
-                "interaction_factor with its evidence."
+                "array_efficiency with its evidence."
             )
         near = near_wake_share(places, self.rose, decay)
         if near > 0:
             texts.append(
                 f"In {100 * near:.0f} % of the windy time a rotor stands in the near wake of "
                 "another, less than 4 rotor widths behind it, where the wake model does not hold; "
-                "a measured interaction_factor would be surer."
+                "a measured array_efficiency would be surer."
             )
         if not self.rose.has_directions:
             texts.append(
                 "The wind directions are not known, so the wakes are an average all round; a row "
                 "across the usual wind loses less, one along it more."
             )
-        if self.upright_axis:
+        if self.vertical_axis:
             texts.append(
-                "The wake model was made for rotors with a lying axis; behind upright ones the "
-                "wind recovers differently, so take the interaction loss as a rough figure."
+                "The wake model was made for rotors with a lying axis; behind vertical ones the "
+                "wind recovers differently, so take the wake loss as a rough figure."
             )
         return texts
 

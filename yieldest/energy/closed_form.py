@@ -1,4 +1,4 @@
-"""Mean power and yearly hours of a machine in a Weibull climate, in closed form."""
+"""Mean power and yearly hours of a machine in a Weibull distribution, in closed form."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def mean_power_w(
     node_speed_ms: npt.ArrayLike,
     node_power_w: npt.ArrayLike,
 ) -> FloatArray:
-    r"""Return the mean power of a piecewise-linear curve in a Weibull climate.
+    r"""Return the mean power of a piecewise-linear curve in a Weibull distribution.
 
     Parameters
     ----------
@@ -220,7 +220,7 @@ def yearly_hours(
     Parameters
     ----------
     shape, scale_ms, calm_share : float
-        The climate at the hub.
+        The distribution at the hub.
     node_speed_ms, node_power_w : ndarray, shape (n,)
         The power curve.
     rated_power_w : float

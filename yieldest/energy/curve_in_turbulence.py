@@ -9,7 +9,7 @@ import numpy as np
 from yieldest.energy.closed_form import mean_power_w
 from yieldest.hub.turbulence import SMOOTH_INTENSITY, added_intensity, curve_in_turbulence
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.wind.distribution import Climate
+from yieldest.wind.distribution import WindDistribution
 
 
 @dataclass(frozen=True)
@@ -35,14 +35,14 @@ class TurbulenceEffect:
 
 
 def in_turbulence(
-    curve: PowerCurve, climate: Climate, intensity: float
+    curve: PowerCurve, distribution: WindDistribution, intensity: float
 ) -> tuple[PowerCurve, TurbulenceEffect]:
     """Blur a curve by the turbulence it was not measured in, where that takes energy.
 
     Parameters
     ----------
     curve : PowerCurve
-    climate : Climate
+    distribution : WindDistribution
         At the hub.
     intensity : float
         Turbulence intensity of the site.
@@ -57,8 +57,10 @@ def in_turbulence(
     speed, power = curve_in_turbulence(
         curve.speed_ms, curve.power_w, float(added_intensity(intensity))
     )
-    before = float(mean_power_w(climate.shape, climate.scale_ms, curve.speed_ms, curve.power_w))
-    after = float(mean_power_w(climate.shape, climate.scale_ms, speed, power))
+    before = float(
+        mean_power_w(distribution.shape, distribution.scale_ms, curve.speed_ms, curve.power_w)
+    )
+    after = float(mean_power_w(distribution.shape, distribution.scale_ms, speed, power))
     effect = after / before - 1 if before > 0 else 0.0
     counted = effect < 0
     sentence = (
@@ -68,7 +70,7 @@ def in_turbulence(
         f"{'counted' if counted else 'a gain of that kind is not counted'}."
     )
     if counted:
-        thrust, doubt = curve.thrust_coefficient, curve.power_uncertainty_w
+        thrust, uncertainty = curve.thrust_coefficient, curve.power_uncertainty_w
         curve = replace(
             curve,
             speed_ms=speed,
@@ -76,7 +78,9 @@ def in_turbulence(
             thrust_coefficient=(
                 None if thrust is None else np.interp(speed, curve.speed_ms, thrust)
             ),
-            power_uncertainty_w=None if doubt is None else np.interp(speed, curve.speed_ms, doubt),
+            power_uncertainty_w=None
+            if uncertainty is None
+            else np.interp(speed, curve.speed_ms, uncertainty),
             family=None,
         )
     return curve, TurbulenceEffect(intensity, effect, counted, sentence)

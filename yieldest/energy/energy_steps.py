@@ -10,7 +10,7 @@ from yieldest.energy.annual_energy import Energy, Readings
 from yieldest.energy.closed_form import HOURS_PER_YEAR
 from yieldest.turbine.plausibility import BETZ_LIMIT
 from yieldest.turbine.power_curve import PowerCurve, power_in_wind_w
-from yieldest.wind.distribution import Climate
+from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.weibull import moment
 
 
@@ -37,13 +37,13 @@ class EnergyStep:
 
 
 def energy_steps(
-    climate: Climate, curve: PowerCurve, energy: Energy, readings: Readings | None
+    distribution: WindDistribution, curve: PowerCurve, energy: Energy, readings: Readings | None
 ) -> tuple[EnergyStep, ...]:
     """Return the way from the energy in the wind to the net energy of a year.
 
     Parameters
     ----------
-    climate : Climate
+    distribution : WindDistribution
         At the hub.
     curve : PowerCurve
         For the density at the hub.
@@ -62,7 +62,9 @@ def energy_steps(
         if energy.from_readings and readings is not None:
             cube = float(np.average(readings.speed_ms**3, weights=readings.weight))
         else:
-            cube = (1 - climate.calm_share) * float(moment(climate.shape, climate.scale_ms, 3))
+            cube = (1 - distribution.calm_share) * float(
+                moment(distribution.shape, distribution.scale_ms, 3)
+            )
         per_unit_cube = float(power_in_wind_w(1.0, curve.rotor_area_m2, curve.air_density_kg_m3))
         carried = per_unit_cube * cube * energy.count * HOURS_PER_YEAR / 1000
         left += [

@@ -46,14 +46,14 @@ class UsualYears:
 
     Parameters
     ----------
-    mean_ms, energy_kwh, doubt_kwh, beyond_kwh : ndarray, shape (n,)
+    mean_ms, energy_kwh, uncertainty_kwh, beyond_kwh : ndarray, shape (n,)
         Mean wind at the hub, energy, its standard uncertainty from the curve alone (all points
         wrong in the same sense), and the part from above the last measured speed.
     """
 
     mean_ms: FloatArray
     energy_kwh: FloatArray
-    doubt_kwh: FloatArray
+    uncertainty_kwh: FloatArray
     beyond_kwh: FloatArray
 
 
@@ -70,6 +70,7 @@ def usual_years(curve: PowerCurve) -> UsualYears:
     return UsualYears(
         mean_ms=USUAL_MEANS_MS,
         energy_kwh=hours * mean_power_w(RAYLEIGH_SHAPE, scale, curve.speed_ms, curve.power_w),
-        doubt_kwh=hours * mean_power_w(RAYLEIGH_SHAPE, scale, curve.speed_ms, curve.uncertainty_w),
+        uncertainty_kwh=hours
+        * mean_power_w(RAYLEIGH_SHAPE, scale, curve.speed_ms, curve.uncertainty_w),
         beyond_kwh=hours * mean_power_beyond_w(RAYLEIGH_SHAPE, scale, curve),
     )

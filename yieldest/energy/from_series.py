@@ -137,7 +137,7 @@ def running_share_of_readings(
 def yearly_hours_of_readings(
     power_w: FloatArray, speed_ms: FloatArray, weight: FloatArray, cut_out_ms: float, rated_w: float
 ) -> YearlyHours:
-    """Return how a machine spends the hours of a year, reading by reading.
+    """Return how a machine spends the hours of a year, from the time series.
 
     Parameters
     ----------

@@ -12,7 +12,7 @@ from yieldest.arrays import FloatArray, floats
 
 LOSS_CATEGORIES = {
     "availability": 0.05,
-    "interaction": 0.0,
+    "wake": 0.0,
     "turbine_performance": 0.02,
     "electrical": 0.05,
     "environmental": 0.02,
@@ -21,11 +21,11 @@ LOSS_CATEGORIES = {
 """The loss categories of IEC 61400-15, with the share assumed where none is stated (common
 practice for small machines, no source)."""
 
-CROWDED_INTERACTION = 0.05
-"""Interaction loss assumed for several machines where none is stated (common practice, no
+CROWDED_WAKE_LOSS = 0.05
+"""WakeLoss loss assumed for several machines where none is stated (common practice, no
 source)."""
 
-STATED_DOUBT, ASSUMED_DOUBT = 0.25, 0.5
+STATED_UNCERTAINTY, ASSUMED_UNCERTAINTY = 0.25, 0.5
 """Standard uncertainty of a loss as a share of it, where somebody stated it and where nobody did
 (common practice, no source)."""
 
@@ -45,7 +45,7 @@ class Loss:
     standard_uncertainty : float
         Of the share.
     method : str
-        "stated", "assumed", or how it was reckoned.
+        "stated", "assumed", or how it was computed.
     """
 
     category: str
@@ -56,9 +56,9 @@ class Loss:
 
 
 def losses_of(
-    stated: Mapping[str, float | None], count: int, reckoned: tuple[Loss, ...] = ()
+    stated: Mapping[str, float | None], count: int, computed: tuple[Loss, ...] = ()
 ) -> tuple[Loss, ...]:
-    """Return every category with its reckoned, stated or assumed share.
+    """Return every category with its computed, stated or assumed share.
 
     Parameters
     ----------
@@ -66,27 +66,27 @@ def losses_of(
         Category to share.
     count : int
         Number of machines; several of them disturb each other.
-    reckoned : tuple of Loss
+    computed : tuple of Loss
         What the layout or the wiring gave; it stands before what is stated.
     """
-    by_category = {loss.category: loss for loss in reckoned}
+    by_category = {loss.category: loss for loss in computed}
     losses = []
     for category, default in LOSS_CATEGORIES.items():
         share = stated.get(category)
         if category in by_category:
             loss = by_category[category]
         elif share is not None:
-            loss = Loss(category, share, False, STATED_DOUBT * share, "stated")
+            loss = Loss(category, share, False, STATED_UNCERTAINTY * share, "stated")
         else:
-            crowded = category == "interaction" and count > 1
-            share = CROWDED_INTERACTION if crowded else default
-            loss = Loss(category, share, True, ASSUMED_DOUBT * share, "assumed")
+            crowded = category == "wake" and count > 1
+            share = CROWDED_WAKE_LOSS if crowded else default
+            loss = Loss(category, share, True, ASSUMED_UNCERTAINTY * share, "assumed")
         losses.append(loss)
     return tuple(losses)
 
 
 def assumed_in_words(losses: tuple[Loss, ...]) -> tuple[str, ...]:
-    """Return a sentence for each loss that nobody stated or reckoned."""
+    """Return a sentence for each loss that nobody stated or computed."""
     return tuple(
         f"{loss.category.replace('_', ' ').capitalize()} loss {100 * loss.share:.0f} % (common "
         "practice, no source)."

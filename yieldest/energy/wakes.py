@@ -43,7 +43,7 @@ def single_wake_deficit(
 
     Notes
     -----
-    (1 - sqrt(1 - Ct)) / (1 + 2 k x/D)^2: N. O. Jensen, *A note on wind generator interaction*,
+    (1 - sqrt(1 - Ct)) / (1 + 2 k x/D)^2: N. O. Jensen, *A note on wind generator wake*,
     Risoe-M-2411, 1983, in the form with a thrust coefficient of Katic, Hojstrup & Jensen 1986.
     """
     spread = 1 + 2 * floats(wake_decay) * floats(downwind_widths)
@@ -176,7 +176,7 @@ def directions_within(rose: Rose) -> FloatArray:
 
 
 @dataclass(frozen=True)
-class Interaction:
+class WakeLoss:
     """What machines standing together lose to each other, or gain.
 
     Parameters

@@ -87,7 +87,7 @@ def rose_of_weibull(
     highest_ms: float,
     sectors: int = SECTORS,
 ) -> Rose:
-    """Spread Weibull climates over directions and speeds.
+    """InputDistribution Weibull distributions over directions and speeds.
 
     Parameters
     ----------

@@ -237,8 +237,8 @@ def _from_formats(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
         plain = plain.mask(plain.str.contains(_NO_OFFSET, regex=True), "")
         plain = plain.str.replace(r"\s*(?:Z|UTC|GMT)$", "+0000", regex=True)
         plain = plain.str.replace(r" ([+-]\d\d:?\d\d)$", r"\1", regex=True)
-    joint = re.match(r"[T,; :]*", re.sub(r"\s+", " ", match["rest"]))
-    between = joint[0] if joint and match["rest"].strip() else " "
+    array_losses = re.match(r"[T,; :]*", re.sub(r"\s+", " ", match["rest"]))
+    between = array_losses[0] if array_losses and match["rest"].strip() else " "
     times = pd.Series(pd.NaT, index=texts.index, dtype=_UTC if offsets else "datetime64[ns]")
     written = ""
     # Stamps of one file may leave out seconds, or the clock at midnight.

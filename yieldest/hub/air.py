@@ -119,7 +119,7 @@ class Air:
     Parameters
     ----------
     density_kg_m3 : float
-        That the energy is reckoned with: by month it is weighted with the power in the wind.
+        That the energy is computed with: by month it is weighted with the power in the wind.
     mean_density_kg_m3 : float
         Plain mean over the year.
     month_density_kg_m3 : tuple of 12 (float or None), or None
@@ -166,7 +166,7 @@ def air_at_hub(
     relative_humidity : float, optional
         From 0 to 1; dry air where unknown.
     months : MonthlyAir, optional
-        Density is then reckoned month by month and weighted with days and mean cube of speed.
+        Density is then computed month by month and weighted with days and mean cube of speed.
     """
     altitude_m = elevation_m + hub_height_m
     warnings: list[str] = []

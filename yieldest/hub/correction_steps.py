@@ -1,4 +1,4 @@
-"""The wind ladder: every step from the measured wind to the wind at the hub."""
+"""The steps to the hub: every step from the measured wind to the wind at the hub."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 
 
 @dataclass(frozen=True)
-class Rung:
+class WindCorrection:
     """One step, before it is applied.
 
     Parameters
@@ -30,7 +30,7 @@ class Rung:
 
 
 @dataclass(frozen=True)
-class Step(Rung):
+class Step(WindCorrection):
     """One step of the ladder, with the mean speed before and after it.
 
     Parameters
@@ -42,14 +42,14 @@ class Step(Rung):
     after_ms: float
 
 
-def ladder(start_ms: float, rungs: Sequence[Rung]) -> tuple[Step, ...]:
-    """Apply one rung after another to a mean speed.
+def correction_steps(start_ms: float, corrections: Sequence[WindCorrection]) -> tuple[Step, ...]:
+    """Apply one correction after another to a mean speed.
 
     Parameters
     ----------
     start_ms : float
         The mean speed as measured or stated.
-    rungs : sequence of Rung
+    corrections : sequence of WindCorrection
 
     Returns
     -------
@@ -58,17 +58,19 @@ def ladder(start_ms: float, rungs: Sequence[Rung]) -> tuple[Step, ...]:
     """
     steps = []
     before = start_ms
-    for rung in rungs:
-        after = before * rung.factor
-        steps.append(Step(**vars(rung), before_ms=before, after_ms=after))
+    for correction in corrections:
+        after = before * correction.factor
+        steps.append(Step(**vars(correction), before_ms=before, after_ms=after))
         before = after
     return tuple(steps)
 
 
-def ladder_uncertainty(rungs: Sequence[Rung]) -> float:
+def steps_uncertainty(corrections: Sequence[WindCorrection]) -> float:
     """Return the relative standard uncertainty of the whole: the root of the sum of squares.
 
     Independent factors (JCGM 100:2008, 5.1.6). Steps of unknown uncertainty add nothing, so the
     whole is then a lower bound.
     """
-    return float(np.sqrt(sum((rung.standard_uncertainty or 0.0) ** 2 for rung in rungs)))
+    return float(
+        np.sqrt(sum((correction.standard_uncertainty or 0.0) ** 2 for correction in corrections))
+    )

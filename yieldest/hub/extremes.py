@@ -179,7 +179,7 @@ def thrust_n(
 
 
 @dataclass(frozen=True)
-class Strain:
+class ExtremeWinds:
     """What strong winds ask of a build.
 
     Parameters
@@ -193,7 +193,7 @@ class Strain:
     fifty_year : FiftyYears or None
         At the hub.
     thrust_speed_ms : float
-        Speed at the hub that the thrust is reckoned for.
+        Speed at the hub that the thrust is computed for.
     thrust_n : float or None
         On one rotor; None when its size is unknown.
     warnings : tuple of str
@@ -208,7 +208,7 @@ class Strain:
     warnings: tuple[str, ...]
 
 
-def strain(
+def extreme_winds(
     hub_mean_ms: float,
     hub_factor: float,
     air_density_kg_m3: float,
@@ -218,7 +218,7 @@ def strain(
     speed_ms: FloatArray | None = None,
     gust_ms: FloatArray | None = None,
     interval_s: float = 3600.0,
-) -> Strain:
+) -> ExtremeWinds:
     """Judge a build's strong winds.
 
     Parameters
@@ -272,4 +272,4 @@ def strain(
             "The wind at the hub is stronger than every class of IEC 61400-2: no standard small "
             "machine is made for it."
         )
-    return Strain(name, largest, is_gust, fifty, gust, thrust, tuple(warnings))
+    return ExtremeWinds(name, largest, is_gust, fifty, gust, thrust, tuple(warnings))

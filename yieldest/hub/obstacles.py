@@ -23,7 +23,7 @@ DEFAULT_ROUGHNESS_M = 0.03
 """Of open farmland; the formula depends on it only through ln(h/z0)."""
 WANDER_DEG = 10
 """The wind wanders by about this much to either side within a reading; our choice."""
-SHELTER_DOUBT = 0.5
+SHELTER_UNCERTAINTY = 0.5
 """Standard uncertainty of the shelter as a share of it; our choice, for real obstacles are neither
 long, straight nor alone."""
 
@@ -232,7 +232,7 @@ def shelter(
     warnings = [
         f"The obstacle {obstacle.height_m:g} m high at {obstacle.distance_m:g} m is nearer than "
         f"{NEAREST_HEIGHTS:g} of its heights: the flow there is separated, and the shelter was "
-        "reckoned as for five heights; expect less wind than that."
+        "computed as for five heights; expect less wind than that."
         for obstacle in obstacles
         if obstacle.distance_m < NEAREST_HEIGHTS * obstacle.height_m
         and hub_height_m < 2 * obstacle.height_m
@@ -241,13 +241,13 @@ def shelter(
     if run is None or direction_deg is None or known is None or not known.any():
         factor = float(relative.mean())
         # The wind may blow always or never from behind the obstacles: a rectangular distribution.
-        doubt = float(np.hypot(
-            (relative.max() - relative.min()) / np.sqrt(12), SHELTER_DOUBT * abs(1 - factor)
+        uncertainty = float(np.hypot(
+            (relative.max() - relative.min()) / np.sqrt(12), SHELTER_UNCERTAINTY * abs(1 - factor)
         ))  # fmt: skip
         step = ShelterStep(
             factor,
             worst,
-            doubt / factor,
+            uncertainty / factor,
             Provenance(
                 "site.obstacles",
                 f"{method}, every direction equally frequent (worst direction {100 * worst:.0f} %)",
@@ -263,7 +263,7 @@ def shelter(
     return ShelterStep(
         factor,
         worst,
-        SHELTER_DOUBT * abs(1 - factor) / factor,
+        SHELTER_UNCERTAINTY * abs(1 - factor) / factor,
         Provenance(
             "site.obstacles",
             f"{method}, by the direction of each reading (worst direction {100 * worst:.0f} %)",

@@ -175,7 +175,7 @@ class HeightStep:
     provenance: Provenance
 
 
-def height_doubt(
+def height_uncertainty(
     factor: float, other_factor: float | None, height_ratio: float, exponent_uncertainty: float
 ) -> float:
     """Return the relative standard uncertainty of a height factor.
@@ -293,7 +293,7 @@ def by_power_law(
         factor,
         other,
         "log law of the same slope at the anemometer" if other is not None else "",
-        height_doubt(factor, other, to_height_m / from_height_m, exponent_uncertainty),
+        height_uncertainty(factor, other, to_height_m / from_height_m, exponent_uncertainty),
         Provenance(
             "site",
             f"power law, exponent {exponent:.3g}",
@@ -327,11 +327,11 @@ def _by_log_law(
     if terrain_exponent is None:
         exponent = float(slope_exponent(from_height_m, roughness_m, displacement_m))
         other_law = "power law of the same slope at the anemometer"
-        exponent_doubt = STATED_EXPONENT_UNCERTAINTY
+        exponent_uncertainty = STATED_EXPONENT_UNCERTAINTY
     else:
         exponent = terrain_exponent
         other_law = f"power law, exponent {exponent:g} of that terrain (Masters 2004)"
-        exponent_doubt = TERRAIN_EXPONENT_UNCERTAINTY
+        exponent_uncertainty = TERRAIN_EXPONENT_UNCERTAINTY
     other = float(power_law_factor(from_height_m, to_height_m, exponent))
     method = f"log law, roughness {roughness_m:g} m ({source})"
     if displacement_m:
@@ -340,6 +340,6 @@ def _by_log_law(
         factor,
         other,
         other_law,
-        height_doubt(factor, other, to_height_m / from_height_m, exponent_doubt),
+        height_uncertainty(factor, other, to_height_m / from_height_m, exponent_uncertainty),
         Provenance("site", method, (), tuple(warnings)),
     )

@@ -89,7 +89,7 @@ def disc_share_below(
 def span_share_below(
     height_m: npt.ArrayLike, hub_height_m: npt.ArrayLike, rotor_height_m: npt.ArrayLike
 ) -> FloatArray:
-    """Return the share of an upright rectangle's area that lies below a height."""
+    """Return the share of an vertical rectangle's area that lies below a height."""
     bottom = floats(hub_height_m) - floats(rotor_height_m) / 2
     return np.clip((floats(height_m) - bottom) / floats(rotor_height_m), 0.0, 1.0)
 
@@ -140,7 +140,7 @@ def on_roof(
     rotor_diameter_m : float, optional
         Of a rotor that sweeps a disc.
     rotor_height_m : float, optional
-        Of a rotor that sweeps an upright rectangle; without either the hub stands for the rotor.
+        Of a rotor that sweeps an vertical rectangle; without either the hub stands for the rotor.
     anemometer_height_m : float, optional
         Above ground, when the anemometer stood on the same roof: what it missed is in its record.
     """
@@ -164,7 +164,7 @@ def on_roof(
         method += ", relative to the anemometer on the same roof"
     factor = 1 - lost
     # From no loss to twice the mean loss: a rectangular distribution.
-    doubt = DISTURBED_LOSS * share / np.sqrt(3) / factor
+    uncertainty = DISTURBED_LOSS * share / np.sqrt(3) / factor
     warnings = [
         f"The hub is {hub_height_m - roof.edge_height_m:.1f} m above the roof edge and "
         f"{hub_height_m - roof.ridge_height_m:.1f} m above the ridge; the flow is disturbed up to "
@@ -184,6 +184,6 @@ def on_roof(
         hub_height_m - roof.ridge_height_m,
         top,
         share,
-        float(doubt),
+        float(uncertainty),
         Provenance("site.roof", method, (), tuple(warnings)),
     )

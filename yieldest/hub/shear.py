@@ -119,13 +119,15 @@ def measured_shear(
     speed = floats(speed_ms)
     if height.max() / height.min() < LEAST_HEIGHT_RATIO:
         raise InputError(
-            f"wind.also.height_m: {height.min():g} m and {height.max():g} m are too near each "
+            f"wind.other_heights.height_m: {height.min():g} m and {height.max():g} m are too near "
+            "each "
             f"other for a shear exponent; at least a factor {LEAST_HEIGHT_RATIO} is needed."
         )
     used = np.isfinite(speed).all(axis=0) & (np.nan_to_num(speed) >= LEAST_SPEED_MS).all(axis=0)
     if used.sum() < LEAST_READINGS:
         raise InputError(
-            f"wind.also: only {int(used.sum())} readings have {LEAST_SPEED_MS:g} m/s or more at "
+            f"wind.other_heights: only {int(used.sum())} readings have {LEAST_SPEED_MS:g} m/s or "
+            "more at "
             f"every height, and {LEAST_READINGS} are needed; state site.terrain instead."
         )
     sector, part = _cells(time, direction_deg)
@@ -185,6 +187,6 @@ def measured_to_hub(
     step = replace(
         overall,
         factor=factor,
-        provenance=Provenance("wind.also", method, (), overall.provenance.warnings),
+        provenance=Provenance("wind.other_heights", method, (), overall.provenance.warnings),
     )
     return step, factors

@@ -9,15 +9,15 @@ import xarray as xr
 
 from yieldest.arrays import FloatArray
 from yieldest.economics.bill_file import read_bill
-from yieldest.economics.bill_of_materials import Outlay
+from yieldest.economics.bill_of_materials import Expenditure
 from yieldest.economics.measures import cost_per_kwh, payback_years
-from yieldest.economics.terms import MoneyTerms, money_terms
-from yieldest.economics.yearly_sums import flow_of, outlay_of
+from yieldest.economics.terms import EconomicTerms, economic_terms
+from yieldest.economics.yearly_sums import expenditure_of, flow_of
 from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.energy.closed_form import HOURS_PER_YEAR, mean_power_w, share_at_power
 from yieldest.maps.cell_losses import Kept, kept_of
 from yieldest.maps.cell_sites import CellSites, density_at_hub, to_hub
-from yieldest.maps.cell_winds import CellClimates
+from yieldest.maps.cell_winds import CellWinds
 from yieldest.maps.per_cell import by_parts, on_cells
 from yieldest.model.build_curve import curve_at_hub
 from yieldest.plan import Build, Plan
@@ -25,7 +25,7 @@ from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
 
 DENSITIES_KG_M3 = (0.8, 1.05, 1.3)
-"""Air densities for which a build is reckoned where cells differ in them; between them, and for the
+"""Air densities for which a build is computed where cells differ in them; between them, and for the
 few cells beyond, serves a parabola."""
 
 
@@ -54,16 +54,16 @@ class ReadBuild:
     build : Build
     airs : tuple of InAir
         One where all cells have the same air.
-    outlay : Outlay or None
+    expenditure : Expenditure or None
         What the bill comes to by year; None without one.
-    terms : MoneyTerms
+    terms : EconomicTerms
     provenance : Provenance
     """
 
     build: Build
     airs: tuple[InAir, ...]
-    outlay: Outlay | None
-    terms: MoneyTerms
+    expenditure: Expenditure | None
+    terms: EconomicTerms
     provenance: Provenance
 
 
@@ -81,7 +81,7 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
     InputError
         When a file cannot be used.
     """
-    terms = money_terms(**plan.money.model_dump())
+    terms = economic_terms(**plan.economics.model_dump())
     builds = []
     for build in plan.build:
         density, _ = density_at_hub(sites, build.hub_height_m)
@@ -104,7 +104,7 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
             ReadBuild(
                 build,
                 tuple(airs),
-                None if bill is None else outlay_of(bill, build.count, terms),
+                None if bill is None else expenditure_of(bill, build.count, terms),
                 terms,
                 Provenance(
                     usual.curve.provenance.source,
@@ -118,14 +118,14 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
 
 
 def build_maps(
-    read: ReadBuild, climates: list[CellClimates], sites: CellSites
+    read: ReadBuild, distributions: list[CellWinds], sites: CellSites
 ) -> tuple[dict[str, xr.DataArray], Provenance]:
     """Return what a build makes and costs in every cell.
 
     Parameters
     ----------
     read : ReadBuild
-    climates : list of CellClimates
+    distributions : list of CellWinds
         At the heights of the grid.
     sites : CellSites
 
@@ -135,7 +135,7 @@ def build_maps(
         By the names in `yieldest.maps.make_maps.ATTRIBUTES`.
     Provenance
     """
-    hub, height = to_hub(climates, read.build.hub_height_m, sites)
+    hub, height = to_hub(distributions, read.build.hub_height_m, sites)
     density, air = density_at_hub(sites, read.build.hub_height_m)
     net, full = on_cells(
         lambda *cell: by_parts(lambda *part: energy_measures(read, *part), *cell),
@@ -153,8 +153,8 @@ def build_maps(
         "net_energy": net,
         "capacity_factor": net / full.where(full > 0),
     }
-    if read.outlay is not None:
-        priced = ["cost_per_kwh", "simple_payback", "discounted_payback"]
+    if read.expenditure is not None:
+        priced = ["cost_per_kwh", "payback", "discounted_payback"]
         costs = on_cells(
             lambda cell: by_parts(lambda part: cost_measures(read, part), cell), net, outputs=3
         )
@@ -183,7 +183,7 @@ def energy_measures(
     ----------
     read : ReadBuild
     shape, scale_ms, calm_share, density_kg_m3 : ndarray
-        Of the climate and the air at the hub; they broadcast.
+        Of the distribution and the air at the hub; they broadcast.
     """
     count = read.build.count
     net = full = np.zeros(())
@@ -206,7 +206,7 @@ def energy_measures(
 
 
 def _weight(at: float, density_kg_m3: FloatArray, airs: tuple[InAir, ...]) -> FloatArray:
-    """Return Lagrange's weight of one density among those reckoned; 1 where it is the only one."""
+    """Return Lagrange's weight of one density among those computed; 1 where it is the only one."""
     weight = np.ones(np.shape(density_kg_m3))
     for other in (each.density_kg_m3 for each in airs):
         if other != at:
@@ -216,9 +216,9 @@ def _weight(at: float, density_kg_m3: FloatArray, airs: tuple[InAir, ...]) -> Fl
 
 def cost_measures(read: ReadBuild, net_kwh: FloatArray) -> tuple[FloatArray, ...]:
     """Return cost per kWh, simple and discounted payback in years; NaN where there is none."""
-    assert read.outlay is not None
+    assert read.expenditure is not None
     terms = read.terms
-    flow = flow_of(read.outlay, net_kwh, terms)
+    flow = flow_of(read.expenditure, net_kwh, terms)
     known = np.isfinite(net_kwh) & (net_kwh > 0)
     return (
         cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate),

@@ -1,4 +1,4 @@
-"""The share of energy that a build keeps, which depends on the wind where machines are joined."""
+"""The share of energy that a build keeps, which depends on the wind where machines are machines."""
 
 from __future__ import annotations
 
@@ -8,21 +8,21 @@ import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
 from yieldest.arrays import FloatArray
-from yieldest.energy.array_losses import Joined
+from yieldest.energy.array_losses import MachineArray
 from yieldest.energy.losses import assumed_in_words, kept_share, losses_of
 from yieldest.energy.wind_rose import speed_bins
-from yieldest.model.array_of_build import joined_of
+from yieldest.model.array_of_build import machine_array_of
 from yieldest.plan import Build
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.wind.distribution import climate_of_weibull
+from yieldest.wind.distribution import distribution_of_weibull
 from yieldest.wind.weibull import share_above
 
 SHAPES = np.array([0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0, 6.5])
 SCALES_MS = np.array(
     [1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 7.0, 8.0, 10.0, 12.0, 15.0, 25.0]
 )
-"""Climates for which wakes and wires are weighed; between them a cubic spline in the logarithms
-serves, to within some 0.00005 of the energy."""
+"""Distributions for which wakes and wires are weighed; between them a cubic spline in the
+logarithms serves, to within some 0.00005 of the energy."""
 
 
 @dataclass(frozen=True)
@@ -33,31 +33,31 @@ class Kept:
     ----------
     fixed : float
         What the losses that are the same in every wind leave.
-    joined : ndarray, shape (shapes, scales), or None
-        What wakes and wires leave, by `SHAPES` and `SCALES_MS`; None where neither is reckoned.
+    machines : ndarray, shape (shapes, scales), or None
+        What wakes and wires leave, by `SHAPES` and `SCALES_MS`; None where neither is computed.
     assumed, warnings : tuple of str
     """
 
     fixed: float
-    joined: FloatArray | None
+    machines: FloatArray | None
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
 
     def share(self, shape: FloatArray, scale_ms: FloatArray) -> FloatArray:
-        """Return the share of energy kept in the climate at the hub; the arrays broadcast."""
+        """Return the share of energy kept in the distribution at the hub; the arrays broadcast."""
         shape, scale_ms = np.broadcast_arrays(shape, scale_ms)
-        if self.joined is None:
+        if self.machines is None:
             return np.full(shape.shape, self.fixed)
         k = np.log(np.clip(shape, SHAPES[0], SHAPES[-1]))
         a = np.log(np.clip(scale_ms, SCALES_MS[0], SCALES_MS[-1]))
         known = np.isfinite(k) & np.isfinite(a)
-        spline = RectBivariateSpline(np.log(SHAPES), np.log(SCALES_MS), self.joined)
-        joined = spline(np.where(known, k, 0.0), np.where(known, a, 0.0), grid=False)
-        return np.where(known, self.fixed * joined, np.nan)
+        spline = RectBivariateSpline(np.log(SHAPES), np.log(SCALES_MS), self.machines)
+        machines = spline(np.where(known, k, 0.0), np.where(known, a, 0.0), grid=False)
+        return np.where(known, self.fixed * machines, np.nan)
 
 
 def kept_of(build: Build, curve: PowerCurve) -> Kept:
-    """Reckon what a build keeps, once for all cells.
+    """Compute what a build keeps, once for all cells.
 
     Parameters
     ----------
@@ -65,28 +65,28 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
     curve : PowerCurve
         In the air at the hub.
     """
-    climate = climate_of_weibull(2.0, 6.0, build.hub_height_m)
-    joined = joined_of(build, climate, curve, None, 1.0)
-    usual = joined.reckon(build.count)
+    distribution = distribution_of_weibull(2.0, 6.0, build.hub_height_m)
+    machines = machine_array_of(build, distribution, curve, None, 1.0)
+    usual = machines.compute(build.count)
     losses = losses_of(build.losses.model_dump(), build.count, usual.losses)
-    reckoned = {loss.category for loss in usual.losses}
+    computed = {loss.category for loss in usual.losses}
     assumed = assumed_in_words(losses)
     warnings = list(usual.warnings)
-    if usual.interaction is not None:
-        assumed += usual.interaction.assumed
-        warnings += usual.interaction.warnings
-    fixed = kept_share(tuple(loss for loss in losses if loss.category not in reckoned))
+    if usual.wake is not None:
+        assumed += usual.wake.assumed
+        warnings += usual.wake.warnings
+    fixed = kept_share(tuple(loss for loss in losses if loss.category not in computed))
     return Kept(
         fixed,
-        _kept_joined(joined, build.count, curve) if reckoned else None,
+        _kept_joined(machines, build.count, curve) if computed else None,
         assumed,
         tuple(warnings),
     )
 
 
-def _kept_joined(joined: Joined, count: int, curve: PowerCurve) -> FloatArray:
+def _kept_joined(machines: MachineArray, count: int, curve: PowerCurve) -> FloatArray:
     """Return what wakes and wires leave, by shape and scale, all directions alike."""
-    free_w, arrived_w = joined.powers_all_round(count)
+    free_w, arrived_w = machines.powers_all_round(count)
     above = share_above(
         speed_bins(curve.cut_out_ms), SHAPES[:, np.newaxis, np.newaxis], SCALES_MS[:, np.newaxis]
     )

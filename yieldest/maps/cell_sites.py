@@ -18,7 +18,7 @@ from yieldest.hub.moist_air import moist_air_density
 from yieldest.hub.profile import distance_warning, log_law_factor, power_law_factor
 from yieldest.hub.profile import to_hub as one_step
 from yieldest.hub.shear import shear_exponent
-from yieldest.maps.cell_winds import CellClimates
+from yieldest.maps.cell_winds import CellWinds
 from yieldest.maps.per_cell import on_cells
 from yieldest.maps.variables import Grid
 from yieldest.plan import Site
@@ -90,33 +90,33 @@ def _still(grid: Grid, variable: xr.DataArray) -> xr.DataArray:
 
 
 def to_hub(
-    climates: list[CellClimates], hub_height_m: float, sites: CellSites
-) -> tuple[CellClimates, Provenance]:
+    distributions: list[CellWinds], hub_height_m: float, sites: CellSites
+) -> tuple[CellWinds, Provenance]:
     """Carry the wind of every cell to hub height.
 
     Parameters
     ----------
-    climates : list of CellClimates
+    distributions : list of CellWinds
         At one or more heights, the lowest first.
     hub_height_m : float
     sites : CellSites
 
     Returns
     -------
-    CellClimates, Provenance
+    CellWinds, Provenance
         With two or more heights the exponent of the power law is that between the two of them that
         enclose the hub, or are nearest to it. With one the roughness of the grid serves, or what
         the plan states of the terrain.
     """
-    nearest = min(climates, key=lambda each: abs(np.log(each.height_m / hub_height_m)))
+    nearest = min(distributions, key=lambda each: abs(np.log(each.height_m / hub_height_m)))
     if nearest.height_m == hub_height_m:
         return nearest, Provenance(sites.provenance.source, "the hub is at a height of the grid")
     site = sites.stated
     assumed: tuple[str, ...] = ()
     warnings = distance_warning(nearest.height_m, hub_height_m)
     factor: xr.DataArray | float
-    if len(climates) > 1:
-        lower, upper = _around(climates, hub_height_m)
+    if len(distributions) > 1:
+        lower, upper = _around(distributions, hub_height_m)
         exponent = on_cells(
             lambda low, high: shear_exponent(
                 [lower.height_m, upper.height_m], np.stack([low, high], axis=-1)
@@ -157,14 +157,14 @@ def to_hub(
     return raised, Provenance(sites.provenance.source, method, assumed, warnings)
 
 
-def _around(climates: list[CellClimates], height_m: float) -> tuple[CellClimates, CellClimates]:
-    """Return the two climates whose heights enclose a height, or that are nearest to it."""
+def _around(distributions: list[CellWinds], height_m: float) -> tuple[CellWinds, CellWinds]:
+    """Return the two distributions whose heights enclose a height, or that are nearest to it."""
     upper = next(
-        (number for number, each in enumerate(climates) if each.height_m > height_m),
-        len(climates) - 1,
+        (number for number, each in enumerate(distributions) if each.height_m > height_m),
+        len(distributions) - 1,
     )
     upper = max(1, upper)
-    return climates[upper - 1], climates[upper]
+    return distributions[upper - 1], distributions[upper]
 
 
 def density_at_hub(

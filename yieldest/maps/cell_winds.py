@@ -1,4 +1,4 @@
-"""Wind climates of many cells: fitted to gridded speeds, to tables of frequencies, or given."""
+"""Wind distributions of many cells: fitted to gridded speeds, to frequency tables, or given."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from yieldest.errors import InputError
 from yieldest.maps.per_cell import on_cells
 from yieldest.maps.variables import Grid, bounds_of
 from yieldest.wind.censored_fit import fit_censored
-from yieldest.wind.histogram import Tally
+from yieldest.wind.histogram import Histogram
 from yieldest.wind.power_sums import (
     SUMS,
     calm_readings,
@@ -28,8 +28,8 @@ from yieldest.wind.weibull import mean_speed
 
 
 @dataclass(frozen=True)
-class CellClimates:
-    """The speed climates of many cells at one height; the arrays may be lazy.
+class CellWinds:
+    """The speed distributions of many cells at one height; the arrays may be lazy.
 
     Parameters
     ----------
@@ -60,17 +60,18 @@ class WindKind:
     source : str
         Which variables were used.
     method : str
-        How they become climates.
+        How they become distributions.
     variables : tuple of str
         The variables, for choosing blocks.
-    climates : callable
-        From a part of the grid to the climates at each height, the lowest first. It can be pickled.
+    distributions : callable
+        From a part of the grid to the distributions at each height, the lowest first. It can be
+        pickled.
     """
 
     source: str
     method: str
     variables: tuple[str, ...]
-    climates: Callable[[Grid], list[CellClimates]]
+    distributions: Callable[[Grid], list[CellWinds]]
 
 
 def wind_kind(grid: Grid, height_m: float | None) -> WindKind:
@@ -146,26 +147,26 @@ def _listed(names: list[str]) -> str:
     return ", ".join(names)
 
 
-Fit = Callable[[Grid, float, xr.DataArray, xr.DataArray | None], CellClimates]
+Fit = Callable[[Grid, float, xr.DataArray, xr.DataArray | None], CellWinds]
 
 
 def _by_height(
     grid: Grid, names: list[str], partners: list[str], height_m: float | None, fit: Fit
-) -> list[CellClimates]:
+) -> list[CellWinds]:
     """Take variables apart by height and fit each."""
-    climates = []
+    distributions = []
     for number, name in enumerate(names):
         other = grid.data[partners[number]] if partners else None
         for height, layer, partner in _layers(grid, grid.data[name], other, height_m):
-            climates.append(fit(grid, height, layer, partner))
-    climates.sort(key=lambda climate: climate.height_m)
-    heights = [climate.height_m for climate in climates]
+            distributions.append(fit(grid, height, layer, partner))
+    distributions.sort(key=lambda distribution: distribution.height_m)
+    heights = [distribution.height_m for distribution in distributions]
     if len(set(heights)) < len(heights):
         raise InputError(
             f"{grid.name}: two of the variables {_listed(names)} are for the same height of "
             f"{max(heights, key=heights.count):g} m; say which one with --variable ROLE=NAME."
         )
-    return climates
+    return distributions
 
 
 def _layers(
@@ -197,8 +198,8 @@ def _layers(
 
 def _fitted(
     grid: Grid, height_m: float, speed: xr.DataArray, northward: xr.DataArray | None
-) -> CellClimates:
-    """Fit the climate of each cell to its readings."""
+) -> CellWinds:
+    """Fit the distribution of each cell to its readings."""
     time = grid.time_of(speed)
     if time is None:
         raise InputError(
@@ -214,7 +215,7 @@ def _fitted(
     calm = on_cells(calm_readings, sums, core=["sum"])
     mean = on_cells(lambda each: mean_of_power(each, 1), sums, core=["sum"])
     readings = moving + calm
-    return CellClimates(height_m, shape, scale, calm / readings.where(readings > 0), mean, readings)
+    return CellWinds(height_m, shape, scale, calm / readings.where(readings > 0), mean, readings)
 
 
 def _summed(speed: xr.DataArray, time: str) -> xr.DataArray:
@@ -256,19 +257,19 @@ def speed_of_components(eastward_ms: FloatArray, northward_ms: FloatArray) -> Fl
 
 def _tabled(
     grid: Grid, height_m: float, frequency: xr.DataArray, _: xr.DataArray | None
-) -> CellClimates:
-    """Fit the climate of each cell to how often each class of speeds blows there."""
+) -> CellWinds:
+    """Fit the distribution of each cell to how often each class of speeds blows there."""
     dimension = str(grid.class_dimension_of(frequency))
     lower, upper = _class_bounds(grid, frequency, dimension)
     middle = (lower + upper) / 2
 
     def fit(weight: FloatArray) -> tuple[FloatArray, ...]:
         sound = (weight >= 0).all(axis=-1, keepdims=True)  # False for NaN too
-        tally = Tally(middle, lower, upper, np.where(sound, weight, 0.0), None, 0.0)
-        return (*fit_censored(tally), tally.moment(1))
+        histogram = Histogram(middle, lower, upper, np.where(sound, weight, 0.0), None, 0.0)
+        return (*fit_censored(histogram), histogram.moment(1))
 
     shape, scale, calm, mean = on_cells(fit, frequency, core=[dimension], outputs=4)
-    return CellClimates(height_m, shape, scale, calm, mean, None)
+    return CellWinds(height_m, shape, scale, calm, mean, None)
 
 
 def _class_bounds(
@@ -300,7 +301,7 @@ def _class_bounds(
 
 def _given(
     grid: Grid, height_m: float, shape: xr.DataArray, scale: xr.DataArray | None
-) -> CellClimates:
+) -> CellWinds:
     """Take the Weibull parameters that a grid gives; what cannot be one counts as missing."""
     assert scale is not None
     scale = grid.in_si(scale, "speed")
@@ -309,7 +310,7 @@ def _given(
     calm = grid.one_of("calm_share")
     share = xr.zeros_like(shape).where(sound) if calm is None else _share(calm).where(sound)
     mean = on_cells(mean_speed, shape, scale) * (1 - share)
-    return CellClimates(height_m, shape, scale, share, mean, None)
+    return CellWinds(height_m, shape, scale, share, mean, None)
 
 
 def _share(calm: xr.DataArray) -> xr.DataArray:

@@ -10,7 +10,7 @@ import xarray as xr
 from yieldest import __version__
 from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
 from yieldest.maps.cell_sites import cell_sites
-from yieldest.maps.cell_winds import CellClimates, WindKind, wind_kind
+from yieldest.maps.cell_winds import CellWinds, WindKind, wind_kind
 from yieldest.maps.read_blocks import block_sizes
 from yieldest.maps.variables import Grid
 from yieldest.plan import Plan
@@ -56,7 +56,7 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
     "cost_per_kwh": {
         "long_name": "cost per kWh: discounted whole-life cost over discounted energy"
     },
-    "simple_payback": {"long_name": "simple payback; missing where never", "units": "year"},
+    "payback": {"long_name": "simple payback; missing where never", "units": "year"},
     "discounted_payback": {"long_name": "discounted payback; missing where never", "units": "year"},
 }
 """Attributes of the maps by name, following the CF conventions; a cost has its currency too."""
@@ -70,7 +70,7 @@ class Recipe:
     ----------
     kind : WindKind
     plan : Plan or None
-        Without one there are only climates.
+        Without one there are only distributions.
     builds : tuple of ReadBuild
     warnings : tuple of str
         Of the wind.
@@ -137,17 +137,17 @@ def maps_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
     Returns
     -------
     xarray.Dataset
-        The climates by height and the rest by build, beside the dimensions of the cells, as float32
-        with attributes. Missing cells are NaN.
+        the distributions by height and the rest by build, beside the dimensions of the cells, as
+        float32 with attributes. Missing cells are NaN.
     """
-    climates = recipe.kind.climates(grid)
-    maps = _climate_maps(climates)
+    distributions = recipe.kind.distributions(grid)
+    maps = _distribution_maps(distributions)
     provenances = [
         Provenance(f"{grid.name}: {recipe.kind.source}", recipe.kind.method, (), recipe.warnings)
     ]
     if recipe.plan is not None:
         sites = cell_sites(grid, recipe.plan.site)
-        each = [build_maps(read, climates, sites) for read in recipe.builds]
+        each = [build_maps(read, distributions, sites) for read in recipe.builds]
         names = [read.build.name for read in recipe.builds]
         index = xr.DataArray(names, dims="build", attrs={"long_name": "build"}, name="build")
         blank = each[0][0]["net_energy"]
@@ -175,9 +175,9 @@ def _projection(wind: xr.DataArray) -> dict[str, str]:
     return {} if name is None else {"grid_mapping": str(name)}
 
 
-def _climate_maps(climates: list[CellClimates]) -> dict[str, xr.DataArray]:
+def _distribution_maps(distributions: list[CellWinds]) -> dict[str, xr.DataArray]:
     heights = xr.DataArray(
-        [climate.height_m for climate in climates],
+        [distribution.height_m for distribution in distributions],
         dims="height",
         attrs=HEIGHT_ATTRIBUTES,
         name="height",
@@ -188,12 +188,14 @@ def _climate_maps(climates: list[CellClimates]) -> dict[str, xr.DataArray]:
         return xr.concat(bare, dim=heights, coords="minimal", compat="override")
 
     maps = {
-        "weibull_shape": stacked([climate.shape for climate in climates]),
-        "weibull_scale": stacked([climate.scale_ms for climate in climates]),
-        "calm_share": stacked([climate.calm_share for climate in climates]),
-        "mean_speed": stacked([climate.mean_speed_ms for climate in climates]),
+        "weibull_shape": stacked([distribution.shape for distribution in distributions]),
+        "weibull_scale": stacked([distribution.scale_ms for distribution in distributions]),
+        "calm_share": stacked([distribution.calm_share for distribution in distributions]),
+        "mean_speed": stacked([distribution.mean_speed_ms for distribution in distributions]),
     }
-    readings = [climate.readings for climate in climates if climate.readings is not None]
+    readings = [
+        distribution.readings for distribution in distributions if distribution.readings is not None
+    ]
     if readings:
         maps["readings"] = stacked(readings)
     return maps
@@ -206,7 +208,7 @@ def _global_attributes(recipe: Recipe, provenances: list[Provenance]) -> dict[st
         f"wind: {wind.method}",
         *(f"{read.build.name}: {provenance.method}" for read, provenance in builds),
     ]
-    if any(read.outlay is not None for read, _ in builds):
+    if any(read.expenditure is not None for read, _ in builds):
         methods.append(
             "cost per kWh: discounted whole-life cost over discounted energy (Short, Packey & Holt "
             "1995); payback: until the balance stays above zero, replacements included"
@@ -217,7 +219,7 @@ def _global_attributes(recipe: Recipe, provenances: list[Provenance]) -> dict[st
 
     return {
         "Conventions": CONVENTIONS,
-        "title": "Wind climate" if recipe.plan is None else recipe.plan.title,
+        "title": "Wind distribution" if recipe.plan is None else recipe.plan.title,
         "source": wind.source,
         "institution": f"made with yieldest {__version__}",
         "method": "\n".join(methods),

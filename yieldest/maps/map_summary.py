@@ -24,7 +24,7 @@ _OF_BUILD = {
     "net_energy": "net_kwh_per_year",
     "capacity_factor": "capacity_factor",
     "cost_per_kwh": "cost_per_kwh",
-    "simple_payback": "simple_payback_years",
+    "payback": "payback_years",
     "discounted_payback": "discounted_payback_years",
 }
 

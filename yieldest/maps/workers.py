@@ -1,4 +1,4 @@
-"""Who reckons the maps of a grid: threads or processes of this machine, or a dask cluster."""
+"""Who computes the maps of a grid: threads or processes of this machine, or a dask cluster."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ Maps = Callable[[Iterable[Region]], Iterator[xr.Dataset]]
 
 @dataclass(frozen=True)
 class Workers:
-    """Who reckons the maps of a grid.
+    """Who computes the maps of a grid.
 
     Parameters
     ----------
@@ -85,7 +85,7 @@ def workers(address: str | None, grid: Grid, recipe: Recipe) -> Iterator[Workers
     """
 
     def in_turn(regions: Iterable[Region]) -> Iterator[xr.Dataset]:
-        return (reckon(part_of(grid, region), recipe) for region in regions)
+        return (compute(part_of(grid, region), recipe) for region in regions)
 
     cores = min(dask.system.CPU_COUNT, MOST_PROCESSES)
     if address is not None:
@@ -156,7 +156,7 @@ def _by_processes(
     try:
         while True:
             given.extend(
-                pool.submit(reckon, part_of(grid, region), recipe)
+                pool.submit(compute, part_of(grid, region), recipe)
                 for region in itertools.islice(left, ahead - len(given))
             )
             if not given:
@@ -191,7 +191,7 @@ def _cluster(address: str) -> Iterator[int]:
         yield threads
 
 
-def reckon(grid: Grid, recipe: Recipe) -> xr.Dataset:
+def compute(grid: Grid, recipe: Recipe) -> xr.Dataset:
     """Return the maps of a grid, computed.
 
     Raises

@@ -43,7 +43,7 @@ def write_maps(
     progress: Progress,
     command: str,
 ) -> None:
-    """Reckon the maps of a grid and write them.
+    """Compute the maps of a grid and write them.
 
     Parameters
     ----------

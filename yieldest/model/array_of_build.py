@@ -4,39 +4,43 @@ from __future__ import annotations
 
 import numpy as np
 
-from yieldest.energy.array_losses import Joined, Layout
+from yieldest.energy.array_losses import Layout, MachineArray
 from yieldest.energy.cables import Cable, Converter
 from yieldest.energy.wind_rose import SECTORS, Rose, rose_of_readings, rose_of_weibull
 from yieldest.plan import Array, Build
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.wind.distribution import Climate
-from yieldest.wind.record import Record
+from yieldest.wind.distribution import WindDistribution
+from yieldest.wind.record import WindRecord
 
 
-def joined_of(
-    build: Build, climate: Climate, curve: PowerCurve, record: Record | None, factor: float
-) -> Joined:
-    """Gather what decides the interaction and the electrical losses of a build.
+def machine_array_of(
+    build: Build,
+    distribution: WindDistribution,
+    curve: PowerCurve,
+    record: WindRecord | None,
+    factor: float,
+) -> MachineArray:
+    """Gather what decides the wake and the electrical losses of a build.
 
     Parameters
     ----------
     build : Build
-    climate : Climate
+    distribution : WindDistribution
         At the hub.
     curve : PowerCurve
         At the density of the hub.
-    record : Record or None
+    record : WindRecord or None
         At the height of measurement; its directions are used where it has them.
     factor : float
         Speed at the hub over speed in the record.
     """
     array = build.array
     sectors = SECTORS if array is None else array.sectors
-    return Joined(
-        rose=_rose(climate, curve.cut_out_ms, record, factor, sectors),
+    return MachineArray(
+        rose=_rose(distribution, curve.cut_out_ms, record, factor, sectors),
         curve=curve,
         rotor_width_m=build.width_m,
-        upright_axis=build.rotor_width_m is not None,
+        vertical_axis=build.rotor_width_m is not None,
         count=build.count,
         layout=None if array is None else _layout(array),
         cables=tuple(
@@ -63,11 +67,11 @@ def _layout(array: Array) -> Layout:
     return Layout(
         positions_m=None if places is None else np.array(places),
         bearing_deg=array.bearing_deg or 0.0,
-        spacing_widths=array.spacing_rotor_widths or 0.0,
-        row_spacing_widths=array.row_spacing_rotor_widths,
+        spacing_diameters=array.spacing_rotor_diameters or 0.0,
+        row_spacing_diameters=array.row_spacing_rotor_diameters,
         columns=array.columns,
-        interaction_factor=array.interaction_factor,
-        interaction_uncertainty=array.interaction_uncertainty,
+        array_efficiency=array.array_efficiency,
+        array_efficiency_uncertainty=array.array_efficiency_uncertainty,
         evidence=array.evidence or "",
         wake_decay=array.wake_decay,
         thrust_coefficient=array.thrust_coefficient,
@@ -76,12 +80,16 @@ def _layout(array: Array) -> Layout:
 
 
 def _rose(
-    climate: Climate, highest_ms: float, record: Record | None, factor: float, sectors: int
+    distribution: WindDistribution,
+    highest_ms: float,
+    record: WindRecord | None,
+    factor: float,
+    sectors: int,
 ) -> Rose:
-    """Count the record by direction, or spread the climate all round where it has none."""
+    """Count the record by direction, or spread the distribution all round where it has none."""
     if record is not None and record.direction_deg is not None:
         known = np.isfinite(record.direction_deg) & np.isfinite(record.speed_ms)
         if known.any():
             speed = record.speed_ms * factor
             return rose_of_readings(speed, record.direction_deg, highest_ms, sectors)
-    return rose_of_weibull(climate.shape, climate.scale_ms, None, highest_ms, sectors)
+    return rose_of_weibull(distribution.shape, distribution.scale_ms, None, highest_ms, sectors)

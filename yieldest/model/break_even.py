@@ -14,12 +14,12 @@ from yieldest.economics.bill_of_materials import (
     NO_GROUP,
     ROTOR_GROUPS,
     SUPPORT_GROUPS,
-    Bill,
-    Outlay,
+    BillOfMaterials,
+    Expenditure,
 )
 from yieldest.economics.measures import present_value
-from yieldest.economics.terms import MoneyTerms
-from yieldest.economics.yearly_sums import cost_of_a_kwh, flow_of, outlay_of
+from yieldest.economics.terms import EconomicTerms
+from yieldest.economics.yearly_sums import cost_of_a_kwh, expenditure_of, flow_of
 from yieldest.energy.closed_form import mean_power_w
 from yieldest.model.estimate import BuildEstimate
 
@@ -89,13 +89,13 @@ class RotorSaving:
     cost_per_kwh_with_free_rotor: float | None
 
 
-def break_even(build: BuildEstimate, terms: MoneyTerms) -> BreakEven | None:
+def break_even(build: BuildEstimate, terms: EconomicTerms) -> BreakEven | None:
     """Return what would make a build pay just so: net present value zero, by root finding.
 
     Parameters
     ----------
     build : BuildEstimate
-    terms : MoneyTerms
+    terms : EconomicTerms
 
     Returns
     -------
@@ -109,16 +109,16 @@ def break_even(build: BuildEstimate, terms: MoneyTerms) -> BreakEven | None:
     bill = build.bill
     if bill is None:
         return None
-    outlay = outlay_of(bill, build.energy.count, terms)
+    expenditure = expenditure_of(bill, build.energy.count, terms)
     energy = build.energy.net_kwh_per_year
     priced = terms.price_per_kwh is not None
     rest = _rest(bill, build.energy.count, terms)
-    machine = outlay.capital_cost - rest.capital_cost
+    machine = expenditure.capital_cost - rest.capital_cost
     worth = {
-        "bill_cost": _bill_cost(outlay, energy, terms) if priced else None,
-        "machine_cost": _machine_cost(outlay, rest, energy, terms) if priced else None,
-        "hub_mean_speed_ms": _mean_wind(build, outlay, terms) if priced else None,
-        "price_per_kwh": _price(outlay, energy, terms),
+        "bill_cost": _bill_cost(expenditure, energy, terms) if priced else None,
+        "machine_cost": _machine_cost(expenditure, rest, energy, terms) if priced else None,
+        "hub_mean_speed_ms": _mean_wind(build, expenditure, terms) if priced else None,
+        "price_per_kwh": _price(expenditure, energy, terms),
     }
     never = {
         "bill_cost": "the energy is worth nothing",
@@ -131,12 +131,12 @@ def break_even(build: BuildEstimate, terms: MoneyTerms) -> BreakEven | None:
     unknown.pop("price_per_kwh", None)
     if priced and machine <= 0:
         unknown["machine_cost"] = "no item that costs anything is in the group rotor or generator"
-    if priced and worth["bill_cost"] is None and float(_worth(outlay, energy, terms, 0.0)) > 0:
+    if priced and worth["bill_cost"] is None and float(_worth(expenditure, energy, terms, 0.0)) > 0:
         unknown["bill_cost"] = "the bill comes to nothing"
     return BreakEven(
-        present_bill_cost=outlay.capital_cost,
+        present_bill_cost=expenditure.capital_cost,
         present_machine_cost=machine,
-        present_hub_mean_speed_ms=build.climate.mean_speed_ms,
+        present_hub_mean_speed_ms=build.distribution.mean_speed_ms,
         present_price_per_kwh=terms.price_per_kwh,
         **worth,
         never={k: why for k, why in never.items() if worth[k] is None and k not in unknown},
@@ -144,7 +144,7 @@ def break_even(build: BuildEstimate, terms: MoneyTerms) -> BreakEven | None:
     )
 
 
-def rotor_saving(build: BuildEstimate, terms: MoneyTerms) -> RotorSaving | None:
+def rotor_saving(build: BuildEstimate, terms: EconomicTerms) -> RotorSaving | None:
     """Return how much of the capital cost a cheaper rotor could save; None without groups."""
     bill = build.bill
     if bill is None or not bill.states_groups:
@@ -175,23 +175,23 @@ def rotor_saving(build: BuildEstimate, terms: MoneyTerms) -> RotorSaving | None:
     )
 
 
-def _rest(bill: Bill, count: int, terms: MoneyTerms) -> Outlay:
-    """Return the outlay without rotor and generator, upkeep by the rule of the whole bill."""
+def _rest(bill: BillOfMaterials, count: int, terms: EconomicTerms) -> Expenditure:
+    """Return the expenditure without rotor and generator, upkeep by the rule of the whole bill."""
     share = 0.0
-    if terms.upkeep_share_stated or not bill.states_upkeep:
-        share = terms.upkeep_share_per_year
-    same_rule = replace(terms, upkeep_share_per_year=share, upkeep_share_stated=True)
-    return outlay_of(bill.without(ROTOR_GROUPS), count, same_rule)
+    if terms.maintenance_share_stated or not bill.states_maintenance:
+        share = terms.maintenance_share_per_year
+    same_rule = replace(terms, maintenance_share_per_year=share, maintenance_share_stated=True)
+    return expenditure_of(bill.without(ROTOR_GROUPS), count, same_rule)
 
 
 def _worth(
-    outlay: Outlay,
+    expenditure: Expenditure,
     energy: npt.ArrayLike,
-    terms: MoneyTerms,
+    terms: EconomicTerms,
     scale: npt.ArrayLike = 1.0,
     price: npt.ArrayLike | None = None,
 ) -> FloatArray:
-    flow = flow_of(outlay, energy, terms, bill_scale=scale, price_per_kwh=price)
+    flow = flow_of(expenditure, energy, terms, bill_scale=scale, price_per_kwh=price)
     return present_value(flow.net, terms.discount_rate)
 
 
@@ -207,23 +207,28 @@ def _falling_root(worth: Callable[[float], float], highest: float) -> float | No
     return float(brentq(worth, 0.0, end, xtol=1e-12))
 
 
-def _bill_cost(outlay: Outlay, energy: float, terms: MoneyTerms) -> float | None:
-    scale = _falling_root(lambda s: float(_worth(outlay, energy, terms, s)), 1e9)
-    return None if scale is None else scale * outlay.capital_cost
+def _bill_cost(expenditure: Expenditure, energy: float, terms: EconomicTerms) -> float | None:
+    scale = _falling_root(lambda s: float(_worth(expenditure, energy, terms, s)), 1e9)
+    return None if scale is None else scale * expenditure.capital_cost
 
 
-def _machine_cost(outlay: Outlay, rest: Outlay, energy: float, terms: MoneyTerms) -> float | None:
-    machine = outlay.capital_cost - rest.capital_cost
+def _machine_cost(
+    expenditure: Expenditure, rest: Expenditure, energy: float, terms: EconomicTerms
+) -> float | None:
+    machine = expenditure.capital_cost - rest.capital_cost
     if machine <= 0:
         return None
 
     def worth(scale: float) -> float:
-        mixed = Outlay(
+        mixed = Expenditure(
             rest.capital_cost + scale * machine,
-            rest.replacement_costs + scale * (outlay.replacement_costs - rest.replacement_costs),
-            rest.upkeep_per_year + scale * (outlay.upkeep_per_year - rest.upkeep_per_year),
-            rest.upkeep_in_years + scale * (outlay.upkeep_in_years - rest.upkeep_in_years),
-            rest.salvage_value + scale * (outlay.salvage_value - rest.salvage_value),
+            rest.replacement_costs
+            + scale * (expenditure.replacement_costs - rest.replacement_costs),
+            rest.maintenance_per_year
+            + scale * (expenditure.maintenance_per_year - rest.maintenance_per_year),
+            rest.maintenance_in_years
+            + scale * (expenditure.maintenance_in_years - rest.maintenance_in_years),
+            rest.salvage_value + scale * (expenditure.salvage_value - rest.salvage_value),
         )
         return float(_worth(mixed, energy, terms))
 
@@ -231,21 +236,23 @@ def _machine_cost(outlay: Outlay, rest: Outlay, energy: float, terms: MoneyTerms
     return None if scale is None else scale * machine
 
 
-def _mean_wind(build: BuildEstimate, outlay: Outlay, terms: MoneyTerms) -> float | None:
-    climate, energy, curve = build.climate, build.energy, build.curve
+def _mean_wind(
+    build: BuildEstimate, expenditure: Expenditure, terms: EconomicTerms
+) -> float | None:
+    distribution, energy, curve = build.distribution, build.energy, build.curve
 
     def mean_power(mean_ms: npt.ArrayLike) -> FloatArray:
-        scale_ms = climate.scale_ms * floats(mean_ms) / climate.mean_speed_ms
-        return mean_power_w(climate.shape, scale_ms, curve.speed_ms, curve.power_w)
+        scale_ms = distribution.scale_ms * floats(mean_ms) / distribution.mean_speed_ms
+        return mean_power_w(distribution.shape, scale_ms, curve.speed_ms, curve.power_w)
 
-    present = float(mean_power(climate.mean_speed_ms))
+    present = float(mean_power(distribution.mean_speed_ms))
     if present <= 0:
         return None
 
     def worth(mean_ms: npt.ArrayLike) -> FloatArray:
         # Relative to the energy as it is, which need not be that of the fitted distribution.
         kwh = energy.net_kwh_per_year * mean_power(mean_ms) / present
-        return _worth(outlay, kwh, terms)
+        return _worth(expenditure, kwh, terms)
 
     means = np.linspace(0.1, HIGHEST_MEAN_WIND_MS, 300)
     pays = worth(means) >= 0
@@ -257,9 +264,9 @@ def _mean_wind(build: BuildEstimate, outlay: Outlay, terms: MoneyTerms) -> float
     return float(brentq(lambda m: float(worth(m)), means[first - 1], means[first], xtol=1e-12))
 
 
-def _price(outlay: Outlay, energy: float, terms: MoneyTerms) -> float | None:
+def _price(expenditure: Expenditure, energy: float, terms: EconomicTerms) -> float | None:
     def lack(price: float) -> float:
-        return -float(_worth(outlay, energy, terms, price=price))
+        return -float(_worth(expenditure, energy, terms, price=price))
 
     if lack(0.0) <= 0:
         return 0.0

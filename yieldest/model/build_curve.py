@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from yieldest.plan import Build, LoadNotes, Plan
 from yieldest.turbine.curve_ends import Ends
-from yieldest.turbine.curve_file import read_curve
-from yieldest.turbine.generic_curve import stand_in_curve
+from yieldest.turbine.curve_file import read_power_curve
+from yieldest.turbine.generic_curve import generic_power_curve
 from yieldest.turbine.load import (
     Conversion,
     as_measured,
@@ -57,9 +57,9 @@ def curve_at_hub(
 
 def read_build_curve(plan: Plan, build: Build) -> PowerCurve:
     """Read the power curve of a build as its source gives it."""
-    ends = Ends(build.cut_in_ms, build.cut_out_ms, build.beyond_last, build.rated_power_w)
+    ends = Ends(build.cut_in_ms, build.cut_out_ms, build.extrapolation, build.rated_power_w)
     if build.curve is not None:
-        return read_curve(
+        return read_power_curve(
             plan.file(build.curve),
             ends=ends,
             rotor_area_m2=build.area_m2,
@@ -76,7 +76,7 @@ def read_build_curve(plan: Plan, build: Build) -> PowerCurve:
 
 def _stand_in(build: Build) -> PowerCurve:
     # The plan lets no build through that lacks these; the types do not know.
-    stated = build.stand_in
+    stated = build.generic_curve
     if (
         stated is None
         or build.area_m2 is None
@@ -84,7 +84,7 @@ def _stand_in(build: Build) -> PowerCurve:
         or build.rated_power_w is None
     ):
         raise ValueError("a build without a curve passed the plan")
-    return stand_in_curve(
+    return generic_power_curve(
         build.name,
         rotor_area_m2=build.area_m2,
         power_coefficient=stated.power_coefficient,
@@ -93,7 +93,7 @@ def _stand_in(build: Build) -> PowerCurve:
         furling_ms=stated.furling_ms,
         cut_out_ms=build.cut_out_ms,
         rotor_type=build.rotor_type,
-        relative_doubt=stated.doubt,
+        relative_uncertainty=stated.uncertainty,
     )
 
 

@@ -4,13 +4,24 @@ from __future__ import annotations
 
 from yieldest.plan import Build, Plan
 from yieldest.turbine.air_at_readings import AirAtTest
-from yieldest.turbine.bins import POWER_DOUBT, SPEED_DOUBT, SPEED_DOUBT_MS, MeterDoubt
+from yieldest.turbine.bins import (
+    POWER_UNCERTAINTY,
+    SPEED_UNCERTAINTY,
+    SPEED_UNCERTAINTY_MS,
+    MeterUncertainty,
+)
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.measured_curve import Machine, measure_curve
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.power_curve import PowerCurve
 
-_AIR_AND_DOUBT = {"elevation_m", "temperature_c", "power_doubt", "speed_doubt", "speed_doubt_ms"}
+_AIR_AND_UNCERTAINTY = {
+    "elevation_m",
+    "temperature_c",
+    "power_uncertainty",
+    "speed_uncertainty",
+    "speed_uncertainty_ms",
+}
 
 
 def measured_curve(plan: Plan, build: Build, readings: str, ends: Ends) -> PowerCurve:
@@ -24,7 +35,7 @@ def measured_curve(plan: Plan, build: Build, readings: str, ends: Ends) -> Power
     notes = build.meters.model_dump(exclude_none=True) if build.meters is not None else {}
     columns = {role.replace("_", " "): name for role, name in notes.pop("columns", {}).items()}
     meters = Meters(
-        columns=columns, **{key: notes[key] for key in notes if key not in _AIR_AND_DOUBT}
+        columns=columns, **{key: notes[key] for key in notes if key not in _AIR_AND_UNCERTAINTY}
     )
     return measure_curve(
         plan.file(readings),
@@ -38,21 +49,23 @@ def measured_curve(plan: Plan, build: Build, readings: str, ends: Ends) -> Power
         air=AirAtTest(
             build.curve_air_density_kg_m3, notes.get("elevation_m"), notes.get("temperature_c")
         ),
-        doubt=meter_doubt(
-            notes.get("power_doubt"), notes.get("speed_doubt"), notes.get("speed_doubt_ms")
+        uncertainty=meter_uncertainty(
+            notes.get("power_uncertainty"),
+            notes.get("speed_uncertainty"),
+            notes.get("speed_uncertainty_ms"),
         ),
         ends=ends,
     ).curve
 
 
-def meter_doubt(
+def meter_uncertainty(
     power: float | None, speed: float | None, speed_ms: float | None
-) -> MeterDoubt | None:
-    """Return the stated doubts of the meters, ordinary ones beside them; None for none stated."""
+) -> MeterUncertainty | None:
+    """Return the stated uncertainties of the meters, None where none is."""
     if power is None and speed is None and speed_ms is None:
         return None
-    return MeterDoubt(
-        POWER_DOUBT if power is None else power,
-        SPEED_DOUBT if speed is None else speed,
-        SPEED_DOUBT_MS if speed_ms is None else speed_ms,
+    return MeterUncertainty(
+        POWER_UNCERTAINTY if power is None else power,
+        SPEED_UNCERTAINTY if speed is None else speed,
+        SPEED_UNCERTAINTY_MS if speed_ms is None else speed_ms,
     )

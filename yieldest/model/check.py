@@ -1,4 +1,4 @@
-"""Whether a plan and the files it names are sound, without reckoning anything."""
+"""Whether a plan and the files it names are sound, without computing anything."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 from yieldest.arrays import plainly
 from yieldest.economics.bill_file import read_bill
-from yieldest.economics.terms import money_terms
+from yieldest.economics.terms import economic_terms
 from yieldest.files.text_file import Progress
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.model.build_curve import curve_at_hub
@@ -61,7 +61,7 @@ def check_plan(plan: Plan, progress: Progress | None = None) -> dict[str, Any]:
             f"{reference.provenance.source}: {reference.valid_speed_ms.size:,} speeds as reference"
         )
         warnings += reference.provenance.warnings
-    money_terms(**plan.money.model_dump())
+    economic_terms(**plan.economics.model_dump())
     for build in plan.build:
         curve = curve_at_hub(plan, build, STANDARD_DENSITY_KG_M3)
         found.append(
@@ -74,7 +74,7 @@ def check_plan(plan: Plan, progress: Progress | None = None) -> dict[str, Any]:
             items = "1 item" if len(bill.items) == 1 else f"{len(bill.items)} items"
             found.append(f"{bill.provenance.source}: {items}")
             warnings += bill.provenance.warnings
-            if plan.money.item_life == "required":
+            if plan.economics.item_life == "required":
                 bill.require_lives()
     return {
         "plan": str(plan.path),

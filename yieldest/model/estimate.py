@@ -9,18 +9,18 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.economics.bill_file import read_bill
-from yieldest.economics.bill_of_materials import Bill
-from yieldest.economics.evaluation import Cost, cost_of
-from yieldest.economics.terms import MoneyTerms, money_terms
+from yieldest.economics.bill_of_materials import BillOfMaterials
+from yieldest.economics.evaluation import Cost, evaluate
+from yieldest.economics.terms import EconomicTerms, economic_terms
 from yieldest.energy.annual_energy import Energy, produce
-from yieldest.energy.array_losses import Joined
+from yieldest.energy.array_losses import MachineArray
 from yieldest.energy.curve_in_turbulence import TurbulenceEffect, in_turbulence
 from yieldest.energy.losses import losses_of
 from yieldest.files.text_file import Progress
 from yieldest.hub.air import Air, air_at_hub, monthly_air
-from yieldest.hub.extremes import Strain, strain
+from yieldest.hub.extremes import ExtremeWinds, extreme_winds
 from yieldest.hub.shear import MeasuredShear
-from yieldest.model.array_of_build import joined_of
+from yieldest.model.array_of_build import machine_array_of
 from yieldest.model.build_curve import curve_at_hub
 from yieldest.model.hub_wind import HubWind, hub_wind, siting_assumptions, turbulence_intensity
 from yieldest.model.input_files import left_as_started
@@ -28,10 +28,10 @@ from yieldest.model.site_wind import SiteWind, site_wind
 from yieldest.plan import Build, Plan
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.wind.distribution import LOW_MEAN_SPEED_MS, Climate
-from yieldest.wind.long_term.correction import LongTerm
-from yieldest.wind.record import Record
-from yieldest.wind.resource import WindStudy
+from yieldest.wind.distribution import LOW_MEAN_SPEED_MS, WindDistribution
+from yieldest.wind.long_term.correction import LongTermCorrection
+from yieldest.wind.record import WindRecord
+from yieldest.wind.resource import WindResource
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,11 +52,11 @@ class BuildEstimate:
         At the hub's air density.
     turbulence : TurbulenceEffect or None
         None when the turbulence intensity is not known.
-    strain : Strain
-    joined : Joined
+    extreme_winds : ExtremeWinds
+    machines : MachineArray
         The layout and the wiring, for this and any smaller number of machines.
     energy : Energy
-    bill : Bill or None
+    bill : BillOfMaterials or None
     cost : Cost or None
         None without a bill.
     assumed, warnings : tuple of str
@@ -68,18 +68,18 @@ class BuildEstimate:
     air: Air
     curve: PowerCurve
     turbulence: TurbulenceEffect | None
-    strain: Strain
-    joined: Joined
+    extreme_winds: ExtremeWinds
+    machines: MachineArray
     energy: Energy
-    bill: Bill | None
+    bill: BillOfMaterials | None
     cost: Cost | None
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
 
     @property
-    def climate(self) -> Climate:
-        """The climate at the hub."""
-        return self.wind.climate
+    def distribution(self) -> WindDistribution:
+        """The distribution at the hub."""
+        return self.wind.distribution
 
     @property
     def height_method(self) -> str:
@@ -96,16 +96,16 @@ class Estimate:
     title, currency : str
     wind : SiteWind
         Which the builds stand in.
-    record : Record or None
-        After screening; None when the plan states the mean speed.
-    study : WindStudy or None
+    record : WindRecord or None
+        After quality control; None when the plan states the mean speed.
+    study : WindResource or None
         What the record says; None without one.
-    climate : Climate
+    distribution : WindDistribution
         At the height of measurement, over the long term where there is a reference.
-    long_term : LongTerm or None
+    long_term : LongTermCorrection or None
     shear : MeasuredShear or None
         Where the plan names a second anemometer.
-    terms : MoneyTerms
+    terms : EconomicTerms
     builds : tuple of BuildEstimate
     assumed, warnings : tuple of str
         Of the site, the wind and the money terms; those of a build are with it.
@@ -116,12 +116,12 @@ class Estimate:
     title: str
     currency: str
     wind: SiteWind
-    record: Record | None
-    study: WindStudy | None
-    climate: Climate
-    long_term: LongTerm | None
+    record: WindRecord | None
+    study: WindResource | None
+    distribution: WindDistribution
+    long_term: LongTermCorrection | None
     shear: MeasuredShear | None
-    terms: MoneyTerms
+    terms: EconomicTerms
     builds: tuple[BuildEstimate, ...]
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -147,7 +147,7 @@ class Estimate:
 
 
 def estimate(plan: Plan, progress: Progress | None = None) -> Estimate:
-    """Reckon yearly energy, cost per kWh and payback for every build of a plan.
+    """Compute yearly energy, cost per kWh and payback for every build of a plan.
 
     Parameters
     ----------
@@ -161,7 +161,7 @@ def estimate(plan: Plan, progress: Progress | None = None) -> Estimate:
         When a file that the plan names cannot be used.
     """
     wind = site_wind(plan, progress)
-    terms = money_terms(**plan.money.model_dump())
+    terms = economic_terms(**plan.economics.model_dump())
     stages = [*wind.provenance, terms.provenance]
     assumed = [text for stage in stages for text in stage.assumed] + siting_assumptions(plan)
     if plan.site.elevation_m is None:
@@ -172,25 +172,25 @@ def estimate(plan: Plan, progress: Progress | None = None) -> Estimate:
         wind=wind,
         record=wind.record,
         study=wind.study,
-        climate=wind.climate,
+        distribution=wind.distribution,
         long_term=wind.long_term,
         shear=wind.shear,
         terms=terms,
-        builds=tuple(reckon_build(plan, build, wind, terms) for build in plan.build),
+        builds=tuple(compute_build(plan, build, wind, terms) for build in plan.build),
         assumed=tuple(assumed),
         warnings=tuple(text for stage in stages for text in stage.warnings),
         left_as_started=left_as_started(plan),
     )
 
 
-def reckon_build(
+def compute_build(
     plan: Plan,
     build: Build,
     wind: SiteWind,
-    terms: MoneyTerms,
+    terms: EconomicTerms,
     source_curve: PowerCurve | None = None,
 ) -> BuildEstimate:
-    """Reckon one build of a plan, in the wind of its site and on its money terms.
+    """Compute one build of a plan, in the wind of its site and on its money terms.
 
     Parameters
     ----------
@@ -198,7 +198,7 @@ def reckon_build(
     build : Build
         Of that plan, or like one of it.
     wind : SiteWind
-    terms : MoneyTerms
+    terms : EconomicTerms
     source_curve : PowerCurve, optional
         From `read_build_curve`, where it was read already.
 
@@ -209,33 +209,35 @@ def reckon_build(
     """
     record = wind.record
     at_hub = hub_wind(plan, build, wind)
-    climate = at_hub.climate
+    distribution = at_hub.distribution
     air = _air(plan, build, record)
     curve = curve_at_hub(plan, build, air.density_kg_m3, source_curve)
     intensity, turbulence = turbulence_intensity(plan, wind.study), None
     if intensity is not None:
-        curve, turbulence = in_turbulence(curve, climate, intensity)
-    joined = joined_of(build, climate, curve, record, wind.long_term_factor * at_hub.factor)
-    joint = joined.reckon(build.count)
+        curve, turbulence = in_turbulence(curve, distribution, intensity)
+    machines = machine_array_of(
+        build, distribution, curve, record, wind.long_term_factor * at_hub.factor
+    )
+    array_losses = machines.compute(build.count)
     energy = produce(
-        climate,
+        distribution,
         curve,
-        losses_of(build.losses.model_dump(), build.count, joint.losses),
+        losses_of(build.losses.model_dump(), build.count, array_losses.losses),
         build.count,
         at_hub.readings,
     )
-    strong = strain(
-        climate.mean_speed_ms,
+    strong = extreme_winds(
+        distribution.mean_speed_ms,
         at_hub.factor,
         air.density_kg_m3,
         build.area_m2,
         time=None if record is None else record.time,
         speed_ms=None if record is None else record.speed_ms,
         gust_ms=None if record is None else record.gust_ms,
-        interval_s=3600.0 if record is None else record.coverage.interval_s,
+        interval_s=3600.0 if record is None else record.data_recovery.interval_s,
     )
     bill = None if build.bill is None else read_bill(plan.file(build.bill), plan.currency)
-    cost = None if bill is None else cost_of(bill, build.count, energy.net_kwh_per_year, terms)
+    cost = None if bill is None else evaluate(bill, build.count, energy.net_kwh_per_year, terms)
     stages: list[Provenance] = [*at_hub.provenance, air.provenance, curve.provenance]
     stages.append(energy.provenance)
     stages += [stage.provenance for stage in (bill, cost) if stage is not None]
@@ -244,15 +246,15 @@ def reckon_build(
     if turbulence is not None:
         warnings.append(turbulence.sentence)
     assumed = [text for stage in stages for text in stage.assumed]
-    warnings += joint.warnings
-    if joint.interaction is not None:
-        warnings += joint.interaction.warnings
-        assumed += joint.interaction.assumed
+    warnings += array_losses.warnings
+    if array_losses.wake is not None:
+        warnings += array_losses.wake.warnings
+        assumed += array_losses.wake.assumed
     if bill is None:
         warnings.append("No bill is stated, so there is no cost per kWh and no payback.")
-    if climate.mean_speed_ms < LOW_MEAN_SPEED_MS:
+    if distribution.mean_speed_ms < LOW_MEAN_SPEED_MS:
         warnings.append(
-            f"The mean wind at the hub is {climate.mean_speed_ms:.1f} m/s; below "
+            f"The mean wind at the hub is {distribution.mean_speed_ms:.1f} m/s; below "
             f"{LOW_MEAN_SPEED_MS:g} m/s small wind is seldom worth it (common practice, no source)."
         )
     return BuildEstimate(
@@ -261,8 +263,8 @@ def reckon_build(
         air=air,
         curve=curve,
         turbulence=turbulence,
-        strain=strong,
-        joined=joined,
+        extreme_winds=strong,
+        machines=machines,
         energy=energy,
         bill=bill,
         cost=cost,
@@ -271,7 +273,7 @@ def reckon_build(
     )
 
 
-def _air(plan: Plan, build: Build, record: Record | None) -> Air:
+def _air(plan: Plan, build: Build, record: WindRecord | None) -> Air:
     site = plan.site
     months = None
     if record is not None and record.temperature_c is not None and site.mean_temperature_c is None:

@@ -9,7 +9,7 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.energy.annual_energy import Readings
 from yieldest.errors import InputError
-from yieldest.hub.correction_steps import Rung, Step, ladder, ladder_uncertainty
+from yieldest.hub.correction_steps import Step, WindCorrection, correction_steps, steps_uncertainty
 from yieldest.hub.obstacles import (
     DEFAULT_ROUGHNESS_M,
     Obstacle,
@@ -22,8 +22,8 @@ from yieldest.hub.shear import measured_to_hub
 from yieldest.model.site_wind import SiteWind
 from yieldest.plan import Build, Plan
 from yieldest.provenance import Provenance
-from yieldest.wind.distribution import Climate
-from yieldest.wind.resource import WindStudy
+from yieldest.wind.distribution import WindDistribution
+from yieldest.wind.resource import WindResource
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class HubWind:
 
     Parameters
     ----------
-    climate : Climate
+    distribution : WindDistribution
     readings : Readings or None
         Those of the site carried to the hub.
     factor : float
@@ -45,7 +45,7 @@ class HubWind:
     provenance : tuple of Provenance
     """
 
-    climate: Climate
+    distribution: WindDistribution
     readings: Readings | None
     factor: float
     height: HeightStep
@@ -69,47 +69,51 @@ def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
     speed = np.zeros(0) if readings is None else readings.speed_ms
     weight = np.zeros(0) if readings is None else readings.weight
     height, each = _to_height(plan, build, wind, speed * weight)
-    rungs = [_height_rung(height, measured_m, hub_m)]
+    corrections = [_height_correction(height, measured_m, hub_m)]
     provenance = [height.provenance]
     obstacles = [Obstacle(**obstacle.model_dump()) for obstacle in site.obstacles]
-    on_the_spot = bool(plan.wind.on_the_spot)
+    measured_at_hub_site = bool(plan.wind.measured_at_hub_site)
     if obstacles:
         lee, factors_or_none = shelter(
             obstacles,
             hub_m,
             run=speed * weight * each,
             direction_deg=wind.direction_deg,
-            anemometer_height_m=measured_m if on_the_spot else None,
+            anemometer_height_m=measured_m if measured_at_hub_site else None,
             roughness_length_m=_roughness(plan),
         )
         each = each * (lee.factor if factors_or_none is None else factors_or_none)
-        rungs.append(
-            Rung("behind obstacles", lee.factor, lee.provenance.method, lee.standard_uncertainty)
+        corrections.append(
+            WindCorrection(
+                "behind obstacles", lee.factor, lee.provenance.method, lee.standard_uncertainty
+            )
         )
         provenance.append(lee.provenance)
     top = None
     roof = None
     if site.roof is not None:
         top = site.roof.ridge_height_m or site.roof.edge_height_m
-        roof = _roof(plan, build, top, on_the_spot)
+        roof = _roof(plan, build, top, measured_at_hub_site)
         each = each * roof.factor
-        rungs.append(
-            Rung("above the roof", roof.factor, roof.provenance.method, roof.standard_uncertainty)
+        corrections.append(
+            WindCorrection(
+                "above the roof", roof.factor, roof.provenance.method, roof.standard_uncertainty
+            )
         )
         provenance.append(roof.provenance)
     provenance.append(
         Provenance("site", "", (), siting_warnings(build.rotor_bottom_m, obstacles, top))
     )
-    factor = float(np.prod([rung.factor for rung in rungs]))
-    steps = ladder(wind.start_ms, [*wind.rungs, *rungs])
+    factor = float(np.prod([correction.factor for correction in corrections]))
+    steps = correction_steps(wind.start_ms, [*wind.corrections, *corrections])
     return HubWind(
-        climate=wind.climate.raised(factor, hub_m),
+        distribution=wind.distribution.raised(factor, hub_m),
         readings=None if readings is None else Readings(speed * each, weight),
         factor=factor,
         height=height,
         roof=roof,
         ladder=steps,
-        standard_uncertainty=ladder_uncertainty(steps),
+        standard_uncertainty=steps_uncertainty(steps),
         provenance=tuple(provenance),
     )
 
@@ -119,15 +123,15 @@ def siting_assumptions(plan: Plan) -> list[str]:
     assumed = []
     if not plan.site.obstacles:
         assumed.append("No obstacle shelters the rotor, for site.obstacles states none.")
-    if (plan.site.obstacles or plan.site.roof) and plan.wind.on_the_spot is None:
+    if (plan.site.obstacles or plan.site.roof) and plan.wind.measured_at_hub_site is None:
         assumed.append(
             "The anemometer stood in the open, not behind the obstacles or on the roof, for "
-            "wind.on_the_spot is not stated."
+            "wind.measured_at_hub_site is not stated."
         )
     return assumed
 
 
-def turbulence_intensity(plan: Plan, study: WindStudy | None) -> float | None:
+def turbulence_intensity(plan: Plan, study: WindResource | None) -> float | None:
     """Return the turbulence intensity stated, else that measured, at 15 m/s where it can be."""
     if plan.site.turbulence_intensity is not None:
         return plan.site.turbulence_intensity
@@ -156,11 +160,11 @@ def _to_height(
     return height, np.full(run.size, height.factor)
 
 
-def _height_rung(height: HeightStep, measured_m: float, hub_m: float) -> Rung:
+def _height_correction(height: HeightStep, measured_m: float, hub_m: float) -> WindCorrection:
     method = f"{measured_m:g} m to {hub_m:g} m, {height.provenance.method}"
     if height.other_factor is not None and hub_m != measured_m:
         method += f"; {height.other_law} would give {height.other_factor:.3f}"
-    return Rung("to hub height", height.factor, method, height.standard_uncertainty)
+    return WindCorrection("to hub height", height.factor, method, height.standard_uncertainty)
 
 
 def _roughness(plan: Plan) -> float:
@@ -169,7 +173,7 @@ def _roughness(plan: Plan) -> float:
     return plan.site.roughness_length_m or DEFAULT_ROUGHNESS_M
 
 
-def _roof(plan: Plan, build: Build, top_m: float, on_the_spot: bool) -> RoofStep:
+def _roof(plan: Plan, build: Build, top_m: float, measured_at_hub_site: bool) -> RoofStep:
     stated = plan.site.roof
     assert stated is not None
     if build.hub_height_m <= top_m:
@@ -182,5 +186,5 @@ def _roof(plan: Plan, build: Build, top_m: float, on_the_spot: bool) -> RoofStep
         build.hub_height_m,
         rotor_diameter_m=build.disc_diameter_m,
         rotor_height_m=build.rotor_height_m,
-        anemometer_height_m=plan.wind.measured_height_m if on_the_spot else None,
+        anemometer_height_m=plan.wind.measured_height_m if measured_at_hub_site else None,
     )

@@ -6,21 +6,21 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from yieldest.economics.bill_of_materials import Bill
-from yieldest.economics.terms import MoneyTerms
-from yieldest.economics.yearly_sums import cost_of_a_kwh, outlay_of
+from yieldest.economics.bill_of_materials import BillOfMaterials
+from yieldest.economics.terms import EconomicTerms
+from yieldest.economics.yearly_sums import cost_of_a_kwh, expenditure_of
 from yieldest.energy.losses import Loss, kept_share
 from yieldest.model.estimate import BuildEstimate, Estimate
 
 EVERY_COUNT_UP_TO = 40
 SOME_COUNTS = 20
-"""For more machines than the first of these, about so many counts are reckoned."""
+"""For more machines than the first of these, about so many counts are computed."""
 MUCH_LARGER = 1.2
 """Rated power over that of a small machine from which one counts as the larger one; our choice."""
 
 
 @dataclass(frozen=True)
-class UnitCount:
+class CostOfNumber:
     """A build with another number of machines.
 
     Parameters
@@ -37,13 +37,13 @@ class UnitCount:
 
 
 @dataclass(frozen=True)
-class CountLadder:
+class CostByNumber:
     """Cost per kWh against the number of machines, next to a single larger one.
 
     Parameters
     ----------
     build : str
-    steps : tuple of UnitCount
+    steps : tuple of CostOfNumber
         From one machine to the number that the plan states.
     single : str or None
         The build of one larger machine, where the plan has one.
@@ -54,13 +54,13 @@ class CountLadder:
     """
 
     build: str
-    steps: tuple[UnitCount, ...]
+    steps: tuple[CostOfNumber, ...]
     single: str | None
     single_cost_per_kwh: float | None
     crossings: tuple[int, ...]
 
 
-def count_ladders(estimate: Estimate) -> tuple[CountLadder, ...]:
+def cost_by_number(estimate: Estimate) -> tuple[CostByNumber, ...]:
     """Return cost per kWh against the number of machines for every build of several."""
     return tuple(
         _ladder(build, build.bill, _single_larger(estimate, build), estimate.terms)
@@ -76,17 +76,17 @@ def energy_of_count(build: BuildEstimate, count: int) -> float:
     ----------
     build : BuildEstimate
     count : int
-        From 1 to the number of the plan. Interaction and electrical losses are those of so many
-        machines; an interaction loss that was stated or assumed for all of them goes up by the same
+        From 1 to the number of the plan. WakeLoss and electrical losses are those of so many
+        machines; a wake loss that was stated or assumed for all of them goes up by the same
         amount with each neighbour.
     """
     energy = build.energy
-    reckoned = {loss.category: loss for loss in build.joined.reckon(count).losses}
+    computed = {loss.category: loss for loss in build.machines.compute(count).losses}
 
     def for_count(loss: Loss) -> Loss:
-        if loss.category in reckoned:
-            return reckoned[loss.category]
-        if loss.category == "interaction" and energy.count > 1:
+        if loss.category in computed:
+            return computed[loss.category]
+        if loss.category == "wake" and energy.count > 1:
             return replace(loss, share=loss.share * (count - 1) / (energy.count - 1))
         return loss
 
@@ -95,25 +95,27 @@ def energy_of_count(build: BuildEstimate, count: int) -> float:
 
 
 def _ladder(
-    build: BuildEstimate, bill: Bill, single: BuildEstimate | None, terms: MoneyTerms
-) -> CountLadder:
+    build: BuildEstimate, bill: BillOfMaterials, single: BuildEstimate | None, terms: EconomicTerms
+) -> CostByNumber:
     highest = build.energy.count
     counts = np.arange(1, highest + 1)
     if highest > EVERY_COUNT_UP_TO:
         counts = np.unique(np.geomspace(1, highest, SOME_COUNTS).round().astype(int))
     steps = []
     for count in counts.tolist():
-        outlay = outlay_of(bill, count, terms)
+        expenditure = expenditure_of(bill, count, terms)
         energy = energy_of_count(build, count)
         steps.append(
-            UnitCount(count, energy, outlay.capital_cost, cost_of_a_kwh(outlay, energy, terms))
+            CostOfNumber(
+                count, energy, expenditure.capital_cost, cost_of_a_kwh(expenditure, energy, terms)
+            )
         )
     of_single = None if single is None or single.cost is None else single.cost.cost_per_kwh
     crossings = []
     if of_single is not None:
         cheaper = [s.cost_per_kwh is not None and s.cost_per_kwh < of_single for s in steps]
         crossings = [steps[i].count for i in range(1, len(steps)) if cheaper[i] != cheaper[i - 1]]
-    return CountLadder(
+    return CostByNumber(
         build=build.name,
         steps=tuple(steps),
         single=None if single is None else single.name,

@@ -1,6 +1,6 @@
-"""The builds of a plan reckoned on a grid of other heights, numbers, prices, rates and bills.
+"""The builds of a plan computed on a grid of other heights, numbers, prices, rates and bills.
 
-The page moves between these results and reckons nothing itself, so every formula stays in one
+The page moves between these results and computes nothing itself, so every formula stays in one
 place; how far a value between grid points is off is measured here.
 """
 
@@ -14,13 +14,13 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.economics.bill_of_materials import Bill
+from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.measures import cost_per_kwh, payback_years, present_value
-from yieldest.economics.terms import MoneyTerms
-from yieldest.economics.yearly_sums import flow_of, outlay_of
+from yieldest.economics.terms import EconomicTerms
+from yieldest.economics.yearly_sums import expenditure_of, flow_of
 from yieldest.errors import InputError
 from yieldest.model.build_curve import read_build_curve
-from yieldest.model.estimate import BuildEstimate, Estimate, reckon_build
+from yieldest.model.estimate import BuildEstimate, Estimate, compute_build
 from yieldest.model.number_of_machines import energy_of_count
 from yieldest.plan import Plan
 
@@ -31,7 +31,7 @@ DISCOUNT_RATES = (0.0, 0.02, 0.04, 0.06, 0.08, 0.10, 0.12)
 MORE_MACHINES = (2.0,)
 MORE_THAN_ONE = (2.0, 4.0)
 EVERY_COUNT_UP_TO = 12
-"""Up to so many machines of the plan, every smaller number is reckoned."""
+"""Up to so many machines of the plan, every smaller number is computed."""
 SOME_COUNTS = 8
 """For more machines, about so many smaller numbers are."""
 
@@ -97,7 +97,7 @@ class BuildGrid:
     axes : tuple of Axis
     surfaces : tuple of Surface
     checked : int
-        So many points between grid points were reckoned to measure the errors.
+        So many points between grid points were computed to measure the errors.
     """
 
     name: str
@@ -125,13 +125,13 @@ class BuildGrid:
 
 
 def what_if(plan: Plan, estimate: Estimate, number: int) -> BuildGrid:
-    """Reckon one build of a plan on a grid.
+    """Compute one build of a plan on a grid.
 
     Parameters
     ----------
     plan : Plan
     estimate : Estimate
-        Of that plan: its wind and money terms are used again.
+        Of that plan: its wind and economics terms are used again.
     number : int
         Of the build, from 0.
     """
@@ -139,16 +139,16 @@ def what_if(plan: Plan, estimate: Estimate, number: int) -> BuildGrid:
     source_curve = read_build_curve(plan, build)
 
     @cache
-    def reckoned(height_m: float, count: int) -> BuildEstimate:
-        # Without its bill, for the money side is reckoned for the whole grid at once.
+    def computed(height_m: float, count: int) -> BuildEstimate:
+        # Without its bill, for the economics side is computed for the whole grid at once.
         changed = {"hub_height_m": height_m, "count": count, "bill": None}
         other = build.model_copy(update=changed)
-        return reckon_build(plan, other, estimate.wind, estimate.terms, source_curve)
+        return compute_build(plan, other, estimate.wind, estimate.terms, source_curve)
 
     def energy_kwh(height_m: float, count: int) -> float:
         if count > build.count:
-            return reckoned(height_m, count).energy.net_kwh_per_year
-        return energy_of_count(reckoned(height_m, build.count), count)
+            return computed(height_m, count).energy.net_kwh_per_year
+        return energy_of_count(computed(height_m, build.count), count)
 
     heights = _possible(_heights(build.hub_height_m), lambda h: energy_kwh(h, build.count))
     counts = _possible(_counts(build.count), lambda n: energy_kwh(build.hub_height_m, int(n)))
@@ -157,15 +157,15 @@ def what_if(plan: Plan, estimate: Estimate, number: int) -> BuildGrid:
         Axis("count", floats(counts), float(build.count)),
     ]
     kwh = floats([[energy_kwh(height, int(count)) for count in counts] for height in heights])
-    money = None
+    economics = None
     if bill is not None:
-        money = _Money(bill, estimate.terms)
-        axes += money.axes()
+        economics = _Money(bill, estimate.terms)
+        axes += economics.axes()
     grids = {axis.key: axis.values for axis in axes}
     results: _Results = {"net_kwh_per_year": (("hub_height_m", "count"), kwh)}
-    if money is not None:
-        results |= money.results(kwh, grids)
-    errors, checked = _errors(results, grids, energy_kwh, money)
+    if economics is not None:
+        results |= economics.results(kwh, grids)
+    errors, checked = _errors(results, grids, energy_kwh, economics)
     return BuildGrid(
         name=build.name,
         axes=tuple(axes),
@@ -191,12 +191,12 @@ def _counts(stated: int) -> list[float]:
     return sorted({float(count) for count in (*fewer, *more)})
 
 
-def _possible(values: Iterable[float], reckon: Callable[[float], float]) -> list[float]:
+def _possible(values: Iterable[float], compute: Callable[[float], float]) -> list[float]:
     """Leave out what the package refuses, such as a hub within the trees."""
     kept = []
     for value in values:
         try:
-            reckon(value)
+            compute(value)
         except InputError:
             continue
         kept.append(value)
@@ -204,9 +204,9 @@ def _possible(values: Iterable[float], reckon: Callable[[float], float]) -> list
 
 
 class _Money:
-    """The money side of a build over the axes of the grid."""
+    """The economics side of a build over the axes of the grid."""
 
-    def __init__(self, bill: Bill, terms: MoneyTerms) -> None:
+    def __init__(self, bill: BillOfMaterials, terms: EconomicTerms) -> None:
         self.bill = bill
         self.terms = terms
 
@@ -252,7 +252,7 @@ class _Money:
             "cost_per_kwh": ("hub_height_m", "count", "discount_rate", "bill_scale"),
         }
         if self.terms.price_per_kwh:
-            over["simple_payback_years"] = ("hub_height_m", "count", "price_per_kwh", "bill_scale")
+            over["payback_years"] = ("hub_height_m", "count", "price_per_kwh", "bill_scale")
             over["net_present_value"] = (
                 "hub_height_m", "count", "price_per_kwh", "discount_rate", "bill_scale",
             )  # fmt: skip
@@ -267,12 +267,12 @@ class _Money:
         scale: FloatArray,
     ) -> dict[str, FloatArray]:
         """Return the measures for one number of machines; the other arguments broadcast."""
-        outlay = outlay_of(self.bill, count, self.terms)
-        flow = flow_of(outlay, net_kwh, self.terms, bill_scale=scale, price_per_kwh=price)
+        expenditure = expenditure_of(self.bill, count, self.terms)
+        flow = flow_of(expenditure, net_kwh, self.terms, bill_scale=scale, price_per_kwh=price)
         return {
-            "capital_cost": scale * outlay.capital_cost,
+            "capital_cost": scale * expenditure.capital_cost,
             "cost_per_kwh": cost_per_kwh(flow.cost, flow.energy_kwh, rate),
-            "simple_payback_years": payback_years(flow.net),
+            "payback_years": payback_years(flow.net),
             "net_present_value": present_value(flow.net, rate),
         }
 
@@ -286,9 +286,9 @@ def _errors(
     results: _Results,
     grids: dict[str, FloatArray],
     energy_kwh: Callable[[float, int], float],
-    money: _Money | None,
+    economics: _Money | None,
 ) -> tuple[dict[str, tuple[float, float]], int]:
-    """Reckon points between grid points, and measure how far the straight lines are off."""
+    """Compute points between grid points, and measure how far the straight lines are off."""
     draw = np.random.default_rng(_SEED)
     found: dict[str, list[FloatArray]] = {key: [] for key in results}
     for _ in range(_CHECKED_HEIGHTS):
@@ -302,8 +302,8 @@ def _errors(
         }
         points["hub_height_m"] = np.full(_CHECKED_TERMS, height)
         true = {"net_kwh_per_year": floats(energy_kwh(height, count))}
-        if money is not None:
-            true |= money.measures(
+        if economics is not None:
+            true |= economics.measures(
                 count,
                 true["net_kwh_per_year"],
                 points.get("price_per_kwh", floats(0.0)),
@@ -317,7 +317,7 @@ def _errors(
     for key, each in found.items():
         off = np.concatenate(each)
         errors[key] = (float(np.median(off)), float(off.max())) if off.size else (0.0, 0.0)
-    return errors, _CHECKED_HEIGHTS * (_CHECKED_TERMS if money is not None else 1)
+    return errors, _CHECKED_HEIGHTS * (_CHECKED_TERMS if economics is not None else 1)
 
 
 def _between(

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray
 from yieldest.energy.annual_energy import Readings
 from yieldest.files.text_file import Progress
-from yieldest.hub.correction_steps import Rung
+from yieldest.hub.correction_steps import WindCorrection
 from yieldest.hub.shear import MeasuredShear, measured_shear
 from yieldest.model.wind_files import (
     read_also,
@@ -22,17 +22,21 @@ from yieldest.model.wind_files import (
 )
 from yieldest.plan import Plan, Reference
 from yieldest.provenance import Provenance
-from yieldest.wind.data_recovery import coverage_of, coverage_warnings
-from yieldest.wind.distribution import Climate, climate_of_mean, climate_of_weibull
+from yieldest.wind.data_recovery import data_recovery_of, data_recovery_warnings
+from yieldest.wind.distribution import (
+    WindDistribution,
+    distribution_of_mean,
+    distribution_of_weibull,
+)
 from yieldest.wind.from_summaries import (
-    climate_of_frequencies,
-    climate_of_months,
+    distribution_of_frequencies,
+    distribution_of_months,
     points_of_frequencies,
 )
-from yieldest.wind.long_term.correction import LongTerm, long_term
-from yieldest.wind.quality_rules import ScreenRules, screen_rules
-from yieldest.wind.record import Record
-from yieldest.wind.resource import EMPIRICAL, StudyOptions, WindStudy, study_record
+from yieldest.wind.long_term.correction import LongTermCorrection, long_term
+from yieldest.wind.quality_rules import QualityRules, quality_rules
+from yieldest.wind.record import WindRecord
+from yieldest.wind.resource import EMPIRICAL, ResourceOptions, WindResource, assess_record
 
 
 @dataclass(frozen=True)
@@ -41,43 +45,43 @@ class SiteWind:
 
     Parameters
     ----------
-    study : WindStudy or None
+    study : WindResource or None
         Of the measured record; None without one.
-    climate : Climate
+    distribution : WindDistribution
         Over the reference's years where there is one.
     readings : Readings or None
-        That the climate was fitted to; None for a stated mean or distribution.
+        That the distribution was fitted to; None for a stated mean or distribution.
     time : ndarray of datetime64, shape (n,), or None
         Of the readings; None where they are a table's.
     direction_deg : ndarray, shape (n,), or None
-    long_term : LongTerm or None
+    long_term : LongTermCorrection or None
     shear : MeasuredShear or None
     start_ms : float
         Mean speed as measured or stated.
-    rungs : tuple of Rung
-        From there to the climate's mean.
+    corrections : tuple of WindCorrection
+        From there to the distribution's mean.
     provenance : tuple of Provenance
     """
 
-    study: WindStudy | None
-    climate: Climate
+    study: WindResource | None
+    distribution: WindDistribution
     readings: Readings | None
     time: npt.NDArray[np.datetime64] | None
     direction_deg: FloatArray | None
-    long_term: LongTerm | None
+    long_term: LongTermCorrection | None
     shear: MeasuredShear | None
     start_ms: float
-    rungs: tuple[Rung, ...]
+    corrections: tuple[WindCorrection, ...]
     provenance: tuple[Provenance, ...]
 
     @property
     def long_term_factor(self) -> float:
         """Long-term mean over the mean as measured."""
-        return self.rungs[0].factor
+        return self.corrections[0].factor
 
     @property
-    def record(self) -> Record | None:
-        """The measured record after screening."""
+    def record(self) -> WindRecord | None:
+        """The measured record after quality_control."""
         return None if self.study is None else self.study.record
 
 
@@ -98,34 +102,34 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
     if plan.wind.record is None:
         return _stated_wind(plan)
     wind = plan.wind
-    options = StudyOptions(
-        rules=screen_rules(wind.screen.stated()),
+    options = ResourceOptions(
+        rules=quality_rules(wind.quality_control.stated()),
         season_correction=wind.season_correction,
         fit=wind.fit,
         energy_error_limit=wind.energy_error_limit,
     )
     neighbour = None if wind.neighbour is None else read_neighbour(plan, wind.neighbour)
-    study = years = study_record(read_plan_record(plan, progress), options, neighbour)
+    study = years = assess_record(read_plan_record(plan, progress), options, neighbour)
     record = study.record
     provenance = [record.provenance]
     over_years = None
     if wind.reference is None:
         evened = f"; readings weighted by month and hour, {study.season.reason}"
-        rung = Rung(
+        correction = WindCorrection(
             "to the long term",
             study.mean_speed_ms / study.clock_mean_speed_ms,
-            f"{record.coverage.hours / 24:.0f} days of readings without a reference"
+            f"{record.data_recovery.hours / 24:.0f} days of readings without a reference"
             f"{evened if study.season.used else ', taken at face value'}",
-            study.doubt.mean_total,
+            study.uncertainty.mean_total,
         )
     else:
         over_years, warnings = _over_years(plan, wind.reference, record)
-        years = study_record(
+        years = assess_record(
             _record_of_years(record, over_years),
             replace(options, rules=_NO_RULES, season_correction=False),
         )
         # The reference makes up for the seasons that the record lacks.
-        made_up = coverage_warnings(record.coverage)
+        made_up = data_recovery_warnings(record.data_recovery)
         provenance = [
             replace(
                 record.provenance,
@@ -134,34 +138,34 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
             over_years.provenance,
             Provenance(over_years.provenance.source, "", (), warnings),
         ]
-        rung = Rung(
+        correction = WindCorrection(
             "to the long term",
             years.mean_speed_ms / study.clock_mean_speed_ms,
             over_years.provenance.method,
             over_years.standard_uncertainty,
         )
-    climate = years.climate(wind.measured_height_m)
-    off = climate.mean_speed_ms / years.mean_speed_ms
-    fitted = Rung(
-        "to a distribution", off, climate.provenance.method, float(abs(off - 1) / np.sqrt(3))
+    distribution = years.distribution(wind.measured_height_m)
+    off = distribution.mean_speed_ms / years.mean_speed_ms
+    fitted = WindCorrection(
+        "to a distribution", off, distribution.provenance.method, float(abs(off - 1) / np.sqrt(3))
     )
     kept = years.record
     used = np.isfinite(kept.speed_ms) & (years.season.weight > 0)
     return SiteWind(
         study=study,
-        climate=climate,
+        distribution=distribution,
         readings=Readings(years.speed_ms, years.weight),
         time=kept.time[used],
         direction_deg=None if kept.direction_deg is None else kept.direction_deg[used],
         long_term=over_years,
-        shear=_shear(plan, record) if wind.also else None,
+        shear=_shear(plan, record) if wind.other_heights else None,
         start_ms=study.clock_mean_speed_ms,
-        rungs=(rung, fitted),
-        provenance=(*provenance, climate.provenance),
+        corrections=(correction, fitted),
+        provenance=(*provenance, distribution.provenance),
     )
 
 
-_NO_RULES = ScreenRules(
+_NO_RULES = QualityRules(
     impossible_ms=None,
     sensor_top_ms=None,
     spike_factor=None,
@@ -175,47 +179,49 @@ _NO_RULES = ScreenRules(
     threshold_share=None,
     rounding_share=None,
 )
-"""A record of years that was reckoned, not measured, has no sensor faults to look for."""
+"""A record of years that was computed, not measured, has no sensor faults to look for."""
 
 
 def _stated_wind(plan: Plan) -> SiteWind:
     """Return the wind of a plan that has no record."""
-    climate, readings = _summed_wind(plan)
-    stated = Rung("as stated", 1.0, climate.provenance.method, None)
+    distribution, readings = _summed_wind(plan)
+    stated = WindCorrection("as stated", 1.0, distribution.provenance.method, None)
     return SiteWind(
         None,
-        climate,
+        distribution,
         readings,
         None,
         None,
         None,
         None,
-        climate.mean_speed_ms,
+        distribution.mean_speed_ms,
         (stated,),
-        (climate.provenance,),
+        (distribution.provenance,),
     )
 
 
-def _summed_wind(plan: Plan) -> tuple[Climate, Readings | None]:
+def _summed_wind(plan: Plan) -> tuple[WindDistribution, Readings | None]:
     wind = plan.wind
     height_m, shape = wind.measured_height_m, wind.weibull_shape
     if wind.weibull_scale_ms is not None and shape is not None:
-        return climate_of_weibull(shape, wind.weibull_scale_ms, height_m), None
+        return distribution_of_weibull(shape, wind.weibull_scale_ms, height_m), None
     if wind.mean_speed_ms is not None:
-        return climate_of_mean(wind.mean_speed_ms, shape, height_m), None
+        return distribution_of_mean(wind.mean_speed_ms, shape, height_m), None
     limit: float | None = 0.0 if wind.fit == EMPIRICAL else wind.energy_error_limit
     if wind.frequency_table is not None:
         table = read_plan_frequencies(plan)
-        climate = climate_of_frequencies(table, height_m)
+        distribution = distribution_of_frequencies(table, height_m)
         limit = None if wind.fit == "interval-censored" else limit
-        return replace(climate, reading_limit=limit), Readings(
-            *points_of_frequencies(table, climate)
+        return replace(distribution, reading_limit=limit), Readings(
+            *points_of_frequencies(table, distribution)
         )
-    climate, speed_ms, share = climate_of_months(read_plan_months(plan), shape, height_m)
-    return replace(climate, reading_limit=limit), Readings(speed_ms, share)
+    distribution, speed_ms, share = distribution_of_months(read_plan_months(plan), shape, height_m)
+    return replace(distribution, reading_limit=limit), Readings(speed_ms, share)
 
 
-def _over_years(plan: Plan, stated: Reference, record: Record) -> tuple[LongTerm, tuple[str, ...]]:
+def _over_years(
+    plan: Plan, stated: Reference, record: WindRecord
+) -> tuple[LongTermCorrection, tuple[str, ...]]:
     reference = read_reference(plan, stated)
     found = long_term(
         record.time,
@@ -230,22 +236,22 @@ def _over_years(plan: Plan, stated: Reference, record: Record) -> tuple[LongTerm
     return found, reference.provenance.warnings
 
 
-def _record_of_years(measured: Record, over_years: LongTerm) -> Record:
+def _record_of_years(measured: WindRecord, over_years: LongTermCorrection) -> WindRecord:
     known = np.isfinite(over_years.direction_deg)
-    return Record(
+    return WindRecord(
         time=over_years.time,
         speed_ms=over_years.speed_ms,
         direction_deg=over_years.direction_deg if known.any() else None,
         temperature_c=None,
         pressure_hpa=None,
-        coverage=coverage_of(over_years.time, np.isfinite(over_years.speed_ms)),
+        data_recovery=data_recovery_of(over_years.time, np.isfinite(over_years.speed_ms)),
         provenance=replace(over_years.provenance, source=measured.provenance.source),
     )
 
 
-def _shear(plan: Plan, measured: Record) -> MeasuredShear:
+def _shear(plan: Plan, measured: WindRecord) -> MeasuredShear:
     heights, speeds = [plan.wind.measured_height_m], [measured.speed_ms]
-    for also in plan.wind.also:
+    for also in plan.wind.other_heights:
         other = read_also(plan, also)
         speed = np.full(measured.time.size, np.nan)
         _, here, there = np.intersect1d(measured.time, other.time, return_indices=True)

@@ -15,7 +15,7 @@ Row = dict[str, str | int | float | None]
 MEASURES = (
     "capital_cost",
     "cost_per_kwh",
-    "simple_payback_years",
+    "payback_years",
     "discounted_payback_years",
     "net_present_value",
     "internal_rate_of_return",
@@ -48,7 +48,7 @@ def sweep_plan(
     Raises
     ------
     InputError
-        When the plan cannot take a value, before anything is reckoned.
+        When the plan cannot take a value, before anything is computed.
     """
     plans = [
         load_plan(path, [*overrides, Override(sweep.key, value, "--sweep")])

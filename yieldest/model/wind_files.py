@@ -9,7 +9,7 @@ from yieldest.files.text_file import Progress
 from yieldest.plan import Plan, Reference, SecondAnemometer
 from yieldest.provenance import Provenance
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import Record, read_record
+from yieldest.wind.record import WindRecord, read_wind
 from yieldest.wind.summary_tables import (
     FrequencyTable,
     MonthlyMeans,
@@ -22,13 +22,14 @@ def _options(plan: Plan) -> ReadOptions:
     return ReadOptions(**plan.wind.read_options())
 
 
-def read_plan_record(plan: Plan, progress: Progress | None = None) -> Record:
+def read_plan_record(plan: Plan, progress: Progress | None = None) -> WindRecord:
     """Read the wind record of a plan."""
-    record = read_record(plan.file(str(plan.wind.record)), _options(plan), progress)
-    if plan.wind.screen.frozen_hours and record.temperature_c is None:
+    record = read_wind(plan.file(str(plan.wind.record)), _options(plan), progress)
+    if plan.wind.quality_control.frozen_hours and record.temperature_c is None:
         provenance = record.provenance
         warning = (
-            "wind.screen.frozen_hours is stated, but the record has no temperature that was "
+            "wind.quality_control.frozen_hours is stated, but the record has no temperature that "
+            "was "
             "recognised, so frozen cups cannot be looked for; name its column in wind.columns."
         )
         return replace(
@@ -37,21 +38,21 @@ def read_plan_record(plan: Plan, progress: Progress | None = None) -> Record:
     return record
 
 
-def read_reference(plan: Plan, reference: Reference) -> Record:
+def read_reference(plan: Plan, reference: Reference) -> WindRecord:
     """Read the long record near the site."""
-    return read_record(plan.file(reference.record), ReadOptions(**reference.read_options()))
+    return read_wind(plan.file(reference.record), ReadOptions(**reference.read_options()))
 
 
-def read_neighbour(plan: Plan, name: str) -> Record:
+def read_neighbour(plan: Plan, name: str) -> WindRecord:
     """Read the record of another sensor near by, with columns and units of its own."""
-    return read_record(plan.file(name), ReadOptions(time_zone=plan.wind.time_zone))
+    return read_wind(plan.file(name), ReadOptions(time_zone=plan.wind.time_zone))
 
 
-def read_also(plan: Plan, also: SecondAnemometer) -> Record:
+def read_also(plan: Plan, also: SecondAnemometer) -> WindRecord:
     """Read a second anemometer of the plan's record."""
     options = _options(plan)
     columns = {**options.columns, "speed": also.column}
-    return read_record(
+    return read_wind(
         plan.file(str(plan.wind.record)),
         replace(options, columns=columns, height_m=also.height_m, sensor=None),
     )

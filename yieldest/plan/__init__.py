@@ -10,8 +10,8 @@ from yieldest.plan.uncertainty_table import (
     DEFAULT_DRAWS,
     FEWEST_DRAWS,
     MOST_DRAWS,
-    Doubt,
-    LossSpreads,
+    LossDistributions,
+    Uncertainty,
 )
 from yieldest.plan.whole_plan import Plan
 
@@ -21,13 +21,13 @@ __all__ = [
     "MOST_DRAWS",
     "Array",
     "Build",
-    "Doubt",
     "LoadNotes",
-    "LossSpreads",
+    "LossDistributions",
     "Plan",
     "Reference",
     "SecondAnemometer",
     "Site",
+    "Uncertainty",
     "load_plan",
     "swept_area_m2",
 ]

@@ -7,8 +7,8 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 from pydantic.fields import FieldInfo
 
-from yieldest.energy.array_losses import LEAST_WAKE_DOUBT
-from yieldest.energy.losses import CROWDED_INTERACTION, LOSS_CATEGORIES
+from yieldest.energy.array_losses import LEAST_WAKE_UNCERTAINTY
+from yieldest.energy.losses import CROWDED_WAKE_LOSS, LOSS_CATEGORIES
 from yieldest.energy.wakes import THRUST_COEFFICIENT, WAKE_DECAY
 from yieldest.plan.section import (
     Bearing,
@@ -23,7 +23,7 @@ from yieldest.plan.section import (
 )
 
 MOST_WAKES = 200
-"""Machines that wakes are reckoned for; the work grows with the square of the number."""
+"""Machines that wakes are computed for; the work grows with the square of the number."""
 
 Carries = Literal["each machine", "the array"]
 Widths = Annotated[float, Field(ge=1)]
@@ -46,13 +46,13 @@ class LossShares(Section):
     availability: Annotated[
         Share | None, _loss("availability", "lost while the machine stands for repair", 0.08)
     ] = None
-    interaction: Annotated[
+    wake: Annotated[
         Share | None,
         _loss(
-            "interaction",
+            "wake",
             "lost because the machines disturb each other",
             0.1,
-            f", {CROWDED_INTERACTION:g} for several machines; reckoned where there is an array",
+            f", {CROWDED_WAKE_LOSS:g} for several machines; computed where there is an array",
         ),
     ] = None
     turbine_performance: Annotated[
@@ -65,7 +65,7 @@ class LossShares(Section):
             "electrical",
             "lost in wires, inverter and charger",
             0.08,
-            "; reckoned where there are cables or converters",
+            "; computed where there are cables or converters",
         ),
     ] = None
     environmental: Annotated[
@@ -77,7 +77,7 @@ class LossShares(Section):
 
 
 class Array(Section):
-    """How the machines of a build stand, and what is known of their interaction."""
+    """How the machines of a build stand, and what is known of their wake."""
 
     layout: Annotated[
         Literal["row", "grid"] | None, key("a row, or a grid of several rows", "row")
@@ -89,26 +89,26 @@ class Array(Section):
     bearing_deg: Annotated[
         Bearing | None, key("the way a row runs, clockwise from north", 325, unit="degrees")
     ] = None
-    spacing_rotor_widths: Annotated[
+    spacing_rotor_diameters: Annotated[
         Widths | None, key("distance between neighbours in a row", 6, unit="rotor widths")
     ] = None
-    row_spacing_rotor_widths: Annotated[
+    row_spacing_rotor_diameters: Annotated[
         Widths | None,
         key("distance between rows", 8, unit="rotor widths", left_out="as within a row"),
     ] = None
     columns: Annotated[
         Annotated[int, Field(ge=1)] | None, key("of a grid: machines in a row", 4)
     ] = None
-    interaction_factor: Annotated[
+    array_efficiency: Annotated[
         Annotated[float, Field(gt=0, le=1.5)] | None,
         key("or a measured factor: energy of all over that of as many lone machines", 0.96),
     ] = None
-    interaction_uncertainty: Annotated[
+    array_efficiency_uncertainty: Annotated[
         Share | None,
         key(
             "standard uncertainty of that factor",
             0.02,
-            left_out=f"a quarter of the loss, at least {LEAST_WAKE_DOUBT:g}",
+            left_out=f"a quarter of the loss, at least {LEAST_WAKE_UNCERTAINTY:g}",
         ),
     ] = None
     evidence: Annotated[
@@ -127,27 +127,27 @@ class Array(Section):
         ),
     ] = None
     sectors: Annotated[
-        Annotated[int, Field(ge=4, le=72)], key("directions that wakes are reckoned for", 36)
+        Annotated[int, Field(ge=4, le=72)], key("directions that wakes are computed for", 36)
     ] = 12
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
-        at_most_one(self, "layout", "coordinates_m", "interaction_factor")
-        if self.interaction_factor is not None:
+        at_most_one(self, "layout", "coordinates_m", "array_efficiency")
+        if self.array_efficiency is not None:
             if self.evidence is None:
                 raise ValueError(
-                    "interaction_factor needs its evidence; state in words where it was measured"
+                    "array_efficiency needs its evidence; state in words where it was measured"
                 )
             return self
         if self.coordinates_m is None and self.layout is None:
             raise ValueError(
                 "it is not said how the machines stand; state layout, coordinates_m or "
-                "interaction_factor"
+                "array_efficiency"
             )
-        if self.layout is not None and None in (self.bearing_deg, self.spacing_rotor_widths):
+        if self.layout is not None and None in (self.bearing_deg, self.spacing_rotor_diameters):
             raise ValueError(
                 f"a {self.layout} needs bearing_deg (the way a row runs) and "
-                "spacing_rotor_widths; state both"
+                "spacing_rotor_diameters; state both"
             )
         if self.layout == "grid" and self.columns is None:
             raise ValueError("a grid needs columns, the number of machines in a row; state it")

@@ -9,7 +9,7 @@ from pydantic import BaseModel, Field, model_validator
 
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.plan.array_tables import MOST_WAKES, Array, Cable, Converter, LossShares
-from yieldest.plan.machine_tables import LoadNotes, MeterNotes, StandIn, swept_area_m2
+from yieldest.plan.machine_tables import GenericCurve, LoadNotes, MeterNotes, swept_area_m2
 from yieldest.plan.section import (
     HIGHEST_CUT_OUT_MS,
     CutSpeed,
@@ -38,8 +38,8 @@ class Build(Section):
     readings: Annotated[
         FilePath | None, key("or your own readings, from which it is made", "readings.csv")
     ] = None
-    stand_in: Annotated[
-        StandIn | None, key("or a modelled curve, for a machine nobody has measured")
+    generic_curve: Annotated[
+        GenericCurve | None, key("or a modelled curve, for a machine nobody has measured")
     ] = None
     meters: Annotated[MeterNotes | None, key("with readings: how they were taken")] = None
     load: Annotated[
@@ -66,7 +66,7 @@ class Build(Section):
         CutSpeed | None,
         key("no power above it", 18, unit="m/s", left_out="the last speed of the curve"),
     ] = None
-    beyond_last: Annotated[
+    extrapolation: Annotated[
         Literal["hold", "zero", "cube law"] | None,
         key(
             "what is counted between the last speed of the curve and cut_out_ms: the last power, "
@@ -98,7 +98,7 @@ class Build(Section):
     ] = None
     losses: Annotated[LossShares, key("shares of the energy that are lost")] = LossShares()
     array: Annotated[
-        Array | None, key("how several machines stand", left_out="an interaction loss is assumed")
+        Array | None, key("how several machines stand", left_out="a wake loss is assumed")
     ] = None
     cable: Annotated[
         list[Cable], key("cables, one table each", left_out="an electrical loss is assumed")
@@ -120,10 +120,10 @@ class Build(Section):
         return self
 
     @model_validator(mode="after")
-    def _one_interaction(self) -> Self:
+    def _one_wakes(self) -> Self:
         if self.array is not None:
-            if self.losses.interaction is not None:
-                raise ValueError("array and losses.interaction exclude each other; keep one")
+            if self.losses.wake is not None:
+                raise ValueError("array and losses.wake exclude each other; keep one")
             places = self.array.coordinates_m
             if places is not None and len(places) != self.count:
                 raise ValueError(
@@ -134,11 +134,11 @@ class Build(Section):
                 raise ValueError("array.coordinates_m needs the size of the rotor; state it")
             if places is not None and len({tuple(place) for place in places}) < len(places):
                 raise ValueError("two machines stand at one place; mend array.coordinates_m")
-            wakes = self.array.interaction_factor is None
+            wakes = self.array.array_efficiency is None
             if wakes and self.count > MOST_WAKES:
                 raise ValueError(
-                    f"wakes are reckoned for at most {MOST_WAKES} machines; state a measured "
-                    "interaction_factor instead"
+                    f"wakes are computed for at most {MOST_WAKES} machines; state a measured "
+                    "array_efficiency instead"
                 )
         if (self.cable or self.converter) and self.losses.electrical is not None:
             raise ValueError(
@@ -152,12 +152,12 @@ class Build(Section):
 
     @model_validator(mode="after")
     def _one_curve(self) -> Self:
-        at_most_one(self, "curve", "readings", "stand_in")
-        if self.curve is None and self.readings is None and self.stand_in is None:
-            raise ValueError("there is no power curve; state curve, readings or stand_in")
+        at_most_one(self, "curve", "readings", "generic_curve")
+        if self.curve is None and self.readings is None and self.generic_curve is None:
+            raise ValueError("there is no power curve; state curve, readings or generic_curve")
         if self.readings is None and self.meters is not None:
             raise ValueError("meters belongs to readings; state readings with it")
-        if self.stand_in is not None:
+        if self.generic_curve is not None:
             wanted = {
                 "the rotor size": self.area_m2,
                 "cut_in_ms": self.cut_in_ms,
@@ -165,8 +165,8 @@ class Build(Section):
             }
             missing = next((key for key, value in wanted.items() if value is None), None)
             if missing is not None:
-                raise ValueError(f"a stand_in needs {missing}; state it in the build")
-            _refuse_with_stand_in(self, "beyond_last", "curve_air_density_kg_m3")
+                raise ValueError(f"a generic_curve needs {missing}; state it in the build")
+            _refuse_with_stand_in(self, "extrapolation", "curve_air_density_kg_m3")
         return self
 
     @property
@@ -205,4 +205,4 @@ class Build(Section):
 def _refuse_with_stand_in(section: BaseModel, *keys: str) -> None:
     for name in keys:
         if getattr(section, name) is not None:
-            raise ValueError(f"{name} has no meaning for a stand_in; remove it")
+            raise ValueError(f"{name} has no meaning for a generic_curve; remove it")

@@ -1,4 +1,4 @@
-"""The table [money]: the terms that money is reckoned on."""
+"""The table [economics]: the terms that money is computed on."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from yieldest.economics.terms import (
     ASSUMED_DISCOUNT_RATE,
     ASSUMED_INFLATION,
     ASSUMED_LIFE_YEARS,
-    ASSUMED_UPKEEP_SHARE,
+    ASSUMED_MAINTENANCE_SHARE,
 )
 from yieldest.plan.section import Amount, Section, Share, WholeShare, at_most_one, key
 
@@ -60,13 +60,13 @@ class Money(Section):
             left_out="no payback, present value or rate of return",
         ),
     ] = None
-    upkeep_share_per_year: Annotated[
+    maintenance_share_per_year: Annotated[
         Share | None,
         key(
             "upkeep each year, as a share of the capital cost",
             0.02,
             unit="share a year",
-            left_out=f"{ASSUMED_UPKEEP_SHARE:g} is assumed where the bill states none",
+            left_out=f"{ASSUMED_MAINTENANCE_SHARE:g} is assumed where the bill states none",
         ),
     ] = None
     wage_per_hour: Annotated[
@@ -78,7 +78,7 @@ class Money(Section):
             left_out="your work costs nothing",
         ),
     ] = None
-    used_share: Annotated[
+    self_consumption_share: Annotated[
         WholeShare | None,
         key(
             "share of the energy that replaces a bought kWh; the rest is sold",
@@ -90,13 +90,13 @@ class Money(Section):
     export_price_per_kwh: Annotated[
         Amount | None,
         key(
-            "with used_share: what a sold kWh earns",
+            "with self_consumption_share: what a sold kWh earns",
             0.08,
             unit="money per kWh",
             left_out="it earns nothing",
         ),
     ] = None
-    price_rise_per_year: Annotated[
+    real_price_escalation_per_year: Annotated[
         Annotated[float, Field(gt=-0.5, le=0.5)] | None,
         key(
             "real rise of both prices, above inflation",
@@ -115,7 +115,7 @@ class Money(Section):
         ),
     ] = None
     grant: Annotated[
-        Amount | None, key("money given at the start", 500, unit="money", left_out="none")
+        Amount | None, key("money given at the start", 500, unit="economics", left_out="none")
     ] = None
     grant_share: Annotated[
         WholeShare | None,
@@ -152,9 +152,10 @@ class Money(Section):
     @model_validator(mode="after")
     def _terms_agree(self) -> Self:
         at_most_one(self, "grant", "grant_share")
-        if self.export_price_per_kwh is not None and self.used_share is None:
+        if self.export_price_per_kwh is not None and self.self_consumption_share is None:
             raise ValueError(
-                "export_price_per_kwh needs used_share, the share of the energy that is not sold; "
+                "export_price_per_kwh needs self_consumption_share, the share of the energy that "
+                "is not sold; "
                 "state it too"
             )
         return self

@@ -35,7 +35,7 @@ class Table:
 
     @property
     def heading(self) -> str:
-        """As it stands in the file, such as [money] or [[build.cable]]."""
+        """As it stands in the file, such as [economics] or [[build.cable]]."""
         name = ".".join(self.path)
         return f"[[{name}]]" if self.many else f"[{name}]"
 

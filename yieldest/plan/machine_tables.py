@@ -22,9 +22,9 @@ from yieldest.plan.section import (
     Share,
     key,
 )
-from yieldest.turbine.bins import POWER_DOUBT, SPEED_DOUBT, SPEED_DOUBT_MS
+from yieldest.turbine.bins import POWER_UNCERTAINTY, SPEED_UNCERTAINTY, SPEED_UNCERTAINTY_MS
 from yieldest.turbine.generic_curve import FURLING_WIDTH_MS
-from yieldest.turbine.power_curve import MODELLED_DOUBT
+from yieldest.turbine.power_curve import MODELLED_UNCERTAINTY
 from yieldest.units import SPEED_UNITS
 
 MeterShows = Literal["rms", "peak", "peak to peak"]
@@ -152,36 +152,36 @@ class MeterNotes(Section):
             left_out="15, where the elevation is known",
         ),
     ] = None
-    power_doubt: Annotated[
+    power_uncertainty: Annotated[
         Share | None,
         key(
             "standard uncertainty of the power meters",
             0.02,
             unit="share",
-            left_out=f"{POWER_DOUBT:g}",
+            left_out=f"{POWER_UNCERTAINTY:g}",
         ),
     ] = None
-    speed_doubt: Annotated[
+    speed_uncertainty: Annotated[
         Share | None,
         key(
             "standard uncertainty of the anemometer",
             0.02,
             unit="share",
-            left_out=f"{SPEED_DOUBT:g}",
+            left_out=f"{SPEED_UNCERTAINTY:g}",
         ),
     ] = None
-    speed_doubt_ms: Annotated[
+    speed_uncertainty_ms: Annotated[
         NotNegative | None,
         key(
             "constant part of the anemometer's standard uncertainty",
             0.2,
             unit="m/s",
-            left_out=f"{SPEED_DOUBT_MS:g}",
+            left_out=f"{SPEED_UNCERTAINTY_MS:g}",
         ),
     ] = None
 
 
-class StandIn(Section):
+class GenericCurve(Section):
     """A modelled curve for a machine nobody has measured."""
 
     power_coefficient: Annotated[
@@ -197,13 +197,13 @@ class StandIn(Section):
             left_out="the curve ends at cut_out_ms",
         ),
     ] = None
-    doubt: Annotated[
+    uncertainty: Annotated[
         Share | None,
         key(
             "standard uncertainty of the power",
             0.2,
             unit="share",
-            left_out=f"{MODELLED_DOUBT:g}",
+            left_out=f"{MODELLED_UNCERTAINTY:g}",
         ),
     ] = None
 

@@ -21,7 +21,7 @@ class Override:
     Parameters
     ----------
     key : str
-        As written, such as "money.discount_rate" or "build.0.count".
+        As written, such as "economics.discount_rate" or "build.0.count".
     value : object
         A value of TOML.
     option : str
@@ -51,7 +51,7 @@ def read_override(text: str) -> Override:
     if not equals or not key:
         raise InputError(
             f"--set {text}: a key, an equals sign and a value were expected; write it as "
-            "--set money.discount_rate=0.03."
+            "--set economics.discount_rate=0.03."
         )
     return Override(key, _value(value.strip()))
 
@@ -87,7 +87,7 @@ def read_sweep(text: str) -> Sweep:
     if not key.strip() or not 2 <= steps <= MOST_STEPS or not np.isfinite([first, last]).all():
         raise InputError(
             f"--sweep {text}: a key, two numbers and how many values from 2 to {MOST_STEPS} were "
-            "expected; write it as --sweep money.discount_rate=0.01:0.09:5."
+            "expected; write it as --sweep economics.discount_rate=0.01:0.09:5."
         )
     values = np.linspace(first, last, steps)
     # A count is a whole number, and 3.0 is none to the plan.

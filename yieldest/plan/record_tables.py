@@ -1,4 +1,4 @@
-"""The tables beside a wind record: its columns, its screening, other anemometers, a reference."""
+"""The tables beside a wind record: columns, quality control, other anemometers, a reference."""
 
 from __future__ import annotations
 
@@ -16,28 +16,28 @@ from yieldest.plan.section import (
     Words,
     key,
 )
-from yieldest.wind.quality_rules import ScreenRules
+from yieldest.wind.quality_rules import QualityRules
 
 FILE_KEYS = ("units", "delimiter", "decimal", "encoding", "skip_lines", "headings")
 """Keys that say how a text file is to be read; they have the names of `ReadOptions`."""
 RECORD_KEYS = (
-    *("deviation_units", "temperature_units", "pressure_units", "date_order", "time_zone"),
-    *("start", "interval_s", "missing", "sensor", "only", "point", "threshold_ms", "average_s"),
+    *("standard_deviation_units", "temperature_units", "pressure_units", "date_order", "time_zone"),
+    *("start", "interval_s", "missing", "sensor", "where", "point", "threshold_ms", "average_s"),
 )
 
 Cells = str | int | list[str | int]
 """One cell of a column, or several."""
 
 
-def cells_by_heading(only: dict[str, Cells] | None) -> dict[str, tuple[str, ...]]:
+def cells_by_heading(where: dict[str, Cells] | None) -> dict[str, tuple[str, ...]]:
     """Return the stated cells of each heading as `ReadOptions` takes them."""
     return {
         heading: tuple(map(str, cells if isinstance(cells, list) else [cells]))
-        for heading, cells in (only or {}).items()
+        for heading, cells in (where or {}).items()
     }
 
 
-_USUAL = {rule.name: rule.default for rule in fields(ScreenRules)}
+_USUAL = {rule.name: rule.default for rule in fields(QualityRules)}
 
 
 class Columns(Section):
@@ -68,7 +68,7 @@ Threshold = NotNegative | Literal[False] | None
 
 
 def _threshold(words: str, name: str, example: object, unit: str = "") -> FieldInfo:
-    """Describe a threshold of the screening, with its usual value."""
+    """Describe a threshold of the quality_control, with its usual value."""
     return key(words, example, unit=unit, left_out=f"{_USUAL[name]:g}")
 
 
@@ -168,7 +168,7 @@ class Reference(Section):
         DateOrder | None,
         key("which number of a date stands first", "day first", left_out="told from the dates"),
     ] = None
-    only: Annotated[
+    where: Annotated[
         dict[str, Cells] | None,
         key("of several stations in one file, by heading and cell", {"station": "BAY"}),
     ] = None
@@ -176,7 +176,7 @@ class Reference(Section):
     def read_options(self) -> dict[str, Any]:
         """Return what is stated about reading the file, as arguments of `ReadOptions`."""
         stated = self.model_dump(exclude={"record"}, exclude_none=True)
-        return {**stated, "only": cells_by_heading(self.only)}
+        return {**stated, "where": cells_by_heading(self.where)}
 
 
 class SecondAnemometer(Section):

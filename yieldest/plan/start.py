@@ -11,7 +11,7 @@ from yieldest.files.whole_output import scratch_beside
 _PACKAGE = Path(__file__).parents[1]
 
 
-def write_starter(folder: Path, demo_site: str | None = None) -> list[Path]:
+def write_plan_folder(folder: Path, demo_site: str | None = None) -> list[Path]:
     """Write the files of a plan into a new folder.
 
     Parameters

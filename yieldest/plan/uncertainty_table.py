@@ -1,4 +1,4 @@
-"""The table [doubt]: how sure the inputs are."""
+"""The table [uncertainty]: how sure the inputs are."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 from pydantic.fields import FieldInfo
 
-from yieldest.energy.losses import ASSUMED_DOUBT, STATED_DOUBT
+from yieldest.energy.losses import ASSUMED_UNCERTAINTY, STATED_UNCERTAINTY
 from yieldest.plan.section import NotNegative, Section, at_most_one, key
 from yieldest.uncertainty.uncertain_inputs import (
     ANEMOMETER,
+    ASSUMED_MAINTENANCE,
     ASSUMED_SHAPE,
-    ASSUMED_UPKEEP,
     DISCOUNT_RATE,
     EXPOSURE,
     LIFE_SHARE,
@@ -20,18 +20,18 @@ from yieldest.uncertainty.uncertain_inputs import (
     PRICE_PER_KWH,
     PRICES,
     QUANTITIES,
+    STATED_MAINTENANCE,
     STATED_MEAN,
     STATED_SHAPE,
-    STATED_UPKEEP,
     YEAR_TO_YEAR,
-    PlanSpread,
+    StatedDistribution,
 )
 
 DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 8_192, 512, 500_000
-"""Draws for the doubt: by default, the fewest that say anything, the most that memory bears."""
+"""Draws: by default, the fewest that say anything, the most that memory bears."""
 
 
-class SpreadOf(Section):
+class DistributionOf(Section):
     """The spread of one uncertain input, in one of these ways."""
 
     standard_uncertainty: Annotated[
@@ -43,7 +43,7 @@ class SpreadOf(Section):
         key(
             "with standard_uncertainty: its shape",
             "normal",
-            left_out="the usual one of the input, see doubt.md",
+            left_out="the usual one of the input, see uncertainty.md",
         ),
     ] = None
     triangular: Annotated[
@@ -86,29 +86,32 @@ def _percent(share: float) -> str:
 
 
 _OWN = {"standard_uncertainty": 0.05}
-_LOSS = f"{_percent(ASSUMED_DOUBT)} of an assumed loss, {_percent(STATED_DOUBT)} of a stated one"
+_LOSS = (
+    f"{_percent(ASSUMED_UNCERTAINTY)} of an assumed loss, {_percent(STATED_UNCERTAINTY)} of a stated "
+    "one"
+)
 
 
-class LossSpreads(Section):
+class LossDistributions(Section):
     """Spreads of the shares lost."""
 
     availability: Annotated[
-        SpreadOf | None, _input("losses.availability", {"uniform": [0.02, 0.12]}, _LOSS)
+        DistributionOf | None, _input("losses.availability", {"uniform": [0.02, 0.12]}, _LOSS)
     ] = None
-    interaction: Annotated[
-        SpreadOf | None, _input("losses.interaction", {"uniform": [0.0, 0.1]}, _LOSS)
+    wake: Annotated[
+        DistributionOf | None, _input("losses.wake", {"uniform": [0.0, 0.1]}, _LOSS)
     ] = None
     turbine_performance: Annotated[
-        SpreadOf | None, _input("losses.turbine_performance", {"uniform": [0.0, 0.1]}, _LOSS)
+        DistributionOf | None, _input("losses.turbine_performance", {"uniform": [0.0, 0.1]}, _LOSS)
     ] = None
     electrical: Annotated[
-        SpreadOf | None, _input("losses.electrical", {"uniform": [0.03, 0.1]}, _LOSS)
+        DistributionOf | None, _input("losses.electrical", {"uniform": [0.03, 0.1]}, _LOSS)
     ] = None
     environmental: Annotated[
-        SpreadOf | None, _input("losses.environmental", {"uniform": [0.0, 0.06]}, _LOSS)
+        DistributionOf | None, _input("losses.environmental", {"uniform": [0.0, 0.06]}, _LOSS)
     ] = None
     curtailment: Annotated[
-        SpreadOf | None, _input("losses.curtailment", {"uniform": [0.0, 0.05]}, _LOSS)
+        DistributionOf | None, _input("losses.curtailment", {"uniform": [0.0, 0.05]}, _LOSS)
     ] = None
 
 
@@ -117,7 +120,7 @@ class Correlated(Section):
 
     between: Annotated[
         Annotated[list[str], Field(min_length=2, max_length=2)],
-        key("two inputs, by their keys in [doubt]", ["prices", "upkeep"]),
+        key("two inputs, by their keys in [uncertainty]", ["prices", "upkeep"]),
     ]
     coefficient: Annotated[
         Annotated[float, Field(gt=-1, lt=1)],
@@ -125,7 +128,7 @@ class Correlated(Section):
     ]
 
 
-class Doubt(Section):
+class Uncertainty(Section):
     """How sure the inputs are; what is not stated here comes from the stages or is assumed."""
 
     draws: Annotated[
@@ -133,27 +136,30 @@ class Doubt(Section):
         key(f"worlds that are drawn: 0 for none, else {FEWEST_DRAWS} at least", 50_000),
     ] = DEFAULT_DRAWS
     seed: Annotated[Annotated[int, Field(ge=0)], key("another seed, another set of draws", 2)] = 1
-    stated_mean: Annotated[SpreadOf | None, _input("stated_mean", _OWN, _percent(STATED_MEAN))] = (
-        None
-    )
+    stated_mean: Annotated[
+        DistributionOf | None, _input("stated_mean", _OWN, _percent(STATED_MEAN))
+    ] = None
     anemometer: Annotated[
-        SpreadOf | None,
+        DistributionOf | None,
         _input("anemometer", {"standard_uncertainty": 0.01}, _percent(ANEMOMETER)),
     ] = None
     mounting: Annotated[
-        SpreadOf | None, _input("mounting", {"standard_uncertainty": 0.05}, _percent(MOUNTING))
+        DistributionOf | None,
+        _input("mounting", {"standard_uncertainty": 0.05}, _percent(MOUNTING)),
     ] = None
-    rounding: Annotated[SpreadOf | None, _input("rounding", _OWN, "from the record")] = None
-    fit: Annotated[SpreadOf | None, _input("fit", _OWN, "from the fit")] = None
-    sampling: Annotated[SpreadOf | None, _input("sampling", _OWN, "from the record")] = None
-    seasons: Annotated[SpreadOf | None, _input("seasons", _OWN, "from the record")] = None
+    rounding: Annotated[DistributionOf | None, _input("rounding", _OWN, "from the record")] = None
+    fit: Annotated[DistributionOf | None, _input("fit", _OWN, "from the fit")] = None
+    sampling: Annotated[DistributionOf | None, _input("sampling", _OWN, "from the record")] = None
+    seasons: Annotated[DistributionOf | None, _input("seasons", _OWN, "from the record")] = None
     past_years: Annotated[
-        SpreadOf | None,
+        DistributionOf | None,
         _input("past_years", _OWN, f"{_percent(YEAR_TO_YEAR)} over the root of the years"),
     ] = None
-    long_term: Annotated[SpreadOf | None, _input("long_term", _OWN, "from the reference")] = None
+    long_term: Annotated[DistributionOf | None, _input("long_term", _OWN, "from the reference")] = (
+        None
+    )
     shape: Annotated[
-        SpreadOf | None,
+        DistributionOf | None,
         _input(
             "shape",
             _OWN,
@@ -162,35 +168,38 @@ class Doubt(Section):
         ),
     ] = None
     shear_exponent: Annotated[
-        SpreadOf | None,
+        DistributionOf | None,
         _input("shear_exponent", {"standard_uncertainty": 0.05}, "from the height step"),
     ] = None
     exposure: Annotated[
-        SpreadOf | None,
+        DistributionOf | None,
         _input("exposure", _OWN, f"{_percent(EXPOSURE)}, and what obstacles and roof state"),
     ] = None
     coming_years: Annotated[
-        SpreadOf | None,
+        DistributionOf | None,
         _input("coming_years", _OWN, f"{_percent(YEAR_TO_YEAR)}, or what a reference shows"),
     ] = None
-    density: Annotated[SpreadOf | None, _input("density", _OWN, "from the air")] = None
-    curve: Annotated[SpreadOf | None, _input("curve", _OWN, "from the curve")] = None
-    curve_bins: Annotated[SpreadOf | None, _input("curve_bins", _OWN, "from the curve")] = None
-    losses: Annotated[LossSpreads, key("spreads of the shares lost")] = LossSpreads()
+    density: Annotated[DistributionOf | None, _input("density", _OWN, "from the air")] = None
+    curve: Annotated[DistributionOf | None, _input("curve", _OWN, "from the curve")] = None
+    curve_bins: Annotated[DistributionOf | None, _input("curve_bins", _OWN, "from the curve")] = (
+        None
+    )
+    losses: Annotated[LossDistributions, key("spreads of the shares lost")] = LossDistributions()
     prices: Annotated[
-        SpreadOf | None,
+        DistributionOf | None,
         _input("prices", {"triangular": [0.9, 1.0, 1.3]}, _percent(PRICES)),
     ] = None
     upkeep: Annotated[
-        SpreadOf | None,
+        DistributionOf | None,
         _input(
             "upkeep",
             {"standard_uncertainty": 0.3},
-            f"{_percent(STATED_UPKEEP)} where stated, {_percent(ASSUMED_UPKEEP)} where assumed",
+            f"{_percent(STATED_MAINTENANCE)} where stated, {_percent(ASSUMED_MAINTENANCE)} where "
+            "assumed",
         ),
     ] = None
     life_years: Annotated[
-        SpreadOf | None,
+        DistributionOf | None,
         _input(
             "life_years",
             {"triangular": [8, 12, 20]},
@@ -198,16 +207,16 @@ class Doubt(Section):
         ),
     ] = None
     discount_rate: Annotated[
-        SpreadOf | None,
+        DistributionOf | None,
         _input("discount_rate", {"standard_uncertainty": 0.02}, f"{DISCOUNT_RATE:g}"),
     ] = None
     price_per_kwh: Annotated[
-        SpreadOf | None,
+        DistributionOf | None,
         _input("price_per_kwh", {"values": [0.28, 0.30, 0.45]}, _percent(PRICE_PER_KWH)),
     ] = None
     correlation: Annotated[
         list[Correlated],
-        key("errors of two inputs that go together", left_out="the usual ones, see doubt.md"),
+        key("errors of two inputs that go together", left_out="the usual ones, see uncertainty.md"),
     ] = Field(default_factory=list)
 
     @property
@@ -220,13 +229,13 @@ class Doubt(Section):
         return {
             name: spread.model_dump()
             for name, spread in stated.items()
-            if isinstance(spread, SpreadOf)
+            if isinstance(spread, DistributionOf)
         }
 
     @model_validator(mode="after")
     def _sense(self) -> Self:
         for quantity, spread in self.spreads.items():
-            nonsense = PlanSpread(**spread).nonsense(quantity)
+            nonsense = StatedDistribution(**spread).nonsense(quantity)
             if nonsense is not None:
                 raise ValueError(f"{quantity}: {nonsense}; mend the value")
         for one in self.correlation:

@@ -12,7 +12,7 @@ from yieldest.plan.build_table import Build
 from yieldest.plan.economics_table import Money
 from yieldest.plan.section import NAMES_A_FILE, Section, Words, key
 from yieldest.plan.site_table import Site
-from yieldest.plan.uncertainty_table import Doubt
+from yieldest.plan.uncertainty_table import Uncertainty
 from yieldest.plan.wind_table import Wind
 
 if TYPE_CHECKING:
@@ -33,16 +33,18 @@ class Plan(Section):
         Annotated[list[Build], Field(min_length=1)],
         key("the ways to build that are compared, one table each"),
     ]
-    money: Annotated[Money, key("the terms that money is reckoned on")] = Money()
-    doubt: Annotated[Doubt, key("how sure the inputs are")] = Doubt()
+    economics: Annotated[Money, key("the terms that money is computed on")] = Money()
+    uncertainty: Annotated[Uncertainty, key("how sure the inputs are")] = Uncertainty()
     path: Path
 
     @model_validator(mode="after")
     def _one_shear(self) -> Self:
         site = self.site
-        if self.wind.also and (site.terrain or site.roughness_length_m or site.shear_exponent):
+        if self.wind.other_heights and (
+            site.terrain or site.roughness_length_m or site.shear_exponent
+        ):
             raise ValueError(
-                "wind.also measures the shear; leave terrain, roughness_length_m and "
+                "wind.other_heights measures the shear; leave terrain, roughness_length_m and "
                 "shear_exponent out of [site]"
             )
         return self
@@ -60,7 +62,7 @@ class Plan(Section):
         return self.path.parent / name
 
     def estimate(self) -> Estimate:
-        """Reckon yearly energy, cost per kWh and payback for every build of the plan.
+        """Compute yearly energy, cost per kWh and payback for every build of the plan.
 
         Raises
         ------

@@ -95,7 +95,7 @@ class Wind(Section):
         str | None,
         key(f"unit of the speeds: {', '.join(SPEED_UNITS)}", "km/h", left_out=_HEADING),
     ] = None
-    deviation_units: Annotated[
+    standard_deviation_units: Annotated[
         str | None,
         key(
             "unit of standard deviations and gusts",
@@ -163,7 +163,7 @@ class Wind(Section):
     sensor: Annotated[
         str | None, key("of several sensors, the one with this word in its heading", "north")
     ] = None
-    only: Annotated[
+    where: Annotated[
         dict[str, Cells] | None,
         key("of several stations in one file, by heading and cell", {"station": "HILL"}),
     ] = None
@@ -189,14 +189,14 @@ class Wind(Section):
             left_out="only millions of quick readings are, over a minute",
         ),
     ] = None
-    also: Annotated[
+    other_heights: Annotated[
         list[SecondAnemometer],
         key("other anemometers on the mast, to measure how the wind grows with height"),
     ] = Field(default_factory=list)
     reference: Annotated[
         Reference | None, key("a longer record from nearby, to bring yours to the long term")
     ] = None
-    on_the_spot: Annotated[
+    measured_at_hub_site: Annotated[
         bool | None,
         key(
             "whether it was measured where the machine will stand, behind the same obstacles",
@@ -219,7 +219,7 @@ class Wind(Section):
     season_correction: Annotated[
         bool, key("whether months and hours that are there unevenly are evened out", False)
     ] = True
-    screen: Annotated[Screen, key("thresholds of the tests for bad readings")] = Screen()
+    quality_control: Annotated[Screen, key("thresholds of the tests for bad readings")] = Screen()
     neighbour: Annotated[
         FilePath | None, key("another sensor's record, to judge long calms by", "near.csv")
     ] = None
@@ -244,7 +244,7 @@ class Wind(Section):
         for name in (*FILE_KEYS, *RECORD_KEYS):
             if getattr(self, name) is not None and name not in allowed:
                 raise ValueError(f"{name} belongs to a record, not to {source}; leave it out")
-        for name in ("also", "reference", "neighbour"):
+        for name in ("other_heights", "reference", "neighbour"):
             if source != "record" and getattr(self, name):
                 raise ValueError(f"{name} belongs to a record, not to {source}; leave it out")
         if source == "frequency_table" and self.fit not in (None, "interval-censored", "empirical"):
@@ -261,7 +261,7 @@ class Wind(Section):
         stated["height_m"] = self.measured_height_m
         for name in ("headings", "missing"):
             stated[name] = tuple(map(str, stated.get(name, ())))
-        stated["only"] = cells_by_heading(self.only)
+        stated["where"] = cells_by_heading(self.where)
         if self.start is not None:
             stated["start"] = str(self.start)
         return stated

@@ -6,16 +6,16 @@ from yieldest.model.estimate import BuildEstimate, Estimate
 from yieldest.report.uncertainty_text import between
 from yieldest.report.verdict import whether_it_pays
 from yieldest.report.wording import rounded
-from yieldest.uncertainty.result import Doubt
+from yieldest.uncertainty.result import Uncertainty
 
 MOST_NAMED = 3
 """So many other builds are named beside the cheapest; the table has them all."""
 
 
-def answer_of(estimate: Estimate, doubt: Doubt | None) -> tuple[str, str, str]:
+def answer_of(estimate: Estimate, uncertainty: Uncertainty | None) -> tuple[str, str, str]:
     """Return the answer, of the build with the cheapest kWh or else of the first."""
     best = min(estimate.builds, key=_cost_per_kwh)
-    made = _made(best) if doubt is None else _made_in_nine_of_ten(best, doubt)
+    made = _made(best) if uncertainty is None else _made_in_nine_of_ten(best, uncertainty)
     return made, _price(best, estimate), whether_it_pays(estimate)[0]
 
 
@@ -28,16 +28,17 @@ def _made(best: BuildEstimate) -> str:
     energy = best.energy
     return (
         f"“{best.name}” makes about {rounded(energy.net_kwh_per_year)} kWh a year, "
-        f"{rounded(energy.calm_year_kwh)} in a calm year and {rounded(energy.windy_year_kwh)} in a "
+        f"{rounded(energy.inter_annual_low_kwh)} in a calm year and "
+        f"{rounded(energy.inter_annual_high_kwh)} in a "
         "windy one."
     )
 
 
-def _made_in_nine_of_ten(best: BuildEstimate, doubt: Doubt) -> str:
-    held = next(build for build in doubt.builds if build.name == best.name)
+def _made_in_nine_of_ten(best: BuildEstimate, uncertainty: Uncertainty) -> str:
+    held = next(build for build in uncertainty.builds if build.name == best.name)
     return (
         f"“{best.name}” makes about {rounded(best.energy.net_kwh_per_year)} kWh a year; in nine "
-        f"years of ten {between(held.ranges['one_year_kwh'])}, everything in doubt counted."
+        f"years of ten {between(held.ranges['one_year_kwh'])}, everything in uncertainty counted."
     )
 
 
@@ -60,11 +61,12 @@ def _price(best: BuildEstimate, estimate: Estimate) -> str:
         sentence += ", " + ", ".join(others[:MOST_NAMED])
     if terms.price_per_kwh is None:
         return f"{sentence}."
-    if best.cost.cost_per_used_kwh is not None and terms.used_share < 1:
+    if best.cost.cost_per_used_kwh is not None and terms.self_consumption_share < 1:
         rest = "sold" if terms.export_price_per_kwh > 0 else "worth nothing"
         sentence += (
             f"; a used one costs {rounded(best.cost.cost_per_used_kwh)} and is worth "
-            f"{terms.price_per_kwh:g} {currency}, and {100 * (1 - terms.used_share):.0f} % of them "
+            f"{terms.price_per_kwh:g} {currency}, and "
+            f"{100 * (1 - terms.self_consumption_share):.0f} % of them "
             f"are {rest}"
         )
     else:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from yieldest.html_repr import card
+from yieldest.html_repr import html_table
 from yieldest.model.estimate import BuildEstimate, Estimate
 from yieldest.report.side_by_side import Line, better, lines_of
 from yieldest.report.wording import percent, rounded
@@ -59,8 +59,8 @@ def build_rows(estimate: Estimate) -> list[Row]:
 
     rows = [
         row("machines", "", lambda b: f"{b.energy.count}"),
-        row("hub height", "m", lambda b: f"{b.climate.height_m:g}"),
-        row("mean wind at the hub", "m/s", lambda b: f"{b.climate.mean_speed_ms:.1f}"),
+        row("hub height", "m", lambda b: f"{b.distribution.height_m:g}"),
+        row("mean wind at the hub", "m/s", lambda b: f"{b.distribution.mean_speed_ms:.1f}"),
         row("capacity factor", "", lambda b: percent(b.energy.capacity_factor)),
         row("hours making power", "h/year", lambda b: rounded(b.energy.hours.running)),
         row(
@@ -93,7 +93,7 @@ def estimate_card(estimate: Estimate) -> str:
         *estimate.warnings,
         *(f"{build.name}: {text}" for build in estimate.builds for text in build.warnings),
     ]
-    return card(
+    return html_table(
         estimate.title,
         [(labelled(row), *row.cells) for row in build_rows(estimate)],
         warnings,
@@ -101,7 +101,7 @@ def estimate_card(estimate: Estimate) -> str:
     )
 
 
-def doubt_rows(estimate: Estimate) -> list[Row]:
+def uncertainty_rows(estimate: Estimate) -> list[Row]:
     """Return the lines that say how far the energy may be off."""
     builds: Sequence[BuildEstimate] = estimate.builds
 
@@ -109,13 +109,16 @@ def doubt_rows(estimate: Estimate) -> list[Row]:
         return Row(label, "kWh/year", tuple(rounded(cell(build)) for build in builds))
 
     rows = [
-        row("net energy in a calm year", lambda b: b.energy.calm_year_kwh),
+        row("net energy in a calm year", lambda b: b.energy.inter_annual_low_kwh),
         row("net energy in a usual year", lambda b: b.energy.net_kwh_per_year),
-        row("net energy in a windy year", lambda b: b.energy.windy_year_kwh),
+        row("net energy in a windy year", lambda b: b.energy.inter_annual_high_kwh),
         row("gross energy from the fitted wind", lambda b: b.energy.fitted_gross_kwh_per_year),
     ]
-    if any(build.energy.record_gross_kwh_per_year is not None for build in builds):
+    if any(build.energy.time_series_gross_kwh_per_year is not None for build in builds):
         rows.append(
-            row("gross energy reading by reading", lambda b: b.energy.record_gross_kwh_per_year)
+            row(
+                "gross energy from the time series",
+                lambda b: b.energy.time_series_gross_kwh_per_year,
+            )
         )
     return rows

@@ -35,7 +35,7 @@ def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
                 "count": int(bins.count[i]),
                 "speed_ms": float(bins.speed_ms[i]),
                 "power_w": float(bins.power_w[i]),
-                "deviation_w": _number(bins.deviation_w, i),
+                "standard_deviation_w": _number(bins.standard_deviation_w, i),
                 "scatter_uncertainty_w": float(bins.scatter_w[i]),
                 "meter_uncertainty_w": float(bins.meters_w[i]),
                 "uncertainty_w": float(bins.uncertainty_w[i]),
@@ -59,7 +59,7 @@ def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
             "cut_in_seen": smooth.cut_in_seen,
             "cut_out_ms": curve.cut_out_ms,
             "last_measured_ms": curve.last_measured_ms,
-            "beyond_last": curve.beyond_last,
+            "extrapolation": curve.extrapolation,
             "rated_power_w": curve.rated_power_w,
             "load": curve.load,
         },
@@ -69,8 +69,8 @@ def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
             {
                 "mean_speed_ms": float(years.mean_ms[i]),
                 "gross_kwh_per_year": float(years.energy_kwh[i]),
-                "uncertainty_kwh_per_year": float(years.doubt_kwh[i]),
-                "gross_kwh_beyond_last_per_year": float(years.beyond_kwh[i]),
+                "uncertainty_kwh_per_year": float(years.uncertainty_kwh[i]),
+                "gross_kwh_extrapolated_per_year": float(years.beyond_kwh[i]),
             }
             for i in range(years.mean_ms.size)
         ],

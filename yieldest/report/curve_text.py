@@ -54,7 +54,7 @@ def print_curve(measured: MeasuredCurve, screen: Console) -> None:
     print_list("Starting and stopping", _hysteresis_words(measured.hysteresis), screen)
     _print_years(years, measured, screen)
     _print_rules(measured.rules, screen)
-    print_list("How it was reckoned", _methods(measured), screen)
+    print_list("How it was computed", _methods(measured), screen)
     print_list("Assumed, for nobody stated it", measured.curve.provenance.assumed, screen)
     print_list("Be warned", measured.curve.provenance.warnings, screen)
     print_list("Take care", _cautions(measured), screen)
@@ -106,7 +106,7 @@ def _bins_table(measured: MeasuredCurve) -> Table:
     table.add_row("m/s", "", "m/s", "W", "W", "W", "W", "", "")
     drawn = np.interp(bins.speed_ms, measured.smooth.speed_ms, measured.smooth.power_w, left=0.0)
     for i in range(bins.centre_ms.size):
-        deviation = float(bins.deviation_w[i])
+        deviation = float(bins.standard_deviation_w[i])
         table.add_row(
             f"{bins.centre_ms[i]:.1f}",
             f"{bins.count[i]}",
@@ -125,7 +125,7 @@ def _watts(value: float) -> str:
     return rounded(value, 3) if abs(value) >= 0.0005 else "0"
 
 
-def _plot_line(power: float, doubt: float, top: float) -> str:
+def _plot_line(power: float, uncertainty: float, top: float) -> str:
     """Draw a mean and its band on a line of characters."""
 
     def place(value: float) -> int:
@@ -133,7 +133,7 @@ def _plot_line(power: float, doubt: float, top: float) -> str:
         return round(min(1.0, max(0.0, share)) * (PLOT_WIDTH - 1))
 
     cells = [" "] * PLOT_WIDTH
-    for cell in range(place(power - doubt), place(power + doubt) + 1):
+    for cell in range(place(power - uncertainty), place(power + uncertainty) + 1):
         cells[cell] = "-"
     cells[place(power)] = "o"
     return "".join(cells).rstrip()
@@ -195,8 +195,8 @@ def _hysteresis_words(found: Hysteresis) -> list[str]:
                 else "no difference beyond chance."
             )
         )
-    excess, doubt = found.falling_excess, found.falling_excess_doubt
-    if excess is not None and doubt is not None and abs(excess) > 2 * doubt:
+    excess, uncertainty = found.falling_excess, found.falling_excess_uncertainty
+    if excess is not None and uncertainty is not None and abs(excess) > 2 * uncertainty:
         said.append(
             f"At the same wind it makes {percent(abs(excess))} {'more' if excess > 0 else 'less'} "
             "when the wind falls than when it rises: it lags behind the wind."
@@ -210,7 +210,7 @@ def _print_years(years: UsualYears, measured: MeasuredCurve, screen: Console) ->
     table.add_column("mean wind at the hub, m/s (Rayleigh)")
     rows = [
         ("energy, kWh", years.energy_kwh),
-        ("  ± from the curve alone", years.doubt_kwh),
+        ("  ± from the curve alone", years.uncertainty_kwh),
         (f"  from above {measured.curve.last_measured_ms:.1f} m/s", years.beyond_kwh),
     ]
     for mean in years.mean_ms:
@@ -226,7 +226,7 @@ def _print_years(years: UsualYears, measured: MeasuredCurve, screen: Console) ->
                 "hold": f"the last power is held to {measured.curve.cut_out_ms:g} m/s.",
                 "cube law": "the last power grows with the cube of the wind to rated power, up to "
                 f"{measured.curve.cut_out_ms:g} m/s.",
-            }[measured.curve.beyond_last]
+            }[measured.curve.extrapolation]
         )
     )
 

@@ -90,12 +90,11 @@ def flow_chart(estimate: Estimate) -> Chart | None:
     balance = {style.letter: np.cumsum(cost.flow.net) for style, _, cost in shown}
     parts = []
     for style, _, cost in shown:
-        if cost.simple_payback_years is None:
+        if cost.payback_years is None:
             parts.append(f"{style.letter} never comes back above zero to stay")
         else:
             parts.append(
-                f"{style.letter} is above zero to stay after "
-                f"{rounded(cost.simple_payback_years)} years"
+                f"{style.letter} is above zero to stay after {rounded(cost.payback_years)} years"
             )
         parts[-1] += (
             f" and stands at {rounded(float(balance[style.letter][-1]))} {currency} after "
@@ -197,7 +196,7 @@ def units_chart(estimate: Estimate, grids: Sequence[BuildGrid]) -> Chart | None:
         "cost-by-number",
         "What a kWh costs, by number of machines",
         "; ".join(parts) + ".",
-        "the whole reckoning repeated for each number; what the array and the site need is shared",
+        "the whole computing repeated for each number; what the array and the site need is shared",
         {"build": letters, "machines": counts, f"cost per kWh ({currency}/kWh)": costs},
         draw,
     )

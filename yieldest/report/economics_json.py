@@ -6,18 +6,18 @@ from dataclasses import asdict
 from typing import Any
 
 from yieldest.economics.evaluation import Cost
-from yieldest.economics.terms import MoneyTerms
+from yieldest.economics.terms import EconomicTerms
 from yieldest.model.break_even import break_even, rotor_saving
 from yieldest.model.estimate import BuildEstimate
-from yieldest.report.measure_rows import MONEY_MEASURES
+from yieldest.report.measure_rows import ECONOMIC_MEASURES
 
 
-def terms_beyond(terms: MoneyTerms) -> dict[str, Any]:
+def terms_beyond(terms: EconomicTerms) -> dict[str, Any]:
     """Return the money terms that few plans state."""
     return {
-        "used_share": terms.used_share,
+        "self_consumption_share": terms.self_consumption_share,
         "export_price_per_kwh": terms.export_price_per_kwh,
-        "price_rise_per_year": terms.price_rise_per_year,
+        "real_price_escalation_per_year": terms.real_price_escalation_per_year,
         "degradation_per_year": terms.degradation_per_year,
         "grant": terms.grant,
         "grant_share": terms.grant_share,
@@ -28,11 +28,11 @@ def terms_beyond(terms: MoneyTerms) -> dict[str, Any]:
     }
 
 
-def money_of(build: BuildEstimate, terms: MoneyTerms) -> dict[str, Any]:
+def money_of(build: BuildEstimate, terms: EconomicTerms) -> dict[str, Any]:
     """Return what a build costs, earns and would need, in real terms but where it says nominal."""
     cost = build.cost
     measures = {
-        each.key: None if cost is None else getattr(cost, each.key) for each in MONEY_MEASURES
+        each.key: None if cost is None else getattr(cost, each.key) for each in ECONOMIC_MEASURES
     }
     needed, saving = break_even(build, terms), rotor_saving(build, terms)
     return {
@@ -57,6 +57,11 @@ def _flow(cost: Cost) -> dict[str, list[float]]:
         "energy_kwh": cost.flow.energy_kwh.tolist(),
         "value": cost.flow.value.tolist(),
         "net": cost.flow.net.tolist(),
-        "replacements": cost.outlay.replacement_costs.tolist(),
-        "upkeep": [0.0, *(cost.outlay.upkeep_per_year + cost.outlay.upkeep_in_years[1:]).tolist()],
+        "replacements": cost.expenditure.replacement_costs.tolist(),
+        "upkeep": [
+            0.0,
+            *(
+                cost.expenditure.maintenance_per_year + cost.expenditure.maintenance_in_years[1:]
+            ).tolist(),
+        ],
     }

@@ -13,10 +13,10 @@ from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.model.estimate import BuildEstimate, Estimate
 from yieldest.report.cautions import CAUTIONS
 from yieldest.report.hub_text import print_ladder
-from yieldest.report.uncertainty_text import print_doubt, range_of, range_sentences
+from yieldest.report.uncertainty_text import print_uncertainty, range_of, range_sentences
 from yieldest.report.verdict import print_verdict, verdict
 from yieldest.report.wording import percent, print_heading, print_item, print_list, rounded
-from yieldest.uncertainty.result import Doubt
+from yieldest.uncertainty.result import Uncertainty
 from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
 
 PLAIN_WIDTH = 100
@@ -31,7 +31,11 @@ def console() -> Console:
 
 
 def print_estimate(
-    estimate: Estimate, screen: Console, doubt: Doubt | None = None, *, full: bool = False
+    estimate: Estimate,
+    screen: Console,
+    uncertainty: Uncertainty | None = None,
+    *,
+    full: bool = False,
 ) -> None:
     """Print the answer in words, a column per build, and what to know before trusting either.
 
@@ -39,20 +43,20 @@ def print_estimate(
     ----------
     estimate : Estimate
     screen : rich.console.Console
-    doubt : Doubt, optional
+    uncertainty : Uncertainty, optional
     full : bool
-        Whether to print the doubt of every input as well.
+        Whether to print the uncertainty of every input as well.
     """
     screen.print(Text(estimate.title, style="bold"))
     _print_wind(estimate, screen)
-    ranges = [] if doubt is None else range_sentences(doubt)
+    ranges = [] if uncertainty is None else range_sentences(uncertainty)
     print_list("In plain words", [*verdict(estimate), *ranges], screen)
     screen.print()
-    screen.print(_table(estimate, doubt))
+    screen.print(_table(estimate, uncertainty))
     print_verdict(estimate, screen)
     print_ladder(estimate, screen)
-    if doubt is not None:
-        print_doubt(doubt, estimate.currency, screen, full=full)
+    if uncertainty is not None:
+        print_uncertainty(uncertainty, estimate.currency, screen, full=full)
     _print_methods(estimate, screen)
     shared_assumed, own_assumed = _split(estimate, lambda build: build.assumed)
     print_list("Assumed, for nobody stated it", [*estimate.assumed, *shared_assumed], screen)
@@ -66,25 +70,28 @@ def print_estimate(
 
 
 def _print_wind(estimate: Estimate, screen: Console) -> None:
-    climate, record, study = estimate.climate, estimate.record, estimate.study
+    distribution, record, study = estimate.distribution, estimate.record, estimate.study
     if record is None or study is None:
         how = "summed up by others" if estimate.wind.readings is not None else "stated"
-        known = f"mean {climate.mean_speed_ms:.1f} m/s at {climate.height_m:g} m ({how})"
+        known = f"mean {distribution.mean_speed_ms:.1f} m/s at {distribution.height_m:g} m ({how})"
     else:
         known = (
-            f"mean {study.mean_speed_ms:.2f} m/s at {climate.height_m:g} m, "
-            f"{rounded(record.coverage.hours, 3)} hours of readings, "
-            f"{percent(record.coverage.share, 3)} of the time they span"
+            f"mean {study.mean_speed_ms:.2f} m/s at {distribution.height_m:g} m, "
+            f"{rounded(record.data_recovery.hours, 3)} hours of readings, "
+            f"{percent(record.data_recovery.share, 3)} of the time they span"
         )
     if estimate.long_term is not None:
         mean = estimate.wind.start_ms * estimate.wind.long_term_factor
         known += f"; over the long term {mean:.2f} m/s"
     screen.print(
-        Text(f"Wind: {known}; Weibull shape {climate.shape:.2f}, scale {climate.scale_ms:.2f} m/s")
+        Text(
+            f"Wind: {known}; Weibull shape {distribution.shape:.2f}, scale "
+            f"{distribution.scale_ms:.2f} m/s"
+        )
     )
 
 
-def _table(estimate: Estimate, doubt: Doubt | None) -> Table:
+def _table(estimate: Estimate, uncertainty: Uncertainty | None) -> Table:
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     table.add_column("")
     for build in estimate.builds:
@@ -95,11 +102,11 @@ def _table(estimate: Estimate, doubt: Doubt | None) -> Table:
         table.add_row(label, *(Text(cell(build)) for build in estimate.builds), unit, style=style)
 
     row("machines", "", lambda b: f"{b.energy.count}")
-    row("hub height", "m", lambda b: f"{b.climate.height_m:g}")
-    row("mean wind at the hub [1]", "m/s", lambda b: f"{b.climate.mean_speed_ms:.1f}")
+    row("hub height", "m", lambda b: f"{b.distribution.height_m:g}")
+    row("mean wind at the hub [1]", "m/s", lambda b: f"{b.distribution.mean_speed_ms:.1f}")
     row("air density [2]", "kg/m3", lambda b: f"{b.air.density_kg_m3:.3f}")
     row("gross energy, fitted wind [3]", "kWh/year", _gross)
-    if any(build.energy.record_gross_kwh_per_year is not None for build in estimate.builds):
+    if any(build.energy.time_series_gross_kwh_per_year is not None for build in estimate.builds):
         each = "reading" if estimate.record is not None else "class"
         row(f"gross energy, {each} by {each} [4]", "kWh/year", _gross_of_record)
         row("  used below", "", lambda b: "readings" if b.energy.from_readings else "fit")
@@ -125,8 +132,8 @@ def _table(estimate: Estimate, doubt: Doubt | None) -> Table:
             lambda b: rounded(b.energy.idle_draw_kwh_per_year),
         )
     row("net energy", "kWh/year", lambda b: rounded(b.energy.net_kwh_per_year), "bold")
-    if doubt is not None:
-        years = (Text(range_of(build, "one_year_kwh")) for build in doubt.builds)
+    if uncertainty is not None:
+        years = (Text(range_of(build, "one_year_kwh")) for build in uncertainty.builds)
         table.add_row("  in nine years of ten", *years, "kWh/year")
     row("  calm year to windy year [5]", "kWh/year", _usual_years)
     row(
@@ -147,11 +154,14 @@ def _gross(build: BuildEstimate) -> str:
 
 
 def _gross_of_record(build: BuildEstimate) -> str:
-    return rounded(build.energy.record_gross_kwh_per_year, 3)
+    return rounded(build.energy.time_series_gross_kwh_per_year, 3)
 
 
 def _usual_years(build: BuildEstimate) -> str:
-    return f"{rounded(build.energy.calm_year_kwh)} to {rounded(build.energy.windy_year_kwh)}"
+    return (
+        f"{rounded(build.energy.inter_annual_low_kwh)} to "
+        f"{rounded(build.energy.inter_annual_high_kwh)}"
+    )
 
 
 def _print_methods(estimate: Estimate, screen: Console) -> None:
@@ -162,29 +172,30 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
         else f"{terms.price_per_kwh:g} {estimate.currency} for each kWh"
     )
     methods = [
-        f"{estimate.climate.provenance.method}; carried to the hub by {first.height_method}",
+        f"{estimate.distribution.provenance.method}; carried to the hub by {first.height_method}",
         first.air.provenance.method,
         FITTED_METHOD,
         "the same curve at every reading of the record, mean times 8760 h; "
         + _use_of_readings(estimate),
         f"mean wind {100 * YEAR_TO_YEAR_SPREAD:.0f} % lower or higher, one usual year-to-year "
-        "spread (common practice, no source); the doubt of curve, height and losses comes on top",
+        "spread (common practice, no source); the uncertainty of curve, height and losses comes "
+        "on top",
         f"the bill; own labour at {terms.wage_per_hour:g} {estimate.currency} an hour",
         f"discounted whole-life cost over discounted energy (Short, Packey & Holt 1995): "
         f"{terms.life_years} years, real rate {100 * terms.discount_rate:.1f} %, upkeep "
-        f"{100 * terms.upkeep_share_per_year:.1f} % of the capital cost a year where the bill "
+        f"{100 * terms.maintenance_share_per_year:.1f} % of the capital cost a year where the bill "
         "states none, replacements when due; all in real terms (today's money)",
         f"until the balance stays above zero, replacements included; {worth}; discounted at the "
         "real rate",
     ]
-    if first.energy.record_gross_kwh_per_year is None:
+    if first.energy.time_series_gross_kwh_per_year is None:
         methods[3] = "(no record, so no cross-check)"
     elif estimate.record is None:
         methods[3] = (
             "the same curve over the classes of the table, or over the twelve months one by one, "
             f"mean times 8760 h; {_use_of_readings(estimate)}"
         )
-    print_heading("How it was reckoned", screen)
+    print_heading("How it was computed", screen)
     for number, method in enumerate(methods, start=1):
         print_item(f"[{number}]", method, screen)
     for build in estimate.builds:
@@ -193,7 +204,7 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
 
 
 def _use_of_readings(estimate: Estimate) -> str:
-    limit = estimate.climate.reading_limit
+    limit = estimate.distribution.reading_limit
     if limit is None:
         return "a cross-check of [3], for a fit was asked for"
     if limit == 0:

@@ -16,30 +16,32 @@ from yieldest.report.svg import picture
 from yieldest.report.uncertainty_charts import drivers_chart, ranges_chart
 from yieldest.report.wind_charts import (
     distribution_chart,
-    ladder_chart,
     month_hour_chart,
     rose_chart,
+    steps_to_hub_chart,
 )
-from yieldest.uncertainty.result import Doubt
+from yieldest.uncertainty.result import Uncertainty
 
 FORMATS = ("png", "svg", "pdf")
 
 
 def charts_of(
-    estimate: Estimate, doubt: Doubt | None, grids: Sequence[BuildGrid]
+    estimate: Estimate, uncertainty: Uncertainty | None, grids: Sequence[BuildGrid]
 ) -> dict[str, list[Chart]]:
     """Return the charts by the section of the page that they stand in."""
-    wind = [distribution_chart(estimate.climate, estimate.wind.readings)]
+    wind = [distribution_chart(estimate.distribution, estimate.wind.readings)]
     if estimate.study is not None:
         study = estimate.study
         wind += _there(rose_chart(study.directions), month_hour_chart(study.record))
     return {
-        "doubt": [] if doubt is None else _doubt(doubt, estimate.currency),
+        "uncertainty": [] if uncertainty is None else _uncertainty(uncertainty, estimate.currency),
         "energy": [steps_chart(style, build) for style, build in drawn(estimate.builds)],
-        "ladder": [ladder_chart(estimate.builds)],
+        "ladder": [steps_to_hub_chart(estimate.builds)],
         "wind": wind,
         "curve": [curve_chart(estimate.builds)],
-        "money": _there(groups_chart(estimate), flow_chart(estimate), units_chart(estimate, grids)),
+        "economics": _there(
+            groups_chart(estimate), flow_chart(estimate), units_chart(estimate, grids)
+        ),
     }
 
 
@@ -63,12 +65,12 @@ def chart_files(charts: Sequence[Chart], done: Callable[[str], None]) -> dict[st
     return files
 
 
-def _doubt(doubt: Doubt, currency: str) -> list[Chart]:
+def _uncertainty(uncertainty: Uncertainty, currency: str) -> list[Chart]:
     drivers = (
-        drivers_chart(doubt, style, build, currency)
-        for style, build in zip(BUILD_STYLES, doubt.builds, strict=False)
+        drivers_chart(uncertainty, style, build, currency)
+        for style, build in zip(BUILD_STYLES, uncertainty.builds, strict=False)
     )
-    return [ranges_chart(doubt), *_there(*drivers)]
+    return [ranges_chart(uncertainty), *_there(*drivers)]
 
 
 def _there(*charts: Chart | None) -> list[Chart]:

@@ -9,7 +9,7 @@ import pandas as pd
 from yieldest import __version__
 from yieldest.model.estimate import Estimate
 from yieldest.report.estimate_json import as_dictionary
-from yieldest.report.measure_rows import MONEY_MEASURES
+from yieldest.report.measure_rows import ECONOMIC_MEASURES
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -32,12 +32,12 @@ _QUANTITIES = {
     "rated_power_w": ("W", "rated power of one machine"),
     "gross_kwh_per_year": ("kWh", "energy of a year before losses, all machines"),
     "net_kwh_per_year": ("kWh", "energy of a year after losses, all machines"),
-    "calm_year_net_kwh": ("kWh", "net energy of a calm year"),
-    "windy_year_net_kwh": ("kWh", "net energy of a windy year"),
+    "inter_annual_low_net_kwh": ("kWh", "net energy of a calm year"),
+    "inter_annual_high_net_kwh": ("kWh", "net energy of a windy year"),
     "capacity_factor": ("1", "net energy over rated power all year round"),
     **{
         measure.key: (_UDUNITS.get(measure.unit, measure.unit), measure.name)
-        for measure in MONEY_MEASURES
+        for measure in ECONOMIC_MEASURES
     },
 }
 
@@ -75,7 +75,7 @@ def dataset_of(estimate: Estimate) -> xr.Dataset:
         coords={"build": frame.index.to_numpy(dtype=object).astype(str)},
         attrs={
             "title": estimate.title,
-            "source": f"yieldest {__version__}: {estimate.climate.provenance.source}",
+            "source": f"yieldest {__version__}: {estimate.distribution.provenance.source}",
             "comment": " ".join([*estimate.assumed, *estimate.warnings]),
         },
     )

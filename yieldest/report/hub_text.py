@@ -1,4 +1,4 @@
-"""The wind ladder, the long-term methods and the strong winds, for people and for machines."""
+"""The steps to the hub, the long-term methods and the strong winds, for people and for machines."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from yieldest.hub.correction_steps import Step
 from yieldest.hub.shear import DAY_PARTS, LEAST_READINGS, SECTORS, MeasuredShear
 from yieldest.model.estimate import BuildEstimate, Estimate
 from yieldest.report.wording import print_heading
-from yieldest.wind.long_term.correction import LongTerm
+from yieldest.wind.long_term.correction import LongTermCorrection
 
 
 def print_ladder(estimate: Estimate, screen: Console) -> None:
@@ -45,7 +45,7 @@ def print_ladder(estimate: Estimate, screen: Console) -> None:
         table.add_row(
             "  at the hub",
             "",
-            f"{build.climate.mean_speed_ms:.2f}",
+            f"{build.distribution.mean_speed_ms:.2f}",
             "",
             f"{100 * build.wind.standard_uncertainty:.1f} %",
             Text(_strong_wind(build)),
@@ -64,39 +64,39 @@ def _table(*headings: str) -> Table:
 
 
 def _cells(step: Step) -> tuple[str | Text, ...]:
-    doubt = step.standard_uncertainty
+    uncertainty = step.standard_uncertainty
     return (
         f"  {step.step}",
         f"{step.before_ms:.2f}",
         f"{step.after_ms:.2f}",
         f"{step.factor:.3f}",
-        "?" if doubt is None else f"{100 * doubt:.1f} %",
+        "?" if uncertainty is None else f"{100 * uncertainty:.1f} %",
         Text(step.method),
     )
 
 
 def _strong_wind(build: BuildEstimate) -> str:
-    strain = build.strain
+    extreme_winds = build.extreme_winds
     words = (
-        f"class {strain.site_class} of IEC 61400-2"
-        if strain.site_class is not None
+        f"class {extreme_winds.site_class} of IEC 61400-2"
+        if extreme_winds.site_class is not None
         else "beyond the classes of IEC 61400-2"
     )
-    if strain.fifty_year is None:
+    if extreme_winds.fifty_year is None:
         words += " by the mean alone; no 50-year wind, for that needs ten years of readings"
     else:
-        fifty = strain.fifty_year
+        fifty = extreme_winds.fifty_year
         words += (
             f"; 50-year wind {fifty.speed_ms:.0f} m/s, 90 % between {fifty.low_ms:.0f} and "
             f"{fifty.high_ms:.0f} (Gumbel, {fifty.years} yearly maxima)"
         )
-    if strain.largest_reading_ms is not None:
-        kind = "gust" if strain.largest_is_gust else "reading"
-        words += f"; largest {kind} at the anemometer {strain.largest_reading_ms:.1f} m/s"
+    if extreme_winds.largest_reading_ms is not None:
+        kind = "gust" if extreme_winds.largest_is_gust else "reading"
+        words += f"; largest {kind} at the anemometer {extreme_winds.largest_reading_ms:.1f} m/s"
     return words
 
 
-def _print_long_term(found: LongTerm, screen: Console) -> None:
+def _print_long_term(found: LongTermCorrection, screen: Console) -> None:
     table = _table("method", "mean", "±", "mean cube", "±", "missed when hidden")
     table.add_row(
         "the overlap at face value",
@@ -135,7 +135,7 @@ def _print_long_term(found: LongTerm, screen: Console) -> None:
     screen.print(Text(words))
 
 
-def long_term_as_dictionary(found: LongTerm | None) -> dict[str, Any] | None:
+def long_term_as_dictionary(found: LongTermCorrection | None) -> dict[str, Any] | None:
     """Return the long-term correction as JSON-ready values; None without a reference."""
     if found is None:
         return None
@@ -209,10 +209,10 @@ def shear_as_dictionary(shear: MeasuredShear | None) -> dict[str, Any] | None:
 
 def build_wind_as_dictionary(build: BuildEstimate) -> dict[str, Any]:
     """Return ladder, height, roof, air, turbulence and strong winds of a build for JSON."""
-    wind, air, strain = build.wind, build.air, build.strain
+    wind, air, extreme_winds = build.wind, build.air, build.extreme_winds
     roof = wind.roof
     return {
-        "wind_ladder": [
+        "correction_steps": [
             {
                 "step": step.step,
                 "before_ms": step.before_ms,
@@ -251,12 +251,14 @@ def build_wind_as_dictionary(build: BuildEstimate) -> dict[str, Any]:
             "energy_effect": build.turbulence.effect,
             "counted": build.turbulence.counted,
         },
-        "strong_wind": {
-            "site_class": strain.site_class,
-            "largest_reading_ms": strain.largest_reading_ms,
-            "largest_is_gust": strain.largest_is_gust,
-            "fifty_year": None if strain.fifty_year is None else asdict(strain.fifty_year),
-            "thrust_speed_ms": strain.thrust_speed_ms,
-            "thrust_n": strain.thrust_n,
+        "extreme_winds": {
+            "site_class": extreme_winds.site_class,
+            "largest_reading_ms": extreme_winds.largest_reading_ms,
+            "largest_is_gust": extreme_winds.largest_is_gust,
+            "fifty_year": None
+            if extreme_winds.fifty_year is None
+            else asdict(extreme_winds.fifty_year),
+            "thrust_speed_ms": extreme_winds.thrust_speed_ms,
+            "thrust_n": extreme_winds.thrust_n,
         },
     }

@@ -17,7 +17,7 @@ _ROWS = (
     ("net energy", "net_kwh_per_year", "kWh/year"),
     ("capacity factor", "capacity_factor", ""),
     ("cost per kWh", "cost_per_kwh", "currency"),
-    ("simple payback", "simple_payback_years", "years"),
+    ("simple payback", "payback_years", "years"),
     ("discounted payback", "discounted_payback_years", "years"),
 )
 
@@ -41,7 +41,7 @@ def print_map_summary(summary: dict[str, Any], screen: Console) -> None:
         screen.print()
         screen.print(_of_build(build, summary["currency_per_kwh"]))
     for heading, texts in (
-        ("How it was reckoned", summary["method"]),
+        ("How it was computed", summary["method"]),
         ("Assumed, for nobody stated it", summary["assumed"]),
         ("Be warned", summary["warnings"]),
         ("Take care", CAUTIONS),

@@ -5,24 +5,24 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from yieldest.economics.terms import MoneyTerms
+from yieldest.economics.terms import EconomicTerms
 from yieldest.report.wording import percent, rounded, whole
 
 
-def _always(terms: MoneyTerms) -> bool:
+def _always(terms: EconomicTerms) -> bool:
     return True
 
 
-def _with_wage(terms: MoneyTerms) -> bool:
+def _with_wage(terms: EconomicTerms) -> bool:
     return bool(terms.wage_per_hour)
 
 
-def _partly_used(terms: MoneyTerms) -> bool:
-    return terms.used_share < 1
+def _partly_used(terms: EconomicTerms) -> bool:
+    return terms.self_consumption_share < 1
 
 
 @dataclass(frozen=True)
-class MoneyMeasure:
+class EconomicMeasure:
     """A measure of money: a field of `Cost`, a key of `--json`, a line of the tables.
 
     Parameters
@@ -49,7 +49,7 @@ class MoneyMeasure:
     digits: int = 2
     more_is_better: bool = False
     none_is_never: bool = False
-    shown: Callable[[MoneyTerms], bool] = _always
+    shown: Callable[[EconomicTerms], bool] = _always
 
     def write(self, value: float | None) -> str:
         """Write a figure, rounded to what is known."""
@@ -58,9 +58,9 @@ class MoneyMeasure:
         return whole(value, self.digits) if self.digits > 2 else rounded(value, self.digits)
 
 
-MONEY_MEASURES = (
-    MoneyMeasure("capital_cost", "what the build costs", "capital cost [6]", "{currency}", 4),
-    MoneyMeasure(
+ECONOMIC_MEASURES = (
+    EconomicMeasure("capital_cost", "what the build costs", "capital cost [6]", "{currency}", 4),
+    EconomicMeasure(
         "capital_cost_without_wage",
         "what the build costs, own labour for nothing",
         "  own labour for nothing",
@@ -68,79 +68,79 @@ MONEY_MEASURES = (
         4,
         shown=_with_wage,
     ),
-    MoneyMeasure("grant", "money given in year 0", unit="{currency}"),
-    MoneyMeasure("labour_hours", "own work to build it", "own labour", "hours", 3),
-    MoneyMeasure(
-        "upkeep_per_year", "upkeep in the first year", "upkeep, first year", "{currency}/year"
+    EconomicMeasure("grant", "money given in year 0", unit="{currency}"),
+    EconomicMeasure("labour_hours", "own work to build it", "own labour", "hours", 3),
+    EconomicMeasure(
+        "maintenance_per_year", "upkeep in the first year", "upkeep, first year", "{currency}/year"
     ),
-    MoneyMeasure(
+    EconomicMeasure(
         "cost_per_kwh",
         "discounted whole-life cost over discounted energy",
         "cost per kWh [7]",
         "{currency}/kWh",
     ),
-    MoneyMeasure(
-        "cost_per_kwh_by_recovery",
+    EconomicMeasure(
+        "cost_per_kwh_by_capital_recovery",
         "cost per kWh by the capital recovery factor",
         "  by recovery factor",
         "{currency}/kWh",
     ),
-    MoneyMeasure(
+    EconomicMeasure(
         "cost_per_kwh_without_wage",
         "cost per kWh, own labour for nothing",
         "  own labour for nothing",
         "{currency}/kWh",
         shown=_with_wage,
     ),
-    MoneyMeasure(
+    EconomicMeasure(
         "cost_per_used_kwh",
         "discounted cost less what sold kWh earn, over the discounted energy that is used",
         "cost per used kWh",
         "{currency}/kWh",
         shown=_partly_used,
     ),
-    MoneyMeasure(
-        "simple_payback_years",
+    EconomicMeasure(
+        "payback_years",
         "simple payback",
         "simple payback [8]",
         "years",
         none_is_never=True,
     ),
-    MoneyMeasure(
+    EconomicMeasure(
         "discounted_payback_years",
         "discounted payback",
         "discounted payback",
         "years",
         none_is_never=True,
     ),
-    MoneyMeasure(
+    EconomicMeasure(
         "net_present_value",
         "net present value",
         "net present value",
         "{currency}",
         more_is_better=True,
     ),
-    MoneyMeasure(
+    EconomicMeasure(
         "internal_rate_of_return",
         "internal rate of return per year",
         "rate of return",
         "share per year",
         more_is_better=True,
     ),
-    MoneyMeasure(
+    EconomicMeasure(
         "benefit_cost_ratio",
         "present value of what is earned over that of what is paid",
         "benefit over cost",
         more_is_better=True,
     ),
-    MoneyMeasure(
-        "earned_per_own_hour",
+    EconomicMeasure(
+        "return_to_own_labour_per_hour",
         "what an hour of own work earns",
         "an own hour earns",
         "{currency}/hour",
         more_is_better=True,
     ),
-    MoneyMeasure("energy_payback_years", "embodied energy paid back", "energy payback", "years"),
-    MoneyMeasure("carbon_payback_years", "embodied carbon paid back", "carbon payback", "years"),
+    EconomicMeasure("energy_payback_years", "embodied energy paid back", "energy payback", "years"),
+    EconomicMeasure("carbon_payback_years", "embodied carbon paid back", "carbon payback", "years"),
 )
 """In the order of the tables; results for machines, tables and frames all read this list."""

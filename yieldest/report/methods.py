@@ -7,9 +7,9 @@ from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
 
 
 def methods_of(estimate: Estimate) -> list[tuple[str, str]]:
-    """Return what was reckoned and how, with the source, one pair for each figure."""
+    """Return what was computed and how, with the source, one pair for each figure."""
     terms = estimate.terms
-    pairs = [("wind as measured", estimate.climate.provenance.method)]
+    pairs = [("wind as measured", estimate.distribution.provenance.method)]
     for build in estimate.builds:
         pairs += [
             ("wind at the hub", build.height_method),
@@ -28,7 +28,7 @@ def methods_of(estimate: Estimate) -> list[tuple[str, str]]:
         (
             "money terms",
             f"{terms.life_years} years, real discount rate {100 * terms.discount_rate:.1f} %, "
-            f"upkeep {100 * terms.upkeep_share_per_year:.1f} % of the capital cost a year; "
+            f"upkeep {100 * terms.maintenance_share_per_year:.1f} % of the capital cost a year; "
             f"{terms.provenance.method}",
         ),
     ]

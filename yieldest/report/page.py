@@ -24,10 +24,10 @@ from yieldest.report.chart import Chart, drawn
 from yieldest.report.comparison_rows import Row, TableView
 from yieldest.report.palette import BUILD_STYLES, PALETTE
 from yieldest.report.sections import count_of_warnings, sections_of
-from yieldest.report.sliders import interpolation_note, knob_labels, outcome, payload
+from yieldest.report.sliders import interpolation_note, outcome, payload, slider_labels
 from yieldest.report.svg import StyleSheet, inline_svg
 from yieldest.report.wording import NOT_KNOWN, rounded
-from yieldest.uncertainty.result import Doubt
+from yieldest.uncertainty.result import Uncertainty
 
 WIDEST_TABLE = 7
 """Columns of a chart's numbers that the page shows; all of them are in the chart's CSV file."""
@@ -36,7 +36,7 @@ WIDEST_TABLE = 7
 def page_of(
     plan: Plan,
     estimate: Estimate,
-    doubt: Doubt | None,
+    uncertainty: Uncertainty | None,
     grids: Sequence[BuildGrid],
     charts: Mapping[str, Sequence[Chart]],
     changes: Sequence[str],
@@ -49,7 +49,7 @@ def page_of(
     plan : Plan
     estimate : Estimate
         Of that plan.
-    doubt : Doubt or None
+    uncertainty : Uncertainty or None
         Of that estimate; None where no draws were wanted.
     grids : sequence of BuildGrid
         One for each build.
@@ -79,12 +79,12 @@ def page_of(
         policy=_policy(style, script),
         style=Markup(style),
         script=Markup(script),
-        answer=answer_of(estimate, doubt),
+        answer=answer_of(estimate, uncertainty),
         warnings=count_of_warnings(estimate),
-        sections=sections_of(plan, estimate, doubt, grids, changes),
+        sections=sections_of(plan, estimate, uncertainty, grids, changes),
         charts=shown,
         builds=[(style.letter, build.name) for style, build in drawn(estimate.builds)],
-        knobs=knob_labels(grids),
+        knobs=slider_labels(grids),
         outcome=outcome(estimate.currency),
         interpolation=interpolation_note(grids, estimate.currency),
         grids=_inert(payload(grids[: len(BUILD_STYLES)], estimate.currency)),

@@ -137,7 +137,7 @@ def _name_line(axes: Axes, style: BuildStyle, x: FloatArray, y: FloatArray) -> N
 
 def steps_chart(style: BuildStyle, build: BuildEstimate) -> Chart:
     """Return the way from the energy in the wind to the net energy of a year, as falling bars."""
-    steps = energy_steps(build.climate, build.curve, build.energy, build.wind.readings)
+    steps = energy_steps(build.distribution, build.curve, build.energy, build.wind.readings)
     first, net = steps[0].left_kwh, build.energy.net_kwh_per_year
     losses = [step for step in steps if step.name.startswith("after ")]
     message = f"{printable(build.name)}: "

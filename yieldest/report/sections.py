@@ -17,25 +17,25 @@ from yieldest.report.comparison_rows import (
     Row,
     TableView,
     build_rows,
-    doubt_rows,
     labelled,
+    uncertainty_rows,
     without_marks,
 )
 from yieldest.report.methods import methods_of
 from yieldest.report.palette import BUILD_STYLES
 from yieldest.report.sliders import one_at_a_time
 from yieldest.report.spending import break_even_sentences, cost_sentences
-from yieldest.report.uncertainty_text import doubt_lines, next_step_sentences, sufficiency
+from yieldest.report.uncertainty_text import next_step_sentences, sufficiency, uncertainty_lines
 from yieldest.report.verdict import reasons, verdict
 from yieldest.report.wind_tables import (
     fits_table,
-    ladder_tables,
     long_term_table,
     quiet_tests,
     screening_table,
+    steps_to_hub_tables,
 )
 from yieldest.report.wind_text import enough, how_sure
-from yieldest.uncertainty.result import Doubt
+from yieldest.uncertainty.result import Uncertainty
 from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
 
 
@@ -72,7 +72,7 @@ class Section:
 def sections_of(
     plan: Plan,
     estimate: Estimate,
-    doubt: Doubt | None,
+    uncertainty: Uncertainty | None,
     grids: Sequence[BuildGrid],
     changes: Sequence[str],
 ) -> list[Section]:
@@ -92,21 +92,21 @@ def sections_of(
                 Notes("In plain words", verdict(estimate)), Notes("Why", reasons(estimate))
             ),
         ),
-        _doubt(estimate, doubt),
+        _uncertainty(estimate, uncertainty),
         Section("energy", "Where the energy goes"),
         Section(
             "ladder",
             "From the mast to the hub",
-            tables=[*_long_term(estimate), *ladder_tables(estimate)],
+            tables=[*_long_term(estimate), *steps_to_hub_tables(estimate)],
         ),
         _wind(estimate),
         Section("curve", "The machine"),
-        Section("money", "The money", notes=_money_notes(estimate)),
+        Section("economics", "The money", notes=_money_notes(estimate)),
         Section(
             "otherwise",
             "If things were otherwise",
             intro=[
-                "All of this was reckoned beforehand by yieldest, for heights, numbers, prices, "
+                "All of this was computed beforehand by yieldest, for heights, numbers, prices, "
                 "rates and bills around those of the plan. The bill does not grow with the height "
                 "by itself: a taller mast costs more, so turn both."
             ],
@@ -115,7 +115,7 @@ def sections_of(
         Section("assumed", "Assumed, and be warned", notes=_notes(estimate)),
         Section("cautions", "Take care", notes=[Notes("", CAUTIONS, warn=True)]),
         Section("methods", "Methods and sources", tables=[_methods(estimate)]),
-        _again(plan, doubt, changes),
+        _again(plan, uncertainty, changes),
     ]
 
 
@@ -150,35 +150,38 @@ def _kept(*notes: Notes) -> list[Notes]:
     return [note for note in notes if note.texts]
 
 
-def _doubt(estimate: Estimate, doubt: Doubt | None) -> Section:
-    usual = _of_builds("Calm years, windy years, and a cross-check", estimate, doubt_rows(estimate))
+def _uncertainty(estimate: Estimate, uncertainty: Uncertainty | None) -> Section:
+    usual = _of_builds(
+        "Calm years, windy years, and a cross-check", estimate, uncertainty_rows(estimate)
+    )
     spread = (
         f"A calm and a windy year have a mean wind one usual year-to-year spread "
         f"({100 * YEAR_TO_YEAR_SPREAD:.0f} %) below and above the mean."
     )
-    if doubt is None:
+    if uncertainty is None:
         return Section(
-            "doubt",
+            "uncertainty",
             "How sure that is",
             intro=[
-                "No draws were made, so there are no ranges. The doubt of curve, height and losses "
+                "No draws were made, so there are no ranges. The uncertainty of curve, height and "
+                "losses "
                 f"is not in what follows. {spread}"
             ],
             tables=[usual],
         )
     lines, of = [], ""
-    for label, unit, cells in doubt_lines(doubt, estimate.currency):
+    for label, unit, cells in uncertainty_lines(uncertainty, estimate.currency):
         # On the terminal P50 to P99 stand indented below what they are of; here each says it.
         of = of if label.startswith(" ") else label
         lines.append(Row(f"{of}, {label.strip()}" if label != of else label, unit, tuple(cells)))
     inputs = [
         Row(each.words, "", (each.category, each.spread.words(), each.source))
-        for each in doubt.inputs
+        for each in uncertainty.inputs
     ]
     return Section(
-        "doubt",
+        "uncertainty",
         "How sure that is",
-        intro=[sufficiency(doubt), spread],
+        intro=[sufficiency(uncertainty), spread],
         tables=[
             _of_builds(
                 "What nine cases of ten hold; P90 is so good or better in 90 %", estimate, lines
@@ -192,7 +195,9 @@ def _doubt(estimate: Estimate, doubt: Doubt | None) -> Section:
                 tucked=True,
             ),
         ],
-        notes=_kept(Notes("What to measure next", next_step_sentences(doubt, estimate.currency))),
+        notes=_kept(
+            Notes("What to measure next", next_step_sentences(uncertainty, estimate.currency))
+        ),
     )
 
 
@@ -223,11 +228,11 @@ def _money_notes(estimate: Estimate) -> list[Notes]:
 def _methods(estimate: Estimate) -> TableView:
     rows = [Row(what, "", (how,)) for what, how in methods_of(estimate)]
     return TableView(
-        "How each figure was reckoned", ["figure", "method and source"], rows, words=True
+        "How each figure was computed", ["figure", "method and source"], rows, words=True
     )
 
 
-def _again(plan: Plan, doubt: Doubt | None, changes: Sequence[str]) -> Section:
+def _again(plan: Plan, uncertainty: Uncertainty | None, changes: Sequence[str]) -> Section:
     rows = [
         Row(path.name, "", (hashlib.sha256(path.read_bytes()).hexdigest(),))
         for path in input_files(plan)
@@ -238,8 +243,8 @@ def _again(plan: Plan, doubt: Doubt | None, changes: Sequence[str]) -> Section:
     )
     draws = (
         "No draws were made."
-        if doubt is None
-        else f"{doubt.convergence.draws:,} draws with the seed {doubt.seed}."
+        if uncertainty is None
+        else f"{uncertainty.convergence.draws:,} draws with the seed {uncertainty.seed}."
     )
     return Section(
         "again",

@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from yieldest.model.estimate import BuildEstimate, Estimate
-from yieldest.report.measure_rows import MONEY_MEASURES
+from yieldest.report.measure_rows import ECONOMIC_MEASURES
 from yieldest.report.wording import rounded
 
 
@@ -68,7 +68,7 @@ def lines_of(estimate: Estimate) -> list[Line]:
                 measure.more_is_better,
                 measure.none_is_never and priced,
             )
-            for measure in MONEY_MEASURES
+            for measure in ECONOMIC_MEASURES
             if measure.label and measure.shown(terms)
         ),
     ]

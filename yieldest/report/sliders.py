@@ -30,12 +30,12 @@ _RESULTS = {
     "net_kwh_per_year": ("net energy", "kWh/year", 2, NOT_KNOWN),
     "capital_cost": ("capital cost", "{currency}", 3, NOT_KNOWN),
     "cost_per_kwh": ("cost per kWh", "{currency}/kWh", 2, NOT_KNOWN),
-    "simple_payback_years": ("simple payback", "years", 2, NEVER),
+    "payback_years": ("simple payback", "years", 2, NEVER),
     "net_present_value": ("net present value", "{currency}", 2, NOT_KNOWN),
 }
 
 
-def knob_labels(grids: Sequence[BuildGrid]) -> list[dict[str, str]]:
+def slider_labels(grids: Sequence[BuildGrid]) -> list[dict[str, str]]:
     """Return key and label of every slider that some build needs."""
     needed = {axis.key for grid in grids for axis in grid.axes}
     return [{"key": key, "label": _AXES[key][0]} for key in _AXES if key in needed]
@@ -143,7 +143,7 @@ def interpolation_note(grids: Sequence[BuildGrid], currency: str) -> str:
                 f"{rounded(worst)} at most"
             )
     return (
-        "Results are as reckoned at the points of a grid, and on straight lines between them. "
-        f"Against {grids[0].checked} other points of each build, reckoned in full, these lines are "
+        "Results are as computed at the points of a grid, and on straight lines between them. "
+        f"Against {grids[0].checked} other points of each build, computed in full, these lines are "
         f"off by: {'; '.join(parts)} (the worse build each)."
     )

@@ -12,7 +12,7 @@ from rich.text import Text
 from yieldest.economics.bill_of_materials import NO_GROUP
 from yieldest.model.break_even import BreakEven, break_even, rotor_saving
 from yieldest.model.estimate import BuildEstimate, Estimate
-from yieldest.model.number_of_machines import CountLadder, UnitCount
+from yieldest.model.number_of_machines import CostByNumber, CostOfNumber
 from yieldest.report.wording import percent, print_heading, print_list, rounded, whole
 
 
@@ -68,7 +68,7 @@ def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
     return texts
 
 
-def print_ladder(ladder: CountLadder, money: str, screen: Console) -> None:
+def print_ladder(ladder: CostByNumber, money: str, screen: Console) -> None:
     """Print the cost per kWh by number of machines, and where it crosses the single one."""
     print_heading(f"{ladder.build}: cost per kWh by number of machines", screen)
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
@@ -94,13 +94,13 @@ def print_ladder(ladder: CountLadder, money: str, screen: Console) -> None:
     if cheapest is not None and cheapest.count < ladder.steps[-1].count:
         screen.print(
             Text(
-                f"More are not always cheaper: of the numbers reckoned, {cheapest.count} make the "
+                f"More are not always cheaper: of the numbers computed, {cheapest.count} make the "
                 f"cheapest kWh, at {rounded(cheapest.cost_per_kwh)} {money}."
             )
         )
 
 
-def _some(ladder: CountLadder) -> list[UnitCount]:
+def _some(ladder: CostByNumber) -> list[CostOfNumber]:
     """Return at most a dozen steps, with the first, the last and every crossing among them."""
     steps = ladder.steps
     every = max(1, math.ceil((len(steps) - 1) / 10))
@@ -111,7 +111,7 @@ def _some(ladder: CountLadder) -> list[UnitCount]:
     ]
 
 
-def crossing_sentence(ladder: CountLadder, money: str) -> str:
+def crossing_sentence(ladder: CostByNumber, money: str) -> str:
     """Return in words where several small machines become cheaper than the larger one."""
     if ladder.single is None or ladder.single_cost_per_kwh is None:
         return "No single larger machine stands in the plan to set this against."

@@ -13,7 +13,7 @@ from rich.text import Text
 from yieldest.arrays import FloatArray
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.report.wording import percent, rounded
-from yieldest.wind.distribution import Climate
+from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.summary_tables import FrequencyTable, MonthlyMeans
 
 BAR_WIDTH = 56
@@ -21,18 +21,18 @@ BAR_WIDTH = 56
 
 @dataclass(frozen=True)
 class SummedWind:
-    """A climate from a summary, with the summary and the points that stand for it.
+    """A distribution from a summary, with the summary and the points that stand for it.
 
     Parameters
     ----------
     summary : FrequencyTable or MonthlyMeans
-    climate : Climate
+    distribution : WindDistribution
     speed_ms, share : ndarray, shape (m,)
         See `yieldest.wind.from_summaries`.
     """
 
     summary: FrequencyTable | MonthlyMeans
-    climate: Climate
+    distribution: WindDistribution
     speed_ms: FloatArray
     share: FloatArray
 
@@ -49,7 +49,7 @@ class SummedWind:
 
 def print_summed(wind: SummedWind, screen: Console) -> None:
     """Print how windy it is, how sure that is, and the table behind it."""
-    climate, provenance = wind.climate, wind.climate.provenance
+    distribution, provenance = wind.distribution, wind.distribution.provenance
     power = STANDARD_DENSITY_KG_M3 / 2 * wind.mean_cube_ms3
     screen.print(Text(provenance.source, style="bold"))
     answers = Table.grid(padding=(0, 2, 0, 0))
@@ -68,7 +68,8 @@ def print_summed(wind: SummedWind, screen: Console) -> None:
     )
     answers.add_row(
         "Which fit?",
-        f"Weibull shape {climate.shape:.2f}, scale {climate.scale_ms:.2f} m/s: {provenance.method}",
+        f"Weibull shape {distribution.shape:.2f}, scale {distribution.scale_ms:.2f} m/s: "
+        f"{provenance.method}",
     )
     screen.print(answers)
     rows = _rows(wind)
@@ -101,7 +102,7 @@ def _rows(wind: SummedWind) -> list[tuple[str, float, str]]:
 
 def summed_as_dictionary(wind: SummedWind) -> dict[str, Any]:
     """Return the same as JSON-ready values in full precision."""
-    summary, climate = wind.summary, wind.climate
+    summary, distribution = wind.summary, wind.distribution
     hours = classes = months = None
     if isinstance(summary, FrequencyTable):
         hours = summary.hours
@@ -113,19 +114,19 @@ def summed_as_dictionary(wind: SummedWind) -> dict[str, Any]:
     else:
         months = summary.speed_ms.tolist()
     return {
-        "source": climate.provenance.source,
+        "source": distribution.provenance.source,
         "kind": "monthly means" if classes is None else "frequency table",
         "hours": hours,
         "mean_speed_ms": wind.mean_speed_ms,
         "mean_cube_ms3": wind.mean_cube_ms3,
         "weibull": {
-            "shape": climate.shape,
-            "scale_ms": climate.scale_ms,
-            "calm_share": climate.calm_share,
-            "method": climate.provenance.method,
+            "shape": distribution.shape,
+            "scale_ms": distribution.scale_ms,
+            "calm_share": distribution.calm_share,
+            "method": distribution.provenance.method,
         },
         "classes": classes,
         "month_mean_speed_ms": months,
-        "assumed": list(climate.provenance.assumed),
-        "warnings": list(climate.provenance.warnings),
+        "assumed": list(distribution.provenance.assumed),
+        "warnings": list(distribution.provenance.warnings),
     }

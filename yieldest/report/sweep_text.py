@@ -35,7 +35,7 @@ def print_sweep(key: str, rows: Sequence[Row], currency: str, screen: Console) -
         )
         before = row[key]
     screen.print(table)
-    if key.startswith("money.loan."):
+    if key.startswith("economics.loan."):
         screen.print(
             Text("These figures are without the loan; what it does stands in the answer (--set).")
         )
@@ -47,8 +47,8 @@ def _cell(value: str | float | None, digits: int) -> str:
 
 def _payback(row: Row) -> str:
     priced = row["net_present_value"] is not None and row["cost_per_kwh"] is not None
-    never = priced and row["simple_payback_years"] is None
-    return "never" if never else _cell(row["simple_payback_years"], 2)
+    never = priced and row["payback_years"] is None
+    return "never" if never else _cell(row["payback_years"], 2)
 
 
 def _is_cheapest(row: Row, rivals: Sequence[Row]) -> bool:

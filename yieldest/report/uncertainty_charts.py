@@ -1,4 +1,4 @@
-"""Charts of the doubt: the ranges of the energy, and what they come from."""
+"""Charts of the uncertainty: the ranges of the energy, and what they come from."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from yieldest.report.wording import percent, rounded
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from yieldest.uncertainty.result import BuildDoubt, Doubt
+    from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 
 _LONGEST_INPUT = 46
 
 
-def ranges_chart(doubt: Doubt) -> Chart:
+def ranges_chart(uncertainty: Uncertainty) -> Chart:
     """Return the energy that nine cases of ten hold, of one year and of the mean year."""
-    shown = list(zip(BUILD_STYLES, doubt.builds, strict=False))
+    shown = list(zip(BUILD_STYLES, uncertainty.builds, strict=False))
     rows = [
         (style, what, build.ranges[measure])
         for style, build in shown
@@ -71,11 +71,11 @@ def ranges_chart(doubt: Doubt) -> Chart:
 
 
 def drivers_chart(
-    doubt: Doubt, style: BuildStyle, build: BuildDoubt, currency: str
+    uncertainty: Uncertainty, style: BuildStyle, build: BuildUncertainty, currency: str
 ) -> Chart | None:
-    """Return what the doubt of one build comes from; None where nothing moves."""
+    """Return what the uncertainty of one build comes from; None where nothing moves."""
     goal = goal_of(build)
-    words = {each.name: each.words for each in doubt.inputs}
+    words = {each.name: each.words for each in uncertainty.inputs}
     unit = f"{currency}/kWh" if goal == "cost_per_kwh" else "kWh/year"
     drivers = [
         (words[driver.name], driver.low, driver.high, driver.share)
@@ -89,7 +89,7 @@ def drivers_chart(
     name = printable(build.name)
     message = (
         f"{name}: {FIGURE_WORDS[goal]} is {between(build.ranges[goal])} {unit} in nine cases of "
-        f"ten. Most of its doubt comes from: {first}"
+        f"ten. Most of its uncertainty comes from: {first}"
         + (f" ({percent(share)} of the variance)." if share is not None else ".")
     )
 
@@ -116,7 +116,7 @@ def drivers_chart(
 
     return Chart(
         f"drivers-{style.letter.lower()}",
-        f"What the doubt comes from: {style.letter}  {name}",
+        f"What the uncertainty comes from: {style.letter}  {name}",
         message,
         "each input alone from its low to its high end (one case in twenty beyond either), the "
         f"others in the middle; dotted: the middle case, {rounded(middle)} {unit}",

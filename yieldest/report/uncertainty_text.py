@@ -14,7 +14,7 @@ from rich.text import Text
 from yieldest.report.wording import NOT_KNOWN, percent, print_heading, print_item, rounded
 from yieldest.uncertainty.next_measurement import Gain
 from yieldest.uncertainty.propagation import EXCEEDANCE, TOLERANCE, Range
-from yieldest.uncertainty.result import BuildDoubt, Doubt
+from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 from yieldest.uncertainty.uncertain_inputs import CATEGORIES, Input
 
 NEVER = "never"
@@ -24,7 +24,7 @@ FIRST = 6
 
 ONLY_IN_FULL = ("P75", "P99")
 
-Cell = Callable[[BuildDoubt], str]
+Cell = Callable[[BuildUncertainty], str]
 
 
 def between(range_: Range, digits: int = 2) -> str:
@@ -49,54 +49,56 @@ def _chance(share: float | None) -> str:
     return f"{100 * share:.0f} %"
 
 
-def range_of(build: BuildDoubt, measure: str) -> str:
+def range_of(build: BuildUncertainty, measure: str) -> str:
     """Write the range of a figure, "-" where there is none."""
     return between(build.ranges[measure]) if measure in build.ranges else NOT_KNOWN
 
 
-def print_doubt(doubt: Doubt, currency: str, screen: Console, *, full: bool = False) -> None:
-    """Print how sure each build is, where the doubt comes from and what to measure next.
+def print_uncertainty(
+    uncertainty: Uncertainty, currency: str, screen: Console, *, full: bool = False
+) -> None:
+    """Print how sure each build is, where the uncertainty comes from and what to measure next.
 
     Parameters
     ----------
-    doubt : Doubt
+    uncertainty : Uncertainty
     currency : str
     screen : rich.console.Console
     full : bool
-        Whether to print P75 and P99 and the doubt of every input as well.
+        Whether to print P75 and P99 and the uncertainty of every input as well.
     """
     print_heading("How sure", screen)
-    print_item("-", sufficiency(doubt), screen)
+    print_item("-", sufficiency(uncertainty), screen)
     others = "P50, P75, P99 likewise" if full else "P50 likewise; P75 and P99 with --full"
     print_item("-", f"P90: so good or better in 90 cases of 100; {others}", screen)
     screen.print()
-    screen.print(_table(doubt, currency, full))
-    for build in doubt.builds:
+    screen.print(_table(uncertainty, currency, full))
+    for build in uncertainty.builds:
         goal = goal_of(build)
         print_heading(f"What makes {FIGURE_WORDS[goal]} doubtful: {build.name}", screen)
-        screen.print(_drivers(doubt, build, goal, currency))
+        screen.print(_drivers(uncertainty, build, goal, currency))
     print_heading("What to measure next", screen)
-    for sentence in next_step_sentences(doubt, currency):
+    for sentence in next_step_sentences(uncertainty, currency):
         print_item("-", sentence, screen)
     if not full:
-        count = f"each of the {len(doubt.inputs)} inputs"
+        count = f"each of the {len(uncertainty.inputs)} inputs"
         screen.print(f"\nHow doubtful {count} was taken to be, and on whose word: --full.")
         return
     print_heading(
         "How doubtful each input was taken to be (categories of IEC 61400-15, and money)", screen
     )
     for category in CATEGORIES:
-        mine = [each for each in doubt.inputs if each.category == category]
+        mine = [each for each in uncertainty.inputs if each.category == category]
         if mine:
             screen.print(Text(category))
         for each in mine:
             print_item("  -", f"{each.words}: {each.spread.words()} ({each.source})", screen)
 
 
-def range_sentences(doubt: Doubt) -> list[str]:
+def range_sentences(uncertainty: Uncertainty) -> list[str]:
     """Return for each build what a year may bring, and how likely it is to pay."""
     sentences = []
-    for build in doubt.builds:
+    for build in uncertainty.builds:
         text = f"{build.name}: {between(build.ranges['one_year_kwh'])} kWh in nine years of ten"
         if build.paid_back_with_interest is not None:
             chance = _chance(build.paid_back_with_interest)
@@ -105,21 +107,21 @@ def range_sentences(doubt: Doubt) -> list[str]:
     return sentences
 
 
-def goal_of(build: BuildDoubt) -> str:
-    """Return the figure whose doubt matters most: cost per kWh, or energy without a bill."""
+def goal_of(build: BuildUncertainty) -> str:
+    """Return the figure whose uncertainty matters most: cost per kWh, or energy without a bill."""
     return "cost_per_kwh" if "cost_per_kwh" in build.drivers else "life_kwh_per_year"
 
 
-def next_step_sentences(doubt: Doubt, currency: str) -> list[str]:
+def next_step_sentences(uncertainty: Uncertainty, currency: str) -> list[str]:
     """Return for each build what to measure next, the most useful first.
 
     Where nothing that could be measured is likely to turn the answer, that is said instead.
     """
     sentences = []
-    for build in doubt.builds:
+    for build in uncertainty.builds:
         pays = build.paid_back_with_interest
         if pays is not None and not 1 - MOST_CERTAIN <= pays <= MOST_CERTAIN:
-            where = f"{build.name}: " if len(doubt.builds) > 1 else ""
+            where = f"{build.name}: " if len(uncertainty.builds) > 1 else ""
             sentences.append(
                 f"{where}nothing more for the money's sake: in more than "
                 f"{100 * MOST_CERTAIN:.0f} % of all cases it "
@@ -128,17 +130,17 @@ def next_step_sentences(doubt: Doubt, currency: str) -> list[str]:
             )
             continue
         sentences += [
-            _sentence(build, gain, currency, len(doubt.builds))
+            _sentence(build, gain, currency, len(uncertainty.builds))
             for gain in build.next_steps[:3]
             if gain.narrowed > 0.005
         ]
     return sentences
 
 
-def sufficiency(doubt: Doubt) -> str:
+def sufficiency(uncertainty: Uncertainty) -> str:
     """Say how many draws were made, and whether they were enough."""
-    judged = doubt.convergence
-    made = f"{judged.draws:,} draws through the whole chain (seed {doubt.seed})"
+    judged = uncertainty.convergence
+    made = f"{judged.draws:,} draws through the whole chain (seed {uncertainty.seed})"
     if judged.enough_draws is None:
         return (
             f"{made} were too few: P50 and P90 still move by up to "
@@ -157,34 +159,34 @@ _ROWS = (
     ("net energy, mean year of its life", "life_kwh_per_year", "kWh/year", 2),
     ("cost per kWh", "cost_per_kwh", "{}/kWh", 2),
     ("cost per used kWh", "cost_per_used_kwh", "{}/kWh", 2),
-    ("simple payback", "simple_payback_years", "years", 2),
+    ("simple payback", "payback_years", "years", 2),
     ("discounted payback", "discounted_payback_years", "years", 2),
     ("net present value", "net_present_value", "{}", 2),
 )
 
 
-def _table(doubt: Doubt, currency: str, full: bool) -> Table:
+def _table(uncertainty: Uncertainty, currency: str, full: bool) -> Table:
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     table.add_column("in nine cases of ten")
-    for build in doubt.builds:
+    for build in uncertainty.builds:
         table.add_column(Text(build.name), justify="right", overflow="fold")
     table.add_column("unit")
-    for label, unit, cells in doubt_lines(doubt, currency):
+    for label, unit, cells in uncertainty_lines(uncertainty, currency):
         if label.strip() in ONLY_IN_FULL and not full:
             continue
         table.add_row(label, *(Text(cell) for cell in cells), unit)
     return table
 
 
-def doubt_lines(doubt: Doubt, currency: str) -> list[tuple[str, str, list[str]]]:
+def uncertainty_lines(uncertainty: Uncertainty, currency: str) -> list[tuple[str, str, list[str]]]:
     """Return label, unit and a cell per build for every range and chance."""
     lines: list[tuple[str, str, list[str]]] = []
 
     def row(label: str, unit: str, cell: Cell) -> None:
-        lines.append((label, unit, [cell(build) for build in doubt.builds]))
+        lines.append((label, unit, [cell(build) for build in uncertainty.builds]))
 
     for label, measure, unit, digits in _ROWS:
-        if not any(measure in build.ranges for build in doubt.builds):
+        if not any(measure in build.ranges for build in uncertainty.builds):
             continue
         row(
             label,
@@ -203,7 +205,7 @@ def doubt_lines(doubt: Doubt, currency: str) -> list[tuple[str, str, list[str]]]
     row("chance: pays back in its life", "", lambda b: _chance(b.paid_back_within_life))
     row("chance: also with interest", "", lambda b: _chance(b.paid_back_with_interest))
     row("chance: its kWh cheaper than a bought one", "", lambda b: _chance(b.below_price))
-    for other in doubt.builds if len(doubt.builds) > 1 else ():
+    for other in uncertainty.builds if len(uncertainty.builds) > 1 else ():
         row(
             f"chance: cheaper kWh than {other.name}",
             "",
@@ -212,8 +214,10 @@ def doubt_lines(doubt: Doubt, currency: str) -> list[tuple[str, str, list[str]]]
     return lines
 
 
-def _drivers(doubt: Doubt, build: BuildDoubt, measure: str, currency: str) -> Table:
-    words = {each.name: each.words for each in doubt.inputs}
+def _drivers(
+    uncertainty: Uncertainty, build: BuildUncertainty, measure: str, currency: str
+) -> Table:
+    words = {each.name: each.words for each in uncertainty.inputs}
     unit = f"{currency}/kWh" if measure == "cost_per_kwh" else "kWh/year"
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     table.add_column("input")
@@ -228,7 +232,7 @@ def _drivers(doubt: Doubt, build: BuildDoubt, measure: str, currency: str) -> Ta
     return table
 
 
-def _sentence(build: BuildDoubt, gain: Gain, currency: str, builds: int) -> str:
+def _sentence(build: BuildUncertainty, gain: Gain, currency: str, builds: int) -> str:
     unit = f"{currency} per kWh" if gain.measure == "cost_per_kwh" else "kWh a year"
     low, high = (rounded(value) for value in gain.before)
     lower, higher = (rounded(value) for value in gain.after)
@@ -240,15 +244,15 @@ def _sentence(build: BuildDoubt, gain: Gain, currency: str, builds: int) -> str:
     )
 
 
-def plan_as_dictionary(doubt: Doubt) -> dict[str, Any]:
+def plan_as_dictionary(uncertainty: Uncertainty) -> dict[str, Any]:
     """Return what holds for all builds as JSON-ready values."""
     return {
-        "draws": doubt.convergence.draws,
-        "seed": doubt.seed,
-        "enough_draws": doubt.convergence.enough_draws,
-        "standard_error": doubt.convergence.standard_error,
-        "inputs": [_input(each) for each in doubt.inputs],
-        "correlations": [asdict(one) for one in doubt.correlations],
+        "draws": uncertainty.convergence.draws,
+        "seed": uncertainty.seed,
+        "enough_draws": uncertainty.convergence.enough_draws,
+        "standard_error": uncertainty.convergence.standard_error,
+        "inputs": [_input(each) for each in uncertainty.inputs],
+        "correlations": [asdict(one) for one in uncertainty.correlations],
     }
 
 
@@ -264,8 +268,8 @@ def _input(each: Input) -> dict[str, Any]:
     }
 
 
-def build_as_dictionary(build: BuildDoubt) -> dict[str, Any]:
-    """Return the doubt of one build as JSON-ready values."""
+def build_as_dictionary(build: BuildUncertainty) -> dict[str, Any]:
+    """Return the uncertainty of one build as JSON-ready values."""
     return {
         **{measure: asdict(range_) for measure, range_ in build.ranges.items()},
         "chance_paid_back_within_life": build.paid_back_within_life,

@@ -8,19 +8,20 @@ from rich.console import Console
 
 from yieldest.economics.evaluation import Cost
 from yieldest.economics.measures import present_value
-from yieldest.economics.terms import MoneyTerms
+from yieldest.economics.terms import EconomicTerms
 from yieldest.economics.yearly_sums import flow_of
 from yieldest.energy.losses import kept_share
 from yieldest.model.break_even import break_even
 from yieldest.model.estimate import BuildEstimate, Estimate
-from yieldest.model.number_of_machines import count_ladders
+from yieldest.model.number_of_machines import cost_by_number
 from yieldest.report.side_by_side import side_by_side
 from yieldest.report.spending import print_break_even, print_costs, print_ladder
 from yieldest.report.wording import print_heading, print_list, rounded, whole
 from yieldest.wind.distribution import LOW_MEAN_SPEED_MS
 
 TOO_NEAR = 0.10
-"""Costs per kWh closer than this are too near to call; our choice, well within the usual doubt."""
+"""Costs per kWh closer than this are too near to call; our choice, well within the usual
+uncertainty."""
 WORTH_NAMING = 0.02
 """A cause that moves the cost per kWh by less than this share is not named; our choice."""
 THIN_MARGIN = 0.20
@@ -34,7 +35,7 @@ def print_verdict(estimate: Estimate, screen: Console) -> None:
     if len(estimate.builds) > 1:
         print_list("Why", reasons(estimate), screen)
     print_costs(estimate, screen)
-    for ladder in count_ladders(estimate):
+    for ladder in cost_by_number(estimate):
         print_ladder(ladder, estimate.currency, screen)
     print_break_even(estimate, screen)
 
@@ -71,7 +72,7 @@ def _reason(build: BuildEstimate, other: BuildEstimate, estimate: Estimate) -> s
 def _cause(build: BuildEstimate, other: BuildEstimate, estimate: Estimate, cheaper: bool) -> str:
     """Name what speaks most for the build where it is cheaper, or against it where it is dearer."""
     sign = 1.0 if cheaper else -1.0
-    speed, speed_other = build.climate.mean_speed_ms, other.climate.mean_speed_ms
+    speed, speed_other = build.distribution.mean_speed_ms, other.distribution.mean_speed_ms
     kept, kept_other = kept_share(build.energy.losses), kept_share(other.energy.losses)
     later, later_other = _later_share(build, estimate), _later_share(other, estimate)
     per_kw, per_kw_other = _capital_per_kw(build), _capital_per_kw(other)
@@ -176,7 +177,7 @@ def whether_it_pays(estimate: Estimate) -> list[str]:
     if terms.price_per_kwh is None:
         sentences = [
             "Whether it pays cannot be said, for the plan does not state what a kWh is worth "
-            "(money.price_per_kwh)."
+            "(economics.price_per_kwh)."
         ]
     else:
         shown = max(priced, key=lambda b: _cost(b).net_present_value or 0.0)
@@ -187,9 +188,9 @@ def whether_it_pays(estimate: Estimate) -> list[str]:
             "the disturbed flow over the roof, where no formula gives a figure to trust: take all "
             "of this as the most it could be."
         )
-    if shown.climate.mean_speed_ms < LOW_MEAN_SPEED_MS:
+    if shown.distribution.mean_speed_ms < LOW_MEAN_SPEED_MS:
         sentences.append(
-            f"A mean wind of {shown.climate.mean_speed_ms:.1f} m/s at the hub is very little; "
+            f"A mean wind of {shown.distribution.mean_speed_ms:.1f} m/s at the hub is very little; "
             "most machines at such places disappoint."
         )
     return sentences
@@ -206,7 +207,7 @@ def _which(best: BuildEstimate, second: BuildEstimate, money: str) -> str:
     if high <= low * (1 + TOO_NEAR):
         return (
             f"{best.name} and {second.name} are too near to call: {rounded(low)} and "
-            f"{rounded(high)} {money} a kWh are closer than the doubt in either."
+            f"{rounded(high)} {money} a kWh are closer than the uncertainty in either."
         )
     return (
         f"{best.name} makes the cheapest kWh, at {rounded(low)} {money} against {rounded(high)} "
@@ -214,7 +215,7 @@ def _which(best: BuildEstimate, second: BuildEstimate, money: str) -> str:
     )
 
 
-def _why_not(build: BuildEstimate, terms: MoneyTerms, money: str) -> str:
+def _why_not(build: BuildEstimate, terms: EconomicTerms, money: str) -> str:
     """Say what a losing build earns and costs, and what wind it would take."""
     flow = _cost(build).flow
     paid, earned = (float(present_value(f, terms.discount_rate)) for f in (flow.cost, flow.value))
@@ -224,7 +225,7 @@ def _why_not(build: BuildEstimate, terms: MoneyTerms, money: str) -> str:
         "no wind would make up for that"
         if wind is None
         else f"to pay just so it would take a mean wind of {rounded(wind)} m/s at the hub, where "
-        f"{build.climate.mean_speed_ms:.1f} is reckoned"
+        f"{build.distribution.mean_speed_ms:.1f} is computed"
     )
     return (
         f"Why: in those years its energy is worth {rounded(earned)} {money}, and building and "
@@ -244,14 +245,15 @@ def _does_it_pay(build: BuildEstimate, estimate: Estimate, *, alone: bool) -> li
             "There can be other reasons to build it, but saving money is not one.",
             _why_not(build, terms, money),
         ]
-        if terms.wage_per_hour and (cost.earned_per_own_hour or 0.0) > 0:
+        if terms.wage_per_hour and (cost.return_to_own_labour_per_hour or 0.0) > 0:
             sentences.append(
                 f"Counted without a wage, each of its {whole(cost.labour_hours, 3)} hours of own "
-                f"work earns {rounded(cost.earned_per_own_hour)} {money}, rather than the "
+                f"work earns {rounded(cost.return_to_own_labour_per_hour)} {money}, rather than "
+                "the "
                 f"{terms.wage_per_hour:g} stated."
             )
         return sentences
-    calm = flow_of(cost.outlay, energy.calm_year_kwh, terms)
+    calm = flow_of(cost.expenditure, energy.inter_annual_low_kwh, terms)
     calm_value = float(present_value(calm.net, terms.discount_rate))
     rate = terms.discount_rate
     paid, earned = (float(present_value(f, rate)) for f in (cost.flow.cost, cost.flow.value))
@@ -261,22 +263,26 @@ def _does_it_pay(build: BuildEstimate, estimate: Estimate, *, alone: bool) -> li
         sentences.append(
             f"On a knife's edge: on these figures {build.name} gains {rounded(value)} {money} over "
             f"{span}, but it loses money if it makes {100 * (1 - needed):.0f} % less energy than "
-            "reckoned, which is within the usual doubt. Do not build it for the money."
+            "computed, which is within the usual uncertainty. Do not build it for the money."
         )
     else:
         sentences.append(
             f"On these figures {build.name} pays: it gains {rounded(value)} {money} over {span}, "
             f"and goes on paying down to {rounded(needed * energy.net_kwh_per_year)} kWh a year, "
-            f"{100 * needed:.0f} % of what is reckoned. That stands or falls with the "
+            f"{100 * needed:.0f} % of what is computed. That stands or falls with the "
             f"{'stated wind' if estimate.record is None else 'wind record'}, the curve and the "
             "assumptions listed below."
         )
-    if cost.labour_hours > 0 and not terms.wage_per_hour and cost.earned_per_own_hour is not None:
+    if (
+        cost.labour_hours > 0
+        and not terms.wage_per_hour
+        and cost.return_to_own_labour_per_hour is not None
+    ):
         sentences.append(
             f"That counts {whole(cost.labour_hours, 3)} hours of own work as free; spread over "
-            f"them, each hour earns {rounded(cost.earned_per_own_hour)} {money}."
+            f"them, each hour earns {rounded(cost.return_to_own_labour_per_hour)} {money}."
         )
-    if terms.used_share == 1.0:
+    if terms.self_consumption_share == 1.0:
         sentences.append(
             "It also counts every kWh as one that would have been bought; what is not used when "
             "the wind blows is worth less."

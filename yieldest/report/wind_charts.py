@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from yieldest.energy.annual_energy import Readings
     from yieldest.model.estimate import BuildEstimate
     from yieldest.wind.breakdown import Directions
-    from yieldest.wind.distribution import Climate
-    from yieldest.wind.record import Record
+    from yieldest.wind.distribution import WindDistribution
+    from yieldest.wind.record import WindRecord
 
 _COMPASS = (
     "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW",
@@ -34,23 +34,24 @@ _HOURS = 24
 _HOUR_STEP = 2
 
 
-def distribution_chart(climate: Climate, readings: Readings | None) -> Chart:
+def distribution_chart(distribution: WindDistribution, readings: Readings | None) -> Chart:
     """Return how often each speed blows: the readings as steps, the fit as a line."""
-    top = climate.scale_ms * 3.2
+    top = distribution.scale_ms * 3.2
     if readings is not None:
-        top = max(float(readings.speed_ms.max()), climate.scale_ms * 2)
+        top = max(float(readings.speed_ms.max()), distribution.scale_ms * 2)
     edges = np.arange(np.ceil(top) + 1)
-    fitted = -np.diff(share_above(edges, climate.shape, climate.scale_ms))
-    fitted = (1 - climate.calm_share) * fitted
-    fitted[0] += climate.calm_share
+    fitted = -np.diff(share_above(edges, distribution.shape, distribution.scale_ms))
+    fitted = (1 - distribution.calm_share) * fitted
+    fitted[0] += distribution.calm_share
     counted = None
     if readings is not None:
         hours, _ = np.histogram(readings.speed_ms, edges, weights=readings.weight)
         counted = hours / hours.sum()
     most = int(np.argmax(fitted if counted is None else counted))
     message = (
-        f"At {climate.height_m:g} m the wind blows most often at {most} to {most + 1} m/s; the "
-        f"mean is {climate.mean_speed_ms:.1f} m/s."
+        f"At {distribution.height_m:g} m the wind blows most often at {most} to {most + 1} m/s; "
+        "the "
+        f"mean is {distribution.mean_speed_ms:.1f} m/s."
     )
     if counted is not None:
         off = float(np.abs(counted - fitted).max())
@@ -71,10 +72,10 @@ def distribution_chart(climate: Climate, readings: Readings | None) -> Chart:
         axes.plot(
             edges[:-1] + 0.5, 100 * fitted, color=colour("orange"), label="fitted", linestyle="-"
         )
-        axes.axvline(climate.mean_speed_ms, color=colour("ink"), linewidth=1, linestyle=":")
+        axes.axvline(distribution.mean_speed_ms, color=colour("ink"), linewidth=1, linestyle=":")
         axes.annotate(
-            f"mean {climate.mean_speed_ms:.1f} m/s",
-            (climate.mean_speed_ms, 1),
+            f"mean {distribution.mean_speed_ms:.1f} m/s",
+            (distribution.mean_speed_ms, 1),
             xycoords=("data", "axes fraction"),
             xytext=(4, -10),
             textcoords="offset points",
@@ -86,7 +87,7 @@ def distribution_chart(climate: Climate, readings: Readings | None) -> Chart:
         "wind-speeds",
         "How often each wind speed blows",
         message,
-        climate.provenance.method,
+        distribution.provenance.method,
         {
             "speed from (m/s)": edges[:-1].tolist(),
             "speed to (m/s)": edges[1:].tolist(),
@@ -97,13 +98,13 @@ def distribution_chart(climate: Climate, readings: Readings | None) -> Chart:
     )
 
 
-def ladder_chart(builds: Sequence[BuildEstimate]) -> Chart:
+def steps_to_hub_chart(builds: Sequence[BuildEstimate]) -> Chart:
     """Return the mean wind at every step from the mast to the hub of each build."""
     shown = drawn(builds)
-    rungs = list(dict.fromkeys(step.step for _, build in shown for step in build.wind.ladder))
+    corrections = list(dict.fromkeys(step.step for _, build in shown for step in build.wind.ladder))
     start = shown[0][1].wind.ladder[0].before_ms
     parts = [
-        f"{style.letter} has {build.climate.mean_speed_ms:.1f} m/s at its hub, give or take "
+        f"{style.letter} has {build.distribution.mean_speed_ms:.1f} m/s at its hub, give or take "
         f"{percent(build.wind.standard_uncertainty)} (one standard uncertainty)"
         for style, build in shown
     ]
@@ -115,7 +116,7 @@ def ladder_chart(builds: Sequence[BuildEstimate]) -> Chart:
             speeds = [start, *(step.after_ms for step in steps)]
             axes.plot(
                 speeds,
-                [0, *(1 + rungs.index(step.step) for step in steps)],
+                [0, *(1 + corrections.index(step.step) for step in steps)],
                 color=colour(style.colour),
                 linestyle=style.line,
                 marker=style.marker,
@@ -123,20 +124,20 @@ def ladder_chart(builds: Sequence[BuildEstimate]) -> Chart:
             )
             axes.errorbar(
                 speeds[-1],
-                1 + rungs.index(steps[-1].step),
+                1 + corrections.index(steps[-1].step),
                 xerr=speeds[-1] * build.wind.standard_uncertainty,
                 color=colour(style.colour),
                 capsize=4,
                 linewidth=1,
             )
-        axes.set_yticks(range(len(rungs) + 1), ["as measured", *rungs])
-        axes.set(xlabel="mean wind speed (m/s)", ylim=(-0.4, len(rungs) + 0.4))
+        axes.set_yticks(range(len(corrections) + 1), ["as measured", *corrections])
+        axes.set(xlabel="mean wind speed (m/s)", ylim=(-0.4, len(corrections) + 0.4))
         axes.grid(True, axis="both")
         legend(figure)
 
     lines = [(style.letter, step) for style, build in shown for step in build.wind.ladder]
     return Chart(
-        "wind-ladder",
+        "correction-steps",
         "From the mast to the hub",
         f"Measured: {start:.1f} m/s. " + "; ".join(parts) + ".",
         "each step multiplies the mean speed by its factor; whiskers are one standard uncertainty",
@@ -149,7 +150,7 @@ def ladder_chart(builds: Sequence[BuildEstimate]) -> Chart:
             "uncertainty of the factor (ratio)": [step.standard_uncertainty for _, step in lines],
         },
         draw,
-        1.5 + 0.45 * len(rungs) + 0.2 * len(shown),
+        1.5 + 0.45 * len(corrections) + 0.2 * len(shown),
     )
 
 
@@ -219,7 +220,7 @@ def rose_chart(directions: Directions | None) -> Chart | None:
     )
 
 
-def month_hour_chart(record: Record) -> Chart:
+def month_hour_chart(record: WindRecord) -> Chart:
     """Return the mean speed by month and hour of day."""
     month = record.time.astype("datetime64[M]").astype(np.int64) % 12
     hours = record.time.astype("datetime64[h]").astype(np.int64) % _HOURS

@@ -8,26 +8,26 @@ from typing import Any
 from yieldest.arrays import number_or_none
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.wind.breakdown import Group, Gustiness
-from yieldest.wind.resource import WindStudy
+from yieldest.wind.resource import WindResource
 from yieldest.wind.weibull_fits import METHODS
 
 
-def study_as_dictionary(study: WindStudy) -> dict[str, Any]:
+def study_as_dictionary(study: WindResource) -> dict[str, Any]:
     """Return a study as JSON-ready values in full precision; what cannot be had is None."""
-    record, coverage, chosen = study.record, study.record.coverage, study.chosen
+    record, coverage, chosen = study.record, study.record.data_recovery, study.chosen
     return {
         "record": {
             "source": record.provenance.source,
             "readings": int(study.speed_ms.size),
-            "left_out": study.screening.left_out,
+            "left_out": study.quality_control.left_out,
             "first_time": str(record.time[0].astype("datetime64[s]")),
             "last_time": str(record.time[-1].astype("datetime64[s]")),
             "rounding_step_ms": record.resolution_ms,
-            "starting_speed_ms": study.tally.start_ms,
+            "starting_speed_ms": study.histogram.start_ms,
             "height_m": record.height_m,
             "found": [asdict(found) for found in record.found],
         },
-        "coverage": {
+        "data_recovery": {
             "interval_s": coverage.interval_s,
             "hours": coverage.hours,
             "span_hours": coverage.span_hours,
@@ -42,15 +42,15 @@ def study_as_dictionary(study: WindStudy) -> dict[str, Any]:
         "clock_mean_speed_ms": study.clock_mean_speed_ms,
         "clock_mean_cube_ms3": study.clock_mean_cube_ms3,
         "mean_cube_before_averaging_ms3": record.mean_cube_ms3,
-        "wind_power_w_m2": STANDARD_DENSITY_KG_M3 / 2 * study.mean_cube_ms3,
+        "wind_power_density_w_m2": STANDARD_DENSITY_KG_M3 / 2 * study.mean_cube_ms3,
         "standard_uncertainty": {
-            "mean_speed_share": study.doubt.mean_total,
-            "mean_cube_share": study.doubt.cube_total,
-            "mean_speed_sampling_share": study.doubt.mean_sampling,
-            "mean_cube_sampling_share": study.doubt.cube_sampling,
-            "mean_speed_season_share": study.doubt.mean_season,
-            "mean_speed_year_share": study.doubt.mean_year,
-            "method": study.doubt.method,
+            "mean_speed_share": study.uncertainty.mean_total,
+            "mean_cube_share": study.uncertainty.cube_total,
+            "mean_speed_sampling_share": study.uncertainty.mean_sampling,
+            "mean_cube_sampling_share": study.uncertainty.cube_sampling,
+            "mean_speed_season_share": study.uncertainty.mean_season,
+            "mean_speed_year_share": study.uncertainty.mean_year,
+            "method": study.uncertainty.method,
         },
         "weibull": {
             "shape": chosen.shape,
@@ -59,11 +59,11 @@ def study_as_dictionary(study: WindStudy) -> dict[str, Any]:
             "fit": chosen.method,
             "rule": study.rule,
             "poor": chosen.poor,
-            "energy_from_readings_above_error": study.reading_limit,
+            "energy_from_time_series_above_error": study.reading_limit,
         },
         "fits": [{**asdict(fit), "source": METHODS[fit.method].source} for fit in study.fits],
-        "humps_ms": list(study.humps_ms),
-        "screening": [
+        "modes_ms": list(study.modes_ms),
+        "quality_control": [
             {
                 **asdict(test),
                 "first_times": list(test.first_times),
@@ -72,7 +72,7 @@ def study_as_dictionary(study: WindStudy) -> dict[str, Any]:
                     for speed in test.first_speeds_ms
                 ],
             }
-            for test in study.screening.tests
+            for test in study.quality_control.tests
         ],
         "directions": (
             None

@@ -1,4 +1,4 @@
-"""The wind as tables of the page: its fits, its screening, and the ladder to the hub."""
+"""The wind as tables of the page: its fits, its quality_control, and the ladder to the hub."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from yieldest.model.estimate import Estimate
 from yieldest.report.chart import drawn
 from yieldest.report.comparison_rows import Row, TableView
 from yieldest.report.wording import NOT_KNOWN, percent, signed_percent
-from yieldest.wind.long_term.correction import LongTerm
-from yieldest.wind.resource import WindStudy
+from yieldest.wind.long_term.correction import LongTermCorrection
+from yieldest.wind.resource import WindResource
 
 
-def fits_table(study: WindStudy) -> TableView:
+def fits_table(study: WindResource) -> TableView:
     """Return every fit to the record, with what it misses of the energy."""
     rows = [
         Row(
@@ -30,7 +30,7 @@ def fits_table(study: WindStudy) -> TableView:
     return TableView("Every Weibull fit to the readings", heads, rows, tucked=True)
 
 
-def screening_table(study: WindStudy) -> TableView:
+def screening_table(study: WindResource) -> TableView:
     """Return what the tests of the record found."""
     rows = [
         Row(
@@ -43,19 +43,19 @@ def screening_table(study: WindStudy) -> TableView:
                 signed_percent(test.cube_effect),
             ),
         )
-        for test in study.screening.tests
+        for test in study.quality_control.tests
         if test.count
     ]
     heads = ["test", "rule", "found", "first at", "effect on energy"]
-    return TableView("What the screening of the record found", heads, rows, words=True)
+    return TableView("What the quality control of the record found", heads, rows, words=True)
 
 
-def quiet_tests(study: WindStudy) -> str:
+def quiet_tests(study: WindResource) -> str:
     """Name the tests of the record that found nothing, and those that were off."""
     names = {
         state: ", ".join(
             test.name.replace("_", " ")
-            for test in study.screening.tests
+            for test in study.quality_control.tests
             if not test.count and test.on == (state == "on")
         )
         for state in ("on", "off")
@@ -64,7 +64,7 @@ def quiet_tests(study: WindStudy) -> str:
     return sentence + (f" Off: {names['off']}." if names["off"] else "")
 
 
-def ladder_tables(estimate: Estimate) -> list[TableView]:
+def steps_to_hub_tables(estimate: Estimate) -> list[TableView]:
     """Return for each build every step from the mast to its hub."""
     heads = ["step", "before (m/s)", "factor", "after (m/s)", "±", "method"]
     return [
@@ -89,7 +89,7 @@ def ladder_tables(estimate: Estimate) -> list[TableView]:
                 Row(
                     "at the hub",
                     "",
-                    ("", "", f"{build.climate.mean_speed_ms:.2f}",
+                    ("", "", f"{build.distribution.mean_speed_ms:.2f}",
                      percent(build.wind.standard_uncertainty), "all the steps together"),
                     strong=True,
                 ),
@@ -100,7 +100,7 @@ def ladder_tables(estimate: Estimate) -> list[TableView]:
     ]  # fmt: skip
 
 
-def long_term_table(found: LongTerm) -> TableView:
+def long_term_table(found: LongTermCorrection) -> TableView:
     """Return what each method says of the long-term wind, and how far it was off when tried."""
     rows = [
         Row("the overlap at face value", "", (f"{found.concurrent_mean_ms:.2f}", "", "")),

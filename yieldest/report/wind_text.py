@@ -23,8 +23,8 @@ from yieldest.report.wording import (
 from yieldest.wind.breakdown import STEADY_FROM_MS, Group, Gustiness
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.goodness import FitResult
-from yieldest.wind.quality_rules import ScreenTest
-from yieldest.wind.resource import WindStudy
+from yieldest.wind.quality_rules import QualityTest
+from yieldest.wind.resource import WindResource
 from yieldest.wind.weibull import share_above
 from yieldest.wind.weibull_fits import METHODS, class_bounds
 
@@ -33,7 +33,7 @@ MOST_CLASSES = 22
 SCARCE_DAYS = 30
 
 
-def print_study(study: WindStudy, screen: Console) -> None:
+def print_study(study: WindResource, screen: Console) -> None:
     """Print what a record says: enough or not, how windy, how sure; then the tables."""
     screen.print(Text(study.record.provenance.source, style="bold"))
     answers = Table.grid(padding=(0, 2, 0, 0))
@@ -49,9 +49,11 @@ def print_study(study: WindStudy, screen: Console) -> None:
         screen.print(Text(line))
     print_heading("Fits side by side (* the one used)", screen)
     screen.print(_fits(study.fits, study.chosen))
-    print_heading("Screening: what is left out counts as missing, what is noted stays in", screen)
-    screen.print(_screening(study.screening.tests))
-    for test in study.screening.tests:
+    print_heading(
+        "Quality control: what is left out counts as missing, what is noted stays in", screen
+    )
+    screen.print(_screening(study.quality_control.tests))
+    for test in study.quality_control.tests:
         print_item(f"{test.name.replace('_', ' ')}:", test.rule, screen)
     print_heading("By month", screen)
     screen.print(_months(study))
@@ -76,16 +78,16 @@ def print_study(study: WindStudy, screen: Console) -> None:
     if study.record.found:
         print_heading("What was recognised in the file (state it if it is wrong)", screen)
         screen.print(_found(study))
-    print_heading("How it was reckoned", screen)
+    print_heading("How it was computed", screen)
     for number, method in enumerate(_methods(study), start=1):
         print_item(f"[{number}]", method, screen)
     warnings = (*study.record.provenance.warnings, *study.warnings)
     print_list("Be warned", warnings, screen)
 
 
-def enough(study: WindStudy) -> str:
+def enough(study: WindResource) -> str:
     """Say in a sentence or two whether a record is enough for an estimate of a year."""
-    coverage = study.record.coverage
+    coverage = study.record.data_recovery
     days = coverage.span_hours / 24
     span = f"{days:,.0f} days" if days >= 3 else f"{coverage.span_hours:,.0f} hours"
     known = (
@@ -93,7 +95,7 @@ def enough(study: WindStudy) -> str:
     )
     missing = [calendar.month_abbr[month] for month in coverage.missing_months]
     if days < SCARCE_DAYS:
-        return f"No. {known} That is weather, not a climate: go on measuring."
+        return f"No. {known} That is weather, not a distribution: go on measuring."
     if missing:
         verb = "is" if len(missing) == 1 else "are"
         return (
@@ -106,7 +108,7 @@ def enough(study: WindStudy) -> str:
     return f"Yes: {years:.1f} years. {known}"
 
 
-def _how_windy(study: WindStudy) -> str:
+def _how_windy(study: WindResource) -> str:
     power = STANDARD_DENSITY_KG_M3 / 2 * study.mean_cube_ms3
     text = (
         f"Mean {study.mean_speed_ms:.2f} m/s where it was measured [1], "
@@ -127,19 +129,22 @@ def _how_windy(study: WindStudy) -> str:
     return text
 
 
-def how_sure(study: WindStudy) -> str:
+def how_sure(study: WindResource) -> str:
     """Say how far the mean of the long run may be off."""
-    doubt = study.doubt
+    uncertainty = study.uncertainty
     return (
-        f"In two cases of three the mean of the long run is within {percent(doubt.mean_total)} of "
-        f"this, and the power in the wind within {percent(doubt.cube_total)} [3]. Parts of the "
-        f"first: chance of the days {percent(doubt.mean_sampling)}, missing seasons "
-        f"{percent(doubt.mean_season)}, one year against the next {percent(doubt.mean_year)}. "
+        "In two cases of three the mean of the long run is within "
+        f"{percent(uncertainty.mean_total)} of "
+        f"this, and the power in the wind within {percent(uncertainty.cube_total)} [3]. Parts of "
+        "the "
+        f"first: chance of the days {percent(uncertainty.mean_sampling)}, missing seasons "
+        f"{percent(uncertainty.mean_season)}, one year against the next "
+        f"{percent(uncertainty.mean_year)}. "
         "Instrument, height and surroundings come on top."
     )
 
 
-def _which_fit(study: WindStudy) -> str:
+def _which_fit(study: WindResource) -> str:
     fit = study.chosen
     calms = f", {percent(fit.calm_share)} calms" if fit.calm_share else ""
     text = (
@@ -159,13 +164,13 @@ def _which_fit(study: WindStudy) -> str:
     return text
 
 
-def histogram(study: WindStudy) -> list[str]:
+def histogram(study: WindResource) -> list[str]:
     """Draw the shares of time in classes of about 1 m/s, with the fitted share marked."""
-    tally, fit = study.tally, study.chosen
-    bounds = class_bounds(tally, 1.0)
+    histogram, fit = study.histogram, study.chosen
+    bounds = class_bounds(histogram, 1.0)
     if bounds.size > MOST_CLASSES:
-        bounds = class_bounds(tally, 2.0)
-    below = tally.share @ (tally.upper_ms[:, np.newaxis] <= bounds)
+        bounds = class_bounds(histogram, 2.0)
+    below = histogram.share @ (histogram.upper_ms[:, np.newaxis] <= bounds)
     calm = fit.calm_share or 0.0
     fitted = calm + (1 - calm) * (1 - share_above(bounds, fit.shape or 1.0, fit.scale_ms or 1.0))
     shares, said = np.diff(below, prepend=0.0), np.diff(fitted, prepend=0.0)
@@ -174,7 +179,7 @@ def histogram(study: WindStudy) -> list[str]:
     for low, high, share, curve in zip([0.0, *bounds[:-1]], bounds, shares, said, strict=True):
         bar = ["#" if i < round(BAR_WIDTH * share / most) else " " for i in range(BAR_WIDTH + 1)]
         bar[round(BAR_WIDTH * curve / most)] = "|"
-        name = "still" if high <= tally.start_ms else ""
+        name = "still" if high <= histogram.start_ms else ""
         lines.append(f"{low:5.1f} to {high:4.1f} m/s {name:5} {100 * share:6.2f} %  {''.join(bar)}")
     return [line.rstrip() for line in lines[:MOST_CLASSES]]
 
@@ -221,7 +226,7 @@ def _with_error(value: float | None, error: float | None) -> str:
     return f"{value:.2f}" if error is None else f"{value:.2f} ({error:.2f})"
 
 
-def _screening(tests: tuple[ScreenTest, ...]) -> Table:
+def _screening(tests: tuple[QualityTest, ...]) -> Table:
     table = _table("test", "", "found", "first places", "mean", "energy")
     table.columns[1].justify = table.columns[3].justify = "left"
     for test in tests:
@@ -241,9 +246,9 @@ def _screening(tests: tuple[ScreenTest, ...]) -> Table:
     return table
 
 
-def _months(study: WindStudy) -> Table:
+def _months(study: WindResource) -> Table:
     table = _table("", *(calendar.month_abbr[m] for m in range(1, 13)))
-    coverage = study.record.coverage
+    coverage = study.record.data_recovery
     table.add_row("covered, %", *(f"{100 * share:.0f}" for share in coverage.month_share))
     emptiest = coverage.month_hour_share.min(axis=1)
     table.add_row("emptiest hour", *(f"{100 * share:.0f}" for share in emptiest))
@@ -298,14 +303,14 @@ def _gustiness(found: Gustiness) -> str:
     return text if found.highest_ms is not None else f"{text}."
 
 
-def _found(study: WindStudy) -> Table:
+def _found(study: WindResource) -> Table:
     table = Table.grid(padding=(0, 2, 0, 0))
     for found in study.record.found:
         table.add_row(found.what, Text(found.found), found.how)
     return table
 
 
-def _methods(study: WindStudy) -> list[str]:
+def _methods(study: WindResource) -> list[str]:
     weights = (
         f"readings weighted so that each month and hour of day counts as in a whole year "
         f"({study.season.reason})"
@@ -316,11 +321,11 @@ def _methods(study: WindStudy) -> list[str]:
         f"arithmetic mean; {weights}",
         "half of 1.225 kg/m3 (ISO 2533, sea level) times the mean cube of the readings, Sheppard's "
         "correction for rounding (Kendall & Stuart)",
-        study.doubt.method,
+        study.uncertainty.method,
         f"{METHODS[study.chosen.method].source}; standard errors in brackets from the same "
         "bootstrap",
         "an invented machine: power as the cube of speed from 3 to 11 m/s, level to 25 m/s; by the "
-        "fit against reading by reading",
+        "fit against from the time series",
         "mean cube of the fit over that of the readings",
         "Kolmogorov: the largest distance between the shares of time below any speed",
         "of the shares of time in classes of about 1 m/s",

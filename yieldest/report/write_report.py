@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from yieldest.files.whole_output import refuse_inputs, write_all, write_whole
-from yieldest.model.estimate import estimate as reckon
+from yieldest.model.estimate import estimate as compute
 from yieldest.model.input_files import input_files
 from yieldest.model.scenarios import what_if
 from yieldest.plan import Plan
@@ -48,18 +48,18 @@ def write_report(
     """
     inputs = input_files(plan)
     refuse_inputs(page, inputs)
-    estimate = reckon(plan)
+    estimate = compute(plan)
     done("estimate")
-    doubt = None
-    if plan.doubt.draws:
-        doubt = how_sure(plan, estimate, plan.doubt.draws, plan.doubt.seed)
+    uncertainty = None
+    if plan.uncertainty.draws:
+        uncertainty = how_sure(plan, estimate, plan.uncertainty.draws, plan.uncertainty.seed)
         done("draws")
     grids = []
     for number, build in enumerate(plan.build):
         grids.append(what_if(plan, estimate, number))
         done(f"grid of {build.name}")
-    charts = charts_of(estimate, doubt, grids)
-    html = page_of(plan, estimate, doubt, grids, charts, changes, done)
+    charts = charts_of(estimate, uncertainty, grids)
+    html = page_of(plan, estimate, uncertainty, grids, charts, changes, done)
     # Pictures first: a page is not written when they cannot be.
     written = []
     if figures is not None:

@@ -12,9 +12,9 @@ from yieldest.hub.air import STANDARD_DENSITY_KG_M3, gas_law_density, standard_p
 from yieldest.turbine.readings import Readings
 from yieldest.units import ZERO_CELSIUS_K
 
-KNOWN_DENSITY_DOUBT = 0.01
+KNOWN_DENSITY_UNCERTAINTY = 0.01
 """Standard uncertainty of an air density that was stated or measured, as a share; our choice."""
-ASSUMED_DENSITY_DOUBT = 0.04
+ASSUMED_DENSITY_UNCERTAINTY = 0.04
 """Standard uncertainty of an air density nobody stated, as a share of it: some 350 m of height or
 12 K of temperature; our choice."""
 
@@ -34,13 +34,13 @@ class AirAtTest:
 
 
 def density_at_test(readings: Readings, air: AirAtTest) -> tuple[FloatArray, float, Readings]:
-    """Return the density at each reading, its relative doubt, and the readings with what was said.
+    """Return the density at each reading, its relative uncertainty, and the readings annotated.
 
     The standard atmosphere stands in for whichever of pressure and temperature is not known.
     """
     ones = np.ones(readings.size)
     if air.density_kg_m3 is not None:
-        return air.density_kg_m3 * ones, KNOWN_DENSITY_DOUBT, readings
+        return air.density_kg_m3 * ones, KNOWN_DENSITY_UNCERTAINTY, readings
     temperature, pressure = readings.temperature_c, readings.pressure_hpa
     if temperature is None and air.temperature_c is not None:
         temperature = air.temperature_c * ones
@@ -54,7 +54,7 @@ def density_at_test(readings: Readings, air: AirAtTest) -> tuple[FloatArray, flo
     if pressure is None and temperature is None:
         return (
             STANDARD_DENSITY_KG_M3 * ones,
-            ASSUMED_DENSITY_DOUBT,
+            ASSUMED_DENSITY_UNCERTAINTY,
             readings.noting(
                 assumed=(
                     "Readings taken at 1.225 kg/m3, for neither air density nor elevation and "
@@ -79,6 +79,6 @@ def density_at_test(readings: Readings, air: AirAtTest) -> tuple[FloatArray, flo
         )
     return (
         density,
-        ASSUMED_DENSITY_DOUBT if assumed else KNOWN_DENSITY_DOUBT,
+        ASSUMED_DENSITY_UNCERTAINTY if assumed else KNOWN_DENSITY_UNCERTAINTY,
         readings.noting(assumed=tuple(assumed)),
     )

@@ -12,13 +12,13 @@ from yieldest.errors import InputError
 
 BIN_WIDTH_MS = 0.5
 """IEC 61400-12-1: bins of 0.5 m/s centred on multiples of 0.5 m/s."""
-POWER_DOUBT = 0.03
+POWER_UNCERTAINTY = 0.03
 """Standard uncertainty of power from ordinary multimeters, of the reading (common practice, no
 source)."""
-SPEED_DOUBT = 0.03
+SPEED_UNCERTAINTY = 0.03
 """Standard uncertainty of an uncalibrated cup anemometer, of the reading (common practice, no
 source)."""
-SPEED_DOUBT_MS = 0.1
+SPEED_UNCERTAINTY_MS = 0.1
 """And its part that does not grow with the wind (common practice, no source)."""
 _STRONG_SHARE = 0.05
 _ENOUGH_TO_JUDGE = 3
@@ -26,7 +26,7 @@ _ENOUGH_TO_JUDGE = 3
 
 
 @dataclass(frozen=True)
-class MeterDoubt:
+class MeterUncertainty:
     """Standard uncertainties of the instruments (type B of JCGM 100).
 
     Parameters
@@ -39,9 +39,9 @@ class MeterDoubt:
         The part of the speed's that does not grow with it.
     """
 
-    power: float = POWER_DOUBT
-    speed: float = SPEED_DOUBT
-    speed_ms: float = SPEED_DOUBT_MS
+    power: float = POWER_UNCERTAINTY
+    speed: float = SPEED_UNCERTAINTY
+    speed_ms: float = SPEED_UNCERTAINTY_MS
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Bins:
     count : ndarray of int, shape (n,)
     speed_ms, power_w : ndarray, shape (n,)
         Means.
-    deviation_w : ndarray, shape (n,)
+    standard_deviation_w : ndarray, shape (n,)
         Standard deviation of the power; NaN in a bin with a single reading.
     scatter_w : ndarray, shape (n,)
         Standard uncertainty of the mean from scatter (type A).
@@ -66,7 +66,7 @@ class Bins:
     count: npt.NDArray[np.int64]
     speed_ms: FloatArray
     power_w: FloatArray
-    deviation_w: FloatArray
+    standard_deviation_w: FloatArray
     scatter_w: FloatArray
     meters_w: FloatArray
 
@@ -82,7 +82,10 @@ def bin_number(speed_ms: npt.ArrayLike) -> npt.NDArray[np.int64]:
 
 
 def bin_readings(
-    speed_ms: FloatArray, power_w: FloatArray, doubt: MeterDoubt, density_doubt: float
+    speed_ms: FloatArray,
+    power_w: FloatArray,
+    uncertainty: MeterUncertainty,
+    density_uncertainty: float,
 ) -> Bins:
     r"""Sort readings into bins.
 
@@ -90,8 +93,8 @@ def bin_readings(
     ----------
     speed_ms, power_w : ndarray, shape (m,)
         Normalised to the reference density.
-    doubt : MeterDoubt
-    density_doubt : float
+    uncertainty : MeterUncertainty
+    density_uncertainty : float
         Standard uncertainty of the air density, as a share of it.
 
     Raises
@@ -102,8 +105,10 @@ def bin_readings(
     Notes
     -----
     IEC 61400-12-1 (2005, section 8.2 and annex D; numbers from memory). Type A: s / sqrt(n) of the
-    powers in the bin. Type B: u^2 = (power doubt P)^2 + (density doubt P)^2 + (c u_v)^2 with the
-    sensitivity c the slope of the curve at the bin and u_v^2 = (speed doubt v)^2 + (constant)^2.
+    powers in the bin. Type B: u^2 = (power uncertainty P)^2 + (density uncertainty P)^2 + (c
+    u_v)^2 with the
+    sensitivity c the slope of the curve at the bin and u_v^2 = (speed uncertainty v)^2 +
+    (constant)^2.
     The scatter of a bin with one or two readings is the pooled relative scatter of the others.
     """
     number, group, count = np.unique(bin_number(speed_ms), return_inverse=True, return_counts=True)
@@ -119,9 +124,11 @@ def bin_readings(
         np.divide(squares, count - 1, out=np.full(count.size, np.nan), where=count > 1)
     )
     slope = np.gradient(power, speed)
-    speed_doubt = np.hypot(doubt.speed * speed, doubt.speed_ms)
+    speed_uncertainty = np.hypot(uncertainty.speed * speed, uncertainty.speed_ms)
     meters = np.sqrt(
-        (doubt.power * power) ** 2 + (density_doubt * power) ** 2 + (slope * speed_doubt) ** 2
+        (uncertainty.power * power) ** 2
+        + (density_uncertainty * power) ** 2
+        + (slope * speed_uncertainty) ** 2
     )
     scatter = pooled_scatter(count, power, deviation)
     # When nothing is known of the scatter, as much as the whole reading is the careful guess.
@@ -132,14 +139,14 @@ def bin_readings(
         count=count,
         speed_ms=speed,
         power_w=power,
-        deviation_w=deviation,
+        standard_deviation_w=deviation,
         scatter_w=spread / np.sqrt(count),
         meters_w=meters,
     )
 
 
 def pooled_scatter(
-    count: npt.NDArray[np.int64], power_w: FloatArray, deviation_w: FloatArray
+    count: npt.NDArray[np.int64], power_w: FloatArray, standard_deviation_w: FloatArray
 ) -> float | None:
     """Return the standard deviation of the power as a share of it, over all bins that can tell.
 
@@ -150,5 +157,5 @@ def pooled_scatter(
     if not several.any():
         return None
     freedom = (count - 1)[several]
-    shares = deviation_w[several] / power_w[several]
+    shares = standard_deviation_w[several] / power_w[several]
     return float(np.sqrt((freedom * shares**2).sum() / freedom.sum()))

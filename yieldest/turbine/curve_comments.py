@@ -22,14 +22,14 @@ class CurveNotes:
     ----------
     load : str or None
     air_density_kg_m3, last_measured_ms : float or None
-    beyond_last : str or None
+    extrapolation : str or None
     modelled : bool
     """
 
     load: str | None = None
     air_density_kg_m3: float | None = None
     last_measured_ms: float | None = None
-    beyond_last: str | None = None
+    extrapolation: str | None = None
     modelled: bool = False
 
 
@@ -51,7 +51,7 @@ def notes_of(path: Path) -> CurveNotes:
         load=found.get("load"),
         air_density_kg_m3=_note_number(path, found, "air density"),
         last_measured_ms=_note_number(path, found, "last measured speed"),
-        beyond_last=found.get("beyond last"),
+        extrapolation=found.get("beyond last"),
         modelled=found.get("kind", "").lower() == "modelled",
     )
 

@@ -10,7 +10,7 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.turbine.power_curve import BeyondLast
 
-BEYOND_DOUBT = 0.20
+BEYOND_UNCERTAINTY = 0.20
 """Standard uncertainty of power nobody measured, as a share of it, on top of that of the last
 point; our choice."""
 _CUBE_STEP_MS = 0.25
@@ -54,14 +54,14 @@ class Ends:
     Parameters
     ----------
     cut_in_ms, cut_out_ms : float or None
-    beyond_last : {"hold", "zero", "cube law"} or None
+    extrapolation : {"hold", "zero", "cube law"} or None
     rated_power_w : float or None
         The power at which "cube law" becomes level.
     """
 
     cut_in_ms: float | None = None
     cut_out_ms: float | None = None
-    beyond_last: BeyondLast | None = None
+    extrapolation: BeyondLast | None = None
     rated_power_w: float | None = None
 
 
@@ -75,14 +75,14 @@ def place_ends(name: str, points: Points, ends: Ends) -> tuple[Points, BeyondLas
     points : Points
     ends : Ends
         Without a cut-out no power is counted beyond the last point. With one above the last point,
-        `beyond_last` says what is counted between: the last power ("hold", the default), nothing
+        `extrapolation` says what is counted between: the last power ("hold", the default), nothing
         ("zero"), or the last power times the cube of the speed ratio up to the rated power
         ("cube law").
 
     Returns
     -------
     points : Points
-    beyond_last : {"hold", "zero", "cube law"}
+    extrapolation : {"hold", "zero", "cube law"}
         What was done.
     assumed : tuple of str
 
@@ -120,12 +120,12 @@ def _choice(
     name: str, ends: Ends, last: float, stretched: bool
 ) -> tuple[BeyondLast, tuple[str, ...]]:
     if ends.cut_out_ms is None:
-        if ends.beyond_last in ("hold", "cube law"):
+        if ends.extrapolation in ("hold", "cube law"):
             raise InputError(
-                f"{name}: beyond_last is {ends.beyond_last!r}, but up to which speed is not "
+                f"{name}: extrapolation is {ends.extrapolation!r}, but up to which speed is not "
                 "stated; state cut_out_ms."
             )
-        if ends.beyond_last is None:
+        if ends.extrapolation is None:
             return "zero", (
                 f"{name}: no power is counted above {last:.4g} m/s, the last speed of the curve, "
                 "for no cut-out speed is stated.",
@@ -133,17 +133,17 @@ def _choice(
         return "zero", ()
     if not stretched:
         return "zero", ()
-    if ends.beyond_last == "cube law" and ends.rated_power_w is None:
+    if ends.extrapolation == "cube law" and ends.rated_power_w is None:
         raise InputError(
-            f"{name}: beyond_last is 'cube law', but up to which power is not stated; state "
+            f"{name}: extrapolation is 'cube law', but up to which power is not stated; state "
             "rated_power_w."
         )
-    if ends.beyond_last is None:
+    if ends.extrapolation is None:
         return "hold", (
             f"{name}: from {last:.4g} m/s, the last speed of the curve, to the cut-out at "
-            f"{ends.cut_out_ms:g} m/s the last power is held, for beyond_last is not stated.",
+            f"{ends.cut_out_ms:g} m/s the last power is held, for extrapolation is not stated.",
         )
-    return ends.beyond_last, ()
+    return ends.extrapolation, ()
 
 
 def _stretched(
@@ -163,7 +163,7 @@ def _stretched(
     power = points.power_w[:, -1:] * growth
     uncertainty = points.uncertainty_w
     if uncertainty is not None:
-        more = np.hypot(uncertainty[-1] * growth, BEYOND_DOUBT * power[0])
+        more = np.hypot(uncertainty[-1] * growth, BEYOND_UNCERTAINTY * power[0])
         uncertainty = np.concatenate((uncertainty, more))
     thrust = points.thrust_coefficient
     if thrust is not None:

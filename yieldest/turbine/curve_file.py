@@ -17,8 +17,8 @@ from yieldest.turbine.curve_comments import CurveNotes, notes_of
 from yieldest.turbine.curve_ends import Ends, Points, place_ends
 from yieldest.turbine.plausibility import first_highest, judge_coefficient
 from yieldest.turbine.power_curve import (
-    MODELLED_DOUBT,
-    STATED_DOUBT,
+    MODELLED_UNCERTAINTY,
+    STATED_UNCERTAINTY,
     DensityFamily,
     PowerCurve,
     power_coefficient,
@@ -38,7 +38,7 @@ _HIGHEST_THRUST_COEFFICIENT = 2.0
 """A disc of full solidity has some 1.2; twice that is a wrong unit. Our choice."""
 
 
-def read_curve(
+def read_power_curve(
     path: Path,
     *,
     ends: Ends | None = None,
@@ -104,14 +104,15 @@ def read_curve(
     assumed += said
     last_measured_ms = min(float(speed[-1]), notes.last_measured_ms or float("inf"))
     if beyond == "zero" and last_measured_ms < points.speed_ms[-1]:
-        beyond = "cube law" if notes.beyond_last == "cube law" else "hold"
+        beyond = "cube law" if notes.extrapolation == "cube law" else "hold"
     nominal = points.power_w[reference]
     if not (nominal > 0).any():
         warnings.append(f"{path.name}: the curve never makes any power.")
-    doubt = MODELLED_DOUBT if notes.modelled else STATED_DOUBT
+    uncertainty = MODELLED_UNCERTAINTY if notes.modelled else STATED_UNCERTAINTY
     if points.uncertainty_w is None:
         assumed.append(
-            f"{path.name}: the power is doubtful by {100 * doubt:.0f} % (standard uncertainty, our "
+            f"{path.name}: the power is doubtful by {100 * uncertainty:.0f} % (standard "
+            "uncertainty, our "
             "choice), for the file states none."
         )
     if notes.modelled:
@@ -131,16 +132,16 @@ def read_curve(
         ),
         thrust_coefficient=points.thrust_coefficient,
         power_uncertainty_w=points.uncertainty_w,
-        relative_doubt=doubt,
+        relative_uncertainty=uncertainty,
         modelled=notes.modelled,
-        beyond_last=beyond,
+        extrapolation=beyond,
         load=notes.load,
         family=DensityFamily(density, points.power_w) if density.size > 1 else None,
     )
 
 
 def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...] = ()) -> None:
-    """Write a curve as the CSV that `read_curve` reads, whole or not at all.
+    """Write a curve as the CSV that `read_power_curve` reads, whole or not at all.
 
     Parameters
     ----------
@@ -161,7 +162,7 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
         *([] if curve.load is None else [f"load: {curve.load}"]),
         f"air density: {curve.air_density_kg_m3:g} kg/m3",
         f"last measured speed: {curve.last_measured_ms:g} m/s",
-        *([] if curve.beyond_last == "zero" else [f"beyond last: {curve.beyond_last}"]),
+        *([] if curve.extrapolation == "zero" else [f"beyond last: {curve.extrapolation}"]),
     ]
     headings = ["speed (m/s)", "power (W)"]
     columns = [curve.speed_ms, curve.power_w]

@@ -1,4 +1,4 @@
-"""A stand-in curve for a machine that nobody has measured yet: always labelled as modelled."""
+"""A generic curve for a machine that nobody has measured yet: always labelled as modelled."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from yieldest.errors import InputError
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.provenance import Provenance
 from yieldest.turbine.plausibility import judge_coefficient
-from yieldest.turbine.power_curve import MODELLED_DOUBT, PowerCurve, power_in_wind_w
+from yieldest.turbine.power_curve import MODELLED_UNCERTAINTY, PowerCurve, power_in_wind_w
 
 FURLING_WIDTH_MS = 5.0
 """A furling machine is taken to fall from rated power to none over this much wind; our choice, on
@@ -17,7 +17,7 @@ _STEP_MS = 0.1
 """Straight pieces of this width lie within 0.1 % of a cube above 3 m/s."""
 
 
-def stand_in_curve(
+def generic_power_curve(
     name: str,
     *,
     rotor_area_m2: float,
@@ -27,7 +27,7 @@ def stand_in_curve(
     furling_ms: float | None = None,
     cut_out_ms: float | None = None,
     rotor_type: str | None = None,
-    relative_doubt: float | None = None,
+    relative_uncertainty: float | None = None,
 ) -> PowerCurve:
     """Make a curve from a few round numbers.
 
@@ -44,8 +44,8 @@ def stand_in_curve(
     cut_out_ms : float, optional
         No power above it. One of the two is needed.
     rotor_type : {"lift", "drag"}, optional
-    relative_doubt : float, optional
-        Standard uncertainty as a share of the power; `MODELLED_DOUBT` by default.
+    relative_uncertainty : float, optional
+        Standard uncertainty as a share of the power; `MODELLED_UNCERTAINTY` by default.
 
     Raises
     ------
@@ -57,10 +57,10 @@ def stand_in_curve(
     P = rho A v^3 Cp / 2 at 1.225 kg/m3, level at rated power (definition of the coefficient). A
     real coefficient is lower near cut-in and near rated power, so the shape flatters both.
     """
-    warnings = judge_coefficient(f"{name}: in stand_in", power_coefficient, rotor_type)
+    warnings = judge_coefficient(f"{name}: in generic_curve", power_coefficient, rotor_type)
     if furling_ms is None and cut_out_ms is None:
         raise InputError(
-            f"{name}: a stand-in curve must end somewhere; state furling_ms or cut_out_ms."
+            f"{name}: a generic curve must end somewhere; state furling_ms or cut_out_ms."
         )
     per_cube = power_coefficient * float(
         power_in_wind_w(1.0, rotor_area_m2, STANDARD_DENSITY_KG_M3)
@@ -87,12 +87,12 @@ def stand_in_curve(
         zero_at = min(end, level_to + FURLING_WIDTH_MS)
         speed = np.concatenate((speed, np.unique([zero_at, end])))
         power = np.concatenate((power, np.full(speed.size - power.size, power[-1] * falls_to)))
-    doubt = MODELLED_DOUBT if relative_doubt is None else relative_doubt
+    uncertainty = MODELLED_UNCERTAINTY if relative_uncertainty is None else relative_uncertainty
     assumed = (
         ()
-        if relative_doubt is not None
+        if relative_uncertainty is not None
         else (
-            f"{name}: the stand-in curve is doubtful by {100 * doubt:.0f} % (standard, our "
+            f"{name}: the generic curve is doubtful by {100 * uncertainty:.0f} % (standard, our "
             "choice).",
         )
     )
@@ -104,17 +104,18 @@ def stand_in_curve(
         last_measured_ms=end,
         rotor_area_m2=rotor_area_m2,
         provenance=Provenance(
-            source=f"{name}: stand_in",
+            source=f"{name}: generic_curve",
             method=f"modelled: rotor area {rotor_area_m2:.3g} m2 x power coefficient "
             f"{power_coefficient:g} x cube of the speed, level at {rated_power_w:g} W",
             assumed=assumed,
             warnings=(
                 f"The power curve of {name} is modelled from its rotor area; nobody measured it. "
-                f"Its power is doubtful by {100 * doubt:.0f} % (standard uncertainty), and real "
+                f"Its power is doubtful by {100 * uncertainty:.0f} % (standard uncertainty), and "
+                "real "
                 "machines of home make are more often below than above such a curve.",
                 *warnings,
             ),
         ),
-        relative_doubt=doubt,
+        relative_uncertainty=uncertainty,
         modelled=True,
     )

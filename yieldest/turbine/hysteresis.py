@@ -26,33 +26,33 @@ class Hysteresis:
     ----------
     start_ms, stop_ms : float or None
         Mean wind when the machine starts and stops.
-    start_doubt_ms, stop_doubt_ms : float or None
+    start_uncertainty_ms, stop_uncertainty_ms : float or None
         Their standard uncertainties.
     starts, stops : int
         How often each was seen.
     judged_by : {"rpm", "power"}
     falling_excess : float or None
         Power in falling wind over that in rising wind at the same speed, minus 1.
-    falling_excess_doubt : float or None
+    falling_excess_uncertainty : float or None
     """
 
     start_ms: float | None
     stop_ms: float | None
-    start_doubt_ms: float | None
-    stop_doubt_ms: float | None
+    start_uncertainty_ms: float | None
+    stop_uncertainty_ms: float | None
     starts: int
     stops: int
     judged_by: str
     falling_excess: float | None
-    falling_excess_doubt: float | None
+    falling_excess_uncertainty: float | None
 
     @property
     def shown(self) -> bool:
         """Whether starting and stopping differ by more than chance."""
         if self.start_ms is None or self.stop_ms is None:
             return False
-        doubt = np.hypot(self.start_doubt_ms or 0.0, self.stop_doubt_ms or 0.0)
-        return bool(self.start_ms - self.stop_ms > 2 * doubt)
+        uncertainty = np.hypot(self.start_uncertainty_ms or 0.0, self.stop_uncertainty_ms or 0.0)
+        return bool(self.start_ms - self.stop_ms > 2 * uncertainty)
 
 
 def hysteresis_of(readings: Readings) -> Hysteresis:
@@ -63,19 +63,19 @@ def hysteresis_of(readings: Readings) -> Hysteresis:
     middle = (speed[1:] + speed[:-1]) / 2
     starts = middle[~turning[:-1] & turning[1:]]
     stops = middle[turning[:-1] & ~turning[1:]]
-    start, start_doubt = _mean(starts)
-    stop, stop_doubt = _mean(stops)
-    excess, doubt = _falling_excess(speed, readings.power_w)
+    start, start_uncertainty = _mean(starts)
+    stop, stop_uncertainty = _mean(stops)
+    excess, uncertainty = _falling_excess(speed, readings.power_w)
     return Hysteresis(
         start_ms=start,
         stop_ms=stop,
-        start_doubt_ms=start_doubt,
-        stop_doubt_ms=stop_doubt,
+        start_uncertainty_ms=start_uncertainty,
+        stop_uncertainty_ms=stop_uncertainty,
         starts=starts.size,
         stops=stops.size,
         judged_by="power" if readings.rpm is None else "rpm",
         falling_excess=excess,
-        falling_excess_doubt=doubt,
+        falling_excess_uncertainty=uncertainty,
     )
 
 

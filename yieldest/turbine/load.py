@@ -24,10 +24,10 @@ LOAD_WORDS: dict[str, str] = {
 }
 """Each load in words."""
 
-OTHER_LOAD_DOUBT = 0.15
+OTHER_LOAD_UNCERTAINTY = 0.15
 """Standard uncertainty, as a share of the power, of a curve carried from one load to another, which
 lets the rotor turn at another speed; our choice."""
-CONVERSION_DOUBT = 0.03
+CONVERSION_UNCERTAINTY = 0.03
 """The same of a conversion efficiency; our choice."""
 DIODE_DROPS_V = 1.4
 """Two silicon diodes in the path at all times (common practice, no source)."""
@@ -237,16 +237,16 @@ def on_load(
                 else "the converter's losses are taken off, but another load lets the rotor turn "
                 "at another speed, which no table can mend."
             )
-            + f" Its power is doubtful by another {100 * OTHER_LOAD_DOUBT:.0f} %."
+            + f" Its power is doubtful by another {100 * OTHER_LOAD_UNCERTAINTY:.0f} %."
         )
     if kind == "resistor":
         said.append(
             f"{name}: a resistor makes heat only; a kWh of it is worth what it replaces, not what "
             "a kWh from the mains costs."
         )
-    from_other = OTHER_LOAD_DOUBT if other else 0.0
+    from_other = OTHER_LOAD_UNCERTAINTY if other else 0.0
     if conversion is not None:
-        curve = _converted(curve, conversion, float(np.hypot(from_other, CONVERSION_DOUBT)))
+        curve = _converted(curve, conversion, float(np.hypot(from_other, CONVERSION_UNCERTAINTY)))
     elif other:
         curve = _more_doubtful(curve, from_other)
     method = curve.provenance.method
@@ -261,7 +261,7 @@ def on_load(
     return replace(curve, provenance=provenance)
 
 
-def _converted(curve: PowerCurve, conversion: Conversion, extra_doubt: float) -> PowerCurve:
+def _converted(curve: PowerCurve, conversion: Conversion, extra_uncertainty: float) -> PowerCurve:
     grid = np.arange(curve.cut_in_ms, curve.cut_out_ms, _STEP_MS)
     speed = np.union1d(curve.speed_ms, grid)
     speed = np.union1d(speed, _threshold_edges(speed, curve, conversion.start_up_w))
@@ -274,14 +274,14 @@ def _converted(curve: PowerCurve, conversion: Conversion, extra_doubt: float) ->
     uncertainty = curve.power_uncertainty_w
     if uncertainty is not None:
         carried = np.interp(speed, curve.speed_ms, uncertainty) * kept
-        uncertainty = np.hypot(carried, extra_doubt * power)
+        uncertainty = np.hypot(carried, extra_uncertainty * power)
     thrust = curve.thrust_coefficient
     return replace(
         curve,
         speed_ms=speed,
         power_w=power,
         power_uncertainty_w=uncertainty,
-        relative_doubt=float(np.hypot(curve.relative_doubt, extra_doubt)),
+        relative_uncertainty=float(np.hypot(curve.relative_uncertainty, extra_uncertainty)),
         rated_power_w=float(conversion.power_out_w(np.array([curve.rated_power_w]))[0]),
         thrust_coefficient=None if thrust is None else np.interp(speed, curve.speed_ms, thrust),
         family=None,
@@ -298,12 +298,12 @@ def _threshold_edges(speed: FloatArray, curve: PowerCurve, level_w: float) -> Fl
     return np.asarray(edges[(edges > speed[0]) & (edges < speed[-1])])
 
 
-def _more_doubtful(curve: PowerCurve, extra_doubt: float) -> PowerCurve:
+def _more_doubtful(curve: PowerCurve, extra_uncertainty: float) -> PowerCurve:
     uncertainty = curve.power_uncertainty_w
     if uncertainty is not None:
-        uncertainty = np.hypot(uncertainty, extra_doubt * curve.power_w)
+        uncertainty = np.hypot(uncertainty, extra_uncertainty * curve.power_w)
     return replace(
         curve,
         power_uncertainty_w=uncertainty,
-        relative_doubt=float(np.hypot(curve.relative_doubt, extra_doubt)),
+        relative_uncertainty=float(np.hypot(curve.relative_uncertainty, extra_uncertainty)),
     )

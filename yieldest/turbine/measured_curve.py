@@ -15,7 +15,7 @@ from yieldest.turbine.bin_remarks import bin_warnings
 from yieldest.turbine.bins import (
     BIN_WIDTH_MS,
     Bins,
-    MeterDoubt,
+    MeterUncertainty,
     bin_readings,
     pooled_scatter,
 )
@@ -100,7 +100,7 @@ def measure_curve(
     machine: Machine,
     *,
     air: AirAtTest | None = None,
-    doubt: MeterDoubt | None = None,
+    uncertainty: MeterUncertainty | None = None,
     ends: Ends | None = None,
 ) -> MeasuredCurve:
     """Make a power curve from a table of readings.
@@ -111,7 +111,7 @@ def measure_curve(
     meters : Meters
     machine : Machine
     air : AirAtTest, optional
-    doubt : MeterDoubt, optional
+    uncertainty : MeterUncertainty, optional
         By default that of ordinary instruments.
     ends : Ends, optional
 
@@ -126,13 +126,15 @@ def measure_curve(
     """
     ends = ends or Ends()
     readings, averaging = minute_means(read_readings(path, meters), meters.averaging_s)
-    density, density_doubt, readings = density_at_test(readings, air or AirAtTest())
-    if doubt is None:
-        doubt = MeterDoubt()
+    density, density_uncertainty, readings = density_at_test(readings, air or AirAtTest())
+    if uncertainty is None:
+        uncertainty = MeterUncertainty()
         readings = readings.noting(
             assumed=(
-                f"Power from the meters is doubtful by {100 * doubt.power:.0f} %, wind speed by "
-                f"{100 * doubt.speed:.0f} % and {doubt.speed_ms:g} m/s (standard uncertainties of "
+                f"Power from the meters is doubtful by {100 * uncertainty.power:.0f} %, wind "
+                "speed by "
+                f"{100 * uncertainty.speed:.0f} % and {uncertainty.speed_ms:g} m/s (standard "
+                "uncertainties of "
                 "ordinary instruments; common practice, no source).",
             )
         )
@@ -145,7 +147,7 @@ def measure_curve(
     if machine.rotor_area_m2 is not None:
         readings = _without_impossible(readings, machine.rotor_area_m2)
     try:
-        bins = bin_readings(readings.speed_ms, readings.power_w, doubt, density_doubt)
+        bins = bin_readings(readings.speed_ms, readings.power_w, uncertainty, density_uncertainty)
     except InputError as error:
         raise InputError(f"{path}: {error}.") from error
     smooth = smooth_curve(bins)
@@ -166,7 +168,7 @@ def measure_curve(
         readings=readings,
         averaging=averaging,
         air_density_kg_m3=float(density.mean()),
-        scatter=pooled_scatter(bins.count, bins.power_w, bins.deviation_w),
+        scatter=pooled_scatter(bins.count, bins.power_w, bins.standard_deviation_w),
         bins=bins,
         smooth=smooth,
         rules=completeness_rules(bins, smooth.cut_in_ms, averaging.seconds, averaging.interval_s),
@@ -234,6 +236,6 @@ def _curve(
             warnings=said.warnings,
         ),
         power_uncertainty_w=points.uncertainty_w,
-        beyond_last=beyond,
+        extrapolation=beyond,
         load=machine.load,
     )

@@ -1,4 +1,4 @@
-"""A power curve: electrical power against wind speed, its doubt, and the air it holds for."""
+"""A power curve: electrical power against wind speed, its uncertainty, and the air it holds for."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.html_repr import card
+from yieldest.html_repr import html_table
 from yieldest.provenance import Provenance
 
 BeyondLast = Literal["hold", "zero", "cube law"]
@@ -17,9 +17,9 @@ BeyondLast = Literal["hold", "zero", "cube law"]
 Correction = Literal["power", "speed"]
 """How a curve follows the air density."""
 
-STATED_DOUBT = 0.10
+STATED_UNCERTAINTY = 0.10
 """Standard uncertainty, as a share of the power, of a curve that states none (our choice)."""
-MODELLED_DOUBT = 0.30
+MODELLED_UNCERTAINTY = 0.30
 """The same for a curve that nobody measured (our choice, wide on purpose)."""
 
 
@@ -59,18 +59,18 @@ class PowerCurve:
         Density the curve holds for.
     rated_power_w : float
     last_measured_ms : float
-        Speed of the last point of the source; above it `beyond_last` says what is counted.
+        Speed of the last point of the source; above it `extrapolation` says what is counted.
     rotor_area_m2 : float or None
     provenance : Provenance
     thrust_coefficient : ndarray, shape (n,), or None
         Thrust on the rotor over the dynamic pressure on its area, at `speed_ms`, where known.
     power_uncertainty_w : ndarray, shape (n,), or None
         Standard uncertainty of each power, where the source gives one.
-    relative_doubt : float
+    relative_uncertainty : float
         Standard uncertainty as a share of the power, used where `power_uncertainty_w` is None.
     modelled : bool
         Whether nobody measured the curve.
-    beyond_last : {"hold", "zero", "cube law"}
+    extrapolation : {"hold", "zero", "cube law"}
     load : str or None
         What the machine fed when the curve was measured, in the words of `turbine.load`.
     idle_draw_w : float
@@ -88,9 +88,9 @@ class PowerCurve:
     provenance: Provenance
     thrust_coefficient: FloatArray | None = None
     power_uncertainty_w: FloatArray | None = None
-    relative_doubt: float = STATED_DOUBT
+    relative_uncertainty: float = STATED_UNCERTAINTY
     modelled: bool = False
-    beyond_last: BeyondLast = "zero"
+    extrapolation: BeyondLast = "zero"
     load: str | None = None
     idle_draw_w: float = 0.0
     family: DensityFamily | None = None
@@ -114,12 +114,12 @@ class PowerCurve:
         """
         if self.power_uncertainty_w is not None:
             return self.power_uncertainty_w
-        return np.asarray(self.relative_doubt * np.abs(self.power_w))
+        return np.asarray(self.relative_uncertainty * np.abs(self.power_w))
 
     def _repr_html_(self) -> str:
         """Show the curve in a notebook."""
         area = self.rotor_area_m2
-        return card(
+        return html_table(
             "Power curve",
             [
                 ("cut-in", f"{self.cut_in_ms:.3g} m/s"),

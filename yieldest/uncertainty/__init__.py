@@ -1,1 +1,1 @@
-"""How sure a result is: doubt carried through the whole chain by quasi-random draws."""
+"""How sure a result is: uncertainty carried through the whole chain by quasi-random draws."""

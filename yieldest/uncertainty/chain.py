@@ -12,10 +12,10 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.economics.bill_of_materials import Bill
+from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.measures import cost_per_kwh, payback_years, present_value
-from yieldest.economics.terms import MoneyTerms
-from yieldest.economics.yearly_sums import flow_of, outlay_of, used_kwh_cost
+from yieldest.economics.terms import EconomicTerms
+from yieldest.economics.yearly_sums import expenditure_of, flow_of, used_kwh_cost
 from yieldest.energy.closed_form import gross_kwh_per_year, idle_kwh_per_year, share_at_power
 from yieldest.energy.from_series import (
     SortedReadings,
@@ -26,7 +26,7 @@ from yieldest.energy.losses import kept_after
 from yieldest.hub.profile import power_law_factor
 from yieldest.turbine.power_curve import Correction, PowerCurve, nodes_at_density
 from yieldest.uncertainty.uncertain_inputs import SPEED_FACTORS
-from yieldest.wind.distribution import Climate
+from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.weibull import mean_speed, scale_of_mean
 
 ENERGY = ("one_year_kwh", "life_kwh_per_year")
@@ -34,7 +34,7 @@ MEASURES = (
     *ENERGY,
     "cost_per_kwh",
     "cost_per_used_kwh",
-    "simple_payback_years",
+    "payback_years",
     "discounted_payback_years",
     "net_present_value",
 )
@@ -47,13 +47,13 @@ _Value = Callable[[str, npt.ArrayLike], FloatArray]
 
 @dataclass(frozen=True)
 class Chain:
-    """A build as the one-plan estimate reckoned it, open for other values of its inputs.
+    """A build as the one-plan estimate computed it, open for other values of its inputs.
 
     Parameters
     ----------
     name : str
     count : int
-    climate : Climate
+    distribution : WindDistribution
         At the hub.
     readings : SortedReadings or None
         At the hub, where the energy is theirs and not the fitted distribution's.
@@ -72,14 +72,14 @@ class Chain:
         The bin that each point of the curve lies in.
     losses : mapping of str to float
         Share by category.
-    bill : Bill or None
+    bill : BillOfMaterials or None
     names : mapping of str to str
         The name of the input that plays each quantity for this build.
     """
 
     name: str
     count: int
-    climate: Climate
+    distribution: WindDistribution
     readings: SortedReadings | None
     height_ratio: float
     exponent_weight: float
@@ -90,17 +90,17 @@ class Chain:
     bin_w: FloatArray
     bin_of: npt.NDArray[np.int64]
     losses: Mapping[str, float]
-    bill: Bill | None
+    bill: BillOfMaterials | None
     names: Mapping[str, str]
 
 
-def outcome(chain: Chain, terms: MoneyTerms, values: Values) -> dict[str, FloatArray]:
+def outcome(chain: Chain, terms: EconomicTerms, values: Values) -> dict[str, FloatArray]:
     """Run one build through the whole chain.
 
     Parameters
     ----------
     chain : Chain
-    terms : MoneyTerms
+    terms : EconomicTerms
     values : mapping of str to array_like, shape (...)
         The factors and values of inputs by name; a curve bin by bin has shape (..., n).
 
@@ -118,17 +118,17 @@ def outcome(chain: Chain, terms: MoneyTerms, values: Values) -> dict[str, FloatA
     life = np.maximum(1.0, np.rint(value("life_years", terms.life_years)))
     one_year, usual_year = _net_kwh(chain, value, life)
     longest = replace(terms, life_years=int(life.max()))
-    bill = Bill((), terms.provenance) if chain.bill is None else chain.bill
+    bill = BillOfMaterials((), terms.provenance) if chain.bill is None else chain.bill
     usual_price = terms.price_per_kwh or 0.0
     price = value("price_per_kwh", usual_price)
     # What a sold kWh earns follows what a bought one costs.
     price_level = price / usual_price if usual_price > 0 else 1.0
     flow = flow_of(
-        outlay_of(bill, chain.count, longest),
+        expenditure_of(bill, chain.count, longest),
         usual_year,
         terms,
         bill_scale=value("prices", 1.0),
-        upkeep_scale=value("upkeep", 1.0),
+        maintenance_scale=value("upkeep", 1.0),
         price_per_kwh=price,
         export_price_per_kwh=terms.export_price_per_kwh * price_level,
         life_years=life,
@@ -137,11 +137,11 @@ def outcome(chain: Chain, terms: MoneyTerms, values: Values) -> dict[str, FloatA
     if chain.bill is not None:
         rate = value("discount_rate", terms.discount_rate)
         found["cost_per_kwh"] = cost_per_kwh(flow.cost, flow.energy_kwh, rate)
-        if terms.used_share < 1:
+        if terms.self_consumption_share < 1:
             found["cost_per_used_kwh"] = used_kwh_cost(flow, terms, rate)
         if terms.price_per_kwh is not None:
             net = flow.net
-            found["simple_payback_years"] = payback_years(net)
+            found["payback_years"] = payback_years(net)
             found["discounted_payback_years"] = payback_years(net, rate)
             found["net_present_value"] = present_value(net, rate)
     return found
@@ -149,16 +149,16 @@ def outcome(chain: Chain, terms: MoneyTerms, values: Values) -> dict[str, FloatA
 
 def _net_kwh(chain: Chain, value: _Value, life: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the net energy of one coming year, and of the mean of all years of the life."""
-    climate, curve = chain.climate, chain.curve
+    distribution, curve = chain.distribution, chain.curve
     speed = power_law_factor(
         1.0, chain.height_ratio, chain.exponent_weight * value("shear_exponent", 0.0)
     )
     speed = speed * value("exposure", 1.0) ** chain.exposure_weight
     for factor in SPEED_FACTORS:
         speed = speed * value(factor, 1.0)
-    shape = climate.shape * value("shape", 1.0)
+    shape = distribution.shape * value("shape", 1.0)
     # A draw of the shape leaves the mean speed alone: the record knows that one better.
-    scale = scale_of_mean(mean_speed(climate.shape, climate.scale_ms) * speed, shape)
+    scale = scale_of_mean(mean_speed(distribution.shape, distribution.scale_ms) * speed, shape)
     bins = value("curve_bins", np.ones(chain.bin_of.max() + 1))
     power = (
         curve.power_w
@@ -191,7 +191,7 @@ def _gross_kwh(
 ) -> FloatArray:
     """Return the gross energy of a fitted wind, or of readings that are multiplied by a factor."""
     if chain.readings is None:
-        calm_share = chain.climate.calm_share
+        calm_share = chain.distribution.calm_share
         return gross_kwh_per_year(shape, scale_ms, calm_share, *nodes, chain.count)
     return gross_kwh_of_readings(chain.readings, factor, *nodes, chain.count)
 
@@ -205,7 +205,7 @@ def _idle_kwh(
         return np.zeros(())
     if chain.readings is None:
         windy = share_at_power(shape, scale_ms, *nodes, 0.0)
-        running = (1 - chain.climate.calm_share) * windy
+        running = (1 - chain.distribution.calm_share) * windy
     else:
         running = running_share_of_readings(chain.readings, factor, *nodes)
     return idle_kwh_per_year(idle_draw_w, running, chain.count)

@@ -13,7 +13,7 @@ from scipy.special import ndtr
 from yieldest.arrays import FloatArray, floats
 
 
-class Spread(Protocol):
+class InputDistribution(Protocol):
     """A distribution; a score of 0 gives its median, 1.645 what 95 % of the cases lie below."""
 
     @property

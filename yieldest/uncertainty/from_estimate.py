@@ -1,4 +1,4 @@
-"""One estimate in, its doubt out: what the stages state of theirs, handed to the draws."""
+"""One estimate in, its uncertainty out: what the stages state of theirs, handed to the draws."""
 
 from __future__ import annotations
 
@@ -13,26 +13,26 @@ from yieldest.plan import FEWEST_DRAWS, MOST_DRAWS, Build, Plan
 from yieldest.uncertainty.chain import Chain
 from yieldest.uncertainty.gather import DEFAULT_CORRELATIONS, Parts, gather
 from yieldest.uncertainty.next_measurement import usual_steps
-from yieldest.uncertainty.result import Doubt, doubt_of
+from yieldest.uncertainty.result import Uncertainty, uncertainty_of
 from yieldest.uncertainty.sampling import Correlation
 from yieldest.uncertainty.uncertain_inputs import (
     ANEMOMETER,
+    ASSUMED_MAINTENANCE,
     ASSUMED_SHAPE,
-    ASSUMED_UPKEEP,
     COMMON_PRACTICE,
     EXPOSURE,
     MOUNTING,
     OUR_CHOICE,
+    STATED_MAINTENANCE,
     STATED_MEAN,
     STATED_SHAPE,
-    STATED_UPKEEP,
     YEAR_TO_YEAR,
     Input,
-    PlanSpread,
     Stated,
+    StatedDistribution,
 )
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
-from yieldest.wind.resource import WindStudy
+from yieldest.wind.resource import WindResource
 
 
 def how_sure(
@@ -41,8 +41,8 @@ def how_sure(
     draws: int,
     seed: int,
     step: Callable[[int], None] = lambda done: None,
-) -> Doubt:
-    """Carry the doubt of every stage to energy, cost per kWh and payback.
+) -> Uncertainty:
+    """Carry the uncertainty of every stage to energy, cost per kWh and payback.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ def how_sure(
     Raises
     ------
     InputError
-        When the plan's [doubt] section states what cannot be.
+        When the plan's [uncertainty] section states what cannot be.
     """
     if not FEWEST_DRAWS <= draws <= MOST_DRAWS:
         raise InputError(
@@ -70,7 +70,7 @@ def how_sure(
         known = each.spread.standard_uncertainty / (middle or 1.0)
         size[each.quantity] = max(known, size.get(each.quantity, 0.0))
     record = estimate.record
-    return doubt_of(
+    return uncertainty_of(
         chains,
         inputs,
         estimate.terms,
@@ -78,12 +78,12 @@ def how_sure(
             *DEFAULT_CORRELATIONS,
             *(
                 Correlation(one.between[0], one.between[1], one.coefficient)
-                for one in plan.doubt.correlation
+                for one in plan.uncertainty.correlation
             ),
         ],
         steps=usual_steps(
             size,
-            days=None if record is None else record.coverage.hours / 24,
+            days=None if record is None else record.data_recovery.hours / 24,
             has_reference=estimate.long_term is not None,
         ),
         draws=draws,
@@ -98,9 +98,11 @@ def lined_up(plan: Plan, estimate: Estimate) -> tuple[tuple[Input, ...], tuple[C
     Raises
     ------
     InputError
-        When the plan's [doubt] section states what cannot be.
+        When the plan's [uncertainty] section states what cannot be.
     """
-    by_plan = {name: PlanSpread(**spread) for name, spread in plan.doubt.spreads.items()}
+    by_plan = {
+        name: StatedDistribution(**spread) for name, spread in plan.uncertainty.spreads.items()
+    }
     builds = [
         _parts(plan, build, result)
         for build, result in zip(plan.build, estimate.builds, strict=True)
@@ -124,7 +126,7 @@ def _wind(plan: Plan, estimate: Estimate) -> dict[str, Stated]:
         "mounting": Stated(MOUNTING, COMMON_PRACTICE),
         "rounding": Stated(_rounding(study), "JCGM 100:2008, F.2.2.1, as if all erred alike"),
         "fit": Stated(
-            _rung(estimate.builds[0], "to a distribution"),
+            _correction(estimate.builds[0], "to a distribution"),
             "fitted against read mean as half-width (JCGM 100:2008, 4.3.7)",
         ),
     }
@@ -132,11 +134,14 @@ def _wind(plan: Plan, estimate: Estimate) -> dict[str, Stated]:
         error = study.chosen.shape_se / study.chosen.shape
         stated["shape"] = Stated(error, "block bootstrap of the record")
     if over_years is None:
-        stated["sampling"] = Stated(study.doubt.mean_sampling, "block bootstrap of the record")
-        stated["seasons"] = Stated(study.doubt.mean_season, "months missing in the record")
-        years = max(1.0, study.record.coverage.span_hours / 24 / DAYS_PER_YEAR)
+        stated["sampling"] = Stated(
+            study.uncertainty.mean_sampling, "block bootstrap of the record"
+        )
+        stated["seasons"] = Stated(study.uncertainty.mean_season, "months missing in the record")
+        years = max(1.0, study.record.data_recovery.span_hours / 24 / DAYS_PER_YEAR)
         stated["past_years"] = Stated(
-            study.doubt.mean_year, f"{100 * YEAR_TO_YEAR:.0f} % over the root of {years:.1f} years"
+            study.uncertainty.mean_year,
+            f"{100 * YEAR_TO_YEAR:.0f} % over the root of {years:.1f} years",
         )
     else:
         relation = over_years.chosen.mean_uncertainty
@@ -149,19 +154,23 @@ def _wind(plan: Plan, estimate: Estimate) -> dict[str, Stated]:
     return {**stated, "coming_years": yearly}
 
 
-def _rounding(study: WindStudy) -> float:
+def _rounding(study: WindResource) -> float:
     """Return the standard uncertainty that rounding leaves to the mean, relative to it."""
-    tally, mean_ms = study.tally, study.mean_speed_ms
-    step_ms = tally.step_ms
+    histogram, mean_ms = study.histogram, study.mean_speed_ms
+    step_ms = histogram.step_ms
     if step_ms is None:
-        near = int(np.argmin(np.abs(tally.speed_ms - mean_ms)))
-        step_ms = float(tally.upper_ms[near] - tally.lower_ms[near])
+        near = int(np.argmin(np.abs(histogram.speed_ms - mean_ms)))
+        step_ms = float(histogram.upper_ms[near] - histogram.lower_ms[near])
     return step_ms / 12**0.5 / mean_ms
 
 
-def _rung(result: BuildEstimate, step: str) -> float:
-    """Return what a step of the wind ladder states, 0 where there is no such step."""
-    found = (rung.standard_uncertainty for rung in result.wind.ladder if rung.step == step)
+def _correction(result: BuildEstimate, step: str) -> float:
+    """Return what a step of the steps to the hub states, 0 where there is no such step."""
+    found = (
+        correction.standard_uncertainty
+        for correction in result.wind.ladder
+        if correction.step == step
+    )
     return next(found, None) or 0.0
 
 
@@ -172,11 +181,11 @@ def _parts(plan: Plan, build: Build, result: BuildEstimate) -> Parts:
     power_w = float(np.abs(curve.power_w).sum())
     mean = float(uncertainty_w.sum()) / power_w if power_w > 0 else 0.0
     of_curve = "as the curve states it" if curve.power_uncertainty_w is not None else OUR_CHOICE
-    surroundings = [_rung(result, step) for step in ("behind obstacles", "above the roof")]
+    surroundings = [_correction(result, step) for step in ("behind obstacles", "above the roof")]
     return Parts(
         name=build.name,
         count=build.count,
-        climate=result.climate,
+        distribution=result.distribution,
         readings=(
             sort_readings(wind.readings.speed_ms, wind.readings.weight)
             if wind.readings is not None and result.energy.from_readings
@@ -192,17 +201,18 @@ def _parts(plan: Plan, build: Build, result: BuildEstimate) -> Parts:
         ),
         density=Stated(result.air.standard_uncertainty, result.air.provenance.method),
         curve=curve,
-        curve_doubt=f"{100 * mean:.0f} % of the power, {of_curve}",
+        curve_uncertainty=f"{100 * mean:.0f} % of the power, {of_curve}",
         curve_uncertainty_w=uncertainty_w,
         density_correction=build.density_correction,
         losses=result.energy.losses,
         bill=result.bill,
         upkeep=Stated(
-            STATED_UPKEEP if _upkeep_is_stated(plan, result) else ASSUMED_UPKEEP, COMMON_PRACTICE
+            STATED_MAINTENANCE if _maintenance_is_stated(plan, result) else ASSUMED_MAINTENANCE,
+            COMMON_PRACTICE,
         ),
     )
 
 
-def _upkeep_is_stated(plan: Plan, result: BuildEstimate) -> bool:
-    in_bill = result.bill is not None and result.bill.states_upkeep
-    return in_bill or plan.money.upkeep_share_per_year is not None
+def _maintenance_is_stated(plan: Plan, result: BuildEstimate) -> bool:
+    in_bill = result.bill is not None and result.bill.states_maintenance
+    return in_bill or plan.economics.maintenance_share_per_year is not None

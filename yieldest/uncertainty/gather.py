@@ -1,4 +1,4 @@
-"""From what the stages state of their doubt to the inputs that are drawn and the builds' chains."""
+"""From what the stages state of their uncertainty to the inputs drawn and the builds' chains."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
-from yieldest.economics.bill_of_materials import Bill
-from yieldest.economics.terms import MoneyTerms
+from yieldest.economics.bill_of_materials import BillOfMaterials
+from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.from_series import SortedReadings
 from yieldest.energy.losses import Loss
 from yieldest.turbine.power_curve import Correction, PowerCurve
@@ -28,12 +28,12 @@ from yieldest.uncertainty.uncertain_inputs import (
     SPEED_FACTORS,
     Gathered,
     Input,
-    PlanSpread,
     Stated,
+    StatedDistribution,
 )
-from yieldest.wind.distribution import Climate
+from yieldest.wind.distribution import WindDistribution
 
-ALIKE = ("curve", "prices", "losses.electrical", "losses.interaction", "losses.availability",
+ALIKE = ("curve", "prices", "losses.electrical", "losses.wake", "losses.availability",
          "losses.turbine_performance", "losses.environmental", "losses.curtailment")  # fmt: skip
 """Quantities that may differ between builds, and then still err alike: same hands, same shops."""
 MOST_BINS = 50
@@ -51,7 +51,7 @@ class Parts:
     ----------
     name : str
     count : int
-    climate : Climate
+    distribution : WindDistribution
         At the hub.
     readings : SortedReadings or None
         At the hub, where the energy is theirs and not the fitted distribution's.
@@ -65,50 +65,50 @@ class Parts:
         Relative.
     curve : PowerCurve
         At the density of the hub.
-    curve_doubt : str
+    curve_uncertainty : str
         Where `curve_uncertainty_w` is from.
     curve_uncertainty_w : ndarray, shape (n,)
         Standard uncertainty of the power at each point of the curve.
     density_correction : {"power", "speed"}
     losses : tuple of Loss
-    bill : Bill or None
+    bill : BillOfMaterials or None
     upkeep : Stated
         Relative.
     """
 
     name: str
     count: int
-    climate: Climate
+    distribution: WindDistribution
     readings: SortedReadings | None
     height_ratio: float
     height: Stated
     exposure: Stated
     density: Stated
     curve: PowerCurve
-    curve_doubt: str
+    curve_uncertainty: str
     curve_uncertainty_w: FloatArray
     density_correction: Correction
     losses: tuple[Loss, ...]
-    bill: Bill | None
+    bill: BillOfMaterials | None
     upkeep: Stated
 
 
 def gather(
-    by_plan: Mapping[str, PlanSpread],
+    by_plan: Mapping[str, StatedDistribution],
     wind: Mapping[str, Stated],
     builds: Sequence[Parts],
-    terms: MoneyTerms,
+    terms: EconomicTerms,
 ) -> tuple[tuple[Input, ...], tuple[Chain, ...]]:
     """Line up the inputs of all builds, each input once for all who share it.
 
     Parameters
     ----------
-    by_plan : mapping of str to PlanSpread
+    by_plan : mapping of str to StatedDistribution
         By quantity; these stand instead of what the stages state.
     wind : mapping of str to Stated
         By quantity, of the wind on site: relative.
     builds : sequence of Parts
-    terms : MoneyTerms
+    terms : EconomicTerms
 
     Returns
     -------
@@ -152,7 +152,7 @@ def gather(
             Chain(
                 name=build.name,
                 count=build.count,
-                climate=build.climate,
+                distribution=build.distribution,
                 readings=build.readings,
                 height_ratio=build.height_ratio,
                 # A spread that the plan states holds for the exponent itself, at every hub.
@@ -175,7 +175,7 @@ def gather(
     return gathered.inputs, tuple(chains)
 
 
-def _money(gathered: Gathered, terms: MoneyTerms, costed: bool) -> dict[str, str]:
+def _money(gathered: Gathered, terms: EconomicTerms, costed: bool) -> dict[str, str]:
     life = terms.life_years
     names = {
         "life_years": gathered.add(
@@ -205,7 +205,7 @@ def _share(part: float, whole: float) -> float:
     return part / whole if whole > 0 else 1.0
 
 
-def _bill_key(bill: Bill) -> tuple[str, int]:
+def _bill_key(bill: BillOfMaterials) -> tuple[str, int]:
     return bill.provenance.source, len(bill.items)
 
 
@@ -221,7 +221,7 @@ def _bin_of(points: int) -> npt.NDArray[np.int64]:
 
 def _curve(
     gathered: Gathered,
-    by_plan: Mapping[str, PlanSpread],
+    by_plan: Mapping[str, StatedDistribution],
     build: Parts,
     names: dict[str, str],
     of: str,
@@ -232,16 +232,16 @@ def _curve(
     The errors of two bins have the correlation rho: each is sqrt(rho) of an error common to all
     and sqrt(1 - rho) of its own.
     """
-    power, doubt = build.curve.power_w, build.curve_uncertainty_w
+    power, uncertainty = build.curve.power_w, build.curve_uncertainty_w
     total = float(np.abs(power).sum())
-    mean = float(doubt.sum()) / total if total > 0 else 0.0
+    mean = float(uncertainty.sum()) / total if total > 0 else 0.0
     together, own = CURVE_CORRELATION**0.5, (1 - CURVE_CORRELATION) ** 0.5
-    level = Stated(together * mean, build.curve_doubt)
+    level = Stated(together * mean, build.curve_uncertainty)
     # A spread that the plan states for the whole curve leaves nothing for its bins.
-    alone = None if "curve" in by_plan else Stated(own * mean, build.curve_doubt)
+    alone = None if "curve" in by_plan else Stated(own * mean, build.curve_uncertainty)
     names["curve"] = gathered.add("curve", 1.0, level, of)
     names["curve_bins"] = gathered.add("curve_bins", 1.0, alone, of, scores=bins)
-    by_bin = doubt / mean if mean > 0 else power
+    by_bin = uncertainty / mean if mean > 0 else power
     return (
         power if "curve" in by_plan else by_bin,
         power if "curve_bins" in by_plan else by_bin,
@@ -249,7 +249,10 @@ def _curve(
 
 
 def _losses(
-    gathered: Gathered, by_plan: Mapping[str, PlanSpread], build: Parts, builds: Sequence[Parts]
+    gathered: Gathered,
+    by_plan: Mapping[str, StatedDistribution],
+    build: Parts,
+    builds: Sequence[Parts],
 ) -> dict[str, str]:
     """Note the losses; builds with the same loss for the same reason share the draw."""
     names = {}

@@ -1,4 +1,4 @@
-"""What to measure next: what each step would do to the doubt, and what it costs in work."""
+"""What to measure next: what each step would do to the uncertainty, and what it costs in work."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.economics.terms import MoneyTerms
+from yieldest.economics.terms import EconomicTerms
 from yieldest.uncertainty.chain import Chain
 from yieldest.uncertainty.propagation import run, summary
 from yieldest.uncertainty.sampling import columns, fewer
 from yieldest.uncertainty.uncertain_inputs import Input
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
-from yieldest.wind.mean_uncertainty import season_doubt
+from yieldest.wind.mean_uncertainty import season_uncertainty
 
 DRAWS = 1024
 """Draws for the comparison: the same for before and after, so that their noise cancels."""
@@ -55,7 +55,7 @@ def usual_steps(
     Notes
     -----
     What would be left is common practice, no source, but for one more month: the missing seasons as
-    `climate.mean_doubt` has them, the rest by the root of the time.
+    `distribution.mean_uncertainty` has them, the rest by the root of the time.
     """
     to = {
         "anemometer": ("run a calibrated anemometer beside yours for two weeks", 2.0, 0.01),
@@ -95,7 +95,7 @@ def usual_steps(
 
 def _one_more_month(days: float) -> Measure:
     later = days + 30
-    now, then = (season_doubt(1 - min(1.0, d / DAYS_PER_YEAR)) for d in (days, later))
+    now, then = (season_uncertainty(1 - min(1.0, d / DAYS_PER_YEAR)) for d in (days, later))
     years = (max(1.0, d / DAYS_PER_YEAR) for d in (days, later))
     return Measure(
         "log the wind for one more month",
@@ -141,7 +141,7 @@ class Gain:
 
 def gains(
     chain: Chain,
-    terms: MoneyTerms,
+    terms: EconomicTerms,
     inputs: Sequence[Input],
     scores: FloatArray,
     steps: Sequence[Measure],
@@ -152,7 +152,7 @@ def gains(
     Parameters
     ----------
     chain : Chain
-    terms : MoneyTerms
+    terms : EconomicTerms
     inputs : sequence of Input
     scores : ndarray, shape (draws, scores)
         A part of them is used.

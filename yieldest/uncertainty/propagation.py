@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray, number_or_none
-from yieldest.economics.terms import MoneyTerms
+from yieldest.economics.terms import EconomicTerms
 from yieldest.uncertainty.chain import Chain, outcome
 from yieldest.uncertainty.sampling import REPLICATES, columns
 from yieldest.uncertainty.uncertain_inputs import Input
@@ -70,7 +70,7 @@ class Convergence:
 
 def run(
     chain: Chain,
-    terms: MoneyTerms,
+    terms: EconomicTerms,
     inputs: Sequence[Input],
     scores: FloatArray,
     step: Callable[[int], None] = lambda done: None,
@@ -80,11 +80,11 @@ def run(
     Parameters
     ----------
     chain : Chain
-    terms : MoneyTerms
+    terms : EconomicTerms
     inputs : sequence of Input
         Those that are drawn; all others keep their central values.
     scores : ndarray, shape (draws, scores)
-        See `scores.draw_scores`; the columns of `inputs`, one after another.
+        See `scores.draw_variates`; the columns of `inputs`, one after another.
     step : callable, optional
         Told how many draws were done.
 

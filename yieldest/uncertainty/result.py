@@ -1,4 +1,4 @@
-"""The doubt of all builds of a plan, from the inputs to what to measure next."""
+"""The uncertainty of all builds of a plan, from the inputs to what to measure next."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.economics.terms import MoneyTerms
+from yieldest.economics.terms import EconomicTerms
 from yieldest.uncertainty.chain import Chain
 from yieldest.uncertainty.next_measurement import Gain, Measure, gains
 from yieldest.uncertainty.propagation import (
@@ -19,7 +19,7 @@ from yieldest.uncertainty.propagation import (
     run,
     summary,
 )
-from yieldest.uncertainty.sampling import REPLICATES, Correlation, columns, draw_scores
+from yieldest.uncertainty.sampling import REPLICATES, Correlation, columns, draw_variates
 from yieldest.uncertainty.sensitivity import Driver, drivers
 from yieldest.uncertainty.uncertain_inputs import Input
 
@@ -30,7 +30,7 @@ COMPARED = ("life_kwh_per_year", "cost_per_kwh", "net_present_value")
 
 
 @dataclass(frozen=True)
-class BuildDoubt:
+class BuildUncertainty:
     """How sure the figures of one build are.
 
     Parameters
@@ -62,7 +62,7 @@ class BuildDoubt:
 
 
 @dataclass(frozen=True)
-class Doubt:
+class Uncertainty:
     """How sure the figures of a plan are.
 
     Parameters
@@ -72,35 +72,35 @@ class Doubt:
     inputs : tuple of Input
     correlations : tuple of Correlation
         Those between inputs that are drawn.
-    builds : tuple of BuildDoubt
+    builds : tuple of BuildUncertainty
     """
 
     seed: int
     convergence: Convergence
     inputs: tuple[Input, ...]
     correlations: tuple[Correlation, ...]
-    builds: tuple[BuildDoubt, ...]
+    builds: tuple[BuildUncertainty, ...]
 
 
-def doubt_of(
+def uncertainty_of(
     chains: Sequence[Chain],
     inputs: Sequence[Input],
-    terms: MoneyTerms,
+    terms: EconomicTerms,
     *,
     correlations: Sequence[Correlation],
     steps: Sequence[Measure],
     draws: int,
     seed: int,
     step: Callable[[int], None] = lambda done: None,
-) -> Doubt:
-    """Carry the doubt of the inputs to the figures of every build.
+) -> Uncertainty:
+    """Carry the uncertainty of the inputs to the figures of every build.
 
     Parameters
     ----------
     chains : sequence of Chain
     inputs : sequence of Input
         Shared by the builds, and so are their draws: comparisons are fair.
-    terms : MoneyTerms
+    terms : EconomicTerms
     correlations : sequence of Correlation
     steps : sequence of Measure
     draws : int
@@ -115,11 +115,11 @@ def doubt_of(
         When the correlations contradict each other.
     """
     draws = -(-draws // REPLICATES) * REPLICATES
-    scores = draw_scores(inputs, correlations, draws, seed)
+    scores = draw_variates(inputs, correlations, draws, seed)
     found = [run(chain, terms, inputs, scores, step) for chain in chains]
     price = _price(inputs, scores, terms)
     quantities = [each.quantity for each in inputs]
-    return Doubt(
+    return Uncertainty(
         seed=seed,
         convergence=convergence(found),
         inputs=tuple(inputs),
@@ -142,20 +142,18 @@ def _build(
     found: Sequence[Mapping[str, FloatArray]],
     inputs: Sequence[Input],
     scores: FloatArray,
-    terms: MoneyTerms,
+    terms: EconomicTerms,
     price: FloatArray | float | None,
     steps: Sequence[Measure],
-) -> BuildDoubt:
+) -> BuildUncertainty:
     chain, mine = chains[index], found[index]
     measures = [measure for measure in DRIVEN if measure in mine]
     goal = "cost_per_kwh" if "cost_per_kwh" in mine else "life_kwh_per_year"
     known = "net_present_value" in mine
-    return BuildDoubt(
+    return BuildUncertainty(
         name=chain.name,
         ranges={measure: summary(measure, values) for measure, values in mine.items()},
-        paid_back_within_life=(
-            float(np.isfinite(mine["simple_payback_years"]).mean()) if known else None
-        ),
+        paid_back_within_life=(float(np.isfinite(mine["payback_years"]).mean()) if known else None),
         paid_back_with_interest=(
             float(np.isfinite(mine["discounted_payback_years"]).mean()) if known else None
         ),
@@ -179,7 +177,7 @@ def _build(
 
 
 def _price(
-    inputs: Sequence[Input], scores: FloatArray, terms: MoneyTerms
+    inputs: Sequence[Input], scores: FloatArray, terms: EconomicTerms
 ) -> FloatArray | float | None:
     """Return the price of a bought kWh in every draw."""
     column = columns(inputs)

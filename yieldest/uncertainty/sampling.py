@@ -46,7 +46,7 @@ def columns(inputs: Sequence[Input]) -> dict[str, slice]:
     }
 
 
-def draw_scores(
+def draw_variates(
     inputs: Sequence[Input], correlations: Sequence[Correlation], draws: int, seed: int
 ) -> FloatArray:
     """Draw standard normal scores.
@@ -95,7 +95,8 @@ def draw_scores(
             factor = np.linalg.cholesky(matrix)
         except np.linalg.LinAlgError as error:
             raise InputError(
-                "doubt.correlation: the coefficients contradict each other (if two inputs go with "
+                "uncertainty.correlation: the coefficients contradict each other (if two inputs "
+                "go with "
                 "a third, they must go with one another); make them smaller."
             ) from error
         scores[:, : len(single)] = scores[:, : len(single)] @ factor.T

@@ -1,4 +1,4 @@
-"""Which inputs the doubt comes from: one-at-a-time swings, first-order shares of the variance."""
+"""Which inputs the uncertainty comes from: one-at-a-time swings, first-order shares."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray, number_or_none
-from yieldest.economics.terms import MoneyTerms
+from yieldest.economics.terms import EconomicTerms
 from yieldest.uncertainty.chain import Chain, outcome
 from yieldest.uncertainty.sampling import columns, fewer
 from yieldest.uncertainty.uncertain_inputs import Input
@@ -49,7 +49,7 @@ class Driver:
 
 
 def swings(
-    chain: Chain, terms: MoneyTerms, inputs: Sequence[Input]
+    chain: Chain, terms: EconomicTerms, inputs: Sequence[Input]
 ) -> dict[str, tuple[dict[str, float], dict[str, float]]]:
     """Move one input at a time.
 
@@ -119,7 +119,7 @@ def first_order_shares(
 
 def drivers(
     chain: Chain,
-    terms: MoneyTerms,
+    terms: EconomicTerms,
     inputs: Sequence[Input],
     scores: FloatArray,
     found: Mapping[str, FloatArray],
@@ -130,7 +130,7 @@ def drivers(
     Parameters
     ----------
     chain : Chain
-    terms : MoneyTerms
+    terms : EconomicTerms
     inputs : sequence of Input
     scores : ndarray, shape (draws, scores)
     found : mapping of str to ndarray, shape (draws,)

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from yieldest.energy.losses import LOSS_CATEGORIES
 from yieldest.errors import InputError
 from yieldest.uncertainty.distributions import (
+    InputDistribution,
     Lognormal,
     Normal,
-    Spread,
     Triangular,
     Uniform,
     Values,
@@ -22,7 +22,7 @@ VERTICAL = "vertical extrapolation"
 HORIZONTAL = "horizontal extrapolation"
 COMING = "variability of the coming years"
 PERFORMANCE = "plant performance"
-MONEY = "money"
+MONEY = "economics"
 CATEGORIES = (MEASUREMENT, HISTORICAL, VERTICAL, HORIZONTAL, COMING, PERFORMANCE, MONEY)
 """The categories of IEC 61400-15 (named from memory) and, beyond the standard, money."""
 
@@ -41,7 +41,7 @@ class Quantity:
     words : str
         For people.
     takes : str
-        What the values of a stated spread are: a factor on what was reckoned, or a unit.
+        What the values of a stated spread are: a factor on what was computed, or a unit.
     kind : type
         Distribution by default.
     """
@@ -81,7 +81,7 @@ QUANTITIES: dict[str, Quantity] = {
     "discount_rate": Quantity(MONEY, "real discount rate", "rate per year", Normal),
     "price_per_kwh": Quantity(MONEY, "worth of a kWh", "money per kWh"),
 }
-"""Every kind of uncertain input, by its key in the plan's [doubt] section."""
+"""Every kind of uncertain input, by its key in the plan's [uncertainty] section."""
 
 SPEED_FACTORS = (
     "stated_mean",
@@ -103,7 +103,7 @@ ASSUMED_SHAPE, STATED_SHAPE = 0.15, 0.10
 EXPOSURE = 0.03
 YEAR_TO_YEAR = 0.06
 PRICES = 0.10
-ASSUMED_UPKEEP, STATED_UPKEEP = 0.5, 0.25
+ASSUMED_MAINTENANCE, STATED_MAINTENANCE = 0.5, 0.25
 PRICE_PER_KWH = 0.10
 DISCOUNT_RATE = 0.01
 LIFE_SHARE = 0.4
@@ -139,7 +139,7 @@ class Input:
         Its own; that of the quantity, with the build or file behind it where builds differ.
     quantity : str
         A key of `QUANTITIES`.
-    spread : Spread
+    spread : InputDistribution
     source : str
     by_plan : bool
         Whether the plan states the spread.
@@ -149,7 +149,7 @@ class Input:
 
     name: str
     quantity: str
-    spread: Spread
+    spread: InputDistribution
     source: str
     by_plan: bool = False
     scores: int = 1
@@ -165,7 +165,7 @@ class Input:
         return QUANTITIES[self.quantity].words + self.name.removeprefix(self.quantity)
 
 
-def default_spread(quantity: str, central: float, size: float) -> Spread:
+def default_distribution(quantity: str, central: float, size: float) -> InputDistribution:
     """Return the usual distribution of a quantity around what the estimate takes.
 
     Parameters
@@ -180,14 +180,14 @@ def default_spread(quantity: str, central: float, size: float) -> Spread:
     if kind is Triangular and size > 0:
         reach = 6**0.5 * size  # of a symmetric triangle (JCGM 101:2008, 6.4.5)
         return Triangular(central - reach, central, central + reach)
-    # Where the doubt is larger than the value, zero is no wall.
+    # Where the uncertainty is larger than the value, zero is no wall.
     if kind is Lognormal and size < central:
         return Lognormal(central, size / central)
     return Normal(central, size)
 
 
 @dataclass(frozen=True)
-class PlanSpread:
+class StatedDistribution:
     """A spread as the plan states it: exactly one of these.
 
     Parameters
@@ -208,7 +208,7 @@ class PlanSpread:
     uniform: Sequence[float] | None = None
     values: Sequence[float] | None = None
 
-    def around(self, quantity: str, central: float) -> Spread:
+    def around(self, quantity: str, central: float) -> InputDistribution:
         """Return the distribution of a quantity that the estimate takes as `central`."""
         if self.triangular is not None:
             return Triangular(*self.triangular)
@@ -222,11 +222,12 @@ class PlanSpread:
         if self.distribution == "lognormal":
             if central <= 0:
                 raise InputError(
-                    f"doubt.{quantity}: the estimate takes {central:g}, and what is lognormal lies "
+                    f"uncertainty.{quantity}: the estimate takes {central:g}, and what is "
+                    "lognormal lies "
                     "above zero; write normal instead."
                 )
             return Lognormal(central, size / central)
-        return default_spread(quantity, central, size)
+        return default_distribution(quantity, central, size)
 
     def nonsense(self, quantity: str) -> str | None:
         """Say which value is what the quantity cannot be; None where all can."""
@@ -238,7 +239,7 @@ class PlanSpread:
 
 
 _BOUNDS = {
-    "factor": (0.01, 100.0, "a factor on what was reckoned (1 leaves it as it is)"),
+    "factor": (0.01, 100.0, "a factor on what was computed (1 leaves it as it is)"),
     "added to the exponent": (-0.5, 0.5, "a number from -0.5 to 0.5 to add to the shear exponent"),
     "share of the energy": (-0.5, 1.0, "a share of the energy, from -0.5 to 1"),
     "years": (1.0, 100.0, "a life from 1 to 100 years"),
@@ -252,11 +253,11 @@ class Gathered:
 
     Parameters
     ----------
-    by_plan : mapping of str to PlanSpread
+    by_plan : mapping of str to StatedDistribution
         By quantity.
     """
 
-    def __init__(self, by_plan: Mapping[str, PlanSpread]) -> None:
+    def __init__(self, by_plan: Mapping[str, StatedDistribution]) -> None:
         self._by_plan = by_plan
         self._inputs: dict[str, Input] = {}
 
@@ -283,7 +284,7 @@ class Gathered:
             spread = by_plan.around(quantity, central)
             self._inputs[name] = Input(name, quantity, spread, "the plan", True, scores)
         elif stated is not None and stated.size > 0:
-            spread = default_spread(quantity, central, stated.size)
+            spread = default_distribution(quantity, central, stated.size)
             self._inputs[name] = Input(name, quantity, spread, stated.source, False, scores)
         return name
 

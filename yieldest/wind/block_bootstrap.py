@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
-from yieldest.wind.histogram import Tally
+from yieldest.wind.histogram import Histogram
 
 BLOCK_DAYS = 5.0
 """Weather comes and goes in some days; blocks this long keep it whole (common practice)."""
@@ -25,7 +25,7 @@ YEARLY_DAYS = 300.0
 
 @dataclass(frozen=True)
 class BlockDraws:
-    """Bootstrap draws of a tally.
+    """Bootstrap draws of a histogram.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ def draw_blocks(
     time: npt.NDArray[np.datetime64],
     class_of: npt.NDArray[np.int64],
     weight: FloatArray,
-    tally: Tally,
+    histogram: Histogram,
 ) -> BlockDraws:
     """Draw blocks of days with replacement, and count each draw by speed.
 
@@ -65,7 +65,7 @@ def draw_blocks(
     ----------
     time, class_of, weight : ndarray, shape (n,)
         Time, class and hours of each reading.
-    tally : Tally
+    histogram : Histogram
         Of all the readings.
 
     Notes
@@ -79,7 +79,7 @@ def draw_blocks(
     length = min(BLOCK_DAYS, span / FEWEST_BLOCKS)
     number = np.floor(days / max(length, 1e-9)).astype(np.int64)
     used, block = np.unique(number, return_inverse=True)
-    classes = tally.speed_ms.size
+    classes = histogram.speed_ms.size
     counts = np.bincount(block * classes + class_of, weights=weight, minlength=used.size * classes)
     counts = counts.reshape(used.size, classes)
     month = np.zeros(used.size, dtype=np.int64)

@@ -11,14 +11,14 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray
 from yieldest.wind.censored_fit import fit_above_start
 from yieldest.wind.data_recovery import month_and_hour
-from yieldest.wind.histogram import Tally
+from yieldest.wind.histogram import Histogram
 from yieldest.wind.sectors import sector_index
 from yieldest.wind.weibull_fits import METHODS, Fit, guarded
 
 SECTORS = (8, 12, 16)
 """How many sectors a direction table may have."""
 STEADY_FROM_MS = 4.0
-"""Turbulence and gusts are told from here on, where machines begin to work; our choice."""
+"""Turbulence and gusts are told from here on, where joined begin to work; our choice."""
 TURBULENCE_CLASS_MS = 15.0
 """Speed at which the turbulence classes of IEC 61400-2 are defined."""
 FEW = 10
@@ -106,10 +106,10 @@ def grouped(
     class_of: npt.NDArray[np.int64],
     weight: FloatArray,
     duration_h: FloatArray,
-    tally: Tally,
-    fit: Callable[[Tally], Fit],
+    histogram: Histogram,
+    fit: Callable[[Histogram], Fit],
 ) -> tuple[Group, ...]:
-    """Split a tally into groups of readings and fit each.
+    """Split a histogram into groups of readings and fit each.
 
     Parameters
     ----------
@@ -119,22 +119,22 @@ def grouped(
         Group (-1: none) and class of each reading.
     weight, duration_h : ndarray, shape (n,)
         Hours of a year, and hours by the clock, that each reading stands for.
-    tally : Tally
+    histogram : Histogram
         Of all the readings.
     fit : callable
-        One of `climate.fit.METHODS`.
+        One of `distribution.fit.METHODS`.
     """
-    classes = tally.speed_ms.size
+    classes = histogram.speed_ms.size
     inside = group_of >= 0
     cell = group_of[inside] * classes + class_of[inside]
     counts = np.bincount(cell, weights=weight[inside], minlength=len(names) * classes)
-    parts = tally.weighted(counts.reshape(len(names), classes))
+    parts = histogram.weighted(counts.reshape(len(names), classes))
     hours = np.bincount(group_of[inside], weights=duration_h[inside], minlength=len(names))
     total = parts.weight.sum(axis=-1)
     shapes, scales, _ = fit(parts)
     means, cubes = parts.moment(1), parts.moment(3)
     whole = float(weight.sum())
-    cube = float(tally.moment(3))
+    cube = float(histogram.moment(3))
     return tuple(
         Group(
             name=name,
@@ -156,7 +156,7 @@ def by_direction(
     class_of: npt.NDArray[np.int64],
     weight: FloatArray,
     duration_h: FloatArray,
-    tally: Tally,
+    histogram: Histogram,
     method: str,
 ) -> Directions:
     """Split the wind by direction.
@@ -165,19 +165,19 @@ def by_direction(
     ----------
     direction_deg : ndarray, shape (n,)
     sectors : int
-    class_of, weight, duration_h, tally
+    class_of, weight, duration_h, histogram
         As for `grouped`.
     method : str
-        A key of `climate.fit.METHODS`; the censored fit is then made above the starting speed
+        A key of `distribution.fit.METHODS`; the censored fit is then made above the starting speed
         alone, for the sectors hold no calms.
     """
     fit = guarded(fit_above_start) if method == "interval-censored" else METHODS[method].fit
-    zero = tally.speed_ms[class_of] == 0
+    zero = histogram.speed_ms[class_of] == 0
     sector = np.where(zero, -1, sector_index(direction_deg, sectors))
     names = tuple(f"{360 / sectors * i:g}" for i in range(sectors))
     whole = float(weight.sum())
     return Directions(
-        sectors=grouped(names, sector, class_of, weight, duration_h, tally, fit),
+        sectors=grouped(names, sector, class_of, weight, duration_h, histogram, fit),
         calm_share=float(weight[zero].sum() / whole),
         unknown_share=float(weight[~zero & (sector < 0)].sum() / whole),
     )
@@ -188,7 +188,7 @@ def by_time(
     class_of: npt.NDArray[np.int64],
     weight: FloatArray,
     duration_h: FloatArray,
-    tally: Tally,
+    histogram: Histogram,
     method: str,
 ) -> tuple[tuple[Group, ...], tuple[Group, ...], tuple[Group, ...]]:
     """Split the wind by calendar month, hour of day and year; see `grouped`.
@@ -199,8 +199,10 @@ def by_time(
     year = time.astype("datetime64[Y]").astype(np.int64) + 1970
     years, year_of = np.unique(year, return_inverse=True)
     fit = METHODS[method].fit
-    rest = (class_of, weight, duration_h, tally, fit)
-    clock = tally.weighted(np.bincount(class_of, weights=duration_h, minlength=tally.speed_ms.size))
+    rest = (class_of, weight, duration_h, histogram, fit)
+    clock = histogram.weighted(
+        np.bincount(class_of, weights=duration_h, minlength=histogram.speed_ms.size)
+    )
     return (
         grouped(tuple(str(m) for m in range(1, 13)), month, *rest),
         grouped(tuple(str(h) for h in range(24)), hour, *rest),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.wind.histogram import Tally
+from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull import fit_moments, share_above
 
 _STEPS = 80
@@ -18,12 +18,12 @@ _MOST_EXPONENT = 50.0
 """exp(50) has no probability left above it, and nothing overflows."""
 
 
-def fit_censored(tally: Tally) -> tuple[FloatArray, FloatArray, FloatArray]:
+def fit_censored(histogram: Histogram) -> tuple[FloatArray, FloatArray, FloatArray]:
     r"""Fit a Weibull distribution, and a share of calms beside it, to classes of speeds.
 
     Parameters
     ----------
-    tally : Tally
+    histogram : Histogram
         Weights of shape (..., m): every row is fitted by itself.
 
     Returns
@@ -46,38 +46,40 @@ def fit_censored(tally: Tally) -> tuple[FloatArray, FloatArray, FloatArray]:
     (1965) 579-588, treats censored Weibull samples). Newton's method with damping, in ln k and
     ln A.
     """
-    shape, scale, no_calm = fit_above_start(tally)
-    still = tally.still
+    shape, scale, no_calm = fit_above_start(histogram)
+    still = histogram.still
     if not still.any():
         return shape, scale, no_calm
-    still_share = np.where(still, tally.share, 0.0).sum(axis=-1)
+    still_share = np.where(still, histogram.share, 0.0).sum(axis=-1)
     # Only a sensor that showed zero can have seen a calm.
-    zero_share = np.where(tally.speed_ms == 0, tally.share, 0.0).sum(axis=-1)
-    below = 1 - share_above(tally.start_ms, shape, scale)
+    zero_share = np.where(histogram.speed_ms == 0, histogram.share, 0.0).sum(axis=-1)
+    below = 1 - share_above(histogram.start_ms, shape, scale)
     with np.errstate(divide="ignore", invalid="ignore"):
         surplus = (still_share - below) / (1 - below)
     own = (surplus > 0) & (zero_share > 0)
     if not own.all():
-        all_shape, all_scale = _maximise(tally, truncated_at_ms=0.0)
+        all_shape, all_scale = _maximise(histogram, truncated_at_ms=0.0)
         shape, scale = np.where(own, shape, all_shape), np.where(own, scale, all_scale)
     return shape, scale, np.where(own, np.minimum(surplus, zero_share), 0.0)
 
 
-def fit_above_start(tally: Tally) -> tuple[FloatArray, FloatArray, FloatArray]:
+def fit_above_start(histogram: Histogram) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Fit what lies above the starting speed alone, as `fit_censored` does, with no calms.
 
     For groups of readings that hold no standstill by their nature, such as a direction sector.
     """
-    moving = tally.weighted(np.where(tally.still, 0.0, tally.weight))
-    shape, scale = _maximise(moving, truncated_at_ms=tally.start_ms)
+    moving = histogram.weighted(np.where(histogram.still, 0.0, histogram.weight))
+    shape, scale = _maximise(moving, truncated_at_ms=histogram.start_ms)
     return shape, scale, np.zeros_like(shape)
 
 
-def _maximise(tally: Tally, truncated_at_ms: float) -> tuple[FloatArray, FloatArray]:
+def _maximise(histogram: Histogram, truncated_at_ms: float) -> tuple[FloatArray, FloatArray]:
     """Maximise the likelihood of the classes, given that all lie above a speed."""
-    weight = tally.share
+    weight = histogram.share
     # Speeds at standstill say nothing of the start of the search; the middle of a class does.
-    middle = np.where(tally.speed_ms > 0, tally.speed_ms, (tally.lower_ms + tally.upper_ms) / 2)
+    middle = np.where(
+        histogram.speed_ms > 0, histogram.speed_ms, (histogram.lower_ms + histogram.upper_ms) / 2
+    )
     shape, scale = fit_moments(middle, weight)
     known = np.isfinite(shape)
     if known.ndim and known.any():
@@ -85,18 +87,18 @@ def _maximise(tally: Tally, truncated_at_ms: float) -> tuple[FloatArray, FloatAr
         pooled = weight[known].sum(axis=0)
         shape, scale = (
             np.where(known, value, np.nan)
-            for value in _maximise(tally.weighted(pooled), truncated_at_ms)
+            for value in _maximise(histogram.weighted(pooled), truncated_at_ms)
         )
     weight = np.where(known[..., np.newaxis], weight, 0.0)
     log_k = np.log(np.where(known, np.clip(shape, *_SHAPE_RANGE), 2.0))
     log_a = np.log(np.where(known, scale, 1.0))
-    best, slope, bend = _likelihood(log_k, log_a, tally, weight, truncated_at_ms)
+    best, slope, bend = _likelihood(log_k, log_a, histogram, weight, truncated_at_ms)
     damping = np.full(log_k.shape, 1e-6)
     for _ in range(_STEPS):
         step_k, step_a = _damped_step(slope, bend, damping)
         new_k = np.clip(log_k + step_k, *np.log(_SHAPE_RANGE))
         new_a = log_a + np.clip(step_a, -1.0, 1.0)
-        new = _likelihood(new_k, new_a, tally, weight, truncated_at_ms)
+        new = _likelihood(new_k, new_a, histogram, weight, truncated_at_ms)
         better = new[0] >= best - _ROUNDING
         damping = np.where(better, damping / 10, np.maximum(damping, 1e-6) * 100)
         moved = np.abs(new_k - log_k) + np.abs(new_a - log_a)
@@ -126,13 +128,13 @@ def _damped_step(
 def _likelihood(
     log_k: FloatArray,
     log_a: FloatArray,
-    tally: Tally,
+    histogram: Histogram,
     weight: FloatArray,
     truncated_at_ms: float,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the mean log-likelihood, its slopes (k, a) and its bends (kk, ka, aa)."""
-    low, low_1, low_2 = _exponent(log_k, log_a, tally.lower_ms)
-    high, high_1, high_2 = _exponent(log_k, log_a, tally.upper_ms)
+    low, low_1, low_2 = _exponent(log_k, log_a, histogram.lower_ms)
+    high, high_1, high_2 = _exponent(log_k, log_a, histogram.upper_ms)
     width, width_1, width_2 = high - low, high_1 - low_1, high_2 - low_2
     # ln(S(l) - S(u)) = -w(l) + ln(1 - exp(-(w(u) - w(l)))), which loses no digits.
     width = np.maximum(width, 1e-300)

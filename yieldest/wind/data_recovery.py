@@ -88,7 +88,7 @@ def steps_of(
 
 
 @dataclass(frozen=True)
-class Coverage:
+class DataRecovery:
     """How much of the time a record covers.
 
     Parameters
@@ -133,7 +133,9 @@ def month_and_hour(
     return month, time.astype("datetime64[h]").astype(np.int64) % 24
 
 
-def coverage_of(time: npt.NDArray[np.datetime64], valid: npt.NDArray[np.bool_]) -> Coverage:
+def data_recovery_of(
+    time: npt.NDArray[np.datetime64], valid: npt.NDArray[np.bool_]
+) -> DataRecovery:
     """Measure how much of the time a record covers.
 
     Parameters
@@ -156,7 +158,7 @@ def coverage_of(time: npt.NDArray[np.datetime64], valid: npt.NDArray[np.bool_]) 
     rolled = [np.roll(cells / spread, shift, axis=1) for shift in range(min(spread, 24))]
     cells = np.sum(rolled, axis=0)
     hours = float(hours_of.sum())
-    return Coverage(
+    return DataRecovery(
         interval_s=interval_s,
         hours=hours,
         span_hours=float(span_hours),
@@ -167,31 +169,33 @@ def coverage_of(time: npt.NDArray[np.datetime64], valid: npt.NDArray[np.bool_]) 
     )
 
 
-def coverage_warnings(coverage: Coverage) -> list[str]:
-    """Say in words what the coverage leaves in doubt."""
+def data_recovery_warnings(data_recovery: DataRecovery) -> list[str]:
+    """Say in words what the data_recovery leaves in uncertainty."""
     warnings = []
-    days = coverage.span_hours / 24
+    days = data_recovery.span_hours / 24
     if days < DAYS_PER_YEAR - 7:
         warnings.append(
             f"The record spans {days:.0f} days, less than a year: the seasons it lacks may be much "
             "windier or calmer than those it holds."
         )
-    missing = coverage.missing_months
+    missing = data_recovery.missing_months
     if missing:
         names = ", ".join(calendar.month_name[month] for month in missing)
         warnings.append(
             f"Less than half of {names} is in the record; where winters are windy, missing "
             "winter months make the mean too low and missing summer months make it too high."
         )
-    if coverage.interval_s >= SPARSE_S:
+    if data_recovery.interval_s >= SPARSE_S:
         warnings.append(
-            f"The readings are {coverage.interval_s / 3600:.0f} h apart: as means over so long "
+            f"The readings are {data_recovery.interval_s / 3600:.0f} h apart: as means over so "
+            "long "
             "they smooth gusts and lulls away, and the energy comes out too low; as readings at "
             "one time of day they tell of that time alone."
         )
-    if coverage.share < 0.9:
+    if data_recovery.share < 0.9:
         warnings.append(
-            f"Only {100 * coverage.share:.0f} % of the time between the first and the last reading "
+            f"Only {100 * data_recovery.share:.0f} % of the time between the first and the last "
+            "reading "
             "is covered; if gaps come with storms, ice or flat batteries, the mean is biased."
         )
     return warnings

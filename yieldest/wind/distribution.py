@@ -1,10 +1,10 @@
-"""The speed climate of a site at one height, as handed from stage to stage."""
+"""The speed distribution of a site at one height, as handed from stage to stage."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from yieldest.html_repr import card
+from yieldest.html_repr import html_table
 from yieldest.provenance import Provenance
 from yieldest.wind.weibull import mean_speed, scale_of_mean
 
@@ -14,7 +14,7 @@ LOW_MEAN_SPEED_MS = 4.0
 
 
 @dataclass(frozen=True)
-class Climate:
+class WindDistribution:
     """How often each wind speed blows at one height.
 
     Parameters
@@ -24,7 +24,7 @@ class Climate:
     calm_share : float
         Share of time with no wind at all.
     height_m : float
-        Height above ground that the climate holds for.
+        Height above ground that the distribution holds for.
     provenance : Provenance
     reading_limit : float or None
         Where there are readings too: energy by the fit that is farther than this from theirs gives
@@ -44,8 +44,8 @@ class Climate:
         return (1 - self.calm_share) * float(mean_speed(self.shape, self.scale_ms))
 
     def _repr_html_(self) -> str:
-        """Show the climate in a notebook."""
-        return card(
+        """Show the distribution in a notebook."""
+        return html_table(
             f"Wind at {self.height_m:g} m",
             [
                 ("mean speed", f"{self.mean_speed_ms:.2f} m/s"),
@@ -58,8 +58,8 @@ class Climate:
             [*self.provenance.assumed, *self.provenance.warnings],
         )
 
-    def raised(self, factor: float, height_m: float) -> Climate:
-        """Return the climate with every speed multiplied by `factor`, for another height."""
+    def raised(self, factor: float, height_m: float) -> WindDistribution:
+        """Return the distribution with every speed multiplied by `factor`, for another height."""
         return replace(self, scale_ms=self.scale_ms * factor, height_m=height_m)
 
 
@@ -70,11 +70,11 @@ _NOT_MEASURED = (
 )
 
 
-def climate_of_mean(mean_ms: float, shape: float | None, height_m: float) -> Climate:
-    """Make a climate from a mean speed, with shape 2 (Rayleigh) where none is stated."""
+def distribution_of_mean(mean_ms: float, shape: float | None, height_m: float) -> WindDistribution:
+    """Make a distribution from a mean speed, with shape 2 (Rayleigh) where none is stated."""
     assumed = () if shape is not None else ("Weibull shape 2 (Rayleigh), for none was stated.",)
     shape = RAYLEIGH_SHAPE if shape is None else shape
-    return Climate(
+    return WindDistribution(
         shape=shape,
         scale_ms=float(scale_of_mean(mean_ms, shape)),
         calm_share=0.0,
@@ -85,9 +85,9 @@ def climate_of_mean(mean_ms: float, shape: float | None, height_m: float) -> Cli
     )
 
 
-def climate_of_weibull(shape: float, scale_ms: float, height_m: float) -> Climate:
-    """Make a climate from a stated Weibull shape and scale."""
-    return Climate(
+def distribution_of_weibull(shape: float, scale_ms: float, height_m: float) -> WindDistribution:
+    """Make a distribution from a stated Weibull shape and scale."""
+    return WindDistribution(
         shape=shape,
         scale_ms=scale_ms,
         calm_share=0.0,

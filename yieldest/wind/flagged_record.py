@@ -10,32 +10,39 @@ import numpy as np
 import pandas as pd
 
 from yieldest.files.whole_output import refuse_inputs, write_whole
-from yieldest.wind.quality_rules import Screening
+from yieldest.wind.quality_rules import QualityReport
 from yieldest.wind.record_files import files_of
 
-_WRITTEN = ("speed_ms", "direction_deg", "temperature_c", "pressure_hpa", "deviation_ms", "gust_ms")
+_WRITTEN = (
+    "speed_ms",
+    "direction_deg",
+    "temperature_c",
+    "pressure_hpa",
+    "standard_deviation_ms",
+    "gust_ms",
+)
 
 
-def flag_texts(screening: Screening) -> list[str]:
+def flag_texts(quality_control: QualityReport) -> list[str]:
     """Return for each reading the names of the tests that flagged it, with spaces between.
 
     A test that flags nearly every reading (rounding) is left out: it says nothing of one of them.
     """
-    names = [test.name for test in screening.tests]
-    texts = np.full(screening.original.time.size, "", dtype=object)
-    for name, flags in zip(names, screening.flags, strict=True):
+    names = [test.name for test in quality_control.tests]
+    texts = np.full(quality_control.original.time.size, "", dtype=object)
+    for name, flags in zip(names, quality_control.flags, strict=True):
         if name == "rounded":
             continue
         texts[flags] = [f"{text} {name}".strip() for text in texts[flags]]
     return list(texts)
 
 
-def write_flagged(screening: Screening, path: Path) -> None:
+def write_flagged(quality_control: QualityReport, path: Path) -> None:
     """Write a record with its flags as CSV (gzip where the name ends in .gz), whole or not at all.
 
     Parameters
     ----------
-    screening : Screening
+    quality control : QualityReport
     path : Path
         Speeds are as they were read, in m/s; the column `left_out` is 1 where they are not used.
 
@@ -44,15 +51,15 @@ def write_flagged(screening: Screening, path: Path) -> None:
     InputError
         When the file cannot be written, or is one of the record.
     """
-    record = screening.original
+    record = quality_control.original
     refuse_inputs(path, files_of(Path(record.provenance.source)))
     columns: dict[str, object] = {
         "time": pd.Series(record.time).dt.strftime("%Y-%m-%d %H:%M:%S"),
         **{name: getattr(record, name) for name in _WRITTEN if getattr(record, name) is not None},
     }
-    gone = np.isfinite(record.speed_ms) & ~np.isfinite(screening.record.speed_ms)
+    gone = np.isfinite(record.speed_ms) & ~np.isfinite(quality_control.record.speed_ms)
     columns["left_out"] = gone.astype(np.int64)
-    columns["flags"] = flag_texts(screening)
+    columns["flags"] = flag_texts(quality_control)
     text = io.StringIO()
     pd.DataFrame(columns).to_csv(text, index=False, float_format="%.10g")
     content = text.getvalue().encode()

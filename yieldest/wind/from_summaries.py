@@ -1,4 +1,4 @@
-"""Climates from summed-up winds: a frequency table, twelve monthly means."""
+"""Distributions from summed-up winds: a frequency table, twelve monthly means."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.wind.censored_fit import fit_censored
-from yieldest.wind.distribution import RAYLEIGH_SHAPE, Climate
-from yieldest.wind.histogram import Tally
+from yieldest.wind.distribution import RAYLEIGH_SHAPE, WindDistribution
+from yieldest.wind.histogram import Histogram
 from yieldest.wind.record_values import HIGHEST_GUST_MS
 from yieldest.wind.summary_tables import OPEN_CLASS_MS, FrequencyTable, MonthlyMeans
 from yieldest.wind.weibull import scale_of_mean, share_above
@@ -24,8 +24,8 @@ POINTS_PER_MONTH = 400
 _SHAPE_RANGE = (0.5, 30.0)
 
 
-def climate_of_frequencies(table: FrequencyTable, height_m: float) -> Climate:
-    """Fit a climate to a frequency table by maximum likelihood on its classes.
+def distribution_of_frequencies(table: FrequencyTable, height_m: float) -> WindDistribution:
+    """Fit a distribution to a frequency table by maximum likelihood on its classes.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ def climate_of_frequencies(table: FrequencyTable, height_m: float) -> Climate:
     InputError
         When fewer than two classes are filled.
     """
-    tally = Tally(
+    histogram = Histogram(
         speed_ms=(table.lower_ms + table.upper_ms) / 2,
         lower_ms=table.lower_ms,
         upper_ms=table.upper_ms,
@@ -46,13 +46,13 @@ def climate_of_frequencies(table: FrequencyTable, height_m: float) -> Climate:
         step_ms=None,
         start_ms=0.0,
     )
-    shape, scale, calm = (float(value) for value in fit_censored(tally))
+    shape, scale, calm = (float(value) for value in fit_censored(histogram))
     if np.isnan(shape):
         raise InputError(
             f"{table.provenance.source}: a distribution needs at least two filled classes; use a "
             "finer table or state the mean speed."
         )
-    return Climate(
+    return WindDistribution(
         shape=shape,
         scale_ms=scale,
         calm_share=calm,
@@ -67,7 +67,9 @@ def climate_of_frequencies(table: FrequencyTable, height_m: float) -> Climate:
     )
 
 
-def points_of_frequencies(table: FrequencyTable, climate: Climate) -> tuple[FloatArray, FloatArray]:
+def points_of_frequencies(
+    table: FrequencyTable, distribution: WindDistribution
+) -> tuple[FloatArray, FloatArray]:
     """Return speeds and their shares that stand for a frequency table, each of shape (m,).
 
     Every class keeps its share, spread over 20 points as the fitted distribution runs within it:
@@ -80,16 +82,16 @@ def points_of_frequencies(table: FrequencyTable, climate: Climate) -> tuple[Floa
         upper[-1] = table.lower_ms[-1] + (upper[-2] - table.lower_ms[-2])
     place = np.arange(POINTS_PER_CLASS + 1) / POINTS_PER_CLASS
     edges = table.lower_ms[:, np.newaxis] + (upper - table.lower_ms)[:, np.newaxis] * place
-    part = -np.diff(share_above(edges, climate.shape, climate.scale_ms), axis=-1)
+    part = -np.diff(share_above(edges, distribution.shape, distribution.scale_ms), axis=-1)
     part = np.maximum(part, 1e-300)  # far above all wind every point counts alike
     share = table.share[:, np.newaxis] * part / part.sum(axis=-1, keepdims=True)
     return ((edges[:, 1:] + edges[:, :-1]) / 2).ravel(), share.ravel()
 
 
-def climate_of_months(
+def distribution_of_months(
     means: MonthlyMeans, shape: float | None, height_m: float
-) -> tuple[Climate, FloatArray, FloatArray]:
-    r"""Make a climate from twelve monthly means and a shape that holds within each month.
+) -> tuple[WindDistribution, FloatArray, FloatArray]:
+    r"""Make a distribution from twelve monthly means and a shape that holds within each month.
 
     Parameters
     ----------
@@ -101,7 +103,7 @@ def climate_of_months(
 
     Returns
     -------
-    Climate
+    WindDistribution
         The one Weibull distribution with the mean and the mean cube of the twelve together.
     speed_ms, share : ndarray, shape (m,)
         Points of the twelve distributions, for energy without that simplification.
@@ -143,7 +145,7 @@ def climate_of_months(
         low, high = means.speed_ms.min(), means.speed_ms.max()
         raise InputError(
             f"{means.provenance.source}: monthly means from {low:.3g} to {high:.3g} m/s, with "
-            f"shape {shape:g} within each, make no wind climate; mend the values or the shape."
+            f"shape {shape:g} within each, make no wind distribution; mend the values or the shape."
         )
     year_shape = float(
         brentq(lambda k: float(cube_over_mean_cubed(k)) - pattern, *_SHAPE_RANGE, xtol=1e-10)
@@ -154,7 +156,7 @@ def climate_of_months(
     unit = quantile / quantile.mean()
     points = means.speed_ms[:, np.newaxis] * unit
     weight = np.broadcast_to(share[:, np.newaxis] / POINTS_PER_MONTH, points.shape)
-    climate = Climate(
+    distribution = WindDistribution(
         shape=year_shape,
         scale_ms=float(scale_of_mean(mean, year_shape)),
         calm_share=0.0,
@@ -167,7 +169,7 @@ def climate_of_months(
             (*means.provenance.warnings, _ONLY_MEANS),
         ),
     )
-    return climate, points.ravel(), weight.ravel()
+    return distribution, points.ravel(), weight.ravel()
 
 
 _ONLY_MEANS = (

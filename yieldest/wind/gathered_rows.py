@@ -65,8 +65,8 @@ def gathered_of_si(
         For messages.
     time : ndarray of datetime64[ns], shape (n,)
     si : dict of str to ndarray, shape (n,)
-        By role ("speed", "direction", "temperature", "pressure", "deviation", "gust"), in m/s,
-        degrees, degrees Celsius and hPa; NaN where missing.
+        By role ("speed", "direction", "temperature", "pressure", "standard_deviation", "gust"), in
+        m/s, degrees, degrees Celsius and hPa; NaN where missing.
     found : list of Finding
         What was recognised or stated about the file.
     height_m : float, optional

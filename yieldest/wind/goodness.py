@@ -9,7 +9,7 @@ import numpy.typing as npt
 from scipy.special import gamma, gammainc
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.wind.histogram import Tally
+from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull import mean_speed, moment, share_above
 from yieldest.wind.weibull_fits import METHODS, class_bounds
 
@@ -23,7 +23,7 @@ MODEL_START_MS, MODEL_RATED_MS, MODEL_STOP_MS = 3.0, 11.0, 25.0
 """A plain model machine, invented for comparison: power as the cube of speed from 3 to 11 m/s, then
 level up to 25 m/s."""
 HUMP_DIP = 0.85
-"""Two humps are told apart when the dip between them is below this share of the lower; ours."""
+"""Two modes are told apart when the dip between them is below this share of the lower; ours."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class FitResult:
     Parameters
     ----------
     method : str
-        A key of `climate.fit.METHODS`.
+        A key of `distribution.fit.METHODS`.
     shape, scale_ms, calm_share : float or None
         None where the method cannot be used on these readings.
     mean_speed_ms : float or None
@@ -80,7 +80,7 @@ def model_power(speed_ms: npt.ArrayLike) -> FloatArray:
 
 
 def model_mean_power(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArray:
-    """Return the mean power of the model machine in a Weibull climate, over its rated power.
+    """Return the mean power of the model machine in a Weibull distribution, over its rated power.
 
     Notes
     -----
@@ -96,28 +96,28 @@ def model_mean_power(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArra
     return np.asarray(rising + level)
 
 
-def judge_fit(method: str, tally: Tally, draws: FloatArray) -> FitResult:
-    """Fit a tally by one method, and measure the fit against the readings.
+def judge_fit(method: str, histogram: Histogram, draws: FloatArray) -> FitResult:
+    """Fit a histogram by one method, and measure the fit against the readings.
 
     Parameters
     ----------
     method : str
-        A key of `climate.fit.METHODS`.
-    tally : Tally
+        A key of `distribution.fit.METHODS`.
+    histogram : Histogram
         Weights of shape (m,).
     draws : ndarray, shape (draws, m)
         Weights of bootstrap draws.
     """
-    shape, scale, calm = (float(value) for value in METHODS[method].fit(tally))
+    shape, scale, calm = (float(value) for value in METHODS[method].fit(histogram))
     if not np.isfinite(shape + scale):
         return FitResult(method, *([None] * 11))
     windy = 1 - calm
-    below = np.cumsum(tally.share)
-    fitted = calm + windy * (1 - share_above(tally.upper_ms, shape, scale))
-    whole = np.append(tally.upper_ms[1:] > tally.upper_ms[:-1], True)
-    cube = float(tally.moment(3))
-    energy = float(tally.share @ model_power(tally.speed_ms))
-    shapes, scales, calms = METHODS[method].fit(tally.weighted(draws))
+    below = np.cumsum(histogram.share)
+    fitted = calm + windy * (1 - share_above(histogram.upper_ms, shape, scale))
+    whole = np.append(histogram.upper_ms[1:] > histogram.upper_ms[:-1], True)
+    cube = float(histogram.moment(3))
+    energy = float(histogram.share @ model_power(histogram.speed_ms))
+    shapes, scales, calms = METHODS[method].fit(histogram.weighted(draws))
     # Over the cube of the fit itself, for a share of it is what is stated.
     cubes = (1 - calms) * moment(shapes, scales, 3) / (windy * moment(shape, scale, 3))
     return FitResult(
@@ -131,7 +131,7 @@ def judge_fit(method: str, tally: Tally, draws: FloatArray) -> FitResult:
             windy * float(model_mean_power(shape, scale)) / energy - 1 if energy > 0 else None
         ),
         kolmogorov=float(np.abs(below - fitted)[whole].max()),
-        r_squared=_r_squared(tally, shape, scale, calm),
+        r_squared=_r_squared(histogram, shape, scale, calm),
         shape_se=_spread(shapes),
         scale_se_ms=_spread(scales),
         mean_cube_se=_spread(cubes),
@@ -143,17 +143,19 @@ def _spread(draws: FloatArray) -> float | None:
     return float(known.std(ddof=1)) if known.size > 1 else None
 
 
-def _r_squared(tally: Tally, shape: float, scale_ms: float, calm_share: float) -> float | None:
-    bounds = class_bounds(tally, SHARE_CLASS_MS)
-    below = tally.share @ (tally.upper_ms[:, np.newaxis] <= bounds)
+def _r_squared(
+    histogram: Histogram, shape: float, scale_ms: float, calm_share: float
+) -> float | None:
+    bounds = class_bounds(histogram, SHARE_CLASS_MS)
+    below = histogram.share @ (histogram.upper_ms[:, np.newaxis] <= bounds)
     fitted = calm_share + (1 - calm_share) * (1 - share_above(bounds, shape, scale_ms))
     seen, said = np.diff(below, prepend=0.0), np.diff(fitted, prepend=0.0)
     scatter = float(((seen - seen.mean()) ** 2).sum())
     return 1 - float(((seen - said) ** 2).sum()) / scatter if scatter > 1e-9 else None
 
 
-def hump_speeds(tally: Tally) -> tuple[float, ...]:
-    """Return the speeds at which the shares of time have humps, calms left out.
+def mode_speeds(histogram: Histogram) -> tuple[float, ...]:
+    """Return the speeds at which the shares of time have modes, calms left out.
 
     Two or more mean that the winds come from different regimes, and that no single Weibull curve
     describes them.
@@ -163,25 +165,25 @@ def hump_speeds(tally: Tally) -> tuple[float, ...]:
     Shares in classes of about 1 m/s, smoothed over three of them (1/4, 1/2, 1/4); a hump counts
     when the dip before the next is below 85 % of the lower of the two (ours).
     """
-    bounds = class_bounds(tally, SHARE_CLASS_MS)
-    below = tally.share @ (tally.upper_ms[:, np.newaxis] <= bounds)
+    bounds = class_bounds(histogram, SHARE_CLASS_MS)
+    below = histogram.share @ (histogram.upper_ms[:, np.newaxis] <= bounds)
     share = np.diff(below)
     if share.size < 3:
         return ()
     padded = np.pad(share, 1, mode="edge")
     smooth = (padded[:-2] + 2 * padded[1:-1] + padded[2:]) / 4
     middle = (bounds[:-1] + bounds[1:]) / 2
-    humps: list[int] = []
+    modes: list[int] = []
     for i in range(smooth.size):
         around = smooth[max(0, i - 1) : i + 2]
-        # A tail of a few stormy hours has humps by chance.
+        # A tail of a few stormy hours has modes by chance.
         if smooth[i] < around.max() or smooth[i] < 0.1 * smooth.max():
             continue
-        if humps:
-            dip = smooth[humps[-1] : i + 1].min()
-            if dip >= HUMP_DIP * min(smooth[humps[-1]], smooth[i]):
-                if smooth[i] > smooth[humps[-1]]:
-                    humps[-1] = i
+        if modes:
+            dip = smooth[modes[-1] : i + 1].min()
+            if dip >= HUMP_DIP * min(smooth[modes[-1]], smooth[i]):
+                if smooth[i] > smooth[modes[-1]]:
+                    modes[-1] = i
                 continue
-        humps.append(i)
-    return tuple(float(middle[i]) for i in humps)
+        modes.append(i)
+    return tuple(float(middle[i]) for i in modes)

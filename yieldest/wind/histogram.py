@@ -16,7 +16,7 @@ WIDEST_SPEED_MS = 250.0
 
 
 @dataclass(frozen=True)
-class Tally:
+class Histogram:
     """How often each speed was read.
 
     Parameters
@@ -77,19 +77,19 @@ class Tally:
         """Return the standard deviation of the speeds, shape (...)."""
         return np.asarray(np.sqrt(np.maximum(0.0, self.moment(2) - self.moment(1) ** 2)))
 
-    def weighted(self, weight: npt.ArrayLike) -> Tally:
+    def weighted(self, weight: npt.ArrayLike) -> Histogram:
         """Return the same classes with other weights, shape (..., m)."""
         return replace(self, weight=floats(weight))
 
 
-def tally_of(
+def histogram_of(
     speed_ms: FloatArray,
     weight: FloatArray,
     *,
     step_ms: float | None = None,
     class_edges_ms: FloatArray | None = None,
     threshold_ms: float | None = None,
-) -> tuple[Tally, npt.NDArray[np.int64]]:
+) -> tuple[Histogram, npt.NDArray[np.int64]]:
     """Count readings by speed.
 
     Parameters
@@ -110,7 +110,7 @@ def tally_of(
 
     Returns
     -------
-    Tally
+    Histogram
     class_of : ndarray of int, shape (n,)
         The class of each reading.
     """
@@ -138,4 +138,4 @@ def tally_of(
         start_ms = 0.0
     lower = np.where(still, 0.0, np.maximum(lower, start_ms))
     upper = np.where(still, start_ms, np.maximum(upper, lower + 1e-9))
-    return Tally(mean, lower, upper, total, step_ms, start_ms), class_of.astype(np.int64)
+    return Histogram(mean, lower, upper, total, step_ms, start_ms), class_of.astype(np.int64)

@@ -68,8 +68,10 @@ class Averager:
         self.cubes += float((still**3).sum())
         columns = {"readings": valid.astype(np.float64), "sum": still, "squares": still**2}
         columns["highest"] = np.fmax(speed, values["gust"]) if "gust" in values else speed
-        if "deviation" in values:
-            columns["variance"] = np.where(valid, np.nan_to_num(values["deviation"]) ** 2, 0.0)
+        if "standard_deviation" in values:
+            columns["variance"] = np.where(
+                valid, np.nan_to_num(values["standard_deviation"]) ** 2, 0.0
+            )
         if "direction" in values:
             angle = np.radians(values["direction"])
             # Weighted by the speed, as the wind itself carries; a calm has no direction.
@@ -90,8 +92,8 @@ class Averager:
     def result(self) -> tuple[Times, dict[str, FloatArray], FloatArray]:
         """Return start, SI averages by role, and number of readings of each interval, in order.
 
-        "deviation" is the standard deviation of the readings in an interval (with that of the
-        readings themselves where they have one), "gust" the highest.
+        "standard_deviation" is the standard deviation of the readings in an interval (with that of
+        the readings themselves where they have one), "gust" the highest.
         """
         frame = self._merged()
         start = (frame.index.to_numpy() * np.int64(self.seconds * 1e9)).astype("datetime64[ns]")
@@ -103,7 +105,7 @@ class Averager:
             variance += frame["variance"].to_numpy() / some
         values = {
             "speed": mean,
-            "deviation": np.sqrt(np.maximum(variance, 0.0)),
+            "standard_deviation": np.sqrt(np.maximum(variance, 0.0)),
             "gust": frame["highest"].to_numpy(),
         }
         if "east" in frame:

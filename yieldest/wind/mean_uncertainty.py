@@ -8,16 +8,16 @@ import numpy as np
 
 from yieldest.wind.block_bootstrap import BlockDraws
 from yieldest.wind.data_recovery import DAYS_PER_YEAR, FULL_MONTH_SHARE
-from yieldest.wind.histogram import Tally
+from yieldest.wind.histogram import Histogram
 from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
 
 SEASON_SWING = 0.2
 """Amplitude of the yearly swing of the monthly mean speeds over the yearly mean, taken where months
-are missing; our choice, from what temperate climates commonly show."""
+are missing; our choice, from what temperate distributions commonly show."""
 
 
 @dataclass(frozen=True)
-class WindDoubt:
+class WindUncertainty:
     """Standard uncertainties of the mean wind, each as a share of it.
 
     Parameters
@@ -49,7 +49,7 @@ class WindDoubt:
         return float(np.sqrt(self.cube_sampling**2 + 9 * (self.mean_season**2 + self.mean_year**2)))
 
 
-def season_doubt(missing: float) -> float:
+def season_uncertainty(missing: float) -> float:
     r"""Return the relative standard uncertainty of the mean speed when part of the year is missing.
 
     Parameters
@@ -67,14 +67,14 @@ def season_doubt(missing: float) -> float:
     return float(SEASON_SWING / np.sqrt(2) * np.sin(np.pi * missing) / (np.pi * (1 - missing)))
 
 
-def wind_doubt(
-    tally: Tally, draws: BlockDraws, span_hours: float, month_share: tuple[float, ...]
-) -> WindDoubt:
+def wind_uncertainty(
+    histogram: Histogram, draws: BlockDraws, span_hours: float, month_share: tuple[float, ...]
+) -> WindUncertainty:
     """Return how sure the mean wind of a record is.
 
     Parameters
     ----------
-    tally : Tally
+    histogram : Histogram
         Weights of shape (m,).
     draws : BlockDraws
     span_hours : float
@@ -82,15 +82,15 @@ def wind_doubt(
     month_share : tuple of 12 float
         Share of each calendar month that has readings.
     """
-    drawn = tally.weighted(draws.weight)
+    drawn = histogram.weighted(draws.weight)
     means, cubes = drawn.moment(1), drawn.moment(3)
-    # A month that is half covered stands for itself (see `record.coverage`).
+    # A month that is half covered stands for itself (see `record.data_recovery`).
     missing = 1 - float(np.mean([min(1.0, share / FULL_MONTH_SHARE) for share in month_share]))
     years = max(1.0, span_hours / 24 / DAYS_PER_YEAR)
-    return WindDoubt(
-        mean_sampling=float(np.nanstd(means, ddof=1) / tally.moment(1)),
-        cube_sampling=float(np.nanstd(cubes, ddof=1) / tally.moment(3)),
-        mean_season=season_doubt(missing),
+    return WindUncertainty(
+        mean_sampling=float(np.nanstd(means, ddof=1) / histogram.moment(1)),
+        cube_sampling=float(np.nanstd(cubes, ddof=1) / histogram.moment(3)),
+        mean_season=season_uncertainty(missing),
         mean_year=float(YEAR_TO_YEAR_SPREAD / np.sqrt(years)),
         method=f"block bootstrap ({draws.method}); missing seasons by a swing of "
         f"{100 * SEASON_SWING:.0f} % (ours); one year against the long run "

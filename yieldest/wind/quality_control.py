@@ -12,9 +12,9 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.wind import suspect_readings
-from yieldest.wind.data_recovery import Steps, coverage_of, coverage_warnings, steps_of
-from yieldest.wind.quality_rules import Screening, ScreenRules, ScreenTest
-from yieldest.wind.record import Record, impossible_warning
+from yieldest.wind.data_recovery import Steps, data_recovery_of, data_recovery_warnings, steps_of
+from yieldest.wind.quality_rules import QualityReport, QualityRules, QualityTest
+from yieldest.wind.record import WindRecord, impossible_warning
 
 BoolArray = npt.NDArray[np.bool_]
 TimeArray = npt.NDArray[np.datetime64]
@@ -28,10 +28,10 @@ _BEYOND_SENSE_MS = 1e90
 class _Look:
     """What the tests look at: the record, and its speeds without what was left out so far."""
 
-    record: Record
+    record: WindRecord
     speed: FloatArray
     steps: Steps
-    rules: ScreenRules
+    rules: QualityRules
     neighbour_ms: FloatArray | None
 
     @cached_property
@@ -60,15 +60,15 @@ _Test = tuple[str, str, float | None, Callable[[], BoolArray]]
 """Name, rule in words, threshold (None: off), and what finds the readings."""
 
 
-def screen_record(
-    record: Record, rules: ScreenRules, neighbour_ms: FloatArray | None = None
-) -> Screening:
+def control_quality(
+    record: WindRecord, rules: QualityRules, neighbour_ms: FloatArray | None = None
+) -> QualityReport:
     """Run every test on a record.
 
     Parameters
     ----------
-    record : Record
-    rules : ScreenRules
+    record : WindRecord
+    rules : QualityRules
     neighbour_ms : ndarray, shape (n,), optional
         Speed of another sensor at the times of the record.
 
@@ -80,7 +80,7 @@ def screen_record(
     steps = steps_of(record.time, rules.gap_intervals or 1.5, int(rules.interval_readings or 24))
     record = replace(record, speed_ms=_as_read(record))
     look = _Look(record, record.speed_ms, steps, rules, neighbour_ms)
-    tests: list[ScreenTest] = []
+    tests: list[QualityTest] = []
     flags: list[BoolArray] = []
     # Each round looks at a record without what the rounds before it left out: a wild value would
     # otherwise set the mean that a calm is judged by.
@@ -93,16 +93,17 @@ def screen_record(
     valid = np.isfinite(look.speed)
     if not valid.any():
         raise InputError(
-            f"{record.provenance.source}: screening leaves no speed at all; look at the readings, "
+            f"{record.provenance.source}: quality control leaves no speed at all; look at the "
+            "readings, "
             "or change or switch off the test that took them."
         )
     for note in (_repeated, _disordered, _gaps, _changes, _standing, _rounding):
         test, at = note(look)
         tests.append(test)
         flags.append(at)
-    coverage = coverage_of(record.time, valid)
+    coverage = data_recovery_of(record.time, valid)
     provenance = record.provenance
-    outdated = coverage_warnings(record.coverage)
+    outdated = data_recovery_warnings(record.data_recovery)
     if record.impossible.size:
         # Said again below, by the threshold that was used.
         outdated.append(
@@ -113,19 +114,21 @@ def screen_record(
         record,
         speed_ms=look.speed,
         gust_ms=None if record.gust_ms is None else np.where(valid, record.gust_ms, np.nan),
-        deviation_ms=(
-            None if record.deviation_ms is None else np.where(valid, record.deviation_ms, np.nan)
+        standard_deviation_ms=(
+            None
+            if record.standard_deviation_ms is None
+            else np.where(valid, record.standard_deviation_ms, np.nan)
         ),
-        coverage=coverage,
+        data_recovery=coverage,
         provenance=replace(
             provenance,
-            warnings=(*kept, *coverage_warnings(coverage), *_warnings(tests)),
+            warnings=(*kept, *data_recovery_warnings(coverage), *_warnings(tests)),
         ),
     )
-    return Screening(record, screened, np.stack(flags), tuple(tests), steps)
+    return QualityReport(record, screened, np.stack(flags), tuple(tests), steps)
 
 
-def _as_read(record: Record) -> FloatArray:
+def _as_read(record: WindRecord) -> FloatArray:
     """Return the speeds with those that reading set aside, so that this test too can be changed."""
     speed = record.speed_ms.copy()
     speed[np.searchsorted(record.time, record.impossible)] = record.impossible_ms
@@ -192,7 +195,7 @@ def _frozen(look: _Look) -> _Test:
             look.runs,
             temperature_c,
             record.direction_deg,
-            record.deviation_ms,
+            record.standard_deviation_ms,
             below_c,
             hours or 0.0,
         ),
@@ -217,10 +220,10 @@ def _contradicted(look: _Look) -> _Test:
 
 def _leaving_out(
     look: _Look, name: str, rule: str, threshold: float | None, find: Callable[[], BoolArray]
-) -> tuple[ScreenTest, BoolArray]:
+) -> tuple[QualityTest, BoolArray]:
     """Count what a test finds, and what leaving it out alone does to mean and energy."""
     if threshold is None:
-        off = ScreenTest(name, rule, on=False, leaves_out=True)
+        off = QualityTest(name, rule, on=False, leaves_out=True)
         return off, np.zeros(look.speed.size, dtype=bool)
     flags = find()
     at = np.flatnonzero(flags)
@@ -233,7 +236,7 @@ def _leaving_out(
             for part, whole in zip(rest, everything, strict=True)
         )
     first = at[:FIRST_PLACES]
-    test = ScreenTest(
+    test = QualityTest(
         name,
         rule,
         on=True,
@@ -249,14 +252,14 @@ def _leaving_out(
 
 def _noted(
     look: _Look, name: str, rule: str, threshold: float | None, times: TimeArray
-) -> tuple[ScreenTest, BoolArray]:
+) -> tuple[QualityTest, BoolArray]:
     """Note the readings at some times, without leaving them out."""
     flags = np.zeros(look.record.time.size, dtype=bool)
     flags[np.searchsorted(look.record.time, times)] = True
     if threshold is None:
-        return ScreenTest(name, rule, on=False, leaves_out=False), flags & False
+        return QualityTest(name, rule, on=False, leaves_out=False), flags & False
     first = tuple(times[:FIRST_PLACES])
-    test = ScreenTest(
+    test = QualityTest(
         name, rule, on=True, leaves_out=False, count=times.size, first_times=_written(first)
     )
     return test, flags
@@ -264,34 +267,34 @@ def _noted(
 
 def _counted(
     look: _Look, name: str, rule: str, most: float | None, times: TimeArray
-) -> tuple[ScreenTest, BoolArray]:
+) -> tuple[QualityTest, BoolArray]:
     """Note times that come more often than so many."""
     return _noted(look, name, rule, most, times if times.size > (most or 0.0) else times[:0])
 
 
-def _repeated(look: _Look) -> tuple[ScreenTest, BoolArray]:
+def _repeated(look: _Look) -> tuple[QualityTest, BoolArray]:
     rule = "a line with the time of an earlier one, which alone counts"
     return _counted(look, "repeated", rule, look.rules.repeated, look.record.repeated)
 
 
-def _disordered(look: _Look) -> tuple[ScreenTest, BoolArray]:
+def _disordered(look: _Look) -> tuple[QualityTest, BoolArray]:
     rule = "a line that goes back in time; the record was sorted"
     return _counted(look, "disordered", rule, look.rules.disordered, look.record.disordered)
 
 
-def _gaps(look: _Look) -> tuple[ScreenTest, BoolArray]:
+def _gaps(look: _Look) -> tuple[QualityTest, BoolArray]:
     limit = look.rules.gap_intervals
     rule = f"a step of more than {limit} usual intervals, named by the last reading before it"
     return _noted(look, "gap", rule, limit, look.record.time[:-1][~look.steps.joined])
 
 
-def _changes(look: _Look) -> tuple[ScreenTest, BoolArray]:
+def _changes(look: _Look) -> tuple[QualityTest, BoolArray]:
     readings = look.rules.interval_readings
     rule = f"another usual interval for at least {readings} readings"
     return _noted(look, "interval", rule, readings, look.record.time[look.steps.changed])
 
 
-def _standing(look: _Look) -> tuple[ScreenTest, BoolArray]:
+def _standing(look: _Look) -> tuple[QualityTest, BoolArray]:
     """Note the readings of a sensor that stands still although the air moves."""
     share = look.rules.threshold_share
     start_ms = look.record.threshold_ms or suspect_readings.starting_speed(look.speed)
@@ -319,7 +322,7 @@ def _standing(look: _Look) -> tuple[ScreenTest, BoolArray]:
     )
 
 
-def _rounding(look: _Look) -> tuple[ScreenTest, BoolArray]:
+def _rounding(look: _Look) -> tuple[QualityTest, BoolArray]:
     """Note speeds rounded to steps that are coarse beside their spread."""
     share = look.rules.rounding_share
     step_ms = look.record.resolution_ms
@@ -350,14 +353,15 @@ def _written(times: Iterable[np.datetime64]) -> tuple[str, ...]:
     return tuple(str(time.astype("datetime64[s]")).replace("T", " ") for time in times)
 
 
-def _warnings(tests: list[ScreenTest]) -> list[str]:
+def _warnings(tests: list[QualityTest]) -> list[str]:
     """Say what was left out, and what the record hides."""
     said = []
     for test in tests:
         if test.leaves_out and test.count:
             speed, time = test.first_speeds_ms[0], test.first_times[0]
             said.append(
-                f"Screening left out {test.count} reading{'s' * (test.count > 1)} ({test.name}: "
+                f"Quality control left out {test.count} reading{'s' * (test.count > 1)} "
+                f"({test.name}: "
                 f"{test.rule}); the first is {speed:.1f} m/s at {time[:16]}."
             )
         elif test.name in ("repeated", "interval") and test.count:

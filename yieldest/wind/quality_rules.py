@@ -1,4 +1,4 @@
-"""What screening can be told, and what it tells: thresholds in, one finding per test out."""
+"""What quality control can be told, and what it tells: thresholds in, one finding per test out."""
 
 from __future__ import annotations
 
@@ -9,21 +9,22 @@ import numpy.typing as npt
 
 from yieldest.errors import InputError
 from yieldest.wind.data_recovery import Steps
-from yieldest.wind.record import Record
+from yieldest.wind.record import WindRecord
 from yieldest.wind.record_values import HIGHEST_GUST_MS
 
 BoolArray = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
-class ScreenRules:
+class QualityRules:
     """Thresholds of the tests; None switches a test off.
 
     Parameters
     ----------
     impossible_ms : float or None
         Speeds above this (or below zero) are impossible: the highest gust ever measured near the
-        ground (World Meteorological Organization, World Weather and Climate Extremes Archive).
+        ground (World Meteorological Organization, World Weather and WindDistribution Extremes
+        Archive).
     sensor_top_ms : float or None
         The highest speed the anemometer can show; 75 m/s is usual for cups (common practice, no
         source).
@@ -65,12 +66,12 @@ class ScreenRules:
     rounding_share: float | None = 0.1
 
 
-RULE_NAMES = tuple(rule.name for rule in fields(ScreenRules))
+RULE_NAMES = tuple(rule.name for rule in fields(QualityRules))
 """The thresholds that may be stated."""
 _ALWAYS_NUMBERS = ("spike_excess_ms", "frozen_below_c")
 
 
-def screen_rules(stated: dict[str, float | None]) -> ScreenRules:
+def quality_rules(stated: dict[str, float | None]) -> QualityRules:
     """Return the usual rules with the stated ones in place.
 
     Raises
@@ -84,11 +85,11 @@ def screen_rules(stated: dict[str, float | None]) -> ScreenRules:
                 f"screen: {name} cannot be off; switch off the test itself "
                 f"({name.split('_')[0]}_{'factor' if name.startswith('spike') else 'hours'})."
             )
-    return ScreenRules(**stated)  # type: ignore[arg-type]  # the two numbers are checked above
+    return QualityRules(**stated)  # type: ignore[arg-type]  # the two numbers are checked above
 
 
 @dataclass(frozen=True)
-class ScreenTest:
+class QualityTest:
     """What one test found.
 
     Parameters
@@ -125,26 +126,26 @@ class ScreenTest:
 
 
 @dataclass(frozen=True)
-class Screening:
+class QualityReport:
     """A screened record.
 
     Parameters
     ----------
-    original : Record
+    original : WindRecord
         As it was read.
-    record : Record
+    record : WindRecord
         With missing speeds where a test left a reading out.
     flags : ndarray of bool, shape (tests, n)
         Which readings each test found, in the order of `tests`.
-    tests : tuple of ScreenTest
+    tests : tuple of QualityTest
     steps : Steps
         What each reading stands for.
     """
 
-    original: Record
-    record: Record
+    original: WindRecord
+    record: WindRecord
     flags: BoolArray
-    tests: tuple[ScreenTest, ...]
+    tests: tuple[QualityTest, ...]
     steps: Steps
 
     @property

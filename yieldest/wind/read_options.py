@@ -33,7 +33,7 @@ class ReadOptions:
     ----------
     columns : mapping of str to str
         Role to heading; the roles are the keys of `RECOGNISED_COLUMNS`.
-    units, deviation_units, temperature_units, pressure_units : str, optional
+    units, standard_deviation_units, temperature_units, pressure_units : str, optional
         Units of speed, of standard deviation and gust, of temperature and of pressure.
     delimiter : str, optional
         The character between cells; " " means runs of spaces.
@@ -55,7 +55,7 @@ class ReadOptions:
         Which height to take where the file has several.
     sensor : str, optional
         Part of the heading of the sensor to take where the file has several.
-    only : mapping of str to sequence of str
+    where : mapping of str to sequence of str
         Heading to the cells that a row may hold there, for a file with several stations.
     point : int, optional
         Which point (from 1) to take of a NetCDF file that has several.
@@ -67,7 +67,7 @@ class ReadOptions:
 
     columns: Mapping[str, str] = field(default_factory=dict)
     units: str | None = None
-    deviation_units: str | None = None
+    standard_deviation_units: str | None = None
     temperature_units: str | None = None
     pressure_units: str | None = None
     delimiter: str | None = None
@@ -82,7 +82,7 @@ class ReadOptions:
     missing: tuple[str, ...] = ()
     height_m: float | None = None
     sensor: str | None = None
-    only: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    where: Mapping[str, Sequence[str]] = field(default_factory=dict)
     point: int | None = None
     threshold_ms: float | None = None
     average_s: float | None = None

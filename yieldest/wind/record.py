@@ -1,4 +1,4 @@
-"""Read a wind record from a CSV file into a `Record`."""
+"""Read a wind record from a CSV file into a `WindRecord`."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from yieldest.errors import InputError
 from yieldest.files.text_file import Progress
 from yieldest.provenance import Provenance
 from yieldest.units import BEAUFORT_EDGES_MS
-from yieldest.wind.data_recovery import Coverage, coverage_of, coverage_warnings
+from yieldest.wind.data_recovery import DataRecovery, data_recovery_of, data_recovery_warnings
 from yieldest.wind.gathered_rows import Flags, Gathered, Times
 from yieldest.wind.netcdf_record import is_netcdf, read_netcdf
 from yieldest.wind.read_options import Finding, ReadOptions
@@ -46,7 +46,7 @@ def _no_speeds() -> FloatArray:
 
 
 @dataclass(frozen=True)
-class Record:
+class WindRecord:
     """A wind record at one place and height, in time order.
 
     Parameters
@@ -59,10 +59,10 @@ class Record:
         Direction the wind comes from, clockwise from north.
     temperature_c : ndarray, shape (n,), or None
     pressure_hpa : ndarray, shape (n,), or None
-    coverage : Coverage
+    data_recovery : DataRecovery
         How much of the time, and of the year, has a speed.
     provenance : Provenance
-    deviation_ms : ndarray, shape (n,), or None
+    standard_deviation_ms : ndarray, shape (n,), or None
         Standard deviation of the speed within each interval.
     gust_ms : ndarray, shape (n,), or None
         Highest speed within each interval.
@@ -90,9 +90,9 @@ class Record:
     direction_deg: FloatArray | None
     temperature_c: FloatArray | None
     pressure_hpa: FloatArray | None
-    coverage: Coverage
+    data_recovery: DataRecovery
     provenance: Provenance
-    deviation_ms: FloatArray | None = None
+    standard_deviation_ms: FloatArray | None = None
     gust_ms: FloatArray | None = None
     resolution_ms: float | None = None
     class_edges_ms: FloatArray | None = None
@@ -116,9 +116,9 @@ class Record:
         return float(self.valid_speed_ms.mean())
 
 
-def read_record(
+def read_wind(
     path: Path, options: ReadOptions = _NOTHING_STATED, progress: Progress | None = None
-) -> Record:
+) -> WindRecord:
     """Read a wind record.
 
     Parameters
@@ -133,7 +133,7 @@ def read_record(
 
     Returns
     -------
-    Record
+    WindRecord
         Speeds above 113.3 m/s, the highest gust ever measured, count as missing in it.
 
     Raises
@@ -187,8 +187,8 @@ def read_record(
     if as_read.size:
         warnings.append(impossible_warning(str(path), time[impossible], as_read))
         values["speed"] = np.where(impossible, np.nan, values["speed"])
-    coverage = coverage_of(time, np.isfinite(values["speed"]))
-    warnings += coverage_warnings(coverage)
+    coverage = data_recovery_of(time, np.isfinite(values["speed"]))
+    warnings += data_recovery_warnings(coverage)
     if gathered.step is not None:
         found.append(Finding("rounding of speeds", gathered.step[1], "recognised"))
     if gathered.height_m is not None:
@@ -196,21 +196,21 @@ def read_record(
         if options.height_m is not None and abs(gathered.height_m - options.height_m) > 0.5:
             warnings.append(
                 f"{path}: the file says that the sensor is {gathered.height_m:g} m high, but "
-                f"{options.height_m:g} m is stated; {options.height_m:g} m is reckoned with."
+                f"{options.height_m:g} m is stated; {options.height_m:g} m is computed with."
             )
-    return Record(
+    return WindRecord(
         time=time,
         speed_ms=values["speed"],
         direction_deg=values.get("direction"),
         temperature_c=values.get("temperature"),
         pressure_hpa=values.get("pressure"),
-        coverage=coverage,
+        data_recovery=coverage,
         provenance=Provenance(
             source=str(path),
             method="; ".join(f"{part.what}: {part.found} ({part.how})" for part in found),
             warnings=tuple(warnings),
         ),
-        deviation_ms=values.get("deviation"),
+        standard_deviation_ms=values.get("standard_deviation"),
         gust_ms=values.get("gust"),
         resolution_ms=None if gathered.step is None else gathered.step[0],
         class_edges_ms=BEAUFORT_EDGES_MS if gathered.beaufort else None,
@@ -230,7 +230,7 @@ def _gathered(path: Path, options: ReadOptions, progress: Progress | None) -> tu
     files = files_of(path)
     for file in files:
         read = next((read for is_kind, read in FORMATS if is_kind(file)), None)
-        if read is not None and options.only:
+        if read is not None and options.where:
             raise InputError(
                 f"{file}, only: this file has no rows of text to pick from; state point (on the "
                 "command line --point) for one of several places."

@@ -86,11 +86,11 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
         if heading not in stated
     ]
     _choose_speed(path, layout, parts, options, columns, have)
-    for role in ("direction", "temperature", "pressure", "deviation", "gust"):
+    for role in ("direction", "temperature", "pressure", "standard_deviation", "gust"):
         if role not in columns.names:
             _choose_beside_speed(path, role, parts, columns)
     _choose_clock(path, parts, options, columns, have)
-    for role in ("speed", "deviation", "gust", "temperature", "pressure"):
+    for role in ("speed", "standard_deviation", "gust", "temperature", "pressure"):
         if role in columns.names:
             _choose_unit(path, role, layout, options, columns)
     columns.found.extend(
@@ -224,8 +224,8 @@ def _choose_unit(
     name = columns.names[role]
     stated = {
         "speed": options.units,
-        "deviation": options.deviation_units,
-        "gust": options.deviation_units,
+        "standard_deviation": options.standard_deviation_units,
+        "gust": options.standard_deviation_units,
         "temperature": options.temperature_units,
         "pressure": options.pressure_units,
     }[role]
@@ -240,7 +240,7 @@ def _choose_unit(
         unit, how = headed, "from the heading"
     elif (headed := unit_in_heading(quantity, f"({below})")) is not None:
         unit, how = headed, "from the units line"
-    elif role in ("deviation", "gust"):
+    elif role in ("standard_deviation", "gust"):
         unit, how = columns.units["speed"], "as the speed"
     elif role == "speed":
         raise InputError(

@@ -20,7 +20,7 @@ from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_columns import Columns, choose_columns
 from yieldest.wind.record_headings import CLOCK_ROLES
 from yieldest.wind.record_values import numbers_of, words_of
-from yieldest.wind.stations import check_only
+from yieldest.wind.stations import check_where
 
 _SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".log", ".gz", ".zip")
 _ENCODINGS = {"utf-8-sig": "UTF-8", "cp1252": "Latin-1 (Windows-1252)"}
@@ -79,7 +79,7 @@ def sources_of(path: Path, options: ReadOptions) -> list[Source]:
             skip_lines=options.skip_lines,
             headings=options.headings,
         )
-        check_only(file, layout, options.only)
+        check_where(file, layout, options.where)
         columns = choose_columns(file, layout, options)
         layout = without_footer(file, layout, _holds_data(file, layout, columns, options))
         if layout.below is not None:

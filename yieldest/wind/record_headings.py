@@ -9,7 +9,7 @@ from dataclasses import dataclass
 CLOCK_ROLES = ("time", "date", "year", "month", "day", "hour", "minute", "second", "half_of_day")
 TEXT_ROLES = ("time", "date", "half_of_day")
 """Those of the clock's columns that are kept as text."""
-VALUE_ROLES = ("speed", "direction", "temperature", "pressure", "deviation", "gust")
+VALUE_ROLES = ("speed", "direction", "temperature", "pressure", "standard_deviation", "gust")
 
 RECOGNISED_COLUMNS = {
     "time": ("time", "timestamp", "time stamp", "datetime", "date time", "time hour",
@@ -31,18 +31,33 @@ RECOGNISED_COLUMNS = {
     "pressure": ("pressure", "air pressure", "barometer", "baro", "station pressure",
                  "atmospheric pressure"),
 }  # fmt: skip
-"""The headings that are recognised for each role, the surest first. "deviation" and "gust" are the
+"""The headings that are recognised for each role, the surest first. "standard_deviation" and
+"gust" are the
 speed headings with one of `STATISTICS`, or such a word alone. Tables of readings, curves and
 summaries are recognised by the same words."""
 
 STATISTICS = {
     "mean": ("avg", "mean", "average", "ave"),
-    "deviation": ("sd", "std", "stdev", "stddev", "deviation", "sigma", "standard deviation"),
+    "standard_deviation": (
+        "sd",
+        "std",
+        "stdev",
+        "stddev",
+        "standard_deviation",
+        "sigma",
+        "standard deviation",
+    ),
     "gust": ("gust", "gusts", "max", "maximum", "peak"),
     "lowest": ("min", "minimum"),
 }
 _ALONE = {
-    "deviation": {"deviation", "standard deviation", "sd", "stdev", "speed deviation"},
+    "standard_deviation": {
+        "standard_deviation",
+        "standard deviation",
+        "sd",
+        "stdev",
+        "speed deviation",
+    },
     "gust": {"gust", "gusts", "wind gust", "gust speed", "wind gust speed", "windgust", "wgst"}
     | {"max gust", "maximum gust", "peak gust", "gust max"},
 }
@@ -118,7 +133,7 @@ def of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
     Parameters
     ----------
     role : str
-        A key of `RECOGNISED_COLUMNS`, or "deviation" or "gust".
+        A key of `RECOGNISED_COLUMNS`, or "standard_deviation" or "gust".
     parts : sequence of Heading
         All headings of the file, taken apart.
     """

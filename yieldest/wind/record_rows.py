@@ -88,7 +88,7 @@ class _Gathering:
         self.averager: Averager | None = None
         if options.average_s:
             self.averager = Averager(options.average_s)
-        self._stations = Stations(path, options.only)
+        self._stations = Stations(path, options.where)
         self._time: list[Times] = []
         self._raw: list[dict[str, FloatArray]] = []
         self._places: list[tuple[Source, Rows]] = []
@@ -144,7 +144,7 @@ class _Gathering:
         progress: Progress | None,
     ) -> Iterator[Table]:
         """Read some columns of the rows that belong to the record."""
-        also = [*self.options.only, *station_columns(source.layout)]
+        also = [*self.options.where, *station_columns(source.layout)]
         blocks = read_blocks(
             source.path,
             source.layout,
@@ -216,7 +216,7 @@ class _Gathering:
                 self.distinct = np.union1d(self.distinct, raw[np.isfinite(raw)])
             si = to_si(role, raw, unit)
             low, high = LIMITS[role]
-            if role in ("speed", "direction", "deviation", "gust"):
+            if role in ("speed", "direction", "standard_deviation", "gust"):
                 self._refuse(role, raw, si < 0)
             if role == "direction":
                 self._refuse(role, raw, si > high)
@@ -333,7 +333,7 @@ class _Gathering:
             found.append(Finding("time", text, "stated"))
         else:
             found += self.clock.findings()
-        for heading, cells in options.only.items():
+        for heading, cells in options.where.items():
             found.append(Finding("rows", f"{heading} is {' or '.join(cells)}", "stated"))
         for role, marks in self.marks.items():
             words = words_of(role, self.units.get(role, ""))

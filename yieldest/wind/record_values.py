@@ -26,11 +26,11 @@ Flags = npt.NDArray[np.bool_]
 
 HIGHEST_GUST_MS = 113.3
 """The highest gust ever measured near the ground, Barrow Island 1996 (World Meteorological
-Organization, World Weather and Climate Extremes Archive)."""
+Organization, World Weather and WindDistribution Extremes Archive)."""
 
 LIMITS = {
     "speed": (0.0, HIGHEST_GUST_MS),
-    "deviation": (0.0, HIGHEST_GUST_MS),
+    "standard_deviation": (0.0, HIGHEST_GUST_MS),
     "gust": (0.0, HIGHEST_GUST_MS),
     "direction": (0.0, 360.0),
     "temperature": (-90.0, 60.0),

@@ -20,19 +20,19 @@ from yieldest.wind.breakdown import (
     by_time,
     gustiness,
 )
-from yieldest.wind.distribution import Climate
+from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.goodness import (
     ENERGY_ERROR_LIMIT,
     KOLMOGOROV_LIMIT,
     FitResult,
-    hump_speeds,
     judge_fit,
+    mode_speeds,
 )
-from yieldest.wind.histogram import Tally, tally_of
-from yieldest.wind.mean_uncertainty import WindDoubt, wind_doubt
-from yieldest.wind.quality_control import screen_record
-from yieldest.wind.quality_rules import Screening, ScreenRules
-from yieldest.wind.record import Record
+from yieldest.wind.histogram import Histogram, histogram_of
+from yieldest.wind.mean_uncertainty import WindUncertainty, wind_uncertainty
+from yieldest.wind.quality_control import control_quality
+from yieldest.wind.quality_rules import QualityReport, QualityRules
+from yieldest.wind.record import WindRecord
 from yieldest.wind.seasons import SeasonWeights, season_weights
 from yieldest.wind.weibull_fits import METHODS, chosen_method
 
@@ -41,16 +41,16 @@ EMPIRICAL = "empirical"
 
 
 @dataclass(frozen=True)
-class StudyOptions:
+class ResourceOptions:
     """What may be stated about a study.
 
     Parameters
     ----------
-    rules : ScreenRules
+    rules : QualityRules
     season_correction : bool
         Whether readings are weighted by month and hour where these are uneven.
     fit : str or None
-        A key of `climate.fit.METHODS`, or "empirical"; None lets the rule choose.
+        A key of `distribution.fit.METHODS`, or "empirical"; None lets the rule choose.
     energy_error_limit : float
         A fit chosen by the rule whose energy is farther than this from that of the readings gives
         way to the readings.
@@ -58,7 +58,7 @@ class StudyOptions:
         Of the direction table.
     """
 
-    rules: ScreenRules = field(default_factory=ScreenRules)
+    rules: QualityRules = field(default_factory=QualityRules)
     season_correction: bool = True
     fit: str | None = None
     energy_error_limit: float = ENERGY_ERROR_LIMIT
@@ -66,12 +66,12 @@ class StudyOptions:
 
 
 @dataclass(frozen=True)
-class WindStudy:
+class WindResource:
     """What a record says about the wind where it was measured.
 
     Parameters
     ----------
-    screening : Screening
+    quality control : QualityReport
     time : ndarray of datetime64, shape (m,)
     speed_ms, weight : ndarray, shape (m,)
         The readings kept, and the hours of a year that each stands for.
@@ -84,23 +84,23 @@ class WindStudy:
         Without the season correction.
     mean_speed_ms, mean_cube_ms3 : float
         With it, where it is used; the mean cube is freed of rounding.
-    tally : Tally
+    histogram : Histogram
     class_of : ndarray of int, shape (m,)
-        The class of the tally that each reading lies in.
+        The class of the histogram that each reading lies in.
     drawn : ndarray, shape (draws, classes)
         Weights of bootstrap draws.
     chosen : FitResult
     rule : str
         Why it was chosen.
-    options : StudyOptions
-    doubt : WindDoubt
-    humps_ms : tuple of float
-        Speeds of the humps of the distribution; more than one means different regimes.
+    options : ResourceOptions
+    uncertainty : WindUncertainty
+    modes_ms : tuple of float
+        Speeds of the modes of the distribution; more than one means different regimes.
     turbulence, gusts : Gustiness or None
     warnings : tuple of str
     """
 
-    screening: Screening
+    quality_control: QualityReport
     time: npt.NDArray[np.datetime64]
     speed_ms: FloatArray
     weight: FloatArray
@@ -111,27 +111,27 @@ class WindStudy:
     clock_mean_cube_ms3: float
     mean_speed_ms: float
     mean_cube_ms3: float
-    tally: Tally
+    histogram: Histogram
     class_of: npt.NDArray[np.int64]
     drawn: FloatArray
     chosen: FitResult
     rule: str
-    options: StudyOptions
-    doubt: WindDoubt
-    humps_ms: tuple[float, ...]
+    options: ResourceOptions
+    uncertainty: WindUncertainty
+    modes_ms: tuple[float, ...]
     turbulence: Gustiness | None
     gusts: Gustiness | None
     warnings: tuple[str, ...]
 
     @property
-    def record(self) -> Record:
+    def record(self) -> WindRecord:
         """The screened record."""
-        return self.screening.record
+        return self.quality_control.record
 
     @cached_property
     def fits(self) -> tuple[FitResult, ...]:
         """The fits by every method, in a fixed order."""
-        return tuple(judge_fit(method, self.tally, self.drawn) for method in METHODS)
+        return tuple(judge_fit(method, self.histogram, self.drawn) for method in METHODS)
 
     @cached_property
     def directions(self) -> Directions | None:
@@ -161,8 +161,8 @@ class WindStudy:
         return by_time(self.time, *self._shared)
 
     @property
-    def _shared(self) -> tuple[npt.NDArray[np.int64], FloatArray, FloatArray, Tally, str]:
-        return self.class_of, self.weight, self.duration_h, self.tally, self.chosen.method
+    def _shared(self) -> tuple[npt.NDArray[np.int64], FloatArray, FloatArray, Histogram, str]:
+        return self.class_of, self.weight, self.duration_h, self.histogram, self.chosen.method
 
     @property
     def reading_limit(self) -> float | None:
@@ -171,8 +171,8 @@ class WindStudy:
             return 0.0
         return self.options.energy_error_limit if self.options.fit is None else None
 
-    def climate(self, height_m: float) -> Climate:
-        """Return the climate at the height of the anemometer."""
+    def distribution(self, height_m: float) -> WindDistribution:
+        """Return the distribution at the height of the anemometer."""
         fit = self.chosen
         if fit.shape is None or fit.scale_ms is None or fit.calm_share is None:
             raise _not_fittable(self.record, fit.method)
@@ -181,7 +181,7 @@ class WindStudy:
             method += f", chosen because {self.rule}"
         if self.season.used:
             method += "; readings weighted by month and hour"
-        return Climate(
+        return WindDistribution(
             shape=fit.shape,
             scale_ms=fit.scale_ms,
             calm_share=fit.calm_share,
@@ -191,16 +191,16 @@ class WindStudy:
         )
 
 
-def study_record(
-    record: Record, options: StudyOptions, neighbour: Record | None = None
-) -> WindStudy:
+def assess_record(
+    record: WindRecord, options: ResourceOptions, neighbour: WindRecord | None = None
+) -> WindResource:
     """Screen, weight, fit and judge a record.
 
     Parameters
     ----------
-    record : Record
-    options : StudyOptions
-    neighbour : Record, optional
+    record : WindRecord
+    options : ResourceOptions
+    neighbour : WindRecord, optional
         Of another sensor near by, to judge long calms by.
 
     Raises
@@ -209,28 +209,30 @@ def study_record(
         When no speed is left, or fewer than two different speeds above zero.
     """
     beside = None if neighbour is None else _at_times(neighbour, record.time)
-    screening = screen_record(record, options.rules, beside)
-    kept = screening.record
+    quality_control = control_quality(record, options.rules, beside)
+    kept = quality_control.record
     valid = np.isfinite(kept.speed_ms)
     season = season_weights(
-        kept.time, screening.steps.duration_s, valid, wanted=options.season_correction
+        kept.time, quality_control.steps.duration_s, valid, wanted=options.season_correction
     )
     used = valid & (season.weight > 0)
     time, speed, weight = kept.time[used], kept.speed_ms[used], season.weight[used]
-    clock = screening.steps.duration_s[used] / 3600
-    tally, class_of = tally_of(
+    clock = quality_control.steps.duration_s[used] / 3600
+    histogram, class_of = histogram_of(
         speed,
         weight,
         step_ms=kept.resolution_ms,
         class_edges_ms=kept.class_edges_ms,
         threshold_ms=kept.threshold_ms,
     )
-    draws = draw_blocks(time, class_of, weight, tally)
-    chosen, rule = _choose(record, options, tally, draws.weight)
-    by_clock = tally.weighted(np.bincount(class_of, weights=clock, minlength=tally.speed_ms.size))
-    humps = hump_speeds(tally)
-    return WindStudy(
-        screening=screening,
+    draws = draw_blocks(time, class_of, weight, histogram)
+    chosen, rule = _choose(record, options, histogram, draws.weight)
+    by_clock = histogram.weighted(
+        np.bincount(class_of, weights=clock, minlength=histogram.speed_ms.size)
+    )
+    modes = mode_speeds(histogram)
+    return WindResource(
+        quality_control=quality_control,
         time=time,
         speed_ms=speed,
         weight=weight,
@@ -239,39 +241,41 @@ def study_record(
         season=season,
         clock_mean_speed_ms=float(by_clock.moment(1)),
         clock_mean_cube_ms3=float(by_clock.moment(3)),
-        mean_speed_ms=float(tally.moment(1)),
-        mean_cube_ms3=float(tally.moment(3)),
-        tally=tally,
+        mean_speed_ms=float(histogram.moment(1)),
+        mean_cube_ms3=float(histogram.moment(3)),
+        histogram=histogram,
         class_of=class_of,
         drawn=draws.weight,
         chosen=chosen,
         rule=rule,
         options=options,
-        doubt=wind_doubt(tally, draws, kept.coverage.span_hours, kept.coverage.month_share),
-        humps_ms=humps,
+        uncertainty=wind_uncertainty(
+            histogram, draws, kept.data_recovery.span_hours, kept.data_recovery.month_share
+        ),
+        modes_ms=modes,
         turbulence=(
             None
-            if kept.deviation_ms is None
-            else gustiness(kept.deviation_ms[used], speed, highest=False)
+            if kept.standard_deviation_ms is None
+            else gustiness(kept.standard_deviation_ms[used], speed, highest=False)
         ),
         gusts=None if kept.gust_ms is None else gustiness(kept.gust_ms[used], speed, highest=True),
-        warnings=(*_fit_warnings(chosen, humps), *_sector_warnings(kept, options.sectors)),
+        warnings=(*_fit_warnings(chosen, modes), *_sector_warnings(kept, options.sectors)),
     )
 
 
 def _choose(
-    record: Record, options: StudyOptions, tally: Tally, drawn: FloatArray
+    record: WindRecord, options: ResourceOptions, histogram: Histogram, drawn: FloatArray
 ) -> tuple[FitResult, str]:
-    method, rule = chosen_method(tally)
+    method, rule = chosen_method(histogram)
     if options.fit not in (None, EMPIRICAL):
         method, rule = str(options.fit), "it was asked for"
-    chosen = judge_fit(method, tally, drawn)
+    chosen = judge_fit(method, histogram, drawn)
     if chosen.shape is None:
         raise _not_fittable(record, method)
     return chosen, rule
 
 
-def _not_fittable(record: Record, method: str) -> InputError:
+def _not_fittable(record: WindRecord, method: str) -> InputError:
     return InputError(
         f"{record.provenance.source}: a distribution needs at least two different speeds above "
         f"zero and the starting speed for its fit by {method}; use a longer record or state the "
@@ -279,7 +283,7 @@ def _not_fittable(record: Record, method: str) -> InputError:
     )
 
 
-def _fit_warnings(chosen: FitResult, humps_ms: tuple[float, ...]) -> tuple[str, ...]:
+def _fit_warnings(chosen: FitResult, modes_ms: tuple[float, ...]) -> tuple[str, ...]:
     warnings = []
     if chosen.poor:
         energy = "-" if chosen.energy_error is None else f"{100 * chosen.energy_error:+.0f} %"
@@ -288,8 +292,8 @@ def _fit_warnings(chosen: FitResult, humps_ms: tuple[float, ...]) -> tuple[str, 
             f"{energy} (limit {100 * ENERGY_ERROR_LIMIT:.0f} %) and shares of time by up to "
             f"{100 * (chosen.kolmogorov or 0):.1f} % (limit {100 * KOLMOGOROV_LIMIT:.0f} %)."
         )
-    if len(humps_ms) > 1:
-        at = " and ".join(f"{speed:.1f}" for speed in humps_ms)
+    if len(modes_ms) > 1:
+        at = " and ".join(f"{speed:.1f}" for speed in modes_ms)
         warnings.append(
             f"The speeds heap up at {at} m/s: two regimes of wind, which no single Weibull curve "
             "describes; look at the tables by direction and hour for what parts them."
@@ -297,7 +301,7 @@ def _fit_warnings(chosen: FitResult, humps_ms: tuple[float, ...]) -> tuple[str, 
     return tuple(warnings)
 
 
-def _sector_warnings(record: Record, sectors: int) -> tuple[str, ...]:
+def _sector_warnings(record: WindRecord, sectors: int) -> tuple[str, ...]:
     """Warn of directions in tens of degrees where sectors share them unevenly."""
     if record.direction_deg is None or 36 % sectors == 0:
         return ()
@@ -310,10 +314,10 @@ def _sector_warnings(record: Record, sectors: int) -> tuple[str, ...]:
     )
 
 
-def _at_times(neighbour: Record, time: npt.NDArray[np.datetime64]) -> FloatArray:
+def _at_times(neighbour: WindRecord, time: npt.NDArray[np.datetime64]) -> FloatArray:
     """Return the neighbour's reading that holds at each time; NaN without one."""
     latest = np.searchsorted(neighbour.time, time, side="right") - 1
     safe = np.maximum(latest, 0)
     age_s = (time - neighbour.time[safe]) / np.timedelta64(1, "s")
-    fresh = (latest >= 0) & (age_s < neighbour.coverage.interval_s)
+    fresh = (latest >= 0) & (age_s < neighbour.data_recovery.interval_s)
     return np.where(fresh, neighbour.speed_ms[safe], np.nan)

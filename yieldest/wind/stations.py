@@ -27,7 +27,7 @@ def station_columns(layout: Layout) -> list[str]:
     return [h for h in layout.headings if take_apart(h).base in STATION_HEADINGS]
 
 
-def check_only(path: Path, layout: Layout, only: Mapping[str, Sequence[str]]) -> None:
+def check_where(path: Path, layout: Layout, where: Mapping[str, Sequence[str]]) -> None:
     """Refuse a stated column that is not there.
 
     Raises
@@ -35,11 +35,11 @@ def check_only(path: Path, layout: Layout, only: Mapping[str, Sequence[str]]) ->
     InputError
         With the columns that there are.
     """
-    for heading in only:
+    for heading in where:
         if heading not in layout.headings:
             have = ", ".join(map(repr, layout.headings))
             raise InputError(
-                f"{path}, only: there is no column {heading!r}; the columns are {have}."
+                f"{path}, where: there is no column {heading!r}; the columns are {have}."
             )
 
 
@@ -50,13 +50,13 @@ class Stations:
     ----------
     path : Path
         For messages.
-    only : mapping of str to sequence of str
+    where : mapping of str to sequence of str
         Heading to the cells that a row may hold there.
     """
 
-    def __init__(self, path: Path, only: Mapping[str, Sequence[str]]) -> None:
+    def __init__(self, path: Path, where: Mapping[str, Sequence[str]]) -> None:
         self._path = path
-        self._only = only
+        self._where = where
         self._seen: dict[str, dict[str, None]] = {}
 
     def picked(self, table: Table) -> Table:
@@ -68,12 +68,12 @@ class Stations:
             When a column holds several stations, and none was picked.
         """
         keep = np.ones(len(table.frame), dtype=bool)
-        for heading, wanted in self._only.items():
+        for heading, wanted in self._where.items():
             keep &= self._cells(table, heading).isin(list(wanted)).to_numpy()
         if not keep.all():
             table = replace(table, frame=table.frame[keep])
         for heading in station_columns(table.layout):
-            if heading not in self._only:
+            if heading not in self._where:
                 self._cells(table, heading)
                 seen = list(self._seen[heading])
                 if len(seen) > 1:
@@ -98,17 +98,17 @@ class Stations:
         rows : int
             How many rows were picked.
         """
-        for heading, wanted in self._only.items():
+        for heading, wanted in self._where.items():
             seen = self._seen.get(heading, {})
             for cell in wanted:
                 if cell not in seen:
                     raise InputError(
-                        f"{self._path}, only: no row has {cell!r} in column {heading!r}, which "
+                        f"{self._path}, where: no row has {cell!r} in column {heading!r}, which "
                         f"holds {listed(list(seen))}; name one of these."
                     )
-        if self._only and rows == 0:
+        if self._where and rows == 0:
             raise InputError(
-                f"{self._path}, only: no row has what is stated for {' and '.join(self._only)} "
+                f"{self._path}, where: no row has what is stated for {' and '.join(self._where)} "
                 "together; leave one of them out."
             )
 
@@ -116,8 +116,8 @@ class Stations:
 def pick_one(heading: str, cells: Sequence[str]) -> str:
     """Say which stations a column holds, and how to pick one of them."""
     return (
-        f"({listed(cells)}); pick one: only = {{ {heading!r} = {cells[0]!r} }} (on the command "
-        f'line --only "{heading}={cells[0]}").'
+        f"({listed(cells)}); pick one: where = {{ {heading!r} = {cells[0]!r} }} (on the command "
+        f'line --where "{heading}={cells[0]}").'
     )
 
 

@@ -153,7 +153,7 @@ def frozen(
     runs: Runs,
     temperature_c: FloatArray,
     direction_deg: FloatArray | None,
-    deviation_ms: FloatArray | None,
+    standard_deviation_ms: FloatArray | None,
     below_c: float,
     hours: float,
 ) -> BoolArray:
@@ -163,7 +163,7 @@ def frozen(
     ----------
     speed_ms, temperature_c : ndarray, shape (n,)
     runs : Runs
-    direction_deg, deviation_ms : ndarray, shape (n,), or None
+    direction_deg, standard_deviation_ms : ndarray, shape (n,), or None
         A vane that moves, or a spread within the interval, shows that nothing is frozen.
     below_c : float
         The temperature must stay below this.
@@ -179,8 +179,8 @@ def frozen(
         lowest = np.minimum.reduceat(np.where(known, direction_deg, np.inf), runs.first)
         vane_seen = highest == lowest
         still &= ~(highest > lowest)
-    if deviation_ms is not None:
-        still &= runs.all_of(~(deviation_ms > 0))
+    if standard_deviation_ms is not None:
+        still &= runs.all_of(~(standard_deviation_ms > 0))
     calm = speed_ms[runs.first] == 0
     patience = np.where(calm & ~vane_seen, CALM_PATIENCE * hours, hours)
     return runs.readings(still & (runs.hours >= patience)) & np.isfinite(speed_ms)

@@ -1,4 +1,4 @@
-"""The ways to fit a Weibull distribution to a tally of readings, and the rule that chooses one."""
+"""The ways to fit a Weibull distribution to a histogram, and the rule that chooses one."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from scipy.special import gamma, gammaln
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.wind.censored_fit import fit_censored
-from yieldest.wind.histogram import Tally
+from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull import fit_maximum_likelihood, fit_moments, scale_of_mean
 
 COARSE_SHARE = 0.1
@@ -129,67 +129,67 @@ def _moving_moments(speed_ms: FloatArray, weight: FloatArray) -> tuple[FloatArra
         return weight @ speed_ms / total, weight @ speed_ms**3 / total
 
 
-def _zero_share(tally: Tally) -> FloatArray:
-    return np.asarray(np.where(tally.speed_ms == 0, tally.share, 0.0).sum(axis=-1))
+def _zero_share(histogram: Histogram) -> FloatArray:
+    return np.asarray(np.where(histogram.speed_ms == 0, histogram.share, 0.0).sum(axis=-1))
 
 
-def _plain(tally: Tally) -> Fit:
-    return *fit_maximum_likelihood(tally.speed_ms, tally.weight), _zero_share(tally)
+def _plain(histogram: Histogram) -> Fit:
+    return *fit_maximum_likelihood(histogram.speed_ms, histogram.weight), _zero_share(histogram)
 
 
-def _moments(tally: Tally) -> Fit:
-    return *fit_moments(tally.speed_ms, tally.weight), _zero_share(tally)
+def _moments(histogram: Histogram) -> Fit:
+    return *fit_moments(histogram.speed_ms, histogram.weight), _zero_share(histogram)
 
 
-def _pattern(tally: Tally) -> Fit:
-    shape, scale = pattern_factor_fit(tally.speed_ms, tally.weight)
-    return shape, scale, _zero_share(tally)
+def _pattern(histogram: Histogram) -> Fit:
+    shape, scale = pattern_factor_fit(histogram.speed_ms, histogram.weight)
+    return shape, scale, _zero_share(histogram)
 
 
-def _cube(tally: Tally) -> Fit:
-    moving = tally.weighted(np.where(tally.speed_ms > 0, tally.weight, 0.0))
-    mean, cube = _moving_moments(tally.speed_ms, tally.weight)
+def _cube(histogram: Histogram) -> Fit:
+    moving = histogram.weighted(np.where(histogram.speed_ms > 0, histogram.weight, 0.0))
+    mean, cube = _moving_moments(histogram.speed_ms, histogram.weight)
     # The mean falls within a class; its readings are spread evenly over it.
-    width = tally.upper_ms - tally.lower_ms
-    part = np.clip((tally.upper_ms - mean[..., np.newaxis]) / width, 0.0, 1.0)
+    width = histogram.upper_ms - histogram.lower_ms
+    part = np.clip((histogram.upper_ms - mean[..., np.newaxis]) / width, 0.0, 1.0)
     above = (moving.share * part).sum(axis=-1)
-    return *mean_cube_fit(mean, cube, above), _zero_share(tally)
+    return *mean_cube_fit(mean, cube, above), _zero_share(histogram)
 
 
-def class_bounds(tally: Tally, width_ms: float) -> FloatArray:
+def class_bounds(histogram: Histogram, width_ms: float) -> FloatArray:
     """Return upper bounds of speed classes about `width_ms` wide that cut no reading's class.
 
     Parameters
     ----------
-    tally : Tally
+    histogram : Histogram
     width_ms : float
         Classes hold a whole number of rounding steps.
     """
-    upper = tally.upper_ms
-    if tally.step_ms is not None:
-        width_ms = max(1, round(width_ms / tally.step_ms)) * tally.step_ms
-    number = np.ceil((upper - (tally.step_ms or 0.0) / 2) / width_ms - 1e-6)
+    upper = histogram.upper_ms
+    if histogram.step_ms is not None:
+        width_ms = max(1, round(width_ms / histogram.step_ms)) * histogram.step_ms
+    number = np.ceil((upper - (histogram.step_ms or 0.0) / 2) / width_ms - 1e-6)
     last = np.append(number[1:] != number[:-1], True)
     return np.unique(upper[last])
 
 
-def _least_squares(tally: Tally) -> Fit:
-    moving = tally.weighted(np.where(tally.speed_ms > 0, tally.weight, 0.0))
-    bounds = class_bounds(tally, REGRESSION_CLASS_MS)
-    below = moving.share @ (tally.upper_ms[:, np.newaxis] <= bounds)
-    return *least_squares_fit(bounds, below), _zero_share(tally)
+def _least_squares(histogram: Histogram) -> Fit:
+    moving = histogram.weighted(np.where(histogram.speed_ms > 0, histogram.weight, 0.0))
+    bounds = class_bounds(histogram, REGRESSION_CLASS_MS)
+    below = moving.share @ (histogram.upper_ms[:, np.newaxis] <= bounds)
+    return *least_squares_fit(bounds, below), _zero_share(histogram)
 
 
-def guarded(fit: Callable[[Tally], Fit]) -> Callable[[Tally], Fit]:
+def guarded(fit: Callable[[Histogram], Fit]) -> Callable[[Histogram], Fit]:
     """Return a fit that gives NaN where fewer than two classes above the start are filled.
 
     The same where it gives no distribution: a line through two points may fall.
     """
 
-    def fit_or_nan(tally: Tally) -> Fit:
-        filled = (tally.weight > 0) & ~tally.still & (tally.speed_ms > 0)
+    def fit_or_nan(histogram: Histogram) -> Fit:
+        filled = (histogram.weight > 0) & ~histogram.still & (histogram.speed_ms > 0)
         enough = filled.sum(axis=-1) >= 2
-        shape, scale, calm = fit(tally)
+        shape, scale, calm = fit(histogram)
         enough &= (shape > 0) & np.isfinite(scale)
         return np.where(enough, shape, np.nan), np.where(enough, scale, np.nan), calm
 
@@ -205,11 +205,11 @@ class FitMethod:
     source : str
         What to call it, with its published source.
     fit : callable
-        Takes a tally with weights of shape (..., m), gives NaN where there is no fit.
+        Takes a histogram with weights of shape (..., m), gives NaN where there is no fit.
     """
 
     source: str
-    fit: Callable[[Tally], Fit]
+    fit: Callable[[Histogram], Fit]
 
 
 METHODS = {
@@ -229,28 +229,30 @@ METHODS = {
         "mean cube and share above the mean (Troen & Petersen 1989)", guarded(_cube)
     ),
 }
-"""The fits by name. Commands, tables and results for machines read this list and no other."""
+"""The fits by name. Commands, tables and results for joined read this list and no other."""
 
 
-def chosen_method(tally: Tally) -> tuple[str, str]:
-    """Return the name of the fit that suits a tally, and the rule that chose it.
+def chosen_method(histogram: Histogram) -> tuple[str, str]:
+    """Return the name of the fit that suits a histogram, and the rule that chose it.
 
     Parameters
     ----------
-    tally : Tally
+    histogram : Histogram
         With weights of shape (m,).
     """
-    spread = float(tally.spread_ms())
+    spread = float(histogram.spread_ms())
     limit = COARSE_SHARE * spread
     rule = f"{100 * COARSE_SHARE:.0f} % of the spread of the speeds ({spread:.3g} m/s)"
-    widest = float(np.max(tally.upper_ms - tally.lower_ms, where=~tally.still, initial=0.0))
-    if tally.step_ms is None and widest > limit:
+    widest = float(
+        np.max(histogram.upper_ms - histogram.lower_ms, where=~histogram.still, initial=0.0)
+    )
+    if histogram.step_ms is None and widest > limit:
         return "interval-censored", "the readings are uneven classes of speed"
-    if tally.step_ms is not None and tally.step_ms > limit:
-        return "interval-censored", f"the rounding step {tally.step_ms:.3g} m/s is above {rule}"
-    if tally.start_ms > limit:
+    if histogram.step_ms is not None and histogram.step_ms > limit:
+        return "interval-censored", f"the rounding step {histogram.step_ms:.3g} m/s is above {rule}"
+    if histogram.start_ms > limit:
         return (
             "interval-censored",
-            f"nothing can be told below {tally.start_ms:.3g} m/s, which is above {rule}",
+            f"nothing can be told below {histogram.start_ms:.3g} m/s, which is above {rule}",
         )
     return "maximum likelihood", f"rounding step and starting speed are below {rule}"

@@ -1,5 +1,5 @@
 "use strict";
-// Moves between results that were reckoned beforehand; no formula of wind or money is in here.
+// Moves between results that were computed beforehand; no formula of wind or money is in here.
 (() => {
   const grids = JSON.parse(document.getElementById("grids").textContent);
   const panel = document.getElementById("knobs");

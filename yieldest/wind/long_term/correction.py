@@ -66,7 +66,7 @@ class MethodResult:
 
 
 @dataclass(frozen=True)
-class LongTerm:
+class LongTermCorrection:
     """The long-term wind on site, and how it was found.
 
     Parameters
@@ -117,7 +117,7 @@ def long_term(
     site_direction_deg: FloatArray | None = None,
     source: str = "reference",
     reference_resolution_ms: float | None = None,
-) -> LongTerm:
+) -> LongTermCorrection:
     """Carry a short record on site to the years of a long one nearby.
 
     Parameters
@@ -173,7 +173,7 @@ def long_term(
             f"(correlation {pair.offset.correlation_with:.2f} instead of "
             f"{pair.offset.correlation_without:.2f}), and was set right; check the time zones."
         )
-    return LongTerm(
+    return LongTermCorrection(
         time=(pair.reference.number[pair.target] * pair.step_s).astype("datetime64[s]"),
         speed_ms=speed,
         direction_deg=pair.direction[pair.target],
@@ -207,7 +207,7 @@ def long_term(
 def _judge(
     pair: Pair, sums: GroupSums, resampled: FloatArray, name: str, form: Form
 ) -> tuple[MethodResult, FloatArray]:
-    """Apply one method: its answer, its doubt, and what it misses in each hidden stretch."""
+    """Apply one method: its answer, its uncertainty, and what it misses in each hidden stretch."""
     borrowed = BORROWED_DAYS * DAY_S / pair.step_s
     seen = pair.there[pair.target[pair.there]]
     here = pair.here[pair.target[pair.there]]

@@ -3,15 +3,15 @@
 import numpy as np
 from scipy import stats
 
-from yieldest.economics.terms import money_terms
+from yieldest.economics.terms import economic_terms
 from yieldest.energy.losses import losses_of
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.uncertainty.gather import DEFAULT_CORRELATIONS, Parts, gather
 from yieldest.uncertainty.propagation import run, summary
-from yieldest.uncertainty.sampling import draw_scores
+from yieldest.uncertainty.sampling import draw_variates
 from yieldest.uncertainty.uncertain_inputs import Stated
-from yieldest.wind.distribution import climate_of_mean
+from yieldest.wind.distribution import distribution_of_mean
 
 SITES = 200
 CURVE_MS = np.arange(3.0, 17.0)
@@ -21,7 +21,7 @@ RATIO = 1.5  # hub height over that of the mast
 
 
 def true_kwh(draw, stated_mean_ms, year):
-    """Reckon a true year by the rectangle rule, with errors drawn here and not by the package."""
+    """Compute a true year by the rectangle rule, with errors drawn here and not by the package."""
     mean = stated_mean_ms * RATIO**0.2 * np.exp(MEAN * draw.standard_normal())
     mean *= RATIO ** (EXPONENT * draw.standard_normal()) * np.exp(EXPOSURE * draw.standard_normal())
     mean *= 1 + year * YEAR * draw.standard_normal()
@@ -29,8 +29,8 @@ def true_kwh(draw, stated_mean_ms, year):
     own = np.sqrt(0.8) * draw.standard_normal() + np.sqrt(0.2) * draw.standard_normal(CURVE_W.size)
     power = np.maximum(CURVE_W * (1 + CURVE * own), 0) * (1 + DENSITY * draw.standard_normal())
     kept = 1.0
-    for share, doubt in ((0.05, 0.5), (0.02, 0.5), (0.05, 0.5), (0.02, 0.5)):
-        kept *= 1 - share * np.exp(doubt * draw.standard_normal())
+    for share, uncertainty in ((0.05, 0.5), (0.02, 0.5), (0.05, 0.5), (0.02, 0.5)):
+        kept *= 1 - share * np.exp(uncertainty * draw.standard_normal())
     speed = np.arange(0.005, 40, 0.01)
     scale = mean / stats.weibull_min.mean(shape)
     density = stats.weibull_min.pdf(speed, shape, scale=scale)
@@ -40,7 +40,7 @@ def true_kwh(draw, stated_mean_ms, year):
 
 def interval(stated_mean_ms, seed):
     """Return nine cases of ten of one year and of the mean year, as the package says."""
-    terms = money_terms(life_years=15)
+    terms = economic_terms(life_years=15)
     wind = {
         "stated_mean": Stated(MEAN, "test"),
         "shape": Stated(SHAPE, "test"),
@@ -58,14 +58,14 @@ def interval(stated_mean_ms, seed):
     parts = Parts(
         name="invented",
         count=1,
-        climate=climate_of_mean(stated_mean_ms, None, 10.0).raised(RATIO**0.2, 15.0),
+        distribution=distribution_of_mean(stated_mean_ms, None, 10.0).raised(RATIO**0.2, 15.0),
         readings=None,
         height_ratio=RATIO,
         height=Stated(EXPONENT * np.log(RATIO), "test"),
         exposure=Stated(EXPOSURE, "test"),
         density=Stated(DENSITY, "test"),
         curve=curve,
-        curve_doubt="test",
+        curve_uncertainty="test",
         curve_uncertainty_w=CURVE * CURVE_W,
         density_correction="power",
         losses=losses_of({}, 1),
@@ -73,7 +73,7 @@ def interval(stated_mean_ms, seed):
         upkeep=Stated(0.5, "test"),
     )
     inputs, (chain,) = gather({}, wind, [parts], terms)
-    found = run(chain, terms, inputs, draw_scores(inputs, DEFAULT_CORRELATIONS, 1024, seed))
+    found = run(chain, terms, inputs, draw_variates(inputs, DEFAULT_CORRELATIONS, 1024, seed))
     return tuple(summary(m, found[m]) for m in ("one_year_kwh", "life_kwh_per_year"))
 
 

@@ -1,7 +1,7 @@
 """How quick the draws are: 100,000 for two builds, against the one-plan estimate in a loop.
 
 In processor seconds on one core, so that what else the machine does at the time does not count.
-Run it as `python tests/benchmarks/bench_doubt.py [--json FILE]`.
+Run it as `python tests/benchmarks/bench_uncertainty.py [--json FILE]`.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from yieldest.uncertainty.chain import outcome
 from yieldest.uncertainty.from_estimate import how_sure, lined_up
 from yieldest.uncertainty.gather import DEFAULT_CORRELATIONS
 from yieldest.uncertainty.propagation import convergence, run, summary
-from yieldest.uncertainty.sampling import draw_scores
+from yieldest.uncertainty.sampling import draw_variates
 
 DEMO_SITE = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
 DRAWS = 100_000
@@ -44,7 +44,7 @@ def figures() -> list[Figure]:
     inputs, chains = lined_up(plan, whole)
 
     def draw() -> None:
-        scores = draw_scores(inputs, DEFAULT_CORRELATIONS, DRAWS, seed=1)
+        scores = draw_variates(inputs, DEFAULT_CORRELATIONS, DRAWS, seed=1)
         found = [run(chain, whole.terms, inputs, scores) for chain in chains]
         convergence(found)
         for figures_of in found:
@@ -67,7 +67,7 @@ def figures() -> list[Figure]:
         abs(float(a) / b.energy.net_kwh_per_year - 1)
         for a, b in zip(central, whole.builds, strict=True)
     )
-    usual = best_of(lambda: how_sure(plan, whole, plan.doubt.draws, seed=1), 3, process_time)
+    usual = best_of(lambda: how_sure(plan, whole, plan.uncertainty.draws, seed=1), 3, process_time)
     return [
         Figure(
             f"{DRAWS:,} draws, two builds",
@@ -86,7 +86,7 @@ def figures() -> list[Figure]:
             "without reading any file",
         ),
         Figure(
-            f"all of doubt at {plan.doubt.draws:,} draws",
+            f"all of uncertainty at {plan.uncertainty.draws:,} draws",
             usual,
             f"{DRAWS:,} draws, two builds",
             seconds,

@@ -2,8 +2,8 @@
 
 Every site has a true long-term wind with seasons, calm and windy years and weather that lasts for
 days. A logger with an anemometer of its own error writes the first months of it down; the plan
-folder goes through reading, study, estimate and draws; and the truth is reckoned here, reading by
-reading over twenty years. Run it as `python tests/benchmarks/coverage_of_doubt.py [SITES]`.
+folder goes through reading, study, estimate and draws; and the truth is computed here, reading by
+reading over twenty years. Run it as `python tests/benchmarks/coverage_of_intervals.py [SITES]`.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from yieldest.plan import load_plan
 from yieldest.uncertainty.from_estimate import lined_up
 from yieldest.uncertainty.gather import DEFAULT_CORRELATIONS
 from yieldest.uncertainty.propagation import run, summary
-from yieldest.uncertainty.sampling import draw_scores
+from yieldest.uncertainty.sampling import draw_variates
 
 CURVE_MS = np.arange(3.0, 17.0)
 CURVE_W = np.array([5, 30, 80, 160, 260, 390, 540, 700, 850, 950, 1000, 1000, 930, 800.0])
@@ -79,7 +79,7 @@ def held(draw: np.random.Generator, days: int, folder: Path) -> tuple[bool, bool
     plan = load_plan(folder)
     whole = estimate(plan)
     inputs, (chain,) = lined_up(plan, whole)
-    scores = draw_scores(inputs, DEFAULT_CORRELATIONS, 2048, seed=1)
+    scores = draw_variates(inputs, DEFAULT_CORRELATIONS, 2048, seed=1)
     found = run(chain, whole.terms, inputs, scores)
     year = summary("one_year_kwh", found["one_year_kwh"])
     mean = summary("life_kwh_per_year", found["life_kwh_per_year"])

@@ -2,7 +2,7 @@
 
 All but the last two figures are in processor seconds on one core, so that what else the machine
 does at the time does not count. Run it as
-`OPENBLAS_NUM_THREADS=1 python tests/benchmarks/bench_grid.py [--json FILE]`. With `--gigabytes N`
+`OPENBLAS_NUM_THREADS=1 python tests/benchmarks/bench_maps.py [--json FILE]`. With `--gigabytes N`
 the map that is larger than memory is made of N GB instead of 40.
 """
 
@@ -35,14 +35,14 @@ from yieldest.maps.workers import workers
 from yieldest.maps.write_maps import write_maps
 from yieldest.plan import load_plan
 from yieldest.turbine.curve_ends import Ends
-from yieldest.turbine.curve_file import read_curve
+from yieldest.turbine.curve_file import read_power_curve
 from yieldest.wind.power_sums import fit_power_sums, power_sums
 from yieldest.wind.weibull import fit_maximum_likelihood
 
 HILL = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
 CELLS = 1000
 SCIPY_CELLS = 5
-CURVE = read_curve(HILL / "curve-2.4m.csv", ends=Ends(cut_out_ms=20))
+CURVE = read_power_curve(HILL / "curve-2.4m.csv", ends=Ends(cut_out_ms=20))
 
 
 def processor_seconds(call: Callable[[], object], repeats: int) -> float:
@@ -178,7 +178,7 @@ class Alone:
     Parameters
     ----------
     seconds, making_seconds : float
-        To reckon and write it, and to make its winds alone.
+        To compute and write it, and to make its winds alone.
     peak_gb : float
         At most, all processes together.
     """

@@ -18,9 +18,9 @@ from yieldest.errors import InputError
 from yieldest.uncertainty.distributions import Lognormal, Normal, Triangular, Uniform, Values
 from yieldest.uncertainty.propagation import convergence, summary
 from yieldest.uncertainty.result import chance_of_doing_better
-from yieldest.uncertainty.sampling import REPLICATES, Correlation, draw_scores, fewer
+from yieldest.uncertainty.sampling import REPLICATES, Correlation, draw_variates, fewer
 from yieldest.uncertainty.sensitivity import first_order_shares
-from yieldest.uncertainty.uncertain_inputs import QUANTITIES, Input, default_spread
+from yieldest.uncertainty.uncertain_inputs import QUANTITIES, Input, default_distribution
 
 scores = st.floats(-4, 4)
 
@@ -71,7 +71,7 @@ def test_a_list_gives_its_own_values_and_each_as_often(values, at):
 def test_a_default_spread_has_the_size_it_was_given_and_the_estimate_as_median(
     quantity, central, size
 ):
-    spread = default_spread(quantity, central, size)
+    spread = default_distribution(quantity, central, size)
     assert spread.at(0.0) == pytest.approx(central)
     relative = spread.relative * central if isinstance(spread, Lognormal) else None
     assert (relative or spread.standard_uncertainty) == pytest.approx(size)
@@ -82,20 +82,22 @@ def inputs(*names):
 
 
 def test_scores_are_standard_normal_even_and_the_same_for_the_same_seed():
-    drawn = draw_scores(inputs("prices", "curve", "upkeep"), [], 4096, seed=3)
+    drawn = draw_variates(inputs("prices", "curve", "upkeep"), [], 4096, seed=3)
     assert drawn.shape == (4096, 3)
     np.testing.assert_allclose(drawn.mean(axis=0), 0, atol=2e-3)
     np.testing.assert_allclose(drawn.std(axis=0), 1, atol=5e-3)
     # Random draws would lie about 4096^-0.5 = 0.016 off; these are far more even.
     np.testing.assert_allclose(np.corrcoef(drawn.T), np.eye(3), atol=8e-3)
-    assert np.array_equal(drawn, draw_scores(inputs("prices", "curve", "upkeep"), [], 4096, 3))
-    assert not np.array_equal(drawn, draw_scores(inputs("prices", "curve", "upkeep"), [], 4096, 4))
+    assert np.array_equal(drawn, draw_variates(inputs("prices", "curve", "upkeep"), [], 4096, 3))
+    assert not np.array_equal(
+        drawn, draw_variates(inputs("prices", "curve", "upkeep"), [], 4096, 4)
+    )
 
 
 def test_correlations_reach_every_pair_of_the_two_quantities_and_no_other():
     of = inputs("prices (a)", "prices (b)", "curve", "upkeep")
     wanted = [Correlation("prices", "prices", 0.5), Correlation("curve", "prices", -0.3)]
-    found = np.corrcoef(draw_scores(of, wanted, 8192, 1).T)
+    found = np.corrcoef(draw_variates(of, wanted, 8192, 1).T)
     expected = np.eye(4)
     expected[0, 1] = expected[1, 0] = 0.5
     expected[2, :2] = expected[:2, 2] = -0.3
@@ -105,7 +107,7 @@ def test_correlations_reach_every_pair_of_the_two_quantities_and_no_other():
 def test_correlations_that_contradict_each_other_are_refused():
     pairs = [("prices", "curve", 0.9), ("curve", "upkeep", 0.9), ("prices", "upkeep", -0.9)]
     with pytest.raises(InputError, match="contradict"):
-        draw_scores(inputs("prices", "curve", "upkeep"), [Correlation(*p) for p in pairs], 512, 1)
+        draw_variates(inputs("prices", "curve", "upkeep"), [Correlation(*p) for p in pairs], 512, 1)
 
 
 def test_fewer_takes_the_first_of_every_scramble():
@@ -116,7 +118,7 @@ def test_fewer_takes_the_first_of_every_scramble():
 def test_first_order_shares_of_the_ishigami_function():
     """sin x1 + 7 sin^2 x2 + 0.1 x3^4 sin x1 on (-pi, pi): 0.3139, 0.4424 and 0, in closed form
     (Ishigami & Homma 1990; Saltelli et al. 2008)."""
-    drawn = draw_scores(inputs("prices", "curve", "upkeep"), [], 16384, seed=1)
+    drawn = draw_variates(inputs("prices", "curve", "upkeep"), [], 16384, seed=1)
     x = Uniform(-np.pi, np.pi).at(drawn)
     figure = np.sin(x[:, 0]) + 7 * np.sin(x[:, 1]) ** 2 + 0.1 * x[:, 2] ** 4 * np.sin(x[:, 0])
     shares = first_order_shares(drawn, {"figure": figure})["figure"]
@@ -125,7 +127,7 @@ def test_first_order_shares_of_the_ishigami_function():
 
 def test_first_order_shares_of_a_sum_are_its_squares():
     """Var(sum c_i x_i) = sum c_i^2 for independent standard normal x (JCGM 100:2008, 5.1.2)."""
-    drawn = draw_scores(inputs("prices", "curve", "upkeep", "exposure"), [], 16384, seed=1)
+    drawn = draw_variates(inputs("prices", "curve", "upkeep", "exposure"), [], 16384, seed=1)
     figure = drawn @ [4.0, 2.0, 1.0, 0.0]
     shares = first_order_shares(drawn, {"figure": figure})["figure"]
     np.testing.assert_allclose(shares, [16 / 21, 4 / 21, 1 / 21, 0], atol=6e-3)
@@ -143,15 +145,15 @@ def test_p90_is_exceeded_in_nine_cases_of_ten():
 
 def test_a_payback_that_never_comes_is_worse_than_any():
     payback = np.array([3.0] * 80 + [np.nan] * 20)
-    found = summary("simple_payback_years", payback)
+    found = summary("payback_years", payback)
     assert (found.p50, found.p75) == (3.0, 3.0)
     assert found.p90 is None and found.high is None and found.standard_uncertainty is None
-    assert chance_of_doing_better("simple_payback_years", payback, np.full(100, 4.0)) == 0.8
-    assert chance_of_doing_better("simple_payback_years", payback, payback) == 0.0
+    assert chance_of_doing_better("payback_years", payback, np.full(100, 4.0)) == 0.8
+    assert chance_of_doing_better("payback_years", payback, payback) == 0.0
 
 
 def test_convergence_knows_when_draws_were_too_few():
-    drawn = draw_scores(inputs("prices"), [], 32768, seed=1)[:, 0]
+    drawn = draw_variates(inputs("prices"), [], 32768, seed=1)[:, 0]
     steady = convergence([{"one_year_kwh": 1000 + 50 * drawn}])
     assert steady.enough_draws is not None and steady.enough_draws < 32768
     assert steady.standard_error < 1e-3

@@ -26,7 +26,7 @@ from yieldest.maps.make_maps import maps_of, recipe_for
 from yieldest.maps.open_grid import open_grid
 from yieldest.maps.regions import part_of, regions_of
 from yieldest.maps.variables import Grid
-from yieldest.maps.workers import reckon, workers
+from yieldest.maps.workers import compute, workers
 from yieldest.maps.write_maps import write_maps
 from yieldest.plan import load_plan
 from yieldest.report.map_pictures import RAMP
@@ -146,7 +146,7 @@ def test_json_tells_the_spread_with_stable_keys(run, stored, tmp_path, expected)
     assert energy["tenth"] < energy["median"] < energy["nine_tenths"]
 
 
-def test_without_a_plan_there_are_climates_only(run, stored, tmp_path):
+def test_without_a_plan_there_are_distributions_only(run, stored, tmp_path):
     done = run("map", stored / "winds.nc", "-o", tmp_path / "m.nc")
     assert done.code == 0
     assert set(read(tmp_path / "m.nc").data_vars) == {
@@ -251,7 +251,7 @@ def written(grid, recipe, regions, path, progress=no_progress):
     def maps(wanted):
         for region in wanted:
             worked_on.append(region)
-            yield reckon(part_of(grid, region), recipe)
+            yield compute(part_of(grid, region), recipe)
 
     write_maps(grid, recipe, regions, maps, path, progress, "test")
     return worked_on
@@ -341,7 +341,7 @@ def test_the_command_gives_a_large_grid_to_processes(
     )
     arguments = [stored / "winds.nc", "--plan", HILL, "--out", tmp_path / "m.zarr"]
     run("map", *arguments)
-    assert reckon in given
+    assert compute in given
     np.testing.assert_allclose(
         read(tmp_path / "m.zarr")["net_energy"], expected["net_energy"], rtol=2e-6
     )

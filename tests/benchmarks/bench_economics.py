@@ -1,6 +1,6 @@
 """How quick the money and the wakes are: many draws at once, and arrays of many machines.
 
-Run it as `python tests/benchmarks/bench_money.py [--json FILE]`.
+Run it as `python tests/benchmarks/bench_economics.py [--json FILE]`.
 """
 
 from __future__ import annotations

@@ -8,11 +8,11 @@ from scipy import stats
 
 from yieldest.hub.extremes import (
     CLASSES,
+    extreme_winds,
     fifty_year_speed,
     gumbel_parameters,
     gumbel_return_speed_ms,
     site_class,
-    strain,
     thrust_n,
     yearly_maxima_ms,
 )
@@ -93,15 +93,19 @@ def test_thrust_by_hand():
 
 
 def test_the_caution_names_speed_thrust_and_who_may_judge_it():
-    strong = strain(5.0, 1.1, 1.225, 4.0)
+    strong = extreme_winds(5.0, 1.1, 1.225, 4.0)
     assert strong.site_class == "IV"
     assert strong.thrust_speed_ms == pytest.approx(42)
     (caution,) = strong.warnings
     for words in ("42 m/s", "3,800 N", "competent person under local codes"):
         assert words in caution
-    assert strain(5.0, 1.1, 1.225, None).thrust_n is None
+    assert extreme_winds(5.0, 1.1, 1.225, None).thrust_n is None
     time = np.arange("2020-01-01", "2020-03-01", dtype="datetime64[h]")
-    stormy = strain(5.0, 1.1, 1.225, 4.0, time=time, speed_ms=np.linspace(0, 50, time.size))
+    stormy = extreme_winds(5.0, 1.1, 1.225, 4.0, time=time, speed_ms=np.linspace(0, 50, time.size))
     assert stormy.thrust_speed_ms == pytest.approx(55)
     assert "largest reading" in stormy.warnings[0]
-    assert strain(11.0, 1.0, 1.225, None).warnings[0].startswith("The wind at the hub is stronger")
+    assert (
+        extreme_winds(11.0, 1.0, 1.225, None)
+        .warnings[0]
+        .startswith("The wind at the hub is stronger")
+    )

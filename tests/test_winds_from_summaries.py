@@ -1,4 +1,4 @@
-"""Climates from frequency tables, monthly means, a stated mean, and Beaufort counts."""
+"""Distributions from frequency tables, monthly means, a stated mean, and Beaufort counts."""
 
 import numpy as np
 import pytest
@@ -8,9 +8,9 @@ from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.units import BEAUFORT_EDGES_MS
 from yieldest.wind.from_summaries import (
-    climate_of_frequencies,
-    climate_of_months,
     cube_over_mean_cubed,
+    distribution_of_frequencies,
+    distribution_of_months,
     points_of_frequencies,
 )
 from yieldest.wind.read_options import ReadOptions
@@ -39,9 +39,9 @@ def read(path, **stated):
 def test_a_weibull_is_found_again_from_its_table(table_text, width):
     edges = np.arange(0, 40 + width, width)
     table = read(table_text(table_of(edges, weibull_hours(edges))))
-    climate = climate_of_frequencies(table, 10)
-    assert climate.shape == pytest.approx(1.9, rel=1e-4)
-    assert climate.scale_ms == pytest.approx(6.2, rel=1e-4)
+    distribution = distribution_of_frequencies(table, 10)
+    assert distribution.shape == pytest.approx(1.9, rel=1e-4)
+    assert distribution.scale_ms == pytest.approx(6.2, rel=1e-4)
     assert table.hours == pytest.approx(8760, rel=1e-3)
 
 
@@ -53,19 +53,19 @@ def test_the_fit_agrees_with_a_general_library(table_text, lifelines):
     text = "from (m/s),to (m/s),count\n" + "".join(
         f"{a},{a + 1},{n}\n" for a, n in zip(edges[:-1], counts, strict=True)
     )
-    climate = climate_of_frequencies(read(table_text(text)), 10)
+    distribution = distribution_of_frequencies(read(table_text(text)), 10)
     filled = counts > 0
     fitter = lifelines.WeibullFitter().fit_interval_censoring(
         edges[:-1][filled], edges[1:][filled], weights=counts[filled]
     )
-    assert climate.shape == pytest.approx(fitter.rho_, rel=2e-3)
-    assert climate.scale_ms == pytest.approx(fitter.lambda_, rel=2e-3)
+    assert distribution.shape == pytest.approx(fitter.rho_, rel=2e-3)
+    assert distribution.scale_ms == pytest.approx(fitter.lambda_, rel=2e-3)
 
 
 def test_points_keep_the_mean_and_the_mean_cube(table_text):
     edges = np.arange(0, 31.0, 1.0)
     table = read(table_text(table_of(edges, weibull_hours(edges))))
-    speed, share = points_of_frequencies(table, climate_of_frequencies(table, 10))
+    speed, share = points_of_frequencies(table, distribution_of_frequencies(table, 10))
     assert share.sum() == pytest.approx(1)
     assert share @ speed == pytest.approx(moment(1.9, 6.2, 1), rel=2e-3)
     assert share @ speed**3 == pytest.approx(moment(1.9, 6.2, 3), rel=1e-4)
@@ -92,13 +92,13 @@ def test_tables_of_middles_and_of_beaufort_numbers(table_text, text, lower, uppe
     assert ("Bft" in text) != bool(table.provenance.assumed)
 
 
-def test_a_beaufort_table_gives_the_climate_behind_it(table_text):
+def test_a_beaufort_table_gives_the_distribution_behind_it(table_text):
     edges = np.append(BEAUFORT_EDGES_MS, 1e3)
     hours = weibull_hours(edges)
     text = "Beaufort,hours\n" + "".join(f"{n},{h:.5f}\n" for n, h in enumerate(hours))
-    climate = climate_of_frequencies(read(table_text(text)), 10)
-    assert climate.shape == pytest.approx(1.9, rel=1e-3)
-    assert climate.scale_ms == pytest.approx(6.2, rel=1e-3)
+    distribution = distribution_of_frequencies(read(table_text(text)), 10)
+    assert distribution.shape == pytest.approx(1.9, rel=1e-3)
+    assert distribution.scale_ms == pytest.approx(6.2, rel=1e-3)
 
 
 def test_shares_that_make_no_whole_are_told_and_stretched(table_text):
@@ -135,7 +135,7 @@ def test_a_table_that_cannot_be_used_is_named(table_text, text, named):
 def test_a_table_with_one_filled_class_has_no_distribution(table_text):
     table = read(table_text("from (m/s),to (m/s),hours\n0,1,0\n1,2,5\n"))
     with pytest.raises(InputError, match="two filled classes"):
-        climate_of_frequencies(table, 10)
+        distribution_of_frequencies(table, 10)
 
 
 SOURCE = Provenance("months", "monthly means")
@@ -145,14 +145,14 @@ DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 def test_monthly_means_keep_mean_and_mean_cube_of_the_mixture():
     """Against scipy.stats: twelve Weibull distributions weighted by their days."""
-    climate, speed, share = climate_of_months(MonthlyMeans(MEANS, SOURCE), 2.2, 10)
+    distribution, speed, share = distribution_of_months(MonthlyMeans(MEANS, SOURCE), 2.2, 10)
     weight = DAYS / 365
     scale = MEANS / stats.weibull_min.mean(2.2)
     mean = (weight * stats.weibull_min.mean(2.2, scale=scale)).sum()
     cube = (weight * [stats.weibull_min.moment(3, 2.2, scale=a) for a in scale]).sum()
-    assert climate.mean_speed_ms == pytest.approx(mean, rel=1e-9)
-    assert moment(climate.shape, climate.scale_ms, 3) == pytest.approx(cube, rel=1e-7)
-    assert climate.shape < 2.2
+    assert distribution.mean_speed_ms == pytest.approx(mean, rel=1e-9)
+    assert moment(distribution.shape, distribution.scale_ms, 3) == pytest.approx(cube, rel=1e-7)
+    assert distribution.shape < 2.2
     assert share.sum() == pytest.approx(1)
     assert share @ speed == pytest.approx(mean, rel=1e-9)
     assert share @ speed**3 == pytest.approx(cube, rel=0.01)
@@ -166,10 +166,10 @@ def test_a_month_windier_than_any_gust_is_refused(run, yard, edit):
 
 
 def test_equal_months_are_the_distribution_of_one():
-    climate, _, _ = climate_of_months(MonthlyMeans(np.full(12, 5.0), SOURCE), None, 10)
-    assert climate.shape == pytest.approx(2)
-    assert climate.mean_speed_ms == pytest.approx(5)
-    assert any("Rayleigh" in text for text in climate.provenance.assumed)
+    distribution, _, _ = distribution_of_months(MonthlyMeans(np.full(12, 5.0), SOURCE), None, 10)
+    assert distribution.shape == pytest.approx(2)
+    assert distribution.mean_speed_ms == pytest.approx(5)
+    assert any("Rayleigh" in text for text in distribution.provenance.assumed)
 
 
 def test_the_warning_on_the_shape_says_what_is_so():
@@ -226,7 +226,7 @@ def test_a_plan_takes_every_source_of_wind(run, yard, edit, source):
     wind, build = ran.json["wind"], ran.json["builds"][0]
     assert 4.5 < wind["mean_speed_ms"] < 6
     assert build["net_kwh_per_year"] > 0
-    by_pieces = build["record_gross_kwh_per_year"]
+    by_pieces = build["time_series_gross_kwh_per_year"]
     if source.startswith("monthly") or source == "frequency_table":
         assert by_pieces == pytest.approx(build["gross_kwh_per_year"], rel=0.05)
     else:
@@ -290,8 +290,8 @@ def test_a_plan_can_state_everything_about_a_record(run, yard, edit):
 
 def test_the_worked_examples_of_the_handbook():
     """docs/summed.md: shape 1.86 from months of shape 2; middles 1.6 % too large at 2 m/s."""
-    climate, _, _ = climate_of_months(MonthlyMeans(MEANS, SOURCE), None, 10)
-    assert climate.shape == pytest.approx(1.86, abs=0.005)
+    distribution, _, _ = distribution_of_months(MonthlyMeans(MEANS, SOURCE), None, 10)
+    assert distribution.shape == pytest.approx(1.86, abs=0.005)
     edges = np.arange(0, 42.0, 2.0)
     middles = (edges[1:] + edges[:-1]) / 2
     cube = weibull_hours(edges) / 8760 @ middles**3

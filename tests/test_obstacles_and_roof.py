@@ -32,7 +32,7 @@ from yieldest.hub.turbulence import (
 )
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.wind.distribution import Climate
+from yieldest.wind.distribution import WindDistribution
 
 CURVE = np.array([3.0, 5.0, 8.0, 11.0, 20.0]), np.array([0.0, 80.0, 400.0, 900.0, 900.0])
 
@@ -201,8 +201,8 @@ def test_turbulence_works_by_the_bend_of_the_curve():
 def test_only_the_loss_by_turbulence_is_counted():
     thrust = np.array([0.8, 0.8, 0.8, 0.5, 0.2])
     curve = PowerCurve(*CURVE, 1.225, 900.0, 20.0, None, Provenance("curve", ""), thrust)
-    windy = Climate(3.5, 11.5, 0.0, 12.0, Provenance("", ""))
-    calm = Climate(2.0, 4.0, 0.0, 12.0, Provenance("", ""))
+    windy = WindDistribution(3.5, 11.5, 0.0, 12.0, Provenance("", ""))
+    calm = WindDistribution(2.0, 4.0, 0.0, 12.0, Provenance("", ""))
     blurred, loss = in_turbulence(curve, windy, 0.25)
     assert loss.counted
     assert loss.effect < 0

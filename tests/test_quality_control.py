@@ -1,13 +1,13 @@
-"""Screening: each test finds what was put there, and leaves honest wind alone."""
+"""Quality control: each test finds what was put there, and leaves honest wind alone."""
 
 import numpy as np
 import pytest
 from winds import record_of, slow_weibull, times
 
 from yieldest.errors import InputError
-from yieldest.wind.data_recovery import coverage_of, steps_of
-from yieldest.wind.quality_control import screen_record
-from yieldest.wind.quality_rules import RULE_NAMES, ScreenRules, screen_rules
+from yieldest.wind.data_recovery import data_recovery_of, steps_of
+from yieldest.wind.quality_control import control_quality
+from yieldest.wind.quality_rules import RULE_NAMES, QualityRules, quality_rules
 
 LEAVING_OUT = ("impossible", "sensor_top", "spike", "stuck", "frozen", "contradicted_calm")
 
@@ -17,22 +17,24 @@ def honest(hours=4000, seed=1):
     return slow_weibull(np.random.default_rng(seed), hours, 2.0, 6.0, 24.0).round(1)
 
 
-def found(screening):
-    return {test.name: test for test in screening.tests}
+def found(quality_control):
+    return {test.name: test for test in quality_control.tests}
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_honest_wind_is_left_alone(seed):
     cold = np.full(4000, -5.0)
-    screening = screen_record(record_of(honest(seed=seed), temperature_c=cold), ScreenRules())
-    assert screening.left_out == 0
-    assert all(found(screening)[name].count == 0 for name in LEAVING_OUT)
+    quality_control = control_quality(
+        record_of(honest(seed=seed), temperature_c=cold), QualityRules()
+    )
+    assert quality_control.left_out == 0
+    assert all(found(quality_control)[name].count == 0 for name in LEAVING_OUT)
 
 
 def test_impossible_and_beyond_the_sensor():
     speed = honest()
     speed[100], speed[200] = 250.0, 90.0
-    tests = found(screen_record(record_of(speed), ScreenRules()))
+    tests = found(control_quality(record_of(speed), QualityRules()))
     assert tests["impossible"].count == 1
     assert tests["impossible"].first_times == ("2025-01-05 04:00:00",)
     assert tests["impossible"].first_speeds_ms == (250.0,)
@@ -43,7 +45,7 @@ def test_impossible_and_beyond_the_sensor():
 def test_effects_are_those_of_leaving_out():
     speed = honest()
     speed[100] = 250.0
-    test = found(screen_record(record_of(speed), ScreenRules()))["impossible"]
+    test = found(control_quality(record_of(speed), QualityRules()))["impossible"]
     rest = np.delete(speed, 100)
     assert test.mean_effect == pytest.approx(rest.mean() / speed.mean() - 1)
     assert test.cube_effect == pytest.approx((rest**3).mean() / (speed**3).mean() - 1)
@@ -53,32 +55,32 @@ def test_spikes_of_one_and_two_readings_and_a_lone_zero():
     speed = np.full(200, 5.0) + 0.1 * (np.arange(200) % 7)
     speed[50], speed[80:82] = 40.0, 35.0
     speed[120:123] = 12.0, 0.0, 13.0
-    screening = screen_record(record_of(speed), ScreenRules())
-    spikes = screening.flags[[t.name for t in screening.tests].index("spike")]
+    quality_control = control_quality(record_of(speed), QualityRules())
+    spikes = quality_control.flags[[t.name for t in quality_control.tests].index("spike")]
     assert list(np.flatnonzero(spikes)) == [50, 80, 81, 121]
-    assert np.isnan(screening.record.speed_ms[[50, 80, 81, 121]]).all()
-    assert np.isfinite(screening.original.speed_ms).all()
+    assert np.isnan(quality_control.record.speed_ms[[50, 80, 81, 121]]).all()
+    assert np.isfinite(quality_control.original.speed_ms).all()
 
 
 def test_a_storm_that_stays_is_no_spike():
     speed = honest()
     speed[300:306] = [8.0, 24.0, 28.0, 26.0, 20.0, 9.0]
-    assert found(screen_record(record_of(speed), ScreenRules()))["spike"].count == 0
+    assert found(control_quality(record_of(speed), QualityRules()))["spike"].count == 0
 
 
 def test_a_stuck_sensor():
     speed = honest()
     speed[700:740] = 4.3
-    screening = screen_record(record_of(speed), ScreenRules())
-    stuck = found(screening)["stuck"]
+    quality_control = control_quality(record_of(speed), QualityRules())
+    stuck = found(quality_control)["stuck"]
     assert 40 <= stuck.count <= 42  # a neighbour may be alike by chance
-    assert np.isnan(screening.record.speed_ms[700:740]).all()
+    assert np.isnan(quality_control.record.speed_ms[700:740]).all()
 
 
 def test_whole_knots_that_repeat_by_chance_are_not_stuck():
     speed = slow_weibull(np.random.default_rng(3), 8760, 2.0, 6.0, 24.0)
     knots = np.rint(speed / 0.5144) * 0.5144
-    assert found(screen_record(record_of(knots), ScreenRules()))["stuck"].count == 0
+    assert found(control_quality(record_of(knots), QualityRules()))["stuck"].count == 0
 
 
 def test_a_frozen_sensor_needs_frost_and_a_still_vane():
@@ -88,38 +90,39 @@ def test_a_frozen_sensor_needs_frost_and_a_still_vane():
     for temperature, expected in ((-4.0, 30), (3.0, 0)):
         record = record_of(speed, temperature_c=np.full(4000, temperature), direction_deg=direction)
         assert (
-            found(screen_record(record, ScreenRules(calm_hours=None)))["frozen"].count == expected
+            found(control_quality(record, QualityRules(calm_hours=None)))["frozen"].count
+            == expected
         )
     turning = record_of(
         speed, temperature_c=np.full(4000, -4.0), direction_deg=np.arange(4000.0) % 360
     )
-    assert found(screen_record(turning, ScreenRules(calm_hours=None)))["frozen"].count == 0
+    assert found(control_quality(turning, QualityRules(calm_hours=None)))["frozen"].count == 0
 
 
 def test_a_calm_night_of_frost_without_a_vane_is_believed():
     speed = honest()
     speed[1000:1010] = 0.0
     record = record_of(speed, temperature_c=np.full(4000, -4.0))
-    assert found(screen_record(record, ScreenRules(calm_hours=None)))["frozen"].count == 0
+    assert found(control_quality(record, QualityRules(calm_hours=None)))["frozen"].count == 0
 
 
 def test_a_dead_calm_between_strong_winds_is_contradicted():
     speed = honest()
     speed[498:500], speed[500:510], speed[510:512] = 9.0, 0.0, 9.0
-    screening = screen_record(record_of(speed), ScreenRules())
-    assert found(screening)["contradicted_calm"].count == 10
-    assert screening.left_out == 10
+    quality_control = control_quality(record_of(speed), QualityRules())
+    assert found(quality_control)["contradicted_calm"].count == 10
+    assert quality_control.left_out == 10
 
 
 def test_a_calm_is_contradicted_by_a_neighbour_with_its_usual_wind():
     speed = honest()
     speed[497:520] = [1.0, 0.5, 0.2, *[0.0] * 17, 0.2, 0.5, 1.0]
     neighbour = honest(seed=2)
-    assert found(screen_record(record_of(speed), ScreenRules()))["contradicted_calm"].count == 0
+    assert found(control_quality(record_of(speed), QualityRules()))["contradicted_calm"].count == 0
     for during, expected in ((9.0, 17), (0.3, 0)):
         neighbour[495:525] = during
-        screening = screen_record(record_of(speed), ScreenRules(), neighbour)
-        assert found(screening)["contradicted_calm"].count == expected
+        quality_control = control_quality(record_of(speed), QualityRules(), neighbour)
+        assert found(quality_control)["contradicted_calm"].count == expected
 
 
 def test_gaps_and_changes_of_interval_are_noted_and_counted_by_the_clock():
@@ -127,18 +130,18 @@ def test_gaps_and_changes_of_interval_are_noted_and_counted_by_the_clock():
         [times(600, minutes=10), times(300, "2025-01-05T04:00"), times(100, "2025-02-01")]
     )
     speed = honest(1000)
-    screening = screen_record(record_of(speed, time), ScreenRules())
-    tests = found(screening)
+    quality_control = control_quality(record_of(speed, time), QualityRules())
+    tests = found(quality_control)
     assert tests["interval"].count == 1
     assert tests["interval"].first_times == ("2025-01-05 04:00:00",)
     assert tests["gap"].count == 1
-    assert screening.left_out == 0
-    assert screening.record.coverage.hours == pytest.approx(600 / 6 + 400)
+    assert quality_control.left_out == 0
+    assert quality_control.record.data_recovery.hours == pytest.approx(600 / 6 + 400)
 
 
 def test_a_gap_switched_off_says_so():
     time = np.concatenate([times(100), times(100, "2025-02-01")])
-    test = found(screen_record(record_of(honest(200), time), ScreenRules(gap_intervals=None)))[
+    test = found(control_quality(record_of(honest(200), time), QualityRules(gap_intervals=None)))[
         "gap"
     ]
     assert not test.on
@@ -148,7 +151,7 @@ def test_a_gap_switched_off_says_so():
 def test_threshold_and_rounding_are_noted_with_their_effect():
     speed = slow_weibull(np.random.default_rng(5), 8000, 2.0, 6.0, 24.0)
     seen = np.where(speed < 1.5, 0.0, np.rint(speed / 0.5144) * 0.5144)
-    tests = found(screen_record(record_of(seen, resolution_ms=0.5144), ScreenRules()))
+    tests = found(control_quality(record_of(seen, resolution_ms=0.5144), QualityRules()))
     below, rounded = tests["below_threshold"], tests["rounded"]
     assert below.count == (seen == 0).sum()
     assert not below.leaves_out
@@ -177,8 +180,8 @@ def test_each_test_can_be_switched_off(name):
         "frozen": "frozen_hours",
         "contradicted_calm": "calm_hours",
     }[name]
-    assert found(screen_record(record, ScreenRules()))[name].count > 0
-    off = found(screen_record(record, screen_rules({rule: None})))[name]
+    assert found(control_quality(record, QualityRules()))[name].count > 0
+    off = found(control_quality(record, quality_rules({rule: None})))[name]
     assert not off.on
     assert off.count == 0
 
@@ -186,23 +189,23 @@ def test_each_test_can_be_switched_off(name):
 def test_a_threshold_that_is_not_a_test_cannot_be_off():
     assert "spike_excess_ms" in RULE_NAMES
     with pytest.raises(InputError, match="spike_excess_ms"):
-        screen_rules({"spike_excess_ms": None})
+        quality_rules({"spike_excess_ms": None})
 
 
 def test_a_record_that_screening_empties_is_refused():
     with pytest.raises(InputError, match="leaves no speed"):
-        screen_record(record_of(np.full(50, 200.0)), ScreenRules())
+        control_quality(record_of(np.full(50, 200.0)), QualityRules())
 
 
 def test_one_reading_can_be_screened():
-    assert screen_record(record_of([4.0]), ScreenRules()).left_out == 0
+    assert control_quality(record_of([4.0]), QualityRules()).left_out == 0
 
 
 def test_drifting_clocks_make_no_gaps():
     jitter = np.random.default_rng(6).integers(-40, 40, 500) * np.timedelta64(1, "s")
     time = times(500, minutes=10) + jitter
     steps = steps_of(time)
-    assert steps.joined.all()
+    assert steps.machines.all()
     assert steps.changed.size == 0
-    coverage = coverage_of(time, np.ones(500, bool))
+    coverage = data_recovery_of(time, np.ones(500, bool))
     assert coverage.share == pytest.approx(1.0, abs=0.05)

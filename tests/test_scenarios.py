@@ -49,7 +49,7 @@ def test_a_scaled_bill_costs_what_a_bill_at_those_prices_costs(run, yard):
 
 def test_fewer_machines_cost_what_the_estimate_says_of_fewer(run, demo_site):
     ladders = {
-        one["build"]: one for one in run("estimate", demo_site, "--json").json["unit_counts"]
+        one["build"]: one for one in run("estimate", demo_site, "--json").json["cost_by_number"]
     }
     seen = 0
     for grid in grids_of(demo_site):
@@ -124,7 +124,7 @@ def test_without_price_or_bill_there_is_nothing_to_turn(yard, edit):
     edit(yard / "plan.toml", "price_per_kwh = 0.30 ", "# price_per_kwh = 0.30 ")
     grid = grids_of(yard)[0]
     assert grid.axis("price_per_kwh") is None
-    assert grid.surface("simple_payback_years") is None
+    assert grid.surface("payback_years") is None
     assert grid.surface("cost_per_kwh") is not None
     plan = yard / "plan.toml"
     plan.write_text(plan.read_text("utf-8").replace('bill = "bill.csv"', ""), "utf-8")

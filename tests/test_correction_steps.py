@@ -1,11 +1,11 @@
-"""The wind ladder of whole plans, as the command line gives it."""
+"""The steps to the hub of whole plans, as the command line gives it."""
 
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from yieldest.hub.correction_steps import Rung, ladder, ladder_uncertainty
+from yieldest.hub.correction_steps import WindCorrection, correction_steps, steps_uncertainty
 
 STEP_KEYS = {"step", "before_ms", "after_ms", "factor", "method", "standard_uncertainty"}
 
@@ -26,16 +26,20 @@ def invented_hours(days, seed=8):
     return time, 5.5 * np.exp(0.45 * noise), np.cumsum(random.normal(0, 9, days * 24)) % 360
 
 
-def test_rungs_multiply_and_their_doubts_add_in_squares():
-    rungs = [Rung("a", 1.1, "", 0.03), Rung("b", 0.9, "", 0.04), Rung("c", 1.0, "", None)]
-    steps = ladder(5.0, rungs)
+def test_rungs_multiply_and_their_uncertainties_add_in_squares():
+    corrections = [
+        WindCorrection("a", 1.1, "", 0.03),
+        WindCorrection("b", 0.9, "", 0.04),
+        WindCorrection("c", 1.0, "", None),
+    ]
+    steps = correction_steps(5.0, corrections)
     assert steps[-1].after_ms == pytest.approx(5 * 1.1 * 0.9)
-    assert ladder_uncertainty(rungs) == pytest.approx(0.05)
-    assert ladder(5.0, []) == ()
+    assert steps_uncertainty(corrections) == pytest.approx(0.05)
+    assert correction_steps(5.0, []) == ()
 
 
 def check_ladder(build, start_ms):
-    steps = build["wind_ladder"]
+    steps = build["correction_steps"]
     assert all(set(step) == STEP_KEYS for step in steps)
     assert steps[0]["before_ms"] == pytest.approx(start_ms)
     for step, following in pairwise(steps):
@@ -44,8 +48,10 @@ def check_ladder(build, start_ms):
         assert step["after_ms"] == pytest.approx(step["before_ms"] * step["factor"])
         assert step["method"]
     assert steps[-1]["after_ms"] == pytest.approx(build["hub_mean_speed_ms"])
-    doubts = [step["standard_uncertainty"] or 0 for step in steps]
-    assert build["wind_standard_uncertainty"] == pytest.approx(np.sqrt(np.square(doubts).sum()))
+    uncertainties = [step["standard_uncertainty"] or 0 for step in steps]
+    assert build["wind_standard_uncertainty"] == pytest.approx(
+        np.sqrt(np.square(uncertainties).sum())
+    )
     return [step["step"] for step in steps]
 
 
@@ -64,7 +70,7 @@ def test_a_stated_mean_has_a_ladder_too(run, yard, edit):
     edit(yard / "plan.toml", 'record = "wind.csv" ', "mean_speed_ms = 5.0 ")
     build = run("estimate", yard, "--json").json["builds"][0]
     assert check_ladder(build, 5.0) == ["as stated", "to hub height"]
-    assert build["wind_ladder"][0]["standard_uncertainty"] is None
+    assert build["correction_steps"][0]["standard_uncertainty"] is None
 
 
 def test_a_reference_carries_the_record_to_the_long_term(run, yard, edit):
@@ -85,7 +91,7 @@ def test_a_reference_carries_the_record_to_the_long_term(run, yard, edit):
     assert not found["clock_offset"]["applied"]
     assert len(found["methods"]) == 6
     check_ladder(result["builds"][0], result["wind"]["clock_mean_speed_ms"])
-    step = result["builds"][0]["wind_ladder"][0]
+    step = result["builds"][0]["correction_steps"][0]
     assert step["after_ms"] == pytest.approx(found["mean_speed_ms"])
     shown = run("estimate", yard).out
     for words in ("variance ratio", "linear regression by direction sector", "(chosen)",
@@ -124,7 +130,7 @@ def test_two_heights_measure_the_shear(run, yard, edit):
     edit(yard / "plan.toml", '# terrain = "open"', 'terrain = "open"')
     refused = run("check", yard)
     assert refused.code == 2
-    assert "wind.also measures the shear" in refused.err
+    assert "wind.other_heights measures the shear" in refused.err
 
 
 def test_obstacles_and_roof_take_wind_away(run, yard, edit):
@@ -136,11 +142,11 @@ def test_obstacles_and_roof_take_wind_away(run, yard, edit):
     assert names[-1] == "behind obstacles"
     assert build["hub_mean_speed_ms"] < plain["hub_mean_speed_ms"]
     assert any("all-round" in text for text in sheltered["assumed"])
-    assert any("on_the_spot" in text for text in sheltered["assumed"])
+    assert any("measured_at_hub_site" in text for text in sheltered["assumed"])
     assert any("within 150 m" in text for text in sheltered["warnings"])
-    edit(yard / "plan.toml", "# on_the_spot = true", "on_the_spot = true")
-    on_the_spot = run("estimate", yard, "--json").json["builds"][0]
-    assert on_the_spot["hub_mean_speed_ms"] > build["hub_mean_speed_ms"]
+    edit(yard / "plan.toml", "# measured_at_hub_site = true", "measured_at_hub_site = true")
+    measured_at_hub_site = run("estimate", yard, "--json").json["builds"][0]
+    assert measured_at_hub_site["hub_mean_speed_ms"] > build["hub_mean_speed_ms"]
     edit(yard / "plan.toml", "# roof = {", "roof = {")
     roofed = run("estimate", yard, "--json").json
     names = check_ladder(roofed["builds"][0], roofed["wind"]["clock_mean_speed_ms"])
@@ -190,7 +196,7 @@ def test_ten_years_give_a_fifty_year_wind(run, yard, edit):
     time, speed, _ = invented_hours(3660)
     write_record(yard / "wind.csv", time, **{"speed (m/s)": speed})
     result = run("estimate", yard, "--json").json
-    strong = result["builds"][0]["strong_wind"]
+    strong = result["builds"][0]["extreme_winds"]
     assert strong["largest_reading_ms"] == pytest.approx(speed.max(), abs=1e-3)
     fifty = strong["fifty_year"]
     assert fifty["low_ms"] < fifty["speed_ms"] < fifty["high_ms"]

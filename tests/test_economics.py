@@ -10,44 +10,44 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from yieldest.economics.bill_of_materials import Bill, BillItem
+from yieldest.economics.bill_of_materials import BillItem, BillOfMaterials
 from yieldest.economics.cash_flow import cash_flow, loan_flow, nominal, real
-from yieldest.economics.evaluation import cost_of
+from yieldest.economics.evaluation import evaluate
 from yieldest.economics.measures import (
     benefit_cost_ratio,
     capital_recovery_factor,
     cost_per_kwh,
-    cost_per_kwh_by_recovery,
+    cost_per_kwh_by_capital_recovery,
     internal_rates_of_return,
     payback_years,
     present_value,
 )
-from yieldest.economics.terms import money_terms
+from yieldest.economics.terms import economic_terms
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 
-WORKED = Path(__file__).parents[1] / "docs" / "money.md"
+WORKED = Path(__file__).parents[1] / "docs" / "economics.md"
 rates = st.floats(0.0, 0.3)
 small_rates = st.floats(-0.03, 0.08)
 
-TERMS = money_terms(
+TERMS = economic_terms(
     discount_rate=0.05,
     life_years=5,
     price_per_kwh=0.30,
-    upkeep_share_per_year=0.0,
+    maintenance_share_per_year=0.0,
     wage_per_hour=0.0,
     inflation=0.02,
     loan={"share": 0.5, "interest_rate": 0.06, "years": 4},
 )
-PARTLY_USED = replace(TERMS, used_share=0.6, export_price_per_kwh=0.08)
+PARTLY_USED = replace(TERMS, self_consumption_share=0.6, export_price_per_kwh=0.08)
 
 
 def bill(*items):
-    return Bill(items, Provenance("bill.csv", "test"))
+    return BillOfMaterials(items, Provenance("bill.csv", "test"))
 
 
 EXAMPLE = bill(
-    BillItem("machine", 1, 850, upkeep_per_year=20, salvage_share=50 / 850),
+    BillItem("machine", 1, 850, maintenance_per_year=20, salvage_share=50 / 850),
     BillItem("battery", 1, 150, life_years=3),
 )
 
@@ -59,17 +59,17 @@ def worked_results():
 
 
 def test_the_worked_example_of_the_handbook_is_what_the_package_says():
-    cost = cost_of(EXAMPLE, 1, 1000.0, TERMS)
+    cost = evaluate(EXAMPLE, 1, 1000.0, TERMS)
     ours = {
         "present value of the cost": float(present_value(cost.flow.cost, 0.05)),
         "cost per kWh": cost.cost_per_kwh,
-        "cost per kWh by the capital recovery factor": cost.cost_per_kwh_by_recovery,
+        "cost per kWh by the capital recovery factor": cost.cost_per_kwh_by_capital_recovery,
         "net present value": cost.net_present_value,
         "benefit over cost": cost.benefit_cost_ratio,
-        "simple payback, years": cost.simple_payback_years,
+        "simple payback, years": cost.payback_years,
         "discounted payback, years": cost.discounted_payback_years,
         "rate of return": cost.internal_rate_of_return,
-        "cost per used kWh, of 60 %": cost_of(EXAMPLE, 1, 1000.0, PARTLY_USED).cost_per_used_kwh,
+        "cost per used kWh, of 60 %": evaluate(EXAMPLE, 1, 1000.0, PARTLY_USED).cost_per_used_kwh,
         "loan payment, nominal": cost.with_loan.payment_nominal,
         "nominal discount rate": cost.nominal.discount_rate,
     }
@@ -82,22 +82,22 @@ def test_the_worked_example_of_the_handbook_is_what_the_package_says():
 
 @given(st.floats(0.1, 1.0), st.floats(0.0, 0.2), st.floats(100.0, 5000.0))
 def test_at_the_cost_of_a_used_kwh_a_build_pays_just_so(used, export, kwh):
-    terms = replace(TERMS, used_share=used, export_price_per_kwh=export)
-    cost = cost_of(EXAMPLE, 1, kwh, terms).cost_per_used_kwh
-    just_so = cost_of(EXAMPLE, 1, kwh, replace(terms, price_per_kwh=cost))
+    terms = replace(TERMS, self_consumption_share=used, export_price_per_kwh=export)
+    cost = evaluate(EXAMPLE, 1, kwh, terms).cost_per_used_kwh
+    just_so = evaluate(EXAMPLE, 1, kwh, replace(terms, price_per_kwh=cost))
     assert just_so.net_present_value == pytest.approx(0.0, abs=1e-6)
 
 
 def test_where_every_kwh_is_used_a_used_one_costs_what_each_costs():
-    cost = cost_of(EXAMPLE, 1, 1000.0, TERMS)
+    cost = evaluate(EXAMPLE, 1, 1000.0, TERMS)
     assert cost.cost_per_used_kwh == pytest.approx(cost.cost_per_kwh, rel=1e-12)
-    none_used = cost_of(EXAMPLE, 1, 1000.0, replace(PARTLY_USED, used_share=0.0))
+    none_used = evaluate(EXAMPLE, 1, 1000.0, replace(PARTLY_USED, self_consumption_share=0.0))
     assert none_used.cost_per_used_kwh is None
 
 
 def test_the_worked_example_by_numpy_financial():
     flow = [-1000, 280, 280, 130, 280, 330]
-    cost = cost_of(EXAMPLE, 1, 1000.0, TERMS)
+    cost = evaluate(EXAMPLE, 1, 1000.0, TERMS)
     assert cost.flow.net == pytest.approx(flow)
     assert cost.net_present_value == pytest.approx(npf.npv(0.05, flow), rel=1e-9)
     assert cost.internal_rate_of_return == pytest.approx(npf.irr(flow), rel=1e-9)
@@ -122,7 +122,7 @@ def test_real_and_nominal_give_one_present_value(rate, inflation, flow):
 
 
 def test_the_nominal_rate_of_return_is_higher_by_inflation():
-    cost = cost_of(EXAMPLE, 1, 1000.0, TERMS)
+    cost = evaluate(EXAMPLE, 1, 1000.0, TERMS)
     assert cost.nominal.internal_rate_of_return == pytest.approx(
         (1 + cost.internal_rate_of_return) * 1.02 - 1, rel=1e-9
     )
@@ -131,9 +131,9 @@ def test_the_nominal_rate_of_return_is_higher_by_inflation():
 
 def test_a_loan_at_the_nominal_discount_rate_changes_no_present_value():
     loan = replace(TERMS.loan, interest_rate=TERMS.nominal_discount_rate)
-    cost = cost_of(EXAMPLE, 1, 1000.0, replace(TERMS, loan=loan))
+    cost = evaluate(EXAMPLE, 1, 1000.0, replace(TERMS, loan=loan))
     assert cost.with_loan.net_present_value == pytest.approx(cost.net_present_value, rel=1e-9)
-    dear = cost_of(EXAMPLE, 1, 1000.0, replace(TERMS, loan=replace(loan, interest_rate=0.2)))
+    dear = evaluate(EXAMPLE, 1, 1000.0, replace(TERMS, loan=replace(loan, interest_rate=0.2)))
     assert dear.with_loan.net_present_value < cost.net_present_value
 
 
@@ -145,7 +145,7 @@ def test_both_forms_of_the_cost_per_kwh_agree_for_level_years(
     replacements = np.zeros(life + 1)
     replacements[life // 2] = later if life // 2 else 0.0
     flow = cash_flow(capital, replacements, upkeep, kwh, 0.0)
-    by_recovery = cost_per_kwh_by_recovery(
+    by_recovery = cost_per_kwh_by_capital_recovery(
         capital, present_value(replacements, rate), upkeep, kwh, rate, life
     )
     assert by_recovery == pytest.approx(
@@ -154,15 +154,15 @@ def test_both_forms_of_the_cost_per_kwh_agree_for_level_years(
 
 
 def test_ageing_sets_the_two_forms_apart_and_says_so():
-    cost = cost_of(EXAMPLE, 1, 1000.0, replace(TERMS, degradation_per_year=0.05))
-    assert cost.cost_per_kwh_by_recovery < cost.cost_per_kwh
+    cost = evaluate(EXAMPLE, 1, 1000.0, replace(TERMS, degradation_per_year=0.05))
+    assert cost.cost_per_kwh_by_capital_recovery < cost.cost_per_kwh
     assert any("capital recovery factor" in text for text in cost.provenance.warnings)
 
 
 @given(rates, small_rates, st.floats(0, 0.05), st.integers(1, 40))
 def test_worth_grows_and_fades_as_a_geometric_series(rate, rise, fade, life):
     """Present value of a growing annuity: the sum of q^(t-1) / (1 + r)^t (textbook)."""
-    flow = cash_flow(0, np.zeros(life + 1), 0, 100, 1, price_rise_per_year=rise,
+    flow = cash_flow(0, np.zeros(life + 1), 0, 100, 1, real_price_escalation_per_year=rise,
                      degradation_per_year=fade)  # fmt: skip
     q = (1 + rise) * (1 - fade) / (1 + rate)
     series = life if abs(q - 1) < 1e-12 else (1 - q**life) / (1 - q)
@@ -170,17 +170,19 @@ def test_worth_grows_and_fades_as_a_geometric_series(rate, rise, fade, life):
 
 
 def test_a_used_and_a_sold_kwh_are_worth_their_prices():
-    flow = cash_flow(0, np.zeros(3), 0, 100, 0.30, used_share=0.4, export_price_per_kwh=0.05)
+    flow = cash_flow(
+        0, np.zeros(3), 0, 100, 0.30, self_consumption_share=0.4, export_price_per_kwh=0.05
+    )
     assert flow.value == pytest.approx([0, 15.0, 15.0])
-    dumped = cash_flow(0, np.zeros(3), 0, 100, 0.30, used_share=0.4)
+    dumped = cash_flow(0, np.zeros(3), 0, 100, 0.30, self_consumption_share=0.4)
     assert dumped.value == pytest.approx([0, 12.0, 12.0])
 
 
 def test_a_grant_never_exceeds_the_cost():
-    cost = cost_of(EXAMPLE, 1, 1000.0, replace(TERMS, grant=5000.0))
+    cost = evaluate(EXAMPLE, 1, 1000.0, replace(TERMS, grant=5000.0))
     assert cost.grant == cost.capital_cost
     assert cost.flow.cost[0] == 0
-    share = cost_of(EXAMPLE, 1, 1000.0, replace(TERMS, grant_share=0.3))
+    share = evaluate(EXAMPLE, 1, 1000.0, replace(TERMS, grant_share=0.3))
     assert share.flow.cost[0] == pytest.approx(700)
 
 
@@ -253,19 +255,19 @@ def test_the_one_rate_of_return_makes_the_present_value_zero(capital, income):
 def test_several_rates_of_return_are_counted_in_a_warning():
     # A dear clearing away at the end turns the flow twice.
     parts = bill(BillItem("machine", 1, 100, scrap_value=-332))
-    cost = cost_of(parts, 1, 1000.0, replace(TERMS, life_years=2, price_per_kwh=0.23, loan=None))
+    cost = evaluate(parts, 1, 1000.0, replace(TERMS, life_years=2, price_per_kwh=0.23, loan=None))
     assert cost.internal_rate_of_return is None
     assert any("rates of return" in text for text in cost.provenance.warnings)
 
 
 def test_labour_is_shown_with_and_without_a_wage():
     parts = bill(BillItem("machine", 1, 400, labour_hours=30))
-    cost = cost_of(parts, 1, 1000.0, replace(TERMS, wage_per_hour=20.0, loan=None))
+    cost = evaluate(parts, 1, 1000.0, replace(TERMS, wage_per_hour=20.0, loan=None))
     assert (cost.capital_cost, cost.capital_cost_without_wage) == (1000, 400)
     assert cost.cost_per_kwh > cost.cost_per_kwh_without_wage
     # What an hour earns, paid for every hour at once, would eat the whole gain.
-    at_that_wage = replace(TERMS, wage_per_hour=cost.earned_per_own_hour, loan=None)
-    assert cost_of(parts, 1, 1000.0, at_that_wage).net_present_value == pytest.approx(0, abs=1e-9)
+    at_that_wage = replace(TERMS, wage_per_hour=cost.return_to_own_labour_per_hour, loan=None)
+    assert evaluate(parts, 1, 1000.0, at_that_wage).net_present_value == pytest.approx(0, abs=1e-9)
 
 
 def test_energy_and_carbon_payback_by_hand():
@@ -274,7 +276,7 @@ def test_energy_and_carbon_payback_by_hand():
         BillItem("mast", 1, 300),
     )
     terms = replace(TERMS, grid_carbon_kg_per_kwh=0.4)
-    cost = cost_of(parts, 1, 500.0, terms)
+    cost = evaluate(parts, 1, 500.0, terms)
     # Three blades, twice in five years: 240 kWh and 60 kg against 500 kWh and 200 kg a year.
     assert cost.energy_payback_years == pytest.approx(0.48)
     assert cost.carbon_payback_years == pytest.approx(0.30)
@@ -282,17 +284,17 @@ def test_energy_and_carbon_payback_by_hand():
 
 
 def test_upkeep_of_the_bill_stands_instead_of_the_assumed_share():
-    assumed = money_terms(life_years=5, price_per_kwh=0.3)
-    assert cost_of(EXAMPLE, 1, 1000.0, assumed).upkeep_per_year == pytest.approx(20)
+    assumed = economic_terms(life_years=5, price_per_kwh=0.3)
+    assert evaluate(EXAMPLE, 1, 1000.0, assumed).maintenance_per_year == pytest.approx(20)
     plain = bill(BillItem("machine", 1, 1000))
-    assert cost_of(plain, 1, 1000.0, assumed).upkeep_per_year == pytest.approx(20)  # 2 %
-    stated = replace(assumed, upkeep_share_per_year=0.01, upkeep_share_stated=True)
-    assert cost_of(EXAMPLE, 1, 1000.0, stated).upkeep_per_year == pytest.approx(30)
+    assert evaluate(plain, 1, 1000.0, assumed).maintenance_per_year == pytest.approx(20)  # 2 %
+    stated = replace(assumed, maintenance_share_per_year=0.01, maintenance_share_stated=True)
+    assert evaluate(EXAMPLE, 1, 1000.0, stated).maintenance_per_year == pytest.approx(30)
 
 
 def test_a_loan_longer_than_the_life_is_refused():
     with pytest.raises(InputError, match=r"money\.loan\.years is 20"):
-        money_terms(life_years=10, loan={"share": 0.5, "interest_rate": 0.05, "years": 20})
+        economic_terms(life_years=10, loan={"share": 0.5, "interest_rate": 0.05, "years": 20})
 
 
 def test_the_recovery_factor_is_numpy_financials_payment():

@@ -7,7 +7,7 @@ import pytest
 
 from yieldest.model.break_even import HIGHEST_MEAN_WIND_MS
 from yieldest.model.estimate import estimate
-from yieldest.model.number_of_machines import count_ladders
+from yieldest.model.number_of_machines import cost_by_number
 from yieldest.plan import load_plan
 
 PLAN = """
@@ -36,11 +36,11 @@ cut_out_ms = 25
 bill = "small-bill.csv"
 {more}
 
-[money]
+[economics]
 discount_rate = 0.04
 life_years = 15
 price_per_kwh = 0.35
-upkeep_share_per_year = 0.02
+maintenance_share_per_year = 0.02
 """
 FILES = {
     "large.csv": "speed (m/s),power (W)\n3,0\n12,1200\n14,1200\n",
@@ -69,7 +69,7 @@ def made(tmp_path):
 
 def test_the_last_rung_is_the_build_itself(run, made):
     result = run("estimate", made(), "--json").json
-    (ladder,) = result["unit_counts"]
+    (ladder,) = result["cost_by_number"]
     small = result["builds"][1]
     assert ladder["build"] == "0.9 m ones"
     assert ladder["single"] == "large"
@@ -83,9 +83,9 @@ def test_the_last_rung_is_the_build_itself(run, made):
     "more",
     [
         "",
-        "losses = { interaction = 0.06 }",
-        'array = { layout = "row", bearing_deg = 0, spacing_rotor_widths = 6 }',
-        'array = { interaction_factor = 0.95, evidence = "two days in May" }',
+        "losses = { wake = 0.06 }",
+        'array = { layout = "row", bearing_deg = 0, spacing_rotor_diameters = 6 }',
+        'array = { array_efficiency = 0.95, evidence = "two days in May" }',
         'cable = [{ length_m = 50, cross_section_mm2 = 10, voltage_v = 48, arrangement = "dc", '
         'carries = "the array" }]',
     ],
@@ -93,10 +93,10 @@ def test_the_last_rung_is_the_build_itself(run, made):
 def test_every_rung_is_what_the_plan_says_for_so_many(run, made, more):
     """The ladder against the plan itself with another count: a second way to the same number.
 
-    Interaction that is stated or assumed for all is shared out by neighbours on the ladder only.
+    WakeLoss that is stated or assumed for all is shared out by neighbours on the ladder only.
     """
     folder = made(more)
-    ladder = run("estimate", folder, "--json").json["unit_counts"][0]
+    ladder = run("estimate", folder, "--json").json["cost_by_number"][0]
     for count in (1, 5, 12):
         alone = run("estimate", folder, "--set", f"build.1.count={count}", "--json").json
         step = ladder["steps"][count - 1]
@@ -109,7 +109,7 @@ def test_every_rung_is_what_the_plan_says_for_so_many(run, made, more):
 
 def test_the_crossing_is_where_the_order_changes(made):
     result = estimate(load_plan(made()))
-    (ladder,) = count_ladders(result)
+    (ladder,) = cost_by_number(result)
     single = result.builds[0].cost.cost_per_kwh
     (crossing,) = ladder.crossings
     costs = {step.count: step.cost_per_kwh for step in ladder.steps}
@@ -118,7 +118,7 @@ def test_the_crossing_is_where_the_order_changes(made):
 
 def test_the_crossing_is_said_in_words(run, made):
     folder = made()
-    crossing = run("estimate", folder, "--json").json["unit_counts"][0]["crossings"][0]
+    crossing = run("estimate", folder, "--json").json["cost_by_number"][0]["crossings"][0]
     shown = " ".join(run("estimate", folder).out.split())
     assert f"cheaper from {crossing} machines on" in shown
     never = " ".join(run("estimate", folder, "--set", "build.1.count=2").out.split())
@@ -131,10 +131,11 @@ def test_break_evens_put_back_into_the_plan_give_a_present_value_of_zero(run, ma
     scale = builds[0]["capital_cost"]
     for i, build in enumerate(builds):
         needed = build["break_even"]
-        price = run("estimate", folder, "--set", f"money.price_per_kwh={needed['price_per_kwh']}",
+        price = run("estimate", folder, "--set",
+            f"economics.price_per_kwh={needed['price_per_kwh']}",
                     "--json").json  # fmt: skip
         assert price["builds"][i]["net_present_value"] == pytest.approx(0, abs=1e-6 * scale)
-        # The worth of a kWh that just pays is what a kWh costs: the two are reckoned apart.
+        # The worth of a kWh that just pays is what a kWh costs: the two are computed apart.
         assert needed["price_per_kwh"] == pytest.approx(build["cost_per_kwh"], rel=1e-9)
         # The hub stands at the height of measurement, so the mean wind is that of the plan.
         wind = run("estimate", folder, "--set", f"wind.mean_speed_ms={needed['hub_mean_speed_ms']}",
@@ -161,16 +162,16 @@ def test_the_bill_that_just_pays(run, made):
 
 def test_never_is_an_answer(run, made):
     folder = made()
-    result = run("estimate", folder, "--set", "money.price_per_kwh=0.02", "--json").json
+    result = run("estimate", folder, "--set", "economics.price_per_kwh=0.02", "--json").json
     needed = result["builds"][1]["break_even"]
     assert needed["machine_cost"] is None
     assert "free rotor" in needed["never"]["machine_cost"]
     assert needed["hub_mean_speed_ms"] is None
     assert f"{HIGHEST_MEAN_WIND_MS:g} m/s" in needed["never"]["hub_mean_speed_ms"]
-    shown = " ".join(run("estimate", folder, "--set", "money.price_per_kwh=0.02").out.split())
+    shown = " ".join(run("estimate", folder, "--set", "economics.price_per_kwh=0.02").out.split())
     assert "mean wind at the hub never (it loses money at every mean wind" in shown
-    nothing = run("estimate", folder, "--set", "money.price_per_kwh=0.3", "--set",
-                  "money.used_share=0", "--json").json  # fmt: skip
+    nothing = run("estimate", folder, "--set", "economics.price_per_kwh=0.3", "--set",
+                  "economics.self_consumption_share=0", "--json").json  # fmt: skip
     assert nothing["builds"][0]["break_even"]["price_per_kwh"] is None
 
 
@@ -224,16 +225,16 @@ def test_each_build_has_its_reason_and_the_verdict_never_oversells(run, made):
         flags = [word for change in changes for word in ("--set", change)]
         return " ".join(run("estimate", folder, *flags, "--json").json["verdict"])
 
-    assert "Not worth it for the money" in verdict("money.price_per_kwh=0.05")
-    pays = verdict("money.price_per_kwh=0.9")
+    assert "Not worth it for the money" in verdict("economics.price_per_kwh=0.05")
+    pays = verdict("economics.price_per_kwh=0.9")
     assert "pays" in pays
     assert "stands or falls with" in pays
     best = min(build["cost_per_kwh"] for build in result["builds"])
-    edge = verdict(f"money.price_per_kwh={best * 1.05}")
+    edge = verdict(f"economics.price_per_kwh={best * 1.05}")
     assert "knife's edge" in edge
     assert "Do not build it for the money" in edge
     # A calm year would not yet sink it, but a fifth less energy would.
-    assert "knife's edge" in verdict(f"money.price_per_kwh={best * 1.22}")
+    assert "knife's edge" in verdict(f"economics.price_per_kwh={best * 1.22}")
     assert "cannot be said" in verdict_without_price(run, folder)
     assert "disappoint" in verdict("wind.mean_speed_ms=3.0")
 
@@ -246,11 +247,11 @@ def verdict_without_price(run, folder):
 
 def test_the_margin_of_the_verdict_is_where_it_stops_paying(run, made):
     folder = made()
-    result = run("estimate", folder, "--set", "money.price_per_kwh=0.9", "--json").json
+    result = run("estimate", folder, "--set", "economics.price_per_kwh=0.9", "--json").json
     best = max(result["builds"], key=lambda build: build["net_present_value"])
     share = best["cost_per_kwh"] / 0.9
     text = " ".join(result["verdict"])
-    assert f"{100 * share:.0f} % of what is reckoned" in text
+    assert f"{100 * share:.0f} % of what is computed" in text
 
 
 def test_all_of_it_fits_the_width_of_a_terminal(run, made):
@@ -259,10 +260,10 @@ def test_all_of_it_fits_the_width_of_a_terminal(run, made):
 
 
 def test_several_hundred_machines_are_reckoned_in_steps(made):
-    folder = made("losses = { interaction = 0.1 }")
+    folder = made("losses = { wake = 0.1 }")
     text = (folder / "plan.toml").read_text().replace("count = 12", "count = 300")
     (folder / "plan.toml").write_text(text)
-    (ladder,) = count_ladders(estimate(load_plan(folder)))
+    (ladder,) = cost_by_number(estimate(load_plan(folder)))
     counts = [step.count for step in ladder.steps]
     assert counts[0] == 1
     assert counts[-1] == 300

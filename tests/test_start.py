@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from yieldest.errors import InputError
-from yieldest.plan.start import demo_site_names, write_starter
+from yieldest.plan.start import demo_site_names, write_plan_folder
 
 CLONE = Path(__file__).parents[1]
 SITES = sorted(plan.parent for plan in (CLONE / "demo-sites").glob("*/plan.toml"))
@@ -56,7 +56,7 @@ def test_a_full_disk_leaves_nothing(tmp_path, monkeypatch):
 
     monkeypatch.setattr(shutil, "copyfile", full)
     with pytest.raises(InputError, match=r"mine.*No space left"):
-        write_starter(tmp_path / "mine", SITES[0].name)
+        write_plan_folder(tmp_path / "mine", SITES[0].name)
     assert list(tmp_path.iterdir()) == []
 
 

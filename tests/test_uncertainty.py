@@ -1,4 +1,4 @@
-"""Doubt through the whole chain, against the one-plan estimate, JCGM 100 and closed forms."""
+"""Uncertainty through the whole chain, against the one-plan estimate, JCGM 100 and closed forms."""
 
 import re
 import shutil
@@ -10,11 +10,11 @@ from conftest import DEMO_SITES
 from scipy import stats
 
 from yieldest.model.estimate import estimate
-from yieldest.plan import Doubt, LossSpreads, load_plan
+from yieldest.plan import LossDistributions, Uncertainty, load_plan
 from yieldest.uncertainty.chain import outcome
 from yieldest.uncertainty.from_estimate import how_sure, lined_up
 from yieldest.uncertainty.propagation import run, summary
-from yieldest.uncertainty.sampling import columns, draw_scores
+from yieldest.uncertainty.sampling import columns, draw_variates
 from yieldest.uncertainty.uncertain_inputs import CATEGORIES, QUANTITIES
 
 P90 = stats.norm.ppf(0.9)
@@ -23,14 +23,14 @@ NINE_OF_TEN = stats.norm.ppf(0.95)
 
 @pytest.fixture
 def only(yard):
-    """Return the starter's plan with no doubt at all but in the inputs that are stated."""
+    """Return the starter's plan with no uncertainty at all but in the inputs that are stated."""
 
     def plan_with(*lines, money=""):
         text = (yard / "plan.toml").read_text(encoding="utf-8")
         if money:
-            text = re.sub(r"(?ms)^\[money\].*?(?=^\[|\Z)", f"[money]\n{money}\n", text)
-        spreads = {f"doubt.{quantity}": "standard_uncertainty = 0" for quantity in QUANTITIES}
-        spreads |= {f"doubt.{key}": value for key, value in lines}
+            text = re.sub(r"(?ms)^\[money\].*?(?=^\[|\Z)", f"[economics]\n{money}\n", text)
+        spreads = {f"uncertainty.{quantity}": "standard_uncertainty = 0" for quantity in QUANTITIES}
+        spreads |= {f"uncertainty.{key}": value for key, value in lines}
         blocks = [f"[{key}]\n{value}" for key, value in spreads.items()]
         (yard / "plan.toml").write_text(text + "\n" + "\n".join(blocks), encoding="utf-8")
         return load_plan(yard)
@@ -47,7 +47,7 @@ def assert_as_estimated(found, result):
     assert found["one_year_kwh"] == pytest.approx(result.energy.net_kwh_per_year, rel=1e-12)
     assert found["cost_per_kwh"] == pytest.approx(cost.cost_per_kwh, rel=1e-12)
     assert found["net_present_value"] == pytest.approx(cost.net_present_value, rel=1e-11)
-    assert found["simple_payback_years"] == pytest.approx(cost.simple_payback_years, rel=1e-12)
+    assert found["payback_years"] == pytest.approx(cost.payback_years, rel=1e-12)
     assert found["discounted_payback_years"] == pytest.approx(
         cost.discounted_payback_years, rel=1e-12
     )
@@ -59,7 +59,7 @@ def test_the_chain_at_its_central_values_is_the_one_plan_estimate(demo_site):
     _, chains = lined_up(plan, whole)
     for chain, result in zip(chains, whole.builds, strict=True):
         figures = outcome(chain, whole.terms, {})
-        if result.cost.simple_payback_years is not None:
+        if result.cost.payback_years is not None:
             assert_as_estimated({k: float(v) for k, v in figures.items()}, result)
         assert float(figures["life_kwh_per_year"]) == pytest.approx(
             result.cost.flow.energy_kwh.sum() / whole.terms.life_years, rel=1e-12
@@ -70,10 +70,10 @@ def test_draws_without_spread_are_the_one_plan_estimate(demo_site):
     plan = load_plan(demo_site)
     whole = estimate(plan)
     inputs, chains = lined_up(plan, whole)
-    scores = 0 * draw_scores(inputs, [], 1024, seed=1)
+    scores = 0 * draw_variates(inputs, [], 1024, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
         found = run(chain, whole.terms, inputs, scores)
-        if result.cost.simple_payback_years is not None:
+        if result.cost.payback_years is not None:
             for draw in (0, 1023):
                 assert_as_estimated({k: v[draw] for k, v in found.items()}, result)
 
@@ -85,7 +85,7 @@ def test_draws_of_readings_are_the_one_plan_estimate_too(yard, edit):
     whole = estimate(plan)
     inputs, chains = lined_up(plan, whole)
     assert all(result.energy.from_readings for result in whole.builds)
-    scores = draw_scores(inputs, [], 512, seed=1)
+    scores = draw_variates(inputs, [], 512, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
         found = run(chain, whole.terms, inputs, 0 * scores)["one_year_kwh"][0]
         assert found == pytest.approx(result.energy.net_kwh_per_year, rel=1e-11)
@@ -99,8 +99,8 @@ VARIANTS = {
     "turbulence": [("[site]", "{}\nturbulence_intensity = 0.3")],
     "pitch": [("hub_height_m", 'density_correction = "speed"\n{}')],
     "no price": [("price_per_kwh", "# {}")],
-    "export": [("[money]", "{}\nused_share = 0.6\nexport_price_per_kwh = 0.08")],
-    "ageing": [("[money]", "{}\ndegradation_per_year = 0.02\ngrant_share = 0.2")],
+    "export": [("[economics]", "{}\nused_share = 0.6\nexport_price_per_kwh = 0.08")],
+    "ageing": [("[economics]", "{}\ndegradation_per_year = 0.02\ngrant_share = 0.2")],
 }
 
 
@@ -114,7 +114,7 @@ def test_draws_without_spread_follow_whatever_the_plan_states(yard, changes):
     plan = load_plan(yard)
     whole = estimate(plan)
     inputs, chains = lined_up(plan, whole)
-    scores = 0 * draw_scores(inputs, [], 512, seed=1)
+    scores = 0 * draw_variates(inputs, [], 512, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
         found = run(chain, whole.terms, inputs, scores)
         assert found["one_year_kwh"][0] == pytest.approx(result.energy.net_kwh_per_year, rel=1e-11)
@@ -125,7 +125,7 @@ def test_draws_without_spread_follow_whatever_the_plan_states(yard, changes):
     assert sure(plan, 512).builds
 
 
-def test_a_curve_of_readings_brings_its_own_doubt(tmp_path):
+def test_a_curve_of_readings_brings_its_own_uncertainty(tmp_path):
     """The bins of a measured curve state standard uncertainties; the draws take those."""
     folder = shutil.copytree(DEMO_SITES / "hill-yard", tmp_path / "yard")
     path = folder / "plan.toml"
@@ -144,11 +144,11 @@ def test_a_curve_of_readings_brings_its_own_doubt(tmp_path):
 
 
 def test_the_plan_can_state_every_input():
-    names = set(Doubt.model_fields) - {"draws", "seed", "losses", "correlation"}
-    assert names | {f"losses.{name}" for name in LossSpreads.model_fields} == set(QUANTITIES)
+    names = set(Uncertainty.model_fields) - {"draws", "seed", "losses", "correlation"}
+    assert names | {f"losses.{name}" for name in LossDistributions.model_fields} == set(QUANTITIES)
 
 
-def test_a_plan_without_doubt_has_the_estimate_everywhere(only):
+def test_a_plan_without_uncertainty_has_the_estimate_everywhere(only):
     plan = only()
     for build, result in zip(sure(plan, 512).builds, estimate(plan).builds, strict=True):
         for measure, range_ in build.ranges.items():
@@ -167,7 +167,7 @@ def test_first_order_propagation_in_a_linear_case(only):
         ("prices", "standard_uncertainty = 0.08\ndistribution = 'normal'"),
         ("price_per_kwh", "standard_uncertainty = 0.03\ndistribution = 'normal'"),
         money="discount_rate = 0.04\nlife_years = 15\nprice_per_kwh = 0.30\n"
-        "upkeep_share_per_year = 0\ndegradation_per_year = 0",
+        "maintenance_share_per_year = 0\ndegradation_per_year = 0",
     )
     whole = estimate(plan)
     for build, result in zip(sure(plan).builds, whole.builds, strict=True):
@@ -270,7 +270,7 @@ def two_builds(folder, name, old="", new=""):
     head, first, *_, last = re.split(r"(?m)^\[\[build\]\]\n", path.read_text(encoding="utf-8"))
     first = re.sub(r"(?m)^#.*\n", "", first)
     other = first.replace("one machine", name).replace(old, new)
-    tail = last[last.index("[money]") :]
+    tail = last[last.index("[economics]") :]
     text = "[[build]]\n".join([head, first, other + tail])
     path.write_text(text, encoding="utf-8")
     return path
@@ -280,7 +280,7 @@ def test_what_a_sold_kwh_earns_follows_the_price_of_a_bought_one(only):
     plan = only(
         ("price_per_kwh", "values = [0.15, 0.3, 0.6]"),
         money="discount_rate = 0.04\nlife_years = 15\nprice_per_kwh = 0.3\n"
-        "used_share = 0.5\nexport_price_per_kwh = 0.1",
+        "self_consumption_share = 0.5\nexport_price_per_kwh = 0.1",
     )
     by_input = sure(plan, 512).builds[0].drivers["net_present_value"]
     (driver,) = [driver for driver in by_input if driver.name == "price_per_kwh"]
@@ -292,7 +292,7 @@ def test_what_a_sold_kwh_earns_follows_the_price_of_a_bought_one(only):
 def test_free_power_that_is_sold_still_earns(only):
     plan = only(
         money="discount_rate = 0.04\nlife_years = 15\nprice_per_kwh = 0\n"
-        "used_share = 0.5\nexport_price_per_kwh = 0.1"
+        "self_consumption_share = 0.5\nexport_price_per_kwh = 0.1"
     )
     whole = estimate(plan)
     found = sure(plan, 512).builds[0].ranges["net_present_value"].p50
@@ -321,14 +321,14 @@ def test_chances_are_shares_of_the_draws(yard):
     plan = load_plan(yard)
     whole = estimate(plan)
     inputs, chains = lined_up(plan, whole)
-    doubt = how_sure(plan, whole, 2048, seed=1)
-    scores = draw_scores(inputs, doubt.correlations, 2048, seed=1)
+    uncertainty = how_sure(plan, whole, 2048, seed=1)
+    scores = draw_variates(inputs, uncertainty.correlations, 2048, seed=1)
     price = {each.name: each for each in inputs}["price_per_kwh"].spread.at(
         scores[:, columns(inputs)["price_per_kwh"]][:, 0]
     )
-    for chain, build in zip(chains, doubt.builds, strict=True):
+    for chain, build in zip(chains, uncertainty.builds, strict=True):
         found = run(chain, whole.terms, inputs, scores)
-        never = np.isnan(found["simple_payback_years"]).mean()
+        never = np.isnan(found["payback_years"]).mean()
         assert build.paid_back_within_life == pytest.approx(1 - never)
         assert build.below_price == pytest.approx((found["cost_per_kwh"] < price).mean())
         worth = found["net_present_value"] >= 0
@@ -347,12 +347,12 @@ def test_what_to_measure_next_narrows_and_is_ranked_by_work(demo_site):
 
 
 def test_every_input_has_a_category_a_source_and_a_spread(demo_site):
-    doubt = sure(load_plan(demo_site), 512)
-    for each in doubt.inputs:
+    uncertainty = sure(load_plan(demo_site), 512)
+    for each in uncertainty.inputs:
         assert each.category in CATEGORIES
         assert each.source
         assert each.spread.words()
-    assert {each.category for each in doubt.inputs} == set(CATEGORIES)
-    for build in doubt.builds:
+    assert {each.category for each in uncertainty.inputs} == set(CATEGORIES)
+    for build in uncertainty.builds:
         total = sum(driver.share for driver in build.drivers["life_kwh_per_year"])
         assert 0.8 < total < 1.15  # first-order shares leave interactions out

@@ -9,7 +9,7 @@ from conftest import DEMO_SITES
 
 RANGE_KEYS = {"p50", "p75", "p90", "p99", "low", "high", "standard_uncertainty"}
 FIGURES = {
-    "one_year_kwh", "life_kwh_per_year", "cost_per_kwh", "simple_payback_years",
+    "one_year_kwh", "life_kwh_per_year", "cost_per_kwh", "payback_years",
     "discounted_payback_years", "net_present_value",
 }  # fmt: skip
 
@@ -34,7 +34,7 @@ def test_ranges_are_shown_by_default(run, demo_site):
     assert max(len(line) for line in shown.out.splitlines()) <= 100
 
 
-def test_full_adds_the_doubt_of_every_input_and_takes_nothing_away(run, demo_site):
+def test_full_adds_the_uncertainty_of_every_input_and_takes_nothing_away(run, demo_site):
     short = run("estimate", demo_site, "--draws", "512").out
     full = run("estimate", demo_site, "--draws", "512", "--full").out
     for words in ("categories of IEC 61400-15", "plant performance", "  P75", "  P99"):
@@ -50,21 +50,21 @@ def test_no_draws_no_ranges(run, demo_site):
     assert shown.code == 0
     assert "nine" not in shown.out
     result = run("estimate", demo_site, "--draws", "0", "--json").json
-    assert result["doubt"] is None
-    assert [build["doubt"] for build in result["builds"]] == [None, None]
+    assert result["uncertainty"] is None
+    assert [build["uncertainty"] for build in result["builds"]] == [None, None]
 
 
 def test_json_holds_ranges_chances_drivers_and_steps(run, demo_site):
     result = run("estimate", demo_site, "--json", "--draws", "1024").json
     assert finite(result)
-    doubt = result["doubt"]
-    assert doubt["draws"] == 1024 and doubt["seed"] == 1
-    assert {"enough_draws", "standard_error", "correlations"} <= doubt.keys()
-    names = {each["name"] for each in doubt["inputs"]}
-    for each in doubt["inputs"]:
+    uncertainty = result["uncertainty"]
+    assert uncertainty["draws"] == 1024 and uncertainty["seed"] == 1
+    assert {"enough_draws", "standard_error", "correlations"} <= uncertainty.keys()
+    names = {each["name"] for each in uncertainty["inputs"]}
+    for each in uncertainty["inputs"]:
         assert each.keys() >= {"category", "distribution", "standard_uncertainty", "source"}
     for build in result["builds"]:
-        mine = build["doubt"]
+        mine = build["uncertainty"]
         assert mine.keys() >= FIGURES
         for figure in FIGURES:
             assert mine[figure].keys() == RANGE_KEYS
@@ -90,7 +90,7 @@ def test_json_holds_ranges_chances_drivers_and_steps(run, demo_site):
 def test_a_seed_gives_the_same_draws_and_another_seed_others(run, yard):
     def range_at(*arguments):
         result = run("estimate", yard, "--json", "--draws", "2048", *arguments).json
-        return result["builds"][0]["doubt"]["one_year_kwh"]
+        return result["builds"][0]["uncertainty"]["one_year_kwh"]
 
     assert range_at() == range_at() == range_at("--seed", "1")
     other = range_at("--seed", "2")
@@ -100,10 +100,10 @@ def test_a_seed_gives_the_same_draws_and_another_seed_others(run, yard):
 
 def test_the_plan_may_state_draws_and_seed(run, yard):
     with (yard / "plan.toml").open("a", encoding="utf-8") as plan:
-        plan.write("\n[doubt]\ndraws = 1024\nseed = 7\n")
-    assert run("estimate", yard, "--json").json["doubt"]["seed"] == 7
-    assert run("estimate", yard, "--json").json["doubt"]["draws"] == 1024
-    assert run("estimate", yard, "--json", "--draws", "600").json["doubt"]["draws"] == 600
+        plan.write("\n[uncertainty]\ndraws = 1024\nseed = 7\n")
+    assert run("estimate", yard, "--json").json["uncertainty"]["seed"] == 7
+    assert run("estimate", yard, "--json").json["uncertainty"]["draws"] == 1024
+    assert run("estimate", yard, "--json", "--draws", "600").json["uncertainty"]["draws"] == 600
 
 
 def test_too_few_draws_say_so(run, yard):
@@ -113,15 +113,15 @@ def test_too_few_draws_say_so(run, yard):
 
 def test_without_a_price_or_a_bill_there_are_only_the_ranges_that_can_be_had(run, yard, edit):
     edit(yard / "plan.toml", "price_per_kwh = 0.30 ", "# price_per_kwh = 0.30 ")
-    mine = run("estimate", yard, "--json", "--draws", "512").json["builds"][0]["doubt"]
+    mine = run("estimate", yard, "--json", "--draws", "512").json["builds"][0]["uncertainty"]
     assert "net_present_value" not in mine and "cost_per_kwh" in mine
     assert mine["chance_paid_back_within_life"] is None
     assert mine["chance_cheaper_than_bought_kwh"] is None
     plan = yard / "plan.toml"
     plan.write_text(plan.read_text().replace('bill = "bill.csv"', "# no bill"), encoding="utf-8")
     result = run("estimate", yard, "--json", "--draws", "512").json
-    assert "cost_per_kwh" not in result["builds"][0]["doubt"]
-    assert result["builds"][0]["doubt"]["next_steps"][0]["figure"] == "life_kwh_per_year"
+    assert "cost_per_kwh" not in result["builds"][0]["uncertainty"]
+    assert result["builds"][0]["uncertainty"]["next_steps"][0]["figure"] == "life_kwh_per_year"
     assert run("estimate", yard, "--draws", "512").code == 0
 
 
@@ -129,7 +129,7 @@ def test_a_machine_without_energy_has_no_cost_and_never_pays(run, yard):
     (yard / "curve.csv").write_text("speed (m/s),power (W)\n20,0\n24,0\n", encoding="utf-8")
     text = (yard / "plan.toml").read_text().replace("cut_out_ms = 18", "# no cut-out")
     (yard / "plan.toml").write_text(text, encoding="utf-8")
-    mine = run("estimate", yard, "--json", "--draws", "512").json["builds"][0]["doubt"]
+    mine = run("estimate", yard, "--json", "--draws", "512").json["builds"][0]["uncertainty"]
     assert mine["one_year_kwh"]["p50"] == 0
     assert mine["cost_per_kwh"]["p50"] is None
     assert mine["chance_paid_back_within_life"] == 0
@@ -137,14 +137,14 @@ def test_a_machine_without_energy_has_no_cost_and_never_pays(run, yard):
     assert shown.code == 0 and "never" in shown.out
 
 
-def test_a_stated_mean_speed_has_its_own_doubt(run, yard, edit):
+def test_a_stated_mean_speed_has_its_own_uncertainty(run, yard, edit):
     edit(yard / "plan.toml", 'record = "wind.csv" ', "mean_speed_ms = 5.0 ")
     result = run("estimate", yard, "--json", "--draws", "512").json
-    names = {each["name"] for each in result["doubt"]["inputs"]}
+    names = {each["name"] for each in result["uncertainty"]["inputs"]}
     assert "stated_mean" in names and "anemometer" not in names
 
 
-def test_a_reference_brings_its_own_doubt_and_takes_that_of_the_short_record(run, tmp_path):
+def test_a_reference_brings_its_own_uncertainty_and_takes_that_of_the_short_record(run, tmp_path):
     folder = shutil.copytree(DEMO_SITES / "hill-yard", tmp_path / "yard")
     with gzip.open(folder / "wind.csv.gz", "rt", encoding="utf-8") as whole:
         start = [next(whole) for _ in range(2 + 6 * 24 * 60)]  # remark, heading, 60 days
@@ -152,20 +152,20 @@ def test_a_reference_brings_its_own_doubt_and_takes_that_of_the_short_record(run
     text = (folder / "plan.toml").read_text(encoding="utf-8")
     text = text.replace("wind.csv.gz", "short.csv")
 
-    def doubts_with(plan):
+    def uncertainties_with(plan):
         (folder / "plan.toml").write_text(plan, encoding="utf-8")
         return run("estimate", folder, "--json", "--draws", "512").json
 
-    alone = doubts_with(text)
+    alone = uncertainties_with(text)
     reference = '[wind.reference]\nrecord = "wind.csv.gz"\n\n'
     first = text.index("[[build]]")
-    compared = doubts_with(text[:first] + reference + text[first:])
-    names = [{each["name"] for each in of["doubt"]["inputs"]} for of in (alone, compared)]
+    compared = uncertainties_with(text[:first] + reference + text[first:])
+    names = [{each["name"] for each in of["uncertainty"]["inputs"]} for of in (alone, compared)]
     assert {"sampling", "seasons"} <= names[0] and "long_term" not in names[0]
     assert "long_term" in names[1] and not {"sampling", "seasons"} & names[1]
     shares = [
-        of["builds"][0]["doubt"]["life_kwh_per_year"]["standard_uncertainty"]
-        / of["builds"][0]["doubt"]["life_kwh_per_year"]["p50"]
+        of["builds"][0]["uncertainty"]["life_kwh_per_year"]["standard_uncertainty"]
+        / of["builds"][0]["uncertainty"]["life_kwh_per_year"]["p50"]
         for of in (alone, compared)
     ]
     assert shares[1] < 0.9 * shares[0]
@@ -184,9 +184,9 @@ STATED = [
 @pytest.mark.parametrize(("line", "name", "words", "size"), STATED)
 def test_a_spread_of_the_plan_stands_instead_of_the_default(run, yard, line, name, words, size):
     with (yard / "plan.toml").open("a", encoding="utf-8") as plan:
-        plan.write(f"\n[doubt]\n{line}\n")
+        plan.write(f"\n[uncertainty]\n{line}\n")
     result = run("estimate", yard, "--json", "--draws", "512").json
-    (each,) = [each for each in result["doubt"]["inputs"] if each["name"] == name]
+    (each,) = [each for each in result["uncertainty"]["inputs"] if each["name"] == name]
     assert each["stated_in_plan"] and each["source"] == "the plan"
     assert words in each["distribution"]
     assert each["standard_uncertainty"] == pytest.approx(size, rel=2e-3)
@@ -201,7 +201,7 @@ SPOILT = [
     ("anemometer = { }", "state one of"),
     ("anemometer = { uniform = [0.9, 1.1], values = [1.0] }", "exclude each other"),
     ("anemometer = { uniform = [1.1, 0.9] }", "lowest first"),
-    ("anemometer = { uniform = [-1.0, 1.0] }", "doubt: anemometer: -1 is not a factor"),
+    ("anemometer = { uniform = [-1.0, 1.0] }", "uncertainty: anemometer: -1 is not a factor"),
     ("anemometer = { values = [1.0], distribution = 'normal' }", "belongs to standard_uncertainty"),
     ("life_years = { triangular = [0, 5, 10] }", "life_years: 0 is not a life"),
     ("losses.electrical = { uniform = [0.5, 1.5] }", "1.5 is not a share"),
@@ -215,9 +215,9 @@ SPOILT = [
 
 
 @pytest.mark.parametrize(("line", "named"), SPOILT)
-def test_bad_doubt_is_one_sentence_and_exit_code_2(run, yard, line, named):
+def test_bad_uncertainty_is_one_sentence_and_exit_code_2(run, yard, line, named):
     with (yard / "plan.toml").open("a", encoding="utf-8") as plan:
-        plan.write(f"\n[doubt]\n{line}\n")
+        plan.write(f"\n[uncertainty]\n{line}\n")
     refused = run("estimate", yard)
     assert refused.code == 2
     assert refused.out == ""
@@ -229,7 +229,9 @@ def test_bad_doubt_is_one_sentence_and_exit_code_2(run, yard, line, named):
 
 
 def test_a_sweep_has_no_draws(run, yard):
-    refused = run("estimate", yard, "--sweep", "money.discount_rate=0.02:0.04:3", "--draws", "512")
+    refused = run(
+        "estimate", yard, "--sweep", "economics.discount_rate=0.02:0.04:3", "--draws", "512"
+    )
     assert refused.code == 2
     assert "--draws" in refused.err
 

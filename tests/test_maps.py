@@ -63,20 +63,20 @@ def hours():
 
 @pytest.fixture
 def hill():
-    """The plan of the hill yard with its machines alone, so that no wake is reckoned."""
+    """The plan of the hill yard with its machines alone, so that no wake is computed."""
     plan = load_plan(HILL)
     alone = [build.model_copy(update={"array": None, "cable": []}) for build in plan.build]
     return plan.model_copy(update={"build": alone})
 
 
-def reckoned(data, plan=None, height=None, **stated):
+def computed(data, plan=None, height=None, **stated):
     grid = Grid("winds.nc", data, stated)
     recipe = recipe_for(grid, plan, height)
     return maps_of(in_blocks(grid, recipe), recipe).compute()
 
 
-def test_the_climate_of_each_cell_is_the_one_site_fit(hours):
-    maps = reckoned(hours)
+def test_the_distribution_of_each_cell_is_the_one_site_fit(hours):
+    maps = computed(hours)
     by_cell = hours["wind"].to_numpy().reshape(HOURS, -1).T
     shape, scale = (found.reshape(CELLS) for found in fit_maximum_likelihood(by_cell))
     np.testing.assert_allclose(maps["weibull_shape"][0], shape, rtol=1e-6)
@@ -87,7 +87,7 @@ def test_the_climate_of_each_cell_is_the_one_site_fit(hours):
 
 
 def test_a_missing_cell_stays_missing_in_every_map_and_no_other_does(hours, hill):
-    maps = reckoned(hours, hill)
+    maps = computed(hours, hill)
     for name in set(maps.data_vars) - {"readings", "air_density"}:
         missing = np.isnan(maps[name].to_numpy())
         assert missing[:, 0, 0].all(), name
@@ -99,7 +99,7 @@ def test_a_missing_cell_stays_missing_in_every_map_and_no_other_does(hours, hill
 
 def test_energy_is_the_integral_over_the_curve(hours, hill):
     """By the trapezium rule on 4000 strips, a route of its own."""
-    maps = reckoned(hours, hill)
+    maps = computed(hours, hill)
     for index, build in enumerate(hill.build):
         altitude = 420 + build.hub_height_m
         curve = read_build_curve(hill, build).at_density(float(standard_density(altitude)), "power")
@@ -124,7 +124,8 @@ CHARGER = (
 
 @pytest.mark.parametrize(
     ("correction", "joined", "load", "within"),
-    # Wakes and wires are reckoned for some climates, converters for some densities of the air, and
+    # Wakes and wires are computed for some distributions, converters for some densities of the
+    # air, and
     # taken from between them.
     [
         ("power", True, "", 1e-4),
@@ -134,24 +135,24 @@ CHARGER = (
     ],
 )
 def test_maps_say_what_estimate_says_of_the_same_cell(
-    run, tmp_path, correction, joined, load, within
+    run, tmp_path, correction, machines, load, within
 ):
-    """The whole chain of one site against the map of the same climates, cell by cell."""
+    """The whole chain of one site against the map of the same distributions, cell by cell."""
     folder = shutil.copytree(HILL, tmp_path / "hill")
-    text = (folder / "plan.toml").read_text(encoding="utf-8") + "\n[doubt]\ndraws = 0\n"
-    if not joined:
+    text = (folder / "plan.toml").read_text(encoding="utf-8") + "\n[uncertainty]\ndraws = 0\n"
+    if not machines:
         text = re.sub(r"(?ms)^\[\[?build\.\w+\]\]?.*?(?=^\[)", "", text)
     text = text.replace("[[build]]", f'[[build]]\ndensity_correction = "{correction}"\n{load}')
     elevation = {"ground": (("lat", "lon"), ELEVATION, {"standard_name": "surface_altitude"})}
     (folder / "plan.toml").write_text(text, encoding="utf-8")
-    maps = reckoned(parameters(**elevation), load_plan(folder))
+    maps = computed(parameters(**elevation), load_plan(folder))
     keys = {
         "hub_mean_speed": "hub_mean_speed_ms",
         "air_density": "air_density_kg_m3",
         "net_energy": "net_kwh_per_year",
         "capacity_factor": "capacity_factor",
         "cost_per_kwh": "cost_per_kwh",
-        "simple_payback": "simple_payback_years",
+        "payback": "payback_years",
         "discounted_payback": "discounted_payback_years",
     }
     for cell in ((0, 0), (1, 3), (3, 5)):
@@ -179,7 +180,7 @@ def test_components_give_the_speed_of_the_same_wind(hours):
             "v": (speed * np.cos(bearing)).assign_attrs(standard_name="northward_wind", units="kt"),
         }
     )
-    found, plain = reckoned(parts), reckoned(hours)
+    found, plain = computed(parts), computed(hours)
     np.testing.assert_allclose(found["weibull_shape"], plain["weibull_shape"], rtol=1e-6)
     np.testing.assert_allclose(
         found["weibull_scale"], plain["weibull_scale"] * 1852 / 3600, rtol=1e-6
@@ -210,7 +211,7 @@ def heights_of(hours, dimension):
 def test_several_heights_give_each_cell_its_own_exponent(hours, hill, hub):
     data, exponent = heights_of(hours, dimension=True)
     build = hill.build[0].model_copy(update={"hub_height_m": hub})
-    maps = reckoned(data, hill.model_copy(update={"build": [build]}))
+    maps = computed(data, hill.model_copy(update={"build": [build]}))
     np.testing.assert_array_equal(maps["height"], [10, 40])
     expected = maps["weibull_scale"][0] * power_law_factor(10.0, hub, exponent)
     np.testing.assert_allclose(maps["hub_weibull_scale"][0], expected, rtol=1e-5)
@@ -220,7 +221,7 @@ def test_several_heights_give_each_cell_its_own_exponent(hours, hill, hub):
 def test_roughness_of_the_grid_goes_before_the_terrain_of_the_plan(hill):
     roughness = 0.01 + 0.5 * np.random.default_rng(4).random(CELLS)
     attributes = {"standard_name": "surface_roughness_length", "units": "m"}
-    maps = reckoned(parameters(z0=(("lat", "lon"), roughness, attributes)), hill)
+    maps = computed(parameters(z0=(("lat", "lon"), roughness, attributes)), hill)
     factor = log_law_factor(10.0, hill.build[0].hub_height_m, roughness)
     np.testing.assert_allclose(maps["hub_weibull_scale"][0], SCALE * factor, rtol=1e-6)
 
@@ -233,7 +234,7 @@ def test_air_of_the_grid_is_averaged_and_carried_to_the_hub(hours, hill):
         t=(shape, warm, {"standard_name": "air_temperature", "units": "K"}),
         p=(shape, heavy, {"standard_name": "surface_air_pressure", "units": "Pa"}),
     )
-    maps = reckoned(data, hill)
+    maps = computed(data, hill)
     hub = 420 + hill.build[0].hub_height_m
     at_hub = heavy.mean(0) * float(standard_pressure_pa(hub) / standard_pressure_pa(420))
     np.testing.assert_allclose(
@@ -259,7 +260,7 @@ def test_a_table_of_frequencies_is_fitted_by_its_classes():
             **at_height(10.0),
         },
     )
-    maps = reckoned(data)
+    maps = computed(data)
     for name, truth in (("weibull_shape", SHAPE), ("weibull_scale", SCALE)):
         found = maps[name][0].to_numpy()
         assert np.isnan(found[0, 1])
@@ -273,7 +274,7 @@ def test_a_table_of_frequencies_is_fitted_by_its_classes():
 def test_given_parameters_are_taken_as_they_are_and_false_ones_are_missing(hill):
     data = parameters()
     data["k"][0, 1], data["a"][0, 2], data["a"][0, 3] = -9999, 0, np.nan
-    maps = reckoned(data, hill)
+    maps = computed(data, hill)
     bad = np.zeros(CELLS, bool)
     bad[0, 1:4] = True
     for name in ("weibull_shape", "net_energy", "cost_per_kwh"):
@@ -282,7 +283,7 @@ def test_given_parameters_are_taken_as_they_are_and_false_ones_are_missing(hill)
 
 
 def test_attributes_say_what_a_map_is_and_where_it_comes_from(hours, hill):
-    maps = reckoned(hours, hill)
+    maps = computed(hours, hill)
     assert maps.attrs["Conventions"].startswith("CF-")
     for words in ("Seguro & Lambert 2000", "log law", "ISO 2533", "Short, Packey & Holt 1995"):
         assert words in maps.attrs["method"]
@@ -298,12 +299,12 @@ def test_attributes_say_what_a_map_is_and_where_it_comes_from(hours, hill):
 
 
 def test_a_part_of_a_year_is_warned_of(hours):
-    assert "4 of the 12 months" in reckoned(hours.isel(time=slice(0, 2500))).attrs["warnings"]
-    assert reckoned(hours).attrs["warnings"] == ""
+    assert "4 of the 12 months" in computed(hours.isel(time=slice(0, 2500))).attrs["warnings"]
+    assert computed(hours).attrs["warnings"] == ""
 
 
 def test_blocks_are_lazy_and_give_the_same(hours, hill):
-    whole = reckoned(hours, hill)
+    whole = computed(hours, hill)
     grid = Grid("winds.nc", hours.chunk({"time": 1000, "lat": 3, "lon": 2}))
     recipe = recipe_for(grid, hill, None)
     lazy = maps_of(grid, recipe)
@@ -329,7 +330,7 @@ BAD_GRIDS = [
 @pytest.mark.parametrize(("spoil", "stated", "named"), BAD_GRIDS)
 def test_a_grid_that_cannot_be_used_is_one_sentence(hours, spoil, stated, named):
     with pytest.raises(InputError) as refused:
-        reckoned(spoil(hours), **stated)
+        computed(spoil(hours), **stated)
     for words in ("winds.nc", *named):
         assert words in str(refused.value)
 
