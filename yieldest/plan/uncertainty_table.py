@@ -87,8 +87,8 @@ def _percent(share: float) -> str:
 
 _OWN = {"standard_uncertainty": 0.05}
 _LOSS = (
-    f"{_percent(ASSUMED_UNCERTAINTY)} of an assumed loss, {_percent(STATED_UNCERTAINTY)} of a stated "
-    "one"
+    f"{_percent(ASSUMED_UNCERTAINTY)} of an assumed loss, "
+    f"{_percent(STATED_UNCERTAINTY)} of a stated one"
 )
 
 
