@@ -9,10 +9,10 @@ from pathlib import Path
 
 from yieldest.model.estimate import estimate
 from yieldest.model.scenarios import what_if
+from yieldest.model.uncertainty_of_estimate import how_sure
 from yieldest.plan import load_plan
 from yieldest.report.figures import charts_of
 from yieldest.report.svg import picture
-from yieldest.uncertainty.from_estimate import how_sure
 
 HERE = Path(__file__).parent
 SITE = HERE.parent / "demo-sites" / "hill-yard"

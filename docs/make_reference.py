@@ -18,7 +18,7 @@ from typer.models import ArgumentInfo
 
 from yieldest.cli.app import app
 from yieldest.cli.help_format import ARGUMENTS, OTHERS, paragraphs
-from yieldest.plan.keys import Table, allowed, in_toml, note, table_of, tables
+from yieldest.plan.keys import PlanTable, allowed, in_toml, note, table_of, tables
 from yieldest.plan.wind_table import SOURCES
 
 HERE = Path(__file__).parent
@@ -141,8 +141,8 @@ def code(text: str) -> str:
 
 def plan_file() -> str:
     """Return plan-file.md."""
-    first: dict[type, Table] = {}
-    alike: dict[type, list[Table]] = {}
+    first: dict[type, PlanTable] = {}
+    alike: dict[type, list[PlanTable]] = {}
     for table in tables():
         first.setdefault(table.model, table)
         alike.setdefault(table.model, []).append(table)
@@ -155,7 +155,7 @@ def plan_file() -> str:
     return "".join(parts).rstrip() + "\n"
 
 
-def title_of(table: Table) -> str:
+def title_of(table: PlanTable) -> str:
     """Return the heading of a section."""
     if not table.path:
         return "At the top"
@@ -167,13 +167,13 @@ def marked(title: str) -> str:
     return code(title) if title.startswith("[") else title
 
 
-def words_of(table: Table) -> str:
+def words_of(table: PlanTable) -> str:
     """Return what a table is, as a half sentence."""
     words = " ".join((table.model.__doc__ or "").split()).rstrip(".")
     return words[0].lower() + words[1:]
 
 
-def section_of(table: Table, alike: list[Table], first: dict[type, Table]) -> list[str]:
+def section_of(table: PlanTable, alike: list[PlanTable], first: dict[type, PlanTable]) -> list[str]:
     """Return the section of a table."""
     pages = READ_MORE.get(".".join(table.path), "").split()
     more = ", ".join(f"[{page.replace('-', ' ')}]({page}.md)" for page in pages)
@@ -200,12 +200,14 @@ def section_of(table: Table, alike: list[Table], first: dict[type, Table]) -> li
     return parts
 
 
-def row_of(table: Table, name: str, field: FieldInfo, first: dict[type, Table]) -> list[str]:
+def row_of(
+    table: PlanTable, name: str, field: FieldInfo, first: dict[type, PlanTable]
+) -> list[str]:
     """Return the row of a key."""
     model, many = table_of(field)
     words = field.description or ""
     if model is not None and not field.examples:
-        heading = Table((*table.path, name), many, model).heading
+        heading = PlanTable((*table.path, name), many, model).heading
         shown = f"[{code(heading)}]({anchor(title_of(first[model]))})"
     else:
         shown = code(f"{name} = {in_toml((field.examples or [None])[0])}")

@@ -15,7 +15,7 @@ from yieldest.hub.air import (
     standard_pressure_pa,
 )
 from yieldest.hub.moist_air import moist_air_density, saturation_pressure_pa
-from yieldest.hub.profile import (
+from yieldest.wind.profile import (
     NORMAL_EXPONENT,
     TERRAINS,
     log_law_factor,

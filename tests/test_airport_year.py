@@ -12,7 +12,7 @@ from airport import WEATHER
 from yieldest.wind.quality_control import control_quality
 from yieldest.wind.quality_rules import QualityRules
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_wind
+from yieldest.wind.read_wind import read_wind
 
 PLAN = """
 title = "A year at an airport"

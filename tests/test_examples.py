@@ -46,7 +46,7 @@ def workplace(tmp_path_factory):
     """A folder with the demo sites and the files that a reader of the examples has at hand."""
     folder = tmp_path_factory.mktemp("work")
     shutil.copytree(ROOT / "demo-sites", folder / "demo-sites")
-    shutil.copytree(ROOT / "yieldest" / "show" / "starter", folder / "my-yard")
+    shutil.copytree(ROOT / "yieldest" / "templates", folder / "my-yard")
     shutil.copy(folder / "demo-sites" / "hill-yard" / "readings-0.9m.csv", folder / "readings.csv")
     winds = invented_winds()
     winds.to_netcdf(folder / "winds.nc", engine="h5netcdf")

@@ -8,9 +8,9 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from yieldest.model.uncertainty_of_estimate import how_sure
 from yieldest.report.figures import charts_of
 from yieldest.report.palette import BUILD_STYLES, CALM_TO_STRONG, PALETTE
-from yieldest.uncertainty.from_estimate import how_sure
 
 WITHOUT_UNIT = re.compile(r"number of machines|hour of day|^$")
 UNIT = re.compile(

@@ -15,7 +15,7 @@ from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.reading_file import read_readings
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_wind
+from yieldest.wind.read_wind import read_wind
 from yieldest.wind.summary_tables import read_frequency_table, read_monthly_means
 
 FUZZER = Path(__file__).parent / "fuzz" / "fuzz_inputs.py"

@@ -5,9 +5,9 @@ from scipy import stats
 
 from yieldest.economics.terms import economic_terms
 from yieldest.energy.losses import losses_of
+from yieldest.model.gather_uncertainty import DEFAULT_CORRELATIONS, Parts, gather
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.uncertainty.gather import DEFAULT_CORRELATIONS, Parts, gather
 from yieldest.uncertainty.propagation import run, summary
 from yieldest.uncertainty.sampling import draw_variates
 from yieldest.uncertainty.uncertain_inputs import Stated

@@ -12,7 +12,7 @@ from yieldest.errors import InputError
 from yieldest.wind import record_rows as rows
 from yieldest.wind.interval_means import Averager
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_wind
+from yieldest.wind.read_wind import read_wind
 
 HEADING = "time,speed (km/h),wind direction (deg),temp (C)\n"
 

@@ -23,13 +23,13 @@ from distributed import Client, LocalCluster
 from yieldest.errors import InputError
 from yieldest.maps import workers as grid_run
 from yieldest.maps.make_maps import maps_of, recipe_for
+from yieldest.maps.map_pictures import RAMP
 from yieldest.maps.open_grid import open_grid
 from yieldest.maps.regions import part_of, regions_of
 from yieldest.maps.variables import Grid
 from yieldest.maps.workers import compute, workers
 from yieldest.maps.write_maps import write_maps
 from yieldest.plan import load_plan
-from yieldest.report.map_pictures import RAMP
 
 HILL = Path(__file__).parents[1] / "demo-sites" / "hill-yard"
 HOURS, CELLS = 2000, (6, 8)

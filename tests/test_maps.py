@@ -11,12 +11,12 @@ import xarray as xr
 
 from yieldest.errors import InputError
 from yieldest.hub.air import gas_law_density, standard_density, standard_pressure_pa
-from yieldest.hub.profile import log_law_factor, power_law_factor
 from yieldest.maps.make_maps import in_blocks, maps_of, recipe_for
 from yieldest.maps.read_blocks import block_sizes
 from yieldest.maps.variables import Grid
 from yieldest.model.build_curve import read_build_curve
 from yieldest.plan import load_plan
+from yieldest.wind.profile import log_law_factor, power_law_factor
 from yieldest.wind.weibull import fit_maximum_likelihood, mean_speed, share_above
 
 HILL = Path(__file__).parents[1] / "demo-sites" / "hill-yard"

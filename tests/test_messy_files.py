@@ -13,7 +13,7 @@ from yieldest.model.wind_files import read_plan_record, read_reference
 from yieldest.plan import load_plan
 from yieldest.wind import record_rows as rows
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_wind
+from yieldest.wind.read_wind import read_wind
 
 HEADING = "time,wind speed (m/s)"
 TIMES = np.datetime64("2025-03-20T00:00") + np.arange(48) * np.timedelta64(1, "h")

@@ -6,7 +6,7 @@ import xarray as xr
 
 from yieldest.errors import InputError
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_wind
+from yieldest.wind.read_wind import read_wind
 
 TIMES = np.datetime64("2025-01-01", "ns") + np.arange(5) * np.timedelta64(1, "h")
 SPEED = [3.0, 4.5, np.nan, 6.0, 7.5]

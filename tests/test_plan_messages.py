@@ -6,7 +6,7 @@ from yieldest.errors import InputError
 from yieldest.plan import load_plan
 from yieldest.plan.keys import allowed, note, table_of, tables
 from yieldest.plan.overrides import Override
-from yieldest.plan.section import SHARES
+from yieldest.settings import SHARES
 
 PLAN = """\
 title = "Two ways"
@@ -93,12 +93,14 @@ SPOILT = [
     (BUILD, BUILD.replace("[", "cable = [{ length_m = 3 }]\n["), 16, "the key 'build.1.cable.0."
      "cross_section_mm2' is missing (cross-section of one conductor); add cross_section_mm2 = 6."),
     (MONEY, "discount_rate = 5", 17,
-     "'economics.discount_rate' is 5, but a number above -0.5 and up to 1 was expected; if 5 % is meant, write 0.05."),
+     "'economics.discount_rate' is 5, but a number above -0.5 and up "
+     "to 1 was expected; if 5 % is meant, write 0.05."),
     (MONEY, "loan = { share = 0.5, interest_rate = 6, years = 3 }", 17,
      "'economics.loan.interest_rate' is 6, but a number from 0 to 1 was expected; if 6 % "
      "is meant, write 0.06."),
     (MONEY, "[uncertainty]\ncurve = 0.1", 18,
-     "'uncertainty.curve' is 0.1, but a table was expected; write it as curve = { standard_uncertainty = 0.05 }."),
+     "'uncertainty.curve' is 0.1, but a table was expected; write it "
+     "as curve = { standard_uncertainty = 0.05 }."),
     (WIND, 'record = "x"\nheight_m = 3', 7, "unknown key 'wind.height_m'; did you mean "
      "'measured_height_m', or does it belong to [[site.obstacles]] or [[wind.other_heights]]?"),
     (SITE, "loan = 500", 4,

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from yieldest.errors import InputError
 from yieldest.units import BEAUFORT_EDGES_MS, SPEED_FACTORS
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_wind
+from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record_headings import take_apart
 from yieldest.wind.record_values import rounding_step
 

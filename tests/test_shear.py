@@ -6,9 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.hub.profile import log_law_factor, power_law_factor
 from yieldest.hub.shear import DAY_PARTS, SECTORS, measured_shear, measured_to_hub
 from yieldest.hub.shear import shear_exponent as exponent_of
+from yieldest.wind.profile import log_law_factor, power_law_factor
 
 TIME = np.arange("2025-01-01", "2025-04-01", dtype="datetime64[h]")
 WIND = np.random.default_rng(3).weibull(2, TIME.size) * 6

@@ -10,7 +10,7 @@ from yieldest.errors import InputError
 from yieldest.files.dialect import layout_of
 from yieldest.files.table import read_blocks
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_wind
+from yieldest.wind.read_wind import read_wind
 
 PLAIN = "time,speed (m/s)\n2025-01-01 00:00,5.5\n2025-01-01 00:10,6.25\n"
 

@@ -9,7 +9,7 @@ from airport import WEATHER
 
 from yieldest.errors import InputError
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_wind
+from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record_clock import zone_of
 
 

@@ -21,7 +21,7 @@ import xarray as xr
 
 from yieldest.maps.open_grid import open_grid
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import read_wind
+from yieldest.wind.read_wind import read_wind
 
 FUZZ = Path(__file__).parent / "fuzz"
 WATCHED = """

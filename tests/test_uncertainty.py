@@ -10,9 +10,9 @@ from conftest import DEMO_SITES
 from scipy import stats
 
 from yieldest.model.estimate import estimate
+from yieldest.model.uncertain_chain import outcome
+from yieldest.model.uncertainty_of_estimate import how_sure, lined_up
 from yieldest.plan import LossDistributions, Uncertainty, load_plan
-from yieldest.uncertainty.chain import outcome
-from yieldest.uncertainty.from_estimate import how_sure, lined_up
 from yieldest.uncertainty.propagation import run, summary
 from yieldest.uncertainty.sampling import columns, draw_variates
 from yieldest.uncertainty.uncertain_inputs import CATEGORIES, QUANTITIES

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull
 
-from yieldest.hub.profile import power_law_factor
 from yieldest.plan.wind_table import Wind
 from yieldest.wind.censored_fit import fit_above_start, fit_censored
 from yieldest.wind.goodness import model_mean_power, model_power
 from yieldest.wind.histogram import Histogram, histogram_of
+from yieldest.wind.profile import power_law_factor
 from yieldest.wind.quality_rules import QualityRules
 from yieldest.wind.resource import EMPIRICAL, ResourceOptions, assess_record
 from yieldest.wind.weibull import (

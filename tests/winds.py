@@ -6,7 +6,7 @@ from scipy.stats import norm
 
 from yieldest.provenance import Provenance
 from yieldest.wind.data_recovery import data_recovery_of
-from yieldest.wind.record import WindRecord
+from yieldest.wind.wind_record import WindRecord
 
 KNOT_MS = 1852 / 3600
 

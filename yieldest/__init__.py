@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from yieldest.plan import Plan
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 
 def load(path: str | PathLike[str]) -> Plan:

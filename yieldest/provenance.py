@@ -1,8 +1,16 @@
-"""Where a result came from, how it was made, and what to be warned of."""
+"""Where a result came from, how it was made, and what was found that a reader must know."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What a stage found or took for granted, as numbers; `yieldest.report.sentences` words it."""
+
+
+Findings = tuple[Finding | str, ...]
 
 
 @dataclass(frozen=True)
@@ -15,13 +23,13 @@ class Provenance:
         The file or plan key the stage worked from.
     method : str
         The method, with its published source.
-    assumed : tuple of str
-        What nobody stated and the stage took for granted, one sentence each.
-    warnings : tuple of str
-        What the reader must know before trusting the numbers, one sentence each.
+    assumed : tuple of Finding or str
+        What nobody stated and the stage took for granted.
+    warnings : tuple of Finding or str
+        What the reader must know before trusting the numbers.
     """
 
     source: str
     method: str
-    assumed: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
+    assumed: Findings = ()
+    warnings: Findings = ()

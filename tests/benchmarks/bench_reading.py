@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 from harness import Figure, best_of, report
 
-from yieldest.wind.record import read_wind
+from yieldest.wind.read_wind import read_wind
 
 SECONDS_PER_YEAR = 365 * 86400
 MEMORY_LIMIT_MB = 1500

@@ -16,10 +16,10 @@ import numpy as np
 from harness import Figure, best_of, report
 
 from yieldest.model.estimate import estimate
+from yieldest.model.gather_uncertainty import DEFAULT_CORRELATIONS
+from yieldest.model.uncertain_chain import outcome
+from yieldest.model.uncertainty_of_estimate import how_sure, lined_up
 from yieldest.plan import load_plan
-from yieldest.uncertainty.chain import outcome
-from yieldest.uncertainty.from_estimate import how_sure, lined_up
-from yieldest.uncertainty.gather import DEFAULT_CORRELATIONS
 from yieldest.uncertainty.propagation import convergence, run, summary
 from yieldest.uncertainty.sampling import draw_variates
 

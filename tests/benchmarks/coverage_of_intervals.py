@@ -18,9 +18,9 @@ from scipy.signal import lfilter
 from scipy.special import ndtr
 
 from yieldest.model.estimate import estimate
+from yieldest.model.gather_uncertainty import DEFAULT_CORRELATIONS
+from yieldest.model.uncertainty_of_estimate import lined_up
 from yieldest.plan import load_plan
-from yieldest.uncertainty.from_estimate import lined_up
-from yieldest.uncertainty.gather import DEFAULT_CORRELATIONS
 from yieldest.uncertainty.propagation import run, summary
 from yieldest.uncertainty.sampling import draw_variates
 

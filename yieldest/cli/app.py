@@ -150,11 +150,13 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
     from yieldest.plan.overrides import read_override  # noqa: PLC0415
     from yieldest.report.estimate_text import console  # noqa: PLC0415
     from yieldest.report.progress import reading_bar  # noqa: PLC0415
+    from yieldest.report.sentences.words import sentences  # noqa: PLC0415
     from yieldest.report.wording import print_list  # noqa: PLC0415
 
     overrides = [read_override(change) for change in changes]
     with reading_bar("the wind record") as progress:
         findings = check_plan(load_plan(plan, overrides), progress)
+    findings["warnings"] = sentences(findings["warnings"])
     if as_json:
         print_json(findings)
         return
@@ -234,8 +236,8 @@ def estimate(
     wanted = stated.uncertainty.draws if draws is None else draws
     uncertainty = None
     if wanted != 0:
+        from yieldest.model.uncertainty_of_estimate import how_sure  # noqa: PLC0415
         from yieldest.report.progress import counting_bar  # noqa: PLC0415
-        from yieldest.uncertainty.from_estimate import how_sure  # noqa: PLC0415
 
         with counting_bar("draws", max(0, wanted) * len(stated.build)) as step:
             chosen = stated.uncertainty.seed if seed is None else seed

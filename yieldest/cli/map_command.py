@@ -113,14 +113,14 @@ def map_cells(
     with xr.open_dataset(output, engine=engine) as maps:
         drawn = []
         if pictures is not None:
-            from yieldest.report.map_pictures import write_pictures  # noqa: PLC0415
+            from yieldest.maps.map_pictures import write_pictures  # noqa: PLC0415
 
             drawn = write_pictures(maps, pictures)
         summary = summary_of(maps, output, drawn)
     if as_json:
         print_json(summary)
     else:
+        from yieldest.maps.map_text import print_map_summary  # noqa: PLC0415
         from yieldest.report.estimate_text import console  # noqa: PLC0415
-        from yieldest.report.map_text import print_map_summary  # noqa: PLC0415
 
         print_map_summary(summary, console())

@@ -11,7 +11,7 @@ from yieldest.errors import InputError
 
 if TYPE_CHECKING:
     from yieldest.wind.read_options import ReadOptions
-    from yieldest.wind.record import WindRecord
+    from yieldest.wind.wind_record import WindRecord
 
 READING = "When the file is not read as you meant (docs/records.md)"
 SEVERAL = "Which of several"
@@ -238,7 +238,7 @@ def wind(
     from yieldest.wind.breakdown import SECTORS  # noqa: PLC0415
     from yieldest.wind.quality_rules import quality_rules  # noqa: PLC0415
     from yieldest.wind.read_options import ReadOptions  # noqa: PLC0415
-    from yieldest.wind.record import read_wind  # noqa: PLC0415
+    from yieldest.wind.read_wind import read_wind  # noqa: PLC0415
     from yieldest.wind.resource import EMPIRICAL, ResourceOptions, assess_record  # noqa: PLC0415
     from yieldest.wind.weibull_fits import METHODS  # noqa: PLC0415
 
@@ -342,7 +342,7 @@ def _summed(path: Path, is_table: bool, options: "ReadOptions", as_json: bool) -
 def _read(path: Path, options: "ReadOptions") -> "WindRecord":
     """Read a record, with a bar on the terminal while it takes long."""
     from yieldest.report.progress import reading_bar  # noqa: PLC0415
-    from yieldest.wind.record import read_wind  # noqa: PLC0415
+    from yieldest.wind.read_wind import read_wind  # noqa: PLC0415
 
     with reading_bar(path.name) as progress:
         return read_wind(path, options, progress)

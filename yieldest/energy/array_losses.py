@@ -20,6 +20,7 @@ from yieldest.energy.wakes import (
     thrust_of,
 )
 from yieldest.energy.wind_rose import Rose
+from yieldest.provenance import Findings
 from yieldest.turbine.power_curve import PowerCurve
 
 WAKE_UNCERTAINTY = 0.5
@@ -94,7 +95,7 @@ class ArrayLosses:
 
     wake: WakeLoss | None
     electrical_share: float | None
-    warnings: tuple[str, ...]
+    warnings: Findings
 
     @property
     def losses(self) -> tuple[Loss, ...]:
@@ -221,14 +222,14 @@ class MachineArray:
         part = 0.0 if self.count == 1 else (count - 1) / (self.count - 1)
         here = 1 - (1 - factor) * min(part, 1.0)
         uncertainty = layout.array_efficiency_uncertainty
-        assumed: tuple[str, ...] = ()
+        assumed: Findings = ()
         if uncertainty is None:
             uncertainty = max(LEAST_WAKE_UNCERTAINTY, 0.25 * abs(1 - factor))
             assumed = (
                 f"Standard uncertainty {uncertainty:.3g} of the wake factor (a quarter of the "
                 "loss, our choice).",
             )
-        warnings: tuple[str, ...] = ()
+        warnings: Findings = ()
         if factor > 1:
             warnings = (
                 f"The wake factor {factor:g} says that the machines help each other; that "

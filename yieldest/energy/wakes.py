@@ -10,6 +10,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.energy.array_layout import downwind_and_across
 from yieldest.energy.wind_rose import Rose
+from yieldest.provenance import Findings
 from yieldest.turbine.power_curve import PowerCurve
 
 WAKE_DECAY = 0.075
@@ -192,8 +193,8 @@ class WakeLoss:
     factor: float
     standard_uncertainty: float
     method: str
-    assumed: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
+    assumed: Findings = ()
+    warnings: Findings = ()
 
 
 def thrust_of(curve: PowerCurve, stated: float | None) -> tuple[FloatArray, FloatArray, str, bool]:

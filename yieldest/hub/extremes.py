@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.hub.air import GRAVITY_MS2
+from yieldest.provenance import Findings
 
 CLASSES = (("I", 10.0, 50.0), ("II", 8.5, 42.5), ("III", 7.5, 37.5), ("IV", 6.0, 30.0))
 """IEC 61400-2: class, mean speed at the hub and reference speed in m/s (from memory; the mean is
@@ -205,7 +206,7 @@ class ExtremeWinds:
     fifty_year: FiftyYears | None
     thrust_speed_ms: float
     thrust_n: float | None
-    warnings: tuple[str, ...]
+    warnings: Findings
 
 
 def extreme_winds(

@@ -9,8 +9,8 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
-from yieldest.hub.profile import HeightStep, by_power_law
 from yieldest.provenance import Provenance
+from yieldest.wind.profile import HeightStep, by_power_law
 from yieldest.wind.sectors import sector_index
 
 LEAST_SPEED_MS = 3.0

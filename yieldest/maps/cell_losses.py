@@ -13,6 +13,7 @@ from yieldest.energy.losses import assumed_in_words, kept_share, losses_of
 from yieldest.energy.wind_rose import speed_bins
 from yieldest.model.array_of_build import machine_array_of
 from yieldest.plan import Build
+from yieldest.provenance import Findings
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import distribution_of_weibull
 from yieldest.wind.weibull import share_above
@@ -40,8 +41,8 @@ class Kept:
 
     fixed: float
     machines: FloatArray | None
-    assumed: tuple[str, ...]
-    warnings: tuple[str, ...]
+    assumed: Findings
+    warnings: Findings
 
     def share(self, shape: FloatArray, scale_ms: FloatArray) -> FloatArray:
         """Return the share of energy kept in the distribution at the hub; the arrays broadcast."""
@@ -70,7 +71,7 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
     usual = machines.compute(build.count)
     losses = losses_of(build.losses.model_dump(), build.count, usual.losses)
     computed = {loss.category for loss in usual.losses}
-    assumed = assumed_in_words(losses)
+    assumed: Findings = assumed_in_words(losses)
     warnings = list(usual.warnings)
     if usual.wake is not None:
         assumed += usual.wake.assumed

@@ -15,15 +15,15 @@ from yieldest.hub.air import (
     standard_temperature_k,
 )
 from yieldest.hub.moist_air import moist_air_density
-from yieldest.hub.profile import distance_warning, log_law_factor, power_law_factor
-from yieldest.hub.profile import to_hub as one_step
 from yieldest.hub.shear import shear_exponent
 from yieldest.maps.cell_winds import CellWinds
 from yieldest.maps.per_cell import on_cells
 from yieldest.maps.variables import Grid
 from yieldest.plan import Site
-from yieldest.provenance import Provenance
+from yieldest.provenance import Findings, Provenance
 from yieldest.units import ZERO_CELSIUS_K
+from yieldest.wind.profile import distance_warning, log_law_factor, power_law_factor
+from yieldest.wind.profile import to_hub as one_step
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ def cell_sites(grid: Grid, site: Site) -> CellSites:
             for name in ("mean_temperature_c", "mean_pressure_hpa")
             if getattr(site, name) is not None
         ]
-    warnings: tuple[str, ...] = ()
+    warnings: Findings = ()
     if left_out:
         warnings = (
             f"What the plan states as {', '.join(f'site.{name}' for name in left_out)} belongs to "
@@ -112,8 +112,8 @@ def to_hub(
     if nearest.height_m == hub_height_m:
         return nearest, Provenance(sites.provenance.source, "the hub is at a height of the grid")
     site = sites.stated
-    assumed: tuple[str, ...] = ()
-    warnings = distance_warning(nearest.height_m, hub_height_m)
+    assumed: Findings = ()
+    warnings: Findings = distance_warning(nearest.height_m, hub_height_m)
     factor: xr.DataArray | float
     if len(distributions) > 1:
         lower, upper = _around(distributions, hub_height_m)

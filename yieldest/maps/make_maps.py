@@ -14,7 +14,8 @@ from yieldest.maps.cell_winds import CellWinds, WindKind, wind_kind
 from yieldest.maps.read_blocks import block_sizes
 from yieldest.maps.variables import Grid
 from yieldest.plan import Plan
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Findings, Provenance
+from yieldest.report.sentences.words import sentence
 
 CONVENTIONS = "CF-1.11"
 NOT_A_SITE = (
@@ -79,7 +80,7 @@ class Recipe:
     kind: WindKind
     plan: Plan | None
     builds: tuple[ReadBuild, ...]
-    warnings: tuple[str, ...]
+    warnings: Findings
 
 
 def recipe_for(grid: Grid, plan: Plan | None, height_m: float | None) -> Recipe:
@@ -214,8 +215,8 @@ def _global_attributes(recipe: Recipe, provenances: list[Provenance]) -> dict[st
             "1995); payback: until the balance stays above zero, replacements included"
         )
 
-    def each(texts: list[tuple[str, str]]) -> str:
-        return "\n".join(dict.fromkeys(f"{owner}{text}" for owner, text in texts))
+    def each(texts: list[tuple[str, Finding | str]]) -> str:
+        return "\n".join(dict.fromkeys(f"{owner}{sentence(text)}" for owner, text in texts))
 
     return {
         "Conventions": CONVENTIONS,

@@ -10,7 +10,7 @@ from yieldest.energy.wind_rose import SECTORS, Rose, rose_of_readings, rose_of_w
 from yieldest.plan import Array, Build
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import WindDistribution
-from yieldest.wind.record import WindRecord
+from yieldest.wind.wind_record import WindRecord
 
 
 def machine_array_of(

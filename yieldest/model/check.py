@@ -18,6 +18,7 @@ from yieldest.model.wind_files import (
     read_reference,
 )
 from yieldest.plan import Plan
+from yieldest.provenance import Finding
 
 
 def check_plan(plan: Plan, progress: Progress | None = None) -> dict[str, Any]:
@@ -42,7 +43,7 @@ def check_plan(plan: Plan, progress: Progress | None = None) -> dict[str, Any]:
     """
     found: list[str] = []
     recognised: list[dict[str, str]] = []
-    warnings: list[str] = []
+    warnings: list[Finding | str] = []
     if plan.wind.record is not None:
         record = read_plan_record(plan, progress)
         found.append(f"{record.provenance.source}: {record.valid_speed_ms.size:,} speeds")

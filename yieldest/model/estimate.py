@@ -26,12 +26,12 @@ from yieldest.model.hub_wind import HubWind, hub_wind, siting_assumptions, turbu
 from yieldest.model.input_files import left_as_started
 from yieldest.model.site_wind import SiteWind, site_wind
 from yieldest.plan import Build, Plan
-from yieldest.provenance import Provenance
+from yieldest.provenance import Findings, Provenance
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import LOW_MEAN_SPEED_MS, WindDistribution
 from yieldest.wind.long_term.correction import LongTermCorrection
-from yieldest.wind.record import WindRecord
 from yieldest.wind.resource import WindResource
+from yieldest.wind.wind_record import WindRecord
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -73,8 +73,8 @@ class BuildEstimate:
     energy: Energy
     bill: BillOfMaterials | None
     cost: Cost | None
-    assumed: tuple[str, ...]
-    warnings: tuple[str, ...]
+    assumed: Findings
+    warnings: Findings
 
     @property
     def distribution(self) -> WindDistribution:
@@ -123,19 +123,19 @@ class Estimate:
     shear: MeasuredShear | None
     terms: EconomicTerms
     builds: tuple[BuildEstimate, ...]
-    assumed: tuple[str, ...]
-    warnings: tuple[str, ...]
+    assumed: Findings
+    warnings: Findings
     left_as_started: tuple[str, ...]
 
     def to_frame(self) -> pd.DataFrame:
         """Return the builds as a table, a row for each, SI units in the names of the columns."""
-        from yieldest.report.frames import frame_of  # noqa: PLC0415 - it imports this module
+        from yieldest.model.frames import frame_of  # noqa: PLC0415 - it imports this module
 
         return frame_of(self)
 
     def to_xarray(self) -> xr.Dataset:
         """Return the builds as a dataset along "build", with units, methods and provenance."""
-        from yieldest.report.frames import dataset_of  # noqa: PLC0415 - it imports this module
+        from yieldest.model.frames import dataset_of  # noqa: PLC0415 - it imports this module
 
         return dataset_of(self)
 

@@ -16,13 +16,13 @@ from yieldest.hub.obstacles import (
     shelter,
     siting_warnings,
 )
-from yieldest.hub.profile import TERRAINS, HeightStep, to_hub
 from yieldest.hub.rooftop import Roof, RoofStep, on_roof
 from yieldest.hub.shear import measured_to_hub
 from yieldest.model.site_wind import SiteWind
 from yieldest.plan import Build, Plan
 from yieldest.provenance import Provenance
 from yieldest.wind.distribution import WindDistribution
+from yieldest.wind.profile import TERRAINS, HeightStep, to_hub
 from yieldest.wind.resource import WindResource
 
 

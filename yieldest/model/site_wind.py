@@ -21,7 +21,7 @@ from yieldest.model.wind_files import (
     read_reference,
 )
 from yieldest.plan import Plan, Reference
-from yieldest.provenance import Provenance
+from yieldest.provenance import Findings, Provenance
 from yieldest.wind.data_recovery import data_recovery_of, data_recovery_warnings
 from yieldest.wind.distribution import (
     WindDistribution,
@@ -35,8 +35,8 @@ from yieldest.wind.from_summaries import (
 )
 from yieldest.wind.long_term.correction import LongTermCorrection, long_term
 from yieldest.wind.quality_rules import QualityRules, quality_rules
-from yieldest.wind.record import WindRecord
 from yieldest.wind.resource import EMPIRICAL, ResourceOptions, WindResource, assess_record
+from yieldest.wind.wind_record import WindRecord
 
 
 @dataclass(frozen=True)
@@ -221,7 +221,7 @@ def _summed_wind(plan: Plan) -> tuple[WindDistribution, Readings | None]:
 
 def _over_years(
     plan: Plan, stated: Reference, record: WindRecord
-) -> tuple[LongTermCorrection, tuple[str, ...]]:
+) -> tuple[LongTermCorrection, Findings]:
     reference = read_reference(plan, stated)
     found = long_term(
         record.time,

@@ -9,13 +9,14 @@ from yieldest.files.text_file import Progress
 from yieldest.plan import Plan, Reference, SecondAnemometer
 from yieldest.provenance import Provenance
 from yieldest.wind.read_options import ReadOptions
-from yieldest.wind.record import WindRecord, read_wind
+from yieldest.wind.read_wind import read_wind
 from yieldest.wind.summary_tables import (
     FrequencyTable,
     MonthlyMeans,
     read_frequency_table,
     read_monthly_means,
 )
+from yieldest.wind.wind_record import WindRecord
 
 
 def _options(plan: Plan) -> ReadOptions:

@@ -10,12 +10,12 @@ from pydantic.fields import FieldInfo
 from yieldest.energy.array_losses import LEAST_WAKE_UNCERTAINTY
 from yieldest.energy.losses import CROWDED_WAKE_LOSS, LOSS_CATEGORIES
 from yieldest.energy.wakes import THRUST_COEFFICIENT, WAKE_DECAY
-from yieldest.plan.section import (
+from yieldest.settings import (
     Bearing,
     Circuit,
     Positive,
     PowerFactor,
-    Section,
+    Settings,
     Share,
     Words,
     at_most_one,
@@ -40,7 +40,7 @@ def _loss(category: str, words: str, example: float, instead: str = "") -> Field
     )
 
 
-class LossShares(Section):
+class LossShares(Settings):
     """Shares of energy lost, by the categories of IEC 61400-15."""
 
     availability: Annotated[
@@ -76,7 +76,7 @@ class LossShares(Section):
     ] = None
 
 
-class Array(Section):
+class Array(Settings):
     """How the machines of a build stand, and what is known of their wake."""
 
     layout: Annotated[
@@ -154,7 +154,7 @@ class Array(Section):
         return self
 
 
-class Cable(Section):
+class Cable(Settings):
     """A copper cable, for each machine or for all of them."""
 
     length_m: Annotated[Positive, key("length, one way", 40, unit="m")]
@@ -174,7 +174,7 @@ class Cable(Section):
     carries: Annotated[Carries, key("whose power it carries", "the array")]
 
 
-class Converter(Section):
+class Converter(Settings):
     """An inverter, charger or controller, for each machine or for all of them."""
 
     efficiency: Annotated[

@@ -10,20 +10,20 @@ from pydantic import BaseModel, Field, model_validator
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.plan.array_tables import MOST_WAKES, Array, Cable, Converter, LossShares
 from yieldest.plan.machine_tables import GenericCurve, LoadNotes, MeterNotes, swept_area_m2
-from yieldest.plan.section import (
+from yieldest.settings import (
     HIGHEST_CUT_OUT_MS,
     CutSpeed,
     FilePath,
     Positive,
     RotorSize,
-    Section,
+    Settings,
     Words,
     at_most_one,
     key,
 )
 
 
-class Build(Section):
+class Build(Settings):
     """One way to build: a number of machines of one kind at one height."""
 
     name: Annotated[Words, key("a name of its own, for tables and charts", "one of 2.4 m")]

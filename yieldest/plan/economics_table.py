@@ -12,12 +12,12 @@ from yieldest.economics.terms import (
     ASSUMED_LIFE_YEARS,
     ASSUMED_MAINTENANCE_SHARE,
 )
-from yieldest.plan.section import Amount, Section, Share, WholeShare, at_most_one, key
+from yieldest.settings import Amount, Settings, Share, WholeShare, at_most_one, key
 
 Years = Annotated[int, Field(ge=1, le=100)]
 
 
-class Loan(Section):
+class Loan(Settings):
     """A loan paid back in equal yearly sums; its rate is nominal."""
 
     share: Annotated[
@@ -30,7 +30,7 @@ class Loan(Section):
     years: Annotated[Years, key("time over which it is paid back", 5, unit="years")]
 
 
-class Money(Section):
+class Money(Settings):
     """Money terms, real (in today's money) unless called nominal."""
 
     discount_rate: Annotated[

@@ -11,12 +11,12 @@ from typing import Annotated, Literal, Union, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from yieldest.plan.section import NAMES_A_FILE
 from yieldest.plan.whole_plan import Plan
+from yieldest.settings import NAMES_A_FILE
 
 
 @dataclass(frozen=True)
-class Table:
+class PlanTable:
     """A table that a plan may hold.
 
     Parameters
@@ -46,17 +46,17 @@ class Table:
         return {name: field for name, field in fields.items() if (self.path, name) != ((), "path")}
 
 
-def tables() -> list[Table]:
+def tables() -> list[PlanTable]:
     """Return every table of a plan, each before those within it, the top first."""
-    return list(_tables_in(Table((), False, Plan)))
+    return list(_tables_in(PlanTable((), False, Plan)))
 
 
-def _tables_in(table: Table) -> Iterator[Table]:
+def _tables_in(table: PlanTable) -> Iterator[PlanTable]:
     yield table
     for name, field in table.keys.items():
         model, many = table_of(field)
         if model is not None:
-            yield from _tables_in(Table((*table.path, name), many, model))
+            yield from _tables_in(PlanTable((*table.path, name), many, model))
 
 
 def table_of(field: FieldInfo) -> tuple[type[BaseModel] | None, bool]:
@@ -74,15 +74,15 @@ def _table_in(annotation: object, many: bool) -> tuple[type[BaseModel] | None, b
     return None, False
 
 
-def table_at(location: tuple[int | str, ...]) -> Table:
+def table_at(location: tuple[int | str, ...]) -> PlanTable:
     """Return the innermost table that a place in a plan leads to."""
-    table = Table((), False, Plan)
+    table = PlanTable((), False, Plan)
     for part in location:
         if isinstance(part, str):
             model, many = table_of(table.keys[part]) if part in table.keys else (None, False)
             if model is None:
                 break
-            table = Table((*table.path, part), many, model)
+            table = PlanTable((*table.path, part), many, model)
     return table
 
 

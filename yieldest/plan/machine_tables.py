@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import model_validator
 
-from yieldest.plan.section import (
+from yieldest.settings import (
     Celsius,
     Circuit,
     CutSpeed,
@@ -18,7 +18,7 @@ from yieldest.plan.section import (
     NotNegative,
     Positive,
     PowerFactor,
-    Section,
+    Settings,
     Share,
     key,
 )
@@ -47,7 +47,7 @@ def swept_area_m2(
     return None
 
 
-class ReadingColumns(Section):
+class ReadingColumns(Settings):
     """Headings of a table of readings by what they hold."""
 
     date: Annotated[str | None, key("the date, beside clock times", "Tag")] = None
@@ -64,7 +64,7 @@ class ReadingColumns(Section):
     pressure: Annotated[str | None, key("air pressure", "Baro")] = None
 
 
-class MeterNotes(Section):
+class MeterNotes(Settings):
     """How readings were taken."""
 
     columns: Annotated[
@@ -181,7 +181,7 @@ class MeterNotes(Section):
     ] = None
 
 
-class GenericCurve(Section):
+class GenericCurve(Settings):
     """A modelled curve for a machine nobody has measured."""
 
     power_coefficient: Annotated[
@@ -208,7 +208,7 @@ class GenericCurve(Section):
     ] = None
 
 
-class LoadNotes(Section):
+class LoadNotes(Settings):
     """What the machine feeds."""
 
     kind: Annotated[Load, key("what it will feed", "charger")]

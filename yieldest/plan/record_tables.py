@@ -7,12 +7,12 @@ from typing import Annotated, Any, Literal
 
 from pydantic.fields import FieldInfo
 
-from yieldest.plan.section import (
+from yieldest.settings import (
     DateOrder,
     FilePath,
     Height,
     NotNegative,
-    Section,
+    Settings,
     Words,
     key,
 )
@@ -40,7 +40,7 @@ def cells_by_heading(where: dict[str, Cells] | None) -> dict[str, tuple[str, ...
 _USUAL = {rule.name: rule.default for rule in fields(QualityRules)}
 
 
-class Columns(Section):
+class Columns(Settings):
     """Headings of the record by what they hold; a NetCDF file has names of variables instead."""
 
     time: Annotated[str | None, key("date and time in one", "Datum")] = None
@@ -72,7 +72,7 @@ def _threshold(words: str, name: str, example: object, unit: str = "") -> FieldI
     return key(words, example, unit=unit, left_out=f"{_USUAL[name]:g}")
 
 
-class Screen(Section):
+class Screen(Settings):
     """Thresholds of the tests for bad readings; false switches a test off."""
 
     impossible_ms: Annotated[
@@ -150,7 +150,7 @@ class Screen(Section):
         }
 
 
-class Reference(Section):
+class Reference(Settings):
     """A long record near the site."""
 
     record: Annotated[FilePath, key("the record: a file, a folder or a pattern", "airport.csv")]
@@ -179,7 +179,7 @@ class Reference(Section):
         return {**stated, "where": cells_by_heading(self.where)}
 
 
-class SecondAnemometer(Section):
+class SecondAnemometer(Settings):
     """Another anemometer in the same record, at another height."""
 
     column: Annotated[Words, key("its heading", "speed 5 m (m/s)")]

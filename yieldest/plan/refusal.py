@@ -8,8 +8,17 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from yieldest.plan.keys import Table, allowed, in_toml, last_key, note, table_at, table_of, tables
-from yieldest.plan.section import SHARES
+from yieldest.plan.keys import (
+    PlanTable,
+    allowed,
+    in_toml,
+    last_key,
+    note,
+    table_at,
+    table_of,
+    tables,
+)
+from yieldest.settings import SHARES
 
 Location = tuple[int | str, ...]
 
@@ -40,7 +49,7 @@ def refusal(trouble: ErrorDetails) -> str:
     return _wrong_value(location, found)
 
 
-def _hint(name: str, table: Table, is_table: bool) -> str:
+def _hint(name: str, table: PlanTable, is_table: bool) -> str:
     """Tell which key was meant, or where a key of that name belongs."""
     near = difflib.get_close_matches(name, table.keys, n=1)
     homes = _homes(name, is_table) or _homes(name, not is_table)
@@ -67,15 +76,15 @@ def _homes(name: str, is_table: bool) -> str:
     return " or ".join([", ".join(homes[:-1]), homes[-1]] if len(homes) > 1 else homes)
 
 
-def _written(table: Table, name: str) -> str:
+def _written(table: PlanTable, name: str) -> str:
     """Return where a key is written: the heading of its table, or its own if it is one."""
     model, many = table_of(table.keys[name])
     if model is not None:
-        return Table((*table.path, name), many, model).heading
+        return PlanTable((*table.path, name), many, model).heading
     return table.heading if table.path else "the top of the plan"
 
 
-def _missing(location: Location, table: Table) -> str:
+def _missing(location: Location, table: PlanTable) -> str:
     name = str(location[-1])
     field = table.keys[name]
     model, _ = table_of(field)
@@ -99,7 +108,7 @@ def _wrong_value(location: Location, found: object) -> str:
     return f"{where} {_shown(found)}, but {takes}; {_mend(field, found)}."
 
 
-def _no_table(table: Table, name: str, found: object) -> str:
+def _no_table(table: PlanTable, name: str, found: object) -> str:
     field, heading = table.keys[name], _written(table, name)
     if table_of(field)[1] and isinstance(found, dict):
         return f"one table, where there may be several; write it as {heading}"

@@ -6,26 +6,26 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from yieldest.hub.profile import NORMAL_EXPONENT
 from yieldest.hub.turbulence import SMOOTH_INTENSITY
-from yieldest.plan.section import (
+from yieldest.settings import (
     Bearing,
     Celsius,
     Elevation,
     NotNegative,
     Positive,
-    Section,
+    Settings,
     Share,
     WholeShare,
     at_most_one,
     key,
 )
+from yieldest.wind.profile import NORMAL_EXPONENT
 
 Terrain = Literal["water", "open", "hedged", "built", "suburb"]
 BuildingHeight = Annotated[float, Field(gt=0, le=200)]
 
 
-class SiteObstacle(Section):
+class SiteObstacle(Settings):
     """A building, hedge or row of trees, as seen from the mast."""
 
     height_m: Annotated[BuildingHeight, key("height above ground", 7, unit="m")]
@@ -39,7 +39,7 @@ class SiteObstacle(Section):
     ] = 0.0
 
 
-class SiteRoof(Section):
+class SiteRoof(Settings):
     """The building under the machine, where it stands on a roof."""
 
     edge_height_m: Annotated[
@@ -64,7 +64,7 @@ class SiteRoof(Section):
         return self
 
 
-class Site(Section):
+class Site(Settings):
     """Where the machine stands."""
 
     elevation_m: Annotated[

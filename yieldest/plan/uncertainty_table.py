@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 from pydantic.fields import FieldInfo
 
 from yieldest.energy.losses import ASSUMED_UNCERTAINTY, STATED_UNCERTAINTY
-from yieldest.plan.section import NotNegative, Section, at_most_one, key
+from yieldest.settings import NotNegative, Settings, at_most_one, key
 from yieldest.uncertainty.uncertain_inputs import (
     ANEMOMETER,
     ASSUMED_MAINTENANCE,
@@ -31,7 +31,7 @@ DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 8_192, 512, 500_000
 """Draws: by default, the fewest that say anything, the most that memory bears."""
 
 
-class DistributionOf(Section):
+class DistributionOf(Settings):
     """The spread of one uncertain input, in one of these ways."""
 
     standard_uncertainty: Annotated[
@@ -92,7 +92,7 @@ _LOSS = (
 )
 
 
-class LossDistributions(Section):
+class LossDistributions(Settings):
     """Spreads of the shares lost."""
 
     availability: Annotated[
@@ -115,7 +115,7 @@ class LossDistributions(Section):
     ] = None
 
 
-class Correlated(Section):
+class Correlated(Settings):
     """How the errors of two inputs go together."""
 
     between: Annotated[
@@ -128,7 +128,7 @@ class Correlated(Section):
     ]
 
 
-class Uncertainty(Section):
+class Uncertainty(Settings):
     """How sure the inputs are; what is not stated here comes from the stages or is assumed."""
 
     draws: Annotated[

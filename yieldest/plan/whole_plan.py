@@ -10,16 +10,16 @@ from pydantic import BaseModel, Field, model_validator
 
 from yieldest.plan.build_table import Build
 from yieldest.plan.economics_table import Money
-from yieldest.plan.section import NAMES_A_FILE, Section, Words, key
 from yieldest.plan.site_table import Site
 from yieldest.plan.uncertainty_table import Uncertainty
 from yieldest.plan.wind_table import Wind
+from yieldest.settings import NAMES_A_FILE, Settings, Words, key
 
 if TYPE_CHECKING:
     from yieldest.model.estimate import Estimate
 
 
-class Plan(Section):
+class Plan(Settings):
     """One site, one wind source, one or more builds, one set of money terms."""
 
     title: Annotated[Words, key("title above the answer", "My yard")]

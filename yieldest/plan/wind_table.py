@@ -17,14 +17,14 @@ from yieldest.plan.record_tables import (
     SecondAnemometer,
     cells_by_heading,
 )
-from yieldest.plan.section import (
+from yieldest.settings import (
     DateOrder,
     DecimalMark,
     FilePath,
     Height,
     NotNegative,
     Positive,
-    Section,
+    Settings,
     WholeShare,
     Words,
     at_most_one,
@@ -54,7 +54,7 @@ _RECOGNISED = "it is recognised"
 _HEADING = "the heading says it"
 
 
-class Wind(Section):
+class Wind(Settings):
     """One source of wind."""
 
     record: Annotated[

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from yieldest.html_repr import html_table
 from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.report.sentences.words import sentences
 from yieldest.report.side_by_side import Line, better, lines_of
 from yieldest.report.wording import percent, rounded
 
@@ -90,8 +91,8 @@ def labelled(row: Row) -> str:
 def estimate_card(estimate: Estimate) -> str:
     """Return the builds side by side for a notebook, the warnings below."""
     warnings = [
-        *estimate.warnings,
-        *(f"{build.name}: {text}" for build in estimate.builds for text in build.warnings),
+        *sentences(estimate.warnings),
+        *(text for build in estimate.builds for text in sentences(build.warnings, build.name)),
     ]
     return html_table(
         estimate.title,

@@ -9,6 +9,7 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.energy.extrapolation import usual_years
+from yieldest.report.sentences.words import sentences
 from yieldest.turbine.measured_curve import MeasuredCurve
 
 
@@ -75,8 +76,8 @@ def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
             for i in range(years.mean_ms.size)
         ],
         "completeness": [asdict(rule) for rule in measured.rules],
-        "assumed": list(dict.fromkeys(curve.provenance.assumed)),
-        "warnings": list(dict.fromkeys(curve.provenance.warnings)),
+        "assumed": sentences(curve.provenance.assumed),
+        "warnings": sentences(curve.provenance.warnings),
     }
 
 

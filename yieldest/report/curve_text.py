@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from yieldest.energy.extrapolation import UsualYears, usual_years
+from yieldest.report.sentences.words import sentences
 from yieldest.report.wording import NOT_KNOWN, percent, print_heading, print_list, rounded
 from yieldest.turbine.completeness import Rule
 from yieldest.turbine.hysteresis import Hysteresis
@@ -55,8 +56,10 @@ def print_curve(measured: MeasuredCurve, screen: Console) -> None:
     _print_years(years, measured, screen)
     _print_rules(measured.rules, screen)
     print_list("How it was computed", _methods(measured), screen)
-    print_list("Assumed, for nobody stated it", measured.curve.provenance.assumed, screen)
-    print_list("Be warned", measured.curve.provenance.warnings, screen)
+    print_list(
+        "Assumed, for nobody stated it", sentences(measured.curve.provenance.assumed), screen
+    )
+    print_list("Be warned", sentences(measured.curve.provenance.warnings), screen)
     print_list("Take care", _cautions(measured), screen)
 
 

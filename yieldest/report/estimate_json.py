@@ -14,6 +14,7 @@ from yieldest.report.hub_text import (
     long_term_as_dictionary,
     shear_as_dictionary,
 )
+from yieldest.report.sentences.words import sentences
 from yieldest.report.uncertainty_text import build_as_dictionary as build_uncertainty
 from yieldest.report.uncertainty_text import plan_as_dictionary as plan_uncertainty
 from yieldest.report.verdict import reasons, verdict
@@ -61,12 +62,12 @@ def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) ->
         "reasons": reasons(estimate),
         "verdict": verdict(estimate),
         "warnings": [
-            *estimate.warnings,
-            *(f"{build.name}: {text}" for build in estimate.builds for text in build.warnings),
+            *sentences(estimate.warnings),
+            *(text for build in estimate.builds for text in sentences(build.warnings, build.name)),
         ],
         "assumed": [
-            *estimate.assumed,
-            *(f"{build.name}: {text}" for build in estimate.builds for text in build.assumed),
+            *sentences(estimate.assumed),
+            *(text for build in estimate.builds for text in sentences(build.assumed, build.name)),
         ],
     }
 

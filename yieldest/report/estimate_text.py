@@ -13,6 +13,7 @@ from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.model.estimate import BuildEstimate, Estimate
 from yieldest.report.cautions import CAUTIONS
 from yieldest.report.hub_text import print_ladder
+from yieldest.report.sentences.words import sentences
 from yieldest.report.uncertainty_text import print_uncertainty, range_of, range_sentences
 from yieldest.report.verdict import print_verdict, verdict
 from yieldest.report.wording import percent, print_heading, print_item, print_list, rounded
@@ -58,12 +59,14 @@ def print_estimate(
     if uncertainty is not None:
         print_uncertainty(uncertainty, estimate.currency, screen, full=full)
     _print_methods(estimate, screen)
-    shared_assumed, own_assumed = _split(estimate, lambda build: build.assumed)
-    print_list("Assumed, for nobody stated it", [*estimate.assumed, *shared_assumed], screen)
+    shared_assumed, own_assumed = _split(estimate, lambda build: sentences(build.assumed))
+    print_list(
+        "Assumed, for nobody stated it", [*sentences(estimate.assumed), *shared_assumed], screen
+    )
     for name, texts in own_assumed:
         print_list(f"Assumed for {name}", texts, screen)
-    shared_warnings, own_warnings = _split(estimate, lambda build: build.warnings)
-    print_list("Be warned", [*estimate.warnings, *shared_warnings], screen)
+    shared_warnings, own_warnings = _split(estimate, lambda build: sentences(build.warnings))
+    print_list("Be warned", [*sentences(estimate.warnings), *shared_warnings], screen)
     for name, texts in own_warnings:
         print_list(f"Be warned of {name}", texts, screen)
     print_list("Take care", CAUTIONS, screen)
@@ -213,7 +216,7 @@ def _use_of_readings(estimate: Estimate) -> str:
 
 
 def _split(
-    estimate: Estimate, texts: Callable[[BuildEstimate], tuple[str, ...]]
+    estimate: Estimate, texts: Callable[[BuildEstimate], list[str]]
 ) -> tuple[list[str], list[tuple[str, list[str]]]]:
     """Part the sentences that all builds share from those of one build."""
     first, *others = estimate.builds

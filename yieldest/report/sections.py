@@ -23,6 +23,7 @@ from yieldest.report.comparison_rows import (
 )
 from yieldest.report.methods import methods_of
 from yieldest.report.palette import BUILD_STYLES
+from yieldest.report.sentences.words import sentences
 from yieldest.report.sliders import one_at_a_time
 from yieldest.report.spending import break_even_sentences, cost_sentences
 from yieldest.report.uncertainty_text import next_step_sentences, sufficiency, uncertainty_lines
@@ -49,7 +50,7 @@ class Notes:
 
 
 @dataclass(frozen=True)
-class Section:
+class PageSection:
     """One section of the page.
 
     Parameters
@@ -75,7 +76,7 @@ def sections_of(
     uncertainty: Uncertainty | None,
     grids: Sequence[BuildGrid],
     changes: Sequence[str],
-) -> list[Section]:
+) -> list[PageSection]:
     """Return every section of the page but its charts."""
     drawn = (
         [f"Of {len(grids)} builds the first {len(BUILD_STYLES)} are drawn in the charts below."]
@@ -83,7 +84,7 @@ def sections_of(
         else []
     )
     return [
-        Section(
+        PageSection(
             "builds",
             "Side by side",
             intro=drawn,
@@ -93,16 +94,16 @@ def sections_of(
             ),
         ),
         _uncertainty(estimate, uncertainty),
-        Section("energy", "Where the energy goes"),
-        Section(
+        PageSection("energy", "Where the energy goes"),
+        PageSection(
             "ladder",
             "From the mast to the hub",
             tables=[*_long_term(estimate), *steps_to_hub_tables(estimate)],
         ),
         _wind(estimate),
-        Section("curve", "The machine"),
-        Section("economics", "The money", notes=_money_notes(estimate)),
-        Section(
+        PageSection("curve", "The machine"),
+        PageSection("economics", "The money", notes=_money_notes(estimate)),
+        PageSection(
             "otherwise",
             "If things were otherwise",
             intro=[
@@ -112,16 +113,16 @@ def sections_of(
             ],
             tables=one_at_a_time(estimate, grids),
         ),
-        Section("assumed", "Assumed, and be warned", notes=_notes(estimate)),
-        Section("cautions", "Take care", notes=[Notes("", CAUTIONS, warn=True)]),
-        Section("methods", "Methods and sources", tables=[_methods(estimate)]),
+        PageSection("assumed", "Assumed, and be warned", notes=_notes(estimate)),
+        PageSection("cautions", "Take care", notes=[Notes("", CAUTIONS, warn=True)]),
+        PageSection("methods", "Methods and sources", tables=[_methods(estimate)]),
         _again(plan, uncertainty, changes),
     ]
 
 
 def count_of_warnings(estimate: Estimate) -> int:
     """Return how many different warnings an estimate carries."""
-    return len({*estimate.warnings, *(text for b in estimate.builds for text in b.warnings)})
+    return len({*estimate.warnings, *(found for b in estimate.builds for found in b.warnings)})
 
 
 def _of_builds(caption: str, estimate: Estimate, rows: list[Row]) -> TableView:
@@ -137,10 +138,13 @@ def _head(place: int, build: BuildEstimate) -> str:
 
 def _notes(estimate: Estimate) -> list[Notes]:
     notes = [
-        Notes("Be warned", estimate.warnings, warn=True),
-        *(Notes(f"Be warned of {b.name}", b.warnings, warn=True) for b in estimate.builds),
-        Notes("Assumed, for nobody stated it", estimate.assumed),
-        *(Notes(f"Assumed for {b.name}", b.assumed) for b in estimate.builds),
+        Notes("Be warned", sentences(estimate.warnings), warn=True),
+        *(
+            Notes(f"Be warned of {b.name}", sentences(b.warnings), warn=True)
+            for b in estimate.builds
+        ),
+        Notes("Assumed, for nobody stated it", sentences(estimate.assumed)),
+        *(Notes(f"Assumed for {b.name}", sentences(b.assumed)) for b in estimate.builds),
     ]
     return _kept(*notes)
 
@@ -150,7 +154,7 @@ def _kept(*notes: Notes) -> list[Notes]:
     return [note for note in notes if note.texts]
 
 
-def _uncertainty(estimate: Estimate, uncertainty: Uncertainty | None) -> Section:
+def _uncertainty(estimate: Estimate, uncertainty: Uncertainty | None) -> PageSection:
     usual = _of_builds(
         "Calm years, windy years, and a cross-check", estimate, uncertainty_rows(estimate)
     )
@@ -159,7 +163,7 @@ def _uncertainty(estimate: Estimate, uncertainty: Uncertainty | None) -> Section
         f"({100 * YEAR_TO_YEAR_SPREAD:.0f} %) below and above the mean."
     )
     if uncertainty is None:
-        return Section(
+        return PageSection(
             "uncertainty",
             "How sure that is",
             intro=[
@@ -178,7 +182,7 @@ def _uncertainty(estimate: Estimate, uncertainty: Uncertainty | None) -> Section
         Row(each.words, "", (each.category, each.spread.words(), each.source))
         for each in uncertainty.inputs
     ]
-    return Section(
+    return PageSection(
         "uncertainty",
         "How sure that is",
         intro=[sufficiency(uncertainty), spread],
@@ -205,11 +209,11 @@ def _long_term(estimate: Estimate) -> list[TableView]:
     return [] if estimate.long_term is None else [long_term_table(estimate.long_term)]
 
 
-def _wind(estimate: Estimate) -> Section:
+def _wind(estimate: Estimate) -> PageSection:
     study = estimate.study
     if study is None:
-        return Section("wind", "The wind")
-    return Section(
+        return PageSection("wind", "The wind")
+    return PageSection(
         "wind",
         "The wind",
         intro=[f"Is the record enough? {enough(study)}", without_marks(how_sure(study))],
@@ -232,7 +236,7 @@ def _methods(estimate: Estimate) -> TableView:
     )
 
 
-def _again(plan: Plan, uncertainty: Uncertainty | None, changes: Sequence[str]) -> Section:
+def _again(plan: Plan, uncertainty: Uncertainty | None, changes: Sequence[str]) -> PageSection:
     rows = [
         Row(path.name, "", (hashlib.sha256(path.read_bytes()).hexdigest(),))
         for path in input_files(plan)
@@ -246,7 +250,7 @@ def _again(plan: Plan, uncertainty: Uncertainty | None, changes: Sequence[str]) 
         if uncertainty is None
         else f"{uncertainty.convergence.draws:,} draws with the seed {uncertainty.seed}."
     )
-    return Section(
+    return PageSection(
         "again",
         "How to get this again",
         intro=[

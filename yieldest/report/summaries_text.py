@@ -12,6 +12,7 @@ from rich.text import Text
 
 from yieldest.arrays import FloatArray
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
+from yieldest.report.sentences.words import sentences
 from yieldest.report.wording import percent, rounded
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.summary_tables import FrequencyTable, MonthlyMeans
@@ -78,7 +79,10 @@ def print_summed(wind: SummedWind, screen: Console) -> None:
     for label, length, value in rows:
         bar = "#" * round(BAR_WIDTH * length / longest)
         screen.print(Text(f"{label:>16} {value:>8} {bar}"))
-    for heading, texts in (("Assumed", provenance.assumed), ("Be warned", provenance.warnings)):
+    for heading, texts in (
+        ("Assumed", sentences(provenance.assumed)),
+        ("Be warned", sentences(provenance.warnings)),
+    ):
         if texts:
             screen.print(Text(f"\n{heading}", style="bold"))
         for text in texts:
@@ -127,6 +131,6 @@ def summed_as_dictionary(wind: SummedWind) -> dict[str, Any]:
         },
         "classes": classes,
         "month_mean_speed_ms": months,
-        "assumed": list(distribution.provenance.assumed),
-        "warnings": list(distribution.provenance.warnings),
+        "assumed": sentences(distribution.provenance.assumed),
+        "warnings": sentences(distribution.provenance.warnings),
     }

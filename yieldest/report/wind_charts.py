@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from yieldest.model.estimate import BuildEstimate
     from yieldest.wind.breakdown import Directions
     from yieldest.wind.distribution import WindDistribution
-    from yieldest.wind.record import WindRecord
+    from yieldest.wind.wind_record import WindRecord
 
 _COMPASS = (
     "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW",

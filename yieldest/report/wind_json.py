@@ -7,6 +7,7 @@ from typing import Any
 
 from yieldest.arrays import number_or_none
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
+from yieldest.report.sentences.words import sentences
 from yieldest.wind.breakdown import Group, Gustiness
 from yieldest.wind.resource import WindResource
 from yieldest.wind.weibull_fits import METHODS
@@ -88,8 +89,8 @@ def study_as_dictionary(study: WindResource) -> dict[str, Any]:
         "years": _groups(study.years),
         "turbulence_intensity": _gustiness(study.turbulence),
         "gust_factor": _gustiness(study.gusts),
-        "warnings": [*record.provenance.warnings, *study.warnings],
-        "assumed": list(record.provenance.assumed),
+        "warnings": sentences([*record.provenance.warnings, *study.warnings]),
+        "assumed": sentences(record.provenance.assumed),
     }
 
 

@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
+from yieldest.report.sentences.words import sentences
 from yieldest.report.wording import (
     NOT_KNOWN,
     percent,
@@ -82,7 +83,7 @@ def print_study(study: WindResource, screen: Console) -> None:
     for number, method in enumerate(_methods(study), start=1):
         print_item(f"[{number}]", method, screen)
     warnings = (*study.record.provenance.warnings, *study.warnings)
-    print_list("Be warned", warnings, screen)
+    print_list("Be warned", sentences(warnings), screen)
 
 
 def enough(study: WindResource) -> str:

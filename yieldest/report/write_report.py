@@ -9,10 +9,10 @@ from yieldest.files.whole_output import refuse_inputs, write_all, write_whole
 from yieldest.model.estimate import estimate as compute
 from yieldest.model.input_files import input_files
 from yieldest.model.scenarios import what_if
+from yieldest.model.uncertainty_of_estimate import how_sure
 from yieldest.plan import Plan
 from yieldest.report.figures import chart_files, charts_of
 from yieldest.report.page import page_of
-from yieldest.uncertainty.from_estimate import how_sure
 
 
 def write_report(

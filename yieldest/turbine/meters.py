@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from yieldest.errors import InputError
+from yieldest.provenance import Findings
 from yieldest.turbine.electrical_power import Circuit, MeterShows, Resistors, VoltsBetween
 
 _PEAK_TO_PEAK = re.compile(r"peak[\s_-]*to[\s_-]*peak|\bp-p\b|pk-pk|[va]pp\b|\bpp\b", re.IGNORECASE)
@@ -80,7 +81,7 @@ class Wiring:
     amps_show: MeterShows
     between: VoltsBetween
     resistors: Resistors
-    assumed: tuple[str, ...]
+    assumed: Findings
 
 
 def wiring_of(

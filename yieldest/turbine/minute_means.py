@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.provenance import Findings
 from yieldest.turbine.readings import Readings
 
 MINUTE_S = 60.0
@@ -104,7 +105,7 @@ def _as_they_are(
     readings: Readings, stated_s: float | None, interval_s: float | None
 ) -> tuple[Readings, Averaging]:
     seconds = stated_s
-    assumed: tuple[str, ...] = ()
+    assumed: Findings = ()
     if seconds is None:
         seconds = 0.0 if interval_s is None else interval_s
         what = (
@@ -114,7 +115,7 @@ def _as_they_are(
         )
         assumed = (f"Each reading is {what} and averaging_s is not stated.",)
     words = "single glances, not averaged" if seconds == 0 else f"means over {seconds:g} s"
-    warnings: tuple[str, ...] = ()
+    warnings: Findings = ()
     if seconds < MINUTE_S:
         excess = 3 * USUAL_TURBULENCE**2
         warnings = (

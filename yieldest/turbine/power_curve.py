@@ -135,7 +135,7 @@ class PowerCurve:
                     for speed, power in zip(self.speed_ms, self.power_w, strict=True)
                 ),
             ],
-            [*self.provenance.assumed, *self.provenance.warnings],
+            [str(note) for note in (*self.provenance.assumed, *self.provenance.warnings)],
         )
 
     def power_at(self, speed_ms: npt.ArrayLike) -> FloatArray:

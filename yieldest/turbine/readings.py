@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.files.table import Table
-from yieldest.provenance import Provenance
+from yieldest.provenance import Findings, Provenance
 from yieldest.turbine.meters import Wiring
 
 MANY_WRONG = 0.10
@@ -76,8 +76,8 @@ class Readings:
     def noting(
         self,
         *,
-        assumed: tuple[str, ...] = (),
-        warnings: tuple[str, ...] = (),
+        assumed: Findings = (),
+        warnings: Findings = (),
     ) -> Readings:
         """Return the readings with more said about them."""
         said = self.provenance

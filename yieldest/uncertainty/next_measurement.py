@@ -9,7 +9,7 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.economics.terms import EconomicTerms
-from yieldest.uncertainty.chain import Chain
+from yieldest.model.uncertain_chain import Chain
 from yieldest.uncertainty.propagation import run, summary
 from yieldest.uncertainty.sampling import columns, fewer
 from yieldest.uncertainty.uncertain_inputs import Input

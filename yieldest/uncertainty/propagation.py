@@ -9,7 +9,7 @@ import numpy as np
 
 from yieldest.arrays import FloatArray, number_or_none
 from yieldest.economics.terms import EconomicTerms
-from yieldest.uncertainty.chain import Chain, outcome
+from yieldest.model.uncertain_chain import Chain, outcome
 from yieldest.uncertainty.sampling import REPLICATES, columns
 from yieldest.uncertainty.uncertain_inputs import Input
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.economics.terms import EconomicTerms
-from yieldest.uncertainty.chain import Chain
+from yieldest.model.uncertain_chain import Chain
 from yieldest.uncertainty.next_measurement import Gain, Measure, gains
 from yieldest.uncertainty.propagation import (
     MORE_IS_BETTER,

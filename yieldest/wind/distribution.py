@@ -55,7 +55,7 @@ class WindDistribution:
                 ("source", self.provenance.source),
                 ("method", self.provenance.method),
             ],
-            [*self.provenance.assumed, *self.provenance.warnings],
+            [str(note) for note in (*self.provenance.assumed, *self.provenance.warnings)],
         )
 
     def raised(self, factor: float, height_m: float) -> WindDistribution:

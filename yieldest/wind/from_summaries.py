@@ -11,7 +11,7 @@ from scipy.special import gammaln
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
-from yieldest.provenance import Provenance
+from yieldest.provenance import Findings, Provenance
 from yieldest.wind.censored_fit import fit_censored
 from yieldest.wind.distribution import RAYLEIGH_SHAPE, WindDistribution
 from yieldest.wind.histogram import Histogram
@@ -128,7 +128,7 @@ def distribution_of_months(
             f"{means.provenance.source}: a monthly mean of {highest:.3g} m/s is more than any gust "
             f"ever measured ({HIGHEST_GUST_MS:g} m/s); mend the value or its unit."
         )
-    assumed: tuple[str, ...] = ()
+    assumed: Findings = ()
     if shape is None:
         shape = RAYLEIGH_SHAPE
         assumed = ("Weibull shape 2 (Rayleigh) within each month, for none was stated.",)

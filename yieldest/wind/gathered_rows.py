@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.wind.read_options import Finding
+from yieldest.wind.read_options import Recognised
 from yieldest.wind.record_values import LIMITS, rounding_step
 
 Times = npt.NDArray[np.datetime64]
@@ -44,7 +44,7 @@ class Gathered:
     impossible: Flags
     step: tuple[float, str] | None
     height_m: float | None
-    found: list[Finding]
+    found: list[Recognised]
     warnings: list[str]
     beaufort: bool = False
     mean_cube_ms3: float | None = None
@@ -54,7 +54,7 @@ def gathered_of_si(
     path: Path,
     time: Times,
     si: dict[str, FloatArray],
-    found: list[Finding],
+    found: list[Recognised],
     height_m: float | None = None,
 ) -> Gathered:
     """Judge values that a file gave in SI units, as those of every record are judged.
@@ -67,7 +67,7 @@ def gathered_of_si(
     si : dict of str to ndarray, shape (n,)
         By role ("speed", "direction", "temperature", "pressure", "standard_deviation", "gust"), in
         m/s, degrees, degrees Celsius and hPa; NaN where missing.
-    found : list of Finding
+    found : list of Recognised
         What was recognised or stated about the file.
     height_m : float, optional
         Of the sensor, where the file states it.

@@ -13,7 +13,7 @@ from yieldest.errors import InputError
 from yieldest.files.array_files import check_netcdf4, netcdf_engine
 from yieldest.units import unit_of
 from yieldest.wind.gathered_rows import Gathered, gathered_of_si
-from yieldest.wind.read_options import Finding, ReadOptions
+from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_values import to_si
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
         raise InputError(
             f"{path}: the NetCDF file cannot be read ({' '.join(str(error).split())}); is it whole?"
         ) from error
-    found = [Finding("file", "NetCDF", "recognised")]
+    found = [Recognised("file", "NetCDF", "recognised")]
     variables = {
         role: name
         for role in STANDARD_NAMES
@@ -86,16 +86,16 @@ def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
             height_m = height
         unit = _unit(path, data[name], role, options)
         series[role] = to_si("speed" if role in ("east", "north") else role, line, unit)
-        found.append(Finding(f"variable of {role}", name, "stated" if role in options.columns
+        found.append(Recognised(f"variable of {role}", name, "stated" if role in options.columns
                              else "by its standard name"))  # fmt: skip
         if unit:
-            found.append(Finding(f"unit of {role}", unit, "from the file"))
+            found.append(Recognised(f"unit of {role}", unit, "from the file"))
     east, north = series.pop("east", None), series.pop("north", None)
     if "speed" not in series and east is not None and north is not None:
         series["speed"] = np.hypot(east, north)
         # The direction the wind comes from lies opposite to the vector.
         series.setdefault("direction", np.degrees(np.arctan2(-east, -north)) % 360)
-    found.append(Finding("time zone", "UTC", "NetCDF time is UTC by the CF conventions"))
+    found.append(Recognised("time zone", "UTC", "NetCDF time is UTC by the CF conventions"))
     return gathered_of_si(path, _times(path, first[time_name]), series, found, height_m)
 
 

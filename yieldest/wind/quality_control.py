@@ -14,7 +14,8 @@ from yieldest.errors import InputError
 from yieldest.wind import suspect_readings
 from yieldest.wind.data_recovery import Steps, data_recovery_of, data_recovery_warnings, steps_of
 from yieldest.wind.quality_rules import QualityReport, QualityRules, QualityTest
-from yieldest.wind.record import WindRecord, impossible_warning
+from yieldest.wind.read_wind import impossible_warning
+from yieldest.wind.wind_record import WindRecord
 
 BoolArray = npt.NDArray[np.bool_]
 TimeArray = npt.NDArray[np.datetime64]

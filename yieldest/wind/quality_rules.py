@@ -9,8 +9,8 @@ import numpy.typing as npt
 
 from yieldest.errors import InputError
 from yieldest.wind.data_recovery import Steps
-from yieldest.wind.record import WindRecord
 from yieldest.wind.record_values import HIGHEST_GUST_MS
+from yieldest.wind.wind_record import WindRecord
 
 BoolArray = npt.NDArray[np.bool_]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True)
-class Finding:
+class Recognised:
     """One thing that was recognised in a file, stated by the user, or taken for granted.
 
     Parameters

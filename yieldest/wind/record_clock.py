@@ -25,7 +25,7 @@ from yieldest.files.time_stamps import (
     with_colon,
     without_zone_letters,
 )
-from yieldest.wind.read_options import Finding
+from yieldest.wind.read_options import Recognised
 
 
 def zone_of(text: str) -> tzinfo:
@@ -145,23 +145,23 @@ class Clock:
         if orders:
             self.order = orders.pop()
 
-    def findings(self) -> list[Finding]:
+    def findings(self) -> list[Recognised]:
         """Return how the times were read, once they have been."""
-        found = [Finding("time", self.written, "recognised")]
+        found = [Recognised("time", self.written, "recognised")]
         if self.order is not None:
             how = "stated" if self._order_stated else "the only one that all dates allow"
-            found.append(Finding("order of the date", self.order, how))
+            found.append(Recognised("order of the date", self.order, how))
         if self._offsets:
-            found.append(Finding("time zone", "UTC", "from the time stamps"))
+            found.append(Recognised("time zone", "UTC", "from the time stamps"))
         elif self._zone is None and self._heading_says_utc():
-            found.append(Finding("time zone", "UTC", "from the heading"))
+            found.append(Recognised("time zone", "UTC", "from the heading"))
         elif self._zone is not None:
-            found.append(Finding("time zone", f"{self._zone}, turned into UTC", "stated"))
+            found.append(Recognised("time zone", f"{self._zone}, turned into UTC", "stated"))
         else:
-            found.append(Finding("time zone", "as in the file", "not stated"))
+            found.append(Recognised("time zone", "as in the file", "not stated"))
         if self.doubled:
             text = f"{self.doubled} readings, told apart by the order of the lines"
-            found.append(Finding("hour that the clocks repeat", text, "recognised"))
+            found.append(Recognised("hour that the clocks repeat", text, "recognised"))
         return found
 
     def _heading_says_utc(self) -> bool:

@@ -9,7 +9,7 @@ from pathlib import Path
 from yieldest.errors import InputError
 from yieldest.files.dialect import Layout
 from yieldest.units import SPEED_UNITS, unit_in_heading, unit_of
-from yieldest.wind.read_options import Finding, ReadOptions
+from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_headings import (
     CLOCK_ROLES,
     STATISTICS,
@@ -39,14 +39,14 @@ class Columns:
         For speed, deviation, gust, temperature and pressure.
     height_m : float or None
         That the speed heading gives.
-    found : list of Finding
+    found : list of Recognised
     warnings : list of str
     """
 
     names: dict[str, str]
     units: dict[str, str] = field(default_factory=dict)
     height_m: float | None = None
-    found: list[Finding] = field(default_factory=list)
+    found: list[Recognised] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
 
@@ -94,7 +94,7 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
         if role in columns.names:
             _choose_unit(path, role, layout, options, columns)
     columns.found.extend(
-        Finding(f"column of {role}", name, "stated" if role in options.columns else "recognised")
+        Recognised(f"column of {role}", name, "stated" if role in options.columns else "recognised")
         for role, name in columns.names.items()
     )
     unused = [name for name in layout.headings if name not in columns.names.values()]
@@ -102,7 +102,7 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
         names = ", ".join(name[:LONGEST_NAME] for name in unused[:MOST_UNUSED])
         more = f" and {len(unused) - MOST_UNUSED} more" if len(unused) > MOST_UNUSED else ""
         how = "not recognised, or not needed"
-        columns.found.append(Finding("columns not used", names + more, how))
+        columns.found.append(Recognised("columns not used", names + more, how))
     return columns
 
 
@@ -142,7 +142,7 @@ def _choose_speed(
             )
         if len(matches) > 1:
             how = f"nearest of {len(matches)} to the {options.height_m:g} m stated"
-            columns.found.append(Finding("height", f"{chosen.height_m:g} m", how))
+            columns.found.append(Recognised("height", f"{chosen.height_m:g} m", how))
         columns.names["speed"] = chosen.text
     if chosen.height_m is not None:
         columns.height_m = chosen.height_m
@@ -256,4 +256,4 @@ def _choose_unit(
         del columns.names[role]
         return
     columns.units[role] = unit
-    columns.found.append(Finding(f"unit of {role}", unit, how))
+    columns.found.append(Recognised(f"unit of {role}", unit, how))

@@ -15,7 +15,7 @@ from yieldest.files.dialect import DELIMITERS, Layout, layout_of
 from yieldest.files.footer import without_footer
 from yieldest.files.table import Table
 from yieldest.files.time_stamps import DATE_ORDERS
-from yieldest.wind.read_options import Finding, ReadOptions
+from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_columns import Columns, choose_columns
 from yieldest.wind.record_headings import CLOCK_ROLES
@@ -167,25 +167,25 @@ def _check_heights(sources: Sequence[Source]) -> None:
             )
 
 
-def layout_findings(sources: Sequence[Source], options: ReadOptions) -> list[Finding]:
+def layout_findings(sources: Sequence[Source], options: ReadOptions) -> list[Recognised]:
     """Return what was recognised or stated about the files and their columns."""
     first = sources[0]
     layout = first.layout
     found = []
     if len(sources) > 1:
         names = f"{len(sources)}, {first.path.name} to {sources[-1].path.name}"
-        found.append(Finding("files", names, "in the order of their names"))
+        found.append(Recognised("files", names, "in the order of their names"))
     delimiter = DELIMITERS.get(layout.delimiter, layout.delimiter)
     heading = f"line {layout.heading_line}" if layout.heading_line else "none in the file"
     stated = options.headings or options.skip_lines is not None
     return [
         *found,
-        Finding(
+        Recognised(
             "encoding", _ENCODINGS.get(layout.encoding, layout.encoding), _how(options.encoding)
         ),
-        Finding("delimiter", delimiter, _how(options.delimiter)),
-        Finding("decimal mark", layout.decimal, _how(options.decimal)),
-        Finding("heading", heading, "stated" if stated else "recognised"),
+        Recognised("delimiter", delimiter, _how(options.delimiter)),
+        Recognised("decimal mark", layout.decimal, _how(options.decimal)),
+        Recognised("heading", heading, "stated" if stated else "recognised"),
         *first.columns.found,
     ]
 

@@ -16,7 +16,7 @@ from yieldest.files.text_file import Progress
 from yieldest.files.time_stamps import DATE_ORDERS
 from yieldest.wind.gathered_rows import Gathered, Times
 from yieldest.wind.interval_means import Averager
-from yieldest.wind.read_options import Finding, ReadOptions
+from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_clock import Clock, zone_of
 from yieldest.wind.record_files import Source, layout_findings, sources_of, units_of
 from yieldest.wind.record_headings import CLOCK_ROLES, TEXT_ROLES, VALUE_ROLES
@@ -325,21 +325,21 @@ class _Gathering:
                 "lines may be repeated."
             )
 
-    def _found(self) -> list[Finding]:
+    def _found(self) -> list[Recognised]:
         options = self.options
         found = layout_findings(self.sources, options)
         if options.start is not None:
             text = f"{options.start}, every {options.interval_s:g} s"
-            found.append(Finding("time", text, "stated"))
+            found.append(Recognised("time", text, "stated"))
         else:
             found += self.clock.findings()
         for heading, cells in options.where.items():
-            found.append(Finding("rows", f"{heading} is {' or '.join(cells)}", "stated"))
+            found.append(Recognised("rows", f"{heading} is {' or '.join(cells)}", "stated"))
         for role, marks in self.marks.items():
             words = words_of(role, self.units.get(role, ""))
             read = {mark for mark in marks if np.isfinite(words.get(mark.lower(), np.nan))}
             for what, told in (("missing", set(marks) - read), ("words for", read)):
                 if told:
                     text = ", ".join(f"{m} ({marks[m]:,} times)" for m in marks if m in told)
-                    found.append(Finding(f"{what} {role}", text, "recognised"))
+                    found.append(Recognised(f"{what} {role}", text, "recognised"))
         return found

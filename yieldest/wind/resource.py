@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.provenance import Provenance
+from yieldest.provenance import Findings, Provenance
 from yieldest.wind.block_bootstrap import draw_blocks
 from yieldest.wind.breakdown import (
     Directions,
@@ -32,9 +32,9 @@ from yieldest.wind.histogram import Histogram, histogram_of
 from yieldest.wind.mean_uncertainty import WindUncertainty, wind_uncertainty
 from yieldest.wind.quality_control import control_quality
 from yieldest.wind.quality_rules import QualityReport, QualityRules
-from yieldest.wind.record import WindRecord
 from yieldest.wind.seasons import SeasonWeights, season_weights
 from yieldest.wind.weibull_fits import METHODS, chosen_method
+from yieldest.wind.wind_record import WindRecord
 
 EMPIRICAL = "empirical"
 """Energy from the readings themselves, whatever the fit."""
@@ -121,7 +121,7 @@ class WindResource:
     modes_ms: tuple[float, ...]
     turbulence: Gustiness | None
     gusts: Gustiness | None
-    warnings: tuple[str, ...]
+    warnings: Findings
 
     @property
     def record(self) -> WindRecord:

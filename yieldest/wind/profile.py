@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
-from yieldest.provenance import Provenance
+from yieldest.provenance import Findings, Provenance
 
 NORMAL_EXPONENT = 0.2
 """Exponent of the normal wind profile model, IEC 61400-2 (small wind turbines)."""
@@ -271,7 +271,7 @@ def by_power_law(
     to_height_m: float,
     exponent: float,
     exponent_uncertainty: float,
-    assumed: tuple[str, ...] = (),
+    assumed: Findings = (),
 ) -> HeightStep:
     """Carry a speed to hub height by the power law; beside it the log law of the same slope.
 

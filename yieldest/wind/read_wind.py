@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from yieldest.arrays import FloatArray
@@ -14,10 +13,10 @@ from yieldest.errors import InputError
 from yieldest.files.text_file import Progress
 from yieldest.provenance import Provenance
 from yieldest.units import BEAUFORT_EDGES_MS
-from yieldest.wind.data_recovery import DataRecovery, data_recovery_of, data_recovery_warnings
+from yieldest.wind.data_recovery import data_recovery_of, data_recovery_warnings
 from yieldest.wind.gathered_rows import Flags, Gathered, Times
 from yieldest.wind.netcdf_record import is_netcdf, read_netcdf
-from yieldest.wind.read_options import Finding, ReadOptions
+from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_files import files_of
 from yieldest.wind.record_rows import gather
 from yieldest.wind.record_values import HIGHEST_GUST_MS
@@ -29,91 +28,13 @@ from yieldest.wind.time_conflicts import (
     told_ahead,
     told_misdated,
 )
+from yieldest.wind.wind_record import WindRecord
 
 MONTHS = 12
 FEWEST_JOINTS = 3
 _NOTHING_STATED = ReadOptions()
 FORMATS = ((is_netcdf, read_netcdf),)
 """Kinds of file beside delimited text: how one is told by its content, and how it is read."""
-
-
-def _no_times() -> npt.NDArray[np.datetime64]:
-    return np.empty(0, dtype="datetime64[ns]")
-
-
-def _no_speeds() -> FloatArray:
-    return np.empty(0)
-
-
-@dataclass(frozen=True)
-class WindRecord:
-    """A wind record at one place and height, in time order.
-
-    Parameters
-    ----------
-    time : ndarray of datetime64[ns], shape (n,)
-        Start of each reading, as in the file, or in UTC where the file gives offsets.
-    speed_ms : ndarray, shape (n,)
-        Wind speed; NaN where missing or left out.
-    direction_deg : ndarray, shape (n,), or None
-        Direction the wind comes from, clockwise from north.
-    temperature_c : ndarray, shape (n,), or None
-    pressure_hpa : ndarray, shape (n,), or None
-    data_recovery : DataRecovery
-        How much of the time, and of the year, has a speed.
-    provenance : Provenance
-    standard_deviation_ms : ndarray, shape (n,), or None
-        Standard deviation of the speed within each interval.
-    gust_ms : ndarray, shape (n,), or None
-        Highest speed within each interval.
-    resolution_ms : float or None
-        Step to which the speeds are rounded (a whole knot is 0.514 m/s); None where no step
-        was found or the steps are uneven (Beaufort).
-    class_edges_ms : ndarray, shape (m,), or None
-        Edges of uneven speed classes (Beaufort), from 0 up; the last class is open.
-    threshold_ms : float or None
-        Speed below which the anemometer stands still, where stated.
-    height_m : float or None
-        Height of the sensor above ground, where the heading or the file states it.
-    mean_cube_ms3 : float or None
-        Mean cube of the readings before they were averaged; None where they were not.
-    impossible, impossible_ms : ndarray of datetime64, ndarray
-        Times and speeds above the highest gust ever measured, which count as missing.
-    disordered, repeated : ndarray of datetime64
-        Times of the rows that went back in time, and of those left out as repeats.
-    found : tuple of Finding
-        What was recognised or stated about the file.
-    """
-
-    time: npt.NDArray[np.datetime64]
-    speed_ms: FloatArray
-    direction_deg: FloatArray | None
-    temperature_c: FloatArray | None
-    pressure_hpa: FloatArray | None
-    data_recovery: DataRecovery
-    provenance: Provenance
-    standard_deviation_ms: FloatArray | None = None
-    gust_ms: FloatArray | None = None
-    resolution_ms: float | None = None
-    class_edges_ms: FloatArray | None = None
-    threshold_ms: float | None = None
-    height_m: float | None = None
-    mean_cube_ms3: float | None = None
-    impossible: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
-    impossible_ms: FloatArray = field(default_factory=_no_speeds)
-    disordered: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
-    repeated: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
-    found: tuple[Finding, ...] = ()
-
-    @property
-    def valid_speed_ms(self) -> FloatArray:
-        """The speeds that are there, shape (m,)."""
-        return self.speed_ms[np.isfinite(self.speed_ms)]
-
-    @property
-    def mean_speed_ms(self) -> float:
-        """Mean of the speeds that are there."""
-        return float(self.valid_speed_ms.mean())
 
 
 def read_wind(
@@ -151,7 +72,7 @@ def read_wind(
     if one_year is not None:
         time = one_year
         text = f"months from different years, put on the year {str(time.min())[:4]}"
-        found.append(Finding("weather year", text, "recognised"))
+        found.append(Recognised("weather year", text, "recognised"))
     else:
         wrong = misdated(time)
         if wrong.any():
@@ -190,9 +111,9 @@ def read_wind(
     coverage = data_recovery_of(time, np.isfinite(values["speed"]))
     warnings += data_recovery_warnings(coverage)
     if gathered.step is not None:
-        found.append(Finding("rounding of speeds", gathered.step[1], "recognised"))
+        found.append(Recognised("rounding of speeds", gathered.step[1], "recognised"))
     if gathered.height_m is not None:
-        found.append(Finding("height", f"{gathered.height_m:g} m", "from the heading"))
+        found.append(Recognised("height", f"{gathered.height_m:g} m", "from the heading"))
         if options.height_m is not None and abs(gathered.height_m - options.height_m) > 0.5:
             warnings.append(
                 f"{path}: the file says that the sensor is {gathered.height_m:g} m high, but "

@@ -23,10 +23,10 @@ from yieldest.energy.from_series import (
     running_share_of_readings,
 )
 from yieldest.energy.losses import kept_after
-from yieldest.hub.profile import power_law_factor
 from yieldest.turbine.power_curve import Correction, PowerCurve, nodes_at_density
 from yieldest.uncertainty.uncertain_inputs import SPEED_FACTORS
 from yieldest.wind.distribution import WindDistribution
+from yieldest.wind.profile import power_law_factor
 from yieldest.wind.weibull import mean_speed, scale_of_mean
 
 ENERGY = ("one_year_kwh", "life_kwh_per_year")

@@ -33,7 +33,7 @@ DecimalMark = Literal[".", ","]
 Circuit = Literal["dc", "single-phase", "three-phase"]
 
 
-class Section(BaseModel):
+class Settings(BaseModel):
     """A table of the plan: only the keys named here, each of its own type and finite."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)

@@ -14,8 +14,8 @@ from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.from_series import SortedReadings
 from yieldest.energy.losses import Loss
+from yieldest.model.uncertain_chain import Chain
 from yieldest.turbine.power_curve import Correction, PowerCurve
-from yieldest.uncertainty.chain import Chain
 from yieldest.uncertainty.sampling import Correlation
 from yieldest.uncertainty.uncertain_inputs import (
     ALIKE_CORRELATION,

@@ -9,9 +9,9 @@ import numpy as np
 from yieldest.energy.from_series import sort_readings
 from yieldest.errors import InputError
 from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.model.gather_uncertainty import DEFAULT_CORRELATIONS, Parts, gather
+from yieldest.model.uncertain_chain import Chain
 from yieldest.plan import FEWEST_DRAWS, MOST_DRAWS, Build, Plan
-from yieldest.uncertainty.chain import Chain
-from yieldest.uncertainty.gather import DEFAULT_CORRELATIONS, Parts, gather
 from yieldest.uncertainty.next_measurement import usual_steps
 from yieldest.uncertainty.result import Uncertainty, uncertainty_of
 from yieldest.uncertainty.sampling import Correlation

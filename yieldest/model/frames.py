@@ -76,6 +76,6 @@ def dataset_of(estimate: Estimate) -> xr.Dataset:
         attrs={
             "title": estimate.title,
             "source": f"yieldest {__version__}: {estimate.distribution.provenance.source}",
-            "comment": " ".join([*estimate.assumed, *estimate.warnings]),
+            "comment": " ".join(str(found) for found in (*estimate.assumed, *estimate.warnings)),
         },
     )
