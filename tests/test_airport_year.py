@@ -85,7 +85,7 @@ def test_the_impossible_hour_is_left_out_and_said(tmp_path):
     stated = ReadOptions(
         columns={"time": "time_hour"}, units="mph", temperature_units="F", pressure_units="hPa"
     )
-    quality_control = control_quality(read_wind(path, stated), QualityRules())
+    quality_control = control_quality(read_wind(path, options=stated), QualityRules())
     assert quality_control.left_out == 1
     assert quality_control.record.valid_speed_ms.max() < 30
     assert any("468.7 m/s at 2013-02-12" in w for w in quality_control.record.provenance.warnings)

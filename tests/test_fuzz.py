@@ -14,7 +14,6 @@ from yieldest.plan import load_plan
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.reading_file import read_readings
-from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.summary_tables import read_frequency_table, read_monthly_means
 
@@ -23,8 +22,8 @@ INPUTS = 150
 
 READERS = {
     "record": read_wind,
-    "frequency table": lambda path: read_frequency_table(path, ReadOptions()),
-    "monthly means": lambda path: read_monthly_means(path, ReadOptions()),
+    "frequency table": read_frequency_table,
+    "monthly means": read_monthly_means,
     "curve": read_power_curve,
     "bill": read_bill,
     "readings": lambda path: read_readings(path, Meters()),

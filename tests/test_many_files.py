@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from yieldest.errors import InputError
 from yieldest.wind import record_rows as rows
 from yieldest.wind.interval_means import Averager
-from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.read_wind import read_wind
 
 HEADING = "time,speed (km/h),wind direction (deg),temp (C)\n"
@@ -166,10 +165,10 @@ def test_quick_readings_beyond_a_bound_are_averaged(tmp_path, monkeypatch, block
 def test_averaging_can_be_stated_and_forbidden(tmp_path, monkeypatch):
     path = tmp_path / "wind.csv"
     _, speed = quick_record(path)
-    record = read_wind(path, ReadOptions(average_s=600))
+    record = read_wind(path, average_s=600)
     assert record.speed_ms == pytest.approx(speed.reshape(-1, 600).mean(axis=1))
     monkeypatch.setattr(rows, "MANY_ROWS", 1000)
-    assert read_wind(path, ReadOptions(average_s=0)).time.size == 7200
+    assert read_wind(path, average_s=0).time.size == 7200
     slow = tmp_path / "slow.csv"
     slow.write_text(HEADING + "".join(lines_of(2000)))
     assert read_wind(slow).time.size == 2000
@@ -180,7 +179,7 @@ def test_averages_tell_of_repeats_disorder_and_impossible_speeds(tmp_path):
     lines, _ = quick_record(path, 600)
     lines[5] = lines[5].split(",")[0] + ",999.5,0,0\n"
     path.write_text(HEADING + "".join([*lines, *lines[300:310]]))
-    record = read_wind(path, ReadOptions(average_s=60))
+    record = read_wind(path, average_s=60)
     warnings = " ".join(record.provenance.warnings)
     assert "readings beyond the usual 60 of an interval: 10;" in warnings
     assert "lines that go back in time: 1;" in warnings

@@ -5,7 +5,6 @@ import pytest
 import xarray as xr
 
 from yieldest.errors import InputError
-from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.read_wind import read_wind
 
 TIMES = np.datetime64("2025-01-01", "ns") + np.arange(5) * np.timedelta64(1, "h")
@@ -73,7 +72,7 @@ def test_a_height_is_chosen_among_several(write):
     path = write({"ws": variable(values, "wind_speed", "m s-1", ("time", "height"))}, heights)
     with pytest.raises(InputError, match="heights 10, 50 m"):
         read_wind(path)
-    record = read_wind(path, ReadOptions(height_m=40))
+    record = read_wind(path, height_m=40)
     assert record.height_m == 50
     assert record.speed_ms[0] == 4
 
@@ -94,9 +93,9 @@ def test_one_point_is_a_record_and_several_ask_for_one(write):
     two = write({"ws": variable(values, "wind_speed", "m s-1", ("time", "lat", "lon"))})
     with pytest.raises(InputError, match="2 points"):
         read_wind(two)
-    assert read_wind(two, ReadOptions(point=2)).speed_ms[1] == 9
+    assert read_wind(two, point=2).speed_ms[1] == 9
     with pytest.raises(InputError, match="point 3"):
-        read_wind(two, ReadOptions(point=3))
+        read_wind(two, point=3)
 
 
 @pytest.mark.parametrize(
@@ -124,10 +123,10 @@ def test_a_variable_and_its_units_can_be_stated(write):
     path = write({"ws": (("time",), np.array(SPEED))})
     with pytest.raises(InputError, match="no variable has the standard name"):
         read_wind(path)
-    record = read_wind(path, ReadOptions(columns={"speed": "ws"}, units="kn"))
+    record = read_wind(path, columns={"speed": "ws"}, units="kn")
     assert record.speed_ms[0] == pytest.approx(3 * 1852 / 3600)
     with pytest.raises(InputError, match="no variable 'wind'"):
-        read_wind(path, ReadOptions(columns={"speed": "wind"}))
+        read_wind(path, columns={"speed": "wind"})
 
 
 def test_damaged_files_and_files_without_time_are_named(write, tmp_path):
@@ -156,4 +155,4 @@ def test_a_glob_finds_one_file_and_several_are_refused(write):
 def test_rows_cannot_be_picked(write):
     path = write({"ws": variable(SPEED, "wind_speed", "m s-1")})
     with pytest.raises(InputError, match=r"wind\.nc, only: .*state point"):
-        read_wind(path, ReadOptions(where={"station": ["A"]}))
+        read_wind(path, where={"station": ["A"]})

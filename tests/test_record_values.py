@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from yieldest.errors import InputError
 from yieldest.units import BEAUFORT_EDGES_MS, SPEED_FACTORS
-from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record_headings import take_apart
 from yieldest.wind.record_values import rounding_step
@@ -23,7 +22,7 @@ def read(tmp_path):
         times = np.datetime64("2025-01-01T00") + np.arange(len(rows))
         lines = [f"time;{heading}", *(f"{t};{row}" for t, row in zip(times, rows, strict=True))]
         path.write_text("\n".join(lines), encoding="utf-8")
-        return read_wind(path, ReadOptions(**stated))
+        return read_wind(path, **stated)
 
     return read_rows
 
@@ -234,8 +233,7 @@ def test_airport_speeds_are_whole_knots(tmp_path):
     weather = WEATHER
     path = tmp_path / "wind.csv"
     weather[weather["origin"] == "JFK"].to_csv(path, index=False)
-    options = ReadOptions(columns={"time": "time_hour"}, units="mph")
-    record = read_wind(path, options)
+    record = read_wind(path, columns={"time": "time_hour"}, units="mph")
     assert record.resolution_ms == pytest.approx(1852 / 3600)
 
 

@@ -9,14 +9,13 @@ import pytest
 from yieldest.errors import InputError
 from yieldest.files.dialect import layout_of
 from yieldest.files.table import read_blocks
-from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.read_wind import read_wind
 
 PLAIN = "time,speed (m/s)\n2025-01-01 00:00,5.5\n2025-01-01 00:10,6.25\n"
 
 
 def speeds(path, **stated):
-    return read_wind(path, ReadOptions(**stated)).speed_ms.tolist()
+    return read_wind(path, **stated).speed_ms.tolist()
 
 
 @pytest.fixture
@@ -40,7 +39,7 @@ def test_unicode_encodings_are_told_apart(written, encoding):
 def test_latin_1_headings_are_read(written, encoding):
     text = "Zeit;Wind (m/s);Außentemp. (°C)\n2025-01-01 00:00;5,5;3,1\n"
     columns = {"time": "Zeit", "temperature": "Außentemp. (°C)"}
-    record = read_wind(written(text, encoding), ReadOptions(columns=columns))
+    record = read_wind(written(text, encoding), columns=columns)
     assert record.speed_ms.tolist() == [5.5]
     assert record.temperature_c.tolist() == [3.1]
 
@@ -130,7 +129,7 @@ def test_a_units_line_and_a_statistics_line_below_the_heading(written):
         '"TS","km/h","km/h","km/h","Deg F"\n"","Avg","Std","Max","Avg"\n'
         '"2025-01-01 00:10:00",36,3.6,54,"NAN"\n"2025-01-01 00:20:00",18,1.8,27,50\n'
     )
-    record = read_wind(path, ReadOptions(columns={"temperature": "AirT_Avg"}))
+    record = read_wind(path, columns={"temperature": "AirT_Avg"})
     assert record.speed_ms == pytest.approx([10, 5])
     assert record.standard_deviation_ms == pytest.approx([1, 0.5])
     assert record.gust_ms == pytest.approx([15, 7.5])

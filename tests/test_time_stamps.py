@@ -8,7 +8,6 @@ import pytest
 from airport import WEATHER
 
 from yieldest.errors import InputError
-from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record_clock import zone_of
 
@@ -25,7 +24,7 @@ def read(tmp_path):
         path = tmp_path / "wind.csv"
         lines = [f"{heading};speed_ms", *(f"{stamp};{5 + n}" for n, stamp in enumerate(stamps))]
         path.write_text("\n".join(lines), encoding="utf-8")
-        return read_wind(path, ReadOptions(**stated))
+        return read_wind(path, **stated)
 
     return read_times
 
@@ -144,15 +143,15 @@ def test_a_record_without_year_is_put_on_a_common_year(read):
 def test_a_record_without_times_counts_from_a_stated_start(tmp_path):
     path = tmp_path / "wind.csv"
     path.write_text("speed (km/h)\n36\n18\n")
-    record = read_wind(path, ReadOptions(start="2025-01-31 13:50", interval_s=600))
+    record = read_wind(path, start="2025-01-31 13:50", interval_s=600)
     assert minutes(record) == ["2025-01-31T13:50", "2025-01-31T14:00"]
     assert record.speed_ms == pytest.approx([10, 5])
     with pytest.raises(InputError, match="start and interval_s"):
         read_wind(path)
     with pytest.raises(InputError, match="interval_s"):
-        read_wind(path, ReadOptions(start="2025-01-31"))
+        read_wind(path, start="2025-01-31")
     with pytest.raises(InputError, match="'soon' is not a time"):
-        read_wind(path, ReadOptions(start="soon", interval_s=60))
+        read_wind(path, start="soon", interval_s=60)
 
 
 def test_epoch_and_digit_dates_are_told_apart(read):
@@ -215,7 +214,7 @@ def test_the_doubled_hour_may_be_cut_by_a_block(tmp_path, monkeypatch):
     path.write_text("time,speed_ms\n" + "".join(f"{stamp},5\n" for stamp in local))
     for rows in (1, 2, 5, 7):
         monkeypatch.setattr("yieldest.wind.record_rows.BLOCK_ROWS", rows)
-        assert minutes(read_wind(path, ReadOptions(time_zone="Europe/Berlin"))) == utc
+        assert minutes(read_wind(path, time_zone="Europe/Berlin")) == utc
 
 
 def test_a_time_that_the_clocks_left_out_is_refused(read):
@@ -248,9 +247,9 @@ def test_local_hours_of_the_airport_year_agree_with_its_utc_column(tmp_path, sta
     weather = WEATHER
     path = tmp_path / "wind.csv"
     weather[weather["origin"] == station].to_csv(path, index=False)
-    utc = read_wind(path, ReadOptions(columns={"time": "time_hour"}, units="mph"))
+    utc = read_wind(path, columns={"time": "time_hour"}, units="mph")
     parts = {part: part for part in ("year", "month", "day", "hour")}
-    local = read_wind(path, ReadOptions(columns=parts, units="mph", time_zone="America/New_York"))
+    local = read_wind(path, columns=parts, units="mph", time_zone="America/New_York")
     assert utc.time.size > 8700
     np.testing.assert_array_equal(local.time, utc.time)
     np.testing.assert_array_equal(local.speed_ms, utc.speed_ms)

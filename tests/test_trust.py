@@ -20,7 +20,6 @@ import pytest
 import xarray as xr
 
 from yieldest.maps.open_grid import open_grid
-from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.read_wind import read_wind
 
 FUZZ = Path(__file__).parent / "fuzz"
@@ -194,7 +193,7 @@ def test_a_netcdf_file_that_reaches_into_others_is_refused(run, tmp_path):
 def test_settings_of_others_cannot_make_a_record_unreadable(tmp_path):
     path = tmp_path / "wind.csv"
     path.write_text("time,wind (m/s)\n" + "".join(f"2024-01-{d:02},{d}\n" for d in range(1, 29)))
-    assert read_wind(path, ReadOptions()).speed_ms.size == 28
+    assert read_wind(path).speed_ms.size == 28
 
 
 def repeated(piece, times):

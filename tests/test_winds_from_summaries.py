@@ -13,7 +13,6 @@ from yieldest.wind.from_summaries import (
     distribution_of_months,
     points_of_frequencies,
 )
-from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.summary_tables import (
     MonthlyMeans,
     read_frequency_table,
@@ -32,7 +31,7 @@ def table_of(edges, hours, heading="from (m/s),to (m/s),hours"):
 
 
 def read(path, **stated):
-    return read_frequency_table(path, ReadOptions(**stated))
+    return read_frequency_table(path, **stated)
 
 
 @pytest.mark.parametrize("width", [0.5, 1.0, 2.0])
@@ -184,7 +183,7 @@ def test_the_warning_on_the_shape_says_what_is_so():
 def test_monthly_means_are_read_in_any_order(table_text, names):
     rows = [f"{name};{mean * 3.6:.6f}" for name, mean in zip(names, MEANS, strict=True)]
     path = table_text("month;mean speed (km/h)\n" + "\n".join(rows[::-1]).replace(".", ","))
-    means = read_monthly_means(path, ReadOptions())
+    means = read_monthly_means(path)
     assert means.speed_ms == pytest.approx(MEANS, rel=1e-6)
 
 
@@ -200,7 +199,7 @@ def test_monthly_means_are_read_in_any_order(table_text, names):
 )
 def test_monthly_means_that_cannot_be_used_are_named(table_text, rows, named):
     with pytest.raises(InputError) as refused:
-        read_monthly_means(table_text("month,speed (m/s)\n" + "\n".join(rows)), ReadOptions())
+        read_monthly_means(table_text("month,speed (m/s)\n" + "\n".join(rows)))
     assert named in str(refused.value)
 
 

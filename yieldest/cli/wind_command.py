@@ -237,7 +237,7 @@ def wind(
     # Imported here, so that `--help` does not wait for pandas and scipy.
     from yieldest.wind.breakdown import SECTORS  # noqa: PLC0415
     from yieldest.wind.quality_rules import quality_rules  # noqa: PLC0415
-    from yieldest.wind.read_options import ReadOptions  # noqa: PLC0415
+    from yieldest.wind.read_options import ReadOptions, options_of  # noqa: PLC0415
     from yieldest.wind.read_wind import read_wind  # noqa: PLC0415
     from yieldest.wind.resource import EMPIRICAL, ResourceOptions, assess_record  # noqa: PLC0415
     from yieldest.wind.weibull_fits import METHODS  # noqa: PLC0415
@@ -248,29 +248,29 @@ def wind(
         raise InputError(
             f"--fit is {fit!r}, but it must be one of {', '.join((*METHODS, EMPIRICAL))}."
         )
-    options = ReadOptions(
-        columns=dict(pairs("--column", "ROLE=HEADING", column)),
-        units=units,
-        standard_deviation_units=standard_deviation_units,
-        temperature_units=temperature_units,
-        pressure_units=pressure_units,
-        delimiter=delimiter,
-        decimal=decimal,
-        encoding=encoding,
-        skip_lines=skip_lines,
-        headings=tuple(headings.split(",")) if headings else (),
-        date_order=date_order,
-        time_zone=time_zone,
-        start=start,
-        interval_s=interval,
-        missing=tuple(missing or ()),
-        height_m=height,
-        sensor=sensor,
-        where=_cells_by_heading(where),
-        point=point,
-        threshold_ms=threshold,
-        average_s=average,
-    )
+    stated: dict[str, object] = {
+        "columns": dict(pairs("--column", "ROLE=HEADING", column)),
+        "units": units,
+        "standard_deviation_units": standard_deviation_units,
+        "temperature_units": temperature_units,
+        "pressure_units": pressure_units,
+        "delimiter": delimiter,
+        "decimal": decimal,
+        "encoding": encoding,
+        "skip_lines": skip_lines,
+        "headings": headings.split(",") if headings else None,
+        "date_order": date_order,
+        "time_zone": time_zone,
+        "start": start,
+        "interval_s": interval,
+        "missing": missing,
+        "sensor": sensor,
+        "where": _cells_by_heading(where) or None,
+        "point": point,
+        "threshold_ms": threshold,
+        "average_s": average,
+    }
+    options = options_of(ReadOptions, None, stated)
     if table or months:
         if table and months:
             raise InputError("--table and --months exclude each other; keep one of them.")
@@ -278,17 +278,18 @@ def wind(
             raise InputError(
                 "--out, --neighbour and --where need a record, not --table or --months."
             )
-        _summed(record, table, options, as_json)
+        # The height is not shown there, and changes nothing.
+        _summed(record, table, height or 10.0, options, as_json)
         return
     study = assess_record(
-        _read(record, options),
+        _read(record, height, options),
         ResourceOptions(
             rules=quality_rules(_thresholds(screen)),
             season_correction=season_correction,
             fit=fit,
             sectors=sectors,
         ),
-        None if neighbour is None else read_wind(neighbour, ReadOptions(time_zone=time_zone)),
+        None if neighbour is None else read_wind(neighbour, time_zone=time_zone),
     )
     if out is not None:
         from yieldest.wind.flagged_record import write_flagged  # noqa: PLC0415
@@ -307,7 +308,9 @@ def wind(
         typer.echo(f"\nwrote {out}")
 
 
-def _summed(path: Path, is_table: bool, options: "ReadOptions", as_json: bool) -> None:
+def _summed(
+    path: Path, is_table: bool, height_m: float, options: "ReadOptions", as_json: bool
+) -> None:
     """Print what a frequency table or monthly means say."""
     from yieldest.report.estimate_text import console  # noqa: PLC0415
     from yieldest.report.summaries_text import (  # noqa: PLC0415
@@ -325,13 +328,12 @@ def _summed(path: Path, is_table: bool, options: "ReadOptions", as_json: bool) -
         read_monthly_means,
     )
 
-    height_m = options.height_m or 10.0  # the height is not shown, and changes nothing here
     if is_table:
-        table = read_frequency_table(path, options)
+        table = read_frequency_table(path, options=options)
         distribution = distribution_of_frequencies(table, height_m)
         wind = SummedWind(table, distribution, *points_of_frequencies(table, distribution))
     else:
-        means = read_monthly_means(path, options)
+        means = read_monthly_means(path, options=options)
         wind = SummedWind(means, *distribution_of_months(means, None, height_m))
     if as_json:
         print_json(summed_as_dictionary(wind))
@@ -339,13 +341,13 @@ def _summed(path: Path, is_table: bool, options: "ReadOptions", as_json: bool) -
         print_summed(wind, console())
 
 
-def _read(path: Path, options: "ReadOptions") -> "WindRecord":
+def _read(path: Path, height_m: float | None, options: "ReadOptions") -> "WindRecord":
     """Read a record, with a bar on the terminal while it takes long."""
     from yieldest.report.progress import reading_bar  # noqa: PLC0415
     from yieldest.wind.read_wind import read_wind  # noqa: PLC0415
 
     with reading_bar(path.name) as progress:
-        return read_wind(path, options, progress)
+        return read_wind(path, height_m=height_m, options=options, progress=progress)
 
 
 def _cells_by_heading(texts: Iterable[str] | None) -> dict[str, list[str]]:

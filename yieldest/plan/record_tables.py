@@ -1,14 +1,13 @@
-"""The tables beside a wind record: columns, quality control, other anemometers, a reference."""
+"""The tables beside a wind record: quality control, other anemometers, a reference."""
 
 from __future__ import annotations
 
 from dataclasses import fields
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic.fields import FieldInfo
 
 from yieldest.settings import (
-    DateOrder,
     FilePath,
     Height,
     NotNegative,
@@ -17,51 +16,9 @@ from yieldest.settings import (
     key,
 )
 from yieldest.wind.quality_rules import QualityRules
-
-FILE_KEYS = ("units", "delimiter", "decimal", "encoding", "skip_lines", "headings")
-"""Keys that say how a text file is to be read; they have the names of `ReadOptions`."""
-RECORD_KEYS = (
-    *("standard_deviation_units", "temperature_units", "pressure_units", "date_order", "time_zone"),
-    *("start", "interval_s", "missing", "sensor", "where", "point", "threshold_ms", "average_s"),
-)
-
-Cells = str | int | list[str | int]
-"""One cell of a column, or several."""
-
-
-def cells_by_heading(where: dict[str, Cells] | None) -> dict[str, tuple[str, ...]]:
-    """Return the stated cells of each heading as `ReadOptions` takes them."""
-    return {
-        heading: tuple(map(str, cells if isinstance(cells, list) else [cells]))
-        for heading, cells in (where or {}).items()
-    }
-
+from yieldest.wind.read_options import ReadOptions
 
 _USUAL = {rule.name: rule.default for rule in fields(QualityRules)}
-
-
-class Columns(Settings):
-    """Headings of the record by what they hold; a NetCDF file has names of variables instead."""
-
-    time: Annotated[str | None, key("date and time in one", "Datum")] = None
-    date: Annotated[str | None, key("the date, beside clock times", "Tag")] = None
-    year: Annotated[str | None, key("the year", "YYYY")] = None
-    month: Annotated[str | None, key("the month", "MO")] = None
-    day: Annotated[str | None, key("the day", "DD")] = None
-    hour: Annotated[str | None, key("the hour", "HH")] = None
-    minute: Annotated[str | None, key("the minute", "MI")] = None
-    second: Annotated[str | None, key("the second", "SS")] = None
-    half_of_day: Annotated[
-        str | None, key("AM or PM, where it has a column of its own", "AM/PM")
-    ] = None
-    speed: Annotated[str | None, key("mean wind speed", "Anemo 1")] = None
-    direction: Annotated[str | None, key("the way the wind comes from", "Vane")] = None
-    temperature: Annotated[str | None, key("air temperature", "T air")] = None
-    pressure: Annotated[str | None, key("air pressure", "Baro")] = None
-    deviation: Annotated[
-        str | None, key("standard deviation of the speed within the interval", "Anemo 1 SD")
-    ] = None
-    gust: Annotated[str | None, key("highest speed within the interval", "Anemo 1 max")] = None
 
 
 Threshold = NotNegative | Literal[False] | None
@@ -150,33 +107,12 @@ class Screen(Settings):
         }
 
 
-class Reference(Settings):
-    """A long record near the site."""
-
+class _ReferenceFile(Settings):
     record: Annotated[FilePath, key("the record: a file, a folder or a pattern", "airport.csv")]
-    units: Annotated[
-        str | None, key("unit of its speeds", "kn", left_out="the heading says it")
-    ] = None
-    columns: Annotated[
-        Columns,
-        key("which column holds what, as in [wind.columns]", left_out="the headings say it"),
-    ] = Columns()
-    time_zone: Annotated[
-        str | None, key("time zone of its stamps", "UTC", left_out="they are taken as they stand")
-    ] = None
-    date_order: Annotated[
-        DateOrder | None,
-        key("which number of a date stands first", "day first", left_out="told from the dates"),
-    ] = None
-    where: Annotated[
-        dict[str, Cells] | None,
-        key("of several stations in one file, by heading and cell", {"station": "BAY"}),
-    ] = None
 
-    def read_options(self) -> dict[str, Any]:
-        """Return what is stated about reading the file, as arguments of `ReadOptions`."""
-        stated = self.model_dump(exclude={"record"}, exclude_none=True)
-        return {**stated, "where": cells_by_heading(self.where)}
+
+class Reference(ReadOptions, _ReferenceFile):
+    """A long record near the site."""
 
 
 class SecondAnemometer(Settings):

@@ -2,36 +2,22 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from yieldest.plan.record_tables import (
-    FILE_KEYS,
-    RECORD_KEYS,
-    Cells,
-    Columns,
-    Reference,
-    Screen,
-    SecondAnemometer,
-    cells_by_heading,
-)
+from yieldest.plan.record_tables import Reference, Screen, SecondAnemometer
 from yieldest.settings import (
-    DateOrder,
-    DecimalMark,
     FilePath,
     Height,
-    NotNegative,
     Positive,
     Settings,
     WholeShare,
-    Words,
     at_most_one,
     key,
 )
-from yieldest.units import PRESSURE_FACTORS, SPEED_UNITS, TEMPERATURE_UNITS
 from yieldest.wind.goodness import ENERGY_ERROR_LIMIT
+from yieldest.wind.read_options import Columns, ReadOptions, TableOptions
 
 SOURCES = (
     "record",
@@ -50,12 +36,10 @@ Fit = Literal[
     "mean cube",
     "empirical",
 ]
-_RECOGNISED = "it is recognised"
-_HEADING = "the heading says it"
 
 
-class Wind(Settings):
-    """One source of wind."""
+class WindSource(Settings):
+    """What the wind is known from, and how high that was measured."""
 
     record: Annotated[
         FilePath | None,
@@ -91,104 +75,11 @@ class Wind(Settings):
         Positive | None, key("or a Weibull scale, with weibull_shape", 6.2, unit="m/s")
     ] = None
     measured_height_m: Annotated[Height, key("height of the anemometer above ground", 10, unit="m")]
-    units: Annotated[
-        str | None,
-        key(f"unit of the speeds: {', '.join(SPEED_UNITS)}", "km/h", left_out=_HEADING),
-    ] = None
-    standard_deviation_units: Annotated[
-        str | None,
-        key(
-            "unit of standard deviations and gusts",
-            "m/s",
-            left_out="the heading says it, else that of the speeds",
-        ),
-    ] = None
-    temperature_units: Annotated[
-        str | None,
-        key(f"unit of temperatures: {', '.join(TEMPERATURE_UNITS)}", "F", left_out=_HEADING),
-    ] = None
-    pressure_units: Annotated[
-        str | None,
-        key(f"unit of pressures: {', '.join(PRESSURE_FACTORS)}", "hPa", left_out=_HEADING),
-    ] = None
-    columns: Annotated[
-        Columns, key("which column holds what", left_out="the headings are recognised")
-    ] = Columns()
-    delimiter: Annotated[
-        Words | None, key("the character between cells", ";", left_out=_RECOGNISED)
-    ] = None
-    decimal: Annotated[DecimalMark | None, key("decimal mark", ",", left_out=_RECOGNISED)] = None
-    encoding: Annotated[
-        str | None, key("encoding of the text", "latin-1", left_out=_RECOGNISED)
-    ] = None
-    skip_lines: Annotated[
-        Annotated[int, Field(ge=0)] | None,
-        key("lines above the heading", 3, left_out=_RECOGNISED),
-    ] = None
-    headings: Annotated[
-        list[str] | None,
-        key("the headings of a file that has none", ["time", "speed (m/s)"]),
-    ] = None
-    date_order: Annotated[
-        DateOrder | None,
-        key(
-            "which number of a date stands first",
-            "day first",
-            left_out="told from the dates; where they do not tell, you are asked",
-        ),
-    ] = None
-    time_zone: Annotated[
-        str | None,
-        key(
-            "time zone of stamps without an offset: UTC, an offset such as +01:00, or a place",
-            "Europe/Berlin",
-            left_out="the stamps are taken as they stand",
-        ),
-    ] = None
-    start: Annotated[
-        str | datetime | date | None,
-        key("first time of a record without times", "2025-01-31 13:50"),
-    ] = None
-    interval_s: Annotated[
-        Positive | None, key("with start: time between readings", 600, unit="s")
-    ] = None
-    missing: Annotated[
-        list[str | int | float] | None,
-        key(
-            "marks for a missing value",
-            ["-1", "broken"],
-            left_out="the usual ones are recognised",
-        ),
-    ] = None
-    sensor: Annotated[
-        str | None, key("of several sensors, the one with this word in its heading", "north")
-    ] = None
-    where: Annotated[
-        dict[str, Cells] | None,
-        key("of several stations in one file, by heading and cell", {"station": "HILL"}),
-    ] = None
-    point: Annotated[
-        Annotated[int, Field(ge=1)] | None,
-        key("of several points in a NetCDF file, which one, from 1", 1),
-    ] = None
-    threshold_ms: Annotated[
-        NotNegative | None,
-        key(
-            "wind at which the anemometer starts to turn",
-            0.5,
-            unit="m/s",
-            left_out="told from the zeros",
-        ),
-    ] = None
-    average_s: Annotated[
-        NotNegative | None,
-        key(
-            "average readings over so long; 0 never",
-            600,
-            unit="s",
-            left_out="only millions of quick readings are, over a minute",
-        ),
-    ] = None
+
+
+class Wind(ReadOptions, WindSource):
+    """One source of wind."""
+
     other_heights: Annotated[
         list[SecondAnemometer],
         key("other anemometers on the mast, to measure how the wind grows with height"),
@@ -236,16 +127,11 @@ class Wind(Settings):
             )
         if source == "weibull_scale_ms" and self.weibull_shape is None:
             raise ValueError("weibull_scale_ms needs weibull_shape; state both")
-        if (self.start is None) != (self.interval_s is None):
-            raise ValueError("start and interval_s go together; state both")
-        allowed = set(FILE_KEYS if source in ("frequency_table", "monthly_means") else ())
-        if source == "record":
-            allowed = {*FILE_KEYS, *RECORD_KEYS}
-        for name in (*FILE_KEYS, *RECORD_KEYS):
-            if getattr(self, name) is not None and name not in allowed:
-                raise ValueError(f"{name} belongs to a record, not to {source}; leave it out")
-        for name in ("other_heights", "reference", "neighbour"):
-            if source != "record" and getattr(self, name):
+        summed = source in ("frequency_table", "monthly_means")
+        of_records = (*ReadOptions.model_fields, "other_heights", "reference", "neighbour")
+        for name in of_records if source != "record" else ():
+            left_out = getattr(self, name) in (None, [], Columns())
+            if not left_out and not (summed and name in TableOptions.model_fields):
                 raise ValueError(f"{name} belongs to a record, not to {source}; leave it out")
         if source == "frequency_table" and self.fit not in (None, "interval-censored", "empirical"):
             raise ValueError(
@@ -253,15 +139,3 @@ class Wind(Settings):
                 "or taken as it is, empirical; choose one of them"
             )
         return self
-
-    def read_options(self) -> dict[str, Any]:
-        """Return what is stated about reading the file, as arguments of `ReadOptions`."""
-        stated = self.model_dump(include={*FILE_KEYS, *RECORD_KEYS}, exclude_none=True)
-        stated["columns"] = self.columns.model_dump(exclude_none=True)
-        stated["height_m"] = self.measured_height_m
-        for name in ("headings", "missing"):
-            stated[name] = tuple(map(str, stated.get(name, ())))
-        stated["where"] = cells_by_heading(self.where)
-        if self.start is not None:
-            stated["start"] = str(self.start)
-        return stated

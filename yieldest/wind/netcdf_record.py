@@ -36,14 +36,16 @@ def is_netcdf(path: Path) -> bool:
     return path.is_file() and netcdf_engine(path) is not None
 
 
-def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
+def read_netcdf(path: Path, options: ReadOptions, height_m: float | None) -> Gathered:
     """Read speeds, or the components they are made of, at one point of a NetCDF file.
 
     Parameters
     ----------
     path : Path
     options : ReadOptions
-        `columns` names variables; `height_m` and `point` (from 1) choose where there are several.
+        `columns` names variables; `point` (from 1) chooses where there are several.
+    height_m : float or None
+        Which height to take where there are several.
 
     Raises
     ------
@@ -64,6 +66,7 @@ def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
         raise InputError(
             f"{path}: the NetCDF file cannot be read ({' '.join(str(error).split())}); is it whole?"
         ) from error
+    stated = options.columns.stated
     found = [Recognised("file", "NetCDF", "recognised")]
     variables = {
         role: name
@@ -79,14 +82,14 @@ def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
     first = data[variables.get("speed", variables.get("east", ""))]
     time_name = _time_name(path, first)
     series: dict[str, FloatArray] = {}
-    height_m: float | None = None
+    sensor_height_m: float | None = None
     for role, name in variables.items():
-        line, height = _at_one_point(path, data[name], time_name, options)
+        line, height = _at_one_point(path, data[name], time_name, options.point, height_m)
         if role in ("speed", "east"):
-            height_m = height
+            sensor_height_m = height
         unit = _unit(path, data[name], role, options)
         series[role] = to_si("speed" if role in ("east", "north") else role, line, unit)
-        found.append(Recognised(f"variable of {role}", name, "stated" if role in options.columns
+        found.append(Recognised(f"variable of {role}", name, "stated" if role in stated
                              else "by its standard name"))  # fmt: skip
         if unit:
             found.append(Recognised(f"unit of {role}", unit, "from the file"))
@@ -96,11 +99,11 @@ def read_netcdf(path: Path, options: ReadOptions) -> Gathered:
         # The direction the wind comes from lies opposite to the vector.
         series.setdefault("direction", np.degrees(np.arctan2(-east, -north)) % 360)
     found.append(Recognised("time zone", "UTC", "NetCDF time is UTC by the CF conventions"))
-    return gathered_of_si(path, _times(path, first[time_name]), series, found, height_m)
+    return gathered_of_si(path, _times(path, first[time_name]), series, found, sensor_height_m)
 
 
 def _variable(path: Path, data: xr.Dataset, role: str, options: ReadOptions) -> str | None:
-    stated = options.columns.get(role)
+    stated = options.columns.stated.get(role)
     if stated is not None:
         if stated not in data:
             raise InputError(
@@ -146,7 +149,11 @@ def _times(path: Path, coordinate: xr.DataArray) -> npt.NDArray[np.datetime64]:
 
 
 def _at_one_point(
-    path: Path, variable: xr.DataArray, time_name: str, options: ReadOptions
+    path: Path,
+    variable: xr.DataArray,
+    time_name: str,
+    point: int | None,
+    wanted_m: float | None,
 ) -> tuple[FloatArray, float | None]:
     """Return the values of a variable along time at one height and point, and the height."""
     time_dimension = variable[time_name].dims[0]
@@ -163,24 +170,24 @@ def _at_one_point(
         heights = np.atleast_1d(vertical.to_numpy().astype(np.float64))
         nearest = 0
         if heights.size > 1:
-            if options.height_m is None:
+            if wanted_m is None:
                 raise InputError(
                     f"{path}: the file has the heights "
                     f"{', '.join(f'{height:g}' for height in heights)} m; state the height to take."
                 )
-            nearest = int(np.argmin(np.abs(heights - options.height_m)))
+            nearest = int(np.argmin(np.abs(heights - wanted_m)))
         if vertical.dims:
             variable = variable.isel({vertical.dims[0]: nearest})
         height_m = float(heights[nearest])
     variable = variable.transpose(time_dimension, ...)
     points = variable.to_numpy().reshape(variable.sizes[time_dimension], -1).astype(np.float64)
     count = points.shape[1]
-    if count > 1 and options.point is None:
+    if count > 1 and point is None:
         raise InputError(
             f"{path}: variable {str(variable.name)!r} has {count} points, and a record is of one; "
             "state the point to take, from 1."
         )
-    point = options.point or 1
+    point = point or 1
     if not 1 <= point <= count:
         raise InputError(f"{path}: point {point} was asked for, but the file has {count}.")
     return np.asarray(points[:, point - 1]), height_m
@@ -190,12 +197,7 @@ def _unit(path: Path, variable: xr.DataArray, role: str, options: ReadOptions) -
     if role == "direction":
         return ""
     quantity = role if role in ("temperature", "pressure") else "speed"
-    stated = {
-        "speed": options.units,
-        "temperature": options.temperature_units,
-        "pressure": options.pressure_units,
-    }[quantity]
-    text = stated or variable.attrs.get("units")
+    text = options.unit_stated(quantity) or variable.attrs.get("units")
     if text is None:
         raise InputError(
             f"{path}: variable {str(variable.name)!r} has no units; state the {quantity} units."

@@ -1,9 +1,21 @@
-"""What can be stated about a wind record, and what was found out about it."""
+"""What can be stated about the file that a wind record stands in: plan keys and arguments alike."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Annotated, Self, TypeVar
+
+from pydantic import Field, Strict, ValidationError, model_validator
+
+from yieldest.errors import InputError
+from yieldest.settings import DateOrder, DecimalMark, NotNegative, Positive, Settings, Words, key
+from yieldest.units import PRESSURE_FACTORS, SPEED_UNITS, TEMPERATURE_UNITS
+
+Cells = str | int | list[str | int]
+"""One cell of a column, or several."""
+_RECOGNISED = "it is recognised"
+_HEADING = "the heading says it"
 
 
 @dataclass(frozen=True)
@@ -25,64 +37,193 @@ class Recognised:
     how: str
 
 
-@dataclass(frozen=True)
-class ReadOptions:
-    """What the user states about a record; None (or empty) leaves it to be recognised.
+class Columns(Settings):
+    """Headings of the record by what they hold; a NetCDF file has names of variables instead."""
 
-    Parameters
-    ----------
-    columns : mapping of str to str
-        Role to heading; the roles are the keys of `RECOGNISED_COLUMNS`.
-    units, standard_deviation_units, temperature_units, pressure_units : str, optional
-        Units of speed, of standard deviation and gust, of temperature and of pressure.
-    delimiter : str, optional
-        The character between cells; " " means runs of spaces.
-    decimal : {".", ","}, optional
-    encoding : str, optional
-        A Python name of a text encoding.
-    skip_lines : int, optional
-        Lines above the heading line.
-    headings : tuple of str
-        Headings of a file that has none.
-    date_order : {"day first", "month first", "year first"}, optional
-    time_zone : str, optional
-        "UTC", an offset such as "+01:00", or a name such as "Europe/Berlin".
-    start, interval_s : str and float, optional
-        First time and time between readings of a file without times.
-    missing : tuple of str
-        Marks that stand for a missing value, besides the usual words.
-    height_m : float, optional
-        Which height to take where the file has several.
-    sensor : str, optional
-        Part of the heading of the sensor to take where the file has several.
-    where : mapping of str to sequence of str
-        Heading to the cells that a row may hold there, for a file with several stations.
-    point : int, optional
-        Which point (from 1) to take of a NetCDF file that has several.
-    threshold_ms : float, optional
-        Speed below which the anemometer stands still.
-    average_s : float, optional
-        Average readings over so many seconds; 0 never averages.
+    time: Annotated[str | None, key("date and time in one", "Datum")] = None
+    date: Annotated[str | None, key("the date, beside clock times", "Tag")] = None
+    year: Annotated[str | None, key("the year", "YYYY")] = None
+    month: Annotated[str | None, key("the month", "MO")] = None
+    day: Annotated[str | None, key("the day", "DD")] = None
+    hour: Annotated[str | None, key("the hour", "HH")] = None
+    minute: Annotated[str | None, key("the minute", "MI")] = None
+    second: Annotated[str | None, key("the second", "SS")] = None
+    half_of_day: Annotated[
+        str | None, key("AM or PM, where it has a column of its own", "AM/PM")
+    ] = None
+    speed: Annotated[str | None, key("mean wind speed", "Anemo 1")] = None
+    direction: Annotated[str | None, key("the way the wind comes from", "Vane")] = None
+    temperature: Annotated[str | None, key("air temperature", "T air")] = None
+    pressure: Annotated[str | None, key("air pressure", "Baro")] = None
+    standard_deviation: Annotated[
+        str | None, key("standard deviation of the speed within the interval", "Anemo 1 SD")
+    ] = None
+    gust: Annotated[str | None, key("highest speed within the interval", "Anemo 1 max")] = None
+
+    @property
+    def stated(self) -> dict[str, str]:
+        """Role to heading, for those that are stated."""
+        return self.model_dump(exclude_none=True)
+
+
+class TableOptions(Settings):
+    """What can be stated about a text file with a table; what is left out is recognised."""
+
+    units: Annotated[
+        str | None,
+        key(f"unit of the speeds: {', '.join(SPEED_UNITS)}", "km/h", left_out=_HEADING),
+    ] = None
+    delimiter: Annotated[
+        Words | None, key("the character between cells", ";", left_out=_RECOGNISED)
+    ] = None
+    decimal: Annotated[DecimalMark | None, key("decimal mark", ",", left_out=_RECOGNISED)] = None
+    encoding: Annotated[
+        str | None, key("encoding of the text", "latin-1", left_out=_RECOGNISED)
+    ] = None
+    skip_lines: Annotated[
+        Annotated[int, Field(ge=0)] | None,
+        key("lines above the heading", 3, left_out=_RECOGNISED),
+    ] = None
+    headings: Annotated[
+        Annotated[list[str], Strict(False)] | None,
+        key("the headings of a file that has none", ["time", "speed (m/s)"]),
+    ] = None
+
+
+class ReadOptions(TableOptions):
+    """What can be stated about a wind record; what is left out is recognised."""
+
+    columns: Annotated[
+        Columns, key("which column holds what", left_out="the headings are recognised")
+    ] = Columns()
+    standard_deviation_units: Annotated[
+        str | None,
+        key(
+            "unit of standard deviations and gusts",
+            "m/s",
+            left_out="the heading says it, else that of the speeds",
+        ),
+    ] = None
+    temperature_units: Annotated[
+        str | None,
+        key(f"unit of temperatures: {', '.join(TEMPERATURE_UNITS)}", "F", left_out=_HEADING),
+    ] = None
+    pressure_units: Annotated[
+        str | None,
+        key(f"unit of pressures: {', '.join(PRESSURE_FACTORS)}", "hPa", left_out=_HEADING),
+    ] = None
+    date_order: Annotated[
+        DateOrder | None,
+        key(
+            "which number of a date stands first",
+            "day first",
+            left_out="told from the dates; where they do not tell, you are asked",
+        ),
+    ] = None
+    time_zone: Annotated[
+        str | None,
+        key(
+            "time zone of stamps without an offset: UTC, an offset such as +01:00, or a place",
+            "Europe/Berlin",
+            left_out="the stamps are taken as they stand",
+        ),
+    ] = None
+    start: Annotated[
+        str | datetime | date | None,
+        key("first time of a record without times", "2025-01-31 13:50"),
+    ] = None
+    interval_s: Annotated[
+        Positive | None, key("with start: time between readings", 600, unit="s")
+    ] = None
+    missing: Annotated[
+        Annotated[list[str | int | float], Strict(False)] | None,
+        key(
+            "marks for a missing value",
+            ["-1", "broken"],
+            left_out="the usual ones are recognised",
+        ),
+    ] = None
+    sensor: Annotated[
+        str | None, key("of several sensors, the one with this word in its heading", "north")
+    ] = None
+    where: Annotated[
+        dict[str, Cells] | None,
+        key("of several stations in one file, by heading and cell", {"station": "HILL"}),
+    ] = None
+    point: Annotated[
+        Annotated[int, Field(ge=1)] | None,
+        key("of several points in a NetCDF file, which one, from 1", 1),
+    ] = None
+    threshold_ms: Annotated[
+        NotNegative | None,
+        key(
+            "wind at which the anemometer starts to turn",
+            0.5,
+            unit="m/s",
+            left_out="told from the zeros",
+        ),
+    ] = None
+    average_s: Annotated[
+        NotNegative | None,
+        key(
+            "average readings over so long; 0 never",
+            600,
+            unit="s",
+            left_out="only millions of quick readings are, over a minute",
+        ),
+    ] = None
+
+    @model_validator(mode="after")
+    def _start_with_interval(self) -> Self:
+        if (self.start is None) != (self.interval_s is None):
+            raise ValueError("start and interval_s go together; state both")
+        return self
+
+    @property
+    def marks(self) -> tuple[str, ...]:
+        """The stated marks for a missing value, as they stand in the file."""
+        return tuple(map(str, self.missing or ()))
+
+    @property
+    def cells(self) -> dict[str, tuple[str, ...]]:
+        """The cells that a row may hold, by heading."""
+        return {
+            heading: tuple(map(str, cells if isinstance(cells, list) else [cells]))
+            for heading, cells in (self.where or {}).items()
+        }
+
+    def unit_stated(self, role: str) -> str | None:
+        """Return the stated unit of a role of the record, if any."""
+        if role in ("standard_deviation", "gust"):
+            return self.standard_deviation_units
+        stated = {"temperature": self.temperature_units, "pressure": self.pressure_units}
+        return stated.get(role, self.units)
+
+
+Options = TypeVar("Options", bound=TableOptions)
+
+
+def options_of(kind: type[Options], options: Options | None, stated: dict[str, object]) -> Options:
+    """Return options, with what is stated as arguments added to them.
+
+    Raises
+    ------
+    InputError
+        When there is no such option, or it takes no such value.
     """
-
-    columns: Mapping[str, str] = field(default_factory=dict)
-    units: str | None = None
-    standard_deviation_units: str | None = None
-    temperature_units: str | None = None
-    pressure_units: str | None = None
-    delimiter: str | None = None
-    decimal: str | None = None
-    encoding: str | None = None
-    skip_lines: int | None = None
-    headings: tuple[str, ...] = ()
-    date_order: str | None = None
-    time_zone: str | None = None
-    start: str | None = None
-    interval_s: float | None = None
-    missing: tuple[str, ...] = ()
-    height_m: float | None = None
-    sensor: str | None = None
-    where: Mapping[str, Sequence[str]] = field(default_factory=dict)
-    point: int | None = None
-    threshold_ms: float | None = None
-    average_s: float | None = None
+    if options is not None and not stated:
+        return options
+    before = {} if options is None else {name: getattr(options, name) for name in kind.model_fields}
+    try:
+        return kind(**{**before, **stated})
+    except ValidationError as error:
+        trouble = error.errors()[0]
+        name = ".".join(map(str, trouble["loc"][:2]))
+        if trouble["type"] == "value_error":
+            raise InputError(f"{trouble['ctx']['error']}.") from error
+        if trouble["type"] == "extra_forbidden":
+            table = Columns if len(trouble["loc"]) > 1 else kind
+            raise InputError(
+                f"{name}: there is no such option; write one of {', '.join(table.model_fields)}."
+            ) from error
+        raise InputError(f"{name} is {trouble['input']!r}: {trouble['msg']}.") from error

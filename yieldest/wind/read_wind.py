@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from os import PathLike
 from pathlib import Path
 
 import numpy as np
@@ -16,8 +17,8 @@ from yieldest.units import BEAUFORT_EDGES_MS
 from yieldest.wind.data_recovery import data_recovery_of, data_recovery_warnings
 from yieldest.wind.gathered_rows import Flags, Gathered, Times
 from yieldest.wind.netcdf_record import is_netcdf, read_netcdf
-from yieldest.wind.read_options import ReadOptions, Recognised
-from yieldest.wind.record_files import files_of
+from yieldest.wind.read_options import ReadOptions, Recognised, options_of
+from yieldest.wind.record_files import RecordFile, files_of, sources_of
 from yieldest.wind.record_rows import gather
 from yieldest.wind.record_values import HIGHEST_GUST_MS
 from yieldest.wind.time_conflicts import (
@@ -32,25 +33,33 @@ from yieldest.wind.wind_record import WindRecord
 
 MONTHS = 12
 FEWEST_JOINTS = 3
-_NOTHING_STATED = ReadOptions()
 FORMATS = ((is_netcdf, read_netcdf),)
 """Kinds of file beside delimited text: how one is told by its content, and how it is read."""
 
 
 def read_wind(
-    path: Path, options: ReadOptions = _NOTHING_STATED, progress: Progress | None = None
+    source: str | PathLike[str],
+    *,
+    height_m: float | None = None,
+    options: ReadOptions | None = None,
+    progress: Progress | None = None,
+    **stated: object,
 ) -> WindRecord:
     """Read a wind record.
 
     Parameters
     ----------
-    path : Path
+    source : str or path
         Delimited text (plain, gzip or zip), a folder or a glob of such files, or a NetCDF file with
         CF standard names.
-    options : ReadOptions
-        What is stated about it; all else is recognised.
+    height_m : float, optional
+        Height of the anemometer above ground: which sensor to take where the file has several.
+    options : ReadOptions, optional
+        What is stated about the file; all else is recognised.
     progress : callable, optional
         Told now and then the share read so far, from 0 to 1.
+    **stated
+        Fields of `ReadOptions`, such as ``units="mph"``, beside `options` or instead of it.
 
     Returns
     -------
@@ -63,7 +72,9 @@ def read_wind(
         When a file cannot be read, a column is missing, a unit is unknown, or a value is text,
         negative, or a time that cannot be read.
     """
-    gathered, is_text = _gathered(path, options, progress)
+    path = Path(source)
+    options = options_of(ReadOptions, options, stated)
+    gathered, sources = _gathered(path, options, height_m, progress)
     if not np.isfinite(gathered.si["speed"]).any():
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
     found, warnings = list(gathered.found), list(gathered.warnings)
@@ -83,7 +94,7 @@ def read_wind(
     order, disordered, again = in_time_order(time, gathered.si["speed"])
     time = time[order]
     unlike = contradictions(time, gathered.si["speed"][order])
-    refuse_contradictions(path, options, time, int(again.sum()), unlike, is_text)
+    refuse_contradictions(path, sources, options, time, int(again.sum()), unlike)
     if disordered.size:
         warnings.append(
             f"{path}: lines that go back in time: {disordered.size}; the record was sorted."
@@ -114,10 +125,10 @@ def read_wind(
         found.append(Recognised("rounding of speeds", gathered.step[1], "recognised"))
     if gathered.height_m is not None:
         found.append(Recognised("height", f"{gathered.height_m:g} m", "from the heading"))
-        if options.height_m is not None and abs(gathered.height_m - options.height_m) > 0.5:
+        if height_m is not None and abs(gathered.height_m - height_m) > 0.5:
             warnings.append(
                 f"{path}: the file says that the sensor is {gathered.height_m:g} m high, but "
-                f"{options.height_m:g} m is stated; {options.height_m:g} m is computed with."
+                f"{height_m:g} m is stated; {height_m:g} m is computed with."
             )
     return WindRecord(
         time=time,
@@ -146,24 +157,27 @@ def read_wind(
     )
 
 
-def _gathered(path: Path, options: ReadOptions, progress: Progress | None) -> tuple[Gathered, bool]:
-    """Return the rows of a record, and whether they are lines of text."""
+def _gathered(
+    path: Path, options: ReadOptions, height_m: float | None, progress: Progress | None
+) -> tuple[Gathered, list[RecordFile]]:
+    """Return the rows of a record, and the files of text they stand in."""
     files = files_of(path)
     for file in files:
         read = next((read for is_kind, read in FORMATS if is_kind(file)), None)
         if read is not None and options.where:
             raise InputError(
-                f"{file}, only: this file has no rows of text to pick from; state point (on the "
+                f"{file}, where: this file has no rows of text to pick from; state point (on the "
                 "command line --point) for one of several places."
             )
         if read is not None and len(files) == 1:
-            return read(file, options), False
+            return read(file, options, height_m), []
         if read is not None:
             raise InputError(
                 f"{file}: only tables of text are read as several files together; name this one "
                 "alone."
             )
-    return gather(path, options, progress), True
+    sources = sources_of(path, options, height_m)
+    return gather(path, sources, options, progress), sources
 
 
 def _only(gathered: Gathered, keep: Flags) -> Gathered:

@@ -13,7 +13,6 @@ from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_headings import (
     CLOCK_ROLES,
     STATISTICS,
-    VALUE_ROLES,
     Heading,
     is_statistic,
     of_role,
@@ -29,7 +28,7 @@ MOST_UNUSED, LONGEST_NAME = 5, 40
 
 
 @dataclass
-class Columns:
+class ChosenColumns:
     """The headings of a record by role, and the units of what they hold.
 
     Parameters
@@ -50,7 +49,9 @@ class Columns:
     warnings: list[str] = field(default_factory=list)
 
 
-def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
+def choose_columns(
+    path: Path, layout: Layout, options: ReadOptions, height_m: float | None
+) -> ChosenColumns:
     """Choose the column for each role.
 
     Parameters
@@ -59,6 +60,8 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
         For messages.
     layout : Layout
     options : ReadOptions
+    height_m : float or None
+        Which height to take where there are several.
 
     Raises
     ------
@@ -67,25 +70,21 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
         be the speed.
     """
     have = ", ".join(repr(heading) for heading in layout.headings)
-    for role, name in options.columns.items():
-        if role not in (*CLOCK_ROLES, *VALUE_ROLES):
-            raise InputError(
-                f"columns: {role!r} is none of {', '.join((*CLOCK_ROLES, *VALUE_ROLES))}; write "
-                "one of these."
-            )
+    by_role = options.columns.stated
+    for role, name in by_role.items():
         if name not in layout.headings:
             raise InputError(
                 f"{path}: there is no column {name!r} for the {role}; the columns are {have}."
             )
-    columns = Columns(names=dict(options.columns))
-    stated = set(options.columns.values())
+    columns = ChosenColumns(names=dict(by_role))
+    stated = set(by_role.values())
     below = dict(zip(layout.headings, layout.statistics, strict=False))
     parts = [
         take_apart(heading, below.get(heading, ""))
         for heading in layout.headings
         if heading not in stated
     ]
-    _choose_speed(path, layout, parts, options, columns, have)
+    _choose_speed(path, parts, options.sensor, height_m, columns, have)
     for role in ("direction", "temperature", "pressure", "standard_deviation", "gust"):
         if role not in columns.names:
             _choose_beside_speed(path, role, parts, columns)
@@ -94,7 +93,7 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
         if role in columns.names:
             _choose_unit(path, role, layout, options, columns)
     columns.found.extend(
-        Recognised(f"column of {role}", name, "stated" if role in options.columns else "recognised")
+        Recognised(f"column of {role}", name, "stated" if role in by_role else "recognised")
         for role, name in columns.names.items()
     )
     unused = [name for name in layout.headings if name not in columns.names.values()]
@@ -108,32 +107,31 @@ def choose_columns(path: Path, layout: Layout, options: ReadOptions) -> Columns:
 
 def _choose_speed(
     path: Path,
-    layout: Layout,
     parts: list[Heading],
-    options: ReadOptions,
-    columns: Columns,
+    sensor: str | None,
+    height_m: float | None,
+    columns: ChosenColumns,
     have: str,
 ) -> None:
     if "speed" in columns.names:
         chosen = take_apart(columns.names["speed"])
     else:
         matches = of_role("speed", parts)
-        if options.sensor is not None:
-            wanted = options.sensor.lower()
-            matches = [part for part in matches if wanted in part.text.lower()]
+        if sensor is not None:
+            matches = [part for part in matches if sensor.lower() in part.text.lower()]
         if not matches:
             gust = next((part for part in parts if is_statistic("gust", part)), None)
             raise InputError(
                 f"{path}: no column was recognised as the speed"
-                + (f" of sensor {options.sensor!r}" if options.sensor else "")
+                + (f" of sensor {sensor!r}" if sensor else "")
                 + (f" ({gust.text!r} holds gusts, not means)" if gust is not None else "")
                 + f"; the columns are {have}; name one 'speed', or state which it is "
                 "(columns; on the command line --column speed=HEADING)."
             )
-        chosen = _nearest(matches, options.height_m)
+        chosen = _nearest(matches, height_m)
         rivals = [part for part in matches if part.height_m == chosen.height_m]
         heights = {part.height_m for part in matches}
-        if len(rivals) > 1 or (len(heights) > 1 and options.height_m is None):
+        if len(rivals) > 1 or (len(heights) > 1 and height_m is None):
             raise InputError(
                 f"{path}: several columns could be the speed "
                 f"({', '.join(repr(part.text) for part in matches)}); state which one, by its "
@@ -141,7 +139,7 @@ def _choose_speed(
                 "sensor."
             )
         if len(matches) > 1:
-            how = f"nearest of {len(matches)} to the {options.height_m:g} m stated"
+            how = f"nearest of {len(matches)} to the {height_m:g} m stated"
             columns.found.append(Recognised("height", f"{chosen.height_m:g} m", how))
         columns.names["speed"] = chosen.text
     if chosen.height_m is not None:
@@ -157,7 +155,9 @@ def _nearest(matches: list[Heading], height_m: float | None) -> Heading:
     )
 
 
-def _choose_beside_speed(path: Path, role: str, parts: list[Heading], columns: Columns) -> None:
+def _choose_beside_speed(
+    path: Path, role: str, parts: list[Heading], columns: ChosenColumns
+) -> None:
     """Choose the column of a lesser role that belongs to the speed, or none."""
     matches = of_role(role, parts)
     if len(matches) > 1:
@@ -181,11 +181,12 @@ def _sensor(part: Heading) -> str:
 
 
 def _choose_clock(
-    path: Path, parts: list[Heading], options: ReadOptions, columns: Columns, have: str
+    path: Path, parts: list[Heading], options: ReadOptions, columns: ChosenColumns, have: str
 ) -> None:
     if options.start is not None:
         return
-    if not any(role in options.columns for role in CLOCK_ROLES):
+    stated = options.columns.stated
+    if not any(role in stated for role in CLOCK_ROLES):
         for role in CLOCK_ROLES:
             matches = of_role(role, parts)
             if len(matches) > 1:
@@ -199,7 +200,7 @@ def _choose_clock(
                 columns.names[role] = matches[0].text
     names = columns.names
     pieces = ("year", "month", "day", "hour", "minute", "second")
-    if "date" in names and "time" in names and "time" not in options.columns:
+    if "date" in names and "time" in names and "time" not in stated:
         # A full time stamp needs no date beside it; the clock finds out which it is.
         drop: tuple[str, ...] = pieces
     elif "time" in names or "date" in names:
@@ -213,22 +214,16 @@ def _choose_clock(
             "--column time=HEADING), or state start and interval_s."
         )
     for role in drop:
-        if role not in options.columns:
+        if role not in stated:
             names.pop(role, None)
 
 
 def _choose_unit(
-    path: Path, role: str, layout: Layout, options: ReadOptions, columns: Columns
+    path: Path, role: str, layout: Layout, options: ReadOptions, columns: ChosenColumns
 ) -> None:
     quantity = role if role in ("temperature", "pressure") else "speed"
     name = columns.names[role]
-    stated = {
-        "speed": options.units,
-        "standard_deviation": options.standard_deviation_units,
-        "gust": options.standard_deviation_units,
-        "temperature": options.temperature_units,
-        "pressure": options.pressure_units,
-    }[role]
+    stated = options.unit_stated(role)
     at = layout.headings.index(name)
     below = layout.units[at].strip("()[] ") if at < len(layout.units) else ""
     if stated is not None:

@@ -17,7 +17,7 @@ from yieldest.files.table import Table
 from yieldest.files.time_stamps import DATE_ORDERS
 from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_clock import Clock
-from yieldest.wind.record_columns import Columns, choose_columns
+from yieldest.wind.record_columns import ChosenColumns, choose_columns
 from yieldest.wind.record_headings import CLOCK_ROLES
 from yieldest.wind.record_values import numbers_of, words_of
 from yieldest.wind.stations import check_where
@@ -29,12 +29,12 @@ DIGITS_OF_A_TIME = 4
 
 
 @dataclass
-class Source:
+class RecordFile:
     """One file of a record."""
 
     path: Path
     layout: Layout
-    columns: Columns
+    columns: ChosenColumns
 
 
 def files_of(path: Path) -> list[Path]:
@@ -61,7 +61,7 @@ def files_of(path: Path) -> list[Path]:
     return [path]
 
 
-def sources_of(path: Path, options: ReadOptions) -> list[Source]:
+def sources_of(path: Path, options: ReadOptions, height_m: float | None = None) -> list[RecordFile]:
     """Return the files that a path names with their layouts and columns.
 
     Raises
@@ -77,20 +77,20 @@ def sources_of(path: Path, options: ReadOptions) -> list[Source]:
             delimiter=_delimiter(options.delimiter),
             decimal=options.decimal,
             skip_lines=options.skip_lines,
-            headings=options.headings,
+            headings=options.headings or (),
         )
-        check_where(file, layout, options.where)
-        columns = choose_columns(file, layout, options)
+        check_where(file, layout, options.cells)
+        columns = choose_columns(file, layout, options, height_m)
         layout = without_footer(file, layout, _holds_data(file, layout, columns, options))
         if layout.below is not None:
             columns.warnings.append(layout.below)
-        sources.append(Source(file, layout, columns))
+        sources.append(RecordFile(file, layout, columns))
     _check_heights(sources)
     return sources
 
 
 def _holds_data(
-    path: Path, layout: Layout, columns: Columns, options: ReadOptions
+    path: Path, layout: Layout, columns: ChosenColumns, options: ReadOptions
 ) -> Callable[[list[str]], bool]:
     """Return what tells whether cells may be those of a reading.
 
@@ -112,7 +112,7 @@ def _holds_data(
             numbers_of(
                 table_of(cells),
                 speed,
-                options.missing,
+                options.marks,
                 words_of("speed", columns.units["speed"]),
             )
         except InputError:
@@ -141,7 +141,7 @@ def _holds_data(
     return holds_time if options.start is None else holds_speed
 
 
-def units_of(sources: Sequence[Source]) -> dict[str, str]:
+def units_of(sources: Sequence[RecordFile]) -> dict[str, str]:
     """Return the units of a record by role; each of its files must have the same."""
     units: dict[str, tuple[str, Path]] = {}
     for source in sources:
@@ -155,7 +155,7 @@ def units_of(sources: Sequence[Source]) -> dict[str, str]:
     return {role: unit for role, (unit, _) in units.items()}
 
 
-def _check_heights(sources: Sequence[Source]) -> None:
+def _check_heights(sources: Sequence[RecordFile]) -> None:
     """Refuse files of one record whose speeds are from different heights."""
     first = sources[0]
     for source in sources[1:]:
@@ -167,7 +167,7 @@ def _check_heights(sources: Sequence[Source]) -> None:
             )
 
 
-def layout_findings(sources: Sequence[Source], options: ReadOptions) -> list[Recognised]:
+def layout_findings(sources: Sequence[RecordFile], options: ReadOptions) -> list[Recognised]:
     """Return what was recognised or stated about the files and their columns."""
     first = sources[0]
     layout = first.layout
@@ -177,7 +177,7 @@ def layout_findings(sources: Sequence[Source], options: ReadOptions) -> list[Rec
         found.append(Recognised("files", names, "in the order of their names"))
     delimiter = DELIMITERS.get(layout.delimiter, layout.delimiter)
     heading = f"line {layout.heading_line}" if layout.heading_line else "none in the file"
-    stated = options.headings or options.skip_lines is not None
+    stated = options.headings is not None or options.skip_lines is not None
     return [
         *found,
         Recognised(

@@ -13,12 +13,11 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import Table, line_of_row, read_blocks
 from yieldest.files.text_file import Progress
-from yieldest.files.time_stamps import DATE_ORDERS
 from yieldest.wind.gathered_rows import Gathered, Times
 from yieldest.wind.interval_means import Averager
 from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_clock import Clock, zone_of
-from yieldest.wind.record_files import Source, layout_findings, sources_of, units_of
+from yieldest.wind.record_files import RecordFile, layout_findings, units_of
 from yieldest.wind.record_headings import CLOCK_ROLES, TEXT_ROLES, VALUE_ROLES
 from yieldest.wind.record_values import (
     LIMITS,
@@ -44,13 +43,19 @@ QUICK_S = 60.0
 time of the small-turbine annex of IEC 61400-12-1; both bounds are our choice."""
 
 
-def gather(path: Path, options: ReadOptions, progress: Progress | None = None) -> Gathered:
+def gather(
+    path: Path,
+    sources: list[RecordFile],
+    options: ReadOptions,
+    progress: Progress | None = None,
+) -> Gathered:
     """Read all the rows of a record.
 
     Parameters
     ----------
     path : Path
-        A file, a folder of files, or a glob.
+        For messages.
+    sources : list of RecordFile
     options : ReadOptions
     progress : callable, optional
         Told the share read so far.
@@ -60,18 +65,13 @@ def gather(path: Path, options: ReadOptions, progress: Progress | None = None) -
     InputError
         When a file cannot be read or a value cannot be used.
     """
-    if options.date_order is not None and options.date_order not in DATE_ORDERS:
-        raise InputError(
-            f"date_order: {options.date_order!r} is none of {', '.join(DATE_ORDERS)}; write one of "
-            "these."
-        )
-    return _Gathering(path, sources_of(path, options), options).gather(progress)
+    return _Gathering(path, sources, options).gather(progress)
 
 
 class _Gathering:
     """The rows read so far, and what was noticed about them."""
 
-    def __init__(self, path: Path, sources: list[Source], options: ReadOptions) -> None:
+    def __init__(self, path: Path, sources: list[RecordFile], options: ReadOptions) -> None:
         self.path = path
         self.sources = sources
         self.options = options
@@ -88,10 +88,10 @@ class _Gathering:
         self.averager: Averager | None = None
         if options.average_s:
             self.averager = Averager(options.average_s)
-        self._stations = Stations(path, options.where)
+        self._stations = Stations(path, options.cells)
         self._time: list[Times] = []
         self._raw: list[dict[str, FloatArray]] = []
-        self._places: list[tuple[Source, Rows]] = []
+        self._places: list[tuple[RecordFile, Rows]] = []
         self._rows = 0
         self._disordered = 0
         self._same_time = 0
@@ -123,7 +123,9 @@ class _Gathering:
                 if not table.frame.empty:
                     yield table
 
-    def _tables(self, source: Source, number: int, progress: Progress | None) -> Iterable[Table]:
+    def _tables(
+        self, source: RecordFile, number: int, progress: Progress | None
+    ) -> Iterable[Table]:
         names = source.columns.names
         as_text = [names[role] for role in TEXT_ROLES if role in names]
         watch: Progress | None = None
@@ -137,14 +139,14 @@ class _Gathering:
 
     def _picked(
         self,
-        source: Source,
+        source: RecordFile,
         headings: Iterable[str],
         as_text: Iterable[str],
         rows: int,
         progress: Progress | None,
     ) -> Iterator[Table]:
         """Read some columns of the rows that belong to the record."""
-        also = [*self.options.where, *station_columns(source.layout)]
+        also = [*self.options.cells, *station_columns(source.layout)]
         blocks = read_blocks(
             source.path,
             source.layout,
@@ -155,14 +157,14 @@ class _Gathering:
         )
         return map(self._stations.picked, blocks)
 
-    def _take(self, source: Source, table: Table) -> None:
+    def _take(self, source: RecordFile, table: Table) -> None:
         raw = {}
         for role in self.roles:
             if role in source.columns.names:
                 raw[role], marks = numbers_of(
                     table,
                     source.columns.names[role],
-                    self.options.missing,
+                    self.options.marks,
                     words_of(role, self.units.get(role, "")),
                 )
                 self.marks[role] += marks
@@ -183,11 +185,6 @@ class _Gathering:
             )
 
     def _counted_times(self, rows: int) -> Times:
-        if not self.options.interval_s or self.options.interval_s <= 0:
-            raise InputError(
-                "interval_s: a record with a stated start needs the time between readings in "
-                "seconds, above zero; state interval_s."
-            )
         try:
             start = np.datetime64(str(self.options.start).replace(" ", "T"), "ns")
         except ValueError as error:
@@ -195,7 +192,7 @@ class _Gathering:
                 f"start: {self.options.start!r} is not a time; write it as 2026-01-31 13:50."
             ) from error
         number = np.arange(self._rows, self._rows + rows)
-        return start + (number * self.options.interval_s * 1e9).astype("timedelta64[ns]")
+        return start + (number * (self.options.interval_s or 0.0) * 1e9).astype("timedelta64[ns]")
 
     def _too_many(self) -> bool:
         if self.options.average_s == 0 or self._rows <= MANY_ROWS:
@@ -210,7 +207,7 @@ class _Gathering:
         for role in self.roles:
             raw = np.concatenate([block[role] for block in self._raw])
             unit = self.units.get(role, "")
-            raw, marks = blank_marks(role, raw, unit, self.options.missing)
+            raw, marks = blank_marks(role, raw, unit, self.options.marks)
             self.marks[role] += marks
             if role == "speed" and self.distinct.size <= 20_000:
                 self.distinct = np.union1d(self.distinct, raw[np.isfinite(raw)])
@@ -247,7 +244,7 @@ class _Gathering:
             f"{why}; mend the value, leave it blank, or state it as a missing mark."
         )
 
-    def _place_of(self, at: int) -> tuple[Source, int]:
+    def _place_of(self, at: int) -> tuple[RecordFile, int]:
         """Return the file, and the row of it, that holds one of the rows in hand."""
         ends = np.cumsum([rows.size for _, rows in self._places])
         block = int(np.searchsorted(ends, at, side="right"))
@@ -333,7 +330,7 @@ class _Gathering:
             found.append(Recognised("time", text, "stated"))
         else:
             found += self.clock.findings()
-        for heading, cells in options.where.items():
+        for heading, cells in options.cells.items():
             found.append(Recognised("rows", f"{heading} is {' or '.join(cells)}", "stated"))
         for role, marks in self.marks.items():
             words = words_of(role, self.units.get(role, ""))

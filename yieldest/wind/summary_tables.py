@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from os import PathLike
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +22,7 @@ from yieldest.units import (
     unit_in_heading,
     unit_of,
 )
-from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.read_options import TableOptions, options_of
 from yieldest.wind.record_headings import RECOGNISED_COLUMNS, take_apart
 from yieldest.wind.record_values import numbers_of
 
@@ -80,16 +81,20 @@ class MonthlyMeans:
     provenance: Provenance
 
 
-def read_frequency_table(path: Path, options: ReadOptions) -> FrequencyTable:
+def read_frequency_table(
+    source: str | PathLike[str], *, options: TableOptions | None = None, **stated: object
+) -> FrequencyTable:
     """Read a frequency table.
 
     Parameters
     ----------
-    path : Path
+    source : str or path
         Two columns of class bounds, or one of class middles (or of Beaufort numbers), and one of
         hours, shares, percentages or counts.
-    options : ReadOptions
-        `units` and the layout may be stated.
+    options : TableOptions, optional
+        What is stated about the file; all else is recognised.
+    **stated
+        Fields of `TableOptions`, such as ``units="mph"``.
 
     Raises
     ------
@@ -97,6 +102,7 @@ def read_frequency_table(path: Path, options: ReadOptions) -> FrequencyTable:
         When a column is missing, classes overlap or do not rise, or a share is missing or below
         zero.
     """
+    path, options = Path(source), options_of(TableOptions, options, stated)
     layout, table = _read(path, options, (*_LOWER, *_CENTRE), _has_digits)
     lower_name, upper_name = _column(layout, _LOWER), _column(layout, _UPPER)
     centre_name = _column(layout, _CENTRE)
@@ -152,21 +158,26 @@ def read_frequency_table(path: Path, options: ReadOptions) -> FrequencyTable:
     )
 
 
-def read_monthly_means(path: Path, options: ReadOptions) -> MonthlyMeans:
+def read_monthly_means(
+    source: str | PathLike[str], *, options: TableOptions | None = None, **stated: object
+) -> MonthlyMeans:
     """Read twelve monthly means.
 
     Parameters
     ----------
-    path : Path
+    source : str or path
         A column of months (numbers or English names) and one of mean speeds.
-    options : ReadOptions
-        `units` and the layout may be stated.
+    options : TableOptions, optional
+        What is stated about the file; all else is recognised.
+    **stated
+        Fields of `TableOptions`, such as ``units="mph"``.
 
     Raises
     ------
     InputError
         When a month is missing, twice there, or its speed is not above zero.
     """
+    path, options = Path(source), options_of(TableOptions, options, stated)
     layout, table = _read(path, options, _MONTH, _may_be_month)
     month_name, speed_name = _column(layout, _MONTH), _column(layout, _SPEED)
     if month_name is None or speed_name is None:
@@ -212,7 +223,7 @@ def _may_be_month(cell: str) -> bool:
 
 
 def _read(
-    path: Path, options: ReadOptions, key_names: tuple[str, ...], is_key: Callable[[str], bool]
+    path: Path, options: TableOptions, key_names: tuple[str, ...], is_key: Callable[[str], bool]
 ) -> tuple[Layout, Table]:
     """Read a table, and set aside what stands below the last line with a key in its column."""
     layout = layout_of(
@@ -221,7 +232,7 @@ def _read(
         delimiter=options.delimiter,
         decimal=options.decimal,
         skip_lines=options.skip_lines,
-        headings=options.headings,
+        headings=options.headings or (),
     )
     key = _column(layout, key_names)
     if key is not None:
@@ -248,7 +259,7 @@ def _column(layout: Layout, names: tuple[str, ...]) -> str | None:
     return next((bases[name] for name in names if name in bases), None)
 
 
-def _speed_unit(path: Path, layout: Layout, name: str, options: ReadOptions) -> str:
+def _speed_unit(path: Path, layout: Layout, name: str, options: TableOptions) -> str:
     if options.units is not None:
         return unit_of("speed", options.units)
     at = layout.headings.index(name)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ from yieldest.files.table import read_blocks
 from yieldest.wind.gathered_rows import Flags, Times
 from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.record_clock import Clock, zone_of
-from yieldest.wind.record_files import Source, sources_of
+from yieldest.wind.record_files import RecordFile
 from yieldest.wind.record_rows import BLOCK_ROWS
 from yieldest.wind.stations import pick_one
 
@@ -94,19 +95,24 @@ def contradictions(time: Times, speed: FloatArray) -> int:
 
 
 def refuse_contradictions(
-    path: Path, options: ReadOptions, time: Times, repeats: int, count: int, is_text: bool
+    path: Path,
+    sources: Sequence[RecordFile],
+    options: ReadOptions,
+    time: Times,
+    repeats: int,
+    count: int,
 ) -> None:
     """Refuse a record in which many rows have the time of another and another speed.
 
     Parameters
     ----------
     path : Path
+    sources : sequence of RecordFile
+        Those of text; empty for a record of another kind.
     options : ReadOptions
     time : ndarray of datetime64, shape (n,)
     repeats, count : int
         Rows that have the time of another, and those of them that have another speed.
-    is_text : bool
-        Whether the record is lines of text.
 
     Raises
     ------
@@ -118,7 +124,7 @@ def refuse_contradictions(
     if not bare_dates and count <= max(FEW_CONFLICTS, MANY_CONFLICTS * time.size):
         return
     text = f"{path}: {count:,} of {time.size:,} rows have the time of another and another speed"
-    found = _station_column(path, options) if is_text else None
+    found = _station_column(sources, options) if sources else None
     if found is not None and not _may_be_clock(found[1], bare_dates):
         heading, cells = found
         raise InputError(
@@ -154,9 +160,10 @@ def _may_be_clock(cells: list[str], bare_dates: bool) -> bool:
     return bare_dates and not any(map(str.isalpha, "".join(cells)))
 
 
-def _station_column(path: Path, options: ReadOptions) -> tuple[str, list[str]] | None:
+def _station_column(
+    sources: Sequence[RecordFile], options: ReadOptions
+) -> tuple[str, list[str]] | None:
     """Return the column whose cells tell apart rows of the same time, and these cells."""
-    sources = sources_of(path, options)
     rows = pd.concat([_other_columns(source, options) for source in sources])
     best: tuple[int, str] | None = None
     repeats = int(rows.duplicated(["time"]).sum())
@@ -169,7 +176,7 @@ def _station_column(path: Path, options: ReadOptions) -> tuple[str, list[str]] |
     return None if best is None else (best[1], rows[best[1]].dropna().unique().tolist())
 
 
-def _other_columns(source: Source, options: ReadOptions) -> pd.DataFrame:
+def _other_columns(source: RecordFile, options: ReadOptions) -> pd.DataFrame:
     """Return the times, and the cells of the columns that nothing else is known of."""
     names = source.columns.names
     others = [h for h in source.layout.headings if h not in names.values() and h != "time"]
