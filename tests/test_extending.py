@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from yieldest.economics.evaluation import Cost
-from yieldest.report.measure_rows import ECONOMIC_MEASURES
+from yieldest.model.quantities import ECONOMIC_MEASURES
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "docs" / "extending.md"

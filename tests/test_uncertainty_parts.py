@@ -82,20 +82,20 @@ def inputs(*names):
 
 
 def test_scores_are_standard_normal_even_and_the_same_for_the_same_seed():
-    drawn = draw_variates(inputs("prices", "curve", "upkeep"), [], 4096, seed=3)
+    drawn = draw_variates(inputs("prices", "curve", "maintenance"), [], 4096, seed=3)
     assert drawn.shape == (4096, 3)
     np.testing.assert_allclose(drawn.mean(axis=0), 0, atol=2e-3)
     np.testing.assert_allclose(drawn.std(axis=0), 1, atol=5e-3)
     # Random draws would lie about 4096^-0.5 = 0.016 off; these are far more even.
     np.testing.assert_allclose(np.corrcoef(drawn.T), np.eye(3), atol=8e-3)
-    assert np.array_equal(drawn, draw_variates(inputs("prices", "curve", "upkeep"), [], 4096, 3))
+    assert np.array_equal(drawn, draw_variates(inputs("prices", "curve", "maintenance"), [], 4096, 3))
     assert not np.array_equal(
-        drawn, draw_variates(inputs("prices", "curve", "upkeep"), [], 4096, 4)
+        drawn, draw_variates(inputs("prices", "curve", "maintenance"), [], 4096, 4)
     )
 
 
 def test_correlations_reach_every_pair_of_the_two_quantities_and_no_other():
-    of = inputs("prices (a)", "prices (b)", "curve", "upkeep")
+    of = inputs("prices (a)", "prices (b)", "curve", "maintenance")
     wanted = [Correlation("prices", "prices", 0.5), Correlation("curve", "prices", -0.3)]
     found = np.corrcoef(draw_variates(of, wanted, 8192, 1).T)
     expected = np.eye(4)
@@ -105,9 +105,9 @@ def test_correlations_reach_every_pair_of_the_two_quantities_and_no_other():
 
 
 def test_correlations_that_contradict_each_other_are_refused():
-    pairs = [("prices", "curve", 0.9), ("curve", "upkeep", 0.9), ("prices", "upkeep", -0.9)]
+    pairs = [("prices", "curve", 0.9), ("curve", "maintenance", 0.9), ("prices", "maintenance", -0.9)]
     with pytest.raises(InputError, match="contradict"):
-        draw_variates(inputs("prices", "curve", "upkeep"), [Correlation(*p) for p in pairs], 512, 1)
+        draw_variates(inputs("prices", "curve", "maintenance"), [Correlation(*p) for p in pairs], 512, 1)
 
 
 def test_fewer_takes_the_first_of_every_scramble():
@@ -118,7 +118,7 @@ def test_fewer_takes_the_first_of_every_scramble():
 def test_first_order_shares_of_the_ishigami_function():
     """sin x1 + 7 sin^2 x2 + 0.1 x3^4 sin x1 on (-pi, pi): 0.3139, 0.4424 and 0, in closed form
     (Ishigami & Homma 1990; Saltelli et al. 2008)."""
-    drawn = draw_variates(inputs("prices", "curve", "upkeep"), [], 16384, seed=1)
+    drawn = draw_variates(inputs("prices", "curve", "maintenance"), [], 16384, seed=1)
     x = Uniform(-np.pi, np.pi).at(drawn)
     figure = np.sin(x[:, 0]) + 7 * np.sin(x[:, 1]) ** 2 + 0.1 * x[:, 2] ** 4 * np.sin(x[:, 0])
     shares = first_order_shares(drawn, {"figure": figure})["figure"]
@@ -127,7 +127,7 @@ def test_first_order_shares_of_the_ishigami_function():
 
 def test_first_order_shares_of_a_sum_are_its_squares():
     """Var(sum c_i x_i) = sum c_i^2 for independent standard normal x (JCGM 100:2008, 5.1.2)."""
-    drawn = draw_variates(inputs("prices", "curve", "upkeep", "exposure"), [], 16384, seed=1)
+    drawn = draw_variates(inputs("prices", "curve", "maintenance", "exposure"), [], 16384, seed=1)
     figure = drawn @ [4.0, 2.0, 1.0, 0.0]
     shares = first_order_shares(drawn, {"figure": figure})["figure"]
     np.testing.assert_allclose(shares, [16 / 21, 4 / 21, 1 / 21, 0], atol=6e-3)

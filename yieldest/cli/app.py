@@ -8,6 +8,7 @@ import errno
 import io
 import os
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -145,7 +146,8 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
 
     Example: yieldest check demo-sites/hill-yard --set build.0.hub_height_m=18
     """
-    from yieldest.model.check import check_plan  # noqa: PLC0415
+    from yieldest.model.check import checked  # noqa: PLC0415
+    from yieldest.model.inputs import read  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.plan.overrides import read_override  # noqa: PLC0415
     from yieldest.report.estimate_text import console  # noqa: PLC0415
@@ -155,19 +157,26 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
 
     overrides = [read_override(change) for change in changes]
     with reading_bar("the wind record") as progress:
-        findings = check_plan(load_plan(plan, overrides), progress)
-    findings["warnings"] = sentences(findings["warnings"])
+        inputs = read(load_plan(plan, overrides), progress)
+    found = checked(inputs)
     if as_json:
-        print_json(findings)
+        print_json(
+            {
+                "plan": str(inputs.plan.path),
+                "found": sentences(found.read),
+                "recognised": [asdict(part) for part in found.recognised],
+                "warnings": sentences(found.warnings),
+            }
+        )
         return
-    typer.echo(f"{findings['plan']}: the plan is sound.")
-    for found in findings["found"]:
-        typer.echo(f"  {found}")
-    if findings["recognised"]:
+    typer.echo(f"{inputs.plan.path}: the plan is sound.")
+    for line in sentences(found.read):
+        typer.echo(f"  {line}")
+    if found.recognised:
         typer.echo("  The record was read so; state in [wind] what is wrong:")
-    for part in findings["recognised"]:
-        typer.echo(f"    {part['what']}: {part['found']} ({part['how']})")
-    print_list("Be warned", findings["warnings"], console())
+    for part in found.recognised:
+        typer.echo(f"    {part.what}: {part.found} ({part.how})")
+    print_list("Be warned", sentences(found.warnings), console())
 
 
 @app.command(cls=GroupedCommand)
@@ -212,8 +221,8 @@ def estimate(
     """
     from yieldest.files.whole_output import refuse_inputs, write_whole  # noqa: PLC0415
     from yieldest.model.estimate import estimate as compute  # noqa: PLC0415
-    from yieldest.model.input_files import input_files  # noqa: PLC0415
-    from yieldest.model.sweep import as_csv, rows_of  # noqa: PLC0415
+    from yieldest.model.frames import as_csv, rows_of  # noqa: PLC0415
+    from yieldest.model.inputs import input_files, read  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.plan.overrides import read_override  # noqa: PLC0415
     from yieldest.report.progress import reading_bar  # noqa: PLC0415
@@ -230,18 +239,16 @@ def estimate(
     if out is not None:
         refuse_inputs(out, input_files(stated))
     with reading_bar("the wind record") as progress:
-        result: Estimate = compute(stated, progress)
+        result: Estimate = compute(read(stated, progress))
     if out is not None:
-        write_whole(out, as_csv(rows_of(result)))
+        write_whole(out, as_csv(rows_of(result.builds)))
     wanted = stated.uncertainty.draws if draws is None else draws
     uncertainty = None
     if wanted != 0:
-        from yieldest.model.uncertainty_of_estimate import how_sure  # noqa: PLC0415
         from yieldest.report.progress import counting_bar  # noqa: PLC0415
 
         with counting_bar("draws", max(0, wanted) * len(stated.build)) as step:
-            chosen = stated.uncertainty.seed if seed is None else seed
-            uncertainty = how_sure(stated, result, wanted, chosen, step)
+            uncertainty = result.uncertainty(wanted, seed, step)
     if as_json:
         from yieldest.report.estimate_json import as_dictionary  # noqa: PLC0415
 
@@ -256,8 +263,9 @@ def _sweep(
     plan: Path, overrides: list["Override"], text: str, out: Path | None, as_json: bool
 ) -> None:
     from yieldest.files.whole_output import refuse_inputs, write_whole  # noqa: PLC0415
-    from yieldest.model.input_files import input_files  # noqa: PLC0415
-    from yieldest.model.sweep import as_csv, sweep_plan  # noqa: PLC0415
+    from yieldest.model.estimate import estimate as compute  # noqa: PLC0415
+    from yieldest.model.frames import as_csv  # noqa: PLC0415
+    from yieldest.model.inputs import input_files, read  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.plan.overrides import read_sweep  # noqa: PLC0415
     from yieldest.report.estimate_text import console  # noqa: PLC0415
@@ -265,16 +273,17 @@ def _sweep(
     from yieldest.report.sweep_text import print_sweep  # noqa: PLC0415
 
     sweep = read_sweep(text)
+    stated = load_plan(plan, overrides)
     if out is not None:
-        refuse_inputs(out, input_files(load_plan(plan, overrides)))
+        refuse_inputs(out, input_files(stated))
     with counting_bar("estimating", len(sweep.values)) as step:
-        rows = sweep_plan(plan, overrides, sweep, lambda: step(1))
+        rows = compute(read(stated)).sweep(sweep.key, sweep.values, step).rows()
     if out is not None:
         write_whole(out, as_csv(rows))
     if as_json:
         print_json({"key": sweep.key, "rows": rows})
     else:
-        print_sweep(sweep.key, rows, load_plan(plan, overrides).currency, console())
+        print_sweep(sweep.key, rows, stated.currency, console())
 
 
 @app.command(cls=GroupedCommand)

@@ -96,7 +96,7 @@ def map_cells(
     from yieldest.maps.variables import ROLES  # noqa: PLC0415
     from yieldest.maps.workers import workers  # noqa: PLC0415
     from yieldest.maps.write_maps import write_maps  # noqa: PLC0415
-    from yieldest.model.input_files import input_files  # noqa: PLC0415
+    from yieldest.model.inputs import input_files  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.report.progress import cells_bar  # noqa: PLC0415
 

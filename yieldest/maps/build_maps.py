@@ -7,19 +7,20 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from yieldest.arrays import FloatArray
-from yieldest.economics.bill_file import read_bill
+from yieldest.arrays import FloatArray, floats
 from yieldest.economics.bill_of_materials import Expenditure
-from yieldest.economics.measures import cost_per_kwh, payback_years
 from yieldest.economics.terms import EconomicTerms, economic_terms
-from yieldest.economics.yearly_sums import expenditure_of, flow_of
+from yieldest.economics.yearly_sums import expenditure_of
 from yieldest.energy.annual_energy import FITTED_METHOD
-from yieldest.energy.closed_form import HOURS_PER_YEAR, mean_power_w, share_at_power
+from yieldest.energy.closed_form import HOURS_PER_YEAR
+from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year
 from yieldest.maps.cell_losses import Kept, kept_of
 from yieldest.maps.cell_sites import CellSites, density_at_hub, to_hub
 from yieldest.maps.cell_winds import CellWinds
 from yieldest.maps.per_cell import by_parts, on_cells
-from yieldest.model.build_curve import curve_at_hub
+from yieldest.model.build_estimate import NoBill
+from yieldest.model.chain import money_of
+from yieldest.model.inputs import read_build
 from yieldest.plan import Build, Plan
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
@@ -84,12 +85,13 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
     terms = economic_terms(**plan.economics.model_dump())
     builds = []
     for build in plan.build:
+        read = read_build(plan, build)
+        bill = read.bill
         density, _ = density_at_hub(sites, build.hub_height_m)
         airs = []
         for at in (density,) if isinstance(density, float) else DENSITIES_KG_M3:
-            curve = curve_at_hub(plan, build, at)
+            curve = read.curve.at_density(at)
             airs.append(InAir(at, curve, kept_of(build, curve)))
-        bill = None if build.bill is None else read_bill(plan.file(build.bill), plan.currency)
         usual = airs[len(airs) // 2]
         stages = [usual.curve.provenance, terms.provenance]
         if bill is not None:
@@ -98,7 +100,7 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
                 bill.require_lives()
         warnings = [warning for stage in stages for warning in stage.warnings]
         if bill is None:
-            warnings.append("No bill is stated, so there is no cost per kWh and no payback.")
+            warnings.append(NoBill())
         assumed = [text for stage in stages for text in stage.assumed]
         builds.append(
             ReadBuild(
@@ -189,18 +191,14 @@ def energy_measures(
     net = full = np.zeros(())
     for in_air in read.airs:
         curve = in_air.curve
-        scale = scale_ms
+        wind = HubSpeeds(shape, scale_ms, calm_share)
         if read.build.density_correction == "speed":
             # Moving the wind one way is moving the curve the other, exactly.
-            scale = scale_ms * np.cbrt(density_kg_m3 / in_air.density_kg_m3)
-        nodes = (shape, scale, curve.speed_ms, curve.power_w)
-        windy = (1 - calm_share) * HOURS_PER_YEAR / 1000
-        made = windy * mean_power_w(*nodes) * in_air.kept.share(shape, scale)
-        if curve.idle_draw_w > 0:
-            running = windy * share_at_power(*nodes, 0.0)
-            made = made - curve.idle_draw_w * (HOURS_PER_YEAR / 1000 - running)
+            wind = wind.scaled(np.cbrt(density_kg_m3 / in_air.density_kg_m3))
+        kept = in_air.kept.share(shape, floats(wind.scale_ms))
+        made = net_kwh_per_year(wind, curve.speed_ms, curve.power_w, kept, curve.idle_draw_w, count)
         weight = _weight(in_air.density_kg_m3, density_kg_m3, read.airs)
-        net = net + weight * count * made
+        net = net + weight * made
         full = full + weight * count * curve.rated_power_w * HOURS_PER_YEAR / 1000
     return net, np.broadcast_to(full, net.shape)
 
@@ -218,10 +216,13 @@ def cost_measures(read: ReadBuild, net_kwh: FloatArray) -> tuple[FloatArray, ...
     """Return cost per kWh, simple and discounted payback in years; NaN where there is none."""
     assert read.expenditure is not None
     terms = read.terms
-    flow = flow_of(read.expenditure, net_kwh, terms)
+    found = money_of(read.expenditure, net_kwh, terms)
     known = np.isfinite(net_kwh) & (net_kwh > 0)
+    never = np.full(net_kwh.shape, np.nan)
     return (
-        cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate),
-        np.where(known, payback_years(flow.net), np.nan),
-        np.where(known, payback_years(flow.net, terms.discount_rate), np.nan),
+        found["cost_per_kwh"],
+        *(
+            np.where(known, found.get(key, never), np.nan)
+            for key in ("payback_years", "discounted_payback_years")
+        ),
     )

@@ -17,11 +17,11 @@ from yieldest.economics.bill_of_materials import (
     BillOfMaterials,
     Expenditure,
 )
-from yieldest.economics.measures import present_value
 from yieldest.economics.terms import EconomicTerms
-from yieldest.economics.yearly_sums import cost_of_a_kwh, expenditure_of, flow_of
-from yieldest.energy.closed_form import mean_power_w
-from yieldest.model.estimate import BuildEstimate
+from yieldest.economics.yearly_sums import cost_of_a_kwh, expenditure_of
+from yieldest.energy.net_energy import HubSpeeds
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.chain import Prices, money_of
 
 HIGHEST_MEAN_WIND_MS = 15.0
 """No place where people live has more; a break-even above it counts as never (our choice)."""
@@ -191,8 +191,8 @@ def _worth(
     scale: npt.ArrayLike = 1.0,
     price: npt.ArrayLike | None = None,
 ) -> FloatArray:
-    flow = flow_of(expenditure, energy, terms, bill_scale=scale, price_per_kwh=price)
-    return present_value(flow.net, terms.discount_rate)
+    prices = Prices(price_per_kwh=price, bill_scale=scale)
+    return money_of(expenditure, energy, terms, prices)["net_present_value"]
 
 
 def _falling_root(worth: Callable[[float], float], highest: float) -> float | None:
@@ -240,18 +240,19 @@ def _mean_wind(
     build: BuildEstimate, expenditure: Expenditure, terms: EconomicTerms
 ) -> float | None:
     distribution, energy, curve = build.distribution, build.energy, build.curve
+    wind = HubSpeeds(distribution.shape, distribution.scale_ms, distribution.calm_share)
 
-    def mean_power(mean_ms: npt.ArrayLike) -> FloatArray:
-        scale_ms = distribution.scale_ms * floats(mean_ms) / distribution.mean_speed_ms
-        return mean_power_w(distribution.shape, scale_ms, curve.speed_ms, curve.power_w)
+    def gross_kwh(mean_ms: npt.ArrayLike) -> FloatArray:
+        scaled = wind.scaled(floats(mean_ms) / distribution.mean_speed_ms)
+        return scaled.gross_kwh(curve.speed_ms, curve.power_w, energy.count)
 
-    present = float(mean_power(distribution.mean_speed_ms))
+    present = float(gross_kwh(distribution.mean_speed_ms))
     if present <= 0:
         return None
 
     def worth(mean_ms: npt.ArrayLike) -> FloatArray:
         # Relative to the energy as it is, which need not be that of the fitted distribution.
-        kwh = energy.net_kwh_per_year * mean_power(mean_ms) / present
+        kwh = energy.net_kwh_per_year * gross_kwh(mean_ms) / present
         return _worth(expenditure, kwh, terms)
 
     means = np.linspace(0.1, HIGHEST_MEAN_WIND_MS, 300)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from yieldest.plan import Build, LoadNotes, Plan
+from dataclasses import dataclass
+
+from yieldest.plan import Build, Plan
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.generic_curve import generic_power_curve
@@ -20,42 +22,76 @@ TYPICAL = "typical"
 """The word in place of a file for which an ordinary converter is taken."""
 
 
-def curve_at_hub(
-    plan: Plan, build: Build, air_density_kg_m3: float, source: PowerCurve | None = None
-) -> PowerCurve:
-    """Return the curve of a build for an air density and for the load it will feed.
+@dataclass(frozen=True)
+class BuildCurve:
+    """The power curve of a build as its source gives it, with what the machine feeds.
 
     Parameters
     ----------
-    plan : Plan
-    build : Build
-        Of that plan.
-    air_density_kg_m3 : float
-    source : PowerCurve, optional
-        From `read_build_curve`, where it was read already.
+    settings : Build
+    source : PowerCurve
+        In the air it is stated for, on the load it was measured on.
+    conversion : Conversion or None
+        From the file that the plan names; None without one.
+    """
+
+    settings: Build
+    source: PowerCurve
+    conversion: Conversion | None
+
+    def at_density(self, air_density_kg_m3: float) -> PowerCurve:
+        """Return the curve for an air density and for the load that the machine will feed.
+
+        Parameters
+        ----------
+        air_density_kg_m3 : float
+
+        Raises
+        ------
+        InputError
+            When what the plan states of the load cannot be.
+        """
+        build, load = self.settings, self.settings.load
+        curve = self.source.at_density(air_density_kg_m3, build.density_correction)
+        if load is None:
+            return as_measured(build.name, curve)
+        conversion = self.conversion
+        if load.conversion == TYPICAL:
+            conversion = typical_conversion(
+                build.name,
+                load.kind,
+                curve.rated_power_w,
+                load.battery_volts,
+                load.no_load_draw_w,
+                load.start_up_w,
+            )
+        return on_load(
+            build.name,
+            curve,
+            load.kind,
+            measured_load(build.name, curve, load.measured_on),
+            conversion,
+            load.idle_draw_w,
+        )
+
+
+def read_build_curve(plan: Plan, build: Build) -> BuildCurve:
+    """Read the files that the power curve of a build is made from.
 
     Raises
     ------
     InputError
-        When a file cannot be used, or what the plan states cannot be.
+        When a file cannot be used.
     """
-    if source is None:
-        source = read_build_curve(plan, build)
-    curve = source.at_density(air_density_kg_m3, build.density_correction)
     load = build.load
-    if load is None:
-        return as_measured(build.name, curve)
-    return on_load(
-        build.name,
-        curve,
-        load.kind,
-        measured_load(build.name, curve, load.measured_on),
-        _conversion(plan, build, load, curve.rated_power_w),
-        load.idle_draw_w,
-    )
+    conversion = None
+    if load is not None and load.conversion not in (None, TYPICAL):
+        path = plan.file(str(load.conversion))
+        conversion = read_conversion(path, load.no_load_draw_w, load.start_up_w)
+    return BuildCurve(build, _source_curve(plan, build), conversion)
 
 
-def read_build_curve(plan: Plan, build: Build) -> PowerCurve:
+def _source_curve(plan: Plan, build: Build) -> PowerCurve:
     """Read the power curve of a build as its source gives it."""
     ends = Ends(build.cut_in_ms, build.cut_out_ms, build.extrapolation, build.rated_power_w)
     if build.curve is not None:
@@ -95,20 +131,3 @@ def _stand_in(build: Build) -> PowerCurve:
         rotor_type=build.rotor_type,
         relative_uncertainty=stated.uncertainty,
     )
-
-
-def _conversion(
-    plan: Plan, build: Build, load: LoadNotes, rated_power_w: float
-) -> Conversion | None:
-    if load.conversion is None:
-        return None
-    if load.conversion == TYPICAL:
-        return typical_conversion(
-            build.name,
-            load.kind,
-            rated_power_w,
-            load.battery_volts,
-            load.no_load_draw_w,
-            load.start_up_w,
-        )
-    return read_conversion(plan.file(load.conversion), load.no_load_draw_w, load.start_up_w)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from yieldest import __version__
-from yieldest.model.estimate import Estimate
-from yieldest.report.estimate_json import as_dictionary
-from yieldest.report.measure_rows import ECONOMIC_MEASURES
+from yieldest.files.whole_output import csv_text
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.quantities import ECONOMIC_MEASURES
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -23,59 +23,120 @@ _UDUNITS = {
     "{currency}/kWh": "{currency} kWh-1",
     "{currency}/year": "{currency} year-1",
 }
+_OF_ENERGY: dict[str, tuple[str, str, Callable[[BuildEstimate], float | None]]] = {
+    # key in the results for machines: unit by UDUNITS, long name, where it stands
+    "count": ("1", "number of machines", lambda b: b.energy.count),
+    "hub_height_m": ("m", "height of the hub above ground", lambda b: b.distribution.height_m),
+    "hub_mean_speed_ms": (
+        "m s-1",
+        "mean wind speed at the hub",
+        lambda b: b.distribution.mean_speed_ms,
+    ),
+    "air_density_kg_m3": (
+        "kg m-3",
+        "mean air density at the hub",
+        lambda b: b.air.density_kg_m3,
+    ),
+    "rated_power_w": ("W", "rated power of one machine", lambda b: b.curve.rated_power_w),
+    "gross_kwh_per_year": (
+        "kWh",
+        "energy of a year before losses, all machines",
+        lambda b: b.energy.gross_kwh_per_year,
+    ),
+    "net_kwh_per_year": (
+        "kWh",
+        "energy of a year after losses, all machines",
+        lambda b: b.energy.net_kwh_per_year,
+    ),
+    "inter_annual_low_net_kwh": (
+        "kWh",
+        "net energy of a calm year",
+        lambda b: b.energy.inter_annual_low_kwh,
+    ),
+    "inter_annual_high_net_kwh": (
+        "kWh",
+        "net energy of a windy year",
+        lambda b: b.energy.inter_annual_high_kwh,
+    ),
+    "capacity_factor": (
+        "1",
+        "net energy over rated power all year round",
+        lambda b: b.energy.capacity_factor,
+    ),
+}
 _QUANTITIES = {
-    # key in the results for machines: unit by UDUNITS, long name
-    "count": ("1", "number of machines"),
-    "hub_height_m": ("m", "height of the hub above ground"),
-    "hub_mean_speed_ms": ("m s-1", "mean wind speed at the hub"),
-    "air_density_kg_m3": ("kg m-3", "mean air density at the hub"),
-    "rated_power_w": ("W", "rated power of one machine"),
-    "gross_kwh_per_year": ("kWh", "energy of a year before losses, all machines"),
-    "net_kwh_per_year": ("kWh", "energy of a year after losses, all machines"),
-    "inter_annual_low_net_kwh": ("kWh", "net energy of a calm year"),
-    "inter_annual_high_net_kwh": ("kWh", "net energy of a windy year"),
-    "capacity_factor": ("1", "net energy over rated power all year round"),
+    **_OF_ENERGY,
     **{
-        measure.key: (_UDUNITS.get(measure.unit, measure.unit), measure.name)
+        measure.key: (_UDUNITS.get(measure.unit, measure.unit), measure.name, measure.value)
         for measure in ECONOMIC_MEASURES
     },
 }
+MAIN = (
+    *("capital_cost", "cost_per_kwh", "payback_years", "discounted_payback_years"),
+    *("net_present_value", "internal_rate_of_return"),
+)
+"""The measures of money of a short table."""
+
+Row = dict[str, str | int | float | None]
 
 
-def frame_of(estimate: Estimate) -> pd.DataFrame:
+def rows_of(builds: Iterable[BuildEstimate]) -> list[Row]:
+    """Return the main figures of each build: energy, and money in the plan's currency."""
+    return [
+        {
+            "build": build.name,
+            "count": build.energy.count,
+            "net_kwh_per_year": build.energy.net_kwh_per_year,
+            **{key: _QUANTITIES[key][2](build) for key in MAIN},
+        }
+        for build in builds
+    ]
+
+
+def as_csv(rows: Sequence[Row]) -> str:
+    """Write rows as CSV, a blank for what cannot be had; no cell can act as a formula."""
+    return csv_text(list(rows[0]), [list(row.values()) for row in rows])
+
+
+def frame_of(builds: Sequence[BuildEstimate]) -> pd.DataFrame:
     """Return a row for each build and a column for each figure; NaN where one cannot be had."""
-    result = as_dictionary(estimate)
-    builds = pd.Index([build["name"] for build in result["builds"]], name="build")
-    columns: dict[str, Any] = {
-        key: pd.Series([build[key] for build in result["builds"]], dtype=_kind(key)).to_numpy()
-        for key in _QUANTITIES
-    }
-    return pd.DataFrame(columns, index=builds)
+    return pd.DataFrame(
+        {
+            key: pd.Series(
+                [value(build) for build in builds],
+                dtype="int64" if key == "count" else "float64",
+            ).to_numpy()
+            for key, (_, _, value) in _QUANTITIES.items()
+        },
+        index=pd.Index([build.name for build in builds], name="build"),
+    )
 
 
-def _kind(key: str) -> str:
-    return "int64" if key == "count" else "float64"
+def dataset_of(
+    builds: Sequence[BuildEstimate], currency: str, attributes: Mapping[str, str]
+) -> xr.Dataset:
+    """Return a variable for each figure along "build", with unit and long name.
 
-
-def dataset_of(estimate: Estimate) -> xr.Dataset:
-    """Return a variable for each figure along "build", with unit and long name."""
+    Parameters
+    ----------
+    builds : sequence of BuildEstimate
+    currency : str
+    attributes : mapping of str to str
+        Of the dataset.
+    """
     import xarray as xr  # noqa: PLC0415 - it is slow to load, and few ask for it
 
-    frame = frame_of(estimate)
+    frame = frame_of(builds)
     variables = {
         key: (
             "build",
             frame[key].to_numpy(),
-            {"units": unit.format(currency=estimate.currency), "long_name": name},
+            {"units": unit.format(currency=currency), "long_name": name},
         )
-        for key, (unit, name) in _QUANTITIES.items()
+        for key, (unit, name, _) in _QUANTITIES.items()
     }
     return xr.Dataset(
         variables,
         coords={"build": frame.index.to_numpy(dtype=object).astype(str)},
-        attrs={
-            "title": estimate.title,
-            "source": f"yieldest {__version__}: {estimate.distribution.provenance.source}",
-            "comment": " ".join(str(found) for found in (*estimate.assumed, *estimate.warnings)),
-        },
+        attrs=dict(attributes),
     )

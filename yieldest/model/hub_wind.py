@@ -20,10 +20,20 @@ from yieldest.hub.rooftop import Roof, RoofStep, on_roof
 from yieldest.hub.shear import measured_to_hub
 from yieldest.model.site_wind import SiteWind
 from yieldest.plan import Build, Plan
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.profile import TERRAINS, HeightStep, to_hub
 from yieldest.wind.resource import WindResource
+
+
+@dataclass(frozen=True)
+class NoObstacle(Finding):
+    """Nothing was taken to shelter the rotor."""
+
+
+@dataclass(frozen=True)
+class MeasuredInTheOpen(Finding):
+    """The anemometer was taken to stand clear of obstacles and roof."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +49,7 @@ class HubWind:
         Mean speed at the hub over that at the height of measurement.
     height : HeightStep
     roof : RoofStep or None
-    ladder : tuple of Step
+    steps : tuple of Step
     standard_uncertainty : float
         Of the mean speed at the hub, relative.
     provenance : tuple of Provenance
@@ -50,7 +60,7 @@ class HubWind:
     factor: float
     height: HeightStep
     roof: RoofStep | None
-    ladder: tuple[Step, ...]
+    steps: tuple[Step, ...]
     standard_uncertainty: float
     provenance: tuple[Provenance, ...]
 
@@ -112,32 +122,29 @@ def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
         factor=factor,
         height=height,
         roof=roof,
-        ladder=steps,
+        steps=steps,
         standard_uncertainty=steps_uncertainty(steps),
         provenance=tuple(provenance),
     )
 
 
-def siting_assumptions(plan: Plan) -> list[str]:
-    """Say what the plan leaves open about the surroundings."""
-    assumed = []
-    if not plan.site.obstacles:
-        assumed.append("No obstacle shelters the rotor, for site.obstacles states none.")
-    if (plan.site.obstacles or plan.site.roof) and plan.wind.measured_at_hub_site is None:
-        assumed.append(
-            "The anemometer stood in the open, not behind the obstacles or on the roof, for "
-            "wind.measured_at_hub_site is not stated."
-        )
-    return assumed
+def siting_assumptions(plan: Plan) -> Findings:
+    """Return what the plan leaves open about the surroundings."""
+    site = plan.site
+    open_about_mast = (site.obstacles or site.roof) and plan.wind.measured_at_hub_site is None
+    return (
+        *(() if site.obstacles else (NoObstacle(),)),
+        *((MeasuredInTheOpen(),) if open_about_mast else ()),
+    )
 
 
-def turbulence_intensity(plan: Plan, study: WindResource | None) -> float | None:
+def turbulence_intensity(plan: Plan, resource: WindResource | None) -> float | None:
     """Return the turbulence intensity stated, else that measured, at 15 m/s where it can be."""
     if plan.site.turbulence_intensity is not None:
         return plan.site.turbulence_intensity
-    if study is None or study.turbulence is None:
+    if resource is None or resource.turbulence is None:
         return None
-    measured = study.turbulence
+    measured = resource.turbulence
     return measured.mean if measured.at_15_ms is None else measured.at_15_ms
 
 

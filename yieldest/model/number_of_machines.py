@@ -10,7 +10,8 @@ from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.terms import EconomicTerms
 from yieldest.economics.yearly_sums import cost_of_a_kwh, expenditure_of
 from yieldest.energy.losses import Loss, kept_share
-from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
 
 EVERY_COUNT_UP_TO = 40
 SOME_COUNTS = 20

@@ -15,14 +15,13 @@ from scipy.interpolate import RegularGridInterpolator
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.economics.bill_of_materials import BillOfMaterials
-from yieldest.economics.measures import cost_per_kwh, payback_years, present_value
 from yieldest.economics.terms import EconomicTerms
-from yieldest.economics.yearly_sums import expenditure_of, flow_of
+from yieldest.economics.yearly_sums import expenditure_of
 from yieldest.errors import InputError
-from yieldest.model.build_curve import read_build_curve
-from yieldest.model.estimate import BuildEstimate, Estimate, compute_build
+from yieldest.model.build_estimate import BuildEstimate, energy_of_build
+from yieldest.model.chain import Prices, money_of
+from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import energy_of_count
-from yieldest.plan import Plan
 
 HEIGHT_FACTORS = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0)
 PRICE_FACTORS = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
@@ -124,26 +123,24 @@ class BuildGrid:
         )
 
 
-def what_if(plan: Plan, estimate: Estimate, number: int) -> BuildGrid:
+def what_if(estimate: Estimate, number: int) -> BuildGrid:
     """Compute one build of a plan on a grid.
 
     Parameters
     ----------
-    plan : Plan
     estimate : Estimate
-        Of that plan: its wind and economics terms are used again.
+        Its wind, curves and economic terms are used again.
     number : int
         Of the build, from 0.
     """
-    build, bill = plan.build[number], estimate.builds[number].bill
-    source_curve = read_build_curve(plan, build)
+    inputs = estimate.inputs.builds[number]
+    build, bill = inputs.settings, inputs.bill
 
     @cache
     def computed(height_m: float, count: int) -> BuildEstimate:
-        # Without its bill, for the economics side is computed for the whole grid at once.
-        changed = {"hub_height_m": height_m, "count": count, "bill": None}
-        other = build.model_copy(update=changed)
-        return compute_build(plan, other, estimate.wind, estimate.terms, source_curve)
+        # Without its cost, for the money side is computed for the whole grid at once.
+        changed = inputs.changed(hub_height_m=height_m, count=count)
+        return energy_of_build(estimate.inputs, changed)
 
     def energy_kwh(height_m: float, count: int) -> float:
         if count > build.count:
@@ -204,7 +201,7 @@ def _possible(values: Iterable[float], compute: Callable[[float], float]) -> lis
 
 
 class _Money:
-    """The economics side of a build over the axes of the grid."""
+    """The money side of a build over the axes of the grid."""
 
     def __init__(self, bill: BillOfMaterials, terms: EconomicTerms) -> None:
         self.bill = bill
@@ -267,14 +264,9 @@ class _Money:
         scale: FloatArray,
     ) -> dict[str, FloatArray]:
         """Return the measures for one number of machines; the other arguments broadcast."""
+        prices = Prices(price_per_kwh=price, discount_rate=rate, bill_scale=scale)
         expenditure = expenditure_of(self.bill, count, self.terms)
-        flow = flow_of(expenditure, net_kwh, self.terms, bill_scale=scale, price_per_kwh=price)
-        return {
-            "capital_cost": scale * expenditure.capital_cost,
-            "cost_per_kwh": cost_per_kwh(flow.cost, flow.energy_kwh, rate),
-            "payback_years": payback_years(flow.net),
-            "net_present_value": present_value(flow.net, rate),
-        }
+        return money_of(expenditure, net_kwh, self.terms, prices)
 
 
 def _with_axes(values: FloatArray, axes: int) -> FloatArray:

@@ -7,21 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, floats
 from yieldest.energy.annual_energy import Readings
 from yieldest.files.text_file import Progress
 from yieldest.hub.correction_steps import WindCorrection
 from yieldest.hub.shear import MeasuredShear, measured_shear
-from yieldest.model.wind_files import (
-    read_also,
-    read_neighbour,
-    read_plan_frequencies,
-    read_plan_months,
-    read_plan_record,
-    read_reference,
-)
-from yieldest.plan import Plan, Reference
-from yieldest.provenance import Findings, Provenance
+from yieldest.plan import Plan, Reference, SecondAnemometer
+from yieldest.provenance import Finding, Provenance
 from yieldest.wind.data_recovery import data_recovery_of, data_recovery_warnings
 from yieldest.wind.distribution import (
     WindDistribution,
@@ -35,8 +27,37 @@ from yieldest.wind.from_summaries import (
 )
 from yieldest.wind.long_term.correction import LongTermCorrection, long_term
 from yieldest.wind.quality_rules import QualityRules, quality_rules
+from yieldest.wind.read_wind import read_wind
 from yieldest.wind.resource import EMPIRICAL, ResourceOptions, WindResource, assess_record
+from yieldest.wind.summary_tables import (
+    FrequencyTable,
+    MonthlyMeans,
+    read_frequency_table,
+    read_monthly_means,
+)
 from yieldest.wind.wind_record import WindRecord
+
+
+@dataclass(frozen=True)
+class FileRead(Finding):
+    """What a file holds, counted.
+
+    Parameters
+    ----------
+    source : str
+    count : int
+    of : str
+        What was counted, such as "speeds".
+    """
+
+    source: str
+    count: int
+    of: str
+
+
+@dataclass(frozen=True)
+class FrozenCupsNotSought(Finding):
+    """Frozen cups were to be looked for, but no temperature was recognised."""
 
 
 @dataclass(frozen=True)
@@ -45,10 +66,16 @@ class SiteWind:
 
     Parameters
     ----------
-    study : WindResource or None
-        Of the measured record; None without one.
     distribution : WindDistribution
         Over the reference's years where there is one.
+    start_ms : float
+        Mean speed as measured or stated.
+    corrections : tuple of WindCorrection
+        From there to the distribution's mean.
+    provenance : tuple of Provenance
+    files : tuple of FileRead
+    resource : WindResource or None
+        Of the measured record; None without one.
     readings : Readings or None
         That the distribution was fitted to; None for a stated mean or distribution.
     time : ndarray of datetime64, shape (n,), or None
@@ -56,23 +83,19 @@ class SiteWind:
     direction_deg : ndarray, shape (n,), or None
     long_term : LongTermCorrection or None
     shear : MeasuredShear or None
-    start_ms : float
-        Mean speed as measured or stated.
-    corrections : tuple of WindCorrection
-        From there to the distribution's mean.
-    provenance : tuple of Provenance
     """
 
-    study: WindResource | None
     distribution: WindDistribution
-    readings: Readings | None
-    time: npt.NDArray[np.datetime64] | None
-    direction_deg: FloatArray | None
-    long_term: LongTermCorrection | None
-    shear: MeasuredShear | None
     start_ms: float
     corrections: tuple[WindCorrection, ...]
     provenance: tuple[Provenance, ...]
+    files: tuple[FileRead, ...]
+    resource: WindResource | None = None
+    readings: Readings | None = None
+    time: npt.NDArray[np.datetime64] | None = None
+    direction_deg: FloatArray | None = None
+    long_term: LongTermCorrection | None = None
+    shear: MeasuredShear | None = None
 
     @property
     def long_term_factor(self) -> float:
@@ -82,7 +105,7 @@ class SiteWind:
     @property
     def record(self) -> WindRecord | None:
         """The measured record after quality_control."""
-        return None if self.study is None else self.study.record
+        return None if self.resource is None else self.resource.record
 
 
 def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
@@ -109,21 +132,29 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
         energy_error_limit=wind.energy_error_limit,
     )
     neighbour = None if wind.neighbour is None else read_neighbour(plan, wind.neighbour)
-    study = years = assess_record(read_plan_record(plan, progress), options, neighbour)
-    record = study.record
+    raw = read_plan_record(plan, progress)
+    resource = years = assess_record(raw, options, neighbour)
+    record = resource.record
     provenance = [record.provenance]
+    files = [FileRead(raw.provenance.source, raw.valid_speed_ms.size, "speeds")]
     over_years = None
     if wind.reference is None:
-        evened = f"; readings weighted by month and hour, {study.season.reason}"
+        evened = f"; readings weighted by month and hour, {resource.season.reason}"
         correction = WindCorrection(
             "to the long term",
-            study.mean_speed_ms / study.clock_mean_speed_ms,
+            resource.mean_speed_ms / resource.clock_mean_speed_ms,
             f"{record.data_recovery.hours / 24:.0f} days of readings without a reference"
-            f"{evened if study.season.used else ', taken at face value'}",
-            study.uncertainty.mean_total,
+            f"{evened if resource.season.used else ', taken at face value'}",
+            resource.uncertainty.mean_total,
         )
     else:
-        over_years, warnings = _over_years(plan, wind.reference, record)
+        reference = read_reference(plan, wind.reference)
+        over_years = _over_years(reference, wind.reference, record)
+        files.append(
+            FileRead(
+                reference.provenance.source, reference.valid_speed_ms.size, "speeds as reference"
+            )
+        )
         years = assess_record(
             _record_of_years(record, over_years),
             replace(options, rules=_NO_RULES, season_correction=False),
@@ -136,11 +167,11 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
                 warnings=tuple(t for t in record.provenance.warnings if t not in made_up),
             ),
             over_years.provenance,
-            Provenance(over_years.provenance.source, "", (), warnings),
+            Provenance(over_years.provenance.source, "", (), reference.provenance.warnings),
         ]
         correction = WindCorrection(
             "to the long term",
-            years.mean_speed_ms / study.clock_mean_speed_ms,
+            years.mean_speed_ms / resource.clock_mean_speed_ms,
             over_years.provenance.method,
             over_years.standard_uncertainty,
         )
@@ -152,16 +183,17 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
     kept = years.record
     used = np.isfinite(kept.speed_ms) & (years.season.weight > 0)
     return SiteWind(
-        study=study,
         distribution=distribution,
+        start_ms=resource.clock_mean_speed_ms,
+        corrections=(correction, fitted),
+        provenance=(*provenance, distribution.provenance),
+        files=tuple(files),
+        resource=resource,
         readings=Readings(years.speed_ms, years.weight),
         time=kept.time[used],
         direction_deg=None if kept.direction_deg is None else kept.direction_deg[used],
         long_term=over_years,
         shear=_shear(plan, record) if wind.other_heights else None,
-        start_ms=study.clock_mean_speed_ms,
-        corrections=(correction, fitted),
-        provenance=(*provenance, distribution.provenance),
     )
 
 
@@ -184,46 +216,44 @@ _NO_RULES = QualityRules(
 
 def _stated_wind(plan: Plan) -> SiteWind:
     """Return the wind of a plan that has no record."""
-    distribution, readings = _summed_wind(plan)
-    stated = WindCorrection("as stated", 1.0, distribution.provenance.method, None)
+    distribution, readings, files = _summed_wind(plan)
     return SiteWind(
-        None,
-        distribution,
-        readings,
-        None,
-        None,
-        None,
-        None,
-        distribution.mean_speed_ms,
-        (stated,),
-        (distribution.provenance,),
+        distribution=distribution,
+        start_ms=distribution.mean_speed_ms,
+        corrections=(WindCorrection("as stated", 1.0, distribution.provenance.method, None),),
+        provenance=(distribution.provenance,),
+        files=files,
+        readings=readings,
     )
 
 
-def _summed_wind(plan: Plan) -> tuple[WindDistribution, Readings | None]:
+def _summed_wind(
+    plan: Plan,
+) -> tuple[WindDistribution, Readings | None, tuple[FileRead, ...]]:
+    """Return what a stated mean or distribution, or a table of summed-up winds, says."""
     wind = plan.wind
     height_m, shape = wind.measured_height_m, wind.weibull_shape
     if wind.weibull_scale_ms is not None and shape is not None:
-        return distribution_of_weibull(shape, wind.weibull_scale_ms, height_m), None
+        return distribution_of_weibull(shape, wind.weibull_scale_ms, height_m), None, ()
     if wind.mean_speed_ms is not None:
-        return distribution_of_mean(wind.mean_speed_ms, shape, height_m), None
+        return distribution_of_mean(wind.mean_speed_ms, shape, height_m), None, ()
     limit: float | None = 0.0 if wind.fit == EMPIRICAL else wind.energy_error_limit
     if wind.frequency_table is not None:
         table = read_plan_frequencies(plan)
         distribution = distribution_of_frequencies(table, height_m)
         limit = None if wind.fit == "interval-censored" else limit
-        return replace(distribution, reading_limit=limit), Readings(
-            *points_of_frequencies(table, distribution)
-        )
-    distribution, speed_ms, share = distribution_of_months(read_plan_months(plan), shape, height_m)
-    return replace(distribution, reading_limit=limit), Readings(speed_ms, share)
+        readings = Readings(*points_of_frequencies(table, distribution))
+        read = FileRead(table.provenance.source, table.share.size, table.provenance.method)
+    else:
+        months = read_plan_months(plan)
+        distribution, speed_ms, share = distribution_of_months(months, shape, height_m)
+        readings = Readings(speed_ms, share)
+        read = FileRead(months.provenance.source, speed_ms.size, months.provenance.method)
+    return replace(distribution, reading_limit=limit), readings, (read,)
 
 
-def _over_years(
-    plan: Plan, stated: Reference, record: WindRecord
-) -> tuple[LongTermCorrection, Findings]:
-    reference = read_reference(plan, stated)
-    found = long_term(
+def _over_years(reference: WindRecord, stated: Reference, record: WindRecord) -> LongTermCorrection:
+    return long_term(
         record.time,
         record.speed_ms,
         reference.time,
@@ -233,7 +263,6 @@ def _over_years(
         stated.record,
         reference.resolution_ms,
     )
-    return found, reference.provenance.warnings
 
 
 def _record_of_years(measured: WindRecord, over_years: LongTermCorrection) -> WindRecord:
@@ -259,3 +288,50 @@ def _shear(plan: Plan, measured: WindRecord) -> MeasuredShear:
         heights.append(also.height_m)
         speeds.append(speed)
     return measured_shear(measured.time, heights, np.stack(speeds), measured.direction_deg)
+
+
+def read_plan_record(plan: Plan, progress: Progress | None = None) -> WindRecord:
+    """Read the wind record of a plan."""
+    record = read_wind(
+        plan.file(str(plan.wind.record)),
+        height_m=plan.wind.measured_height_m,
+        options=plan.wind,
+        progress=progress,
+    )
+    if not plan.wind.quality_control.frozen_hours or record.temperature_c is not None:
+        return record
+    warnings = (*record.provenance.warnings, FrozenCupsNotSought())
+    return replace(record, provenance=replace(record.provenance, warnings=warnings))
+
+
+def read_reference(plan: Plan, reference: Reference) -> WindRecord:
+    """Read the long record near the site."""
+    return read_wind(plan.file(reference.record), options=reference)
+
+
+def read_neighbour(plan: Plan, name: str) -> WindRecord:
+    """Read the record of another sensor near by, with columns and units of its own."""
+    return read_wind(plan.file(name), time_zone=plan.wind.time_zone)
+
+
+def read_also(plan: Plan, also: SecondAnemometer) -> WindRecord:
+    """Read a second anemometer of the plan's record."""
+    columns = plan.wind.columns.model_copy(update={"speed": also.column})
+    return read_wind(
+        plan.file(str(plan.wind.record)),
+        height_m=also.height_m,
+        options=plan.wind.model_copy(update={"columns": columns, "sensor": None}),
+    )
+
+
+def read_plan_frequencies(plan: Plan) -> FrequencyTable:
+    """Read the frequency table of a plan."""
+    return read_frequency_table(plan.file(str(plan.wind.frequency_table)), options=plan.wind)
+
+
+def read_plan_months(plan: Plan) -> MonthlyMeans:
+    """Read the twelve monthly means of a plan, from a file or from the plan itself."""
+    stated = plan.wind.monthly_means_ms
+    if stated is not None:
+        return MonthlyMeans(floats(stated), Provenance("wind.monthly_means_ms", "monthly means"))
+    return read_monthly_means(plan.file(str(plan.wind.monthly_means)), options=plan.wind)

@@ -3,7 +3,7 @@
 from yieldest.plan.array_tables import Array
 from yieldest.plan.build_table import Build
 from yieldest.plan.machine_tables import LoadNotes, swept_area_m2
-from yieldest.plan.read_plan import load_plan
+from yieldest.plan.read_plan import load_plan, with_override
 from yieldest.plan.record_tables import Reference, SecondAnemometer
 from yieldest.plan.site_table import Site
 from yieldest.plan.uncertainty_table import (
@@ -30,4 +30,5 @@ __all__ = [
     "Uncertainty",
     "load_plan",
     "swept_area_m2",
+    "with_override",
 ]

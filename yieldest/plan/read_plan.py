@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from pydantic import ValidationError
 
 from yieldest.errors import InputError
 from yieldest.files.text_file import open_text
+from yieldest.plan.keys import tables
 from yieldest.plan.lines import line_of
 from yieldest.plan.overrides import Override, apply_override
 from yieldest.plan.refusal import refusal, trouble_of
@@ -61,6 +63,43 @@ def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
         line = f", {line_of(text, trouble['loc'])}" if trouble["loc"] else ""
         place = f"{path}{line}" if blamed is None else blamed.text
         raise InputError(f"{place}: {refusal(trouble)}") from error
+
+
+def with_override(plan: Plan, override: Override) -> Plan:
+    """Return a plan with another value of one key.
+
+    Parameters
+    ----------
+    plan : Plan
+    override : Override
+        Its key may be the last word alone, where only one table has it.
+
+    Raises
+    ------
+    InputError
+        When no table or several have the key, or it cannot take the value.
+    """
+    content = plan.model_dump(exclude_unset=True)
+    apply_override(content, replace(override, key=full_key(override)))
+    try:
+        return Plan.model_validate({**content, "path": plan.path})
+    except ValidationError as error:
+        raise InputError(f"{override.text}: {refusal(trouble_of(error))}") from error
+
+
+def full_key(override: Override) -> str:
+    """Return the key with its table, where it was given by its last word alone."""
+    if "." in override.key or override.key in Plan.model_fields:
+        return override.key
+    found = [
+        ".".join((*table.path, override.key))
+        for table in tables()
+        if not table.many and override.key in table.keys
+    ]
+    if len(found) == 1:
+        return found[0]
+    which = f"it may be {' or '.join(found)}" if found else "no table of a plan has it"
+    raise InputError(f"{override.text}: {which}; write the key with its table.")
 
 
 def _text_of(path: Path) -> str:

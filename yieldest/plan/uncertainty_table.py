@@ -120,7 +120,7 @@ class Correlated(Settings):
 
     between: Annotated[
         Annotated[list[str], Field(min_length=2, max_length=2)],
-        key("two inputs, by their keys in [uncertainty]", ["prices", "upkeep"]),
+        key("two inputs, by their keys in [uncertainty]", ["prices", "maintenance"]),
     ]
     coefficient: Annotated[
         Annotated[float, Field(gt=-1, lt=1)],
@@ -189,10 +189,10 @@ class Uncertainty(Settings):
         DistributionOf | None,
         _input("prices", {"triangular": [0.9, 1.0, 1.3]}, _percent(PRICES)),
     ] = None
-    upkeep: Annotated[
+    maintenance: Annotated[
         DistributionOf | None,
         _input(
-            "upkeep",
+            "maintenance",
             {"standard_uncertainty": 0.3},
             f"{_percent(STATED_MAINTENANCE)} where stated, {_percent(ASSUMED_MAINTENANCE)} where "
             "assumed",

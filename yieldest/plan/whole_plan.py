@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Self
+from typing import Annotated, Self
 
 from pydantic import BaseModel, Field, model_validator
 
@@ -14,9 +14,6 @@ from yieldest.plan.site_table import Site
 from yieldest.plan.uncertainty_table import Uncertainty
 from yieldest.plan.wind_table import Wind
 from yieldest.settings import NAMES_A_FILE, Settings, Words, key
-
-if TYPE_CHECKING:
-    from yieldest.model.estimate import Estimate
 
 
 class Plan(Settings):
@@ -60,18 +57,6 @@ class Plan(Settings):
     def file(self, name: str) -> Path:
         """Return the path of a file that the plan names, relative to the plan's folder."""
         return self.path.parent / name
-
-    def estimate(self) -> Estimate:
-        """Compute yearly energy, cost per kWh and payback for every build of the plan.
-
-        Raises
-        ------
-        InputError
-            When a file that the plan names cannot be used.
-        """
-        from yieldest.model.estimate import estimate  # noqa: PLC0415 - it imports this module
-
-        return estimate(self)
 
     def file_names(self) -> list[str]:
         """Return every file, folder or glob that the plan names, as it stands in the plan."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
 from yieldest.report.uncertainty_text import between
 from yieldest.report.verdict import whether_it_pays
 from yieldest.report.wording import rounded

@@ -15,7 +15,7 @@ from yieldest.report.palette import BUILD_STYLES, BuildStyle, drawing, figure_si
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from yieldest.model.estimate import BuildEstimate
+    from yieldest.model.build_estimate import BuildEstimate
 
 LONGEST_NAME = 30
 

@@ -7,7 +7,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from yieldest.html_repr import html_table
-from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
 from yieldest.report.sentences.words import sentences
 from yieldest.report.side_by_side import Line, better, lines_of
 from yieldest.report.wording import percent, rounded

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from yieldest.economics.evaluation import Cost
-    from yieldest.model.estimate import BuildEstimate, Estimate
+    from yieldest.model.build_estimate import BuildEstimate
+    from yieldest.model.estimate import Estimate
     from yieldest.model.scenarios import Axis, BuildGrid
 
 Costed = tuple[BuildStyle, "BuildEstimate", "Cost"]

@@ -8,8 +8,8 @@ from typing import Any
 from yieldest.economics.evaluation import Cost
 from yieldest.economics.terms import EconomicTerms
 from yieldest.model.break_even import break_even, rotor_saving
-from yieldest.model.estimate import BuildEstimate
-from yieldest.report.measure_rows import ECONOMIC_MEASURES
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.quantities import ECONOMIC_MEASURES
 
 
 def terms_beyond(terms: EconomicTerms) -> dict[str, Any]:

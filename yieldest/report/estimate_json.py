@@ -6,7 +6,8 @@ from dataclasses import asdict
 from typing import Any
 
 from yieldest.economics.terms import EconomicTerms
-from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import cost_by_number
 from yieldest.report.economics_json import money_of, terms_beyond
 from yieldest.report.hub_text import (
@@ -25,7 +26,7 @@ from yieldest.wind.distribution import WindDistribution
 def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) -> dict[str, Any]:
     """Return an estimate as JSON-ready values in full precision; what cannot be had is None."""
     sure = [None] * len(estimate.builds) if uncertainty is None else uncertainty.builds
-    record, study = estimate.record, estimate.study
+    record, study = estimate.record, estimate.resource
     terms = estimate.terms
     distribution = estimate.distribution
     return {

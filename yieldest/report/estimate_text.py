@@ -10,7 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from yieldest.energy.annual_energy import FITTED_METHOD
-from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
 from yieldest.report.cautions import CAUTIONS
 from yieldest.report.hub_text import print_ladder
 from yieldest.report.sentences.words import sentences
@@ -73,7 +74,7 @@ def print_estimate(
 
 
 def _print_wind(estimate: Estimate, screen: Console) -> None:
-    distribution, record, study = estimate.distribution, estimate.record, estimate.study
+    distribution, record, study = estimate.distribution, estimate.record, estimate.resource
     if record is None or study is None:
         how = "summed up by others" if estimate.wind.readings is not None else "stated"
         known = f"mean {distribution.mean_speed_ms:.1f} m/s at {distribution.height_m:g} m ({how})"

@@ -30,8 +30,8 @@ def charts_of(
 ) -> dict[str, list[Chart]]:
     """Return the charts by the section of the page that they stand in."""
     wind = [distribution_chart(estimate.distribution, estimate.wind.readings)]
-    if estimate.study is not None:
-        study = estimate.study
+    if estimate.resource is not None:
+        study = estimate.resource
         wind += _there(rose_chart(study.directions), month_hour_chart(study.record))
     return {
         "uncertainty": [] if uncertainty is None else _uncertainty(uncertainty, estimate.currency),

@@ -13,7 +13,8 @@ from rich.text import Text
 from yieldest.arrays import number_or_none
 from yieldest.hub.correction_steps import Step
 from yieldest.hub.shear import DAY_PARTS, LEAST_READINGS, SECTORS, MeasuredShear
-from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
 from yieldest.report.wording import print_heading
 from yieldest.wind.long_term.correction import LongTermCorrection
 
@@ -28,19 +29,19 @@ def print_ladder(estimate: Estimate, screen: Console) -> None:
     table.add_column("method", overflow="fold")
     first, *others = estimate.builds
     shared = 0
-    while shared < len(first.wind.ladder) and all(
-        other.wind.ladder[shared : shared + 1] == first.wind.ladder[shared : shared + 1]
+    while shared < len(first.wind.steps) and all(
+        other.wind.steps[shared : shared + 1] == first.wind.steps[shared : shared + 1]
         for other in others
     ):
         shared += 1
-    for step in first.wind.ladder[:shared]:
+    for step in first.wind.steps[:shared]:
         table.add_row(*_cells(step))
-    endings = {(build.wind.ladder, _strong_wind(build)) for build in estimate.builds}
+    endings = {(build.wind.steps, _strong_wind(build)) for build in estimate.builds}
     apart = len(endings) > 1
     for build in estimate.builds if apart else estimate.builds[:1]:
         if apart:
             table.add_row(Text(build.name, style="bold"))
-        for step in build.wind.ladder[shared:]:
+        for step in build.wind.steps[shared:]:
             table.add_row(*_cells(step))
         table.add_row(
             "  at the hub",
@@ -221,7 +222,7 @@ def build_wind_as_dictionary(build: BuildEstimate) -> dict[str, Any]:
                 "method": step.method,
                 "standard_uncertainty": step.standard_uncertainty,
             }
-            for step in wind.ladder
+            for step in wind.steps
         ],
         "wind_standard_uncertainty": wind.standard_uncertainty,
         "height": {

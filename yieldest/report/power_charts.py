@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from yieldest.model.estimate import BuildEstimate
+    from yieldest.model.build_estimate import BuildEstimate
 
 _POINTS = 120
 _BAR = 0.45

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from yieldest import __version__
-from yieldest.model.estimate import BuildEstimate, Estimate
-from yieldest.model.input_files import input_files
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
+from yieldest.model.inputs import input_files
 from yieldest.model.scenarios import BuildGrid
 from yieldest.plan import Plan
 from yieldest.report.cautions import CAUTIONS
@@ -210,7 +211,7 @@ def _long_term(estimate: Estimate) -> list[TableView]:
 
 
 def _wind(estimate: Estimate) -> PageSection:
-    study = estimate.study
+    study = estimate.resource
     if study is None:
         return PageSection("wind", "The wind")
     return PageSection(

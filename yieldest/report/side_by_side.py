@@ -9,9 +9,10 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
-from yieldest.model.estimate import BuildEstimate, Estimate
-from yieldest.report.measure_rows import ECONOMIC_MEASURES
-from yieldest.report.wording import rounded
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
+from yieldest.model.quantities import ECONOMIC_MEASURES, EconomicMeasure
+from yieldest.report.wording import percent, rounded, whole
 
 
 @dataclass(frozen=True)
@@ -44,11 +45,17 @@ class Line:
         return "never" if value is None and self.none_is_never and earns else self.write(value)
 
 
-def _of_cost(measure: str) -> Callable[[BuildEstimate], float | None]:
-    def value(build: BuildEstimate) -> float | None:
-        return None if build.cost is None else getattr(build.cost, measure)
+def _writer(measure: EconomicMeasure) -> Callable[[float | None], str]:
+    """Return what writes a figure rounded to what is known."""
 
-    return value
+    def write(value: float | None) -> str:
+        if measure.unit == "share per year":
+            return percent(value)
+        if measure.digits > 2:
+            return whole(value, measure.digits)
+        return rounded(value, measure.digits)
+
+    return write
 
 
 def lines_of(estimate: Estimate) -> list[Line]:
@@ -63,8 +70,8 @@ def lines_of(estimate: Estimate) -> list[Line]:
             Line(
                 measure.label,
                 measure.unit.format(currency=money).removeprefix("share "),
-                _of_cost(measure.key),
-                measure.write,
+                measure.value,
+                _writer(measure),
                 measure.more_is_better,
                 measure.none_is_never and priced,
             )

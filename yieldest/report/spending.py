@@ -11,7 +11,8 @@ from rich.text import Text
 
 from yieldest.economics.bill_of_materials import NO_GROUP
 from yieldest.model.break_even import BreakEven, break_even, rotor_saving
-from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import CostByNumber, CostOfNumber
 from yieldest.report.wording import percent, print_heading, print_list, rounded, whole
 

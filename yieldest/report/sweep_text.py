@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from yieldest.model.sweep import Row
+from yieldest.model.frames import Row
 from yieldest.report.wording import rounded
 
 

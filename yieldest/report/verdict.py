@@ -12,7 +12,8 @@ from yieldest.economics.terms import EconomicTerms
 from yieldest.economics.yearly_sums import flow_of
 from yieldest.energy.losses import kept_share
 from yieldest.model.break_even import break_even
-from yieldest.model.estimate import BuildEstimate, Estimate
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import cost_by_number
 from yieldest.report.side_by_side import side_by_side
 from yieldest.report.spending import print_break_even, print_costs, print_ladder

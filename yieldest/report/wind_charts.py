@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from yieldest.energy.annual_energy import Readings
-    from yieldest.model.estimate import BuildEstimate
+    from yieldest.model.build_estimate import BuildEstimate
     from yieldest.wind.breakdown import Directions
     from yieldest.wind.distribution import WindDistribution
     from yieldest.wind.wind_record import WindRecord
@@ -101,8 +101,8 @@ def distribution_chart(distribution: WindDistribution, readings: Readings | None
 def steps_to_hub_chart(builds: Sequence[BuildEstimate]) -> Chart:
     """Return the mean wind at every step from the mast to the hub of each build."""
     shown = drawn(builds)
-    corrections = list(dict.fromkeys(step.step for _, build in shown for step in build.wind.ladder))
-    start = shown[0][1].wind.ladder[0].before_ms
+    corrections = list(dict.fromkeys(step.step for _, build in shown for step in build.wind.steps))
+    start = shown[0][1].wind.steps[0].before_ms
     parts = [
         f"{style.letter} has {build.distribution.mean_speed_ms:.1f} m/s at its hub, give or take "
         f"{percent(build.wind.standard_uncertainty)} (one standard uncertainty)"
@@ -112,7 +112,7 @@ def steps_to_hub_chart(builds: Sequence[BuildEstimate]) -> Chart:
     def draw(figure: Figure) -> None:
         axes = figure.add_subplot()
         for style, build in shown:
-            steps = build.wind.ladder
+            steps = build.wind.steps
             speeds = [start, *(step.after_ms for step in steps)]
             axes.plot(
                 speeds,
@@ -135,7 +135,7 @@ def steps_to_hub_chart(builds: Sequence[BuildEstimate]) -> Chart:
         axes.grid(True, axis="both")
         legend(figure)
 
-    lines = [(style.letter, step) for style, build in shown for step in build.wind.ladder]
+    lines = [(style.letter, step) for style, build in shown for step in build.wind.steps]
     return Chart(
         "correction-steps",
         "From the mast to the hub",

@@ -84,7 +84,7 @@ def steps_to_hub_tables(estimate: Estimate) -> list[TableView]:
                             step.method,
                         ),
                     )
-                    for step in build.wind.ladder
+                    for step in build.wind.steps
                 ),
                 Row(
                     "at the hub",

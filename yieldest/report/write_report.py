@@ -7,9 +7,8 @@ from pathlib import Path
 
 from yieldest.files.whole_output import refuse_inputs, write_all, write_whole
 from yieldest.model.estimate import estimate as compute
-from yieldest.model.input_files import input_files
+from yieldest.model.inputs import input_files, read
 from yieldest.model.scenarios import what_if
-from yieldest.model.uncertainty_of_estimate import how_sure
 from yieldest.plan import Plan
 from yieldest.report.figures import chart_files, charts_of
 from yieldest.report.page import page_of
@@ -48,15 +47,15 @@ def write_report(
     """
     inputs = input_files(plan)
     refuse_inputs(page, inputs)
-    estimate = compute(plan)
+    estimate = compute(read(plan))
     done("estimate")
     uncertainty = None
     if plan.uncertainty.draws:
-        uncertainty = how_sure(plan, estimate, plan.uncertainty.draws, plan.uncertainty.seed)
+        uncertainty = estimate.uncertainty()
         done("draws")
     grids = []
     for number, build in enumerate(plan.build):
-        grids.append(what_if(plan, estimate, number))
+        grids.append(what_if(estimate, number))
         done(f"grid of {build.name}")
     charts = charts_of(estimate, uncertainty, grids)
     html = page_of(plan, estimate, uncertainty, grids, charts, changes, done)

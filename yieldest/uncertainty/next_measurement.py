@@ -8,9 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.economics.terms import EconomicTerms
-from yieldest.model.uncertain_chain import Chain
-from yieldest.uncertainty.propagation import run, summary
+from yieldest.uncertainty.propagation import Outcomes, run, summary
 from yieldest.uncertainty.sampling import columns, fewer
 from yieldest.uncertainty.uncertain_inputs import Input
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
@@ -140,8 +138,7 @@ class Gain:
 
 
 def gains(
-    chain: Chain,
-    terms: EconomicTerms,
+    chain: Outcomes,
     inputs: Sequence[Input],
     scores: FloatArray,
     steps: Sequence[Measure],
@@ -151,14 +148,13 @@ def gains(
 
     Parameters
     ----------
-    chain : Chain
-    terms : EconomicTerms
+    chain : Outcomes
     inputs : sequence of Input
     scores : ndarray, shape (draws, scores)
         A part of them is used.
     steps : sequence of Measure
     measure : str
-        One of `chain.MEASURES`.
+        One of `Outcomes.outcome`.
 
     Notes
     -----
@@ -167,7 +163,7 @@ def gains(
     """
     column = columns(inputs)
     some = fewer(scores, DRAWS)
-    before = _interval(measure, run(chain, terms, inputs, some))
+    before = _interval(measure, run(chain, inputs, some))
     if before is None or before[0] == before[1]:
         return ()
     found = []
@@ -178,7 +174,7 @@ def gains(
                 nearer[:, column[each.name]] *= step.left[each.quantity]
         if np.array_equal(nearer, some):
             continue
-        after = _interval(measure, run(chain, terms, inputs, nearer))
+        after = _interval(measure, run(chain, inputs, nearer))
         if after is not None:
             found.append(Gain(step.words, step.work_days, measure, before, after))
     return tuple(sorted(found, key=lambda gain: -gain.worth))

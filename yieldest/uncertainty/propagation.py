@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from yieldest.arrays import FloatArray, number_or_none
-from yieldest.economics.terms import EconomicTerms
-from yieldest.model.uncertain_chain import Chain, outcome
 from yieldest.uncertainty.sampling import REPLICATES, columns
 from yieldest.uncertainty.uncertain_inputs import Input
 
@@ -23,6 +22,24 @@ digits; our choice."""
 _CHUNK = 4096
 """Draws that go through the chain at a time, so that what they need stays in the cache."""
 _FEWEST_PER_SCRAMBLE = 64
+
+
+class Outcomes(Protocol):
+    """What the figures of one build follow from: a function of its uncertain inputs."""
+
+    @property
+    def name(self) -> str:
+        """The build."""
+
+    @property
+    def names(self) -> Mapping[str, str]:
+        """The name of the input that plays each quantity for this build."""
+
+    def outcome(self, values: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+        """Return the figures, shape (...), for values of inputs by name that broadcast.
+
+        An input left out has its central value; a curve bin by bin has shape (..., bins).
+        """
 
 
 @dataclass(frozen=True)
@@ -69,8 +86,7 @@ class Convergence:
 
 
 def run(
-    chain: Chain,
-    terms: EconomicTerms,
+    chain: Outcomes,
     inputs: Sequence[Input],
     scores: FloatArray,
     step: Callable[[int], None] = lambda done: None,
@@ -79,8 +95,7 @@ def run(
 
     Parameters
     ----------
-    chain : Chain
-    terms : EconomicTerms
+    chain : Outcomes
     inputs : sequence of Input
         Those that are drawn; all others keep their central values.
     scores : ndarray, shape (draws, scores)
@@ -91,7 +106,7 @@ def run(
     Returns
     -------
     dict of str to ndarray, shape (draws,)
-        By `chain.MEASURES`.
+        By `Outcomes.outcome`.
     """
     column = columns(inputs)
     parts: dict[str, list[FloatArray]] = {}
@@ -99,7 +114,7 @@ def run(
     for start in range(0, len(scores), _CHUNK):
         some = scores[start : start + _CHUNK]
         values = {each.name: _values(each, some[:, column[each.name]]) for each in mine}
-        for measure, found in outcome(chain, terms, values).items():
+        for measure, found in chain.outcome(values).items():
             parts.setdefault(measure, []).append(np.broadcast_to(found, len(some)))
         step(len(some))
     return {measure: np.concatenate(part) for measure, part in parts.items()}
@@ -115,7 +130,7 @@ def summary(measure: str, found: FloatArray) -> Range:
     Parameters
     ----------
     measure : str
-        One of `chain.MEASURES`.
+        One of `Outcomes.outcome`.
     found : ndarray, shape (draws,)
         NaN for a payback that never comes or the cost of no energy: worse than any value.
     """

@@ -8,12 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.economics.terms import EconomicTerms
-from yieldest.model.uncertain_chain import Chain
 from yieldest.uncertainty.next_measurement import Gain, Measure, gains
 from yieldest.uncertainty.propagation import (
     MORE_IS_BETTER,
     Convergence,
+    Outcomes,
     Range,
     convergence,
     run,
@@ -37,7 +36,7 @@ class BuildUncertainty:
     ----------
     name : str
     ranges : dict of str to Range
-        By `chain.MEASURES`.
+        By `Outcomes.outcome`.
     paid_back_within_life, paid_back_with_interest : float or None
         Chance that it pays back within its life, simply and at the discount rate; None without a
         price.
@@ -83,10 +82,10 @@ class Uncertainty:
 
 
 def uncertainty_of(
-    chains: Sequence[Chain],
+    chains: Sequence[Outcomes],
     inputs: Sequence[Input],
-    terms: EconomicTerms,
     *,
+    price_per_kwh: float | None,
     correlations: Sequence[Correlation],
     steps: Sequence[Measure],
     draws: int,
@@ -97,10 +96,11 @@ def uncertainty_of(
 
     Parameters
     ----------
-    chains : sequence of Chain
+    chains : sequence of Outcomes
     inputs : sequence of Input
         Shared by the builds, and so are their draws: comparisons are fair.
-    terms : EconomicTerms
+    price_per_kwh : float or None
+        Of a bought kWh, where no input draws it.
     correlations : sequence of Correlation
     steps : sequence of Measure
     draws : int
@@ -116,8 +116,8 @@ def uncertainty_of(
     """
     draws = -(-draws // REPLICATES) * REPLICATES
     scores = draw_variates(inputs, correlations, draws, seed)
-    found = [run(chain, terms, inputs, scores, step) for chain in chains]
-    price = _price(inputs, scores, terms)
+    found = [run(chain, inputs, scores, step) for chain in chains]
+    price = _price(inputs, scores, price_per_kwh)
     quantities = [each.quantity for each in inputs]
     return Uncertainty(
         seed=seed,
@@ -130,7 +130,7 @@ def uncertainty_of(
                 else {one.first, one.second} <= set(quantities))
         ),
         builds=tuple(
-            _build(index, chains, found, inputs, scores, terms, price, steps)
+            _build(index, chains, found, inputs, scores, price, steps)
             for index in range(len(chains))
         ),
     )  # fmt: skip
@@ -138,11 +138,10 @@ def uncertainty_of(
 
 def _build(
     index: int,
-    chains: Sequence[Chain],
+    chains: Sequence[Outcomes],
     found: Sequence[Mapping[str, FloatArray]],
     inputs: Sequence[Input],
     scores: FloatArray,
-    terms: EconomicTerms,
     price: FloatArray | float | None,
     steps: Sequence[Measure],
 ) -> BuildUncertainty:
@@ -171,20 +170,20 @@ def _build(
             for other, theirs in zip(chains, found, strict=True)
             if other is not chain
         },
-        drivers=drivers(chain, terms, inputs, scores, mine, measures),
-        next_steps=gains(chain, terms, inputs, scores, steps, goal),
+        drivers=drivers(chain, inputs, scores, mine, measures),
+        next_steps=gains(chain, inputs, scores, steps, goal),
     )
 
 
 def _price(
-    inputs: Sequence[Input], scores: FloatArray, terms: EconomicTerms
+    inputs: Sequence[Input], scores: FloatArray, price_per_kwh: float | None
 ) -> FloatArray | float | None:
     """Return the price of a bought kWh in every draw."""
     column = columns(inputs)
     for each in inputs:
         if each.quantity == "price_per_kwh":
             return each.spread.at(scores[:, column[each.name]][:, 0])
-    return terms.price_per_kwh
+    return price_per_kwh
 
 
 def chance_of_doing_better(measure: str, mine: FloatArray, other: FloatArray) -> float:
@@ -193,7 +192,7 @@ def chance_of_doing_better(measure: str, mine: FloatArray, other: FloatArray) ->
     Parameters
     ----------
     measure : str
-        One of `chain.MEASURES`.
+        One of `Outcomes.outcome`.
     mine, other : ndarray, shape (draws,)
         From the same draws; NaN is worse than any value, and a draw in which both have none
         counts for neither.

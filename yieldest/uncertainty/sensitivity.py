@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray, number_or_none
-from yieldest.economics.terms import EconomicTerms
-from yieldest.model.uncertain_chain import Chain, outcome
+from yieldest.uncertainty.propagation import Outcomes
 from yieldest.uncertainty.sampling import columns, fewer
 from yieldest.uncertainty.uncertain_inputs import Input
 
@@ -49,7 +48,7 @@ class Driver:
 
 
 def swings(
-    chain: Chain, terms: EconomicTerms, inputs: Sequence[Input]
+    chain: Outcomes, inputs: Sequence[Input]
 ) -> dict[str, tuple[dict[str, float], dict[str, float]]]:
     """Move one input at a time.
 
@@ -59,14 +58,14 @@ def swings(
         For each input of this build the figures at its low and at its high end. The bins of a
         curve, which err on their own, move one by one, and their effects add up by their squares.
     """
-    central = {name: float(figure) for name, figure in outcome(chain, terms, {}).items()}
+    central = {name: float(figure) for name, figure in chain.outcome({}).items()}
     found = {}
     for each in of_chain(chain, inputs):
         ends = each.spread.at(np.array([-FAR, FAR]))
         # One row for each end of each bin; an input of a single score is a single bin.
         rows = np.where(np.eye(each.scores, dtype=bool)[:, np.newaxis], ends[:, np.newaxis], 1.0)
         value = rows.reshape(-1, each.scores) if each.scores > 1 else ends
-        figures = outcome(chain, terms, {each.name: value})
+        figures = chain.outcome({each.name: value})
         low, high = {}, {}
         for name, figure in figures.items():
             away = np.broadcast_to(figure, 2 * each.scores).reshape(-1, 2) - central[name]
@@ -118,8 +117,7 @@ def first_order_shares(
 
 
 def drivers(
-    chain: Chain,
-    terms: EconomicTerms,
+    chain: Outcomes,
     inputs: Sequence[Input],
     scores: FloatArray,
     found: Mapping[str, FloatArray],
@@ -129,8 +127,7 @@ def drivers(
 
     Parameters
     ----------
-    chain : Chain
-    terms : EconomicTerms
+    chain : Outcomes
     inputs : sequence of Input
     scores : ndarray, shape (draws, scores)
     found : mapping of str to ndarray, shape (draws,)
@@ -143,7 +140,7 @@ def drivers(
         By measure, the largest share first.
     """
     column = columns(inputs)
-    ends = swings(chain, terms, inputs)
+    ends = swings(chain, inputs)
     figures = {measure: fewer(found[measure], _DRAWS) for measure in measures}
     shares = first_order_shares(fewer(scores, _DRAWS), figures)
     ranked = {}
@@ -166,6 +163,6 @@ def drivers(
     return ranked
 
 
-def of_chain(chain: Chain, inputs: Sequence[Input]) -> list[Input]:
+def of_chain(chain: Outcomes, inputs: Sequence[Input]) -> list[Input]:
     """Return the inputs that a build depends on."""
     return [each for each in inputs if each.name in chain.names.values()]

@@ -76,7 +76,7 @@ QUANTITIES: dict[str, Quantity] = {
         for category in LOSS_CATEGORIES
     },
     "prices": Quantity(MONEY, "prices of the parts bill"),
-    "upkeep": Quantity(MONEY, "upkeep"),
+    "maintenance": Quantity(MONEY, "upkeep"),
     "life_years": Quantity(MONEY, "life of the build", "years", Triangular),
     "discount_rate": Quantity(MONEY, "real discount rate", "rate per year", Normal),
     "price_per_kwh": Quantity(MONEY, "worth of a kWh", "money per kWh"),

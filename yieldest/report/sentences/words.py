@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import singledispatch
+from functools import cache, singledispatch
+from importlib import import_module
+from pathlib import Path
+from pkgutil import iter_modules
 
 from yieldest.defaults import Assumed
 from yieldest.provenance import Finding
@@ -17,7 +20,19 @@ def sentence(finding: object) -> str:
     ----------
     finding : Finding
     """
-    raise TypeError(f"no sentence is known for {type(finding).__name__}")
+    kind = type(finding)
+    if sentence.dispatch(kind) is sentence.dispatch(object):
+        _load_wordings()
+    if sentence.dispatch(kind) is sentence.dispatch(object):
+        raise TypeError(f"no sentence is known for {kind.__name__}")
+    return sentence(finding)
+
+
+@cache
+def _load_wordings() -> None:
+    """Import every module of wordings, which register themselves; not before one is needed."""
+    for module in iter_modules([str(Path(__file__).parent)]):
+        import_module(f"yieldest.report.sentences.{module.name}")
 
 
 @sentence.register

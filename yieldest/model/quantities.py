@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from yieldest.economics.terms import EconomicTerms
-from yieldest.report.wording import percent, rounded, whole
+from yieldest.model.build_estimate import BuildEstimate
 
 
 def _always(terms: EconomicTerms) -> bool:
@@ -51,11 +51,10 @@ class EconomicMeasure:
     none_is_never: bool = False
     shown: Callable[[EconomicTerms], bool] = _always
 
-    def write(self, value: float | None) -> str:
-        """Write a figure, rounded to what is known."""
-        if self.unit == "share per year":
-            return percent(value)
-        return whole(value, self.digits) if self.digits > 2 else rounded(value, self.digits)
+    def value(self, build: BuildEstimate) -> float | None:
+        """Return the figure of a build; None without a bill, or where it cannot be had."""
+        found: float | None = None if build.cost is None else getattr(build.cost, self.key)
+        return found
 
 
 ECONOMIC_MEASURES = (

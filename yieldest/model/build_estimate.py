@@ -1,0 +1,205 @@
+"""One build of a plan: what it yields and costs, computed from what was read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.economics.bill_of_materials import BillOfMaterials
+from yieldest.economics.evaluation import Cost
+from yieldest.energy.annual_energy import Energy, produce
+from yieldest.energy.array_losses import ArrayLosses, MachineArray
+from yieldest.energy.curve_in_turbulence import TurbulenceEffect, in_turbulence
+from yieldest.energy.losses import losses_of
+from yieldest.hub.air import Air, air_at_hub, monthly_air
+from yieldest.hub.extremes import ExtremeWinds, extreme_winds
+from yieldest.model.array_of_build import machine_array_of
+from yieldest.model.hub_wind import HubWind, hub_wind, turbulence_intensity
+from yieldest.model.inputs import BuildInputs, Inputs
+from yieldest.plan import Plan
+from yieldest.provenance import Finding, Findings, Provenance
+from yieldest.turbine.power_curve import PowerCurve
+from yieldest.wind.distribution import LOW_MEAN_SPEED_MS, WindDistribution
+from yieldest.wind.wind_record import WindRecord
+
+
+@dataclass(frozen=True)
+class NoBill(Finding):
+    """Nothing is known of the cost."""
+
+
+@dataclass(frozen=True)
+class LowMeanWind(Finding):
+    """The wind at the hub is below what is usually worth it."""
+
+    hub_mean_speed_ms: float
+    worth_from_ms: float
+
+
+@dataclass(frozen=True)
+class BuildEstimate:
+    """What one build yields and costs.
+
+    Parameters
+    ----------
+    inputs : BuildInputs
+    wind : HubWind
+        The wind at the hub and the correction steps to it.
+    air : Air
+    curve : PowerCurve
+        At the hub's air density.
+    turbulence : TurbulenceEffect or None
+        None when the turbulence intensity is not known.
+    extreme_winds : ExtremeWinds
+    machines : MachineArray
+        The layout and the wiring, for this and any smaller number of machines.
+    array_losses : ArrayLosses
+        Of the number that the plan states.
+    energy : Energy
+    cost : Cost or None
+        None without a bill.
+    """
+
+    inputs: BuildInputs
+    wind: HubWind
+    air: Air
+    curve: PowerCurve
+    turbulence: TurbulenceEffect | None
+    extreme_winds: ExtremeWinds
+    machines: MachineArray
+    array_losses: ArrayLosses
+    energy: Energy
+    cost: Cost | None
+
+    @property
+    def name(self) -> str:
+        """The name that the plan gives the build."""
+        return self.inputs.settings.name
+
+    @property
+    def bill(self) -> BillOfMaterials | None:
+        """The parts bill, where the plan names one."""
+        return self.inputs.bill
+
+    @property
+    def distribution(self) -> WindDistribution:
+        """The wind-speed distribution at the hub."""
+        return self.wind.distribution
+
+    @property
+    def height_method(self) -> str:
+        """How the wind was carried to hub height."""
+        return self.wind.height.provenance.method
+
+    @property
+    def assumed(self) -> Findings:
+        """What was taken for granted about this build alone."""
+        wake = self.array_losses.wake
+        return (
+            *(found for stage in self._stages for found in stage.assumed),
+            *(() if wake is None else wake.assumed),
+        )
+
+    @property
+    def warnings(self) -> Findings:
+        """What must be known of this build alone before its figures are trusted."""
+        wake = self.array_losses.wake
+        mean_ms = self.distribution.mean_speed_ms
+        low = mean_ms < LOW_MEAN_SPEED_MS
+        return (
+            *(found for stage in self._stages for found in stage.warnings),
+            *self.extreme_winds.warnings,
+            *(() if self.turbulence is None else (self.turbulence.sentence,)),
+            *self.array_losses.warnings,
+            *(() if wake is None else wake.warnings),
+            *(() if self.bill is not None else (NoBill(),)),
+            *((LowMeanWind(mean_ms, LOW_MEAN_SPEED_MS),) if low else ()),
+        )
+
+    @property
+    def _stages(self) -> tuple[Provenance, ...]:
+        costed = (self.bill, self.cost)
+        return (
+            *self.wind.provenance,
+            self.air.provenance,
+            self.curve.provenance,
+            self.energy.provenance,
+            *(stage.provenance for stage in costed if stage is not None),
+        )
+
+
+def energy_of_build(inputs: Inputs, build: BuildInputs) -> BuildEstimate:
+    """Compute what a build yields in the wind of a plan, without its cost.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    build : BuildInputs
+        One of them, or like one of them.
+
+    Raises
+    ------
+    InputError
+        When the hub is where no height law holds.
+    """
+    plan, wind, settings = inputs.plan, inputs.wind, build.settings
+    record = wind.record
+    at_hub = hub_wind(plan, settings, wind)
+    distribution = at_hub.distribution
+    air = _air(plan, settings.hub_height_m, record)
+    curve = build.curve.at_density(air.density_kg_m3)
+    intensity, turbulence = turbulence_intensity(plan, wind.resource), None
+    if intensity is not None:
+        curve, turbulence = in_turbulence(curve, distribution, intensity)
+    machines = machine_array_of(
+        settings, distribution, curve, record, wind.long_term_factor * at_hub.factor
+    )
+    array_losses = machines.compute(settings.count)
+    losses = losses_of(settings.losses.model_dump(), settings.count, array_losses.losses)
+    return BuildEstimate(
+        inputs=build,
+        wind=at_hub,
+        air=air,
+        curve=curve,
+        turbulence=turbulence,
+        extreme_winds=extreme_winds(
+            distribution.mean_speed_ms,
+            at_hub.factor,
+            air.density_kg_m3,
+            settings.area_m2,
+            time=None if record is None else record.time,
+            speed_ms=None if record is None else record.speed_ms,
+            gust_ms=None if record is None else record.gust_ms,
+            interval_s=3600.0 if record is None else record.data_recovery.interval_s,
+        ),
+        machines=machines,
+        array_losses=array_losses,
+        energy=produce(distribution, curve, losses, settings.count, at_hub.readings),
+        cost=None,
+    )
+
+
+def _air(plan: Plan, hub_height_m: float, record: WindRecord | None) -> Air:
+    site = plan.site
+    months = None
+    if record is not None and record.temperature_c is not None and site.mean_temperature_c is None:
+        months = monthly_air(
+            record.time, record.speed_ms, record.temperature_c, record.pressure_hpa
+        )
+    return air_at_hub(
+        site.elevation_m or 0.0,
+        hub_height_m,
+        _known(site.mean_temperature_c, None if record is None else record.temperature_c),
+        _known(site.mean_pressure_hpa, None if record is None else record.pressure_hpa),
+        site.relative_humidity,
+        months,
+    )
+
+
+def _known(stated: float | None, measured: FloatArray | None) -> float | None:
+    """Prefer what the plan states, else the mean of what the record measured."""
+    if stated is not None or measured is None or not np.isfinite(measured).any():
+        return stated
+    return float(np.nanmean(measured))
