@@ -8,8 +8,8 @@ import sys
 from pathlib import Path
 
 from yieldest.model.estimate import estimate
+from yieldest.model.inputs import read
 from yieldest.model.scenarios import what_if
-from yieldest.model.uncertainty_of_estimate import how_sure
 from yieldest.plan import load_plan
 from yieldest.report.figures import charts_of
 from yieldest.report.svg import picture
@@ -34,9 +34,9 @@ PICTURES = (
 def make_pictures(folder: Path) -> list[Path]:
     """Draw every picture into a folder that is there."""
     plan = load_plan(SITE)
-    result = estimate(plan)
-    uncertainty = how_sure(plan, result, plan.uncertainty.draws, plan.uncertainty.seed)
-    grids = [what_if(plan, result, number) for number in range(len(plan.build))]
+    result = estimate(read(plan))
+    uncertainty = result.uncertainty()
+    grids = [what_if(result, number) for number in range(len(plan.build))]
     charts = charts_of(result, uncertainty, grids).values()
     by_name = {chart.name: chart for some in charts for chart in some}
     written = []

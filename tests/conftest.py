@@ -172,9 +172,9 @@ def demo_report(request, tmp_path_factory):
 @pytest.fixture(scope="session")
 def demo_grids(demo_report):
     """The estimate of each demo site and its results on a grid, computed once."""
-    plan = load(demo_report.site)
-    estimate = plan.estimate()
-    return plan, estimate, [what_if(plan, estimate, n) for n in range(len(plan.build))]
+    project = load(demo_report.site)
+    estimate = project.estimate()
+    return project.plan, estimate, [what_if(estimate, n) for n in range(len(estimate.builds))]
 
 
 @pytest.fixture(scope="session")

@@ -5,10 +5,9 @@ import re
 
 import pytest
 
+from yieldest import load
 from yieldest.model.break_even import HIGHEST_MEAN_WIND_MS
-from yieldest.model.estimate import estimate
 from yieldest.model.number_of_machines import cost_by_number
-from yieldest.plan import load_plan
 
 PLAN = """
 title = "Invented"
@@ -108,7 +107,7 @@ def test_every_rung_is_what_the_plan_says_for_so_many(run, made, more):
 
 
 def test_the_crossing_is_where_the_order_changes(made):
-    result = estimate(load_plan(made()))
+    result = load(made()).estimate()
     (ladder,) = cost_by_number(result)
     single = result.builds[0].cost.cost_per_kwh
     (crossing,) = ladder.crossings
@@ -263,7 +262,7 @@ def test_several_hundred_machines_are_reckoned_in_steps(made):
     folder = made("losses = { wake = 0.1 }")
     text = (folder / "plan.toml").read_text().replace("count = 12", "count = 300")
     (folder / "plan.toml").write_text(text)
-    (ladder,) = cost_by_number(estimate(load_plan(folder)))
+    (ladder,) = cost_by_number(load(folder).estimate())
     counts = [step.count for step in ladder.steps]
     assert counts[0] == 1
     assert counts[-1] == 300

@@ -11,6 +11,8 @@ import pytest
 
 from yieldest import load
 from yieldest.model.break_even import break_even
+from yieldest.model.estimate import estimate
+from yieldest.model.inputs import read
 from yieldest.plan import load_plan
 from yieldest.plan.overrides import read_override
 from yieldest.report.verdict import verdict, whether_it_pays
@@ -43,7 +45,8 @@ def estimates():
 
 def changed(site, *changes):
     """The estimate of a site with some of its plan changed."""
-    return load_plan(DEMO_SITES / site, [read_override(change) for change in changes]).estimate()
+    plan = load_plan(DEMO_SITES / site, [read_override(change) for change in changes])
+    return estimate(read(plan))
 
 
 def gains(estimate):

@@ -8,7 +8,6 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from yieldest.model.uncertainty_of_estimate import how_sure
 from yieldest.report.figures import charts_of
 from yieldest.report.palette import BUILD_STYLES, CALM_TO_STRONG, PALETTE
 
@@ -106,8 +105,8 @@ def test_the_steps_of_the_speed_map_darken_all_the_way():
 
 @pytest.fixture(scope="module")
 def charts(demo_grids):
-    plan, estimate, grids = demo_grids
-    uncertainty = how_sure(plan, estimate, 512, 1)
+    _, estimate, grids = demo_grids
+    uncertainty = estimate.uncertainty(512, 1)
     return [chart for some in charts_of(estimate, uncertainty, grids).values() for chart in some]
 
 

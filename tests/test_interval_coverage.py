@@ -1,17 +1,21 @@
 """Whether nine intervals of ten hold the truth, on invented sites whose truth is known."""
 
+from pathlib import Path
+
 import numpy as np
 from scipy import stats
 
-from yieldest.economics.terms import economic_terms
-from yieldest.energy.losses import losses_of
-from yieldest.model.gather_uncertainty import DEFAULT_CORRELATIONS, Parts, gather
+from yieldest.hub.air import air_at_hub
+from yieldest.model.build_curve import BuildCurve
+from yieldest.model.estimate import estimate
+from yieldest.model.inputs import BuildInputs, Inputs
+from yieldest.model.site_wind import site_wind
+from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
+from yieldest.plan import Plan
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.uncertainty.propagation import run, summary
 from yieldest.uncertainty.sampling import draw_variates
-from yieldest.uncertainty.uncertain_inputs import Stated
-from yieldest.wind.distribution import distribution_of_mean
 
 SITES = 200
 CURVE_MS = np.arange(3.0, 17.0)
@@ -40,40 +44,40 @@ def true_kwh(draw, stated_mean_ms, year):
 
 def interval(stated_mean_ms, seed):
     """Return nine cases of ten of one year and of the mean year, as the package says."""
-    terms = economic_terms(life_years=15)
-    wind = {
-        "stated_mean": Stated(MEAN, "test"),
-        "shape": Stated(SHAPE, "test"),
-        "coming_years": Stated(YEAR, "test"),
+    sizes = {
+        "stated_mean": MEAN,
+        "shape": SHAPE,
+        "shear_exponent": EXPONENT,
+        "exposure": EXPOSURE,
+        "coming_years": YEAR,
+        "density": DENSITY,
     }
+    plan = Plan.model_validate(
+        {
+            "path": Path("invented.toml"),
+            "title": "invented",
+            "currency": "EUR",
+            "site": {"shear_exponent": 0.2, "mean_temperature_c": 15.0},
+            "wind": {"mean_speed_ms": stated_mean_ms, "measured_height_m": 10.0},
+            "build": [{"name": "one", "hub_height_m": 10.0 * RATIO, "curve": "invented.csv"}],
+            "uncertainty": {key: {"standard_uncertainty": size} for key, size in sizes.items()},
+        }
+    )
+    (build,) = plan.build
     curve = PowerCurve(
         speed_ms=CURVE_MS,
         power_w=CURVE_W,
-        air_density_kg_m3=1.225,
+        air_density_kg_m3=air_at_hub(0.0, build.hub_height_m, 15.0, None, None).density_kg_m3,
         rated_power_w=1000.0,
         last_measured_ms=16.0,
         rotor_area_m2=None,
+        power_uncertainty_w=CURVE * CURVE_W,
         provenance=Provenance("invented", "invented"),
     )
-    parts = Parts(
-        name="invented",
-        count=1,
-        distribution=distribution_of_mean(stated_mean_ms, None, 10.0).raised(RATIO**0.2, 15.0),
-        readings=None,
-        height_ratio=RATIO,
-        height=Stated(EXPONENT * np.log(RATIO), "test"),
-        exposure=Stated(EXPOSURE, "test"),
-        density=Stated(DENSITY, "test"),
-        curve=curve,
-        curve_uncertainty="test",
-        curve_uncertainty_w=CURVE * CURVE_W,
-        density_correction="power",
-        losses=losses_of({}, 1),
-        bill=None,
-        upkeep=Stated(0.5, "test"),
-    )
-    inputs, (chain,) = gather({}, wind, [parts], terms)
-    found = run(chain, terms, inputs, draw_variates(inputs, DEFAULT_CORRELATIONS, 1024, seed))
+    read = BuildInputs(build, BuildCurve(build, curve, None), None)
+    whole = estimate(Inputs(plan, site_wind(plan), (read,), ()))
+    inputs, (chain,) = lined_up(whole.inputs, whole.terms, whole.builds)
+    found = run(chain, inputs, draw_variates(inputs, DEFAULT_CORRELATIONS, 1024, seed))
     return tuple(summary(m, found[m]) for m in ("one_year_kwh", "life_kwh_per_year"))
 
 

@@ -123,7 +123,7 @@ CHARGER = (
 
 
 @pytest.mark.parametrize(
-    ("correction", "joined", "load", "within"),
+    ("correction", "machines", "load", "within"),
     # Wakes and wires are computed for some distributions, converters for some densities of the
     # air, and
     # taken from between them.

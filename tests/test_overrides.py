@@ -33,7 +33,7 @@ def test_keys_go_into_tables_lists_and_named_builds():
 
 @pytest.mark.parametrize("text", ["economics.life_years", "=3", " = 3"])
 def test_an_override_needs_a_key_and_a_value(text):
-    with pytest.raises(InputError, match=r"--set .*money\.discount_rate=0\.03"):
+    with pytest.raises(InputError, match=r"--set .*economics\.discount_rate=0\.03"):
         read_override(text)
 
 

@@ -9,9 +9,8 @@ from yieldest.report.estimate_json import as_dictionary
 
 
 def grids_of(folder):
-    plan = load(folder)
-    estimate = plan.estimate()
-    return [what_if(plan, estimate, number) for number in range(len(plan.build))]
+    estimate = load(folder).estimate()
+    return [what_if(estimate, number) for number in range(len(estimate.builds))]
 
 
 def test_the_plan_itself_is_a_point_of_the_grid(demo_grids):

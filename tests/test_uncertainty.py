@@ -9,9 +9,10 @@ import pytest
 from conftest import DEMO_SITES
 from scipy import stats
 
+from yieldest import load
 from yieldest.model.estimate import estimate
-from yieldest.model.uncertain_chain import outcome
-from yieldest.model.uncertainty_of_estimate import how_sure, lined_up
+from yieldest.model.inputs import read
+from yieldest.model.uncertain import lined_up
 from yieldest.plan import LossDistributions, Uncertainty, load_plan
 from yieldest.uncertainty.propagation import run, summary
 from yieldest.uncertainty.sampling import columns, draw_variates
@@ -28,7 +29,7 @@ def only(yard):
     def plan_with(*lines, money=""):
         text = (yard / "plan.toml").read_text(encoding="utf-8")
         if money:
-            text = re.sub(r"(?ms)^\[money\].*?(?=^\[|\Z)", f"[economics]\n{money}\n", text)
+            text = re.sub(r"(?ms)^\[economics\].*?(?=^\[|\Z)", f"[economics]\n{money}\n", text)
         spreads = {f"uncertainty.{quantity}": "standard_uncertainty = 0" for quantity in QUANTITIES}
         spreads |= {f"uncertainty.{key}": value for key, value in lines}
         blocks = [f"[{key}]\n{value}" for key, value in spreads.items()]
@@ -39,7 +40,7 @@ def only(yard):
 
 
 def sure(plan, draws=16384):
-    return how_sure(plan, estimate(plan), draws, seed=1)
+    return estimate(read(plan)).uncertainty(draws, seed=1)
 
 
 def assert_as_estimated(found, result):
@@ -55,10 +56,10 @@ def assert_as_estimated(found, result):
 
 def test_the_chain_at_its_central_values_is_the_one_plan_estimate(demo_site):
     plan = load_plan(demo_site)
-    whole = estimate(plan)
-    _, chains = lined_up(plan, whole)
+    whole = estimate(read(plan))
+    _, chains = lined_up(whole.inputs, whole.terms, whole.builds)
     for chain, result in zip(chains, whole.builds, strict=True):
-        figures = outcome(chain, whole.terms, {})
+        figures = chain.outcome({})
         if result.cost.payback_years is not None:
             assert_as_estimated({k: float(v) for k, v in figures.items()}, result)
         assert float(figures["life_kwh_per_year"]) == pytest.approx(
@@ -68,11 +69,11 @@ def test_the_chain_at_its_central_values_is_the_one_plan_estimate(demo_site):
 
 def test_draws_without_spread_are_the_one_plan_estimate(demo_site):
     plan = load_plan(demo_site)
-    whole = estimate(plan)
-    inputs, chains = lined_up(plan, whole)
+    whole = estimate(read(plan))
+    inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
     scores = 0 * draw_variates(inputs, [], 1024, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
-        found = run(chain, whole.terms, inputs, scores)
+        found = run(chain, inputs, scores)
         if result.cost.payback_years is not None:
             for draw in (0, 1023):
                 assert_as_estimated({k: v[draw] for k, v in found.items()}, result)
@@ -82,14 +83,14 @@ def test_draws_of_readings_are_the_one_plan_estimate_too(yard, edit):
     """When the energy comes from the readings, so do the draws."""
     edit(yard / "plan.toml", "[wind]", '[wind]\nfit = "empirical"')
     plan = load_plan(yard)
-    whole = estimate(plan)
-    inputs, chains = lined_up(plan, whole)
+    whole = estimate(read(plan))
+    inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
     assert all(result.energy.from_readings for result in whole.builds)
     scores = draw_variates(inputs, [], 512, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
-        found = run(chain, whole.terms, inputs, 0 * scores)["one_year_kwh"][0]
+        found = run(chain, inputs, 0 * scores)["one_year_kwh"][0]
         assert found == pytest.approx(result.energy.net_kwh_per_year, rel=1e-11)
-        assert run(chain, whole.terms, inputs, scores)["one_year_kwh"].std() > 0.05 * found
+        assert run(chain, inputs, scores)["one_year_kwh"].std() > 0.05 * found
 
 
 LOAD = 'load = {{ kind = "battery", measured_on = "battery", idle_draw_w = 6 }}\n{}'
@@ -99,7 +100,7 @@ VARIANTS = {
     "turbulence": [("[site]", "{}\nturbulence_intensity = 0.3")],
     "pitch": [("hub_height_m", 'density_correction = "speed"\n{}')],
     "no price": [("price_per_kwh", "# {}")],
-    "export": [("[economics]", "{}\nused_share = 0.6\nexport_price_per_kwh = 0.08")],
+    "export": [("[economics]", "{}\nself_consumption_share = 0.6\nexport_price_per_kwh = 0.08")],
     "ageing": [("[economics]", "{}\ndegradation_per_year = 0.02\ngrant_share = 0.2")],
 }
 
@@ -112,11 +113,11 @@ def test_draws_without_spread_follow_whatever_the_plan_states(yard, changes):
         text = re.sub(rf"(?m)^{re.escape(old)}", new.format(old), text)
     path.write_text(text, encoding="utf-8")
     plan = load_plan(yard)
-    whole = estimate(plan)
-    inputs, chains = lined_up(plan, whole)
+    whole = estimate(read(plan))
+    inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
     scores = 0 * draw_variates(inputs, [], 512, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
-        found = run(chain, whole.terms, inputs, scores)
+        found = run(chain, inputs, scores)
         assert found["one_year_kwh"][0] == pytest.approx(result.energy.net_kwh_per_year, rel=1e-11)
         assert found["cost_per_kwh"][0] == pytest.approx(result.cost.cost_per_kwh, rel=1e-11)
         if "net_present_value" in found:
@@ -133,9 +134,9 @@ def test_a_curve_of_readings_brings_its_own_uncertainty(tmp_path):
     text = text.replace('curve = "curve-0.9m.csv"', 'readings = "readings-0.9m.csv"')
     path.write_text(text, encoding="utf-8")
     plan = load_plan(folder)
-    whole = estimate(plan)
+    whole = estimate(read(plan))
     (measured,) = [b for b in whole.builds if b.curve.power_uncertainty_w is not None]
-    inputs, chains = lined_up(plan, whole)
+    inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
     (chain,) = [c for c in chains if c.name == measured.name]
     curves = {each.name: each for each in inputs if each.quantity.startswith("curve")}
     level = curves[chain.names["curve"]].spread.relative * chain.level_w
@@ -150,7 +151,7 @@ def test_the_plan_can_state_every_input():
 
 def test_a_plan_without_uncertainty_has_the_estimate_everywhere(only):
     plan = only()
-    for build, result in zip(sure(plan, 512).builds, estimate(plan).builds, strict=True):
+    for build, result in zip(sure(plan, 512).builds, estimate(read(plan)).builds, strict=True):
         for measure, range_ in build.ranges.items():
             central = {
                 "one_year_kwh": result.energy.net_kwh_per_year,
@@ -169,7 +170,7 @@ def test_first_order_propagation_in_a_linear_case(only):
         money="discount_rate = 0.04\nlife_years = 15\nprice_per_kwh = 0.30\n"
         "maintenance_share_per_year = 0\ndegradation_per_year = 0",
     )
-    whole = estimate(plan)
+    whole = estimate(read(plan))
     for build, result in zip(sure(plan).builds, whole.builds, strict=True):
         kwh = result.energy.net_kwh_per_year
         per_price = -npf.pv(0.04, 15, kwh)
@@ -198,7 +199,7 @@ def test_lognormal_products_have_the_closed_form(only):
     variance = {key: np.log1p(size**2) for key, size in stated.items()}
     of_energy = np.sqrt(variance["curve"] + variance["density"])
     of_cost = np.sqrt(sum(variance.values()))
-    for build, result in zip(sure(plan).builds, estimate(plan).builds, strict=True):
+    for build, result in zip(sure(plan).builds, estimate(read(plan)).builds, strict=True):
         kwh, cost = result.energy.net_kwh_per_year, result.cost.cost_per_kwh
         energy, per_kwh = build.ranges["life_kwh_per_year"], build.ranges["cost_per_kwh"]
         assert energy.p50 == pytest.approx(kwh, rel=2e-3)
@@ -213,7 +214,7 @@ def test_a_swing_is_the_one_plan_estimate_at_the_end_of_the_spread(only, edit, y
     (first, *_) = sure(plan, 1024).builds
     (driver,) = [d for d in first.drivers["net_present_value"] if d.name == "price_per_kwh"]
     edit(yard / "plan.toml", "price_per_kwh = 0.30 ", "price_per_kwh = 0.21 ")
-    at_low = estimate(load_plan(yard)).builds[0].cost.net_present_value
+    at_low = load(yard).estimate().builds[0].cost.net_present_value
     assert driver.low == pytest.approx(at_low, rel=1e-9)  # 5 % of the way from 0.2 to 0.4
     assert driver.share == pytest.approx(1.0, abs=0.01)
 
@@ -226,7 +227,7 @@ def test_a_life_drawn_from_a_list_mixes_the_estimates_of_each(only, edit, yard):
         text = (yard / "plan.toml").read_text(encoding="utf-8")
         text = re.sub(r"(?m)^life_years = \d+", f"life_years = {years}", text)
         (yard / "plan.toml").write_text(text, encoding="utf-8")
-        ends.append(estimate(load_plan(yard)).builds[0].cost.cost_per_kwh)
+        ends.append(load(yard).estimate().builds[0].cost.cost_per_kwh)
     found = build.ranges["cost_per_kwh"]
     assert (found.low, found.high) == pytest.approx(sorted(ends), rel=1e-12)
 
@@ -254,12 +255,12 @@ def test_bias_stays_over_the_life(only):
 def test_the_height_step_errs_by_the_power_law_at_each_hub(only, edit, yard):
     """An error d of the exponent works as (h2/h1)^d (IEC 61400-2, normal wind profile)."""
     plan = only(("shear_exponent", "values = [-0.1, 0.1]"))
-    whole = estimate(plan)
-    _, chains = lined_up(plan, whole)
+    whole = estimate(read(plan))
+    _, chains = lined_up(whole.inputs, whole.terms, whole.builds)
     values = {"shear_exponent": np.array([-0.1, 0.0, 0.1])}
-    found = outcome(chains[0], whole.terms, values)["one_year_kwh"]
+    found = chains[0].outcome(values)["one_year_kwh"]
     ratio = plan.build[0].hub_height_m / plan.wind.measured_height_m
-    faster = outcome(chains[0], whole.terms, {"anemometer": ratio ** np.array([-0.1, 0, 0.1])})
+    faster = chains[0].outcome({"anemometer": ratio ** np.array([-0.1, 0, 0.1])})
     np.testing.assert_allclose(found, faster["one_year_kwh"], rtol=1e-12)
     assert found[0] < found[1] < found[2]
 
@@ -284,7 +285,7 @@ def test_what_a_sold_kwh_earns_follows_the_price_of_a_bought_one(only):
     )
     by_input = sure(plan, 512).builds[0].drivers["net_present_value"]
     (driver,) = [driver for driver in by_input if driver.name == "price_per_kwh"]
-    kwh = -npf.pv(0.04, 15, estimate(plan).builds[0].energy.net_kwh_per_year)
+    kwh = -npf.pv(0.04, 15, estimate(read(plan)).builds[0].energy.net_kwh_per_year)
     worth = 0.5 * (0.6 - 0.15) + 0.5 * 0.1 * (0.6 - 0.15) / 0.3
     assert driver.high - driver.low == pytest.approx(kwh * worth, rel=1e-9)
 
@@ -294,7 +295,7 @@ def test_free_power_that_is_sold_still_earns(only):
         money="discount_rate = 0.04\nlife_years = 15\nprice_per_kwh = 0\n"
         "self_consumption_share = 0.5\nexport_price_per_kwh = 0.1"
     )
-    whole = estimate(plan)
+    whole = estimate(read(plan))
     found = sure(plan, 512).builds[0].ranges["net_present_value"].p50
     assert found == pytest.approx(whole.builds[0].cost.net_present_value, rel=1e-9)
 
@@ -319,15 +320,15 @@ def test_a_little_less_loss_always_wins_for_the_draws_are_shared(yard):
 
 def test_chances_are_shares_of_the_draws(yard):
     plan = load_plan(yard)
-    whole = estimate(plan)
-    inputs, chains = lined_up(plan, whole)
-    uncertainty = how_sure(plan, whole, 2048, seed=1)
+    whole = estimate(read(plan))
+    inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
+    uncertainty = whole.uncertainty(2048, seed=1)
     scores = draw_variates(inputs, uncertainty.correlations, 2048, seed=1)
     price = {each.name: each for each in inputs}["price_per_kwh"].spread.at(
         scores[:, columns(inputs)["price_per_kwh"]][:, 0]
     )
     for chain, build in zip(chains, uncertainty.builds, strict=True):
-        found = run(chain, whole.terms, inputs, scores)
+        found = run(chain, inputs, scores)
         never = np.isnan(found["payback_years"]).mean()
         assert build.paid_back_within_life == pytest.approx(1 - never)
         assert build.below_price == pytest.approx((found["cost_per_kwh"] < price).mean())

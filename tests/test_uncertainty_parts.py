@@ -88,7 +88,9 @@ def test_scores_are_standard_normal_even_and_the_same_for_the_same_seed():
     np.testing.assert_allclose(drawn.std(axis=0), 1, atol=5e-3)
     # Random draws would lie about 4096^-0.5 = 0.016 off; these are far more even.
     np.testing.assert_allclose(np.corrcoef(drawn.T), np.eye(3), atol=8e-3)
-    assert np.array_equal(drawn, draw_variates(inputs("prices", "curve", "maintenance"), [], 4096, 3))
+    assert np.array_equal(
+        drawn, draw_variates(inputs("prices", "curve", "maintenance"), [], 4096, 3)
+    )
     assert not np.array_equal(
         drawn, draw_variates(inputs("prices", "curve", "maintenance"), [], 4096, 4)
     )
@@ -105,9 +107,15 @@ def test_correlations_reach_every_pair_of_the_two_quantities_and_no_other():
 
 
 def test_correlations_that_contradict_each_other_are_refused():
-    pairs = [("prices", "curve", 0.9), ("curve", "maintenance", 0.9), ("prices", "maintenance", -0.9)]
+    pairs = [
+        ("prices", "curve", 0.9),
+        ("curve", "maintenance", 0.9),
+        ("prices", "maintenance", -0.9),
+    ]
     with pytest.raises(InputError, match="contradict"):
-        draw_variates(inputs("prices", "curve", "maintenance"), [Correlation(*p) for p in pairs], 512, 1)
+        draw_variates(
+            inputs("prices", "curve", "maintenance"), [Correlation(*p) for p in pairs], 512, 1
+        )
 
 
 def test_fewer_takes_the_first_of_every_scramble():

@@ -16,9 +16,8 @@ import numpy as np
 from harness import Figure, best_of, report
 
 from yieldest.model.estimate import estimate
-from yieldest.model.gather_uncertainty import DEFAULT_CORRELATIONS
-from yieldest.model.uncertain_chain import outcome
-from yieldest.model.uncertainty_of_estimate import how_sure, lined_up
+from yieldest.model.inputs import read
+from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
 from yieldest.plan import load_plan
 from yieldest.uncertainty.propagation import convergence, run, summary
 from yieldest.uncertainty.sampling import draw_variates
@@ -40,12 +39,12 @@ def light_plan(folder: Path) -> Path:
 def figures() -> list[Figure]:
     """Time the draws of two builds, and all that is made of them."""
     plan = load_plan(DEMO_SITE)
-    whole = estimate(plan)
-    inputs, chains = lined_up(plan, whole)
+    whole = estimate(read(plan))
+    inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
 
     def draw() -> None:
         scores = draw_variates(inputs, DEFAULT_CORRELATIONS, DRAWS, seed=1)
-        found = [run(chain, whole.terms, inputs, scores) for chain in chains]
+        found = [run(chain, inputs, scores) for chain in chains]
         convergence(found)
         for figures_of in found:
             for measure, values in figures_of.items():
@@ -59,15 +58,15 @@ def figures() -> list[Figure]:
     def chain_one_by_one() -> None:
         for _ in range(LOOPS):
             for chain in chains:
-                outcome(chain, whole.terms, {})
+                chain.outcome({})
 
     one = best_of(chain_one_by_one, 5, process_time) / LOOPS
-    central = [outcome(chain, whole.terms, {})["one_year_kwh"] for chain in chains]
+    central = [chain.outcome({})["one_year_kwh"] for chain in chains]
     off = max(
         abs(float(a) / b.energy.net_kwh_per_year - 1)
         for a, b in zip(central, whole.builds, strict=True)
     )
-    usual = best_of(lambda: how_sure(plan, whole, plan.uncertainty.draws, seed=1), 3, process_time)
+    usual = best_of(lambda: whole.uncertainty(seed=1), 3, process_time)
     return [
         Figure(
             f"{DRAWS:,} draws, two builds",

@@ -18,8 +18,7 @@ from scipy.signal import lfilter
 from scipy.special import ndtr
 
 from yieldest.model.estimate import estimate
-from yieldest.model.gather_uncertainty import DEFAULT_CORRELATIONS
-from yieldest.model.uncertainty_of_estimate import lined_up
+from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
 from yieldest.plan import load_plan
 from yieldest.uncertainty.propagation import run, summary
 from yieldest.uncertainty.sampling import draw_variates
@@ -77,10 +76,10 @@ def held(draw: np.random.Generator, days: int, folder: Path) -> tuple[bool, bool
     (folder / "curve.csv").write_text("\n".join(["speed (m/s),power (W)", *table]))
     (folder / "plan.toml").write_text(PLAN, encoding="utf-8")
     plan = load_plan(folder)
-    whole = estimate(plan)
-    inputs, (chain,) = lined_up(plan, whole)
+    whole = estimate(read(plan))
+    inputs, (chain,) = lined_up(whole.inputs, whole.terms, whole.builds)
     scores = draw_variates(inputs, DEFAULT_CORRELATIONS, 2048, seed=1)
-    found = run(chain, whole.terms, inputs, scores)
+    found = run(chain, inputs, scores)
     year = summary("one_year_kwh", found["one_year_kwh"])
     mean = summary("life_kwh_per_year", found["life_kwh_per_year"])
     assert year.low is not None and year.high is not None

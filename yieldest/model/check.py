@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from yieldest.economics.terms import economic_terms
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.model.inputs import Inputs
 from yieldest.model.site_wind import FileRead
@@ -51,6 +52,7 @@ def checked(inputs: Inputs) -> Checked:
     InputError
         When the economic terms of the plan cannot be, or its bill lacks what they ask for.
     """
+    economic_terms(**inputs.plan.economics.model_dump())
     wind = inputs.wind
     read: list[Finding] = [*wind.files]
     warnings = [found for stage in wind.provenance for found in stage.warnings]

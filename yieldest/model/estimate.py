@@ -206,7 +206,7 @@ class Estimate:
             When the plan cannot take a value, before anything is computed.
         """
         tried = tuple(values)
-        overrides = [Override(key, value, "sweep") for value in tried]
+        overrides = [Override(key, value, "--sweep") for value in tried]
         plans = [with_override(self.plan, each) for each in overrides]
         estimates = []
         for plan in plans:
