@@ -7,9 +7,9 @@ from datetime import date
 
 import numpy as np
 import pytest
-from yieldest.model.wind_files import read_plan_record, read_reference
 
 from yieldest.errors import InputError
+from yieldest.model.site_wind import read_plan_record, read_reference
 from yieldest.plan import load_plan
 from yieldest.wind import record_rows as rows
 from yieldest.wind.read_wind import read_wind

@@ -26,9 +26,9 @@ class Tags(HTMLParser):
 
 
 def test_three_lines_reach_an_estimate(demo_site):
-    plan = yieldest.load(str(demo_site / "plan.toml"))
+    project = yieldest.load(str(demo_site / "plan.toml"))
     estimate = project.estimate()
-    assert [build.name for build in estimate.builds] == [build.name for build in project.plan.build]
+    assert [build.name for build in estimate.builds] == [each.name for each in project.plan.build]
 
 
 def test_importing_the_package_imports_nothing_heavy():
