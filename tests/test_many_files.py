@@ -10,8 +10,10 @@ from hypothesis import strategies as st
 
 from yieldest.errors import InputError
 from yieldest.wind import record_rows as rows
+from yieldest.wind.gathered_rows import ValuesBeyondLimits
 from yieldest.wind.interval_means import Averager
-from yieldest.wind.read_wind import read_wind
+from yieldest.wind.read_wind import RepeatedTimes, read_wind
+from yieldest.wind.record_rows import LinesBackInTime, ReadingsAveraged, ReadingsBeyondUsual
 
 HEADING = "time,speed (km/h),wind direction (deg),temp (C)\n"
 
@@ -126,7 +128,7 @@ def test_repeats_and_disorder_are_kept_in_view(tmp_path):
     assert record.time.size == 4
     assert record.repeated.astype("datetime64[m]").astype(str).tolist() == ["2025-01-30T22:20"]
     assert record.disordered.astype("datetime64[m]").astype(str).tolist() == ["2025-01-30T22:10"]
-    assert sum("lines that repeat a time" in text for text in record.provenance.warnings) == 1
+    assert RepeatedTimes(str(path), 1, 0) in record.provenance.warnings
 
 
 def quick_record(path, seconds=7200):
@@ -153,7 +155,8 @@ def test_quick_readings_beyond_a_bound_are_averaged(tmp_path, monkeypatch, block
     # The mean cube of the readings themselves, which that of the averages falls short of.
     assert record.mean_cube_ms3 == pytest.approx((speed**3).mean(), rel=1e-12)
     assert (record.speed_ms**3).mean() < 0.9 * record.mean_cube_ms3
-    assert any("7,200 readings" in text and "60 s" in text for text in record.provenance.warnings)
+    (averaged,) = [f for f in record.provenance.warnings if isinstance(f, ReadingsAveraged)]
+    assert (averaged.readings, averaged.interval_s) == (7200, 60)
     direction = np.radians([float(line.split(",")[2]) for line in lines[:60]])
     east, north = (speed[:60] * np.sin(direction)).sum(), (speed[:60] * np.cos(direction)).sum()
     assert record.direction_deg[0] == pytest.approx(np.degrees(np.arctan2(east, north)) % 360)
@@ -180,10 +183,11 @@ def test_averages_tell_of_repeats_disorder_and_impossible_speeds(tmp_path):
     lines[5] = lines[5].split(",")[0] + ",999.5,0,0\n"
     path.write_text(HEADING + "".join([*lines, *lines[300:310]]))
     record = read_wind(path, average_s=60)
-    warnings = " ".join(record.provenance.warnings)
-    assert "readings beyond the usual 60 of an interval: 10;" in warnings
-    assert "lines that go back in time: 1;" in warnings
-    assert "values of speed outside 0 to 113.3, which count as missing: 1;" in warnings
+    assert {
+        ReadingsBeyondUsual(str(path), 60, 10),
+        LinesBackInTime(str(path), 1),
+        ValuesBeyondLimits(str(path), "speed", 0, 113.3, 1),
+    } <= set(record.provenance.warnings)
 
 
 @settings(max_examples=40, deadline=None)

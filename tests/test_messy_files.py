@@ -11,6 +11,7 @@ import pytest
 from yieldest.errors import InputError
 from yieldest.model.site_wind import read_plan_record, read_reference
 from yieldest.plan import load_plan
+from yieldest.report.sentences.words import sentences
 from yieldest.wind import record_rows as rows
 from yieldest.wind.read_wind import read_wind
 
@@ -54,7 +55,7 @@ def found(record):
 
 
 def told(record, word):
-    return [text for text in record.provenance.warnings if word in text]
+    return [text for text in sentences(record.provenance.warnings) if word in text]
 
 
 # Lines below the data

@@ -154,5 +154,5 @@ def test_a_glob_finds_one_file_and_several_are_refused(write):
 
 def test_rows_cannot_be_picked(write):
     path = write({"ws": variable(SPEED, "wind_speed", "m s-1")})
-    with pytest.raises(InputError, match=r"wind\.nc, only: .*state point"):
+    with pytest.raises(InputError, match=r"wind\.nc, where: .*state point"):
         read_wind(path, where={"station": ["A"]})

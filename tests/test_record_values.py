@@ -8,7 +8,9 @@ from hypothesis import strategies as st
 
 from yieldest.errors import InputError
 from yieldest.units import BEAUFORT_EDGES_MS, SPEED_FACTORS
-from yieldest.wind.read_wind import read_wind
+from yieldest.wind.gathered_rows import ValuesBeyondLimits
+from yieldest.wind.read_wind import HeightNotAsStated, read_wind
+from yieldest.wind.record_columns import SeveralColumns, UnitNotSaid
 from yieldest.wind.record_headings import take_apart
 from yieldest.wind.record_values import rounding_step
 
@@ -79,9 +81,10 @@ def test_several_heights_are_never_chosen_from_silently(read):
 def test_a_height_that_contradicts_the_stated_one_is_told(read):
     record = read("speed_10m (m/s)", "3", "4", height_m=14)
     assert record.height_m == 10
-    assert any("10 m" in text and "14 m" in text for text in record.provenance.warnings)
+    (source,) = {found.source for found in record.provenance.warnings if hasattr(found, "source")}
+    assert HeightNotAsStated(source, 10, 14) in record.provenance.warnings
     agreed = read("speed_10m (m/s)", "3", "4", height_m=10)
-    assert not any("10 m" in text for text in agreed.provenance.warnings)
+    assert not any(isinstance(found, HeightNotAsStated) for found in agreed.provenance.warnings)
 
 
 def test_a_sensor_can_be_stated(read):
@@ -99,7 +102,8 @@ def test_a_sensor_can_be_stated(read):
 def test_lesser_columns_that_cannot_be_told_apart_are_not_used(read):
     record = read("speed (m/s);temp 1 (C);temp 2 (C)", "1;2;3")
     assert record.temperature_c is None
-    assert any("temp 1 (C), temp 2 (C)" in text for text in record.provenance.warnings)
+    (told,) = [f for f in record.provenance.warnings if isinstance(f, SeveralColumns)]
+    assert (told.role, told.headings) == ("temperature", ("temp 1 (C)", "temp 2 (C)"))
 
 
 @pytest.mark.parametrize(
@@ -112,7 +116,8 @@ def test_a_column_without_unit_is_not_used_but_its_unit_can_be_stated(
     rows = f"5;{value}", f"6;{value}"
     unused = read(f"speed (m/s);{heading}", *rows)
     assert unused.temperature_c is None and unused.pressure_hpa is None
-    assert any(key in text for text in unused.provenance.warnings)
+    (told,) = [f for f in unused.provenance.warnings if isinstance(f, UnitNotSaid)]
+    assert (f"{told.role}_units", told.heading) == (key, heading)
     used = read(f"speed (m/s);{heading}", *rows, **{key: unit})
     if heading == "temp":
         assert used.temperature_c == pytest.approx([10, 10])
@@ -125,8 +130,8 @@ def test_a_column_without_unit_is_not_used_but_its_unit_can_be_stated(
 def test_temperatures_that_cannot_be_are_told(read):
     record = read("speed (m/s);temp (C)", "5;20", "5;120", "5;-140")
     assert np.isnan(record.temperature_c).tolist() == [False, True, True]
-    said = "values of temperature outside -90 to 60, which count as missing: 2;"
-    assert any(said in text for text in record.provenance.warnings)
+    (told,) = [f for f in record.provenance.warnings if isinstance(f, ValuesBeyondLimits)]
+    assert (told.role, told.lowest, told.highest, told.values) == ("temperature", -90, 60, 2)
 
 
 @pytest.mark.parametrize("mark", ["-9999", "-999", "-99.9", "9999", "999.9", "999"])

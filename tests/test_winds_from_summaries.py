@@ -15,6 +15,8 @@ from yieldest.wind.from_summaries import (
 )
 from yieldest.wind.summary_tables import (
     MonthlyMeans,
+    MoreHoursThanAYear,
+    SharesNotWhole,
     read_frequency_table,
     read_monthly_means,
 )
@@ -103,9 +105,13 @@ def test_a_beaufort_table_gives_the_distribution_behind_it(table_text):
 def test_shares_that_make_no_whole_are_told_and_stretched(table_text):
     table = read(table_text("from (m/s),to (m/s),percent\n0,5,40\n5,10,40\n"))
     assert table.share.tolist() == [0.5, 0.5]
-    assert any("adds up to 80, not to 100" in text for text in table.provenance.warnings)
+    (told,) = table.provenance.warnings
+    assert isinstance(told, SharesNotWhole)
+    assert (told.heading, told.total, told.whole) == ("percent", 80, 100)
     long = read(table_text("from (m/s),to (m/s),hours\n0,5,5000\n5,10,5000\n"))
-    assert any("more than a year" in text for text in long.provenance.warnings)
+    (told,) = long.provenance.warnings
+    assert isinstance(told, MoreHoursThanAYear)
+    assert told.hours == 10_000
 
 
 @pytest.mark.parametrize(

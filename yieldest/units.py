@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 
 import numpy as np
 import numpy.typing as npt
@@ -54,50 +53,38 @@ BEAUFORT_WORDS = (
 )
 """What each Beaufort number is called (same table)."""
 
-_SPEED_SPELLINGS = {
-    "m/s": (
-        *("m/s", "ms", "mps", "m s", "m s-1", "ms-1", "m.s-1", "m s^-1", "m s**-1", "m/sec"),
-        *("metres per second", "meters per second", "meters/second", "metres/second"),
-    ),
-    "km/h": (
-        "km/h",
-        "kmh",
-        "kph",
-        "kmph",
-        "km/hr",
-        "km/hour",
-        "km h-1",
-        "km h",
-        "kilometres per hour",
-    ),
-    "mph": ("mph", "mi/h", "mi/hr", "miles/hr", "miles/hour", "miles per hour", "mile/hour"),
-    "kn": ("kn", "kt", "kts", "knot", "knots", "nmi/h"),
-    "ft/s": ("ft/s", "fps", "ft s-1", "feet per second"),
-    "Beaufort": ("beaufort", "bft", "bf"),
+_SPELT = {
+    "speed": {
+        "m/s": "m/s ms mps ms-1 m.s-1 m/sec meters/second metres/second|m s|m s-1|m s^-1|m s**-1"
+        "|metres per second|meters per second",
+        "km/h": "km/h kmh kph kmph km/hr km/hour|km h-1|km h|kilometres per hour",
+        "mph": "mph mi/h mi/hr miles/hr miles/hour mile/hour|miles per hour",
+        "kn": "kn kt kts knot knots nmi/h",
+        "ft/s": "ft/s fps|ft s-1|feet per second",
+        "Beaufort": "beaufort bft bf",
+    },
+    "temperature": {
+        "C": "c °c degc celsius|deg c|deg. c|degrees celsius",
+        "F": "f °f degf fahrenheit|deg f|deg. f",
+        "K": "k kelvin",
+    },
+    "pressure": {
+        "hPa": "hpa mbar mb millibar millibars",
+        "Pa": "pa pascal",
+        "kPa": "kpa",
+        "inHg": "inhg|in hg|inches hg|in. hg",
+        "mmHg": "mmhg torr|mm hg",
+    },
 }
-_TEMPERATURE_SPELLINGS = {
-    "C": ("c", "°c", "degc", "deg c", "deg. c", "celsius", "degrees celsius"),
-    "F": ("f", "°f", "degf", "deg f", "deg. f", "fahrenheit"),
-    "K": ("k", "kelvin"),
+SPELLINGS = {
+    quantity: {
+        spelling: unit
+        for unit, known in units.items()
+        for spelling in (*known.split("|")[0].split(), *known.split("|")[1:])
+    }
+    for quantity, units in _SPELT.items()
 }
-_PRESSURE_SPELLINGS = {
-    "hPa": ("hpa", "mbar", "mb", "millibar", "millibars"),
-    "Pa": ("pa", "pascal"),
-    "kPa": ("kpa",),
-    "inHg": ("inhg", "in hg", "inches hg", "in. hg"),
-    "mmHg": ("mmhg", "mm hg", "torr"),
-}
-
-
-def _by_spelling(spellings: Mapping[str, tuple[str, ...]]) -> dict[str, str]:
-    return {spelling: unit for unit, known in spellings.items() for spelling in known}
-
-
-_UNIT_OF_SPELLING = {
-    "speed": _by_spelling(_SPEED_SPELLINGS),
-    "temperature": _by_spelling(_TEMPERATURE_SPELLINGS),
-    "pressure": _by_spelling(_PRESSURE_SPELLINGS),
-}
+"""The unit of each spelling, in lower case, by quantity."""
 UNITS = {
     "speed": SPEED_UNITS,
     "temperature": TEMPERATURE_UNITS,
@@ -131,7 +118,7 @@ def unit_of(quantity: str, text: str) -> str:
     InputError
         When no unit is spelt so.
     """
-    unit = _UNIT_OF_SPELLING[quantity].get(text.strip().lower())
+    unit = SPELLINGS[quantity].get(text.strip().lower())
     if unit is None:
         raise InputError(
             f"{text!r} is not a known {quantity} unit; write one of {', '.join(UNITS[quantity])}."
@@ -145,7 +132,7 @@ def unit_in_heading(quantity: str, heading: str) -> str | None:
     bracketed = re.findall(r"[(\[]([^()\[\]]+)[)\]]", heading)
     tails = re.findall(r"[\s_,](°?[A-Za-z/.]+(?:[\s_.]?-1)?|[A-Za-z]+ [A-Za-z]+)$", heading)
     for text in (*bracketed, *tails, heading):
-        unit = _UNIT_OF_SPELLING[quantity].get(text.strip().lower())
+        unit = SPELLINGS[quantity].get(text.strip().lower())
         if unit is not None:
             return unit
     return None

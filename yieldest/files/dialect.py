@@ -1,27 +1,20 @@
-"""How a delimited text file is laid out: where its heading is, what parts its cells."""
+"""How a delimited text file is laid out: its heading, what parts its cells, what stands below."""
 
 from __future__ import annotations
 
 import csv
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import dropwhile, islice
 from pathlib import Path
-from typing import TextIO
+from typing import NamedTuple, TextIO
 
 from yieldest.errors import InputError
-from yieldest.files.cell_kinds import (
-    STATISTIC_CELLS,
-    holds_units,
-    is_data,
-    is_number,
-    is_reading,
-    readings_end,
-)
-from yieldest.files.file_kind import markup_kind
-from yieldest.files.text_file import LONGEST_LINE, encoding_of, open_text
+from yieldest.files.text_file import LONGEST_LINE, encoding_of, markup_kind, open_text
+from yieldest.provenance import Finding
+from yieldest.units import SPELLINGS
 
 DELIMITERS = {"\t": "tab", ";": "semicolon", "|": "pipe", ",": "comma", " ": "spaces"}
 """The delimiters that are recognised, the surest first: a comma may be in a number, a space in a
@@ -29,6 +22,11 @@ time."""
 
 LONGEST_HEAD = 2000
 """Longer headings than this (characters) do not come again below; our choice."""
+TAIL_CHARACTERS = 2**20
+"""So much of the end of a file is looked at for lines below the data."""
+MOST_LINES_BELOW = 1000
+"""More lines of text than this below the data are no notes; our choice."""
+_SHOWN = 60
 _SAMPLE_LINES = 500
 _SAMPLE_CHARACTERS = 2 * LONGEST_LINE
 """Of very long lines fewer are looked at."""
@@ -37,6 +35,42 @@ _COMMENT = re.compile(r"\s*(#|%|//)")
 _ONE_CELL = re.compile(r'(?=.*[,;|\t])[,;|\s]*("[^"]*"|[^,;|\t"]*)[,;|\s]*')
 """A line of a spreadsheet with one cell filled, or none: a title, no heading."""
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
+MISSING_WORDS = frozenset(
+    {"", "na", "n/a", "#n/a", "nan", "-nan", "null", "none", "nil", "missing", "m", "x", "-", "--"}
+    | {"---", "----", "-----", "...", "?", "*", "**", "***", "/", "//", "///", "////"}
+    | {"n.a.", "nd", "n.d.", "no data", "nodata", "msng", "undefined", "err", "error"}
+    | {"#value!", "#div/0!", "#ref!", "#num!", "#name?", "#null!"}
+)
+"""Cells, in lower case, that stand for a value that is not there."""
+
+NUMBERS_OF_A_READING = 3
+"""So many numbers in a line make a reading, with or without a time; our choice."""
+LONGEST_NUMBER = 100
+"""No number has so many digits; our choice."""
+
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
+_DATE = re.compile(r"\d{1,8}[-/.:T ](\d|[A-Za-z]{3})")
+_UNIT_CELLS = frozenset(
+    {spelling for spellings in SPELLINGS.values() for spelling in spellings}
+    | {"deg", "degt", "degn", "deg n", "deg true", "degrees", "°", "°n", "%", "v", "volts", "mv"}
+    | {"a", "amps", "ma", "w", "w/m2", "w/m^2", "watts", "kw", "ohm", "ohms", "rpm", "mm", "nmi"}
+    | {"ft", "mi", "ts", "rn", "utc", "local", "date", "time", "yr", "mo", "dy", "hr", "mn", "h"}
+    | {"min", "s", "hh:mm", "yyyy-mm-dd", "dd.mm.yyyy", "dd/mm/yyyy", "mm/dd/yyyy"}
+    | {"yyyy-mm-dd hh:mm", "yyyy-mm-dd hh:mm:ss"}
+)
+STATISTIC_CELLS = frozenset({"smp", "avg", "std", "max", "min", "wvc", "tot", "mean", "sample"})
+
+
+@dataclass(frozen=True)
+class LinesBelowData(Finding):
+    """Lines below the data, such as totals and notes, were set aside; `cut` is one cut short."""
+
+    source: str
+    first_line: int
+    last_line: int
+    lines: int
+    shown: str
+    cut: bool
 
 
 @dataclass(frozen=True)
@@ -59,8 +93,7 @@ class Layout:
         The cells of a line below the heading that says Avg, Max or such; empty without one.
     last_line : int or None
         The last line that may hold data; None where that is the last of the file.
-    below : str or None
-        What stands below that line, in words; None where nothing does.
+    below : LinesBelowData or None
     head : tuple of str
         The lines of heading, units and statistics as they stand, for loggers write them anew.
     """
@@ -74,8 +107,16 @@ class Layout:
     data_line: int
     statistics: tuple[str, ...] = ()
     last_line: int | None = None
-    below: str | None = None
+    below: LinesBelowData | None = None
     head: tuple[str, ...] = ()
+
+
+class _Heading(NamedTuple):
+    cells: list[str]
+    units: list[str]
+    statistics: list[str]
+    line: int
+    data_line: int
 
 
 def is_comment(line: str) -> bool:
@@ -117,7 +158,7 @@ def layout_of(
     ----------
     path : Path
     encoding, delimiter, decimal, skip_lines, headings : optional
-        Whatever is stated is not looked for. `skip_lines` counts the lines above the heading.
+        What is stated is not looked for; `skip_lines` stand above the heading.
     titled : bool
         Whether lines of other text may stand above the heading.
 
@@ -136,30 +177,22 @@ def layout_of(
     content = [(number, line) for number, line in below if carries_data(line)]
     if not content:
         raise InputError(f"{path}: the file is empty; a heading and data lines were expected.")
-    units: list[str] = []
-    statistics: list[str] = []
+    delimiter = delimiter or _delimiter_told(
+        content, skip_lines is not None or not titled, headings
+    )
     if headings:
-        heading, heading_line, data_line = list(headings), 0, content[0][0]
-        delimiter = delimiter or _delimiter(content)
+        found = _Heading(list(headings), [], [], 0, content[0][0])
     elif skip_lines is not None or not titled:
-        below_title = dropwhile(lambda row: _ONE_CELL.fullmatch(row[1]), content)
-        content = list(below_title) or content
-        heading_line, text = content[0]
-        delimiter = delimiter or _delimiter_of_heading(text, content)
-        heading, data_line = split_line(text, delimiter), heading_line + 1
-        if len(content) > 1 and holds_units(split_line(content[1][1], delimiter)):
-            units, data_line = split_line(content[1][1], delimiter), content[1][0] + 1
+        found = _first_heading(content, delimiter)
     else:
-        delimiter = delimiter or _delimiter(content)
         found = _find_heading(path, below, content, delimiter)
-        heading, units, statistics, heading_line, data_line = found
-    longest = max(map(len, heading))
-    if longest > _LONGEST_HEADING:
+    heading = found.cells
+    if (longest := max(map(len, heading))) > _LONGEST_HEADING:
         raise InputError(
-            f"{path}, line {heading_line}: a heading has {longest:,} characters, where "
+            f"{path}, line {found.line}: a heading has {longest:,} characters, where "
             f"{_LONGEST_HEADING} are the most; check the file and its delimiter."
         )
-    data = [split_line(line, delimiter) for number, line in content if number >= data_line]
+    data = [split_line(line, delimiter) for number, line in content if number >= found.data_line]
     if not data:
         raise InputError(f"{path}: there is a heading but no data line below it.")
     if len(data[0]) == len(heading) + 1 and not any(row[-1] for row in data if row):
@@ -168,23 +201,23 @@ def layout_of(
         heading = heading[:-1]  # the heading alone ends in a delimiter
     if headings and len(data[0]) != len(heading):
         raise InputError(
-            f"{path}, line {data_line}: {len(data[0])} cells, but {len(heading)} headings are "
-            "stated; state one heading for each cell."
+            f"{path}, line {found.data_line}: {len(data[0])} cells, but {len(heading)} headings "
+            "are stated; state one heading for each cell."
         )
     head = tuple(
         line.strip()
         for number, line in content
-        if 0 < heading_line <= number < data_line and len(line) <= LONGEST_HEAD
+        if 0 < found.line <= number < found.data_line and len(line) <= LONGEST_HEAD
     )
     return Layout(
         encoding=encoding,
         delimiter=delimiter,
         decimal=decimal or _decimal(path, data, delimiter, titled),
         headings=_different(heading),
-        units=tuple(units),
-        heading_line=heading_line,
-        data_line=data_line,
-        statistics=tuple(statistics),
+        units=tuple(found.units),
+        heading_line=found.line,
+        data_line=found.data_line,
+        statistics=tuple(found.statistics),
         head=() if head and is_data(heading) else head,
     )
 
@@ -198,9 +231,29 @@ def _sample(stream: TextIO) -> Iterator[str]:
             return
 
 
-def _delimiter_of_heading(heading: str, content: list[tuple[int, str]]) -> str:
-    best = max(DELIMITERS, key=lambda mark: heading.count(mark) if mark != " " else 0)
-    return best if best in heading else _delimiter(content)
+def _below_title(content: list[tuple[int, str]]) -> list[tuple[int, str]]:
+    return list(dropwhile(lambda row: _ONE_CELL.fullmatch(row[1]), content)) or content
+
+
+def _delimiter_told(
+    content: list[tuple[int, str]], by_heading: bool, headings: Sequence[str]
+) -> str:
+    """Choose the delimiter, where the first line is the heading by that line alone."""
+    if by_heading and not headings:
+        text = _below_title(content)[0][1]
+        best = max(DELIMITERS, key=lambda mark: text.count(mark) if mark != " " else 0)
+        if best in text:
+            return best
+    return _delimiter(content)
+
+
+def _first_heading(content: list[tuple[int, str]], delimiter: str) -> _Heading:
+    """Return the first line but for titles of one cell, with the units that may stand below it."""
+    (line, text), *rest = _below_title(content)
+    units = split_line(rest[0][1], delimiter) if rest else []
+    if units and holds_units(units):
+        return _Heading(split_line(text, delimiter), units, [], line, rest[0][0] + 1)
+    return _Heading(split_line(text, delimiter), [], [], line, line + 1)
 
 
 def _delimiter(content: list[tuple[int, str]]) -> str:
@@ -223,10 +276,6 @@ def _delimiter(content: list[tuple[int, str]]) -> str:
                 return mark
         fallback = fallback or mark
     return fallback or ","
-
-
-_Heading = tuple[list[str], list[str], list[str], int, int]
-"""Heading, units, statistics, line of the heading, first line of data."""
 
 
 def _find_heading(
@@ -254,8 +303,7 @@ def _find_heading(
         found = _heading_among(comments, width, ends)
         if found is None:
             raise _no_heading(path, rows, first, width, delimiter)
-        heading, units, statistics, heading_line, _ = found
-        return heading, units, statistics, heading_line, first
+        return found._replace(data_line=first)
     return found
 
 
@@ -321,7 +369,7 @@ def _heading_among(rows: list[tuple[int, list[str]]], width: int, ends: bool) ->
     if at > 0 and len(rows[at - 1][1]) == len(rows[at][1]) and holds_units(rows[at][1]):
         units = rows[at][1]
         at -= 1
-    return rows[at][1], units, statistics, rows[at][0], after
+    return _Heading(rows[at][1], units, statistics, rows[at][0], after)
 
 
 def _decimal(path: Path, rows: list[list[str]], delimiter: str, titled: bool) -> str:
@@ -358,3 +406,99 @@ def _different(headings: list[str]) -> tuple[str, ...]:
         seen[heading] += 1
         names.append(heading if seen[heading] == 1 else f"{heading} ({seen[heading]})")
     return tuple(names)
+
+
+def is_data(cells: list[str]) -> bool:
+    """Tell whether any cell is a number or a date, or all are marks of missing values."""
+    return any(is_number(cell) or _DATE.match(cell) for cell in cells) or all(
+        cell.lower() in MISSING_WORDS for cell in cells
+    )
+
+
+def is_reading(cells: list[str]) -> bool:
+    """Tell whether cells are a time with something beside it, or three numbers."""
+    numbers = 0
+    for cell in cells:
+        if is_number(cell):
+            numbers += 1
+        elif _DATE.match(cell) and len(cells) > 1:
+            return True
+        if numbers == NUMBERS_OF_A_READING:
+            return True
+    return False
+
+
+def is_number(cell: str) -> bool:
+    """Tell whether a cell is a number, with a decimal point or a decimal comma."""
+    return len(cell) <= LONGEST_NUMBER and _NUMBER.fullmatch(cell) is not None
+
+
+def readings_end(rows: list[list[str]]) -> int:
+    """Return how many rows there are up to the last one that is surely a reading."""
+    last = next((n for n in range(len(rows) - 1, -1, -1) if is_reading(rows[n])), None)
+    return len(rows) if last is None else last + 1
+
+
+def holds_units(cells: list[str]) -> bool:
+    """Tell whether a line below a heading names units and nothing else."""
+    plain = [cell.strip("()[] ").lower() for cell in cells]
+    return (
+        any(plain)
+        and all(cell in _UNIT_CELLS or cell in MISSING_WORDS for cell in plain)
+        and (any(cell in _UNIT_CELLS for cell in plain))
+    )
+
+
+def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]], bool]) -> Layout:
+    """Return a layout that ends with the last line of data, and says what stands below that.
+
+    Parameters
+    ----------
+    path : Path
+    layout : Layout
+    holds_data : callable
+        Tells from its cells whether a line may be one of data, with too many or too few cells
+        perhaps. Only lines below the last of these are set aside.
+    """
+    lines, whole_end = _tail(path, layout)
+    below: list[tuple[int, str]] = []
+    cut = False
+    last_line = None
+    empty = False
+    for number, line in reversed(lines):
+        if not carries_data(line, layout.head):
+            continue
+        cells = split_line(line, layout.delimiter)
+        if not any(cells):
+            empty = True  # a spreadsheet saves the blank rows below its data as bare delimiters
+        elif not whole_end and number == lines[-1][0] and len(cells) < len(layout.headings):
+            cut = line.lstrip()[:1].isdigit()  # else it is a note, and whole
+            below.append((number, line))
+        elif holds_data(cells):
+            last_line = number
+            break
+        else:
+            below.append((number, line))
+    if last_line is None or len(below) > MOST_LINES_BELOW or not (below or empty):
+        return layout
+    if not below:
+        return replace(layout, last_line=last_line)
+    first, line = below[-1]
+    shown = line.strip() if len(line.strip()) <= _SHOWN else f"{line.strip()[:_SHOWN]}..."
+    found = LinesBelowData(
+        str(path), first, below[0][0], len(below), shown, cut and len(below) == 1
+    )
+    return replace(layout, last_line=last_line, below=found)
+
+
+def _tail(path: Path, layout: Layout) -> tuple[list[tuple[int, str]], bool]:
+    """Return the last lines of data with their numbers, and whether the last has a line end."""
+    before, kept = 0, ""
+    with open_text(path, layout.encoding) as stream:
+        while block := stream.read(TAIL_CHARACTERS):
+            kept += block
+            cut = kept.rfind("\n", 0, max(0, len(kept) - TAIL_CHARACTERS)) + 1
+            before += kept.count("\n", 0, cut)
+            kept = kept[cut:]
+    numbered = enumerate(kept.split("\n"), start=before + 1)
+    return [(n, line) for n, line in numbered if n >= layout.data_line], kept.endswith("\n")

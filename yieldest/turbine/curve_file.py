@@ -13,6 +13,7 @@ from yieldest.files.table import Table, plain_heading, read_table
 from yieldest.files.whole_output import write_whole
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.provenance import Provenance
+from yieldest.settings import HIGHEST_CUT_OUT_MS
 from yieldest.turbine.curve_comments import CurveNotes, notes_of
 from yieldest.turbine.curve_ends import Ends, Points, place_ends
 from yieldest.turbine.plausibility import first_highest, judge_coefficient
@@ -32,8 +33,6 @@ _COEFFICIENT_NAMES = ("thrust coefficient", "ct", "c t")
 _THRUST_NAMES = ("thrust", "thrust force", "thrust n")
 _POWER_UNITS = {"w": 1.0, "kw": 1000.0}
 _AT_DENSITY = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg\s*/?\s*m\s*(?:\^?3|-3|³)", re.IGNORECASE)
-HIGHEST_SPEED_MS = 120.0
-"""Above any wind that was ever measured near the ground."""
 _HIGHEST_THRUST_COEFFICIENT = 2.0
 """A disc of full solidity has some 1.2; twice that is a wrong unit. Our choice."""
 
@@ -307,8 +306,8 @@ def _check_points(table: Table, speed_column: str, speed: FloatArray, power: Flo
             f"{table.path}, line {table.line(0)}: {table.frame[speed_column].iloc[0]} is below "
             "zero, and a wind speed cannot be; mend the value."
         )
-    if (speed > HIGHEST_SPEED_MS).any():
-        row = int(np.argmax(speed > HIGHEST_SPEED_MS))
+    if (speed > HIGHEST_CUT_OUT_MS).any():
+        row = int(np.argmax(speed > HIGHEST_CUT_OUT_MS))
         raise InputError(
             f"{table.path}, line {table.line(row)}: {speed[row]:.4g} m/s is more than any wind "
             "near the ground; mend the value or the unit."

@@ -12,8 +12,7 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.files.dialect import layout_of
-from yieldest.files.footer import without_footer
+from yieldest.files.dialect import layout_of, without_footer
 from yieldest.files.table import MOST_COLUMNS, Table, plain_heading, read_blocks
 from yieldest.wind.record_headings import RECOGNISED_COLUMNS
 from yieldest.wind.record_values import numbers_of

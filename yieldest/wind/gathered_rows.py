@@ -10,11 +10,23 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.provenance import Finding
 from yieldest.wind.read_options import Recognised
 from yieldest.wind.record_values import LIMITS, rounding_step
 
 Times = npt.NDArray[np.datetime64]
 Flags = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class ValuesBeyondLimits(Finding):
+    """Values of a role that no sensor can have measured count as missing."""
+
+    source: str
+    role: str
+    lowest: float
+    highest: float
+    values: int
 
 
 @dataclass(frozen=True)
@@ -32,7 +44,8 @@ class Gathered:
         Rounding of the speeds, see `rounding_step`.
     height_m : float or None
         Of the sensor, where the file states it.
-    found, warnings : list
+    found : list of Recognised
+    warnings : list of Finding
     beaufort : bool
         Whether the speeds were Beaufort numbers.
     mean_cube_ms3 : float or None
@@ -45,7 +58,7 @@ class Gathered:
     step: tuple[float, str] | None
     height_m: float | None
     found: list[Recognised]
-    warnings: list[str]
+    warnings: list[Finding]
     beaufort: bool = False
     mean_cube_ms3: float | None = None
 
@@ -84,17 +97,14 @@ def gathered_of_si(
             f"{path}: value {at + 1} of the speed is {speed[at]:g} m/s, and a wind speed cannot be "
             "below zero; mend the value or mark it as missing."
         )
-    warnings = []
+    warnings: list[Finding] = []
     kept = dict(si)
     for role, column in si.items():
         low, high = LIMITS[role]
         beyond = (column < low) | (column > high)
         if role != "speed" and beyond.any():
             kept[role] = np.where(beyond, np.nan, column)
-            warnings.append(
-                f"{path}: values of {role} outside {low:g} to {high:g}, which count as missing: "
-                f"{int(beyond.sum())}; is the unit right?"
-            )
+            warnings.append(ValuesBeyondLimits(str(path), role, low, high, int(beyond.sum())))
     return Gathered(
         time=time,
         si=kept,

@@ -14,7 +14,7 @@ from yieldest.errors import InputError
 from yieldest.wind import suspect_readings
 from yieldest.wind.data_recovery import Steps, data_recovery_of, data_recovery_warnings, steps_of
 from yieldest.wind.quality_rules import QualityReport, QualityRules, QualityTest
-from yieldest.wind.read_wind import impossible_warning
+from yieldest.wind.read_wind import ImpossibleSpeeds
 from yieldest.wind.wind_record import WindRecord
 
 BoolArray = npt.NDArray[np.bool_]
@@ -105,12 +105,12 @@ def control_quality(
     coverage = data_recovery_of(record.time, valid)
     provenance = record.provenance
     outdated = data_recovery_warnings(record.data_recovery)
-    if record.impossible.size:
-        # Said again below, by the threshold that was used.
-        outdated.append(
-            impossible_warning(provenance.source, record.impossible, record.impossible_ms)
-        )
-    kept = [warning for warning in provenance.warnings if warning not in outdated]
+    # Impossible speeds are said again below, by the threshold that was used.
+    kept = [
+        warning
+        for warning in provenance.warnings
+        if warning not in outdated and not isinstance(warning, ImpossibleSpeeds)
+    ]
     screened = replace(
         record,
         speed_ms=look.speed,

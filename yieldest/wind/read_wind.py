@@ -2,32 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 
-from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.text_file import Progress
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Provenance
 from yieldest.units import BEAUFORT_EDGES_MS
 from yieldest.wind.data_recovery import data_recovery_of, data_recovery_warnings
 from yieldest.wind.gathered_rows import Flags, Gathered, Times
 from yieldest.wind.netcdf_record import is_netcdf, read_netcdf
 from yieldest.wind.read_options import ReadOptions, Recognised, options_of
 from yieldest.wind.record_files import RecordFile, files_of, sources_of
-from yieldest.wind.record_rows import gather
-from yieldest.wind.record_values import HIGHEST_GUST_MS
+from yieldest.wind.record_rows import LinesBackInTime, gather
 from yieldest.wind.time_conflicts import (
+    ahead,
     contradictions,
     in_time_order,
     misdated,
     refuse_contradictions,
-    told_ahead,
-    told_misdated,
 )
 from yieldest.wind.wind_record import WindRecord
 
@@ -35,6 +31,53 @@ MONTHS = 12
 FEWEST_JOINTS = 3
 FORMATS = ((is_netcdf, read_netcdf),)
 """Kinds of file beside delimited text: how one is told by its content, and how it is read."""
+
+
+@dataclass(frozen=True)
+class MisdatedReadings(Finding):
+    """Readings dated far before all others, as by a clock that started anew, were left out."""
+
+    source: str
+    readings: int
+    first: np.datetime64
+    last: np.datetime64
+
+
+@dataclass(frozen=True)
+class ReadingsAhead(Finding):
+    """Readings are dated after today."""
+
+    source: str
+    readings: int
+    first: np.datetime64
+
+
+@dataclass(frozen=True)
+class RepeatedTimes(Finding):
+    """Lines repeat a time, some with another speed; the first of each was kept."""
+
+    source: str
+    lines: int
+    with_another_speed: int
+
+
+@dataclass(frozen=True)
+class ImpossibleSpeeds(Finding):
+    """Speeds above the highest gust ever measured count as missing."""
+
+    source: str
+    speeds: int
+    first_ms: float
+    first: np.datetime64
+
+
+@dataclass(frozen=True)
+class HeightNotAsStated(Finding):
+    """The file says another height of the sensor than is stated, which is computed with."""
+
+    source: str
+    height_in_file_m: float
+    height_stated_m: float
 
 
 def read_wind(
@@ -77,7 +120,8 @@ def read_wind(
     gathered, sources = _gathered(path, options, height_m, progress)
     if not np.isfinite(gathered.si["speed"]).any():
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
-    found, warnings = list(gathered.found), list(gathered.warnings)
+    found, name = list(gathered.found), str(path)
+    warnings: list[Finding | str] = [*gathered.warnings]
     time = gathered.time
     one_year = _on_one_year(time)
     if one_year is not None:
@@ -87,37 +131,27 @@ def read_wind(
     else:
         wrong = misdated(time)
         if wrong.any():
-            warnings.append(told_misdated(path, time[wrong]))
+            gone = time[wrong]
+            warnings.append(MisdatedReadings(name, gone.size, gone.min(), gone.max()))
             gathered, time = _only(gathered, ~wrong), time[~wrong]
-        ahead = told_ahead(path, time)
-        warnings += [] if ahead is None else [ahead]
+        to_come = time[ahead(time)]
+        if to_come.size:
+            warnings.append(ReadingsAhead(name, to_come.size, to_come.min()))
     order, disordered, again = in_time_order(time, gathered.si["speed"])
     time = time[order]
     unlike = contradictions(time, gathered.si["speed"][order])
     refuse_contradictions(path, sources, options, time, int(again.sum()), unlike)
     if disordered.size:
-        warnings.append(
-            f"{path}: lines that go back in time: {disordered.size}; the record was sorted."
-        )
+        warnings.append(LinesBackInTime(name, disordered.size))
     if again.any():
-        other = f", {unlike} of them with another speed" if unlike else ""
-        warnings.append(
-            f"{path}: lines that repeat a time: {int(again.sum())}{other}; the first of each was "
-            "kept."
-            + (
-                " If the clock was put back there for the winter, state time_zone (on the command "
-                "line --time-zone), and both are kept."
-                if unlike
-                else ""
-            )
-        )
+        warnings.append(RepeatedTimes(name, int(again.sum()), unlike))
     repeated = time[again]
     time, kept = time[~again], order[~again]
     values = {role: column[kept] for role, column in gathered.si.items()}
     impossible = gathered.impossible[kept]
     as_read = values["speed"][impossible]
     if as_read.size:
-        warnings.append(impossible_warning(str(path), time[impossible], as_read))
+        warnings.append(ImpossibleSpeeds(name, as_read.size, as_read[0], time[impossible][0]))
         values["speed"] = np.where(impossible, np.nan, values["speed"])
     coverage = data_recovery_of(time, np.isfinite(values["speed"]))
     warnings += data_recovery_warnings(coverage)
@@ -126,10 +160,7 @@ def read_wind(
     if gathered.height_m is not None:
         found.append(Recognised("height", f"{gathered.height_m:g} m", "from the heading"))
         if height_m is not None and abs(gathered.height_m - height_m) > 0.5:
-            warnings.append(
-                f"{path}: the file says that the sensor is {gathered.height_m:g} m high, but "
-                f"{height_m:g} m is stated; {height_m:g} m is computed with."
-            )
+            warnings.append(HeightNotAsStated(name, gathered.height_m, height_m))
     return WindRecord(
         time=time,
         speed_ms=values["speed"],
@@ -187,15 +218,6 @@ def _only(gathered: Gathered, keep: Flags) -> Gathered:
         time=gathered.time[keep],
         si={role: column[keep] for role, column in gathered.si.items()},
         impossible=gathered.impossible[keep],
-    )
-
-
-def impossible_warning(source: str, times: Times, speeds_ms: FloatArray) -> str:
-    """Say which speeds count as missing because no wind was ever that high."""
-    return (
-        f"{source}: speeds above {HIGHEST_GUST_MS} m/s, the highest gust ever measured, which "
-        f"count as missing: {speeds_ms.size}; the first is {speeds_ms[0]:.1f} m/s at "
-        f"{pd.Timestamp(times[0]):%Y-%m-%d %H:%M}."
     )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from yieldest.errors import InputError
 from yieldest.files.dialect import Layout
+from yieldest.provenance import Finding
 from yieldest.units import SPEED_UNITS, unit_in_heading, unit_of
 from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_headings import (
@@ -27,6 +28,24 @@ MOST_UNUSED, LONGEST_NAME = 5, 40
 """So many columns that are not used are named, by so many letters; our choice."""
 
 
+@dataclass(frozen=True)
+class SeveralColumns(Finding):
+    """Several columns could play a lesser role, so none was used."""
+
+    source: str
+    role: str
+    headings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class UnitNotSaid(Finding):
+    """A heading does not say the unit of its column, so the column is not used."""
+
+    source: str
+    role: str
+    heading: str
+
+
 @dataclass
 class ChosenColumns:
     """The headings of a record by role, and the units of what they hold.
@@ -39,14 +58,14 @@ class ChosenColumns:
     height_m : float or None
         That the speed heading gives.
     found : list of Recognised
-    warnings : list of str
+    warnings : list of Finding
     """
 
     names: dict[str, str]
     units: dict[str, str] = field(default_factory=dict)
     height_m: float | None = None
     found: list[Recognised] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
+    warnings: list[Finding] = field(default_factory=list)
 
 
 def choose_columns(
@@ -167,10 +186,8 @@ def _choose_beside_speed(
         same = [part for part in matches if _sensor(part) == tail]
         matches = same if len(same) == 1 else matches
     if len(matches) > 1:
-        columns.warnings.append(
-            f"{path}: several columns could be the {role} "
-            f"({', '.join(part.text for part in matches)}), so none was used; state which one."
-        )
+        headings = tuple(part.text for part in matches)
+        columns.warnings.append(SeveralColumns(str(path), role, headings))
     elif matches:
         columns.names[role] = matches[0].text
 
@@ -243,11 +260,7 @@ def _choose_unit(
             f"command line --units) as one of {', '.join(SPEED_UNITS)}."
         )
     else:
-        known = "C, F or K" if role == "temperature" else "hPa, mbar, Pa, kPa, inHg or mmHg"
-        columns.warnings.append(
-            f"{path}: the heading {name!r} does not say the {role} unit, so the column is not "
-            f"used; state {role}_units as {known}."
-        )
+        columns.warnings.append(UnitNotSaid(str(path), role, name))
         del columns.names[role]
         return
     columns.units[role] = unit

@@ -10,9 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from yieldest.errors import InputError
-from yieldest.files.cell_kinds import MISSING_WORDS
-from yieldest.files.dialect import DELIMITERS, Layout, layout_of
-from yieldest.files.footer import without_footer
+from yieldest.files.dialect import DELIMITERS, MISSING_WORDS, Layout, layout_of, without_footer
 from yieldest.files.table import Table
 from yieldest.files.time_stamps import DATE_ORDERS
 from yieldest.wind.read_options import ReadOptions, Recognised

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,8 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import Table, line_of_row, read_blocks
 from yieldest.files.text_file import Progress
-from yieldest.wind.gathered_rows import Gathered, Times
+from yieldest.provenance import Finding
+from yieldest.wind.gathered_rows import Gathered, Times, ValuesBeyondLimits
 from yieldest.wind.interval_means import Averager
 from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_clock import Clock, zone_of
@@ -41,6 +43,41 @@ MOST_ROWS = 20_000_000
 QUICK_S = 60.0
 """More than `MANY_ROWS` readings less than a minute apart are averaged over a minute, the averaging
 time of the small-turbine annex of IEC 61400-12-1; both bounds are our choice."""
+
+
+@dataclass(frozen=True)
+class ReadingsAveraged(Finding):
+    """Quick readings were averaged; `rounding` is their step in words, where there is one."""
+
+    source: str
+    readings: int
+    interval_s: float
+    rounding: str | None
+
+
+@dataclass(frozen=True)
+class LinesBackInTime(Finding):
+    """Lines go back in time, and the record was sorted."""
+
+    source: str
+    lines: int
+
+
+@dataclass(frozen=True)
+class ReadingsAtOneTime(Finding):
+    """Readings with the very time of another were averaged with it."""
+
+    source: str
+    readings: int
+
+
+@dataclass(frozen=True)
+class ReadingsBeyondUsual(Finding):
+    """Intervals hold more readings than is usual."""
+
+    source: str
+    usual: float
+    readings: int
 
 
 def gather(
@@ -84,7 +121,7 @@ class _Gathering:
         self.marks: dict[str, Counter[str]] = {role: Counter() for role in self.roles}
         self.beyond: Counter[str] = Counter()
         self.distinct = np.empty(0)
-        self.warnings: list[str] = []
+        self.warnings: list[Finding] = []
         self.averager: Averager | None = None
         if options.average_s:
             self.averager = Averager(options.average_s)
@@ -275,10 +312,7 @@ class _Gathering:
         for role, often in self.beyond.items():
             if often:
                 low, high = LIMITS[role]
-                self.warnings.append(
-                    f"{self.path}: values of {role} outside {low:g} to {high:g}, which count as "
-                    f"missing: {often}; is the unit right?"
-                )
+                self.warnings.append(ValuesBeyondLimits(str(self.path), role, low, high, often))
         return Gathered(
             time=time,
             si=values,
@@ -300,27 +334,16 @@ class _Gathering:
         step = self._step()
         usual = float(np.median(readings[readings > 0])) if (readings > 0).any() else 0.0
         repeats = int(np.maximum(0, readings - usual).sum())
-        rounding = f" (rounded to {step[1]})" if step else ""
+        source, rounding = str(self.path), step[1] if step else None
         self.warnings.append(
-            f"{self.path}: {averager.readings:,} readings{rounding} were averaged over "
-            f"{averager.seconds:g} s; the mean cube of the readings themselves is kept."
+            ReadingsAveraged(source, averager.readings, averager.seconds, rounding)
         )
         if self._disordered:
-            self.warnings.append(
-                f"{self.path}: lines that go back in time: {self._disordered}; the record was "
-                "sorted."
-            )
+            self.warnings.append(LinesBackInTime(source, self._disordered))
         if self._same_time:
-            self.warnings.append(
-                f"{self.path}: readings with the very time of another, averaged with it: "
-                f"{self._same_time}; that is right where the times leave out the seconds, and "
-                "wrong where lines are repeated or several sensors stand in one file."
-            )
+            self.warnings.append(ReadingsAtOneTime(source, self._same_time))
         if repeats:
-            self.warnings.append(
-                f"{self.path}: readings beyond the usual {usual:g} of an interval: {repeats}; "
-                "lines may be repeated."
-            )
+            self.warnings.append(ReadingsBeyondUsual(source, usual, repeats))
 
     def _found(self) -> list[Recognised]:
         options = self.options

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.files.cell_kinds import MISSING_WORDS
+from yieldest.files.dialect import MISSING_WORDS
 from yieldest.files.table import Table, numbers_in
 from yieldest.units import (
     BEAUFORT_WORDS,

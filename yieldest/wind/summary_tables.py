@@ -11,10 +11,9 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.files.dialect import Layout, layout_of
-from yieldest.files.footer import without_footer
+from yieldest.files.dialect import Layout, layout_of, without_footer
 from yieldest.files.table import Table, read_blocks
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.units import (
     BEAUFORT_EDGES_MS,
     SPEED_UNITS,
@@ -81,6 +80,32 @@ class MonthlyMeans:
     provenance: Provenance
 
 
+@dataclass(frozen=True)
+class MiddlesOfClasses(Finding):
+    """A column holds the middle of each class, which reaches half-way to its neighbours."""
+
+    source: str
+    heading: str
+
+
+@dataclass(frozen=True)
+class MoreHoursThanAYear(Finding):
+    """The hours of a frequency table add up to more than a year has."""
+
+    source: str
+    hours: float
+
+
+@dataclass(frozen=True)
+class SharesNotWhole(Finding):
+    """The shares of a frequency table do not add up to the whole, and were stretched to it."""
+
+    source: str
+    heading: str
+    total: float
+    whole: float
+
+
 def read_frequency_table(
     source: str | PathLike[str], *, options: TableOptions | None = None, **stated: object
 ) -> FrequencyTable:
@@ -113,7 +138,7 @@ def read_frequency_table(
             f"hours or share; the columns are {', '.join(map(repr, layout.headings))}; head them, "
             "for example, from (m/s), to (m/s), percent."
         )
-    assumed: list[str] = []
+    assumed: list[Finding] = []
     if lower_name is not None and upper_name is not None:
         unit = _speed_unit(path, layout, lower_name, options)
         lower = to_metres_per_second(_filled(table, lower_name), unit)
@@ -128,10 +153,7 @@ def read_frequency_table(
             lower, upper = _beaufort_classes(table, name, numbers)
         else:
             lower, upper = _around(table, name, to_metres_per_second(numbers, unit))
-            assumed.append(
-                f"{path.name}: {name!r} is the middle of each class, which reaches half-way to its "
-                "neighbours; give two columns, from and to, if that is wrong."
-            )
+            assumed.append(MiddlesOfClasses(path.name, name))
     _check_classes(table, lower, upper)
     weight = _filled(table, weight_name)
     if (weight < 0).any():
@@ -242,7 +264,7 @@ def _read(
     return layout, blocks[0]
 
 
-def _told(layout: Layout) -> tuple[str, ...]:
+def _told(layout: Layout) -> Findings:
     return () if layout.below is None else (layout.below,)
 
 
@@ -328,18 +350,15 @@ def _check_classes(table: Table, lower: FloatArray, upper: FloatArray) -> None:
         )
 
 
-def _whole(path: Path, base: str, name: str, total: float) -> tuple[float | None, list[str]]:
+def _whole(path: Path, base: str, name: str, total: float) -> tuple[float | None, Findings]:
     """Return the hours of a table, and a warning where its shares do not make a whole."""
     if base.startswith("h"):
         if total > LONGEST_YEAR_H:
-            return total, [f"{path}: the hours add up to {total:,.0f}, more than a year has."]
-        return total, []
+            return total, (MoreHoursThanAYear(str(path), total),)
+        return total, ()
     if base in ("count", "number"):
-        return None, []
+        return None, ()
     whole = 100.0 if total > 2 else 1.0
     if abs(total - whole) > 0.01 * whole:
-        return None, [
-            f"{path}: column {name!r} adds up to {total:g}, not to {whole:g}; it was stretched to "
-            "the whole."
-        ]
-    return None, []
+        return None, (SharesNotWhole(str(path), name, total, whole),)
+    return None, ()

@@ -59,24 +59,9 @@ def misdated(time: Times) -> Flags:
     return wrong
 
 
-def told_misdated(path: Path, time: Times) -> str:
-    """Say which readings were left out because of their clock."""
-    return (
-        f"{path}: readings dated from {_day(time.min())} to {_day(time.max())}, years before all "
-        f"others, as when the clock of a logger starts anew: {time.size}; nobody knows when they "
-        "were taken, so they were left out."
-    )
-
-
-def told_ahead(path: Path, time: Times) -> str | None:
-    """Say which readings are dated after today; None where none is."""
-    ahead = time[time > np.datetime64("now") + _DAY]
-    if not ahead.size:
-        return None
-    return (
-        f"{path}: readings dated after today: {ahead.size}, the first {_day(ahead.min())}; is the "
-        "clock of the logger wrong, or the order of day and month?"
-    )
+def ahead(time: Times) -> Flags:
+    """Find the readings that are dated after today."""
+    return np.asarray(time > np.datetime64("now") + _DAY)
 
 
 def contradictions(time: Times, speed: FloatArray) -> int:
@@ -190,10 +175,6 @@ def _other_columns(source: RecordFile, options: ReadOptions) -> pd.DataFrame:
         part["time"] = clock.times(table)
         parts.append(part)
     return pd.concat(parts)
-
-
-def _day(time: np.datetime64) -> str:
-    return str(time.astype("datetime64[m]")).replace("T", " ")
 
 
 def in_time_order(time: Times, speed: FloatArray) -> tuple[Order, Times, Flags]:

@@ -1,0 +1,167 @@
+"""What was found while files were read, in words."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from yieldest.files.dialect import LinesBelowData
+from yieldest.report.sentences.words import sentence
+from yieldest.wind.gathered_rows import ValuesBeyondLimits
+from yieldest.wind.read_wind import (
+    HeightNotAsStated,
+    ImpossibleSpeeds,
+    MisdatedReadings,
+    ReadingsAhead,
+    RepeatedTimes,
+)
+from yieldest.wind.record_columns import SeveralColumns, UnitNotSaid
+from yieldest.wind.record_rows import (
+    LinesBackInTime,
+    ReadingsAtOneTime,
+    ReadingsAveraged,
+    ReadingsBeyondUsual,
+)
+from yieldest.wind.record_values import HIGHEST_GUST_MS
+from yieldest.wind.summary_tables import MiddlesOfClasses, MoreHoursThanAYear, SharesNotWhole
+
+
+def _minute(time: np.datetime64) -> str:
+    return str(time.astype("datetime64[m]")).replace("T", " ")
+
+
+@sentence.register
+def _(found: LinesBelowData) -> str:
+    where = f"{found.source}, line {found.first_line}"
+    if found.cut:
+        return f"{where}: the last line, {found.shown!r}, is cut short, so it was set aside."
+    if found.lines == 1:
+        return f"{where}: below the data, {found.shown!r} holds no reading and was set aside."
+    whole = found.lines == found.last_line - found.first_line + 1
+    count = "" if whole else f" ({found.lines} of them)"
+    return (
+        f"{found.source}, lines {found.first_line} to {found.last_line}{count}: below the data, "
+        f"{found.shown!r} hold no readings and were set aside."
+    )
+
+
+@sentence.register
+def _(found: SeveralColumns) -> str:
+    return (
+        f"{found.source}: several columns could be the {found.role} "
+        f"({', '.join(found.headings)}), so none was used; state which one."
+    )
+
+
+@sentence.register
+def _(found: UnitNotSaid) -> str:
+    known = "C, F or K" if found.role == "temperature" else "hPa, mbar, Pa, kPa, inHg or mmHg"
+    return (
+        f"{found.source}: the heading {found.heading!r} does not say the {found.role} unit, so the "
+        f"column is not used; state {found.role}_units as {known}."
+    )
+
+
+@sentence.register
+def _(found: ValuesBeyondLimits) -> str:
+    return (
+        f"{found.source}: values of {found.role} outside {found.lowest:g} to {found.highest:g}, "
+        f"which count as missing: {found.values}; is the unit right?"
+    )
+
+
+@sentence.register
+def _(found: ReadingsAveraged) -> str:
+    rounding = f" (rounded to {found.rounding})" if found.rounding else ""
+    return (
+        f"{found.source}: {found.readings:,} readings{rounding} were averaged over "
+        f"{found.interval_s:g} s; the mean cube of the readings themselves is kept."
+    )
+
+
+@sentence.register
+def _(found: LinesBackInTime) -> str:
+    return f"{found.source}: lines that go back in time: {found.lines}; the record was sorted."
+
+
+@sentence.register
+def _(found: ReadingsAtOneTime) -> str:
+    return (
+        f"{found.source}: readings with the very time of another, averaged with it: "
+        f"{found.readings}; that is right where the times leave out the seconds, and wrong where "
+        "lines are repeated or several sensors stand in one file."
+    )
+
+
+@sentence.register
+def _(found: ReadingsBeyondUsual) -> str:
+    return (
+        f"{found.source}: readings beyond the usual {found.usual:g} of an interval: "
+        f"{found.readings}; lines may be repeated."
+    )
+
+
+@sentence.register
+def _(found: MisdatedReadings) -> str:
+    return (
+        f"{found.source}: readings dated from {_minute(found.first)} to {_minute(found.last)}, "
+        "years before all others, as when the clock of a logger starts anew: "
+        f"{found.readings}; nobody knows when they were taken, so they were left out."
+    )
+
+
+@sentence.register
+def _(found: ReadingsAhead) -> str:
+    return (
+        f"{found.source}: readings dated after today: {found.readings}, the first "
+        f"{_minute(found.first)}; is the clock of the logger wrong, or the order of day and month?"
+    )
+
+
+@sentence.register
+def _(found: RepeatedTimes) -> str:
+    text = f"{found.source}: lines that repeat a time: {found.lines}"
+    if not found.with_another_speed:
+        return f"{text}; the first of each was kept."
+    return (
+        f"{text}, {found.with_another_speed} of them with another speed; the first of each was "
+        "kept. If the clock was put back there for the winter, state time_zone (on the command "
+        "line --time-zone), and both are kept."
+    )
+
+
+@sentence.register
+def _(found: ImpossibleSpeeds) -> str:
+    return (
+        f"{found.source}: speeds above {HIGHEST_GUST_MS} m/s, the highest gust ever measured, "
+        f"which count as missing: {found.speeds}; the first is {found.first_ms:.1f} m/s at "
+        f"{_minute(found.first)}."
+    )
+
+
+@sentence.register
+def _(found: HeightNotAsStated) -> str:
+    return (
+        f"{found.source}: the file says that the sensor is {found.height_in_file_m:g} m high, but "
+        f"{found.height_stated_m:g} m is stated; {found.height_stated_m:g} m is computed with."
+    )
+
+
+@sentence.register
+def _(found: MiddlesOfClasses) -> str:
+    return (
+        f"{found.source}: {found.heading!r} is the middle of each class, which reaches half-way to "
+        "its neighbours; give two columns, from and to, if that is wrong."
+    )
+
+
+@sentence.register
+def _(found: MoreHoursThanAYear) -> str:
+    return f"{found.source}: the hours add up to {found.hours:,.0f}, more than a year has."
+
+
+@sentence.register
+def _(found: SharesNotWhole) -> str:
+    return (
+        f"{found.source}: column {found.heading!r} adds up to {found.total:g}, not to "
+        f"{found.whole:g}; it was stretched to the whole."
+    )
