@@ -230,11 +230,13 @@ def left_out(field: FieldInfo) -> str:
     """Return what holds without the key."""
     if field.is_required():
         return "**must be there**"
+    if told := note(field, "left_out"):
+        return told
     if isinstance(field.default, float):
         return code(f"{field.default:g}")
     if isinstance(field.default, str | int):
         return code(in_toml(field.default))
-    return note(field, "left_out")
+    return ""
 
 
 # The commands

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from yieldest.energy.array_layout import downwind_and_across, grid_positions, nearest_neighbour
-from yieldest.energy.array_losses import Layout, MachineArray
+from yieldest.energy.array_losses import Array, MachineArray
 from yieldest.energy.wakes import (
     covered_share,
     single_wake_deficit,
@@ -39,6 +39,10 @@ def curve(power_w=(0.0, 100.0, 400.0, 400.0), speed_ms=(3.0, 6.0, 12.0, 20.0), t
         provenance=Provenance("test", "test"),
         thrust_coefficient=None if thrust is None else np.array(thrust),
     )
+
+
+def row(spacing, bearing=0, **more):
+    return Array(layout="row", bearing_deg=bearing, spacing_rotor_diameters=spacing, **more)
 
 
 def joined(layout, count, rose=None, **more):
@@ -204,19 +208,16 @@ def test_a_weibull_rose_holds_the_windy_time_up_to_its_last_bin():
 
 
 def test_one_machine_loses_nothing():
-    assert joined(Layout(bearing_deg=0, spacing_diameters=5), 1).compute(1).wake.factor == 1.0
+    assert joined(row(5), 1).compute(1).wake.factor == 1.0
 
 
 def test_no_thrust_no_loss():
-    layout = Layout(bearing_deg=0, spacing_diameters=5, thrust_coefficient=0.0)
+    layout = row(5, thrust_coefficient=0.0)
     assert joined(layout, 4).compute(4).wake.factor == pytest.approx(1.0)
 
 
 def test_machines_far_apart_lose_little_and_near_ones_more():
-    far, near = (
-        joined(Layout(bearing_deg=0, spacing_diameters=spacing), 4).compute(4).wake.factor
-        for spacing in (200, 6)
-    )
+    far, near = (joined(row(spacing), 4).compute(4).wake.factor for spacing in (200, 6))
     assert near < far < 1
     assert far > 0.998
 
@@ -225,26 +226,28 @@ def test_a_row_is_better_across_the_usual_wind_than_along_it():
     random = np.random.default_rng(1)
     speed, direction = 7 * random.weibull(2.0, 4000), random.normal(270, 15, 4000) % 360
     rose = rose_of_readings(speed, direction, 20.0)
-    across, along = (
-        joined(Layout(bearing_deg=bearing, spacing_diameters=5), 5, rose).compute(5).wake
-        for bearing in (0, 90)
-    )
+    across, along = (joined(row(5, bearing), 5, rose).compute(5).wake for bearing in (0, 90))
     assert across.factor > 0.99
     assert along.factor < 0.9
     assert along.standard_uncertainty == pytest.approx(0.5 * (1 - along.factor))
 
 
 def test_near_rotors_and_missing_directions_are_warned_of():
-    close = joined(Layout(bearing_deg=0, spacing_diameters=2), 3).compute(3).wake
+    close = joined(row(2), 3).compute(3).wake
     text = " ".join(close.warnings)
     assert "2 rotor widths apart" in text
     assert "array_efficiency" in text
     assert "near wake" in text
     assert "average all round" in text
-    wide = joined(Layout(bearing_deg=0, spacing_diameters=8), 3).compute(3).wake
+    wide = joined(row(8), 3).compute(3).wake
     assert "near wake" not in " ".join(wide.warnings)
     vertical = MachineArray(
-        close_rose(), curve(), 1.0, True, 3, Layout(bearing_deg=0, spacing_diameters=8)
+        close_rose(),
+        curve(),
+        1.0,
+        True,
+        3,
+        row(8),
     )
     assert "lying axis" in " ".join(vertical.compute(3).wake.warnings)
 
@@ -254,21 +257,21 @@ def close_rose():
 
 
 def test_a_stated_factor_counts_by_neighbours():
-    layout = Layout(array_efficiency=0.91, evidence="a summer side by side")
+    layout = Array(array_efficiency=0.91, evidence="a summer side by side")
     group = joined(layout, 10)
     assert [group.compute(n).wake.factor for n in (1, 2, 10)] == pytest.approx([1.0, 0.99, 0.91])
     assert "a summer side by side" in group.compute(10).wake.method
 
 
 def test_a_factor_above_one_is_doubted():
-    layout = Layout(array_efficiency=1.1, evidence="told by a friend")
+    layout = Array(array_efficiency=1.1, evidence="told by a friend")
     wake = joined(layout, 4).compute(4).wake
     assert wake.factor == pytest.approx(1.1)
     assert "look hard at the evidence" in wake.warnings[0]
 
 
 def test_the_thrust_of_the_curve_goes_before_the_assumed_one():
-    layout = Layout(bearing_deg=0, spacing_diameters=6)
+    layout = row(6)
     rose = close_rose()
     with_thrust = MachineArray(rose, curve(thrust=[0.3] * 4), 1.0, False, 3, layout).compute(3).wake
     without = MachineArray(rose, curve(), 1.0, False, 3, layout).compute(3).wake
@@ -281,7 +284,13 @@ def test_sectors_and_bins_sum_to_what_every_reading_by_itself_gives():
     """The same layout computed at the exact direction and speed of each reading, without bins."""
     random = np.random.default_rng(8)
     speed, direction = 7 * random.weibull(2.0, 3000), random.normal(240, 50, 3000) % 360
-    layout = Layout(bearing_deg=330, spacing_diameters=5, columns=2, row_spacing_diameters=6)
+    layout = Array(
+        layout="grid",
+        bearing_deg=330,
+        spacing_rotor_diameters=5,
+        columns=2,
+        row_spacing_rotor_diameters=6,
+    )
     places = layout.places_widths(4, 1.0)
     machine = curve()
     made = sum(

@@ -1,7 +1,6 @@
 """Cash flows and measures against numpy-financial, closed forms and the worked example of docs."""
 
 import re
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -22,15 +21,14 @@ from yieldest.economics.measures import (
     payback_years,
     present_value,
 )
-from yieldest.economics.terms import economic_terms
-from yieldest.errors import InputError
+from yieldest.economics.terms import EconomicTerms
 from yieldest.provenance import Provenance
 
 WORKED = Path(__file__).parents[1] / "docs" / "economics.md"
 rates = st.floats(0.0, 0.3)
 small_rates = st.floats(-0.03, 0.08)
 
-TERMS = economic_terms(
+TERMS = EconomicTerms(
     discount_rate=0.05,
     life_years=5,
     price_per_kwh=0.30,
@@ -39,7 +37,13 @@ TERMS = economic_terms(
     inflation=0.02,
     loan={"share": 0.5, "interest_rate": 0.06, "years": 4},
 )
-PARTLY_USED = replace(TERMS, self_consumption_share=0.6, export_price_per_kwh=0.08)
+
+
+def changed(terms, **values):
+    return terms.model_copy(update=values)
+
+
+PARTLY_USED = changed(TERMS, self_consumption_share=0.6, export_price_per_kwh=0.08)
 
 
 def bill(*items):
@@ -82,16 +86,16 @@ def test_the_worked_example_of_the_handbook_is_what_the_package_says():
 
 @given(st.floats(0.1, 1.0), st.floats(0.0, 0.2), st.floats(100.0, 5000.0))
 def test_at_the_cost_of_a_used_kwh_a_build_pays_just_so(used, export, kwh):
-    terms = replace(TERMS, self_consumption_share=used, export_price_per_kwh=export)
+    terms = changed(TERMS, self_consumption_share=used, export_price_per_kwh=export)
     cost = evaluate(EXAMPLE, 1, kwh, terms).cost_per_used_kwh
-    just_so = evaluate(EXAMPLE, 1, kwh, replace(terms, price_per_kwh=cost))
+    just_so = evaluate(EXAMPLE, 1, kwh, changed(terms, price_per_kwh=cost))
     assert just_so.net_present_value == pytest.approx(0.0, abs=1e-6)
 
 
 def test_where_every_kwh_is_used_a_used_one_costs_what_each_costs():
     cost = evaluate(EXAMPLE, 1, 1000.0, TERMS)
     assert cost.cost_per_used_kwh == pytest.approx(cost.cost_per_kwh, rel=1e-12)
-    none_used = evaluate(EXAMPLE, 1, 1000.0, replace(PARTLY_USED, self_consumption_share=0.0))
+    none_used = evaluate(EXAMPLE, 1, 1000.0, changed(PARTLY_USED, self_consumption_share=0.0))
     assert none_used.cost_per_used_kwh is None
 
 
@@ -130,10 +134,10 @@ def test_the_nominal_rate_of_return_is_higher_by_inflation():
 
 
 def test_a_loan_at_the_nominal_discount_rate_changes_no_present_value():
-    loan = replace(TERMS.loan, interest_rate=TERMS.nominal_discount_rate)
-    cost = evaluate(EXAMPLE, 1, 1000.0, replace(TERMS, loan=loan))
+    loan = changed(TERMS.loan, interest_rate=TERMS.nominal_discount_rate)
+    cost = evaluate(EXAMPLE, 1, 1000.0, changed(TERMS, loan=loan))
     assert cost.with_loan.net_present_value == pytest.approx(cost.net_present_value, rel=1e-9)
-    dear = evaluate(EXAMPLE, 1, 1000.0, replace(TERMS, loan=replace(loan, interest_rate=0.2)))
+    dear = evaluate(EXAMPLE, 1, 1000.0, changed(TERMS, loan=changed(loan, interest_rate=0.2)))
     assert dear.with_loan.net_present_value < cost.net_present_value
 
 
@@ -154,7 +158,7 @@ def test_both_forms_of_the_cost_per_kwh_agree_for_level_years(
 
 
 def test_ageing_sets_the_two_forms_apart_and_says_so():
-    cost = evaluate(EXAMPLE, 1, 1000.0, replace(TERMS, degradation_per_year=0.05))
+    cost = evaluate(EXAMPLE, 1, 1000.0, changed(TERMS, degradation_per_year=0.05))
     assert cost.cost_per_kwh_by_capital_recovery < cost.cost_per_kwh
     assert any("capital recovery factor" in text for text in cost.provenance.warnings)
 
@@ -179,10 +183,10 @@ def test_a_used_and_a_sold_kwh_are_worth_their_prices():
 
 
 def test_a_grant_never_exceeds_the_cost():
-    cost = evaluate(EXAMPLE, 1, 1000.0, replace(TERMS, grant=5000.0))
+    cost = evaluate(EXAMPLE, 1, 1000.0, changed(TERMS, grant=5000.0))
     assert cost.grant == cost.capital_cost
     assert cost.flow.cost[0] == 0
-    share = evaluate(EXAMPLE, 1, 1000.0, replace(TERMS, grant_share=0.3))
+    share = evaluate(EXAMPLE, 1, 1000.0, changed(TERMS, grant_share=0.3))
     assert share.flow.cost[0] == pytest.approx(700)
 
 
@@ -255,18 +259,18 @@ def test_the_one_rate_of_return_makes_the_present_value_zero(capital, income):
 def test_several_rates_of_return_are_counted_in_a_warning():
     # A dear clearing away at the end turns the flow twice.
     parts = bill(BillItem("machine", 1, 100, scrap_value=-332))
-    cost = evaluate(parts, 1, 1000.0, replace(TERMS, life_years=2, price_per_kwh=0.23, loan=None))
+    cost = evaluate(parts, 1, 1000.0, changed(TERMS, life_years=2, price_per_kwh=0.23, loan=None))
     assert cost.internal_rate_of_return is None
     assert any("rates of return" in text for text in cost.provenance.warnings)
 
 
 def test_labour_is_shown_with_and_without_a_wage():
     parts = bill(BillItem("machine", 1, 400, labour_hours=30))
-    cost = evaluate(parts, 1, 1000.0, replace(TERMS, wage_per_hour=20.0, loan=None))
+    cost = evaluate(parts, 1, 1000.0, changed(TERMS, wage_per_hour=20.0, loan=None))
     assert (cost.capital_cost, cost.capital_cost_without_wage) == (1000, 400)
     assert cost.cost_per_kwh > cost.cost_per_kwh_without_wage
     # What an hour earns, paid for every hour at once, would eat the whole gain.
-    at_that_wage = replace(TERMS, wage_per_hour=cost.return_to_own_labour_per_hour, loan=None)
+    at_that_wage = changed(TERMS, wage_per_hour=cost.return_to_own_labour_per_hour, loan=None)
     assert evaluate(parts, 1, 1000.0, at_that_wage).net_present_value == pytest.approx(0, abs=1e-9)
 
 
@@ -275,7 +279,7 @@ def test_energy_and_carbon_payback_by_hand():
         BillItem("blades", 3, 10, embodied_kwh=40, embodied_carbon_kg=10, life_years=3),
         BillItem("mast", 1, 300),
     )
-    terms = replace(TERMS, grid_carbon_kg_per_kwh=0.4)
+    terms = changed(TERMS, grid_carbon_kg_per_kwh=0.4)
     cost = evaluate(parts, 1, 500.0, terms)
     # Three blades, twice in five years: 240 kWh and 60 kg against 500 kWh and 200 kg a year.
     assert cost.energy_payback_years == pytest.approx(0.48)
@@ -284,17 +288,17 @@ def test_energy_and_carbon_payback_by_hand():
 
 
 def test_upkeep_of_the_bill_stands_instead_of_the_assumed_share():
-    assumed = economic_terms(life_years=5, price_per_kwh=0.3)
+    assumed = EconomicTerms(life_years=5, price_per_kwh=0.3)
     assert evaluate(EXAMPLE, 1, 1000.0, assumed).maintenance_per_year == pytest.approx(20)
     plain = bill(BillItem("machine", 1, 1000))
     assert evaluate(plain, 1, 1000.0, assumed).maintenance_per_year == pytest.approx(20)  # 2 %
-    stated = replace(assumed, maintenance_share_per_year=0.01, maintenance_share_stated=True)
+    stated = changed(assumed, maintenance_share_per_year=0.01)
     assert evaluate(EXAMPLE, 1, 1000.0, stated).maintenance_per_year == pytest.approx(30)
 
 
 def test_a_loan_longer_than_the_life_is_refused():
-    with pytest.raises(InputError, match=r"money\.loan\.years is 20"):
-        economic_terms(life_years=10, loan={"share": 0.5, "interest_rate": 0.05, "years": 20})
+    with pytest.raises(ValueError, match=r"loan\.years is 20"):
+        EconomicTerms(life_years=10, loan={"share": 0.5, "interest_rate": 0.05, "years": 20})
 
 
 def test_the_recovery_factor_is_numpy_financials_payment():

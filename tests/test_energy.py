@@ -94,7 +94,9 @@ def test_the_hours_make_a_year(shape, scale, calm_share, curve):
 def test_losses_multiply(stated):
     losses = losses_of(stated, count=1)
     assert [loss.category for loss in losses] == list(LOSS_CATEGORIES)
-    expected = np.prod([1 - stated.get(c, d) for c, d in LOSS_CATEGORIES.items()])
+    expected = np.prod(
+        [1 - stated.get(key, each.default_share) for key, each in LOSS_CATEGORIES.items()]
+    )
     assert kept_share(losses) == pytest.approx(expected)
     assert {loss.category for loss in losses if loss.assumed} == LOSS_CATEGORIES.keys() - stated
 

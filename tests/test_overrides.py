@@ -205,7 +205,7 @@ def test_check_refuses_a_loan_longer_than_the_life(run, yard):
     loan = "economics.loan={ share = 0.5, interest_rate = 0.06, years = 16 }"
     refused = run("check", yard, "--set", loan)
     assert refused.code == 2
-    assert "economics.loan.years is 16" in refused.err
+    assert "economics: loan.years is 16" in refused.err
 
 
 def test_places_are_changed_one_by_one(run, yard):

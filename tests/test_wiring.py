@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 from test_array import curve
 
-from yieldest.energy.array_losses import Layout, MachineArray
+from yieldest.energy.array_losses import Array, MachineArray
 from yieldest.energy.cables import (
     COPPER_RESISTIVITY_OHM_MM2_PER_M,
     STRANDED_COPPER_OHM_PER_KM,
@@ -20,6 +20,23 @@ from yieldest.energy.cables import (
 from yieldest.energy.wind_rose import rose_of_weibull
 
 powers = st.floats(0, 5000)
+
+
+def cable_of(length_m, cross_section_mm2, voltage_v, arrangement="dc", power_factor=1.0, **more):
+    return Cable(
+        length_m=length_m,
+        cross_section_mm2=cross_section_mm2,
+        voltage_v=voltage_v,
+        arrangement=arrangement,
+        power_factor=power_factor,
+        **{"carries": "the array", **more},
+    )
+
+
+def converter_of(efficiency, **more):
+    return Converter(efficiency=efficiency, **{"carries": "the array", **more})
+
+
 cables = st.builds(
     Cable,
     length_m=st.floats(1, 300),
@@ -27,6 +44,7 @@ cables = st.builds(
     voltage_v=st.floats(12, 400),
     arrangement=st.sampled_from(["dc", "single-phase", "three-phase"]),
     power_factor=st.floats(0.6, 1),
+    carries=st.just("the array"),
 )
 
 
@@ -47,7 +65,7 @@ def test_resistance_falls_with_the_section():
 def test_a_cable_worked_by_hand():
     """30 m of 4 mm2 at 4.61 ohm/km (IEC 60228), there and back: 0.2766 ohm. When 480 W arrive at
     48 V, 10 A flow and 27.66 W are lost, so 507.66 W were sent in."""
-    cable = Cable(30, 4, 48)
+    cable = cable_of(30, 4, 48)
     assert cable.loss_ohm == pytest.approx(0.2766)
     assert cable.delivered_w(507.66) == pytest.approx(480.0, abs=1e-9)
     assert cable.current_a(507.66) == pytest.approx(10.0)
@@ -56,7 +74,7 @@ def test_a_cable_worked_by_hand():
 def test_three_phases_worked_by_hand():
     """100 m of 2.5 mm2, 7.41 ohm/km: 0.741 ohm a conductor. 400 V, 10 A, power factor 0.9 carry
     sqrt 3 x 400 x 10 x 0.9 = 6235.4 W and lose 3 x 100 x 0.741 = 222.3 W."""
-    cable = Cable(100, 2.5, 400, "three-phase", 0.9)
+    cable = cable_of(100, 2.5, 400, "three-phase", 0.9)
     arriving = math.sqrt(3) * 400 * 10 * 0.9
     assert cable.delivered_w(arriving + 222.3) == pytest.approx(arriving, rel=1e-9)
     assert cable.current_a(arriving + 222.3) == pytest.approx(10.0)
@@ -64,7 +82,9 @@ def test_three_phases_worked_by_hand():
 
 def test_warm_copper_resists_more():
     """0.393 % a degree (IEC 60028): 50 degrees make 19.65 %."""
-    assert Cable(30, 4, 48, conductor_temperature_c=70).loss_ohm == pytest.approx(0.2766 * 1.1965)
+    assert cable_of(30, 4, 48, conductor_temperature_c=70).loss_ohm == pytest.approx(
+        0.2766 * 1.1965
+    )
 
 
 @given(cables, powers)
@@ -76,14 +96,14 @@ def test_what_arrives_and_what_heats_are_what_was_sent(cable, power):
 
 
 def test_the_closed_form_is_the_root_of_the_power_balance():
-    cable = Cable(80, 2.5, 24)
+    cable = cable_of(80, 2.5, 24)
     for power in (1.0, 150.0, 900.0):
         root = brentq(lambda q, p=power: q + cable.loss_ohm * (q / 24) ** 2 - p, 0, power)
         assert cable.delivered_w(power) == pytest.approx(root, rel=1e-9)
 
 
 def test_a_converter_takes_its_share_and_turns_away_the_rest():
-    converter = Converter(0.9, limit_w=450)
+    converter = converter_of(0.9, limit_w=450)
     assert converter.delivered_w([0, 100, 500, 900]) == pytest.approx([0, 90, 450, 450])
 
 
@@ -94,7 +114,7 @@ def wired(count=1, **stages):
 
 def test_the_loss_is_reckoned_over_the_curve_and_not_at_the_mean_power():
     """The mean of squares is larger than the square of the mean, so the mean power loses less."""
-    cable = Cable(60, 4, 48)
+    cable = cable_of(60, 4, 48)
     machines = wired(cables=(cable,))
     mean = float((machines.rose.share * curve().power_at(machines.rose.speed_ms)).sum())
     assert machines.compute(1).electrical_share > 1.5 * (1 - float(cable.delivered_w(mean)) / mean)
@@ -104,40 +124,40 @@ def test_the_loss_is_reckoned_over_the_curve_and_not_at_the_mean_power():
 
 
 def test_a_shared_cable_loses_more_with_each_machine_and_a_cable_each_does_not():
-    shared = wired(6, cables=(Cable(60, 6, 48, shared=True),))
-    each = wired(6, cables=(Cable(60, 6, 48, shared=False),))
+    shared = wired(6, cables=(cable_of(60, 6, 48, carries="the array"),))
+    each = wired(6, cables=(cable_of(60, 6, 48, carries="each machine"),))
     assert each.compute(6).electrical_share == pytest.approx(each.compute(1).electrical_share)
     assert shared.compute(6).electrical_share > 3 * shared.compute(1).electrical_share
     assert shared.compute(1).electrical_share == pytest.approx(each.compute(1).electrical_share)
 
 
 def test_stages_follow_each_other():
-    both = wired(cables=(Cable(60, 4, 48),), converters=(Converter(0.9),))
-    only_cable = wired(cables=(Cable(60, 4, 48),))
+    both = wired(cables=(cable_of(60, 4, 48),), converters=(converter_of(0.9),))
+    only_cable = wired(cables=(cable_of(60, 4, 48),))
     assert 1 - both.compute(1).electrical_share == pytest.approx(
         0.9 * (1 - only_cable.compute(1).electrical_share)
     )
 
 
 def test_a_shared_converter_clips_the_sum():
-    free = wired(4, converters=(Converter(1.0),))
-    clipped = wired(4, converters=(Converter(1.0, limit_w=800.0),))
+    free = wired(4, converters=(converter_of(1.0),))
+    clipped = wired(4, converters=(converter_of(1.0, limit_w=800.0),))
     assert free.compute(4).electrical_share == pytest.approx(0.0)
     assert clipped.compute(2).electrical_share == pytest.approx(0.0)  # 2 x 400 W fit
     assert clipped.compute(4).electrical_share > 0.05
 
 
 def test_a_hot_cable_is_warned_of():
-    text = wired(4, cables=(Cable(60, 2.5, 24),)).compute(4).warnings[0]
+    text = wired(4, cables=(cable_of(60, 2.5, 24),)).compute(4).warnings[0]
     assert "60 m and 2.5 mm2" in text
     assert "thicker cable or a higher voltage" in text
-    assert wired(1, cables=(Cable(5, 16, 48),)).compute(1).warnings == ()
+    assert wired(1, cables=(cable_of(5, 16, 48),)).compute(1).warnings == ()
 
 
 def test_wakes_and_wires_together_lose_less_current():
-    layout = Layout(bearing_deg=0, spacing_diameters=5)
+    layout = Array(layout="row", bearing_deg=0, spacing_rotor_diameters=5)
     rose = rose_of_weibull(2.0, 6.0, [1.0, 0, 0, 0], 20.0)
-    cables = (Cable(60, 6, 48),)
+    cables = (cable_of(60, 6, 48),)
     waked = MachineArray(rose, curve(), 1.0, False, 4, layout, cables)
     free = MachineArray(rose, curve(), 1.0, False, 4, None, cables)
     assert waked.compute(4).electrical_share < free.compute(4).electrical_share

@@ -54,6 +54,48 @@ class Assumed(Finding):
 
 # Energy.
 
+WAKE_DECAY = Default(
+    "build.array.wake_decay",
+    "Wake decay",
+    0.075,
+    "",
+    "over land: Katic, Hojstrup & Jensen 1986",
+)
+"""Growth of a wake's radius per metre downwind."""
+THRUST_COEFFICIENT = Default(
+    "build.array.thrust_coefficient",
+    "Thrust coefficient between cut-in and cut-out",
+    0.8,
+    "",
+    COMMON_PRACTICE,
+)
+"""A rotor at its best has 8/9 (momentum theory), a loaded small one less."""
+
 # Economics.
+
+DISCOUNT_RATE = Default(
+    "economics.discount_rate", "Real discount rate", 0.05, "share a year", COMMON_PRACTICE
+)
+LIFE_YEARS = Default(
+    "economics.life_years",
+    "Life",
+    15,
+    "years",
+    "common practice for self-built machines, no source",
+)
+MAINTENANCE_SHARE = Default(
+    "economics.maintenance_share_per_year",
+    "Where the bill states no upkeep, of the capital cost",
+    0.02,
+    "share a year",
+    COMMON_PRACTICE,
+)
+INFLATION = Default(
+    "economics.inflation",
+    "To bring the loan's payments into today's money, inflation",
+    0.02,
+    "share a year",
+    "what large central banks aim at",
+)
 
 # Uncertainty.

@@ -63,6 +63,8 @@ def key(words: str, example: object = None, *, unit: str = "", left_out: str = "
 
 def at_most_one(section: BaseModel, *keys: str) -> None:
     """Refuse a section in which more than one of these keys is stated."""
-    stated = [key for key in keys if getattr(section, key) is not None]
+    stated = [
+        key for key in keys if key in section.model_fields_set and getattr(section, key) is not None
+    ]
     if len(stated) > 1:
         raise ValueError(f"{' and '.join(stated)} exclude each other; keep one of them")

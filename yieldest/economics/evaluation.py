@@ -121,7 +121,7 @@ def evaluate(
     InputError
         When the terms ask for the life of every item and one states none.
     """
-    if terms.item_lives_required:
+    if terms.item_life == "required":
         bill.require_lives()
     rate = terms.discount_rate
     expenditure = expenditure_of(bill, count, terms)

@@ -68,11 +68,11 @@ def with_loan(flow: CashFlow, to_pay: float, terms: EconomicTerms) -> WithLoan |
     terms : EconomicTerms
     """
     loan = terms.loan
-    if loan is None or terms.inflation is None:
+    if loan is None or terms.price_inflation is None:
         return None
     amount = loan.share * to_pay
     of_loan = loan_flow(amount, loan.interest_rate, loan.years, terms.life_years)
-    own = flow.net + real(of_loan, terms.inflation)
+    own = flow.net + real(of_loan, terms.price_inflation)
     known = terms.price_per_kwh is not None
     payback = payback_years(own, terms.discount_rate)
     return WithLoan(
@@ -87,9 +87,9 @@ def with_loan(flow: CashFlow, to_pay: float, terms: EconomicTerms) -> WithLoan |
 def in_nominal_terms(flow: CashFlow, terms: EconomicTerms) -> Nominal | None:
     """Return a flow in the money of each year; None when the terms state no inflation."""
     rate = terms.nominal_discount_rate
-    if rate is None or terms.inflation is None:
+    if rate is None or terms.price_inflation is None:
         return None
-    in_its_year = nominal(flow.net, terms.inflation)
+    in_its_year = nominal(flow.net, terms.price_inflation)
     if terms.price_per_kwh is None:
         return Nominal(rate, in_its_year, None, None)
     rates = internal_rates_of_return(in_its_year)

@@ -1,207 +1,244 @@
-"""The terms that money is computed on, and what is assumed where nobody states them."""
+"""The table [economics]: the terms that money is computed on, and what is assumed of them."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated, Literal, Self
 
-from yieldest.errors import InputError
-from yieldest.provenance import Provenance
+from pydantic import Field, model_validator
 
-ASSUMED_DISCOUNT_RATE = 0.05
-ASSUMED_LIFE_YEARS = 15
-ASSUMED_MAINTENANCE_SHARE = 0.02
-"""Defaults of the money terms (common practice, no source)."""
-ASSUMED_INFLATION = 0.02
-"""What the large central banks aim at; needed only to turn a loan into today's money."""
+from yieldest.defaults import (
+    DISCOUNT_RATE,
+    INFLATION,
+    LIFE_YEARS,
+    MAINTENANCE_SHARE,
+    Assumed,
+)
+from yieldest.provenance import Finding, Provenance
+from yieldest.settings import Amount, Settings, Share, WholeShare, at_most_one, key
 
-
-@dataclass(frozen=True)
-class Loan:
-    """A loan paid back in equal yearly sums, in the money of their year (nominal).
-
-    Parameters
-    ----------
-    share : float
-        Of the capital cost after the grant.
-    interest_rate : float
-        Nominal, per year.
-    years : int
-    """
-
-    share: float
-    interest_rate: float
-    years: int
+Years = Annotated[int, Field(ge=1, le=100)]
 
 
 @dataclass(frozen=True)
-class EconomicTerms:
-    """The terms that money is computed on: real (today's money) unless called nominal.
+class OwnLabourFree(Finding):
+    """No wage is stated, so own labour costs nothing."""
 
-    Parameters
-    ----------
-    discount_rate : float
-        Real, per year.
-    life_years : int
-    price_per_kwh : float or None
-        What a bought kWh costs, and so what a used one saves; None leaves payback, present value
-        and rate of return out.
-    maintenance_share_per_year : float
-        Of the capital cost.
-    maintenance_share_stated : bool
-        A stated share comes on top of what a bill states; the assumed one only where it states
-        none.
-    wage_per_hour : float
-        For own labour; 0 counts none.
-    self_consumption_share : float
-        Share of the energy that replaces bought kWh; the rest is exported.
-    export_price_per_kwh : float
-    real_price_escalation_per_year, degradation_per_year : float
-        Real rise of both prices, and fall of the output, each from the second year on.
-    grant, grant_share : float
-        Money given in year 0: a sum, or a share of the capital cost.
-    inflation : float or None
-        None leaves the nominal figures out.
-    loan : Loan or None
-    grid_carbon_kg_per_kwh : float or None
-        Of a bought kWh.
-    item_lives_required : bool
-        Whether every item of a bill must state its life.
-    provenance : Provenance
-    """
 
-    discount_rate: float
-    life_years: int
-    price_per_kwh: float | None
-    maintenance_share_per_year: float
-    maintenance_share_stated: bool
-    wage_per_hour: float
-    self_consumption_share: float
-    export_price_per_kwh: float
-    real_price_escalation_per_year: float
-    degradation_per_year: float
-    grant: float
-    grant_share: float
-    inflation: float | None
-    loan: Loan | None
-    grid_carbon_kg_per_kwh: float | None
-    item_lives_required: bool
-    provenance: Provenance
+@dataclass(frozen=True)
+class NoPrice(Finding):
+    """No price of a kWh is stated, so nothing is earned and no payback can be had."""
+
+
+@dataclass(frozen=True)
+class EveryKwhUsed(Finding):
+    """No self-consumption share is stated, so every kWh replaces a bought one."""
+
+
+@dataclass(frozen=True)
+class ExportEarnsNothing(Finding):
+    """No export price is stated, so the share that is not used earns nothing."""
+
+    export_share: float
+
+
+@dataclass(frozen=True)
+class NoDegradation(Finding):
+    """No degradation is stated, so the output does not fall with age."""
+
+
+@dataclass(frozen=True)
+class NoRealEscalation(Finding):
+    """No real price escalation is stated, so prices rise with inflation and no faster."""
+
+
+class Loan(Settings):
+    """A loan paid back in equal yearly sums; its rate is nominal."""
+
+    share: Annotated[
+        Annotated[float, Field(gt=0, le=1)],
+        key("share of the capital cost after the grant", 0.5, unit="share"),
+    ]
+    interest_rate: Annotated[
+        WholeShare, key("nominal rate, as the bank states it", 0.06, unit="share a year")
+    ]
+    years: Annotated[Years, key("time over which it is paid back", 5, unit="years")]
+
+
+class EconomicTerms(Settings):
+    """Money terms, real (in today's money) unless called nominal."""
+
+    discount_rate: Annotated[
+        Annotated[float, Field(gt=-0.5, le=1)],
+        key(
+            "real: what your money would earn elsewhere, above inflation",
+            0.03,
+            unit="share a year",
+            left_out=f"{DISCOUNT_RATE.value:g} is assumed",
+        ),
+    ] = DISCOUNT_RATE.value
+    life_years: Annotated[
+        Years,
+        key(
+            "how long the build will last",
+            15,
+            unit="years",
+            left_out=f"{LIFE_YEARS.value:g} is assumed",
+        ),
+    ] = int(LIFE_YEARS.value)
+    price_per_kwh: Annotated[
+        Amount | None,
+        key(
+            "what a bought kWh costs, and so what a used one is worth",
+            0.30,
+            unit="money per kWh",
+            left_out="no payback, present value or rate of return",
+        ),
+    ] = None
+    maintenance_share_per_year: Annotated[
+        Share,
+        key(
+            "upkeep each year, as a share of the capital cost",
+            0.02,
+            unit="share a year",
+            left_out=f"{MAINTENANCE_SHARE.value:g} is assumed where the bill states none",
+        ),
+    ] = MAINTENANCE_SHARE.value
+    wage_per_hour: Annotated[
+        Amount,
+        key(
+            "what an hour of your own work is to count",
+            12,
+            unit="money per hour",
+            left_out="your work costs nothing",
+        ),
+    ] = 0.0
+    self_consumption_share: Annotated[
+        WholeShare,
+        key(
+            "share of the energy that replaces a bought kWh; the rest is sold",
+            0.6,
+            unit="share",
+            left_out="all of it does",
+        ),
+    ] = 1.0
+    export_price_per_kwh: Annotated[
+        Amount,
+        key(
+            "with self_consumption_share: what a sold kWh earns",
+            0.08,
+            unit="money per kWh",
+            left_out="it earns nothing",
+        ),
+    ] = 0.0
+    real_price_escalation_per_year: Annotated[
+        Annotated[float, Field(gt=-0.5, le=0.5)],
+        key(
+            "real rise of both prices, above inflation",
+            0.01,
+            unit="share a year",
+            left_out="they rise with inflation",
+        ),
+    ] = 0.0
+    degradation_per_year: Annotated[
+        Share,
+        key(
+            "how much the output falls with age",
+            0.01,
+            unit="share a year",
+            left_out="it does not fall",
+        ),
+    ] = 0.0
+    grant: Annotated[
+        Amount, key("money given at the start", 500, unit="money", left_out="none")
+    ] = 0.0
+    grant_share: Annotated[
+        WholeShare, key("or a share of the capital cost", 0.3, unit="share", left_out="none")
+    ] = 0.0
+    inflation: Annotated[
+        Annotated[float, Field(gt=-0.5, le=1)] | None,
+        key(
+            "yearly rise of all prices; with it nominal figures are shown too",
+            0.02,
+            unit="share a year",
+            left_out=f"{INFLATION.value:g} for a loan, else no nominal figures",
+        ),
+    ] = None
+    loan: Annotated[Loan | None, key("a loan for a part of it", left_out="none")] = None
+    grid_carbon_kg_per_kwh: Annotated[
+        Amount | None,
+        key(
+            "carbon dioxide of a bought kWh",
+            0.35,
+            unit="kg/kWh",
+            left_out="no carbon payback",
+        ),
+    ] = None
+    item_life: Annotated[
+        Literal["required", "as the build"],
+        key(
+            "whether every part of a bill must state its life, or else lasts as long as the build",
+            "required",
+        ),
+    ] = "as the build"
+
+    @model_validator(mode="after")
+    def _terms_agree(self) -> Self:
+        at_most_one(self, "grant", "grant_share")
+        if self.states("export_price_per_kwh") and not self.states("self_consumption_share"):
+            raise ValueError(
+                "export_price_per_kwh needs self_consumption_share, the share of the energy that "
+                "is not sold; state it too"
+            )
+        if self.loan is not None and self.loan.years > self.life_years:
+            raise ValueError(
+                f"loan.years is {self.loan.years}, longer than the life of "
+                f"{self.life_years} years; shorten the loan"
+            )
+        return self
+
+    def states(self, name: str) -> bool:
+        """Whether a key is stated, rather than taken by default."""
+        return name in self.model_fields_set
+
+    @property
+    def price_inflation(self) -> float | None:
+        """Stated inflation, or the usual one where a loan needs it; None leaves nominal figures."""
+        if self.inflation is None and self.loan is not None:
+            return INFLATION.value
+        return self.inflation
 
     @property
     def nominal_discount_rate(self) -> float | None:
         """(1 + real rate)(1 + inflation) - 1, or None without inflation (Fisher 1930)."""
-        if self.inflation is None:
+        if self.price_inflation is None:
             return None
-        return (1 + self.discount_rate) * (1 + self.inflation) - 1
+        return (1 + self.discount_rate) * (1 + self.price_inflation) - 1
 
-
-def economic_terms(
-    *,
-    discount_rate: float | None = None,
-    life_years: int | None = None,
-    price_per_kwh: float | None = None,
-    maintenance_share_per_year: float | None = None,
-    wage_per_hour: float | None = None,
-    self_consumption_share: float | None = None,
-    export_price_per_kwh: float | None = None,
-    real_price_escalation_per_year: float | None = None,
-    degradation_per_year: float | None = None,
-    grant: float | None = None,
-    grant_share: float | None = None,
-    inflation: float | None = None,
-    loan: Mapping[str, float] | None = None,
-    grid_carbon_kg_per_kwh: float | None = None,
-    item_life: str | None = None,
-) -> EconomicTerms:
-    """Fill in what the plan leaves open, and say so.
-
-    Raises
-    ------
-    InputError
-        When a loan runs longer than the build.
-    """
-    assumed = []
-    warnings = []
-    if discount_rate is None:
-        discount_rate = ASSUMED_DISCOUNT_RATE
-        assumed.append("Real discount rate 5 % a year (common practice, no source).")
-    if life_years is None:
-        life_years = ASSUMED_LIFE_YEARS
-        assumed.append("Life 15 years (common practice for self-built machines, no source).")
-    maintenance_share_stated = maintenance_share_per_year is not None
-    if maintenance_share_per_year is None:
-        maintenance_share_per_year = ASSUMED_MAINTENANCE_SHARE
-        assumed.append(
-            "Upkeep 2 % of the capital cost a year where the bill states none (common practice, no "
-            "source)."
-        )
-    if wage_per_hour is None:
-        wage_per_hour = 0.0
-        assumed.append("Own labour costs nothing, for no wage is stated.")
-    if price_per_kwh is None:
-        warnings.append(
-            "economics.price_per_kwh is not stated, so payback, present value and rate of return "
-            "cannot be had."
-        )
-    elif self_consumption_share is None:
-        assumed.append(
-            "Every kWh replaces a bought one, for economics.self_consumption_share is not stated; "
-            "a kWh that is "
-            "sold or dumped is worth less."
-        )
-    elif self_consumption_share < 1 and export_price_per_kwh is None:
-        assumed.append(
-            f"The {100 * (1 - self_consumption_share):.0f} % of the energy that is not used earn "
-            "nothing, for "
-            "no export price is stated."
-        )
-    if degradation_per_year is None:
-        assumed.append(
-            "The output does not fall with age, for economics.degradation_per_year is not stated "
-            "(large machines lost 1.6 % a year: Staffell & Green 2014)."
-        )
-    if price_per_kwh is not None and real_price_escalation_per_year is None:
-        assumed.append(
-            "The price of a kWh rises with inflation and no faster, for "
-            "economics.real_price_escalation_per_year "
-            "is not stated."
-        )
-    if loan is not None and loan["years"] > life_years:
-        raise InputError(
-            f"economics.loan.years is {loan['years']:g}, longer than the life of {life_years} "
-            "years; "
-            "shorten the loan."
-        )
-    if loan is not None and inflation is None:
-        inflation = ASSUMED_INFLATION
-        assumed.append(
-            "Inflation 2 % a year (what large central banks aim at), to bring the loan's payments "
-            "into today's money."
-        )
-    return EconomicTerms(
-        discount_rate=discount_rate,
-        life_years=life_years,
-        price_per_kwh=price_per_kwh,
-        maintenance_share_per_year=maintenance_share_per_year,
-        maintenance_share_stated=maintenance_share_stated,
-        wage_per_hour=wage_per_hour,
-        self_consumption_share=1.0 if self_consumption_share is None else self_consumption_share,
-        export_price_per_kwh=export_price_per_kwh or 0.0,
-        real_price_escalation_per_year=real_price_escalation_per_year or 0.0,
-        degradation_per_year=degradation_per_year or 0.0,
-        grant=grant or 0.0,
-        grant_share=grant_share or 0.0,
-        inflation=inflation,
-        loan=None
-        if loan is None
-        else Loan(loan["share"], loan["interest_rate"], int(loan["years"])),
-        grid_carbon_kg_per_kwh=grid_carbon_kg_per_kwh,
-        item_lives_required=item_life == "required",
-        provenance=Provenance(
+    @property
+    def provenance(self) -> Provenance:
+        """How money is computed, and what of the terms was taken for granted."""
+        assumed: list[Finding] = [
+            Assumed(default)
+            for default in (DISCOUNT_RATE, LIFE_YEARS, MAINTENANCE_SHARE)
+            if not self.states(default.key.removeprefix("economics."))
+        ]
+        if not self.states("wage_per_hour"):
+            assumed.append(OwnLabourFree())
+        if self.price_per_kwh is not None:
+            if not self.states("self_consumption_share"):
+                assumed.append(EveryKwhUsed())
+            elif self.self_consumption_share < 1 and not self.states("export_price_per_kwh"):
+                assumed.append(ExportEarnsNothing(1 - self.self_consumption_share))
+        if not self.states("degradation_per_year"):
+            assumed.append(NoDegradation())
+        if self.price_per_kwh is not None and not self.states("real_price_escalation_per_year"):
+            assumed.append(NoRealEscalation())
+        if self.loan is not None and self.inflation is None:
+            assumed.append(Assumed(INFLATION))
+        return Provenance(
             "economics",
             "real terms, sums at year ends (Short, Packey & Holt 1995)",
             tuple(assumed),
-            tuple(warnings),
-        ),
-    )
+            () if self.price_per_kwh is not None else (NoPrice(),),
+        )

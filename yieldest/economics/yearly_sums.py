@@ -29,7 +29,7 @@ def expenditure_of(
     """
     wage = terms.wage_per_hour if wage_per_hour is None else wage_per_hour
     expenditure = bill.expenditure(count, wage, terms.life_years)
-    if bill.states_maintenance and not terms.maintenance_share_stated:
+    if bill.states_maintenance and not terms.states("maintenance_share_per_year"):
         return expenditure
     share = terms.maintenance_share_per_year * expenditure.capital_cost
     return replace(expenditure, maintenance_per_year=expenditure.maintenance_per_year + share)

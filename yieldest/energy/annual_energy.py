@@ -20,7 +20,7 @@ from yieldest.energy.from_series import (
     sort_readings,
     yearly_hours_of_readings,
 )
-from yieldest.energy.losses import Loss, assumed_in_words, kept_share
+from yieldest.energy.losses import Loss, assumed_losses, kept_share
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import WindDistribution
@@ -232,7 +232,7 @@ def produce(
             "(empirical distribution)"
             if from_readings
             else FITTED_METHOD,
-            assumed=assumed_in_words(losses),
+            assumed=assumed_losses(losses, count),
             warnings=tuple(warnings),
         ),
     )

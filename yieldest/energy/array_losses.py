@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated, Literal, Self
 
 import numpy as np
+from pydantic import Field, model_validator
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, floats
+from yieldest.defaults import THRUST_COEFFICIENT, WAKE_DECAY
 from yieldest.energy.array_layout import grid_positions, nearest_neighbour
 from yieldest.energy.cables import Cable, Converter
 from yieldest.energy.losses import Loss
 from yieldest.energy.wakes import (
     SIDE_BY_SIDE_WIDTHS,
-    WAKE_DECAY,
     WakeLoss,
     directions_within,
     near_wake_share,
@@ -21,7 +24,11 @@ from yieldest.energy.wakes import (
 )
 from yieldest.energy.wind_rose import Rose
 from yieldest.provenance import Findings
+from yieldest.settings import Bearing, Settings, Share, Words, at_most_one, key
 from yieldest.turbine.power_curve import PowerCurve
+
+MOST_WAKES = 200
+"""Machines that wakes are computed for; the work grows with the square of the number."""
 
 WAKE_UNCERTAINTY = 0.5
 LEAST_WAKE_UNCERTAINTY = 0.01
@@ -33,49 +40,99 @@ HIGH_CABLE_LOSS = 0.10
 """A cable that loses more than this share at rated power is warned of (common practice)."""
 
 
-@dataclass(frozen=True)
-class Layout:
-    """How machines stand and what is known of their wake.
+Widths = Annotated[float, Field(ge=1)]
+Place = Annotated[list[float], Field(min_length=2, max_length=2)]
 
-    Parameters
-    ----------
-    positions_m : ndarray, shape (n, 2), or None
-        East and north of stated places.
-    bearing_deg, spacing_diameters, row_spacing_diameters, columns
-        A row or a grid, where no places are stated (see `layout.grid_positions`).
-    array_efficiency : float or None
-        A measured one for all the machines, which stands instead of wakes.
-    array_efficiency_uncertainty : float or None
-        Its standard uncertainty.
-    evidence : str
-        Where a stated factor is from.
-    wake_decay, thrust_coefficient : float or None
-        None takes the default.
-    sectors : int
-    """
 
-    positions_m: FloatArray | None = None
-    bearing_deg: float = 0.0
-    spacing_diameters: float = 0.0
-    row_spacing_diameters: float | None = None
-    columns: int | None = None
-    array_efficiency: float | None = None
-    array_efficiency_uncertainty: float | None = None
-    evidence: str = ""
-    wake_decay: float | None = None
-    thrust_coefficient: float | None = None
-    sectors: int = 12
+class Array(Settings):
+    """How the machines of a build stand, and what is known of their wake."""
+
+    layout: Annotated[
+        Literal["row", "grid"] | None, key("a row, or a grid of several rows", "row")
+    ] = None
+    coordinates_m: Annotated[
+        list[Place] | None,
+        key("or a place for each machine, east and north", [[0, 0], [5.4, 0]], unit="m"),
+    ] = None
+    bearing_deg: Annotated[
+        Bearing | None, key("the way a row runs, clockwise from north", 325, unit="degrees")
+    ] = None
+    spacing_rotor_diameters: Annotated[
+        Widths | None, key("distance between neighbours in a row", 6, unit="rotor widths")
+    ] = None
+    row_spacing_rotor_diameters: Annotated[
+        Widths | None,
+        key("distance between rows", 8, unit="rotor widths", left_out="as within a row"),
+    ] = None
+    columns: Annotated[
+        Annotated[int, Field(ge=1)] | None, key("of a grid: machines in a row", 4)
+    ] = None
+    array_efficiency: Annotated[
+        Annotated[float, Field(gt=0, le=1.5)] | None,
+        key("or a measured factor: energy of all over that of as many lone machines", 0.96),
+    ] = None
+    array_efficiency_uncertainty: Annotated[
+        Share | None,
+        key(
+            "standard uncertainty of that factor",
+            0.02,
+            left_out=f"a quarter of the loss, at least {LEAST_WAKE_UNCERTAINTY:g}",
+        ),
+    ] = None
+    evidence: Annotated[
+        Words | None, key("where that factor was measured, in words", "three in a row, one summer")
+    ] = None
+    wake_decay: Annotated[
+        Annotated[float, Field(gt=0, le=0.5)] | None,
+        key(
+            "growth of a wake's radius per metre downwind", 0.075, left_out=f"{WAKE_DECAY.value:g}"
+        ),
+    ] = None
+    thrust_coefficient: Annotated[
+        Share | None,
+        key(
+            "thrust of a machine over that of the wind on its swept area",
+            0.8,
+            left_out=f"that of the curve file, else {THRUST_COEFFICIENT.value:g}",
+        ),
+    ] = None
+    sectors: Annotated[
+        Annotated[int, Field(ge=4, le=72)], key("directions that wakes are computed for", 36)
+    ] = 12
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        at_most_one(self, "layout", "coordinates_m", "array_efficiency")
+        if self.array_efficiency is not None:
+            if self.evidence is None:
+                raise ValueError(
+                    "array_efficiency needs its evidence; state in words where it was measured"
+                )
+            return self
+        if self.coordinates_m is None and self.layout is None:
+            raise ValueError(
+                "it is not said how the machines stand; state layout, coordinates_m or "
+                "array_efficiency"
+            )
+        if self.layout is not None and None in (self.bearing_deg, self.spacing_rotor_diameters):
+            raise ValueError(
+                f"a {self.layout} needs bearing_deg (the way a row runs) and "
+                "spacing_rotor_diameters; state both"
+            )
+        if self.layout == "grid" and self.columns is None:
+            raise ValueError("a grid needs columns, the number of machines in a row; state it")
+        return self
 
     def places_widths(self, count: int, rotor_width_m: float) -> FloatArray:
         """Return the places of the first `count` machines in rotor widths."""
-        if self.positions_m is not None:
-            return self.positions_m[:count] / rotor_width_m
+        if self.coordinates_m is not None:
+            return floats(self.coordinates_m)[:count] / rotor_width_m
         return grid_positions(
             count,
-            self.bearing_deg,
-            self.spacing_diameters,
+            self.bearing_deg or 0.0,
+            self.spacing_rotor_diameters or 0.0,
             self.columns,
-            self.row_spacing_diameters,
+            self.row_spacing_rotor_diameters,
         )
 
 
@@ -86,7 +143,7 @@ class ArrayLosses:
     Parameters
     ----------
     wake : WakeLoss or None
-        None when no layout is stated.
+        None when it is not stated how they stand.
     electrical_share : float or None
         Of the energy, lost in cables and converters; None when there are none.
     warnings : tuple of str
@@ -126,9 +183,9 @@ class MachineArray:
         Whether the rotor turns about a vertical axis.
     count : int
         The machines that the plan states.
-    layout : Layout or None
-    cables : tuple of Cable
-    converters : tuple of Converter
+    array : Array or None
+    cables : sequence of Cable
+    converters : sequence of Converter
         The power passes the cables and then the converters of each machine, and all together then
         the shared cables and at last the shared converters.
     """
@@ -138,12 +195,12 @@ class MachineArray:
     rotor_width_m: float | None
     vertical_axis: bool
     count: int
-    layout: Layout | None
-    cables: tuple[Cable, ...] = ()
-    converters: tuple[Converter, ...] = ()
+    array: Array | None
+    cables: Sequence[Cable] = ()
+    converters: Sequence[Converter] = ()
 
     def compute(self, count: int) -> ArrayLosses:
-        """Return what `count` machines, or the first so many of a layout, lose.
+        """Return what `count` machines, or the first so many of the places stated, lose.
 
         Notes
         -----
@@ -151,17 +208,17 @@ class MachineArray:
         lasts. Other losses are not taken off first, so the currents, and the share, are a little
         high.
         """
-        layout = self.layout
+        array = self.array
         wake = None
         powers = self._powers_beside_others(count)
-        if layout is not None and layout.array_efficiency is not None:
-            wake = self._stated(layout, count)
-        elif layout is not None and count == 1:
+        if array is not None and array.array_efficiency is not None:
+            wake = self._stated(array, count)
+        elif array is not None and count == 1:
             wake = WakeLoss(1.0, 0.0, "a single machine")
-        elif layout is not None:
+        elif array is not None:
             free = self._energy([power.sum(axis=1) for power in self._lone_powers(count)])
             made = self._energy([power.sum(axis=1) for power in powers])
-            wake = self._wakes(layout, count, made / free if free > 0 else 1.0)
+            wake = self._wakes(array, count, made / free if free > 0 else 1.0)
         share = None
         if self.cables or self.converters:
             made = self._energy([power.sum(axis=1) for power in powers])
@@ -187,13 +244,13 @@ class MachineArray:
 
     def _powers_beside_others(self, count: int) -> list[FloatArray]:
         """Return the power of every machine as the others let it, as `_waked_powers`."""
-        layout = self.layout
-        if layout is not None and layout.array_efficiency is not None:
-            factor = self._stated(layout, count).factor
+        array = self.array
+        if array is not None and array.array_efficiency is not None:
+            factor = self._stated(array, count).factor
             return [factor * power for power in self._lone_powers(count)]
-        if layout is None or count == 1:
+        if array is None or count == 1:
             return self._lone_powers(count)
-        return self._waked_powers(layout, count)
+        return self._waked_powers(array, count)
 
     def _energy(self, powers: list[FloatArray]) -> float:
         """Return the mean of powers given for each sector as (directions, speeds)."""
@@ -216,12 +273,12 @@ class MachineArray:
                 )
         return tuple(texts)
 
-    def _stated(self, layout: Layout, count: int) -> WakeLoss:
-        factor = float(layout.array_efficiency or 0.0)
+    def _stated(self, array: Array, count: int) -> WakeLoss:
+        factor = float(array.array_efficiency or 0.0)
         # A factor measured on all the machines says what each neighbour costs on the average.
         part = 0.0 if self.count == 1 else (count - 1) / (self.count - 1)
         here = 1 - (1 - factor) * min(part, 1.0)
-        uncertainty = layout.array_efficiency_uncertainty
+        uncertainty = array.array_efficiency_uncertainty
         assumed: Findings = ()
         if uncertainty is None:
             uncertainty = max(LEAST_WAKE_UNCERTAINTY, 0.25 * abs(1 - factor))
@@ -236,14 +293,14 @@ class MachineArray:
                 "is seldom so over a whole year, so look hard at the evidence.",
             )
         return WakeLoss(
-            here, uncertainty, f"wake factor stated: {layout.evidence}", assumed, warnings
+            here, uncertainty, f"wake factor stated: {array.evidence}", assumed, warnings
         )
 
-    def _wakes(self, layout: Layout, count: int, factor: float) -> WakeLoss:
-        decay = WAKE_DECAY if layout.wake_decay is None else layout.wake_decay
-        _, _, thrust_text, thrust_assumed = thrust_of(self.curve, layout.thrust_coefficient)
+    def _wakes(self, array: Array, count: int, factor: float) -> WakeLoss:
+        decay = WAKE_DECAY.value if array.wake_decay is None else array.wake_decay
+        _, _, thrust_text, thrust_assumed = thrust_of(self.curve, array.thrust_coefficient)
         assumed = []
-        if layout.wake_decay is None:
+        if array.wake_decay is None:
             assumed.append(
                 f"Wake decay {decay:g} (over land: Katic, Hojstrup & Jensen 1986), for none is "
                 "stated."
@@ -259,11 +316,11 @@ class MachineArray:
             method=f"wakes by direction (Jensen 1983; Katic, Hojstrup & Jensen 1986), decay "
             f"{decay:g}, {thrust_text}; {self.rose.method}",
             assumed=tuple(assumed),
-            warnings=tuple(self._uncertainties(layout, count, decay)),
+            warnings=tuple(self._uncertainties(array, count, decay)),
         )
 
-    def _uncertainties(self, layout: Layout, count: int, decay: float) -> list[str]:
-        places = self._places(layout, count)
+    def _uncertainties(self, array: Array, count: int, decay: float) -> list[str]:
+        places = self._places(array, count)
         texts = []
         nearest = nearest_neighbour(places)
         if nearest < SIDE_BY_SIDE_WIDTHS:
@@ -292,21 +349,21 @@ class MachineArray:
             )
         return texts
 
-    def _places(self, layout: Layout, count: int) -> FloatArray:
+    def _places(self, array: Array, count: int) -> FloatArray:
         # A row or grid in rotor widths needs no rotor size; places in metres do, and the plan says
         # so before this is reached.
-        return layout.places_widths(count, self.rotor_width_m or 1.0)
+        return array.places_widths(count, self.rotor_width_m or 1.0)
 
     def _lone_powers(self, count: int) -> list[FloatArray]:
         """Return the power of machines that know nothing of each other, as `_waked_powers`."""
         power = self.curve.power_at(self.rose.speed_ms)
         return [np.tile(power, (1, count, 1))] * self.rose.direction_deg.size
 
-    def _waked_powers(self, layout: Layout, count: int) -> list[FloatArray]:
+    def _waked_powers(self, array: Array, count: int) -> list[FloatArray]:
         """Return the power of every machine, for each sector an array (directions, n, speeds)."""
-        thrust_speed, thrust, _, _ = thrust_of(self.curve, layout.thrust_coefficient)
-        decay = WAKE_DECAY if layout.wake_decay is None else layout.wake_decay
-        places = self._places(layout, count)
+        thrust_speed, thrust, _, _ = thrust_of(self.curve, array.thrust_coefficient)
+        decay = WAKE_DECAY.value if array.wake_decay is None else array.wake_decay
+        places = self._places(array, count)
         return [
             self.curve.power_at(
                 speeds_in_array(self.rose.speed_ms, places, within, thrust_speed, thrust, decay)

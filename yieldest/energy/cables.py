@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import Annotated, Literal
 
 import numpy as np
 import numpy.typing as npt
+from pydantic import Field
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.settings import Circuit, Positive, PowerFactor, Settings, key
+
+Carries = Literal["each machine", "the array"]
 
 COPPER_RESISTIVITY_OHM_MM2_PER_M = 1 / 58
 """Annealed copper at 20 C, 0.017241 ohm mm2/m (IEC 60028)."""
@@ -43,33 +47,29 @@ def copper_resistance_ohm_per_m(cross_section_mm2: npt.ArrayLike) -> FloatArray:
     return np.asarray(np.interp(section, known, resistivity) / section)
 
 
-@dataclass(frozen=True)
-class Cable:
-    """A copper cable.
+class Cable(Settings):
+    """A copper cable, for each machine or for all of them."""
 
-    Parameters
-    ----------
-    length_m : float
-        One way.
-    cross_section_mm2 : float
-        Of one conductor.
-    voltage_v : float
-        Where the cable ends (battery, inverter or mains); between conductors for three phases.
-    arrangement : {"dc", "single-phase", "three-phase"}
-    power_factor : float
-        For alternating current; 1 for direct current.
-    conductor_temperature_c : float
-    shared : bool
-        Whether it carries the whole array, rather than there being one for each machine.
-    """
+    length_m: Annotated[Positive, key("length, one way", 40, unit="m")]
+    cross_section_mm2: Annotated[
+        Annotated[float, Field(ge=0.1, le=1000)],
+        key("cross-section of one conductor", 6, unit="mm2"),
+    ]
+    voltage_v: Annotated[
+        Positive, key("voltage where it ends; between conductors for three phases", 48, unit="V")
+    ]
+    arrangement: Annotated[Circuit, key("what flows in it", "dc")]
+    power_factor: Annotated[PowerFactor, key("power factor of alternating current", 0.95)] = 1.0
+    conductor_temperature_c: Annotated[
+        Annotated[float, Field(ge=-40, le=120)],
+        key("temperature of the copper", 50, unit="degrees Celsius"),
+    ] = 20.0
+    carries: Annotated[Carries, key("whose power it carries", "the array")]
 
-    length_m: float
-    cross_section_mm2: float
-    voltage_v: float
-    arrangement: str = "dc"
-    power_factor: float = 1.0
-    conductor_temperature_c: float = 20.0
-    shared: bool = True
+    @property
+    def shared(self) -> bool:
+        """Whether it serves the whole array, rather than there being one for each machine."""
+        return self.carries == "the array"
 
     @property
     def loss_ohm(self) -> float:
@@ -102,23 +102,23 @@ class Cable:
         return arriving / (phases * self.voltage_v * self.power_factor)
 
 
-@dataclass(frozen=True)
-class Converter:
-    """An inverter, charger or controller that power passes through.
+class Converter(Settings):
+    """An inverter, charger or controller, for each machine or for all of them."""
 
-    Parameters
-    ----------
-    efficiency : float
-        Power out over power in, from 0 to 1.
-    limit_w : float or None
-        Most power that comes out; the rest is turned away.
-    shared : bool
-        Whether it serves the whole array, rather than there being one for each machine.
-    """
+    efficiency: Annotated[
+        Annotated[float, Field(gt=0, le=1)],
+        key("share of the power that comes out", 0.94, unit="share"),
+    ]
+    limit_w: Annotated[
+        Positive | None,
+        key("most that comes out; the rest is turned away", 800, unit="W", left_out="no limit"),
+    ] = None
+    carries: Annotated[Carries, key("whose power it takes", "the array")]
 
-    efficiency: float
-    limit_w: float | None = None
-    shared: bool = True
+    @property
+    def shared(self) -> bool:
+        """Whether it serves the whole array, rather than there being one for each machine."""
+        return self.carries == "the array"
 
     def delivered_w(self, power_w: npt.ArrayLike) -> FloatArray:
         """Return what comes out of a power put in."""

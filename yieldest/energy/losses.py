@@ -2,32 +2,145 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Annotated, Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
+from pydantic import create_model
 
 from yieldest.arrays import FloatArray, floats
-
-LOSS_CATEGORIES = {
-    "availability": 0.05,
-    "wake": 0.0,
-    "turbine_performance": 0.02,
-    "electrical": 0.05,
-    "environmental": 0.02,
-    "curtailment": 0.0,
-}
-"""The loss categories of IEC 61400-15, with the share assumed where none is stated (common
-practice for small machines, no source)."""
-
-CROWDED_WAKE_LOSS = 0.05
-"""WakeLoss loss assumed for several machines where none is stated (common practice, no
-source)."""
+from yieldest.defaults import COMMON_PRACTICE, Assumed, Default
+from yieldest.settings import Settings, Share, key
 
 STATED_UNCERTAINTY, ASSUMED_UNCERTAINTY = 0.25, 0.5
 """Standard uncertainty of a loss as a share of it, where somebody stated it and where nobody did
 (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class LossCategory:
+    """A category of loss, of which plan keys, uncertainty inputs, docs and tables are made.
+
+    Parameters
+    ----------
+    key : str
+        In the plan, in `--json` and, after "losses.", of the uncertain input.
+    words : str
+        What it is, for people.
+    default_share : float
+        Taken for a single machine where none is stated.
+    example : float
+        A share that a plan may state.
+    default_share_of_several : float, optional
+        Taken instead where several machines stand together.
+    computed_from : str
+        What of a plan the share is computed from instead, where there is such.
+    """
+
+    key: str
+    words: str
+    default_share: float
+    example: float
+    default_share_of_several: float | None = None
+    computed_from: str = ""
+
+    @property
+    def name(self) -> str:
+        """The key as words."""
+        return self.key.replace("_", " ")
+
+    def default(self, count: int) -> Default:
+        """Return what is taken for so many machines where no share is stated."""
+        share = self.default_share
+        if count > 1 and self.default_share_of_several is not None:
+            share = self.default_share_of_several
+        return Default(
+            f"build.losses.{self.key}",
+            f"{self.name.capitalize()} loss",
+            share,
+            "share",
+            COMMON_PRACTICE,
+        )
+
+    @property
+    def left_out(self) -> str:
+        """What holds where a plan states no share, in words."""
+        words = f"{self.default_share:g} is assumed"
+        if self.default_share_of_several is not None:
+            words += f", {self.default_share_of_several:g} for several machines"
+        if self.computed_from:
+            words += f"; computed where there is {self.computed_from}"
+        return words
+
+
+LOSS_CATEGORIES = {
+    category.key: category
+    for category in (
+        LossCategory("availability", "lost while the machine stands for repair", 0.05, 0.08),
+        LossCategory(
+            "wake", "lost because the machines disturb each other", 0.0, 0.1, 0.05, "an array"
+        ),
+        LossCategory(
+            "turbine_performance", "lost because the machine does less than its curve", 0.02, 0.05
+        ),
+        LossCategory(
+            "electrical",
+            "lost in wires, inverter and charger",
+            0.05,
+            0.08,
+            computed_from="a cable or converter",
+        ),
+        LossCategory("environmental", "lost by ice, dirt and worn blades", 0.02, 0.03),
+        LossCategory("curtailment", "lost because it is switched off to spare others", 0.0, 0.02),
+    )
+}
+"""The loss categories of IEC 61400-15 by key, in the order in which they are taken off; the shares
+assumed are common practice for small machines, no source. A new category needs a line here only."""
+
+Table = TypeVar("Table", bound=Settings)
+
+
+def with_a_key_for_each_loss(
+    takes: Callable[[LossCategory], object],
+) -> Callable[[type[Table]], type[Table]]:
+    """Give a table of the plan an optional key for each loss category.
+
+    Parameters
+    ----------
+    takes : callable
+        Returns the annotated type of the key of a category.
+    """
+
+    def extended(table: type[Table]) -> type[Table]:
+        fields: dict[str, Any] = {
+            category.key: (takes(category), None) for category in LOSS_CATEGORIES.values()
+        }
+        return create_model(
+            table.__name__,
+            __base__=table,
+            __doc__=table.__doc__,
+            __module__=table.__module__,
+            **fields,
+        )
+
+    return extended
+
+
+@with_a_key_for_each_loss(
+    lambda category: Annotated[
+        Share | None,
+        key(category.words, category.example, unit="share", left_out=category.left_out),
+    ]
+)
+class LossShares(Settings):
+    """Shares of energy lost, by the categories of IEC 61400-15."""
+
+    @property
+    def stated(self) -> dict[str, float]:
+        """The shares that are stated, by category."""
+        return {category: share for category, share in self if share is not None}
 
 
 @dataclass(frozen=True)
@@ -56,13 +169,13 @@ class Loss:
 
 
 def losses_of(
-    stated: Mapping[str, float | None], count: int, computed: tuple[Loss, ...] = ()
+    stated: Mapping[str, float], count: int, computed: tuple[Loss, ...] = ()
 ) -> tuple[Loss, ...]:
     """Return every category with its computed, stated or assumed share.
 
     Parameters
     ----------
-    stated : mapping of str to float or None
+    stated : mapping of str to float
         Category to share.
     count : int
         Number of machines; several of them disturb each other.
@@ -70,28 +183,23 @@ def losses_of(
         What the layout or the wiring gave; it stands before what is stated.
     """
     by_category = {loss.category: loss for loss in computed}
-    losses = []
-    for category, default in LOSS_CATEGORIES.items():
-        share = stated.get(category)
-        if category in by_category:
-            loss = by_category[category]
-        elif share is not None:
-            loss = Loss(category, share, False, STATED_UNCERTAINTY * share, "stated")
+    for category in LOSS_CATEGORIES.values():
+        if category.key in by_category:
+            continue
+        if category.key in stated:
+            share = stated[category.key]
+            loss = Loss(category.key, share, False, STATED_UNCERTAINTY * share, "stated")
         else:
-            crowded = category == "wake" and count > 1
-            share = CROWDED_WAKE_LOSS if crowded else default
-            loss = Loss(category, share, True, ASSUMED_UNCERTAINTY * share, "assumed")
-        losses.append(loss)
-    return tuple(losses)
+            share = category.default(count).value
+            loss = Loss(category.key, share, True, ASSUMED_UNCERTAINTY * share, "assumed")
+        by_category[category.key] = loss
+    return tuple(by_category[category] for category in LOSS_CATEGORIES)
 
 
-def assumed_in_words(losses: tuple[Loss, ...]) -> tuple[str, ...]:
-    """Return a sentence for each loss that nobody stated or computed."""
+def assumed_losses(losses: tuple[Loss, ...], count: int) -> tuple[Assumed, ...]:
+    """Return a finding for each loss that nobody stated or computed."""
     return tuple(
-        f"{loss.category.replace('_', ' ').capitalize()} loss {100 * loss.share:.0f} % (common "
-        "practice, no source)."
-        for loss in losses
-        if loss.assumed
+        Assumed(LOSS_CATEGORIES[loss.category].default(count)) for loss in losses if loss.assumed
     )
 
 

@@ -8,16 +8,11 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.defaults import THRUST_COEFFICIENT, WAKE_DECAY
 from yieldest.energy.array_layout import downwind_and_across
 from yieldest.energy.wind_rose import Rose
 from yieldest.provenance import Findings
 from yieldest.turbine.power_curve import PowerCurve
-
-WAKE_DECAY = 0.075
-"""Growth of the wake's radius per metre downwind over land (Katic, Hojstrup & Jensen 1986)."""
-THRUST_COEFFICIENT = 0.8
-"""Assumed between cut-in and cut-out where neither curve nor plan states it; a rotor at its best
-has 8/9 (momentum theory), a loaded small one less (common practice, no source)."""
 
 NEAR_WAKE_WIDTHS = 4.0
 """The near wake, of which the model knows nothing, reaches some 2 to 5 rotor diameters downwind
@@ -120,7 +115,7 @@ def speeds_in_array(
     direction_deg: npt.ArrayLike,
     thrust_speed_ms: npt.ArrayLike,
     thrust_coefficient: npt.ArrayLike,
-    wake_decay: float = WAKE_DECAY,
+    wake_decay: float = WAKE_DECAY.value,
 ) -> FloatArray:
     """Return the wind speed at every machine of an array.
 
@@ -201,7 +196,7 @@ def thrust_of(curve: PowerCurve, stated: float | None) -> tuple[FloatArray, Floa
     """Return the thrust coefficient by speed, where it comes from, and whether it is assumed."""
     if stated is None and curve.thrust_coefficient is not None:
         return curve.speed_ms, curve.thrust_coefficient, "thrust coefficient of the curve", False
-    value = THRUST_COEFFICIENT if stated is None else stated
+    value = THRUST_COEFFICIENT.value if stated is None else stated
     return (
         curve.speed_ms,
         np.full(curve.speed_ms.size, value),

@@ -9,7 +9,7 @@ import xarray as xr
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.economics.bill_of_materials import Expenditure
-from yieldest.economics.terms import EconomicTerms, economic_terms
+from yieldest.economics.terms import EconomicTerms
 from yieldest.economics.yearly_sums import expenditure_of
 from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.energy.closed_form import HOURS_PER_YEAR
@@ -82,7 +82,7 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
     InputError
         When a file cannot be used.
     """
-    terms = economic_terms(**plan.economics.model_dump())
+    terms = plan.economics
     builds = []
     for build in plan.build:
         read = read_build(plan, build)
@@ -96,7 +96,7 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
         stages = [usual.curve.provenance, terms.provenance]
         if bill is not None:
             stages.append(bill.provenance)
-            if terms.item_lives_required:
+            if terms.item_life == "required":
                 bill.require_lives()
         warnings = [warning for stage in stages for warning in stage.warnings]
         if bill is None:

@@ -9,7 +9,7 @@ from scipy.interpolate import RectBivariateSpline
 
 from yieldest.arrays import FloatArray
 from yieldest.energy.array_losses import MachineArray
-from yieldest.energy.losses import assumed_in_words, kept_share, losses_of
+from yieldest.energy.losses import assumed_losses, kept_share, losses_of
 from yieldest.energy.wind_rose import speed_bins
 from yieldest.model.array_of_build import machine_array_of
 from yieldest.plan import Build
@@ -69,9 +69,9 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
     distribution = distribution_of_weibull(2.0, 6.0, build.hub_height_m)
     machines = machine_array_of(build, distribution, curve, None, 1.0)
     usual = machines.compute(build.count)
-    losses = losses_of(build.losses.model_dump(), build.count, usual.losses)
+    losses = losses_of(build.losses.stated, build.count, usual.losses)
     computed = {loss.category for loss in usual.losses}
-    assumed: Findings = assumed_in_words(losses)
+    assumed: Findings = assumed_losses(losses, build.count)
     warnings = list(usual.warnings)
     if usual.wake is not None:
         assumed += usual.wake.assumed

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from yieldest.energy.array_losses import Layout, MachineArray
-from yieldest.energy.cables import Cable, Converter
+from yieldest.energy.array_losses import MachineArray
 from yieldest.energy.wind_rose import SECTORS, Rose, rose_of_readings, rose_of_weibull
-from yieldest.plan import Array, Build
+from yieldest.plan import Build
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.wind_record import WindRecord
@@ -42,40 +41,9 @@ def machine_array_of(
         rotor_width_m=build.width_m,
         vertical_axis=build.rotor_width_m is not None,
         count=build.count,
-        layout=None if array is None else _layout(array),
-        cables=tuple(
-            Cable(
-                cable.length_m,
-                cable.cross_section_mm2,
-                cable.voltage_v,
-                cable.arrangement,
-                cable.power_factor,
-                cable.conductor_temperature_c,
-                shared=cable.carries == "the array",
-            )
-            for cable in build.cable
-        ),
-        converters=tuple(
-            Converter(converter.efficiency, converter.limit_w, converter.carries == "the array")
-            for converter in build.converter
-        ),
-    )
-
-
-def _layout(array: Array) -> Layout:
-    places = array.coordinates_m
-    return Layout(
-        positions_m=None if places is None else np.array(places),
-        bearing_deg=array.bearing_deg or 0.0,
-        spacing_diameters=array.spacing_rotor_diameters or 0.0,
-        row_spacing_diameters=array.row_spacing_rotor_diameters,
-        columns=array.columns,
-        array_efficiency=array.array_efficiency,
-        array_efficiency_uncertainty=array.array_efficiency_uncertainty,
-        evidence=array.evidence or "",
-        wake_decay=array.wake_decay,
-        thrust_coefficient=array.thrust_coefficient,
-        sectors=array.sectors,
+        array=array,
+        cables=build.cable,
+        converters=build.converter,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -179,9 +179,9 @@ def rotor_saving(build: BuildEstimate, terms: EconomicTerms) -> RotorSaving | No
 def _rest(bill: BillOfMaterials, count: int, terms: EconomicTerms) -> Expenditure:
     """Return the expenditure without rotor and generator, upkeep by the rule of the whole bill."""
     share = 0.0
-    if terms.maintenance_share_stated or not bill.states_maintenance:
+    if terms.states("maintenance_share_per_year") or not bill.states_maintenance:
         share = terms.maintenance_share_per_year
-    same_rule = replace(terms, maintenance_share_per_year=share, maintenance_share_stated=True)
+    same_rule = terms.model_copy(update={"maintenance_share_per_year": share})
     return expenditure_of(bill.without(ROTOR_GROUPS), count, same_rule)
 
 

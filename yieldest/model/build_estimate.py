@@ -157,7 +157,7 @@ def energy_of_build(inputs: Inputs, build: BuildInputs) -> BuildEstimate:
         settings, distribution, curve, record, wind.long_term_factor * at_hub.factor
     )
     array_losses = machines.compute(settings.count)
-    losses = losses_of(settings.losses.model_dump(), settings.count, array_losses.losses)
+    losses = losses_of(settings.losses.stated, settings.count, array_losses.losses)
     return BuildEstimate(
         inputs=build,
         wind=at_hub,

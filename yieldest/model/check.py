@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from yieldest.economics.terms import economic_terms
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.model.inputs import Inputs
 from yieldest.model.site_wind import FileRead
@@ -50,9 +49,8 @@ def checked(inputs: Inputs) -> Checked:
     Raises
     ------
     InputError
-        When the economic terms of the plan cannot be, or its bill lacks what they ask for.
+        When a bill lacks what the economic terms ask for.
     """
-    economic_terms(**inputs.plan.economics.model_dump())
     wind = inputs.wind
     read: list[Finding] = [*wind.files]
     warnings = [found for stage in wind.provenance for found in stage.warnings]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from yieldest.arrays import plainly
 from yieldest.economics.evaluation import evaluate
-from yieldest.economics.terms import EconomicTerms, economic_terms
+from yieldest.economics.terms import EconomicTerms
 from yieldest.html_repr import html_table
 from yieldest.hub.shear import MeasuredShear
 from yieldest.model.frames import Row, dataset_of, frame_of, rows_of
@@ -292,9 +292,9 @@ def estimate(inputs: Inputs, like: Estimate | None = None) -> Estimate:
     Raises
     ------
     InputError
-        When a hub is where no height law holds, or the terms cannot be.
+        When a hub is where no height law holds.
     """
-    terms = economic_terms(**inputs.plan.economics.model_dump())
+    terms = inputs.plan.economics
     return Estimate(
         inputs, terms, tuple(_build(inputs, build, terms, like) for build in inputs.builds)
     )

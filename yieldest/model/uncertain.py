@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import PurePath
 
@@ -137,7 +137,7 @@ class UncertainBuild:
         year = value("coming_years", 1.0)
         # The mean of independent years wanders less by the root of their number.
         usual_year = machines.net_kwh(1 + (year - 1) / np.sqrt(life))
-        longest = replace(terms, life_years=int(life.max()))
+        longest = terms.model_copy(update={"life_years": int(life.max())})
         price = value("price_per_kwh", terms.price_per_kwh or 0.0)
         # What a sold kWh earns follows what a bought one costs.
         level = price / terms.price_per_kwh if terms.price_per_kwh else 1.0
@@ -427,7 +427,7 @@ def _exposure(build: BuildEstimate) -> Stated:
 
 def _maintenance(inputs: Inputs, build: BuildEstimate) -> Stated:
     in_bill = build.bill is not None and build.bill.states_maintenance
-    stated = in_bill or inputs.plan.economics.maintenance_share_per_year is not None
+    stated = in_bill or inputs.plan.economics.states("maintenance_share_per_year")
     return Stated(STATED_MAINTENANCE if stated else ASSUMED_MAINTENANCE, COMMON_PRACTICE)
 
 

@@ -1,6 +1,6 @@
 """The plan file: TOML, typed and validated, with errors that name the key and the line."""
 
-from yieldest.plan.array_tables import Array
+from yieldest.energy.array_losses import Array
 from yieldest.plan.build_table import Build
 from yieldest.plan.machine_tables import LoadNotes, swept_area_m2
 from yieldest.plan.read_plan import load_plan, with_override

@@ -7,8 +7,10 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, Field, model_validator
 
+from yieldest.energy.array_losses import MOST_WAKES, Array
+from yieldest.energy.cables import Cable, Converter
+from yieldest.energy.losses import LossShares
 from yieldest.hub.air import STANDARD_DENSITY_KG_M3
-from yieldest.plan.array_tables import MOST_WAKES, Array, Cable, Converter, LossShares
 from yieldest.plan.machine_tables import GenericCurve, LoadNotes, MeterNotes, swept_area_m2
 from yieldest.settings import (
     HIGHEST_CUT_OUT_MS,
@@ -122,7 +124,7 @@ class Build(Settings):
     @model_validator(mode="after")
     def _one_wakes(self) -> Self:
         if self.array is not None:
-            if self.losses.wake is not None:
+            if "wake" in self.losses.stated:
                 raise ValueError("array and losses.wake exclude each other; keep one")
             places = self.array.coordinates_m
             if places is not None and len(places) != self.count:
@@ -140,7 +142,7 @@ class Build(Settings):
                     f"wakes are computed for at most {MOST_WAKES} machines; state a measured "
                     "array_efficiency instead"
                 )
-        if (self.cable or self.converter) and self.losses.electrical is not None:
+        if (self.cable or self.converter) and "electrical" in self.losses.stated:
             raise ValueError(
                 "cable or converter and losses.electrical exclude each other; keep one"
             )

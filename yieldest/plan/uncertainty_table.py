@@ -7,7 +7,11 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 from pydantic.fields import FieldInfo
 
-from yieldest.energy.losses import ASSUMED_UNCERTAINTY, STATED_UNCERTAINTY
+from yieldest.energy.losses import (
+    ASSUMED_UNCERTAINTY,
+    STATED_UNCERTAINTY,
+    with_a_key_for_each_loss,
+)
 from yieldest.settings import NotNegative, Settings, at_most_one, key
 from yieldest.uncertainty.uncertain_inputs import (
     ANEMOMETER,
@@ -92,27 +96,14 @@ _LOSS = (
 )
 
 
+@with_a_key_for_each_loss(
+    lambda category: Annotated[
+        DistributionOf | None,
+        _input(f"losses.{category.key}", {"uniform": [0.0, 2 * category.example]}, _LOSS),
+    ]
+)
 class LossDistributions(Settings):
     """Spreads of the shares lost."""
-
-    availability: Annotated[
-        DistributionOf | None, _input("losses.availability", {"uniform": [0.02, 0.12]}, _LOSS)
-    ] = None
-    wake: Annotated[
-        DistributionOf | None, _input("losses.wake", {"uniform": [0.0, 0.1]}, _LOSS)
-    ] = None
-    turbine_performance: Annotated[
-        DistributionOf | None, _input("losses.turbine_performance", {"uniform": [0.0, 0.1]}, _LOSS)
-    ] = None
-    electrical: Annotated[
-        DistributionOf | None, _input("losses.electrical", {"uniform": [0.03, 0.1]}, _LOSS)
-    ] = None
-    environmental: Annotated[
-        DistributionOf | None, _input("losses.environmental", {"uniform": [0.0, 0.06]}, _LOSS)
-    ] = None
-    curtailment: Annotated[
-        DistributionOf | None, _input("losses.curtailment", {"uniform": [0.0, 0.05]}, _LOSS)
-    ] = None
 
 
 class Correlated(Settings):

@@ -8,8 +8,8 @@ from typing import Annotated, Self
 
 from pydantic import BaseModel, Field, model_validator
 
+from yieldest.economics.terms import EconomicTerms
 from yieldest.plan.build_table import Build
-from yieldest.plan.economics_table import Money
 from yieldest.plan.site_table import Site
 from yieldest.plan.uncertainty_table import Uncertainty
 from yieldest.plan.wind_table import Wind
@@ -30,7 +30,9 @@ class Plan(Settings):
         Annotated[list[Build], Field(min_length=1)],
         key("the ways to build that are compared, one table each"),
     ]
-    economics: Annotated[Money, key("the terms that money is computed on")] = Money()
+    economics: Annotated[EconomicTerms, key("the terms that money is computed on")] = (
+        EconomicTerms()
+    )
     uncertainty: Annotated[Uncertainty, key("how sure the inputs are")] = Uncertainty()
     path: Path
 

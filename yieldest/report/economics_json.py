@@ -21,9 +21,9 @@ def terms_beyond(terms: EconomicTerms) -> dict[str, Any]:
         "degradation_per_year": terms.degradation_per_year,
         "grant": terms.grant,
         "grant_share": terms.grant_share,
-        "inflation": terms.inflation,
+        "inflation": terms.price_inflation,
         "nominal_discount_rate": terms.nominal_discount_rate,
-        "loan": None if terms.loan is None else asdict(terms.loan),
+        "loan": None if terms.loan is None else terms.loan.model_dump(),
         "grid_carbon_kg_per_kwh": terms.grid_carbon_kg_per_kwh,
     }
 

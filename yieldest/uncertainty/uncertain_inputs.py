@@ -70,10 +70,10 @@ QUANTITIES: dict[str, Quantity] = {
     "curve": Quantity(PERFORMANCE, "power curve, all bins together"),
     "curve_bins": Quantity(PERFORMANCE, "power curve, bin by bin", kind=Normal),
     **{
-        f"losses.{category}": Quantity(
-            PERFORMANCE, f"{category.replace('_', ' ')} loss", "share of the energy"
+        f"losses.{category.key}": Quantity(
+            PERFORMANCE, f"{category.name} loss", "share of the energy"
         )
-        for category in LOSS_CATEGORIES
+        for category in LOSS_CATEGORIES.values()
     },
     "prices": Quantity(MONEY, "prices of the parts bill"),
     "maintenance": Quantity(MONEY, "upkeep"),
