@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from yieldest.errors import InputError
-from yieldest.files.dialect import layout_of
+from yieldest.files.dialect import LayoutOptions, layout_of
 from yieldest.files.table import read_blocks
 from yieldest.wind.read_wind import read_wind
 
@@ -46,9 +46,9 @@ def test_latin_1_headings_are_read(written, encoding):
 
 def test_a_stated_encoding_wins(written):
     path = written("time,speed ½ (m/s)\n2025-01-01,5\n", "cp437")
-    assert layout_of(path, encoding="cp437").headings[1] == "speed ½ (m/s)"
+    assert layout_of(path, LayoutOptions(encoding="cp437")).headings[1] == "speed ½ (m/s)"
     with pytest.raises(InputError, match="no text encoding"):
-        layout_of(path, encoding="pen and paper")
+        layout_of(path, LayoutOptions(encoding="pen and paper"))
 
 
 @pytest.mark.parametrize(

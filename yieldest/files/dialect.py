@@ -9,11 +9,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import dropwhile, islice
 from pathlib import Path
-from typing import NamedTuple, TextIO
+from typing import Annotated, NamedTuple, TextIO
+
+from pydantic import Field, Strict
 
 from yieldest.errors import InputError
 from yieldest.files.text_file import LONGEST_LINE, encoding_of, markup_kind, open_text
 from yieldest.provenance import Finding
+from yieldest.settings import DecimalMark, Settings, Words, key
 from yieldest.units import SPELLINGS
 
 DELIMITERS = {"\t": "tab", ";": "semicolon", "|": "pipe", ",": "comma", " ": "spaces"}
@@ -27,6 +30,7 @@ TAIL_CHARACTERS = 2**20
 MOST_LINES_BELOW = 1000
 """More lines of text than this below the data are no notes; our choice."""
 _SHOWN = 60
+RECOGNISED = "it is recognised"
 _SAMPLE_LINES = 500
 _SAMPLE_CHARACTERS = 2 * LONGEST_LINE
 """Of very long lines fewer are looked at."""
@@ -59,6 +63,25 @@ _UNIT_CELLS = frozenset(
     | {"yyyy-mm-dd hh:mm", "yyyy-mm-dd hh:mm:ss"}
 )
 STATISTIC_CELLS = frozenset({"smp", "avg", "std", "max", "min", "wvc", "tot", "mean", "sample"})
+
+
+class LayoutOptions(Settings):
+    """What can be stated about the layout of a text file; what is left out is recognised."""
+
+    delimiter: Annotated[
+        Words | None, key("the character between cells", ";", left_out=RECOGNISED)
+    ] = None
+    decimal: Annotated[DecimalMark | None, key("decimal mark", ",", left_out=RECOGNISED)] = None
+    encoding: Annotated[str | None, key("encoding of the text", "latin-1", left_out=RECOGNISED)] = (
+        None
+    )
+    skip_lines: Annotated[
+        Annotated[int, Field(ge=0)] | None, key("lines above the heading", 3, left_out=RECOGNISED)
+    ] = None
+    headings: Annotated[
+        Annotated[list[str], Strict(False)] | None,
+        key("the headings of a file that has none", ["time", "speed (m/s)"]),
+    ] = None
 
 
 @dataclass(frozen=True)
@@ -142,23 +165,19 @@ def split_line(line: str, delimiter: str) -> list[str]:
     return [cell.strip() for cell in cells]
 
 
+_NOTHING_STATED = LayoutOptions()
+
+
 def layout_of(
-    path: Path,
-    *,
-    encoding: str | None = None,
-    delimiter: str | None = None,
-    decimal: str | None = None,
-    skip_lines: int | None = None,
-    headings: Sequence[str] = (),
-    titled: bool = True,
+    path: Path, options: LayoutOptions = _NOTHING_STATED, *, titled: bool = True
 ) -> Layout:
     """Find out how a file is laid out from its first 500 lines.
 
     Parameters
     ----------
     path : Path
-    encoding, delimiter, decimal, skip_lines, headings : optional
-        What is stated is not looked for; `skip_lines` stand above the heading.
+    options : LayoutOptions
+        What is stated is not looked for.
     titled : bool
         Whether lines of other text may stand above the heading.
 
@@ -167,7 +186,8 @@ def layout_of(
     InputError
         When the file is empty, or no heading or no data are found.
     """
-    encoding = encoding or encoding_of(path)
+    encoding = options.encoding or encoding_of(path)
+    skip_lines, headings = options.skip_lines, options.headings or []
     with open_text(path, encoding) as stream:
         lines = list(enumerate(_sample(stream), start=1))
     kind = markup_kind("".join(line for _, line in lines[:2]))
@@ -177,11 +197,12 @@ def layout_of(
     content = [(number, line) for number, line in below if carries_data(line)]
     if not content:
         raise InputError(f"{path}: the file is empty; a heading and data lines were expected.")
-    delimiter = delimiter or _delimiter_told(
+    by_name = {name: mark for mark, name in DELIMITERS.items()}
+    delimiter = by_name.get(options.delimiter or "", options.delimiter) or _delimiter_told(
         content, skip_lines is not None or not titled, headings
     )
     if headings:
-        found = _Heading(list(headings), [], [], 0, content[0][0])
+        found = _Heading(headings, [], [], 0, content[0][0])
     elif skip_lines is not None or not titled:
         found = _first_heading(content, delimiter)
     else:
@@ -212,7 +233,7 @@ def layout_of(
     return Layout(
         encoding=encoding,
         delimiter=delimiter,
-        decimal=decimal or _decimal(path, data, delimiter, titled),
+        decimal=options.decimal or _decimal(path, data, delimiter, titled),
         headings=_different(heading),
         units=tuple(found.units),
         heading_line=found.line,

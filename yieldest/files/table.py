@@ -77,6 +77,10 @@ class Table:
         """Return the line of the file (from 1) that holds row `row` (from 0) of the frame."""
         return line_of_row(self.path, self.layout, int(self.frame.index[row]))
 
+    def place(self, row: int) -> str:
+        """Return where row `row` (from 0) of the frame stands, for a message."""
+        return f"{self.path}, line {self.line(row)}"
+
     def cell(self, row: int, column: str) -> str:
         """Return a cell as it stands in the file: the frame may hold what was made of it.
 
@@ -149,7 +153,7 @@ class Table:
         if wrong.any():
             row = int(np.argmax(wrong))
             raise InputError(
-                f"{self.path}, line {self.line(row)}: {self.cell(row, column)!r} in column "
+                f"{self.place(row)}: {self.cell(row, column)!r} in column "
                 f"{column!r} is not a number; write a plain number, such as 1250 or 0.85, or leave "
                 "it blank."
             )
@@ -161,6 +165,48 @@ class Table:
             "" if missing else str(cell).strip()
             for cell, missing in zip(self.frame[column], self.frame[column].isna(), strict=True)
         ]
+
+
+class FrameTable(Table):
+    """A data frame as a table: messages name its rows."""
+
+    def place(self, row: int) -> str:
+        """Return where row `row` (from 0) of the frame stands, for a message."""
+        return f"{self.path}, row {int(self.frame.index[row]) + 1}"
+
+    def cell(self, row: int, column: str) -> str:
+        """Return a cell as text."""
+        return str(self.frame[column].iloc[row])
+
+
+def table_of_frame(
+    data: pd.DataFrame | pd.Series[Any], *, index: str, value: str = "speed (m/s)"
+) -> FrameTable:
+    """Return a data frame or a series as a table with the headings that a file would have.
+
+    Parameters
+    ----------
+    data : DataFrame or Series
+        An index of times or with a name, and that of a series, becomes the first column, unless it
+        only counts the rows.
+    index, value : str
+        Headings of an index and of a series without names.
+
+    Raises
+    ------
+    InputError
+        When two columns have one name.
+    """
+    frame = data.to_frame(data.name or value) if isinstance(data, pd.Series) else data
+    counts = frame.index.equals(pd.RangeIndex(len(frame)))
+    timed = isinstance(frame.index, pd.DatetimeIndex)
+    if timed or frame.index.name is not None or (isinstance(data, pd.Series) and not counts):
+        frame = frame.rename_axis(str(frame.index.name or index)).reset_index()
+    headings = tuple(map(str, frame.columns))
+    if len(set(headings)) < len(headings):
+        raise InputError("data frame: two columns have one name; rename one of them.")
+    frame = frame.set_axis(list(headings), axis=1).reset_index(drop=True)
+    return FrameTable(Path("data frame"), frame, Layout("", "", ".", headings, (), 0, 0))
 
 
 def numbers_in(cells: pd.Series[Any]) -> FloatArray:

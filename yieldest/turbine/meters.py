@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from yieldest.errors import InputError
 from yieldest.provenance import Findings
+from yieldest.settings import DecimalMark
 from yieldest.turbine.electrical_power import Circuit, MeterShows, Resistors, VoltsBetween
 
 _PEAK_TO_PEAK = re.compile(r"peak[\s_-]*to[\s_-]*peak|\bp-p\b|pk-pk|[va]pp\b|\bpp\b", re.IGNORECASE)
@@ -56,7 +57,7 @@ class Meters:
     wh_per_pulse: float | None = None
     metres_per_pulse: float | None = None
     date_order: str | None = None
-    decimal: str | None = None
+    decimal: DecimalMark | None = None
     averaging_s: float | None = None
 
 

@@ -12,8 +12,9 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.files.dialect import layout_of, without_footer
+from yieldest.files.dialect import LayoutOptions, layout_of, without_footer
 from yieldest.files.table import MOST_COLUMNS, Table, plain_heading, read_blocks
+from yieldest.settings import DecimalMark
 from yieldest.wind.record_headings import RECOGNISED_COLUMNS
 from yieldest.wind.record_values import numbers_of
 
@@ -100,7 +101,7 @@ ROLES = {
 """The columns that a table of readings may have."""
 
 
-def open_readings(path: Path, decimal: str | None = None) -> Table:
+def open_readings(path: Path, decimal: DecimalMark | None = None) -> Table:
     """Read a table of readings as text, its layout recognised as that of a wind record is.
 
     Parameters
@@ -116,7 +117,7 @@ def open_readings(path: Path, decimal: str | None = None) -> Table:
     InputError
         When the file cannot be read or a line has more or fewer cells than the heading.
     """
-    layout = layout_of(path, decimal=decimal)
+    layout = layout_of(path, LayoutOptions(decimal=decimal))
     if len(layout.headings) > MOST_COLUMNS:
         raise InputError(
             f"{path}: {len(layout.headings)} columns are more than any table of readings has; "

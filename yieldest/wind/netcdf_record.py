@@ -66,8 +66,34 @@ def read_netcdf(path: Path, options: ReadOptions, height_m: float | None) -> Gat
         raise InputError(
             f"{path}: the NetCDF file cannot be read ({' '.join(str(error).split())}); is it whole?"
         ) from error
+    return gathered_of_dataset(path, data, options, height_m)
+
+
+def gathered_of_dataset(
+    path: Path, data: xr.Dataset, options: ReadOptions, height_m: float | None
+) -> Gathered:
+    """Return the speeds, or the components they are made of, at one point of a dataset.
+
+    Parameters
+    ----------
+    path : Path
+        For messages.
+    data : xarray.Dataset
+    options, height_m
+        As for `read_netcdf`.
+
+    Raises
+    ------
+    InputError
+        When it has no wind, no time, no units, or several points.
+    """
+    if options.where:
+        raise InputError(
+            f"{path}, where: this has no rows of text to pick from; state point (on the "
+            "command line --point) for one of several places."
+        )
     stated = options.columns.stated
-    found = [Recognised("file", "NetCDF", "recognised")]
+    found = [Recognised("source", "variables with CF standard names", "recognised")]
     variables = {
         role: name
         for role in STANDARD_NAMES
@@ -100,6 +126,28 @@ def read_netcdf(path: Path, options: ReadOptions, height_m: float | None) -> Gat
         series.setdefault("direction", np.degrees(np.arctan2(-east, -north)) % 360)
     found.append(Recognised("time zone", "UTC", "NetCDF time is UTC by the CF conventions"))
     return gathered_of_si(path, _times(path, first[time_name]), series, found, sensor_height_m)
+
+
+def dataset_of(source: object, options: ReadOptions) -> tuple[xr.Dataset, ReadOptions]:
+    """Return a dataset or a data array of speeds as a dataset, and the options with its variable.
+
+    Raises
+    ------
+    TypeError
+        When it is neither.
+    """
+    import xarray as xr  # noqa: PLC0415
+
+    if isinstance(source, xr.Dataset):
+        return source, options
+    if not isinstance(source, xr.DataArray):
+        raise TypeError(
+            f"source is a {type(source).__name__}, but a path, or a DataFrame or Series of pandas, "
+            "or a Dataset or DataArray of xarray was expected"
+        )
+    name = str(source.name or "speed")
+    columns = options.columns.model_copy(update={"speed": name})
+    return source.to_dataset(name=name), options.model_copy(update={"columns": columns})
 
 
 def _variable(path: Path, data: xr.Dataset, role: str, options: ReadOptions) -> str | None:

@@ -9,12 +9,12 @@ from typing import Annotated, Self, TypeVar
 from pydantic import Field, Strict, ValidationError, model_validator
 
 from yieldest.errors import InputError
-from yieldest.settings import DateOrder, DecimalMark, NotNegative, Positive, Settings, Words, key
+from yieldest.files.dialect import LayoutOptions
+from yieldest.settings import DateOrder, NotNegative, Positive, Settings, key
 from yieldest.units import PRESSURE_FACTORS, SPEED_UNITS, TEMPERATURE_UNITS
 
 Cells = str | int | list[str | int]
 """One cell of a column, or several."""
-_RECOGNISED = "it is recognised"
 _HEADING = "the heading says it"
 
 
@@ -66,27 +66,12 @@ class Columns(Settings):
         return self.model_dump(exclude_none=True)
 
 
-class TableOptions(Settings):
+class TableOptions(LayoutOptions):
     """What can be stated about a text file with a table; what is left out is recognised."""
 
     units: Annotated[
         str | None,
         key(f"unit of the speeds: {', '.join(SPEED_UNITS)}", "km/h", left_out=_HEADING),
-    ] = None
-    delimiter: Annotated[
-        Words | None, key("the character between cells", ";", left_out=_RECOGNISED)
-    ] = None
-    decimal: Annotated[DecimalMark | None, key("decimal mark", ",", left_out=_RECOGNISED)] = None
-    encoding: Annotated[
-        str | None, key("encoding of the text", "latin-1", left_out=_RECOGNISED)
-    ] = None
-    skip_lines: Annotated[
-        Annotated[int, Field(ge=0)] | None,
-        key("lines above the heading", 3, left_out=_RECOGNISED),
-    ] = None
-    headings: Annotated[
-        Annotated[list[str], Strict(False)] | None,
-        key("the headings of a file that has none", ["time", "speed (m/s)"]),
     ] = None
 
 

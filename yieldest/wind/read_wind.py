@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
 from yieldest.errors import InputError
 from yieldest.files.text_file import Progress
@@ -14,9 +17,9 @@ from yieldest.provenance import Finding, Provenance
 from yieldest.units import BEAUFORT_EDGES_MS
 from yieldest.wind.data_recovery import data_recovery_of, data_recovery_warnings
 from yieldest.wind.gathered_rows import Flags, Gathered, Times
-from yieldest.wind.netcdf_record import is_netcdf, read_netcdf
+from yieldest.wind.netcdf_record import dataset_of, gathered_of_dataset, is_netcdf, read_netcdf
 from yieldest.wind.read_options import ReadOptions, Recognised, options_of
-from yieldest.wind.record_files import RecordFile, files_of, sources_of
+from yieldest.wind.record_files import RecordFile, files_of, frame_source, sources_of
 from yieldest.wind.record_rows import LinesBackInTime, gather
 from yieldest.wind.time_conflicts import (
     ahead,
@@ -26,6 +29,9 @@ from yieldest.wind.time_conflicts import (
     refuse_contradictions,
 )
 from yieldest.wind.wind_record import WindRecord
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 MONTHS = 12
 FEWEST_JOINTS = 3
@@ -81,7 +87,7 @@ class HeightNotAsStated(Finding):
 
 
 def read_wind(
-    source: str | PathLike[str],
+    source: str | PathLike[str] | pd.DataFrame | pd.Series[Any] | xr.Dataset | xr.DataArray,
     *,
     height_m: float | None = None,
     options: ReadOptions | None = None,
@@ -92,9 +98,10 @@ def read_wind(
 
     Parameters
     ----------
-    source : str or path
+    source : path, DataFrame, Series, Dataset or DataArray
         Delimited text (plain, gzip or zip), a folder or a glob of such files, or a NetCDF file with
-        CF standard names.
+        CF standard names. A data frame has the headings that a file would have, and its times in
+        the index or in a column; a series holds speeds, and so does a data array.
     height_m : float, optional
         Height of the anemometer above ground: which sensor to take where the file has several.
     options : ReadOptions, optional
@@ -115,9 +122,8 @@ def read_wind(
         When a file cannot be read, a column is missing, a unit is unknown, or a value is text,
         negative, or a time that cannot be read.
     """
-    path = Path(source)
     options = options_of(ReadOptions, options, stated)
-    gathered, sources = _gathered(path, options, height_m, progress)
+    path, gathered, sources = _gathered(source, options, height_m, progress)
     if not np.isfinite(gathered.si["speed"]).any():
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
     found, name = list(gathered.found), str(path)
@@ -189,26 +195,28 @@ def read_wind(
 
 
 def _gathered(
-    path: Path, options: ReadOptions, height_m: float | None, progress: Progress | None
-) -> tuple[Gathered, list[RecordFile]]:
-    """Return the rows of a record, and the files of text they stand in."""
+    source: object, options: ReadOptions, height_m: float | None, progress: Progress | None
+) -> tuple[Path, Gathered, Sequence[RecordFile]]:
+    """Return the name of a record, its rows, and the tables of text or frame they stand in."""
+    if isinstance(source, pd.DataFrame | pd.Series):
+        frame = frame_source(source, options, height_m)
+        return frame.path, gather(frame.path, [frame], options, progress), [frame]
+    if not isinstance(source, str | PathLike):
+        path = Path("dataset")
+        return path, gathered_of_dataset(path, *dataset_of(source, options), height_m), []
+    path = Path(source)
     files = files_of(path)
     for file in files:
         read = next((read for is_kind, read in FORMATS if is_kind(file)), None)
-        if read is not None and options.where:
-            raise InputError(
-                f"{file}, where: this file has no rows of text to pick from; state point (on the "
-                "command line --point) for one of several places."
-            )
         if read is not None and len(files) == 1:
-            return read(file, options, height_m), []
+            return path, read(file, options, height_m), []
         if read is not None:
             raise InputError(
                 f"{file}: only tables of text are read as several files together; name this one "
                 "alone."
             )
     sources = sources_of(path, options, height_m)
-    return gather(path, sources, options, progress), sources
+    return path, gather(path, sources, options, progress), sources
 
 
 def _only(gathered: Gathered, keep: Flags) -> Gathered:

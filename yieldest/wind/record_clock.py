@@ -101,7 +101,8 @@ class Clock:
         if not {"time", "date"} & self.names.keys():
             local = self._from_parts(table)
         else:
-            stamps = self._from_texts(table)
+            given = self._given(table)
+            stamps = self._from_texts(table) if given is None else given
             if stamps.dt.tz is not None:
                 self._offsets = True
                 stamps = stamps.dt.tz_convert("UTC").dt.tz_localize(None)
@@ -126,13 +127,15 @@ class Clock:
             return
         first, orders = "", None
         for table in tables():
+            if self._given(table) is not None:
+                return
             texts = self._texts(table)
             found = possible_orders(texts)
             if found is None:
                 return
             if orders is None:
                 heading = self.names.get("date", self.names.get("time"))
-                first = f"{table.path}, line {table.line(0)}: {texts.iloc[0]!r} in column "
+                first = f"{table.place(0)}: {texts.iloc[0]!r} in column "
                 first += repr(heading)
             orders = found if orders is None else orders & found
             if len(orders) < 2:
@@ -197,6 +200,19 @@ class Clock:
             return texts_of("date")
         return texts_of("date") + " " + with_colon(clock)
 
+    def _given(self, table: Table) -> Stamps | None:
+        """Return the times of a data frame that holds times already; None where it holds texts."""
+        name = self.names.get("time")
+        if name is None or table.frame[name].dtype.kind != "M":
+            return None
+        times = table.frame[name]
+        self.written = "times"
+        missing = times.isna().to_numpy()
+        if missing.any():
+            where = table.place(int(np.argmax(missing)))
+            raise InputError(f"{where}: the time in column {name!r} is missing; leave the row out.")
+        return times
+
     def _from_texts(self, table: Table) -> Stamps:
         texts = self._texts(table)
         times, written = parse_stamps(texts, self.order)
@@ -209,8 +225,7 @@ class Clock:
             if self.order:
                 why = why.replace("is not a time", f"is not a time with the {self.order}")
             raise InputError(
-                f"{table.path}, line {table.line(row)}: {texts.iloc[row]!r} in column {heading!r} "
-                f"{why}."
+                f"{table.place(row)}: {texts.iloc[row]!r} in column {heading!r} {why}."
             )
         return times
 
@@ -230,7 +245,7 @@ class Clock:
             if wrong.any():
                 row = int(np.argmax(wrong))
                 raise InputError(
-                    f"{table.path}, line {table.line(row)}: {table.frame[name].iloc[row]} in "
+                    f"{table.place(row)}: {table.frame[name].iloc[row]} in "
                     f"column {name!r} is not a {role} ({low:g} to {high:g}); mend the value."
                 )
         if "half_of_day" in self.names:
@@ -242,10 +257,8 @@ class Clock:
         times = assemble(parts)
         wrong = np.isnat(times)
         if wrong.any():
-            line = table.line(int(np.argmax(wrong)))
-            raise InputError(
-                f"{table.path}, line {line}: year, month and day make no date; mend them."
-            )
+            where = table.place(int(np.argmax(wrong)))
+            raise InputError(f"{where}: year, month and day make no date; mend them.")
         return times
 
     def _to_utc(self, table: Table, local: Times, zone: tzinfo) -> Times:
@@ -256,7 +269,7 @@ class Clock:
         if wrong.any():
             row = int(np.argmax(wrong))
             raise InputError(
-                f"{table.path}, line {table.line(row)}: {index[row]} did not exist in time zone "
+                f"{table.place(row)}: {index[row]} did not exist in time zone "
                 f"{zone}, for the clocks went forward; if the logger kept winter time, state "
                 "time_zone as an offset such as +01:00."
             )

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import glob
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from yieldest.errors import InputError
 from yieldest.files.dialect import DELIMITERS, MISSING_WORDS, Layout, layout_of, without_footer
-from yieldest.files.table import Table
+from yieldest.files.table import FrameTable, Table, line_of_row, read_blocks, table_of_frame
+from yieldest.files.text_file import Progress
 from yieldest.files.time_stamps import DATE_ORDERS
 from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_clock import Clock
@@ -33,6 +35,72 @@ class RecordFile:
     path: Path
     layout: Layout
     columns: ChosenColumns
+
+    def tables(
+        self,
+        columns: Iterable[str],
+        text_columns: Iterable[str],
+        rows: int,
+        progress: Progress | None = None,
+    ) -> Iterator[Table]:
+        """Read some columns, some of them as text, so many rows at a time."""
+        wanted = list(dict.fromkeys(columns))
+        yield from read_blocks(self.path, self.layout, wanted, list(text_columns), rows, progress)
+
+    def place(self, row: int) -> str:
+        """Return where a row (from 0) stands, for a message."""
+        return f"{self.path}, line {line_of_row(self.path, self.layout, row)}"
+
+
+@dataclass
+class RecordFrame(RecordFile):
+    """A record that stands in a data frame instead of a file."""
+
+    table: FrameTable
+
+    def tables(
+        self,
+        columns: Iterable[str],
+        text_columns: Iterable[str],
+        rows: int,
+        progress: Progress | None = None,
+    ) -> Iterator[Table]:
+        """Give some columns, some of them as text, so many rows at a time."""
+        frame = self.table.frame[list(dict.fromkeys(columns))].copy()
+        for name in text_columns:
+            if frame[name].dtype.kind != "M":
+                frame[name] = frame[name].map(str, na_action="ignore")
+        for start in range(0, len(frame), rows):
+            yield replace(self.table, frame=frame.iloc[start : start + rows])
+
+    def place(self, row: int) -> str:
+        """Return where a row (from 0) stands, for a message."""
+        return f"{self.path}, row {row + 1}"
+
+
+def frame_source(
+    data: pd.DataFrame | pd.Series[Any], options: ReadOptions, height_m: float | None
+) -> RecordFrame:
+    """Return a data frame as a file of a record; its index holds the times if it can.
+
+    Raises
+    ------
+    InputError
+        When it has no speed or no time.
+    """
+    heading = "wind speed"
+    table = table_of_frame(data, index="time", value=heading)
+    known = {}
+    if isinstance(data.index, pd.DatetimeIndex):
+        known["time"] = str(table.frame.columns[0])
+    if isinstance(data, pd.Series):
+        known["speed"] = str(table.frame.columns[-1])
+    columns = options.columns.model_copy(update={**known, **options.columns.stated})
+    options = options.model_copy(update={"columns": columns})
+    check_where(table.path, table.layout, options.cells)
+    return RecordFrame(
+        table.path, table.layout, choose_columns(table.path, table.layout, options, height_m), table
+    )
 
 
 def files_of(path: Path) -> list[Path]:
@@ -69,14 +137,7 @@ def sources_of(path: Path, options: ReadOptions, height_m: float | None = None) 
     """
     sources = []
     for file in files_of(path):
-        layout = layout_of(
-            file,
-            encoding=options.encoding,
-            delimiter=_delimiter(options.delimiter),
-            decimal=options.decimal,
-            skip_lines=options.skip_lines,
-            headings=options.headings or (),
-        )
+        layout = layout_of(file, options)
         check_where(file, layout, options.cells)
         columns = choose_columns(file, layout, options, height_m)
         layout = without_footer(file, layout, _holds_data(file, layout, columns, options))
@@ -169,6 +230,8 @@ def layout_findings(sources: Sequence[RecordFile], options: ReadOptions) -> list
     """Return what was recognised or stated about the files and their columns."""
     first = sources[0]
     layout = first.layout
+    if isinstance(first, RecordFrame):
+        return [Recognised("source", "a data frame", "recognised"), *first.columns.found]
     found = []
     if len(sources) > 1:
         names = f"{len(sources)}, {first.path.name} to {sources[-1].path.name}"
@@ -190,9 +253,3 @@ def layout_findings(sources: Sequence[RecordFile], options: ReadOptions) -> list
 
 def _how(stated: object) -> str:
     return "recognised" if stated is None else "stated"
-
-
-def _delimiter(stated: str | None) -> str | None:
-    """Let a delimiter be stated by its name."""
-    by_name = {name: mark for mark, name in DELIMITERS.items()}
-    return None if stated is None else by_name.get(stated, stated)

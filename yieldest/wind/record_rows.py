@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.files.table import Table, line_of_row, read_blocks
+from yieldest.files.table import Table
 from yieldest.files.text_file import Progress
 from yieldest.provenance import Finding
 from yieldest.wind.gathered_rows import Gathered, Times, ValuesBeyondLimits
@@ -184,14 +184,7 @@ class _Gathering:
     ) -> Iterator[Table]:
         """Read some columns of the rows that belong to the record."""
         also = [*self.options.cells, *station_columns(source.layout)]
-        blocks = read_blocks(
-            source.path,
-            source.layout,
-            list(dict.fromkeys([*headings, *also])),
-            [*as_text, *also],
-            rows,
-            progress,
-        )
+        blocks = source.tables([*headings, *also], [*as_text, *also], rows, progress)
         return map(self._stations.picked, blocks)
 
     def _take(self, source: RecordFile, table: Table) -> None:
@@ -270,14 +263,13 @@ class _Gathering:
             return
         at = int(np.argmax(wrong))
         source, row = self._place_of(at)
-        line = line_of_row(source.path, source.layout, row)
         why = (
             "is not a direction from 0 to 360 degrees"
             if role == "direction"
             else "is below zero, and a wind speed cannot be"
         )
         raise InputError(
-            f"{source.path}, line {line}: {raw[at]:g} in column {source.columns.names[role]!r} "
+            f"{source.place(row)}: {raw[at]:g} in column {source.columns.names[role]!r} "
             f"{why}; mend the value, leave it blank, or state it as a missing mark."
         )
 

@@ -102,7 +102,7 @@ def numbers_of(
     blank = cells.isna().to_numpy()
     marks: Counter[str] = Counter({"blank": int(blank.sum())} if blank.any() else {})
     if cells.dtype.kind in "fiu":
-        values = cells.to_numpy(dtype=np.float64)
+        values = cells.to_numpy(dtype=np.float64, na_value=np.nan)
         odd = np.isinf(values)
     else:
         decimal = table.layout.decimal
@@ -133,7 +133,7 @@ def numbers_of(
     if odd.any():
         row = int(np.argmax(odd))
         raise InputError(
-            f"{table.path}, line {table.line(row)}: {table.cell(row, column)!r} in column "
+            f"{table.place(row)}: {table.cell(row, column)!r} in column "
             f"{column!r} is not a number; write a plain number, leave it blank, or state it as a "
             "missing mark (missing; on the command line --missing)."
         )

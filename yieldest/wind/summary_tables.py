@@ -6,13 +6,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.dialect import Layout, layout_of, without_footer
-from yieldest.files.table import Table, read_blocks
+from yieldest.files.table import Table, read_blocks, table_of_frame
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.units import (
     BEAUFORT_EDGES_MS,
@@ -107,13 +109,16 @@ class SharesNotWhole(Finding):
 
 
 def read_frequency_table(
-    source: str | PathLike[str], *, options: TableOptions | None = None, **stated: object
+    source: str | PathLike[str] | pd.DataFrame | pd.Series[Any],
+    *,
+    options: TableOptions | None = None,
+    **stated: object,
 ) -> FrequencyTable:
     """Read a frequency table.
 
     Parameters
     ----------
-    source : str or path
+    source : path, DataFrame or Series
         Two columns of class bounds, or one of class middles (or of Beaufort numbers), and one of
         hours, shares, percentages or counts.
     options : TableOptions, optional
@@ -127,8 +132,9 @@ def read_frequency_table(
         When a column is missing, classes overlap or do not rise, or a share is missing or below
         zero.
     """
-    path, options = Path(source), options_of(TableOptions, options, stated)
-    layout, table = _read(path, options, (*_LOWER, *_CENTRE), _has_digits)
+    options = options_of(TableOptions, options, stated)
+    layout, table = _table(source, "class", "share", options, (*_LOWER, *_CENTRE), _has_digits)
+    path = table.path
     lower_name, upper_name = _column(layout, _LOWER), _column(layout, _UPPER)
     centre_name = _column(layout, _CENTRE)
     weight_name = _column(layout, _WEIGHT)
@@ -159,7 +165,7 @@ def read_frequency_table(
     if (weight < 0).any():
         row = int(np.argmax(weight < 0))
         raise InputError(
-            f"{path}, line {table.line(row)}: {weight[row]:g} in column {weight_name!r} is below "
+            f"{table.place(row)}: {weight[row]:g} in column {weight_name!r} is below "
             "zero; mend the value."
         )
     total = float(weight.sum())
@@ -181,13 +187,16 @@ def read_frequency_table(
 
 
 def read_monthly_means(
-    source: str | PathLike[str], *, options: TableOptions | None = None, **stated: object
+    source: str | PathLike[str] | pd.DataFrame | pd.Series[Any],
+    *,
+    options: TableOptions | None = None,
+    **stated: object,
 ) -> MonthlyMeans:
     """Read twelve monthly means.
 
     Parameters
     ----------
-    source : str or path
+    source : path, DataFrame or Series
         A column of months (numbers or English names) and one of mean speeds.
     options : TableOptions, optional
         What is stated about the file; all else is recognised.
@@ -199,8 +208,9 @@ def read_monthly_means(
     InputError
         When a month is missing, twice there, or its speed is not above zero.
     """
-    path, options = Path(source), options_of(TableOptions, options, stated)
-    layout, table = _read(path, options, _MONTH, _may_be_month)
+    options = options_of(TableOptions, options, stated)
+    layout, table = _table(source, "month", "speed", options, _MONTH, _may_be_month)
+    path = table.path
     month_name, speed_name = _column(layout, _MONTH), _column(layout, _SPEED)
     if month_name is None or speed_name is None:
         raise InputError(
@@ -214,7 +224,7 @@ def read_monthly_means(
         number = _month(text)
         if not 1 <= number <= MONTHS or np.isfinite(means[number - 1]):
             raise InputError(
-                f"{path}, line {table.line(row)}: {text!r} in column {month_name!r} is not a month "
+                f"{table.place(row)}: {text!r} in column {month_name!r} is not a month "
                 "(1 to 12, or its English name), or is there twice."
             )
         means[number - 1] = speed[row]
@@ -223,9 +233,7 @@ def read_monthly_means(
         raise InputError(f"{path}: month {missing} is missing; twelve monthly means are needed.")
     if (means <= 0).any():
         row = int(np.argmax(speed <= 0))
-        raise InputError(
-            f"{path}, line {table.line(row)}: a monthly mean must be above zero; mend the value."
-        )
+        raise InputError(f"{table.place(row)}: a monthly mean must be above zero; mend the value.")
     return MonthlyMeans(
         means, Provenance(str(path), f"monthly means in {unit}", warnings=_told(layout))
     )
@@ -244,18 +252,20 @@ def _may_be_month(cell: str) -> bool:
     return _month(cell) > 0 or _has_digits(cell)
 
 
-def _read(
-    path: Path, options: TableOptions, key_names: tuple[str, ...], is_key: Callable[[str], bool]
+def _table(
+    source: str | PathLike[str] | pd.DataFrame | pd.Series[Any],
+    index: str,
+    value: str,
+    options: TableOptions,
+    key_names: tuple[str, ...],
+    is_key: Callable[[str], bool],
 ) -> tuple[Layout, Table]:
     """Read a table, and set aside what stands below the last line with a key in its column."""
-    layout = layout_of(
-        path,
-        encoding=options.encoding,
-        delimiter=options.delimiter,
-        decimal=options.decimal,
-        skip_lines=options.skip_lines,
-        headings=options.headings or (),
-    )
+    if isinstance(source, pd.DataFrame | pd.Series):
+        table = table_of_frame(source, index=index, value=value)
+        return table.layout, table
+    path = Path(source)
+    layout = layout_of(path, options)
     key = _column(layout, key_names)
     if key is not None:
         at = layout.headings.index(key)
@@ -300,9 +310,7 @@ def _filled(table: Table, name: str) -> FloatArray:
     values, _ = numbers_of(table, name, ())
     if np.isnan(values).any():
         row = int(np.argmax(np.isnan(values)))
-        raise InputError(
-            f"{table.path}, line {table.line(row)}: column {name!r} is blank; fill it in."
-        )
+        raise InputError(f"{table.place(row)}: column {name!r} is blank; fill it in.")
     return values
 
 
@@ -313,7 +321,7 @@ def _around(table: Table, name: str, middle: FloatArray) -> tuple[FloatArray, Fl
     if (np.diff(middle) <= 0).any():
         row = int(np.argmax(np.diff(middle) <= 0)) + 1
         raise InputError(
-            f"{table.path}, line {table.line(row)}: the speed in column {name!r} does not lie "
+            f"{table.place(row)}: the speed in column {name!r} does not lie "
             "above that of the line before; sort the lines by speed."
         )
     between = (middle[1:] + middle[:-1]) / 2
@@ -329,7 +337,7 @@ def _beaufort_classes(
     if wrong.any():
         row = int(np.argmax(wrong))
         raise InputError(
-            f"{table.path}, line {table.line(row)}: {numbers[row]:g} in column {name!r} is not a "
+            f"{table.place(row)}: {numbers[row]:g} in column {name!r} is not a "
             "Beaufort number from 0 to 12."
         )
     edges = np.append(BEAUFORT_EDGES_MS, OPEN_CLASS_MS)
@@ -344,7 +352,7 @@ def _check_classes(table: Table, lower: FloatArray, upper: FloatArray) -> None:
     if wrong.any():
         row = int(np.argmax(wrong))
         raise InputError(
-            f"{table.path}, line {table.line(row)}: the class from {lower[row]:.4g} to "
+            f"{table.place(row)}: the class from {lower[row]:.4g} to "
             f"{upper[row]:.4g} m/s does not rise, or overlaps the one before; sort the lines and "
             "mend the bounds."
         )

@@ -12,12 +12,11 @@ import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.files.table import read_blocks
 from yieldest.wind.gathered_rows import Flags, Times
 from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.record_clock import Clock, zone_of
 from yieldest.wind.record_files import RecordFile
-from yieldest.wind.record_rows import BLOCK_ROWS
+from yieldest.wind.record_rows import BLOCK_ROWS, DATE_ROWS
 from yieldest.wind.stations import pick_one
 
 Order = npt.NDArray[np.intp]
@@ -168,9 +167,9 @@ def _other_columns(source: RecordFile, options: ReadOptions) -> pd.DataFrame:
     zone = None if options.time_zone is None else zone_of(options.time_zone)
     clock = Clock(names, options.date_order, zone)
     headings = source.layout.headings
-    clock.settle_order(lambda: read_blocks(source.path, source.layout, headings, headings, 20_000))
+    clock.settle_order(lambda: source.tables(headings, headings, DATE_ROWS))
     parts = []
-    for table in read_blocks(source.path, source.layout, headings, headings, BLOCK_ROWS):
+    for table in source.tables(headings, headings, BLOCK_ROWS):
         part = table.frame[others].copy()
         part["time"] = clock.times(table)
         parts.append(part)
