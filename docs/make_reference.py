@@ -75,7 +75,7 @@ READ_MORE = {
     "wind.columns": "records",
     "wind.other_heights": "height",
     "wind.reference": "long-term",
-    "wind.quality_control": "quality control",
+    "wind.quality_control": "quality-control",
     "build": "power-curve arrays bill",
     "build.generic_curve": "power-curve",
     "build.meters": "readings",

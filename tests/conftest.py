@@ -12,10 +12,10 @@ import pytest
 
 from yieldest import load
 from yieldest.cli import app as cli
+from yieldest.cli.plan_folder import write_plan_folder
 from yieldest.model.scenarios import what_if
 from yieldest.plan import load_plan
 from yieldest.plan.overrides import read_override
-from yieldest.plan.start import write_plan_folder
 from yieldest.report.write_report import write_report
 
 # Speed is for the benchmarks: a busy machine must fail no test.

@@ -210,7 +210,7 @@ def test_idle_draw_and_beyond_last_are_shown(run, hill_yard, edit):
     page = run("estimate", hill_yard).out
     assert "drawn while idle" in page
     assert "of it above the last measured wind" in page
-    edit(plan, "cut_out_ms = 18", 'cut_out_ms = 18\nbeyond_last = "zero"')
+    edit(plan, "cut_out_ms = 18", 'cut_out_ms = 18\nextrapolation = "zero"')
     ended = run("estimate", hill_yard, "--json").json["builds"][1]
     assert ended["gross_kwh_extrapolated_per_year"] == 0
     assert ended["gross_kwh_per_year"] == pytest.approx(

@@ -16,7 +16,7 @@ LINKED = [*EXAMPLES, "DEVELOPERS.md", "demo-sites/README.md"]
 
 METHOD_PAGES = (
     # the wind: distribution and fits, summed-up winds, quality_control, seasons, long term
-    *("weibull.md", "censored.md", "fits.md", "summed.md", "quality_control.md", "season.md"),
+    *("weibull.md", "censored.md", "fits.md", "summed.md", "quality-control.md", "season.md"),
     "long-term.md",
     # from the mast to the hub
     *(

@@ -135,13 +135,13 @@ SPOILT = [
     (BUILD, "generic_curve = { power_coefficient = 0.2 }\n[economics]", 12,
      "build.1: a generic_curve needs the rotor size; state it in the build."),
     (BUILD, "generic_curve = { power_coefficient = 0.2 }\nrotor_area_m2 = 3\ncut_in_ms = 3\n"
-     "rated_power_w = 300\nbeyond_last = 'zero'\n[economics]", 12,
+     "rated_power_w = 300\nextrapolation = 'zero'\n[economics]", 12,
      "build.1: extrapolation has no meaning for a generic_curve; remove it."),
     (BUILD, BUILD.replace("[", "load = { kind = 'charger', start_up_w = 3 }\n["), 16,
      "build.1.load: no_load_draw_w and start_up_w belong to a conversion; state conversion as a "
      "file or 'typical'."),
     (MONEY, "grant = 1\ngrant_share = 0.1", 16,
-     "money: grant and grant_share exclude each other; keep one of them."),
+     "economics: grant and grant_share exclude each other; keep one of them."),
     (SITE, "displacement_m = 3", 3, "site: displacement_m belongs to the log law; state terrain or "
      "roughness_length_m with it."),
     (MONEY, "price_per_kwh =", 17, "'price_per_kwh =' is not written as TOML wants it (invalid "
@@ -226,4 +226,4 @@ def test_shares_are_bounded_by_one():
         for name, field in table.keys.items():
             if note(field, "unit") in SHARES and table_of(field)[0] is None:
                 bounded = " 1" in allowed(field) or "0.5" in allowed(field)
-                assert bounded or table.path == ("wind", "screen"), name
+                assert bounded or table.path == ("wind", "quality_control"), name

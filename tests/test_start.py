@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from yieldest.cli.plan_folder import demo_site_names, write_plan_folder
 from yieldest.errors import InputError
-from yieldest.plan.start import demo_site_names, write_plan_folder
 
 CLONE = Path(__file__).parents[1]
 SITES = sorted(plan.parent for plan in (CLONE / "demo-sites").glob("*/plan.toml"))

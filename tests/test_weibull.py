@@ -227,7 +227,7 @@ def test_true_calms_stay_apart_from_a_sensor_at_standstill():
 
 
 # Independent readings jump about as no wind does, so that some would be taken for spikes.
-WITHOUT_SPIKES = ResourceOptions(QualityRules(spike_factor=None))
+WITHOUT_SPIKES = ResourceOptions(QualityRules(spike_factor=False))
 
 
 @pytest.mark.parametrize(("count", "trials"), [(500, 60), (5000, 30), (50000, 6)])

@@ -220,7 +220,7 @@ def test_directions_months_hours_and_years_hold_what_was_put_in():
     speed[::50] = 0.0
     study = assess_record(
         record_of(speed, time, direction_deg=np.where(west, 270.0, 10.0)),
-        ResourceOptions(QualityRules(spike_factor=None), sectors=8),  # the zeros are meant
+        ResourceOptions(QualityRules(spike_factor=False), sectors=8),  # the zeros are meant
     )
     sectors = {group.name: group for group in study.directions.sectors}
     assert study.directions.calm_share == pytest.approx((speed == 0).mean())
@@ -325,7 +325,9 @@ def test_a_plan_states_fit_screening_and_season(run, yard, edit):
 
     usual = estimate().json
     assert usual["wind"]["readings_left_out"] >= 40
-    assert estimate("screen = { stuck_hours = false }").json["wind"]["readings_left_out"] == 0
+    assert (
+        estimate("quality_control = { stuck_hours = false }").json["wind"]["readings_left_out"] == 0
+    )
     by_moments = estimate('fit = "moments"').json
     assert "moments" in by_moments["wind"]["weibull"]["method"]
     assert not by_moments["builds"][0]["energy_from_time_series"]
@@ -346,7 +348,7 @@ def test_a_plan_states_fit_screening_and_season(run, yard, edit):
     wrong = estimate('fit = "by eye"')
     assert wrong.code == 2
     assert "wind.fit" in wrong.err or "fit" in wrong.err
-    misspelt = estimate("screen = { stuck_hour = 3 }")
+    misspelt = estimate("quality_control = { stuck_hour = 3 }")
     assert misspelt.code == 2
     assert "stuck_hours" in misspelt.err
 

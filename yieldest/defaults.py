@@ -8,6 +8,8 @@ from yieldest.provenance import Finding
 
 COMMON_PRACTICE = "common practice, no source"
 OUR_CHOICE = "our choice"
+STANDARD_DENSITY_KG_M3 = 1.225
+"""Air at sea level in the standard atmosphere (ISO 2533)."""
 
 
 @dataclass(frozen=True)

@@ -49,7 +49,7 @@ def key(words: str, example: object = None, *, unit: str = "", left_out: str = "
     example : object
         A value it takes; None for a table, whose own keys have examples.
     unit : str
-        Where it is a quantity: "m", "m/s", "share", "economics", ...
+        Where it is a quantity: "m", "m/s", "share", "money", ...
     left_out : str
         What holds when the key is not there, where that is not simply its default.
     """

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
-from yieldest.plan.start import write_plan_folder
+from yieldest.cli.plan_folder import write_plan_folder
 
 HILL_YARD = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
 READINGS = 300

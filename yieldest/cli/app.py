@@ -19,9 +19,9 @@ from yieldest.cli.curve_command import curve
 from yieldest.cli.help_format import WIDTH, Commands, GroupedCommand
 from yieldest.cli.map_command import map_cells
 from yieldest.cli.options import AsJson, print_json
+from yieldest.cli.plan_folder import demo_site_names, write_plan_folder
 from yieldest.cli.wind_command import wind
 from yieldest.errors import InputError
-from yieldest.plan.start import demo_site_names, write_plan_folder
 
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
 if TYPE_CHECKING:

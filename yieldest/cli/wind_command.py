@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 READING = "When the file is not read as you meant (docs/records.md)"
 SEVERAL = "Which of several"
-BAD = "Bad readings (docs/quality_control.md)"
+BAD = "Bad readings (docs/quality-control.md)"
 FITTING = "The fit (docs/weibull.md)"
 SUMMED = "When the file is no record"
 
@@ -161,7 +161,7 @@ def wind(
             metavar="N", rich_help_panel=SEVERAL, help="Of several points in a NetCDF file, from 1."
         ),
     ] = None,
-    screen: Annotated[
+    quality_control: Annotated[
         list[str] | None,
         typer.Option(
             metavar="THRESHOLD=VALUE",
@@ -236,7 +236,7 @@ def wind(
     """
     # Imported here, so that `--help` does not wait for pandas and scipy.
     from yieldest.wind.breakdown import SECTORS  # noqa: PLC0415
-    from yieldest.wind.quality_rules import quality_rules  # noqa: PLC0415
+    from yieldest.wind.quality_rules import QualityRules  # noqa: PLC0415
     from yieldest.wind.read_options import ReadOptions, options_of  # noqa: PLC0415
     from yieldest.wind.read_wind import read_wind  # noqa: PLC0415
     from yieldest.wind.resource import EMPIRICAL, ResourceOptions, assess_record  # noqa: PLC0415
@@ -284,7 +284,7 @@ def wind(
     study = assess_record(
         _read(record, height, options),
         ResourceOptions(
-            rules=quality_rules(_thresholds(screen)),
+            rules=options_of(QualityRules, None, _thresholds(quality_control)),
             season_correction=season_correction,
             fit=fit,
             sectors=sectors,
@@ -358,14 +358,15 @@ def _cells_by_heading(texts: Iterable[str] | None) -> dict[str, list[str]]:
     return where
 
 
-def _thresholds(texts: Iterable[str] | None) -> dict[str, float | None]:
-    """Turn THRESHOLD=VALUE texts into numbers, None for off."""
-    from yieldest.wind.quality_rules import RULE_NAMES  # noqa: PLC0415
+def _thresholds(texts: Iterable[str] | None) -> dict[str, object]:
+    """Turn THRESHOLD=VALUE texts into numbers, False for off."""
+    from yieldest.wind.quality_rules import QualityRules  # noqa: PLC0415
 
-    thresholds: dict[str, float | None] = {}
-    for name, value in pairs("--quality-control", "THRESHOLD=VALUE", texts, RULE_NAMES):
+    thresholds: dict[str, object] = {}
+    names = tuple(QualityRules.model_fields)
+    for name, value in pairs("--quality-control", "THRESHOLD=VALUE", texts, names):
         try:
-            thresholds[name] = None if value == "off" else float(value)
+            thresholds[name] = value != "off" and float(value)
         except ValueError as error:
             raise InputError(
                 f"--quality-control: {name} is {value!r}, but a number or off was expected; mend "

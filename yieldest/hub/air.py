@@ -8,12 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.hub.moist_air import moist_air_density
 from yieldest.provenance import Provenance
 from yieldest.units import ZERO_CELSIUS_K
-
-STANDARD_DENSITY_KG_M3 = 1.225
-"""Density at sea level in the standard atmosphere (ISO 2533)."""
 
 _SEA_LEVEL_PRESSURE_PA = 101325.0
 _SEA_LEVEL_TEMPERATURE_K = 288.15

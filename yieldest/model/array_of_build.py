@@ -9,14 +9,14 @@ from yieldest.energy.wind_rose import SECTORS, Rose, rose_of_readings, rose_of_w
 from yieldest.plan import Build
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import WindDistribution
-from yieldest.wind.wind_record import WindRecord
+from yieldest.wind.record import Record
 
 
 def machine_array_of(
     build: Build,
     distribution: WindDistribution,
     curve: PowerCurve,
-    record: WindRecord | None,
+    record: Record | None,
     factor: float,
 ) -> MachineArray:
     """Gather what decides the wake and the electrical losses of a build.
@@ -28,7 +28,7 @@ def machine_array_of(
         At the hub.
     curve : PowerCurve
         At the density of the hub.
-    record : WindRecord or None
+    record : Record or None
         At the height of measurement; its directions are used where it has them.
     factor : float
         Speed at the hub over speed in the record.
@@ -50,7 +50,7 @@ def machine_array_of(
 def _rose(
     distribution: WindDistribution,
     highest_ms: float,
-    record: WindRecord | None,
+    record: Record | None,
     factor: float,
     sectors: int,
 ) -> Rose:

@@ -22,7 +22,7 @@ from yieldest.plan import Plan
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import LOW_MEAN_SPEED_MS, WindDistribution
-from yieldest.wind.wind_record import WindRecord
+from yieldest.wind.record import Record
 
 
 @dataclass(frozen=True)
@@ -181,7 +181,7 @@ def energy_of_build(inputs: Inputs, build: BuildInputs) -> BuildEstimate:
     )
 
 
-def _air(plan: Plan, hub_height_m: float, record: WindRecord | None) -> Air:
+def _air(plan: Plan, hub_height_m: float, record: Record | None) -> Air:
     site = plan.site
     months = None
     if record is not None and record.temperature_c is not None and site.mean_temperature_c is None:

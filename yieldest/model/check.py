@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from yieldest.hub.air import STANDARD_DENSITY_KG_M3
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.model.inputs import Inputs
 from yieldest.model.site_wind import FileRead
 from yieldest.provenance import Finding, Findings

@@ -24,8 +24,8 @@ from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.uncertainty.result import Uncertainty
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.long_term.correction import LongTermCorrection
+from yieldest.wind.record import Record
 from yieldest.wind.resource import WindResource
-from yieldest.wind.wind_record import WindRecord
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -77,7 +77,7 @@ class Estimate:
         return self.inputs.wind
 
     @property
-    def record(self) -> WindRecord | None:
+    def record(self) -> Record | None:
         """The record after quality control; None when the plan states the mean speed."""
         return self.wind.record
 

@@ -26,8 +26,9 @@ from yieldest.wind.from_summaries import (
     points_of_frequencies,
 )
 from yieldest.wind.long_term.correction import LongTermCorrection, long_term
-from yieldest.wind.quality_rules import QualityRules, quality_rules
+from yieldest.wind.quality_rules import NO_RULES
 from yieldest.wind.read_wind import read_wind
+from yieldest.wind.record import Record
 from yieldest.wind.resource import EMPIRICAL, ResourceOptions, WindResource, assess_record
 from yieldest.wind.summary_tables import (
     FrequencyTable,
@@ -35,7 +36,6 @@ from yieldest.wind.summary_tables import (
     read_frequency_table,
     read_monthly_means,
 )
-from yieldest.wind.wind_record import WindRecord
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ class SiteWind:
         return self.corrections[0].factor
 
     @property
-    def record(self) -> WindRecord | None:
+    def record(self) -> Record | None:
         """The measured record after quality_control."""
         return None if self.resource is None else self.resource.record
 
@@ -126,7 +126,7 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
         return _stated_wind(plan)
     wind = plan.wind
     options = ResourceOptions(
-        rules=quality_rules(wind.quality_control.stated()),
+        rules=wind.quality_control,
         season_correction=wind.season_correction,
         fit=wind.fit,
         energy_error_limit=wind.energy_error_limit,
@@ -157,7 +157,7 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
         )
         years = assess_record(
             _record_of_years(record, over_years),
-            replace(options, rules=_NO_RULES, season_correction=False),
+            replace(options, rules=NO_RULES, season_correction=False),
         )
         # The reference makes up for the seasons that the record lacks.
         made_up = data_recovery_warnings(record.data_recovery)
@@ -195,23 +195,6 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
         long_term=over_years,
         shear=_shear(plan, record) if wind.other_heights else None,
     )
-
-
-_NO_RULES = QualityRules(
-    impossible_ms=None,
-    sensor_top_ms=None,
-    spike_factor=None,
-    stuck_hours=None,
-    frozen_hours=None,
-    calm_hours=None,
-    repeated=None,
-    disordered=None,
-    gap_intervals=None,
-    interval_readings=None,
-    threshold_share=None,
-    rounding_share=None,
-)
-"""A record of years that was computed, not measured, has no sensor faults to look for."""
 
 
 def _stated_wind(plan: Plan) -> SiteWind:
@@ -252,7 +235,7 @@ def _summed_wind(
     return replace(distribution, reading_limit=limit), readings, (read,)
 
 
-def _over_years(reference: WindRecord, stated: Reference, record: WindRecord) -> LongTermCorrection:
+def _over_years(reference: Record, stated: Reference, record: Record) -> LongTermCorrection:
     return long_term(
         record.time,
         record.speed_ms,
@@ -265,9 +248,9 @@ def _over_years(reference: WindRecord, stated: Reference, record: WindRecord) ->
     )
 
 
-def _record_of_years(measured: WindRecord, over_years: LongTermCorrection) -> WindRecord:
+def _record_of_years(measured: Record, over_years: LongTermCorrection) -> Record:
     known = np.isfinite(over_years.direction_deg)
-    return WindRecord(
+    return Record(
         time=over_years.time,
         speed_ms=over_years.speed_ms,
         direction_deg=over_years.direction_deg if known.any() else None,
@@ -278,7 +261,7 @@ def _record_of_years(measured: WindRecord, over_years: LongTermCorrection) -> Wi
     )
 
 
-def _shear(plan: Plan, measured: WindRecord) -> MeasuredShear:
+def _shear(plan: Plan, measured: Record) -> MeasuredShear:
     heights, speeds = [plan.wind.measured_height_m], [measured.speed_ms]
     for also in plan.wind.other_heights:
         other = read_also(plan, also)
@@ -290,7 +273,7 @@ def _shear(plan: Plan, measured: WindRecord) -> MeasuredShear:
     return measured_shear(measured.time, heights, np.stack(speeds), measured.direction_deg)
 
 
-def read_plan_record(plan: Plan, progress: Progress | None = None) -> WindRecord:
+def read_plan_record(plan: Plan, progress: Progress | None = None) -> Record:
     """Read the wind record of a plan."""
     record = read_wind(
         plan.file(str(plan.wind.record)),
@@ -304,17 +287,17 @@ def read_plan_record(plan: Plan, progress: Progress | None = None) -> WindRecord
     return replace(record, provenance=replace(record.provenance, warnings=warnings))
 
 
-def read_reference(plan: Plan, reference: Reference) -> WindRecord:
+def read_reference(plan: Plan, reference: Reference) -> Record:
     """Read the long record near the site."""
     return read_wind(plan.file(reference.record), options=reference)
 
 
-def read_neighbour(plan: Plan, name: str) -> WindRecord:
+def read_neighbour(plan: Plan, name: str) -> Record:
     """Read the record of another sensor near by, with columns and units of its own."""
     return read_wind(plan.file(name), time_zone=plan.wind.time_zone)
 
 
-def read_also(plan: Plan, also: SecondAnemometer) -> WindRecord:
+def read_also(plan: Plan, also: SecondAnemometer) -> Record:
     """Read a second anemometer of the plan's record."""
     columns = plan.wind.columns.model_copy(update={"speed": also.column})
     return read_wind(

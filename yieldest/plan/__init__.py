@@ -4,7 +4,6 @@ from yieldest.energy.array_losses import Array
 from yieldest.plan.build_table import Build
 from yieldest.plan.machine_tables import LoadNotes, swept_area_m2
 from yieldest.plan.read_plan import load_plan, with_override
-from yieldest.plan.record_tables import Reference, SecondAnemometer
 from yieldest.plan.site_table import Site
 from yieldest.plan.uncertainty_table import (
     DEFAULT_DRAWS,
@@ -14,6 +13,7 @@ from yieldest.plan.uncertainty_table import (
     Uncertainty,
 )
 from yieldest.plan.whole_plan import Plan
+from yieldest.plan.wind_table import Reference, SecondAnemometer
 
 __all__ = [
     "DEFAULT_DRAWS",

@@ -7,10 +7,10 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, Field, model_validator
 
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.energy.array_losses import MOST_WAKES, Array
 from yieldest.energy.cables import Cable, Converter
 from yieldest.energy.losses import LossShares
-from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.plan.machine_tables import GenericCurve, LoadNotes, MeterNotes, swept_area_m2
 from yieldest.settings import (
     HIGHEST_CUT_OUT_MS,

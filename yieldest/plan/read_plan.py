@@ -13,7 +13,7 @@ from pydantic import ValidationError
 
 from yieldest.errors import InputError
 from yieldest.files.text_file import open_text
-from yieldest.plan.keys import tables
+from yieldest.plan.keys import table_of, tables
 from yieldest.plan.lines import line_of
 from yieldest.plan.overrides import Override, apply_override
 from yieldest.plan.refusal import refusal, trouble_of
@@ -94,7 +94,9 @@ def full_key(override: Override) -> str:
     found = [
         ".".join((*table.path, override.key))
         for table in tables()
-        if not table.many and override.key in table.keys
+        if not table.many
+        and override.key in table.keys
+        and table_of(table.keys[override.key])[0] is None
     ]
     if len(found) == 1:
         return found[0]

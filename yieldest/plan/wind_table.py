@@ -6,17 +6,18 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from yieldest.plan.record_tables import Reference, Screen, SecondAnemometer
 from yieldest.settings import (
     FilePath,
     Height,
     Positive,
     Settings,
     WholeShare,
+    Words,
     at_most_one,
     key,
 )
 from yieldest.wind.goodness import ENERGY_ERROR_LIMIT
+from yieldest.wind.quality_rules import QualityRules
 from yieldest.wind.read_options import Columns, ReadOptions, TableOptions
 
 SOURCES = (
@@ -36,6 +37,21 @@ Fit = Literal[
     "mean cube",
     "empirical",
 ]
+
+
+class _ReferenceFile(Settings):
+    record: Annotated[FilePath, key("the record: a file, a folder or a pattern", "airport.csv")]
+
+
+class Reference(ReadOptions, _ReferenceFile):
+    """A long record near the site."""
+
+
+class SecondAnemometer(Settings):
+    """Another anemometer in the same record, at another height."""
+
+    column: Annotated[Words, key("its heading", "speed 5 m (m/s)")]
+    height_m: Annotated[Height, key("its height above ground", 5, unit="m")]
 
 
 class WindSource(Settings):
@@ -105,12 +121,15 @@ class Wind(ReadOptions, WindSource):
     ] = None
     energy_error_limit: Annotated[
         WholeShare,
+        Words,
         key("the readings take over when the fit misses the energy by more", 0.03, unit="share"),
     ] = ENERGY_ERROR_LIMIT
     season_correction: Annotated[
         bool, key("whether months and hours that are there unevenly are evened out", False)
     ] = True
-    quality_control: Annotated[Screen, key("thresholds of the tests for bad readings")] = Screen()
+    quality_control: Annotated[QualityRules, key("thresholds of the tests for bad readings")] = (
+        QualityRules()
+    )
     neighbour: Annotated[
         FilePath | None, key("another sensor's record, to judge long calms by", "near.csv")
     ] = None

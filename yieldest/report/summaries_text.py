@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from yieldest.arrays import FloatArray
-from yieldest.hub.air import STANDARD_DENSITY_KG_M3
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.report.sentences.words import sentences
 from yieldest.report.wording import percent, rounded
 from yieldest.wind.distribution import WindDistribution

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from yieldest.model.build_estimate import BuildEstimate
     from yieldest.wind.breakdown import Directions
     from yieldest.wind.distribution import WindDistribution
-    from yieldest.wind.wind_record import WindRecord
+    from yieldest.wind.record import Record
 
 _COMPASS = (
     "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW",
@@ -220,7 +220,7 @@ def rose_chart(directions: Directions | None) -> Chart | None:
     )
 
 
-def month_hour_chart(record: WindRecord) -> Chart:
+def month_hour_chart(record: Record) -> Chart:
     """Return the mean speed by month and hour of day."""
     month = record.time.astype("datetime64[M]").astype(np.int64) % 12
     hours = record.time.astype("datetime64[h]").astype(np.int64) % _HOURS

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from yieldest.arrays import number_or_none
-from yieldest.hub.air import STANDARD_DENSITY_KG_M3
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.report.sentences.words import sentences
 from yieldest.wind.breakdown import Group, Gustiness
 from yieldest.wind.resource import WindResource

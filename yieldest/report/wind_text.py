@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from yieldest.hub.air import STANDARD_DENSITY_KG_M3
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.report.sentences.words import sentences
 from yieldest.report.wording import (
     NOT_KNOWN,

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
-from yieldest.hub.air import STANDARD_DENSITY_KG_M3, gas_law_density, standard_pressure_pa
+from yieldest.hub.air import gas_law_density, standard_pressure_pa
 from yieldest.turbine.readings import Readings
 from yieldest.units import ZERO_CELSIUS_K
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 
 from yieldest.arrays import FloatArray
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.files.table import Table, plain_heading, read_table
 from yieldest.files.whole_output import write_whole
-from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.provenance import Provenance
 from yieldest.settings import HIGHEST_CUT_OUT_MS
 from yieldest.turbine.curve_comments import CurveNotes, notes_of

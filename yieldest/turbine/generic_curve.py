@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
-from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.provenance import Provenance
 from yieldest.turbine.plausibility import judge_coefficient
 from yieldest.turbine.power_curve import MODELLED_UNCERTAINTY, PowerCurve, power_in_wind_w

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
-from yieldest.hub.air import STANDARD_DENSITY_KG_M3
 from yieldest.provenance import Provenance
 from yieldest.turbine.air_at_readings import AirAtTest, density_at_test
 from yieldest.turbine.bin_remarks import bin_warnings

@@ -3,10 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, floats
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
+from yieldest.errors import InputError
 from yieldest.html_repr import html_table
-from yieldest.provenance import Provenance
-from yieldest.wind.weibull import mean_speed, scale_of_mean
+from yieldest.provenance import Finding, Provenance
+from yieldest.wind.profile import to_hub
+from yieldest.wind.weibull import mean_speed, moment, scale_of_mean, share_above
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 RAYLEIGH_SHAPE = 2.0
 LOW_MEAN_SPEED_MS = 4.0
@@ -58,21 +69,138 @@ class WindDistribution:
             [str(note) for note in (*self.provenance.assumed, *self.provenance.warnings)],
         )
 
+    def cdf(self, speed_ms: npt.ArrayLike) -> FloatArray:
+        """Return the share of time with at most a speed; calms are a step at zero."""
+        speed = floats(speed_ms)
+        return np.where(speed < 0, 0.0, 1 - self.sf(speed))
+
+    def sf(self, speed_ms: npt.ArrayLike) -> FloatArray:
+        """Return the share of time with more than a speed."""
+        windy = share_above(np.maximum(floats(speed_ms), 0.0), self.shape, self.scale_ms)
+        return np.where(floats(speed_ms) < 0, 1.0, (1 - self.calm_share) * windy)
+
+    def pdf(self, speed_ms: npt.ArrayLike) -> FloatArray:
+        """Return the density per m/s of the speeds above zero; calms have none."""
+        ratio = np.maximum(floats(speed_ms), 0.0) / self.scale_ms
+        with np.errstate(divide="ignore"):  # below shape 1 the density at zero has no bound
+            density = self.shape / self.scale_ms * ratio ** (self.shape - 1)
+        windy = (1 - self.calm_share) * density * np.exp(-(ratio**self.shape))
+        return np.where(floats(speed_ms) < 0, 0.0, windy)
+
+    def ppf(self, share: npt.ArrayLike) -> FloatArray:
+        """Return the speed that is not exceeded in a share of time; NaN outside 0 to 1."""
+        asked = floats(share)
+        above = np.minimum((1 - asked) / (1 - self.calm_share), 1.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            speed = self.scale_ms * (-np.log(above)) ** (1 / self.shape)
+        return np.where((asked < 0) | (asked > 1), np.nan, speed)
+
+    def rvs(
+        self, size: int | tuple[int, ...] = 1, random_state: int | np.random.Generator | None = None
+    ) -> FloatArray:
+        """Return random speeds, calms among them.
+
+        Parameters
+        ----------
+        size : int or tuple of int
+        random_state : int or numpy.random.Generator, optional
+        """
+        return self.ppf(np.random.default_rng(random_state).random(size))
+
+    def moment(self, order: float) -> float:
+        """Return the mean of a power of the speed, calms included."""
+        return (1 - self.calm_share) * float(moment(self.shape, self.scale_ms, order))
+
+    def mean(self) -> float:
+        """Return the mean speed in m/s, calms included."""
+        return self.mean_speed_ms
+
+    def var(self) -> float:
+        """Return the variance of the speed in m2/s2."""
+        return self.moment(2) - self.mean() ** 2
+
+    def std(self) -> float:
+        """Return the standard deviation of the speed in m/s."""
+        return float(np.sqrt(self.var()))
+
+    def power_density(self, air_density_kg_m3: float = STANDARD_DENSITY_KG_M3) -> float:
+        """Return the mean power in the wind in W/m2, half the density times the mean cube."""
+        return 0.5 * air_density_kg_m3 * self.moment(3)
+
+    def at_height(
+        self,
+        height_m: float,
+        *,
+        roughness_m: float | None = None,
+        shear_exponent: float | None = None,
+        terrain: str | None = None,
+        displacement_m: float = 0.0,
+    ) -> WindDistribution:
+        """Return the distribution at another height.
+
+        Parameters
+        ----------
+        height_m : float
+            Above ground.
+        roughness_m, shear_exponent, terrain : optional
+            At most one: roughness length for the log law, exponent of the power law, or a key of
+            `yieldest.wind.profile.TERRAINS`; none takes the exponent 0.2 of IEC 61400-2.
+        displacement_m : float
+            For the log law.
+
+        Raises
+        ------
+        InputError
+            When more than one is stated, or the log law does not reach one of the heights.
+        """
+        if sum(one is not None for one in (roughness_m, shear_exponent, terrain)) > 1:
+            raise InputError("state one of roughness_m, shear_exponent and terrain.")
+        step = to_hub(
+            self.height_m,
+            height_m,
+            shear_exponent=shear_exponent,
+            roughness_length_m=roughness_m,
+            terrain=terrain,
+            displacement_m=displacement_m,
+        )
+        return self.raised(step.factor, height_m)
+
     def raised(self, factor: float, height_m: float) -> WindDistribution:
         """Return the distribution with every speed multiplied by `factor`, for another height."""
         return replace(self, scale_ms=self.scale_ms * factor, height_m=height_m)
 
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the density of the speeds.
 
-_NOT_MEASURED = (
-    "No reading stands behind the stated wind: a mean that is 10 % off makes the energy up to 30 % "
-    "off, for it goes with the cube; log the wind where the machine will stand before much money "
-    "is spent.",
-)
+        Parameters
+        ----------
+        ax : matplotlib axes, optional
+            New ones where left out.
+        """
+        import matplotlib.pyplot as plt  # noqa: PLC0415 - slow to load
+
+        if ax is None:
+            _, ax = plt.subplots()
+        speed = np.linspace(0.01, float(self.ppf(0.9995)), 400)
+        ax.plot(speed, self.pdf(speed), label=f"{self.height_m:g} m")
+        ax.set_xlabel("wind speed (m/s)")
+        ax.set_ylabel("share of time per m/s")
+        return ax
+
+
+@dataclass(frozen=True)
+class NotMeasured(Finding):
+    """No reading stands behind the stated wind."""
+
+
+@dataclass(frozen=True)
+class RayleighAssumed(Finding):
+    """Shape 2 was taken, for none was stated."""
 
 
 def distribution_of_mean(mean_ms: float, shape: float | None, height_m: float) -> WindDistribution:
     """Make a distribution from a mean speed, with shape 2 (Rayleigh) where none is stated."""
-    assumed = () if shape is not None else ("Weibull shape 2 (Rayleigh), for none was stated.",)
+    assumed = () if shape is not None else (RayleighAssumed(),)
     shape = RAYLEIGH_SHAPE if shape is None else shape
     return WindDistribution(
         shape=shape,
@@ -80,7 +208,7 @@ def distribution_of_mean(mean_ms: float, shape: float | None, height_m: float) -
         calm_share=0.0,
         height_m=height_m,
         provenance=Provenance(
-            "wind.mean_speed_ms", "stated mean speed and shape", assumed, _NOT_MEASURED
+            "wind.mean_speed_ms", "stated mean speed and shape", assumed, (NotMeasured(),)
         ),
     )
 
@@ -93,6 +221,6 @@ def distribution_of_weibull(shape: float, scale_ms: float, height_m: float) -> W
         calm_share=0.0,
         height_m=height_m,
         provenance=Provenance(
-            "wind.weibull_scale_ms", "stated Weibull shape and scale", (), _NOT_MEASURED
+            "wind.weibull_scale_ms", "stated Weibull shape and scale", (), (NotMeasured(),)
         ),
     )

@@ -13,9 +13,8 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.wind import suspect_readings
 from yieldest.wind.data_recovery import Steps, data_recovery_of, data_recovery_warnings, steps_of
-from yieldest.wind.quality_rules import QualityReport, QualityRules, QualityTest
-from yieldest.wind.read_wind import ImpossibleSpeeds
-from yieldest.wind.wind_record import WindRecord
+from yieldest.wind.quality_rules import QualityReport, QualityRules, QualityTest, Threshold
+from yieldest.wind.record import ImpossibleSpeeds, Record
 
 BoolArray = npt.NDArray[np.bool_]
 TimeArray = npt.NDArray[np.datetime64]
@@ -29,7 +28,7 @@ _BEYOND_SENSE_MS = 1e90
 class _Look:
     """What the tests look at: the record, and its speeds without what was left out so far."""
 
-    record: WindRecord
+    record: Record
     speed: FloatArray
     steps: Steps
     rules: QualityRules
@@ -57,18 +56,18 @@ class _Look:
         return float(np.nanstd(self.speed))
 
 
-_Test = tuple[str, str, float | None, Callable[[], BoolArray]]
-"""Name, rule in words, threshold (None: off), and what finds the readings."""
+_Test = tuple[str, str, Threshold, Callable[[], BoolArray]]
+"""Name, rule in words, threshold (False: off), and what finds the readings."""
 
 
 def control_quality(
-    record: WindRecord, rules: QualityRules, neighbour_ms: FloatArray | None = None
+    record: Record, rules: QualityRules, neighbour_ms: FloatArray | None = None
 ) -> QualityReport:
     """Run every test on a record.
 
     Parameters
     ----------
-    record : WindRecord
+    record : Record
     rules : QualityRules
     neighbour_ms : ndarray, shape (n,), optional
         Speed of another sensor at the times of the record.
@@ -129,7 +128,7 @@ def control_quality(
     return QualityReport(record, screened, np.stack(flags), tuple(tests), steps)
 
 
-def _as_read(record: WindRecord) -> FloatArray:
+def _as_read(record: Record) -> FloatArray:
     """Return the speeds with those that reading set aside, so that this test too can be changed."""
     speed = record.speed_ms.copy()
     speed[np.searchsorted(record.time, record.impossible)] = record.impossible_ms
@@ -147,7 +146,7 @@ def _over_top(look: _Look) -> _Test:
     rule = f"above {top} m/s, more than the anemometer can show"
 
     def find() -> BoolArray:
-        possible = look.speed <= (np.inf if beyond is None else beyond)
+        possible = look.speed <= (np.inf if beyond is False else beyond)
         return possible & (look.speed > (top or 0.0))
 
     return "sensor_top", rule, top, find
@@ -185,7 +184,7 @@ def _frozen(look: _Look) -> _Test:
     record, rule = look.record, f"no change for {hours} h below {below_c} C"
     temperature_c = record.temperature_c
     if temperature_c is None:
-        return "frozen", f"{rule} (no temperature here)", None, lambda: look.speed < 0
+        return "frozen", f"{rule} (no temperature here)", False, lambda: look.speed < 0
     patience = suspect_readings.CALM_PATIENCE * (hours or 0.0)
     return (
         "frozen",
@@ -220,10 +219,10 @@ def _contradicted(look: _Look) -> _Test:
 
 
 def _leaving_out(
-    look: _Look, name: str, rule: str, threshold: float | None, find: Callable[[], BoolArray]
+    look: _Look, name: str, rule: str, threshold: Threshold, find: Callable[[], BoolArray]
 ) -> tuple[QualityTest, BoolArray]:
     """Count what a test finds, and what leaving it out alone does to mean and energy."""
-    if threshold is None:
+    if threshold is False:
         off = QualityTest(name, rule, on=False, leaves_out=True)
         return off, np.zeros(look.speed.size, dtype=bool)
     flags = find()
@@ -252,12 +251,12 @@ def _leaving_out(
 
 
 def _noted(
-    look: _Look, name: str, rule: str, threshold: float | None, times: TimeArray
+    look: _Look, name: str, rule: str, threshold: Threshold, times: TimeArray
 ) -> tuple[QualityTest, BoolArray]:
     """Note the readings at some times, without leaving them out."""
     flags = np.zeros(look.record.time.size, dtype=bool)
     flags[np.searchsorted(look.record.time, times)] = True
-    if threshold is None:
+    if threshold is False:
         return QualityTest(name, rule, on=False, leaves_out=False), flags & False
     first = tuple(times[:FIRST_PLACES])
     test = QualityTest(
@@ -267,7 +266,7 @@ def _noted(
 
 
 def _counted(
-    look: _Look, name: str, rule: str, most: float | None, times: TimeArray
+    look: _Look, name: str, rule: str, most: Threshold, times: TimeArray
 ) -> tuple[QualityTest, BoolArray]:
     """Note times that come more often than so many."""
     return _noted(look, name, rule, most, times if times.size > (most or 0.0) else times[:0])
@@ -300,7 +299,7 @@ def _standing(look: _Look) -> tuple[QualityTest, BoolArray]:
     share = look.rules.threshold_share
     start_ms = look.record.threshold_ms or suspect_readings.starting_speed(look.speed)
     rule = f"below the starting speed, where that is over {share} of the spread of the speeds"
-    if share is None or start_ms is None or start_ms <= share * look.spread():
+    if share is False or start_ms is None or start_ms <= share * look.spread():
         test, flags = _noted(look, "below_threshold", rule, share, look.record.time[:0])
         return test, flags
     flags = look.speed < start_ms
@@ -330,7 +329,7 @@ def _rounding(look: _Look) -> tuple[QualityTest, BoolArray]:
     rule = f"rounded to steps above {share} of the spread of the speeds"
     uneven = look.record.class_edges_ms is not None
     nothing = look.record.time[:0]
-    if share is None or not (uneven or (step_ms or 0.0) > share * look.spread()):
+    if share is False or not (uneven or (step_ms or 0.0) > share * look.spread()):
         return _noted(look, "rounded", rule, share, nothing)
     flags = np.isfinite(look.speed)
     test, _ = _noted(look, "rounded", rule, share, look.record.time[flags])

@@ -2,90 +2,90 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
+from typing import Annotated, Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.errors import InputError
+from yieldest.settings import NotNegative, Settings, key
 from yieldest.wind.data_recovery import Steps
+from yieldest.wind.record import Record
 from yieldest.wind.record_values import HIGHEST_GUST_MS
-from yieldest.wind.wind_record import WindRecord
 
 BoolArray = npt.NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
-class QualityRules:
-    """Thresholds of the tests; None switches a test off.
+Threshold = NotNegative | Literal[False]
 
-    Parameters
-    ----------
-    impossible_ms : float or None
-        Speeds above this (or below zero) are impossible: the highest gust ever measured near the
-        ground (World Meteorological Organization, World Weather and WindDistribution Extremes
-        Archive).
-    sensor_top_ms : float or None
-        The highest speed the anemometer can show; 75 m/s is usual for cups (common practice, no
-        source).
-    spike_factor : float or None
-        A spike is so many times its higher neighbour, and `spike_excess_ms` above it; our choice.
-    spike_excess_ms : float
-    stuck_hours : float or None
-        The same speed above zero for so long, and longer than chance explains; our choice.
-    frozen_hours : float or None
-        No change for so long while colder than `frozen_below_c`; our choice.
-    frozen_below_c : float
-    calm_hours : float or None
-        A dead calm for so long between winds above the mean, or against a neighbour; our choice.
-    repeated, disordered : float or None
-        More lines than so many with the time of another, or back in time, are noted.
-    gap_intervals : float or None
-        A step longer than so many usual intervals is a gap; our choice.
-    interval_readings : float or None
-        So many readings in a row at another step make a change of interval; our choice.
-    threshold_share : float or None
-        A starting speed above this share of the spread of the speeds is noted; our choice.
-    rounding_share : float or None
-        A rounding step above this share of the spread of the speeds is noted; our choice.
+
+class QualityRules(Settings):
+    """Thresholds of the tests for bad readings; false switches a test off.
+
+    `impossible_ms` is the highest gust ever measured near the ground (World Meteorological
+    Organization, World Weather and Climate Extremes Archive); 75 m/s is usual for cups (common
+    practice, no source); the others are our choice.
     """
 
-    impossible_ms: float | None = HIGHEST_GUST_MS
-    sensor_top_ms: float | None = 75.0
-    spike_factor: float | None = 3.0
-    spike_excess_ms: float = 10.0
-    stuck_hours: float | None = 3.0
-    frozen_hours: float | None = 6.0
-    frozen_below_c: float = 2.0
-    calm_hours: float | None = 6.0
-    repeated: float | None = 0.0
-    disordered: float | None = 0.0
-    gap_intervals: float | None = 1.5
-    interval_readings: float | None = 24.0
-    threshold_share: float | None = 0.1
-    rounding_share: float | None = 0.1
+    impossible_ms: Annotated[Threshold, key("speeds above it cannot be", 90, unit="m/s")] = (
+        HIGHEST_GUST_MS
+    )
+    sensor_top_ms: Annotated[
+        Threshold, key("the highest speed that the anemometer shows", 50, unit="m/s")
+    ] = 75.0
+    spike_factor: Annotated[Threshold, key("a spike is so many times its higher neighbour", 4)] = (
+        3.0
+    )
+    spike_excess_ms: Annotated[NotNegative, key("and so much above it", 8, unit="m/s")] = 10.0
+    stuck_hours: Annotated[
+        Threshold,
+        key("the same speed above 0 for so long, and longer than chance, is stuck", 6, unit="h"),
+    ] = 3.0
+    frozen_hours: Annotated[
+        Threshold, key("no change for so long in the cold is ice", False, unit="h")
+    ] = 6.0
+    frozen_below_c: Annotated[float, key("what counts as cold", 0, unit="degrees Celsius")] = 2.0
+    calm_hours: Annotated[
+        Threshold, key("a dead calm for so long, amid wind, is doubted", 12, unit="h")
+    ] = 6.0
+    repeated: Annotated[
+        Threshold, key("more lines than so many with the time of another are noted", 10)
+    ] = 0.0
+    disordered: Annotated[Threshold, key("more lines than so many back in time are noted", 10)] = (
+        0.0
+    )
+    gap_intervals: Annotated[
+        Threshold, key("a step of more than so many intervals is a gap", 3)
+    ] = 1.5
+    interval_readings: Annotated[
+        Threshold, key("so many readings in a row at another interval change it", 144)
+    ] = 24.0
+    threshold_share: Annotated[
+        Threshold,
+        key(
+            "a starting speed above this share of the spread of the speeds is noted",
+            0.2,
+            unit="share",
+        ),
+    ] = 0.1
+    rounding_share: Annotated[
+        Threshold,
+        key(
+            "a rounding step above this share of the spread of the speeds is noted",
+            0.2,
+            unit="share",
+        ),
+    ] = 0.1
 
 
-RULE_NAMES = tuple(rule.name for rule in fields(QualityRules))
-"""The thresholds that may be stated."""
-_ALWAYS_NUMBERS = ("spike_excess_ms", "frozen_below_c")
-
-
-def quality_rules(stated: dict[str, float | None]) -> QualityRules:
-    """Return the usual rules with the stated ones in place.
-
-    Raises
-    ------
-    InputError
-        When a threshold that belongs to another test is switched off by itself.
-    """
-    for name in _ALWAYS_NUMBERS:
-        if name in stated and stated[name] is None:
-            raise InputError(
-                f"screen: {name} cannot be off; switch off the test itself "
-                f"({name.split('_')[0]}_{'factor' if name.startswith('spike') else 'hours'})."
-            )
-    return QualityRules(**stated)  # type: ignore[arg-type]  # the two numbers are checked above
+NO_RULES = QualityRules(
+    **{
+        name: False
+        for name in QualityRules.model_fields
+        if name not in ("spike_excess_ms", "frozen_below_c")
+    }
+)
+"""A record of years that was computed, not measured, has no sensor faults to look for."""
 
 
 @dataclass(frozen=True)
@@ -131,9 +131,9 @@ class QualityReport:
 
     Parameters
     ----------
-    original : WindRecord
+    original : Record
         As it was read.
-    record : WindRecord
+    record : Record
         With missing speeds where a test left a reading out.
     flags : ndarray of bool, shape (tests, n)
         Which readings each test found, in the order of `tests`.
@@ -142,8 +142,8 @@ class QualityReport:
         What each reading stands for.
     """
 
-    original: WindRecord
-    record: WindRecord
+    original: Record
+    record: Record
     flags: BoolArray
     tests: tuple[QualityTest, ...]
     steps: Steps

@@ -185,7 +185,7 @@ class ReadOptions(TableOptions):
         return stated.get(role, self.units)
 
 
-Options = TypeVar("Options", bound=TableOptions)
+Options = TypeVar("Options", bound=Settings)
 
 
 def options_of(kind: type[Options], options: Options | None, stated: dict[str, object]) -> Options:
@@ -207,7 +207,7 @@ def options_of(kind: type[Options], options: Options | None, stated: dict[str, o
         if trouble["type"] == "value_error":
             raise InputError(f"{trouble['ctx']['error']}.") from error
         if trouble["type"] == "extra_forbidden":
-            table = Columns if len(trouble["loc"]) > 1 else kind
+            table: type[Settings] = Columns if len(trouble["loc"]) > 1 else kind
             raise InputError(
                 f"{name}: there is no such option; write one of {', '.join(table.model_fields)}."
             ) from error

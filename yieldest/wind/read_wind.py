@@ -19,6 +19,7 @@ from yieldest.wind.data_recovery import data_recovery_of, data_recovery_warnings
 from yieldest.wind.gathered_rows import Flags, Gathered, Times
 from yieldest.wind.netcdf_record import dataset_of, gathered_of_dataset, is_netcdf, read_netcdf
 from yieldest.wind.read_options import ReadOptions, Recognised, options_of
+from yieldest.wind.record import ImpossibleSpeeds
 from yieldest.wind.record_files import RecordFile, files_of, frame_source, sources_of
 from yieldest.wind.record_rows import LinesBackInTime, gather
 from yieldest.wind.time_conflicts import (
@@ -65,16 +66,6 @@ class RepeatedTimes(Finding):
     source: str
     lines: int
     with_another_speed: int
-
-
-@dataclass(frozen=True)
-class ImpossibleSpeeds(Finding):
-    """Speeds above the highest gust ever measured count as missing."""
-
-    source: str
-    speeds: int
-    first_ms: float
-    first: np.datetime64
 
 
 @dataclass(frozen=True)

@@ -32,9 +32,9 @@ from yieldest.wind.histogram import Histogram, histogram_of
 from yieldest.wind.mean_uncertainty import WindUncertainty, wind_uncertainty
 from yieldest.wind.quality_control import control_quality
 from yieldest.wind.quality_rules import QualityReport, QualityRules
+from yieldest.wind.record import Record
 from yieldest.wind.seasons import SeasonWeights, season_weights
 from yieldest.wind.weibull_fits import METHODS, chosen_method
-from yieldest.wind.wind_record import WindRecord
 
 EMPIRICAL = "empirical"
 """Energy from the readings themselves, whatever the fit."""
@@ -124,7 +124,7 @@ class WindResource:
     warnings: Findings
 
     @property
-    def record(self) -> WindRecord:
+    def record(self) -> Record:
         """The screened record."""
         return self.quality_control.record
 
@@ -192,15 +192,15 @@ class WindResource:
 
 
 def assess_record(
-    record: WindRecord, options: ResourceOptions, neighbour: WindRecord | None = None
+    record: Record, options: ResourceOptions, neighbour: Record | None = None
 ) -> WindResource:
     """Screen, weight, fit and judge a record.
 
     Parameters
     ----------
-    record : WindRecord
+    record : Record
     options : ResourceOptions
-    neighbour : WindRecord, optional
+    neighbour : Record, optional
         Of another sensor near by, to judge long calms by.
 
     Raises
@@ -264,7 +264,7 @@ def assess_record(
 
 
 def _choose(
-    record: WindRecord, options: ResourceOptions, histogram: Histogram, drawn: FloatArray
+    record: Record, options: ResourceOptions, histogram: Histogram, drawn: FloatArray
 ) -> tuple[FitResult, str]:
     method, rule = chosen_method(histogram)
     if options.fit not in (None, EMPIRICAL):
@@ -275,7 +275,7 @@ def _choose(
     return chosen, rule
 
 
-def _not_fittable(record: WindRecord, method: str) -> InputError:
+def _not_fittable(record: Record, method: str) -> InputError:
     return InputError(
         f"{record.provenance.source}: a distribution needs at least two different speeds above "
         f"zero and the starting speed for its fit by {method}; use a longer record or state the "
@@ -301,7 +301,7 @@ def _fit_warnings(chosen: FitResult, modes_ms: tuple[float, ...]) -> tuple[str, 
     return tuple(warnings)
 
 
-def _sector_warnings(record: WindRecord, sectors: int) -> tuple[str, ...]:
+def _sector_warnings(record: Record, sectors: int) -> tuple[str, ...]:
     """Warn of directions in tens of degrees where sectors share them unevenly."""
     if record.direction_deg is None or 36 % sectors == 0:
         return ()
@@ -314,7 +314,7 @@ def _sector_warnings(record: WindRecord, sectors: int) -> tuple[str, ...]:
     )
 
 
-def _at_times(neighbour: WindRecord, time: npt.NDArray[np.datetime64]) -> FloatArray:
+def _at_times(neighbour: Record, time: npt.NDArray[np.datetime64]) -> FloatArray:
     """Return the neighbour's reading that holds at each time; NaN without one."""
     latest = np.searchsorted(neighbour.time, time, side="right") - 1
     safe = np.maximum(latest, 0)

@@ -1,92 +1,221 @@
-"""A wind record at one place and height: times, speeds and what came with them."""
+"""A wind record as people work with it: read, checked for faults, fitted, drawn."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import floats
+from yieldest.errors import InputError
+from yieldest.html_repr import html_table
 from yieldest.provenance import Provenance
-from yieldest.wind.data_recovery import DataRecovery
-from yieldest.wind.read_options import Recognised
+from yieldest.wind.data_recovery import data_recovery_of
+from yieldest.wind.distribution import WindDistribution
+from yieldest.wind.quality_control import control_quality
+from yieldest.wind.quality_rules import NO_RULES, QualityRules
+from yieldest.wind.read_options import options_of
+from yieldest.wind.record import Record
+from yieldest.wind.resource import ResourceOptions, assess_record
 
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
+    from matplotlib.axes import Axes
 
-def _no_times() -> npt.NDArray[np.datetime64]:
-    return np.empty(0, dtype="datetime64[ns]")
-
-
-def _no_speeds() -> FloatArray:
-    return np.empty(0)
+ONLY_IMPOSSIBLE = NO_RULES.model_copy(update={"impossible_ms": QualityRules().impossible_ms})
+"""Speeds that no wind has are never fitted, whatever else is left in."""
+_COLUMNS = {
+    # column of a frame: unit by UDUNITS, long name
+    "speed_ms": ("m s-1", "wind speed"),
+    "direction_deg": ("degree", "direction the wind comes from"),
+    "temperature_c": ("degC", "air temperature"),
+    "pressure_hpa": ("hPa", "air pressure"),
+    "standard_deviation_ms": ("m s-1", "standard deviation of the speed within the interval"),
+    "gust_ms": ("m s-1", "highest speed within the interval"),
+}
 
 
 @dataclass(frozen=True)
-class WindRecord:
-    """A wind record at one place and height, in time order.
+class WindRecord(Record):
+    """A wind record at one place and height, in time order; its fields are those of `Record`."""
 
-    Parameters
-    ----------
-    time : ndarray of datetime64[ns], shape (n,)
-        Start of each reading, as in the file, or in UTC where the file gives offsets.
-    speed_ms : ndarray, shape (n,)
-        Wind speed; NaN where missing or left out.
-    direction_deg : ndarray, shape (n,), or None
-        Direction the wind comes from, clockwise from north.
-    temperature_c : ndarray, shape (n,), or None
-    pressure_hpa : ndarray, shape (n,), or None
-    data_recovery : DataRecovery
-        How much of the time, and of the year, has a speed.
-    provenance : Provenance
-    standard_deviation_ms : ndarray, shape (n,), or None
-        Standard deviation of the speed within each interval.
-    gust_ms : ndarray, shape (n,), or None
-        Highest speed within each interval.
-    resolution_ms : float or None
-        Step to which the speeds are rounded (a whole knot is 0.514 m/s); None where no step
-        was found or the steps are uneven (Beaufort).
-    class_edges_ms : ndarray, shape (m,), or None
-        Edges of uneven speed classes (Beaufort), from 0 up; the last class is open.
-    threshold_ms : float or None
-        Speed below which the anemometer stands still, where stated.
-    height_m : float or None
-        Height of the sensor above ground, where the heading or the file states it.
-    mean_cube_ms3 : float or None
-        Mean cube of the readings before they were averaged; None where they were not.
-    impossible, impossible_ms : ndarray of datetime64, ndarray
-        Times and speeds above the highest gust ever measured, which count as missing.
-    disordered, repeated : ndarray of datetime64
-        Times of the rows that went back in time, and of those left out as repeats.
-    found : tuple of Recognised
-        What was recognised or stated about the file.
-    """
+    @classmethod
+    def from_arrays(
+        cls,
+        time: npt.ArrayLike,
+        speed_ms: npt.ArrayLike,
+        *,
+        height_m: float | None = None,
+        source: str = "given",
+        **more: npt.NDArray[np.generic] | float | None,
+    ) -> WindRecord:
+        """Make a record from arrays.
 
-    time: npt.NDArray[np.datetime64]
-    speed_ms: FloatArray
-    direction_deg: FloatArray | None
-    temperature_c: FloatArray | None
-    pressure_hpa: FloatArray | None
-    data_recovery: DataRecovery
-    provenance: Provenance
-    standard_deviation_ms: FloatArray | None = None
-    gust_ms: FloatArray | None = None
-    resolution_ms: float | None = None
-    class_edges_ms: FloatArray | None = None
-    threshold_ms: float | None = None
-    height_m: float | None = None
-    mean_cube_ms3: float | None = None
-    impossible: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
-    impossible_ms: FloatArray = field(default_factory=_no_speeds)
-    disordered: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
-    repeated: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
-    found: tuple[Recognised, ...] = ()
+        Parameters
+        ----------
+        time : array_like of datetime64, shape (n,)
+            In rising order.
+        speed_ms : array_like, shape (n,)
+            NaN where missing.
+        height_m : float, optional
+            Of the anemometer above ground.
+        source : str
+            Where the speeds are from.
+        **more
+            Other fields of `Record`, such as ``direction_deg``.
 
-    @property
-    def valid_speed_ms(self) -> FloatArray:
-        """The speeds that are there, shape (m,)."""
-        return self.speed_ms[np.isfinite(self.speed_ms)]
+        Raises
+        ------
+        InputError
+            When times and speeds differ in number, times do not rise, or a speed is below zero.
+        """
+        times = np.asarray(time, dtype="datetime64[ns]")
+        speed = floats(speed_ms)
+        if times.ndim != 1 or times.shape != speed.shape or times.size == 0:
+            raise InputError(
+                f"{source}: {times.size} times and {speed.size} speeds; give one speed for each "
+                "time, and one at least."
+            )
+        if np.isnat(times).any() or not (np.diff(times) > np.timedelta64(0)).all():
+            raise InputError(f"{source}: the times do not rise throughout; sort them, none twice.")
+        if (speed < 0).any() or np.isinf(speed).any():
+            raise InputError(f"{source}: a speed is below zero or endless; leave it out as NaN.")
+        fields: dict[str, Any] = {
+            "direction_deg": None,
+            "temperature_c": None,
+            "pressure_hpa": None,
+            **more,
+        }
+        return cls(
+            time=times,
+            speed_ms=speed,
+            data_recovery=data_recovery_of(times, np.isfinite(speed)),
+            provenance=Provenance(source, "speeds in m/s, as given"),
+            height_m=height_m,
+            **(fields | more),
+        )
 
-    @property
-    def mean_speed_ms(self) -> float:
-        """Mean of the speeds that are there."""
-        return float(self.valid_speed_ms.mean())
+    @classmethod
+    def from_series(cls, series: pd.Series[float], *, height_m: float | None = None) -> WindRecord:
+        """Make a record from a pandas Series of speeds in m/s with a DatetimeIndex.
+
+        Parameters
+        ----------
+        series : pandas.Series, shape (n,)
+        height_m : float, optional
+            Of the anemometer above ground.
+
+        Raises
+        ------
+        InputError
+            When the index holds no times, or as `from_arrays`.
+
+        Examples
+        --------
+        >>> import pandas as pd
+        >>> hours = pd.date_range("2025-01-01", periods=4, freq="h")
+        >>> speeds = pd.Series([4.0, 5.0, 6.0, 5.0], hours)
+        >>> WindRecord.from_series(speeds, height_m=10).mean_speed_ms
+        5.0
+        """
+        index = series.index
+        name = "series" if series.name is None else str(series.name)
+        if index.dtype.kind != "M":
+            raise InputError(f"{name}: the index holds no times; give it a DatetimeIndex.")
+        zone = getattr(index, "tz", None)
+        naive = series if zone is None else series.tz_convert("UTC").tz_localize(None)
+        return cls.from_arrays(
+            naive.index.to_numpy(),
+            series.to_numpy(dtype=float, na_value=np.nan),
+            height_m=height_m,
+            source=name,
+        )
+
+    def quality_controlled(self, **rules: object) -> WindRecord:
+        """Return the record without the readings that cannot be believed.
+
+        Parameters
+        ----------
+        **rules
+            Thresholds of `QualityRules`, such as ``stuck_hours=6`` or ``spike_factor=False``.
+
+        Raises
+        ------
+        InputError
+            When there is no such threshold, or no speed is left.
+        """
+        found = control_quality(self, options_of(QualityRules, None, rules))
+        record: WindRecord = found.record  # type: ignore[assignment]  # replace keeps the class
+        return record
+
+    def fit(self, method: str | None = None, *, season_correction: bool = True) -> WindDistribution:
+        """Fit the wind-speed distribution, readings weighted by month and hour.
+
+        Parameters
+        ----------
+        method : str, optional
+            A key of `yieldest.wind.weibull_fits.METHODS`; chosen by the record where left out.
+        season_correction : bool
+            Whether months and hours that are there unevenly are evened out.
+
+        Raises
+        ------
+        InputError
+            When the method is unknown, or fewer than two different speeds are there.
+        """
+        options = ResourceOptions(ONLY_IMPOSSIBLE, season_correction, method)
+        height_m = 10.0 if self.height_m is None else self.height_m
+        return assess_record(self, options).distribution(height_m)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the readings as a table over time, a column for each quantity that is there."""
+        import pandas as pd  # noqa: PLC0415 - slow to load
+
+        known = {name: getattr(self, name) for name in _COLUMNS}
+        columns = {name: values for name, values in known.items() if values is not None}
+        return pd.DataFrame(columns, index=pd.DatetimeIndex(self.time, name="time"))
+
+    def to_xarray(self) -> xr.Dataset:
+        """Return the readings as a dataset along "time", with units."""
+        dataset = self.to_frame().to_xarray()
+        for name, variable in dataset.data_vars.items():
+            units, long_name = _COLUMNS[str(name)]
+            variable.attrs = {"units": units, "long_name": long_name}
+        dataset.attrs = {"source": self.provenance.source, "method": self.provenance.method}
+        return dataset
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the speeds over time.
+
+        Parameters
+        ----------
+        ax : matplotlib axes, optional
+            New ones where left out.
+        """
+        import matplotlib.pyplot as plt  # noqa: PLC0415 - slow to load
+
+        if ax is None:
+            _, ax = plt.subplots()
+        ax.plot(self.time, self.speed_ms, linewidth=0.6)
+        ax.set_xlabel("time")
+        ax.set_ylabel("wind speed (m/s)")
+        return ax
+
+    def _repr_html_(self) -> str:
+        """Show the record in a notebook."""
+        height = "not stated" if self.height_m is None else f"{self.height_m:g} m"
+        return html_table(
+            "Wind record",
+            [
+                ("from", str(self.time[0])[:16]),
+                ("to", str(self.time[-1])[:16]),
+                ("readings", f"{self.valid_speed_ms.size:,}"),
+                ("mean speed", f"{self.mean_speed_ms:.2f} m/s"),
+                ("height of the anemometer", height),
+                ("data recovery", f"{100 * self.data_recovery.share:.1f} %"),
+                ("source", self.provenance.source),
+            ],
+        )

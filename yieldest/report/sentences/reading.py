@@ -9,11 +9,11 @@ from yieldest.report.sentences.words import sentence
 from yieldest.wind.gathered_rows import ValuesBeyondLimits
 from yieldest.wind.read_wind import (
     HeightNotAsStated,
-    ImpossibleSpeeds,
     MisdatedReadings,
     ReadingsAhead,
     RepeatedTimes,
 )
+from yieldest.wind.record import ImpossibleSpeeds
 from yieldest.wind.record_columns import SeveralColumns, UnitNotSaid
 from yieldest.wind.record_rows import (
     LinesBackInTime,

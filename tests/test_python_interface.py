@@ -1,0 +1,142 @@
+"""The Python interface: records, distributions, and the way from them to an answer."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+import yieldest as yd
+from yieldest.errors import InputError
+from yieldest.wind.distribution import WindDistribution, distribution_of_weibull
+from yieldest.wind.read_wind import read_wind
+from yieldest.wind.wind_record import WindRecord
+
+HILL = "demo-sites/hill-yard"
+shapes, scales = st.floats(1.1, 4), st.floats(2, 15)
+calms = st.floats(0, 0.4)
+
+
+def frozen(shape, scale_ms, calm_share=0.0):
+    windy = distribution_of_weibull(shape, scale_ms, 10.0)
+    return WindDistribution(shape, scale_ms, calm_share, 10.0, windy.provenance)
+
+
+@given(shapes, scales)
+def test_without_calms_it_is_scipys_weibull(shape, scale_ms):
+    ours, theirs = frozen(shape, scale_ms), stats.weibull_min(shape, scale=scale_ms)
+    speed = np.linspace(0, 30, 61)
+    np.testing.assert_allclose(ours.pdf(speed), theirs.pdf(speed), rtol=1e-10, atol=1e-300)
+    np.testing.assert_allclose(ours.cdf(speed), theirs.cdf(speed), rtol=1e-10, atol=1e-14)
+    np.testing.assert_allclose(ours.sf(speed), theirs.sf(speed), rtol=1e-9, atol=1e-300)
+    share = np.linspace(0.001, 0.999, 25)
+    np.testing.assert_allclose(ours.ppf(share), theirs.ppf(share), rtol=1e-10)
+    assert ours.mean() == pytest.approx(theirs.mean(), rel=1e-12)
+    assert ours.std() == pytest.approx(theirs.std(), rel=1e-9)
+    assert ours.moment(3) == pytest.approx(theirs.moment(3), rel=1e-9)
+    assert ours.power_density(1.2) == pytest.approx(0.6 * theirs.moment(3), rel=1e-9)
+
+
+@given(shapes, scales, calms, st.floats(0, 1))
+def test_calms_are_a_step_at_zero(shape, scale_ms, calm_share, share):
+    ours = frozen(shape, scale_ms, calm_share)
+    assert ours.cdf(0.0) == pytest.approx(calm_share, abs=1e-12)
+    assert ours.cdf(-1e-9) == 0
+    speed = float(ours.ppf(share))
+    if share <= calm_share:
+        assert speed == 0
+    elif share < 1:
+        assert ours.cdf(speed) == pytest.approx(share, abs=1e-9)
+    assert np.isnan(ours.ppf(1.5))
+
+
+@given(shapes, scales, calms)
+def test_the_density_holds_what_is_no_calm(shape, scale_ms, calm_share):
+    ours = frozen(shape, scale_ms, calm_share)
+    speed = np.linspace(0, float(ours.ppf(1 - 1e-9)), 20001)
+    assert np.trapezoid(ours.pdf(speed), speed) == pytest.approx(1 - calm_share, abs=2e-4)
+    assert ours.var() >= 0
+
+
+def test_random_speeds_have_the_distribution_they_are_drawn_from():
+    ours = frozen(2.0, 6.0, 0.1)
+    drawn = ours.rvs(20000, random_state=1)
+    assert (drawn == 0).mean() == pytest.approx(0.1, abs=0.01)
+    assert drawn.mean() == pytest.approx(ours.mean(), rel=0.02)
+    assert ours.rvs((2, 3)).shape == (2, 3)
+
+
+def test_heights_by_either_law():
+    ours = frozen(2.0, 6.0)
+    by_power = ours.at_height(20, shear_exponent=0.2)
+    assert by_power.mean() / ours.mean() == pytest.approx(2**0.2)
+    by_log = ours.at_height(20, roughness_m=0.03)
+    assert by_log.mean() / ours.mean() == pytest.approx(np.log(20 / 0.03) / np.log(10 / 0.03))
+    assert by_log.height_m == 20
+    with pytest.raises(InputError, match="state one of"):
+        ours.at_height(20, roughness_m=0.03, shear_exponent=0.2)
+
+
+def test_a_record_fitted_by_hand_is_the_one_of_the_plan():
+    record = read_wind(f"{HILL}/wind.csv.gz", height_m=10).quality_controlled()
+    by_hand, of_plan = record.fit(), yd.load(HILL).estimate().distribution
+    assert (by_hand.shape, by_hand.scale_ms) == (of_plan.shape, of_plan.scale_ms)
+
+
+def test_a_record_from_a_series():
+    hours = pd.date_range("2025-03-01", periods=500, freq="h", tz="Europe/Berlin")
+    speed = pd.Series(frozen(2.0, 6.0).rvs(500, random_state=3), hours, name="mast")
+    speed.iloc[7] = np.nan
+    record = WindRecord.from_series(speed, height_m=12)
+    assert str(record.time[0]) == "2025-02-28T23:00:00.000000000"
+    assert record.mean_speed_ms == pytest.approx(speed.mean())
+    assert record.height_m == record.fit().height_m == 12
+    frame = record.to_frame()
+    np.testing.assert_array_equal(frame["speed_ms"], speed.to_numpy())
+    assert record.to_xarray()["speed_ms"].attrs["units"] == "m s-1"
+    assert "Wind record" in record._repr_html_()
+
+
+@pytest.mark.parametrize(
+    ("series", "why"),
+    [
+        (pd.Series([1.0, 2.0]), "holds no times"),
+        (pd.Series([1.0, -2.0], pd.to_datetime(["2025-01-01", "2025-01-02"])), "below zero"),
+        (pd.Series([1.0, 2.0], pd.to_datetime(["2025-01-02", "2025-01-01"])), "do not rise"),
+        (pd.Series([], pd.to_datetime([]), dtype=float), "one at least"),
+    ],
+)
+def test_a_series_that_is_no_record_is_refused(series, why):
+    with pytest.raises(InputError, match=why):
+        WindRecord.from_series(series)
+
+
+def test_a_threshold_nobody_knows_is_refused():
+    hours = pd.date_range("2025-03-01", periods=50, freq="h")
+    record = WindRecord.from_series(pd.Series(np.arange(50) % 7 + 1.0, hours))
+    with pytest.raises(InputError, match="sticky"):
+        record.quality_controlled(sticky=3)
+    assert record.quality_controlled(spike_factor=False).valid_speed_ms.size == 50
+
+
+def test_pictures_take_and_give_axes():
+    plt = pytest.importorskip("matplotlib.pyplot")
+    _, ax = plt.subplots()
+    record = read_wind(f"{HILL}/wind.csv.gz", height_m=10)
+    assert record.plot(ax) is ax
+    assert record.fit().plot(ax) is ax
+    assert len(ax.lines) == 2
+    plt.close("all")
+
+
+def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
+    estimate = yd.load(HILL).estimate()
+    monkeypatch.setattr("yieldest.model.inputs.site_wind", lambda *_: pytest.fail("read again"))
+    table = estimate.sweep("price_per_kwh", [0.2, 0.34]).to_frame()
+    worth = table["net_present_value"]
+    assert (worth.loc[0.2] < worth.loc[0.34]).all()
+    stated = [build.cost.net_present_value for build in estimate.builds]
+    np.testing.assert_allclose(worth.loc[0.34], stated, rtol=1e-12)
+    with pytest.raises(InputError, match="no table of a plan has it"):
+        estimate.sweep("prize", [1.0])
