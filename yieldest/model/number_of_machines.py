@@ -77,7 +77,7 @@ def energy_of_count(build: BuildEstimate, count: int) -> float:
     ----------
     build : BuildEstimate
     count : int
-        From 1 to the number of the plan. WakeLoss and electrical losses are those of so many
+        From 1 to the number of the plan. Wake and electrical losses are those of so many
         machines; a wake loss that was stated or assumed for all of them goes up by the same
         amount with each neighbour.
     """

@@ -104,7 +104,7 @@ class SiteWind:
 
     @property
     def record(self) -> Record | None:
-        """The measured record after quality_control."""
+        """The measured record after quality control."""
         return None if self.resource is None else self.resource.record
 
 
@@ -133,48 +133,19 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
     )
     neighbour = None if wind.neighbour is None else read_neighbour(plan, wind.neighbour)
     raw = read_plan_record(plan, progress)
-    resource = years = assess_record(raw, options, neighbour)
+    resource = assess_record(raw, options, neighbour)
     record = resource.record
-    provenance = [record.provenance]
     files = [FileRead(raw.provenance.source, raw.valid_speed_ms.size, "speeds")]
-    over_years = None
-    if wind.reference is None:
-        evened = f"; readings weighted by month and hour, {resource.season.reason}"
-        correction = WindCorrection(
-            "to the long term",
-            resource.mean_speed_ms / resource.clock_mean_speed_ms,
-            f"{record.data_recovery.hours / 24:.0f} days of readings without a reference"
-            f"{evened if resource.season.used else ', taken at face value'}",
-            resource.uncertainty.mean_total,
-        )
-    else:
+    years, over_years = resource, None
+    provenance: tuple[Provenance, ...] = (record.provenance,)
+    if wind.reference is not None:
         reference = read_reference(plan, wind.reference)
+        count = reference.valid_speed_ms.size
+        files.append(FileRead(reference.provenance.source, count, "speeds as reference"))
         over_years = _over_years(reference, wind.reference, record)
-        files.append(
-            FileRead(
-                reference.provenance.source, reference.valid_speed_ms.size, "speeds as reference"
-            )
-        )
-        years = assess_record(
-            _record_of_years(record, over_years),
-            replace(options, rules=NO_RULES, season_correction=False),
-        )
-        # The reference makes up for the seasons that the record lacks.
-        made_up = data_recovery_warnings(record.data_recovery)
-        provenance = [
-            replace(
-                record.provenance,
-                warnings=tuple(t for t in record.provenance.warnings if t not in made_up),
-            ),
-            over_years.provenance,
-            Provenance(over_years.provenance.source, "", (), reference.provenance.warnings),
-        ]
-        correction = WindCorrection(
-            "to the long term",
-            years.mean_speed_ms / resource.clock_mean_speed_ms,
-            over_years.provenance.method,
-            over_years.standard_uncertainty,
-        )
+        of_years = _record_of_years(record, over_years)
+        years = assess_record(of_years, replace(options, rules=NO_RULES, season_correction=False))
+        provenance = _provenance_of_years(record, over_years, reference)
     distribution = years.distribution(wind.measured_height_m)
     off = distribution.mean_speed_ms / years.mean_speed_ms
     fitted = WindCorrection(
@@ -185,7 +156,7 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
     return SiteWind(
         distribution=distribution,
         start_ms=resource.clock_mean_speed_ms,
-        corrections=(correction, fitted),
+        corrections=(_to_the_long_term(resource, years, over_years), fitted),
         provenance=(*provenance, distribution.provenance),
         files=tuple(files),
         resource=resource,
@@ -195,6 +166,36 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
         long_term=over_years,
         shear=_shear(plan, record) if wind.other_heights else None,
     )
+
+
+def _provenance_of_years(
+    record: Record, over_years: LongTermCorrection, reference: Record
+) -> tuple[Provenance, ...]:
+    """Return where the wind of the reference's years is from."""
+    # The reference makes up for the seasons that the record lacks.
+    made_up = data_recovery_warnings(record.data_recovery)
+    warnings = tuple(found for found in record.provenance.warnings if found not in made_up)
+    return (
+        replace(record.provenance, warnings=warnings),
+        over_years.provenance,
+        Provenance(over_years.provenance.source, "", (), reference.provenance.warnings),
+    )
+
+
+def _to_the_long_term(
+    resource: WindResource, years: WindResource, over_years: LongTermCorrection | None
+) -> WindCorrection:
+    """Return the step from the mean by the clock to the mean that is used."""
+    factor = years.mean_speed_ms / resource.clock_mean_speed_ms
+    if over_years is not None:
+        method, uncertainty = over_years.provenance.method, over_years.standard_uncertainty
+    else:
+        evened = f"; readings weighted by month and hour, {resource.season.reason}"
+        days = resource.record.data_recovery.hours / 24
+        method = f"{days:.0f} days of readings without a reference"
+        method += evened if resource.season.used else ", taken at face value"
+        uncertainty = resource.uncertainty.mean_total
+    return WindCorrection("to the long term", factor, method, uncertainty)
 
 
 def _stated_wind(plan: Plan) -> SiteWind:
