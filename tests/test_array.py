@@ -7,10 +7,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from yieldest.energy.array_layout import downwind_and_across, grid_positions, nearest_neighbour
-from yieldest.energy.array_losses import Array, MachineArray
+from yieldest.defaults import THRUST_COEFFICIENT, Assumed
+from yieldest.energy.array_losses import (
+    Array,
+    DirectionsNotKnown,
+    EfficiencyUncertaintyAssumed,
+    MachineArray,
+    MachinesHelpEachOther,
+    RotorsInNearWake,
+    RotorsSideBySide,
+    WakesOfVerticalAxis,
+)
 from yieldest.energy.wakes import (
     covered_share,
+    downwind_and_across,
+    grid_positions,
+    nearest_neighbour,
     single_wake_deficit,
     speeds_in_array,
 )
@@ -234,22 +246,13 @@ def test_a_row_is_better_across_the_usual_wind_than_along_it():
 
 def test_near_rotors_and_missing_directions_are_warned_of():
     close = joined(row(2), 3).compute(3).wake
-    text = " ".join(close.warnings)
-    assert "2 rotor widths apart" in text
-    assert "array_efficiency" in text
-    assert "near wake" in text
-    assert "average all round" in text
+    assert RotorsSideBySide(2.0, 3.0) in close.warnings
+    assert DirectionsNotKnown() in close.warnings
+    assert any(isinstance(found, RotorsInNearWake) for found in close.warnings)
     wide = joined(row(8), 3).compute(3).wake
-    assert "near wake" not in " ".join(wide.warnings)
-    vertical = MachineArray(
-        close_rose(),
-        curve(),
-        1.0,
-        True,
-        3,
-        row(8),
-    )
-    assert "lying axis" in " ".join(vertical.compute(3).wake.warnings)
+    assert wide.warnings == (DirectionsNotKnown(),)
+    vertical = MachineArray(close_rose(), curve(), 1.0, True, 3, row(8))
+    assert vertical.compute(3).wake.warnings == (WakesOfVerticalAxis(),)
 
 
 def close_rose():
@@ -267,7 +270,8 @@ def test_a_factor_above_one_is_doubted():
     layout = Array(array_efficiency=1.1, evidence="told by a friend")
     wake = joined(layout, 4).compute(4).wake
     assert wake.factor == pytest.approx(1.1)
-    assert "look hard at the evidence" in wake.warnings[0]
+    assert wake.warnings == (MachinesHelpEachOther(1.1),)
+    assert wake.assumed == (EfficiencyUncertaintyAssumed(pytest.approx(0.025)),)
 
 
 def test_the_thrust_of_the_curve_goes_before_the_assumed_one():
@@ -276,8 +280,8 @@ def test_the_thrust_of_the_curve_goes_before_the_assumed_one():
     with_thrust = MachineArray(rose, curve(thrust=[0.3] * 4), 1.0, False, 3, layout).compute(3).wake
     without = MachineArray(rose, curve(), 1.0, False, 3, layout).compute(3).wake
     assert with_thrust.factor > without.factor
-    assert not any("Thrust" in text for text in with_thrust.assumed)
-    assert any("Thrust coefficient 0.8" in text for text in without.assumed)
+    assert Assumed(THRUST_COEFFICIENT) not in with_thrust.assumed
+    assert Assumed(THRUST_COEFFICIENT) in without.assumed
 
 
 def test_sectors_and_bins_sum_to_what_every_reading_by_itself_gives():
@@ -291,7 +295,7 @@ def test_sectors_and_bins_sum_to_what_every_reading_by_itself_gives():
         columns=2,
         row_spacing_rotor_diameters=6,
     )
-    places = layout.places_widths(4, 1.0)
+    places = layout.places_diameters(4, 1.0)
     machine = curve()
     made = sum(
         float(

@@ -5,9 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from yieldest.energy.closed_form import mean_power_w
-from yieldest.energy.curve_in_turbulence import in_turbulence
-from yieldest.energy.extrapolation import mean_power_beyond_w, usual_years
+from yieldest.energy.closed_form import mean_power_beyond_w, mean_power_w, usual_years
+from yieldest.energy.turbulence_effect import in_turbulence
 from yieldest.errors import InputError
 from yieldest.turbine.air_at_readings import AirAtTest
 from yieldest.turbine.conversion_chain import fraction_words

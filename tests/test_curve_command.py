@@ -203,7 +203,7 @@ def test_idle_draw_and_beyond_last_are_shown(run, hill_yard, edit):
     )
     drawn = run("estimate", hill_yard, "--json").json["builds"][1]
     hours = drawn["hours_per_year"]
-    expected = 8 * 1.5 * (hours["idle"] + hours["cut_out"]) / 1000
+    expected = 8 * 1.5 * (hours["without_output"] + hours["cut_out"]) / 1000
     assert drawn["idle_draw_kwh_per_year"] == pytest.approx(expected)
     assert drawn["net_kwh_per_year"] == pytest.approx(plain["net_kwh_per_year"] - expected)
     assert drawn["gross_kwh_per_year"] == pytest.approx(plain["gross_kwh_per_year"])

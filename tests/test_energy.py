@@ -85,9 +85,9 @@ def test_share_at_power_agrees_with_sampling_the_quantiles(shape, scale, curve, 
 def test_the_hours_make_a_year(shape, scale, calm_share, curve):
     speed, power = curve
     hours = yearly_hours(shape, scale, calm_share, speed, power, float(power.max()))
-    assert hours.idle + hours.running + hours.cut_out == pytest.approx(HOURS_PER_YEAR)
-    assert hours.idle >= -1e-6
-    assert 0 <= hours.at_rated <= hours.running + 1e-6
+    assert hours.without_output + hours.generating + hours.cut_out == pytest.approx(HOURS_PER_YEAR)
+    assert hours.without_output >= -1e-6
+    assert 0 <= hours.at_rated <= hours.generating + 1e-6
 
 
 @given(st.dictionaries(st.sampled_from(list(LOSS_CATEGORIES)), st.floats(0, 0.99)))

@@ -59,7 +59,7 @@ def test_dataset_has_units_on_everything(demo_grids):
     assert dataset["cost_per_kwh"].attrs["units"] == "EUR kWh-1"
     assert dataset.attrs["title"] == estimate.title
     energy = dataset["net_kwh_per_year"].sel(build=estimate.builds[1].name).item()
-    assert energy == estimate.builds[1].energy.net_kwh_per_year
+    assert energy == estimate.builds[1].energy.net_kwh
 
 
 def test_dataset_can_be_written_as_netcdf(demo_grids, tmp_path):

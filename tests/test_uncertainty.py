@@ -45,7 +45,7 @@ def sure(plan, draws=16384):
 
 def assert_as_estimated(found, result):
     cost = result.cost
-    assert found["one_year_kwh"] == pytest.approx(result.energy.net_kwh_per_year, rel=1e-12)
+    assert found["one_year_kwh"] == pytest.approx(result.energy.net_kwh, rel=1e-12)
     assert found["cost_per_kwh"] == pytest.approx(cost.cost_per_kwh, rel=1e-12)
     assert found["net_present_value"] == pytest.approx(cost.net_present_value, rel=1e-11)
     assert found["payback_years"] == pytest.approx(cost.payback_years, rel=1e-12)
@@ -85,11 +85,11 @@ def test_draws_of_readings_are_the_one_plan_estimate_too(yard, edit):
     plan = load_plan(yard)
     whole = estimate(read(plan))
     inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
-    assert all(result.energy.from_readings for result in whole.builds)
+    assert all(result.energy.from_time_series for result in whole.builds)
     scores = draw_variates(inputs, [], 512, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
         found = run(chain, inputs, 0 * scores)["one_year_kwh"][0]
-        assert found == pytest.approx(result.energy.net_kwh_per_year, rel=1e-11)
+        assert found == pytest.approx(result.energy.net_kwh, rel=1e-11)
         assert run(chain, inputs, scores)["one_year_kwh"].std() > 0.05 * found
 
 
@@ -118,7 +118,7 @@ def test_draws_without_spread_follow_whatever_the_plan_states(yard, changes):
     scores = 0 * draw_variates(inputs, [], 512, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
         found = run(chain, inputs, scores)
-        assert found["one_year_kwh"][0] == pytest.approx(result.energy.net_kwh_per_year, rel=1e-11)
+        assert found["one_year_kwh"][0] == pytest.approx(result.energy.net_kwh, rel=1e-11)
         assert found["cost_per_kwh"][0] == pytest.approx(result.cost.cost_per_kwh, rel=1e-11)
         if "net_present_value" in found:
             value = result.cost.net_present_value
@@ -154,8 +154,8 @@ def test_a_plan_without_uncertainty_has_the_estimate_everywhere(only):
     for build, result in zip(sure(plan, 512).builds, estimate(read(plan)).builds, strict=True):
         for measure, range_ in build.ranges.items():
             central = {
-                "one_year_kwh": result.energy.net_kwh_per_year,
-                "life_kwh_per_year": result.energy.net_kwh_per_year,
+                "one_year_kwh": result.energy.net_kwh,
+                "life_kwh_per_year": result.energy.net_kwh,
             }.get(measure) or getattr(result.cost, measure)
             for value in (range_.low, range_.p99, range_.p50, range_.high):
                 assert value == pytest.approx(central, rel=1e-9)
@@ -172,7 +172,7 @@ def test_first_order_propagation_in_a_linear_case(only):
     )
     whole = estimate(read(plan))
     for build, result in zip(sure(plan).builds, whole.builds, strict=True):
-        kwh = result.energy.net_kwh_per_year
+        kwh = result.energy.net_kwh
         per_price = -npf.pv(0.04, 15, kwh)
         per_bill = npf.npv(0.04, result.cost.flow.cost)
         expected = np.hypot(0.03 * per_price, 0.08 * per_bill)
@@ -200,7 +200,7 @@ def test_lognormal_products_have_the_closed_form(only):
     of_energy = np.sqrt(variance["curve"] + variance["density"])
     of_cost = np.sqrt(sum(variance.values()))
     for build, result in zip(sure(plan).builds, estimate(read(plan)).builds, strict=True):
-        kwh, cost = result.energy.net_kwh_per_year, result.cost.cost_per_kwh
+        kwh, cost = result.energy.net_kwh, result.cost.cost_per_kwh
         energy, per_kwh = build.ranges["life_kwh_per_year"], build.ranges["cost_per_kwh"]
         assert energy.p50 == pytest.approx(kwh, rel=2e-3)
         assert energy.p90 == pytest.approx(kwh * np.exp(-P90 * of_energy), rel=3e-3)
@@ -285,7 +285,7 @@ def test_what_a_sold_kwh_earns_follows_the_price_of_a_bought_one(only):
     )
     by_input = sure(plan, 512).builds[0].drivers["net_present_value"]
     (driver,) = [driver for driver in by_input if driver.name == "price_per_kwh"]
-    kwh = -npf.pv(0.04, 15, estimate(read(plan)).builds[0].energy.net_kwh_per_year)
+    kwh = -npf.pv(0.04, 15, estimate(read(plan)).builds[0].energy.net_kwh)
     worth = 0.5 * (0.6 - 0.15) + 0.5 * 0.1 * (0.6 - 0.15) / 0.3
     assert driver.high - driver.low == pytest.approx(kwh * worth, rel=1e-9)
 

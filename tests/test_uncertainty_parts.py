@@ -9,11 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from yieldest.energy.closed_form import mean_power_w
-from yieldest.energy.from_series import (
-    mean_power_of_readings_w,
-    running_share_of_readings,
-    sort_readings,
-)
+from yieldest.energy.time_series import SpeedSeries
 from yieldest.errors import InputError
 from yieldest.uncertainty.distributions import Lognormal, Normal, Triangular, Uniform, Values
 from yieldest.uncertainty.propagation import convergence, summary
@@ -198,7 +194,7 @@ def test_readings_in_sums_give_the_mean_of_every_reading(speeds, steps, factors,
     draw = np.random.default_rng(seed)
     speed, node = np.array(speeds), np.cumsum(steps)
     weight, power = draw.uniform(0.1, 1, speed.size), draw.uniform(0, 1000, node.size)
-    found = mean_power_of_readings_w(sort_readings(speed, weight), factors, node, power)
+    found = SpeedSeries(speed, weight).mean_power_w(factors, node, power)
     for factor, mean in zip(factors, found, strict=True):
         each = np.interp(speed * factor, node, power, left=0, right=0)
         near_an_end = np.isclose(speed * factor, node[[0, -1], None], rtol=1e-14).any()
@@ -211,13 +207,13 @@ def test_readings_in_sums_give_the_mean_of_every_reading(speeds, steps, factors,
     st.lists(st.sampled_from([-2.0, 0.0, 0.0, 5.0, 9.0]), min_size=2, max_size=12),
     st.floats(0.5, 2.0),
 )
-def test_running_readings_are_counted_as_reading_by_reading(speeds, powers, factor):
+def test_generating_time_is_counted_as_value_by_value(speeds, powers, factor):
     """Readings often lie on the points of a curve, both being rounded: those count rightly too."""
     speed, power = np.array(speeds, float), np.array(powers)
     node, weight = np.arange(3.0, 3.0 + power.size), np.linspace(1, 2, speed.size)
-    readings = sort_readings(speed, weight)
+    series = SpeedSeries(speed, weight)
     for by in (1.0, factor):
-        running = np.interp(speed * by, node, power, left=0, right=0) > 0
+        generating = np.interp(speed * by, node, power, left=0, right=0) > 0
         if by == 1.0 or not np.isclose(speed[:, None] * by, node, rtol=1e-12).any():
-            found = running_share_of_readings(readings, by, node, power)
-            assert found == pytest.approx(weight[running].sum() / weight.sum(), abs=1e-12)
+            found = series.share_generating(by, node, power)
+            assert found == pytest.approx(weight[generating].sum() / weight.sum(), abs=1e-12)

@@ -370,7 +370,9 @@ def test_a_poor_fit_gives_way_to_the_readings(run, yard):
     assert build["energy_from_time_series"]
     assert build["gross_kwh_per_year"] == read
     hours = build["hours_per_year"]
-    assert sum(hours[part] for part in ("idle", "running", "cut_out")) == pytest.approx(8760)
+    assert sum(
+        hours[part] for part in ("without_output", "generating", "cut_out")
+    ) == pytest.approx(8760)
     assert (
         build["inter_annual_low_net_kwh"]
         < build["net_kwh_per_year"]

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 from test_array import curve
 
-from yieldest.energy.array_losses import Array, MachineArray
+from yieldest.energy.array_losses import Array, HotCable, MachineArray
 from yieldest.energy.cables import (
     COPPER_RESISTIVITY_OHM_MM2_PER_M,
     STRANDED_COPPER_OHM_PER_KM,
@@ -148,9 +148,12 @@ def test_a_shared_converter_clips_the_sum():
 
 
 def test_a_hot_cable_is_warned_of():
-    text = wired(4, cables=(cable_of(60, 2.5, 24),)).compute(4).warnings[0]
-    assert "60 m and 2.5 mm2" in text
-    assert "thicker cable or a higher voltage" in text
+    cable = cable_of(60, 2.5, 24)
+    (hot,) = wired(4, cables=(cable,)).compute(4).warnings
+    assert isinstance(hot, HotCable)
+    assert hot.cable is cable
+    assert hot.lost_share == pytest.approx(1 - float(cable.delivered_w(1600)) / 1600)
+    assert hot.current_a == pytest.approx(cable.current_a(1600))
     assert wired(1, cables=(cable_of(5, 16, 48),)).compute(1).warnings == ()
 
 

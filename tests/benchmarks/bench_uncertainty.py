@@ -63,8 +63,7 @@ def figures() -> list[Figure]:
     one = best_of(chain_one_by_one, 5, process_time) / LOOPS
     central = [chain.outcome({})["one_year_kwh"] for chain in chains]
     off = max(
-        abs(float(a) / b.energy.net_kwh_per_year - 1)
-        for a, b in zip(central, whole.builds, strict=True)
+        abs(float(a) / b.energy.net_kwh - 1) for a, b in zip(central, whole.builds, strict=True)
     )
     usual = best_of(lambda: whole.uncertainty(seed=1), 3, process_time)
     return [

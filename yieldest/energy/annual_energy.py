@@ -1,69 +1,104 @@
-"""What a build makes in a year: gross and net energy, capacity factor and hours."""
+"""What a build makes in a year: gross and net energy, capacity factor, hours, and where it goes."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from yieldest.arrays import FloatArray, plainly
 from yieldest.energy.closed_form import (
     HOURS_PER_YEAR,
     YearlyHours,
-    gross_kwh_per_year,
-    idle_kwh_per_year,
+    mean_power_beyond_w,
     yearly_hours,
 )
-from yieldest.energy.extrapolation import mean_power_beyond_w
-from yieldest.energy.from_series import (
-    gross_kwh_of_readings,
-    sort_readings,
-    yearly_hours_of_readings,
-)
-from yieldest.energy.losses import Loss, assumed_losses, kept_share
-from yieldest.provenance import Provenance
-from yieldest.turbine.power_curve import PowerCurve
+from yieldest.energy.losses import LOSS_CATEGORIES, Loss, assumed_losses, kept_share, losses_of
+from yieldest.energy.net_energy import HubSpeeds, draw_without_output_kwh
+from yieldest.energy.time_series import SpeedSeries
+from yieldest.html_repr import html_table
+from yieldest.provenance import Finding, Provenance
+from yieldest.turbine.plausibility import BETZ_LIMIT
+from yieldest.turbine.power_curve import PowerCurve, power_in_wind_w
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
+from yieldest.wind.weibull import moment
 
 POOR_FIT = 0.05
 """A fitted energy farther than this from the record's own is warned of; our choice."""
-BEYOND_WORDS = {
-    "hold": "was only held level",
-    "zero": "falls to nothing",
-    "cube law": "was only extended by the cube law",
-}
-MUCH_ABOVE_LAST = 0.10
-"""More energy than this share from above the last measured speed is warned of; our choice."""
+MUCH_BEYOND_LAST = 0.10
+"""More energy than this share from beyond the last measured speed is warned of; our choice."""
 
 FITTED_METHOD = (
     "Weibull distribution through the straight pieces of the curve, in closed form (incomplete "
     "gamma function); year of 8760 h"
 )
+SERIES_METHOD = (
+    "the curve at every reading (class, month) of the wind, mean times 8760 h (empirical "
+    "distribution)"
+)
 
 
 @dataclass(frozen=True)
-class Energy:
+class PoorFit(Finding):
+    """The fitted distribution and the wind data themselves give different energies."""
+
+    fitted_kwh: float
+    time_series_kwh: float
+    beyond_share: float
+    time_series_used: bool
+
+
+@dataclass(frozen=True)
+class MuchBeyondLastSpeed(Finding):
+    """Much of the energy comes from winds above the last measured speed of the curve."""
+
+    share: float
+    last_measured_ms: float
+    extrapolation: str
+
+
+@dataclass(frozen=True)
+class MuchAboveCutOut(Finding):
+    """Where no power is counted the last power would bring much."""
+
+    hours: float
+    cut_out_ms: float
+    kwh: float
+
+
+@dataclass(frozen=True)
+class NoEnergy(Finding):
+    """The build makes no energy in this wind."""
+
+
+@dataclass(frozen=True)
+class ConvertersDrawMore(Finding):
+    """The converters draw more in a year than the machines make."""
+
+
+@dataclass(frozen=True)
+class AnnualEnergy:
     """What a build makes in a year, all its machines together.
 
     Parameters
     ----------
     count : int
         Number of machines.
-    gross_kwh_per_year : float
-        Before losses: from the fitted distribution or from the readings, whichever is used.
-    fitted_gross_kwh_per_year : float
+    gross_kwh : float
+        Before losses: from the fitted distribution or the time series, whichever is used.
+    fitted_gross_kwh : float
         From the fitted distribution.
-    time_series_gross_kwh_per_year : float or None
-        Reading by reading from the record; None without one.
-    from_readings : bool
-        Whether the readings are used: when they were asked for, or the fit is too far from them.
-    beyond_last_kwh_per_year : float
+    time_series_gross_kwh : float or None
+        From the time series of the record; None without one.
+    from_time_series : bool
+        Whether that is used: when it was asked for, or the fit is too far from it.
+    beyond_last_kwh : float
         The part of the gross energy from winds above the last measured speed of the curve.
-    idle_draw_kwh_per_year : float
+    idle_draw_kwh : float
         What the converters draw while the machines make nothing.
-    net_kwh_per_year : float
-        After losses and idle draw.
+    net_kwh : float
+        After losses and that draw.
     inter_annual_low_kwh, inter_annual_high_kwh : float
         Net energy when the mean speed is one usual year-to-year spread (6 %) lower or higher.
     capacity_factor : float or None
@@ -75,13 +110,13 @@ class Energy:
     """
 
     count: int
-    gross_kwh_per_year: float
-    fitted_gross_kwh_per_year: float
-    time_series_gross_kwh_per_year: float | None
-    from_readings: bool
-    beyond_last_kwh_per_year: float
-    idle_draw_kwh_per_year: float
-    net_kwh_per_year: float
+    gross_kwh: float
+    fitted_gross_kwh: float
+    time_series_gross_kwh: float | None
+    from_time_series: bool
+    beyond_last_kwh: float
+    idle_draw_kwh: float
+    net_kwh: float
     inter_annual_low_kwh: float
     inter_annual_high_kwh: float
     capacity_factor: float | None
@@ -89,29 +124,31 @@ class Energy:
     losses: tuple[Loss, ...]
     provenance: Provenance
 
+    def _repr_html_(self) -> str:
+        """Show the main figures in a notebook."""
+        factor = "" if self.capacity_factor is None else f"{100 * self.capacity_factor:.3g} %"
+        return html_table(
+            "Energy in a year",
+            [
+                ["gross energy", f"{self.gross_kwh:.4g} kWh"],
+                *(
+                    [f"lost: {LOSS_CATEGORIES[loss.category].name}", f"{100 * loss.share:.3g} %"]
+                    for loss in self.losses
+                ),
+                ["net energy", f"{self.net_kwh:.4g} kWh"],
+                ["capacity factor", factor],
+            ],
+        )
 
-@dataclass(frozen=True)
-class Readings:
-    """The readings of a record, carried to the hub.
 
-    Parameters
-    ----------
-    speed_ms, weight : ndarray, shape (n,)
-        Speed at the hub, and how much each reading counts.
-    """
-
-    speed_ms: FloatArray
-    weight: FloatArray
-
-
-def produce(
+def annual_energy(
     distribution: WindDistribution,
     curve: PowerCurve,
-    losses: tuple[Loss, ...],
-    count: int,
-    readings: Readings | None,
-) -> Energy:
-    """Put a power curve into a distribution.
+    losses: Mapping[str, float] | tuple[Loss, ...] | None = None,
+    count: int = 1,
+    time_series: SpeedSeries | None = None,
+) -> AnnualEnergy:
+    """Return what machines make in a year.
 
     Parameters
     ----------
@@ -119,120 +156,171 @@ def produce(
         At the hub.
     curve : PowerCurve
         For the density at the hub.
-    losses : tuple of Loss
+    losses : mapping of str to float, or tuple of Loss, optional
+        Shares by category (see `LOSS_CATEGORIES`), the rest assumed; or all of them, as from
+        `losses_of`.
     count : int
         Number of machines.
-    readings : Readings or None
+    time_series : SpeedSeries, optional
         Of the record, at the hub.
+
+    Raises
+    ------
+    InputError
+        When a share is stated of a category that is not known.
+
+    Notes
+    -----
+    The mean power of the curve in the wind, by the distribution or value by value, times 8760 h
+    (IEC 61400-12-1).
     """
-    kwh_per_mean_w = count * HOURS_PER_YEAR / 1000
-    factors = 1 + YEAR_TO_YEAR_SPREAD * np.array([0.0, -1.0, 1.0])
-    gross, calm_year, windy_year = gross_kwh_per_year(
-        distribution.shape,
-        distribution.scale_ms * factors,
-        distribution.calm_share,
-        curve.speed_ms,
-        curve.power_w,
-        count,
+    if losses is None or isinstance(losses, Mapping):
+        losses = losses_of(losses or {}, count)
+    years = 1 + YEAR_TO_YEAR_SPREAD * np.array([0.0, -1.0, 1.0])
+    nodes = (curve.speed_ms, curve.power_w)
+    wind = HubSpeeds(distribution.shape, distribution.scale_ms, distribution.calm_share)
+    gross = wind.scaled(years).gross_kwh(*nodes, count)
+    fitted_kwh, series_kwh, use_series = float(gross[0]), None, False
+    if time_series is not None:
+        by_series = replace(wind, series=time_series).scaled(years).gross_kwh(*nodes, count)
+        series_kwh = float(by_series[0])
+        limit = distribution.reading_limit
+        use_series = limit is not None and (
+            limit == 0 or abs(fitted_kwh - series_kwh) > limit * series_kwh
+        )
+        gross = by_series if use_series else gross
+    if use_series and time_series is not None:
+        power = curve.power_at(time_series.speed_ms)
+        beyond = np.where(time_series.speed_ms > curve.last_measured_ms, power, 0.0)
+        beyond_w = float(beyond @ time_series.weight / time_series.weight.sum())
+        hours = time_series.yearly_hours(power, curve.cut_out_ms, curve.rated_power_w)
+    else:
+        mean_w = float(mean_power_beyond_w(distribution.shape, distribution.scale_ms, curve))
+        beyond_w = (1 - distribution.calm_share) * mean_w
+        hours = yearly_hours(
+            distribution.shape,
+            distribution.scale_ms,
+            distribution.calm_share,
+            *nodes,
+            curve.rated_power_w,
+        )
+    kwh_per_w = count * HOURS_PER_YEAR / 1000
+    draw = float(
+        draw_without_output_kwh(curve.idle_draw_w, hours.generating / HOURS_PER_YEAR, count)
     )
-    fitted = float(gross)
-    hours = yearly_hours(
-        distribution.shape,
-        distribution.scale_ms,
-        distribution.calm_share,
-        curve.speed_ms,
-        curve.power_w,
-        curve.rated_power_w,
-    )
-    kept = kept_share(losses)
-    above_last = (
-        (1 - distribution.calm_share)
-        * float(mean_power_beyond_w(distribution.shape, distribution.scale_ms, curve))
-        * kwh_per_mean_w
-    )
-    from_record = None
-    from_readings = False
-    warnings = []
-    if readings is not None:
-        by_readings = gross_kwh_of_readings(
-            sort_readings(readings.speed_ms, readings.weight),
-            factors,
-            curve.speed_ms,
-            curve.power_w,
-            count,
-        )
-        from_record = float(by_readings[0])
-        error = abs(fitted - from_record)
-        from_readings = distribution.reading_limit == 0 or (
-            distribution.reading_limit is not None
-            and error > distribution.reading_limit * from_record
-        )
-        if from_readings:
-            gross, calm_year, windy_year = by_readings
-            power = curve.power_at(readings.speed_ms)
-            beyond = np.where(readings.speed_ms > curve.last_measured_ms, power, 0.0)
-            above_last = float(beyond @ readings.weight / readings.weight.sum()) * kwh_per_mean_w
-            hours = yearly_hours_of_readings(
-                power,
-                readings.speed_ms,
-                readings.weight,
-                curve.cut_out_ms,
-                curve.rated_power_w,
-            )
-        if error > POOR_FIT * from_record:
-            used = (
-                "the readings are used"
-                if from_readings
-                else "the fit is used, so trust neither figure beyond that"
-            )
-            warnings.append(
-                f"The fitted distribution gives {plainly(fitted)} kWh a year and the wind data "
-                f"themselves {plainly(from_record)} kWh, more than {100 * POOR_FIT:.0f} % apart: "
-                f"the Weibull distribution is a poor fit here; {used}."
-            )
-    if gross > 0 and above_last > MUCH_ABOVE_LAST * gross:
-        warnings.append(
-            f"{100 * above_last / gross:.0f} % of the energy comes from winds above "
-            f"{curve.last_measured_ms:.3g} m/s, the last speed of the curve, where it "
-            f"{BEYOND_WORDS[curve.extrapolation]}."
-        )
-    stopped_kwh = hours.cut_out * float(curve.power_at(curve.cut_out_ms)) * count / 1000
-    if gross > 0 and stopped_kwh > MUCH_ABOVE_LAST * gross:
-        warnings.append(
-            f"For {hours.cut_out:,.0f} hours a year it blows above {curve.cut_out_ms:.3g} m/s, "
-            f"where no power is counted; at the last power these would bring "
-            f"{plainly(stopped_kwh, 2)} kWh. If the machine runs on there, state its cut_out_ms."
-        )
-    if gross <= 0:
-        warnings.append(
-            "The build makes no energy in this wind, so there is no cost per kWh and no payback."
-        )
-    idle_draw = float(idle_kwh_per_year(curve.idle_draw_w, hours.running / HOURS_PER_YEAR, count))
-    net = float(gross) * kept - idle_draw
-    if gross > 0 and net <= 0:
-        warnings.append("The converters draw more in a year than the machines make.")
-    rated_kwh = curve.rated_power_w * kwh_per_mean_w
-    return Energy(
+    net, low, high = (float(kwh) * kept_share(losses) - draw for kwh in gross)
+    warnings: list[Finding] = []
+    if series_kwh is not None and abs(fitted_kwh - series_kwh) > POOR_FIT * series_kwh:
+        warnings.append(PoorFit(fitted_kwh, series_kwh, POOR_FIT, use_series))
+    warnings += _doubtful(curve, hours, float(gross[0]), net, beyond_w * kwh_per_w, count)
+    return AnnualEnergy(
         count=count,
-        gross_kwh_per_year=float(gross),
-        fitted_gross_kwh_per_year=fitted,
-        time_series_gross_kwh_per_year=from_record,
-        from_readings=from_readings,
-        beyond_last_kwh_per_year=above_last,
-        idle_draw_kwh_per_year=idle_draw,
-        net_kwh_per_year=net,
-        inter_annual_low_kwh=float(calm_year) * kept - idle_draw,
-        inter_annual_high_kwh=float(windy_year) * kept - idle_draw,
-        capacity_factor=net / rated_kwh if rated_kwh > 0 else None,
+        gross_kwh=float(gross[0]),
+        fitted_gross_kwh=fitted_kwh,
+        time_series_gross_kwh=series_kwh,
+        from_time_series=use_series,
+        beyond_last_kwh=beyond_w * kwh_per_w,
+        idle_draw_kwh=draw,
+        net_kwh=net,
+        inter_annual_low_kwh=low,
+        inter_annual_high_kwh=high,
+        capacity_factor=(
+            net / (curve.rated_power_w * kwh_per_w) if curve.rated_power_w > 0 else None
+        ),
         hours=hours,
         losses=losses,
         provenance=Provenance(
             source=curve.provenance.source,
-            method="the curve at every reading (class, month) of the wind, mean times 8760 h "
-            "(empirical distribution)"
-            if from_readings
-            else FITTED_METHOD,
+            method=SERIES_METHOD if use_series else FITTED_METHOD,
             assumed=assumed_losses(losses, count),
             warnings=tuple(warnings),
         ),
+    )
+
+
+def _doubtful(
+    curve: PowerCurve, hours: YearlyHours, gross: float, net: float, beyond: float, count: int
+) -> list[Finding]:
+    """Return what makes the energy doubtful, all in kWh."""
+    if gross <= 0:
+        return [NoEnergy()]
+    found: list[Finding] = []
+    if beyond > MUCH_BEYOND_LAST * gross:
+        found.append(
+            MuchBeyondLastSpeed(beyond / gross, curve.last_measured_ms, curve.extrapolation)
+        )
+    stopped = hours.cut_out * float(curve.power_at(curve.cut_out_ms)) * count / 1000
+    if stopped > MUCH_BEYOND_LAST * gross:
+        found.append(MuchAboveCutOut(hours.cut_out, curve.cut_out_ms, stopped))
+    if net <= 0:
+        found.append(ConvertersDrawMore())
+    return found
+
+
+@dataclass(frozen=True)
+class EnergyStep:
+    """What is left after one step on the way from the wind to the net energy.
+
+    Parameters
+    ----------
+    name : str
+        What the energy is after the step.
+    left_kwh : float
+        A year's energy of all machines after the step.
+    lost_kwh : float
+        What the step took; 0 for the first.
+    assumed : bool
+        Whether the share that is lost was assumed.
+    """
+
+    name: str
+    left_kwh: float
+    lost_kwh: float
+    assumed: bool = False
+
+
+def energy_steps(
+    distribution: WindDistribution,
+    curve: PowerCurve,
+    energy: AnnualEnergy,
+    time_series: SpeedSeries | None,
+) -> tuple[EnergyStep, ...]:
+    """Return the way from the energy in the wind to the net energy of a year.
+
+    Parameters
+    ----------
+    distribution, curve, time_series
+        As for `annual_energy`.
+    energy : AnnualEnergy
+        What came of them.
+
+    Notes
+    -----
+    The wind through the swept area carries rho A mean(v^3) / 2, of which no rotor in free flow can
+    take more than 16/27 (Betz 1920). Without a rotor area the way begins at the gross energy.
+    """
+    left: list[tuple[str, float, bool]] = []
+    if curve.rotor_area_m2 is not None:
+        if energy.from_time_series and time_series is not None:
+            cube = float(np.average(time_series.speed_ms**3, weights=time_series.weight))
+        else:
+            cube = (1 - distribution.calm_share) * float(
+                moment(distribution.shape, distribution.scale_ms, 3)
+            )
+        per_unit_cube = float(power_in_wind_w(1.0, curve.rotor_area_m2, curve.air_density_kg_m3))
+        carried = per_unit_cube * cube * energy.count * HOURS_PER_YEAR / 1000
+        left += [
+            ("in the wind through the rotor", carried, False),
+            ("what any rotor could take (Betz)", BETZ_LIMIT * carried, False),
+        ]
+    kept = energy.gross_kwh
+    left.append(("what this curve makes of it (gross)", kept, False))
+    for loss in energy.losses:
+        if loss.share:
+            kept *= 1 - loss.share
+            left.append((f"after {LOSS_CATEGORIES[loss.category].name}", kept, loss.assumed))
+    before = [left[0][1], *(kwh for _, kwh, _ in left)]
+    return tuple(
+        EnergyStep(name, kwh, was - kwh, assumed)
+        for (name, kwh, assumed), was in zip(left, before, strict=False)
     )

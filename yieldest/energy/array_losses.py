@@ -10,20 +10,22 @@ import numpy as np
 from pydantic import Field, model_validator
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.defaults import THRUST_COEFFICIENT, WAKE_DECAY
-from yieldest.energy.array_layout import grid_positions, nearest_neighbour
+from yieldest.defaults import THRUST_COEFFICIENT, WAKE_DECAY, Assumed
 from yieldest.energy.cables import Cable, Converter
 from yieldest.energy.losses import Loss
 from yieldest.energy.wakes import (
-    SIDE_BY_SIDE_WIDTHS,
+    NEAR_WAKE_DIAMETERS,
+    SIDE_BY_SIDE_DIAMETERS,
     WakeLoss,
     directions_within,
+    grid_positions,
     near_wake_share,
+    nearest_neighbour,
     speeds_in_array,
     thrust_of,
 )
 from yieldest.energy.wind_rose import Rose
-from yieldest.provenance import Findings
+from yieldest.provenance import Finding, Findings
 from yieldest.settings import Bearing, Settings, Share, Words, at_most_one, key
 from yieldest.turbine.power_curve import PowerCurve
 
@@ -38,6 +40,55 @@ CABLE_UNCERTAINTY = 0.1
 """Standard uncertainty of a computed electrical loss as a share of it (our choice)."""
 HIGH_CABLE_LOSS = 0.10
 """A cable that loses more than this share at rated power is warned of (common practice)."""
+
+
+@dataclass(frozen=True)
+class HotCable(Finding):
+    """A cable turns much of the rated power into heat."""
+
+    cable: Cable
+    current_a: float
+    lost_share: float
+
+
+@dataclass(frozen=True)
+class EfficiencyUncertaintyAssumed(Finding):
+    """The uncertainty of a stated array efficiency is a quarter of the loss."""
+
+    standard_uncertainty: float
+
+
+@dataclass(frozen=True)
+class MachinesHelpEachOther(Finding):
+    """A stated array efficiency is above 1."""
+
+    array_efficiency: float
+
+
+@dataclass(frozen=True)
+class RotorsSideBySide(Finding):
+    """The nearest rotors disturb each other sideways, which no wake model says."""
+
+    spacing_rotor_diameters: float
+    least_rotor_diameters: float
+
+
+@dataclass(frozen=True)
+class RotorsInNearWake(Finding):
+    """In a share of the windy time a rotor stands where the wake model does not hold."""
+
+    time_share: float
+    reach_rotor_diameters: float
+
+
+@dataclass(frozen=True)
+class DirectionsNotKnown(Finding):
+    """Without wind directions the wakes are an average all round."""
+
+
+@dataclass(frozen=True)
+class WakesOfVerticalAxis(Finding):
+    """The wake model was made for rotors with a horizontal axis."""
 
 
 Widths = Annotated[float, Field(ge=1)]
@@ -123,7 +174,7 @@ class Array(Settings):
             raise ValueError("a grid needs columns, the number of machines in a row; state it")
         return self
 
-    def places_widths(self, count: int, rotor_width_m: float) -> FloatArray:
+    def places_diameters(self, count: int, rotor_width_m: float) -> FloatArray:
         """Return the places of the first `count` machines in rotor widths."""
         if self.coordinates_m is not None:
             return floats(self.coordinates_m)[:count] / rotor_width_m
@@ -146,7 +197,7 @@ class ArrayLosses:
         None when it is not stated how they stand.
     electrical_share : float or None
         Of the energy, lost in cables and converters; None when there are none.
-    warnings : tuple of str
+    warnings : tuple of Finding
         Of the cables.
     """
 
@@ -259,19 +310,14 @@ class MachineArray:
             for sector, power in enumerate(powers)
         )
 
-    def _cable_warnings(self, count: int) -> tuple[str, ...]:
-        texts = []
+    def _cable_warnings(self, count: int) -> Findings:
+        found = []
         for cable in self.cables:
             power = self.curve.rated_power_w * (count if cable.shared else 1)
             lost = 1 - float(cable.delivered_w(power)) / power if power > 0 else 0.0
             if lost > HIGH_CABLE_LOSS:
-                texts.append(
-                    f"At rated power the cable of {cable.length_m:g} m and "
-                    f"{cable.cross_section_mm2:g} mm2 carries {cable.current_a(power):.0f} A at "
-                    f"{cable.voltage_v:g} V and turns {100 * lost:.0f} % of the power into heat; "
-                    "check that it may carry that, or take a thicker cable or a higher voltage."
-                )
-        return tuple(texts)
+                found.append(HotCable(cable, cable.current_a(power), lost))
+        return tuple(found)
 
     def _stated(self, array: Array, count: int) -> WakeLoss:
         factor = float(array.array_efficiency or 0.0)
@@ -282,16 +328,8 @@ class MachineArray:
         assumed: Findings = ()
         if uncertainty is None:
             uncertainty = max(LEAST_WAKE_UNCERTAINTY, 0.25 * abs(1 - factor))
-            assumed = (
-                f"Standard uncertainty {uncertainty:.3g} of the wake factor (a quarter of the "
-                "loss, our choice).",
-            )
-        warnings: Findings = ()
-        if factor > 1:
-            warnings = (
-                f"The wake factor {factor:g} says that the machines help each other; that "
-                "is seldom so over a whole year, so look hard at the evidence.",
-            )
+            assumed = (EfficiencyUncertaintyAssumed(uncertainty),)
+        warnings: Findings = (MachinesHelpEachOther(factor),) if factor > 1 else ()
         return WakeLoss(
             here, uncertainty, f"wake factor stated: {array.evidence}", assumed, warnings
         )
@@ -301,58 +339,38 @@ class MachineArray:
         _, _, thrust_text, thrust_assumed = thrust_of(self.curve, array.thrust_coefficient)
         assumed = []
         if array.wake_decay is None:
-            assumed.append(
-                f"Wake decay {decay:g} (over land: Katic, Hojstrup & Jensen 1986), for none is "
-                "stated."
-            )
+            assumed.append(Assumed(WAKE_DECAY))
         if thrust_assumed:
-            assumed.append(
-                f"{thrust_text[0].upper()}{thrust_text[1:]} between cut-in and cut-out (common "
-                "practice, no source), for neither curve nor plan states it."
-            )
+            assumed.append(Assumed(THRUST_COEFFICIENT))
         return WakeLoss(
             factor=factor,
             standard_uncertainty=max(LEAST_WAKE_UNCERTAINTY, WAKE_UNCERTAINTY * (1 - factor)),
             method=f"wakes by direction (Jensen 1983; Katic, Hojstrup & Jensen 1986), decay "
             f"{decay:g}, {thrust_text}; {self.rose.method}",
             assumed=tuple(assumed),
-            warnings=tuple(self._uncertainties(array, count, decay)),
+            warnings=self._wake_warnings(array, count, decay),
         )
 
-    def _uncertainties(self, array: Array, count: int, decay: float) -> list[str]:
+    def _wake_warnings(self, array: Array, count: int, decay: float) -> Findings:
+        """Return why the wake model may be far off here."""
         places = self._places(array, count)
-        texts = []
+        found: list[Finding] = []
         nearest = nearest_neighbour(places)
-        if nearest < SIDE_BY_SIDE_WIDTHS:
-            texts.append(
-                f"The nearest rotors stand {nearest:.2g} rotor widths apart; below "
-                f"{SIDE_BY_SIDE_WIDTHS:g} they disturb each other sideways, of which the wake "
-                "model knows nothing: measure two of them together and apart, and state the "
-                "array_efficiency with its evidence."
-            )
+        if nearest < SIDE_BY_SIDE_DIAMETERS:
+            found.append(RotorsSideBySide(nearest, SIDE_BY_SIDE_DIAMETERS))
         near = near_wake_share(places, self.rose, decay)
         if near > 0:
-            texts.append(
-                f"In {100 * near:.0f} % of the windy time a rotor stands in the near wake of "
-                "another, less than 4 rotor widths behind it, where the wake model does not hold; "
-                "a measured array_efficiency would be surer."
-            )
+            found.append(RotorsInNearWake(near, NEAR_WAKE_DIAMETERS))
         if not self.rose.has_directions:
-            texts.append(
-                "The wind directions are not known, so the wakes are an average all round; a row "
-                "across the usual wind loses less, one along it more."
-            )
+            found.append(DirectionsNotKnown())
         if self.vertical_axis:
-            texts.append(
-                "The wake model was made for rotors with a lying axis; behind vertical ones the "
-                "wind recovers differently, so take the wake loss as a rough figure."
-            )
-        return texts
+            found.append(WakesOfVerticalAxis())
+        return tuple(found)
 
     def _places(self, array: Array, count: int) -> FloatArray:
         # A row or grid in rotor widths needs no rotor size; places in metres do, and the plan says
         # so before this is reached.
-        return array.places_widths(count, self.rotor_width_m or 1.0)
+        return array.places_diameters(count, self.rotor_width_m or 1.0)
 
     def _lone_powers(self, count: int) -> list[FloatArray]:
         """Return the power of machines that know nothing of each other, as `_waked_powers`."""

@@ -9,10 +9,15 @@ import numpy.typing as npt
 from scipy.special import gammainc
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.wind.weibull import mean_speed, share_above
+from yieldest.turbine.power_curve import PowerCurve
+from yieldest.wind.distribution import RAYLEIGH_SHAPE
+from yieldest.wind.weibull import mean_speed, scale_of_mean, share_above
 
 HOURS_PER_YEAR = 8760.0
 """Hours in a year of 365 days, the year of IEC 61400-12-1."""
+
+USUAL_MEANS_MS = np.arange(3.0, 8.0)
+"""Mean winds at the hub between which small machines stand."""
 
 _NARROW = 1.26
 """Up to this ratio of its two speeds a piece is narrow: 8 points then err by less than 1e-12 of the
@@ -22,7 +27,7 @@ _MANY = 10_000
 """From so many evaluations on the quadrature is worth its overhead."""
 
 RATED_SHARE = 0.99
-"""A machine counts as running at rated power from this share of it on; our choice."""
+"""A machine counts as at rated power from this share of it on; our choice."""
 
 
 def mean_power_w(
@@ -94,41 +99,27 @@ def _mean_shares_above(
     return share
 
 
-def gross_kwh_per_year(
-    shape: npt.ArrayLike,
-    scale_ms: npt.ArrayLike,
-    calm_share: npt.ArrayLike,
-    node_speed_ms: npt.ArrayLike,
-    node_power_w: npt.ArrayLike,
-    count: int,
+def mean_power_beyond_w(
+    shape: npt.ArrayLike, scale_ms: npt.ArrayLike, curve: PowerCurve
 ) -> FloatArray:
-    """Return the energy of a year of 8760 h before losses, of `count` machines.
+    """Return the part of the mean power that comes from above the last measured speed.
 
     Parameters
     ----------
-    shape, scale_ms, node_speed_ms, node_power_w
-        As for `mean_power_w`.
-    calm_share : array_like, shape (...)
-        Share of time without wind.
-    count : int
+    shape, scale_ms : array_like
+        Weibull shape and scale in m/s; they broadcast.
+    curve : PowerCurve
+
+    Returns
+    -------
+    ndarray
+        In W, without calms.
     """
-    power_w = mean_power_w(shape, scale_ms, node_speed_ms, node_power_w)
-    return np.asarray((1 - floats(calm_share)) * power_w * (count * HOURS_PER_YEAR / 1000))
-
-
-def idle_kwh_per_year(
-    idle_draw_w: npt.ArrayLike, running_share: npt.ArrayLike, count: int
-) -> FloatArray:
-    """Return what converters draw in a year while their machines make nothing.
-
-    Parameters
-    ----------
-    idle_draw_w, running_share : array_like
-        Power drawn by each, and share of the year in which it is not; they broadcast.
-    count : int
-    """
-    hours = HOURS_PER_YEAR * (1 - floats(running_share))
-    return np.asarray(floats(idle_draw_w) * hours * (count / 1000))
+    start = max(curve.last_measured_ms, curve.cut_in_ms)
+    if start >= curve.cut_out_ms:
+        return np.zeros(np.broadcast_shapes(np.shape(shape), np.shape(scale_ms)))
+    speed = np.concatenate(([start], curve.speed_ms[curve.speed_ms > start]))
+    return mean_power_w(shape, floats(scale_ms), speed, curve.power_at(speed))
 
 
 def share_at_power(
@@ -146,7 +137,7 @@ def share_at_power(
         As for `mean_power_w`.
     level_w : float
         The power in W. The difference between "more than" and "at least" lies in single speeds,
-        which take no time, but for level stretches: at level 0 those do not count as running.
+        which take no time, but for level stretches: at level 0 those do not count.
 
     Returns
     -------
@@ -195,14 +186,14 @@ class YearlyHours:
 
     Parameters
     ----------
-    idle, running, cut_out : float
+    without_output, generating, cut_out : float
         Too little wind for power, making power, and above the cut-out speed: together 8760 h.
     at_rated : float
-        The part of `running` at 99 % of rated power or more.
+        The part of `generating` at 99 % of rated power or more.
     """
 
-    idle: float
-    running: float
+    without_output: float
+    generating: float
     at_rated: float
     cut_out: float
 
@@ -227,14 +218,50 @@ def yearly_hours(
     """
     windy = (1 - calm_share) * HOURS_PER_YEAR
     nodes = (shape, scale_ms, node_speed_ms, node_power_w)
-    running = windy * float(share_at_power(*nodes, 0.0))
+    generating = windy * float(share_at_power(*nodes, 0.0))
     at_rated = 0.0
     if rated_power_w > 0:
         at_rated = windy * float(share_at_power(*nodes, RATED_SHARE * rated_power_w))
     cut_out = windy * float(share_above(node_speed_ms[-1], shape, scale_ms))
     return YearlyHours(
-        idle=HOURS_PER_YEAR - running - cut_out,
-        running=running,
+        without_output=HOURS_PER_YEAR - generating - cut_out,
+        generating=generating,
         at_rated=at_rated,
         cut_out=cut_out,
+    )
+
+
+@dataclass(frozen=True)
+class UsualYears:
+    """Yearly energy of one machine, before losses, at round mean winds (Rayleigh).
+
+    Parameters
+    ----------
+    mean_ms, energy_kwh, uncertainty_kwh, beyond_kwh : ndarray, shape (n,)
+        Mean wind at the hub, energy, its standard uncertainty from the curve alone (all points
+        wrong in the same sense), and the part from above the last measured speed.
+    """
+
+    mean_ms: FloatArray
+    energy_kwh: FloatArray
+    uncertainty_kwh: FloatArray
+    beyond_kwh: FloatArray
+
+
+def usual_years(curve: PowerCurve) -> UsualYears:
+    """Return what a curve yields at round mean winds.
+
+    Notes
+    -----
+    IEC 61400-12-1 states annual energy at Rayleigh means of whole m/s, the measured and the
+    extrapolated part apart.
+    """
+    scale = scale_of_mean(USUAL_MEANS_MS, RAYLEIGH_SHAPE)
+    hours = HOURS_PER_YEAR / 1000
+    return UsualYears(
+        mean_ms=USUAL_MEANS_MS,
+        energy_kwh=hours * mean_power_w(RAYLEIGH_SHAPE, scale, curve.speed_ms, curve.power_w),
+        uncertainty_kwh=hours
+        * mean_power_w(RAYLEIGH_SHAPE, scale, curve.speed_ms, curve.uncertainty_w),
+        beyond_kwh=hours * mean_power_beyond_w(RAYLEIGH_SHAPE, scale, curve),
     )

@@ -12,6 +12,7 @@ from pydantic import create_model
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import COMMON_PRACTICE, Assumed, Default
+from yieldest.errors import InputError
 from yieldest.settings import Settings, Share, key
 
 STATED_UNCERTAINTY, ASSUMED_UNCERTAINTY = 0.25, 0.5
@@ -181,19 +182,29 @@ def losses_of(
         Number of machines; several of them disturb each other.
     computed : tuple of Loss
         What the layout or the wiring gave; it stands before what is stated.
+
+    Raises
+    ------
+    InputError
+        When a category is not known.
     """
+    for name in stated:
+        if name not in LOSS_CATEGORIES:
+            raise InputError(
+                f"{name!r} is no category of loss; they are {', '.join(LOSS_CATEGORIES)}."
+            )
     by_category = {loss.category: loss for loss in computed}
-    for category in LOSS_CATEGORIES.values():
-        if category.key in by_category:
-            continue
-        if category.key in stated:
-            share = stated[category.key]
-            loss = Loss(category.key, share, False, STATED_UNCERTAINTY * share, "stated")
+    losses = []
+    for name, category in LOSS_CATEGORIES.items():
+        if name in by_category:
+            losses.append(by_category[name])
+        elif name in stated:
+            share = stated[name]
+            losses.append(Loss(name, share, False, STATED_UNCERTAINTY * share, "stated"))
         else:
             share = category.default(count).value
-            loss = Loss(category.key, share, True, ASSUMED_UNCERTAINTY * share, "assumed")
-        by_category[category.key] = loss
-    return tuple(by_category[category] for category in LOSS_CATEGORIES)
+            losses.append(Loss(name, share, True, ASSUMED_UNCERTAINTY * share, "assumed"))
+    return tuple(losses)
 
 
 def assumed_losses(losses: tuple[Loss, ...], count: int) -> tuple[Assumed, ...]:

@@ -8,12 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.energy.closed_form import gross_kwh_per_year, idle_kwh_per_year, share_at_power
-from yieldest.energy.from_series import (
-    SortedReadings,
-    gross_kwh_of_readings,
-    running_share_of_readings,
-)
+from yieldest.energy.closed_form import HOURS_PER_YEAR, mean_power_w, share_at_power
+from yieldest.energy.time_series import SpeedSeries
 
 
 @dataclass(frozen=True)
@@ -24,16 +20,16 @@ class HubSpeeds:
     ----------
     shape, scale_ms, calm_share : array_like, shape (...)
         Of the fitted distribution; they broadcast.
-    series : SortedReadings or None
-        Readings that stand instead of it.
+    series : SpeedSeries or None
+        A time series that stands instead of it.
     factor : array_like, shape (...)
-        What every reading of the series is multiplied by.
+        What every speed of the series is multiplied by.
     """
 
     shape: npt.ArrayLike
     scale_ms: npt.ArrayLike
     calm_share: npt.ArrayLike
-    series: SortedReadings | None = None
+    series: SpeedSeries | None = None
     factor: npt.ArrayLike = 1.0
 
     def scaled(self, by: npt.ArrayLike) -> HubSpeeds:
@@ -47,17 +43,33 @@ class HubSpeeds:
     def gross_kwh(self, speed_ms: npt.ArrayLike, power_w: npt.ArrayLike, count: int) -> FloatArray:
         """Return the energy of a year before losses, shape (...), for nodes of shape (..., n)."""
         if self.series is None:
-            return gross_kwh_per_year(
-                self.shape, self.scale_ms, self.calm_share, speed_ms, power_w, count
-            )
-        return gross_kwh_of_readings(self.series, self.factor, speed_ms, power_w, count)
+            windy = 1 - floats(self.calm_share)
+            mean_w = windy * mean_power_w(self.shape, self.scale_ms, speed_ms, power_w)
+        else:
+            mean_w = self.series.mean_power_w(self.factor, speed_ms, power_w)
+        return np.asarray(mean_w * (count * HOURS_PER_YEAR / 1000))
 
     def share_generating(self, speed_ms: npt.ArrayLike, power_w: npt.ArrayLike) -> FloatArray:
         """Return the share of the year in which a curve gives power, shape (...)."""
         if self.series is None:
             windy = share_at_power(self.shape, self.scale_ms, speed_ms, power_w, 0.0)
             return np.asarray((1 - floats(self.calm_share)) * windy)
-        return running_share_of_readings(self.series, self.factor, speed_ms, power_w)
+        return self.series.share_generating(self.factor, speed_ms, power_w)
+
+
+def draw_without_output_kwh(
+    idle_draw_w: npt.ArrayLike, share_generating: npt.ArrayLike, count: int
+) -> FloatArray:
+    """Return what converters draw in a year while their machines make nothing.
+
+    Parameters
+    ----------
+    idle_draw_w, share_generating : array_like
+        Power drawn by each, and share of the year in which it is not; they broadcast.
+    count : int
+    """
+    hours = HOURS_PER_YEAR * (1 - floats(share_generating))
+    return np.asarray(floats(idle_draw_w) * hours * (count / 1000))
 
 
 def net_kwh_per_year(
@@ -86,4 +98,4 @@ def net_kwh_per_year(
     if idle_draw_w == 0:
         return np.asarray(net)
     generating = wind.share_generating(speed_ms, power_w)
-    return np.asarray(net - idle_kwh_per_year(idle_draw_w, generating, count))
+    return np.asarray(net - draw_without_output_kwh(idle_draw_w, generating, count))

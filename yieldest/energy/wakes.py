@@ -9,28 +9,98 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import THRUST_COEFFICIENT, WAKE_DECAY
-from yieldest.energy.array_layout import downwind_and_across
 from yieldest.energy.wind_rose import Rose
 from yieldest.provenance import Findings
 from yieldest.turbine.power_curve import PowerCurve
 
-NEAR_WAKE_WIDTHS = 4.0
+NEAR_WAKE_DIAMETERS = 4.0
 """The near wake, of which the model knows nothing, reaches some 2 to 5 rotor diameters downwind
 (Crespo, Hernandez & Frandsen, *Wind Energy* 2 (1999) 1-24); our choice within that."""
-SIDE_BY_SIDE_WIDTHS = 3.0
+SIDE_BY_SIDE_DIAMETERS = 3.0
 """Rotors nearer than this disturb each other sideways too, which no wake model says; our choice."""
 DIRECTIONS_IN_SECTOR = 15
 """Wind directions that each sector is spread over, so that a wake does not hit or miss by luck."""
 
 
+def grid_positions(
+    count: int,
+    bearing_deg: float,
+    spacing: float,
+    columns: int | None = None,
+    row_spacing: float | None = None,
+) -> FloatArray:
+    """Return the places of machines in rows, filled one row after the other.
+
+    Parameters
+    ----------
+    count : int
+    bearing_deg : float
+        Direction in which a row runs, clockwise from north.
+    spacing : float
+        Between neighbours in a row, in any unit of length, such as rotor diameters.
+    columns : int, optional
+        Machines in a row; by default all of them stand in one.
+    row_spacing : float, optional
+        Between rows, the later ones to the right of the bearing; by default `spacing`.
+
+    Returns
+    -------
+    ndarray, shape (count, 2)
+        East and north, in the unit of the spacing, from the first machine.
+    """
+    index = np.arange(count)
+    per_row = count if columns is None else columns
+    along = (index % per_row) * spacing
+    across = (index // per_row) * (spacing if row_spacing is None else row_spacing)
+    bearing = np.deg2rad(bearing_deg)
+    east = along * np.sin(bearing) + across * np.cos(bearing)
+    north = along * np.cos(bearing) - across * np.sin(bearing)
+    return np.stack((east, north), axis=-1)
+
+
+def downwind_and_across(
+    positions: npt.ArrayLike, direction_deg: npt.ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    """Return how far each machine stands downwind and across the wind.
+
+    Parameters
+    ----------
+    positions : array_like, shape (n, 2)
+        East and north.
+    direction_deg : array_like, shape (...)
+        Direction the wind comes from, clockwise from north.
+
+    Returns
+    -------
+    downwind, across : ndarray, shape (..., n)
+        In the unit of the positions, from the origin.
+    """
+    place = floats(positions)
+    direction = np.deg2rad(floats(direction_deg))[..., np.newaxis]
+    # Wind from direction d blows towards (-sin d, -cos d).
+    downwind = -place[:, 0] * np.sin(direction) - place[:, 1] * np.cos(direction)
+    across = -place[:, 0] * np.cos(direction) + place[:, 1] * np.sin(direction)
+    return downwind, across
+
+
+def nearest_neighbour(positions: npt.ArrayLike) -> float:
+    """Return the shortest distance between two machines; infinite for a single one."""
+    place = floats(positions)
+    if len(place) < 2:
+        return float("inf")
+    distance = np.linalg.norm(place[:, np.newaxis] - place, axis=-1)
+    np.fill_diagonal(distance, np.inf)
+    return float(distance.min())
+
+
 def single_wake_deficit(
-    downwind_widths: npt.ArrayLike, thrust_coefficient: npt.ArrayLike, wake_decay: npt.ArrayLike
+    downwind_diameters: npt.ArrayLike, thrust_coefficient: npt.ArrayLike, wake_decay: npt.ArrayLike
 ) -> FloatArray:
     """Return how much slower the wind is in the wake of one rotor, as a share of the free wind.
 
     Parameters
     ----------
-    downwind_widths : array_like
+    downwind_diameters : array_like
         Distance downwind in rotor diameters, not negative; all arguments broadcast.
     thrust_coefficient : array_like
         From 0 to 1.
@@ -42,30 +112,30 @@ def single_wake_deficit(
     (1 - sqrt(1 - Ct)) / (1 + 2 k x/D)^2: N. O. Jensen, *A note on wind generator wake*,
     Risoe-M-2411, 1983, in the form with a thrust coefficient of Katic, Hojstrup & Jensen 1986.
     """
-    spread = 1 + 2 * floats(wake_decay) * floats(downwind_widths)
+    spread = 1 + 2 * floats(wake_decay) * floats(downwind_diameters)
     return np.asarray((1 - np.sqrt(1 - floats(thrust_coefficient))) / spread**2)
 
 
 def covered_share(
-    across_widths: npt.ArrayLike, wake_radius_widths: npt.ArrayLike, radius_widths: float = 0.5
+    across_diameters: npt.ArrayLike, wake_radius_diameters: npt.ArrayLike
 ) -> FloatArray:
     """Return the share of a rotor's disc that lies in a round wake.
 
     Parameters
     ----------
-    across_widths : array_like
+    across_diameters : array_like
         Distance between the axes of wake and rotor; the arguments broadcast.
-    wake_radius_widths : array_like
+    wake_radius_diameters : array_like
         Not smaller than the rotor's.
-    radius_widths : float
-        Of the rotor.
 
     Notes
     -----
     The lens of two overlapping circles (plane geometry).
     """
-    distance, wake = np.broadcast_arrays(np.abs(floats(across_widths)), floats(wake_radius_widths))
-    rotor = radius_widths
+    distance, wake = np.broadcast_arrays(
+        np.abs(floats(across_diameters)), floats(wake_radius_diameters)
+    )
+    rotor = 0.5
     # Beyond these bounds the lens is the whole disc or nothing, and the cosines have no angle.
     d = np.clip(distance, np.maximum(wake - rotor, 1e-12), wake + rotor)
     cos_rotor = np.clip((d**2 + rotor**2 - wake**2) / (2 * d * rotor), -1, 1)
@@ -82,14 +152,14 @@ def covered_share(
 
 
 def wake_shares(
-    downwind_widths: npt.ArrayLike, across_widths: npt.ArrayLike, wake_decay: float
+    downwind_diameters: npt.ArrayLike, across_diameters: npt.ArrayLike, wake_decay: float
 ) -> FloatArray:
     """Return how much of one machine's first wake deficit reaches another.
 
     Parameters
     ----------
-    downwind_widths, across_widths : array_like, shape (..., n)
-        Places of the machines in rotor widths (see `downwind_and_across`).
+    downwind_diameters, across_diameters : array_like, shape (..., n)
+        Places of the machines in rotor diameters (see `downwind_and_across`).
     wake_decay : float
 
     Returns
@@ -98,7 +168,7 @@ def wake_shares(
         [..., i, j] is the factor for machine i behind machine j: the widening of the wake times the
         share of the disc it covers; 0 where i is not downwind of j.
     """
-    downwind, across = floats(downwind_widths), floats(across_widths)
+    downwind, across = floats(downwind_diameters), floats(across_diameters)
     behind = downwind[..., :, np.newaxis] - downwind[..., np.newaxis, :]
     beside = across[..., :, np.newaxis] - across[..., np.newaxis, :]
     reach = np.maximum(behind, 0.0)
@@ -111,7 +181,7 @@ def wake_shares(
 
 def speeds_in_array(
     free_speed_ms: npt.ArrayLike,
-    positions_widths: npt.ArrayLike,
+    positions_diameters: npt.ArrayLike,
     direction_deg: npt.ArrayLike,
     thrust_speed_ms: npt.ArrayLike,
     thrust_coefficient: npt.ArrayLike,
@@ -122,8 +192,8 @@ def speeds_in_array(
     Parameters
     ----------
     free_speed_ms : array_like, shape (v,)
-    positions_widths : array_like, shape (n, 2)
-        East and north in rotor widths.
+    positions_diameters : array_like, shape (n, 2)
+        East and north in rotor diameters.
     direction_deg : array_like, shape (d,)
         Where the wind comes from.
     thrust_speed_ms, thrust_coefficient : array_like, shape (m,)
@@ -144,7 +214,7 @@ def speeds_in_array(
     """
     free = floats(free_speed_ms)
     speed_nodes, thrust_nodes = floats(thrust_speed_ms), floats(thrust_coefficient)
-    downwind, across = downwind_and_across(positions_widths, direction_deg)
+    downwind, across = downwind_and_across(positions_diameters, direction_deg)
     order = np.argsort(downwind, axis=-1, kind="stable")
     shares = wake_shares(
         np.take_along_axis(downwind, order, -1), np.take_along_axis(across, order, -1), wake_decay
@@ -182,7 +252,7 @@ class WakeLoss:
     standard_uncertainty : float
         Of the factor.
     method : str
-    assumed, warnings : tuple of str
+    assumed, warnings : tuple of Finding
     """
 
     factor: float
@@ -205,14 +275,14 @@ def thrust_of(curve: PowerCurve, stated: float | None) -> tuple[FloatArray, Floa
     )
 
 
-def near_wake_share(positions_widths: npt.ArrayLike, rose: Rose, wake_decay: float) -> float:
+def near_wake_share(positions_diameters: npt.ArrayLike, rose: Rose, wake_decay: float) -> float:
     """Return the share of the windy time in which some rotor stands in another's near wake."""
     weight = rose.share.sum(axis=-1)
     near = np.zeros(weight.size)
     for sector, directions in enumerate(directions_within(rose)):
-        downwind, across = downwind_and_across(positions_widths, directions)
+        downwind, across = downwind_and_across(positions_diameters, directions)
         behind = downwind[..., :, np.newaxis] - downwind[..., np.newaxis, :]
         waked = wake_shares(downwind, across, wake_decay) > 0
-        near[sector] = (waked & (behind < NEAR_WAKE_WIDTHS)).any(axis=(-1, -2)).mean()
+        near[sector] = (waked & (behind < NEAR_WAKE_DIAMETERS)).any(axis=(-1, -2)).mean()
     total = float(weight.sum())
     return float((near * weight).sum()) / total if total > 0 else 0.0

@@ -111,7 +111,7 @@ def break_even(build: BuildEstimate, terms: EconomicTerms) -> BreakEven | None:
     if bill is None:
         return None
     expenditure = expenditure_of(bill, build.energy.count, terms)
-    energy = build.energy.net_kwh_per_year
+    energy = build.energy.net_kwh
     priced = terms.price_per_kwh is not None
     rest = _rest(bill, build.energy.count, terms)
     machine = expenditure.capital_cost - rest.capital_cost
@@ -172,7 +172,7 @@ def rotor_saving(build: BuildEstimate, terms: EconomicTerms) -> RotorSaving | No
         support_share=sums["support"],
         other_share=sums["other"],
         ungrouped_share=sums[NO_GROUP],
-        cost_per_kwh_with_free_rotor=cost_of_a_kwh(rest, build.energy.net_kwh_per_year, terms),
+        cost_per_kwh_with_free_rotor=cost_of_a_kwh(rest, build.energy.net_kwh, terms),
     )
 
 
@@ -253,7 +253,7 @@ def _mean_wind(
 
     def worth(mean_ms: npt.ArrayLike) -> FloatArray:
         # Relative to the energy as it is, which need not be that of the fitted distribution.
-        kwh = energy.net_kwh_per_year * gross_kwh(mean_ms) / present
+        kwh = energy.net_kwh * gross_kwh(mean_ms) / present
         return _worth(expenditure, kwh, terms)
 
     means = np.linspace(0.1, HIGHEST_MEAN_WIND_MS, 300)

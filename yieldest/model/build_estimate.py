@@ -9,10 +9,10 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.evaluation import Cost
-from yieldest.energy.annual_energy import Energy, produce
+from yieldest.energy.annual_energy import AnnualEnergy, annual_energy
 from yieldest.energy.array_losses import ArrayLosses, MachineArray
-from yieldest.energy.curve_in_turbulence import TurbulenceEffect, in_turbulence
 from yieldest.energy.losses import losses_of
+from yieldest.energy.turbulence_effect import TurbulenceEffect, in_turbulence
 from yieldest.hub.air import Air, air_at_hub, monthly_air
 from yieldest.hub.extremes import ExtremeWinds, extreme_winds
 from yieldest.model.array_of_build import machine_array_of
@@ -57,7 +57,7 @@ class BuildEstimate:
         The layout and the wiring, for this and any smaller number of machines.
     array_losses : ArrayLosses
         Of the number that the plan states.
-    energy : Energy
+    energy : AnnualEnergy
     cost : Cost or None
         None without a bill.
     """
@@ -70,7 +70,7 @@ class BuildEstimate:
     extreme_winds: ExtremeWinds
     machines: MachineArray
     array_losses: ArrayLosses
-    energy: Energy
+    energy: AnnualEnergy
     cost: Cost | None
 
     @property
@@ -111,7 +111,7 @@ class BuildEstimate:
         return (
             *(found for stage in self._stages for found in stage.warnings),
             *self.extreme_winds.warnings,
-            *(() if self.turbulence is None else (self.turbulence.sentence,)),
+            *(() if self.turbulence is None else (self.turbulence,)),
             *self.array_losses.warnings,
             *(() if wake is None else wake.warnings),
             *(() if self.bill is not None else (NoBill(),)),
@@ -176,7 +176,7 @@ def energy_of_build(inputs: Inputs, build: BuildInputs) -> BuildEstimate:
         ),
         machines=machines,
         array_losses=array_losses,
-        energy=produce(distribution, curve, losses, settings.count, at_hub.readings),
+        energy=annual_energy(distribution, curve, losses, settings.count, at_hub.readings),
         cost=None,
     )
 

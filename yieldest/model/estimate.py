@@ -308,7 +308,7 @@ def _build(
         unpriced = energy_of_build(inputs, build)
     cost = None
     if build.bill is not None:
-        count, net_kwh = build.settings.count, unpriced.energy.net_kwh_per_year
+        count, net_kwh = build.settings.count, unpriced.energy.net_kwh
         cost = evaluate(build.bill, count, net_kwh, terms)
     return replace(unpriced, inputs=build, cost=cost)
 

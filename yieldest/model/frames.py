@@ -41,12 +41,12 @@ _OF_ENERGY: dict[str, tuple[str, str, Callable[[BuildEstimate], float | None]]] 
     "gross_kwh_per_year": (
         "kWh",
         "energy of a year before losses, all machines",
-        lambda b: b.energy.gross_kwh_per_year,
+        lambda b: b.energy.gross_kwh,
     ),
     "net_kwh_per_year": (
         "kWh",
         "energy of a year after losses, all machines",
-        lambda b: b.energy.net_kwh_per_year,
+        lambda b: b.energy.net_kwh,
     ),
     "inter_annual_low_net_kwh": (
         "kWh",
@@ -86,7 +86,7 @@ def rows_of(builds: Iterable[BuildEstimate]) -> list[Row]:
         {
             "build": build.name,
             "count": build.energy.count,
-            "net_kwh_per_year": build.energy.net_kwh_per_year,
+            "net_kwh_per_year": build.energy.net_kwh,
             **{key: _QUANTITIES[key][2](build) for key in MAIN},
         }
         for build in builds

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.energy.annual_energy import Readings
+from yieldest.energy.time_series import SpeedSeries
 from yieldest.errors import InputError
 from yieldest.hub.correction_steps import Step, WindCorrection, correction_steps, steps_uncertainty
 from yieldest.hub.obstacles import (
@@ -43,7 +43,7 @@ class HubWind:
     Parameters
     ----------
     distribution : WindDistribution
-    readings : Readings or None
+    readings : SpeedSeries or None
         Those of the site carried to the hub.
     factor : float
         Mean speed at the hub over that at the height of measurement.
@@ -56,7 +56,7 @@ class HubWind:
     """
 
     distribution: WindDistribution
-    readings: Readings | None
+    readings: SpeedSeries | None
     factor: float
     height: HeightStep
     roof: RoofStep | None
@@ -118,7 +118,7 @@ def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
     steps = correction_steps(wind.start_ms, [*wind.corrections, *corrections])
     return HubWind(
         distribution=wind.distribution.raised(factor, hub_m),
-        readings=None if readings is None else Readings(speed * each, weight),
+        readings=None if readings is None else SpeedSeries(speed * each, weight),
         factor=factor,
         height=height,
         roof=roof,

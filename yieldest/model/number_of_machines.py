@@ -92,7 +92,7 @@ def energy_of_count(build: BuildEstimate, count: int) -> float:
         return loss
 
     kept = kept_share(tuple(for_count(loss) for loss in energy.losses))
-    return energy.gross_kwh_per_year / energy.count * count * kept
+    return energy.gross_kwh / energy.count * count * kept
 
 
 def _ladder(

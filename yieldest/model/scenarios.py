@@ -144,7 +144,7 @@ def what_if(estimate: Estimate, number: int) -> BuildGrid:
 
     def energy_kwh(height_m: float, count: int) -> float:
         if count > build.count:
-            return computed(height_m, count).energy.net_kwh_per_year
+            return computed(height_m, count).energy.net_kwh
         return energy_of_count(computed(height_m, build.count), count)
 
     heights = _possible(_heights(build.hub_height_m), lambda h: energy_kwh(h, build.count))

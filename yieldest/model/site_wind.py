@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.energy.annual_energy import Readings
+from yieldest.energy.time_series import SpeedSeries
 from yieldest.files.text_file import Progress
 from yieldest.hub.correction_steps import WindCorrection
 from yieldest.hub.shear import MeasuredShear, measured_shear
@@ -76,7 +76,7 @@ class SiteWind:
     files : tuple of FileRead
     resource : WindResource or None
         Of the measured record; None without one.
-    readings : Readings or None
+    readings : SpeedSeries or None
         That the distribution was fitted to; None for a stated mean or distribution.
     time : ndarray of datetime64, shape (n,), or None
         Of the readings; None where they are a table's.
@@ -91,7 +91,7 @@ class SiteWind:
     provenance: tuple[Provenance, ...]
     files: tuple[FileRead, ...]
     resource: WindResource | None = None
-    readings: Readings | None = None
+    readings: SpeedSeries | None = None
     time: npt.NDArray[np.datetime64] | None = None
     direction_deg: FloatArray | None = None
     long_term: LongTermCorrection | None = None
@@ -160,7 +160,7 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
         provenance=(*provenance, distribution.provenance),
         files=tuple(files),
         resource=resource,
-        readings=Readings(years.speed_ms, years.weight),
+        readings=SpeedSeries(years.speed_ms, years.weight),
         time=kept.time[used],
         direction_deg=None if kept.direction_deg is None else kept.direction_deg[used],
         long_term=over_years,
@@ -213,7 +213,7 @@ def _stated_wind(plan: Plan) -> SiteWind:
 
 def _summed_wind(
     plan: Plan,
-) -> tuple[WindDistribution, Readings | None, tuple[FileRead, ...]]:
+) -> tuple[WindDistribution, SpeedSeries | None, tuple[FileRead, ...]]:
     """Return what a stated mean or distribution, or a table of summed-up winds, says."""
     wind = plan.wind
     height_m, shape = wind.measured_height_m, wind.weibull_shape
@@ -226,12 +226,12 @@ def _summed_wind(
         table = read_plan_frequencies(plan)
         distribution = distribution_of_frequencies(table, height_m)
         limit = None if wind.fit == "interval-censored" else limit
-        readings = Readings(*points_of_frequencies(table, distribution))
+        readings = SpeedSeries(*points_of_frequencies(table, distribution))
         read = FileRead(table.provenance.source, table.share.size, table.provenance.method)
     else:
         months = read_plan_months(plan)
         distribution, speed_ms, share = distribution_of_months(months, shape, height_m)
-        readings = Readings(speed_ms, share)
+        readings = SpeedSeries(speed_ms, share)
         read = FileRead(months.provenance.source, speed_ms.size, months.provenance.method)
     return replace(distribution, reading_limit=limit), readings, (read,)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from pathlib import PurePath
 
 import numpy as np
@@ -15,9 +14,9 @@ from yieldest.defaults import COMMON_PRACTICE, OUR_CHOICE
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.terms import EconomicTerms
 from yieldest.economics.yearly_sums import expenditure_of
-from yieldest.energy.from_series import SortedReadings, sort_readings
 from yieldest.energy.losses import LOSS_CATEGORIES
 from yieldest.energy.net_energy import HubSpeeds
+from yieldest.energy.time_series import SpeedSeries
 from yieldest.errors import InputError
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.chain import Machines, Prices, cash_flow_of, money_of
@@ -105,13 +104,10 @@ class UncertainBuild:
         """The build."""
         return self.estimate.name
 
-    @cached_property
-    def _series(self) -> SortedReadings | None:
+    @property
+    def _series(self) -> SpeedSeries | None:
         """The readings at the hub, where the energy is theirs and not the fitted distribution's."""
-        readings = self.estimate.wind.readings
-        if readings is None or not self.estimate.energy.from_readings:
-            return None
-        return sort_readings(readings.speed_ms, readings.weight)
+        return self.estimate.wind.readings if self.estimate.energy.from_time_series else None
 
     def outcome(self, values: Mapping[str, npt.ArrayLike]) -> dict[str, FloatArray]:
         """Return energy and money of the build, shape (...).
@@ -303,7 +299,7 @@ def lined_up(
         names["density"] = gathered.add(
             "density", 1.0, Stated(air.standard_uncertainty, air.provenance.method)
         )
-        if build.energy.from_readings:
+        if build.energy.from_time_series:
             del names["shape"]  # readings have none
         bin_of = _bin_of(build.curve.speed_ms.size)
         level_w, bin_w = _of_the_curve(

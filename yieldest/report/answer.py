@@ -28,7 +28,7 @@ def _cost_per_kwh(build: BuildEstimate) -> float:
 def _made(best: BuildEstimate) -> str:
     energy = best.energy
     return (
-        f"“{best.name}” makes about {rounded(energy.net_kwh_per_year)} kWh a year, "
+        f"“{best.name}” makes about {rounded(energy.net_kwh)} kWh a year, "
         f"{rounded(energy.inter_annual_low_kwh)} in a calm year and "
         f"{rounded(energy.inter_annual_high_kwh)} in a "
         "windy one."
@@ -38,7 +38,7 @@ def _made(best: BuildEstimate) -> str:
 def _made_in_nine_of_ten(best: BuildEstimate, uncertainty: Uncertainty) -> str:
     held = next(build for build in uncertainty.builds if build.name == best.name)
     return (
-        f"“{best.name}” makes about {rounded(best.energy.net_kwh_per_year)} kWh a year; in nine "
+        f"“{best.name}” makes about {rounded(best.energy.net_kwh)} kWh a year; in nine "
         f"years of ten {between(held.ranges['one_year_kwh'])}, everything in uncertainty counted."
     )
 

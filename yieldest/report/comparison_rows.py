@@ -64,11 +64,11 @@ def build_rows(estimate: Estimate) -> list[Row]:
         row("hub height", "m", lambda b: f"{b.distribution.height_m:g}"),
         row("mean wind at the hub", "m/s", lambda b: f"{b.distribution.mean_speed_ms:.1f}"),
         row("capacity factor", "", lambda b: percent(b.energy.capacity_factor)),
-        row("hours making power", "h/year", lambda b: rounded(b.energy.hours.running)),
+        row("hours making power", "h/year", lambda b: rounded(b.energy.hours.generating)),
         row(
             "energy of each machine",
             "kWh/year",
-            lambda b: rounded(b.energy.net_kwh_per_year / b.energy.count),
+            lambda b: rounded(b.energy.net_kwh / b.energy.count),
         ),
     ]
     for line in lines_of(estimate):
@@ -112,15 +112,15 @@ def uncertainty_rows(estimate: Estimate) -> list[Row]:
 
     rows = [
         row("net energy in a calm year", lambda b: b.energy.inter_annual_low_kwh),
-        row("net energy in a usual year", lambda b: b.energy.net_kwh_per_year),
+        row("net energy in a usual year", lambda b: b.energy.net_kwh),
         row("net energy in a windy year", lambda b: b.energy.inter_annual_high_kwh),
-        row("gross energy from the fitted wind", lambda b: b.energy.fitted_gross_kwh_per_year),
+        row("gross energy from the fitted wind", lambda b: b.energy.fitted_gross_kwh),
     ]
-    if any(build.energy.time_series_gross_kwh_per_year is not None for build in builds):
+    if any(build.energy.time_series_gross_kwh is not None for build in builds):
         rows.append(
             row(
                 "gross energy from the time series",
-                lambda b: b.energy.time_series_gross_kwh_per_year,
+                lambda b: b.energy.time_series_gross_kwh,
             )
         )
     return rows

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.energy.extrapolation import usual_years
+from yieldest.energy.closed_form import usual_years
 from yieldest.report.sentences.words import sentences
 from yieldest.turbine.measured_curve import MeasuredCurve
 

@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from yieldest.energy.extrapolation import UsualYears, usual_years
+from yieldest.energy.closed_form import UsualYears, usual_years
 from yieldest.report.sentences.words import sentences
 from yieldest.report.wording import NOT_KNOWN, percent, print_heading, print_list, rounded
 from yieldest.turbine.completeness import Rule

@@ -110,17 +110,17 @@ def _table(estimate: Estimate, uncertainty: Uncertainty | None) -> Table:
     row("mean wind at the hub [1]", "m/s", lambda b: f"{b.distribution.mean_speed_ms:.1f}")
     row("air density [2]", "kg/m3", lambda b: f"{b.air.density_kg_m3:.3f}")
     row("gross energy, fitted wind [3]", "kWh/year", _gross)
-    if any(build.energy.time_series_gross_kwh_per_year is not None for build in estimate.builds):
+    if any(build.energy.time_series_gross_kwh is not None for build in estimate.builds):
         each = "reading" if estimate.record is not None else "class"
         row(f"gross energy, {each} by {each} [4]", "kWh/year", _gross_of_record)
-        row("  used below", "", lambda b: "readings" if b.energy.from_readings else "fit")
+        row("  used below", "", lambda b: "readings" if b.energy.from_time_series else "fit")
     if any(build.curve.modelled for build in estimate.builds):
         row("power curve", "", lambda b: "modelled" if b.curve.modelled else "given")
-    if any(build.energy.beyond_last_kwh_per_year for build in estimate.builds):
+    if any(build.energy.beyond_last_kwh for build in estimate.builds):
         row(
             "  of it above the last measured wind",
             "kWh/year",
-            lambda b: rounded(b.energy.beyond_last_kwh_per_year),
+            lambda b: rounded(b.energy.beyond_last_kwh),
         )
     for index, first in enumerate(estimate.builds[0].energy.losses):
         if any(build.energy.losses[index].share for build in estimate.builds):
@@ -129,13 +129,13 @@ def _table(estimate: Estimate, uncertainty: Uncertainty | None) -> Table:
                 "",
                 lambda b, i=index: percent(b.energy.losses[i].share),  # type: ignore[misc]
             )
-    if any(build.energy.idle_draw_kwh_per_year for build in estimate.builds):
+    if any(build.energy.idle_draw_kwh for build in estimate.builds):
         row(
             "  drawn while idle",
             "kWh/year",
-            lambda b: rounded(b.energy.idle_draw_kwh_per_year),
+            lambda b: rounded(b.energy.idle_draw_kwh),
         )
-    row("net energy", "kWh/year", lambda b: rounded(b.energy.net_kwh_per_year), "bold")
+    row("net energy", "kWh/year", lambda b: rounded(b.energy.net_kwh), "bold")
     if uncertainty is not None:
         years = (Text(range_of(build, "one_year_kwh")) for build in uncertainty.builds)
         table.add_row("  in nine years of ten", *years, "kWh/year")
@@ -143,22 +143,22 @@ def _table(estimate: Estimate, uncertainty: Uncertainty | None) -> Table:
     row(
         "  each machine",
         "kWh/year",
-        lambda b: rounded(b.energy.net_kwh_per_year / b.energy.count),
+        lambda b: rounded(b.energy.net_kwh / b.energy.count),
     )
     row("capacity factor", "", lambda b: percent(b.energy.capacity_factor))
-    row("hours idle", "h/year", lambda b: f"{b.energy.hours.idle:,.0f}")
-    row("hours running", "h/year", lambda b: f"{b.energy.hours.running:,.0f}")
+    row("hours idle", "h/year", lambda b: f"{b.energy.hours.without_output:,.0f}")
+    row("hours running", "h/year", lambda b: f"{b.energy.hours.generating:,.0f}")
     row("  of these at rated power", "h/year", lambda b: f"{b.energy.hours.at_rated:,.0f}")
     row("hours above cut-out", "h/year", lambda b: f"{b.energy.hours.cut_out:,.0f}")
     return table
 
 
 def _gross(build: BuildEstimate) -> str:
-    return rounded(build.energy.fitted_gross_kwh_per_year, 3)
+    return rounded(build.energy.fitted_gross_kwh, 3)
 
 
 def _gross_of_record(build: BuildEstimate) -> str:
-    return rounded(build.energy.time_series_gross_kwh_per_year, 3)
+    return rounded(build.energy.time_series_gross_kwh, 3)
 
 
 def _usual_years(build: BuildEstimate) -> str:
@@ -192,7 +192,7 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
         f"until the balance stays above zero, replacements included; {worth}; discounted at the "
         "real rate",
     ]
-    if first.energy.time_series_gross_kwh_per_year is None:
+    if first.energy.time_series_gross_kwh is None:
         methods[3] = "(no record, so no cross-check)"
     elif estimate.record is None:
         methods[3] = (

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.energy.energy_steps import energy_steps
+from yieldest.energy.annual_energy import energy_steps
 from yieldest.html_repr import printable
 from yieldest.report.chart import Chart, drawn, known_or_none, label, legend
 from yieldest.report.palette import BuildStyle, colour
@@ -138,15 +138,15 @@ def _name_line(axes: Axes, style: BuildStyle, x: FloatArray, y: FloatArray) -> N
 def steps_chart(style: BuildStyle, build: BuildEstimate) -> Chart:
     """Return the way from the energy in the wind to the net energy of a year, as falling bars."""
     steps = energy_steps(build.distribution, build.curve, build.energy, build.wind.readings)
-    first, net = steps[0].left_kwh, build.energy.net_kwh_per_year
+    first, net = steps[0].left_kwh, build.energy.net_kwh
     losses = [step for step in steps if step.name.startswith("after ")]
     message = f"{printable(build.name)}: "
     if build.curve.rotor_area_m2 is not None:
         message += (
             f"of {rounded(first)} kWh a year in the wind through the rotors the machines could "
-            f"turn {rounded(build.energy.gross_kwh_per_year)} kWh into electricity, and "
+            f"turn {rounded(build.energy.gross_kwh)} kWh into electricity, and "
         )
-    lost = rounded(build.energy.gross_kwh_per_year - net)
+    lost = rounded(build.energy.gross_kwh - net)
     message += f"{rounded(net)} kWh are left after losses of {lost} kWh"
     if losses:
         worst = max(losses, key=lambda step: step.lost_kwh)

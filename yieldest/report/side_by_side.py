@@ -41,7 +41,7 @@ class Line:
     def text(self, build: BuildEstimate) -> str:
         """Return the figure of a build as text."""
         value = self.value(build)
-        earns = build.cost is not None and build.energy.net_kwh_per_year > 0
+        earns = build.cost is not None and build.energy.net_kwh > 0
         return "never" if value is None and self.none_is_never and earns else self.write(value)
 
 
@@ -65,7 +65,7 @@ def lines_of(estimate: Estimate) -> list[Line]:
     terms = estimate.terms
     priced = terms.price_per_kwh is not None
     lines = [
-        Line("net energy", "kWh/year", lambda b: b.energy.net_kwh_per_year, rounded, True),
+        Line("net energy", "kWh/year", lambda b: b.energy.net_kwh, rounded, True),
         *(
             Line(
                 measure.label,

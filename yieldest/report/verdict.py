@@ -59,7 +59,7 @@ def reasons(estimate: Estimate) -> list[str]:
 
 def _reason(build: BuildEstimate, other: BuildEstimate, estimate: Estimate) -> str:
     here, there = _whole_life(build, estimate), _whole_life(other, estimate)
-    energy = build.energy.net_kwh_per_year / other.energy.net_kwh_per_year
+    energy = build.energy.net_kwh / other.energy.net_kwh
     cost = here / there
     price = rounded(_cost(build).cost_per_kwh)
     cheaper = cost < energy
@@ -269,7 +269,7 @@ def _does_it_pay(build: BuildEstimate, estimate: Estimate, *, alone: bool) -> li
     else:
         sentences.append(
             f"On these figures {build.name} pays: it gains {rounded(value)} {money} over {span}, "
-            f"and goes on paying down to {rounded(needed * energy.net_kwh_per_year)} kWh a year, "
+            f"and goes on paying down to {rounded(needed * energy.net_kwh)} kWh a year, "
             f"{100 * needed:.0f} % of what is computed. That stands or falls with the "
             f"{'stated wind' if estimate.record is None else 'wind record'}, the curve and the "
             "assumptions listed below."

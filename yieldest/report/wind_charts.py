@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from yieldest.energy.annual_energy import Readings
+    from yieldest.energy.time_series import SpeedSeries
     from yieldest.model.build_estimate import BuildEstimate
     from yieldest.wind.breakdown import Directions
     from yieldest.wind.distribution import WindDistribution
@@ -34,7 +34,7 @@ _HOURS = 24
 _HOUR_STEP = 2
 
 
-def distribution_chart(distribution: WindDistribution, readings: Readings | None) -> Chart:
+def distribution_chart(distribution: WindDistribution, readings: SpeedSeries | None) -> Chart:
     """Return how often each speed blows: the readings as steps, the fit as a line."""
     top = distribution.scale_ms * 3.2
     if readings is not None:

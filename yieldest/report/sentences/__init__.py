@@ -1,5 +1,5 @@
 """Findings in words: one sentence for each kind of finding that a stage may hand on."""
 
-from yieldest.report.sentences import economics, reading
+from yieldest.report.sentences import economics, energy, reading
 
-__all__ = ["economics", "reading"]
+__all__ = ["economics", "energy", "reading"]

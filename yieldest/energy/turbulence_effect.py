@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from yieldest.energy.closed_form import mean_power_w
-from yieldest.hub.turbulence import SMOOTH_INTENSITY, added_intensity, curve_in_turbulence
+from yieldest.hub.turbulence import added_intensity, curve_in_turbulence
+from yieldest.provenance import Finding
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import WindDistribution
 
 
 @dataclass(frozen=True)
-class TurbulenceEffect:
+class TurbulenceEffect(Finding):
     """What turbulence does to the energy of a build.
 
     Parameters
@@ -24,14 +25,11 @@ class TurbulenceEffect:
         Share by which the gross energy changes if the machine follows every gust.
     counted : bool
         Only a loss is counted.
-    sentence : str
-        For the reader.
     """
 
     intensity: float
     effect: float
     counted: bool
-    sentence: str
 
 
 def in_turbulence(
@@ -63,12 +61,6 @@ def in_turbulence(
     after = float(mean_power_w(distribution.shape, distribution.scale_ms, speed, power))
     effect = after / before - 1 if before > 0 else 0.0
     counted = effect < 0
-    sentence = (
-        f"Turbulence intensity {100 * intensity:.0f} % against {100 * SMOOTH_INTENSITY:.0f} % "
-        f"where curves are usually measured changes the gross energy by {100 * effect:+.1f} %, if "
-        "the machine follows every gust; "
-        f"{'counted' if counted else 'a gain of that kind is not counted'}."
-    )
     if counted:
         thrust, uncertainty = curve.thrust_coefficient, curve.power_uncertainty_w
         curve = replace(
@@ -83,4 +75,4 @@ def in_turbulence(
             else np.interp(speed, curve.speed_ms, uncertainty),
             family=None,
         )
-    return curve, TurbulenceEffect(intensity, effect, counted, sentence)
+    return curve, TurbulenceEffect(intensity, effect, counted)

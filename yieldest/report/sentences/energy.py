@@ -1,0 +1,145 @@
+"""What the energy of a year, its losses and the array found, in words."""
+
+from __future__ import annotations
+
+from yieldest.arrays import plainly
+from yieldest.energy.annual_energy import (
+    ConvertersDrawMore,
+    MuchAboveCutOut,
+    MuchBeyondLastSpeed,
+    NoEnergy,
+    PoorFit,
+)
+from yieldest.energy.array_losses import (
+    DirectionsNotKnown,
+    EfficiencyUncertaintyAssumed,
+    HotCable,
+    MachinesHelpEachOther,
+    RotorsInNearWake,
+    RotorsSideBySide,
+    WakesOfVerticalAxis,
+)
+from yieldest.energy.turbulence_effect import TurbulenceEffect
+from yieldest.hub.turbulence import SMOOTH_INTENSITY
+from yieldest.report.sentences.words import sentence
+
+_EXTRAPOLATED = {
+    "hold": "was only held level",
+    "zero": "falls to nothing",
+    "cube law": "was only extended by the cube law",
+}
+
+
+@sentence.register
+def _(finding: PoorFit) -> str:
+    used = (
+        "the readings are used"
+        if finding.time_series_used
+        else "the fit is used, so trust neither figure beyond that"
+    )
+    return (
+        f"The fitted distribution gives {plainly(finding.fitted_kwh)} kWh a year and the wind data "
+        f"themselves {plainly(finding.time_series_kwh)} kWh, more than "
+        f"{100 * finding.beyond_share:.0f} % apart: the Weibull distribution is a poor fit here; "
+        f"{used}."
+    )
+
+
+@sentence.register
+def _(finding: MuchBeyondLastSpeed) -> str:
+    return (
+        f"{100 * finding.share:.0f} % of the energy comes from winds above "
+        f"{finding.last_measured_ms:.3g} m/s, the last speed of the curve, where it "
+        f"{_EXTRAPOLATED[finding.extrapolation]}."
+    )
+
+
+@sentence.register
+def _(finding: MuchAboveCutOut) -> str:
+    return (
+        f"For {finding.hours:,.0f} hours a year it blows above {finding.cut_out_ms:.3g} m/s, where "
+        f"no power is counted; at the last power these would bring {plainly(finding.kwh, 2)} kWh. "
+        "If the machine runs on there, state its cut_out_ms."
+    )
+
+
+@sentence.register
+def _(_: NoEnergy) -> str:
+    return "The build makes no energy in this wind, so there is no cost per kWh and no payback."
+
+
+@sentence.register
+def _(_: ConvertersDrawMore) -> str:
+    return "The converters draw more in a year than the machines make."
+
+
+@sentence.register
+def _(finding: TurbulenceEffect) -> str:
+    use = "counted" if finding.counted else "a gain of that kind is not counted"
+    return (
+        f"Turbulence intensity {100 * finding.intensity:.0f} % against "
+        f"{100 * SMOOTH_INTENSITY:.0f} % where curves are usually measured changes the gross "
+        f"energy by {100 * finding.effect:+.1f} %, if the machine follows every gust; {use}."
+    )
+
+
+@sentence.register
+def _(finding: HotCable) -> str:
+    cable = finding.cable
+    return (
+        f"At rated power the cable of {cable.length_m:g} m and {cable.cross_section_mm2:g} mm2 "
+        f"carries {finding.current_a:.0f} A at {cable.voltage_v:g} V and turns "
+        f"{100 * finding.lost_share:.0f} % of the power into heat; check that it may carry that, "
+        "or take a thicker cable or a higher voltage."
+    )
+
+
+@sentence.register
+def _(finding: EfficiencyUncertaintyAssumed) -> str:
+    return (
+        f"Standard uncertainty {finding.standard_uncertainty:.3g} of the array efficiency (a "
+        "quarter of the loss, our choice)."
+    )
+
+
+@sentence.register
+def _(finding: MachinesHelpEachOther) -> str:
+    return (
+        f"The array efficiency {finding.array_efficiency:g} says that the machines help each "
+        "other; that is seldom so over a whole year, so look hard at the evidence."
+    )
+
+
+@sentence.register
+def _(finding: RotorsSideBySide) -> str:
+    return (
+        f"The nearest rotors stand {finding.spacing_rotor_diameters:.2g} rotor widths apart; below "
+        f"{finding.least_rotor_diameters:g} they disturb each other sideways, of which the wake "
+        "model knows nothing: measure two of them together and apart, and state the "
+        "array_efficiency with its evidence."
+    )
+
+
+@sentence.register
+def _(finding: RotorsInNearWake) -> str:
+    return (
+        f"In {100 * finding.time_share:.0f} % of the windy time a rotor stands in the near wake of "
+        f"another, less than {finding.reach_rotor_diameters:g} rotor widths behind it, where the "
+        "wake model does not hold; a measured array_efficiency would be surer."
+    )
+
+
+@sentence.register
+def _(_: DirectionsNotKnown) -> str:
+    return (
+        "The wind directions are not known, so the wakes are an average all round; a row across "
+        "the usual wind loses less, one along it more."
+    )
+
+
+@sentence.register
+def _(_: WakesOfVerticalAxis) -> str:
+    return (
+        "The wake model was made for rotors with a lying axis; behind vertical ones the wind "
+        "recovers differently, so take the wake loss as a rough figure."
+    )
