@@ -66,7 +66,6 @@ def test_airport_year_gets_the_censored_fit(run, airport, station):
     # Seen: energy of the model machine within 1.1 % at all three stations.
     assert abs(fits["interval-censored"]["energy_error"]) < 0.015
     assert fits["interval-censored"]["kolmogorov"] < fits["maximum likelihood"]["kolmogorov"]
-    assert fits["interval-censored"]["r_squared"] > fits["maximum likelihood"]["r_squared"]
     found = {test["name"]: test for test in result["quality_control"]}
     assert found["below_threshold"]["count"] > 300
     assert found["rounded"]["count"] > 8600
@@ -260,7 +259,7 @@ def test_three_readings_give_an_honest_no(run, tmp_path):
     assert shown.out.splitlines()[1].split("?")[1].strip().startswith("No.")
     assert max(map(len, shown.out.splitlines())) <= 100
     result = run("wind", tmp_path / "wind.csv", "--json").json
-    assert all(fit["r_squared"] is None for fit in result["fits"])
+    assert result["record"]["readings"] == 3
 
 
 def test_turbulence_and_gusts():

@@ -50,6 +50,15 @@ class Assumed(Finding):
 
 # The wind.
 
+YEAR_TO_YEAR = Default(
+    "uncertainty.coming_years",
+    "Year-to-year spread of the mean wind",
+    0.06,
+    "share",
+    COMMON_PRACTICE,
+)
+"""Standard deviation of yearly means over their mean."""
+
 # The hub.
 
 # The turbine.

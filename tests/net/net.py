@@ -347,6 +347,8 @@ def compare(old, new):
             print(kind, path, *values)
 
     for path, value in old_flat.items():
+        if path.endswith(".r_squared"):  # decided nothing about a fit, and went
+            continue
         if path not in new_flat:
             tell("GONE", path, value)
         elif not same(value, new_flat[path]):

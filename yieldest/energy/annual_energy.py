@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.energy.closed_form import (
     HOURS_PER_YEAR,
     YearlyHours,
@@ -21,7 +22,6 @@ from yieldest.provenance import Finding, Provenance
 from yieldest.turbine.plausibility import BETZ_LIMIT
 from yieldest.turbine.power_curve import PowerCurve, power_in_wind_w
 from yieldest.wind.distribution import WindDistribution
-from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
 from yieldest.wind.weibull import moment
 
 POOR_FIT = 0.05
@@ -176,7 +176,7 @@ def annual_energy(
     """
     if losses is None or isinstance(losses, Mapping):
         losses = losses_of(losses or {}, count)
-    years = 1 + YEAR_TO_YEAR_SPREAD * np.array([0.0, -1.0, 1.0])
+    years = 1 + YEAR_TO_YEAR.value * np.array([0.0, -1.0, 1.0])
     nodes = (curve.speed_ms, curve.power_w)
     wind = HubSpeeds(distribution.shape, distribution.scale_ms, distribution.calm_share)
     gross = wind.scaled(years).gross_kwh(*nodes, count)

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.defaults import COMMON_PRACTICE, OUR_CHOICE
+from yieldest.defaults import COMMON_PRACTICE, OUR_CHOICE, YEAR_TO_YEAR
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.terms import EconomicTerms
 from yieldest.economics.yearly_sums import expenditure_of
@@ -43,7 +43,6 @@ from yieldest.uncertainty.uncertain_inputs import (
     STATED_MAINTENANCE,
     STATED_MEAN,
     STATED_SHAPE,
-    YEAR_TO_YEAR,
     Gathered,
     Input,
     Stated,
@@ -335,7 +334,7 @@ def lined_up(
 def _of_the_wind(inputs: Inputs, build: BuildEstimate) -> dict[str, Stated]:
     """Return what the stages state of the wind on site."""
     resource, over_years = inputs.wind.resource, inputs.wind.long_term
-    yearly = Stated(YEAR_TO_YEAR, COMMON_PRACTICE)
+    yearly = Stated(YEAR_TO_YEAR.value, YEAR_TO_YEAR.source)
     if resource is None:
         wind = inputs.plan.wind
         given = wind.weibull_shape is not None or wind.frequency_table is not None
@@ -362,7 +361,7 @@ def _of_the_wind(inputs: Inputs, build: BuildEstimate) -> dict[str, Stated]:
         stated["seasons"] = Stated(sure.mean_season, "months missing in the record")
         years = max(1.0, resource.record.data_recovery.span_hours / 24 / DAYS_PER_YEAR)
         stated["past_years"] = Stated(
-            sure.mean_year, f"{100 * YEAR_TO_YEAR:.0f} % over the root of {years:.1f} years"
+            sure.mean_year, f"{YEAR_TO_YEAR} over the root of {years:.1f} years"
         )
     else:
         relation = over_years.chosen.mean_uncertainty

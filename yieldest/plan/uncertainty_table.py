@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 from pydantic.fields import FieldInfo
 
+from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.energy.losses import (
     ASSUMED_UNCERTAINTY,
     STATED_UNCERTAINTY,
@@ -27,7 +28,6 @@ from yieldest.uncertainty.uncertain_inputs import (
     STATED_MAINTENANCE,
     STATED_MEAN,
     STATED_SHAPE,
-    YEAR_TO_YEAR,
     StatedDistribution,
 )
 
@@ -144,7 +144,7 @@ class Uncertainty(Settings):
     seasons: Annotated[DistributionOf | None, _input("seasons", _OWN, "from the record")] = None
     past_years: Annotated[
         DistributionOf | None,
-        _input("past_years", _OWN, f"{_percent(YEAR_TO_YEAR)} over the root of the years"),
+        _input("past_years", _OWN, f"{YEAR_TO_YEAR} over the root of the years"),
     ] = None
     long_term: Annotated[DistributionOf | None, _input("long_term", _OWN, "from the reference")] = (
         None
@@ -168,7 +168,7 @@ class Uncertainty(Settings):
     ] = None
     coming_years: Annotated[
         DistributionOf | None,
-        _input("coming_years", _OWN, f"{_percent(YEAR_TO_YEAR)}, or what a reference shows"),
+        _input("coming_years", _OWN, f"{YEAR_TO_YEAR}, or what a reference shows"),
     ] = None
     density: Annotated[DistributionOf | None, _input("density", _OWN, "from the air")] = None
     curve: Annotated[DistributionOf | None, _input("curve", _OWN, "from the curve")] = None

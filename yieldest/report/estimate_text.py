@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
@@ -19,7 +20,6 @@ from yieldest.report.uncertainty_text import print_uncertainty, range_of, range_
 from yieldest.report.verdict import print_verdict, verdict
 from yieldest.report.wording import percent, print_heading, print_item, print_list, rounded
 from yieldest.uncertainty.result import Uncertainty
-from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
 
 PLAIN_WIDTH = 100
 
@@ -181,7 +181,7 @@ def _print_methods(estimate: Estimate, screen: Console) -> None:
         FITTED_METHOD,
         "the same curve at every reading of the record, mean times 8760 h; "
         + _use_of_readings(estimate),
-        f"mean wind {100 * YEAR_TO_YEAR_SPREAD:.0f} % lower or higher, one usual year-to-year "
+        f"mean wind {YEAR_TO_YEAR} lower or higher, one usual year-to-year "
         "spread (common practice, no source); the uncertainty of curve, height and losses comes "
         "on top",
         f"the bill; own labour at {terms.wage_per_hour:g} {estimate.currency} an hour",

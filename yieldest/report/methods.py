@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.model.estimate import Estimate
-from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
 
 
 def methods_of(estimate: Estimate) -> list[tuple[str, str]]:
@@ -22,8 +22,7 @@ def methods_of(estimate: Estimate) -> list[tuple[str, str]]:
     pairs += [
         (
             "calm and windy year",
-            f"mean wind {100 * YEAR_TO_YEAR_SPREAD:.0f} % lower or higher (common practice, no "
-            "source)",
+            f"mean wind {YEAR_TO_YEAR} lower or higher (common practice, no source)",
         ),
         (
             "money terms",

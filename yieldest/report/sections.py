@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from yieldest import __version__
+from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.inputs import input_files
@@ -38,7 +39,6 @@ from yieldest.report.wind_tables import (
 )
 from yieldest.report.wind_text import enough, how_sure
 from yieldest.uncertainty.result import Uncertainty
-from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
 
 
 @dataclass(frozen=True)
@@ -161,7 +161,7 @@ def _uncertainty(estimate: Estimate, uncertainty: Uncertainty | None) -> PageSec
     )
     spread = (
         f"A calm and a windy year have a mean wind one usual year-to-year spread "
-        f"({100 * YEAR_TO_YEAR_SPREAD:.0f} %) below and above the mean."
+        f"({YEAR_TO_YEAR}) below and above the mean."
     )
     if uncertainty is None:
         return PageSection(

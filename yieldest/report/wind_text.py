@@ -201,7 +201,6 @@ def _fits(fits: tuple[FitResult, ...], chosen: FitResult) -> Table:
         "yield [5]",
         "cube [6]",
         "K dist [7]",
-        "R2 [8]",
     )
     table.padding = (0, 1, 0, 0)
     table.columns[0].no_wrap = True
@@ -215,7 +214,6 @@ def _fits(fits: tuple[FitResult, ...], chosen: FitResult) -> Table:
             signed_percent(fit.energy_error),
             signed_percent(fit.mean_cube_error),
             percent(fit.kolmogorov),
-            NOT_KNOWN if fit.r_squared is None else f"{fit.r_squared:.3f}",
             style="bold" if fit is chosen else "",
         )
     return table
@@ -329,5 +327,4 @@ def _methods(study: WindResource) -> list[str]:
         "fit against from the time series",
         "mean cube of the fit over that of the readings",
         "Kolmogorov: the largest distance between the shares of time below any speed",
-        "of the shares of time in classes of about 1 m/s",
     ]

@@ -25,7 +25,7 @@ _MONTH_DAYS = np.array([calendar.monthrange(2025, m)[1] for m in range(1, 13)], 
 
 
 @dataclass(frozen=True)
-class Steps:
+class ReadingSteps:
     """What each reading of a record stands for.
 
     Parameters
@@ -50,7 +50,7 @@ def steps_of(
     time: npt.NDArray[np.datetime64],
     gap_intervals: float = LIKE_STEPS,
     steady_readings: int = STEADY_READINGS,
-) -> Steps:
+) -> ReadingSteps:
     """Find the usual interval at every reading, and how long each reading stands for.
 
     Parameters
@@ -66,7 +66,7 @@ def steps_of(
     if not step_s.size:
         # A single reading has no interval; an hour is what public stations report by.
         hour = np.full(time.size, 3600.0)
-        return Steps(hour, hour, np.zeros(0, dtype=bool), np.zeros(0, dtype=np.int64))
+        return ReadingSteps(hour, hour, np.zeros(0, dtype=bool), np.zeros(0, dtype=np.int64))
     overall_s = float(np.median(step_s))
     kind = np.round(np.log(step_s / overall_s) / np.log(LIKE_STEPS)).astype(np.int64)
     first = np.flatnonzero(np.concatenate(([True], kind[1:] != kind[:-1])))
@@ -79,7 +79,7 @@ def steps_of(
         stretch = np.maximum(0, np.searchsorted(steady, np.arange(time.size), side="right") - 1)
         usual_s = np.array([of_kind[k] for k in kind[steady]])[stretch]
         changed = steady[1:][kind[steady][1:] != kind[steady][:-1]]
-    return Steps(
+    return ReadingSteps(
         usual_s=usual_s,
         duration_s=np.append(np.minimum(step_s, usual_s[:-1]), usual_s[-1]),
         joined=step_s <= gap_intervals * usual_s[:-1],

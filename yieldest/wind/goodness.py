@@ -18,11 +18,11 @@ ENERGY_ERROR_LIMIT = 0.05
 KOLMOGOROV_LIMIT = 0.05
 """A fitted share of time farther than this from that of the readings is a poor fit; our choice."""
 SHARE_CLASS_MS = 1.0
-"""Width of the classes whose shares R2 compares; usual in wind tables (common practice)."""
+"""Width of the classes in which modes are sought; usual in wind tables (common practice)."""
 MODEL_START_MS, MODEL_RATED_MS, MODEL_STOP_MS = 3.0, 11.0, 25.0
 """A plain model machine, invented for comparison: power as the cube of speed from 3 to 11 m/s, then
 level up to 25 m/s."""
-HUMP_DIP = 0.85
+MODE_DIP = 0.85
 """Two modes are told apart when the dip between them is below this share of the lower; ours."""
 
 
@@ -33,7 +33,7 @@ class FitResult:
     Parameters
     ----------
     method : str
-        A key of `distribution.fit.METHODS`.
+        A key of `weibull_fits.METHODS`.
     shape, scale_ms, calm_share : float or None
         None where the method cannot be used on these readings.
     mean_speed_ms : float or None
@@ -41,9 +41,6 @@ class FitResult:
         Mean cube, and yield of the model machine, over those of the readings, less 1.
     kolmogorov : float or None
         Largest distance between the shares of time below any speed.
-    r_squared : float or None
-        1 - squared errors over squared differences from the mean, for the shares of time in classes
-        of about 1 m/s.
     shape_se, scale_se_ms, mean_cube_se : float or None
         Standard errors from the block bootstrap; that of the mean cube as a share of it.
     """
@@ -56,7 +53,6 @@ class FitResult:
     mean_cube_error: float | None
     energy_error: float | None
     kolmogorov: float | None
-    r_squared: float | None
     shape_se: float | None
     scale_se_ms: float | None
     mean_cube_se: float | None
@@ -102,7 +98,7 @@ def judge_fit(method: str, histogram: Histogram, draws: FloatArray) -> FitResult
     Parameters
     ----------
     method : str
-        A key of `distribution.fit.METHODS`.
+        A key of `weibull_fits.METHODS`.
     histogram : Histogram
         Weights of shape (m,).
     draws : ndarray, shape (draws, m)
@@ -110,7 +106,7 @@ def judge_fit(method: str, histogram: Histogram, draws: FloatArray) -> FitResult
     """
     shape, scale, calm = (float(value) for value in METHODS[method].fit(histogram))
     if not np.isfinite(shape + scale):
-        return FitResult(method, *([None] * 11))
+        return FitResult(method, *([None] * 10))
     windy = 1 - calm
     below = np.cumsum(histogram.share)
     fitted = calm + windy * (1 - share_above(histogram.upper_ms, shape, scale))
@@ -131,7 +127,6 @@ def judge_fit(method: str, histogram: Histogram, draws: FloatArray) -> FitResult
             windy * float(model_mean_power(shape, scale)) / energy - 1 if energy > 0 else None
         ),
         kolmogorov=float(np.abs(below - fitted)[whole].max()),
-        r_squared=_r_squared(histogram, shape, scale, calm),
         shape_se=_spread(shapes),
         scale_se_ms=_spread(scales),
         mean_cube_se=_spread(cubes),
@@ -143,17 +138,6 @@ def _spread(draws: FloatArray) -> float | None:
     return float(known.std(ddof=1)) if known.size > 1 else None
 
 
-def _r_squared(
-    histogram: Histogram, shape: float, scale_ms: float, calm_share: float
-) -> float | None:
-    bounds = class_bounds(histogram, SHARE_CLASS_MS)
-    below = histogram.share @ (histogram.upper_ms[:, np.newaxis] <= bounds)
-    fitted = calm_share + (1 - calm_share) * (1 - share_above(bounds, shape, scale_ms))
-    seen, said = np.diff(below, prepend=0.0), np.diff(fitted, prepend=0.0)
-    scatter = float(((seen - seen.mean()) ** 2).sum())
-    return 1 - float(((seen - said) ** 2).sum()) / scatter if scatter > 1e-9 else None
-
-
 def mode_speeds(histogram: Histogram) -> tuple[float, ...]:
     """Return the speeds at which the shares of time have modes, calms left out.
 
@@ -162,7 +146,7 @@ def mode_speeds(histogram: Histogram) -> tuple[float, ...]:
 
     Notes
     -----
-    Shares in classes of about 1 m/s, smoothed over three of them (1/4, 1/2, 1/4); a hump counts
+    Shares in classes of about 1 m/s, smoothed over three of them (1/4, 1/2, 1/4); a mode counts
     when the dip before the next is below 85 % of the lower of the two (ours).
     """
     bounds = class_bounds(histogram, SHARE_CLASS_MS)
@@ -181,7 +165,7 @@ def mode_speeds(histogram: Histogram) -> tuple[float, ...]:
             continue
         if modes:
             dip = smooth[modes[-1] : i + 1].min()
-            if dip >= HUMP_DIP * min(smooth[modes[-1]], smooth[i]):
+            if dip >= MODE_DIP * min(smooth[modes[-1]], smooth[i]):
                 if smooth[i] > smooth[modes[-1]]:
                     modes[-1] = i
                 continue

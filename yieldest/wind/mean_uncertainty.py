@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.wind.block_bootstrap import BlockDraws
 from yieldest.wind.data_recovery import DAYS_PER_YEAR, FULL_MONTH_SHARE
 from yieldest.wind.histogram import Histogram
-from yieldest.wind.long_term.correction import YEAR_TO_YEAR_SPREAD
 
 SEASON_SWING = 0.2
 """Amplitude of the yearly swing of the monthly mean speeds over the yearly mean, taken where months
@@ -91,8 +91,8 @@ def wind_uncertainty(
         mean_sampling=float(np.nanstd(means, ddof=1) / histogram.moment(1)),
         cube_sampling=float(np.nanstd(cubes, ddof=1) / histogram.moment(3)),
         mean_season=season_uncertainty(missing),
-        mean_year=float(YEAR_TO_YEAR_SPREAD / np.sqrt(years)),
+        mean_year=float(YEAR_TO_YEAR.value / np.sqrt(years)),
         method=f"block bootstrap ({draws.method}); missing seasons by a swing of "
         f"{100 * SEASON_SWING:.0f} % (ours); one year against the long run "
-        f"{100 * YEAR_TO_YEAR_SPREAD:.0f} % (common practice, no source)",
+        f"{YEAR_TO_YEAR} ({YEAR_TO_YEAR.source})",
     )

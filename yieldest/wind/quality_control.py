@@ -12,7 +12,12 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.wind import suspect_readings
-from yieldest.wind.data_recovery import Steps, data_recovery_of, data_recovery_warnings, steps_of
+from yieldest.wind.data_recovery import (
+    ReadingSteps,
+    data_recovery_of,
+    data_recovery_warnings,
+    steps_of,
+)
 from yieldest.wind.quality_rules import QualityReport, QualityRules, QualityTest, Threshold
 from yieldest.wind.record import ImpossibleSpeeds, Record
 
@@ -30,7 +35,7 @@ class _Look:
 
     record: Record
     speed: FloatArray
-    steps: Steps
+    steps: ReadingSteps
     rules: QualityRules
     neighbour_ms: FloatArray | None
 

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.settings import NotNegative, Settings, key
-from yieldest.wind.data_recovery import Steps
+from yieldest.wind.data_recovery import ReadingSteps
 from yieldest.wind.record import Record
 from yieldest.wind.record_values import HIGHEST_GUST_MS
 
@@ -138,7 +138,7 @@ class QualityReport:
     flags : ndarray of bool, shape (tests, n)
         Which readings each test found, in the order of `tests`.
     tests : tuple of QualityTest
-    steps : Steps
+    steps : ReadingSteps
         What each reading stands for.
     """
 
@@ -146,7 +146,7 @@ class QualityReport:
     record: Record
     flags: BoolArray
     tests: tuple[QualityTest, ...]
-    steps: Steps
+    steps: ReadingSteps
 
     @property
     def left_out(self) -> int:

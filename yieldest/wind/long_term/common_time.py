@@ -23,7 +23,7 @@ that passes one place an hour before the other lifts it by some 0.01, and does n
 
 
 @dataclass(frozen=True)
-class Steps:
+class SteppedRecord:
     """A record averaged over the steps of a regular clock.
 
     Parameters
@@ -53,7 +53,7 @@ def usual_interval_s(time: Times) -> float:
 
 def in_steps(
     time: Times, speed_ms: FloatArray, direction_deg: FloatArray | None, step_s: int
-) -> Steps:
+) -> SteppedRecord:
     """Average a record over steps of `step_s` seconds.
 
     Parameters
@@ -87,7 +87,7 @@ def in_steps(
             np.hypot(east, north) > 0, np.rad2deg(np.arctan2(east, north)) % 360, np.nan
         )
     enough = count >= FULLEST_STEP_SHARE * usual
-    return Steps(
+    return SteppedRecord(
         number=number[enough],
         mean_ms=mean(speed)[enough],
         mean_square=mean(speed**2)[enough],
@@ -117,12 +117,14 @@ class ClockOffset:
     applied: bool
 
 
-def clock_offset(site: Steps, reference: Steps, step_s: int, least_steps: int) -> ClockOffset:
+def clock_offset(
+    site: SteppedRecord, reference: SteppedRecord, step_s: int, least_steps: int
+) -> ClockOffset:
     """Find the shift of the reference that correlates best with the site.
 
     Parameters
     ----------
-    site, reference : Steps
+    site, reference : SteppedRecord
     step_s : int
         Length of their steps.
     least_steps : int
@@ -158,7 +160,7 @@ def clock_offset(site: Steps, reference: Steps, step_s: int, least_steps: int) -
     )
 
 
-def _correlation(site: Steps, grid: FloatArray, first: int, least_steps: int) -> float:
+def _correlation(site: SteppedRecord, grid: FloatArray, first: int, least_steps: int) -> float:
     """Correlate the site with a reference whose every step from `first` on stands in `grid`."""
     place = site.number - first
     inside = (place >= 0) & (place < grid.size)

@@ -7,14 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
+from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.provenance import Provenance
 from yieldest.wind.long_term.common_time import ClockOffset, Times, usual_interval_s
 from yieldest.wind.long_term.pair import DAY_S, YEAR_DAYS, GroupSums, Pair, group_sums, pair_records
 from yieldest.wind.long_term.relations import Form, coefficients, pick_reference, predict
 
-YEAR_TO_YEAR_SPREAD = 0.06
-"""Standard deviation of yearly means over their mean where the reference has too few years
-(common practice, no source)."""
 LEAST_YEARS_FOR_SPREAD = 5
 FULL_YEAR_SHARE = 0.9
 
@@ -290,7 +288,7 @@ def _year_to_year(pair: Pair) -> tuple[float, float, bool]:
     full = count >= FULL_YEAR_SHARE * per_year
     years = float((number[-1] - number[0] + 1) / per_year)
     if full.sum() < LEAST_YEARS_FOR_SPREAD:
-        return YEAR_TO_YEAR_SPREAD, years, False
+        return YEAR_TO_YEAR.value, years, False
     means = np.bincount(year, pair.reference.mean_ms[pair.target])[full] / count[full]
     return float(means.std(ddof=1) / means.mean()), years, True
 

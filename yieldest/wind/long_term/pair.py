@@ -12,7 +12,7 @@ from yieldest.errors import InputError
 from yieldest.wind.long_term.common_time import (
     SHORTEST_STEP_S,
     ClockOffset,
-    Steps,
+    SteppedRecord,
     Times,
     clock_offset,
     in_steps,
@@ -41,7 +41,7 @@ class Pair:
 
     Parameters
     ----------
-    site, reference : Steps
+    site, reference : SteppedRecord
     here, there : ndarray of int, shape (k,)
         Where the steps that both have stand in each of them.
     step_s : int
@@ -56,8 +56,8 @@ class Pair:
         Whether the reference has directions.
     """
 
-    site: Steps
-    reference: Steps
+    site: SteppedRecord
+    reference: SteppedRecord
     here: npt.NDArray[np.intp]
     there: npt.NDArray[np.intp]
     step_s: int
@@ -108,7 +108,7 @@ def pair_records(
     unshifted = in_steps(reference_time, reference_speed_ms, reference_direction_deg, step_s)
     offset = clock_offset(site, unshifted, step_s, least)
     shift = round(offset.hours * 3600 / step_s) if offset.applied else 0
-    reference = Steps(unshifted.number + shift, *list(vars(unshifted).values())[1:])
+    reference = SteppedRecord(unshifted.number + shift, *list(vars(unshifted).values())[1:])
     _, here, there = np.intersect1d(
         site.number, reference.number, assume_unique=True, return_indices=True
     )
