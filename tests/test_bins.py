@@ -6,11 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.turbine.air_at_readings import AirAtTest
 from yieldest.turbine.bins import MeterUncertainty, bin_number, bin_readings
 from yieldest.turbine.completeness import completeness_rules
 from yieldest.turbine.curve_ends import Ends
-from yieldest.turbine.measured_curve import Machine, measure_curve
+from yieldest.turbine.measured_curve import measure_curve
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.power_curve import normalised, power_coefficient
 from yieldest.turbine.smooth_curve import rising_then_falling, smooth_curve
@@ -27,12 +26,11 @@ def measure(tmp_path):
         power,
         *,
         rpm=None,
-        machine=None,
-        ends=None,
         air=None,
         step_s=60,
         temperature_c=None,
         repeated=1,
+        **stated,
     ):
         path = tmp_path / "afternoon.csv"
         columns = [np.arange(len(speed)) // repeated * step_s, speed, power]
@@ -45,9 +43,9 @@ def measure(tmp_path):
             heading += ",temperature (C)"
         lines = "\n".join(",".join(repr(float(v)) for v in row) for row in zip(*columns))  # noqa: B905
         path.write_text(f"{heading}\n{lines}\n", encoding="utf-8")
-        return measure_curve(
-            path, Meters(), machine or Machine(), ends=ends, air=air or AirAtTest(1.225)
-        )
+        if air is None:
+            stated = {"air_density_kg_m3": 1.225} | stated
+        return measure_curve(path, air, **stated)
 
     return make
 
@@ -127,7 +125,7 @@ def test_thin_air_is_brought_to_sea_level(measure):
     """ISO 2533 at 1500 m: 1.0581 kg/m3 (check table), so powers grow by 1.225 / 1.0581."""
     speed = np.tile(np.arange(1, 13.01, 0.5), 3)
     measured = measure(
-        speed, machine_power(speed), air=AirAtTest(elevation_m=1500, temperature_c=15 - 9.75)
+        speed, machine_power(speed), air=Meters(elevation_m=1500, temperature_c=15 - 9.75)
     )
     assert measured.air_density_kg_m3 == pytest.approx(1.0581, abs=1e-4)
     assert measured.curve.power_at(8.0) == pytest.approx(200 * 1.225 / 1.0581, rel=1e-4)
@@ -268,7 +266,7 @@ def test_a_choice_not_made_is_listed_as_assumed(measure):
 def test_a_reading_above_betz_is_left_out_and_named(measure):
     speed = np.append(np.tile(np.arange(3, 9.01, 0.5), 3), 5.0)
     power = np.append(machine_power(speed[:-1]), 900.0)
-    measured = measure(speed, power, machine=Machine(rotor_area_m2=6.0))
+    measured = measure(speed, power, rotor_area_m2=6.0)
     assert measured.readings.size == speed.size - 1
     said = " ".join(measured.curve.provenance.warnings)
     assert "line 41: 900 W at 5 m/s beats the Betz limit" in said
@@ -286,7 +284,7 @@ def test_a_reading_above_betz_is_left_out_and_named(measure):
 def test_a_rotor_area_in_wrong_units_is_caught(measure, area, words):
     speed = np.tile(np.arange(3, 9.01, 0.5), 3)
     with pytest.raises(InputError, match=words):
-        measure(speed, machine_power(speed), machine=Machine(rotor_area_m2=area))
+        measure(speed, machine_power(speed), rotor_area_m2=area)
 
 
 def test_a_reading_far_from_its_bin_is_named_and_kept(measure):
@@ -347,11 +345,11 @@ def test_completeness_rules_are_met_or_not():
     ("temperature_c", "air", "density_kg_m3", "said"),
     [
         # ISO 2533: 1.225 kg/m3 at 0 m and 15 C, 1.1117 at 1000 m; the gas law for -10 C at 0 m.
-        (None, AirAtTest(), 1.225, "neither air density nor elevation"),
-        (None, AirAtTest(elevation_m=0), 1.225, "no temperature"),
-        (None, AirAtTest(elevation_m=1000, temperature_c=8.5), 1.1117, None),
-        (-10.0, AirAtTest(), 1.225 * 288.15 / 263.15, "sea level"),
-        (np.nan, AirAtTest(elevation_m=0), 1.225, None),
+        (None, Meters(), 1.225, "neither air density nor elevation"),
+        (None, Meters(elevation_m=0), 1.225, "no temperature"),
+        (None, Meters(elevation_m=1000, temperature_c=8.5), 1.1117, None),
+        (-10.0, Meters(), 1.225 * 288.15 / 263.15, "sea level"),
+        (np.nan, Meters(elevation_m=0), 1.225, None),
     ],
 )
 def test_the_air_of_the_test_is_reckoned_from_what_is_known(
@@ -359,7 +357,7 @@ def test_the_air_of_the_test_is_reckoned_from_what_is_known(
 ):
     speed = np.tile(np.arange(1, 13.01, 0.5), 12)
     thin = 0.9
-    in_thin_air = measure(speed, machine_power(speed), air=AirAtTest(thin))
+    in_thin_air = measure(speed, machine_power(speed), air_density_kg_m3=thin)
     found = measure(speed, machine_power(speed), air=air, temperature_c=temperature_c)
     # The power at standard density is that of the test times the ratio of the densities.
     ratio = found.curve.power_at(9.0) / in_thin_air.curve.power_at(9.0)
@@ -381,4 +379,4 @@ def test_a_line_that_stands_twice_counts_once_even_with_blanks(measure):
 def test_air_that_no_place_has_is_refused_with_its_line(measure):
     speed = np.tile(np.arange(1, 13.01, 0.5), 12)
     with pytest.raises(InputError, match=r"afternoon\.csv, line 2: .*kg/m3, which no place has"):
-        measure(speed, machine_power(speed), air=AirAtTest(), temperature_c=500.0)
+        measure(speed, machine_power(speed), air=Meters(), temperature_c=500.0)

@@ -1,5 +1,7 @@
 """Where the energy goes, and what a load leaves of a curve."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -8,19 +10,19 @@ from hypothesis import strategies as st
 from yieldest.energy.closed_form import mean_power_beyond_w, mean_power_w, usual_years
 from yieldest.energy.turbulence_effect import in_turbulence
 from yieldest.errors import InputError
-from yieldest.turbine.air_at_readings import AirAtTest
 from yieldest.turbine.conversion_chain import fraction_words
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.generator import read_generator
 from yieldest.turbine.load import (
     Conversion,
+    LoadSettings,
     measured_load,
     on_load,
     read_conversion,
     typical_conversion,
 )
-from yieldest.turbine.measured_curve import Machine, measure_curve
+from yieldest.turbine.measured_curve import measure_curve
 from yieldest.turbine.meters import Meters
 from yieldest.wind.distribution import distribution_of_mean
 
@@ -95,9 +97,9 @@ def test_rotor_and_generator_are_told_apart(tmp_path, bench):
     for density in (1.225, 1.0):
         chain = measure_curve(
             path,
-            Meters(),
-            Machine(rotor_area_m2=1.0, generator=generator),
-            air=AirAtTest(density),
+            rotor_area_m2=1.0,
+            generator=generator,
+            air_density_kg_m3=density,
         ).chain
         np.testing.assert_allclose(chain.generator_efficiency, 0.75, rtol=1e-9)
         np.testing.assert_allclose(chain.rotor_w, chain.measured_w * 4 / 3, rtol=1e-9)
@@ -107,7 +109,7 @@ def test_rotor_and_generator_are_told_apart(tmp_path, bench):
     assert any("three quarters of what the generator could pass on" in t for t in chain.reading)
     open_only = bench("rpm,volts\n400,12\n")
     chain = measure_curve(
-        path, Meters(), Machine(rotor_area_m2=1.0, generator=open_only), air=AirAtTest(1.225)
+        path, rotor_area_m2=1.0, generator=open_only, air_density_kg_m3=1.225
     ).chain
     np.testing.assert_allclose(chain.generator_efficiency, 0.75, rtol=1e-9)
     assert chain.generator_most_w is None
@@ -126,7 +128,7 @@ def test_a_weak_rotor_is_named_as_the_limit(tmp_path, bench):
     )
     generator = bench("rpm,volts,amps\n400,12,\n400,9,1.5\n")
     chain = measure_curve(
-        path, Meters(), Machine(rotor_area_m2=1.0, generator=generator), air=AirAtTest(1.225)
+        path, rotor_area_m2=1.0, generator=generator, air_density_kg_m3=1.225
     ).chain
     np.testing.assert_allclose(chain.measured_w / chain.generator_most_w, 320 / 1764, rtol=1e-9)
     assert any(
@@ -162,7 +164,12 @@ def test_common_practice_figures():
 
 def test_a_conversion_takes_its_share_draw_and_threshold(curve):
     conversion = Conversion(np.array([0.0, 400.0]), np.array([0.5, 0.9]), 5.0, 40.0, "table")
-    left = on_load("yard", curve, "charger", "resistor", conversion, 1.5)
+    left = on_load(
+        "yard",
+        curve,
+        LoadSettings(kind="charger", measured_on="resistor", idle_draw_w=1.5),
+        conversion,
+    )
     # At 8 m/s 200 W come in at an efficiency of 0.7: 140 W less 5 W.
     assert left.power_at(8.0) == pytest.approx(135, rel=1e-6)
     assert left.power_at(12.0) == pytest.approx(355, rel=1e-6)
@@ -191,7 +198,7 @@ def test_a_converter_never_adds_power(draw, threshold, efficiency):
 
 
 def test_another_load_without_a_conversion_is_warned_of(curve):
-    left = on_load("yard", curve, "inverter", measured_load("yard", curve, None), None, 0.0)
+    left = on_load("yard", curve, LoadSettings(kind="inverter"), None)
     np.testing.assert_allclose(left.power_w, curve.power_w)
     assert left.relative_uncertainty == pytest.approx(np.sqrt(0.1**2 + 0.15**2))
     assert any(
@@ -201,35 +208,41 @@ def test_another_load_without_a_conversion_is_warned_of(curve):
 
 
 def test_the_same_load_is_left_alone(curve):
-    left = on_load("yard", curve, "resistor", "resistor", None, 0.0)
+    left = on_load("yard", curve, LoadSettings(kind="resistor", measured_on="resistor"), None)
     np.testing.assert_allclose(left.power_w, curve.power_w)
     assert left.relative_uncertainty == curve.relative_uncertainty
     assert any("heat only" in text for text in left.provenance.warnings)
 
 
 def test_losses_are_not_counted_twice(curve):
-    conversion = typical_conversion("yard", "inverter", 400, None, 0, 0)
-    for measured_on, kind in (("inverter", "inverter"), ("inverter", "battery")):
+    inverter = replace(curve, load=None)
+    for kind in ("inverter", "battery"):
+        load = LoadSettings(
+            kind=kind, measured_on="inverter", conversion="typical", battery_volts=24
+        )
         with pytest.raises(InputError, match="twice"):
-            on_load("yard", curve, kind, measured_on, conversion, 0)
+            on_load("yard", inverter, load, None)
     with pytest.raises(InputError, match=r"mend load\.measured_on"):
         measured_load("yard", curve, "battery")
 
 
 def test_a_diode_bridge_by_hand():
     """24 V behind two drops of 0.7 V: 24 / 25.4 of the power arrives."""
-    conversion = typical_conversion("yard", "battery", 400, 24.0, 0, 0)
+    conversion = typical_conversion("yard", LoadSettings(kind="battery", battery_volts=24.0), 400)
     assert conversion.power_out_w(np.array([254.0]))[0] == pytest.approx(240)
     with pytest.raises(InputError, match="battery_volts"):
-        typical_conversion("yard", "battery", 400, None, 0, 0)
+        typical_conversion("yard", LoadSettings(kind="battery"), 400)
     with pytest.raises(InputError, match="converts nothing"):
-        typical_conversion("yard", "resistor", 400, None, 0, 0)
+        typical_conversion("yard", LoadSettings(kind="resistor"), 400)
 
 
 def test_a_table_of_efficiency(tmp_path):
     path = tmp_path / "inverter.csv"
     path.write_text("power in (W),efficiency (%)\n10,40\n100,90\n")
-    conversion = read_conversion(path, 2.0, 5.0)
+    conversion = read_conversion(
+        path,
+        LoadSettings(kind="inverter", conversion=path.name, no_load_draw_w=2.0, start_up_w=5.0),
+    )
     np.testing.assert_allclose(
         conversion.power_out_w(np.array([4.0, 10.0, 55.0, 100.0])), [0, 2, 55 * 0.65 - 2, 88]
     )
@@ -239,7 +252,7 @@ def test_a_table_of_efficiency(tmp_path):
     ):
         path.write_text(text)
         with pytest.raises(InputError, match=words):
-            read_conversion(path, 0, 0)
+            read_conversion(path, LoadSettings(kind="inverter"))
 
 
 def test_energy_beyond_the_last_point_adds_up(tmp_path):

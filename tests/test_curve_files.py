@@ -6,7 +6,7 @@ import pytest
 from yieldest.errors import InputError
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.curve_file import read_power_curve, write_curve
-from yieldest.turbine.generic_curve import generic_power_curve
+from yieldest.turbine.generic_curve import GenericCurve, generic_power_curve
 from yieldest.turbine.power_curve import MODELLED_UNCERTAINTY, STATED_UNCERTAINTY
 
 
@@ -138,15 +138,14 @@ def test_a_rotor_far_too_large_is_caught(table_text, power, words):
     assert words in said[0]
 
 
-def test_stand_in_by_hand():
+def test_a_generic_curve_by_hand():
     """0.2 of the wind through 3 m2: 0.5 x 1.225 x 3 x 0.2 = 0.3675 W per (m/s)^3 (definition)."""
     curve = generic_power_curve(
         "yard",
+        GenericCurve(power_coefficient=0.2, furling_ms=12.0),
         rotor_area_m2=3.0,
-        power_coefficient=0.2,
         cut_in_ms=3.0,
         rated_power_w=300.0,
-        furling_ms=12.0,
     )
     np.testing.assert_allclose(
         curve.power_at([2.99, 3, 6, 10, 12, 14.5, 17, 17.1]),
@@ -160,12 +159,11 @@ def test_stand_in_by_hand():
     assert "modelled" in curve.provenance.method
     stopped = generic_power_curve(
         "yard",
+        GenericCurve(power_coefficient=0.2, uncertainty=0.4),
         rotor_area_m2=3.0,
-        power_coefficient=0.2,
         cut_in_ms=3.0,
         rated_power_w=3000.0,
         cut_out_ms=12.0,
-        relative_uncertainty=0.4,
     )
     assert stopped.power_at(12.0) == pytest.approx(0.3675 * 1728)
     assert stopped.power_at(12.01) == 0
@@ -182,23 +180,20 @@ def test_stand_in_by_hand():
         ({"cut_out_ms": 11.0}, "do not follow each other"),
     ],
 )
-def test_stand_in_refuses_what_cannot_be(change, words):
-    stated = {
-        "rotor_area_m2": 3.0,
-        "power_coefficient": 0.2,
-        "cut_in_ms": 3.0,
-        "rated_power_w": 300.0,
-        "furling_ms": 12.0,
-    }
+def test_a_generic_curve_refuses_what_cannot_be(change, words):
+    generic = {"power_coefficient": 0.2, "furling_ms": 12.0}
+    stated = {"rotor_area_m2": 3.0, "cut_in_ms": 3.0, "rated_power_w": 300.0}
+    for name, value in change.items():
+        (generic if name in generic else stated)[name] = value
     with pytest.raises(InputError, match=words):
-        generic_power_curve("yard", **(stated | change))
+        generic_power_curve("yard", GenericCurve(**generic), **stated)
 
 
 def test_a_drag_rotor_above_three_tenths_is_doubted():
     curve = generic_power_curve(
         "yard",
+        GenericCurve(power_coefficient=0.35),
         rotor_area_m2=3.0,
-        power_coefficient=0.35,
         cut_in_ms=3.0,
         rated_power_w=300.0,
         cut_out_ms=12.0,

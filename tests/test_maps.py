@@ -102,7 +102,7 @@ def test_energy_is_the_integral_over_the_curve(hours, hill):
     maps = computed(hours, hill)
     for index, build in enumerate(hill.build):
         altitude = 420 + build.hub_height_m
-        curve = read_build_curve(hill, build).at_density(float(standard_density(altitude)), "power")
+        curve = read_build_curve(hill, build).at_density(float(standard_density(altitude)))
         fine = np.linspace(curve.cut_in_ms, curve.cut_out_ms, 4001)
         power = curve.power_at(fine)
         one = maps.isel(build=index)

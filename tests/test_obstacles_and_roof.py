@@ -82,7 +82,9 @@ def test_the_two_pieces_of_the_width_rule_meet():
 
 
 def test_only_wind_from_behind_the_obstacle_is_sheltered():
-    kept = kept_by_direction([Obstacle(8, 40, 60, 350)], 8, 0.03)
+    kept = kept_by_direction(
+        [Obstacle(height_m=8, width_m=40, distance_m=60, bearing_deg=350)], 8, 0.03
+    )
     assert kept[350] == kept.min()
     assert (kept[40:300] == 1).all()
     half_width = np.rad2deg(np.arctan(20 / 60))
@@ -94,7 +96,7 @@ def test_only_wind_from_behind_the_obstacle_is_sheltered():
 
 
 def test_shelter_by_direction_and_all_round():
-    wall = [Obstacle(8, 60, 80, 270)]
+    wall = [Obstacle(height_m=8, width_m=60, distance_m=80, bearing_deg=270)]
     speed = np.full(1000, 6.0)
     west, _ = shelter(wall, 9, run=speed, direction_deg=np.full(1000, 270.0))
     east, each = shelter(wall, 9, run=speed, direction_deg=np.full(1000, 90.0))
@@ -109,7 +111,7 @@ def test_shelter_by_direction_and_all_round():
 
 
 def test_an_anemometer_behind_the_same_wall_knows_the_shelter_already():
-    wall = [Obstacle(6, 60, 60, 270)]
+    wall = [Obstacle(height_m=6, width_m=60, distance_m=60, bearing_deg=270)]
     readings = {"run": np.full(9, 5.0), "direction_deg": np.full(9, 270.0)}
     same, _ = shelter(wall, 10, anemometer_height_m=10, **readings)
     lower, _ = shelter(wall, 12, anemometer_height_m=6, **readings)
@@ -119,18 +121,20 @@ def test_an_anemometer_behind_the_same_wall_knows_the_shelter_already():
 
 
 def test_too_near_is_said():
-    near, _ = shelter([Obstacle(8, 20, 15, 0)], 9)
+    near, _ = shelter([Obstacle(height_m=8, width_m=20, distance_m=15, bearing_deg=0)], 9)
     assert "separated" in near.provenance.warnings[0]
-    far, _ = shelter([Obstacle(8, 20, 60, 0)], 9)
+    far, _ = shelter([Obstacle(height_m=8, width_m=20, distance_m=60, bearing_deg=0)], 9)
     assert not far.provenance.warnings
 
 
 def test_the_siting_rule():
     """The rotor's bottom 9 m above anything within 150 m (common practice, no source)."""
-    house = Obstacle(7, 12, 100, 0)
+    house = Obstacle(height_m=7, width_m=12, distance_m=100, bearing_deg=0)
     assert siting_warnings(15.9, [house], None)
     assert not siting_warnings(16.0, [house], None)
-    assert not siting_warnings(8.0, [Obstacle(7, 12, 151, 0)], None)
+    assert not siting_warnings(
+        8.0, [Obstacle(height_m=7, width_m=12, distance_m=151, bearing_deg=0)], None
+    )
     assert "roof" in siting_warnings(12.0, [house], 8.0)[0]
     assert "below the top" in siting_warnings(6.0, [house], None)[0]
 
@@ -157,7 +161,7 @@ def test_share_of_a_disc_below_a_height(above_hub, radius):
 
 
 def test_a_roof_never_gives_a_gain():
-    flat = Roof(9, 9, 14, 5)
+    flat = Roof(edge_height_m=9, width_m=14, edge_distance_m=5)
     low = on_roof(flat, 10, rotor_diameter_m=1.5)
     high = on_roof(flat, 14, rotor_diameter_m=1.5)
     assert low.disturbed_share == 1

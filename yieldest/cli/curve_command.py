@@ -290,36 +290,50 @@ def curve(
     )
     if out is not None:
         refuse_inputs(out, [readings, *([generator_test] if generator_test is not None else [])])
-    if (rotor_width is None) != (rotor_height is None):
-        raise InputError("--rotor-width and --rotor-height go together; state both.")
-    if sum(size is not None for size in (rotor_area, rotor_diameter, rotor_width)) > 1:
-        raise InputError(
-            "--rotor-area, --rotor-diameter and --rotor-width exclude each other; keep one."
-        )
-    from yieldest.model.build_readings import meter_uncertainty  # noqa: PLC0415
-    from yieldest.plan import swept_area_m2  # noqa: PLC0415
-    from yieldest.turbine.air_at_readings import AirAtTest  # noqa: PLC0415
     from yieldest.turbine.curve_ends import Ends  # noqa: PLC0415
     from yieldest.turbine.generator import read_generator  # noqa: PLC0415
-    from yieldest.turbine.measured_curve import Machine, measure_curve  # noqa: PLC0415
+    from yieldest.turbine.measured_curve import measure_curve  # noqa: PLC0415
     from yieldest.turbine.meters import Meters  # noqa: PLC0415
     from yieldest.turbine.reading_headings import ROLES  # noqa: PLC0415
+    from yieldest.turbine.rotor import Rotor  # noqa: PLC0415
+    from yieldest.wind.read_options import options_of  # noqa: PLC0415
 
-    meters = Meters(
-        columns=dict(pairs("--column", "ROLE=HEADING", column, ROLES)),
-        units=units,
-        circuit=circuit,
-        power_factor=power_factor,
-        volts_show=volts_show,
-        amps_show=amps_show,
-        volts_between=volts_between,
-        resistors=resistors,
-        load_ohm=load_ohm,
-        wh_per_pulse=wh_per_pulse,
-        metres_per_pulse=metres_per_pulse,
-        date_order=date_order,
-        decimal=decimal,
-        averaging_s=averaging,
+    columns = pairs("--column", "ROLE=HEADING", column, ROLES)
+    meters = options_of(
+        Meters,
+        None,
+        {
+            "columns": {role.replace(" ", "_"): heading for role, heading in columns},
+            "units": units,
+            "circuit": circuit,
+            "power_factor": power_factor,
+            "volts_show": volts_show,
+            "amps_show": amps_show,
+            "volts_between": volts_between,
+            "resistors": resistors,
+            "load_ohm": load_ohm,
+            "wh_per_pulse": wh_per_pulse,
+            "metres_per_pulse": metres_per_pulse,
+            "date_order": date_order,
+            "decimal": decimal,
+            "averaging_s": averaging,
+            "elevation_m": elevation,
+            "temperature_c": temperature,
+            "power_uncertainty": power_uncertainty,
+            "speed_uncertainty": speed_uncertainty,
+            "speed_uncertainty_ms": speed_uncertainty_ms,
+        },
+    )
+    rotor = options_of(
+        Rotor,
+        None,
+        {
+            "rotor_area_m2": rotor_area,
+            "rotor_diameter_m": rotor_diameter,
+            "rotor_width_m": rotor_width,
+            "rotor_height_m": rotor_height,
+            "rotor_type": rotor_type,
+        },
     )
     generator = None
     if generator_test is not None:
@@ -327,16 +341,18 @@ def curve(
     measured = measure_curve(
         readings,
         meters,
-        Machine(
-            rotor_area_m2=swept_area_m2(rotor_area, rotor_diameter, rotor_width, rotor_height),
-            rotor_type=rotor_type,
-            correction=density_correction,
-            load=load,
-            generator=generator,
+        rotor_area_m2=rotor.area_m2,
+        rotor_type=rotor.rotor_type,
+        density_correction=density_correction,
+        load=load,
+        generator=generator,
+        air_density_kg_m3=air_density,
+        ends=Ends(
+            cut_in_ms=cut_in,
+            cut_out_ms=cut_out,
+            extrapolation=extrapolation,
+            rated_power_w=rated_power,
         ),
-        air=AirAtTest(air_density, elevation, temperature),
-        uncertainty=meter_uncertainty(power_uncertainty, speed_uncertainty, speed_uncertainty_ms),
-        ends=Ends(cut_in, cut_out, extrapolation, rated_power),
     )
     if out is not None:
         _write(measured, out)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.provenance import Provenance
+from yieldest.settings import Bearing, BuildingHeight, Positive, Settings, Share, key
 
 PROFILE_EXPONENT = 0.14
 """Exponent n of the profile in Perera's theory (one seventh)."""
@@ -32,27 +34,18 @@ CLEAR_DISTANCE_M = 150.0
 """The rotor's lowest point stands 9 m above anything within 150 m (common practice, no source)."""
 
 
-@dataclass(frozen=True)
-class Obstacle:
-    """A building, hedge or row of trees, as seen from the mast.
+class Obstacle(Settings):
+    """A building, hedge or row of trees, as seen from the mast."""
 
-    Parameters
-    ----------
-    height_m, width_m : float
-        The width is across the line of sight.
-    distance_m : float
-        From the mast.
-    bearing_deg : float
-        Clockwise from north, from the mast to the middle of the obstacle.
-    porosity : float
-        Open share of its face: 0 a wall, about 0.5 a hedge in leaf.
-    """
-
-    height_m: float
-    width_m: float
-    distance_m: float
-    bearing_deg: float
-    porosity: float = 0.0
+    height_m: Annotated[BuildingHeight, key("height above ground", 7, unit="m")]
+    width_m: Annotated[Positive, key("width across the line of sight", 12, unit="m")]
+    distance_m: Annotated[Positive, key("distance from the mast to its middle", 60, unit="m")]
+    bearing_deg: Annotated[
+        Bearing, key("the way to it from the mast, clockwise from north", 240, unit="degrees")
+    ]
+    porosity: Annotated[
+        Share, key("open share of its face: 0 is a wall, 0.5 a hedge in leaf", 0.5, unit="share")
+    ] = 0.0
 
 
 def fence_shelter(

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated, Self
 
 import numpy as np
 import numpy.typing as npt
+from pydantic import model_validator
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.provenance import Provenance
+from yieldest.settings import BuildingHeight, Positive, Settings, key
 
 STRETCH_LIMIT = 8.0
 """The longer side of a face counts up to eight times the shorter one (Wilson 1979)."""
@@ -17,26 +20,34 @@ DISTURBED_LOSS = 0.5
 choice, for want of anything better."""
 
 
-@dataclass(frozen=True)
-class Roof:
-    """The building under the machine.
+class Roof(Settings):
+    """The building under the machine, where it stands on a roof."""
 
-    Parameters
-    ----------
-    edge_height_m : float
-        Roof edge (eaves or parapet) above ground.
-    ridge_height_m : float
-        Highest point of the roof above ground; equal to the edge for a flat roof.
-    width_m : float
-        Width of the building's longest side.
-    edge_distance_m : float
-        From the mast to the farthest roof edge.
-    """
+    edge_height_m: Annotated[
+        BuildingHeight, key("height of the roof's edge above ground", 6, unit="m")
+    ]
+    ridge_height_m: Annotated[
+        BuildingHeight | None,
+        key("height of the ridge above ground", 8, unit="m", left_out="the roof is flat"),
+    ] = None
+    width_m: Annotated[Positive, key("longest side of the building", 12, unit="m")]
+    edge_distance_m: Annotated[
+        Positive, key("distance from the mast to the farthest edge of the roof", 5, unit="m")
+    ]
 
-    edge_height_m: float
-    ridge_height_m: float
-    width_m: float
-    edge_distance_m: float
+    @model_validator(mode="after")
+    def _ridge_on_top(self) -> Self:
+        if self.ridge_height_m is not None and self.ridge_height_m < self.edge_height_m:
+            raise ValueError(
+                f"ridge_height_m is {self.ridge_height_m:g}, below edge_height_m "
+                f"{self.edge_height_m:g}; measure both from the ground"
+            )
+        return self
+
+    @property
+    def top_m(self) -> float:
+        """Highest point above ground."""
+        return self.edge_height_m if self.ridge_height_m is None else self.ridge_height_m
 
 
 def disturbed_height_m(
@@ -144,7 +155,7 @@ def on_roof(
     anemometer_height_m : float, optional
         Above ground, when the anemometer stood on the same roof: what it missed is in its record.
     """
-    top = roof.ridge_height_m + float(
+    top = roof.top_m + float(
         disturbed_height_m(roof.edge_height_m, roof.width_m, roof.edge_distance_m)
     )
     if rotor_height_m is not None:
@@ -167,8 +178,8 @@ def on_roof(
     uncertainty = DISTURBED_LOSS * share / np.sqrt(3) / factor
     warnings = [
         f"The hub is {hub_height_m - roof.edge_height_m:.1f} m above the roof edge and "
-        f"{hub_height_m - roof.ridge_height_m:.1f} m above the ridge; the flow is disturbed up to "
-        f"about {top - roof.ridge_height_m:.1f} m above it, so {100 * share:.0f} % of the rotor "
+        f"{hub_height_m - roof.top_m:.1f} m above the ridge; the flow is disturbed up to "
+        f"about {top - roof.top_m:.1f} m above it, so {100 * share:.0f} % of the rotor "
         "stands in it. No gain from wind speeding up over a roof is counted, vibration goes into "
         "the building, and the structure must be judged by a licensed engineer."
     ]
@@ -181,7 +192,7 @@ def on_roof(
     return RoofStep(
         factor,
         hub_height_m - roof.edge_height_m,
-        hub_height_m - roof.ridge_height_m,
+        hub_height_m - roof.top_m,
         top,
         share,
         float(uncertainty),

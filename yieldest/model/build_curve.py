@@ -5,21 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from yieldest.plan import Build, Plan
-from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.generic_curve import generic_power_curve
-from yieldest.turbine.load import (
-    Conversion,
-    as_measured,
-    measured_load,
-    on_load,
-    read_conversion,
-    typical_conversion,
-)
+from yieldest.turbine.load import TYPICAL, Conversion, as_measured, on_load, read_conversion
 from yieldest.turbine.power_curve import PowerCurve
-
-TYPICAL = "typical"
-"""The word in place of a file for which an ordinary converter is taken."""
 
 
 @dataclass(frozen=True)
@@ -51,28 +40,11 @@ class BuildCurve:
         InputError
             When what the plan states of the load cannot be.
         """
-        build, load = self.settings, self.settings.load
+        build = self.settings
         curve = self.source.at_density(air_density_kg_m3, build.density_correction)
-        if load is None:
+        if build.load is None:
             return as_measured(build.name, curve)
-        conversion = self.conversion
-        if load.conversion == TYPICAL:
-            conversion = typical_conversion(
-                build.name,
-                load.kind,
-                curve.rated_power_w,
-                load.battery_volts,
-                load.no_load_draw_w,
-                load.start_up_w,
-            )
-        return on_load(
-            build.name,
-            curve,
-            load.kind,
-            measured_load(build.name, curve, load.measured_on),
-            conversion,
-            load.idle_draw_w,
-        )
+        return on_load(build.name, curve, build.load, self.conversion)
 
 
 def read_build_curve(plan: Plan, build: Build) -> BuildCurve:
@@ -86,48 +58,43 @@ def read_build_curve(plan: Plan, build: Build) -> BuildCurve:
     load = build.load
     conversion = None
     if load is not None and load.conversion not in (None, TYPICAL):
-        path = plan.file(str(load.conversion))
-        conversion = read_conversion(path, load.no_load_draw_w, load.start_up_w)
+        conversion = read_conversion(plan.file(str(load.conversion)), load)
     return BuildCurve(build, _source_curve(plan, build), conversion)
 
 
 def _source_curve(plan: Plan, build: Build) -> PowerCurve:
     """Read the power curve of a build as its source gives it."""
-    ends = Ends(build.cut_in_ms, build.cut_out_ms, build.extrapolation, build.rated_power_w)
     if build.curve is not None:
         return read_power_curve(
             plan.file(build.curve),
-            ends=ends,
+            ends=build,
             rotor_area_m2=build.area_m2,
             rotor_type=build.rotor_type,
             air_density_kg_m3=build.curve_air_density_kg_m3,
         )
     if build.readings is not None:
         # Most plans name a curve, and need not wait for what readings take.
-        from yieldest.model.build_readings import measured_curve  # noqa: PLC0415
+        from yieldest.turbine.measured_curve import measure_curve  # noqa: PLC0415
 
-        return measured_curve(plan, build, build.readings, ends)
-    return _stand_in(build)
-
-
-def _stand_in(build: Build) -> PowerCurve:
+        return measure_curve(
+            plan.file(build.readings),
+            build.meters,
+            rotor_area_m2=build.area_m2,
+            rotor_type=build.rotor_type,
+            density_correction=build.density_correction,
+            load=None if build.load is None else build.load.measured_on,
+            air_density_kg_m3=build.curve_air_density_kg_m3,
+            ends=build,
+        ).curve
     # The plan lets no build through that lacks these; the types do not know.
-    stated = build.generic_curve
-    if (
-        stated is None
-        or build.area_m2 is None
-        or build.cut_in_ms is None
-        or build.rated_power_w is None
-    ):
-        raise ValueError("a build without a curve passed the plan")
+    assert build.generic_curve is not None and build.area_m2 is not None
+    assert build.cut_in_ms is not None and build.rated_power_w is not None
     return generic_power_curve(
         build.name,
+        build.generic_curve,
         rotor_area_m2=build.area_m2,
-        power_coefficient=stated.power_coefficient,
         cut_in_ms=build.cut_in_ms,
         rated_power_w=build.rated_power_w,
-        furling_ms=stated.furling_ms,
         cut_out_ms=build.cut_out_ms,
         rotor_type=build.rotor_type,
-        relative_uncertainty=stated.uncertainty,
     )

@@ -12,11 +12,10 @@ from yieldest.errors import InputError
 from yieldest.hub.correction_steps import Step, WindCorrection, correction_steps, steps_uncertainty
 from yieldest.hub.obstacles import (
     DEFAULT_ROUGHNESS_M,
-    Obstacle,
     shelter,
     siting_warnings,
 )
-from yieldest.hub.rooftop import Roof, RoofStep, on_roof
+from yieldest.hub.rooftop import RoofStep, on_roof
 from yieldest.hub.shear import measured_to_hub
 from yieldest.model.site_wind import SiteWind
 from yieldest.plan import Build, Plan
@@ -81,11 +80,10 @@ def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
     height, each = _to_height(plan, build, wind, speed * weight)
     corrections = [_height_correction(height, measured_m, hub_m)]
     provenance = [height.provenance]
-    obstacles = [Obstacle(**obstacle.model_dump()) for obstacle in site.obstacles]
     measured_at_hub_site = bool(plan.wind.measured_at_hub_site)
-    if obstacles:
+    if site.obstacles:
         lee, factors_or_none = shelter(
-            obstacles,
+            site.obstacles,
             hub_m,
             run=speed * weight * each,
             direction_deg=wind.direction_deg,
@@ -102,7 +100,7 @@ def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
     top = None
     roof = None
     if site.roof is not None:
-        top = site.roof.ridge_height_m or site.roof.edge_height_m
+        top = site.roof.top_m
         roof = _roof(plan, build, top, measured_at_hub_site)
         each = each * roof.factor
         corrections.append(
@@ -112,7 +110,7 @@ def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
         )
         provenance.append(roof.provenance)
     provenance.append(
-        Provenance("site", "", (), siting_warnings(build.rotor_bottom_m, obstacles, top))
+        Provenance("site", "", (), siting_warnings(build.rotor_bottom_m, site.obstacles, top))
     )
     factor = float(np.prod([correction.factor for correction in corrections]))
     steps = correction_steps(wind.start_ms, [*wind.corrections, *corrections])
@@ -189,7 +187,7 @@ def _roof(plan: Plan, build: Build, top_m: float, measured_at_hub_site: bool) ->
             f"roof at {top_m:g} m; heights are above ground."
         )
     return on_roof(
-        Roof(stated.edge_height_m, top_m, stated.width_m, stated.edge_distance_m),
+        stated,
         build.hub_height_m,
         rotor_diameter_m=build.disc_diameter_m,
         rotor_height_m=build.rotor_height_m,

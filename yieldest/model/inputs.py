@@ -9,9 +9,10 @@ from pathlib import Path
 from yieldest.economics.bill_file import read_bill
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.files.text_file import Progress
-from yieldest.model.build_curve import TYPICAL, BuildCurve, read_build_curve
+from yieldest.model.build_curve import BuildCurve, read_build_curve
 from yieldest.model.site_wind import SiteWind, site_wind
 from yieldest.plan import Build, Plan
+from yieldest.turbine.load import TYPICAL
 from yieldest.wind.record_files import files_of
 
 _NOT_OF_THE_CURVE = {

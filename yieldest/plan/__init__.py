@@ -2,7 +2,6 @@
 
 from yieldest.energy.array_losses import Array
 from yieldest.plan.build_table import Build
-from yieldest.plan.machine_tables import LoadNotes, swept_area_m2
 from yieldest.plan.read_plan import load_plan, with_override
 from yieldest.plan.site_table import Site
 from yieldest.plan.uncertainty_table import (
@@ -21,7 +20,6 @@ __all__ = [
     "MOST_DRAWS",
     "Array",
     "Build",
-    "LoadNotes",
     "LossDistributions",
     "Plan",
     "Reference",
@@ -29,6 +27,5 @@ __all__ = [
     "Site",
     "Uncertainty",
     "load_plan",
-    "swept_area_m2",
     "with_override",
 ]

@@ -2,30 +2,24 @@
 
 from __future__ import annotations
 
-import math
-from typing import Annotated, Literal, Self
+from typing import Annotated, Self
 
-from pydantic import BaseModel, Field, model_validator
+from pydantic import Field, model_validator
 
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.energy.array_losses import MOST_WAKES, Array
 from yieldest.energy.cables import Cable, Converter
 from yieldest.energy.losses import LossShares
-from yieldest.plan.machine_tables import GenericCurve, LoadNotes, MeterNotes, swept_area_m2
-from yieldest.settings import (
-    HIGHEST_CUT_OUT_MS,
-    CutSpeed,
-    FilePath,
-    Positive,
-    RotorSize,
-    Settings,
-    Words,
-    at_most_one,
-    key,
-)
+from yieldest.settings import FilePath, Words, at_most_one, key
+from yieldest.turbine.curve_ends import Ends
+from yieldest.turbine.generic_curve import GenericCurve
+from yieldest.turbine.load import LoadSettings
+from yieldest.turbine.meters import Meters
+from yieldest.turbine.power_curve import Correction
+from yieldest.turbine.rotor import Rotor
 
 
-class Build(Settings):
+class Build(Ends, Rotor):
     """One way to build: a number of machines of one kind at one height."""
 
     name: Annotated[Words, key("a name of its own, for tables and charts", "one of 2.4 m")]
@@ -43,9 +37,10 @@ class Build(Settings):
     generic_curve: Annotated[
         GenericCurve | None, key("or a modelled curve, for a machine nobody has measured")
     ] = None
-    meters: Annotated[MeterNotes | None, key("with readings: how they were taken")] = None
+    meters: Annotated[Meters | None, key("with readings: how they were taken")] = None
     load: Annotated[
-        LoadNotes | None, key("what the machine feeds", left_out="what the curve was measured on")
+        LoadSettings | None,
+        key("what the machine feeds", left_out="what the curve was measured on"),
     ] = None
     curve_air_density_kg_m3: Annotated[
         Annotated[float, Field(ge=0.5, le=1.6)] | None,
@@ -57,47 +52,9 @@ class Build(Settings):
         ),
     ] = None
     density_correction: Annotated[
-        Literal["power", "speed"],
+        Correction,
         key("what follows the air density: speed only for pitch-regulated machines", "speed"),
     ] = "power"
-    cut_in_ms: Annotated[
-        Annotated[float, Field(ge=0, le=HIGHEST_CUT_OUT_MS)] | None,
-        key("no power below it", 3, unit="m/s", left_out="the first speed of the curve"),
-    ] = None
-    cut_out_ms: Annotated[
-        CutSpeed | None,
-        key("no power above it", 18, unit="m/s", left_out="the last speed of the curve"),
-    ] = None
-    extrapolation: Annotated[
-        Literal["hold", "zero", "cube law"] | None,
-        key(
-            "what is counted between the last speed of the curve and cut_out_ms: the last power, "
-            "nothing, or the cube law up to rated_power_w",
-            "zero",
-            left_out="hold, and that is said",
-        ),
-    ] = None
-    rated_power_w: Annotated[
-        Positive | None,
-        key("rated power of one machine", 500, unit="W", left_out="the highest power of the curve"),
-    ] = None
-    rotor_area_m2: Annotated[
-        Annotated[float, Field(ge=1e-4, le=1e6)] | None,
-        key("swept area; of the sizes, state one", 2.5, unit="m2"),
-    ] = None
-    rotor_diameter_m: Annotated[
-        RotorSize | None, key("or the diameter of the disc it sweeps", 1.8, unit="m")
-    ] = None
-    rotor_width_m: Annotated[
-        RotorSize | None, key("or the width of a vertical rotor, with its height", 1.2, unit="m")
-    ] = None
-    rotor_height_m: Annotated[
-        RotorSize | None, key("height of a vertical rotor", 1.6, unit="m")
-    ] = None
-    rotor_type: Annotated[
-        Literal["lift", "drag"] | None,
-        key("blades that fly, or that are pushed; to judge the curve by", "lift"),
-    ] = None
     losses: Annotated[LossShares, key("shares of the energy that are lost")] = LossShares()
     array: Annotated[
         Array | None, key("how several machines stand", left_out="a wake loss is assumed")
@@ -113,13 +70,6 @@ class Build(Settings):
         FilePath | None,
         key("a file of parts and prices", "bill.csv", left_out="no cost and no payback"),
     ] = None
-
-    @model_validator(mode="after")
-    def _one_size(self) -> Self:
-        at_most_one(self, "rotor_area_m2", "rotor_diameter_m", "rotor_width_m")
-        if (self.rotor_width_m is None) != (self.rotor_height_m is None):
-            raise ValueError("rotor_width_m and rotor_height_m go together; state both")
-        return self
 
     @model_validator(mode="after")
     def _one_wakes(self) -> Self:
@@ -168,7 +118,9 @@ class Build(Settings):
             missing = next((key for key, value in wanted.items() if value is None), None)
             if missing is not None:
                 raise ValueError(f"a generic_curve needs {missing}; state it in the build")
-            _refuse_with_stand_in(self, "extrapolation", "curve_air_density_kg_m3")
+            for name in ("extrapolation", "curve_air_density_kg_m3"):
+                if getattr(self, name) is not None:
+                    raise ValueError(f"{name} has no meaning for a generic_curve; remove it")
         return self
 
     @property
@@ -177,34 +129,3 @@ class Build(Settings):
         if self.rotor_height_m is not None:
             return self.hub_height_m - self.rotor_height_m / 2
         return self.hub_height_m - (self.disc_diameter_m or 0.0) / 2
-
-    @property
-    def disc_diameter_m(self) -> float | None:
-        """Diameter of a rotor that sweeps a disc, from its area where only that is stated."""
-        if self.rotor_area_m2 is not None:
-            return math.sqrt(4 * self.rotor_area_m2 / math.pi)
-        return self.rotor_diameter_m
-
-    @property
-    def area_m2(self) -> float | None:
-        """Swept area of one rotor, where its size is stated."""
-        return swept_area_m2(
-            self.rotor_area_m2, self.rotor_diameter_m, self.rotor_width_m, self.rotor_height_m
-        )
-
-    @property
-    def width_m(self) -> float | None:
-        """Width of the rotor across the wind, where its size is stated."""
-        if self.rotor_width_m is not None:
-            return self.rotor_width_m
-        if self.rotor_diameter_m is not None:
-            return self.rotor_diameter_m
-        if self.rotor_area_m2 is not None:
-            return math.sqrt(self.rotor_area_m2 * 4 / math.pi)
-        return None
-
-
-def _refuse_with_stand_in(section: BaseModel, *keys: str) -> None:
-    for name in keys:
-        if getattr(section, name) is not None:
-            raise ValueError(f"{name} has no meaning for a generic_curve; remove it")

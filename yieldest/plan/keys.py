@@ -41,9 +41,10 @@ class PlanTable:
 
     @property
     def keys(self) -> dict[str, FieldInfo]:
-        """Its keys, without the path of the plan, which no file states."""
-        fields = self.model.model_fields
-        return {name: field for name, field in fields.items() if (self.path, name) != ((), "path")}
+        """Its keys, inherited ones last, without the path of the plan, which no file states."""
+        fields, own = self.model.model_fields, self.model.__annotations__
+        order = sorted(fields, key=lambda name: name not in own)
+        return {name: fields[name] for name in order if (self.path, name) != ((), "path")}
 
 
 def tables() -> list[PlanTable]:

@@ -6,15 +6,14 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from yieldest.hub.obstacles import Obstacle
+from yieldest.hub.rooftop import Roof
 from yieldest.hub.turbulence import SMOOTH_INTENSITY
 from yieldest.settings import (
-    Bearing,
     Celsius,
     Elevation,
     NotNegative,
-    Positive,
     Settings,
-    Share,
     WholeShare,
     at_most_one,
     key,
@@ -22,46 +21,6 @@ from yieldest.settings import (
 from yieldest.wind.profile import NORMAL_EXPONENT
 
 Terrain = Literal["water", "open", "hedged", "built", "suburb"]
-BuildingHeight = Annotated[float, Field(gt=0, le=200)]
-
-
-class SiteObstacle(Settings):
-    """A building, hedge or row of trees, as seen from the mast."""
-
-    height_m: Annotated[BuildingHeight, key("height above ground", 7, unit="m")]
-    width_m: Annotated[Positive, key("width across the line of sight", 12, unit="m")]
-    distance_m: Annotated[Positive, key("distance from the mast to its middle", 60, unit="m")]
-    bearing_deg: Annotated[
-        Bearing, key("the way to it from the mast, clockwise from north", 240, unit="degrees")
-    ]
-    porosity: Annotated[
-        Share, key("open share of its face: 0 is a wall, 0.5 a hedge in leaf", 0.5, unit="share")
-    ] = 0.0
-
-
-class SiteRoof(Settings):
-    """The building under the machine, where it stands on a roof."""
-
-    edge_height_m: Annotated[
-        BuildingHeight, key("height of the roof's edge above ground", 6, unit="m")
-    ]
-    ridge_height_m: Annotated[
-        BuildingHeight | None,
-        key("height of the ridge above ground", 8, unit="m", left_out="the roof is flat"),
-    ] = None
-    width_m: Annotated[Positive, key("longest side of the building", 12, unit="m")]
-    edge_distance_m: Annotated[
-        Positive, key("distance from the mast to the farthest edge of the roof", 5, unit="m")
-    ]
-
-    @model_validator(mode="after")
-    def _ridge_on_top(self) -> Self:
-        if self.ridge_height_m is not None and self.ridge_height_m < self.edge_height_m:
-            raise ValueError(
-                f"ridge_height_m is {self.ridge_height_m:g}, below edge_height_m "
-                f"{self.edge_height_m:g}; measure both from the ground"
-            )
-        return self
 
 
 class Site(Settings):
@@ -115,10 +74,10 @@ class Site(Settings):
         key("with terrain or roughness: how far woods or houses lift the wind", 4, unit="m"),
     ] = 0.0
     obstacles: Annotated[
-        list[SiteObstacle], key("what stands around the mast", left_out="nothing does")
+        list[Obstacle], key("what stands around the mast", left_out="nothing does")
     ] = Field(default_factory=list)
     roof: Annotated[
-        SiteRoof | None, key("the building under the machine", left_out="it stands on the ground")
+        Roof | None, key("the building under the machine", left_out="it stands on the ground")
     ] = None
     turbulence_intensity: Annotated[
         Annotated[float, Field(gt=0, le=1)] | None,

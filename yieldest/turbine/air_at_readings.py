@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.hub.air import gas_law_density, standard_pressure_pa
+from yieldest.turbine.meters import Meters
 from yieldest.turbine.readings import Readings
 from yieldest.units import ZERO_CELSIUS_K
 
@@ -20,38 +19,26 @@ ASSUMED_DENSITY_UNCERTAINTY = 0.04
 12 K of temperature; our choice."""
 
 
-@dataclass(frozen=True)
-class AirAtTest:
-    """The air in which the readings were taken; None where nobody states it.
-
-    Parameters
-    ----------
-    density_kg_m3, elevation_m, temperature_c : float or None
-    """
-
-    density_kg_m3: float | None = None
-    elevation_m: float | None = None
-    temperature_c: float | None = None
-
-
-def density_at_test(readings: Readings, air: AirAtTest) -> tuple[FloatArray, float, Readings]:
+def density_at_test(
+    readings: Readings, meters: Meters, air_density_kg_m3: float | None
+) -> tuple[FloatArray, float, Readings]:
     """Return the density at each reading, its relative uncertainty, and the readings annotated.
 
     The standard atmosphere stands in for whichever of pressure and temperature is not known.
     """
     ones = np.ones(readings.size)
-    if air.density_kg_m3 is not None:
-        return air.density_kg_m3 * ones, KNOWN_DENSITY_UNCERTAINTY, readings
+    if air_density_kg_m3 is not None:
+        return air_density_kg_m3 * ones, KNOWN_DENSITY_UNCERTAINTY, readings
     temperature, pressure = readings.temperature_c, readings.pressure_hpa
-    if temperature is None and air.temperature_c is not None:
-        temperature = air.temperature_c * ones
+    if temperature is None and meters.temperature_c is not None:
+        temperature = meters.temperature_c * ones
     if temperature is not None:
         known = temperature[np.isfinite(temperature)]
         temperature = np.where(
             np.isfinite(temperature), temperature, known.mean() if known.size else 15.0
         )
-    if pressure is None and air.elevation_m is not None:
-        pressure = float(standard_pressure_pa(air.elevation_m)) / 100 * ones
+    if pressure is None and meters.elevation_m is not None:
+        pressure = float(standard_pressure_pa(meters.elevation_m)) / 100 * ones
     if pressure is None and temperature is None:
         return (
             STANDARD_DENSITY_KG_M3 * ones,

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
+from pydantic import Field
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.settings import HIGHEST_CUT_OUT_MS, CutSpeed, Positive, Settings, key
 from yieldest.turbine.power_curve import BeyondLast
 
 BEYOND_UNCERTAINTY = 0.20
@@ -47,22 +50,30 @@ class Points:
         )
 
 
-@dataclass(frozen=True)
-class Ends:
-    """What a plan or a command says about the ends of a curve; None where it says nothing.
+class Ends(Settings):
+    """What is stated about the ends of a curve."""
 
-    Parameters
-    ----------
-    cut_in_ms, cut_out_ms : float or None
-    extrapolation : {"hold", "zero", "cube law"} or None
-    rated_power_w : float or None
-        The power at which "cube law" becomes level.
-    """
-
-    cut_in_ms: float | None = None
-    cut_out_ms: float | None = None
-    extrapolation: BeyondLast | None = None
-    rated_power_w: float | None = None
+    cut_in_ms: Annotated[
+        Annotated[float, Field(ge=0, le=HIGHEST_CUT_OUT_MS)] | None,
+        key("no power below it", 3, unit="m/s", left_out="the first speed of the curve"),
+    ] = None
+    cut_out_ms: Annotated[
+        CutSpeed | None,
+        key("no power above it", 18, unit="m/s", left_out="the last speed of the curve"),
+    ] = None
+    extrapolation: Annotated[
+        BeyondLast | None,
+        key(
+            "what is counted between the last speed of the curve and cut_out_ms: the last power, "
+            "nothing, or the cube law up to rated_power_w",
+            "zero",
+            left_out="hold, and that is said",
+        ),
+    ] = None
+    rated_power_w: Annotated[
+        Positive | None,
+        key("rated power of one machine", 500, unit="W", left_out="the highest power of the curve"),
+    ] = None
 
 
 def place_ends(name: str, points: Points, ends: Ends) -> tuple[Points, BeyondLast, tuple[str, ...]]:

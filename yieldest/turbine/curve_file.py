@@ -22,6 +22,7 @@ from yieldest.turbine.power_curve import (
     STATED_UNCERTAINTY,
     DensityFamily,
     PowerCurve,
+    RotorType,
     power_coefficient,
 )
 from yieldest.units import SPEED_UNITS, speed_unit_in_heading, to_metres_per_second
@@ -42,7 +43,7 @@ def read_power_curve(
     *,
     ends: Ends | None = None,
     rotor_area_m2: float | None = None,
-    rotor_type: str | None = None,
+    rotor_type: RotorType | None = None,
     air_density_kg_m3: float | None = None,
 ) -> PowerCurve:
     """Read a power curve from a CSV file of speed and power.

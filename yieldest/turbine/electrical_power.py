@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.settings import Circuit
 
-Circuit = Literal["dc", "single-phase", "three-phase"]
 MeterShows = Literal["rms", "peak", "peak to peak"]
 VoltsBetween = Literal["lines", "line and neutral"]
 Resistors = Literal["star", "delta"]

@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
-from yieldest.turbine.electrical_power import Circuit, rms
+from yieldest.settings import Circuit
+from yieldest.turbine.electrical_power import rms
 from yieldest.turbine.meters import Meters, wiring_of
 from yieldest.turbine.reading_headings import column_values, find_columns, open_readings
 

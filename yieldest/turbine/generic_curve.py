@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 import numpy as np
 
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
+from yieldest.settings import CutSpeed, Positive, Settings, Share, key
 from yieldest.turbine.plausibility import judge_coefficient
-from yieldest.turbine.power_curve import MODELLED_UNCERTAINTY, PowerCurve, power_in_wind_w
+from yieldest.turbine.power_curve import (
+    MODELLED_UNCERTAINTY,
+    PowerCurve,
+    RotorType,
+    power_in_wind_w,
+)
 
 FURLING_WIDTH_MS = 5.0
 """A furling machine is taken to fall from rated power to none over this much wind; our choice, on
@@ -17,17 +25,42 @@ _STEP_MS = 0.1
 """Straight pieces of this width lie within 0.1 % of a cube above 3 m/s."""
 
 
+class GenericCurve(Settings):
+    """A modelled curve for a machine nobody has measured."""
+
+    power_coefficient: Annotated[
+        Positive,
+        key("share of the wind's power that arrives, from wind to wire; below 16/27", 0.2),
+    ]
+    furling_ms: Annotated[
+        CutSpeed | None,
+        key(
+            f"from here the power falls to nothing over {FURLING_WIDTH_MS:g} m/s",
+            12,
+            unit="m/s",
+            left_out="the curve ends at cut_out_ms",
+        ),
+    ] = None
+    uncertainty: Annotated[
+        Share | None,
+        key(
+            "standard uncertainty of the power",
+            0.2,
+            unit="share",
+            left_out=f"{MODELLED_UNCERTAINTY:g}",
+        ),
+    ] = None
+
+
 def generic_power_curve(
     name: str,
+    generic: GenericCurve,
     *,
     rotor_area_m2: float,
-    power_coefficient: float,
     cut_in_ms: float,
     rated_power_w: float,
-    furling_ms: float | None = None,
     cut_out_ms: float | None = None,
-    rotor_type: str | None = None,
-    relative_uncertainty: float | None = None,
+    rotor_type: RotorType | None = None,
 ) -> PowerCurve:
     """Make a curve from a few round numbers.
 
@@ -35,17 +68,11 @@ def generic_power_curve(
     ----------
     name : str
         Of the build, for messages.
-    rotor_area_m2 : float
-    power_coefficient : float
-        Of the whole chain from wind to wire, the same at all speeds below rated power.
-    cut_in_ms, rated_power_w : float
-    furling_ms : float, optional
-        From here power falls to nothing over `FURLING_WIDTH_MS`.
+    generic : GenericCurve
+    rotor_area_m2, cut_in_ms, rated_power_w : float
     cut_out_ms : float, optional
-        No power above it. One of the two is needed.
+        No power above it. This or a furling speed is needed.
     rotor_type : {"lift", "drag"}, optional
-    relative_uncertainty : float, optional
-        Standard uncertainty as a share of the power; `MODELLED_UNCERTAINTY` by default.
 
     Raises
     ------
@@ -57,6 +84,7 @@ def generic_power_curve(
     P = rho A v^3 Cp / 2 at 1.225 kg/m3, level at rated power (definition of the coefficient). A
     real coefficient is lower near cut-in and near rated power, so the shape flatters both.
     """
+    furling_ms, power_coefficient = generic.furling_ms, generic.power_coefficient
     warnings = judge_coefficient(f"{name}: in generic_curve", power_coefficient, rotor_type)
     if furling_ms is None and cut_out_ms is None:
         raise InputError(
@@ -87,10 +115,10 @@ def generic_power_curve(
         zero_at = min(end, level_to + FURLING_WIDTH_MS)
         speed = np.concatenate((speed, np.unique([zero_at, end])))
         power = np.concatenate((power, np.full(speed.size - power.size, power[-1] * falls_to)))
-    uncertainty = MODELLED_UNCERTAINTY if relative_uncertainty is None else relative_uncertainty
+    uncertainty = MODELLED_UNCERTAINTY if generic.uncertainty is None else generic.uncertainty
     assumed = (
         ()
-        if relative_uncertainty is not None
+        if generic.uncertainty is not None
         else (
             f"{name}: the generic curve is doubtful by {100 * uncertainty:.0f} % (standard, our "
             "choice).",

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal, Self
 
 import numpy as np
+from pydantic import model_validator
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import read_table
 from yieldest.provenance import Provenance
+from yieldest.settings import FilePath, NotNegative, Positive, Settings, key
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.turbine.reading_headings import ROLES, unit_factor
+from yieldest.turbine.reading_headings import unit_factor
 
 Load = Literal["resistor", "battery", "charger", "inverter"]
 LOAD_WORDS: dict[str, str] = {
@@ -40,6 +42,53 @@ _TYPICAL = {
 _STEP_MS = 0.1
 _EDGE_MS = 1e-6
 """Width of the step at the start-up threshold, in which the curve rises from nothing."""
+
+
+TYPICAL = "typical"
+"""The word in place of a file for which an ordinary converter is taken."""
+
+
+class LoadSettings(Settings):
+    """What the machine feeds."""
+
+    kind: Annotated[Load, key("what it will feed", "charger")]
+    measured_on: Annotated[
+        Load | None,
+        key(
+            "what it fed when the curve was measured",
+            "resistor",
+            left_out="the curve file's word, else the same",
+        ),
+    ] = None
+    conversion: Annotated[
+        FilePath | None,
+        key(
+            'a file of efficiency by power, or "typical"',
+            "typical",
+            left_out="nothing is taken off",
+        ),
+    ] = None
+    battery_volts: Annotated[
+        Positive | None, key("volts of the battery, for its typical conversion", 24, unit="V")
+    ] = None
+    no_load_draw_w: Annotated[
+        NotNegative, key("what the converter takes while it runs", 3, unit="W")
+    ] = 0.0
+    start_up_w: Annotated[
+        NotNegative, key("power in below which nothing comes out", 10, unit="W")
+    ] = 0.0
+    idle_draw_w: Annotated[
+        NotNegative, key("what is drawn while the machine makes nothing", 2, unit="W")
+    ] = 0.0
+
+    @model_validator(mode="after")
+    def _converter(self) -> Self:
+        if self.conversion is None and (self.no_load_draw_w or self.start_up_w):
+            raise ValueError(
+                "no_load_draw_w and start_up_w belong to a conversion; state conversion as a file "
+                "or 'typical'"
+            )
+        return self
 
 
 @dataclass(frozen=True)
@@ -72,14 +121,15 @@ class Conversion:
         return np.asarray(np.where(power_in_w < self.start_up_w, 0.0, out))
 
 
-def read_conversion(path: Path, no_load_draw_w: float, start_up_w: float) -> Conversion:
+def read_conversion(path: Path, load: LoadSettings) -> Conversion:
     """Read a table of conversion efficiency by power.
 
     Parameters
     ----------
     path : Path
         CSV with the columns "power in (W)" and "efficiency" (as a share, or in % in the heading).
-    no_load_draw_w, start_up_w : float
+    load : LoadSettings
+        Its no-load draw and start-up power.
 
     Raises
     ------
@@ -91,9 +141,7 @@ def read_conversion(path: Path, no_load_draw_w: float, start_up_w: float) -> Con
         table.find("power in", ("power in", "input power", "input", "power", "watts"))
     )
     heading = str(table.find("efficiency", ("efficiency", "conversion efficiency", "eta")))
-    power = table.numbers(power_heading) * (
-        unit_factor(table, "watts", power_heading) if ROLES["watts"].units else 1.0
-    )
+    power = table.numbers(power_heading) * unit_factor(table, "watts", power_heading)
     efficiency = table.numbers(heading) * (0.01 if "%" in heading else 1.0)
     wrong = ~((efficiency > 0) & (efficiency <= 1))
     if wrong.any():
@@ -109,48 +157,40 @@ def read_conversion(path: Path, no_load_draw_w: float, start_up_w: float) -> Con
             f"{path}, line {line}: the power in is blank, below zero or not above that of the line "
             "before; sort the lines by power."
         )
-    return Conversion(power, efficiency, no_load_draw_w, start_up_w, path.name)
+    return Conversion(power, efficiency, load.no_load_draw_w, load.start_up_w, path.name)
 
 
-def typical_conversion(
-    name: str,
-    kind: Load,
-    rated_power_w: float,
-    battery_volts: float | None,
-    no_load_draw_w: float,
-    start_up_w: float,
-) -> Conversion:
-    """Return an ordinary converter of a kind, sized to the machine (common practice, no source).
+def typical_conversion(name: str, load: LoadSettings, rated_power_w: float) -> Conversion:
+    """Return an ordinary converter for a load, sized to the machine (common practice, no source).
+
+    Parameters
+    ----------
+    name : str
+        Of the build, for messages.
+    load : LoadSettings
+    rated_power_w : float
 
     Raises
     ------
     InputError
         For a battery without its voltage, and for a resistor, which converts nothing.
     """
-    if kind == "resistor":
+    if load.kind == "resistor":
         raise InputError(
             f"{name}: a resistor converts nothing; remove conversion, or state another load."
         )
-    if kind == "battery":
-        if battery_volts is None:
+    if load.kind == "battery":
+        volts = load.battery_volts
+        if volts is None:
             raise InputError(
                 f"{name}: what a diode bridge leaves depends on the battery; state battery_volts."
             )
-        share = battery_volts / (battery_volts + DIODE_DROPS_V)
-        return Conversion(
-            np.array([0.0]),
-            np.array([share]),
-            no_load_draw_w,
-            start_up_w,
-            f"{DIODE_DROPS_V:g} V in two diodes before {battery_volts:g} V",
-        )
-    return Conversion(
-        _SHARES * rated_power_w,
-        _TYPICAL[kind],
-        no_load_draw_w,
-        start_up_w,
-        f"typical efficiencies of {LOAD_WORDS[kind]} (common practice, no source)",
-    )
+        power_in, efficiency = np.array([0.0]), np.array([volts / (volts + DIODE_DROPS_V)])
+        source = f"{DIODE_DROPS_V:g} V in two diodes before {volts:g} V"
+    else:
+        power_in, efficiency = _SHARES * rated_power_w, _TYPICAL[load.kind]
+        source = f"typical efficiencies of {LOAD_WORDS[load.kind]} (common practice, no source)"
+    return Conversion(power_in, efficiency, load.no_load_draw_w, load.start_up_w, source)
 
 
 def measured_load(name: str, curve: PowerCurve, stated: str | None) -> str | None:
@@ -186,12 +226,7 @@ def as_measured(name: str, curve: PowerCurve) -> PowerCurve:
 
 
 def on_load(
-    name: str,
-    curve: PowerCurve,
-    kind: Load,
-    measured_on: str | None,
-    conversion: Conversion | None,
-    idle_draw_w: float,
+    name: str, curve: PowerCurve, load: LoadSettings, conversion: Conversion | None
 ) -> PowerCurve:
     """Return what a load leaves of a curve.
 
@@ -201,19 +236,21 @@ def on_load(
         Of the build, for messages.
     curve : PowerCurve
         At the air density of the site.
-    kind : Load
+    load : LoadSettings
         What the machine will feed.
-    measured_on : str or None
-        What it fed when the curve was measured; None where nobody knows.
     conversion : Conversion or None
-    idle_draw_w : float
+        Of the file that the load names; a typical one is made here where it asks for one.
 
     Raises
     ------
     InputError
-        When a conversion would count the same losses twice.
+        When the load contradicts the curve, or a conversion would count the same losses twice.
     """
-    curve = replace(curve, load=kind, idle_draw_w=idle_draw_w)
+    kind = load.kind
+    measured_on = measured_load(name, curve, load.measured_on)
+    if load.conversion == TYPICAL:
+        conversion = typical_conversion(name, load, curve.rated_power_w)
+    curve = replace(curve, load=kind, idle_draw_w=load.idle_draw_w)
     said: list[str] = []
     assumed: list[str] = []
     other = measured_on is not None and measured_on != kind

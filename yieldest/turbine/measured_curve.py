@@ -10,7 +10,7 @@ import numpy as np
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
-from yieldest.turbine.air_at_readings import AirAtTest, density_at_test
+from yieldest.turbine.air_at_readings import density_at_test
 from yieldest.turbine.bin_remarks import bin_warnings
 from yieldest.turbine.bins import (
     BIN_WIDTH_MS,
@@ -27,32 +27,16 @@ from yieldest.turbine.hysteresis import Hysteresis, hysteresis_of
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.minute_means import Averaging, minute_means
 from yieldest.turbine.plausibility import BETZ_LIMIT, judge_coefficient
-from yieldest.turbine.power_curve import Correction, PowerCurve, normalised, power_coefficient
+from yieldest.turbine.power_curve import (
+    Correction,
+    PowerCurve,
+    RotorType,
+    normalised,
+    power_coefficient,
+)
 from yieldest.turbine.reading_file import read_readings
 from yieldest.turbine.readings import MANY_WRONG, Readings
 from yieldest.turbine.smooth_curve import SmoothCurve, smooth_curve
-
-
-@dataclass(frozen=True)
-class Machine:
-    """What is known of the machine that was measured.
-
-    Parameters
-    ----------
-    rotor_area_m2 : float or None
-    rotor_type : {"lift", "drag"} or None
-    correction : {"power", "speed"}
-        How its power follows the air density.
-    load : str or None
-        What it fed.
-    generator : Generator or None
-    """
-
-    rotor_area_m2: float | None = None
-    rotor_type: str | None = None
-    correction: Correction = "power"
-    load: str | None = None
-    generator: Generator | None = None
 
 
 @dataclass(frozen=True)
@@ -96,11 +80,14 @@ class MeasuredCurve:
 
 def measure_curve(
     path: Path,
-    meters: Meters,
-    machine: Machine,
+    meters: Meters | None = None,
     *,
-    air: AirAtTest | None = None,
-    uncertainty: MeterUncertainty | None = None,
+    rotor_area_m2: float | None = None,
+    rotor_type: RotorType | None = None,
+    density_correction: Correction = "power",
+    load: str | None = None,
+    generator: Generator | None = None,
+    air_density_kg_m3: float | None = None,
     ends: Ends | None = None,
 ) -> MeasuredCurve:
     """Make a power curve from a table of readings.
@@ -108,11 +95,18 @@ def measure_curve(
     Parameters
     ----------
     path : Path
-    meters : Meters
-    machine : Machine
-    air : AirAtTest, optional
-    uncertainty : MeterUncertainty, optional
-        By default that of ordinary instruments.
+    meters : Meters, optional
+        How the readings were taken, and in what air.
+    rotor_area_m2 : float, optional
+        Without it there is no power coefficient, and no check against the Betz limit.
+    rotor_type : {"lift", "drag"}, optional
+    density_correction : {"power", "speed"}
+        How the power follows the air density.
+    load : str, optional
+        What the machine fed.
+    generator : Generator, optional
+    air_density_kg_m3 : float, optional
+        Of the air in which they were taken; else from elevation, temperature and pressure.
     ends : Ends, optional
 
     Raises
@@ -124,46 +118,50 @@ def measure_curve(
     -----
     Method of bins of IEC 61400-12-1, on one-minute means as in its small-turbine annex.
     """
-    ends = ends or Ends()
+    meters = meters or Meters()
     readings, averaging = minute_means(read_readings(path, meters), meters.averaging_s)
-    density, density_uncertainty, readings = density_at_test(readings, air or AirAtTest())
+    density, density_uncertainty, readings = density_at_test(readings, meters, air_density_kg_m3)
+    uncertainty = meters.uncertainty
     if uncertainty is None:
         uncertainty = MeterUncertainty()
         readings = readings.noting(
             assumed=(
                 f"Power from the meters is doubtful by {100 * uncertainty.power:.0f} %, wind "
-                "speed by "
-                f"{100 * uncertainty.speed:.0f} % and {uncertainty.speed_ms:g} m/s (standard "
-                "uncertainties of "
-                "ordinary instruments; common practice, no source).",
+                f"speed by {100 * uncertainty.speed:.0f} % and {uncertainty.speed_ms:g} m/s "
+                "(standard uncertainties of ordinary instruments; common practice, no source).",
             )
         )
     speed, power = normalised(
-        readings.speed_ms, readings.power_w, density, STANDARD_DENSITY_KG_M3, machine.correction
+        readings.speed_ms, readings.power_w, density, STANDARD_DENSITY_KG_M3, density_correction
     )
-    # One number will do for the heat in the winding: within a test the density hardly moves.
-    scale = STANDARD_DENSITY_KG_M3 / float(density.mean()) if machine.correction == "power" else 1.0
     readings = replace(readings, speed_ms=speed, power_w=power)
-    if machine.rotor_area_m2 is not None:
-        readings = _without_impossible(readings, machine.rotor_area_m2)
+    if rotor_area_m2 is not None:
+        readings = _without_impossible(readings, rotor_area_m2)
     try:
         bins = bin_readings(readings.speed_ms, readings.power_w, uncertainty, density_uncertainty)
     except InputError as error:
         raise InputError(f"{path}: {error}.") from error
     smooth = smooth_curve(bins)
     chain = None
-    if machine.rotor_area_m2 is not None:
+    if rotor_area_m2 is not None:
+        # One number will do for the heat in the winding: within a test the density hardly moves.
+        scale = STANDARD_DENSITY_KG_M3 / float(density.mean())
         chain = chain_of(
-            bins, machine.rotor_area_m2, STANDARD_DENSITY_KG_M3, readings, machine.generator, scale
+            bins,
+            rotor_area_m2,
+            STANDARD_DENSITY_KG_M3,
+            readings,
+            generator,
+            scale if density_correction == "power" else 1.0,
         )
         where = f"{path}: in the bin at {bins.centre_ms[chain.best]:g} m/s"
         readings = readings.noting(
             warnings=tuple(
-                judge_coefficient(where, float(chain.coefficient[chain.best]), machine.rotor_type)
+                judge_coefficient(where, float(chain.coefficient[chain.best]), rotor_type)
             )
         )
     readings = readings.noting(warnings=bin_warnings(readings, bins, smooth))
-    curve = _curve(path, readings, averaging, smooth, machine, ends)
+    curve = _curve(path, readings, averaging, smooth, ends or Ends())
     return MeasuredCurve(
         readings=readings,
         averaging=averaging,
@@ -174,8 +172,8 @@ def measure_curve(
         rules=completeness_rules(bins, smooth.cut_in_ms, averaging.seconds, averaging.interval_s),
         hysteresis=hysteresis_of(readings),
         chain=chain,
-        generator=machine.generator,
-        curve=curve,
+        generator=generator,
+        curve=replace(curve, rotor_area_m2=rotor_area_m2, load=load),
         highest_rpm=None if readings.rpm is None else float(np.nanmax(readings.rpm, initial=0.0)),
     )
 
@@ -214,7 +212,6 @@ def _curve(
     readings: Readings,
     averaging: Averaging,
     smooth: SmoothCurve,
-    machine: Machine,
     ends: Ends,
 ) -> PowerCurve:
     points = Points(smooth.speed_ms, smooth.power_w[np.newaxis], smooth.uncertainty_w)
@@ -227,7 +224,7 @@ def _curve(
         air_density_kg_m3=STANDARD_DENSITY_KG_M3,
         rated_power_w=float(power.max()) if ends.rated_power_w is None else ends.rated_power_w,
         last_measured_ms=float(smooth.speed_ms[-1]),
-        rotor_area_m2=machine.rotor_area_m2,
+        rotor_area_m2=None,
         provenance=Provenance(
             source=str(path),
             method=f"method of bins of {BIN_WIDTH_MS:g} m/s (IEC 61400-12-1) on {averaging.words}; "
@@ -237,5 +234,4 @@ def _curve(
         ),
         power_uncertainty_w=points.uncertainty_w,
         extrapolation=beyond,
-        load=machine.load,
     )

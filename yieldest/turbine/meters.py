@@ -3,13 +3,32 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Annotated
 
 from yieldest.errors import InputError
 from yieldest.provenance import Findings
-from yieldest.settings import DecimalMark
-from yieldest.turbine.electrical_power import Circuit, MeterShows, Resistors, VoltsBetween
+from yieldest.settings import (
+    Celsius,
+    Circuit,
+    DateOrder,
+    DecimalMark,
+    Elevation,
+    NotNegative,
+    Positive,
+    PowerFactor,
+    Settings,
+    Share,
+    key,
+)
+from yieldest.turbine.bins import (
+    POWER_UNCERTAINTY,
+    SPEED_UNCERTAINTY,
+    SPEED_UNCERTAINTY_MS,
+    MeterUncertainty,
+)
+from yieldest.turbine.electrical_power import MeterShows, Resistors, VoltsBetween
+from yieldest.units import SPEED_UNITS
 
 _PEAK_TO_PEAK = re.compile(r"peak[\s_-]*to[\s_-]*peak|\bp-p\b|pk-pk|[va]pp\b|\bpp\b", re.IGNORECASE)
 _PEAK = re.compile(r"peak|[va]pk\b|\bpk\b", re.IGNORECASE)
@@ -17,48 +36,155 @@ _RMS = re.compile(r"rms", re.IGNORECASE)
 _ALTERNATING = re.compile(r"(?:\b|[va\d_])ac\b", re.IGNORECASE)
 
 
-@dataclass(frozen=True)
-class Meters:
-    """How readings were taken; None where nobody states it.
+class ReadingColumns(Settings):
+    """Headings of a table of readings by what they hold."""
 
-    Parameters
-    ----------
-    columns : mapping of str to str
-        Role to heading, for headings that are not recognised.
-    units : str or None
-        Unit of the wind speed.
-    circuit : {"dc", "single-phase", "three-phase"} or None
-    power_factor : float or None
-    volts_show, amps_show : {"rms", "peak", "peak to peak"} or None
-    volts_between : {"lines", "line and neutral"} or None
-    resistors : {"star", "delta"} or None
-    load_ohm : float or None
-        Of the one resistor, or of each of three.
-    wh_per_pulse : float or None
-        Energy that one pulse of the energy meter stands for.
-    metres_per_pulse : float or None
-        Wind run that one pulse of the anemometer stands for.
-    date_order : {"day first", "month first", "year first"} or None
-        For dates of three numbers that nothing in the file decides.
-    decimal : {".", ","} or None
-    averaging_s : float or None
-        Time over which each reading is a mean; 0 for a glance at the meter.
-    """
+    date: Annotated[str | None, key("the date, beside clock times", "Tag")] = None
+    time: Annotated[str | None, key("date and time in one, or time that has gone by", "t")] = None
+    speed: Annotated[str | None, key("wind speed", "Wind")] = None
+    wind_pulses: Annotated[str | None, key("pulses of the anemometer", "Cups")] = None
+    volts: Annotated[str | None, key("volts", "Ch 2")] = None
+    amps: Annotated[str | None, key("amps", "Ch 3")] = None
+    watts: Annotated[str | None, key("electrical power", "P out")] = None
+    pulses: Annotated[str | None, key("pulses of the energy meter", "S0")] = None
+    ohms: Annotated[str | None, key("load resistance", "R load")] = None
+    rpm: Annotated[str | None, key("revolutions per minute", "n")] = None
+    temperature: Annotated[str | None, key("air temperature", "T air")] = None
+    pressure: Annotated[str | None, key("air pressure", "Baro")] = None
 
-    columns: Mapping[str, str] = field(default_factory=dict)
-    units: str | None = None
-    circuit: Circuit | None = None
-    power_factor: float | None = None
-    volts_show: MeterShows | None = None
-    amps_show: MeterShows | None = None
-    volts_between: VoltsBetween | None = None
-    resistors: Resistors | None = None
-    load_ohm: float | None = None
-    wh_per_pulse: float | None = None
-    metres_per_pulse: float | None = None
-    date_order: str | None = None
-    decimal: DecimalMark | None = None
-    averaging_s: float | None = None
+
+class Meters(Settings):
+    """How readings were taken."""
+
+    columns: Annotated[
+        ReadingColumns, key("which column holds what", left_out="the headings are recognised")
+    ] = ReadingColumns()
+    units: Annotated[
+        str | None,
+        key(
+            f"unit of the wind speed: {', '.join(SPEED_UNITS)}",
+            "km/h",
+            left_out="the heading says it",
+        ),
+    ] = None
+    circuit: Annotated[
+        Circuit | None,
+        key(
+            "where the meters were",
+            "three-phase",
+            left_out="dc; where a heading speaks of AC you are asked",
+        ),
+    ] = None
+    power_factor: Annotated[
+        PowerFactor | None, key("power factor of an AC circuit; volts x amps need it", 0.9)
+    ] = None
+    volts_show: Annotated[
+        MeterShows | None,
+        key("what the volts of an AC circuit are", "peak", left_out="the heading's word, else rms"),
+    ] = None
+    amps_show: Annotated[
+        MeterShows | None,
+        key("what the amps of an AC circuit are", "rms", left_out="the heading's word, else rms"),
+    ] = None
+    volts_between: Annotated[
+        VoltsBetween | None,
+        key(
+            "where the volts of three phases were measured",
+            "lines",
+            left_out="you are asked, where it matters",
+        ),
+    ] = None
+    resistors: Annotated[
+        Resistors | None,
+        key("how three load resistors are joined", "star", left_out='"star"'),
+    ] = None
+    load_ohm: Annotated[
+        Positive | None, key("load resistance, of each resistor", 22, unit="ohm")
+    ] = None
+    wh_per_pulse: Annotated[
+        Positive | None, key("energy of one pulse of the energy meter", 1, unit="Wh")
+    ] = None
+    metres_per_pulse: Annotated[
+        Positive | None, key("wind run of one pulse of the anemometer", 1.25, unit="m")
+    ] = None
+    date_order: Annotated[
+        DateOrder | None,
+        key("which number of a date stands first", "day first", left_out="told from the dates"),
+    ] = None
+    decimal: Annotated[
+        DecimalMark | None, key("decimal mark", ",", left_out="it is recognised")
+    ] = None
+    averaging_s: Annotated[
+        NotNegative | None,
+        key(
+            "what each reading is a mean over; 0 for a glance",
+            60,
+            unit="s",
+            left_out="told from the times; glances where there are none",
+        ),
+    ] = None
+    elevation_m: Annotated[
+        Elevation | None,
+        key(
+            "height above sea level where they were taken",
+            420,
+            unit="m",
+            left_out="air of 1.225 kg/m3; 0 m where the temperature is known",
+        ),
+    ] = None
+    temperature_c: Annotated[
+        Celsius | None,
+        key(
+            "air temperature while they were taken, where no column says it",
+            15,
+            unit="degrees Celsius",
+            left_out="15, where the elevation is known",
+        ),
+    ] = None
+    power_uncertainty: Annotated[
+        Share | None,
+        key(
+            "standard uncertainty of the power meters",
+            0.02,
+            unit="share",
+            left_out=f"{POWER_UNCERTAINTY:g}",
+        ),
+    ] = None
+    speed_uncertainty: Annotated[
+        Share | None,
+        key(
+            "standard uncertainty of the anemometer",
+            0.02,
+            unit="share",
+            left_out=f"{SPEED_UNCERTAINTY:g}",
+        ),
+    ] = None
+    speed_uncertainty_ms: Annotated[
+        NotNegative | None,
+        key(
+            "constant part of the anemometer's standard uncertainty",
+            0.2,
+            unit="m/s",
+            left_out=f"{SPEED_UNCERTAINTY_MS:g}",
+        ),
+    ] = None
+
+    @property
+    def stated_columns(self) -> dict[str, str]:
+        """Role to heading, of the columns that are stated."""
+        stated = self.columns.model_dump(exclude_none=True)
+        return {role.replace("_", " "): heading for role, heading in stated.items()}
+
+    @property
+    def uncertainty(self) -> MeterUncertainty | None:
+        """The standard uncertainties of the instruments; None where none is stated."""
+        stated = (self.power_uncertainty, self.speed_uncertainty, self.speed_uncertainty_ms)
+        if stated == (None, None, None):
+            return None
+        usual = (POWER_UNCERTAINTY, SPEED_UNCERTAINTY, SPEED_UNCERTAINTY_MS)
+        return MeterUncertainty(
+            *(ours if own is None else own for own, ours in zip(stated, usual, strict=True))
+        )
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,9 @@ BeyondLast = Literal["hold", "zero", "cube law"]
 Correction = Literal["power", "speed"]
 """How a curve follows the air density."""
 
+RotorType = Literal["lift", "drag"]
+"""Blades that fly, or that are pushed."""
+
 STATED_UNCERTAINTY = 0.10
 """Standard uncertainty, as a share of the power, of a curve that states none (our choice)."""
 MODELLED_UNCERTAINTY = 0.30

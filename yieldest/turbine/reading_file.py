@@ -53,7 +53,7 @@ def read_readings(path: Path, meters: Meters) -> Readings:
     """
     table = open_readings(path, meters.decimal)
     below = () if table.layout.below is None else (table.layout.below,)
-    columns = find_columns(table, meters.columns)
+    columns = find_columns(table, meters.stated_columns)
     wiring = wiring_of(str(path), meters, columns.get("volts"), columns.get("amps"))
 
     def values(role: str) -> FloatArray | None:
