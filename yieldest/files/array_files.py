@@ -35,13 +35,7 @@ _POINTER_BYTES = 16
 
 
 def netcdf_engine(path: Path) -> str | None:
-    """Return xarray's engine for a NetCDF file, "scipy" or "h5netcdf"; None if it is none.
-
-    Raises
-    ------
-    InputError
-        When there is no such file, or it is none.
-    """
+    """Return xarray's engine for a NetCDF file, "scipy" or "h5netcdf"; None if it is none."""
     with open_bytes(path) as stream:
         start = stream.read(4)
     if start in _CLASSIC:
@@ -52,12 +46,7 @@ def netcdf_engine(path: Path) -> str | None:
 def check_netcdf4(path: Path) -> None:
     """Refuse a NetCDF-4 file that reaches into others, or claims far more than it can hold.
 
-    Raises
-    ------
-    InputError
-        When it does.
-    Exception
-        Whatever h5py raises at a damaged file.
+    h5py raises whatever it will at a damaged file.
     """
     import h5py  # noqa: PLC0415  (slow to import, and few files need it)
 
@@ -85,13 +74,7 @@ def check_netcdf4(path: Path) -> None:
 
 
 def check_zarr(folder: Path) -> None:
-    """Refuse a Zarr store that could run code, never end, or claims far more than it can hold.
-
-    Raises
-    ------
-    InputError
-        When it could.
-    """
+    """Refuse a Zarr store that could run code, never end, or claims far more than it can hold."""
     claimed: dict[str, int] = {}
     for file in _files_within(folder):
         if file.name not in (".zarray", ".zmetadata", "zarr.json"):

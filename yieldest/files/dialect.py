@@ -473,13 +473,8 @@ def holds_units(cells: list[str]) -> bool:
 def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]], bool]) -> Layout:
     """Return a layout that ends with the last line of data, and says what stands below that.
 
-    Parameters
-    ----------
-    path : Path
-    layout : Layout
-    holds_data : callable
-        Tells from its cells whether a line may be one of data, with too many or too few cells
-        perhaps. Only lines below the last of these are set aside.
+    `holds_data` tells from its cells whether a line may be one of data, with too many or too few
+    cells perhaps. Only lines below the last of these are set aside.
     """
     lines, whole_end = _tail(path, layout)
     below: list[tuple[int, str]] = []

@@ -178,13 +178,7 @@ def there_is_none(path: Path) -> InputError:
 
 
 def open_bytes(path: Path) -> BinaryIO:
-    """Open a file as it is, if it is one: no folder, pipe or device, which might never end.
-
-    Raises
-    ------
-    InputError
-        When there is no such file, or it is none, or it is empty.
-    """
+    """Open a file as it is, if it is one: no folder, pipe or device, which might never end."""
     with _reading(path):
         if not path.exists():
             raise there_is_none(path)
@@ -204,18 +198,7 @@ def open_bytes(path: Path) -> BinaryIO:
 
 
 def foreign_kind(head: bytes) -> str | None:
-    """Say what a file is and what to do with it, where its first bytes tell that it is no table.
-
-    Parameters
-    ----------
-    head : bytes
-        The first kilobyte or more.
-
-    Returns
-    -------
-    str or None
-        "this is ...; do ...", or None for what may be a table.
-    """
+    """Say what a file is and what to do with it, where its first bytes tell that it is no table."""
     for start, kind, advice in _KINDS:
         if head.startswith(start):
             return f"this is {kind}, not a table as text; {advice}"

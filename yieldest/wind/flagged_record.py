@@ -14,11 +14,7 @@ from yieldest.wind.quality_rules import QualityReport
 from yieldest.wind.record_files import files_of
 
 _WRITTEN = (
-    "speed_ms",
-    "direction_deg",
-    "temperature_c",
-    "pressure_hpa",
-    "standard_deviation_ms",
+    *("speed_ms", "direction_deg", "temperature_c", "pressure_hpa", "standard_deviation_ms"),
     "gust_ms",
 )
 
@@ -40,11 +36,7 @@ def flag_texts(quality_control: QualityReport) -> list[str]:
 def write_flagged(quality_control: QualityReport, path: Path) -> None:
     """Write a record with its flags as CSV (gzip where the name ends in .gz), whole or not at all.
 
-    Parameters
-    ----------
-    quality control : QualityReport
-    path : Path
-        Speeds are as they were read, in m/s; the column `left_out` is 1 where they are not used.
+    Speeds are as they were read, in m/s; the column `left_out` is 1 where they are not used.
 
     Raises
     ------

@@ -44,8 +44,7 @@ class Gathered:
         Rounding of the speeds, see `rounding_step`.
     height_m : float or None
         Of the sensor, where the file states it.
-    found : list of Recognised
-    warnings : list of Finding
+    found, warnings : list
     beaufort : bool
         Whether the speeds were Beaufort numbers.
     mean_cube_ms3 : float or None

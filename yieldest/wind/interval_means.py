@@ -12,36 +12,14 @@ from yieldest.arrays import FloatArray
 
 Times = npt.NDArray[np.datetime64]
 
-_HOW = {
-    "readings": "sum",
-    "sum": "sum",
-    "squares": "sum",
-    "highest": "max",
-    "variance": "sum",
-    "east": "sum",
-    "north": "sum",
-    "temperature": "sum",
-    "temperatures": "sum",
-    "pressure": "sum",
-    "pressures": "sum",
-}
 _MERGE_ABOVE = 2_000_000
 
 
 class Averager:
-    """Averages of readings that arrive in blocks, in any order.
+    """Averages of readings that arrive in blocks, in any order, over intervals of so many seconds.
 
-    Parameters
-    ----------
-    seconds : float
-        Length of the intervals; they begin at whole multiples of it since 1970.
-
-    Attributes
-    ----------
-    readings : int
-        Speeds averaged so far.
-    cubes : float
-        Sum of their cubes in (m/s)^3.
+    The intervals begin at whole multiples of `seconds` since 1970; `readings` is how many speeds
+    were averaged so far, and `cubes` the sum of their cubes in (m/s)^3.
     """
 
     def __init__(self, seconds: float) -> None:
@@ -53,14 +31,7 @@ class Averager:
         self._merged_rows = 0
 
     def add(self, time: Times, values: Mapping[str, FloatArray]) -> None:
-        """Take in a block of readings.
-
-        Parameters
-        ----------
-        time : ndarray of datetime64[ns], shape (n,)
-        values : mapping of str to ndarray, shape (n,)
-            SI values by role; "speed" must be there. NaN is left out of every average.
-        """
+        """Take in times and SI values by role, among them "speed"; NaN is left out of averages."""
         speed = values["speed"]
         valid = np.isfinite(speed)
         self.readings += int(valid.sum())
@@ -125,4 +96,5 @@ class Averager:
 
 
 def _merge(frame: pd.DataFrame) -> pd.DataFrame:
-    return frame.groupby(level=0).agg({column: _HOW[column] for column in frame.columns})
+    rows = frame.groupby(level=0)
+    return rows.sum().assign(highest=rows["highest"].max())

@@ -39,14 +39,6 @@ def is_netcdf(path: Path) -> bool:
 def read_netcdf(path: Path, options: ReadOptions, height_m: float | None) -> Gathered:
     """Read speeds, or the components they are made of, at one point of a NetCDF file.
 
-    Parameters
-    ----------
-    path : Path
-    options : ReadOptions
-        `columns` names variables; `point` (from 1) chooses where there are several.
-    height_m : float or None
-        Which height to take where there are several.
-
     Raises
     ------
     InputError
@@ -74,18 +66,8 @@ def gathered_of_dataset(
 ) -> Gathered:
     """Return the speeds, or the components they are made of, at one point of a dataset.
 
-    Parameters
-    ----------
-    path : Path
-        For messages.
-    data : xarray.Dataset
-    options, height_m
-        As for `read_netcdf`.
-
-    Raises
-    ------
-    InputError
-        When it has no wind, no time, no units, or several points.
+    `columns` of the options names variables; `point` (from 1) and `height_m` choose where there are
+    several.
     """
     if options.where:
         raise InputError(
@@ -129,13 +111,7 @@ def gathered_of_dataset(
 
 
 def dataset_of(source: object, options: ReadOptions) -> tuple[xr.Dataset, ReadOptions]:
-    """Return a dataset or a data array of speeds as a dataset, and the options with its variable.
-
-    Raises
-    ------
-    TypeError
-        When it is neither.
-    """
+    """Return a dataset or a data array of speeds as a dataset, and the options with its variable."""
     import xarray as xr  # noqa: PLC0415
 
     if isinstance(source, xr.Dataset):

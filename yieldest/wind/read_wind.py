@@ -21,7 +21,7 @@ from yieldest.wind.netcdf_record import dataset_of, gathered_of_dataset, is_netc
 from yieldest.wind.read_options import ReadOptions, Recognised, options_of
 from yieldest.wind.record import ImpossibleSpeeds
 from yieldest.wind.record_files import RecordFile, files_of, frame_source, sources_of
-from yieldest.wind.record_rows import LinesBackInTime, gather
+from yieldest.wind.record_rows import Gathering, LinesBackInTime
 from yieldest.wind.time_conflicts import (
     ahead,
     contradictions,
@@ -191,7 +191,7 @@ def _gathered(
     """Return the name of a record, its rows, and the tables of text or frame they stand in."""
     if isinstance(source, pd.DataFrame | pd.Series):
         frame = frame_source(source, options, height_m)
-        return frame.path, gather(frame.path, [frame], options, progress), [frame]
+        return frame.path, Gathering(frame.path, [frame], options).gather(progress), [frame]
     if not isinstance(source, str | PathLike):
         path = Path("dataset")
         return path, gathered_of_dataset(path, *dataset_of(source, options), height_m), []
@@ -207,7 +207,7 @@ def _gathered(
                 "alone."
             )
     sources = sources_of(path, options, height_m)
-    return path, gather(path, sources, options, progress), sources
+    return path, Gathering(path, sources, options).gather(progress), sources
 
 
 def _only(gathered: Gathered, keep: Flags) -> Gathered:

@@ -29,13 +29,7 @@ from yieldest.wind.read_options import Recognised
 
 
 def zone_of(text: str) -> tzinfo:
-    """Return the time zone that `text` names: "UTC", "+01:00" or such as "Europe/Berlin".
-
-    Raises
-    ------
-    InputError
-        When there is no such zone.
-    """
+    """Return the time zone that `text` names: "UTC", "+01:00" or such as "Europe/Berlin"."""
     offset = re.fullmatch(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d\d)?", text.strip())
     if offset:
         minutes = 60 * int(offset.group(2)) + int(offset.group(3) or 0)
@@ -58,22 +52,11 @@ class Clock:
     Parameters
     ----------
     names : mapping of str to str
-        Headings by role (see `yieldest.wind.record_headings.CLOCK_ROLES`).
+        Headings by role (`CLOCK_ROLES`); to be set anew for a file whose headings differ.
     date_order : str, optional
-        A key of `yieldest.files.time_stamps.DATE_ORDERS`.
+        A key of `DATE_ORDERS`.
     zone : tzinfo, optional
         Zone of stamps that state no offset.
-
-    Attributes
-    ----------
-    names : dict of str to str
-        To be set anew for a file whose headings differ.
-    order : str or None
-        The order of the date, where it had to be stated or found.
-    written : str
-        How the stamps were found to be written.
-    doubled : int
-        Readings in the hour that the clock went through twice.
     """
 
     def __init__(self, names: dict[str, str], date_order: str | None, zone: tzinfo | None) -> None:
@@ -111,12 +94,7 @@ class Clock:
         return local if self._zone is None else self._to_utc(table, local, self._zone)
 
     def settle_order(self, tables: Callable[[], Iterable[Table]]) -> None:
-        """Find out the order of day and month from as many tables as it takes.
-
-        Parameters
-        ----------
-        tables : callable
-            Gives the tables of all the files, from the first on.
+        """Find out the order of day and month from as many tables, first to last, as it takes.
 
         Raises
         ------
@@ -282,23 +260,18 @@ class Clock:
         steps = np.diff(local, prepend=local[:1] if self._last_local is None else self._last_local)
         if self._newest_first is None:
             self._newest_first = 2 * int((steps < np.timedelta64(0, "ns")).sum()) > local.size
-        rows = np.flatnonzero(twofold)
-        late = np.zeros(local.size, dtype=bool)
         # Within the hour that comes twice, the first step back begins the second time.
-        if self._newest_first:
-            for row in rows[::-1].tolist():
+        late = np.zeros(local.size, dtype=bool)
+        rows = np.flatnonzero(twofold).tolist()
+        none = np.timedelta64(0, "ns")
+        for row in reversed(rows) if self._newest_first else rows:
+            if self._newest_first:
                 inside = row + 1 < local.size and twofold[row + 1]
-                self._gone_back = bool(
-                    inside and (self._gone_back or steps[row + 1] >= np.timedelta64(0, "ns"))
-                )
-                late[row] = self._gone_back
-        else:
-            for row in rows.tolist():
+                back = inside and steps[row + 1] >= none
+            else:
                 inside = twofold[row - 1] if row else self._last_twofold
-                self._gone_back = bool(
-                    inside and (self._gone_back or steps[row] <= np.timedelta64(0, "ns"))
-                )
-                late[row] = self._gone_back
+                back = inside and steps[row] <= none
+            late[row] = self._gone_back = bool(inside and (self._gone_back or back))
         self._last_local, self._last_twofold = local[-1], bool(twofold[-1])
         return np.where(late, later, earlier)
 

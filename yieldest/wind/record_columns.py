@@ -48,18 +48,7 @@ class UnitNotSaid(Finding):
 
 @dataclass
 class ChosenColumns:
-    """The headings of a record by role, and the units of what they hold.
-
-    Parameters
-    ----------
-    names : dict of str to str
-    units : dict of str to str
-        For speed, deviation, gust, temperature and pressure.
-    height_m : float or None
-        That the speed heading gives.
-    found : list of Recognised
-    warnings : list of Finding
-    """
+    """The headings of a record by role, the units of what they hold, and the height they give."""
 
     names: dict[str, str]
     units: dict[str, str] = field(default_factory=dict)
@@ -71,16 +60,7 @@ class ChosenColumns:
 def choose_columns(
     path: Path, layout: Layout, options: ReadOptions, height_m: float | None
 ) -> ChosenColumns:
-    """Choose the column for each role.
-
-    Parameters
-    ----------
-    path : Path
-        For messages.
-    layout : Layout
-    options : ReadOptions
-    height_m : float or None
-        Which height to take where there are several.
+    """Choose the column for each role, those nearest to `height_m` where there are several.
 
     Raises
     ------

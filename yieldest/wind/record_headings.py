@@ -32,32 +32,20 @@ RECOGNISED_COLUMNS = {
                  "atmospheric pressure"),
 }  # fmt: skip
 """The headings that are recognised for each role, the surest first. "standard_deviation" and
-"gust" are the
-speed headings with one of `STATISTICS`, or such a word alone. Tables of readings, curves and
+"gust" are the speed headings with one of `STATISTICS`, or such a word alone. Tables of readings, curves and
 summaries are recognised by the same words."""
 
 STATISTICS = {
     "mean": ("avg", "mean", "average", "ave"),
     "standard_deviation": (
-        "sd",
-        "std",
-        "stdev",
-        "stddev",
-        "standard_deviation",
-        "sigma",
-        "standard deviation",
+        *("sd", "std", "stdev", "stddev", "standard_deviation", "sigma", "standard deviation"),
     ),
     "gust": ("gust", "gusts", "max", "maximum", "peak"),
     "lowest": ("min", "minimum"),
 }
 _ALONE = {
-    "standard_deviation": {
-        "standard_deviation",
-        "standard deviation",
-        "sd",
-        "stdev",
-        "speed deviation",
-    },
+    "standard_deviation": {"standard_deviation", "standard deviation", "sd", "stdev"}
+    | {"speed deviation"},
     "gust": {"gust", "gusts", "wind gust", "gust speed", "wind gust speed", "windgust", "wgst"}
     | {"max gust", "maximum gust", "peak gust", "gust max"},
 }
@@ -74,18 +62,7 @@ _AVERAGED_OVER = re.compile(r"\b(\d+ ?(min|minutes?|h|hours?|s|sec|seconds?)|hou
 
 @dataclass(frozen=True)
 class Heading:
-    """A heading taken apart.
-
-    Parameters
-    ----------
-    text : str
-        As it stands in the file.
-    base : str
-        Lower-case words without unit, height and statistic.
-    statistic : str or None
-        A key of `STATISTICS`.
-    height_m : float or None
-    """
+    """A heading: its text, that without unit, height and statistic, and a key of `STATISTICS`."""
 
     text: str
     base: str
@@ -94,15 +71,7 @@ class Heading:
 
 
 def take_apart(text: str, below: str = "") -> Heading:
-    """Take a heading apart into base, statistic and height.
-
-    Parameters
-    ----------
-    text : str
-    below : str
-        What a line below it says of the statistic ("Avg", "Max"), where the heading itself does
-        not.
-    """
+    """Take a heading apart; `below` says the statistic ("Avg") where it does not itself."""
     # Brackets hold a unit, but in "WS (10 m)" the height.
     height = _HEIGHT.search(re.sub(r"[(\[]\s*m\s*/?\s*s[^)\]]*[)\]]", " ", text))
     bare = text.replace(height.group(0), " ", 1) if height else text
@@ -128,15 +97,7 @@ def take_apart(text: str, below: str = "") -> Heading:
 
 
 def of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
-    """Return the headings that could play a role, only the surest kind of them.
-
-    Parameters
-    ----------
-    role : str
-        A key of `RECOGNISED_COLUMNS`, or "standard_deviation" or "gust".
-    parts : sequence of Heading
-        All headings of the file, taken apart.
-    """
+    """Return the headings that could play a role, only the surest kind of them."""
     if role in _ALONE:
         return [part for part in parts if is_statistic(role, part)]
     plain = [part for part in parts if part.statistic in (None, "mean")]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -80,35 +80,10 @@ class ReadingsBeyondUsual(Finding):
     readings: int
 
 
-def gather(
-    path: Path,
-    sources: list[RecordFile],
-    options: ReadOptions,
-    progress: Progress | None = None,
-) -> Gathered:
-    """Read all the rows of a record.
+class Gathering:
+    """The rows of a record as they are read, block by block, and what was noticed about them."""
 
-    Parameters
-    ----------
-    path : Path
-        For messages.
-    sources : list of RecordFile
-    options : ReadOptions
-    progress : callable, optional
-        Told the share read so far.
-
-    Raises
-    ------
-    InputError
-        When a file cannot be read or a value cannot be used.
-    """
-    return _Gathering(path, sources, options).gather(progress)
-
-
-class _Gathering:
-    """The rows read so far, and what was noticed about them."""
-
-    def __init__(self, path: Path, sources: list[RecordFile], options: ReadOptions) -> None:
+    def __init__(self, path: Path, sources: Sequence[RecordFile], options: ReadOptions) -> None:
         self.path = path
         self.sources = sources
         self.options = options
@@ -133,7 +108,14 @@ class _Gathering:
         self._disordered = 0
         self._same_time = 0
 
-    def gather(self, progress: Progress | None) -> Gathered:
+    def gather(self, progress: Progress | None = None) -> Gathered:
+        """Read all the rows, telling `progress` the share read so far.
+
+        Raises
+        ------
+        InputError
+            When a file cannot be read or a value cannot be used.
+        """
         if self.options.start is None:
             self.clock.settle_order(self._clock_tables)
         for number, source in enumerate(self.sources):
@@ -156,7 +138,7 @@ class _Gathering:
             names = source.columns.names
             self.clock.names = names
             headings = [names[role] for role in CLOCK_ROLES if role in names]
-            for table in self._picked(source, headings, headings, DATE_ROWS, None):
+            for table in self._picked(source, headings, headings, DATE_ROWS):
                 if not table.frame.empty:
                     yield table
 
@@ -165,14 +147,16 @@ class _Gathering:
     ) -> Iterable[Table]:
         names = source.columns.names
         as_text = [names[role] for role in TEXT_ROLES if role in names]
-        watch: Progress | None = None
-        if progress is not None:
-            tell, files = progress, len(self.sources)
-
-            def watch(share: float) -> None:
-                tell((number + share) / files)
-
-        return self._picked(source, names.values(), as_text, BLOCK_ROWS, watch)
+        if progress is None:
+            return self._picked(source, names.values(), as_text, BLOCK_ROWS)
+        files = len(self.sources)
+        return self._picked(
+            source,
+            names.values(),
+            as_text,
+            BLOCK_ROWS,
+            lambda share: progress((number + share) / files),
+        )
 
     def _picked(
         self,
@@ -180,7 +164,7 @@ class _Gathering:
         headings: Iterable[str],
         as_text: Iterable[str],
         rows: int,
-        progress: Progress | None,
+        progress: Progress | None = None,
     ) -> Iterator[Table]:
         """Read some columns of the rows that belong to the record."""
         also = [*self.options.cells, *station_columns(source.layout)]

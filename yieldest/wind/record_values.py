@@ -84,14 +84,8 @@ def numbers_of(
 ) -> tuple[FloatArray, Counter[str]]:
     """Return a column as numbers, and how often which word or blank stood for one or for none.
 
-    Parameters
-    ----------
-    table : Table
-    column : str
-    stated_marks : sequence of str
-        Cells that stand for a missing value, besides `MISSING_WORDS`.
-    words : mapping of str to float
-        Lower-case words that stand for a number, NaN for one that is missing; see `words_of`.
+    Cells of `MISSING_WORDS` and stated marks are NaN; `words` gives the numbers of other words in
+    lower case, see `words_of`.
 
     Raises
     ------
@@ -175,20 +169,9 @@ def blank_marks(
 ) -> tuple[FloatArray, Counter[str]]:
     """Replace numbers that mark a missing value by NaN, and count them.
 
-    Parameters
-    ----------
-    role : str
-        A key of `LIMITS`.
-    values : ndarray, shape (n,)
-        In the unit of the file.
-    unit : str
-    stated_marks : sequence of str
-        Marks that the user states; they count whatever their value.
-
-    Notes
-    -----
-    A mark of `NUMBER_MARKS` counts when its value is beyond what can be measured, or when it comes
-    three times at least and lies 1.5 times above (or below) all other values.
+    A stated mark counts whatever its value; one of `NUMBER_MARKS` when its value is beyond what can
+    be measured, or when it comes three times at least and lies 1.5 times above (or below) all other
+    values. Values are in the unit of the file.
     """
     stated = [float(mark) for mark in stated_marks if _is_number(mark)]
     counts: Counter[str] = Counter()
@@ -220,22 +203,18 @@ def _is_number(text: str) -> bool:
 
 
 def rounding_step(distinct: FloatArray, unit: str) -> tuple[float, str] | None:
-    """Find the step to which speeds are rounded.
+    """Find the step of rounded speeds, in m/s and in words ("1 kn"); None if none is sure.
 
     Parameters
     ----------
     distinct : ndarray, shape (n,)
-        The different speeds of a record, in `unit`.
-    unit : str
-        A key of `SPEED_FACTORS`.
+        The different speeds of a record, in `unit`, a key of `SPEED_FACTORS`.
 
-    Returns
-    -------
-    tuple of float and str, or None
-        The step in m/s, and in words ("1 kn"). Steps of every unit are tried, for a file in mph
-        may have been made of whole knots. None where no step is sure: the largest step is taken of
-        those that all speeds are multiples of, within the decimals they are written with, when
-        chance alone would do so less than once in a million.
+    Notes
+    -----
+    Steps of every unit are tried, for a file in mph may have been made of whole knots. The largest
+    step is taken of those that all speeds are multiples of, within the decimals they are written
+    with, when chance alone would do so less than once in a million.
     """
     speeds = distinct[np.isfinite(distinct) & (distinct > 0)]
     if speeds.size == 0:

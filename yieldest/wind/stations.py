@@ -28,13 +28,7 @@ def station_columns(layout: Layout) -> list[str]:
 
 
 def check_where(path: Path, layout: Layout, where: Mapping[str, Sequence[str]]) -> None:
-    """Refuse a stated column that is not there.
-
-    Raises
-    ------
-    InputError
-        With the columns that there are.
-    """
+    """Refuse a stated column that is not there."""
     for heading in where:
         if heading not in layout.headings:
             have = ", ".join(map(repr, layout.headings))
@@ -44,15 +38,7 @@ def check_where(path: Path, layout: Layout, where: Mapping[str, Sequence[str]]) 
 
 
 class Stations:
-    """Picks the rows of the stated stations, and remembers which others there are.
-
-    Parameters
-    ----------
-    path : Path
-        For messages.
-    where : mapping of str to sequence of str
-        Heading to the cells that a row may hold there.
-    """
+    """Picks the rows with the stated cells by heading, and remembers which others there are."""
 
     def __init__(self, path: Path, where: Mapping[str, Sequence[str]]) -> None:
         self._path = path
@@ -91,13 +77,7 @@ class Stations:
         return cells
 
     def check_found(self, rows: int) -> None:
-        """Refuse a stated cell that no row holds, and stated columns that leave no row together.
-
-        Parameters
-        ----------
-        rows : int
-            How many rows were picked.
-        """
+        """Refuse a stated cell that no row holds, and cells that leave none of the rows together."""
         for heading, wanted in self._where.items():
             seen = self._seen.get(heading, {})
             for cell in wanted:

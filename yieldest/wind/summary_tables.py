@@ -60,6 +60,15 @@ class FrequencyTable:
     provenance : Provenance
     """
 
+    lower_ms, upper_ms : ndarray, shape (n,)
+        Bounds of the classes, rising; each begins where the one before ends, or later.
+    share : ndarray, shape (n,)
+        Share of time, together 1.
+    hours : float or None
+        Hours that the table covers, where it gives hours.
+    provenance : Provenance
+    """
+
     lower_ms: FloatArray
     upper_ms: FloatArray
     share: FloatArray

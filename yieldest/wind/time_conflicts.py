@@ -38,13 +38,7 @@ are a smaller share of all than this; our choice."""
 
 
 def misdated(time: Times) -> Flags:
-    """Find the readings of a clock that started anew, far before all others.
-
-    Parameters
-    ----------
-    time : ndarray of datetime64[ns], shape (n,)
-        In any order.
-    """
+    """Find the readings of a clock that started anew, far before all others; times in any order."""
     ordered = np.sort(time)
     wrong = np.zeros(time.size, dtype=bool)
     jumps = np.flatnonzero(np.diff(ordered) > FARTHEST_DAYS * _DAY)
@@ -64,14 +58,7 @@ def ahead(time: Times) -> Flags:
 
 
 def contradictions(time: Times, speed: FloatArray) -> int:
-    """Count the rows that have the time of an earlier row, and another speed.
-
-    Parameters
-    ----------
-    time : ndarray of datetime64, shape (n,)
-        Rising, with repeats.
-    speed : ndarray, shape (n,)
-    """
+    """Count the rows that have the time of an earlier row, and another speed; times must rise."""
     same = np.concatenate(([False], np.diff(time) == np.timedelta64(0, "ns")))
     first = np.maximum.accumulate(np.where(same, 0, np.arange(time.size)))
     known = np.isfinite(speed) & np.isfinite(speed[first])
@@ -92,7 +79,7 @@ def refuse_contradictions(
     ----------
     path : Path
     sources : sequence of RecordFile
-        Those of text; empty for a record of another kind.
+        Empty for a record that is no table.
     options : ReadOptions
     time : ndarray of datetime64, shape (n,)
     repeats, count : int
@@ -179,20 +166,7 @@ def _other_columns(source: RecordFile, options: ReadOptions) -> pd.DataFrame:
 def in_time_order(time: Times, speed: FloatArray) -> tuple[Order, Times, Flags]:
     """Return the order of the rows in time, the times that go back, and the ordered repeats.
 
-    Of rows with the same time one with a speed comes first.
-
-    Parameters
-    ----------
-    time : ndarray of datetime64[ns], shape (n,)
-    speed : ndarray, shape (n,)
-        In m/s; NaN where missing.
-
-    Returns
-    -------
-    order : ndarray of int, shape (n,)
-    back : ndarray of datetime64[ns], shape (m,)
-    repeated : ndarray of bool, shape (n,)
-        In that order.
+    Of rows with the same time one with a speed comes first; the repeats are flags in that order.
     """
     order = np.lexsort((np.isnan(speed), time))
     ordered = time[order]
