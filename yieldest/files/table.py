@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import sys
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import islice
@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, TextIO, cast
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from yieldest.arrays import FloatArray
@@ -80,6 +81,12 @@ class Table:
     def place(self, row: int) -> str:
         """Return where row `row` (from 0) of the frame stands, for a message."""
         return f"{self.path}, line {self.line(row)}"
+
+    def refuse(self, wrong: npt.NDArray[np.bool_], said: Callable[[int], str]) -> None:
+        """Raise an `InputError` for the first row that is wrong, with what is said of it."""
+        if wrong.any():
+            row = int(np.argmax(wrong))
+            raise InputError(f"{self.place(row)}: {said(row)}")
 
     def cell(self, row: int, column: str) -> str:
         """Return a cell as it stands in the file: the frame may hold what was made of it.
@@ -150,13 +157,13 @@ class Table:
         cells = self.frame[column]
         values = numbers_in(cells)
         wrong = (np.isnan(values) & cells.notna().to_numpy()) | np.isinf(values)
-        if wrong.any():
-            row = int(np.argmax(wrong))
-            raise InputError(
-                f"{self.place(row)}: {self.cell(row, column)!r} in column "
-                f"{column!r} is not a number; write a plain number, such as 1250 or 0.85, or leave "
-                "it blank."
-            )
+        self.refuse(
+            wrong,
+            lambda row: (
+                f"{self.cell(row, column)!r} in column {column!r} is not a number; write a plain "
+                "number, such as 1250 or 0.85, or leave it blank."
+            ),
+        )
         return values
 
     def texts(self, column: str) -> list[str]:

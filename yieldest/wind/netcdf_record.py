@@ -111,7 +111,7 @@ def gathered_of_dataset(
 
 
 def dataset_of(source: object, options: ReadOptions) -> tuple[xr.Dataset, ReadOptions]:
-    """Return a dataset or a data array of speeds as a dataset, and the options with its variable."""
+    """Return a dataset or an array of speeds as a dataset, and the options with its variable."""
     import xarray as xr  # noqa: PLC0415
 
     if isinstance(source, xr.Dataset):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable
 from datetime import timedelta, timezone, tzinfo
+from functools import partial
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
@@ -185,26 +186,25 @@ class Clock:
             return None
         times = table.frame[name]
         self.written = "times"
-        missing = times.isna().to_numpy()
-        if missing.any():
-            where = table.place(int(np.argmax(missing)))
-            raise InputError(f"{where}: the time in column {name!r} is missing; leave the row out.")
+        table.refuse(
+            times.isna().to_numpy(),
+            lambda row: f"the time in column {name!r} is missing; leave the row out.",
+        )
         return times
 
     def _from_texts(self, table: Table) -> Stamps:
         texts = self._texts(table)
         times, written = parse_stamps(texts, self.order)
         self.written = self.written or written
-        wrong = times.isna().to_numpy()
-        if wrong.any():
-            row = int(np.argmax(wrong))
-            heading = self.names.get("time", self.names.get("date"))
+        heading = self.names.get("time", self.names.get("date"))
+
+        def said(row: int) -> str:
             why = why_no_time(texts.iloc[row])
             if self.order:
                 why = why.replace("is not a time", f"is not a time with the {self.order}")
-            raise InputError(
-                f"{table.place(row)}: {texts.iloc[row]!r} in column {heading!r} {why}."
-            )
+            return f"{texts.iloc[row]!r} in column {heading!r} {why}."
+
+        table.refuse(times.isna().to_numpy(), said)
         return times
 
     def _from_parts(self, table: Table) -> Times:
@@ -220,12 +220,7 @@ class Clock:
             name = self.names[role]
             parts[role] = table.numbers(name)
             wrong = ~((parts[role] >= low) & (parts[role] <= high))
-            if wrong.any():
-                row = int(np.argmax(wrong))
-                raise InputError(
-                    f"{table.place(row)}: {table.frame[name].iloc[row]} in "
-                    f"column {name!r} is not a {role} ({low:g} to {high:g}); mend the value."
-                )
+            table.refuse(wrong, partial(_no_part, table.frame[name], role))
         if "half_of_day" in self.names:
             afternoon = self._texts_of(table, "half_of_day").str.lower().str.startswith("p")
             parts["hour"] = parts["hour"] % 12 + np.where(afternoon, 12, 0)
@@ -233,24 +228,20 @@ class Clock:
             parts["minute"] = parts["minute"] + parts["hour"] % 100
             parts["hour"] = parts["hour"] // 100
         times = assemble(parts)
-        wrong = np.isnat(times)
-        if wrong.any():
-            where = table.place(int(np.argmax(wrong)))
-            raise InputError(f"{where}: year, month and day make no date; mend them.")
+        table.refuse(np.isnat(times), lambda row: "year, month and day make no date; mend them.")
         return times
 
     def _to_utc(self, table: Table, local: Times, zone: tzinfo) -> Times:
         """Turn local times into UTC; the doubled hour is told apart by the order of the rows."""
         index = pd.DatetimeIndex(local)
         missing = index.tz_localize(zone, ambiguous=np.ones(local.size, bool), nonexistent="NaT")
-        wrong = missing.isna()
-        if wrong.any():
-            row = int(np.argmax(wrong))
-            raise InputError(
-                f"{table.place(row)}: {index[row]} did not exist in time zone "
-                f"{zone}, for the clocks went forward; if the logger kept winter time, state "
-                "time_zone as an offset such as +01:00."
-            )
+        table.refuse(
+            np.asarray(missing.isna()),
+            lambda row: (
+                f"{index[row]} did not exist in time zone {zone}, for the clocks went forward; if "
+                "the logger kept winter time, state time_zone as an offset such as +01:00."
+            ),
+        )
         earlier = _naive_utc(missing)
         later = _naive_utc(
             index.tz_localize(zone, ambiguous=np.zeros(local.size, bool), nonexistent="NaT")
@@ -278,3 +269,11 @@ class Clock:
 
 def _naive_utc(index: pd.DatetimeIndex) -> Times:
     return np.asarray(index.tz_convert("UTC").tz_localize(None).to_numpy("datetime64[ns]"))
+
+
+def _no_part(cells: Stamps, role: str, row: int) -> str:
+    low, high = PART_LIMITS[role]
+    return (
+        f"{cells.iloc[row]} in column {cells.name!r} is not a {role} ({low:g} to {high:g}); mend "
+        "the value."
+    )

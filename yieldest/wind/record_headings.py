@@ -32,8 +32,8 @@ RECOGNISED_COLUMNS = {
                  "atmospheric pressure"),
 }  # fmt: skip
 """The headings that are recognised for each role, the surest first. "standard_deviation" and
-"gust" are the speed headings with one of `STATISTICS`, or such a word alone. Tables of readings, curves and
-summaries are recognised by the same words."""
+"gust" are the speed headings with one of `STATISTICS`, or such a word alone. Tables of readings,
+curves and summaries are recognised by the same words."""
 
 STATISTICS = {
     "mean": ("avg", "mean", "average", "ave"),

@@ -11,7 +11,6 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
-from yieldest.errors import InputError
 from yieldest.files.dialect import MISSING_WORDS
 from yieldest.files.table import Table, numbers_in
 from yieldest.units import (
@@ -124,13 +123,14 @@ def numbers_of(
                     unknown.append(text)
         values[unread] = left.map(meaning)
         odd[unread] |= left.isin(unknown)
-    if odd.any():
-        row = int(np.argmax(odd))
-        raise InputError(
-            f"{table.place(row)}: {table.cell(row, column)!r} in column "
-            f"{column!r} is not a number; write a plain number, leave it blank, or state it as a "
-            "missing mark (missing; on the command line --missing)."
-        )
+    table.refuse(
+        odd,
+        lambda row: (
+            f"{table.cell(row, column)!r} in column {column!r} is not a number; write a plain "
+            "number, leave it blank, or state it as a missing mark (missing; on the command line "
+            "--missing)."
+        ),
+    )
     return values, marks
 
 

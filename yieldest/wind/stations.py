@@ -77,7 +77,7 @@ class Stations:
         return cells
 
     def check_found(self, rows: int) -> None:
-        """Refuse a stated cell that no row holds, and cells that leave none of the rows together."""
+        """Refuse a stated cell that no row holds, and cells that leave no row together."""
         for heading, wanted in self._where.items():
             seen = self._seen.get(heading, {})
             for cell in wanted:

@@ -60,15 +60,6 @@ class FrequencyTable:
     provenance : Provenance
     """
 
-    lower_ms, upper_ms : ndarray, shape (n,)
-        Bounds of the classes, rising; each begins where the one before ends, or later.
-    share : ndarray, shape (n,)
-        Share of time, together 1.
-    hours : float or None
-        Hours that the table covers, where it gives hours.
-    provenance : Provenance
-    """
-
     lower_ms: FloatArray
     upper_ms: FloatArray
     share: FloatArray
@@ -78,14 +69,7 @@ class FrequencyTable:
 
 @dataclass(frozen=True)
 class MonthlyMeans:
-    """Twelve monthly means.
-
-    Parameters
-    ----------
-    speed_ms : ndarray, shape (12,)
-        January first.
-    provenance : Provenance
-    """
+    """Twelve monthly means in m/s, January first."""
 
     speed_ms: FloatArray
     provenance: Provenance
@@ -171,12 +155,10 @@ def read_frequency_table(
             assumed.append(MiddlesOfClasses(path.name, name))
     _check_classes(table, lower, upper)
     weight = _filled(table, weight_name)
-    if (weight < 0).any():
-        row = int(np.argmax(weight < 0))
-        raise InputError(
-            f"{table.place(row)}: {weight[row]:g} in column {weight_name!r} is below "
-            "zero; mend the value."
-        )
+    table.refuse(
+        weight < 0,
+        lambda row: f"{weight[row]:g} in column {weight_name!r} is below zero; mend the value.",
+    )
     total = float(weight.sum())
     if total <= 0:
         raise InputError(f"{path}: column {weight_name!r} adds up to nothing.")
@@ -240,9 +222,7 @@ def read_monthly_means(
     if np.isnan(means).any():
         missing = int(np.argmax(np.isnan(means))) + 1
         raise InputError(f"{path}: month {missing} is missing; twelve monthly means are needed.")
-    if (means <= 0).any():
-        row = int(np.argmax(speed <= 0))
-        raise InputError(f"{table.place(row)}: a monthly mean must be above zero; mend the value.")
+    table.refuse(speed <= 0, lambda row: "a monthly mean must be above zero; mend the value.")
     return MonthlyMeans(
         means, Provenance(str(path), f"monthly means in {unit}", warnings=_told(layout))
     )
@@ -317,9 +297,7 @@ def _speed_unit(path: Path, layout: Layout, name: str, options: TableOptions) ->
 def _filled(table: Table, name: str) -> FloatArray:
     """Return a column in which no cell may be blank."""
     values, _ = numbers_of(table, name, ())
-    if np.isnan(values).any():
-        row = int(np.argmax(np.isnan(values)))
-        raise InputError(f"{table.place(row)}: column {name!r} is blank; fill it in.")
+    table.refuse(np.isnan(values), lambda row: f"column {name!r} is blank; fill it in.")
     return values
 
 
@@ -327,12 +305,13 @@ def _around(table: Table, name: str, middle: FloatArray) -> tuple[FloatArray, Fl
     """Return the bounds of classes of which the middles are known."""
     if middle.size < 2:
         raise InputError(f"{table.path}: a frequency table needs two classes at least.")
-    if (np.diff(middle) <= 0).any():
-        row = int(np.argmax(np.diff(middle) <= 0)) + 1
-        raise InputError(
-            f"{table.place(row)}: the speed in column {name!r} does not lie "
-            "above that of the line before; sort the lines by speed."
-        )
+    table.refuse(
+        np.diff(middle, prepend=-np.inf) <= 0,
+        lambda row: (
+            f"the speed in column {name!r} does not lie above that of the line before; sort the "
+            "lines by speed."
+        ),
+    )
     between = (middle[1:] + middle[:-1]) / 2
     first = max(0.0, 2 * float(middle[0]) - float(between[0]))
     last = 2 * float(middle[-1]) - float(between[-1])
@@ -343,12 +322,10 @@ def _beaufort_classes(
     table: Table, name: str, numbers: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     wrong = (numbers != np.round(numbers)) | (numbers < 0) | (numbers >= BEAUFORT_EDGES_MS.size)
-    if wrong.any():
-        row = int(np.argmax(wrong))
-        raise InputError(
-            f"{table.place(row)}: {numbers[row]:g} in column {name!r} is not a "
-            "Beaufort number from 0 to 12."
-        )
+    table.refuse(
+        wrong,
+        lambda row: f"{numbers[row]:g} in column {name!r} is not a Beaufort number from 0 to 12.",
+    )
     edges = np.append(BEAUFORT_EDGES_MS, OPEN_CLASS_MS)
     index = numbers.astype(np.int64)
     return edges[index], edges[index + 1]
@@ -358,13 +335,13 @@ def _check_classes(table: Table, lower: FloatArray, upper: FloatArray) -> None:
     wrong = (upper <= lower) | (lower < 0)
     # A hair of overlap is rounding of a unit conversion.
     wrong[1:] |= lower[1:] < upper[:-1] - 1e-6
-    if wrong.any():
-        row = int(np.argmax(wrong))
-        raise InputError(
-            f"{table.place(row)}: the class from {lower[row]:.4g} to "
-            f"{upper[row]:.4g} m/s does not rise, or overlaps the one before; sort the lines and "
-            "mend the bounds."
-        )
+    table.refuse(
+        wrong,
+        lambda row: (
+            f"the class from {lower[row]:.4g} to {upper[row]:.4g} m/s does not rise, or overlaps "
+            "the one before; sort the lines and mend the bounds."
+        ),
+    )
 
 
 def _whole(path: Path, base: str, name: str, total: float) -> tuple[float | None, Findings]:
