@@ -118,10 +118,20 @@ def test_help_imports_nothing_heavy():
         "import sys; from yieldest.cli.app import main; sys.argv = ['yieldest', '--help']\n"
         "try: main()\n"
         "except SystemExit: pass\n"
-        "print([m for m in ('scipy', 'pandas', 'xarray', 'matplotlib') if m in sys.modules])"
+        "print([m for m in ('numpy', 'pandas', 'pydantic', 'matplotlib') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_importing_the_package_waits_for_no_library():
+    code = (
+        "import sys; import yieldest\n"
+        "print([m for m in ('numpy', 'scipy', 'pandas', 'pydantic') if m in sys.modules])\n"
+        "print([name for name in yieldest.__all__ if getattr(yieldest, name) is None])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines() == ["[]", "[]"]
 
 
 SPOILT = [

@@ -1,18 +1,10 @@
 """What a small wind machine will earn at a site: yearly energy, cost per kWh, payback."""
 
-from __future__ import annotations
-
-from os import PathLike
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from yieldest.model.estimate import Project
+import lazy_loader
 
 __version__ = "0.2.0"
 
-
-def load(path: str | PathLike[str]) -> Project:
-    """Read a plan and every file it names; see `yieldest.model.estimate.load`."""
-    from yieldest.model.estimate import load as load_project  # noqa: PLC0415
-
-    return load_project(path)
+# `import yieldest` stays quick: a name is imported when it is first used. They stand in
+# __init__.pyi, where type checkers read them too.
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+__all__ += ["__version__"]

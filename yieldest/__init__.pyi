@@ -1,0 +1,30 @@
+from .economics.bill_file import read_bill
+from .economics.bill_of_materials import BillOfMaterials
+from .energy.annual_energy import annual_energy
+from .errors import InputError
+from .model.estimate import load
+from .report.sentences.words import sentence
+from .turbine.curve_file import read_power_curve
+from .turbine.power_curve import PowerCurve
+from .turbine.reading_file import read_readings
+from .wind.distribution import WindDistribution
+from .wind.read_wind import read_wind
+from .wind.wind_record import WindRecord
+
+__all__ = [
+    "BillOfMaterials",
+    "InputError",
+    "PowerCurve",
+    "WindDistribution",
+    "WindRecord",
+    "__version__",
+    "annual_energy",
+    "load",
+    "read_bill",
+    "read_power_curve",
+    "read_readings",
+    "read_wind",
+    "sentence",
+]
+
+__version__: str
