@@ -1,7 +1,7 @@
 """Write plan-file.md and commands.md from the code: `python docs/make_reference.py`.
 
-What a key means stands at the key (`yieldest/plan/`), what an option does at the option (`cli.py`
-and the command modules). Only the words around them are here.
+What a key means stands at the key (its settings), what an option does at the option
+(`yieldest/cli/`). Only the words around them are here.
 """
 
 from __future__ import annotations
@@ -77,7 +77,7 @@ READ_MORE = {
     "wind.reference": "long-term",
     "wind.quality_control": "quality-control",
     "build": "power-curve arrays bill",
-    "build.generic_curve": "power-curve",
+    "build.generic_curve": "generic-curve",
     "build.meters": "readings",
     "build.load": "loads",
     "build.array": "arrays",

@@ -1,77 +1,130 @@
-"""The folders are the path the data takes: none imports from one below it."""
+"""The house: folders are the path of the data, and each imports only from those before it."""
 
 import ast
+from collections import Counter
+from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
+from scipy.sparse.csgraph import connected_components
 
 PACKAGE = Path(__file__).parents[1] / "yieldest"
 FOLDERS = [
-    "record",
-    "distribution",
-    "turbine",
-    "energy",
-    "economics",
-    "uncertainty",
-    "show",
-    "grid",
+    *("files", "wind", "hub", "turbine", "energy", "economics", "uncertainty", "plan", "model"),
+    *("report", "maps", "cli"),
 ]
-FOUNDATION = [
-    *("arrayfiles", "arrays", "html_table", "cells", "errors", "filekind", "outfile", "provenance"),
-    *("textfile", "layout", "tables"),
-]
-"""Modules at the top that every folder may use; the other modules there are the roof."""
-SEES_RESULTS = {"show", "grid"}
-"""Folders that present whole results, and so may import the roof's dataclasses."""
+"""In the order of the path; each may import from itself and from those before it."""
+FOUNDATION = ["errors", "arrays", "units", "provenance", "defaults", "settings", "html_repr"]
+"""Modules flat in the package: for every folder, and importing from none."""
+MOST_FLAT = 8
 
 
-def imported(path: Path) -> set[str]:
-    names = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module:
-            names.add(node.module)
-        elif isinstance(node, ast.Import):
-            names.update(alias.name for alias in node.names)
-    return {name for name in names if name.startswith("yieldest.")}
+def dotted(path: Path) -> str:
+    """Return the name by which a module is imported."""
+    parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
-@pytest.mark.parametrize("folder", FOLDERS)
-def test_folder_imports_only_from_above(folder):
-    allowed = {*FOUNDATION, *FOLDERS[: FOLDERS.index(folder) + 1]}
-    if folder in SEES_RESULTS:
-        allowed |= {
-            "breakeven",
-            "build_curve",
-            "compare",
-            "estimate",
-            "inputs",
-            "joining",
-            "plan",
-            "sweep",
-            "whatif",
-        }
-    for path in (PACKAGE / folder).glob("*.py"):
-        for name in imported(path):
-            assert name.split(".")[1] in allowed, f"{path.name} imports {name}"
+MODULES = {dotted(path): path for path in sorted(PACKAGE.rglob("*.py"))}
+INSIDE = [name for name in MODULES if name != "yieldest"]
 
 
-def test_the_tables_of_a_plan_know_nothing_of_what_is_made_of_them():
-    """The folder plan/ is a part of the roof that the rest of the roof stands on."""
-    for path in (PACKAGE / "plan").glob("*.py"):
-        for name in imported(path) - {"yieldest.model.estimate"}:
-            part = name.split(".")[1]
-            assert part in {"plan", "overrides", *FOUNDATION, *FOLDERS[:6]}, f"{path.name}: {name}"
+@cache
+def syntax(module: str) -> ast.Module:
+    return ast.parse(MODULES[module].read_text(encoding="utf-8"))
 
 
-@pytest.mark.parametrize("module", FOUNDATION)
-def test_foundation_imports_no_folder(module):
-    for name in imported(PACKAGE / f"{module}.py"):
-        assert name.split(".")[1] in FOUNDATION
+def imported(tree: ast.Module) -> set[str]:
+    """Return the package's modules that a module imports, at any depth of nesting.
+
+    Imports within functions and those for the type checker alone count like all others. Of the
+    package itself (`from yieldest import ...`) the name that is taken is returned with it.
+    """
+    found = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            base = "." * node.level + (node.module or "")
+            names = [f"{base}.{alias.name}" for alias in node.names]
+            if base in MODULES and base != "yieldest":
+                names = [name if name in MODULES else base for name in names]
+        else:
+            continue
+        found |= {name for name in names if name.split(".")[0] in {"yieldest", ""}}
+    return found
 
 
-def test_the_developers_page_names_every_module_at_the_top():
+def layer(module: str) -> int:
+    """Return how far down the path a module stands; the foundation before the first folder."""
+    place = module.split(".")[1]
+    return -1 if place in FOUNDATION else FOLDERS.index(place)
+
+
+def circles(graph: dict[str, set[str]]) -> list[list[str]]:
+    """Return the groups of modules that import each other, directly or through others."""
+    names = sorted(graph)
+    imports = np.array([[other in graph[name] for other in names] for name in names])
+    count, group = connected_components(imports, directed=True, connection="strong")
+    groups = [[names[at] for at in np.flatnonzero(group == each)] for each in range(count)]
+    alone = [name for name in names if name in graph[name]]
+    return [each for each in groups if len(each) > 1] + [[name] for name in alone]
+
+
+def test_every_module_stands_in_a_room_of_the_house():
+    places = {name.split(".")[1] for name in INSIDE}
+    assert places == {*FOLDERS, *FOUNDATION}
+
+
+@pytest.mark.parametrize("module", INSIDE)
+def test_a_module_imports_only_from_before_it(module):
+    for name in imported(syntax(module)):
+        if name == "yieldest.__version__":
+            continue
+        assert name in MODULES, f"{name}: import from the module that has it, by its whole name"
+        assert name != "yieldest", f"{module} imports the whole package"
+        assert layer(name) <= layer(module), f"{module} imports {name}"
+        if layer(module) == -1:
+            assert layer(name) == -1, f"{module} is of the foundation, and imports {name}"
+
+
+def test_no_module_imports_itself_through_others():
+    assert circles({name: imported(syntax(name)) & set(INSIDE) for name in INSIDE}) == []
+
+
+def test_hidden_imports_and_circles_are_found():
+    hidden = """
+if TYPE_CHECKING:
+    from yieldest.cli.app import main
+def late():
+    import yieldest.maps.regions
+    from yieldest.report import page, answer
+    from yieldest import load
+    from . import neighbour
+import numpy
+"""
+    assert imported(ast.parse(hidden)) == {
+        *("yieldest.cli.app", "yieldest.maps.regions", "yieldest.report.page"),
+        *("yieldest.report.answer", "yieldest.load", "..neighbour"),
+    }
+    assert circles({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == [["a", "b", "c"]]
+    assert circles({"a": {"a"}, "b": {"a"}}) == [["a"]]
+    assert circles({"a": {"b"}, "b": set()}) == []
+
+
+def test_few_modules_are_flat_in_the_package():
+    flat = [path.stem for path in PACKAGE.glob("*.py") if path.name != "__init__.py"]
+    assert len(flat) <= MOST_FLAT
+    assert set(flat) <= set(FOUNDATION)
+
+
+def test_no_two_modules_bear_the_same_name():
+    stems = Counter(path.stem for path in MODULES.values() if path.name != "__init__.py")
+    assert [name for name, count in stems.items() if count > 1] == []
+
+
+def test_the_developers_page_names_every_room():
     page = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
-    for path in PACKAGE.glob("*.py"):
-        assert path.name == "__init__.py" or f"`{path.name}`" in page, path.name
-    for folder in FOLDERS:
-        assert f"| `{folder}/` |" in page
+    rooms = [f"| `{name}/` |" for name in FOLDERS] + [f"`{name}.py`" for name in FOUNDATION]
+    assert [room for room in rooms if room not in page] == []

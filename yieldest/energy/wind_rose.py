@@ -87,7 +87,7 @@ def rose_of_weibull(
     highest_ms: float,
     sectors: int = SECTORS,
 ) -> Rose:
-    """InputDistribution Weibull distributions over directions and speeds.
+    """Spread Weibull distributions over directions and speeds.
 
     Parameters
     ----------

@@ -100,7 +100,7 @@ def disc_share_below(
 def span_share_below(
     height_m: npt.ArrayLike, hub_height_m: npt.ArrayLike, rotor_height_m: npt.ArrayLike
 ) -> FloatArray:
-    """Return the share of an vertical rectangle's area that lies below a height."""
+    """Return the share of a vertical rectangle's area that lies below a height."""
     bottom = floats(hub_height_m) - floats(rotor_height_m) / 2
     return np.clip((floats(height_m) - bottom) / floats(rotor_height_m), 0.0, 1.0)
 
@@ -151,7 +151,7 @@ def on_roof(
     rotor_diameter_m : float, optional
         Of a rotor that sweeps a disc.
     rotor_height_m : float, optional
-        Of a rotor that sweeps an vertical rectangle; without either the hub stands for the rotor.
+        Of a rotor that sweeps a vertical rectangle; without either the hub stands for the rotor.
     anemometer_height_m : float, optional
         Above ground, when the anemometer stood on the same roof: what it missed is in its record.
     """

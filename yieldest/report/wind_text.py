@@ -96,7 +96,7 @@ def enough(study: WindResource) -> str:
     )
     missing = [calendar.month_abbr[month] for month in coverage.missing_months]
     if days < SCARCE_DAYS:
-        return f"No. {known} That is weather, not a distribution: go on measuring."
+        return f"No. {known} That is weather, not a climate: go on measuring."
     if missing:
         verb = "is" if len(missing) == 1 else "are"
         return (
@@ -324,7 +324,7 @@ def _methods(study: WindResource) -> list[str]:
         f"{METHODS[study.chosen.method].source}; standard errors in brackets from the same "
         "bootstrap",
         "an invented machine: power as the cube of speed from 3 to 11 m/s, level to 25 m/s; by the "
-        "fit against from the time series",
+        "fit against the time series",
         "mean cube of the fit over that of the readings",
         "Kolmogorov: the largest distance between the shares of time below any speed",
     ]

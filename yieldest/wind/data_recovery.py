@@ -170,7 +170,7 @@ def data_recovery_of(
 
 
 def data_recovery_warnings(data_recovery: DataRecovery) -> list[str]:
-    """Say in words what the data_recovery leaves in uncertainty."""
+    """Say in words what the data recovery leaves uncertain."""
     warnings = []
     days = data_recovery.span_hours / 24
     if days < DAYS_PER_YEAR - 7:

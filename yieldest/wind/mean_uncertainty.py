@@ -13,7 +13,7 @@ from yieldest.wind.histogram import Histogram
 
 SEASON_SWING = 0.2
 """Amplitude of the yearly swing of the monthly mean speeds over the yearly mean, taken where months
-are missing; our choice, from what temperate distributions commonly show."""
+are missing; our choice, from what temperate climates commonly show."""
 
 
 @dataclass(frozen=True)
