@@ -230,7 +230,6 @@ def wind(
     Example: yieldest wind demo-sites/hill-yard/wind.csv.gz
 
     Example: yieldest wind demo-sites/hill-yard/wind.csv.gz --quality-control stuck_hours=off
-    --sectors 8
 
     Example: yieldest wind demo-sites/town-roof/wind.csv.gz --out checked.csv
     """
