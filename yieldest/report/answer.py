@@ -39,7 +39,7 @@ def _made_in_nine_of_ten(best: BuildEstimate, uncertainty: Uncertainty) -> str:
     held = next(build for build in uncertainty.builds if build.name == best.name)
     return (
         f"“{best.name}” makes about {rounded(best.energy.net_kwh)} kWh a year; in nine "
-        f"years of ten {between(held.ranges['one_year_kwh'])}, everything in uncertainty counted."
+        f"years of ten {between(held.ranges['one_year_kwh'])}, everything uncertain counted."
     )
 
 

@@ -197,7 +197,7 @@ def units_chart(estimate: Estimate, grids: Sequence[BuildGrid]) -> Chart | None:
         "cost-by-number",
         "What a kWh costs, by number of machines",
         "; ".join(parts) + ".",
-        "the whole computation repeated for each number; what the array and the site need is shared",
+        "all of it computed anew for each number; what the array and the site need is shared",
         {"build": letters, "machines": counts, f"cost per kWh ({currency}/kWh)": costs},
         draw,
     )
