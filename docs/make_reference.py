@@ -159,7 +159,7 @@ def title_of(table: PlanTable) -> str:
     """Return the heading of a section."""
     if not table.path:
         return "At the top"
-    return "A spread" if table.model.__name__ == "DistributionOf" else table.heading
+    return "A distribution" if table.model.__name__ == "StatedDistribution" else table.heading
 
 
 def marked(title: str) -> str:
@@ -182,7 +182,7 @@ def section_of(table: PlanTable, alike: list[PlanTable], first: dict[type, PlanT
     remark = REMARKS.get(".".join(table.path))
     if remark:
         parts.append(f" {remark}")
-    if title_of(table) == "A spread":
+    if title_of(table) == "A distribution":
         parts.append(
             " Each input in `[uncertainty]` takes one, as a table such as "
             "`[uncertainty.anemometer]` or in one "
@@ -214,7 +214,7 @@ def row_of(
     if model is None:
         takes = takes_of(field)
     else:
-        takes = f"[a spread]({anchor('A spread')})" if field.examples else "table"
+        takes = f"[a distribution]({anchor('A distribution')})" if field.examples else "table"
     return [shown, words, note(field, "unit"), takes, left_out(field)]
 
 

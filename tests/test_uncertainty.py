@@ -10,10 +10,11 @@ from conftest import DEMO_SITES
 from scipy import stats
 
 from yieldest import load
+from yieldest.errors import InputError
 from yieldest.model.estimate import estimate
 from yieldest.model.inputs import read
 from yieldest.model.uncertain import lined_up
-from yieldest.plan import LossDistributions, Uncertainty, load_plan
+from yieldest.plan import LossDistributions, UncertaintyTable, load_plan
 from yieldest.uncertainty.propagation import run, summary
 from yieldest.uncertainty.sampling import columns, draw_variates
 from yieldest.uncertainty.uncertain_inputs import CATEGORIES, QUANTITIES
@@ -30,9 +31,9 @@ def only(yard):
         text = (yard / "plan.toml").read_text(encoding="utf-8")
         if money:
             text = re.sub(r"(?ms)^\[economics\].*?(?=^\[|\Z)", f"[economics]\n{money}\n", text)
-        spreads = {f"uncertainty.{quantity}": "standard_uncertainty = 0" for quantity in QUANTITIES}
-        spreads |= {f"uncertainty.{key}": value for key, value in lines}
-        blocks = [f"[{key}]\n{value}" for key, value in spreads.items()]
+        stated = {f"uncertainty.{quantity}": "standard_uncertainty = 0" for quantity in QUANTITIES}
+        stated |= {f"uncertainty.{key}": value for key, value in lines}
+        blocks = [f"[{key}]\n{value}" for key, value in stated.items()]
         (yard / "plan.toml").write_text(text + "\n" + "\n".join(blocks), encoding="utf-8")
         return load_plan(yard)
 
@@ -67,13 +68,13 @@ def test_the_chain_at_its_central_values_is_the_one_plan_estimate(demo_site):
         )
 
 
-def test_draws_without_spread_are_the_one_plan_estimate(demo_site):
+def test_draws_without_uncertainty_are_the_one_plan_estimate(demo_site):
     plan = load_plan(demo_site)
     whole = estimate(read(plan))
     inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
-    scores = 0 * draw_variates(inputs, [], 1024, seed=1)
+    variates = 0 * draw_variates(inputs, [], 1024, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
-        found = run(chain, inputs, scores)
+        found = run(chain, inputs, variates)
         if result.cost.payback_years is not None:
             for draw in (0, 1023):
                 assert_as_estimated({k: v[draw] for k, v in found.items()}, result)
@@ -86,11 +87,11 @@ def test_draws_of_readings_are_the_one_plan_estimate_too(yard, edit):
     whole = estimate(read(plan))
     inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
     assert all(result.energy.from_time_series for result in whole.builds)
-    scores = draw_variates(inputs, [], 512, seed=1)
+    variates = draw_variates(inputs, [], 512, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
-        found = run(chain, inputs, 0 * scores)["one_year_kwh"][0]
+        found = run(chain, inputs, 0 * variates)["one_year_kwh"][0]
         assert found == pytest.approx(result.energy.net_kwh, rel=1e-11)
-        assert run(chain, inputs, scores)["one_year_kwh"].std() > 0.05 * found
+        assert run(chain, inputs, variates)["one_year_kwh"].std() > 0.05 * found
 
 
 LOAD = 'load = {{ kind = "battery", measured_on = "battery", idle_draw_w = 6 }}\n{}'
@@ -106,7 +107,7 @@ VARIANTS = {
 
 
 @pytest.mark.parametrize("changes", VARIANTS.values(), ids=list(VARIANTS))
-def test_draws_without_spread_follow_whatever_the_plan_states(yard, changes):
+def test_draws_without_uncertainty_follow_whatever_the_plan_states(yard, changes):
     path = yard / "plan.toml"
     text = path.read_text(encoding="utf-8")
     for old, new in changes:
@@ -115,9 +116,9 @@ def test_draws_without_spread_follow_whatever_the_plan_states(yard, changes):
     plan = load_plan(yard)
     whole = estimate(read(plan))
     inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
-    scores = 0 * draw_variates(inputs, [], 512, seed=1)
+    variates = 0 * draw_variates(inputs, [], 512, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
-        found = run(chain, inputs, scores)
+        found = run(chain, inputs, variates)
         assert found["one_year_kwh"][0] == pytest.approx(result.energy.net_kwh, rel=1e-11)
         assert found["cost_per_kwh"][0] == pytest.approx(result.cost.cost_per_kwh, rel=1e-11)
         if "net_present_value" in found:
@@ -139,13 +140,13 @@ def test_a_curve_of_readings_brings_its_own_uncertainty(tmp_path):
     inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
     (chain,) = [c for c in chains if c.name == measured.name]
     curves = {each.name: each for each in inputs if each.quantity.startswith("curve")}
-    level = curves[chain.names["curve"]].spread.relative * chain.level_w
-    own = curves[chain.names["curve_bins"]].spread.standard_uncertainty * chain.bin_w
+    level = curves[chain.names["curve"]].distribution.relative * chain.level_w
+    own = curves[chain.names["curve_bins"]].distribution.standard_uncertainty * chain.bin_w
     np.testing.assert_allclose(np.hypot(level, own), measured.curve.uncertainty_w, rtol=1e-9)
 
 
 def test_the_plan_can_state_every_input():
-    names = set(Uncertainty.model_fields) - {"draws", "seed", "losses", "correlation"}
+    names = set(UncertaintyTable.model_fields) - {"draws", "seed", "losses", "correlation"}
     assert names | {f"losses.{name}" for name in LossDistributions.model_fields} == set(QUANTITIES)
 
 
@@ -209,7 +210,7 @@ def test_lognormal_products_have_the_closed_form(only):
         assert per_kwh.low == pytest.approx(cost * np.exp(-NINE_OF_TEN * of_cost), rel=3e-3)
 
 
-def test_a_swing_is_the_one_plan_estimate_at_the_end_of_the_spread(only, edit, yard):
+def test_a_swing_is_the_one_plan_estimate_at_the_end_of_the_distribution(only, edit, yard):
     plan = only(("price_per_kwh", "uniform = [0.2, 0.4]"))
     (first, *_) = sure(plan, 1024).builds
     (driver,) = [d for d in first.drivers["net_present_value"] if d.name == "price_per_kwh"]
@@ -323,17 +324,19 @@ def test_chances_are_shares_of_the_draws(yard):
     whole = estimate(read(plan))
     inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
     uncertainty = whole.uncertainty(2048, seed=1)
-    scores = draw_variates(inputs, uncertainty.correlations, 2048, seed=1)
-    price = {each.name: each for each in inputs}["price_per_kwh"].spread.at(
-        scores[:, columns(inputs)["price_per_kwh"]][:, 0]
+    variates = draw_variates(inputs, uncertainty.correlations, 2048, seed=1)
+    price = {each.name: each for each in inputs}["price_per_kwh"].distribution.at(
+        variates[:, columns(inputs)["price_per_kwh"]][:, 0]
     )
     for chain, build in zip(chains, uncertainty.builds, strict=True):
-        found = run(chain, inputs, scores)
+        found = run(chain, inputs, variates)
         never = np.isnan(found["payback_years"]).mean()
-        assert build.paid_back_within_life == pytest.approx(1 - never)
-        assert build.below_price == pytest.approx((found["cost_per_kwh"] < price).mean())
+        assert build.probability_of_payback == pytest.approx(1 - never)
+        assert build.probability_below_price == pytest.approx(
+            (found["cost_per_kwh"] < price).mean()
+        )
         worth = found["net_present_value"] >= 0
-        assert build.paid_back_with_interest == pytest.approx(worth.mean(), abs=2e-3)
+        assert build.probability_that_it_pays == pytest.approx(worth.mean(), abs=2e-3)
         assert build.ranges["cost_per_kwh"] == summary("cost_per_kwh", found["cost_per_kwh"])
 
 
@@ -347,13 +350,33 @@ def test_what_to_measure_next_narrows_and_is_ranked_by_work(demo_site):
         assert worth == sorted(worth, reverse=True)
 
 
-def test_every_input_has_a_category_a_source_and_a_spread(demo_site):
+def test_every_input_has_a_category_a_source_and_a_distribution(demo_site):
     uncertainty = sure(load_plan(demo_site), 512)
     for each in uncertainty.inputs:
         assert each.category in CATEGORIES
         assert each.source
-        assert each.spread.words()
+        assert str(each.distribution)
     assert {each.category for each in uncertainty.inputs} == set(CATEGORIES)
     for build in uncertainty.builds:
         total = sum(driver.share for driver in build.drivers["life_kwh_per_year"])
         assert 0.8 < total < 1.15  # first-order shares leave interactions out
+
+
+def test_the_result_gives_intervals_of_any_coverage_and_a_frame(yard):
+    """Against the quantiles of numpy over the same draws."""
+    found = sure(load_plan(yard), 1024)
+    first, second = found.builds
+    for figure in ("one_year_kwh", "cost_per_kwh"):
+        drawn = first.outcomes[figure]
+        assert found.interval(figure) == pytest.approx(np.quantile(drawn, [0.05, 0.95]), rel=1e-12)
+        assert found.interval(figure, 0.5, second.name) == pytest.approx(
+            np.quantile(second.outcomes[figure], [0.25, 0.75]), rel=1e-12
+        )
+        range_ = first.ranges[figure]
+        assert first.exceeded_with(figure, 0.9) == pytest.approx(range_.p90, rel=1e-12)
+        assert found.to_frame().loc[(first.name, figure), "p99"] == range_.p99
+    assert found[second.name] is second
+    with pytest.raises(InputError, match="its figures are one_year_kwh"):
+        first.interval("price")
+    with pytest.raises(InputError, match="between 0 and 1"):
+        found.interval("cost_per_kwh", 90)

@@ -1,4 +1,4 @@
-"""Spreads, scores, shares of variance and ranges, against closed forms and scipy.stats."""
+"""Distributions, variates, shares of variance and ranges, against closed forms and scipy.stats."""
 
 import math
 
@@ -11,32 +11,32 @@ from scipy import stats
 from yieldest.energy.closed_form import mean_power_w
 from yieldest.energy.time_series import SpeedSeries
 from yieldest.errors import InputError
-from yieldest.uncertainty.distributions import Lognormal, Normal, Triangular, Uniform, Values
+from yieldest.uncertainty.distributions import ListedValues, Lognormal, Normal, Triangular, Uniform
 from yieldest.uncertainty.propagation import convergence, summary
-from yieldest.uncertainty.result import chance_of_doing_better
+from yieldest.uncertainty.result import probability_of_doing_better
 from yieldest.uncertainty.sampling import REPLICATES, Correlation, draw_variates, fewer
 from yieldest.uncertainty.sensitivity import first_order_shares
-from yieldest.uncertainty.uncertain_inputs import QUANTITIES, Input, default_distribution
+from yieldest.uncertainty.uncertain_inputs import QUANTITIES, UncertainInput
 
-scores = st.floats(-4, 4)
+variates = st.floats(-4, 4)
 
 
-@given(scores, st.floats(-5, 5), st.floats(0.01, 3))
-def test_quantiles_agree_with_scipy(score, middle, size):
+@given(variates, st.floats(-5, 5), st.floats(0.01, 3))
+def test_quantiles_agree_with_scipy(variate, middle, size):
     """Against the quantile functions of scipy.stats."""
-    level = stats.norm.cdf(score)
+    level = stats.norm.cdf(variate)
     low, high = middle - size, middle + 2 * size
     expected = {
         Normal(middle, size): stats.norm.ppf(level, middle, size),
         Uniform(low, high): stats.uniform.ppf(level, low, high - low),
         Triangular(low, middle, high): stats.triang.ppf(level, 1 / 3, low, high - low),
     }
-    for spread, value in expected.items():
-        assert spread.at(score) == pytest.approx(value, rel=1e-6, abs=1e-6 * size)
+    for distribution, value in expected.items():
+        assert distribution.at(variate) == pytest.approx(value, rel=1e-6, abs=1e-6 * size)
 
 
 @pytest.mark.parametrize(
-    ("spread", "reference"),
+    ("distribution", "reference"),
     [
         (Normal(3.0, 0.5), stats.norm(3.0, 0.5)),
         (Lognormal(2.0, 0.4), stats.lognorm(math.sqrt(math.log(1.16)), scale=2.0)),
@@ -44,9 +44,9 @@ def test_quantiles_agree_with_scipy(score, middle, size):
         (Triangular(1.0, 2.0, 6.0), stats.triang(0.2, 1.0, 5.0)),
     ],
 )
-def test_the_standard_uncertainty_is_that_of_scipy(spread, reference):
-    assert spread.standard_uncertainty == pytest.approx(reference.std(), rel=1e-12)
-    assert spread.at(0.0) == pytest.approx(reference.median(), rel=1e-9)
+def test_the_standard_uncertainty_is_that_of_scipy(distribution, reference):
+    assert distribution.standard_uncertainty == pytest.approx(reference.std(), rel=1e-12)
+    assert distribution.at(0.0) == pytest.approx(reference.median(), rel=1e-9)
 
 
 def test_a_lognormal_relative_uncertainty_is_deviation_over_mean():
@@ -54,27 +54,27 @@ def test_a_lognormal_relative_uncertainty_is_deviation_over_mean():
     assert reference.std() / reference.mean() == pytest.approx(0.4, rel=1e-12)
 
 
-@given(st.lists(st.floats(-100, 100), min_size=1, max_size=9), st.lists(scores, min_size=1))
+@given(st.lists(st.floats(-100, 100), min_size=1, max_size=9), st.lists(variates, min_size=1))
 def test_a_list_gives_its_own_values_and_each_as_often(values, at):
-    drawn = Values(tuple(values)).at(at)
+    drawn = ListedValues(tuple(values)).at(at)
     assert set(drawn) <= set(values)
     evenly = stats.norm.ppf((np.arange(len(values) * 100) + 0.5) / (len(values) * 100))
-    counted = Values(tuple(values)).at(evenly)
+    counted = ListedValues(tuple(values)).at(evenly)
     assert sorted(counted) == sorted(np.repeat(values, 100))
 
 
 @given(st.sampled_from(list(QUANTITIES)), st.floats(0.01, 20), st.floats(0.001, 5))
-def test_a_default_spread_has_the_size_it_was_given_and_the_estimate_as_median(
+def test_a_default_distribution_has_the_size_it_was_given_and_the_estimate_as_median(
     quantity, central, size
 ):
-    spread = default_distribution(quantity, central, size)
-    assert spread.at(0.0) == pytest.approx(central)
-    relative = spread.relative * central if isinstance(spread, Lognormal) else None
-    assert (relative or spread.standard_uncertainty) == pytest.approx(size)
+    distribution = QUANTITIES[quantity].around(central, size)
+    assert distribution.at(0.0) == pytest.approx(central)
+    relative = distribution.relative * central if isinstance(distribution, Lognormal) else None
+    assert (relative or distribution.standard_uncertainty) == pytest.approx(size)
 
 
 def inputs(*names):
-    return [Input(name, name.split(" ")[0], Normal(0, 1), "test") for name in names]
+    return [UncertainInput(name, name.split(" ")[0], Normal(0, 1), "test") for name in names]
 
 
 def test_scores_are_standard_normal_even_and_the_same_for_the_same_seed():
@@ -152,8 +152,8 @@ def test_a_payback_that_never_comes_is_worse_than_any():
     found = summary("payback_years", payback)
     assert (found.p50, found.p75) == (3.0, 3.0)
     assert found.p90 is None and found.high is None and found.standard_uncertainty is None
-    assert chance_of_doing_better("payback_years", payback, np.full(100, 4.0)) == 0.8
-    assert chance_of_doing_better("payback_years", payback, payback) == 0.0
+    assert probability_of_doing_better("payback_years", payback, np.full(100, 4.0)) == 0.8
+    assert probability_of_doing_better("payback_years", payback, payback) == 0.0
 
 
 def test_convergence_knows_when_draws_were_too_few():

@@ -43,8 +43,8 @@ def figures() -> list[Figure]:
     inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
 
     def draw() -> None:
-        scores = draw_variates(inputs, DEFAULT_CORRELATIONS, DRAWS, seed=1)
-        found = [run(chain, inputs, scores) for chain in chains]
+        variates = draw_variates(inputs, DEFAULT_CORRELATIONS, DRAWS, seed=1)
+        found = [run(chain, inputs, variates) for chain in chains]
         convergence(found)
         for figures_of in found:
             for measure, values in figures_of.items():

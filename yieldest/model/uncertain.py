@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.defaults import COMMON_PRACTICE, OUR_CHOICE, YEAR_TO_YEAR
+from yieldest.defaults import OUR_CHOICE, YEAR_TO_YEAR
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.terms import EconomicTerms
 from yieldest.economics.yearly_sums import expenditure_of
@@ -29,24 +29,13 @@ from yieldest.uncertainty.result import Uncertainty, uncertainty_of
 from yieldest.uncertainty.sampling import Correlation
 from yieldest.uncertainty.uncertain_inputs import (
     ALIKE_CORRELATION,
-    ANEMOMETER,
-    ASSUMED_MAINTENANCE,
-    ASSUMED_SHAPE,
     CURVE_CORRELATION,
-    DISCOUNT_RATE,
-    EXPOSURE,
-    LIFE_SHARE,
-    MOUNTING,
-    PRICE_PER_KWH,
-    PRICES,
+    QUANTITIES,
     SPEED_FACTORS,
-    STATED_MAINTENANCE,
-    STATED_MEAN,
-    STATED_SHAPE,
     Gathered,
-    Input,
-    Stated,
+    StandardUncertainty,
     StatedDistribution,
+    UncertainInput,
 )
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.profile import power_law_factor
@@ -224,8 +213,8 @@ def how_sure(
     uncertain, open_builds = lined_up(inputs, terms, builds)
     size: dict[str, float] = {}
     for each in uncertain:
-        middle = abs(float(each.spread.at(0.0)))
-        known = each.spread.standard_uncertainty / (middle or 1.0)
+        middle = abs(float(each.distribution.at(0.0)))
+        known = each.distribution.standard_uncertainty / (middle or 1.0)
         size[each.quantity] = max(known, size.get(each.quantity, 0.0))
     record = inputs.wind.record
     return uncertainty_of(
@@ -252,7 +241,7 @@ def how_sure(
 
 def lined_up(
     inputs: Inputs, terms: EconomicTerms, builds: Sequence[BuildEstimate]
-) -> tuple[tuple[Input, ...], tuple[UncertainBuild, ...]]:
+) -> tuple[tuple[UncertainInput, ...], tuple[UncertainBuild, ...]]:
     """Return the uncertain inputs of a plan, each once for all who share it, and its builds.
 
     Parameters
@@ -266,9 +255,7 @@ def lined_up(
         When the plan's [uncertainty] table states what cannot be.
     """
     plan = inputs.plan
-    by_plan = {
-        name: StatedDistribution(**stated) for name, stated in plan.uncertainty.spreads.items()
-    }
+    by_plan = plan.uncertainty.distributions
     gathered = Gathered(by_plan)
     stated = _of_the_wind(inputs, builds[0])
     shared = {
@@ -291,12 +278,12 @@ def lined_up(
         if ratio != 1:
             source = build.wind.height.provenance.method
             names["shear_exponent"] = gathered.add(
-                "shear_exponent", 0.0, Stated(max(exponents), source)
+                "shear_exponent", 0.0, StandardUncertainty(max(exponents), source)
             )
         names["exposure"] = gathered.add("exposure", 1.0, exposure)
         air = build.air
         names["density"] = gathered.add(
-            "density", 1.0, Stated(air.standard_uncertainty, air.provenance.method)
+            "density", 1.0, StandardUncertainty(air.standard_uncertainty, air.provenance.method)
         )
         if build.energy.from_time_series:
             del names["shape"]  # readings have none
@@ -307,7 +294,7 @@ def lined_up(
         names |= _of_the_losses(gathered, by_plan, build, builds)
         if build.bill is not None:
             of = bill_of[_bill_key(build.bill)]
-            names["prices"] = gathered.add("prices", 1.0, Stated(PRICES, COMMON_PRACTICE), of)
+            names["prices"] = gathered.add("prices", 1.0, _usual("prices"), of)
             alike = all(upkeep == other for other in upkeeps)
             names["maintenance"] = gathered.add("maintenance", 1.0, upkeep, "" if alike else of)
         chains.append(
@@ -331,46 +318,50 @@ def lined_up(
     return gathered.inputs, tuple(chains)
 
 
-def _of_the_wind(inputs: Inputs, build: BuildEstimate) -> dict[str, Stated]:
+def _of_the_wind(inputs: Inputs, build: BuildEstimate) -> dict[str, StandardUncertainty]:
     """Return what the stages state of the wind on site."""
     resource, over_years = inputs.wind.resource, inputs.wind.long_term
-    yearly = Stated(YEAR_TO_YEAR.value, YEAR_TO_YEAR.source)
+    yearly = _usual("coming_years")
     if resource is None:
         wind = inputs.plan.wind
         given = wind.weibull_shape is not None or wind.frequency_table is not None
         return {
             "coming_years": yearly,
-            "stated_mean": Stated(STATED_MEAN, COMMON_PRACTICE),
-            "shape": Stated(STATED_SHAPE if given else ASSUMED_SHAPE, COMMON_PRACTICE),
+            "stated_mean": _usual("stated_mean"),
+            "shape": _usual("shape", assumed=not given),
         }
     stated = {
-        "anemometer": Stated(ANEMOMETER, COMMON_PRACTICE),
-        "mounting": Stated(MOUNTING, COMMON_PRACTICE),
-        "rounding": Stated(_rounding(resource), "JCGM 100:2008, F.2.2.1, as if all erred alike"),
-        "fit": Stated(
+        "anemometer": _usual("anemometer"),
+        "mounting": _usual("mounting"),
+        "rounding": StandardUncertainty(
+            _rounding(resource), "JCGM 100:2008, F.2.2.1, as if all erred alike"
+        ),
+        "fit": StandardUncertainty(
             _of_the_step(build, "to a distribution"),
             "fitted against read mean as half-width (JCGM 100:2008, 4.3.7)",
         ),
     }
     if resource.chosen.shape is not None and resource.chosen.shape_se is not None:
         error = resource.chosen.shape_se / resource.chosen.shape
-        stated["shape"] = Stated(error, "block bootstrap of the record")
+        stated["shape"] = StandardUncertainty(error, "block bootstrap of the record")
     if over_years is None:
         sure = resource.uncertainty
-        stated["sampling"] = Stated(sure.mean_sampling, "block bootstrap of the record")
-        stated["seasons"] = Stated(sure.mean_season, "months missing in the record")
+        stated["sampling"] = StandardUncertainty(
+            sure.mean_sampling, "block bootstrap of the record"
+        )
+        stated["seasons"] = StandardUncertainty(sure.mean_season, "months missing in the record")
         years = max(1.0, resource.record.data_recovery.span_hours / 24 / DAYS_PER_YEAR)
-        stated["past_years"] = Stated(
+        stated["past_years"] = StandardUncertainty(
             sure.mean_year, f"{YEAR_TO_YEAR} over the root of {years:.1f} years"
         )
     else:
         relation = over_years.chosen.mean_uncertainty
         spread, years = over_years.year_to_year_spread, max(1.0, over_years.reference_years)
-        stated["long_term"] = Stated(relation, over_years.chosen.name)
-        stated["past_years"] = Stated(
+        stated["long_term"] = StandardUncertainty(relation, over_years.chosen.name)
+        stated["past_years"] = StandardUncertainty(
             spread / years**0.5, f"{100 * spread:.1f} % over the root of {years:.1f} years"
         )
-        yearly = Stated(spread, "yearly means of the reference")
+        yearly = StandardUncertainty(spread, "yearly means of the reference")
     return {**stated, "coming_years": yearly}
 
 
@@ -391,16 +382,20 @@ def _of_the_step(build: BuildEstimate, step: str) -> float:
 
 
 def _of_the_money(gathered: Gathered, terms: EconomicTerms, costed: bool) -> dict[str, str]:
-    life, price = terms.life_years, terms.price_per_kwh
-    stated: dict[str, tuple[float, float]] = {"life_years": (life, LIFE_SHARE * life / 6**0.5)}
-    if costed:
-        stated["discount_rate"] = (terms.discount_rate, DISCOUNT_RATE)
-    if costed and price is not None:
-        stated["price_per_kwh"] = (price, PRICE_PER_KWH * price)
-    return {
-        quantity: gathered.add(quantity, central, Stated(size, COMMON_PRACTICE))
-        for quantity, (central, size) in stated.items()
+    price = terms.price_per_kwh
+    usual = {
+        "life_years": (float(terms.life_years), _usual("life_years", terms.life_years)),
     }
+    if costed:
+        usual["discount_rate"] = (terms.discount_rate, _usual("discount_rate"))
+    if costed and price is not None:
+        usual["price_per_kwh"] = (price, _usual("price_per_kwh", price))
+    return {quantity: gathered.add(quantity, *each) for quantity, each in usual.items()}
+
+
+def _usual(quantity: str, times: float = 1.0, *, assumed: bool = False) -> StandardUncertainty:
+    """Return what is taken of a quantity where nobody states its uncertainty."""
+    return StandardUncertainty.of_default(QUANTITIES[quantity].default(assumed=assumed), times)
 
 
 def _exponent(build: BuildEstimate, height_ratio: float) -> float:
@@ -410,20 +405,21 @@ def _exponent(build: BuildEstimate, height_ratio: float) -> float:
     return build.wind.height.standard_uncertainty / abs(float(np.log(height_ratio)))
 
 
-def _exposure(build: BuildEstimate) -> Stated:
+def _exposure(build: BuildEstimate) -> StandardUncertainty:
+    usual = _usual("exposure")
     surroundings = [_of_the_step(build, step) for step in ("behind obstacles", "above the roof")]
-    return Stated(
-        float(np.sqrt(EXPOSURE**2 + sum(size**2 for size in surroundings))),
-        "3 % (common practice, no source), with obstacles and roof"
-        if any(surroundings)
-        else COMMON_PRACTICE,
+    if not any(surroundings):
+        return usual
+    return StandardUncertainty(
+        float(np.sqrt(usual.size**2 + sum(size**2 for size in surroundings))),
+        f"{100 * usual.size:.0f} % ({usual.source}), with obstacles and roof",
     )
 
 
-def _maintenance(inputs: Inputs, build: BuildEstimate) -> Stated:
+def _maintenance(inputs: Inputs, build: BuildEstimate) -> StandardUncertainty:
     in_bill = build.bill is not None and build.bill.states_maintenance
     stated = in_bill or inputs.plan.economics.states("maintenance_share_per_year")
-    return Stated(STATED_MAINTENANCE if stated else ASSUMED_MAINTENANCE, COMMON_PRACTICE)
+    return _usual("maintenance", assumed=not stated)
 
 
 def _share(part: float, whole: float) -> float:
@@ -465,9 +461,9 @@ def _of_the_curve(
     source = f"{100 * mean:.0f} % of the power, {stated}"
     together, own = CURVE_CORRELATION**0.5, (1 - CURVE_CORRELATION) ** 0.5
     # A distribution that the plan states for the whole curve leaves nothing for its bins.
-    alone = None if "curve" in by_plan else Stated(own * mean, source)
-    names["curve"] = gathered.add("curve", 1.0, Stated(together * mean, source), of)
-    names["curve_bins"] = gathered.add("curve_bins", 1.0, alone, of, scores=bins)
+    alone = None if "curve" in by_plan else StandardUncertainty(own * mean, source)
+    names["curve"] = gathered.add("curve", 1.0, StandardUncertainty(together * mean, source), of)
+    names["curve_bins"] = gathered.add("curve_bins", 1.0, alone, of, variates=bins)
     by_bin = uncertainty / mean if mean > 0 else power
     return (
         power if "curve" in by_plan else by_bin,
@@ -490,7 +486,7 @@ def _of_the_losses(
             names[quantity] = gathered.add(
                 quantity,
                 loss.share,
-                Stated(loss.standard_uncertainty, loss.method),
+                StandardUncertainty(loss.standard_uncertainty, loss.method),
                 "" if alike else build.name,
             )
     return names

@@ -9,7 +9,7 @@ from yieldest.plan.uncertainty_table import (
     FEWEST_DRAWS,
     MOST_DRAWS,
     LossDistributions,
-    Uncertainty,
+    UncertaintyTable,
 )
 from yieldest.plan.whole_plan import Plan
 from yieldest.plan.wind_table import Reference, SecondAnemometer
@@ -25,7 +25,7 @@ __all__ = [
     "Reference",
     "SecondAnemometer",
     "Site",
-    "Uncertainty",
+    "UncertaintyTable",
     "load_plan",
     "with_override",
 ]

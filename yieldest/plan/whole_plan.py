@@ -11,7 +11,7 @@ from pydantic import BaseModel, Field, model_validator
 from yieldest.economics.terms import EconomicTerms
 from yieldest.plan.build_table import Build
 from yieldest.plan.site_table import Site
-from yieldest.plan.uncertainty_table import Uncertainty
+from yieldest.plan.uncertainty_table import UncertaintyTable
 from yieldest.plan.wind_table import Wind
 from yieldest.settings import NAMES_A_FILE, Settings, Words, key
 
@@ -33,7 +33,7 @@ class Plan(Settings):
     economics: Annotated[EconomicTerms, key("the terms that money is computed on")] = (
         EconomicTerms()
     )
-    uncertainty: Annotated[Uncertainty, key("how sure the inputs are")] = Uncertainty()
+    uncertainty: Annotated[UncertaintyTable, key("how sure the inputs are")] = UncertaintyTable()
     path: Path
 
     @model_validator(mode="after")

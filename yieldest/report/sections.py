@@ -180,7 +180,7 @@ def _uncertainty(estimate: Estimate, uncertainty: Uncertainty | None) -> PageSec
         of = of if label.startswith(" ") else label
         lines.append(Row(f"{of}, {label.strip()}" if label != of else label, unit, tuple(cells)))
     inputs = [
-        Row(each.words, "", (each.category, each.spread.words(), each.source))
+        Row(each.words, "", (each.category, str(each.distribution), each.source))
         for each in uncertainty.inputs
     ]
     return PageSection(

@@ -11,11 +11,12 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from yieldest.report.sentences.uncertainty import STEP_WORDS
 from yieldest.report.wording import NOT_KNOWN, percent, print_heading, print_item, rounded
 from yieldest.uncertainty.next_measurement import Gain
 from yieldest.uncertainty.propagation import EXCEEDANCE, TOLERANCE, Range
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
-from yieldest.uncertainty.uncertain_inputs import CATEGORIES, Input
+from yieldest.uncertainty.uncertain_inputs import CATEGORIES, UncertainInput
 
 NEVER = "never"
 MOST_CERTAIN = 0.99
@@ -92,7 +93,7 @@ def print_uncertainty(
         if mine:
             screen.print(Text(category))
         for each in mine:
-            print_item("  -", f"{each.words}: {each.spread.words()} ({each.source})", screen)
+            print_item("  -", f"{each.words}: {each.distribution} ({each.source})", screen)
 
 
 def range_sentences(uncertainty: Uncertainty) -> list[str]:
@@ -100,8 +101,8 @@ def range_sentences(uncertainty: Uncertainty) -> list[str]:
     sentences = []
     for build in uncertainty.builds:
         text = f"{build.name}: {between(build.ranges['one_year_kwh'])} kWh in nine years of ten"
-        if build.paid_back_with_interest is not None:
-            chance = _chance(build.paid_back_with_interest)
+        if build.probability_that_it_pays is not None:
+            chance = _chance(build.probability_that_it_pays)
             text += f"; chance that it pays: {chance}"
         sentences.append(f"{text}.")
     return sentences
@@ -119,7 +120,7 @@ def next_step_sentences(uncertainty: Uncertainty, currency: str) -> list[str]:
     """
     sentences = []
     for build in uncertainty.builds:
-        pays = build.paid_back_with_interest
+        pays = build.probability_that_it_pays
         if pays is not None and not 1 - MOST_CERTAIN <= pays <= MOST_CERTAIN:
             where = f"{build.name}: " if len(uncertainty.builds) > 1 else ""
             sentences.append(
@@ -202,9 +203,13 @@ def uncertainty_lines(uncertainty: Uncertainty, currency: str) -> list[tuple[str
                     _or_never(getattr(b.ranges[m], p), d) if m in b.ranges else NOT_KNOWN
                 ),
             )
-    row("chance: pays back in its life", "", lambda b: _chance(b.paid_back_within_life))
-    row("chance: also with interest", "", lambda b: _chance(b.paid_back_with_interest))
-    row("chance: its kWh cheaper than a bought one", "", lambda b: _chance(b.below_price))
+    row("chance: pays back in its life", "", lambda b: _chance(b.probability_of_payback))
+    row("chance: also with interest", "", lambda b: _chance(b.probability_that_it_pays))
+    row(
+        "chance: its kWh cheaper than a bought one",
+        "",
+        lambda b: _chance(b.probability_below_price),
+    )
     for other in uncertainty.builds if len(uncertainty.builds) > 1 else ():
         row(
             f"chance: cheaper kWh than {other.name}",
@@ -233,12 +238,13 @@ def _drivers(
 
 
 def _sentence(build: BuildUncertainty, gain: Gain, currency: str, builds: int) -> str:
-    unit = f"{currency} per kWh" if gain.measure == "cost_per_kwh" else "kWh a year"
+    unit = f"{currency} per kWh" if gain.figure == "cost_per_kwh" else "kWh a year"
     low, high = (rounded(value) for value in gain.before)
     lower, higher = (rounded(value) for value in gain.after)
     where = f"{build.name}: " if builds > 1 else ""
     return (
-        f"{where}{gain.words} (about {gain.work_days:g} day{'s' * (gain.work_days != 1)} of work): "
+        f"{where}{STEP_WORDS[gain.step]} "
+        f"(about {gain.work_days:g} day{'s' * (gain.work_days != 1)} of work): "
         f"nine cases of ten from {low} to {high} {unit} become {lower} to {higher}, "
         f"{100 * gain.narrowed:.0f} % narrower"
     )
@@ -256,13 +262,13 @@ def plan_as_dictionary(uncertainty: Uncertainty) -> dict[str, Any]:
     }
 
 
-def _input(each: Input) -> dict[str, Any]:
+def _input(each: UncertainInput) -> dict[str, Any]:
     return {
         "name": each.name,
         "category": each.category,
         "words": each.words,
-        "distribution": each.spread.words(),
-        "standard_uncertainty": each.spread.standard_uncertainty,
+        "distribution": str(each.distribution),
+        "standard_uncertainty": each.distribution.standard_uncertainty,
         "source": each.source,
         "stated_in_plan": each.by_plan,
     }
@@ -272,9 +278,9 @@ def build_as_dictionary(build: BuildUncertainty) -> dict[str, Any]:
     """Return the uncertainty of one build as JSON-ready values."""
     return {
         **{measure: asdict(range_) for measure, range_ in build.ranges.items()},
-        "chance_paid_back_within_life": build.paid_back_within_life,
-        "chance_paid_back_with_interest": build.paid_back_with_interest,
-        "chance_cheaper_than_bought_kwh": build.below_price,
+        "chance_paid_back_within_life": build.probability_of_payback,
+        "chance_paid_back_with_interest": build.probability_that_it_pays,
+        "chance_cheaper_than_bought_kwh": build.probability_below_price,
         "chance_better_than": build.beats,
         "drivers": {
             measure: [asdict(driver) for driver in drivers]
@@ -282,9 +288,9 @@ def build_as_dictionary(build: BuildUncertainty) -> dict[str, Any]:
         },
         "next_steps": [
             {
-                "step": gain.words,
+                "step": STEP_WORDS[gain.step],
                 "work_days": gain.work_days,
-                "figure": gain.measure,
+                "figure": gain.figure,
                 "interval_before": list(gain.before),
                 "interval_after": list(gain.after),
                 "narrowed_share": gain.narrowed,

@@ -1,4 +1,8 @@
-"""The distributions an uncertain input may have, as functions of a standard normal score."""
+"""The distributions an uncertain input may have, as functions of standard normal variates.
+
+In closed form: a distribution is asked for its values at normal variates and not at probabilities,
+which keeps the digits of the upper tail and takes no part of scipy that is slow to load.
+"""
 
 from __future__ import annotations
 
@@ -14,17 +18,17 @@ from yieldest.arrays import FloatArray, floats
 
 
 class InputDistribution(Protocol):
-    """A distribution; a score of 0 gives its median, 1.645 what 95 % of the cases lie below."""
+    """A distribution, which writes itself in words.
+
+    Its median is at the variate 0; 95 % of the cases lie below what it has at 1.645.
+    """
 
     @property
     def standard_uncertainty(self) -> float:
         """The standard deviation, in the unit of the values."""
 
-    def at(self, score: npt.ArrayLike) -> FloatArray:
-        """Return the values at standard normal scores, of any shape."""
-
-    def words(self) -> str:
-        """Return the distribution in words."""
+    def at(self, variate: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal variates, of any shape."""
 
 
 @dataclass(frozen=True)
@@ -33,24 +37,19 @@ class Normal:
 
     Parameters
     ----------
-    mean, deviation : float
+    mean, standard_uncertainty : float
     """
 
     mean: float
-    deviation: float
+    standard_uncertainty: float
 
-    @property
-    def standard_uncertainty(self) -> float:
-        """The standard deviation."""
-        return self.deviation
+    def at(self, variate: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal variates."""
+        return np.asarray(self.mean + self.standard_uncertainty * floats(variate))
 
-    def at(self, score: npt.ArrayLike) -> FloatArray:
-        """Return the values at standard normal scores."""
-        return np.asarray(self.mean + self.deviation * floats(score))
-
-    def words(self) -> str:
-        """Return the distribution in words."""
-        return f"normal, {self.mean:.4g} ± {self.deviation:.2g}"
+    def __str__(self) -> str:
+        """Write the distribution in words."""
+        return f"normal, {self.mean:.4g} ± {self.standard_uncertainty:.2g}"
 
 
 @dataclass(frozen=True)
@@ -78,12 +77,12 @@ class Lognormal:
         """The standard deviation."""
         return self.median * float(np.exp(self.sigma**2 / 2)) * self.relative
 
-    def at(self, score: npt.ArrayLike) -> FloatArray:
-        """Return the values at standard normal scores."""
-        return np.asarray(self.median * np.exp(self.sigma * floats(score)))
+    def at(self, variate: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal variates."""
+        return np.asarray(self.median * np.exp(self.sigma * floats(variate)))
 
-    def words(self) -> str:
-        """Return the distribution in words."""
+    def __str__(self) -> str:
+        """Write the distribution in words."""
         return f"lognormal, {self.median:.4g} ± {100 * self.relative:.2g} %"
 
 
@@ -104,12 +103,12 @@ class Uniform:
         """The standard deviation, width / sqrt(12) (JCGM 100:2008, 4.3.7)."""
         return (self.high - self.low) / 12**0.5
 
-    def at(self, score: npt.ArrayLike) -> FloatArray:
-        """Return the values at standard normal scores."""
-        return np.asarray(self.low + (self.high - self.low) * ndtr(floats(score)))
+    def at(self, variate: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal variates."""
+        return np.asarray(self.low + (self.high - self.low) * ndtr(floats(variate)))
 
-    def words(self) -> str:
-        """Return the distribution in words."""
+    def __str__(self) -> str:
+        """Write the distribution in words."""
         return f"uniform, {self.low:.4g} to {self.high:.4g}"
 
 
@@ -133,9 +132,9 @@ class Triangular:
         a, c, b = self.low, self.mode, self.high
         return float(np.sqrt((a * a + b * b + c * c - a * b - a * c - b * c) / 18))
 
-    def at(self, score: npt.ArrayLike) -> FloatArray:
-        """Return the values at standard normal scores."""
-        share = ndtr(floats(score))
+    def at(self, variate: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal variates."""
+        share = ndtr(floats(variate))
         width, rise, fall = self.high - self.low, self.mode - self.low, self.high - self.mode
         return np.where(
             share * width < rise,
@@ -143,13 +142,13 @@ class Triangular:
             self.high - np.sqrt((1 - share) * width * fall),
         )
 
-    def words(self) -> str:
-        """Return the distribution in words."""
+    def __str__(self) -> str:
+        """Write the distribution in words."""
         return f"triangular, {self.low:.4g} to {self.high:.4g}, most likely {self.mode:.4g}"
 
 
 @dataclass(frozen=True)
-class Values:
+class ListedValues:
     """A list of values, each as likely as another; write one twice to double its weight.
 
     Parameters
@@ -165,12 +164,12 @@ class Values:
         """The standard deviation of the list."""
         return float(np.std(self.values))
 
-    def at(self, score: npt.ArrayLike) -> FloatArray:
-        """Return the values at standard normal scores, the lowest at the lowest scores."""
+    def at(self, variate: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal variates, the lowest at the lowest."""
         ordered = np.sort(floats(self.values))
-        index = np.floor(ndtr(floats(score)) * ordered.size).astype(np.int64)
+        index = np.floor(ndtr(floats(variate)) * ordered.size).astype(np.int64)
         return ordered[np.minimum(index, ordered.size - 1)]
 
-    def words(self) -> str:
-        """Return the distribution in words."""
+    def __str__(self) -> str:
+        """Write the distribution in words."""
         return "one of " + ", ".join(f"{value:.4g}" for value in sorted(self.values))

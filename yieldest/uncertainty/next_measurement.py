@@ -10,7 +10,7 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.uncertainty.propagation import Outcomes, run, summary
 from yieldest.uncertainty.sampling import columns, fewer
-from yieldest.uncertainty.uncertain_inputs import Input
+from yieldest.uncertainty.uncertain_inputs import UncertainInput
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.mean_uncertainty import season_uncertainty
 
@@ -19,26 +19,42 @@ DRAWS = 1024
 
 
 @dataclass(frozen=True)
-class Measure:
+class MeasurementStep:
     """A step that would make some inputs surer.
 
     Parameters
     ----------
-    words : str
+    key : str
+        Which; `yieldest.report.sentences.uncertainty` has it in words.
     work_days : float
         One's own work, roughly (common practice, no source).
     left : mapping of str to float
         By quantity, the share of the standard uncertainty that would be left.
     """
 
-    words: str
+    key: str
     work_days: float
     left: Mapping[str, float]
 
 
+_TO_MEASURE = {
+    "anemometer": ("calibrated anemometer", 2.0, 0.01),
+    "mounting": ("free-standing pole", 1.0, 0.01),
+    "stated_mean": ("wind on site", 4.0, 0.08),
+    "shear_exponent": ("second height", 3.0, 0.02),
+    "exposure": ("place of the rotor", 3.0, 0.02),
+    "curve": ("power and wind", 5.0, 0.05),
+    "losses.electrical": ("electrical losses", 0.5, 0.1),
+    "prices": ("binding quotes", 1.0, 0.03),
+    "price_per_kwh": ("electricity bills", 0.2, 0.03),
+}
+"""By quantity: the step that makes it surer, days of work, and the standard uncertainty that would
+be left (all common practice, no source)."""
+
+
 def usual_steps(
     size: Mapping[str, float], days: float | None, has_reference: bool
-) -> tuple[Measure, ...]:
+) -> tuple[MeasurementStep, ...]:
     """Return the steps that would help, as far as the inputs are known now.
 
     Parameters
@@ -53,56 +69,36 @@ def usual_steps(
     Notes
     -----
     What would be left is common practice, no source, but for one more month: the missing seasons as
-    `distribution.mean_uncertainty` has them, the rest by the root of the time.
+    `yieldest.wind.mean_uncertainty` has them, the rest by the root of the time.
     """
-    to = {
-        "anemometer": ("run a calibrated anemometer beside yours for two weeks", 2.0, 0.01),
-        "mounting": (
-            "put the anemometer on a slim pole of its own, clear of everything",
-            1.0,
-            0.01,
-        ),
-        "stated_mean": ("log the wind on site for half a year", 4.0, 0.08),
-        "shear_exponent": ("log the wind at a second height for three months", 3.0, 0.02),
-        "exposure": ("log the wind at the very place of the rotor for three months", 3.0, 0.02),
-        "curve": ("log power and wind of the machine for a month, and bin them", 5.0, 0.05),
-        "losses.electrical": ("measure cable and converter at three loads", 0.5, 0.1),
-        "prices": ("ask for binding quotes for the dearest parts", 1.0, 0.03),
-        "price_per_kwh": ("look up what a kWh cost you in the last three bills", 0.2, 0.03),
-    }
     steps = [
-        Measure(words, work_days, {quantity: target / size[quantity]})
-        for quantity, (words, work_days, target) in to.items()
+        MeasurementStep(step, work_days, {quantity: target / size[quantity]})
+        for quantity, (step, work_days, target) in _TO_MEASURE.items()
         if size.get(quantity, 0.0) > target
     ]
     if days is not None and not has_reference:
         steps.append(_one_more_month(days))
-        steps.append(
-            Measure(
-                "compare with ten years or more of a wind record nearby (wind.reference)",
-                1.0,
-                {
-                    quantity: min(1.0, target / size[quantity])
-                    for quantity, target in (("past_years", 0.02), ("seasons", 0.03))
-                    if size.get(quantity, 0.0) > 0
-                },
-            )
-        )
+        left = {
+            quantity: min(1.0, target / size[quantity])
+            for quantity, target in (("past_years", 0.02), ("seasons", 0.03))
+            if size.get(quantity, 0.0) > 0
+        }
+        steps.append(MeasurementStep("long-term reference", 1.0, left))
     return tuple(steps)
 
 
-def _one_more_month(days: float) -> Measure:
+def _one_more_month(days: float) -> MeasurementStep:
     later = days + 30
     now, then = (season_uncertainty(1 - min(1.0, d / DAYS_PER_YEAR)) for d in (days, later))
-    years = (max(1.0, d / DAYS_PER_YEAR) for d in (days, later))
-    return Measure(
-        "log the wind for one more month",
+    years, years_later = (max(1.0, d / DAYS_PER_YEAR) for d in (days, later))
+    return MeasurementStep(
+        "one more month",
         1.0,
         {
             "sampling": (days / later) ** 0.5,
             "shape": (days / later) ** 0.5,
             "seasons": then / now if now > 0 else 1.0,
-            "past_years": (next(years) / next(years)) ** 0.5,
+            "past_years": (years / years_later) ** 0.5,
         },
     )
 
@@ -113,16 +109,17 @@ class Gain:
 
     Parameters
     ----------
-    words : str
+    step : str
+        Key of a `MeasurementStep`.
     work_days : float
-    measure : str
+    figure : str
     before, after : tuple of float
         Nine cases of ten lie between.
     """
 
-    words: str
+    step: str
     work_days: float
-    measure: str
+    figure: str
     before: tuple[float, float]
     after: tuple[float, float]
 
@@ -139,31 +136,31 @@ class Gain:
 
 def gains(
     chain: Outcomes,
-    inputs: Sequence[Input],
-    scores: FloatArray,
-    steps: Sequence[Measure],
-    measure: str,
+    inputs: Sequence[UncertainInput],
+    variates: FloatArray,
+    steps: Sequence[MeasurementStep],
+    figure: str,
 ) -> tuple[Gain, ...]:
     """Return what each step would bring, the most for each day of work first.
 
     Parameters
     ----------
     chain : Outcomes
-    inputs : sequence of Input
-    scores : ndarray, shape (draws, scores)
+    inputs : sequence of UncertainInput
+    variates : ndarray, shape (draws, variates)
         A part of them is used.
-    steps : sequence of Measure
-    measure : str
-        One of `Outcomes.outcome`.
+    steps : sequence of MeasurementStep
+    figure : str
+        A key of `Outcomes.outcome`.
 
     Notes
     -----
-    The same draws with the scores of the inputs in question moved towards 0; the middle of the
+    The same draws with the variates of the inputs in question moved towards 0; the middle of the
     result would move too, when something is measured, but nobody knows yet where to.
     """
     column = columns(inputs)
-    some = fewer(scores, DRAWS)
-    before = _interval(measure, run(chain, inputs, some))
+    some = fewer(variates, DRAWS)
+    before = _interval(figure, run(chain, inputs, some))
     if before is None or before[0] == before[1]:
         return ()
     found = []
@@ -174,14 +171,14 @@ def gains(
                 nearer[:, column[each.name]] *= step.left[each.quantity]
         if np.array_equal(nearer, some):
             continue
-        after = _interval(measure, run(chain, inputs, nearer))
+        after = _interval(figure, run(chain, inputs, nearer))
         if after is not None:
-            found.append(Gain(step.words, step.work_days, measure, before, after))
+            found.append(Gain(step.key, step.work_days, figure, before, after))
     return tuple(sorted(found, key=lambda gain: -gain.worth))
 
 
-def _interval(measure: str, found: Mapping[str, FloatArray]) -> tuple[float, float] | None:
-    range_ = summary(measure, found[measure])
+def _interval(figure: str, found: Mapping[str, FloatArray]) -> tuple[float, float] | None:
+    range_ = summary(figure, found[figure])
     if range_.low is None or range_.high is None:
         return None
     return range_.low, range_.high

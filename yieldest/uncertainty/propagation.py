@@ -10,7 +10,7 @@ import numpy as np
 
 from yieldest.arrays import FloatArray, number_or_none
 from yieldest.uncertainty.sampling import REPLICATES, columns
-from yieldest.uncertainty.uncertain_inputs import Input
+from yieldest.uncertainty.uncertain_inputs import UncertainInput
 
 EXCEEDANCE = {"p50": 0.50, "p75": 0.75, "p90": 0.90, "p99": 0.99}
 """Share of the cases in which one does at least as well."""
@@ -87,8 +87,8 @@ class Convergence:
 
 def run(
     chain: Outcomes,
-    inputs: Sequence[Input],
-    scores: FloatArray,
+    inputs: Sequence[UncertainInput],
+    variates: FloatArray,
     step: Callable[[int], None] = lambda done: None,
 ) -> dict[str, FloatArray]:
     """Carry draws through the chain of one build.
@@ -96,59 +96,60 @@ def run(
     Parameters
     ----------
     chain : Outcomes
-    inputs : sequence of Input
+    inputs : sequence of UncertainInput
         Those that are drawn; all others keep their central values.
-    scores : ndarray, shape (draws, scores)
-        See `scores.draw_variates`; the columns of `inputs`, one after another.
+    variates : ndarray, shape (draws, variates)
+        From `yieldest.uncertainty.sampling.draw_variates`: the columns of `inputs`, one after
+        another.
     step : callable, optional
         Told how many draws were done.
 
     Returns
     -------
     dict of str to ndarray, shape (draws,)
-        By `Outcomes.outcome`.
+        By figure, as `Outcomes.outcome` has them.
     """
     column = columns(inputs)
     parts: dict[str, list[FloatArray]] = {}
     mine = [each for each in inputs if each.name in chain.names.values()]
-    for start in range(0, len(scores), _CHUNK):
-        some = scores[start : start + _CHUNK]
+    for start in range(0, len(variates), _CHUNK):
+        some = variates[start : start + _CHUNK]
         values = {each.name: _values(each, some[:, column[each.name]]) for each in mine}
-        for measure, found in chain.outcome(values).items():
-            parts.setdefault(measure, []).append(np.broadcast_to(found, len(some)))
+        for figure, found in chain.outcome(values).items():
+            parts.setdefault(figure, []).append(np.broadcast_to(found, len(some)))
         step(len(some))
-    return {measure: np.concatenate(part) for measure, part in parts.items()}
+    return {figure: np.concatenate(part) for figure, part in parts.items()}
 
 
-def _values(each: Input, scores: FloatArray) -> FloatArray:
-    return each.spread.at(scores if each.scores > 1 else scores[:, 0])
+def _values(each: UncertainInput, variates: FloatArray) -> FloatArray:
+    return each.distribution.at(variates if each.variates > 1 else variates[:, 0])
 
 
-def summary(measure: str, found: FloatArray) -> Range:
+def summary(figure: str, found: FloatArray) -> Range:
     """Return the range of one figure.
 
     Parameters
     ----------
-    measure : str
-        One of `Outcomes.outcome`.
+    figure : str
+        A key of `Outcomes.outcome`.
     found : ndarray, shape (draws,)
         NaN for a payback that never comes or the cost of no energy: worse than any value.
     """
     ordered = np.sort(found)  # NaN last
-    if measure in MORE_IS_BETTER:
+    if figure in MORE_IS_BETTER:
         levels = {name: 1 - share for name, share in EXCEEDANCE.items()}
     else:
         levels = dict(EXCEEDANCE)
-    points = {name: number_or_none(_quantile(ordered, level)) for name, level in levels.items()}
+    points = {name: number_or_none(quantile(ordered, level)) for name, level in levels.items()}
     return Range(
         **points,
-        low=number_or_none(_quantile(ordered, 0.05)),
-        high=number_or_none(_quantile(ordered, 0.95)),
+        low=number_or_none(quantile(ordered, 0.05)),
+        high=number_or_none(quantile(ordered, 0.95)),
         standard_uncertainty=None if np.isnan(ordered[-1]) else float(found.std()),
     )
 
 
-def _quantile(ordered: FloatArray, level: float) -> FloatArray:
+def quantile(ordered: FloatArray, level: float) -> FloatArray:
     """Return a quantile of values sorted along the last axis, with straight lines between them.
 
     Not `numpy.quantile`, which knows no values that come last because they are NaN.
@@ -185,11 +186,11 @@ def convergence(found: Sequence[Mapping[str, FloatArray]]) -> Convergence:
 def _errors(found: Mapping[str, FloatArray], size: int) -> float:
     """Return the largest relative standard error when only `size` draws of a scramble are used."""
     largest = 0.0
-    for measure in ("one_year_kwh", "life_kwh_per_year", "cost_per_kwh"):
-        if measure in found:
-            scrambles = np.sort(found[measure].reshape(REPLICATES, -1)[:, :size], axis=1)
-            for level in (0.5, 0.1 if measure in MORE_IS_BETTER else 0.9):
-                points = _quantile(scrambles, level)
+    for figure in ("one_year_kwh", "life_kwh_per_year", "cost_per_kwh"):
+        if figure in found:
+            scrambles = np.sort(found[figure].reshape(REPLICATES, -1)[:, :size], axis=1)
+            for level in (0.5, 0.1 if figure in MORE_IS_BETTER else 0.9):
+                points = quantile(scrambles, level)
                 if points.min() > 0:  # False for NaN too
                     error = float(points.std(ddof=1) / points.mean()) / REPLICATES**0.5
                     largest = max(largest, error)

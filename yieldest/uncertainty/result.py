@@ -3,24 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
-from yieldest.uncertainty.next_measurement import Gain, Measure, gains
+from yieldest.errors import InputError
+from yieldest.uncertainty.next_measurement import Gain, MeasurementStep, gains
 from yieldest.uncertainty.propagation import (
     MORE_IS_BETTER,
     Convergence,
     Outcomes,
     Range,
     convergence,
+    quantile,
     run,
     summary,
 )
 from yieldest.uncertainty.sampling import REPLICATES, Correlation, columns, draw_variates
 from yieldest.uncertainty.sensitivity import Driver, drivers
-from yieldest.uncertainty.uncertain_inputs import Input
+from yieldest.uncertainty.uncertain_inputs import UncertainInput
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 DRIVEN = ("life_kwh_per_year", "one_year_kwh", "cost_per_kwh", "net_present_value")
 """The figures that drivers are ranked for."""
@@ -35,15 +42,17 @@ class BuildUncertainty:
     Parameters
     ----------
     name : str
+    outcomes : mapping of str to ndarray, shape (draws,)
+        The draws of each figure, such as `cost_per_kwh`; NaN for a payback that never comes and
+        for the cost of no energy.
     ranges : dict of str to Range
-        By `Outcomes.outcome`.
-    paid_back_within_life, paid_back_with_interest : float or None
-        Chance that it pays back within its life, simply and at the discount rate; None without a
-        price.
-    below_price : float or None
-        Chance that a kWh of it that is used costs less than a bought one.
+        By figure.
+    probability_of_payback, probability_that_it_pays : float or None
+        That it pays back within its life, simply and at the discount rate; None without a price.
+    probability_below_price : float or None
+        That a kWh of it that is used costs less than a bought one.
     beats : dict of str to dict of str to float
-        For each other build and each of `COMPARED`, the chance of doing better.
+        For each other build and each of `COMPARED`, the probability of doing better.
     drivers : dict of str to tuple of Driver
         By figure, the largest share of the variance first.
     next_steps : tuple of Gain
@@ -51,13 +60,76 @@ class BuildUncertainty:
     """
 
     name: str
+    outcomes: Mapping[str, FloatArray] = field(repr=False, compare=False)
     ranges: dict[str, Range]
-    paid_back_within_life: float | None
-    paid_back_with_interest: float | None
-    below_price: float | None
+    probability_of_payback: float | None
+    probability_that_it_pays: float | None
+    probability_below_price: float | None
     beats: dict[str, dict[str, float]]
     drivers: dict[str, tuple[Driver, ...]]
     next_steps: tuple[Gain, ...]
+
+    def interval(self, figure: str, coverage: float = 0.90) -> tuple[float, float]:
+        """Return the coverage interval of a figure, as many cases below it as above (JCGM 101).
+
+        Parameters
+        ----------
+        figure : str
+            A key of `outcomes`, such as "cost_per_kwh".
+        coverage : float
+            Share of the cases that lie within, between 0 and 1.
+
+        Returns
+        -------
+        low, high : float
+            NaN where a figure has no value in so many cases, such as a payback that never comes.
+
+        Raises
+        ------
+        InputError
+            When the build has no such figure, or the coverage is not between 0 and 1.
+        """
+        tail = (1 - _between_0_and_1("coverage", coverage)) / 2
+        low, high = (quantile(self._sorted(figure), level) for level in (tail, 1 - tail))
+        return float(low), float(high)
+
+    def exceeded_with(self, figure: str, probability: float) -> float:
+        """Return what is reached or bettered with a probability: P90 with 0.90.
+
+        Parameters
+        ----------
+        figure : str
+            A key of `outcomes`. An energy or a present value is exceeded with the probability, a
+            cost or a payback is not.
+        probability : float
+            Between 0 and 1.
+
+        Returns
+        -------
+        float
+            NaN where it is never reached in so many cases.
+
+        Raises
+        ------
+        InputError
+            As `interval` does.
+        """
+        level = _between_0_and_1("probability", probability)
+        ordered = self._sorted(figure)
+        return float(quantile(ordered, 1 - level if figure in MORE_IS_BETTER else level))
+
+    def _sorted(self, figure: str) -> FloatArray:
+        if figure not in self.outcomes:
+            raise InputError(
+                f"{self.name} has no {figure!r}; its figures are {', '.join(self.outcomes)}."
+            )
+        return np.sort(self.outcomes[figure])
+
+
+def _between_0_and_1(name: str, value: float) -> float:
+    if not 0 < value < 1:
+        raise InputError(f"{name} {value:g}: it lies between 0 and 1; write 0.9 for 90 %.")
+    return value
 
 
 @dataclass(frozen=True)
@@ -68,7 +140,7 @@ class Uncertainty:
     ----------
     seed : int
     convergence : Convergence
-    inputs : tuple of Input
+    inputs : tuple of UncertainInput
     correlations : tuple of Correlation
         Those between inputs that are drawn.
     builds : tuple of BuildUncertainty
@@ -76,18 +148,57 @@ class Uncertainty:
 
     seed: int
     convergence: Convergence
-    inputs: tuple[Input, ...]
+    inputs: tuple[UncertainInput, ...]
     correlations: tuple[Correlation, ...]
     builds: tuple[BuildUncertainty, ...]
+
+    def __getitem__(self, build: str) -> BuildUncertainty:
+        """Return the uncertainty of a build by its name; KeyError where there is none."""
+        return {each.name: each for each in self.builds}[build]
+
+    def interval(
+        self, figure: str, coverage: float = 0.90, build: str | None = None
+    ) -> tuple[float, float]:
+        """Return the coverage interval of a figure; see `BuildUncertainty.interval`.
+
+        Parameters
+        ----------
+        figure : str
+        coverage : float
+        build : str, optional
+            The first build where none is named.
+        """
+        of = self.builds[0] if build is None else self[build]
+        return of.interval(figure, coverage)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return what the draws say, a row for each build and figure.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Indexed by build and figure, with the fields of `Range` as columns.
+        """
+        # The rest of the package is in use long before a frame is wanted.
+        import pandas as pd  # noqa: PLC0415
+
+        rows = {
+            (build.name, figure): asdict(range_)
+            for build in self.builds
+            for figure, range_ in build.ranges.items()
+        }
+        frame = pd.DataFrame.from_dict(rows, orient="index", dtype=float)
+        frame.index = pd.MultiIndex.from_tuples(rows, names=["build", "figure"])
+        return frame
 
 
 def uncertainty_of(
     chains: Sequence[Outcomes],
-    inputs: Sequence[Input],
+    inputs: Sequence[UncertainInput],
     *,
     price_per_kwh: float | None,
     correlations: Sequence[Correlation],
-    steps: Sequence[Measure],
+    steps: Sequence[MeasurementStep],
     draws: int,
     seed: int,
     step: Callable[[int], None] = lambda done: None,
@@ -97,14 +208,14 @@ def uncertainty_of(
     Parameters
     ----------
     chains : sequence of Outcomes
-    inputs : sequence of Input
+    inputs : sequence of UncertainInput
         Shared by the builds, and so are their draws: comparisons are fair.
     price_per_kwh : float or None
         Of a bought kWh, where no input draws it.
     correlations : sequence of Correlation
-    steps : sequence of Measure
+    steps : sequence of MeasurementStep
     draws : int
-        Rounded up to a multiple of `scores.REPLICATES`.
+        Rounded up to a multiple of `yieldest.uncertainty.sampling.REPLICATES`.
     seed : int
     step : callable, optional
         Told how many draws of a build were done.
@@ -115,9 +226,9 @@ def uncertainty_of(
         When the correlations contradict each other.
     """
     draws = -(-draws // REPLICATES) * REPLICATES
-    scores = draw_variates(inputs, correlations, draws, seed)
-    found = [run(chain, inputs, scores, step) for chain in chains]
-    price = _price(inputs, scores, price_per_kwh)
+    variates = draw_variates(inputs, correlations, draws, seed)
+    found = [run(chain, inputs, variates, step) for chain in chains]
+    price = _price(inputs, variates, price_per_kwh)
     quantities = [each.quantity for each in inputs]
     return Uncertainty(
         seed=seed,
@@ -130,7 +241,7 @@ def uncertainty_of(
                 else {one.first, one.second} <= set(quantities))
         ),
         builds=tuple(
-            _build(index, chains, found, inputs, scores, price, steps)
+            _build(index, chains, found, inputs, variates, price, steps)
             for index in range(len(chains))
         ),
     )  # fmt: skip
@@ -140,63 +251,67 @@ def _build(
     index: int,
     chains: Sequence[Outcomes],
     found: Sequence[Mapping[str, FloatArray]],
-    inputs: Sequence[Input],
-    scores: FloatArray,
+    inputs: Sequence[UncertainInput],
+    variates: FloatArray,
     price: FloatArray | float | None,
-    steps: Sequence[Measure],
+    steps: Sequence[MeasurementStep],
 ) -> BuildUncertainty:
     chain, mine = chains[index], found[index]
-    measures = [measure for measure in DRIVEN if measure in mine]
     goal = "cost_per_kwh" if "cost_per_kwh" in mine else "life_kwh_per_year"
-    known = "net_present_value" in mine
+    priced = "net_present_value" in mine
     return BuildUncertainty(
         name=chain.name,
-        ranges={measure: summary(measure, values) for measure, values in mine.items()},
-        paid_back_within_life=(float(np.isfinite(mine["payback_years"]).mean()) if known else None),
-        paid_back_with_interest=(
-            float(np.isfinite(mine["discounted_payback_years"]).mean()) if known else None
+        outcomes=mine,
+        ranges={figure: summary(figure, values) for figure, values in mine.items()},
+        probability_of_payback=_share_with(np.isfinite(mine["payback_years"])) if priced else None,
+        probability_that_it_pays=(
+            _share_with(np.isfinite(mine["discounted_payback_years"])) if priced else None
         ),
-        below_price=(
-            float((mine.get("cost_per_used_kwh", mine["cost_per_kwh"]) < price).mean())
-            if known and price is not None
+        probability_below_price=(
+            _share_with(mine.get("cost_per_used_kwh", mine["cost_per_kwh"]) < price)
+            if priced and price is not None
             else None
         ),
         beats={
             other.name: {
-                measure: chance_of_doing_better(measure, mine[measure], theirs[measure])
-                for measure in COMPARED
-                if measure in mine and measure in theirs
+                figure: probability_of_doing_better(figure, mine[figure], theirs[figure])
+                for figure in COMPARED
+                if figure in mine and figure in theirs
             }
             for other, theirs in zip(chains, found, strict=True)
             if other is not chain
         },
-        drivers=drivers(chain, inputs, scores, mine, measures),
-        next_steps=gains(chain, inputs, scores, steps, goal),
+        drivers=drivers(chain, inputs, variates, {key: mine[key] for key in DRIVEN if key in mine}),
+        next_steps=gains(chain, inputs, variates, steps, goal),
     )
 
 
+def _share_with(held: npt.NDArray[np.bool_]) -> float:
+    return float(held.mean())
+
+
 def _price(
-    inputs: Sequence[Input], scores: FloatArray, price_per_kwh: float | None
+    inputs: Sequence[UncertainInput], variates: FloatArray, price_per_kwh: float | None
 ) -> FloatArray | float | None:
     """Return the price of a bought kWh in every draw."""
     column = columns(inputs)
     for each in inputs:
         if each.quantity == "price_per_kwh":
-            return each.spread.at(scores[:, column[each.name]][:, 0])
+            return each.distribution.at(variates[:, column[each.name]][:, 0])
     return price_per_kwh
 
 
-def chance_of_doing_better(measure: str, mine: FloatArray, other: FloatArray) -> float:
+def probability_of_doing_better(figure: str, mine: FloatArray, other: FloatArray) -> float:
     """Return the share of the draws in which one build does better than another.
 
     Parameters
     ----------
-    measure : str
-        One of `Outcomes.outcome`.
+    figure : str
+        A key of `Outcomes.outcome`.
     mine, other : ndarray, shape (draws,)
         From the same draws; NaN is worse than any value, and a draw in which both have none
         counts for neither.
     """
-    if measure in MORE_IS_BETTER:
+    if figure in MORE_IS_BETTER:
         return float((np.nan_to_num(mine, nan=-np.inf) > np.nan_to_num(other, nan=-np.inf)).mean())
     return float((np.nan_to_num(mine, nan=np.inf) < np.nan_to_num(other, nan=np.inf)).mean())

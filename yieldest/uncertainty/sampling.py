@@ -1,4 +1,4 @@
-"""Standard normal scores for every input and draw: scrambled Sobol points, correlated."""
+"""Standard normal variates for every input and draw: scrambled Sobol points, correlated."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from scipy.special import ndtri
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.uncertainty.uncertain_inputs import Input
+from yieldest.uncertainty.uncertain_inputs import UncertainInput
 
 REPLICATES = 8
 """Scrambles that the draws are parted into: each is an estimate of its own, and how far they lie
 apart says how far all of them together are to be trusted."""
 
 _HALF_STEP = 2.0**-31
-"""Half the grain of the Sobol points, which keeps them off 0, where the score is infinite."""
+"""Half the grain of the Sobol points, which keeps them off 0, where the variate is infinite."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class Correlation:
     first, second : str
         Quantities; the same twice for what differs between builds, such as two bills.
     coefficient : float
-        Of the normal scores (Gaussian copula), between -1 and 1.
+        Of the normal variates (Gaussian copula), between -1 and 1.
     """
 
     first: str
@@ -37,24 +37,24 @@ class Correlation:
     coefficient: float
 
 
-def columns(inputs: Sequence[Input]) -> dict[str, slice]:
-    """Return the columns of the scores that belong to each input, by name."""
-    ends = np.cumsum([each.scores for each in inputs])
+def columns(inputs: Sequence[UncertainInput]) -> dict[str, slice]:
+    """Return the columns of the variates that belong to each input, by name."""
+    ends = np.cumsum([each.variates for each in inputs])
     return {
-        each.name: slice(int(end) - each.scores, int(end))
+        each.name: slice(int(end) - each.variates, int(end))
         for each, end in zip(inputs, ends, strict=True)
     }
 
 
 def draw_variates(
-    inputs: Sequence[Input], correlations: Sequence[Correlation], draws: int, seed: int
+    inputs: Sequence[UncertainInput], correlations: Sequence[Correlation], draws: int, seed: int
 ) -> FloatArray:
-    """Draw standard normal scores.
+    """Draw standard normal variates.
 
     Parameters
     ----------
-    inputs : sequence of Input
-        Those of a single score first.
+    inputs : sequence of UncertainInput
+        Those of a single variate first.
     correlations : sequence of Correlation
         A later one stands instead of an earlier one for the same quantities.
     draws : int
@@ -63,7 +63,7 @@ def draw_variates(
 
     Returns
     -------
-    ndarray, shape (draws, scores)
+    ndarray, shape (draws, variates)
         Scramble after scramble.
 
     Raises
@@ -81,14 +81,14 @@ def draw_variates(
     from scipy.stats import qmc  # noqa: PLC0415
 
     each = draws // REPLICATES
-    total = sum(one.scores for one in inputs)
+    total = sum(one.variates for one in inputs)
     power = int(np.ceil(np.log2(max(each, 2))))
-    scores = np.empty((each * REPLICATES, total))
+    variates = np.empty((each * REPLICATES, total))
     for replicate in range(REPLICATES):
         sequence = qmc.Sobol(total, rng=np.random.default_rng([seed, replicate]))
         points = sequence.random_base2(power)[:each]
-        scores[replicate * each : (replicate + 1) * each] = ndtri(points + _HALF_STEP)
-    single = [one for one in inputs if one.scores == 1]
+        variates[replicate * each : (replicate + 1) * each] = ndtri(points + _HALF_STEP)
+    single = [one for one in inputs if one.variates == 1]
     matrix = _matrix(single, correlations)
     if not np.array_equal(matrix, np.eye(len(single))):
         try:
@@ -99,8 +99,8 @@ def draw_variates(
                 "go with "
                 "a third, they must go with one another); make them smaller."
             ) from error
-        scores[:, : len(single)] = scores[:, : len(single)] @ factor.T
-    return scores
+        variates[:, : len(single)] = variates[:, : len(single)] @ factor.T
+    return variates
 
 
 def fewer(drawn: FloatArray, draws: int) -> FloatArray:
@@ -115,7 +115,7 @@ def fewer(drawn: FloatArray, draws: int) -> FloatArray:
     return each[:, : max(1, draws // REPLICATES)].reshape(-1, *drawn.shape[1:])
 
 
-def _matrix(inputs: Sequence[Input], correlations: Sequence[Correlation]) -> FloatArray:
+def _matrix(inputs: Sequence[UncertainInput], correlations: Sequence[Correlation]) -> FloatArray:
     matrix = np.eye(len(inputs))
     for correlation in correlations:
         for row, first in enumerate(inputs):

@@ -10,12 +10,12 @@ import numpy as np
 from yieldest.arrays import FloatArray, number_or_none
 from yieldest.uncertainty.propagation import Outcomes
 from yieldest.uncertainty.sampling import columns, fewer
-from yieldest.uncertainty.uncertain_inputs import Input
+from yieldest.uncertainty.uncertain_inputs import UncertainInput
 
 FAR = 1.6448536269514722
 """Score that one case in twenty lies above, and one in twenty below the negative of."""
 _BINS = 64
-"""Bins that a score is parted into; each must hold draws enough for a mean."""
+"""Bins that a variate is parted into; each must hold draws enough for a mean."""
 _DRAWS = 8192
 """Draws that the shares are taken from, where there are more."""
 
@@ -48,7 +48,7 @@ class Driver:
 
 
 def swings(
-    chain: Outcomes, inputs: Sequence[Input]
+    chain: Outcomes, inputs: Sequence[UncertainInput]
 ) -> dict[str, tuple[dict[str, float], dict[str, float]]]:
     """Move one input at a time.
 
@@ -61,14 +61,14 @@ def swings(
     central = {name: float(figure) for name, figure in chain.outcome({}).items()}
     found = {}
     for each in of_chain(chain, inputs):
-        ends = each.spread.at(np.array([-FAR, FAR]))
-        # One row for each end of each bin; an input of a single score is a single bin.
-        rows = np.where(np.eye(each.scores, dtype=bool)[:, np.newaxis], ends[:, np.newaxis], 1.0)
-        value = rows.reshape(-1, each.scores) if each.scores > 1 else ends
+        ends = each.distribution.at(np.array([-FAR, FAR]))
+        # One row for each end of each bin; an input of a single variate is a single bin.
+        rows = np.where(np.eye(each.variates, dtype=bool)[:, np.newaxis], ends[:, np.newaxis], 1.0)
+        value = rows.reshape(-1, each.variates) if each.variates > 1 else ends
         figures = chain.outcome({each.name: value})
         low, high = {}, {}
         for name, figure in figures.items():
-            away = np.broadcast_to(figure, 2 * each.scores).reshape(-1, 2) - central[name]
+            away = np.broadcast_to(figure, 2 * each.variates).reshape(-1, 2) - central[name]
             length = np.sqrt((away**2).sum(axis=0)) * np.sign(away.sum(axis=0))
             low[name], high[name] = (float(central[name] + one) for one in length)
         found[each.name] = (low, high)
@@ -76,18 +76,18 @@ def swings(
 
 
 def first_order_shares(
-    scores: FloatArray, figures: Mapping[str, FloatArray]
+    variates: FloatArray, figures: Mapping[str, FloatArray]
 ) -> dict[str, FloatArray]:
     """Return the share of each figure's variance that each input explains by itself.
 
     Parameters
     ----------
-    scores : ndarray, shape (draws, scores)
+    variates : ndarray, shape (draws, variates)
     figures : mapping of str to ndarray, shape (draws,)
 
     Returns
     -------
-    dict of str to ndarray, shape (scores,)
+    dict of str to ndarray, shape (variates,)
         By figure; NaN where it has no variance, or has no value in some draws.
 
     Notes
@@ -97,7 +97,7 @@ def first_order_shares(
     chance alone would put between the bin means is taken off (as in the adjusted coefficient of
     determination), so the share of an input without effect is 0 on the average, not above.
     """
-    draws, inputs = scores.shape
+    draws, inputs = variates.shape
     bins = min(_BINS, max(2, draws // 16))
     edges = np.arange(bins) * draws // bins
     counts = np.diff(np.append(edges, draws))
@@ -106,7 +106,7 @@ def first_order_shares(
         name: float(((figure - figure.mean()) ** 2).sum()) for name, figure in figures.items()
     }
     for column in range(inputs):
-        order = np.argsort(scores[:, column])
+        order = np.argsort(variates[:, column])
         for name, figure in figures.items():
             if totals[name] > 0:
                 means = np.add.reduceat(figure[order], edges) / counts
@@ -118,51 +118,48 @@ def first_order_shares(
 
 def drivers(
     chain: Outcomes,
-    inputs: Sequence[Input],
-    scores: FloatArray,
+    inputs: Sequence[UncertainInput],
+    variates: FloatArray,
     found: Mapping[str, FloatArray],
-    measures: Sequence[str],
 ) -> dict[str, tuple[Driver, ...]]:
     """Rank the inputs of a build by what they do to some of its figures.
 
     Parameters
     ----------
     chain : Outcomes
-    inputs : sequence of Input
-    scores : ndarray, shape (draws, scores)
+    inputs : sequence of UncertainInput
+    variates : ndarray, shape (draws, variates)
     found : mapping of str to ndarray, shape (draws,)
-        What `draws.run` gave for this build.
-    measures : sequence of str
+        Those figures of what `yieldest.uncertainty.propagation.run` gave for this build.
 
     Returns
     -------
     dict of str to tuple of Driver
-        By measure, the largest share first.
+        By figure, the largest share first.
     """
     column = columns(inputs)
     ends = swings(chain, inputs)
-    figures = {measure: fewer(found[measure], _DRAWS) for measure in measures}
-    shares = first_order_shares(fewer(scores, _DRAWS), figures)
-    ranked = {}
-    for measure in measures:
-        by_input = []
-        for each in of_chain(chain, inputs):
-            # The bins of a curve are independent of each other, so their shares add up.
-            share = float(shares[measure][column[each.name]].sum())
-            low, high = (end[measure] for end in ends[each.name])
-            by_input.append(
-                Driver(
-                    each.name,
-                    number_or_none(low),
-                    number_or_none(high),
-                    number_or_none(max(share, 0.0)),
-                )
+    shares = first_order_shares(
+        fewer(variates, _DRAWS), {figure: fewer(values, _DRAWS) for figure, values in found.items()}
+    )
+
+    def driver(each: UncertainInput, figure: str) -> Driver:
+        low, high = (number_or_none(end[figure]) for end in ends[each.name])
+        # The bins of a curve are independent of each other, so their shares add up.
+        share = float(shares[figure][column[each.name]].sum())
+        return Driver(each.name, low, high, number_or_none(max(share, 0.0)))
+
+    return {
+        figure: tuple(
+            sorted(
+                (driver(each, figure) for each in of_chain(chain, inputs)),
+                key=lambda one: (-(one.share or 0.0), -one.swing),
             )
-        by_input.sort(key=lambda driver: (-(driver.share or 0.0), -driver.swing))
-        ranked[measure] = tuple(by_input)
-    return ranked
+        )
+        for figure in found
+    }
 
 
-def of_chain(chain: Outcomes, inputs: Sequence[Input]) -> list[Input]:
+def of_chain(chain: Outcomes, inputs: Sequence[UncertainInput]) -> list[UncertainInput]:
     """Return the inputs that a build depends on."""
     return [each for each in inputs if each.name in chain.names.values()]

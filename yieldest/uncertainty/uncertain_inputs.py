@@ -1,19 +1,24 @@
-"""The uncertain inputs of an estimate: their categories, default spreads and sources."""
+"""The uncertain inputs of an estimate: the registry that plan keys, draws and lists are made of."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Annotated, Any, Literal, Self
 
-from yieldest.energy.losses import LOSS_CATEGORIES
+from pydantic import Field, model_validator
+
+from yieldest.defaults import COMMON_PRACTICE, YEAR_TO_YEAR, Default
+from yieldest.energy.losses import ASSUMED_UNCERTAINTY, LOSS_CATEGORIES, STATED_UNCERTAINTY
 from yieldest.errors import InputError
+from yieldest.settings import NotNegative, Settings, at_most_one, key
 from yieldest.uncertainty.distributions import (
     InputDistribution,
+    ListedValues,
     Lognormal,
     Normal,
     Triangular,
     Uniform,
-    Values,
 )
 
 MEASUREMENT = "measurement"
@@ -26,95 +31,46 @@ MONEY = "economics"
 CATEGORIES = (MEASUREMENT, HISTORICAL, VERTICAL, HORIZONTAL, COMING, PERFORMANCE, MONEY)
 """The categories of IEC 61400-15 (named from memory) and, beyond the standard, money."""
 
-OUR_CHOICE = "our choice"
-COMMON_PRACTICE = "common practice, no source"
+CURVE_CORRELATION = 0.8
+"""Correlation between the errors of two bins of a curve (common practice, no source)."""
+ALIKE_CORRELATION = 0.5
+"""Correlation of the same kind of error in two builds (common practice, no source)."""
 
 
 @dataclass(frozen=True)
-class Quantity:
-    """A kind of uncertain input.
+class ValueKind:
+    """What the values of an input are.
 
     Parameters
     ----------
-    category : str
-        One of `CATEGORIES`.
+    unit : str
+        For the docs of the plan.
+    low, high : float
+        What a value may be.
     words : str
-        For people.
-    takes : str
-        What the values of a stated spread are: a factor on what was computed, or a unit.
-    kind : type
-        Distribution by default.
+        The same in words, for a refusal.
     """
 
-    category: str
+    unit: str
+    low: float
+    high: float
     words: str
-    takes: str = "factor"
-    kind: type[Lognormal | Normal | Triangular] = Lognormal
 
 
-QUANTITIES: dict[str, Quantity] = {
-    "stated_mean": Quantity(MEASUREMENT, "mean speed as stated"),
-    "anemometer": Quantity(MEASUREMENT, "calibration of the anemometer"),
-    "mounting": Quantity(MEASUREMENT, "mounting of the anemometer"),
-    "rounding": Quantity(MEASUREMENT, "rounding of the readings"),
-    "fit": Quantity(MEASUREMENT, "fit of the distribution to the readings"),
-    "shape": Quantity(HISTORICAL, "shape of the speed distribution"),
-    "sampling": Quantity(HISTORICAL, "weather of the days in the record"),
-    "seasons": Quantity(HISTORICAL, "seasons that the record lacks"),
-    "past_years": Quantity(HISTORICAL, "record's years against the long term"),
-    "long_term": Quantity(HISTORICAL, "relation to the long-term reference"),
-    "shear_exponent": Quantity(VERTICAL, "height step", "added to the exponent", Normal),
-    "exposure": Quantity(HORIZONTAL, "surroundings: obstacles, roof, terrain"),
-    "coming_years": Quantity(COMING, "a year against the long term", kind=Normal),
-    "density": Quantity(PERFORMANCE, "air density", kind=Normal),
-    "curve": Quantity(PERFORMANCE, "power curve, all bins together"),
-    "curve_bins": Quantity(PERFORMANCE, "power curve, bin by bin", kind=Normal),
-    **{
-        f"losses.{category.key}": Quantity(
-            PERFORMANCE, f"{category.name} loss", "share of the energy"
-        )
-        for category in LOSS_CATEGORIES.values()
-    },
-    "prices": Quantity(MONEY, "prices of the parts bill"),
-    "maintenance": Quantity(MONEY, "upkeep"),
-    "life_years": Quantity(MONEY, "life of the build", "years", Triangular),
-    "discount_rate": Quantity(MONEY, "real discount rate", "rate per year", Normal),
-    "price_per_kwh": Quantity(MONEY, "worth of a kWh", "money per kWh"),
-}
-"""Every kind of uncertain input, by its key in the plan's [uncertainty] section."""
-
-SPEED_FACTORS = (
-    "stated_mean",
-    "anemometer",
-    "mounting",
-    "rounding",
-    "fit",
-    "sampling",
-    "seasons",
-    "past_years",
-    "long_term",
+FACTOR = ValueKind(
+    "factor", 0.01, 100.0, "a factor on what was computed (1 leaves it as it is)"
+)  # fmt: skip
+EXPONENT = ValueKind(
+    "added to the exponent", -0.5, 0.5, "a number from -0.5 to 0.5 to add to the shear exponent"
 )
-"""Those that multiply every speed on site."""
-
-ANEMOMETER = 0.03
-MOUNTING = 0.02
-STATED_MEAN = 0.10
-ASSUMED_SHAPE, STATED_SHAPE = 0.15, 0.10
-EXPOSURE = 0.03
-PRICES = 0.10
-ASSUMED_MAINTENANCE, STATED_MAINTENANCE = 0.5, 0.25
-PRICE_PER_KWH = 0.10
-DISCOUNT_RATE = 0.01
-LIFE_SHARE = 0.4
-CURVE_CORRELATION = 0.8
-ALIKE_CORRELATION = 0.5
-"""Defaults, relative standard uncertainties but for: the discount rate (absolute), the life (a
-triangle that reaches so far to either side), the correlation between the errors of two bins of a
-curve, and that between the same kind of error in two builds (all common practice, no source)."""
+LOSS_SHARE = ValueKind("share of the energy", -0.5, 1.0, "a share of the energy, from -0.5 to 1")
+LIFE = ValueKind("years", 1.0, 100.0, "a life from 1 to 100 years")
+RATE = ValueKind("rate per year", -0.5, 1.0, "a real rate per year from -0.5 to 1")
+PRICE = ValueKind("money per kWh", 0.0, 1e6, "a price per kWh, 0 or more")
 
 
 @dataclass(frozen=True)
-class Stated:
+class StandardUncertainty:
     """A standard uncertainty that a stage states.
 
     Parameters
@@ -127,9 +83,327 @@ class Stated:
     size: float
     source: str
 
+    @classmethod
+    def of_default(cls, default: Default, times: float = 1.0) -> Self:
+        """Take a default, times a value where the uncertainty is wanted in its unit."""
+        return cls(default.value * times, default.source)
+
 
 @dataclass(frozen=True)
-class Input:
+class Quantity:
+    """A kind of uncertain input.
+
+    Parameters
+    ----------
+    key : str
+        In the plan's table [uncertainty].
+    category : str
+        One of `CATEGORIES`.
+    words : str
+        For people.
+    values : ValueKind
+    size : float, optional
+        The standard uncertainty where neither the plan nor a stage states one, relative but for a
+        rate (common practice, no source).
+    size_if_assumed : float, optional
+        The same where the value itself is assumed.
+    left_out : str
+        What holds where the plan states nothing, if it is not `size` alone.
+    kind : type
+        Distribution by default.
+    multiplies_speed : bool
+        Whether it multiplies every speed on site.
+    example : dict
+        What a plan may state.
+    """
+
+    key: str
+    category: str
+    words: str
+    values: ValueKind = FACTOR
+    size: float | None = None
+    size_if_assumed: float | None = None
+    left_out: str = ""
+    kind: type[Lognormal | Normal | Triangular] = Lognormal
+    multiplies_speed: bool = False
+    example: dict[str, Any] = field(default_factory=lambda: {"standard_uncertainty": 0.05})
+
+    def default(self, *, assumed: bool = False) -> Default:
+        """Return the standard uncertainty that is taken where nobody states one.
+
+        Parameters
+        ----------
+        assumed : bool
+            Whether the value itself is assumed.
+        """
+        size = self.size_if_assumed if assumed else self.size
+        assert size is not None, f"{self.key} has no default"
+        return Default(f"uncertainty.{self.key}", self.words, size, "share", COMMON_PRACTICE)
+
+    @property
+    def left_out_words(self) -> str:
+        """What holds where the plan states nothing."""
+        return self.left_out or _percent(self.size or 0.0)
+
+    def around(self, central: float, size: float) -> InputDistribution:
+        """Return the usual distribution around what the estimate takes.
+
+        Parameters
+        ----------
+        central : float
+        size : float
+            Standard uncertainty: relative where the values are factors, else in their own unit.
+        """
+        if self.kind is Triangular and size > 0:
+            reach = 6**0.5 * size  # of a symmetric triangle (JCGM 101:2008, 6.4.5)
+            return Triangular(central - reach, central, central + reach)
+        # Where the uncertainty is larger than the value, zero is no wall.
+        if self.kind is Lognormal and size < central:
+            return Lognormal(central, size / central)
+        return Normal(central, size)
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:g} %"
+
+
+def _of_speed(
+    key: str,
+    category: str,
+    words: str,
+    size: float | None = None,
+    left_out: str = "",
+    example: float = 0.05,
+) -> Quantity:
+    """Return an input that multiplies every speed on site."""
+    return Quantity(
+        key,
+        category,
+        words,
+        size=size,
+        left_out=left_out,
+        multiplies_speed=True,
+        example={"standard_uncertainty": example},
+    )
+
+
+QUANTITIES: dict[str, Quantity] = {
+    quantity.key: quantity
+    for quantity in (
+        _of_speed("stated_mean", MEASUREMENT, "mean speed as stated", 0.10),
+        _of_speed("anemometer", MEASUREMENT, "calibration of the anemometer", 0.03, example=0.01),
+        _of_speed("mounting", MEASUREMENT, "mounting of the anemometer", 0.02),
+        _of_speed("rounding", MEASUREMENT, "rounding of the readings", left_out="from the record"),
+        _of_speed(
+            "fit",
+            MEASUREMENT,
+            "fit of the distribution to the readings",
+            left_out="from the fit",
+        ),
+        Quantity(
+            "shape",
+            HISTORICAL,
+            "shape of the speed distribution",
+            size=0.10,
+            size_if_assumed=0.15,
+            left_out="from the fit; 10 % where stated, 15 % where assumed",
+        ),
+        _of_speed(
+            "sampling",
+            HISTORICAL,
+            "weather of the days in the record",
+            left_out="from the record",
+        ),
+        _of_speed(
+            "seasons", HISTORICAL, "seasons that the record lacks", left_out="from the record"
+        ),
+        _of_speed(
+            "past_years",
+            HISTORICAL,
+            "record's years against the long term",
+            left_out=f"{YEAR_TO_YEAR} over the root of the years",
+        ),
+        _of_speed(
+            "long_term",
+            HISTORICAL,
+            "relation to the long-term reference",
+            left_out="from the reference",
+        ),
+        Quantity(
+            "shear_exponent",
+            VERTICAL,
+            "height step",
+            EXPONENT,
+            left_out="from the height step",
+            kind=Normal,
+        ),
+        Quantity(
+            "exposure",
+            HORIZONTAL,
+            "surroundings: obstacles, roof, terrain",
+            size=0.03,
+            left_out="3 %, and what obstacles and roof state",
+        ),
+        Quantity(
+            "coming_years",
+            COMING,
+            "a year against the long term",
+            size=YEAR_TO_YEAR.value,
+            left_out=f"{YEAR_TO_YEAR}, or what a reference shows",
+            kind=Normal,
+        ),
+        Quantity("density", PERFORMANCE, "air density", left_out="from the air", kind=Normal),
+        Quantity("curve", PERFORMANCE, "power curve, all bins together", left_out="from the curve"),
+        Quantity(
+            "curve_bins",
+            PERFORMANCE,
+            "power curve, bin by bin",
+            left_out="from the curve",
+            kind=Normal,
+        ),
+        *(
+            Quantity(
+                f"losses.{category.key}",
+                PERFORMANCE,
+                f"{category.name} loss",
+                LOSS_SHARE,
+                left_out=f"{_percent(ASSUMED_UNCERTAINTY)} of an assumed loss, "
+                f"{_percent(STATED_UNCERTAINTY)} of a stated one",
+                example={"uniform": [0.0, 2 * category.example]},
+            )
+            for category in LOSS_CATEGORIES.values()
+        ),
+        Quantity(
+            "prices",
+            MONEY,
+            "prices of the parts bill",
+            size=0.10,
+            example={"triangular": [0.9, 1.0, 1.3]},
+        ),
+        Quantity(
+            "maintenance",
+            MONEY,
+            "upkeep",
+            size=0.25,
+            size_if_assumed=0.5,
+            left_out="25 % where stated, 50 % where assumed",
+            example={"standard_uncertainty": 0.3},
+        ),
+        Quantity(
+            "life_years",
+            MONEY,
+            "life of the build",
+            LIFE,
+            size=0.4 / 6**0.5,
+            left_out="a triangle that reaches 40 % to either side",
+            kind=Triangular,
+            example={"triangular": [8, 12, 20]},
+        ),
+        Quantity(
+            "discount_rate",
+            MONEY,
+            "real discount rate",
+            RATE,
+            size=0.01,
+            left_out="0.01",
+            kind=Normal,
+            example={"standard_uncertainty": 0.02},
+        ),
+        Quantity(
+            "price_per_kwh",
+            MONEY,
+            "worth of a kWh",
+            PRICE,
+            size=0.10,
+            example={"values": [0.28, 0.30, 0.45]},
+        ),
+    )
+}
+"""Every kind of uncertain input, by its key in the plan's table [uncertainty].
+
+A new one is an entry here, and what takes its values in `yieldest.model.uncertain`.
+"""
+
+SPEED_FACTORS = tuple(key for key, quantity in QUANTITIES.items() if quantity.multiplies_speed)
+"""Those that multiply every speed on site."""
+
+
+class StatedDistribution(Settings):
+    """The distribution of one uncertain input, stated in one of these ways."""
+
+    standard_uncertainty: Annotated[
+        NotNegative | None,
+        key("standard deviation: one case in three lies farther from the middle", 0.01),
+    ] = None
+    distribution: Annotated[
+        Literal["normal", "lognormal"] | None,
+        key(
+            "with standard_uncertainty: its shape",
+            "normal",
+            left_out="the usual one of the input, see uncertainty.md",
+        ),
+    ] = None
+    triangular: Annotated[
+        Annotated[list[float], Field(min_length=3, max_length=3)] | None,
+        key("or the lowest, the most likely and the highest value", [0.8, 1.0, 1.1]),
+    ] = None
+    uniform: Annotated[
+        Annotated[list[float], Field(min_length=2, max_length=2)] | None,
+        key("or the lowest and the highest, all between as likely", [0.9, 1.1]),
+    ] = None
+    values: Annotated[
+        Annotated[list[float], Field(min_length=1)] | None,
+        key("or one of these; written twice it counts double", [0.9, 1.0, 1.0, 1.2]),
+    ] = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        ways = ("standard_uncertainty", "triangular", "uniform", "values")
+        at_most_one(self, *ways)
+        if all(getattr(self, way) is None for way in ways):
+            raise ValueError(f"there is no distribution; state one of {', '.join(ways)}")
+        if self.distribution is not None and self.standard_uncertainty is None:
+            raise ValueError("distribution belongs to standard_uncertainty; state it too")
+        for way in ("triangular", "uniform"):
+            bounds = getattr(self, way)
+            if bounds is not None and (sorted(bounds) != bounds or bounds[0] == bounds[-1]):
+                raise ValueError(f"{way} is {bounds}; write the lowest first and the highest last")
+        return self
+
+    def around(self, quantity: Quantity, central: float) -> InputDistribution:
+        """Return the distribution of a quantity that the estimate takes as `central`.
+
+        Raises
+        ------
+        InputError
+            When it is to be lognormal around what is not above zero.
+        """
+        if self.triangular is not None:
+            return Triangular(*self.triangular)
+        if self.uniform is not None:
+            return Uniform(*self.uniform)
+        if self.values is not None:
+            return ListedValues(tuple(self.values))
+        size = self.standard_uncertainty or 0.0
+        if self.distribution == "normal":
+            return Normal(central, size)
+        if self.distribution == "lognormal":
+            if central <= 0:
+                raise InputError(
+                    f"uncertainty.{quantity.key}: the estimate takes {central:g}, and what is "
+                    "lognormal lies above zero; write normal instead."
+                )
+            return Lognormal(central, size / central)
+        return quantity.around(central, size)
+
+    def beyond(self, kind: ValueKind) -> float | None:
+        """Return a value that an input of that kind cannot have; None where there is none."""
+        stated = (*(self.triangular or ()), *(self.uniform or ()), *(self.values or ()))
+        return next((value for value in stated if not kind.low <= value <= kind.high), None)
+
+
+@dataclass(frozen=True)
+class UncertainInput:
     """One uncertain input, as drawn.
 
     Parameters
@@ -138,20 +412,20 @@ class Input:
         Its own; that of the quantity, with the build or file behind it where builds differ.
     quantity : str
         A key of `QUANTITIES`.
-    spread : InputDistribution
+    distribution : InputDistribution
     source : str
     by_plan : bool
-        Whether the plan states the spread.
-    scores : int
+        Whether the plan states the distribution.
+    variates : int
         Standard normal numbers that one draw takes: one for each bin of a curve bin by bin.
     """
 
     name: str
     quantity: str
-    spread: InputDistribution
+    distribution: InputDistribution
     source: str
     by_plan: bool = False
-    scores: int = 1
+    variates: int = 1
 
     @property
     def category(self) -> str:
@@ -164,91 +438,8 @@ class Input:
         return QUANTITIES[self.quantity].words + self.name.removeprefix(self.quantity)
 
 
-def default_distribution(quantity: str, central: float, size: float) -> InputDistribution:
-    """Return the usual distribution of a quantity around what the estimate takes.
-
-    Parameters
-    ----------
-    quantity : str
-        A key of `QUANTITIES`.
-    central : float
-    size : float
-        Standard uncertainty: relative where the quantity is a factor, else in its own unit.
-    """
-    kind = QUANTITIES[quantity].kind
-    if kind is Triangular and size > 0:
-        reach = 6**0.5 * size  # of a symmetric triangle (JCGM 101:2008, 6.4.5)
-        return Triangular(central - reach, central, central + reach)
-    # Where the uncertainty is larger than the value, zero is no wall.
-    if kind is Lognormal and size < central:
-        return Lognormal(central, size / central)
-    return Normal(central, size)
-
-
-@dataclass(frozen=True)
-class StatedDistribution:
-    """A spread as the plan states it: exactly one of these.
-
-    Parameters
-    ----------
-    standard_uncertainty : float or None
-        Around what the estimate takes: relative where the quantity is a factor, else in its unit.
-    distribution : {"normal", "lognormal"} or None
-        With `standard_uncertainty`; None takes the usual one of the quantity.
-    triangular : sequence of 3 float, or None
-        Lowest, most likely, highest.
-    uniform : sequence of 2 float, or None
-    values : sequence of float, or None
-    """
-
-    standard_uncertainty: float | None = None
-    distribution: str | None = None
-    triangular: Sequence[float] | None = None
-    uniform: Sequence[float] | None = None
-    values: Sequence[float] | None = None
-
-    def around(self, quantity: str, central: float) -> InputDistribution:
-        """Return the distribution of a quantity that the estimate takes as `central`."""
-        if self.triangular is not None:
-            return Triangular(*self.triangular)
-        if self.uniform is not None:
-            return Uniform(*self.uniform)
-        if self.values is not None:
-            return Values(tuple(self.values))
-        size = self.standard_uncertainty or 0.0
-        if self.distribution == "normal":
-            return Normal(central, size)
-        if self.distribution == "lognormal":
-            if central <= 0:
-                raise InputError(
-                    f"uncertainty.{quantity}: the estimate takes {central:g}, and what is "
-                    "lognormal lies "
-                    "above zero; write normal instead."
-                )
-            return Lognormal(central, size / central)
-        return default_distribution(quantity, central, size)
-
-    def nonsense(self, quantity: str) -> str | None:
-        """Say which value is what the quantity cannot be; None where all can."""
-        low, high, wish = _BOUNDS[QUANTITIES[quantity].takes]
-        for value in (*(self.triangular or ()), *(self.uniform or ()), *(self.values or ())):
-            if not low <= value <= high:
-                return f"{value:g} is not {wish}"
-        return None
-
-
-_BOUNDS = {
-    "factor": (0.01, 100.0, "a factor on what was computed (1 leaves it as it is)"),
-    "added to the exponent": (-0.5, 0.5, "a number from -0.5 to 0.5 to add to the shear exponent"),
-    "share of the energy": (-0.5, 1.0, "a share of the energy, from -0.5 to 1"),
-    "years": (1.0, 100.0, "a life from 1 to 100 years"),
-    "rate per year": (-0.5, 1.0, "a real rate per year from -0.5 to 1"),
-    "money per kWh": (0.0, 1e6, "a price per kWh, 0 or more"),
-}
-
-
 class Gathered:
-    """The inputs gathered so far, with what the plan states put in the place of the defaults.
+    """The inputs gathered so far, with what the plan states in the place of the defaults.
 
     Parameters
     ----------
@@ -258,10 +449,15 @@ class Gathered:
 
     def __init__(self, by_plan: Mapping[str, StatedDistribution]) -> None:
         self._by_plan = by_plan
-        self._inputs: dict[str, Input] = {}
+        self._inputs: dict[str, UncertainInput] = {}
 
     def add(
-        self, quantity: str, central: float, stated: Stated | None, of: str = "", scores: int = 1
+        self,
+        quantity: str,
+        central: float,
+        stated: StandardUncertainty | None,
+        of: str = "",
+        variates: int = 1,
     ) -> str:
         """Note an input, once for all who share it, and return its name.
 
@@ -270,25 +466,28 @@ class Gathered:
         quantity : str
         central : float
             What the one-plan estimate takes.
-        stated : Stated or None
-            The default spread. Without one, or with none to speak of, the input is drawn only
-            where the plan states it.
+        stated : StandardUncertainty or None
+            The default. Without one, or with none to speak of, the input is drawn only where the
+            plan states it.
         of : str
             The build, file or bill that the input belongs to; empty where all share it.
-        scores : int
+        variates : int
         """
-        by_plan = self._by_plan.get(quantity)
         name = f"{quantity} ({of})" if of else quantity
+        known, by_plan = QUANTITIES[quantity], self._by_plan.get(quantity)
         if by_plan is not None:
-            spread = by_plan.around(quantity, central)
-            self._inputs[name] = Input(name, quantity, spread, "the plan", True, scores)
+            self._inputs[name] = UncertainInput(
+                name, quantity, by_plan.around(known, central), "the plan", True, variates
+            )
         elif stated is not None and stated.size > 0:
-            spread = default_distribution(quantity, central, stated.size)
-            self._inputs[name] = Input(name, quantity, spread, stated.source, False, scores)
+            usual = known.around(central, stated.size)
+            self._inputs[name] = UncertainInput(
+                name, quantity, usual, stated.source, False, variates
+            )
         return name
 
     @property
-    def inputs(self) -> tuple[Input, ...]:
+    def inputs(self) -> tuple[UncertainInput, ...]:
         """The inputs in the order of `QUANTITIES`, the curve's bins last.
 
         The first dimensions of a Sobol sequence are the most even, so the long tail of bins that
@@ -298,6 +497,6 @@ class Gathered:
         return tuple(
             sorted(
                 self._inputs.values(),
-                key=lambda each: (each.scores > 1, order.index(each.quantity)),
+                key=lambda each: (each.variates > 1, order.index(each.quantity)),
             )
         )
