@@ -1,6 +1,7 @@
 """Power curves: reading them, cut-in, cut-out, density, and the power coefficient."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -9,7 +10,7 @@ from yieldest.errors import InputError
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.plausibility import BETZ_LIMIT
-from yieldest.turbine.power_curve import power_coefficient, power_in_wind_w
+from yieldest.turbine.power_curve import PowerCurve, power_coefficient, power_in_wind_w
 
 
 @pytest.fixture
@@ -117,3 +118,46 @@ def test_density_correction_keeps_the_power_coefficient(density):
         )
     assert curve.at_density(density, "speed").rated_power_w == 400
     assert curve.at_density(density, "power").rated_power_w == pytest.approx(400 * density / 1.225)
+
+
+def test_points_make_a_curve_and_frames_are_read_as_files_are(curve_file):
+    """A plain list is enough, and what `to_frame` gives is what `read_power_curve` takes."""
+    given = PowerCurve([3, 6, 12], [0, 80, 400], rotor_area_m2=4.5)
+    assert given.rated_power_w == 400
+    assert given.provenance.source == "given"
+    assert given(9).item() == pytest.approx(240)
+    assert given.at_density(1.1).power_at(6) == pytest.approx(80 * 1.1 / 1.225)
+    read = read_power_curve(curve_file)
+    again = read_power_curve(read.to_frame(), air_density_kg_m3=read.air_density_kg_m3)
+    np.testing.assert_array_equal(again.power_w, read.power_w)
+    np.testing.assert_array_equal(again.speed_ms, read.speed_ms)
+    series = read.to_frame().set_index("speed (m/s)")["power (W)"]
+    np.testing.assert_array_equal(read_power_curve(series).power_w, read.power_w)
+    with pytest.raises(InputError, match="row 2: the speed 3"):
+        read_power_curve(pd.DataFrame({"speed (m/s)": [4, 3], "power (W)": [0, 1]}))
+
+
+@pytest.mark.parametrize(
+    ("speed", "power", "more"),
+    [
+        ([3, 3], [0, 1], {}),
+        ([3], [1], {}),
+        ([-1, 3], [0, 1], {}),
+        ([3, 4], [0, np.nan], {}),
+        ([3, 4], [0, 1, 2], {}),
+        ([3, 4], [0, 1], {"rotor_area_m2": 0}),
+        ([3, 4], [0, 1], {"power_uncertainty_w": [1]}),
+    ],
+)
+def test_points_that_are_no_curve_are_refused(speed, power, more):
+    with pytest.raises(InputError):
+        PowerCurve(speed, power, **more)
+
+
+def test_a_curve_is_drawn_into_the_axes_it_gets():
+    plt = pytest.importorskip("matplotlib.pyplot")
+    _, axes = plt.subplots()
+    curve = PowerCurve([3, 6, 12], [0, 80, 400])
+    assert curve.plot(axes) is axes
+    np.testing.assert_array_equal(axes.lines[0].get_ydata(), curve.power_w)
+    plt.close("all")

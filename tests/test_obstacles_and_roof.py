@@ -204,7 +204,7 @@ def test_turbulence_works_by_the_bend_of_the_curve():
 
 def test_only_the_loss_by_turbulence_is_counted():
     thrust = np.array([0.8, 0.8, 0.8, 0.5, 0.2])
-    curve = PowerCurve(*CURVE, 1.225, 900.0, 20.0, None, Provenance("curve", ""), thrust)
+    curve = PowerCurve(*CURVE, thrust_coefficient=thrust)
     windy = WindDistribution(3.5, 11.5, 0.0, 12.0, Provenance("", ""))
     calm = WindDistribution(2.0, 4.0, 0.0, 12.0, Provenance("", ""))
     blurred, loss = in_turbulence(curve, windy, 0.25)

@@ -1,6 +1,7 @@
 """Tables of readings: power from whatever the meters show, and what is caught on the way."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -251,3 +252,14 @@ def test_less_than_a_minute_is_warned_of(table, text, stated, seconds, warned):
     means, averaging = minute_means(table(text), stated)
     assert averaging.seconds == seconds
     assert any("less than one minute" in text for text in means.provenance.warnings) is warned
+
+
+def test_a_frame_is_read_as_its_file_would_be():
+    """Times in the index; the same numbers as from text."""
+    times = pd.date_range("2023-05-01", periods=3, freq="min")
+    frame = pd.DataFrame({"wind (m/s)": [4.0, 5, 6], "watts": [10, 20, 30]}, index=times)
+    found = read_readings(frame)
+    np.testing.assert_array_equal(found.power_w, [10, 20, 30])
+    np.testing.assert_array_equal(found.time_s, [0, 60, 120])
+    with pytest.raises(InputError, match="data frame, row 2: a wind speed is below zero"):
+        read_readings(frame.assign(**{"wind (m/s)": [4.0, -5, 6]}))

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
+from os import PathLike
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
-from yieldest.files.table import Table, plain_heading, read_table
+from yieldest.files.table import Table, plain_heading, read_table, table_of_frame
 from yieldest.files.whole_output import write_whole
 from yieldest.provenance import Provenance
 from yieldest.settings import HIGHEST_CUT_OUT_MS
@@ -28,6 +30,9 @@ from yieldest.turbine.power_curve import (
 from yieldest.units import SPEED_UNITS, speed_unit_in_heading, to_metres_per_second
 from yieldest.wind.record_headings import RECOGNISED_COLUMNS
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 _POWER_NAMES = ("power", "output", "electrical power", "p")
 _UNCERTAINTY_NAMES = ("standard uncertainty", "power uncertainty", "uncertainty")
 _COEFFICIENT_NAMES = ("thrust coefficient", "ct", "c t")
@@ -39,18 +44,18 @@ _HIGHEST_THRUST_COEFFICIENT = 2.0
 
 
 def read_power_curve(
-    path: Path,
+    source: str | PathLike[str] | pd.DataFrame,
     *,
     ends: Ends | None = None,
     rotor_area_m2: float | None = None,
     rotor_type: RotorType | None = None,
     air_density_kg_m3: float | None = None,
 ) -> PowerCurve:
-    """Read a power curve from a CSV file of speed and power.
+    """Read a power curve from a CSV file, or a data frame, of speed and power.
 
     Parameters
     ----------
-    path : Path
+    source : path or DataFrame
         Columns for speed (its unit in the heading, else m/s is refused as unknown) and power (W or
         kW in the heading); one power column for each air density where the headings name several
         ("power at 1.1 kg/m3 (W)"); optionally the standard uncertainty of the power and the thrust
@@ -70,8 +75,12 @@ def read_power_curve(
         When a line is wrong, speeds do not increase, or a power coefficient is above 16/27.
     """
     ends = ends or Ends()
-    table = read_table(path)
-    notes = notes_of(path)
+    if isinstance(source, str | PathLike):
+        table, notes = read_table(Path(source)), notes_of(Path(source))
+    else:
+        table = table_of_frame(source, index="speed (m/s)", value="power (W)")
+        notes = CurveNotes()
+    path = table.path
     speed_column = str(table.find("wind speed", _tailed(RECOGNISED_COLUMNS["speed"], table)))
     unit = speed_unit_in_heading(speed_column)
     if unit is None or unit == "Beaufort":
@@ -90,7 +99,7 @@ def read_power_curve(
         for row, here in zip(power, density, strict=True):
             coefficient = power_coefficient(row, speed, rotor_area_m2, here)
             best = first_highest(coefficient)
-            where = f"{path}, line {table.line(best)}: at {speed[best]:.3g} m/s"
+            where = f"{table.place(best)}: at {speed[best]:.3g} m/s"
             warnings += judge_coefficient(where, float(coefficient[best]), rotor_type)
     else:
         assumed.append(
@@ -164,18 +173,10 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
         f"last measured speed: {curve.last_measured_ms:g} m/s",
         *([] if curve.extrapolation == "zero" else [f"beyond last: {curve.extrapolation}"]),
     ]
-    headings = ["speed (m/s)", "power (W)"]
-    columns = [curve.speed_ms, curve.power_w]
-    if curve.power_uncertainty_w is not None:
-        headings.append("standard uncertainty (W)")
-        columns.append(curve.power_uncertainty_w)
-    if curve.thrust_coefficient is not None:
-        headings.append("thrust coefficient")
-        columns.append(curve.thrust_coefficient)
-    lines = [f"# {' '.join(note.split())}" for note in notes]
-    lines.append(",".join(headings))
-    lines += [",".join(f"{value:.6g}" for value in row) for row in zip(*columns, strict=True)]
-    write_whole(path, "\n".join(lines) + "\n")
+    lines = "".join(f"# {' '.join(note.split())}\n" for note in notes)
+    write_whole(
+        path, lines + curve.to_frame().to_csv(index=False, float_format="%.6g", lineterminator="\n")
+    )
 
 
 def _density(
@@ -236,10 +237,8 @@ def _uncertainty(table: Table) -> FloatArray | None:
     values = table.numbers(column) * _power_factor(table.path, column)
     wrong = ~(values >= 0)
     if wrong.any():
-        line = table.line(int(np.argmax(wrong)))
-        raise InputError(
-            f"{table.path}, line {line}: a standard uncertainty is blank or below zero; mend it."
-        )
+        place = table.place(int(np.argmax(wrong)))
+        raise InputError(f"{place}: a standard uncertainty is blank or below zero; mend it.")
     return values
 
 
@@ -274,7 +273,7 @@ def _thrust(
     if wrong.any():
         row = int(np.argmax(wrong))
         raise InputError(
-            f"{table.path}, line {table.line(row)}: the thrust coefficient is "
+            f"{table.place(row)}: the thrust coefficient is "
             f"{coefficient[row]:.3g}, but it should lie between 0 and "
             f"{_HIGHEST_THRUST_COEFFICIENT:g}; mend the value or the rotor area."
         )
@@ -300,17 +299,17 @@ def _power_factor(path: Path, heading: str) -> float:
 def _check_points(table: Table, speed_column: str, speed: FloatArray, power: FloatArray) -> None:
     blank = np.isnan(speed) | np.isnan(power).any(axis=0)
     if blank.any():
-        line = table.line(int(np.argmax(blank)))
-        raise InputError(f"{table.path}, line {line}: speed or power is blank; fill it in.")
+        place = table.place(int(np.argmax(blank)))
+        raise InputError(f"{place}: speed or power is blank; fill it in.")
     if speed[0] < 0:
         raise InputError(
-            f"{table.path}, line {table.line(0)}: {table.frame[speed_column].iloc[0]} is below "
+            f"{table.place(0)}: {table.frame[speed_column].iloc[0]} is below "
             "zero, and a wind speed cannot be; mend the value."
         )
     if (speed > HIGHEST_CUT_OUT_MS).any():
         row = int(np.argmax(speed > HIGHEST_CUT_OUT_MS))
         raise InputError(
-            f"{table.path}, line {table.line(row)}: {speed[row]:.4g} m/s is more than any wind "
+            f"{table.place(row)}: {speed[row]:.4g} m/s is more than any wind "
             "near the ground; mend the value or the unit."
         )
     if speed.size < 2:
@@ -322,11 +321,8 @@ def _check_points(table: Table, speed_column: str, speed: FloatArray, power: Flo
         row = int(np.argmax(falling)) + 1
         before, here = table.frame[speed_column].iloc[row - 1], table.frame[speed_column].iloc[row]
         raise InputError(
-            f"{table.path}, line {table.line(row)}: the speed {here} does not lie above the "
+            f"{table.place(row)}: the speed {here} does not lie above the "
             f"{before} of the line before; sort the lines by speed and keep one line per speed."
         )
     if speed[0] == 0 and (power[:, 0] > 0).any():
-        raise InputError(
-            f"{table.path}, line {table.line(0)}: the curve makes power at zero wind; mend the "
-            "value."
-        )
+        raise InputError(f"{table.place(0)}: the curve makes power at zero wind; mend the value.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +14,9 @@ from yieldest.settings import Circuit
 from yieldest.turbine.electrical_power import rms
 from yieldest.turbine.meters import Meters, wiring_of
 from yieldest.turbine.reading_headings import column_values, find_columns, open_readings
+
+if TYPE_CHECKING:
+    from yieldest.turbine.reading_headings import Source
 
 
 @dataclass(frozen=True)
@@ -86,12 +89,12 @@ def bench_constants(
     return per_rpm, float(np.median((per_rpm * n[loaded] - v[loaded]) / i[loaded]))
 
 
-def read_generator(path: Path, meters: Meters, winding_ohm: float | None = None) -> Generator:
+def read_generator(source: Source, meters: Meters, winding_ohm: float | None = None) -> Generator:
     """Read a bench test of a generator.
 
     Parameters
     ----------
-    path : Path
+    source : path or DataFrame
         CSV of rpm and volts, and amps or load resistance on the lines with a load; lines with
         neither are open-circuit. Same meters and terminals as the readings.
     meters : Meters
@@ -108,7 +111,8 @@ def read_generator(path: Path, meters: Meters, winding_ohm: float | None = None)
     -----
     See `bench_constants`.
     """
-    table = open_readings(path, meters.decimal)
+    table = open_readings(source, meters.decimal)
+    path = table.path
     columns = find_columns(table, {})
     wiring = wiring_of(str(path), meters, columns.get("volts"), columns.get("amps"))
     rpm = column_values(table, "rpm", columns.get("rpm"))

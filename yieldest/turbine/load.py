@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from os import PathLike
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 import numpy as np
 from pydantic import model_validator
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.files.table import read_table
+from yieldest.files.table import read_table, table_of_frame
 from yieldest.provenance import Provenance
 from yieldest.settings import FilePath, NotNegative, Positive, Settings, key
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.turbine.reading_headings import unit_factor
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Load = Literal["resistor", "battery", "charger", "inverter"]
 LOAD_WORDS: dict[str, str] = {
@@ -121,12 +125,12 @@ class Conversion:
         return np.asarray(np.where(power_in_w < self.start_up_w, 0.0, out))
 
 
-def read_conversion(path: Path, load: LoadSettings) -> Conversion:
+def read_conversion(source: str | PathLike[str] | pd.DataFrame, load: LoadSettings) -> Conversion:
     """Read a table of conversion efficiency by power.
 
     Parameters
     ----------
-    path : Path
+    source : path or DataFrame
         CSV with the columns "power in (W)" and "efficiency" (as a share, or in % in the heading).
     load : LoadSettings
         Its no-load draw and start-up power.
@@ -136,7 +140,10 @@ def read_conversion(path: Path, load: LoadSettings) -> Conversion:
     InputError
         When powers do not increase or an efficiency is not between 0 and 1.
     """
-    table = read_table(path)
+    if isinstance(source, str | PathLike):
+        table = read_table(Path(source))
+    else:
+        table = table_of_frame(source, index="power in (W)", value="efficiency")
     power_heading = str(
         table.find("power in", ("power in", "input power", "input", "power", "watts"))
     )
@@ -147,17 +154,16 @@ def read_conversion(path: Path, load: LoadSettings) -> Conversion:
     if wrong.any():
         row = int(np.argmax(wrong))
         raise InputError(
-            f"{path}, line {table.line(row)}: the efficiency {table.frame[heading].iloc[row]} is "
+            f"{table.place(row)}: the efficiency {table.frame[heading].iloc[row]} is "
             "not above 0 and at most 1; write a share, or '(%)' in the heading."
         )
     wrong = ~(np.diff(power, prepend=-1.0) > 0)
     if wrong.any():
-        line = table.line(int(np.argmax(wrong)))
         raise InputError(
-            f"{path}, line {line}: the power in is blank, below zero or not above that of the line "
-            "before; sort the lines by power."
+            f"{table.place(int(np.argmax(wrong)))}: the power in is blank, below zero or not above "
+            "that of the line before; sort the lines by power."
         )
-    return Conversion(power, efficiency, load.no_load_draw_w, load.start_up_w, path.name)
+    return Conversion(power, efficiency, load.no_load_draw_w, load.start_up_w, table.path.name)
 
 
 def typical_conversion(name: str, load: LoadSettings, rated_power_w: float) -> Conversion:

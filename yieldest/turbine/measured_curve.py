@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -37,6 +38,9 @@ from yieldest.turbine.power_curve import (
 from yieldest.turbine.reading_file import read_readings
 from yieldest.turbine.readings import MANY_WRONG, Readings
 from yieldest.turbine.smooth_curve import SmoothCurve, smooth_curve
+
+if TYPE_CHECKING:
+    from yieldest.turbine.reading_headings import Source
 
 
 @dataclass(frozen=True)
@@ -79,7 +83,7 @@ class MeasuredCurve:
 
 
 def measure_curve(
-    path: Path,
+    source: Source,
     meters: Meters | None = None,
     *,
     rotor_area_m2: float | None = None,
@@ -94,7 +98,7 @@ def measure_curve(
 
     Parameters
     ----------
-    path : Path
+    source : path or DataFrame
     meters : Meters, optional
         How the readings were taken, and in what air.
     rotor_area_m2 : float, optional
@@ -119,7 +123,8 @@ def measure_curve(
     Method of bins of IEC 61400-12-1, on one-minute means as in its small-turbine annex.
     """
     meters = meters or Meters()
-    readings, averaging = minute_means(read_readings(path, meters), meters.averaging_s)
+    readings, averaging = minute_means(read_readings(source, meters), meters.averaging_s)
+    path = readings.table.path
     density, density_uncertainty, readings = density_at_test(readings, meters, air_density_kg_m3)
     uncertainty = meters.uncertainty
     if uncertainty is None:

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.defaults import STANDARD_DENSITY_KG_M3
+from yieldest.errors import InputError
 from yieldest.html_repr import html_table
 from yieldest.provenance import Provenance
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
 
 BeyondLast = Literal["hold", "zero", "cube law"]
 """What is counted above the last point of a curve."""
@@ -48,55 +54,127 @@ class DensityFamily:
         )
 
 
-@dataclass(frozen=True)
+GIVEN = Provenance("given", "straight lines between the given points")
+"""Of a curve whose points were handed over as they are."""
+
+
+@dataclass(frozen=True, init=False)
 class PowerCurve:
     """Electrical power against wind speed, straight lines between points, zero outside them.
 
     Parameters
     ----------
-    speed_ms : ndarray, shape (n,)
+    speed_ms : array_like, shape (n,)
         Strictly increasing; the first is the cut-in speed, the last the cut-out speed.
-    power_w : ndarray, shape (n,)
+    power_w : array_like, shape (n,)
         Power at those speeds, at the last one included.
+    rotor_area_m2 : float, optional
     air_density_kg_m3 : float
-        Density the curve holds for.
-    rated_power_w : float
-    last_measured_ms : float
-        Speed of the last point of the source; above it `extrapolation` says what is counted.
-    rotor_area_m2 : float or None
+        Density the curve holds for; by default that of the standard atmosphere at sea level.
+    rated_power_w : float, optional
+        By default the highest power.
+    last_measured_ms : float, optional
+        Speed of the last point of the source; above it `extrapolation` says what is counted. By
+        default the last speed.
     provenance : Provenance
-    thrust_coefficient : ndarray, shape (n,), or None
+    thrust_coefficient : array_like, shape (n,), optional
         Thrust on the rotor over the dynamic pressure on its area, at `speed_ms`, where known.
-    power_uncertainty_w : ndarray, shape (n,), or None
+    power_uncertainty_w : array_like, shape (n,), optional
         Standard uncertainty of each power, where the source gives one.
     relative_uncertainty : float
         Standard uncertainty as a share of the power, used where `power_uncertainty_w` is None.
     modelled : bool
         Whether nobody measured the curve.
     extrapolation : {"hold", "zero", "cube law"}
-    load : str or None
+    load : str, optional
         What the machine fed when the curve was measured, in the words of `turbine.load`.
     idle_draw_w : float
         What the converter draws from elsewhere while the machine makes nothing.
-    family : DensityFamily or None
+    family : DensityFamily, optional
         When the source holds several densities.
+
+    Raises
+    ------
+    InputError
+        When the points are not those of a curve.
+
+    Examples
+    --------
+    >>> curve = PowerCurve([3, 6, 12], [0, 80, 400], rotor_area_m2=4.5)
+    >>> curve.at_density(1.1).power_at([2, 6]).round(1).tolist()
+    [0.0, 71.8]
     """
 
     speed_ms: FloatArray
     power_w: FloatArray
+    rotor_area_m2: float | None
     air_density_kg_m3: float
     rated_power_w: float
     last_measured_ms: float
-    rotor_area_m2: float | None
     provenance: Provenance
-    thrust_coefficient: FloatArray | None = None
-    power_uncertainty_w: FloatArray | None = None
-    relative_uncertainty: float = STATED_UNCERTAINTY
-    modelled: bool = False
-    extrapolation: BeyondLast = "zero"
-    load: str | None = None
-    idle_draw_w: float = 0.0
-    family: DensityFamily | None = None
+    thrust_coefficient: FloatArray | None
+    power_uncertainty_w: FloatArray | None
+    relative_uncertainty: float
+    modelled: bool
+    extrapolation: BeyondLast
+    load: str | None
+    idle_draw_w: float
+    family: DensityFamily | None
+
+    def __init__(
+        self,
+        speed_ms: npt.ArrayLike,
+        power_w: npt.ArrayLike,
+        rotor_area_m2: float | None = None,
+        *,
+        air_density_kg_m3: float = STANDARD_DENSITY_KG_M3,
+        rated_power_w: float | None = None,
+        last_measured_ms: float | None = None,
+        provenance: Provenance = GIVEN,
+        thrust_coefficient: npt.ArrayLike | None = None,
+        power_uncertainty_w: npt.ArrayLike | None = None,
+        relative_uncertainty: float = STATED_UNCERTAINTY,
+        modelled: bool = False,
+        extrapolation: BeyondLast = "zero",
+        load: str | None = None,
+        idle_draw_w: float = 0.0,
+        family: DensityFamily | None = None,
+    ) -> None:
+        speed, power = floats(speed_ms), floats(power_w)
+        if speed.ndim != 1 or speed.size < 2 or not (np.diff(speed) > 0).all() or speed[0] < 0:
+            raise InputError("speed_ms: a power curve needs two speeds or more that increase.")
+        thrust = None if thrust_coefficient is None else floats(thrust_coefficient)
+        uncertainty = None if power_uncertainty_w is None else floats(power_uncertainty_w)
+        for name, values in (
+            ("power_w", power),
+            ("thrust_coefficient", thrust),
+            ("power_uncertainty_w", uncertainty),
+        ):
+            if values is not None and (values.shape != speed.shape or np.isnan(values).any()):
+                raise InputError(f"{name}: a power curve needs one number for each of its speeds.")
+        for name, amount in (
+            ("rotor_area_m2", rotor_area_m2),
+            ("air_density_kg_m3", air_density_kg_m3),
+        ):
+            if amount is not None and not amount > 0:
+                raise InputError(f"{name} is {amount:g}, but it should be above 0; mend it.")
+        vars(self).update(
+            speed_ms=speed,
+            power_w=power,
+            rotor_area_m2=rotor_area_m2,
+            air_density_kg_m3=air_density_kg_m3,
+            rated_power_w=float(power.max()) if rated_power_w is None else rated_power_w,
+            last_measured_ms=float(speed[-1]) if last_measured_ms is None else last_measured_ms,
+            provenance=provenance,
+            thrust_coefficient=thrust,
+            power_uncertainty_w=uncertainty,
+            relative_uncertainty=relative_uncertainty,
+            modelled=modelled,
+            extrapolation=extrapolation,
+            load=load,
+            idle_draw_w=idle_draw_w,
+            family=family,
+        )
 
     @property
     def cut_in_ms(self) -> float:
@@ -119,6 +197,45 @@ class PowerCurve:
             return self.power_uncertainty_w
         return np.asarray(self.relative_uncertainty * np.abs(self.power_w))
 
+    def power_at(self, speed_ms: npt.ArrayLike) -> FloatArray:
+        """Return the power in W at each speed; NaN where the speed is NaN."""
+        return np.interp(floats(speed_ms), self.speed_ms, self.power_w, left=0.0, right=0.0)
+
+    __call__ = power_at
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the points as a table with the headings of a curve file."""
+        import pandas as pd  # noqa: PLC0415 - slow to load
+
+        columns = {
+            "speed (m/s)": self.speed_ms,
+            "power (W)": self.power_w,
+            "standard uncertainty (W)": self.power_uncertainty_w,
+            "thrust coefficient": self.thrust_coefficient,
+        }
+        return pd.DataFrame(
+            {name: values for name, values in columns.items() if values is not None}
+        )
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the curve with a band of its standard uncertainty.
+
+        Parameters
+        ----------
+        ax : matplotlib axes, optional
+            New ones where left out.
+        """
+        import matplotlib.pyplot as plt  # noqa: PLC0415 - slow to load
+
+        if ax is None:
+            _, ax = plt.subplots()
+        (line,) = ax.plot(self.speed_ms, self.power_w)
+        low, high = self.power_w - self.uncertainty_w, self.power_w + self.uncertainty_w
+        ax.fill_between(self.speed_ms, low, high, alpha=0.2, color=line.get_color())
+        ax.set_xlabel("wind speed (m/s)")
+        ax.set_ylabel("power (W)")
+        return ax
+
     def _repr_html_(self) -> str:
         """Show the curve in a notebook."""
         area = self.rotor_area_m2
@@ -138,20 +255,9 @@ class PowerCurve:
                     for speed, power in zip(self.speed_ms, self.power_w, strict=True)
                 ),
             ],
-            [str(note) for note in (*self.provenance.assumed, *self.provenance.warnings)],
         )
 
-    def power_at(self, speed_ms: npt.ArrayLike) -> FloatArray:
-        """Return the power in W at each speed; NaN where the speed is NaN."""
-        return np.interp(
-            floats(speed_ms),
-            self.speed_ms,
-            self.power_w,
-            left=0.0,
-            right=0.0,
-        )
-
-    def at_density(self, air_density_kg_m3: float, correction: Correction) -> PowerCurve:
+    def at_density(self, air_density_kg_m3: float, correction: Correction = "power") -> PowerCurve:
         """Return the curve for another air density.
 
         Parameters

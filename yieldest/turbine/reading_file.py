@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -27,6 +27,9 @@ from yieldest.units import (
 )
 from yieldest.wind.record_values import LIMITS, blank_marks, numbers_of
 
+if TYPE_CHECKING:
+    from yieldest.turbine.reading_headings import Source
+
 MISMATCH = 0.10
 """Watts farther than this from volts x amps are not volts x amps; our choice, twice what two
 ordinary multimeters can be apart."""
@@ -34,16 +37,16 @@ MISMATCH_OF_HIGHEST = 0.005
 """Nor is a difference below this share of the highest power a mismatch: it is rounding."""
 
 
-def read_readings(path: Path, meters: Meters) -> Readings:
+def read_readings(source: Source, meters: Meters | None = None) -> Readings:
     """Read a table of wind speed and electrical readings.
 
     Parameters
     ----------
-    path : Path
+    source : path or DataFrame
         CSV with a heading line. Columns are recognised by `headings.ROLES`: wind speed (or pulses
         of an anemometer) and one of watts, pulses of an energy meter, volts with amps, volts or
         amps with load resistance; perhaps time, rpm, air temperature and pressure.
-    meters : Meters
+    meters : Meters, optional
 
     Raises
     ------
@@ -51,7 +54,9 @@ def read_readings(path: Path, meters: Meters) -> Readings:
         When the file cannot be read, power cannot be had from its columns, or too many lines
         contradict themselves.
     """
-    table = open_readings(path, meters.decimal)
+    meters = meters or Meters()
+    table = open_readings(source, meters.decimal)
+    path = table.path
     below = () if table.layout.below is None else (table.layout.below,)
     columns = find_columns(table, meters.stated_columns)
     wiring = wiring_of(str(path), meters, columns.get("volts"), columns.get("amps"))
@@ -68,8 +73,8 @@ def read_readings(path: Path, meters: Meters) -> Readings:
         ohms = np.full(len(table.frame), meters.load_ohm)
     for what, column in (("rpm", values("rpm")), ("ohms", ohms)):
         if column is not None and (column < 0).any():
-            line = table.line(int(np.argmax(column < 0)))
-            raise InputError(f"{path}, line {line}: the {what} are below zero; mend the value.")
+            place = table.place(int(np.argmax(column < 0)))
+            raise InputError(f"{place}: the {what} are below zero; mend the value.")
     speed_ms, speed_from = _speed(table, columns, meters, time_s)
     power_w, power_from = _power(table, columns, meters, wiring, volts, amps, ohms, time_s)
     readings = Readings(
@@ -126,13 +131,13 @@ def _speed(
             "it is (meters.columns; on the command line --column speed=HEADING)."
         )
     if (speed < 0).any():
-        line = table.line(int(np.argmax(speed < 0)))
-        raise InputError(f"{table.path}, line {line}: a wind speed is below zero; mend the value.")
+        place = table.place(int(np.argmax(speed < 0)))
+        raise InputError(f"{place}: a wind speed is below zero; mend the value.")
     highest = LIMITS["speed"][1]
     if (speed > highest).any():
         row = int(np.argmax(speed > highest))
         raise InputError(
-            f"{table.path}, line {table.line(row)}: {speed[row]:.4g} m/s is above {highest:g} m/s, "
+            f"{table.place(row)}: {speed[row]:.4g} m/s is above {highest:g} m/s, "
             "the highest gust ever measured; mend the value or the unit."
         )
     return speed, how
@@ -193,9 +198,9 @@ def _intervals_s(table: Table, time_s: FloatArray | None) -> FloatArray:
         )
     steps = np.concatenate(([np.nan], np.diff(time_s)))
     if (steps <= 0).any():
-        line = table.line(int(np.argmax(steps <= 0)))
+        place = table.place(int(np.argmax(steps <= 0)))
         raise InputError(
-            f"{table.path}, line {line}: the time does not lie after that of the line before, so "
+            f"{place}: the time does not lie after that of the line before, so "
             "the pulses cannot be turned into a rate; mend the times."
         )
     return steps

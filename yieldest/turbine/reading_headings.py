@@ -6,17 +6,24 @@ import re
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from os import PathLike
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.dialect import LayoutOptions, layout_of, without_footer
-from yieldest.files.table import MOST_COLUMNS, Table, plain_heading, read_blocks
+from yieldest.files.table import MOST_COLUMNS, Table, plain_heading, read_blocks, table_of_frame
 from yieldest.settings import DecimalMark
 from yieldest.wind.record_headings import RECOGNISED_COLUMNS
 from yieldest.wind.record_values import numbers_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    Source = str | PathLike[str] | pd.DataFrame
 
 BEYOND_BELIEF = 1e9
 """No machine of these shows a value above this, in volts, amps, watts, ohms or rpm."""
@@ -101,12 +108,12 @@ ROLES = {
 """The columns that a table of readings may have."""
 
 
-def open_readings(path: Path, decimal: DecimalMark | None = None) -> Table:
+def open_readings(source: Source, decimal: DecimalMark | None = None) -> Table:
     """Read a table of readings as text, its layout recognised as that of a wind record is.
 
     Parameters
     ----------
-    path : Path
+    source : path or DataFrame
         Any delimiter, decimal point or comma, lines of other text above the heading, a line of
         units below it (which then stand behind the headings in brackets), lines of text without any
         number below the readings.
@@ -117,6 +124,9 @@ def open_readings(path: Path, decimal: DecimalMark | None = None) -> Table:
     InputError
         When the file cannot be read or a line has more or fewer cells than the heading.
     """
+    if not isinstance(source, str | PathLike):
+        return table_of_frame(source, index="time", value="wind speed (m/s)")
+    path = Path(source)
     layout = layout_of(path, LayoutOptions(decimal=decimal))
     if len(layout.headings) > MOST_COLUMNS:
         raise InputError(
@@ -215,7 +225,7 @@ def column_values(table: Table, role: str, column: str | None) -> FloatArray | N
     if wrong.any():
         row = int(np.argmax(wrong))
         raise InputError(
-            f"{table.path}, line {table.line(row)}: {values[row]:.4g} in column {column!r} is no "
+            f"{table.place(row)}: {values[row]:.4g} in column {column!r} is no "
             f"value that the {ROLES[role].words} can have; mend it."
         )
     return values * factor

@@ -74,7 +74,7 @@ def _refuse_blank(table: Table, column: str, seconds: FloatArray) -> None:
     blank = np.isnan(seconds)
     if blank.any():
         raise InputError(
-            f"{table.path}, line {table.line(int(np.argmax(blank)))}: the time in column "
+            f"{table.place(int(np.argmax(blank)))}: the time in column "
             f"{column!r} is blank; fill it in or leave the line out."
         )
 

@@ -58,7 +58,7 @@ class Readings:
 
     def place(self, index: int) -> str:
         """Return file and line of a reading, for messages."""
-        return f"{self.table.path}, line {self.table.line(int(self.row[index]))}"
+        return self.table.place(int(self.row[index]))
 
     def columns(self) -> dict[str, FloatArray]:
         """Return the columns that are there, all but the rows."""
