@@ -1,5 +1,8 @@
 """Data frames, series, datasets and arrays stand wherever a file does, and mean the same."""
 
+import doctest
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -165,3 +168,10 @@ def test_twelve_monthly_means_may_be_a_series():
     assert read_monthly_means(series).speed_ms == pytest.approx(series * 1852 / 3600)
     with pytest.raises(InputError, match=r"row 2: '1(\.0)?' in"):
         read_monthly_means(series.set_axis([1, 1, *range(3, 13)]))
+
+
+def test_the_examples_of_the_page_run():
+    page = Path(__file__).parents[1] / "docs" / "records.md"
+    failed, tried = doctest.testfile(str(page), module_relative=False, encoding="utf-8")
+    assert tried >= 7
+    assert failed == 0

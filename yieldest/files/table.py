@@ -103,18 +103,14 @@ class Table:
     def find(
         self, role: str, names: Sequence[str], stated: str | None = None, *, required: bool = True
     ) -> str | None:
-        """Return the heading that plays `role`.
+        """Return the heading that plays `role` (in words, for a message).
 
         Parameters
         ----------
-        role : str
-            What the column is, in words for a message.
         names : sequence of str
             Plain headings (see `plain_heading`) that are recognised, the surest first.
         stated : str, optional
             The heading the user named; no other is then considered.
-        required : bool
-            Whether a missing column is an error.
 
         Raises
         ------
@@ -243,8 +239,7 @@ def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
     Raises
     ------
     InputError
-        When the file cannot be read, is empty, has too many columns or lines, or a line has more
-        cells than the heading.
+        When it is empty, has too many columns or lines, or a line has more cells than the heading.
     """
     layout = layout_of(path, titled=False)
     if len(layout.headings) > MOST_COLUMNS:
@@ -277,20 +272,9 @@ def read_blocks(
     rows: int,
     progress: Progress | None = None,
 ) -> Iterator[Table]:
-    """Read some columns of a delimited text file, so many rows at a time.
+    """Read some columns of a delimited text file, some of them as text, so many rows at a time.
 
-    Parameters
-    ----------
-    path : Path
-    layout : Layout
-    columns : sequence of str
-        The headings wanted.
-    text_columns : sequence of str
-        Those of them to keep as text.
-    rows : int
-        Rows in each table but the last.
-    progress : callable, optional
-        Told the share of the file read so far.
+    `progress` is told the share of the file read so far.
 
     Raises
     ------

@@ -58,11 +58,7 @@ def scratch_beside(path: Path) -> Iterator[Path]:
 def write_whole(path: Path, content: str | bytes) -> None:
     """Write a file so that it is there whole or not at all; one that was there is replaced.
 
-    Parameters
-    ----------
-    path : Path
-    content : str or bytes
-        Text is written as UTF-8; bytes in the name of a file that are no text appear as escapes.
+    Text is written as UTF-8; bytes in the name of a file that are no text appear as escapes.
 
     Raises
     ------
@@ -80,13 +76,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
 
 
 def refuse_inputs(path: Path, inputs: Iterable[Path]) -> None:
-    """Refuse to write over a file that is being read.
-
-    Raises
-    ------
-    InputError
-        When `path` is one of the inputs.
-    """
+    """Refuse to write over a file that is being read."""
     # Path.resolve would raise at a link that leads to itself.
     if os.path.realpath(path) in map(os.path.realpath, inputs):
         raise InputError(f"{path}: this is one of the files that are read; name another.")
@@ -112,13 +102,8 @@ def write_all(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
 def csv_text(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     """Return a table as CSV text that is safe to open in a spreadsheet.
 
-    Parameters
-    ----------
-    headings : sequence of str
-    rows : iterable of sequences
-        Numbers are written in full precision, None as a blank; tabs and new lines within a text
-        become spaces, and a text that a spreadsheet would take for a formula gets an apostrophe
-        before it.
+    Numbers are written in full precision, None as a blank; tabs and new lines within a text become
+    spaces, and a text that a spreadsheet would take for a formula gets an apostrophe before it.
     """
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")

@@ -80,7 +80,6 @@ def gathered_of_si(
         By role ("speed", "direction", "temperature", "pressure", "standard_deviation", "gust"), in
         m/s, degrees, degrees Celsius and hPa; NaN where missing.
     found : list of Recognised
-        What was recognised or stated about the file.
     height_m : float, optional
         Of the sensor, where the file states it.
 

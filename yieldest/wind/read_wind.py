@@ -16,7 +16,7 @@ from yieldest.files.text_file import Progress
 from yieldest.provenance import Finding, Provenance
 from yieldest.units import BEAUFORT_EDGES_MS
 from yieldest.wind.data_recovery import data_recovery_of, data_recovery_warnings
-from yieldest.wind.gathered_rows import Flags, Gathered, Times
+from yieldest.wind.gathered_rows import Gathered, Times
 from yieldest.wind.netcdf_record import dataset_of, gathered_of_dataset, is_netcdf, read_netcdf
 from yieldest.wind.read_options import ReadOptions, Recognised, options_of
 from yieldest.wind.record import ImpossibleSpeeds
@@ -117,47 +117,45 @@ def read_wind(
     path, gathered, sources = _gathered(source, options, height_m, progress)
     if not np.isfinite(gathered.si["speed"]).any():
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
-    found, name = list(gathered.found), str(path)
-    warnings: list[Finding | str] = [*gathered.warnings]
-    time = gathered.time
-    one_year = _on_one_year(time)
-    if one_year is not None:
-        time = one_year
-        text = f"months from different years, put on the year {str(time.min())[:4]}"
-        found.append(Recognised("weather year", text, "recognised"))
-    else:
-        wrong = misdated(time)
-        if wrong.any():
-            gone = time[wrong]
-            warnings.append(MisdatedReadings(name, gone.size, gone.min(), gone.max()))
-            gathered, time = _only(gathered, ~wrong), time[~wrong]
-        to_come = time[ahead(time)]
-        if to_come.size:
-            warnings.append(ReadingsAhead(name, to_come.size, to_come.min()))
-    order, disordered, again = in_time_order(time, gathered.si["speed"])
-    time = time[order]
+    name = str(path)
+    gathered, found, warnings = _dated(name, gathered)
+    order, disordered, again = in_time_order(gathered.time, gathered.si["speed"])
+    time = gathered.time[order]
     unlike = contradictions(time, gathered.si["speed"][order])
     refuse_contradictions(path, sources, options, time, int(again.sum()), unlike)
     if disordered.size:
         warnings.append(LinesBackInTime(name, disordered.size))
     if again.any():
         warnings.append(RepeatedTimes(name, int(again.sum()), unlike))
-    repeated = time[again]
-    time, kept = time[~again], order[~again]
-    values = {role: column[kept] for role, column in gathered.si.items()}
-    impossible = gathered.impossible[kept]
+    rows = order[~again]
+    gathered = replace(
+        gathered,
+        time=gathered.time[rows],
+        si={role: column[rows] for role, column in gathered.si.items()},
+        impossible=gathered.impossible[rows],
+        found=found,
+    )
+    if gathered.height_m is not None:
+        found.append(Recognised("height", f"{gathered.height_m:g} m", "from the heading"))
+        if height_m is not None and abs(gathered.height_m - height_m) > 0.5:
+            warnings.append(HeightNotAsStated(name, gathered.height_m, height_m))
+    record = _record(name, gathered, warnings)
+    return replace(
+        record, threshold_ms=options.threshold_ms, disordered=disordered, repeated=time[again]
+    )
+
+
+def _record(name: str, gathered: Gathered, warnings: list[Finding | str]) -> WindRecord:
+    """Return a record of rows in time order, without the speeds that cannot be."""
+    time, impossible, found = gathered.time, gathered.impossible, list(gathered.found)
+    values = dict(gathered.si)
     as_read = values["speed"][impossible]
     if as_read.size:
         warnings.append(ImpossibleSpeeds(name, as_read.size, as_read[0], time[impossible][0]))
         values["speed"] = np.where(impossible, np.nan, values["speed"])
     coverage = data_recovery_of(time, np.isfinite(values["speed"]))
-    warnings += data_recovery_warnings(coverage)
     if gathered.step is not None:
         found.append(Recognised("rounding of speeds", gathered.step[1], "recognised"))
-    if gathered.height_m is not None:
-        found.append(Recognised("height", f"{gathered.height_m:g} m", "from the heading"))
-        if height_m is not None and abs(gathered.height_m - height_m) > 0.5:
-            warnings.append(HeightNotAsStated(name, gathered.height_m, height_m))
     return WindRecord(
         time=time,
         speed_ms=values["speed"],
@@ -166,19 +164,16 @@ def read_wind(
         pressure_hpa=values.get("pressure"),
         data_recovery=coverage,
         provenance=Provenance(
-            source=str(path),
+            source=name,
             method="; ".join(f"{part.what}: {part.found} ({part.how})" for part in found),
-            warnings=tuple(warnings),
+            warnings=(*warnings, *data_recovery_warnings(coverage)),
         ),
         standard_deviation_ms=values.get("standard_deviation"),
         gust_ms=values.get("gust"),
         resolution_ms=None if gathered.step is None else gathered.step[0],
         class_edges_ms=BEAUFORT_EDGES_MS if gathered.beaufort else None,
-        threshold_ms=options.threshold_ms,
         height_m=gathered.height_m,
         mean_cube_ms3=gathered.mean_cube_ms3,
-        disordered=disordered,
-        repeated=repeated,
         impossible=time[impossible],
         impossible_ms=as_read,
         found=tuple(found),
@@ -210,14 +205,29 @@ def _gathered(
     return path, Gathering(path, sources, options).gather(progress), sources
 
 
-def _only(gathered: Gathered, keep: Flags) -> Gathered:
-    """Return only some of the rows."""
-    return replace(
-        gathered,
-        time=gathered.time[keep],
-        si={role: column[keep] for role, column in gathered.si.items()},
-        impossible=gathered.impossible[keep],
-    )
+def _dated(name: str, gathered: Gathered) -> tuple[Gathered, list[Recognised], list[Finding | str]]:
+    """Return the rows whose dates can be, and what was found of them until here."""
+    found = list(gathered.found)
+    warnings: list[Finding | str] = [*gathered.warnings]
+    one_year = _on_one_year(gathered.time)
+    if one_year is not None:
+        text = f"months from different years, put on the year {str(one_year.min())[:4]}"
+        found.append(Recognised("weather year", text, "recognised"))
+        return replace(gathered, time=one_year), found, warnings
+    wrong = misdated(gathered.time)
+    if wrong.any():
+        gone = gathered.time[wrong]
+        warnings.append(MisdatedReadings(name, gone.size, gone.min(), gone.max()))
+        gathered = replace(
+            gathered,
+            time=gathered.time[~wrong],
+            si={role: column[~wrong] for role, column in gathered.si.items()},
+            impossible=gathered.impossible[~wrong],
+        )
+    to_come = gathered.time[ahead(gathered.time)]
+    if to_come.size:
+        warnings.append(ReadingsAhead(name, to_come.size, to_come.min()))
+    return gathered, found, warnings
 
 
 def _on_one_year(time: Times) -> Times | None:
