@@ -7,7 +7,7 @@ What a key means stands at the key (its settings), what an option does at the op
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from inspect import Parameter, signature
 from pathlib import Path
@@ -16,10 +16,12 @@ from typing import Literal, get_args, get_origin
 from pydantic.fields import FieldInfo
 from typer.models import ArgumentInfo
 
-from yieldest.cli.app import app
+from yieldest.cli.app import COMMANDS
 from yieldest.cli.help_format import ARGUMENTS, OTHERS, paragraphs
-from yieldest.plan.keys import PlanTable, allowed, in_toml, note, table_of, tables
+from yieldest.cli.plan_options import Command
+from yieldest.plan.keys import PlanTable, allowed, in_toml, table_of, tables
 from yieldest.plan.wind_table import SOURCES
+from yieldest.settings import note
 
 HERE = Path(__file__).parent
 MADE_BY = "<!-- Made by docs/make_reference.py from the code; change it there. -->\n"
@@ -244,22 +246,24 @@ def left_out(field: FieldInfo) -> str:
 
 def commands() -> str:
     """Return commands.md."""
-    named = {info.name or info.callback.__name__: info.callback for info in app.registered_commands}
     parts = [MADE_BY, COMMANDS_INTRODUCTION]
-    for name, function in named.items():
-        summary = paragraphs(function.__doc__)[0][0].rstrip(".")
+    for name, command in COMMANDS.items():
+        summary = paragraphs(command.function.__doc__)[0][0].rstrip(".")
         link = anchor(f"yieldest {name}")
         parts.append(f"- [yieldest {name}]({link}): {summary[0].lower()}{summary[1:]}\n")
     parts.append("\n`yieldest --version` says which one you have.\n\n")
-    for name, function in named.items():
-        parts += command_section(name, function)
+    for name, command in COMMANDS.items():
+        parts += command_section(name, command)
     return "".join(parts).rstrip() + "\n"
 
 
-def command_section(name: str, function: Callable[..., None]) -> Iterable[str]:
+def command_section(name: str, command: Command) -> Iterable[str]:
     """Return the section of a command."""
-    words, examples = paragraphs(function.__doc__)
-    given = [Given.of(name, one) for name, one in signature(function).parameters.items()]
+    words, examples = paragraphs(command.function.__doc__)
+    given = [
+        Given.of(name, one, command.fields.get(name))
+        for name, one in signature(command.completed).parameters.items()
+    ]
     arguments = [one.names for one in given if one.heading == ARGUMENTS]
     yield f"## yieldest {name}\n\n    {' '.join(['yieldest', name, *arguments, '[OPTIONS]'])}\n\n"
     for line in words:
@@ -292,8 +296,8 @@ class Given:
     heading: str
 
     @classmethod
-    def of(cls, name: str, parameter: Parameter) -> Given:
-        """Read it from the signature of a command."""
+    def of(cls, name: str, parameter: Parameter, key: FieldInfo | None) -> Given:
+        """Read it from the signature of a command, and from the key of the plan that it is."""
         kind, info = get_args(parameter.annotation)
         metavar = info.metavar or ""
         many = get_origin(kind) is list
@@ -315,6 +319,9 @@ class Given:
                    for choice in get_args(part)]  # fmt: skip
         takes = ", ".join(map(code, choices)) or code(metavar) + range_of(info.min, info.max)
         usual = "**must be there**" if required else ""
+        if key is not None:
+            takes += "" if many else allowed(key).partition("number")[2]
+            usual = left_out(key)
         if isinstance(parameter.default, str | int | float | Path):
             usual = code(str(parameter.default))
         return cls(names, info.help, takes, usual, heading)

@@ -106,7 +106,7 @@ def test_quiet_when_piped_and_help_without_heavy_imports():
     code = (
         "import sys; from yieldest.cli.app import app; import contextlib\n"
         "with contextlib.suppress(SystemExit): app(['curve', '--help'])\n"
-        "print([m for m in ('numpy', 'scipy', 'pandas', 'matplotlib') if m in sys.modules])"
+        "print([m for m in ('scipy', 'pandas', 'matplotlib') if m in sys.modules])"
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert "Example: yieldest curve" in ran.stdout
@@ -116,8 +116,8 @@ def test_quiet_when_piped_and_help_without_heavy_imports():
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        (("--rotor-diameter", "-1"), "--rotor-diameter is -1, but it should be above 0"),
-        (("--cut-out", "-3"), "--cut-out is -3, but it should be above 0"),
+        (("--rotor-diameter", "-1"), "--rotor-diameter is -1, but a number from 0.01 to 1,000 was"),
+        (("--cut-out", "-3"), "--cut-out is -3, but a number above 0"),
         (("--rotor-width", "1"), "go together"),
         (("--rotor-area", "1", "--rotor-diameter", "1"), "exclude each other"),
         (("--column", "tension=V"), "'tension' is none of"),

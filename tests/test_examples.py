@@ -10,11 +10,11 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from yieldest.cli.app import app
+from yieldest.cli import app
 from yieldest.cli.help_format import EXAMPLE, paragraphs
 
 ROOT = Path(__file__).parents[1]
-COMMANDS = [info.name or info.callback.__name__ for info in app.registered_commands]
+COMMANDS = list(app.COMMANDS)
 PAGES = ["README.md", "demo-sites/README.md", *(f"docs/{p.name}" for p in ROOT.glob("docs/*.md"))]
 PAGES.remove("docs/commands.md")  # it is made of the help, whose examples are run already
 
@@ -36,7 +36,9 @@ def commands_on(page):
 
 
 IN_HELP = {
-    example for info in app.registered_commands for example in paragraphs(info.callback.__doc__)[1]
+    example
+    for command in app.COMMANDS.values()
+    for example in paragraphs(command.function.__doc__)[1]
 }
 ON_PAGES = sorted({line for page in PAGES for line in commands_on(page)} - IN_HELP)
 

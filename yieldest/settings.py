@@ -62,6 +62,12 @@ def key(words: str, example: object = None, *, unit: str = "", left_out: str = "
     return found
 
 
+def note(field: FieldInfo, name: str) -> str:
+    """Return what is said of a key by `key`: its "unit", or what holds if "left_out"."""
+    extra = field.json_schema_extra
+    return str(extra[name]) if isinstance(extra, dict) else ""
+
+
 def at_most_one(section: BaseModel, *keys: str) -> None:
     """Refuse a section in which more than one of these keys is stated."""
     stated = [

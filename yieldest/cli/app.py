@@ -10,17 +10,17 @@ import os
 import sys
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn, cast
 
 import typer
+from typer.core import TyperCommand, TyperGroup
 
 from yieldest import __version__
-from yieldest.cli.curve_command import curve
-from yieldest.cli.help_format import WIDTH, Commands, GroupedCommand
-from yieldest.cli.map_command import map_cells
+from yieldest.cli import curve_command, map_command, wind_command
+from yieldest.cli.help_format import WIDTH, GroupedCommand, HelpWriter, paragraphs, write_help
 from yieldest.cli.options import AsJson, print_json
 from yieldest.cli.plan_folder import demo_site_names, write_plan_folder
-from yieldest.cli.wind_command import wind
+from yieldest.cli.plan_options import Command
 from yieldest.errors import InputError
 
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
@@ -41,16 +41,6 @@ Example: yieldest estimate my-yard
 
 LONGEST_MESSAGE = 1000
 """Characters; what a file holds stands in messages, and it may be long."""
-
-app = typer.Typer(
-    help=HELP,
-    cls=Commands,
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    context_settings={"max_content_width": WIDTH},
-)
 
 PlanPath = Annotated[
     Path, typer.Argument(metavar="PLAN", help="The plan file, or the folder with plan.toml.")
@@ -81,25 +71,6 @@ Seed = Annotated[
 ]
 
 
-def _show_version(wanted: bool) -> None:
-    if wanted:
-        typer.echo(f"yieldest {__version__}")
-        raise typer.Exit
-
-
-@app.callback()
-def yieldest(
-    version: Annotated[
-        bool,
-        typer.Option(
-            "--version", callback=_show_version, is_eager=True, help="Show the version and exit."
-        ),
-    ] = False,
-) -> None:
-    """Show the version; the commands do the rest."""
-
-
-@app.command(cls=GroupedCommand)
 def start(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that is not there yet.")],
     demo_site: Annotated[
@@ -131,11 +102,6 @@ def start(
     typer.echo(f"{then}: yieldest estimate {folder}")
 
 
-app.command(cls=GroupedCommand)(wind)
-app.command(cls=GroupedCommand)(curve)
-
-
-@app.command(cls=GroupedCommand)
 def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> None:  # noqa: B006
     """Say whether a plan and the files it names are sound.
 
@@ -179,7 +145,6 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
     print_list("Be warned", sentences(found.warnings), console())
 
 
-@app.command(cls=GroupedCommand)
 def estimate(
     plan: PlanPath,
     changes: Changes = [],  # noqa: B006
@@ -286,7 +251,6 @@ def _sweep(
         print_sweep(sweep.key, rows, stated.currency, console())
 
 
-@app.command(cls=GroupedCommand)
 def report(
     plan: PlanPath,
     page: Annotated[
@@ -324,7 +288,76 @@ def report(
         typer.echo(f"wrote {len(written) - 1} files in {figures}")
 
 
-app.command("map", cls=GroupedCommand)(map_cells)
+COMMANDS = {
+    "start": Command(start),
+    "wind": wind_command.COMMAND,
+    "curve": curve_command.COMMAND,
+    "check": Command(check),
+    "estimate": Command(estimate),
+    "report": Command(report),
+    "map": map_command.COMMAND,
+}
+
+
+class Commands(TyperGroup):
+    """All commands; the options of one are made when it is called, or its help asked for."""
+
+    def list_commands(self, ctx: typer.Context) -> list[str]:  # type: ignore[override]
+        """Return their names, in the order of the work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: typer.Context, cmd_name: str) -> TyperCommand | None:  # type: ignore[override]
+        """Return the command of a name."""
+        if cmd_name not in COMMANDS:
+            return None
+        made = typer.Typer(
+            add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False
+        )
+        made.command(cmd_name, cls=GroupedCommand)(COMMANDS[cmd_name].completed)
+        return cast(TyperCommand, typer.main.get_command(made))
+
+    def format_help_text(self, ctx: typer.Context, formatter: HelpWriter) -> None:  # type: ignore[override]
+        """Write what the commands are for, and examples."""
+        write_help(self.help, formatter)
+
+    def format_commands(self, ctx: typer.Context, formatter: HelpWriter) -> None:  # type: ignore[override]
+        """Write each with the first line of its help."""
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                [
+                    (name, paragraphs(command.function.__doc__)[0][0])
+                    for name, command in COMMANDS.items()
+                ]
+            )
+
+
+app = typer.Typer(
+    help=HELP,
+    cls=Commands,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"max_content_width": WIDTH},
+)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"yieldest {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def yieldest(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Show the version and exit."
+        ),
+    ] = False,
+) -> None:
+    """Show the version; the commands do the rest."""
 
 
 def main() -> None:

@@ -5,7 +5,7 @@ from contextlib import AbstractContextManager
 from typing import Protocol
 
 import typer
-from typer.core import TyperCommand, TyperGroup
+from typer.core import TyperCommand
 
 WIDTH = 100
 """Columns that help takes at most."""
@@ -41,7 +41,7 @@ class GroupedCommand(TyperCommand):
 
     def format_help_text(self, ctx: typer.Context, formatter: HelpWriter) -> None:  # type: ignore[override]
         """Write what the command does, and its examples."""
-        _write_help(self.help, formatter)
+        write_help(self.help, formatter)
 
     def format_options(self, ctx: typer.Context, formatter: HelpWriter) -> None:  # type: ignore[override]
         """Write the arguments, then the options group by group."""
@@ -60,14 +60,6 @@ class GroupedCommand(TyperCommand):
                 formatter.write_dl(rows)
 
 
-class Commands(TyperGroup):
-    """All commands, in the order in which they were added."""
-
-    def format_help_text(self, ctx: typer.Context, formatter: HelpWriter) -> None:  # type: ignore[override]
-        """Write what the commands are for, and examples."""
-        _write_help(self.help, formatter)
-
-
 def paragraphs(text: str | None) -> tuple[list[str], list[str]]:
     """Return the paragraphs of a help text, each as one line: those of words, and the examples."""
     lines = [" ".join(part.split()) for part in inspect.cleandoc(text or "").split("\n\n")]
@@ -75,7 +67,8 @@ def paragraphs(text: str | None) -> tuple[list[str], list[str]]:
     return words, [line.removeprefix(EXAMPLE) for line in lines if line.startswith(EXAMPLE)]
 
 
-def _write_help(text: str | None, formatter: HelpWriter) -> None:
+def write_help(text: str | None, formatter: HelpWriter) -> None:
+    """Write the words of a help text, then its examples."""
     words, examples = paragraphs(text)
     with formatter.indentation():
         for line in words:

@@ -7,11 +7,17 @@ from typing import Annotated
 import typer
 
 from yieldest.cli.options import MOSTLY, AsJson, pairs, print_json
+from yieldest.cli.plan_options import Command
 from yieldest.errors import InputError
 
 NEEDED = ("xarray", "dask", "distributed", "h5netcdf", "h5py", "zarr", "matplotlib")
 
-RARELY = "When the grid does not say it, and for very large grids (docs/scale.md)"
+PANELS = {
+    MOSTLY: "output plan pictures",
+    "When the grid does not say it, and for very large grids (docs/scale.md)": (
+        "height variable scheduler"
+    ),
+}
 
 
 def map_cells(
@@ -27,7 +33,6 @@ def map_cells(
             "--out",
             "-o",
             metavar="FILE",
-            rich_help_panel=MOSTLY,
             help="What to write: a name that ends in .nc or .zarr.",
         ),
     ],
@@ -35,21 +40,17 @@ def map_cells(
         Path | None,
         typer.Option(
             metavar="PLAN",
-            rich_help_panel=MOSTLY,
             help="The plan whose builds to map; without it only the wind is.",
         ),
     ] = None,
     pictures: Annotated[
         Path | None,
-        typer.Option(
-            metavar="DIR", rich_help_panel=MOSTLY, help="Also draw quick pictures into a folder."
-        ),
+        typer.Option(metavar="DIR", help="Also draw quick pictures into a folder."),
     ] = None,
     height: Annotated[
         float | None,
         typer.Option(
             metavar="METRES",
-            rich_help_panel=RARELY,
             help="Height of the winds above ground, where the grid does not say it.",
         ),
     ] = None,
@@ -57,7 +58,6 @@ def map_cells(
         list[str] | None,
         typer.Option(
             metavar="ROLE=NAME",
-            rich_help_panel=RARELY,
             help="Which variable is what, such as speed=ws; again for another.",
         ),
     ] = None,
@@ -65,7 +65,6 @@ def map_cells(
         str | None,
         typer.Option(
             metavar="ADDRESS",
-            rich_help_panel=RARELY,
             help="A dask scheduler to share the work; else this machine works alone.",
         ),
     ] = None,
@@ -124,3 +123,6 @@ def map_cells(
         from yieldest.report.estimate_text import console  # noqa: PLC0415
 
         print_map_summary(summary, console())
+
+
+COMMAND = Command(map_cells, PANELS)

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Collection, Iterable
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 import typer
 
@@ -14,7 +14,6 @@ MOSTLY = "Most often needed"
 AsJson = Annotated[
     bool, typer.Option("--json", help="All figures in full precision, for programs.")
 ]
-DateOrder = Literal["day first", "month first", "year first"]
 
 
 def pairs(

@@ -2,22 +2,30 @@
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from yieldest.cli.options import MOSTLY, AsJson, DateOrder, pairs, print_json
+from yieldest.cli.options import MOSTLY, AsJson, pairs, print_json
+from yieldest.cli.plan_options import Command, settings_of
 from yieldest.errors import InputError
 
 if TYPE_CHECKING:
+    from yieldest.settings import Settings
     from yieldest.wind.read_options import ReadOptions
     from yieldest.wind.wind_record import WindRecord
 
-READING = "When the file is not read as you meant (docs/records.md)"
-SEVERAL = "Which of several"
-BAD = "Bad readings (docs/quality-control.md)"
-FITTING = "The fit (docs/weibull.md)"
-SUMMED = "When the file is no record"
+PANELS = {
+    MOSTLY: "units height out",
+    "When the file is not read as you meant (docs/records.md)": (
+        "column standard_deviation_units temperature_units pressure_units date_order time_zone "
+        "start interval_s delimiter decimal encoding skip_lines headings missing"
+    ),
+    "Which of several": "sensor where point",
+    "Bad readings (docs/quality-control.md)": "quality_control neighbour threshold_ms average_s",
+    "The fit (docs/weibull.md)": "fit season_correction sectors",
+    "When the file is no record": "table months",
+}
 
 
 def wind(
@@ -27,20 +35,10 @@ def wind(
             metavar="RECORD", help="The record: a file, a folder of files, or a pattern in quotes."
         ),
     ],
-    units: Annotated[
-        str | None,
-        typer.Option(
-            metavar="UNIT",
-            rich_help_panel=MOSTLY,
-            help="Unit of the speeds, where the heading does not say it: m/s, km/h, mph, kn, ft/s "
-            "or Beaufort.",
-        ),
-    ] = None,
+    stated: dict[str, Any],
     height: Annotated[
         float | None,
-        typer.Option(
-            metavar="METRES", rich_help_panel=MOSTLY, help="Of several heights, the one to take."
-        ),
+        typer.Option(metavar="METRES", help="Of several heights, the one to take."),
     ] = None,
     out: Annotated[
         Path | None,
@@ -48,7 +46,6 @@ def wind(
             "--out",
             "-o",
             metavar="FILE",
-            rich_help_panel=MOSTLY,
             help="Write every reading there as CSV, with what each test says of it.",
         ),
     ] = None,
@@ -56,168 +53,49 @@ def wind(
         list[str] | None,
         typer.Option(
             metavar="ROLE=HEADING",
-            rich_help_panel=READING,
             help="Which column holds what, such as speed=Anemo or time=Datum; again for another.",
         ),
     ] = None,
-    standard_deviation_units: Annotated[
-        str | None,
-        typer.Option(
-            metavar="UNIT", rich_help_panel=READING, help="Unit of standard deviations and gusts."
-        ),
-    ] = None,
-    temperature_units: Annotated[
-        str | None,
-        typer.Option(
-            metavar="UNIT", rich_help_panel=READING, help="Unit of temperatures: C, F or K."
-        ),
-    ] = None,
-    pressure_units: Annotated[
-        str | None,
-        typer.Option(
-            metavar="UNIT",
-            rich_help_panel=READING,
-            help="Unit of pressures: hPa, Pa, kPa, inHg or mmHg.",
-        ),
-    ] = None,
-    date_order: Annotated[
-        DateOrder | None,
-        typer.Option(rich_help_panel=READING, help="Of dates that could be read in several ways."),
-    ] = None,
-    time_zone: Annotated[
-        str | None,
-        typer.Option(
-            metavar="ZONE",
-            rich_help_panel=READING,
-            help="Time zone of the stamps: UTC, an offset such as +01:00, or Europe/Berlin.",
-        ),
-    ] = None,
-    start: Annotated[
-        str | None,
-        typer.Option(
-            metavar="TIME", rich_help_panel=READING, help="First time of a file without times."
-        ),
-    ] = None,
-    interval: Annotated[
-        float | None,
-        typer.Option(
-            metavar="SECONDS", rich_help_panel=READING, help="With --start: time between readings."
-        ),
-    ] = None,
-    delimiter: Annotated[
-        str | None,
-        typer.Option(metavar="MARK", rich_help_panel=READING, help="The mark between cells."),
-    ] = None,
-    decimal: Annotated[
-        Literal[".", ","] | None, typer.Option(rich_help_panel=READING, help="Decimal mark.")
-    ] = None,
-    encoding: Annotated[
-        str | None,
-        typer.Option(
-            metavar="NAME",
-            rich_help_panel=READING,
-            help="Encoding of the text, such as latin-1 or utf-16.",
-        ),
-    ] = None,
-    skip_lines: Annotated[
-        int | None,
-        typer.Option(metavar="N", rich_help_panel=READING, help="Lines above the heading."),
-    ] = None,
     headings: Annotated[
         str | None,
-        typer.Option(
-            metavar="NAMES",
-            rich_help_panel=READING,
-            help="Headings of a file without any, with commas between.",
-        ),
-    ] = None,
-    missing: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="MARK",
-            rich_help_panel=READING,
-            help="A mark for a missing value; again for another.",
-        ),
-    ] = None,
-    sensor: Annotated[
-        str | None,
-        typer.Option(
-            metavar="WORD",
-            rich_help_panel=SEVERAL,
-            help="Of several sensors, the one with this word in its heading.",
-        ),
+        typer.Option(metavar="NAMES", help="Headings of a file without any, with commas between."),
     ] = None,
     where: Annotated[
         list[str] | None,
         typer.Option(
             metavar="HEADING=CELL",
-            rich_help_panel=SEVERAL,
             help="Of several stations in one file, such as station=HILL; again for another.",
-        ),
-    ] = None,
-    point: Annotated[
-        int | None,
-        typer.Option(
-            metavar="N", rich_help_panel=SEVERAL, help="Of several points in a NetCDF file, from 1."
         ),
     ] = None,
     quality_control: Annotated[
         list[str] | None,
         typer.Option(
             metavar="THRESHOLD=VALUE",
-            rich_help_panel=BAD,
             help="Change the threshold of a test, or switch it off with the value off; again for "
             "another.",
         ),
     ] = None,
     neighbour: Annotated[
         Path | None,
-        typer.Option(
-            metavar="FILE", rich_help_panel=BAD, help="Another sensor's record, to judge calms by."
-        ),
-    ] = None,
-    threshold: Annotated[
-        float | None,
-        typer.Option(
-            metavar="M/S", rich_help_panel=BAD, help="Wind at which the anemometer starts to turn."
-        ),
-    ] = None,
-    average: Annotated[
-        float | None,
-        typer.Option(
-            metavar="SECONDS",
-            rich_help_panel=BAD,
-            help="Average quick readings over so long; 0 never.",
-        ),
+        typer.Option(metavar="FILE", help="Another sensor's record, to judge calms by."),
     ] = None,
     fit: Annotated[
         str | None,
         typer.Option(
             metavar="NAME",
-            rich_help_panel=FITTING,
             help="Which fit to use, such as moments; empirical takes the readings themselves.",
         ),
     ] = None,
     season_correction: Annotated[
-        bool,
-        typer.Option(
-            rich_help_panel=FITTING, help="Even out months and hours that are there unevenly."
-        ),
+        bool, typer.Option(help="Even out months and hours that are there unevenly.")
     ] = True,
-    sectors: Annotated[
-        int, typer.Option(metavar="N", rich_help_panel=FITTING, help="Directions: 8, 12 or 16.")
-    ] = 12,
+    sectors: Annotated[int, typer.Option(metavar="N", help="Directions: 8, 12 or 16.")] = 12,
     table: Annotated[
         bool,
-        typer.Option(
-            "--table",
-            rich_help_panel=SUMMED,
-            help="RECORD is a table of how often each class of speeds blows.",
-        ),
+        typer.Option("--table", help="RECORD is a table of how often each class of speeds blows."),
     ] = False,
     months: Annotated[
-        bool,
-        typer.Option("--months", rich_help_panel=SUMMED, help="RECORD is twelve monthly means."),
+        bool, typer.Option("--months", help="RECORD is twelve monthly means.")
     ] = False,
     as_json: AsJson = False,
 ) -> None:
@@ -234,42 +112,18 @@ def wind(
     Example: yieldest wind demo-sites/town-roof/wind.csv.gz --out checked.csv
     """
     # Imported here, so that `--help` does not wait for pandas and scipy.
-    from yieldest.wind.breakdown import SECTORS  # noqa: PLC0415
     from yieldest.wind.quality_rules import QualityRules  # noqa: PLC0415
-    from yieldest.wind.read_options import ReadOptions, options_of  # noqa: PLC0415
+    from yieldest.wind.read_options import Columns, ReadOptions, options_of  # noqa: PLC0415
     from yieldest.wind.read_wind import read_wind  # noqa: PLC0415
-    from yieldest.wind.resource import EMPIRICAL, ResourceOptions, assess_record  # noqa: PLC0415
-    from yieldest.wind.weibull_fits import METHODS  # noqa: PLC0415
+    from yieldest.wind.resource import ResourceOptions, assess_record  # noqa: PLC0415
 
-    if sectors not in SECTORS:
-        raise InputError(f"--sectors is {sectors}, but it must be 8, 12 or 16; mend the value.")
-    if fit is not None and fit not in (*METHODS, EMPIRICAL):
-        raise InputError(
-            f"--fit is {fit!r}, but it must be one of {', '.join((*METHODS, EMPIRICAL))}."
-        )
-    stated: dict[str, object] = {
-        "columns": dict(pairs("--column", "ROLE=HEADING", column)),
-        "units": units,
-        "standard_deviation_units": standard_deviation_units,
-        "temperature_units": temperature_units,
-        "pressure_units": pressure_units,
-        "delimiter": delimiter,
-        "decimal": decimal,
-        "encoding": encoding,
-        "skip_lines": skip_lines,
-        "headings": headings.split(",") if headings else None,
-        "date_order": date_order,
-        "time_zone": time_zone,
-        "start": start,
-        "interval_s": interval,
-        "missing": missing,
-        "sensor": sensor,
-        "where": _cells_by_heading(where) or None,
-        "point": point,
-        "threshold_ms": threshold,
-        "average_s": average,
-    }
-    options = options_of(ReadOptions, None, stated)
+    _refuse_fit(fit, sectors)
+    if headings:
+        stated["headings"] = headings.split(",")
+    if where:
+        stated["where"] = _cells_by_heading(where)
+    columns = dict(pairs("--column", "ROLE=HEADING", column, Columns.model_fields))
+    options = settings_of(ReadOptions, stated, columns=columns)
     if table or months:
         if table and months:
             raise InputError("--table and --months exclude each other; keep one of them.")
@@ -288,7 +142,7 @@ def wind(
             fit=fit,
             sectors=sectors,
         ),
-        None if neighbour is None else read_wind(neighbour, time_zone=time_zone),
+        None if neighbour is None else read_wind(neighbour, time_zone=options.time_zone),
     )
     if out is not None:
         from yieldest.wind.flagged_record import write_flagged  # noqa: PLC0415
@@ -305,6 +159,19 @@ def wind(
     print_study(study, console())
     if out is not None:
         typer.echo(f"\nwrote {out}")
+
+
+def _refuse_fit(fit: str | None, sectors: int) -> None:
+    from yieldest.wind.breakdown import SECTORS  # noqa: PLC0415
+    from yieldest.wind.resource import EMPIRICAL  # noqa: PLC0415
+    from yieldest.wind.weibull_fits import METHODS  # noqa: PLC0415
+
+    if sectors not in SECTORS:
+        raise InputError(f"--sectors is {sectors}, but it must be 8, 12 or 16; mend the value.")
+    if fit is not None and fit not in (*METHODS, EMPIRICAL):
+        raise InputError(
+            f"--fit is {fit!r}, but it must be one of {', '.join((*METHODS, EMPIRICAL))}."
+        )
 
 
 def _summed(
@@ -372,3 +239,12 @@ def _thresholds(texts: Iterable[str] | None) -> dict[str, object]:
                 "it."
             ) from error
     return thresholds
+
+
+def _tables() -> "list[type[Settings]]":
+    from yieldest.wind.read_options import ReadOptions  # noqa: PLC0415
+
+    return [ReadOptions]
+
+
+COMMAND = Command(wind, PANELS, _tables)

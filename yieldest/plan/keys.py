@@ -93,12 +93,6 @@ def last_key(location: tuple[int | str, ...]) -> int:
     return max(depths, default=0)
 
 
-def note(field: FieldInfo, name: str) -> str:
-    """Return what is said of a key by `section.key`: its "unit", or what holds if "left_out"."""
-    extra = field.json_schema_extra
-    return str(extra[name]) if isinstance(extra, dict) else ""
-
-
 def allowed(field: FieldInfo) -> str:
     """Return in words what a key takes, such as "a number above 0"."""
     return _allowed(field.annotation, field.metadata)

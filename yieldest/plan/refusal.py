@@ -13,12 +13,11 @@ from yieldest.plan.keys import (
     allowed,
     in_toml,
     last_key,
-    note,
     table_at,
     table_of,
     tables,
 )
-from yieldest.settings import SHARES
+from yieldest.settings import SHARES, note
 
 Location = tuple[int | str, ...]
 

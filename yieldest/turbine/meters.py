@@ -126,7 +126,7 @@ class Meters(Settings):
     elevation_m: Annotated[
         Elevation | None,
         key(
-            "height above sea level where they were taken",
+            "height above sea level where the readings were taken",
             420,
             unit="m",
             left_out="air of 1.225 kg/m3; 0 m where the temperature is known",
@@ -135,7 +135,7 @@ class Meters(Settings):
     temperature_c: Annotated[
         Celsius | None,
         key(
-            "air temperature while they were taken, where no column says it",
+            "air temperature at the readings, where no column says it",
             15,
             unit="degrees Celsius",
             left_out="15, where the elevation is known",
