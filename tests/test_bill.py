@@ -5,7 +5,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from yieldest.economics.bill_file import read_bill
 from yieldest.economics.bill_of_materials import (
     NO_GROUP,
     OWN_LABOUR,
@@ -13,7 +12,13 @@ from yieldest.economics.bill_of_materials import (
     BillItem,
     BillOfMaterials,
 )
-from yieldest.economics.prices import plain_prices
+from yieldest.economics.read_bill import (
+    ItemsLastAsBuild,
+    PriceRisesWithNumber,
+    plain_prices,
+    read_bill,
+)
+from yieldest.economics.terms import EconomicTerms
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 
@@ -173,7 +178,7 @@ def test_a_bad_bill_is_one_sentence(written, text, named):
 
 def test_a_price_that_rises_with_the_number_is_doubted(written):
     parts = written("item,quantity,unit price,price breaks\na,1,9,10:11\n")
-    assert "'a'" in parts.provenance.warnings[0]
+    assert parts.provenance.warnings == (PriceRisesWithNumber("bill.csv", "a"),)
 
 
 def test_a_plan_may_ask_for_the_life_of_every_item(run, yard, edit):
@@ -255,3 +260,40 @@ def test_an_item_of_brackets_alone_is_read_at_once(tmp_path):
     path = tmp_path / "bill.csv"
     path.write_text(f"item,quantity,unit price\nmast,1,320\n{brackets},2,5\n", encoding="utf-8")
     assert [item.name for item in read_bill(path, "EUR").items] == ["mast", brackets]
+
+
+def test_a_data_frame_is_read_as_its_file_would_be(written):
+    frame = pd.DataFrame(
+        {
+            "item": ["blade", "mast"],
+            "quantity": [3, 1],
+            "unit price": ["1.200,50 EUR", "40"],
+            "life (years)": [8.0, None],
+            "scope": ["per unit", "per site"],
+        }
+    )
+    of_frame = read_bill(frame, "EUR")
+    text = 'blade,3,"1.200,50 EUR",8,per unit\nmast,1,40,,per site\n'
+    of_file = written("item,quantity,unit price,life (years),scope\n" + text)
+    assert of_frame.items == of_file.items
+    assert of_frame.provenance.assumed == (ItemsLastAsBuild("data frame", 1, 2),)
+    with pytest.raises(InputError, match=r"data frame, row 2: .*below zero"):
+        read_bill(frame.assign(quantity=[3, -1]))
+
+
+def test_a_bill_is_evaluated_on_terms_by_name_and_shown(written):
+    parts = written("item,quantity,unit price,life (years)\nmast,1,300,\nrotor,1,500,8\n")
+    cost = parts.evaluate(900, life_years=15, price_per_kwh=0.34)
+    # 800 over 900 x 0.34 less the assumed 2 % of 800.
+    assert cost.simple_payback_years == pytest.approx(800 / (306 - 16))
+    terms = EconomicTerms(life_years=15, price_per_kwh=0.34)
+    assert parts.evaluate(900, terms).net_present_value == cost.net_present_value
+    frame = cost.flow.to_frame()
+    assert frame.index.name == "year"
+    assert frame["net"].to_numpy() == pytest.approx(cost.flow.net)
+    assert frame.loc[8, "cost"] == pytest.approx(500 + 16)
+    assert list(parts.to_frame()["name"]) == ["mast", "rotor"]
+    for shown in (parts, cost, cost.flow):
+        assert "<table" in shown._repr_html_()
+    with pytest.raises(ValueError, match="lifetime"):
+        parts.evaluate(900, lifetime=15)

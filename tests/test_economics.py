@@ -11,7 +11,12 @@ from hypothesis import strategies as st
 
 from yieldest.economics.bill_of_materials import BillItem, BillOfMaterials
 from yieldest.economics.cash_flow import cash_flow, loan_flow, nominal, real
-from yieldest.economics.evaluation import evaluate
+from yieldest.economics.evaluation import (
+    CapitalRecoveryDiffers,
+    EmbodiedNotStated,
+    NeverPaidBack,
+    SeveralRatesOfReturn,
+)
 from yieldest.economics.measures import (
     benefit_cost_ratio,
     capital_recovery_factor,
@@ -20,6 +25,7 @@ from yieldest.economics.measures import (
     internal_rates_of_return,
     payback_years,
     present_value,
+    simple_payback_years,
 )
 from yieldest.economics.terms import EconomicTerms
 from yieldest.provenance import Provenance
@@ -63,17 +69,18 @@ def worked_results():
 
 
 def test_the_worked_example_of_the_handbook_is_what_the_package_says():
-    cost = evaluate(EXAMPLE, 1, 1000.0, TERMS)
+    cost = EXAMPLE.evaluate(1000.0, TERMS)
     ours = {
         "present value of the cost": float(present_value(cost.flow.cost, 0.05)),
         "cost per kWh": cost.cost_per_kwh,
         "cost per kWh by the capital recovery factor": cost.cost_per_kwh_by_capital_recovery,
         "net present value": cost.net_present_value,
         "benefit over cost": cost.benefit_cost_ratio,
-        "simple payback, years": cost.payback_years,
+        "simple payback, years": cost.simple_payback_years,
+        "payback, years": cost.payback_years,
         "discounted payback, years": cost.discounted_payback_years,
         "rate of return": cost.internal_rate_of_return,
-        "cost per used kWh, of 60 %": evaluate(EXAMPLE, 1, 1000.0, PARTLY_USED).cost_per_used_kwh,
+        "cost per used kWh, of 60 %": EXAMPLE.evaluate(1000.0, PARTLY_USED).cost_per_used_kwh,
         "loan payment, nominal": cost.with_loan.payment_nominal,
         "nominal discount rate": cost.nominal.discount_rate,
     }
@@ -87,25 +94,57 @@ def test_the_worked_example_of_the_handbook_is_what_the_package_says():
 @given(st.floats(0.1, 1.0), st.floats(0.0, 0.2), st.floats(100.0, 5000.0))
 def test_at_the_cost_of_a_used_kwh_a_build_pays_just_so(used, export, kwh):
     terms = changed(TERMS, self_consumption_share=used, export_price_per_kwh=export)
-    cost = evaluate(EXAMPLE, 1, kwh, terms).cost_per_used_kwh
-    just_so = evaluate(EXAMPLE, 1, kwh, changed(terms, price_per_kwh=cost))
+    cost = EXAMPLE.evaluate(kwh, terms).cost_per_used_kwh
+    just_so = EXAMPLE.evaluate(kwh, changed(terms, price_per_kwh=cost))
     assert just_so.net_present_value == pytest.approx(0.0, abs=1e-6)
 
 
 def test_where_every_kwh_is_used_a_used_one_costs_what_each_costs():
-    cost = evaluate(EXAMPLE, 1, 1000.0, TERMS)
+    cost = EXAMPLE.evaluate(1000.0, TERMS)
     assert cost.cost_per_used_kwh == pytest.approx(cost.cost_per_kwh, rel=1e-12)
-    none_used = evaluate(EXAMPLE, 1, 1000.0, changed(PARTLY_USED, self_consumption_share=0.0))
+    none_used = EXAMPLE.evaluate(1000.0, changed(PARTLY_USED, self_consumption_share=0.0))
     assert none_used.cost_per_used_kwh is None
 
 
 def test_the_worked_example_by_numpy_financial():
     flow = [-1000, 280, 280, 130, 280, 330]
-    cost = evaluate(EXAMPLE, 1, 1000.0, TERMS)
+    cost = EXAMPLE.evaluate(1000.0, TERMS)
     assert cost.flow.net == pytest.approx(flow)
     assert cost.net_present_value == pytest.approx(npf.npv(0.05, flow), rel=1e-9)
     assert cost.internal_rate_of_return == pytest.approx(npf.irr(flow), rel=1e-9)
     assert cost.with_loan.payment_nominal == pytest.approx(-npf.pmt(0.06, 4, 500), rel=1e-9)
+
+
+def test_simple_payback_by_hand_leaves_the_replacement_out():
+    """1000 over 1000 kWh x 0.30 - 20 = 280 a year is 3.571 years. The battery of year 3 leaves the
+    balance at -1000 + 280 + 280 + 130 + 280 = -30 after four, made good by 330 in the fifth."""
+    cost = EXAMPLE.evaluate(1000.0, TERMS)
+    assert cost.simple_payback_years == pytest.approx(1000 / 280)
+    assert cost.payback_years == pytest.approx(4 + 30 / 330)
+    granted = EXAMPLE.evaluate(1000.0, changed(TERMS, grant=300.0))
+    assert granted.simple_payback_years == pytest.approx(700 / 280)
+
+
+def test_simple_payback_may_lie_beyond_the_life_and_needs_a_saving():
+    long = EXAMPLE.evaluate(200.0, TERMS)
+    assert long.simple_payback_years == pytest.approx(1000 / 40)
+    assert NeverPaidBack(5) in long.provenance.warnings
+    assert EXAMPLE.evaluate(50.0, TERMS).simple_payback_years is None  # 15 earned, 20 for upkeep
+    assert EXAMPLE.evaluate(1000.0, changed(TERMS, price_per_kwh=None)).simple_payback_years is None
+
+
+@given(st.floats(1, 1e5), st.floats(1, 1e4), st.integers(1, 60))
+def test_simple_payback_is_the_payback_of_level_years(capital, saving, life):
+    simple = float(simple_payback_years(capital, saving))
+    flow = np.r_[-capital, np.full(life, saving)]
+    assert simple * saving == pytest.approx(capital)
+    if simple <= life * (1 - 1e-9):
+        assert payback_years(flow) == pytest.approx(simple, rel=1e-9)
+
+
+def test_simple_payback_broadcasts():
+    found = simple_payback_years([100.0, 200.0], [[50.0], [-1.0]])
+    assert found == pytest.approx(np.array([[2.0, 4.0], [np.nan, np.nan]]), nan_ok=True)
 
 
 @given(st.floats(0.001, 0.3), st.integers(1, 50), st.floats(1, 1e5))
@@ -126,7 +165,7 @@ def test_real_and_nominal_give_one_present_value(rate, inflation, flow):
 
 
 def test_the_nominal_rate_of_return_is_higher_by_inflation():
-    cost = evaluate(EXAMPLE, 1, 1000.0, TERMS)
+    cost = EXAMPLE.evaluate(1000.0, TERMS)
     assert cost.nominal.internal_rate_of_return == pytest.approx(
         (1 + cost.internal_rate_of_return) * 1.02 - 1, rel=1e-9
     )
@@ -135,9 +174,9 @@ def test_the_nominal_rate_of_return_is_higher_by_inflation():
 
 def test_a_loan_at_the_nominal_discount_rate_changes_no_present_value():
     loan = changed(TERMS.loan, interest_rate=TERMS.nominal_discount_rate)
-    cost = evaluate(EXAMPLE, 1, 1000.0, changed(TERMS, loan=loan))
+    cost = EXAMPLE.evaluate(1000.0, changed(TERMS, loan=loan))
     assert cost.with_loan.net_present_value == pytest.approx(cost.net_present_value, rel=1e-9)
-    dear = evaluate(EXAMPLE, 1, 1000.0, changed(TERMS, loan=changed(loan, interest_rate=0.2)))
+    dear = EXAMPLE.evaluate(1000.0, changed(TERMS, loan=changed(loan, interest_rate=0.2)))
     assert dear.with_loan.net_present_value < cost.net_present_value
 
 
@@ -158,9 +197,11 @@ def test_both_forms_of_the_cost_per_kwh_agree_for_level_years(
 
 
 def test_ageing_sets_the_two_forms_apart_and_says_so():
-    cost = evaluate(EXAMPLE, 1, 1000.0, changed(TERMS, degradation_per_year=0.05))
+    cost = EXAMPLE.evaluate(1000.0, changed(TERMS, degradation_per_year=0.05))
     assert cost.cost_per_kwh_by_capital_recovery < cost.cost_per_kwh
-    assert any("capital recovery factor" in text for text in cost.provenance.warnings)
+    assert cost.provenance.warnings == (
+        CapitalRecoveryDiffers(cost.cost_per_kwh_by_capital_recovery, cost.cost_per_kwh),
+    )
 
 
 @given(rates, small_rates, st.floats(0, 0.05), st.integers(1, 40))
@@ -183,10 +224,10 @@ def test_a_used_and_a_sold_kwh_are_worth_their_prices():
 
 
 def test_a_grant_never_exceeds_the_cost():
-    cost = evaluate(EXAMPLE, 1, 1000.0, changed(TERMS, grant=5000.0))
+    cost = EXAMPLE.evaluate(1000.0, changed(TERMS, grant=5000.0))
     assert cost.grant == cost.capital_cost
     assert cost.flow.cost[0] == 0
-    share = evaluate(EXAMPLE, 1, 1000.0, changed(TERMS, grant_share=0.3))
+    share = EXAMPLE.evaluate(1000.0, changed(TERMS, grant_share=0.3))
     assert share.flow.cost[0] == pytest.approx(700)
 
 
@@ -259,19 +300,19 @@ def test_the_one_rate_of_return_makes_the_present_value_zero(capital, income):
 def test_several_rates_of_return_are_counted_in_a_warning():
     # A dear clearing away at the end turns the flow twice.
     parts = bill(BillItem("machine", 1, 100, scrap_value=-332))
-    cost = evaluate(parts, 1, 1000.0, changed(TERMS, life_years=2, price_per_kwh=0.23, loan=None))
+    cost = parts.evaluate(1000.0, changed(TERMS, life_years=2, price_per_kwh=0.23, loan=None))
     assert cost.internal_rate_of_return is None
-    assert any("rates of return" in text for text in cost.provenance.warnings)
+    assert SeveralRatesOfReturn(2) in cost.provenance.warnings
 
 
 def test_labour_is_shown_with_and_without_a_wage():
     parts = bill(BillItem("machine", 1, 400, labour_hours=30))
-    cost = evaluate(parts, 1, 1000.0, changed(TERMS, wage_per_hour=20.0, loan=None))
+    cost = parts.evaluate(1000.0, changed(TERMS, wage_per_hour=20.0, loan=None))
     assert (cost.capital_cost, cost.capital_cost_without_wage) == (1000, 400)
     assert cost.cost_per_kwh > cost.cost_per_kwh_without_wage
     # What an hour earns, paid for every hour at once, would eat the whole gain.
     at_that_wage = changed(TERMS, wage_per_hour=cost.return_to_own_labour_per_hour, loan=None)
-    assert evaluate(parts, 1, 1000.0, at_that_wage).net_present_value == pytest.approx(0, abs=1e-9)
+    assert parts.evaluate(1000.0, at_that_wage).net_present_value == pytest.approx(0, abs=1e-9)
 
 
 def test_energy_and_carbon_payback_by_hand():
@@ -280,20 +321,20 @@ def test_energy_and_carbon_payback_by_hand():
         BillItem("mast", 1, 300),
     )
     terms = changed(TERMS, grid_carbon_kg_per_kwh=0.4)
-    cost = evaluate(parts, 1, 500.0, terms)
+    cost = parts.evaluate(500.0, terms)
     # Three blades, twice in five years: 240 kWh and 60 kg against 500 kWh and 200 kg a year.
     assert cost.energy_payback_years == pytest.approx(0.48)
     assert cost.carbon_payback_years == pytest.approx(0.30)
-    assert any("1 of 2 items state no embodied energy" in t for t in cost.provenance.warnings)
+    assert EmbodiedNotStated("energy", 1, 2) in cost.provenance.warnings
 
 
 def test_upkeep_of_the_bill_stands_instead_of_the_assumed_share():
     assumed = EconomicTerms(life_years=5, price_per_kwh=0.3)
-    assert evaluate(EXAMPLE, 1, 1000.0, assumed).maintenance_per_year == pytest.approx(20)
+    assert EXAMPLE.evaluate(1000.0, assumed).maintenance_per_year == pytest.approx(20)
     plain = bill(BillItem("machine", 1, 1000))
-    assert evaluate(plain, 1, 1000.0, assumed).maintenance_per_year == pytest.approx(20)  # 2 %
+    assert plain.evaluate(1000.0, assumed).maintenance_per_year == pytest.approx(20)  # 2 %
     stated = changed(assumed, maintenance_share_per_year=0.01)
-    assert evaluate(EXAMPLE, 1, 1000.0, stated).maintenance_per_year == pytest.approx(30)
+    assert EXAMPLE.evaluate(1000.0, stated).maintenance_per_year == pytest.approx(30)
 
 
 def test_a_loan_longer_than_the_life_is_refused():

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from yieldest.economics.bill_file import read_bill
+from yieldest.economics.read_bill import read_bill
 from yieldest.errors import InputError
 from yieldest.plan import load_plan
 from yieldest.turbine.curve_file import read_power_curve

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from yieldest.arrays import FloatArray
+from yieldest.economics.cash_flow import Expenditure
+from yieldest.economics.evaluation import Cost, Embodied, ItemCost, cost_of
+from yieldest.economics.terms import EconomicTerms
 from yieldest.errors import InputError
+from yieldest.html_repr import html_table
 from yieldest.provenance import Provenance
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 OWN_LABOUR, PAID_LABOUR, NO_GROUP = "own labour", "paid labour", "(no group stated)"
 """The groups that the tool makes itself, beside those that the bill names."""
@@ -137,66 +144,6 @@ class BillItem:
 
 
 @dataclass(frozen=True)
-class Dear:
-    """One of the dearest items of a bill.
-
-    Parameters
-    ----------
-    name : str
-    cost : float
-        Parts and paid labour, for all the units, and own labour at the wage.
-    share : float
-        Of the capital cost.
-    """
-
-    name: str
-    cost: float
-    share: float
-
-
-@dataclass(frozen=True)
-class Embodied:
-    """What making the parts took, replacements over the life of the build included.
-
-    Parameters
-    ----------
-    energy_kwh, carbon_kg : float or None
-        None where no item states a figure.
-    items_without_energy, items_without_carbon : int
-        Items that state none, and count as zero.
-    """
-
-    energy_kwh: float | None
-    carbon_kg: float | None
-    items_without_energy: int
-    items_without_carbon: int
-
-
-@dataclass(frozen=True)
-class Expenditure:
-    """What is paid and got back for the parts of a build, by year, before any grant or loan.
-
-    Parameters
-    ----------
-    capital_cost : float
-        Parts, paid labour, and own labour at the wage.
-    replacement_costs : ndarray, shape (life + 1,)
-        Bought again in that year, less the scrap value of what it replaces.
-    maintenance_per_year : float
-    maintenance_in_years : ndarray, shape (life + 1,)
-        In single years on top.
-    salvage_value : float
-        What the parts bring at the end; below zero where clearing away costs money.
-    """
-
-    capital_cost: float
-    replacement_costs: FloatArray
-    maintenance_per_year: float
-    maintenance_in_years: FloatArray
-    salvage_value: float
-
-
-@dataclass(frozen=True)
 class BillOfMaterials:
     """A parts bill.
 
@@ -244,12 +191,14 @@ class BillOfMaterials:
                     sums[group] = sums.get(group, 0.0) + cost
         return dict(sorted(sums.items(), key=lambda entry: -entry[1]))
 
-    def dearest(self, count: int, wage_per_hour: float, how_many: int = 5) -> tuple[Dear, ...]:
+    def dearest(self, count: int, wage_per_hour: float, how_many: int = 5) -> tuple[ItemCost, ...]:
         """Return the items that cost most, dearest first."""
         total = self.capital_cost(count, wage_per_hour)
         costs = [(item.name, item.cost(count, wage_per_hour)) for item in self.items]
         costs.sort(key=lambda entry: -entry[1])
-        return tuple(Dear(name, cost, cost / total) for name, cost in costs[:how_many] if cost > 0)
+        return tuple(
+            ItemCost(name, cost, cost / total) for name, cost in costs[:how_many] if cost > 0
+        )
 
     def expenditure(self, count: int, wage_per_hour: float, life_years: int) -> Expenditure:
         """Return what is paid and got back by year.
@@ -302,6 +251,7 @@ class BillOfMaterials:
             )
 
         return Embodied(
+            items=len(self.items),
             energy_kwh=total([(item, item.embodied_kwh) for item in self.items]),
             carbon_kg=total([(item, item.embodied_carbon_kg) for item in self.items]),
             items_without_energy=sum(item.embodied_kwh is None for item in self.items),
@@ -316,3 +266,97 @@ class BillOfMaterials:
                     f"{self.provenance.source}: {item.name!r} states no life, and "
                     'economics.item_life = "required" asks for one; fill in its life in years.'
                 )
+
+    def evaluate(
+        self,
+        net_kwh: float,
+        terms: EconomicTerms | None = None,
+        *,
+        count: int = 1,
+        **stated: object,
+    ) -> Cost:
+        """Return what a build of `count` machines costs and earns.
+
+        Parameters
+        ----------
+        net_kwh : float
+            Of all the machines together, in the first year.
+        terms : EconomicTerms, optional
+        count : int
+        **stated
+            Keys of `EconomicTerms`, where no `terms` are given.
+
+        Raises
+        ------
+        InputError
+            When the terms ask for the life of every item and one states none.
+        pydantic.ValidationError
+            A ValueError: when a key of the terms is not known, or its value cannot be.
+
+        Examples
+        --------
+        >>> mast = BillItem("mast", quantity=1, unit_price=300)
+        >>> rotor = BillItem("rotor", quantity=1, unit_price=500, life_years=8)
+        >>> bill = BillOfMaterials((mast, rotor), Provenance("invented", "two items"))
+        >>> cost = bill.evaluate(900, life_years=15, price_per_kwh=0.34)
+        >>> round(cost.simple_payback_years, 2)
+        2.76
+        """
+        terms = EconomicTerms.model_validate(stated) if terms is None else terms
+        if terms.item_life == "required":
+            self.require_lives()
+        wage = terms.wage_per_hour
+        return cost_of(
+            expenditure_of(self, count, terms),
+            expenditure_of(self, count, terms, wage_per_hour=0.0),
+            net_kwh,
+            terms,
+            labour_hours=self.labour_hours(count),
+            by_group=self.cost_by_group(count, wage),
+            dearest=self.dearest(count, wage),
+            embodied=self.embodied(count, terms.life_years),
+            source=self.provenance.source,
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the items, a row for each."""
+        import pandas as pd  # noqa: PLC0415 - slow to import, and not needed for the sums
+
+        return pd.DataFrame([vars(item) for item in self.items])
+
+    def _repr_html_(self) -> str:
+        """Show the items in a notebook, with what each comes to for one machine."""
+        return html_table(
+            f"Parts bill, {len(self.items)} items, for one machine, own labour for nothing",
+            [
+                [
+                    item.name,
+                    f"{item.quantity:g}",
+                    f"{item.unit_price:.4g}",
+                    f"{item.cost(1, 0):.4g}",
+                ]
+                for item in self.items
+            ],
+            heads=["quantity", "price each", "in all"],
+        )
+
+
+def expenditure_of(
+    bill: BillOfMaterials, count: int, terms: EconomicTerms, wage_per_hour: float | None = None
+) -> Expenditure:
+    """Return what a bill comes to by year, with the share of the capital cost for upkeep.
+
+    Parameters
+    ----------
+    bill : BillOfMaterials
+    count : int
+    terms : EconomicTerms
+    wage_per_hour : float, optional
+        Instead of that of the terms.
+    """
+    wage = terms.wage_per_hour if wage_per_hour is None else wage_per_hour
+    expenditure = bill.expenditure(count, wage, terms.life_years)
+    if bill.states_maintenance and not terms.states("maintenance_share_per_year"):
+        return expenditure
+    share = terms.maintenance_share_per_year * expenditure.capital_cost
+    return replace(expenditure, maintenance_per_year=expenditure.maintenance_per_year + share)

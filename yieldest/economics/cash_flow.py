@@ -1,14 +1,50 @@
-"""What is paid and saved in each year of a build's life."""
+"""What is paid and saved in each year of a build's life, without and with a loan."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats
-from yieldest.economics.measures import capital_recovery_factor
+from yieldest.arrays import FloatArray, floats, number_or_none
+from yieldest.economics.measures import (
+    capital_recovery_factor,
+    cost_per_kwh,
+    internal_rates_of_return,
+    payback_years,
+    present_value,
+)
+from yieldest.economics.terms import EconomicTerms
+from yieldest.html_repr import html_table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Expenditure:
+    """What is paid and got back for the parts of a build, by year, before any grant or loan.
+
+    Parameters
+    ----------
+    capital_cost : float
+        Parts, paid labour, and own labour at the wage.
+    replacement_costs : ndarray, shape (life + 1,)
+        Bought again in that year, less the scrap value of what it replaces.
+    maintenance_per_year : float
+    maintenance_in_years : ndarray, shape (life + 1,)
+        In single years on top.
+    salvage_value : float
+        What the parts bring at the end; below zero where clearing away costs money.
+    """
+
+    capital_cost: float
+    replacement_costs: FloatArray
+    maintenance_per_year: float
+    maintenance_in_years: FloatArray
+    salvage_value: float
 
 
 @dataclass(frozen=True)
@@ -37,6 +73,22 @@ class CashFlow:
     def net(self) -> FloatArray:
         """Value less cost by year, shape (..., years + 1)."""
         return self.value - self.cost
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the sums of a single build, a row for each year."""
+        import pandas as pd  # noqa: PLC0415 - slow to import, and not needed for the sums
+
+        columns = {name: getattr(self, name) for name in ("cost", "energy_kwh", "value", "net")}
+        return pd.DataFrame(columns).rename_axis("year")
+
+    def _repr_html_(self) -> str:
+        """Show the sums of a single build in a notebook."""
+        rows = self.to_frame().map("{:.4g}".format)
+        return html_table(
+            "Cash flow in today's money",
+            [[str(year), *row] for year, *row in rows.itertuples()],
+            heads=["paid", "kWh", "worth", "worth less paid"],
+        )
 
 
 def cash_flow(
@@ -101,6 +153,106 @@ def cash_flow(
     return CashFlow(cost=cost, energy_kwh=energy, value=saved + sold, sold=sold)
 
 
+def flow_of(
+    expenditure: Expenditure,
+    net_kwh_per_year: npt.ArrayLike,
+    terms: EconomicTerms,
+    *,
+    bill_scale: npt.ArrayLike = 1.0,
+    maintenance_scale: npt.ArrayLike = 1.0,
+    price_per_kwh: npt.ArrayLike | None = None,
+    export_price_per_kwh: npt.ArrayLike | None = None,
+    life_years: npt.ArrayLike | None = None,
+) -> CashFlow:
+    """Lay out the years of a build on the terms of a plan.
+
+    Parameters
+    ----------
+    expenditure : Expenditure
+        From `expenditure_of`.
+    net_kwh_per_year : array_like, shape (...)
+        Of the first year.
+    terms : EconomicTerms
+    bill_scale : array_like, shape (...)
+        Multiplies every sum of the expenditure.
+    maintenance_scale : array_like, shape (...)
+        Multiplies the upkeep on top.
+    price_per_kwh, export_price_per_kwh : array_like, shape (...), optional
+        Instead of those of the terms.
+    life_years : array_like, shape (...), optional
+        Instead of all the years of the expenditure; at most so many.
+    """
+    scale = floats(bill_scale)
+    price = (terms.price_per_kwh or 0.0) if price_per_kwh is None else price_per_kwh
+    return cash_flow(
+        scale * expenditure.capital_cost,
+        scale[..., np.newaxis] * expenditure.replacement_costs,
+        scale * floats(maintenance_scale) * expenditure.maintenance_per_year,
+        net_kwh_per_year,
+        price,
+        maintenance_in_years=(scale * floats(maintenance_scale))[..., np.newaxis]
+        * expenditure.maintenance_in_years,
+        salvage_value=scale * expenditure.salvage_value,
+        grant=grant_of(scale * expenditure.capital_cost, terms),
+        self_consumption_share=terms.self_consumption_share,
+        export_price_per_kwh=(
+            terms.export_price_per_kwh if export_price_per_kwh is None else export_price_per_kwh
+        ),
+        real_price_escalation_per_year=terms.real_price_escalation_per_year,
+        degradation_per_year=terms.degradation_per_year,
+        life_years=life_years,
+    )
+
+
+def cost_of_a_kwh(
+    expenditure: Expenditure, net_kwh_per_year: float, terms: EconomicTerms
+) -> float | None:
+    """Return discounted whole-life cost over discounted energy; None where there is no energy."""
+    flow = flow_of(expenditure, net_kwh_per_year, terms)
+    return number_or_none(cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate))
+
+
+def used_kwh_cost(
+    flow: CashFlow, terms: EconomicTerms, discount_rate: npt.ArrayLike | None = None
+) -> FloatArray:
+    """Return cost less what sold kWh earn over the energy used, both discounted; NaN for none.
+
+    A kWh that is dumped or sold is none that would have been bought, so where some are, this and
+    not the cost of every kWh made is what to set against the price of a bought one.
+
+    Parameters
+    ----------
+    flow : CashFlow, shape (..., years + 1)
+        From `flow_of` on the same terms.
+    terms : EconomicTerms
+    discount_rate : array_like, shape (...), optional
+        Instead of that of the terms.
+
+    Notes
+    -----
+    Short, Packey & Holt 1995 (see `measures.present_value`): the levelised cost, with what is sold
+    as a credit to the cost.
+    """
+    rate = terms.discount_rate if discount_rate is None else discount_rate
+    return cost_per_kwh(flow.cost - flow.sold, flow.energy_kwh * terms.self_consumption_share, rate)
+
+
+def grant_of(capital_cost: FloatArray, terms: EconomicTerms) -> FloatArray:
+    """Return the grant, which never exceeds what is paid.
+
+    Parameters
+    ----------
+    capital_cost : ndarray, shape (...)
+        In the money of the terms.
+    terms : EconomicTerms
+
+    Returns
+    -------
+    ndarray, shape (...)
+    """
+    return np.minimum(terms.grant + terms.grant_share * capital_cost, capital_cost)
+
+
 def nominal(real_flow: npt.ArrayLike, inflation: npt.ArrayLike) -> FloatArray:
     """Return a flow in the money of each year from one in today's money.
 
@@ -150,3 +302,92 @@ def loan_flow(
     received = floats(amount)[..., np.newaxis] * (year == 0)
     paid = payment[..., np.newaxis] * ((year >= 1) & (year <= years))
     return np.asarray(received - paid)
+
+
+@dataclass(frozen=True)
+class WithLoan:
+    """The same build paid for with a loan, in today's money unless called nominal.
+
+    Parameters
+    ----------
+    amount : float
+    own_money : float
+        Paid at once beside the loan.
+    payment_nominal : float
+        Each year, in the money of that year.
+    net_present_value : float or None
+    discounted_payback_years : float or None
+        Of one's own money.
+    """
+
+    amount: float
+    own_money: float
+    payment_nominal: float
+    net_present_value: float | None
+    discounted_payback_years: float | None
+
+
+@dataclass(frozen=True)
+class Nominal:
+    """The same flow in the money of each year.
+
+    Parameters
+    ----------
+    discount_rate : float
+        Nominal: the real one and inflation together.
+    flow : ndarray, shape (life + 1,)
+        Value less cost.
+    net_present_value : float or None
+        Equal to the real one.
+    internal_rate_of_return : float or None
+    """
+
+    discount_rate: float
+    flow: FloatArray
+    net_present_value: float | None
+    internal_rate_of_return: float | None
+
+
+def with_loan(flow: CashFlow, to_pay: float, terms: EconomicTerms) -> WithLoan | None:
+    """Return what a flow becomes with the loan of the terms; None without one.
+
+    Parameters
+    ----------
+    flow : CashFlow
+        Without the loan.
+    to_pay : float
+        Capital cost less the grant, of which the loan is a share.
+    terms : EconomicTerms
+    """
+    loan = terms.loan
+    if loan is None or terms.price_inflation is None:
+        return None
+    amount = loan.share * to_pay
+    of_loan = loan_flow(amount, loan.interest_rate, loan.years, terms.life_years)
+    own = flow.net + real(of_loan, terms.price_inflation)
+    known = terms.price_per_kwh is not None
+    payback = payback_years(own, terms.discount_rate)
+    return WithLoan(
+        amount=amount,
+        own_money=to_pay - amount,
+        payment_nominal=-float(of_loan[1]),
+        net_present_value=float(present_value(own, terms.discount_rate)) if known else None,
+        discounted_payback_years=None if not known or np.isnan(payback) else float(payback),
+    )
+
+
+def in_nominal_terms(flow: CashFlow, terms: EconomicTerms) -> Nominal | None:
+    """Return a flow in the money of each year; None when the terms state no inflation."""
+    rate = terms.nominal_discount_rate
+    if rate is None or terms.price_inflation is None:
+        return None
+    in_its_year = nominal(flow.net, terms.price_inflation)
+    if terms.price_per_kwh is None:
+        return Nominal(rate, in_its_year, None, None)
+    rates = internal_rates_of_return(in_its_year)
+    return Nominal(
+        discount_rate=rate,
+        flow=in_its_year,
+        net_present_value=float(present_value(in_its_year, rate)),
+        internal_rate_of_return=float(rates[0]) if rates.size == 1 else None,
+    )

@@ -4,29 +4,143 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from yieldest.arrays import FloatArray, floats, number_or_none
-from yieldest.economics.bill_of_materials import BillOfMaterials, Dear, Embodied, Expenditure
-from yieldest.economics.cash_flow import CashFlow
-from yieldest.economics.financing import Nominal, WithLoan, in_nominal_terms, with_loan
+import numpy as np
+
+from yieldest.arrays import number_or_none
+from yieldest.economics.cash_flow import (
+    CashFlow,
+    Expenditure,
+    Nominal,
+    WithLoan,
+    cost_of_a_kwh,
+    flow_of,
+    grant_of,
+    in_nominal_terms,
+    used_kwh_cost,
+    with_loan,
+)
 from yieldest.economics.measures import (
     benefit_cost_ratio,
     cost_per_kwh_by_capital_recovery,
     internal_rates_of_return,
     payback_years,
     present_value,
+    simple_payback_years,
 )
 from yieldest.economics.terms import EconomicTerms
-from yieldest.economics.yearly_sums import (
-    cost_of_a_kwh,
-    expenditure_of,
-    flow_of,
-    grant_of,
-    used_kwh_cost,
-)
-from yieldest.provenance import Provenance
+from yieldest.html_repr import html_table
+from yieldest.provenance import Finding, Provenance
 
 SAME = 1e-9
 """Two costs per kWh closer than this share are the same."""
+
+
+@dataclass(frozen=True)
+class CapitalRecoveryDiffers(Finding):
+    """By the capital recovery factor a kWh costs otherwise than discounted year by year."""
+
+    by_capital_recovery_per_kwh: float
+    discounted_per_kwh: float
+
+
+@dataclass(frozen=True)
+class NoRateOfReturn(Finding):
+    """No rate of return makes the present value zero."""
+
+
+@dataclass(frozen=True)
+class SeveralRatesOfReturn(Finding):
+    """The flow changes sign more than once, and several rates make its present value zero."""
+
+    rates: int
+
+
+@dataclass(frozen=True)
+class NeverPaidBack(Finding):
+    """The build is not paid back within its life."""
+
+    life_years: int
+
+
+@dataclass(frozen=True)
+class NotPaidBackDiscounted(Finding):
+    """The build is paid back within its life, but not at its discount rate."""
+
+    discount_rate: float
+    life_years: int
+
+
+@dataclass(frozen=True)
+class EmbodiedNotStated(Finding):
+    """Some items state no embodied energy or carbon, and count as zero."""
+
+    figure: str
+    items_without: int
+    items: int
+
+
+@dataclass(frozen=True)
+class NoGridCarbon(Finding):
+    """Without the carbon of a bought kWh there is no carbon payback."""
+
+
+@dataclass(frozen=True)
+class ItemCost:
+    """One of the items of a bill that cost most.
+
+    Parameters
+    ----------
+    name : str
+    cost : float
+        Parts and paid labour, for all the units, and own labour at the wage.
+    share : float
+        Of the capital cost.
+    """
+
+    name: str
+    cost: float
+    share: float
+
+
+@dataclass(frozen=True)
+class Embodied:
+    """What making the parts took, replacements over the life of the build included.
+
+    Parameters
+    ----------
+    items : int
+        On the bill.
+    energy_kwh, carbon_kg : float or None
+        None where no item states a figure.
+    items_without_energy, items_without_carbon : int
+        Items that state none, and count as zero.
+    """
+
+    items: int
+    energy_kwh: float | None
+    carbon_kg: float | None
+    items_without_energy: int
+    items_without_carbon: int
+
+    def paybacks(self, net_kwh: float, terms: EconomicTerms) -> tuple[float | None, float | None]:
+        """Return the years in which a year's net energy pays back energy and carbon."""
+        energy = carbon = None
+        if self.energy_kwh is not None and net_kwh > 0:
+            energy = self.energy_kwh / net_kwh
+        if self.carbon_kg is not None and net_kwh > 0 and terms.grid_carbon_kg_per_kwh:
+            carbon = self.carbon_kg / (net_kwh * terms.grid_carbon_kg_per_kwh)
+        return energy, carbon
+
+    def gaps(self, terms: EconomicTerms) -> list[Finding]:
+        """Return what is missing for the paybacks."""
+        found: list[Finding] = []
+        if self.energy_kwh is not None and self.items_without_energy:
+            found.append(EmbodiedNotStated("energy", self.items_without_energy, self.items))
+        if self.carbon_kg is not None and not terms.grid_carbon_kg_per_kwh:
+            found.append(NoGridCarbon())
+        if self.carbon_kg is not None and self.items_without_carbon:
+            found.append(EmbodiedNotStated("carbon", self.items_without_carbon, self.items))
+        return found
 
 
 @dataclass(frozen=True)
@@ -48,7 +162,7 @@ class Cost:
         In the first year.
     by_group : dict of str to float
         The capital cost by group, dearest first.
-    dearest : tuple of Dear
+    dearest : tuple of ItemCost
         The five dearest items.
     expenditure : Expenditure
         Upkeep as a share of the capital cost included.
@@ -62,7 +176,10 @@ class Cost:
         Cost less what sold kWh earn, over the energy that is used: the price of a bought kWh at
         which the build pays just so, where prices do not rise.
     benefit_cost_ratio : float or None
+    simple_payback_years : float or None
+        Capital cost after the grant over what the first year saves.
     payback_years, discounted_payback_years : float or None
+        After which the balance stays above zero, replacements counted.
     net_present_value : float or None
     internal_rate_of_return : float or None
         The only one; None where there is none or several.
@@ -82,7 +199,7 @@ class Cost:
     labour_hours: float
     maintenance_per_year: float
     by_group: dict[str, float]
-    dearest: tuple[Dear, ...]
+    dearest: tuple[ItemCost, ...]
     expenditure: Expenditure
     flow: CashFlow
     cost_per_kwh: float | None
@@ -90,6 +207,7 @@ class Cost:
     cost_per_kwh_by_capital_recovery: float | None
     cost_per_used_kwh: float | None
     benefit_cost_ratio: float | None
+    simple_payback_years: float | None
     payback_years: float | None
     discounted_payback_years: float | None
     net_present_value: float | None
@@ -102,77 +220,107 @@ class Cost:
     nominal: Nominal | None
     provenance: Provenance
 
+    def _repr_html_(self) -> str:
+        """Show the main figures in a notebook."""
+        shown = {
+            "capital cost": self.capital_cost,
+            "cost of a kWh (levelised)": self.cost_per_kwh,
+            "net present value": self.net_present_value,
+            "simple payback, years": self.simple_payback_years,
+            "payback with replacements, years": self.payback_years,
+            "real rate of return": self.internal_rate_of_return,
+        }
+        return html_table(
+            "Cost over the life, in today's money",
+            [[words, "" if value is None else f"{value:.4g}"] for words, value in shown.items()],
+        )
 
-def evaluate(
-    bill: BillOfMaterials, count: int, net_kwh_per_year: float, terms: EconomicTerms
+
+def cost_of(
+    paid: Expenditure,
+    unpaid: Expenditure,
+    net_kwh: float,
+    terms: EconomicTerms,
+    *,
+    labour_hours: float,
+    by_group: dict[str, float],
+    dearest: tuple[ItemCost, ...],
+    embodied: Embodied,
+    source: str,
 ) -> Cost:
-    """Return what a build of `count` machines costs and earns.
+    """Return what a build costs and earns.
 
     Parameters
     ----------
-    bill : BillOfMaterials
-    count : int
-    net_kwh_per_year : float
-        Of all the machines together, in the first year.
+    paid, unpaid : Expenditure
+        With own labour at the wage of the terms, and for nothing.
+    net_kwh : float
+        In the first year.
     terms : EconomicTerms
-
-    Raises
-    ------
-    InputError
-        When the terms ask for the life of every item and one states none.
+    labour_hours, by_group, dearest, embodied
+        As in `Cost`.
+    source : str
+        Of the bill.
     """
-    if terms.item_life == "required":
-        bill.require_lives()
     rate = terms.discount_rate
-    expenditure = expenditure_of(bill, count, terms)
-    unpaid = expenditure_of(bill, count, terms, wage_per_hour=0.0)
-    flow, unpaid_flow = (flow_of(each, net_kwh_per_year, terms) for each in (expenditure, unpaid))
-    hours = bill.labour_hours(count)
-    grant = float(grant_of(floats(expenditure.capital_cost), terms))
-    per_kwh = cost_of_a_kwh(expenditure, net_kwh_per_year, terms)
-    warnings: list[str] = []
-    simple = discounted = value = return_rate = ratio = per_hour = None
+    flow, unpaid_flow = (flow_of(each, net_kwh, terms) for each in (paid, unpaid))
+    grant = float(grant_of(np.asarray(paid.capital_cost), terms))
+    first_year = paid.maintenance_per_year + float(paid.maintenance_in_years[1])
+    per_kwh = cost_of_a_kwh(paid, net_kwh, terms)
+    found: list[Finding] = []
+    simple = payback = discounted = value = return_rate = ratio = per_hour = None
     if terms.price_per_kwh is not None:
         value = float(present_value(flow.net, rate))
         ratio = number_or_none(benefit_cost_ratio(flow.value, flow.cost, rate))
-        if hours > 0:
-            per_hour = float(present_value(unpaid_flow.net, rate)) / hours
-        if net_kwh_per_year > 0:
-            simple = number_or_none(payback_years(flow.net))
+        if labour_hours > 0:
+            per_hour = float(present_value(unpaid_flow.net, rate)) / labour_hours
+        if net_kwh > 0:
+            saved = float(flow.value[1]) - first_year
+            simple = number_or_none(simple_payback_years(paid.capital_cost - grant, saved))
+            payback = number_or_none(payback_years(flow.net))
             discounted = number_or_none(payback_years(flow.net, rate))
-            return_rate = _only_rate(flow.net, warnings)
-            warnings += _never(simple, discounted, terms)
-    by_recovery = _by_recovery(expenditure, grant, net_kwh_per_year, terms)
-    if per_kwh is not None and by_recovery is not None:
-        gap = by_recovery / per_kwh - 1 if per_kwh else 0.0
-        if abs(gap) > SAME:
-            warnings.append(
-                f"By the capital recovery factor a kWh costs {by_recovery:.3g}, "
-                f"{100 * abs(gap):.1f} % {'more' if gap > 0 else 'less'} than the discounted "
-                f"{per_kwh:.3g}, for that form takes the first year's output and upkeep for every "
-                "year's."
-            )
-    embodied = bill.embodied(count, terms.life_years)
-    energy_payback, carbon_payback = _embodied_paybacks(
-        embodied, len(bill.items), net_kwh_per_year, terms, warnings
+            rates = internal_rates_of_return(flow.net)
+            return_rate = float(rates[0]) if rates.size == 1 else None
+            if rates.size != 1:
+                found.append(SeveralRatesOfReturn(rates.size) if rates.size else NoRateOfReturn())
+            if payback is None:
+                found.append(NeverPaidBack(terms.life_years))
+            elif discounted is None:
+                found.append(NotPaidBackDiscounted(rate, terms.life_years))
+    later = paid.replacement_costs.copy()
+    later[-1] -= paid.salvage_value
+    by_recovery = number_or_none(
+        cost_per_kwh_by_capital_recovery(
+            paid.capital_cost - grant,
+            present_value(later, rate),
+            first_year,
+            net_kwh,
+            rate,
+            terms.life_years,
+        )
     )
+    if per_kwh and by_recovery is not None and abs(by_recovery / per_kwh - 1) > SAME:
+        found.append(CapitalRecoveryDiffers(by_recovery, per_kwh))
+    energy_payback, carbon_payback = embodied.paybacks(net_kwh, terms)
+    if net_kwh > 0:
+        found += embodied.gaps(terms)
     return Cost(
-        capital_cost=expenditure.capital_cost,
+        capital_cost=paid.capital_cost,
         capital_cost_without_wage=unpaid.capital_cost,
         grant=grant,
-        labour_hours=hours,
-        maintenance_per_year=expenditure.maintenance_per_year
-        + float(expenditure.maintenance_in_years[1]),
-        by_group=bill.cost_by_group(count, terms.wage_per_hour),
-        dearest=bill.dearest(count, terms.wage_per_hour),
-        expenditure=expenditure,
+        labour_hours=labour_hours,
+        maintenance_per_year=first_year,
+        by_group=by_group,
+        dearest=dearest,
+        expenditure=paid,
         flow=flow,
         cost_per_kwh=per_kwh,
-        cost_per_kwh_without_wage=cost_of_a_kwh(unpaid, net_kwh_per_year, terms),
+        cost_per_kwh_without_wage=cost_of_a_kwh(unpaid, net_kwh, terms),
         cost_per_kwh_by_capital_recovery=by_recovery,
         cost_per_used_kwh=number_or_none(used_kwh_cost(flow, terms)),
         benefit_cost_ratio=ratio,
-        payback_years=simple,
+        simple_payback_years=simple,
+        payback_years=payback,
         discounted_payback_years=discounted,
         net_present_value=value,
         internal_rate_of_return=return_rate,
@@ -180,84 +328,11 @@ def evaluate(
         energy_payback_years=energy_payback,
         carbon_payback_years=carbon_payback,
         embodied=embodied,
-        with_loan=with_loan(flow, expenditure.capital_cost - grant, terms),
+        with_loan=with_loan(flow, paid.capital_cost - grant, terms),
         nominal=in_nominal_terms(flow, terms),
         provenance=Provenance(
-            bill.provenance.source,
+            source,
             "discounted whole-life cost over discounted energy (Short, Packey & Holt 1995)",
-            warnings=tuple(warnings),
+            warnings=tuple(found),
         ),
     )
-
-
-def _by_recovery(
-    expenditure: Expenditure, grant: float, net_kwh_per_year: float, terms: EconomicTerms
-) -> float | None:
-    later = expenditure.replacement_costs.copy()
-    later[-1] -= expenditure.salvage_value
-    return number_or_none(
-        cost_per_kwh_by_capital_recovery(
-            expenditure.capital_cost - grant,
-            present_value(later, terms.discount_rate),
-            expenditure.maintenance_per_year + expenditure.maintenance_in_years[1],
-            net_kwh_per_year,
-            terms.discount_rate,
-            terms.life_years,
-        )
-    )
-
-
-def _only_rate(net_flow: FloatArray, warnings: list[str]) -> float | None:
-    rates = internal_rates_of_return(net_flow)
-    if rates.size == 1:
-        return float(rates[0])
-    if rates.size == 0:
-        warnings.append("No rate of return makes the present value zero, so there is none.")
-    else:
-        warnings.append(
-            f"{rates.size} rates of return make the present value zero (the flow changes sign "
-            "more than once), so none is given."
-        )
-    return None
-
-
-def _never(simple: float | None, discounted: float | None, terms: EconomicTerms) -> list[str]:
-    if simple is None:
-        return [f"It is never paid back within its life of {terms.life_years} years."]
-    if discounted is None:
-        return [
-            f"At a real discount rate of {100 * terms.discount_rate:.1f} % it is not paid back "
-            f"within its life of {terms.life_years} years."
-        ]
-    return []
-
-
-def _embodied_paybacks(
-    embodied: Embodied,
-    items: int,
-    net_kwh_per_year: float,
-    terms: EconomicTerms,
-    warnings: list[str],
-) -> tuple[float | None, float | None]:
-    energy = carbon = None
-    if embodied.energy_kwh is not None and net_kwh_per_year > 0:
-        energy = embodied.energy_kwh / net_kwh_per_year
-        if embodied.items_without_energy:
-            warnings.append(
-                f"{embodied.items_without_energy} of {items} items state no embodied energy, so "
-                "the energy payback is at least what it says."
-            )
-    if embodied.carbon_kg is not None and net_kwh_per_year > 0:
-        if terms.grid_carbon_kg_per_kwh:
-            carbon = embodied.carbon_kg / (net_kwh_per_year * terms.grid_carbon_kg_per_kwh)
-        else:
-            warnings.append(
-                "economics.grid_carbon_kg_per_kwh is not stated or is 0, so there is no carbon "
-                "payback."
-            )
-        if embodied.items_without_carbon:
-            warnings.append(
-                f"{embodied.items_without_carbon} of {items} items state no embodied carbon, so "
-                "the carbon payback is at least what it says."
-            )
-    return energy, carbon

@@ -69,6 +69,27 @@ def cost_per_kwh(
         return np.where(energy > 0, spent / energy, np.nan)
 
 
+def simple_payback_years(
+    capital_cost: npt.ArrayLike, first_year_saving: npt.ArrayLike
+) -> FloatArray:
+    """Return capital cost over what the first year saves; NaN where it saves nothing.
+
+    Parameters
+    ----------
+    capital_cost : array_like, shape (...)
+        After any grant.
+    first_year_saving : array_like, shape (...)
+        Worth of the energy less the maintenance of the first year.
+
+    Notes
+    -----
+    Short, Packey & Holt 1995 (see `present_value`): neither discounting, nor replacements, nor
+    what changes after the first year.
+    """
+    saving, capital = np.broadcast_arrays(floats(first_year_saving), floats(capital_cost))
+    return floats(np.divide(capital, saving, out=np.full(saving.shape, np.nan), where=saving > 0))
+
+
 def payback_years(net_flow: npt.ArrayLike, discount_rate: npt.ArrayLike = 0.0) -> FloatArray:
     """Return the time after which the balance is never below zero again; NaN where there is none.
 
@@ -77,7 +98,7 @@ def payback_years(net_flow: npt.ArrayLike, discount_rate: npt.ArrayLike = 0.0) -
     net_flow : array_like, shape (..., years + 1)
         Value less cost by year.
     discount_rate : array_like, shape (...)
-        0 gives the simple payback, the real rate the discounted one.
+        0 gives the payback in today's money, the real rate the discounted one.
 
     Notes
     -----

@@ -8,9 +8,9 @@ import numpy as np
 import xarray as xr
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.economics.bill_of_materials import Expenditure
+from yieldest.economics.bill_of_materials import expenditure_of
+from yieldest.economics.cash_flow import Expenditure
 from yieldest.economics.terms import EconomicTerms
-from yieldest.economics.yearly_sums import expenditure_of
 from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.energy.closed_form import HOURS_PER_YEAR
 from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year

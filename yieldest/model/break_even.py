@@ -15,11 +15,11 @@ from yieldest.economics.bill_of_materials import (
     ROTOR_GROUPS,
     SUPPORT_GROUPS,
     BillOfMaterials,
-    Expenditure,
+    expenditure_of,
 )
+from yieldest.economics.cash_flow import Expenditure, cost_of_a_kwh
 from yieldest.economics.measures import present_value
 from yieldest.economics.terms import EconomicTerms
-from yieldest.economics.yearly_sums import cost_of_a_kwh, expenditure_of
 from yieldest.energy.net_energy import HubSpeeds
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.chain import Prices, cash_flow_of

@@ -12,11 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.economics.bill_of_materials import Expenditure
-from yieldest.economics.cash_flow import CashFlow
+from yieldest.economics.cash_flow import CashFlow, Expenditure, flow_of, used_kwh_cost
 from yieldest.economics.measures import cost_per_kwh, payback_years, present_value
 from yieldest.economics.terms import EconomicTerms
-from yieldest.economics.yearly_sums import flow_of, used_kwh_cost
 from yieldest.energy.losses import kept_after
 from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year
 

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from yieldest.arrays import plainly
-from yieldest.economics.evaluation import evaluate
 from yieldest.economics.terms import EconomicTerms
 from yieldest.html_repr import html_table
 from yieldest.hub.shear import MeasuredShear
@@ -309,7 +308,7 @@ def _build(
     cost = None
     if build.bill is not None:
         count, net_kwh = build.settings.count, unpriced.energy.net_kwh
-        cost = evaluate(build.bill, count, net_kwh, terms)
+        cost = build.bill.evaluate(net_kwh, terms, count=count)
     return replace(unpriced, inputs=build, cost=cost)
 
 

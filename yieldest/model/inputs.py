@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from importlib.resources import files
 from pathlib import Path
 
-from yieldest.economics.bill_file import read_bill
 from yieldest.economics.bill_of_materials import BillOfMaterials
+from yieldest.economics.read_bill import read_bill
 from yieldest.files.text_file import Progress
 from yieldest.model.build_curve import BuildCurve, read_build_curve
 from yieldest.model.site_wind import SiteWind, site_wind

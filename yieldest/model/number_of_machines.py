@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from yieldest.economics.bill_of_materials import BillOfMaterials
+from yieldest.economics.bill_of_materials import BillOfMaterials, expenditure_of
+from yieldest.economics.cash_flow import cost_of_a_kwh
 from yieldest.economics.terms import EconomicTerms
-from yieldest.economics.yearly_sums import cost_of_a_kwh, expenditure_of
 from yieldest.energy.losses import Loss, kept_share
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate

@@ -99,9 +99,16 @@ ECONOMIC_MEASURES = (
         shown=_partly_used,
     ),
     EconomicMeasure(
-        "payback_years",
+        "simple_payback_years",
+        "capital cost after grants over what the first year saves",
         "simple payback",
-        "simple payback [8]",
+        "years",
+        none_is_never=True,
+    ),
+    EconomicMeasure(
+        "payback_years",
+        "payback, replacements counted",
+        "payback [8]",
         "years",
         none_is_never=True,
     ),

@@ -14,9 +14,8 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.economics.bill_of_materials import BillOfMaterials
+from yieldest.economics.bill_of_materials import BillOfMaterials, expenditure_of
 from yieldest.economics.terms import EconomicTerms
-from yieldest.economics.yearly_sums import expenditure_of
 from yieldest.errors import InputError
 from yieldest.model.build_estimate import BuildEstimate, energy_of_build
 from yieldest.model.chain import Prices, money_of

@@ -11,9 +11,8 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import OUR_CHOICE, YEAR_TO_YEAR
-from yieldest.economics.bill_of_materials import BillOfMaterials
+from yieldest.economics.bill_of_materials import BillOfMaterials, expenditure_of
 from yieldest.economics.terms import EconomicTerms
-from yieldest.economics.yearly_sums import expenditure_of
 from yieldest.energy.losses import LOSS_CATEGORIES
 from yieldest.energy.net_energy import HubSpeeds
 from yieldest.energy.time_series import SpeedSeries

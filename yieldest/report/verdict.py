@@ -6,10 +6,10 @@ import math
 
 from rich.console import Console
 
+from yieldest.economics.cash_flow import flow_of
 from yieldest.economics.evaluation import Cost
 from yieldest.economics.measures import present_value
 from yieldest.economics.terms import EconomicTerms
-from yieldest.economics.yearly_sums import flow_of
 from yieldest.energy.losses import kept_share
 from yieldest.model.break_even import break_even
 from yieldest.model.build_estimate import BuildEstimate
