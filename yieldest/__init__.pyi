@@ -1,5 +1,5 @@
-from .economics.bill_file import read_bill
 from .economics.bill_of_materials import BillOfMaterials
+from .economics.read_bill import read_bill
 from .energy.annual_energy import annual_energy
 from .errors import InputError
 from .model.estimate import load
