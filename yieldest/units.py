@@ -138,16 +138,6 @@ def unit_in_heading(quantity: str, heading: str) -> str | None:
     return None
 
 
-def speed_unit(text: str) -> str:
-    """Return the speed unit that `text` spells; see `unit_of`."""
-    return unit_of("speed", text)
-
-
-def speed_unit_in_heading(heading: str) -> str | None:
-    """Return the speed unit that a heading ends in, if any; see `unit_in_heading`."""
-    return unit_in_heading("speed", heading)
-
-
 def to_metres_per_second(speed: npt.ArrayLike, unit: str) -> FloatArray:
     """Convert wind speeds to metres per second.
 

@@ -27,7 +27,7 @@ from yieldest.turbine.power_curve import (
     RotorType,
     power_coefficient,
 )
-from yieldest.units import SPEED_UNITS, speed_unit_in_heading, to_metres_per_second
+from yieldest.units import SPEED_UNITS, to_metres_per_second, unit_in_heading
 from yieldest.wind.record_headings import RECOGNISED_COLUMNS
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ def read_power_curve(
         notes = CurveNotes()
     path = table.path
     speed_column = str(table.find("wind speed", _tailed(RECOGNISED_COLUMNS["speed"], table)))
-    unit = speed_unit_in_heading(speed_column)
+    unit = unit_in_heading("speed", speed_column)
     if unit is None or unit == "Beaufort":
         raise InputError(
             f"{path}: the heading {speed_column!r} does not say the speed unit; write it behind "

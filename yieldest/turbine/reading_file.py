@@ -21,9 +21,9 @@ from yieldest.turbine.reading_times import seconds_since_first
 from yieldest.turbine.readings import MANY_WRONG, Readings
 from yieldest.units import (
     SPEED_UNITS,
-    speed_unit,
-    speed_unit_in_heading,
     to_metres_per_second,
+    unit_in_heading,
+    unit_of,
 )
 from yieldest.wind.record_values import LIMITS, blank_marks, numbers_of
 
@@ -105,7 +105,11 @@ def _speed(
 ) -> tuple[FloatArray, str]:
     if "speed" in columns:
         heading = columns["speed"]
-        unit = speed_unit_in_heading(heading) if meters.units is None else speed_unit(meters.units)
+        unit = (
+            unit_in_heading("speed", heading)
+            if meters.units is None
+            else unit_of("speed", meters.units)
+        )
         if unit is None:
             raise InputError(
                 f"{table.path}: the heading {heading!r} does not say the speed unit; state units "
