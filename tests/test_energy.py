@@ -9,8 +9,13 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import weibull_min
 
+from yieldest.energy.annual_energy import annual_energy
 from yieldest.energy.closed_form import HOURS_PER_YEAR, mean_power_w, share_at_power, yearly_hours
 from yieldest.energy.losses import LOSS_CATEGORIES, kept_share, losses_of
+from yieldest.errors import InputError
+from yieldest.provenance import Provenance
+from yieldest.turbine.power_curve import PowerCurve
+from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.weibull import share_above
 
 shapes = st.floats(1.1, 4.0)
@@ -105,3 +110,31 @@ def test_several_machines_are_assumed_to_disturb_each_other():
     one = {loss.category: loss.share for loss in losses_of({}, count=1)}
     eight = {loss.category: loss.share for loss in losses_of({}, count=8)}
     assert one["wake"] == 0 < eight["wake"]
+
+
+def test_annual_energy_from_a_distribution_and_a_curve_by_hand():
+    """100 W from 3 to 12 m/s in a wind of shape 2 and scale 8 m/s: the time between the two speeds
+    is exp(-(3/8)^2) - exp(-(12/8)^2), and each stated or assumed loss takes its share."""
+    curve = PowerCurve(
+        speed_ms=np.array([3.0, 12.0]),
+        power_w=np.array([100.0, 100.0]),
+        air_density_kg_m3=1.225,
+        rated_power_w=100.0,
+        last_measured_ms=12.0,
+        rotor_area_m2=None,
+        provenance=Provenance("test", "test"),
+    )
+    wind = WindDistribution(2.0, 8.0, 0.0, 12.0, Provenance("", ""))
+    gross = 0.1 * 8760 * (np.exp(-((3 / 8) ** 2)) - np.exp(-((12 / 8) ** 2)))
+    year = annual_energy(wind, curve, losses={"availability": 0.08, "electrical": 0.0})
+    assert year.gross_kwh == pytest.approx(gross)
+    assert year.net_kwh == pytest.approx(gross * 0.92 * 0.98 * 0.98)
+    assert year.hours.generating == pytest.approx(gross / 0.1)
+    assert {found.default.key for found in year.provenance.assumed} == {
+        f"build.losses.{name}"
+        for name in ("wake", "turbine_performance", "environmental", "curtailment")
+    }
+    assert annual_energy(wind, curve, count=3).gross_kwh == pytest.approx(3 * gross)
+    assert "<table" in year._repr_html_()
+    with pytest.raises(InputError, match="no category of loss"):
+        annual_energy(wind, curve, losses={"neighbours": 0.1})

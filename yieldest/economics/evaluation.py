@@ -267,26 +267,10 @@ def cost_of(
     grant = float(grant_of(np.asarray(paid.capital_cost), terms))
     first_year = paid.maintenance_per_year + float(paid.maintenance_in_years[1])
     per_kwh = cost_of_a_kwh(paid, net_kwh, terms)
-    found: list[Finding] = []
-    simple = payback = discounted = value = return_rate = ratio = per_hour = None
-    if terms.price_per_kwh is not None:
-        value = float(present_value(flow.net, rate))
-        ratio = number_or_none(benefit_cost_ratio(flow.value, flow.cost, rate))
-        if labour_hours > 0:
-            per_hour = float(present_value(unpaid_flow.net, rate)) / labour_hours
-        if net_kwh > 0:
-            saved = float(flow.value[1]) - first_year
-            simple = number_or_none(simple_payback_years(paid.capital_cost - grant, saved))
-            payback = number_or_none(payback_years(flow.net))
-            discounted = number_or_none(payback_years(flow.net, rate))
-            rates = internal_rates_of_return(flow.net)
-            return_rate = float(rates[0]) if rates.size == 1 else None
-            if rates.size != 1:
-                found.append(SeveralRatesOfReturn(rates.size) if rates.size else NoRateOfReturn())
-            if payback is None:
-                found.append(NeverPaidBack(terms.life_years))
-            elif discounted is None:
-                found.append(NotPaidBackDiscounted(rate, terms.life_years))
+    earned, found = _earned(flow, paid.capital_cost - grant, first_year, net_kwh, terms)
+    per_hour = None
+    if labour_hours > 0 and terms.price_per_kwh is not None:
+        per_hour = float(present_value(unpaid_flow.net, rate)) / labour_hours
     later = paid.replacement_costs.copy()
     later[-1] -= paid.salvage_value
     by_recovery = number_or_none(
@@ -318,21 +302,56 @@ def cost_of(
         cost_per_kwh_without_wage=cost_of_a_kwh(unpaid, net_kwh, terms),
         cost_per_kwh_by_capital_recovery=by_recovery,
         cost_per_used_kwh=number_or_none(used_kwh_cost(flow, terms)),
-        benefit_cost_ratio=ratio,
-        simple_payback_years=simple,
-        payback_years=payback,
-        discounted_payback_years=discounted,
-        net_present_value=value,
-        internal_rate_of_return=return_rate,
         return_to_own_labour_per_hour=per_hour,
         energy_payback_years=energy_payback,
         carbon_payback_years=carbon_payback,
         embodied=embodied,
         with_loan=with_loan(flow, paid.capital_cost - grant, terms),
         nominal=in_nominal_terms(flow, terms),
+        **earned,
         provenance=Provenance(
             source,
             "discounted whole-life cost over discounted energy (Short, Packey & Holt 1995)",
             warnings=tuple(found),
         ),
     )
+
+
+def _earned(
+    flow: CashFlow, to_pay: float, first_year: float, net_kwh: float, terms: EconomicTerms
+) -> tuple[dict[str, float | None], list[Finding]]:
+    """Return the measures of `Cost` that need a price, None where they cannot be had, and why."""
+    measures: dict[str, float | None] = dict.fromkeys(
+        (
+            "benefit_cost_ratio",
+            "simple_payback_years",
+            "payback_years",
+            "discounted_payback_years",
+            "net_present_value",
+            "internal_rate_of_return",
+        )
+    )
+    if terms.price_per_kwh is None:
+        return measures, []
+    rate = terms.discount_rate
+    measures["net_present_value"] = float(present_value(flow.net, rate))
+    measures["benefit_cost_ratio"] = number_or_none(benefit_cost_ratio(flow.value, flow.cost, rate))
+    if net_kwh <= 0:
+        return measures, []
+    found: list[Finding] = []
+    saved = float(flow.value[1]) - first_year
+    payback = number_or_none(payback_years(flow.net))
+    discounted = number_or_none(payback_years(flow.net, rate))
+    rates = internal_rates_of_return(flow.net)
+    if rates.size == 1:
+        measures["internal_rate_of_return"] = float(rates[0])
+    else:
+        found.append(SeveralRatesOfReturn(rates.size) if rates.size else NoRateOfReturn())
+    if payback is None:
+        found.append(NeverPaidBack(terms.life_years))
+    elif discounted is None:
+        found.append(NotPaidBackDiscounted(rate, terms.life_years))
+    measures["simple_payback_years"] = number_or_none(simple_payback_years(to_pay, saved))
+    measures["payback_years"] = payback
+    measures["discounted_payback_years"] = discounted
+    return measures, found

@@ -8,12 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from yieldest.defaults import YEAR_TO_YEAR
-from yieldest.energy.closed_form import (
-    HOURS_PER_YEAR,
-    YearlyHours,
-    mean_power_beyond_w,
-    yearly_hours,
-)
+from yieldest.energy.closed_form import HOURS_PER_YEAR, YearlyHours
 from yieldest.energy.losses import LOSS_CATEGORIES, Loss, assumed_losses, kept_share, losses_of
 from yieldest.energy.net_energy import HubSpeeds, draw_without_output_kwh
 from yieldest.energy.time_series import SpeedSeries
@@ -152,15 +147,12 @@ def annual_energy(
 
     Parameters
     ----------
-    distribution : WindDistribution
-        At the hub.
-    curve : PowerCurve
-        For the density at the hub.
+    distribution, curve : WindDistribution, PowerCurve
+        At the hub, and for the density there.
     losses : mapping of str to float, or tuple of Loss, optional
         Shares by category (see `LOSS_CATEGORIES`), the rest assumed; or all of them, as from
         `losses_of`.
     count : int
-        Number of machines.
     time_series : SpeedSeries, optional
         Of the record, at the hub.
 
@@ -189,21 +181,8 @@ def annual_energy(
             limit == 0 or abs(fitted_kwh - series_kwh) > limit * series_kwh
         )
         gross = by_series if use_series else gross
-    if use_series and time_series is not None:
-        power = curve.power_at(time_series.speed_ms)
-        beyond = np.where(time_series.speed_ms > curve.last_measured_ms, power, 0.0)
-        beyond_w = float(beyond @ time_series.weight / time_series.weight.sum())
-        hours = time_series.yearly_hours(power, curve.cut_out_ms, curve.rated_power_w)
-    else:
-        mean_w = float(mean_power_beyond_w(distribution.shape, distribution.scale_ms, curve))
-        beyond_w = (1 - distribution.calm_share) * mean_w
-        hours = yearly_hours(
-            distribution.shape,
-            distribution.scale_ms,
-            distribution.calm_share,
-            *nodes,
-            curve.rated_power_w,
-        )
+    used = replace(wind, series=time_series if use_series else None)
+    beyond_w, hours = used.mean_power_beyond_w(curve), used.yearly_hours(curve)
     kwh_per_w = count * HOURS_PER_YEAR / 1000
     draw = float(
         draw_without_output_kwh(curve.idle_draw_w, hours.generating / HOURS_PER_YEAR, count)

@@ -8,8 +8,16 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.energy.closed_form import HOURS_PER_YEAR, mean_power_w, share_at_power
+from yieldest.energy.closed_form import (
+    HOURS_PER_YEAR,
+    YearlyHours,
+    mean_power_beyond_w,
+    mean_power_w,
+    share_at_power,
+    yearly_hours,
+)
 from yieldest.energy.time_series import SpeedSeries
+from yieldest.turbine.power_curve import PowerCurve
 
 
 @dataclass(frozen=True)
@@ -55,6 +63,29 @@ class HubSpeeds:
             windy = share_at_power(self.shape, self.scale_ms, speed_ms, power_w, 0.0)
             return np.asarray((1 - floats(self.calm_share)) * windy)
         return self.series.share_generating(self.factor, speed_ms, power_w)
+
+    def mean_power_beyond_w(self, curve: PowerCurve) -> float:
+        """Return the part of the mean power from above the last measured speed, of one site."""
+        if self.series is None:
+            windy = 1 - float(floats(self.calm_share))
+            return windy * float(mean_power_beyond_w(self.shape, self.scale_ms, curve))
+        speed, weight = self.series.speed_ms, self.series.weight
+        beyond = np.where(speed > curve.last_measured_ms, curve.power_at(speed), 0.0)
+        return float(beyond @ weight / weight.sum())
+
+    def yearly_hours(self, curve: PowerCurve) -> YearlyHours:
+        """Return how a machine spends the hours of a year at one site."""
+        if self.series is None:
+            return yearly_hours(
+                float(floats(self.shape)),
+                float(floats(self.scale_ms)),
+                float(floats(self.calm_share)),
+                curve.speed_ms,
+                curve.power_w,
+                curve.rated_power_w,
+            )
+        power = curve.power_at(self.series.speed_ms)
+        return self.series.yearly_hours(power, curve.cut_out_ms, curve.rated_power_w)
 
 
 def draw_without_output_kwh(
