@@ -98,14 +98,14 @@ def test_hidden_imports_and_circles_are_found():
 if TYPE_CHECKING:
     from yieldest.cli.app import main
 def late():
-    import yieldest.maps.regions
+    import yieldest.maps.blocks
     from yieldest.report import page, answer
     from yieldest import load
     from . import neighbour
 import numpy
 """
     assert imported(ast.parse(hidden)) == {
-        *("yieldest.cli.app", "yieldest.maps.regions", "yieldest.report.page"),
+        *("yieldest.cli.app", "yieldest.maps.blocks", "yieldest.report.page"),
         *("yieldest.report.answer", "yieldest.load", "..neighbour"),
     }
     assert circles({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == [["a", "b", "c"]]

@@ -22,11 +22,10 @@ from distributed import Client, LocalCluster
 
 from yieldest.errors import InputError
 from yieldest.maps import workers as grid_run
+from yieldest.maps.blocks import part_of, regions_of
+from yieldest.maps.grid import Grid, open_grid
 from yieldest.maps.make_maps import maps_of, recipe_for
 from yieldest.maps.map_pictures import RAMP
-from yieldest.maps.open_grid import open_grid
-from yieldest.maps.regions import part_of, regions_of
-from yieldest.maps.variables import Grid
 from yieldest.maps.workers import compute, workers
 from yieldest.maps.write_maps import write_maps
 from yieldest.plan import load_plan
@@ -313,7 +312,7 @@ def test_a_stopped_netcdf_run_leaves_the_old_file(stored, tmp_path):
 @pytest.fixture
 def two_processes(monkeypatch):
     """Have every grid, however small, cut into blocks and worked on by two processes."""
-    monkeypatch.setattr("yieldest.maps.read_blocks.LEAST_VALUES", 1)
+    monkeypatch.setattr("yieldest.maps.blocks.LEAST_VALUES", 1)
     monkeypatch.setattr(grid_run, "PROCESSES_FROM", 0)
     monkeypatch.setattr(dask.system, "CPU_COUNT", 2)
 
@@ -383,7 +382,7 @@ from dataclasses import replace
 from pathlib import Path
 from yieldest.maps import workers as run
 from yieldest.maps.make_maps import recipe_for
-from yieldest.maps.open_grid import open_grid
+from yieldest.maps.grid import open_grid
 
 if __name__ == "__main__":
     run.PROCESSES_FROM, dask.system.CPU_COUNT = 0, 2

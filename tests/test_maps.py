@@ -9,11 +9,12 @@ import pandas as pd
 import pytest
 import xarray as xr
 
+import yieldest.maps.accessor  # noqa: F401  (registers .yieldest)
 from yieldest.errors import InputError
 from yieldest.hub.air import gas_law_density, standard_density, standard_pressure_pa
-from yieldest.maps.make_maps import in_blocks, maps_of, recipe_for
-from yieldest.maps.read_blocks import block_sizes
-from yieldest.maps.variables import Grid
+from yieldest.maps.blocks import block_sizes, in_blocks
+from yieldest.maps.grid import Grid
+from yieldest.maps.make_maps import maps_of, recipe_for
 from yieldest.model.build_curve import read_build_curve
 from yieldest.plan import load_plan
 from yieldest.wind.profile import log_law_factor, power_law_factor
@@ -352,3 +353,20 @@ def test_blocks_keep_stored_pieces_whole_and_memory_bounded(sizes, stored):
     assert values * 4 <= max(2**26, 4 * np.prod(list(stored.values())))
     for name, size in stored.items():
         assert blocks[name] % size == 0 or blocks[name] == sizes[name]
+
+
+def test_the_accessor_gives_the_maps_of_a_dataset(hours, hill):
+    plain = hours.yieldest.estimate(hill)
+    xr.testing.assert_identical(
+        plain.drop_attrs(deep=False), computed(hours, hill).drop_attrs(deep=False)
+    )
+    xr.testing.assert_equal(hours.yieldest.wind(), plain[list(hours.yieldest.wind().data_vars)])
+    assert hours.yieldest.estimate(HILL)["net_energy"].sizes == plain["net_energy"].sizes
+
+
+def test_the_accessor_stays_lazy_where_the_dataset_is(hours):
+    lazy = hours.chunk({"lat": 2}).yieldest.wind()
+    assert lazy["weibull_shape"].chunks is not None
+    np.testing.assert_allclose(lazy["mean_speed"], hours.yieldest.wind()["mean_speed"], rtol=1e-6)
+    with pytest.raises(InputError, match="no variable 'gust'"):
+        hours.yieldest.wind(variables={"speed": "gust"})

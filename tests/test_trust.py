@@ -19,7 +19,7 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from yieldest.maps.open_grid import open_grid
+from yieldest.maps.grid import open_grid
 from yieldest.wind.read_wind import read_wind
 
 FUZZ = Path(__file__).parent / "fuzz"

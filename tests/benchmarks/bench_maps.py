@@ -29,8 +29,8 @@ from made_grid import HOURS, lazy_grid
 from scipy.stats import weibull_min
 
 from yieldest.energy.closed_form import mean_power_w
-from yieldest.maps.make_maps import in_blocks, maps_of, recipe_for
-from yieldest.maps.regions import regions_of
+from yieldest.maps.blocks import in_blocks, regions_of
+from yieldest.maps.make_maps import maps_of, recipe_for
 from yieldest.maps.workers import workers
 from yieldest.maps.write_maps import write_maps
 from yieldest.plan import load_plan

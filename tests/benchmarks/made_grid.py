@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from yieldest.maps.variables import Grid
+from yieldest.maps.grid import Grid
 
 HOURS = 8760
 SIDE = 32

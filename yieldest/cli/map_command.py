@@ -88,11 +88,10 @@ def map_cells(
     import xarray as xr  # noqa: PLC0415
 
     from yieldest.files.whole_output import refuse_inputs  # noqa: PLC0415
-    from yieldest.maps.make_maps import in_blocks, recipe_for  # noqa: PLC0415
-    from yieldest.maps.map_summary import summary_of  # noqa: PLC0415
-    from yieldest.maps.open_grid import open_grid  # noqa: PLC0415
-    from yieldest.maps.regions import regions_of  # noqa: PLC0415
-    from yieldest.maps.variables import ROLES  # noqa: PLC0415
+    from yieldest.maps.blocks import in_blocks, regions_of  # noqa: PLC0415
+    from yieldest.maps.grid import ROLES, open_grid  # noqa: PLC0415
+    from yieldest.maps.make_maps import recipe_for  # noqa: PLC0415
+    from yieldest.maps.map_summary import print_map_summary, summary_of  # noqa: PLC0415
     from yieldest.maps.workers import workers  # noqa: PLC0415
     from yieldest.maps.write_maps import write_maps  # noqa: PLC0415
     from yieldest.model.inputs import input_files  # noqa: PLC0415
@@ -119,7 +118,6 @@ def map_cells(
     if as_json:
         print_json(summary)
     else:
-        from yieldest.maps.map_text import print_map_summary  # noqa: PLC0415
         from yieldest.report.estimate_text import console  # noqa: PLC0415
 
         print_map_summary(summary, console())

@@ -17,8 +17,9 @@ from yieldest.hub.air import (
 from yieldest.hub.moist_air import moist_air_density
 from yieldest.hub.shear import shear_exponent
 from yieldest.maps.cell_winds import CellWinds
+from yieldest.maps.grid import Grid
+from yieldest.maps.map_findings import LeftOutOfMap, NoElevation
 from yieldest.maps.per_cell import on_cells
-from yieldest.maps.variables import Grid
 from yieldest.plan import Site
 from yieldest.provenance import Findings, Provenance
 from yieldest.units import ZERO_CELSIUS_K
@@ -49,44 +50,35 @@ class CellSites:
 
 def cell_sites(grid: Grid, site: Site) -> CellSites:
     """Gather elevation, air and roughness of a grid beside what a plan says of its site."""
-    elevation = grid.one_of("elevation")
-    roughness = grid.one_of("roughness")
-    temperature, pressure = grid.one_of("temperature"), grid.one_of("pressure")
-    assumed = []
-    if elevation is None and site.elevation_m is None:
-        assumed.append("Elevation 0 m, for neither the grid nor site.elevation_m states it.")
-    left_out = [
-        name
-        for name in ("obstacles", "roof", "turbulence_intensity")
-        if getattr(site, name) not in (None, [])
-    ]
+    elevation, temperature = grid.one_of("elevation"), grid.one_of("temperature")
+    pressure, roughness = grid.one_of("pressure"), grid.one_of("roughness")
+    assumed: Findings = ()
+    of_one_place = ["obstacles", "roof", "turbulence_intensity"]
     if elevation is not None:
-        left_out += [
-            name
-            for name in ("mean_temperature_c", "mean_pressure_hpa")
-            if getattr(site, name) is not None
-        ]
-    warnings: Findings = ()
-    if left_out:
-        warnings = (
-            f"What the plan states as {', '.join(f'site.{name}' for name in left_out)} belongs to "
-            "one place and is left out of the map.",
-        )
+        of_one_place += ["mean_temperature_c", "mean_pressure_hpa"]
+    elif site.elevation_m is None:
+        assumed = (NoElevation(),)
+    left_out = tuple(key for key in of_one_place if getattr(site, key) not in (None, []))
+    if temperature is not None:
+        temperature = grid.in_si(temperature, "temperature")
+    if pressure is not None:
+        pressure = grid.in_si(pressure, "pressure")
     return CellSites(
-        elevation_m=None if elevation is None else _still(grid, elevation),
-        temperature_c=None
-        if temperature is None
-        else _still(grid, grid.in_si(temperature, "temperature")),
-        pressure_hpa=None if pressure is None else _still(grid, grid.in_si(pressure, "pressure")),
-        roughness_m=None if roughness is None else _still(grid, roughness),
+        elevation_m=_still(grid, elevation),
+        temperature_c=_still(grid, temperature),
+        pressure_hpa=_still(grid, pressure),
+        roughness_m=_still(grid, roughness),
         stated=site,
-        provenance=Provenance(grid.name, "", tuple(assumed), warnings),
+        provenance=Provenance(
+            grid.name, "", assumed, (LeftOutOfMap(left_out),) if left_out else ()
+        ),
     )
 
 
-def _still(grid: Grid, variable: xr.DataArray) -> xr.DataArray:
-    time = grid.time_of(variable)
-    return variable if time is None else variable.mean(time)
+def _still(grid: Grid, variable: xr.DataArray | None) -> xr.DataArray | None:
+    """Return the mean of a variable over time, where it has any."""
+    time = None if variable is None else grid.time_of(variable)
+    return variable if variable is None or time is None else variable.mean(time)
 
 
 def to_hub(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
@@ -11,17 +11,13 @@ from yieldest import __version__
 from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
 from yieldest.maps.cell_sites import cell_sites
 from yieldest.maps.cell_winds import CellWinds, WindKind, wind_kind
-from yieldest.maps.read_blocks import block_sizes
-from yieldest.maps.variables import Grid
+from yieldest.maps.grid import Grid
+from yieldest.maps.map_findings import CellsAreNoSites, MonthsMissing, TimesUnknown
 from yieldest.plan import Plan
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.report.sentences.words import sentence
 
 CONVENTIONS = "CF-1.11"
-NOT_A_SITE = (
-    "A cell knows nothing of the trees, houses and hills inside it: use the map to find where to "
-    "measure, and measure there before building."
-)
 HEIGHT_ATTRIBUTES = {"standard_name": "height", "units": "m", "positive": "up", "axis": "Z"}
 
 ATTRIBUTES: dict[str, dict[str, str]] = {
@@ -110,20 +106,6 @@ def cell_dimensions(grid: Grid, recipe: Recipe) -> list[str]:
     wind = grid.data[recipe.kind.variables[0]]
     others = (grid.time_of(wind), grid.height_dimension_of(wind), grid.class_dimension_of(wind))
     return [str(name) for name in wind.dims if name not in others]
-
-
-def in_blocks(grid: Grid, recipe: Recipe) -> Grid:
-    """Cut a grid into the blocks it is to be worked on in (`yieldest.maps.read_blocks`)."""
-    wind = grid.data[recipe.kind.variables[0]]
-    time = grid.time_of(wind)
-    stored: dict[str, int] = {
-        str(name): size if isinstance(size, int) else max(size)
-        for name, size in (wind.encoding.get("preferred_chunks") or wind.chunksizes).items()
-    }
-    read = [*([time] if time else []), *cell_dimensions(grid, recipe)]
-    sizes = {name: wind.sizes[name] for name in read}
-    blocks = block_sizes(sizes, stored, time, wind.dtype.itemsize)
-    return replace(grid, data=grid.data.chunk(blocks))
 
 
 def maps_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
@@ -228,28 +210,20 @@ def _global_attributes(recipe: Recipe, provenances: list[Provenance]) -> dict[st
             [(f"{read.build.name}: ", text) for read, p in builds for text in p.assumed]
         ),
         "warnings": each(
-            [("", text) for text in (*wind.warnings, *([NOT_A_SITE] if builds else []))]
+            [("", text) for text in (*wind.warnings, *([CellsAreNoSites()] if builds else []))]
             + [(f"{read.build.name}: ", text) for read, p in builds for text in p.warnings]
         ),
     }
 
 
-def _of_time(grid: Grid, kind: WindKind) -> tuple[str, ...]:
+def _of_time(grid: Grid, kind: WindKind) -> Findings:
     """Warn of a record that is not a whole year."""
     variable = grid.data[kind.variables[0]]
     dimension = grid.time_of(variable)
     if dimension is None:
         return ()
-    if dimension not in variable.coords or not np.issubdtype(
-        variable.coords[dimension].dtype, np.datetime64
-    ):
-        return (
-            "The time of the readings is not known, so whether they make up whole years is not.",
-        )
-    months = np.unique(variable.coords[dimension].to_index().month)
-    if months.size < 12:
-        return (
-            f"The readings cover {months.size} of the 12 months of a year; the missing months may "
-            "be windier or calmer, and no correction is made for them.",
-        )
-    return ()
+    times = variable.coords.get(dimension)
+    if times is None or not np.issubdtype(times.dtype, np.datetime64):
+        return (TimesUnknown(),)
+    months = np.unique(times.to_index().month).size
+    return () if months == 12 else (MonthsMissing(int(months)),)

@@ -21,9 +21,9 @@ import dask
 import xarray as xr
 
 from yieldest.errors import InputError
+from yieldest.maps.blocks import Region, blocks_in, part_of
+from yieldest.maps.grid import Grid
 from yieldest.maps.make_maps import Recipe, cell_dimensions, maps_of
-from yieldest.maps.regions import Region, blocks_in, part_of
-from yieldest.maps.variables import Grid
 
 BLOCKS_PER_REGION = 16
 """Few enough to be written often, enough that what a region takes besides its blocks is little."""

@@ -21,9 +21,9 @@ import xarray as xr
 
 from yieldest.errors import InputError
 from yieldest.files.whole_output import scratch_beside
+from yieldest.maps.blocks import Region, cells_in
+from yieldest.maps.grid import Grid, bounds_of
 from yieldest.maps.make_maps import Recipe, maps_of
-from yieldest.maps.regions import Region, cells_in
-from yieldest.maps.variables import Grid, bounds_of
 from yieldest.maps.workers import Maps, Progress
 
 FINISHED = "finished.json"

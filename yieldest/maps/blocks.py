@@ -1,9 +1,17 @@
-"""In what blocks a grid is read: each stored piece once, and memory bounded."""
+"""In what blocks a grid is read, and in what regions of whole blocks it is worked on and written.
+
+Each stored piece is read once, and memory is bounded.
+"""
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping
+from dataclasses import replace
+
+from yieldest.maps.grid import Grid
+from yieldest.maps.make_maps import Recipe, cell_dimensions
 
 BLOCK_BYTES = 64 * 2**20
 """Of one variable in one block: a core works on it for about a second."""
@@ -16,6 +24,22 @@ LEAST_VALUES = 2**19
 SHORTEST_PIECE = 1024
 """Readings that are at least taken at once where the file leaves it free: below it the time goes
 into adding up sums."""
+
+Region = dict[str, slice]
+
+
+def in_blocks(grid: Grid, recipe: Recipe) -> Grid:
+    """Cut a grid into the blocks it is to be worked on in."""
+    wind = grid.data[recipe.kind.variables[0]]
+    time = grid.time_of(wind)
+    stored: dict[str, int] = {
+        str(name): size if isinstance(size, int) else max(size)
+        for name, size in (wind.encoding.get("preferred_chunks") or wind.chunksizes).items()
+    }
+    read = [*([time] if time else []), *cell_dimensions(grid, recipe)]
+    sizes = {name: wind.sizes[name] for name in read}
+    blocks = block_sizes(sizes, stored, time, wind.dtype.itemsize)
+    return replace(grid, data=grid.data.chunk(blocks))
 
 
 def block_sizes(
@@ -72,3 +96,52 @@ def _grown(cells: Mapping[str, int], piece: Mapping[str, int], most: int) -> dic
         if times > 1:
             block[name] = min(cells[name], times * block[name])
     return block
+
+
+def regions_of(grid: Grid, recipe: Recipe, blocks: int) -> list[Region]:
+    """Cut the cells of a grid in blocks into regions of whole blocks.
+
+    Parameters
+    ----------
+    grid : Grid
+        From `in_blocks`.
+    recipe : Recipe
+    blocks : int
+        In a region, about.
+
+    Returns
+    -------
+    list of dict of str to slice
+        All of one size but for the last along each dimension, the last dimension running quickest.
+    """
+    dimensions = cell_dimensions(grid, recipe)
+    wanted = blocks
+    steps: dict[str, int] = {}
+    for name in reversed(dimensions):
+        along = grid.data.chunksizes[name]
+        together = min(len(along), wanted)
+        wanted = math.ceil(wanted / together)
+        steps[name] = together * along[0]
+    spans = [
+        [
+            slice(start, min(grid.data.sizes[name], start + steps[name]))
+            for start in range(0, grid.data.sizes[name], steps[name])
+        ]
+        for name in dimensions
+    ]
+    return [dict(zip(dimensions, corner, strict=True)) for corner in itertools.product(*spans)]
+
+
+def cells_in(region: Region) -> int:
+    """Return the number of cells of a region."""
+    return math.prod(span.stop - span.start for span in region.values())
+
+
+def part_of(grid: Grid, region: Region) -> Grid:
+    """Return the grid of a region alone."""
+    return replace(grid, data=grid.data.isel(region))
+
+
+def blocks_in(grid: Grid, recipe: Recipe) -> int:
+    """Return the number of blocks that the cells of a grid are in."""
+    return math.prod(len(grid.data.chunksizes[name]) for name in cell_dimensions(grid, recipe))
