@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from airport import WEATHER
 
-from yieldest.wind.quality_control import control_quality
+from yieldest.wind.quality_control import ReadingsLeftOut, control_quality
 from yieldest.wind.quality_rules import QualityRules
 from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.read_wind import read_wind
@@ -88,4 +88,10 @@ def test_the_impossible_hour_is_left_out_and_said(tmp_path):
     quality_control = control_quality(read_wind(path, options=stated), QualityRules())
     assert quality_control.left_out == 1
     assert quality_control.record.valid_speed_ms.max() < 30
-    assert any("468.7 m/s at 2013-02-12" in w for w in quality_control.record.provenance.warnings)
+    (said,) = [
+        finding
+        for finding in quality_control.record.provenance.warnings
+        if isinstance(finding, ReadingsLeftOut)
+    ]
+    assert said.first_ms == pytest.approx(468.7, abs=0.05)
+    assert (said.test, said.readings, said.first_time[:10]) == ("impossible", 1, "2013-02-12")

@@ -7,10 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.errors import InputError
 from yieldest.report.wind_tables import long_term_table
 from yieldest.wind.long_term.common_time import clock_offset, in_steps
-from yieldest.wind.long_term.correction import long_term
+from yieldest.wind.long_term.correction import ClockSetRight, FewFullYears, long_term
 from yieldest.wind.long_term.relations import coefficients, power_sums, predict, reference_sums
 
 HOUR = np.timedelta64(1, "h")
@@ -165,7 +166,10 @@ def test_a_clock_in_another_time_zone_is_found_and_set_right(hours):
     shifted = long_term(time[seen], speed[seen], time + hours * HOUR, other, direction)
     if abs(hours) > 1:
         assert shifted.offset.applied
-        assert "time zones" in shifted.provenance.warnings[-1]
+        said = shifted.provenance.warnings[-1]
+        assert isinstance(said, ClockSetRight)
+        assert said.hours == -shifted.offset.hours
+        assert said.correlation_with > said.correlation_without
         assert shifted.chosen.mean_ms == pytest.approx(straight.chosen.mean_ms, rel=0.02)
 
 
@@ -217,4 +221,4 @@ def test_year_to_year_spread_is_measured_where_there_are_years_enough():
     )
     short = long_term(time[part], speed[part], time[:10000], speed[:10000], direction[:10000])
     assert short.year_to_year_spread == 0.06
-    assert "common practice" in short.provenance.assumed[0]
+    assert short.provenance.assumed == (FewFullYears(YEAR_TO_YEAR.value, 5),)

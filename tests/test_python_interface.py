@@ -8,9 +8,13 @@ from hypothesis import strategies as st
 from scipy import stats
 
 import yieldest as yd
+from yieldest.defaults import ANEMOMETER_HEIGHT, SHEAR_EXPONENT, Assumed
 from yieldest.errors import InputError
 from yieldest.wind.distribution import WindDistribution, distribution_of_weibull
+from yieldest.wind.profile import HeightsFarApart
 from yieldest.wind.read_wind import read_wind
+from yieldest.wind.resource import ResourceOptions, assess_record
+from yieldest.wind.weibull_fits import METHODS
 from yieldest.wind.wind_record import WindRecord
 
 HILL = "demo-sites/hill-yard"
@@ -82,6 +86,35 @@ def test_a_record_fitted_by_hand_is_the_one_of_the_plan():
     record = read_wind(f"{HILL}/wind.csv.gz", height_m=10).quality_controlled()
     by_hand, of_plan = record.fit(), yd.load(HILL).estimate().distribution
     assert (by_hand.shape, by_hand.scale_ms) == (of_plan.shape, of_plan.scale_ms)
+
+
+@pytest.mark.parametrize("method", [None, *METHODS, "empirical"])
+@pytest.mark.parametrize("season_correction", [True, False])
+def test_every_fit_by_hand_is_the_one_of_the_plan(method, season_correction):
+    record = read_wind(f"{HILL}/wind.csv.gz", height_m=10).quality_controlled()
+    options = ResourceOptions(season_correction=season_correction, fit=method)
+    by_hand = record.fit(method, season_correction=season_correction)
+    whole = read_wind(f"{HILL}/wind.csv.gz", height_m=10)
+    of_plan = assess_record(whole, options).distribution(10.0)
+    assert (by_hand.shape, by_hand.scale_ms, by_hand.calm_share) == (
+        of_plan.shape,
+        of_plan.scale_ms,
+        of_plan.calm_share,
+    )
+    assert by_hand.provenance.method == of_plan.provenance.method
+
+
+def test_what_a_fit_takes_for_granted_is_noted():
+    hours = pd.date_range("2025-03-01", periods=500, freq="h")
+    record = WindRecord.from_series(pd.Series(frozen(2.0, 6.0).rvs(500, random_state=3), hours))
+    assert record.fit().provenance.assumed == (Assumed(ANEMOMETER_HEIGHT),)
+    assert record.fit().height_m == 10
+    with pytest.raises(InputError, match="no fit is called 'guess'"):
+        record.fit("guess")
+    higher = frozen(2.0, 6.0).at_height(30)
+    assert Assumed(SHEAR_EXPONENT) in higher.provenance.assumed
+    assert HeightsFarApart(10.0, 30) in higher.provenance.warnings
+    assert "power law, exponent 0.2" in higher.provenance.method
 
 
 def test_a_record_from_a_series():

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from yieldest.defaults import RAYLEIGH_SHAPE, Assumed
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.units import BEAUFORT_EDGES_MS
@@ -174,7 +175,7 @@ def test_equal_months_are_the_distribution_of_one():
     distribution, _, _ = distribution_of_months(MonthlyMeans(np.full(12, 5.0), SOURCE), None, 10)
     assert distribution.shape == pytest.approx(2)
     assert distribution.mean_speed_ms == pytest.approx(5)
-    assert any("Rayleigh" in text for text in distribution.provenance.assumed)
+    assert distribution.provenance.assumed == (Assumed(RAYLEIGH_SHAPE),)
 
 
 def test_the_warning_on_the_shape_says_what_is_so():

@@ -50,6 +50,21 @@ class Assumed(Finding):
 
 # The wind.
 
+RAYLEIGH_SHAPE = Default("wind.weibull_shape", "Weibull shape", 2.0, "", "Rayleigh")
+SHEAR_EXPONENT = Default(
+    "site.shear_exponent",
+    "With neither roughness nor terrain stated, shear exponent",
+    0.2,
+    "",
+    "IEC 61400-2, normal wind profile",
+)
+ANEMOMETER_HEIGHT = Default(
+    "wind.measured_height_m",
+    "Height of the anemometer",
+    10.0,
+    "m",
+    "the height of public stations, World Meteorological Organization",
+)
 YEAR_TO_YEAR = Default(
     "uncertainty.coming_years",
     "Year-to-year spread of the mean wind",

@@ -9,8 +9,8 @@ import numpy.typing as npt
 from scipy.special import gammainc
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.defaults import RAYLEIGH_SHAPE
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.wind.distribution import RAYLEIGH_SHAPE
 from yieldest.wind.weibull import mean_speed, scale_of_mean, share_above
 
 HOURS_PER_YEAR = 8760.0
@@ -256,12 +256,12 @@ def usual_years(curve: PowerCurve) -> UsualYears:
     IEC 61400-12-1 states annual energy at Rayleigh means of whole m/s, the measured and the
     extrapolated part apart.
     """
-    scale = scale_of_mean(USUAL_MEANS_MS, RAYLEIGH_SHAPE)
+    scale = scale_of_mean(USUAL_MEANS_MS, RAYLEIGH_SHAPE.value)
     hours = HOURS_PER_YEAR / 1000
     return UsualYears(
         mean_ms=USUAL_MEANS_MS,
-        energy_kwh=hours * mean_power_w(RAYLEIGH_SHAPE, scale, curve.speed_ms, curve.power_w),
+        energy_kwh=hours * mean_power_w(RAYLEIGH_SHAPE.value, scale, curve.speed_ms, curve.power_w),
         uncertainty_kwh=hours
-        * mean_power_w(RAYLEIGH_SHAPE, scale, curve.speed_ms, curve.uncertainty_w),
-        beyond_kwh=hours * mean_power_beyond_w(RAYLEIGH_SHAPE, scale, curve),
+        * mean_power_w(RAYLEIGH_SHAPE.value, scale, curve.speed_ms, curve.uncertainty_w),
+        beyond_kwh=hours * mean_power_beyond_w(RAYLEIGH_SHAPE.value, scale, curve),
     )

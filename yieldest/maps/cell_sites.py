@@ -23,7 +23,7 @@ from yieldest.maps.per_cell import on_cells
 from yieldest.plan import Site
 from yieldest.provenance import Findings, Provenance
 from yieldest.units import ZERO_CELSIUS_K
-from yieldest.wind.profile import distance_warning, log_law_factor, power_law_factor
+from yieldest.wind.profile import distance_findings, log_law_factor, power_law_factor
 from yieldest.wind.profile import to_hub as one_step
 
 
@@ -105,7 +105,7 @@ def to_hub(
         return nearest, Provenance(sites.provenance.source, "the hub is at a height of the grid")
     site = sites.stated
     assumed: Findings = ()
-    warnings: Findings = distance_warning(nearest.height_m, hub_height_m)
+    warnings: Findings = distance_findings(nearest.height_m, hub_height_m)
     factor: xr.DataArray | float
     if len(distributions) > 1:
         lower, upper = _around(distributions, hub_height_m)

@@ -14,7 +14,7 @@ from yieldest.hub.correction_steps import WindCorrection
 from yieldest.hub.shear import MeasuredShear, measured_shear
 from yieldest.plan import Plan, Reference, SecondAnemometer
 from yieldest.provenance import Finding, Provenance
-from yieldest.wind.data_recovery import data_recovery_of, data_recovery_warnings
+from yieldest.wind.data_recovery import data_recovery_findings, data_recovery_of
 from yieldest.wind.distribution import (
     WindDistribution,
     distribution_of_mean,
@@ -173,7 +173,7 @@ def _provenance_of_years(
 ) -> tuple[Provenance, ...]:
     """Return where the wind of the reference's years is from."""
     # The reference makes up for the seasons that the record lacks.
-    made_up = data_recovery_warnings(record.data_recovery)
+    made_up = data_recovery_findings(record.data_recovery)
     warnings = tuple(found for found in record.provenance.warnings if found not in made_up)
     return (
         replace(record.provenance, warnings=warnings),

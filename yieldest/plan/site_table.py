@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from yieldest.defaults import SHEAR_EXPONENT
 from yieldest.hub.obstacles import Obstacle
 from yieldest.hub.rooftop import Roof
 from yieldest.hub.turbulence import SMOOTH_INTENSITY
@@ -18,7 +19,6 @@ from yieldest.settings import (
     at_most_one,
     key,
 )
-from yieldest.wind.profile import NORMAL_EXPONENT
 
 Terrain = Literal["water", "open", "hedged", "built", "suburb"]
 
@@ -58,7 +58,7 @@ class Site(Settings):
         key(
             "what the land around looks like; it says how fast the wind grows with height",
             "open",
-            left_out=f"the power law with {NORMAL_EXPONENT:g}, unless one of the next two is there",
+            left_out=f"the power law with {SHEAR_EXPONENT}, unless one of the next two is there",
         ),
     ] = None
     roughness_length_m: Annotated[

@@ -98,7 +98,7 @@ def _strong_wind(build: BuildEstimate) -> str:
 
 
 def _print_long_term(found: LongTermCorrection, screen: Console) -> None:
-    table = _table("method", "mean", "±", "mean cube", "±", "missed when hidden")
+    table = _table("method", "mean", "±", "mean cube", "±", "cross-validation error")
     table.add_row(
         "the overlap at face value",
         f"{found.concurrent_mean_ms:.2f}",

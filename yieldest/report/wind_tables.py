@@ -122,7 +122,7 @@ def long_term_table(found: LongTermCorrection) -> TableView:
         f"Long-term wind at the anemometer, from {found.reference_years:.1f} years of a neighbour "
         f"({found.overlap_hours / 24:.0f} days in common, correlation {found.correlation:.2f})"
     )
-    return TableView(caption, ["method", "mean (m/s)", "±", "missed when hidden"], rows)
+    return TableView(caption, ["method", "mean (m/s)", "±", "cross-validation error"], rows)
 
 
 def _number(value: float | None, places: int) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
+from yieldest.provenance import Finding
 
 DAYS_PER_YEAR = 365.25
 FULL_MONTH_SHARE = 0.5
@@ -17,6 +18,8 @@ STEADY_READINGS = 24
 """So many like steps in a row make an interval of their own; fewer are gaps. Our choice."""
 SPARSE_S = 12 * 3600.0
 """Readings so far apart cannot show how the wind varies within a day; our choice."""
+FEW_GAPS_SHARE = 0.9
+"""A record with less than this share of its time is warned of; our choice."""
 LIKE_STEPS = 1.5
 """Steps within this factor of each other are alike (clocks drift); our choice."""
 
@@ -125,6 +128,34 @@ class DataRecovery:
         )
 
 
+@dataclass(frozen=True)
+class LessThanAYear(Finding):
+    """The record spans less than a year."""
+
+    days: float
+
+
+@dataclass(frozen=True)
+class MonthsMissing(Finding):
+    """Less than half of these calendar months (1 to 12) is in the record."""
+
+    months: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class SparseReadings(Finding):
+    """The readings are so far apart that they hide how the wind varies within a day."""
+
+    interval_hours: float
+
+
+@dataclass(frozen=True)
+class GapsInRecord(Finding):
+    """Less than 90 % of the time between the first reading and the last is covered."""
+
+    share: float
+
+
 def month_and_hour(
     time: npt.NDArray[np.datetime64],
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
@@ -169,33 +200,16 @@ def data_recovery_of(
     )
 
 
-def data_recovery_warnings(data_recovery: DataRecovery) -> list[str]:
-    """Say in words what the data recovery leaves uncertain."""
-    warnings = []
+def data_recovery_findings(data_recovery: DataRecovery) -> list[Finding]:
+    """Return what the data recovery leaves uncertain."""
+    found: list[Finding] = []
     days = data_recovery.span_hours / 24
     if days < DAYS_PER_YEAR - 7:
-        warnings.append(
-            f"The record spans {days:.0f} days, less than a year: the seasons it lacks may be much "
-            "windier or calmer than those it holds."
-        )
-    missing = data_recovery.missing_months
-    if missing:
-        names = ", ".join(calendar.month_name[month] for month in missing)
-        warnings.append(
-            f"Less than half of {names} is in the record; where winters are windy, missing "
-            "winter months make the mean too low and missing summer months make it too high."
-        )
+        found.append(LessThanAYear(days))
+    if data_recovery.missing_months:
+        found.append(MonthsMissing(data_recovery.missing_months))
     if data_recovery.interval_s >= SPARSE_S:
-        warnings.append(
-            f"The readings are {data_recovery.interval_s / 3600:.0f} h apart: as means over so "
-            "long "
-            "they smooth gusts and lulls away, and the energy comes out too low; as readings at "
-            "one time of day they tell of that time alone."
-        )
-    if data_recovery.share < 0.9:
-        warnings.append(
-            f"Only {100 * data_recovery.share:.0f} % of the time between the first and the last "
-            "reading "
-            "is covered; if gaps come with storms, ice or flat batteries, the mean is biased."
-        )
-    return warnings
+        found.append(SparseReadings(data_recovery.interval_s / 3600))
+    if data_recovery.share < FEW_GAPS_SHARE:
+        found.append(GapsInRecord(data_recovery.share))
+    return found

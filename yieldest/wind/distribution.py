@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.defaults import STANDARD_DENSITY_KG_M3
+from yieldest.defaults import RAYLEIGH_SHAPE, STANDARD_DENSITY_KG_M3, Assumed
 from yieldest.errors import InputError
 from yieldest.html_repr import html_table
 from yieldest.provenance import Finding, Provenance
@@ -19,7 +19,6 @@ from yieldest.wind.weibull import mean_speed, moment, scale_of_mean, share_above
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-RAYLEIGH_SHAPE = 2.0
 LOW_MEAN_SPEED_MS = 4.0
 """Below this mean speed small wind seldom pays (common practice, no source)."""
 
@@ -163,7 +162,16 @@ class WindDistribution:
             terrain=terrain,
             displacement_m=displacement_m,
         )
-        return self.raised(step.factor, height_m)
+        carried, own = step.provenance, self.provenance
+        return replace(
+            self.raised(step.factor, height_m),
+            provenance=Provenance(
+                own.source,
+                f"{own.method}; from {self.height_m:g} m by {carried.method}",
+                (*own.assumed, *carried.assumed),
+                (*own.warnings, *carried.warnings),
+            ),
+        )
 
     def raised(self, factor: float, height_m: float) -> WindDistribution:
         """Return the distribution with every speed multiplied by `factor`, for another height."""
@@ -193,15 +201,10 @@ class NotMeasured(Finding):
     """No reading stands behind the stated wind."""
 
 
-@dataclass(frozen=True)
-class RayleighAssumed(Finding):
-    """Shape 2 was taken, for none was stated."""
-
-
 def distribution_of_mean(mean_ms: float, shape: float | None, height_m: float) -> WindDistribution:
     """Make a distribution from a mean speed, with shape 2 (Rayleigh) where none is stated."""
-    assumed = () if shape is not None else (RayleighAssumed(),)
-    shape = RAYLEIGH_SHAPE if shape is None else shape
+    assumed = () if shape is not None else (Assumed(RAYLEIGH_SHAPE),)
+    shape = RAYLEIGH_SHAPE.value if shape is None else shape
     return WindDistribution(
         shape=shape,
         scale_ms=float(scale_of_mean(mean_ms, shape)),

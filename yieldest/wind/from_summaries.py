@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -10,10 +11,11 @@ from scipy.optimize import brentq
 from scipy.special import gammaln
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.defaults import RAYLEIGH_SHAPE, Assumed
 from yieldest.errors import InputError
-from yieldest.provenance import Findings, Provenance
+from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.censored_fit import fit_censored
-from yieldest.wind.distribution import RAYLEIGH_SHAPE, WindDistribution
+from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.record_values import HIGHEST_GUST_MS
 from yieldest.wind.summary_tables import OPEN_CLASS_MS, FrequencyTable, MonthlyMeans
@@ -22,6 +24,11 @@ from yieldest.wind.weibull import scale_of_mean, share_above
 POINTS_PER_CLASS = 20
 POINTS_PER_MONTH = 400
 _SHAPE_RANGE = (0.5, 30.0)
+
+
+@dataclass(frozen=True)
+class OnlyMonthlyMeans(Finding):
+    """Monthly means say nothing of how the wind spreads about them."""
 
 
 def distribution_of_frequencies(table: FrequencyTable, height_m: float) -> WindDistribution:
@@ -130,8 +137,8 @@ def distribution_of_months(
         )
     assumed: Findings = ()
     if shape is None:
-        shape = RAYLEIGH_SHAPE
-        assumed = ("Weibull shape 2 (Rayleigh) within each month, for none was stated.",)
+        shape = RAYLEIGH_SHAPE.value
+        assumed = (Assumed(RAYLEIGH_SHAPE),)
     # A common year: February's 29th day is one in fifteen hundred.
     days = floats([calendar.monthrange(2025, month)[1] for month in range(1, 13)])
     share = days / days.sum()
@@ -166,17 +173,10 @@ def distribution_of_months(
             f"{means.provenance.method}, shape {shape:g} within each; together one Weibull with "
             "their mean and mean cube (energy pattern factor, Akdag & Dinler 2009)",
             assumed,
-            (*means.provenance.warnings, _ONLY_MEANS),
+            (*means.provenance.warnings, OnlyMonthlyMeans()),
         ),
     )
     return distribution, points.ravel(), weight.ravel()
-
-
-_ONLY_MEANS = (
-    "Monthly means say nothing of how the wind spreads about them: with a shape of 1.6 instead of "
-    "2 there is 30 % more power in the wind, with 2.4 there is 15 % less; measure on the site "
-    "before building."
-)
 
 
 def cube_over_mean_cubed(shape: npt.ArrayLike) -> FloatArray:

@@ -8,11 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.defaults import SHEAR_EXPONENT, Assumed
 from yieldest.errors import InputError
-from yieldest.provenance import Findings, Provenance
-
-NORMAL_EXPONENT = 0.2
-"""Exponent of the normal wind profile model, IEC 61400-2 (small wind turbines)."""
+from yieldest.provenance import Finding, Findings, Provenance
 
 FARTHEST_HEIGHT_RATIO = 2.5
 """Beyond this ratio of heights a carried-over speed deserves little trust; our choice."""
@@ -175,6 +173,28 @@ class HeightStep:
     provenance: Provenance
 
 
+@dataclass(frozen=True)
+class HeightsFarApart(Finding):
+    """The hub is so far above or below the anemometer that its speed is an extrapolation."""
+
+    from_height_m: float
+    to_height_m: float
+
+
+@dataclass(frozen=True)
+class AboveSurfaceLayer(Finding):
+    """A height above the layer that the height laws hold for."""
+
+    height_m: float
+
+
+@dataclass(frozen=True)
+class NearRoughness(Finding):
+    """A height so near to the roughness that the log law is not valid there."""
+
+    height_m: float
+
+
 def height_uncertainty(
     factor: float, other_factor: float | None, height_ratio: float, exponent_uncertainty: float
 ) -> float:
@@ -194,22 +214,15 @@ def height_uncertainty(
     return float(np.hypot(between_laws, np.log(height_ratio) * exponent_uncertainty))
 
 
-def distance_warning(from_height_m: float, to_height_m: float) -> tuple[str, ...]:
-    """Warn of a hub far above or below the anemometer, or above the surface layer."""
+def distance_findings(from_height_m: float, to_height_m: float) -> tuple[Finding, ...]:
+    """Return what to know of a hub far from the anemometer, or above the surface layer."""
     low, high = sorted((from_height_m, to_height_m))
-    warnings = []
+    found: list[Finding] = []
     if high / low > FARTHEST_HEIGHT_RATIO:
-        warnings.append(
-            f"From {from_height_m:g} m to {to_height_m:g} m is more than a factor "
-            f"{FARTHEST_HEIGHT_RATIO}: the speed at the hub is an extrapolation; measure nearer to "
-            "the hub."
-        )
+        found.append(HeightsFarApart(from_height_m, to_height_m))
     if high > SURFACE_LAYER_M:
-        warnings.append(
-            f"{high:g} m is above the lowest {SURFACE_LAYER_M:g} m, for which the height laws "
-            "hold; the speed at the hub is doubtful."
-        )
-    return tuple(warnings)
+        found.append(AboveSurfaceLayer(high))
+    return tuple(found)
 
 
 def to_hub(
@@ -255,12 +268,9 @@ def to_hub(
     return by_power_law(
         from_height_m,
         to_height_m,
-        NORMAL_EXPONENT if shear_exponent is None else shear_exponent,
+        SHEAR_EXPONENT.value if shear_exponent is None else shear_exponent,
         ASSUMED_EXPONENT_UNCERTAINTY if shear_exponent is None else STATED_EXPONENT_UNCERTAINTY,
-        (
-            "Shear exponent 0.2 (IEC 61400-2, normal wind profile), for the site states "
-            "neither exponent, roughness nor terrain.",
-        )
+        (Assumed(SHEAR_EXPONENT),)
         if shear_exponent is None and to_height_m != from_height_m
         else (),
     )
@@ -279,7 +289,7 @@ def by_power_law(
     ----------
     from_height_m, to_height_m : float
     exponent, exponent_uncertainty : float
-    assumed : tuple of str
+    assumed : tuple of Finding
         What the exponent takes for granted.
     """
     factor = float(power_law_factor(from_height_m, to_height_m, exponent))
@@ -298,7 +308,7 @@ def by_power_law(
             "site",
             f"power law, exponent {exponent:.3g}",
             assumed,
-            distance_warning(from_height_m, to_height_m),
+            distance_findings(from_height_m, to_height_m),
         ),
     )
 
@@ -311,7 +321,7 @@ def _by_log_law(
     source: str,
     terrain_exponent: float | None,
 ) -> HeightStep:
-    warnings = list(distance_warning(from_height_m, to_height_m))
+    warnings: list[Finding] = list(distance_findings(from_height_m, to_height_m))
     low = min(from_height_m, to_height_m)
     factor = float(log_law_factor(from_height_m, to_height_m, roughness_m, displacement_m))
     if np.isnan(factor):
@@ -320,10 +330,7 @@ def _by_log_law(
             f"{roughness_m:g} m, where the log law begins; state shear_exponent instead."
         )
     if low < displacement_m + 10 * roughness_m:
-        warnings.append(
-            f"{low:g} m is below displacement + 10 roughness lengths, where the log law is not "
-            "valid; the speed at the hub is doubtful."
-        )
+        warnings.append(NearRoughness(low))
     if terrain_exponent is None:
         exponent = float(slope_exponent(from_height_m, roughness_m, displacement_m))
         other_law = "power law of the same slope at the anemometer"

@@ -11,11 +11,12 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.provenance import Finding
 from yieldest.wind import suspect_readings
 from yieldest.wind.data_recovery import (
     ReadingSteps,
+    data_recovery_findings,
     data_recovery_of,
-    data_recovery_warnings,
     steps_of,
 )
 from yieldest.wind.quality_rules import QualityReport, QualityRules, QualityTest, Threshold
@@ -27,6 +28,26 @@ TimeArray = npt.NDArray[np.datetime64]
 FIRST_PLACES = 3
 """So many places are named for each test."""
 _BEYOND_SENSE_MS = 1e90
+
+
+@dataclass(frozen=True)
+class ReadingsLeftOut(Finding):
+    """Readings that a test found count as missing."""
+
+    test: str
+    rule: str
+    readings: int
+    first_ms: float | None
+    first_time: str
+
+
+@dataclass(frozen=True)
+class TimesNoted(Finding):
+    """A test found something about the times, and left them in."""
+
+    rule: str
+    times: int
+    first_time: str
 
 
 @dataclass(frozen=True)
@@ -108,12 +129,12 @@ def control_quality(
         flags.append(at)
     coverage = data_recovery_of(record.time, valid)
     provenance = record.provenance
-    outdated = data_recovery_warnings(record.data_recovery)
+    outdated = data_recovery_findings(record.data_recovery)
     # Impossible speeds are said again below, by the threshold that was used.
     kept = [
-        warning
-        for warning in provenance.warnings
-        if warning not in outdated and not isinstance(warning, ImpossibleSpeeds)
+        finding
+        for finding in provenance.warnings
+        if finding not in outdated and not isinstance(finding, ImpossibleSpeeds)
     ]
     screened = replace(
         record,
@@ -127,7 +148,7 @@ def control_quality(
         data_recovery=coverage,
         provenance=replace(
             provenance,
-            warnings=(*kept, *data_recovery_warnings(coverage), *_warnings(tests)),
+            warnings=(*kept, *data_recovery_findings(coverage), *_findings(tests)),
         ),
     )
     return QualityReport(record, screened, np.stack(flags), tuple(tests), steps)
@@ -358,20 +379,13 @@ def _written(times: Iterable[np.datetime64]) -> tuple[str, ...]:
     return tuple(str(time.astype("datetime64[s]")).replace("T", " ") for time in times)
 
 
-def _warnings(tests: list[QualityTest]) -> list[str]:
-    """Say what was left out, and what the record hides."""
-    said = []
+def _findings(tests: list[QualityTest]) -> list[Finding]:
+    """Return what was left out, and what the record hides."""
+    found: list[Finding] = []
     for test in tests:
         if test.leaves_out and test.count:
-            speed, time = test.first_speeds_ms[0], test.first_times[0]
-            said.append(
-                f"Quality control left out {test.count} reading{'s' * (test.count > 1)} "
-                f"({test.name}: "
-                f"{test.rule}); the first is {speed:.1f} m/s at {time[:16]}."
-            )
+            speed_ms, time = test.first_speeds_ms[0], test.first_times[0]
+            found.append(ReadingsLeftOut(test.name, test.rule, test.count, speed_ms, time))
         elif test.name in ("repeated", "interval") and test.count:
-            said.append(
-                f"{test.count} time{'s' * (test.count > 1)}: {test.rule} "
-                f"(first {test.first_times[0]})."
-            )
-    return said
+            found.append(TimesNoted(test.rule, test.count, test.first_times[0]))
+    return found

@@ -15,7 +15,7 @@ from yieldest.errors import InputError
 from yieldest.files.text_file import Progress
 from yieldest.provenance import Finding, Provenance
 from yieldest.units import BEAUFORT_EDGES_MS
-from yieldest.wind.data_recovery import data_recovery_of, data_recovery_warnings
+from yieldest.wind.data_recovery import data_recovery_findings, data_recovery_of
 from yieldest.wind.gathered_rows import Gathered, Times
 from yieldest.wind.netcdf_record import dataset_of, gathered_of_dataset, is_netcdf, read_netcdf
 from yieldest.wind.read_options import ReadOptions, Recognised, options_of
@@ -166,7 +166,7 @@ def _record(name: str, gathered: Gathered, warnings: list[Finding | str]) -> Win
         provenance=Provenance(
             source=name,
             method="; ".join(f"{part.what}: {part.found} ({part.how})" for part in found),
-            warnings=(*warnings, *data_recovery_warnings(coverage)),
+            warnings=(*warnings, *data_recovery_findings(coverage)),
         ),
         standard_deviation_ms=values.get("standard_deviation"),
         gust_ms=values.get("gust"),

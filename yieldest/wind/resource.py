@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.provenance import Findings, Provenance
+from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.block_bootstrap import draw_blocks
 from yieldest.wind.breakdown import (
     Directions,
@@ -23,7 +23,6 @@ from yieldest.wind.breakdown import (
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.goodness import (
     ENERGY_ERROR_LIMIT,
-    KOLMOGOROV_LIMIT,
     FitResult,
     judge_fit,
     mode_speeds,
@@ -41,8 +40,30 @@ EMPIRICAL = "empirical"
 
 
 @dataclass(frozen=True)
+class PoorWeibullFit(Finding):
+    """The Weibull fit misses the energy of the model machine, or shares of time, by too much."""
+
+    energy_error: float | None
+    kolmogorov: float | None
+
+
+@dataclass(frozen=True)
+class SeveralModes(Finding):
+    """The speeds heap up at several places, as no Weibull distribution does."""
+
+    modes_ms: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class UnevenSectors(Finding):
+    """Directions in steps of 10 degrees, which so many sectors share unevenly."""
+
+    sectors: int
+
+
+@dataclass(frozen=True)
 class ResourceOptions:
-    """What may be stated about a study.
+    """What may be stated about how a record is assessed.
 
     Parameters
     ----------
@@ -50,7 +71,7 @@ class ResourceOptions:
     season_correction : bool
         Whether readings are weighted by month and hour where these are uneven.
     fit : str or None
-        A key of `distribution.fit.METHODS`, or "empirical"; None lets the rule choose.
+        A key of `weibull_fits.METHODS`, or "empirical"; None lets the rule choose.
     energy_error_limit : float
         A fit chosen by the rule whose energy is farther than this from that of the readings gives
         way to the readings.
@@ -71,7 +92,7 @@ class WindResource:
 
     Parameters
     ----------
-    quality control : QualityReport
+    quality_control : QualityReport
     time : ndarray of datetime64, shape (m,)
     speed_ms, weight : ndarray, shape (m,)
         The readings kept, and the hours of a year that each stands for.
@@ -97,7 +118,7 @@ class WindResource:
     modes_ms : tuple of float
         Speeds of the modes of the distribution; more than one means different regimes.
     turbulence, gusts : Gustiness or None
-    warnings : tuple of str
+    warnings : tuple of Finding
     """
 
     quality_control: QualityReport
@@ -259,7 +280,7 @@ def assess_record(
             else gustiness(kept.standard_deviation_ms[used], speed, highest=False)
         ),
         gusts=None if kept.gust_ms is None else gustiness(kept.gust_ms[used], speed, highest=True),
-        warnings=(*_fit_warnings(chosen, modes), *_sector_warnings(kept, options.sectors)),
+        warnings=_findings(chosen, modes, kept, options.sectors),
     )
 
 
@@ -269,6 +290,8 @@ def _choose(
     method, rule = chosen_method(histogram)
     if options.fit not in (None, EMPIRICAL):
         method, rule = str(options.fit), "it was asked for"
+    if method not in METHODS:
+        raise InputError(f"no fit is called {method!r}; take one of {', '.join(METHODS)}.")
     chosen = judge_fit(method, histogram, drawn)
     if chosen.shape is None:
         raise _not_fittable(record, method)
@@ -283,35 +306,20 @@ def _not_fittable(record: Record, method: str) -> InputError:
     )
 
 
-def _fit_warnings(chosen: FitResult, modes_ms: tuple[float, ...]) -> tuple[str, ...]:
-    warnings = []
+def _findings(
+    chosen: FitResult, modes_ms: tuple[float, ...], record: Record, sectors: int
+) -> tuple[Finding, ...]:
+    """Return what a reader must know of the fit, and of directions in tens of degrees."""
+    found: list[Finding] = []
     if chosen.poor:
-        energy = "-" if chosen.energy_error is None else f"{100 * chosen.energy_error:+.0f} %"
-        warnings.append(
-            f"A Weibull curve is a poor fit here: it misses the energy of a model machine by "
-            f"{energy} (limit {100 * ENERGY_ERROR_LIMIT:.0f} %) and shares of time by up to "
-            f"{100 * (chosen.kolmogorov or 0):.1f} % (limit {100 * KOLMOGOROV_LIMIT:.0f} %)."
-        )
+        found.append(PoorWeibullFit(chosen.energy_error, chosen.kolmogorov))
     if len(modes_ms) > 1:
-        at = " and ".join(f"{speed:.1f}" for speed in modes_ms)
-        warnings.append(
-            f"The speeds heap up at {at} m/s: two regimes of wind, which no single Weibull curve "
-            "describes; look at the tables by direction and hour for what parts them."
-        )
-    return tuple(warnings)
-
-
-def _sector_warnings(record: Record, sectors: int) -> tuple[str, ...]:
-    """Warn of directions in tens of degrees where sectors share them unevenly."""
-    if record.direction_deg is None or 36 % sectors == 0:
-        return ()
-    known = record.direction_deg[np.isfinite(record.direction_deg)]
-    if not known.size or np.any(known % 10):
-        return ()
-    return (
-        f"Directions come in steps of 10 degrees, which {sectors} sectors share unevenly; 12 "
-        "sectors hold three each.",
-    )
+        found.append(SeveralModes(modes_ms))
+    if record.direction_deg is not None and 36 % sectors:
+        known = record.direction_deg[np.isfinite(record.direction_deg)]
+        if known.size and not np.any(known % 10):
+            found.append(UnevenSectors(sectors))
+    return tuple(found)
 
 
 def _at_times(neighbour: Record, time: npt.NDArray[np.datetime64]) -> FloatArray:

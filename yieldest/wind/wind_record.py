@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import floats
+from yieldest.defaults import ANEMOMETER_HEIGHT, Assumed
 from yieldest.errors import InputError
 from yieldest.html_repr import html_table
 from yieldest.provenance import Provenance
@@ -83,19 +84,15 @@ class WindRecord(Record):
             raise InputError(f"{source}: the times do not rise throughout; sort them, none twice.")
         if (speed < 0).any() or np.isinf(speed).any():
             raise InputError(f"{source}: a speed is below zero or endless; leave it out as NaN.")
-        fields: dict[str, Any] = {
-            "direction_deg": None,
-            "temperature_c": None,
-            "pressure_hpa": None,
-            **more,
-        }
+        absent = dict.fromkeys(("direction_deg", "temperature_c", "pressure_hpa"))
+        fields: dict[str, Any] = {**absent, **more}
         return cls(
             time=times,
             speed_ms=speed,
             data_recovery=data_recovery_of(times, np.isfinite(speed)),
             provenance=Provenance(source, "speeds in m/s, as given"),
             height_m=height_m,
-            **(fields | more),
+            **fields,
         )
 
     @classmethod
@@ -161,14 +158,23 @@ class WindRecord(Record):
         season_correction : bool
             Whether months and hours that are there unevenly are evened out.
 
+        Returns
+        -------
+        WindDistribution
+            At the height of the record; at 10 m, which is noted as assumed, where it has none.
+
         Raises
         ------
         InputError
             When the method is unknown, or fewer than two different speeds are there.
         """
         options = ResourceOptions(ONLY_IMPOSSIBLE, season_correction, method)
-        height_m = 10.0 if self.height_m is None else self.height_m
-        return assess_record(self, options).distribution(height_m)
+        resource = assess_record(self, options)
+        if self.height_m is not None:
+            return resource.distribution(self.height_m)
+        fitted = resource.distribution(ANEMOMETER_HEIGHT.value)
+        assumed = (*fitted.provenance.assumed, Assumed(ANEMOMETER_HEIGHT))
+        return replace(fitted, provenance=replace(fitted.provenance, assumed=assumed))
 
     def to_frame(self) -> pd.DataFrame:
         """Return the readings as a table over time, a column for each quantity that is there."""

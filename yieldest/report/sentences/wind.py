@@ -2,13 +2,104 @@
 
 from __future__ import annotations
 
+import calendar
+
 from yieldest.report.sentences.words import sentence
-from yieldest.wind.distribution import NotMeasured, RayleighAssumed
+from yieldest.wind.data_recovery import (
+    GapsInRecord,
+    LessThanAYear,
+    MonthsMissing,
+    SparseReadings,
+)
+from yieldest.wind.distribution import NotMeasured
+from yieldest.wind.from_summaries import OnlyMonthlyMeans
+from yieldest.wind.goodness import ENERGY_ERROR_LIMIT, KOLMOGOROV_LIMIT
+from yieldest.wind.long_term.correction import ClockSetRight, FewFullYears, ShortReference
+from yieldest.wind.profile import (
+    FARTHEST_HEIGHT_RATIO,
+    SURFACE_LAYER_M,
+    AboveSurfaceLayer,
+    HeightsFarApart,
+    NearRoughness,
+)
+from yieldest.wind.quality_control import ReadingsLeftOut, TimesNoted
+from yieldest.wind.resource import PoorWeibullFit, SeveralModes, UnevenSectors
 
 
 @sentence.register
-def _(_: RayleighAssumed) -> str:
-    return "Weibull shape 2 (Rayleigh), for none was stated."
+def _(found: LessThanAYear) -> str:
+    return (
+        f"The record spans {found.days:.0f} days, less than a year: the seasons it lacks may be "
+        "much windier or calmer than those it holds."
+    )
+
+
+@sentence.register
+def _(found: MonthsMissing) -> str:
+    names = ", ".join(calendar.month_name[month] for month in found.months)
+    return (
+        f"Less than half of {names} is in the record; where winters are windy, missing winter "
+        "months make the mean too low and missing summer months make it too high."
+    )
+
+
+@sentence.register
+def _(found: SparseReadings) -> str:
+    return (
+        f"The readings are {found.interval_hours:.0f} h apart: as means over so long they smooth "
+        "gusts and lulls away, and the energy comes out too low; as readings at one time of day "
+        "they tell of that time alone."
+    )
+
+
+@sentence.register
+def _(found: GapsInRecord) -> str:
+    return (
+        f"Only {100 * found.share:.0f} % of the time between the first and the last reading is "
+        "covered; if gaps come with storms, ice or flat batteries, the mean is biased."
+    )
+
+
+@sentence.register
+def _(found: ReadingsLeftOut) -> str:
+    readings = "1 reading" if found.readings == 1 else f"{found.readings} readings"
+    return (
+        f"Quality control left out {readings} ({found.test}: {found.rule}); the first is "
+        f"{found.first_ms:.1f} m/s at {found.first_time[:16]}."
+    )
+
+
+@sentence.register
+def _(found: TimesNoted) -> str:
+    times = "1 time" if found.times == 1 else f"{found.times} times"
+    return f"{times}: {found.rule} (first {found.first_time})."
+
+
+@sentence.register
+def _(found: PoorWeibullFit) -> str:
+    energy = "-" if found.energy_error is None else f"{100 * found.energy_error:+.0f} %"
+    return (
+        "A Weibull curve is a poor fit here: it misses the energy of a model machine by "
+        f"{energy} (limit {100 * ENERGY_ERROR_LIMIT:.0f} %) and shares of time by up to "
+        f"{100 * (found.kolmogorov or 0):.1f} % (limit {100 * KOLMOGOROV_LIMIT:.0f} %)."
+    )
+
+
+@sentence.register
+def _(found: SeveralModes) -> str:
+    at = " and ".join(f"{speed:.1f}" for speed in found.modes_ms)
+    return (
+        f"The speeds heap up at {at} m/s: two regimes of wind, which no single Weibull curve "
+        "describes; look at the tables by direction and hour for what parts them."
+    )
+
+
+@sentence.register
+def _(found: UnevenSectors) -> str:
+    return (
+        f"Directions come in steps of 10 degrees, which {found.sectors} sectors share unevenly; 12 "
+        "sectors hold three each."
+    )
 
 
 @sentence.register
@@ -17,4 +108,62 @@ def _(_: NotMeasured) -> str:
         "No reading stands behind the stated wind: a mean that is 10 % off makes the energy up to "
         "30 % off, for it goes with the cube; log the wind where the machine will stand before "
         "much money is spent."
+    )
+
+
+@sentence.register
+def _(_: OnlyMonthlyMeans) -> str:
+    return (
+        "Monthly means say nothing of how the wind spreads about them: with a shape of 1.6 instead "
+        "of 2 there is 30 % more power in the wind, with 2.4 there is 15 % less; measure on the "
+        "site before building."
+    )
+
+
+@sentence.register
+def _(found: HeightsFarApart) -> str:
+    return (
+        f"From {found.from_height_m:g} m to {found.to_height_m:g} m is more than a factor "
+        f"{FARTHEST_HEIGHT_RATIO}: the speed at the hub is an extrapolation; measure nearer to the "
+        "hub."
+    )
+
+
+@sentence.register
+def _(found: AboveSurfaceLayer) -> str:
+    return (
+        f"{found.height_m:g} m is above the lowest {SURFACE_LAYER_M:g} m, for which the height "
+        "laws hold; the speed at the hub is doubtful."
+    )
+
+
+@sentence.register
+def _(found: NearRoughness) -> str:
+    return (
+        f"{found.height_m:g} m is below displacement + 10 roughness lengths, where the log law is "
+        "not valid; the speed at the hub is doubtful."
+    )
+
+
+@sentence.register
+def _(found: FewFullYears) -> str:
+    return (
+        f"Year-to-year spread of the mean wind {100 * found.year_to_year_spread:.0f} % (common "
+        f"practice, no source), for the reference has fewer than {found.least_years} full years."
+    )
+
+
+@sentence.register
+def _(found: ShortReference) -> str:
+    return (
+        f"{found.source}: the reference covers {found.months:.0f} months, less than a whole year."
+    )
+
+
+@sentence.register
+def _(found: ClockSetRight) -> str:
+    return (
+        f"{found.source}: its clock seems to be {found.hours:+g} h from the site's (correlation "
+        f"{found.correlation_with:.2f} instead of {found.correlation_without:.2f}), and was set "
+        "right; check the time zones."
     )

@@ -8,7 +8,7 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.defaults import YEAR_TO_YEAR
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Provenance
 from yieldest.wind.long_term.common_time import ClockOffset, Times, usual_interval_s
 from yieldest.wind.long_term.pair import DAY_S, YEAR_DAYS, GroupSums, Pair, group_sums, pair_records
 from yieldest.wind.long_term.relations import Form, coefficients, pick_reference, predict
@@ -27,6 +27,33 @@ SEASON_DRIFT = 0.045
 """How far the relation wanders between the seasons that were seen and those that were not, as a
 share of the mean: measured on the airport year, see docs/long-term.md."""
 SEASON_DRIFT_OF_CUBE = 0.14
+
+
+@dataclass(frozen=True)
+class FewFullYears(Finding):
+    """The reference has too few full years to tell how far one differs from the next."""
+
+    year_to_year_spread: float
+    least_years: int
+
+
+@dataclass(frozen=True)
+class ShortReference(Finding):
+    """The reference covers less than a year."""
+
+    source: str
+    months: float
+
+
+@dataclass(frozen=True)
+class ClockSetRight(Finding):
+    """The clock of the reference was not that of the site, and was set right."""
+
+    source: str
+    hours: float
+    correlation_with: float
+    correlation_without: float
+
 
 METHODS: tuple[tuple[str, Form, str | None], ...] = (
     ("ratio of means by season", "ratio", "season"),
@@ -49,8 +76,8 @@ class MethodResult:
     mean_ms, mean_cube : float
         Long-term mean speed (m/s) and mean cube (m3/s3).
     cross_validation_error : float
-        Root mean square of what the method misses in stretches hidden from it, as a share of the
-        mean speed.
+        Root mean square of the method's error in stretches left out of it (cross-validation), as
+        a share of the mean speed.
     mean_uncertainty, cube_uncertainty : float
         Relative standard uncertainty of the relation, without year-to-year variation.
     """
@@ -148,29 +175,18 @@ def long_term(
     usable = [m for m in METHODS if m[2] != "sector" or pair.has_direction]
     grouped = {grouping: group_sums(pair, grouping) for _, _, grouping in usable}
     resampled = {grouping: _resampled(sums.concurrent) for grouping, sums in grouped.items()}
-    results, misses = [], []
+    results, errors = [], []
     for name, form, grouping in usable:
-        result, missed = _judge(pair, grouped[grouping], resampled[grouping], name, form)
+        result, error_of_folds = _judge(pair, grouped[grouping], resampled[grouping], name, form)
         results.append(result)
-        misses.append(missed)
-    best = _sturdiest(misses)
+        errors.append(error_of_folds)
+    best = _sturdiest(errors)
     chosen = results[best]
     spread, years, measured = _year_to_year(pair)
     averaged = max(1.0, pair.step_s / usual_interval_s(reference_time))
     rounded_ms = (reference_resolution_ms or 0.0) / np.sqrt(averaged)
     speed = _series(pair, grouped[usable[best][2]], usable[best], chosen, rounded_ms)
     yearly = spread / np.sqrt(max(1.0, years))
-    warnings = []
-    if years < 1 - 1 / YEAR_DAYS * 5:
-        warnings.append(
-            f"{source}: the reference covers {years * 12:.0f} months, less than a whole year."
-        )
-    if pair.offset.applied:
-        warnings.append(
-            f"{source}: its clock seems to be {-pair.offset.hours:+g} h from the site's "
-            f"(correlation {pair.offset.correlation_with:.2f} instead of "
-            f"{pair.offset.correlation_without:.2f}), and was set right; check the time zones."
-        )
     return LongTermCorrection(
         time=(pair.reference.number[pair.target] * pair.step_s).astype("datetime64[s]"),
         speed_ms=speed,
@@ -191,21 +207,30 @@ def long_term(
             f"{chosen.name} against {source}, {years:.1f} years, correlation "
             f"{pair.correlation:.2f} over {pair.here.size * pair.step_s / DAY_S:.0f} days; chosen "
             f"of {len(results)} methods by cross-validation (Rogers et al. 2005)",
-            ()
-            if measured
-            else (
-                f"Year-to-year spread of the mean wind {100 * spread:.0f} % (common practice, no "
-                f"source), for the reference has fewer than {LEAST_YEARS_FOR_SPREAD} full years.",
-            ),
-            tuple(warnings),
+            () if measured else (FewFullYears(spread, LEAST_YEARS_FOR_SPREAD),),
+            _findings(source, years, pair.offset),
         ),
     )
+
+
+def _findings(source: str, years: float, offset: ClockOffset) -> tuple[Finding, ...]:
+    """Return what to know of the reference: that it is short, or that its clock was set right."""
+    found: list[Finding] = []
+    if years < 1 - 1 / YEAR_DAYS * 5:
+        found.append(ShortReference(source, years * 12))
+    if offset.applied:
+        found.append(
+            ClockSetRight(
+                source, -offset.hours, offset.correlation_with, offset.correlation_without
+            )
+        )
+    return tuple(found)
 
 
 def _judge(
     pair: Pair, sums: GroupSums, resampled: FloatArray, name: str, form: Form
 ) -> tuple[MethodResult, FloatArray]:
-    """Apply one method: its answer, its uncertainty, and what it misses in each hidden stretch."""
+    """Apply one method: its answer, its uncertainty, and its error in each left-out stretch."""
     borrowed = BORROWED_DAYS * DAY_S / pair.step_s
     seen = pair.there[pair.target[pair.there]]
     here = pair.here[pair.target[pair.there]]
@@ -220,17 +245,17 @@ def _judge(
     mean, cube = (float(value) for value in whole(sums.concurrent.sum(axis=0)))
     means, cubes = whole(resampled)
     unseen_share = float(sums.wanted[:, 0].sum() / steps)
-    missed = _missed(sums.concurrent, form, borrowed)
+    error_of_folds = _left_out_errors(sums.concurrent, form, borrowed)
     return (
         MethodResult(
             name,
             mean,
             cube,
-            float(np.sqrt((missed**2).mean())),
+            float(np.sqrt((error_of_folds**2).mean())),
             float(np.hypot(means.std() / mean, SEASON_DRIFT * unseen_share)),
             float(np.hypot(cubes.std() / cube, SEASON_DRIFT_OF_CUBE * unseen_share)),
         ),
-        missed,
+        error_of_folds,
     )
 
 
@@ -246,33 +271,33 @@ def _resampled(concurrent: FloatArray) -> FloatArray:
     return np.tensordot(counts.reshape(RESAMPLES, days).astype(np.float64), concurrent, axes=1)
 
 
-def _missed(concurrent: FloatArray, form: Form, borrowed: float) -> FloatArray:
-    """Return what a method misses in stretches hidden from it.
+def _left_out_errors(concurrent: FloatArray, form: Form, borrowed: float) -> FloatArray:
+    """Return the errors of a method in stretches left out of it.
 
     Of the mean speed and, a third of it, of the mean cube, as shares of those of the whole overlap;
     shape (2, folds).
     """
     fold = np.arange(concurrent.shape[0]) * FOLDS // concurrent.shape[0]
-    hidden = np.stack([concurrent[fold == number].sum(axis=0) for number in range(FOLDS)])
-    everything = hidden.sum(axis=0)
-    speed, cube = predict(everything - hidden, pick_reference(hidden), form, borrowed)
+    left_out = np.stack([concurrent[fold == number].sum(axis=0) for number in range(FOLDS)])
+    everything = left_out.sum(axis=0)
+    speed, cube = predict(everything - left_out, pick_reference(left_out), form, borrowed)
     n, _, y, *_, y3, _ = np.moveaxis(everything.sum(axis=0), -1, 0)
-    count = hidden[..., 0].sum(axis=-1)
+    count = left_out[..., 0].sum(axis=-1)
     return np.stack(
         [
-            (speed - hidden[..., 2].sum(axis=-1)) / (count * y / n),
-            (cube - hidden[..., 9].sum(axis=-1)) / (count * y3 / n) / 3,
+            (speed - left_out[..., 2].sum(axis=-1)) / (count * y / n),
+            (cube - left_out[..., 9].sum(axis=-1)) / (count * y3 / n) / 3,
         ]
     )
 
 
-def _sturdiest(misses: list[FloatArray]) -> int:
+def _sturdiest(errors: list[FloatArray]) -> int:
     """Return the first method whose error is within one standard error of the smallest.
 
     The one-standard-error rule of Breiman, Friedman, Olshen & Stone 1984: a few stretches cannot
     tell methods apart that come that close, and the methods stand in order of sturdiness.
     """
-    squares = np.stack([(missed**2).mean(axis=0) for missed in misses])
+    squares = np.stack([(error_of_folds**2).mean(axis=0) for error_of_folds in errors])
     score = squares.mean(axis=1)
     best = int(np.argmin(score))
     error = squares[best].std(ddof=1) / np.sqrt(squares.shape[1])
