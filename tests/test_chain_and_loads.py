@@ -24,7 +24,7 @@ from yieldest.turbine.load import (
 )
 from yieldest.turbine.measured_curve import measure_curve
 from yieldest.turbine.meters import Meters
-from yieldest.wind.distribution import distribution_of_mean
+from yieldest.wind.distribution import WindDistribution
 
 
 @pytest.fixture
@@ -293,7 +293,9 @@ def test_turbulence_keeps_a_uncertainty_for_every_point(tmp_path):
         "speed (m/s),power (W),standard uncertainty (W),ct\n3,0,1,0.2\n8,200,9,0.6\n9,200,9,0.5\n"
     )
     curve = read_power_curve(path)
-    blurred, effect = in_turbulence(curve, distribution_of_mean(7.0, 2.0, 10.0), 0.35)
+    blurred, effect = in_turbulence(
+        curve, WindDistribution.from_mean(7.0, 2.0, height_m=10.0), 0.35
+    )
     assert effect.counted
     assert blurred.uncertainty_w.shape == blurred.power_w.shape == blurred.speed_ms.shape
     assert blurred.thrust_coefficient.shape == blurred.speed_ms.shape

@@ -12,7 +12,7 @@ from yieldest.errors import InputError
 from yieldest.report.wind_tables import long_term_table
 from yieldest.wind.long_term.common_time import clock_offset, in_steps
 from yieldest.wind.long_term.correction import ClockSetRight, FewFullYears, long_term
-from yieldest.wind.long_term.relations import coefficients, power_sums, predict, reference_sums
+from yieldest.wind.long_term.relations import coefficients, concurrent_sums, predict, reference_sums
 
 HOUR = np.timedelta64(1, "h")
 NORMAL_90 = 1.645
@@ -90,7 +90,7 @@ def test_regression_and_variance_ratio_agree_with_scipy():
     x = random.weibull(2, 900) * 6
     y = 0.7 * x + 1 + random.normal(0, 1, 900)
     bins = np.zeros(900, dtype=int)
-    sums = power_sums(x, y, y**2, y**3, bins, 1)
+    sums = concurrent_sums(x, y, y**2, y**3, bins, 1)
     line = stats.linregress(x, y)
     a, b = coefficients(sums, "regression", 0.0)
     assert (a[0], b[0]) == pytest.approx((line.intercept, line.slope))
@@ -122,7 +122,7 @@ def test_what_was_seen_is_predicted_exactly(form, groups, borrowed, seed):
     x = random.weibull(2, 300) * 6 + 0.1
     y = np.abs(x * random.normal(0.9, 0.2, 300))
     bins = random.integers(groups, size=300)
-    sums = power_sums(x, y, y**2, y**3, bins, groups)
+    sums = concurrent_sums(x, y, y**2, y**3, bins, groups)
     lent = 0.0 if groups > 1 else borrowed
     speed, cube = predict(sums, reference_sums(x, bins, groups), form, lent)
     assert speed == pytest.approx(y.sum(), rel=1e-9)
@@ -132,7 +132,7 @@ def test_what_was_seen_is_predicted_exactly(form, groups, borrowed, seed):
 def test_a_group_without_readings_takes_the_relation_of_all():
     sums = np.zeros((2, 11))
     x, y = np.array([2.0, 4, 6]), np.array([1.0, 2, 3])
-    sums[0] = power_sums(x, y, y**2, y**3, np.zeros(3, dtype=int), 1)[0]
+    sums[0] = concurrent_sums(x, y, y**2, y**3, np.zeros(3, dtype=int), 1)[0]
     _, slope = coefficients(sums, "ratio", 10.0)
     assert slope == pytest.approx([0.5, 0.5])
 

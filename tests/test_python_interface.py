@@ -10,7 +10,7 @@ from scipy import stats
 import yieldest as yd
 from yieldest.defaults import ANEMOMETER_HEIGHT, SHEAR_EXPONENT, Assumed
 from yieldest.errors import InputError
-from yieldest.wind.distribution import WindDistribution, distribution_of_weibull
+from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.profile import HeightsFarApart
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.resource import ResourceOptions, assess_record
@@ -23,7 +23,7 @@ calms = st.floats(0, 0.4)
 
 
 def frozen(shape, scale_ms, calm_share=0.0):
-    windy = distribution_of_weibull(shape, scale_ms, 10.0)
+    windy = WindDistribution.weibull(shape, scale_ms, height_m=10.0)
     return WindDistribution(shape, scale_ms, calm_share, 10.0, windy.provenance)
 
 

@@ -47,6 +47,10 @@ class Assumed(Finding):
 
     default: Default
 
+    def __str__(self) -> str:
+        """Name the value that was taken."""
+        return f"{self.default.words} {self.default} ({self.default.source})."
+
 
 # The wind.
 

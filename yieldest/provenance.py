@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 
 @dataclass(frozen=True)
 class Finding:
     """What a stage found or took for granted, as numbers; `yieldest.report.sentences` words it."""
+
+    def __str__(self) -> str:
+        """Say it plainly, for a notebook that shows a part of the chain without its report."""
+        values = ", ".join(f"{one.name} {getattr(self, one.name)}" for one in fields(self))
+        said = (type(self).__doc__ or type(self).__name__).splitlines()[0].rstrip(".")
+        return f"{said} ({values})." if values else f"{said}."
 
 
 Findings = tuple[Finding | str, ...]

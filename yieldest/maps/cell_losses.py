@@ -15,7 +15,7 @@ from yieldest.model.array_of_build import machine_array_of
 from yieldest.plan import Build
 from yieldest.provenance import Findings
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.wind.distribution import distribution_of_weibull
+from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.weibull import share_above
 
 SHAPES = np.array([0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0, 6.5])
@@ -66,7 +66,7 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
     curve : PowerCurve
         In the air at the hub.
     """
-    distribution = distribution_of_weibull(2.0, 6.0, build.hub_height_m)
+    distribution = WindDistribution.weibull(2.0, 6.0, height_m=build.hub_height_m)
     machines = machine_array_of(build, distribution, curve, None, 1.0)
     usual = machines.compute(build.count)
     losses = losses_of(build.losses.stated, build.count, usual.losses)

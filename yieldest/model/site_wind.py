@@ -17,8 +17,6 @@ from yieldest.provenance import Finding, Provenance
 from yieldest.wind.data_recovery import data_recovery_findings, data_recovery_of
 from yieldest.wind.distribution import (
     WindDistribution,
-    distribution_of_mean,
-    distribution_of_weibull,
 )
 from yieldest.wind.from_summaries import (
     distribution_of_frequencies,
@@ -218,9 +216,9 @@ def _summed_wind(
     wind = plan.wind
     height_m, shape = wind.measured_height_m, wind.weibull_shape
     if wind.weibull_scale_ms is not None and shape is not None:
-        return distribution_of_weibull(shape, wind.weibull_scale_ms, height_m), None, ()
+        return WindDistribution.weibull(shape, wind.weibull_scale_ms, height_m=height_m), None, ()
     if wind.mean_speed_ms is not None:
-        return distribution_of_mean(wind.mean_speed_ms, shape, height_m), None, ()
+        return WindDistribution.from_mean(wind.mean_speed_ms, shape, height_m=height_m), None, ()
     limit: float | None = 0.0 if wind.fit == EMPIRICAL else wind.energy_error_limit
     if wind.frequency_table is not None:
         table = read_plan_frequencies(plan)

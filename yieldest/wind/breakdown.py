@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, number_or_none
 from yieldest.wind.censored_fit import fit_above_start
 from yieldest.wind.data_recovery import month_and_hour
 from yieldest.wind.histogram import Histogram
@@ -18,7 +18,7 @@ from yieldest.wind.weibull_fits import METHODS, Fit, guarded
 SECTORS = (8, 12, 16)
 """How many sectors a direction table may have."""
 STEADY_FROM_MS = 4.0
-"""Turbulence and gusts are told from here on, where joined begin to work; our choice."""
+"""Turbulence and gusts are told from here on, where machines begin to work; our choice."""
 TURBULENCE_CLASS_MS = 15.0
 """Speed at which the turbulence classes of IEC 61400-2 are defined."""
 FEW = 10
@@ -100,121 +100,116 @@ class Gustiness:
     by_class: tuple[tuple[float, int, float, float], ...]
 
 
-def grouped(
-    names: tuple[str, ...],
-    group_of: npt.NDArray[np.int64],
-    class_of: npt.NDArray[np.int64],
-    weight: FloatArray,
-    duration_h: FloatArray,
-    histogram: Histogram,
-    fit: Callable[[Histogram], Fit],
-) -> tuple[Group, ...]:
-    """Split a histogram into groups of readings and fit each.
+@dataclass(frozen=True)
+class CountedReadings:
+    """Readings, each with its class of a histogram.
 
     Parameters
     ----------
-    names : tuple of str
-        Of the groups.
-    group_of, class_of : ndarray of int, shape (n,)
-        Group (-1: none) and class of each reading.
+    time : ndarray of datetime64, shape (n,)
+    class_of : ndarray of int, shape (n,)
     weight, duration_h : ndarray, shape (n,)
         Hours of a year, and hours by the clock, that each reading stands for.
     histogram : Histogram
         Of all the readings.
-    fit : callable
-        One of `distribution.fit.METHODS`.
     """
-    classes = histogram.speed_ms.size
-    inside = group_of >= 0
-    cell = group_of[inside] * classes + class_of[inside]
-    counts = np.bincount(cell, weights=weight[inside], minlength=len(names) * classes)
-    parts = histogram.weighted(counts.reshape(len(names), classes))
-    hours = np.bincount(group_of[inside], weights=duration_h[inside], minlength=len(names))
-    total = parts.weight.sum(axis=-1)
-    shapes, scales, _ = fit(parts)
-    means, cubes = parts.moment(1), parts.moment(3)
-    whole = float(weight.sum())
-    cube = float(histogram.moment(3))
-    return tuple(
-        Group(
-            name=name,
-            hours=float(hours[i]),
-            share=float(total[i] / whole),
-            mean_speed_ms=_known(means[i]),
-            mean_cube_ms3=_known(cubes[i]),
-            energy_share=float(np.nan_to_num(cubes[i]) * total[i] / whole / cube),
-            shape=_known(shapes[i]),
-            scale_ms=_known(scales[i]),
+
+    time: npt.NDArray[np.datetime64]
+    class_of: npt.NDArray[np.int64]
+    weight: FloatArray
+    duration_h: FloatArray
+    histogram: Histogram
+
+    def split(
+        self,
+        names: tuple[str, ...],
+        group_of: npt.NDArray[np.int64],
+        fit: Callable[[Histogram], Fit],
+    ) -> tuple[Group, ...]:
+        """Split the readings into groups, and fit each.
+
+        Parameters
+        ----------
+        names : tuple of str
+            Of the groups.
+        group_of : ndarray of int, shape (n,)
+            Group of each reading; -1 for none.
+        fit : callable
+            One of `weibull_fits.METHODS`.
+        """
+        classes = self.histogram.speed_ms.size
+        inside = group_of >= 0
+        group, weight = group_of[inside], self.weight[inside]
+        cell = group * classes + self.class_of[inside]
+        counts = np.bincount(cell, weights=weight, minlength=len(names) * classes)
+        parts = self.histogram.weighted(counts.reshape(len(names), classes))
+        hours = np.bincount(group, weights=self.duration_h[inside], minlength=len(names))
+        shapes, scales, _ = fit(parts)
+        means, cubes = parts.moment(1), parts.moment(3)
+        share = parts.weight.sum(axis=-1) / float(self.weight.sum())
+        energy = np.nan_to_num(cubes) * share / float(self.histogram.moment(3))
+        return tuple(
+            Group(
+                name=name,
+                hours=float(hours[i]),
+                share=float(share[i]),
+                mean_speed_ms=number_or_none(means[i]),
+                mean_cube_ms3=number_or_none(cubes[i]),
+                energy_share=float(energy[i]),
+                shape=number_or_none(shapes[i]),
+                scale_ms=number_or_none(scales[i]),
+            )
+            for i, name in enumerate(names)
         )
-        for i, name in enumerate(names)
-    )
 
 
 def by_direction(
-    direction_deg: FloatArray,
-    sectors: int,
-    class_of: npt.NDArray[np.int64],
-    weight: FloatArray,
-    duration_h: FloatArray,
-    histogram: Histogram,
-    method: str,
+    readings: CountedReadings, direction_deg: FloatArray, sectors: int, method: str
 ) -> Directions:
     """Split the wind by direction.
 
     Parameters
     ----------
+    readings : CountedReadings
     direction_deg : ndarray, shape (n,)
     sectors : int
-    class_of, weight, duration_h, histogram
-        As for `grouped`.
     method : str
-        A key of `distribution.fit.METHODS`; the censored fit is then made above the starting speed
+        A key of `weibull_fits.METHODS`; the censored fit is then made above the starting speed
         alone, for the sectors hold no calms.
     """
     fit = guarded(fit_above_start) if method == "interval-censored" else METHODS[method].fit
-    zero = histogram.speed_ms[class_of] == 0
+    zero = readings.histogram.speed_ms[readings.class_of] == 0
     sector = np.where(zero, -1, sector_index(direction_deg, sectors))
     names = tuple(f"{360 / sectors * i:g}" for i in range(sectors))
-    whole = float(weight.sum())
+    weight, whole = readings.weight, float(readings.weight.sum())
     return Directions(
-        sectors=grouped(names, sector, class_of, weight, duration_h, histogram, fit),
+        sectors=readings.split(names, sector, fit),
         calm_share=float(weight[zero].sum() / whole),
         unknown_share=float(weight[~zero & (sector < 0)].sum() / whole),
     )
 
 
-def by_time(
-    time: npt.NDArray[np.datetime64],
-    class_of: npt.NDArray[np.int64],
-    weight: FloatArray,
-    duration_h: FloatArray,
-    histogram: Histogram,
-    method: str,
-) -> tuple[tuple[Group, ...], tuple[Group, ...], tuple[Group, ...]]:
-    """Split the wind by calendar month, hour of day and year; see `grouped`.
+def by_time(readings: CountedReadings, method: str) -> tuple[tuple[Group, ...], ...]:
+    """Split the wind by calendar month, hour of day and year.
 
     The years are counted by the clock, without weights: each is what it was.
     """
-    month, hour = month_and_hour(time)
-    year = time.astype("datetime64[Y]").astype(np.int64) + 1970
+    month, hour = month_and_hour(readings.time)
+    year = readings.time.astype("datetime64[Y]").astype(np.int64) + 1970
     years, year_of = np.unique(year, return_inverse=True)
     fit = METHODS[method].fit
-    rest = (class_of, weight, duration_h, histogram, fit)
-    clock = histogram.weighted(
-        np.bincount(class_of, weights=duration_h, minlength=histogram.speed_ms.size)
+    clock = np.bincount(
+        readings.class_of,
+        weights=readings.duration_h,
+        minlength=readings.histogram.speed_ms.size,
+    )
+    by_clock = replace(
+        readings, weight=readings.duration_h, histogram=readings.histogram.weighted(clock)
     )
     return (
-        grouped(tuple(str(m) for m in range(1, 13)), month, *rest),
-        grouped(tuple(str(h) for h in range(24)), hour, *rest),
-        grouped(
-            tuple(str(y) for y in years),
-            year_of.astype(np.int64),
-            class_of,
-            duration_h,
-            duration_h,
-            clock,
-            fit,
-        ),
+        readings.split(tuple(str(m) for m in range(1, 13)), month, fit),
+        readings.split(tuple(str(h) for h in range(24)), hour, fit),
+        by_clock.split(tuple(str(y) for y in years), year_of.astype(np.int64), fit),
     )
 
 
@@ -259,7 +254,3 @@ def gustiness(value_ms: FloatArray, speed_ms: FloatArray, *, highest: bool) -> G
         highest_ms=float(known.max()) if highest and known.size else None,
         by_class=tuple(classes),
     )
-
-
-def _known(value: np.float64) -> float | None:
-    return float(value) if np.isfinite(value) else None

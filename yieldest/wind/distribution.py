@@ -24,6 +24,11 @@ LOW_MEAN_SPEED_MS = 4.0
 
 
 @dataclass(frozen=True)
+class NotMeasured(Finding):
+    """No reading stands behind the stated wind."""
+
+
+@dataclass(frozen=True)
 class WindDistribution:
     """How often each wind speed blows at one height.
 
@@ -47,6 +52,49 @@ class WindDistribution:
     height_m: float
     provenance: Provenance
     reading_limit: float | None = None
+
+    @classmethod
+    def weibull(cls, shape: float, scale_ms: float, *, height_m: float) -> WindDistribution:
+        """Make a distribution from a Weibull shape and scale (m/s), without calms.
+
+        Examples
+        --------
+        >>> wind = WindDistribution.weibull(2.0, 6.0, height_m=10)
+        >>> round(wind.mean(), 3), round(float(wind.cdf(6.0)), 3)
+        (5.317, 0.632)
+        """
+        return cls(
+            shape=shape,
+            scale_ms=scale_ms,
+            calm_share=0.0,
+            height_m=height_m,
+            provenance=Provenance(
+                "wind.weibull_scale_ms", "stated Weibull shape and scale", (), (NotMeasured(),)
+            ),
+        )
+
+    @classmethod
+    def from_mean(
+        cls, mean_ms: float, shape: float | None = None, *, height_m: float
+    ) -> WindDistribution:
+        """Make a distribution from a mean speed (m/s), of shape 2 (Rayleigh) where none is stated.
+
+        Examples
+        --------
+        >>> round(WindDistribution.from_mean(5.0, height_m=10).scale_ms, 3)
+        5.642
+        """
+        assumed = () if shape is not None else (Assumed(RAYLEIGH_SHAPE),)
+        shape = RAYLEIGH_SHAPE.value if shape is None else shape
+        return cls(
+            shape=shape,
+            scale_ms=float(scale_of_mean(mean_ms, shape)),
+            calm_share=0.0,
+            height_m=height_m,
+            provenance=Provenance(
+                "wind.mean_speed_ms", "stated mean speed and shape", assumed, (NotMeasured(),)
+            ),
+        )
 
     @property
     def mean_speed_ms(self) -> float:
@@ -194,36 +242,3 @@ class WindDistribution:
         ax.set_xlabel("wind speed (m/s)")
         ax.set_ylabel("share of time per m/s")
         return ax
-
-
-@dataclass(frozen=True)
-class NotMeasured(Finding):
-    """No reading stands behind the stated wind."""
-
-
-def distribution_of_mean(mean_ms: float, shape: float | None, height_m: float) -> WindDistribution:
-    """Make a distribution from a mean speed, with shape 2 (Rayleigh) where none is stated."""
-    assumed = () if shape is not None else (Assumed(RAYLEIGH_SHAPE),)
-    shape = RAYLEIGH_SHAPE.value if shape is None else shape
-    return WindDistribution(
-        shape=shape,
-        scale_ms=float(scale_of_mean(mean_ms, shape)),
-        calm_share=0.0,
-        height_m=height_m,
-        provenance=Provenance(
-            "wind.mean_speed_ms", "stated mean speed and shape", assumed, (NotMeasured(),)
-        ),
-    )
-
-
-def distribution_of_weibull(shape: float, scale_ms: float, height_m: float) -> WindDistribution:
-    """Make a distribution from a stated Weibull shape and scale."""
-    return WindDistribution(
-        shape=shape,
-        scale_ms=scale_ms,
-        calm_share=0.0,
-        height_m=height_m,
-        provenance=Provenance(
-            "wind.weibull_scale_ms", "stated Weibull shape and scale", (), (NotMeasured(),)
-        ),
-    )

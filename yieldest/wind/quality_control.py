@@ -123,8 +123,7 @@ def control_quality(
             "readings, "
             "or change or switch off the test that took them."
         )
-    for note in (_repeated, _disordered, _gaps, _changes, _standing, _rounding):
-        test, at = note(look)
+    for test, at in (*_of_the_times(look), _standing(look), _rounding(look)):
         tests.append(test)
         flags.append(at)
     coverage = data_recovery_of(record.time, valid)
@@ -291,33 +290,41 @@ def _noted(
     return test, flags
 
 
-def _counted(
-    look: _Look, name: str, rule: str, most: Threshold, times: TimeArray
-) -> tuple[QualityTest, BoolArray]:
-    """Note times that come more often than so many."""
-    return _noted(look, name, rule, most, times if times.size > (most or 0.0) else times[:0])
+def _of_the_times(look: _Look) -> list[tuple[QualityTest, BoolArray]]:
+    """Note repeats, lines back in time, gaps and changes of the interval."""
+    rules, record, steps = look.rules, look.record, look.steps
 
+    def if_many(times: TimeArray, most: Threshold) -> TimeArray:
+        return times if times.size > (most or 0.0) else times[:0]
 
-def _repeated(look: _Look) -> tuple[QualityTest, BoolArray]:
-    rule = "a line with the time of an earlier one, which alone counts"
-    return _counted(look, "repeated", rule, look.rules.repeated, look.record.repeated)
-
-
-def _disordered(look: _Look) -> tuple[QualityTest, BoolArray]:
-    rule = "a line that goes back in time; the record was sorted"
-    return _counted(look, "disordered", rule, look.rules.disordered, look.record.disordered)
-
-
-def _gaps(look: _Look) -> tuple[QualityTest, BoolArray]:
-    limit = look.rules.gap_intervals
-    rule = f"a step of more than {limit} usual intervals, named by the last reading before it"
-    return _noted(look, "gap", rule, limit, look.record.time[:-1][~look.steps.joined])
-
-
-def _changes(look: _Look) -> tuple[QualityTest, BoolArray]:
-    readings = look.rules.interval_readings
-    rule = f"another usual interval for at least {readings} readings"
-    return _noted(look, "interval", rule, readings, look.record.time[look.steps.changed])
+    found: tuple[tuple[str, str, Threshold, TimeArray], ...] = (
+        (
+            "repeated",
+            "a line with the time of an earlier one, which alone counts",
+            rules.repeated,
+            if_many(record.repeated, rules.repeated),
+        ),
+        (
+            "disordered",
+            "a line that goes back in time; the record was sorted",
+            rules.disordered,
+            if_many(record.disordered, rules.disordered),
+        ),
+        (
+            "gap",
+            f"a step of more than {rules.gap_intervals} usual intervals, named by the last "
+            "reading before it",
+            rules.gap_intervals,
+            record.time[:-1][~steps.joined],
+        ),
+        (
+            "interval",
+            f"another usual interval for at least {rules.interval_readings} readings",
+            rules.interval_readings,
+            record.time[steps.changed],
+        ),
+    )
+    return [_noted(look, *each) for each in found]
 
 
 def _standing(look: _Look) -> tuple[QualityTest, BoolArray]:

@@ -13,6 +13,7 @@ from yieldest.errors import InputError
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.block_bootstrap import draw_blocks
 from yieldest.wind.breakdown import (
+    CountedReadings,
     Directions,
     Group,
     Gustiness,
@@ -160,7 +161,9 @@ class WindResource:
         directions = self.record.direction_deg
         if directions is None:
             return None
-        return by_direction(directions[self.used], self.options.sectors, *self._shared)
+        return by_direction(
+            self._counted, directions[self.used], self.options.sectors, self.chosen.method
+        )
 
     @property
     def months(self) -> tuple[Group, ...]:
@@ -179,11 +182,13 @@ class WindResource:
 
     @cached_property
     def _by_time(self) -> tuple[tuple[Group, ...], ...]:
-        return by_time(self.time, *self._shared)
+        return by_time(self._counted, self.chosen.method)
 
     @property
-    def _shared(self) -> tuple[npt.NDArray[np.int64], FloatArray, FloatArray, Histogram, str]:
-        return self.class_of, self.weight, self.duration_h, self.histogram, self.chosen.method
+    def _counted(self) -> CountedReadings:
+        return CountedReadings(
+            self.time, self.class_of, self.weight, self.duration_h, self.histogram
+        )
 
     @property
     def reading_limit(self) -> float | None:

@@ -1,4 +1,9 @@
-"""Which readings of a record cannot be believed: one array function per kind of trouble."""
+"""Which readings of a record cannot be believed: one array function per kind of trouble.
+
+Throughout, `speed_ms` has the shape (n,) and is NaN where missing; `joined`, bool of shape
+(n - 1,), says whether the next reading follows without a gap; `runs` are those of the same speeds;
+`hours` is the time a run must last. What is found is bool of shape (n,).
+"""
 
 from __future__ import annotations
 
@@ -48,14 +53,7 @@ class Runs:
 
 
 def unchanging_runs(speed_ms: FloatArray, joined: BoolArray, duration_s: FloatArray) -> Runs:
-    """Cut a record into runs of the same speed without a gap; a missing speed is its own run.
-
-    Parameters
-    ----------
-    speed_ms, duration_s : ndarray, shape (n,)
-    joined : ndarray of bool, shape (n - 1,)
-        Whether the next reading follows without a gap.
-    """
+    """Cut a record into runs of the same speed without a gap; a missing speed is its own run."""
     breaks = (speed_ms[1:] != speed_ms[:-1]) | ~joined
     first = np.flatnonzero(np.concatenate(([True], breaks)))
     length = np.diff(np.append(first, speed_ms.size))
@@ -70,17 +68,8 @@ def unchanging_runs(speed_ms: FloatArray, joined: BoolArray, duration_s: FloatAr
 def spikes(speed_ms: FloatArray, joined: BoolArray, factor: float, excess_ms: float) -> BoolArray:
     """Find one or two readings in a row that stand out from the readings on both sides.
 
-    Parameters
-    ----------
-    speed_ms : ndarray, shape (n,)
-    joined : ndarray of bool, shape (n - 1,)
-    factor, excess_ms : float
-        A spike is at least `factor` times the higher neighbour, and `excess_ms` above it. A single
-        zero between two neighbours above `excess_ms` is one too.
-
-    Returns
-    -------
-    ndarray of bool, shape (n,)
+    A spike is at least `factor` times the higher neighbour, and `excess_ms` above it. A single zero
+    between two neighbours above `excess_ms` is one too.
     """
     found = np.zeros(speed_ms.size, dtype=bool)
     for width in (1, 2):
@@ -105,13 +94,6 @@ def spikes(speed_ms: FloatArray, joined: BoolArray, factor: float, excess_ms: fl
 def stuck_length(speed_ms: FloatArray, joined: BoolArray) -> int:
     """Return how many like readings above zero in a row are too many to be chance.
 
-    Parameters
-    ----------
-    speed_ms : ndarray, shape (n,)
-    joined : ndarray of bool, shape (n - 1,)
-
-    Notes
-    -----
     With p the share of neighbouring readings that are alike, n readings hold about n p^(L-1) runs
     of L or more; L is the least for which that is below 0.01 (a geometric run length; ours). As
     light winds repeat themselves more often, p is the highest of the four quarters of the speeds.
@@ -132,18 +114,7 @@ def stuck_length(speed_ms: FloatArray, joined: BoolArray) -> int:
 
 
 def stuck(speed_ms: FloatArray, runs: Runs, shortest: int, hours: float) -> BoolArray:
-    """Find readings of a sensor that shows the same wind for too long.
-
-    Parameters
-    ----------
-    speed_ms : ndarray, shape (n,)
-    runs : Runs
-        Of the same speeds.
-    shortest : int
-        Readings that a run must have (see `stuck_length`).
-    hours : float
-        Time that it must last.
-    """
+    """Find runs above zero of at least `shortest` readings (see `stuck_length`) and `hours`."""
     still = (runs.length >= shortest) & (runs.hours >= hours)
     return runs.readings(still) & (speed_ms > 0)
 
@@ -159,17 +130,9 @@ def frozen(
 ) -> BoolArray:
     """Find readings that do not change while it freezes.
 
-    Parameters
-    ----------
-    speed_ms, temperature_c : ndarray, shape (n,)
-    runs : Runs
-    direction_deg, standard_deviation_ms : ndarray, shape (n,), or None
-        A vane that moves, or a spread within the interval, shows that nothing is frozen.
-    below_c : float
-        The temperature must stay below this.
-    hours : float
-        Time a run must last; four times as long for a calm that no still vane confirms, for calm
-        nights are often cold.
+    The temperature must stay below `below_c`. A vane that moves, or a spread within the interval,
+    shows that nothing is frozen. A calm that no still vane confirms must last four times as long,
+    for calm nights are often cold.
     """
     still = (runs.length >= SHORTEST_STUCK_READINGS) & runs.all_of(temperature_c < below_c)
     vane_seen = np.zeros(still.size, dtype=bool)
@@ -195,16 +158,8 @@ def contradicted_calms(
 ) -> BoolArray:
     """Find long dead calms that begin and end in a wind above the mean, or a neighbour denies.
 
-    Parameters
-    ----------
-    speed_ms : ndarray, shape (n,)
-    runs : Runs
-    joined : ndarray of bool, shape (n - 1,)
-    hours : float
-        Time that a calm must last.
-    neighbour_ms : ndarray, shape (n,), or None
-        Speed of another sensor at the same times; its mean during the calm must reach its mean
-        over the whole record.
+    `neighbour_ms` is the speed of another sensor at the same times, shape (n,); its mean during the
+    calm must reach its mean over the whole record.
     """
     long_calm = (speed_ms[runs.first] == 0) & (runs.hours >= hours) & (runs.length >= 2)
     last = runs.first + runs.length - 1

@@ -56,15 +56,7 @@ def in_steps(
 ) -> SteppedRecord:
     """Average a record over steps of `step_s` seconds.
 
-    Parameters
-    ----------
-    time : ndarray of datetime64, shape (n,)
-        Start of each reading, increasing.
-    speed_ms : ndarray, shape (n,)
-        NaN where missing.
-    direction_deg : ndarray, shape (n,), or None
-    step_s : int
-        Length of a step; steps begin at whole multiples since 1970.
+    Steps begin at whole multiples of `step_s` since 1970; times increase, a missing speed is NaN.
     """
     known = np.isfinite(speed_ms)
     seconds = time[known].astype("datetime64[s]").astype(np.int64)
@@ -122,23 +114,9 @@ def clock_offset(
 ) -> ClockOffset:
     """Find the shift of the reference that correlates best with the site.
 
-    Parameters
-    ----------
-    site, reference : SteppedRecord
-    step_s : int
-        Length of their steps.
-    least_steps : int
-        A shift that leaves fewer steps in common is not considered.
-
-    Returns
-    -------
-    ClockOffset
-        The correlations are NaN when even the unshifted records have too little in common.
-
-    Notes
-    -----
-    Pearson's correlation of the lagged series. The daily round of the wind and the passing of
-    weather both mark the clock.
+    By Pearson's correlation of the lagged series: the daily round of the wind and the passing of
+    weather both mark the clock. A shift that leaves fewer than `least_steps` in common is not
+    considered; the correlations are NaN when even the unshifted records have too little in common.
     """
     reach = FARTHEST_OFFSET_H * 3600 // step_s
     first = reference.number[0] - reach

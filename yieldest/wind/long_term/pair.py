@@ -18,7 +18,7 @@ from yieldest.wind.long_term.common_time import (
     in_steps,
     usual_interval_s,
 )
-from yieldest.wind.long_term.relations import power_sums, reference_sums
+from yieldest.wind.long_term.relations import concurrent_sums, reference_sums
 from yieldest.wind.sectors import sector_index
 
 LEAST_OVERLAP_DAYS = 14.0
@@ -86,18 +86,7 @@ def pair_records(
 ) -> Pair:
     """Average two records over common steps, set their clocks right, and find what they share.
 
-    Parameters
-    ----------
-    site_time, reference_time : ndarray of datetime64, shape (n,) and (m,)
-    site_speed_ms, reference_speed_ms : ndarray, shape (n,) and (m,)
-    site_direction_deg, reference_direction_deg : ndarray or None
-    source : str
-        Name of the reference in messages.
-
-    Raises
-    ------
-    InputError
-        When the overlap, the correlation or the reference is too short or too weak.
+    Arguments and errors are those of `long_term`.
     """
     step_s = int(
         max(usual_interval_s(site_time), usual_interval_s(reference_time), SHORTEST_STEP_S)
@@ -156,7 +145,7 @@ class GroupSums:
     group : ndarray of int, shape (m,)
         Group of each step of the reference.
     concurrent : ndarray, shape (days, groups, 11)
-        `power_sums` of the shared steps, by day.
+        `concurrent_sums` of the shared steps, by day.
     wanted : ndarray, shape (groups, 4)
         `reference_sums` of the steps to fill.
     """
@@ -182,7 +171,7 @@ def group_sums(pair: Pair, grouping: str | None) -> GroupSums:
     day = np.unique(day, return_inverse=True)[1]
     days = int(day.max()) + 1
     site = pair.site
-    concurrent = power_sums(
+    concurrent = concurrent_sums(
         reference.mean_ms[there],
         site.mean_ms[pair.here],
         site.mean_square[pair.here],

@@ -20,7 +20,7 @@ _REFERENCE_SUMS = (0, 1, 3, 6)
 """Where the count and the first three powers of the reference stand among the sums."""
 
 
-def power_sums(
+def concurrent_sums(
     reference_ms: FloatArray,
     site_ms: FloatArray,
     site_square: FloatArray,
@@ -61,7 +61,7 @@ def reference_sums(reference_ms: FloatArray, bins: npt.NDArray[np.int64], size: 
 
 
 def pick_reference(sums: FloatArray) -> FloatArray:
-    """Return the reference's part of `power_sums`: 1, x, x2, x3."""
+    """Return the reference's part of `concurrent_sums`: 1, x, x2, x3."""
     return sums[..., _REFERENCE_SUMS]
 
 
