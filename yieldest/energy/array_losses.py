@@ -1,4 +1,4 @@
-"""Machines joined in an array: wake and electrical losses for any number of them."""
+"""Machines in an array: wake and electrical losses for any number of them."""
 
 from __future__ import annotations
 
@@ -221,7 +221,7 @@ class ArrayLosses:
 
 @dataclass(frozen=True)
 class MachineArray:
-    """Everything that decides what machines joined in an array lose.
+    """Everything that decides what machines in an array lose.
 
     Parameters
     ----------
