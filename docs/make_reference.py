@@ -320,7 +320,7 @@ class Given:
         takes = ", ".join(map(code, choices)) or code(metavar) + range_of(info.min, info.max)
         usual = "**must be there**" if required else ""
         if key is not None:
-            takes += "" if many else allowed(key).partition("number")[2]
+            takes += re.sub("^a (whole )?number|.*", "", allowed(key), count=1)
             usual = left_out(key)
         if isinstance(parameter.default, str | int | float | Path):
             usual = code(str(parameter.default))

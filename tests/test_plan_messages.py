@@ -4,9 +4,9 @@ import pytest
 
 from yieldest.errors import InputError
 from yieldest.plan import load_plan
-from yieldest.plan.keys import allowed, note, table_of, tables
+from yieldest.plan.keys import allowed, table_of, tables
 from yieldest.plan.overrides import Override
-from yieldest.settings import SHARES
+from yieldest.settings import SHARES, note
 
 PLAN = """\
 title = "Two ways"

@@ -33,51 +33,61 @@ PANELS = {
 }
 
 
+ReadingsArgument = Annotated[
+    Path,
+    typer.Argument(
+        metavar="READINGS",
+        help="A CSV of wind speed and watts, or volts and amps, or volts and ohms, or pulses.",
+    ),
+]
+OutOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--out", "-o", metavar="FILE", help="Write the curve there as CSV, for a plan to name."
+    ),
+]
+LoadOption = Annotated[
+    Literal["resistor", "battery", "charger", "inverter"] | None,
+    typer.Option(help="What the machine fed; written into the curve file."),
+]
+ColumnOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="ROLE=HEADING",
+        help='A heading that is not recognised, such as "volts=Ch 2"; again for another.',
+    ),
+]
+AirDensityOption = Annotated[
+    float | None,
+    typer.Option(metavar="KG/M3", help="Or the density of that air itself.", min=0.5, max=1.6),
+]
+DensityCorrectionOption = Annotated[
+    Literal["power", "speed"],
+    typer.Option(help="What follows the density; speed only for pitch-regulated machines."),
+]
+GeneratorTestOption = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="FILE",
+        help="A bench test: CSV of rpm and open-circuit volts, some lines with a load.",
+    ),
+]
+WindingOhmOption = Annotated[
+    float | None,
+    typer.Option(metavar="OHM", help="Inner resistance of the generator."),
+]
+
+
 def curve(
-    readings: Annotated[
-        Path,
-        typer.Argument(
-            metavar="READINGS",
-            help="A CSV of wind speed and watts, or volts and amps, or volts and ohms, or pulses.",
-        ),
-    ],
+    readings: ReadingsArgument,
     stated: dict[str, Any],
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out", "-o", metavar="FILE", help="Write the curve there as CSV, for a plan to name."
-        ),
-    ] = None,
-    load: Annotated[
-        Literal["resistor", "battery", "charger", "inverter"] | None,
-        typer.Option(help="What the machine fed; written into the curve file."),
-    ] = None,
-    column: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="ROLE=HEADING",
-            help='A heading that is not recognised, such as "volts=Ch 2"; again for another.',
-        ),
-    ] = None,
-    air_density: Annotated[
-        float | None,
-        typer.Option(metavar="KG/M3", help="Or the density of that air itself.", min=0.5, max=1.6),
-    ] = None,
-    density_correction: Annotated[
-        Literal["power", "speed"],
-        typer.Option(help="What follows the density; speed only for pitch-regulated machines."),
-    ] = "power",
-    generator_test: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="A bench test: CSV of rpm and open-circuit volts, some lines with a load.",
-        ),
-    ] = None,
-    winding_ohm: Annotated[
-        float | None,
-        typer.Option(metavar="OHM", help="Inner resistance of the generator."),
-    ] = None,
+    out: OutOption = None,
+    load: LoadOption = None,
+    column: ColumnOption = None,
+    air_density: AirDensityOption = None,
+    density_correction: DensityCorrectionOption = "power",
+    generator_test: GeneratorTestOption = None,
+    winding_ohm: WindingOhmOption = None,
     as_json: AsJson = False,
 ) -> None:
     """Make a power curve from your own readings of wind and power.

@@ -20,54 +20,61 @@ PANELS = {
 }
 
 
+GridArgument = Annotated[
+    list[Path],
+    typer.Argument(metavar="GRID", help="A Zarr store, or NetCDF files that continue each other."),
+]
+OutputOption = Annotated[
+    Path,
+    typer.Option(
+        "--out",
+        "-o",
+        metavar="FILE",
+        help="What to write: a name that ends in .nc or .zarr.",
+    ),
+]
+PlanOption = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="PLAN",
+        help="The plan whose builds to map; without it only the wind is.",
+    ),
+]
+PicturesOption = Annotated[
+    Path | None,
+    typer.Option(metavar="DIR", help="Also draw quick pictures into a folder."),
+]
+HeightOption = Annotated[
+    float | None,
+    typer.Option(
+        metavar="METRES",
+        help="Height of the winds above ground, where the grid does not say it.",
+    ),
+]
+VariableOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="ROLE=NAME",
+        help="Which variable is what, such as speed=ws; again for another.",
+    ),
+]
+SchedulerOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="ADDRESS",
+        help="A dask scheduler to share the work; else this machine works alone.",
+    ),
+]
+
+
 def map_cells(
-    grid: Annotated[
-        list[Path],
-        typer.Argument(
-            metavar="GRID", help="A Zarr store, or NetCDF files that continue each other."
-        ),
-    ],
-    output: Annotated[
-        Path,
-        typer.Option(
-            "--out",
-            "-o",
-            metavar="FILE",
-            help="What to write: a name that ends in .nc or .zarr.",
-        ),
-    ],
-    plan: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="PLAN",
-            help="The plan whose builds to map; without it only the wind is.",
-        ),
-    ] = None,
-    pictures: Annotated[
-        Path | None,
-        typer.Option(metavar="DIR", help="Also draw quick pictures into a folder."),
-    ] = None,
-    height: Annotated[
-        float | None,
-        typer.Option(
-            metavar="METRES",
-            help="Height of the winds above ground, where the grid does not say it.",
-        ),
-    ] = None,
-    variable: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="ROLE=NAME",
-            help="Which variable is what, such as speed=ws; again for another.",
-        ),
-    ] = None,
-    scheduler: Annotated[
-        str | None,
-        typer.Option(
-            metavar="ADDRESS",
-            help="A dask scheduler to share the work; else this machine works alone.",
-        ),
-    ] = None,
+    grid: GridArgument,
+    output: OutputOption,
+    plan: PlanOption = None,
+    pictures: PicturesOption = None,
+    height: HeightOption = None,
+    variable: VariableOption = None,
+    scheduler: SchedulerOption = None,
     as_json: AsJson = False,
 ) -> None:
     """Make maps of wind, energy, cost and payback from gridded winds.

@@ -28,75 +28,88 @@ PANELS = {
 }
 
 
+RecordArgument = Annotated[
+    Path,
+    typer.Argument(
+        metavar="RECORD", help="The record: a file, a folder of files, or a pattern in quotes."
+    ),
+]
+HeightOption = Annotated[
+    float | None,
+    typer.Option(metavar="METRES", help="Of several heights, the one to take."),
+]
+OutOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--out",
+        "-o",
+        metavar="FILE",
+        help="Write every reading there as CSV, with what each test says of it.",
+    ),
+]
+ColumnOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="ROLE=HEADING",
+        help="Which column holds what, such as speed=Anemo or time=Datum; again for another.",
+    ),
+]
+HeadingsOption = Annotated[
+    str | None,
+    typer.Option(metavar="NAMES", help="Headings of a file without any, with commas between."),
+]
+WhereOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="HEADING=CELL",
+        help="Of several stations in one file, such as station=HILL; again for another.",
+    ),
+]
+QualityControlOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="THRESHOLD=VALUE",
+        help="Change the threshold of a test, or switch it off with the value off; again for "
+        "another.",
+    ),
+]
+NeighbourOption = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE", help="Another sensor's record, to judge calms by."),
+]
+FitOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="NAME",
+        help="Which fit to use, such as moments; empirical takes the readings themselves.",
+    ),
+]
+SeasonCorrectionOption = Annotated[
+    bool, typer.Option(help="Even out months and hours that are there unevenly.")
+]
+SectorsOption = Annotated[int, typer.Option(metavar="N", help="Directions: 8, 12 or 16.")]
+TableOption = Annotated[
+    bool,
+    typer.Option("--table", help="RECORD is a table of how often each class of speeds blows."),
+]
+MonthsOption = Annotated[bool, typer.Option("--months", help="RECORD is twelve monthly means.")]
+
+
 def wind(
-    record: Annotated[
-        Path,
-        typer.Argument(
-            metavar="RECORD", help="The record: a file, a folder of files, or a pattern in quotes."
-        ),
-    ],
+    record: RecordArgument,
     stated: dict[str, Any],
-    height: Annotated[
-        float | None,
-        typer.Option(metavar="METRES", help="Of several heights, the one to take."),
-    ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out",
-            "-o",
-            metavar="FILE",
-            help="Write every reading there as CSV, with what each test says of it.",
-        ),
-    ] = None,
-    column: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="ROLE=HEADING",
-            help="Which column holds what, such as speed=Anemo or time=Datum; again for another.",
-        ),
-    ] = None,
-    headings: Annotated[
-        str | None,
-        typer.Option(metavar="NAMES", help="Headings of a file without any, with commas between."),
-    ] = None,
-    where: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="HEADING=CELL",
-            help="Of several stations in one file, such as station=HILL; again for another.",
-        ),
-    ] = None,
-    quality_control: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="THRESHOLD=VALUE",
-            help="Change the threshold of a test, or switch it off with the value off; again for "
-            "another.",
-        ),
-    ] = None,
-    neighbour: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="Another sensor's record, to judge calms by."),
-    ] = None,
-    fit: Annotated[
-        str | None,
-        typer.Option(
-            metavar="NAME",
-            help="Which fit to use, such as moments; empirical takes the readings themselves.",
-        ),
-    ] = None,
-    season_correction: Annotated[
-        bool, typer.Option(help="Even out months and hours that are there unevenly.")
-    ] = True,
-    sectors: Annotated[int, typer.Option(metavar="N", help="Directions: 8, 12 or 16.")] = 12,
-    table: Annotated[
-        bool,
-        typer.Option("--table", help="RECORD is a table of how often each class of speeds blows."),
-    ] = False,
-    months: Annotated[
-        bool, typer.Option("--months", help="RECORD is twelve monthly means.")
-    ] = False,
+    height: HeightOption = None,
+    out: OutOption = None,
+    column: ColumnOption = None,
+    headings: HeadingsOption = None,
+    where: WhereOption = None,
+    quality_control: QualityControlOption = None,
+    neighbour: NeighbourOption = None,
+    fit: FitOption = None,
+    season_correction: SeasonCorrectionOption = True,
+    sectors: SectorsOption = 12,
+    table: TableOption = False,
+    months: MonthsOption = False,
     as_json: AsJson = False,
 ) -> None:
     """Say how windy a record is, how sure that is, and if it will do.

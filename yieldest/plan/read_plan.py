@@ -14,7 +14,6 @@ from pydantic import ValidationError
 from yieldest.errors import InputError
 from yieldest.files.text_file import open_text
 from yieldest.plan.keys import table_of, tables
-from yieldest.plan.lines import line_of
 from yieldest.plan.overrides import Override, apply_override
 from yieldest.plan.refusal import refusal, trouble_of
 from yieldest.plan.whole_plan import Plan
@@ -48,7 +47,7 @@ def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
     content = _parsed(path, text)
     if "path" in content:
         raise InputError(
-            f"{path}, {line_of(text, ('path',))}: unknown key 'path'; leave it out, for files are "
+            f"{path}, {_line_of(text, ('path',))}: unknown key 'path'; leave it out, for files are "
             "looked for beside the plan."
         )
     places = {apply_override(content, override): override for override in overrides}
@@ -60,7 +59,7 @@ def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
     except ValidationError as error:
         trouble = trouble_of(error)
         blamed = _blamed(tuple(trouble["loc"]), text, places) if places else None
-        line = f", {line_of(text, trouble['loc'])}" if trouble["loc"] else ""
+        line = f", {_line_of(text, trouble['loc'])}" if trouble["loc"] else ""
         place = f"{path}{line}" if blamed is None else blamed.text
         raise InputError(f"{place}: {refusal(trouble)}") from error
 
@@ -193,3 +192,34 @@ def _blamed(
         if place[:depth] == location[:depth]:
             return override
     return None
+
+
+def _line_of(text: str, location: tuple[int | str, ...]) -> str:
+    """Find the line of a key, or of the section that should hold it, such as "line 7"."""
+    # tomllib forgets lines, so this looks for table headings and "key =" at line starts; a key
+    # inside an inline table is reported by the line of that table.
+    best_depth, best_line = 0, 1
+    tables: dict[tuple[str, ...], int] = {}
+    here: tuple[int | str, ...] = ()
+    for number, line in enumerate(text.splitlines(), start=1):
+        heading = re.match(r"\s*(\[\[?)\s*([^\[\]]+?)\s*\]", line)
+        entry = re.match(r"\s*([A-Za-z0-9_.\"'-]+)\s*=", line)
+        if heading:
+            names = tuple(name.strip("\"' ") for name in heading.group(2).split("."))
+            if heading.group(1) == "[[":
+                tables[names] = tables.get(names, -1) + 1
+                # Tables within this one are counted from its own start.
+                for inner in [t for t in tables if t[: len(names)] == names and t != names]:
+                    del tables[inner]
+            here = ()
+            for depth, name in enumerate(names, start=1):
+                here += (name, tables[names[:depth]]) if names[:depth] in tables else (name,)
+            found = here
+        elif entry:
+            found = here + tuple(name.strip("\"'") for name in entry.group(1).split("."))
+        else:
+            continue
+        depth = min(len(found), len(location))
+        if location[:depth] == found[:depth] and depth > best_depth:
+            best_depth, best_line = depth, number
+    return f"line {best_line}"
