@@ -124,6 +124,16 @@ def test_no_two_modules_bear_the_same_name():
     assert [name for name, count in stems.items() if count > 1] == []
 
 
+def test_no_two_public_classes_bear_the_same_name():
+    classes = Counter(
+        node.name
+        for module in MODULES
+        for node in ast.walk(syntax(module))
+        if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
+    )
+    assert [name for name, count in classes.items() if count > 1] == []
+
+
 def test_the_developers_page_names_every_room():
     page = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
     rooms = [f"| `{name}/` |" for name in FOLDERS] + [f"`{name}.py`" for name in FOUNDATION]

@@ -141,7 +141,11 @@ def read_wind(
             warnings.append(HeightNotAsStated(name, gathered.height_m, height_m))
     record = _record(name, gathered, warnings)
     return replace(
-        record, threshold_ms=options.threshold_ms, disordered=disordered, repeated=time[again]
+        record,
+        threshold_ms=options.threshold_ms,
+        height_m=record.height_m if height_m is None else height_m,
+        disordered=disordered,
+        repeated=time[again],
     )
 
 

@@ -50,7 +50,7 @@ class Record:
     threshold_ms : float or None
         Speed below which the anemometer stands still, where stated.
     height_m : float or None
-        Height of the sensor above ground, where the heading or the file states it.
+        Height of the sensor above ground, as stated, or else as the heading or the file has it.
     mean_cube_ms3 : float or None
         Mean cube of the readings before they were averaged; None where they were not.
     impossible, impossible_ms : ndarray of datetime64, ndarray
