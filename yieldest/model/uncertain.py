@@ -31,7 +31,7 @@ from yieldest.uncertainty.uncertain_inputs import (
     CURVE_CORRELATION,
     QUANTITIES,
     SPEED_FACTORS,
-    Gathered,
+    GatheredInputs,
     StandardUncertainty,
     StatedDistribution,
     UncertainInput,
@@ -255,7 +255,7 @@ def lined_up(
     """
     plan = inputs.plan
     by_plan = plan.uncertainty.distributions
-    gathered = Gathered(by_plan)
+    gathered = GatheredInputs(by_plan)
     stated = _of_the_wind(inputs, builds[0])
     shared = {
         quantity: gathered.add(quantity, 1.0, stated.get(quantity))
@@ -380,7 +380,7 @@ def _of_the_step(build: BuildEstimate, step: str) -> float:
     return next(found, None) or 0.0
 
 
-def _of_the_money(gathered: Gathered, terms: EconomicTerms, costed: bool) -> dict[str, str]:
+def _of_the_money(gathered: GatheredInputs, terms: EconomicTerms, costed: bool) -> dict[str, str]:
     price = terms.price_per_kwh
     usual = {
         "life_years": (float(terms.life_years), _usual("life_years", terms.life_years)),
@@ -440,7 +440,7 @@ def _bin_of(points: int) -> npt.NDArray[np.int64]:
 
 
 def _of_the_curve(
-    gathered: Gathered,
+    gathered: GatheredInputs,
     by_plan: Mapping[str, StatedDistribution],
     build: BuildEstimate,
     names: dict[str, str],
@@ -471,7 +471,7 @@ def _of_the_curve(
 
 
 def _of_the_losses(
-    gathered: Gathered,
+    gathered: GatheredInputs,
     by_plan: Mapping[str, StatedDistribution],
     build: BuildEstimate,
     builds: Sequence[BuildEstimate],

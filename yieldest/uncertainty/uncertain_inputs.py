@@ -438,7 +438,7 @@ class UncertainInput:
         return QUANTITIES[self.quantity].words + self.name.removeprefix(self.quantity)
 
 
-class Gathered:
+class GatheredInputs:
     """The inputs gathered so far, with what the plan states in the place of the defaults.
 
     Parameters
