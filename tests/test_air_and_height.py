@@ -16,6 +16,7 @@ from yieldest.hub.air import (
     standard_pressure_pa,
 )
 from yieldest.hub.moist_air import moist_air_density, saturation_pressure_pa
+from yieldest.report.sentences.words import sentences
 from yieldest.wind.profile import (
     TERRAINS,
     AboveSurfaceLayer,
@@ -54,7 +55,7 @@ def test_cold_air_is_dense_and_known_values_are_used():
     standard = air_at_hub(100, 10)
     cold = air_at_hub(100, 10, temperature_c=-10)
     assert cold.density_kg_m3 > standard.density_kg_m3
-    assert any("standard atmosphere" in text for text in standard.provenance.assumed)
+    assert any("standard atmosphere" in text for text in sentences(standard.provenance.assumed))
     assert not cold.provenance.assumed
     low = air_at_hub(100, 10, temperature_c=-10, pressure_hpa=985.0)
     assert low.density_kg_m3 == pytest.approx(
@@ -66,7 +67,7 @@ def test_a_pressure_reduced_to_sea_level_is_not_used():
     """At 800 m the standard atmosphere has 921 hPa; 1013 hPa must be a sea-level value."""
     air = air_at_hub(800, 10, temperature_c=8, pressure_hpa=1013.0)
     assert air.density_kg_m3 == pytest.approx(air_at_hub(800, 10, temperature_c=8).density_kg_m3)
-    assert "sea level" in air.provenance.warnings[0]
+    assert "sea level" in sentences(air.provenance.warnings)[0]
 
 
 def test_power_law_of_the_normal_wind_profile():

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
+from yieldest.report.sentences.words import sentences
 from yieldest.turbine.bins import MeterUncertainty, bin_number, bin_readings
 from yieldest.turbine.completeness import completeness_rules
 from yieldest.turbine.curve_ends import Ends
@@ -217,7 +218,7 @@ def test_cut_in_not_seen_and_gaps_are_said(measure):
     measured = measure([5.0] * 4 + [6.0] * 4 + [8.0] * 2, [80.0] * 4 + [120.0] * 4 + [200.0] * 2)
     assert not measured.smooth.cut_in_seen
     assert measured.curve.cut_in_ms == 5
-    said = " ".join(measured.curve.provenance.warnings)
+    said = " ".join(sentences(measured.curve.provenance.warnings))
     assert "cut-in was not seen" in said
     assert "No reading fell into the bins at 5.5, 6.5, 7, 7.5 m/s" in said
     assert "Fewer than three readings stand behind the bin at 8 m/s" in said
@@ -260,7 +261,9 @@ def test_a_choice_needs_its_values(measure, ends, words):
 def test_a_choice_not_made_is_listed_as_assumed(measure):
     curve = measure([4.0, 5.0, 6.0], [40.0, 80.0, 120.0], ends=Ends(cut_out_ms=12)).curve
     assert curve.extrapolation == "hold"
-    assert any("extrapolation is not stated" in text for text in curve.provenance.assumed)
+    assert any(
+        "extrapolation is not stated" in text for text in sentences(curve.provenance.assumed)
+    )
 
 
 def test_a_reading_above_betz_is_left_out_and_named(measure):
@@ -268,7 +271,7 @@ def test_a_reading_above_betz_is_left_out_and_named(measure):
     power = np.append(machine_power(speed[:-1]), 900.0)
     measured = measure(speed, power, rotor_area_m2=6.0)
     assert measured.readings.size == speed.size - 1
-    said = " ".join(measured.curve.provenance.warnings)
+    said = " ".join(sentences(measured.curve.provenance.warnings))
     assert "line 41: 900 W at 5 m/s beats the Betz limit" in said
     assert measured.curve.power_at(5.0) == pytest.approx(80)
 
@@ -291,7 +294,7 @@ def test_a_reading_far_from_its_bin_is_named_and_kept(measure):
     speed = np.append(np.tile(np.arange(3, 9.01, 0.5), 8), 8.0)
     power = np.append(machine_power(speed[:-1]), 20.0)
     measured = measure(speed, power)
-    said = " ".join(measured.curve.provenance.warnings)
+    said = " ".join(sentences(measured.curve.provenance.warnings))
     assert "line 106: 20 W at 8 m/s lies far from the others" in said
     assert measured.readings.size == speed.size
 
@@ -362,7 +365,7 @@ def test_the_air_of_the_test_is_reckoned_from_what_is_known(
     # The power at standard density is that of the test times the ratio of the densities.
     ratio = found.curve.power_at(9.0) / in_thin_air.curve.power_at(9.0)
     assert ratio == pytest.approx(thin / density_kg_m3, rel=1e-3)
-    assumed = " ".join(found.curve.provenance.assumed)
+    assumed = " ".join(sentences(found.curve.provenance.assumed))
     assert said is None or said in assumed
 
 
@@ -372,7 +375,7 @@ def test_a_line_that_stands_twice_counts_once_even_with_blanks(measure):
     twice = measure(
         np.repeat(speed, 2), machine_power(np.repeat(speed, 2)), temperature_c=np.nan, repeated=2
     )
-    assert "each was counted once" in " ".join(twice.curve.provenance.warnings)
+    assert "each was counted once" in " ".join(sentences(twice.curve.provenance.warnings))
     np.testing.assert_array_equal(twice.bins.count, once.bins.count)
 
 

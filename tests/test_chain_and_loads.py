@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from yieldest.energy.closed_form import mean_power_beyond_w, mean_power_w, usual_years
 from yieldest.energy.turbulence_effect import in_turbulence
 from yieldest.errors import InputError
-from yieldest.turbine.conversion_chain import fraction_words
+from yieldest.report.sentences.turbine import fraction_words, where_the_energy_goes
+from yieldest.report.sentences.words import sentences
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.generator import read_generator
@@ -95,18 +96,22 @@ def test_rotor_and_generator_are_told_apart(tmp_path, bench):
     )
     generator = bench("rpm,volts,amps\n400,12,\n400,9,1.5\n")
     for density in (1.225, 1.0):
-        chain = measure_curve(
+        measured = measure_curve(
             path,
             rotor_area_m2=1.0,
             generator=generator,
             air_density_kg_m3=density,
-        ).chain
+        )
+        chain = measured.chain
         np.testing.assert_allclose(chain.generator_efficiency, 0.75, rtol=1e-9)
         np.testing.assert_allclose(chain.rotor_w, chain.measured_w * 4 / 3, rtol=1e-9)
         np.testing.assert_allclose(chain.measured_w / chain.generator_most_w, 0.75, rtol=1e-9)
         np.testing.assert_allclose(chain.coefficient, 0.1 / (0.5 * density), rtol=1e-9)
         np.testing.assert_allclose(chain.betz_w, 16 / 27 * chain.wind_w)
-    assert any("three quarters of what the generator could pass on" in t for t in chain.reading)
+    assert any(
+        "three quarters of what the generator could pass on" in t
+        for t in where_the_energy_goes(chain, measured.bins)
+    )
     open_only = bench("rpm,volts\n400,12\n")
     chain = measure_curve(
         path, rotor_area_m2=1.0, generator=open_only, air_density_kg_m3=1.225
@@ -127,13 +132,12 @@ def test_a_weak_rotor_is_named_as_the_limit(tmp_path, bench):
         "wind (m/s),watts,volts,rpm\n" + "\n".join(",".join(map(repr, map(float, r))) for r in rows)
     )
     generator = bench("rpm,volts,amps\n400,12,\n400,9,1.5\n")
-    chain = measure_curve(
-        path, rotor_area_m2=1.0, generator=generator, air_density_kg_m3=1.225
-    ).chain
+    measured = measure_curve(path, rotor_area_m2=1.0, generator=generator, air_density_kg_m3=1.225)
+    chain = measured.chain
     np.testing.assert_allclose(chain.measured_w / chain.generator_most_w, 320 / 1764, rtol=1e-9)
     assert any(
         "brings a sixth of what the generator could pass on, so the rotor" in text
-        for text in chain.reading
+        for text in where_the_energy_goes(chain, measured.bins)
     )
 
 
@@ -180,7 +184,7 @@ def test_a_conversion_takes_its_share_draw_and_threshold(curve):
     assert left.load == "charger"
     assert left.cut_out_ms == 14
     assert left.relative_uncertainty == pytest.approx(np.sqrt(0.1**2 + 0.15**2 + 0.03**2))
-    assert any("no table can mend" in text for text in left.provenance.warnings)
+    assert any("no table can mend" in text for text in sentences(left.provenance.warnings))
     # Its energy is that of the curve converted point by point on a fine grid.
     speed = np.linspace(3, 14, 20001)
     fine = mean_power_w(2.0, 6.0, speed, conversion.power_out_w(curve.power_at(speed)))
@@ -203,7 +207,7 @@ def test_another_load_without_a_conversion_is_warned_of(curve):
     assert left.relative_uncertainty == pytest.approx(np.sqrt(0.1**2 + 0.15**2))
     assert any(
         "measured on a fixed resistor, and the machine will feed a grid inverter" in text
-        for text in left.provenance.warnings
+        for text in sentences(left.provenance.warnings)
     )
 
 
@@ -211,7 +215,7 @@ def test_the_same_load_is_left_alone(curve):
     left = on_load("yard", curve, LoadSettings(kind="resistor", measured_on="resistor"), None)
     np.testing.assert_allclose(left.power_w, curve.power_w)
     assert left.relative_uncertainty == curve.relative_uncertainty
-    assert any("heat only" in text for text in left.provenance.warnings)
+    assert any("heat only" in text for text in sentences(left.provenance.warnings))
 
 
 def test_losses_are_not_counted_twice(curve):

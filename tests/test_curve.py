@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
+from yieldest.report.sentences.words import sentences
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.plausibility import BETZ_LIMIT
@@ -26,7 +27,7 @@ def test_points_lines_and_ends(curve_file):
         curve.power_at([0, 2.99, 3, 4, 5, 14, 14.01, np.nan]), [0, 0, 0, 30, 60, 520, 0, np.nan]
     )
     assert curve.rated_power_w == 520
-    assert any("above 14 m/s" in text for text in curve.provenance.assumed)
+    assert any("above 14 m/s" in text for text in sentences(curve.provenance.assumed))
 
 
 def test_cut_out_above_the_last_speed_holds_the_last_power(curve_file):
@@ -75,7 +76,9 @@ def test_a_high_power_coefficient_is_warned_of(curve_file, area, rotor_type, wor
     warnings = read_power_curve(
         curve_file, rotor_area_m2=area, rotor_type=rotor_type
     ).provenance.warnings
-    assert (words is None and not warnings) or (words is not None and words in warnings[0])
+    assert (words is None and not warnings) or (
+        words is not None and words in sentences(warnings)[0]
+    )
 
 
 def test_power_in_the_wind_of_a_small_rotor():

@@ -12,6 +12,7 @@ from yieldest.energy.turbulence_effect import in_turbulence
 from yieldest.hub.obstacles import (
     PROFILE_EXPONENT,
     Obstacle,
+    RotorNearObstacle,
     fence_shelter,
     kept_by_direction,
     shelter,
@@ -31,6 +32,7 @@ from yieldest.hub.turbulence import (
     power_in_turbulence_w,
 )
 from yieldest.provenance import Provenance
+from yieldest.report.sentences.words import sentences
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import WindDistribution
 
@@ -106,7 +108,7 @@ def test_shelter_by_direction_and_all_round():
     round_about, none = shelter(wall, 9, run=speed)
     assert none is None
     assert west.factor < round_about.factor < 1
-    assert "all-round" in round_about.provenance.assumed[0]
+    assert "all-round" in sentences(round_about.provenance.assumed)[0]
     assert round_about.standard_uncertainty > 0.5 * (1 - round_about.factor)
 
 
@@ -122,7 +124,7 @@ def test_an_anemometer_behind_the_same_wall_knows_the_shelter_already():
 
 def test_too_near_is_said():
     near, _ = shelter([Obstacle(height_m=8, width_m=20, distance_m=15, bearing_deg=0)], 9)
-    assert "separated" in near.provenance.warnings[0]
+    assert "separated" in sentences(near.provenance.warnings)[0]
     far, _ = shelter([Obstacle(height_m=8, width_m=20, distance_m=60, bearing_deg=0)], 9)
     assert not far.provenance.warnings
 
@@ -135,8 +137,10 @@ def test_the_siting_rule():
     assert not siting_warnings(
         8.0, [Obstacle(height_m=7, width_m=12, distance_m=151, bearing_deg=0)], None
     )
-    assert "roof" in siting_warnings(12.0, [house], 8.0)[0]
-    assert "below the top" in siting_warnings(6.0, [house], None)[0]
+    assert siting_warnings(12.0, [house], 8.0) == (RotorNearObstacle(4.0, 8.0, None),)
+    (below,) = siting_warnings(6.0, [house], None)
+    assert below == RotorNearObstacle(-1.0, 7.0, 100.0)
+    assert "1.0 m below the top" in sentences([below])[0]
 
 
 def test_disturbed_height_over_a_roof_by_hand():
@@ -167,8 +171,10 @@ def test_a_roof_never_gives_a_gain():
     assert low.disturbed_share == 1
     assert low.factor == pytest.approx(0.5)
     assert high.factor == 1
-    assert any("no formula gives a figure to trust" in text for text in low.provenance.warnings)
-    assert "No gain" in high.provenance.warnings[0]
+    assert any(
+        "no formula gives a figure to trust" in text for text in sentences(low.provenance.warnings)
+    )
+    assert "No gain" in sentences(high.provenance.warnings)[0]
     measured_there = on_roof(flat, 14, rotor_diameter_m=1.5, anemometer_height_m=10)
     assert measured_there.factor == 1
     assert low.standard_uncertainty > 0.4

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
+from yieldest.report.sentences.words import sentences
 from yieldest.turbine.electrical_power import (
     amps_of_power,
     power_in_resistance,
@@ -35,7 +36,7 @@ def test_volts_times_amps(table):
     readings = table("wind (m/s),volts,current (mA)\n2.6,12,2.93\n3,0,0\n")
     assert readings.power_w[0] == pytest.approx(0.035, abs=5e-4)
     assert readings.power_w[1] == 0
-    assert any("direct current" in text for text in readings.provenance.assumed)
+    assert any("direct current" in text for text in sentences(readings.provenance.assumed))
 
 
 @pytest.mark.parametrize(
@@ -167,7 +168,10 @@ def test_one_slip_of_the_pen_is_left_out_and_named(table):
     lines = "".join(f"{5 + i / 10},{12 * (2 + i / 10):.2f},12,{2 + i / 10}\n" for i in range(20))
     readings = table(f"wind (m/s),watts,volts,amps\n{lines}7,240,12,2\n")
     assert readings.size == 20
-    assert any("line 22: 240 W is not 12 V x 2 A" in text for text in readings.provenance.warnings)
+    assert any(
+        "line 22: 240 W is not 12 V x 2 A" in text
+        for text in sentences(readings.provenance.warnings)
+    )
 
 
 def test_rounded_small_values_are_no_mismatch(table):
@@ -178,7 +182,9 @@ def test_rounded_small_values_are_no_mismatch(table):
 
 def test_a_hot_resistor_is_noticed(table):
     readings = table("wind (m/s),volts,amps\n5,12,2\n6,14,2.3\n", load_ohm=5.0)
-    assert any("times the load resistance" in text for text in readings.provenance.warnings)
+    assert any(
+        "times the load resistance" in text for text in sentences(readings.provenance.warnings)
+    )
     np.testing.assert_allclose(readings.power_w, [24, 32.2])
 
 
@@ -188,7 +194,7 @@ def test_double_lines_blanks_and_disorder(table):
         "2026-03-01 14:01,5.5,60\n2026-03-01 14:01,5.5,60\n2026-03-01 14:03,,70\n"
     )
     np.testing.assert_allclose(readings.time_s, [0, 60, 120])
-    said = " ".join(readings.provenance.warnings)
+    said = " ".join(sentences(readings.provenance.warnings))
     assert "left out for want of a speed or a power: 1" in said
     assert "go back in time" in said
     assert "line 5: lines that repeat time and values of the line before: 1," in said
@@ -211,7 +217,9 @@ def test_tables_as_makers_have_them(table, text, meters):
     readings = table(text, **meters)
     np.testing.assert_allclose(readings.speed_ms, 5.5)
     np.testing.assert_allclose(readings.power_w, 50.5)
-    assert any("want of a speed or a power: 1." in said for said in readings.provenance.warnings)
+    assert any(
+        "want of a speed or a power: 1." in said for said in sentences(readings.provenance.warnings)
+    )
 
 
 def test_a_date_that_could_be_two_is_asked_for(table):
@@ -235,7 +243,7 @@ def test_quick_readings_become_one_minute_means(table):
     np.testing.assert_allclose(means.rpm, [150, 150])
     assert averaging.seconds == 60
     assert averaging.cube_ratio == pytest.approx((140 + 125) / (125 + 125))
-    assert any("only 2 readings" in text for text in means.provenance.warnings)
+    assert any("only 2 readings" in text for text in sentences(means.provenance.warnings))
 
 
 @pytest.mark.parametrize(
@@ -251,7 +259,10 @@ def test_quick_readings_become_one_minute_means(table):
 def test_less_than_a_minute_is_warned_of(table, text, stated, seconds, warned):
     means, averaging = minute_means(table(text), stated)
     assert averaging.seconds == seconds
-    assert any("less than one minute" in text for text in means.provenance.warnings) is warned
+    assert (
+        any("less than one minute" in text for text in sentences(means.provenance.warnings))
+        is warned
+    )
 
 
 def test_a_frame_is_read_as_its_file_would_be():

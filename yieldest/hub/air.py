@@ -10,7 +10,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.hub.moist_air import moist_air_density
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Provenance
 from yieldest.units import ZERO_CELSIUS_K
 
 _SEA_LEVEL_PRESSURE_PA = 101325.0
@@ -140,6 +140,22 @@ class Air:
     provenance: Provenance
 
 
+@dataclass(frozen=True)
+class PressureOutOfPlace(Finding):
+    """The mean pressure is not what its elevation has, and was not used."""
+
+    pressure_hpa: float
+    elevation_m: float
+
+
+@dataclass(frozen=True)
+class StandardTemperature(Finding):
+    """The standard atmosphere's temperature was taken, for none is known."""
+
+    temperature_c: float
+    altitude_m: float
+
+
 def air_at_hub(
     elevation_m: float,
     hub_height_m: float,
@@ -167,8 +183,8 @@ def air_at_hub(
         Density is then computed month by month and weighted with days and mean cube of speed.
     """
     altitude_m = elevation_m + hub_height_m
-    warnings: list[str] = []
-    assumed: list[str] = []
+    warnings: list[Finding] = []
+    assumed: list[Finding] = []
     standard_pa = float(standard_pressure_pa(altitude_m))
     # A station's barometer stands near the ground, and the hub is higher up.
     to_hub = standard_pa / float(standard_pressure_pa(elevation_m))
@@ -177,11 +193,7 @@ def air_at_hub(
     if pressure_hpa is not None:
         at_hub_pa = pressure_hpa * 100 * to_hub
         if abs(at_hub_pa / standard_pa - 1) > PRESSURE_DISAGREEMENT:
-            warnings.append(
-                f"The mean pressure {pressure_hpa:.0f} hPa is more than 3 % from what an elevation "
-                f"of {elevation_m:g} m has; it may have been reduced to sea level, and was not "
-                "used."
-            )
+            warnings.append(PressureOutOfPlace(pressure_hpa, elevation_m))
         else:
             pressure_pa = at_hub_pa
             parts = ["measured pressure"]
@@ -190,10 +202,7 @@ def air_at_hub(
         mean_c = float(standard_temperature_k(altitude_m)) - ZERO_CELSIUS_K
         uncertainty = STANDARD_TEMPERATURE_UNCERTAINTY
         parts.append("temperature of the standard atmosphere (ISO 2533)")
-        assumed.append(
-            f"Mean temperature {mean_c:.0f} C at {altitude_m:.0f} m "
-            "(standard atmosphere, ISO 2533), for none is known."
-        )
+        assumed.append(StandardTemperature(mean_c, altitude_m))
     else:
         mean_c = temperature_c
         parts.append(f"mean temperature {temperature_c:.1f} C")

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.hub.air import GRAVITY_MS2
-from yieldest.provenance import Findings
+from yieldest.provenance import Finding, Findings
 
 CLASSES = (("I", 10.0, 50.0), ("II", 8.5, 42.5), ("III", 7.5, 37.5), ("IV", 6.0, 30.0))
 """IEC 61400-2: class, mean speed at the hub and reference speed in m/s (from memory; the mean is
@@ -180,6 +180,28 @@ def thrust_n(
 
 
 @dataclass(frozen=True)
+class LongMeans(Finding):
+    """The 50-year wind is of means over more than ten minutes."""
+
+    interval_s: float
+
+
+@dataclass(frozen=True)
+class ThrustInGust(Finding):
+    """The thrust on a rotor that cannot furl or brake, in a gust from a basis."""
+
+    gust_ms: float
+    basis: Literal["class", "fifty years", "largest reading"]
+    site_class: str | None
+    thrust_n: float
+
+
+@dataclass(frozen=True)
+class AboveEveryClass(Finding):
+    """The wind at the hub is stronger than every class."""
+
+
+@dataclass(frozen=True)
 class ExtremeWinds:
     """What strong winds ask of a build.
 
@@ -197,7 +219,7 @@ class ExtremeWinds:
         Speed at the hub that the thrust is computed for.
     thrust_n : float or None
         On one rotor; None when its size is unknown.
-    warnings : tuple of str
+    warnings : tuple of Finding
     """
 
     site_class: str | None
@@ -243,34 +265,24 @@ def extreme_winds(
         is_gust = gust_ms is not None and bool(np.isfinite(gust_ms).any())
         largest = float(np.nanmax(gust_ms if is_gust and gust_ms is not None else speed_ms))
         fifty = fifty_year_speed(yearly_maxima_ms(time, speed_ms, interval_s) * hub_factor)
+    basis: Literal["class", "fifty years", "largest reading"]
     reference = None if fifty is None else fifty.speed_ms
     name = site_class(hub_mean_ms, reference)
     if reference is None:
         reference = next((v for n, _, v in CLASSES if n == name), CLASSES[0][2])
-        basis = f"the reference speed of class {name or 'I'} (IEC 61400-2)"
+        basis = "class"
     else:
-        basis = "the 50-year wind of the record (Gumbel)"
+        basis = "fifty years"
     gust = GUST_FACTOR * reference
     if largest is not None and largest * hub_factor > gust:
-        gust, basis = largest * hub_factor, "the largest reading of the record"
+        gust, basis = largest * hub_factor, "largest reading"
     thrust = None
-    warnings = []
+    warnings: list[Finding] = []
     if fifty is not None and interval_s > TEN_MINUTES_S:
-        warnings.append(
-            f"The 50-year wind is of means over {interval_s / 60:.0f} minutes; the 10-minute mean "
-            "that IEC 61400-2 asks for is some per cent higher."
-        )
+        warnings.append(LongMeans(interval_s))
     if rotor_area_m2 is not None:
         thrust = float(thrust_n(gust, rotor_area_m2, air_density_kg_m3))
-        kilograms = float(f"{thrust / GRAVITY_MS2:.2g}")
-        warnings.append(
-            f"In a gust of {gust:.0f} m/s, from {basis}, a rotor that cannot furl or brake pushes "
-            f"its mast with {float(f'{thrust:.2g}'):,.0f} N (the weight of {kilograms:,.0f} kg) "
-            "at the hub: masts, guys and foundations are for a competent person under local codes."
-        )
+        warnings.append(ThrustInGust(gust, basis, name, thrust))
     if name is None:
-        warnings.append(
-            "The wind at the hub is stronger than every class of IEC 61400-2: no standard small "
-            "machine is made for it."
-        )
+        warnings.append(AboveEveryClass())
     return ExtremeWinds(name, largest, is_gust, fifty, gust, thrust, tuple(warnings))

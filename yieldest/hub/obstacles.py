@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Provenance
 from yieldest.settings import Bearing, BuildingHeight, Positive, Settings, Share, key
 
 PROFILE_EXPONENT = 0.14
@@ -161,6 +161,19 @@ def kept_by_direction(
 
 
 @dataclass(frozen=True)
+class ObstacleTooNear(Finding):
+    """An obstacle is nearer than the formula of its shelter holds."""
+
+    height_m: float
+    distance_m: float
+
+
+@dataclass(frozen=True)
+class DirectionsNotKnown(Finding):
+    """Wind was taken to come from every direction equally often."""
+
+
+@dataclass(frozen=True)
 class ShelterStep:
     """The step from the free wind to the wind behind obstacles.
 
@@ -222,14 +235,12 @@ def shelter(
         relative = kept / np.maximum(at_anemometer, 0.5)
         method += " relative to the anemometer on the same spot"
     worst = float(kept.min())
-    warnings = [
-        f"The obstacle {obstacle.height_m:g} m high at {obstacle.distance_m:g} m is nearer than "
-        f"{NEAREST_HEIGHTS:g} of its heights: the flow there is separated, and the shelter was "
-        "computed as for five heights; expect less wind than that."
+    warnings = tuple(
+        ObstacleTooNear(obstacle.height_m, obstacle.distance_m)
         for obstacle in obstacles
         if obstacle.distance_m < NEAREST_HEIGHTS * obstacle.height_m
         and hub_height_m < 2 * obstacle.height_m
-    ]
+    )
     known = None if direction_deg is None else np.isfinite(direction_deg)
     if run is None or direction_deg is None or known is None or not known.any():
         factor = float(relative.mean())
@@ -244,9 +255,8 @@ def shelter(
             Provenance(
                 "site.obstacles",
                 f"{method}, every direction equally frequent (worst direction {100 * worst:.0f} %)",
-                ("Wind from every direction equally often, for no directions are known: "
-                 "the shelter is an all-round mean.",),
-                tuple(warnings),
+                (DirectionsNotKnown(),),
+                warnings,
             ),
         )  # fmt: skip
         return step, None
@@ -261,14 +271,23 @@ def shelter(
             "site.obstacles",
             f"{method}, by the direction of each reading (worst direction {100 * worst:.0f} %)",
             (),
-            tuple(warnings),
+            warnings,
         ),
     ), factors
 
 
+@dataclass(frozen=True)
+class RotorNearObstacle(Finding):
+    """The rotor's lowest point is too low above what is near; no distance stands for the roof."""
+
+    clear_m: float
+    height_m: float
+    distance_m: float | None
+
+
 def siting_warnings(
     rotor_bottom_m: float, obstacles: Sequence[Obstacle], roof_top_m: float | None
-) -> tuple[str, ...]:
+) -> tuple[RotorNearObstacle, ...]:
     """Check the rule that the rotor's bottom stands 9 m above anything within 150 m.
 
     Parameters
@@ -279,18 +298,10 @@ def siting_warnings(
     roof_top_m : float or None
         Highest point of the roof the machine stands on.
     """
-    near = [(o.height_m, f"the obstacle {o.height_m:g} m high at {o.distance_m:g} m")
-            for o in obstacles if o.distance_m <= CLEAR_DISTANCE_M]  # fmt: skip
-    if roof_top_m is not None:
-        near.append((roof_top_m, f"the roof {roof_top_m:g} m high"))
-    if not near:
+    near = [(o.height_m, o.distance_m) for o in obstacles if o.distance_m <= CLEAR_DISTANCE_M]
+    height, distance = max(near, default=(None, None))
+    if roof_top_m is not None and (height is None or roof_top_m >= height):
+        height, distance = roof_top_m, None
+    if height is None or rotor_bottom_m - height >= CLEAR_HEIGHT_M:
         return ()
-    height, what = max(near)
-    clear = rotor_bottom_m - height
-    if clear >= CLEAR_HEIGHT_M:
-        return ()
-    place = f"{clear:.1f} m above" if clear >= 0 else f"{-clear:.1f} m below the top of"
-    return (
-        f"The rotor's lowest point is {place} {what}; it should stand {CLEAR_HEIGHT_M:g} m above "
-        f"anything within {CLEAR_DISTANCE_M:g} m (common practice, no source).",
-    )
+    return (RotorNearObstacle(rotor_bottom_m - height, height, distance),)

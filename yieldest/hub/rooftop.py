@@ -10,7 +10,7 @@ import numpy.typing as npt
 from pydantic import model_validator
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Provenance
 from yieldest.settings import BuildingHeight, Positive, Settings, key
 
 STRETCH_LIMIT = 8.0
@@ -133,6 +133,21 @@ class RoofStep:
     provenance: Provenance
 
 
+@dataclass(frozen=True)
+class MachineOnRoof(Finding):
+    """How the rotor stands to the roof and to the flow that the roof disturbs."""
+
+    above_edge_m: float
+    above_ridge_m: float
+    disturbed_above_ridge_m: float
+    disturbed_share: float
+
+
+@dataclass(frozen=True)
+class RotorInDisturbedFlow(Finding):
+    """Part of the rotor stands where no formula gives a figure to trust."""
+
+
 def on_roof(
     roof: Roof,
     hub_height_m: float,
@@ -176,23 +191,14 @@ def on_roof(
     factor = 1 - lost
     # From no loss to twice the mean loss: a rectangular distribution.
     uncertainty = DISTURBED_LOSS * share / np.sqrt(3) / factor
-    warnings = [
-        f"The hub is {hub_height_m - roof.edge_height_m:.1f} m above the roof edge and "
-        f"{hub_height_m - roof.top_m:.1f} m above the ridge; the flow is disturbed up to "
-        f"about {top - roof.top_m:.1f} m above it, so {100 * share:.0f} % of the rotor "
-        "stands in it. No gain from wind speeding up over a roof is counted, vibration goes into "
-        "the building, and the structure must be judged by a licensed engineer."
-    ]
+    above_edge, above_ridge = hub_height_m - roof.edge_height_m, hub_height_m - roof.top_m
+    warnings: list[Finding] = [MachineOnRoof(above_edge, above_ridge, top - roof.top_m, share)]
     if share > 0:
-        warnings.append(
-            "Part of the rotor stands in disturbed flow, where no formula gives a figure to trust: "
-            "take the energy below as the most it could be, and log the wind at the hub before "
-            "buying anything."
-        )
+        warnings.append(RotorInDisturbedFlow())
     return RoofStep(
         factor,
-        hub_height_m - roof.edge_height_m,
-        hub_height_m - roof.top_m,
+        above_edge,
+        above_ridge,
         top,
         share,
         float(uncertainty),

@@ -9,6 +9,7 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.energy.closed_form import usual_years
+from yieldest.report.sentences.turbine import where_the_energy_goes
 from yieldest.report.sentences.words import sentences
 from yieldest.turbine.measured_curve import MeasuredCurve
 
@@ -64,7 +65,7 @@ def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
             "rated_power_w": curve.rated_power_w,
             "load": curve.load,
         },
-        "where_the_energy_goes": [] if chain is None else list(chain.reading),
+        "where_the_energy_goes": [] if chain is None else where_the_energy_goes(chain, bins),
         "hysteresis": {**asdict(measured.hysteresis), "shown": measured.hysteresis.shown},
         "usual_years": [
             {

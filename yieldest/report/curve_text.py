@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from yieldest.energy.closed_form import UsualYears, usual_years
+from yieldest.report.sentences.turbine import where_the_energy_goes
 from yieldest.report.sentences.words import sentences
 from yieldest.report.wording import NOT_KNOWN, percent, print_heading, print_list, rounded
 from yieldest.turbine.completeness import Rule
@@ -172,7 +173,7 @@ def _print_chain(measured: MeasuredCurve, screen: Console) -> None:
             cells.append(NOT_KNOWN if np.isnan(share) else percent(share))
         table.add_row(*cells)
     screen.print(table)
-    for sentence in chain.reading:
+    for sentence in where_the_energy_goes(chain, bins):
         screen.print(Text(sentence))
 
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.hub.air import gas_law_density, standard_pressure_pa
+from yieldest.provenance import Finding
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.readings import Readings
 from yieldest.units import ZERO_CELSIUS_K
@@ -17,6 +20,21 @@ KNOWN_DENSITY_UNCERTAINTY = 0.01
 ASSUMED_DENSITY_UNCERTAINTY = 0.04
 """Standard uncertainty of an air density nobody stated, as a share of it: some 350 m of height or
 12 K of temperature; our choice."""
+
+
+@dataclass(frozen=True)
+class StandardAirAssumed(Finding):
+    """The air of the readings was taken as 1.225 kg/m3."""
+
+
+@dataclass(frozen=True)
+class SeaLevelAssumed(Finding):
+    """The readings were taken to be from sea level."""
+
+
+@dataclass(frozen=True)
+class TemperateAirAssumed(Finding):
+    """The readings were taken to be from air of 15 C."""
 
 
 def density_at_test(
@@ -43,20 +61,15 @@ def density_at_test(
         return (
             STANDARD_DENSITY_KG_M3 * ones,
             ASSUMED_DENSITY_UNCERTAINTY,
-            readings.noting(
-                assumed=(
-                    "Readings taken at 1.225 kg/m3, for neither air density nor elevation and "
-                    "temperature are stated.",
-                )
-            ),
+            readings.noting(assumed=(StandardAirAssumed(),)),
         )
-    assumed = []
+    assumed: list[Finding] = []
     if pressure is None:
         pressure = float(standard_pressure_pa(0.0)) / 100 * ones
-        assumed.append("Readings taken at sea level, for neither pressure nor elevation is stated.")
+        assumed.append(SeaLevelAssumed())
     if temperature is None:
         temperature = 15.0 * ones
-        assumed.append("Readings taken at 15 C, for no temperature is stated.")
+        assumed.append(TemperateAirAssumed())
     pressure = np.where(np.isfinite(pressure), pressure, np.nanmean(pressure))
     density = gas_law_density(100 * pressure, temperature + ZERO_CELSIUS_K)
     if (density < 0.5).any() or (density > 1.6).any():

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from yieldest.arrays import plainly
+from yieldest.provenance import Finding
 from yieldest.turbine.bins import BIN_WIDTH_MS, Bins, bin_number
 from yieldest.turbine.readings import Readings
 from yieldest.turbine.smooth_curve import SmoothCurve
@@ -16,49 +18,74 @@ _LEAST_SPREAD = 0.05
 _ENOUGH_TO_JUDGE = 5
 
 
-def bin_warnings(readings: Readings, bins: Bins, smooth: SmoothCurve) -> tuple[str, ...]:
-    """Say what stands behind bins and curve, one sentence each."""
-    said = []
+@dataclass(frozen=True)
+class EmptyBins(Finding):
+    """Bins between others hold no reading."""
+
+    centre_ms: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class ThinBins(Finding):
+    """Bins hold fewer than three readings."""
+
+    centre_ms: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class BinsMoved(Finding):
+    """Bins were moved by more than their scatter explains."""
+
+    count: int
+
+
+@dataclass(frozen=True)
+class CutInNotSeen(Finding):
+    """The machine made power in the lowest bin already."""
+
+    cut_in_ms: float
+
+
+@dataclass(frozen=True)
+class PowerBelowZero(Finding):
+    """The machine drew power in some readings."""
+
+    least_w: float
+
+
+@dataclass(frozen=True)
+class FarFromTheOthers(Finding):
+    """Readings lie far from the others of their bin; the first of them."""
+
+    place: str
+    power_w: float
+    speed_ms: float
+    others: int
+
+
+def bin_warnings(readings: Readings, bins: Bins, smooth: SmoothCurve) -> tuple[Finding, ...]:
+    """Find what a reader of bins and curve must know."""
+    found: list[Finding] = []
     numbers = bin_number(bins.centre_ms)
     gaps = sorted(set(range(numbers[0], numbers[-1] + 1)) - set(numbers.tolist()))
     if gaps:
-        listed = ", ".join(f"{BIN_WIDTH_MS * gap:g}" for gap in gaps)
-        said.append(
-            f"No reading fell into the bin{'s' * (len(gaps) > 1)} at {listed} m/s; the curve there "
-            "is drawn between its neighbours."
-        )
+        found.append(EmptyBins(tuple(BIN_WIDTH_MS * gap for gap in gaps)))
     thin = bins.centre_ms[bins.count < 3]
     if thin.size:
-        said.append(
-            f"Fewer than three readings stand behind the bin{'s' * (thin.size > 1)} at "
-            f"{', '.join(f'{centre:g}' for centre in thin)} m/s; their scatter is borrowed from "
-            "the others."
-        )
+        found.append(ThinBins(tuple(thin.tolist())))
     if smooth.moved_bins:
-        said.append(
-            f"Bins moved by more than their scatter explains: {smooth.moved_bins}, so that the "
-            "curve rises to one peak and falls after it."
-        )
+        found.append(BinsMoved(smooth.moved_bins))
     if not smooth.cut_in_seen:
-        said.append(
-            f"The machine made power in the lowest bin already, so cut-in was not seen; no power "
-            f"is counted below {smooth.cut_in_ms:.1f} m/s."
-        )
+        found.append(CutInNotSeen(smooth.cut_in_ms))
     if (readings.power_w < 0).any():
-        draw = -float(readings.power_w.min())
-        said.append(
-            f"Some powers are below zero (down to {plainly(-draw)} W): the machine draws. The "
-            "curve counts that as nothing; state the draw as load.idle_draw_w."
-        )
+        found.append(PowerBelowZero(float(readings.power_w.min())))
     far = _far_out(readings, bins)
     if far:
-        first = far[0]
-        said.append(
-            f"{readings.place(first)}: {readings.power_w[first]:.4g} W at "
-            f"{readings.speed_ms[first]:.3g} m/s lies far from the others of its bin, as do "
-            f"{len(far) - 1} more; they were kept, so look at them."
+        power_w, speed_ms = readings.power_w[far[0]], readings.speed_ms[far[0]]
+        found.append(
+            FarFromTheOthers(readings.place(far[0]), float(power_w), float(speed_ms), len(far) - 1)
         )
-    return tuple(said)
+    return tuple(found)
 
 
 def _far_out(readings: Readings, bins: Bins) -> list[int]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from yieldest.arrays import FloatArray, plainly
+from yieldest.arrays import FloatArray
 from yieldest.turbine.bins import Bins, bin_number
 from yieldest.turbine.electrical_power import amps_of_power
 from yieldest.turbine.generator import Generator, phase_factor
@@ -15,21 +15,6 @@ from yieldest.turbine.power_curve import power_coefficient, power_in_wind_w
 from yieldest.turbine.readings import Readings
 
 _LEAST_COUNT = 3
-_FRACTIONS = (
-    (0.95, "nearly all"),
-    (3 / 4, "three quarters"),
-    (2 / 3, "two thirds"),
-    (1 / 2, "half"),
-    (2 / 5, "two fifths"),
-    (1 / 3, "a third"),
-    (1 / 4, "a quarter"),
-    (1 / 5, "a fifth"),
-    (1 / 6, "a sixth"),
-    (1 / 7, "a seventh"),
-    (1 / 8, "an eighth"),
-    (1 / 9, "a ninth"),
-    (1 / 10, "a tenth"),
-)
 
 
 @dataclass(frozen=True)
@@ -55,8 +40,6 @@ class Chain:
         What the generator could pass on at the rpm of the bin.
     best : int
         The bin with the highest coefficient among those with three readings or more.
-    reading : tuple of str
-        The same in plain sentences.
     """
 
     wind_w: FloatArray
@@ -67,7 +50,6 @@ class Chain:
     generator_efficiency: FloatArray | None
     generator_most_w: FloatArray | None
     best: int
-    reading: tuple[str, ...]
 
 
 def chain_of(
@@ -113,17 +95,7 @@ def chain_of(
         generator_efficiency=efficiency,
         generator_most_w=most,
         best=best,
-        reading=_in_words(bins, wind, best, rotor, most),
     )
-
-
-def fraction_words(share: float) -> str:
-    """Say a share as a person would: "a sixth"."""
-    if share >= 1:
-        return "all"
-    if share < 0.09:
-        return "less than a tenth"
-    return min(_FRACTIONS, key=lambda known: abs(np.log(share / known[0])))[1]
 
 
 def _behind_the_meter(
@@ -169,40 +141,3 @@ def _bin_means(readings: Readings, values: FloatArray, bins: Bins) -> FloatArray
             for here in wanted
         ]
     )  # fmt: skip
-
-
-def _in_words(
-    bins: Bins,
-    wind: FloatArray,
-    best: int,
-    rotor: FloatArray | None,
-    most: FloatArray | None,
-) -> tuple[str, ...]:
-    speed, measured = bins.speed_ms[best], bins.power_w[best]
-    if not (measured > 0 and wind[best] > 0):
-        return ("The machine never made power.",)
-    said = [
-        f"At {speed:.1f} m/s the wind brings {plainly(wind[best])} W through the rotor; no rotor "
-        f"could take more than {plainly(BETZ_LIMIT * wind[best])} W of it (Betz), and "
-        f"{plainly(measured)} W reached the meter: "
-        f"{fraction_words(measured / (BETZ_LIMIT * wind[best]))} of what Betz allows."
-    ]
-    if rotor is not None and np.isfinite(rotor[best]):
-        said.append(
-            f"The rotor gives at least {plainly(rotor[best])} W there (a power coefficient of "
-            f"{rotor[best] / wind[best]:.2f}) and the generator passes on "
-            f"{100 * measured / rotor[best]:.0f} % of it; bearings and iron losses are not seen in "
-            "this."
-        )
-    if most is not None and np.isfinite(most[best]) and most[best] > 0:
-        share = measured / most[best]
-        said.append(
-            f"At that rpm the generator could pass on {plainly(most[best])} W at the most; the "
-            f"rotor brings {fraction_words(share)} of what the generator could pass on"
-            + (
-                ", so the rotor (or a load that lets it turn at the wrong speed) is what limits."
-                if share < 0.5
-                else ", so the generator is close to its limit."
-            )
-        )
-    return tuple(said)

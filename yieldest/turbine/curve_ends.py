@@ -10,6 +10,7 @@ from pydantic import Field
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.provenance import Finding
 from yieldest.settings import HIGHEST_CUT_OUT_MS, CutSpeed, Positive, Settings, key
 from yieldest.turbine.power_curve import BeyondLast
 
@@ -76,7 +77,26 @@ class Ends(Settings):
     ] = None
 
 
-def place_ends(name: str, points: Points, ends: Ends) -> tuple[Points, BeyondLast, tuple[str, ...]]:
+@dataclass(frozen=True)
+class NothingAboveLast(Finding):
+    """No power is counted above the last speed, for no cut-out is stated."""
+
+    name: str
+    last_ms: float
+
+
+@dataclass(frozen=True)
+class LastPowerHeld(Finding):
+    """The last power is held up to the cut-out, for no extrapolation is stated."""
+
+    name: str
+    last_ms: float
+    cut_out_ms: float
+
+
+def place_ends(
+    name: str, points: Points, ends: Ends
+) -> tuple[Points, BeyondLast, tuple[Finding, ...]]:
     """Cut points off at, or stretch them to, cut-in and cut-out.
 
     Parameters
@@ -95,7 +115,7 @@ def place_ends(name: str, points: Points, ends: Ends) -> tuple[Points, BeyondLas
     points : Points
     extrapolation : {"hold", "zero", "cube law"}
         What was done.
-    assumed : tuple of str
+    assumed : tuple of Finding
 
     Raises
     ------
@@ -129,7 +149,7 @@ def place_ends(name: str, points: Points, ends: Ends) -> tuple[Points, BeyondLas
 
 def _choice(
     name: str, ends: Ends, last: float, stretched: bool
-) -> tuple[BeyondLast, tuple[str, ...]]:
+) -> tuple[BeyondLast, tuple[Finding, ...]]:
     if ends.cut_out_ms is None:
         if ends.extrapolation in ("hold", "cube law"):
             raise InputError(
@@ -137,10 +157,7 @@ def _choice(
                 "stated; state cut_out_ms."
             )
         if ends.extrapolation is None:
-            return "zero", (
-                f"{name}: no power is counted above {last:.4g} m/s, the last speed of the curve, "
-                "for no cut-out speed is stated.",
-            )
+            return "zero", (NothingAboveLast(name, last),)
         return "zero", ()
     if not stretched:
         return "zero", ()
@@ -150,10 +167,7 @@ def _choice(
             "rated_power_w."
         )
     if ends.extrapolation is None:
-        return "hold", (
-            f"{name}: from {last:.4g} m/s, the last speed of the curve, to the cut-out at "
-            f"{ends.cut_out_ms:g} m/s the last power is held, for extrapolation is not stated.",
-        )
+        return "hold", (LastPowerHeld(name, last, ends.cut_out_ms),)
     return ends.extrapolation, ()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,7 +15,7 @@ from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.files.table import Table, plain_heading, read_table, table_of_frame
 from yieldest.files.whole_output import write_whole
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Provenance
 from yieldest.settings import HIGHEST_CUT_OUT_MS
 from yieldest.turbine.curve_comments import CurveNotes, notes_of
 from yieldest.turbine.curve_ends import Ends, Points, place_ends
@@ -41,6 +42,49 @@ _POWER_UNITS = {"w": 1.0, "kw": 1000.0}
 _AT_DENSITY = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg\s*/?\s*m\s*(?:\^?3|-3|³)", re.IGNORECASE)
 _HIGHEST_THRUST_COEFFICIENT = 2.0
 """A disc of full solidity has some 1.2; twice that is a wrong unit. Our choice."""
+
+
+@dataclass(frozen=True)
+class BetzNotChecked(Finding):
+    """The rotor area is not stated, so nothing was held against the Betz limit."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class NoPowerAtAll(Finding):
+    """The curve never makes any power."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class CurveUncertaintyAssumed(Finding):
+    """The file states no uncertainty of its powers."""
+
+    name: str
+    relative_uncertainty: float
+
+
+@dataclass(frozen=True)
+class ModelledFile(Finding):
+    """The file says of its curve that nobody measured it."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class CurveDensityAssumed(Finding):
+    """No air density is stated for the curve, and 1.225 kg/m3 was taken."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class ThrustLeftAside(Finding):
+    """The thrust could not be used, for the rotor area is not stated."""
+
+    name: str
 
 
 def read_power_curve(
@@ -92,8 +136,8 @@ def read_power_curve(
     densities, power = _powers(table)
     _check_points(table, speed_column, speed, power)
 
-    assumed: list[str] = []
-    warnings: list[str] = []
+    assumed: list[Finding] = []
+    warnings: list[Finding] = []
     density, reference = _density(path, densities, air_density_kg_m3, notes, assumed)
     if rotor_area_m2 is not None:
         for row, here in zip(power, density, strict=True):
@@ -102,10 +146,7 @@ def read_power_curve(
             where = f"{table.place(best)}: at {speed[best]:.3g} m/s"
             warnings += judge_coefficient(where, float(coefficient[best]), rotor_type)
     else:
-        assumed.append(
-            f"{path.name}: the rotor area is not stated, so the curve could not be checked against "
-            "the Betz limit."
-        )
+        assumed.append(BetzNotChecked(path.name))
     thrust = _thrust(table, speed, rotor_area_m2, float(density[reference]), warnings)
     points, beyond, said = place_ends(
         path.name, Points(speed, power, _uncertainty(table), thrust), ends
@@ -116,16 +157,12 @@ def read_power_curve(
         beyond = "cube law" if notes.extrapolation == "cube law" else "hold"
     nominal = points.power_w[reference]
     if not (nominal > 0).any():
-        warnings.append(f"{path.name}: the curve never makes any power.")
+        warnings.append(NoPowerAtAll(path.name))
     uncertainty = MODELLED_UNCERTAINTY if notes.modelled else STATED_UNCERTAINTY
     if points.uncertainty_w is None:
-        assumed.append(
-            f"{path.name}: the power is doubtful by {100 * uncertainty:.0f} % (standard "
-            "uncertainty, our "
-            "choice), for the file states none."
-        )
+        assumed.append(CurveUncertaintyAssumed(path.name, uncertainty))
     if notes.modelled:
-        warnings.append(f"{path.name}: this curve is modelled; nobody measured it.")
+        warnings.append(ModelledFile(path.name))
     return PowerCurve(
         speed_ms=points.speed_ms,
         power_w=nominal,
@@ -184,7 +221,7 @@ def _density(
     densities: FloatArray | None,
     stated: float | None,
     notes: CurveNotes,
-    assumed: list[str],
+    assumed: list[Finding],
 ) -> tuple[FloatArray, int]:
     """Return the density of each power column, and which column is the reference."""
     if densities is not None:
@@ -198,9 +235,7 @@ def _density(
         stated = notes.air_density_kg_m3
     if stated is None:
         stated = STANDARD_DENSITY_KG_M3
-        assumed.append(
-            f"{path.name}: the curve holds for an air density of 1.225 kg/m3, for none is stated."
-        )
+        assumed.append(CurveDensityAssumed(path.name))
     return np.array([stated]), 0
 
 
@@ -247,7 +282,7 @@ def _thrust(
     speed: FloatArray,
     area_m2: float | None,
     density_kg_m3: float,
-    warnings: list[str],
+    warnings: list[Finding],
 ) -> FloatArray | None:
     column = table.find("thrust coefficient", _COEFFICIENT_NAMES, required=False)
     if column is not None:
@@ -262,9 +297,7 @@ def _thrust(
                 "'thrust (N)' or give a 'thrust coefficient'."
             )
         if area_m2 is None:
-            warnings.append(
-                f"{table.path.name}: the thrust was left aside, for the rotor area is not stated."
-            )
+            warnings.append(ThrustLeftAside(table.path.name))
             return None
         pressure_n = 0.5 * density_kg_m3 * area_m2 * speed**2
         force = table.numbers(column)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
 
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Provenance
 from yieldest.settings import CutSpeed, Positive, Settings, Share, key
 from yieldest.turbine.plausibility import judge_coefficient
 from yieldest.turbine.power_curve import (
@@ -52,6 +53,32 @@ class GenericCurve(Settings):
     ] = None
 
 
+@dataclass(frozen=True)
+class GenericUncertaintyAssumed(Finding):
+    """No uncertainty of the generic curve is stated."""
+
+    name: str
+    relative_uncertainty: float
+
+
+@dataclass(frozen=True)
+class NeverRated(Finding):
+    """The machine furls or stops below the speed of its rated power."""
+
+    name: str
+    rated_power_w: float
+    needed_ms: float
+    level_to_ms: float
+
+
+@dataclass(frozen=True)
+class NobodyMeasured(Finding):
+    """The curve is modelled from the rotor area."""
+
+    name: str
+    relative_uncertainty: float
+
+
 def generic_power_curve(
     name: str,
     generic: GenericCurve,
@@ -85,7 +112,9 @@ def generic_power_curve(
     real coefficient is lower near cut-in and near rated power, so the shape flatters both.
     """
     furling_ms, power_coefficient = generic.furling_ms, generic.power_coefficient
-    warnings = judge_coefficient(f"{name}: in generic_curve", power_coefficient, rotor_type)
+    warnings: list[Finding] = judge_coefficient(
+        f"{name}: in generic_curve", power_coefficient, rotor_type
+    )
     if furling_ms is None and cut_out_ms is None:
         raise InputError(
             f"{name}: a generic curve must end somewhere; state furling_ms or cut_out_ms."
@@ -102,10 +131,7 @@ def generic_power_curve(
             "other; mend cut_in_ms, furling_ms or cut_out_ms."
         )
     if rated_ms > level_to:
-        warnings.append(
-            f"{name}: rated power {rated_power_w:g} W would need {rated_ms:.1f} m/s, above the "
-            f"{level_to:g} m/s at which the machine furls or stops; it is never reached."
-        )
+        warnings.append(NeverRated(name, rated_power_w, rated_ms, level_to))
     steps = np.arange(cut_in_ms, min(rated_ms, level_to), _STEP_MS)
     speed = np.unique(np.concatenate((steps, [cut_in_ms, min(rated_ms, level_to), level_to])))
     speed = speed[speed >= cut_in_ms]
@@ -117,12 +143,7 @@ def generic_power_curve(
         power = np.concatenate((power, np.full(speed.size - power.size, power[-1] * falls_to)))
     uncertainty = MODELLED_UNCERTAINTY if generic.uncertainty is None else generic.uncertainty
     assumed = (
-        ()
-        if generic.uncertainty is not None
-        else (
-            f"{name}: the generic curve is doubtful by {100 * uncertainty:.0f} % (standard, our "
-            "choice).",
-        )
+        () if generic.uncertainty is not None else (GenericUncertaintyAssumed(name, uncertainty),)
     )
     return PowerCurve(
         speed_ms=speed,
@@ -136,13 +157,7 @@ def generic_power_curve(
             method=f"modelled: rotor area {rotor_area_m2:.3g} m2 x power coefficient "
             f"{power_coefficient:g} x cube of the speed, level at {rated_power_w:g} W",
             assumed=assumed,
-            warnings=(
-                f"The power curve of {name} is modelled from its rotor area; nobody measured it. "
-                f"Its power is doubtful by {100 * uncertainty:.0f} % (standard uncertainty), and "
-                "real "
-                "machines of home make are more often below than above such a curve.",
-                *warnings,
-            ),
+            warnings=(NobodyMeasured(name, uncertainty), *warnings),
         ),
         relative_uncertainty=uncertainty,
         modelled=True,

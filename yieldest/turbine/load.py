@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Literal, Self, get_args
 
 import numpy as np
 from pydantic import model_validator
@@ -13,7 +14,7 @@ from pydantic import model_validator
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import read_table, table_of_frame
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Provenance
 from yieldest.settings import FilePath, NotNegative, Positive, Settings, key
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.turbine.reading_headings import unit_factor
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Load = Literal["resistor", "battery", "charger", "inverter"]
-LOAD_WORDS: dict[str, str] = {
+LOAD_WORDS: Mapping[str, str] = {
     "resistor": "a fixed resistor",
     "battery": "a battery through a diode bridge",
     "charger": "a boost or tracking charger",
@@ -199,7 +200,40 @@ def typical_conversion(name: str, load: LoadSettings, rated_power_w: float) -> C
     return Conversion(power_in, efficiency, load.no_load_draw_w, load.start_up_w, source)
 
 
-def measured_load(name: str, curve: PowerCurve, stated: str | None) -> str | None:
+@dataclass(frozen=True)
+class LoadAsMeasured(Finding):
+    """The machine is taken to feed what the curve was measured on."""
+
+    name: str
+    load: Load
+
+
+@dataclass(frozen=True)
+class MeasuredOnTheSame(Finding):
+    """The curve is taken to have been measured on what the machine will feed."""
+
+    name: str
+    load: Load
+
+
+@dataclass(frozen=True)
+class OtherLoad(Finding):
+    """The curve was measured on another load than the machine will feed."""
+
+    name: str
+    measured_on: Load
+    load: Load
+    converted: bool
+
+
+@dataclass(frozen=True)
+class HeatOnly(Finding):
+    """A resistor makes heat only."""
+
+    name: str
+
+
+def measured_load(name: str, curve: PowerCurve, stated: Load | None) -> Load | None:
     """Return the load a curve was measured on, from the plan or the curve file.
 
     Raises
@@ -207,9 +241,8 @@ def measured_load(name: str, curve: PowerCurve, stated: str | None) -> str | Non
     InputError
         When the two differ.
     """
-    said = None if curve.load is None else curve.load.split()[0].lower()
-    if said is not None and said not in LOAD_WORDS:
-        said = None
+    word = "" if curve.load is None else curve.load.split()[0].lower()
+    said: Load | None = next((load for load in get_args(Load) if load == word), None)
     if stated is not None and said is not None and stated != said:
         raise InputError(
             f"{name}: the curve file says it was measured on {LOAD_WORDS[said]}, but the plan says "
@@ -223,12 +256,11 @@ def as_measured(name: str, curve: PowerCurve) -> PowerCurve:
     said = measured_load(name, curve, None)
     if said is None:
         return curve
-    assumed = (
-        f"{name}: the machine feeds {LOAD_WORDS[said]}, on which the curve was measured, for load "
-        "is not stated."
-    )
     provenance = curve.provenance
-    return replace(curve, provenance=replace(provenance, assumed=(*provenance.assumed, assumed)))
+    return replace(
+        curve,
+        provenance=replace(provenance, assumed=(*provenance.assumed, LoadAsMeasured(name, said))),
+    )
 
 
 def on_load(
@@ -257,36 +289,20 @@ def on_load(
     if load.conversion == TYPICAL:
         conversion = typical_conversion(name, load, curve.rated_power_w)
     curve = replace(curve, load=kind, idle_draw_w=load.idle_draw_w)
-    said: list[str] = []
-    assumed: list[str] = []
+    said: list[Finding] = []
+    assumed: list[Finding] = []
     other = measured_on is not None and measured_on != kind
     if measured_on is None and conversion is None:
-        assumed.append(
-            f"{name}: the curve was measured on {LOAD_WORDS[kind]}, for load.measured_on is not "
-            "stated."
-        )
+        assumed.append(MeasuredOnTheSame(name, kind))
     if conversion is not None and measured_on in (kind, "inverter"):
         raise InputError(
-            f"{name}: the curve was measured behind {LOAD_WORDS[str(measured_on)]} already, so a "
+            f"{name}: the curve was measured behind {LOAD_WORDS[measured_on]} already, so a "
             "conversion would count its losses twice; remove load.conversion."
         )
-    if other:
-        words = f"{LOAD_WORDS[str(measured_on)]}, and the machine will feed {LOAD_WORDS[kind]}"
-        said.append(
-            f"{name}: the curve was measured on {words}: "
-            + (
-                "it was used as it is, without the converter's losses; state load.conversion."
-                if conversion is None
-                else "the converter's losses are taken off, but another load lets the rotor turn "
-                "at another speed, which no table can mend."
-            )
-            + f" Its power is doubtful by another {100 * OTHER_LOAD_UNCERTAINTY:.0f} %."
-        )
+    if measured_on is not None and measured_on != kind:
+        said.append(OtherLoad(name, measured_on, kind, conversion is not None))
     if kind == "resistor":
-        said.append(
-            f"{name}: a resistor makes heat only; a kWh of it is worth what it replaces, not what "
-            "a kWh from the mains costs."
-        )
+        said.append(HeatOnly(name))
     from_other = OTHER_LOAD_UNCERTAINTY if other else 0.0
     if conversion is not None:
         curve = _converted(curve, conversion, float(np.hypot(from_other, CONVERSION_UNCERTAINTY)))

@@ -10,7 +10,7 @@ import numpy as np
 
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Provenance
 from yieldest.turbine.air_at_readings import density_at_test
 from yieldest.turbine.bin_remarks import bin_warnings
 from yieldest.turbine.bins import (
@@ -82,6 +82,25 @@ class MeasuredCurve:
     highest_rpm: float | None
 
 
+@dataclass(frozen=True)
+class OrdinaryMeters(Finding):
+    """No uncertainty of the meters is stated, and that of ordinary ones was taken."""
+
+    uncertainty: MeterUncertainty
+
+
+@dataclass(frozen=True)
+class AboveBetz(Finding):
+    """Readings beat the Betz limit and were left out; the first of them."""
+
+    place: str
+    power_w: float
+    speed_ms: float
+    rotor_area_m2: float
+    coefficient: float
+    left_out: int
+
+
 def measure_curve(
     source: Source,
     meters: Meters | None = None,
@@ -129,13 +148,7 @@ def measure_curve(
     uncertainty = meters.uncertainty
     if uncertainty is None:
         uncertainty = MeterUncertainty()
-        readings = readings.noting(
-            assumed=(
-                f"Power from the meters is doubtful by {100 * uncertainty.power:.0f} %, wind "
-                f"speed by {100 * uncertainty.speed:.0f} % and {uncertainty.speed_ms:g} m/s "
-                "(standard uncertainties of ordinary instruments; common practice, no source).",
-            )
-        )
+        readings = readings.noting(assumed=(OrdinaryMeters(uncertainty),))
     speed, power = normalised(
         readings.speed_ms, readings.power_w, density, STANDARD_DENSITY_KG_M3, density_correction
     )
@@ -193,22 +206,29 @@ def _without_impossible(readings: Readings, area_m2: float) -> Readings:
     if not wrong.any():
         return readings
     first = int(np.argmax(wrong))
-    text = (
-        f"{readings.place(first)}: {readings.power_w[first]:.4g} W at "
-        f"{readings.speed_ms[first]:.3g} m/s beats the Betz limit 16/27 = 0.593 for "
-        f"{area_m2:.3g} m2 of rotor (power coefficient {coefficient[first]:.2f})"
+    found = AboveBetz(
+        readings.place(first),
+        float(readings.power_w[first]),
+        float(readings.speed_ms[first]),
+        area_m2,
+        float(coefficient[first]),
+        int(wrong.sum()),
     )
     if wrong.sum() > MANY_WRONG * wrong.size:
         raise InputError(
-            f"{text}, and so do {int(wrong.sum()) - 1} more of {wrong.size} readings; check "
-            "the rotor size (in m or m2), the units of power and speed, and where the anemometer "
-            "stood."
+            f"{above_betz_words(found)}, and so do {found.left_out - 1} more of {wrong.size} "
+            "readings; check the rotor size (in m or m2), the units of power and speed, and where "
+            "the anemometer stood."
         )
-    return readings.only(~wrong).noting(
-        warnings=(
-            f"{text}; readings like it that were left out: {int(wrong.sum())}. Either a slip of "
-            "the pen, or the gust had passed the anemometer already.",
-        )
+    return readings.only(~wrong).noting(warnings=(found,))
+
+
+def above_betz_words(found: AboveBetz) -> str:
+    """Say which reading beats the Betz limit, for a refusal or a warning."""
+    return (
+        f"{found.place}: {found.power_w:.4g} W at {found.speed_ms:.3g} m/s beats the Betz limit "
+        f"16/27 = 0.593 for {found.rotor_area_m2:.3g} m2 of rotor (power coefficient "
+        f"{found.coefficient:.2f})"
     )
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from yieldest.errors import InputError
-from yieldest.provenance import Findings
+from yieldest.provenance import Finding, Findings
 from yieldest.settings import (
     Celsius,
     Circuit,
@@ -188,6 +188,21 @@ class Meters(Settings):
 
 
 @dataclass(frozen=True)
+class DirectCurrentAssumed(Finding):
+    """No circuit is stated, and direct current was taken."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class RmsAssumed(Finding):
+    """Volts or amps were taken as RMS values, for nothing says what they are."""
+
+    name: str
+    what: str
+
+
+@dataclass(frozen=True)
 class Wiring:
     """The circuit as it was understood.
 
@@ -199,7 +214,7 @@ class Wiring:
     volts_show, amps_show : {"rms", "peak", "peak to peak"}
     between : {"lines", "line and neutral"}
     resistors : {"star", "delta"}
-    assumed : tuple of str
+    assumed : tuple of Finding
     """
 
     circuit: Circuit
@@ -240,7 +255,7 @@ def wiring_of(
         ),
         "an RMS or peak value is stated" if meters.volts_show or meters.amps_show else None,
     )
-    assumed = []
+    assumed: list[Finding] = []
     circuit = meters.circuit
     if circuit is None:
         if alternating is not None:
@@ -250,7 +265,7 @@ def wiring_of(
             )
         circuit = "dc"
         if volts_heading is not None or amps_heading is not None:
-            assumed.append(f"{name}: direct current, for no circuit is stated.")
+            assumed.append(DirectCurrentAssumed(name))
     elif circuit == "dc" and volts_show != "rms":
         raise InputError(
             f"{name}: the volts are {volts_show} values, which direct current does not have; "
@@ -263,7 +278,7 @@ def wiring_of(
         )
     if circuit != "dc":
         assumed += [
-            f"{name}: the {what} are RMS values, for nothing else is stated."
+            RmsAssumed(name, what)
             for what, heading, stated in (
                 ("volts", volts_heading, meters.volts_show),
                 ("amps", amps_heading, meters.amps_show),

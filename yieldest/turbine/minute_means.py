@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.provenance import Findings
+from yieldest.provenance import Finding
 from yieldest.turbine.readings import Readings
 
 MINUTE_S = 60.0
@@ -19,6 +19,34 @@ USUAL_TURBULENCE = 0.15
 no source)."""
 _FULL_MINUTE = 0.5
 """A minute with fewer than this share of the usual readings is left out; our choice."""
+
+
+@dataclass(frozen=True)
+class MinutesLeftOut(Finding):
+    """Minutes had less than half of the usual readings and were left out."""
+
+    count: int
+
+
+@dataclass(frozen=True)
+class FewInAMinute(Finding):
+    """A minute holds few readings."""
+
+    readings: float
+
+
+@dataclass(frozen=True)
+class ShorterThanAMinute(Finding):
+    """The readings are means over less than one minute, or glances (0 s)."""
+
+    seconds: float
+
+
+@dataclass(frozen=True)
+class AveragingAssumed(Finding):
+    """What each reading is a mean over was told from the times; None without times."""
+
+    interval_s: float | None
 
 
 @dataclass(frozen=True)
@@ -84,17 +112,11 @@ def minute_means(readings: Readings, stated_s: float | None) -> tuple[Readings, 
     means["time_s"] = floats(MINUTE_S * np.unique(minute)[full])
     averaged = replace(readings, row=readings.row[first[full]], **means)  # type: ignore[arg-type]
     words = f"1-minute means of about {usual:.0f} readings each"
-    warnings = []
+    warnings: list[Finding] = []
     if not full.all():
-        warnings.append(
-            "Minutes left out for having less than half of the usual readings: "
-            f"{int((~full).sum())}."
-        )
+        warnings.append(MinutesLeftOut(int((~full).sum())))
     if usual < FEW_IN_A_MINUTE:
-        warnings.append(
-            f"A minute holds only {usual:.0f} reading{'s' * (round(usual) != 1)}, so the 1-minute "
-            "means are rough and the bins smear."
-        )
+        warnings.append(FewInAMinute(usual))
     return (
         averaged.noting(warnings=tuple(warnings)),
         Averaging(MINUTE_S, words, ratio, MINUTE_S),
@@ -105,26 +127,14 @@ def _as_they_are(
     readings: Readings, stated_s: float | None, interval_s: float | None
 ) -> tuple[Readings, Averaging]:
     seconds = stated_s
-    assumed: Findings = ()
     if seconds is None:
         seconds = 0.0 if interval_s is None else interval_s
-        what = (
-            "a glance at the meters, for there are no times"
-            if interval_s is None
-            else f"a mean over the {interval_s:g} s to the next"
-        )
-        assumed = (f"Each reading is {what} and averaging_s is not stated.",)
-    words = "single glances, not averaged" if seconds == 0 else f"means over {seconds:g} s"
-    warnings: Findings = ()
+        readings = readings.noting(assumed=(AveragingAssumed(interval_s),))
     if seconds < MINUTE_S:
-        excess = 3 * USUAL_TURBULENCE**2
-        warnings = (
-            f"The readings are {words}, less than one minute: gusts carry them into other bins "
-            f"(in usual turbulence the mean cube of the speed is {100 * excess:.0f} % above the "
-            "cube of its mean) and the machine lags behind the wind. Log times and average to one "
-            "minute.",
-        )
-    return (
-        readings.noting(assumed=assumed, warnings=warnings),
-        Averaging(seconds, words, None, interval_s),
-    )
+        readings = readings.noting(warnings=(ShorterThanAMinute(seconds),))
+    return readings, Averaging(seconds, averaging_words(seconds), None, interval_s)
+
+
+def averaging_words(seconds: float) -> str:
+    """Say what readings are means over."""
+    return "single glances, not averaged" if seconds == 0 else f"means over {seconds:g} s"

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.provenance import Finding
 
 BETZ_LIMIT = 16 / 27
 """The share of the power in the wind that no rotor in free flow can exceed (Betz 1920)."""
@@ -24,7 +27,24 @@ _AREA_SLIPS = (
 )
 
 
-def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> list[str]:
+@dataclass(frozen=True)
+class LowCoefficient(Finding):
+    """The highest power coefficient is little even for a poor machine."""
+
+    where: str
+    coefficient: float
+
+
+@dataclass(frozen=True)
+class HighCoefficient(Finding):
+    """The highest power coefficient is doubtful for any small machine, or for a drag-type rotor."""
+
+    where: str
+    coefficient: float
+    drag: bool
+
+
+def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> list[Finding]:
     """Judge the highest power coefficient of a machine.
 
     Parameters
@@ -36,7 +56,7 @@ def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> lis
 
     Returns
     -------
-    list of str
+    list of Finding
         Warnings.
 
     Raises
@@ -44,10 +64,10 @@ def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> lis
     InputError
         Above the Betz limit, or so low that a unit must be wrong.
     """
-    where = f"{where} the power coefficient"
     if highest > BETZ_LIMIT:
         raise InputError(
-            f"{where} is {highest:.2f}, above the Betz limit 16/27 = 0.593 that no rotor can "
+            f"{where} the power coefficient is {highest:.2f}, above the Betz limit 16/27 "
+            "= 0.593 that no rotor can "
             "exceed; check the power, its unit (W or kW), the speed unit and the rotor area."
         )
     if 0 < highest < LEAST_COEFFICIENT:
@@ -56,18 +76,16 @@ def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> lis
             "",
         )
         raise InputError(
-            f"{where} is at best {highest:.1e}, less than any working machine has{slip}; check the "
+            f"{where} the power coefficient is at best {highest:.1e}, less than any "
+            f"working machine has{slip}; check the "
             "rotor size (in m or m2), the power and their units."
         )
     if 0 < highest < LOW_COEFFICIENT:
-        return [
-            f"{where} is at best {highest:.3f}, which is little even for a poor machine; check the "
-            "rotor size (feet given as metres?) and the units."
-        ]
+        return [LowCoefficient(where, highest)]
     if highest > HIGH_SMALL_COEFFICIENT:
-        return [f"{where} is {highest:.2f}; above 0.5 is doubtful for any small machine."]
+        return [HighCoefficient(where, highest, drag=False)]
     if rotor_type == "drag" and highest > HIGH_DRAG_COEFFICIENT:
-        return [f"{where} is {highest:.2f}; above 0.3 is doubtful for a drag-type rotor."]
+        return [HighCoefficient(where, highest, drag=True)]
     return []
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import Table
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Provenance
 from yieldest.turbine.electrical_power import (
     power_in_resistance,
     power_of_volts_and_amps,
@@ -35,6 +36,50 @@ MISMATCH = 0.10
 ordinary multimeters can be apart."""
 MISMATCH_OF_HIGHEST = 0.005
 """Nor is a difference below this share of the highest power a mismatch: it is rounding."""
+
+
+@dataclass(frozen=True)
+class WattsContradict(Finding):
+    """Lines whose watts are not volts x amps were left out; the first of them."""
+
+    place: str
+    watts: float
+    volts: float
+    amps: float
+    product_w: float
+    left_out: int
+
+
+@dataclass(frozen=True)
+class LoadResistanceApart(Finding):
+    """Volts over amps is not the stated load resistance."""
+
+    name: str
+    ratio: float
+
+
+@dataclass(frozen=True)
+class LinesWithoutValues(Finding):
+    """Lines without a speed or a power were left out."""
+
+    name: str
+    count: int
+
+
+@dataclass(frozen=True)
+class ReadingsOutOfOrder(Finding):
+    """Lines that go back in time were sorted."""
+
+    name: str
+    count: int
+
+
+@dataclass(frozen=True)
+class RepeatedLines(Finding):
+    """Lines that repeat the one before were counted once; the first of them."""
+
+    place: str
+    count: int
 
 
 def read_readings(source: Source, meters: Meters | None = None) -> Readings:
@@ -225,17 +270,28 @@ def _without_mismatches(readings: Readings, volts: FloatArray, amps: FloatArray)
     if not wrong.any():
         return readings
     first = int(np.argmax(wrong))
-    text = (
-        f"{readings.place(first)}: {watts[first]:.4g} W is not {volts[first]:.4g} V x "
-        f"{amps[first]:.4g} A = {product[first]:.4g} W"
+    found = WattsContradict(
+        readings.place(first),
+        float(watts[first]),
+        float(volts[first]),
+        float(amps[first]),
+        float(product[first]),
+        int(wrong.sum()),
     )
     if wrong.sum() > MANY_WRONG * wrong.size:
         raise InputError(
-            f"{text}, nor is it in {int(wrong.sum()) - 1} more of the lines; check the units (mA "
-            "or A, W or kW) and the circuit, or leave out the column that is wrong."
+            f"{contradiction_words(found)}, nor is it in {found.left_out - 1} more of the lines; "
+            "check the units (mA or A, W or kW) and the circuit, or leave out the column that is "
+            "wrong."
         )
-    return readings.only(~wrong).noting(
-        warnings=(f"{text}; lines like it that were left out: {int(wrong.sum())}.",)
+    return readings.only(~wrong).noting(warnings=(found,))
+
+
+def contradiction_words(found: WattsContradict) -> str:
+    """Say which watts are not volts x amps, for a refusal or a warning."""
+    return (
+        f"{found.place}: {found.watts:.4g} W is not {found.volts:.4g} V x {found.amps:.4g} A = "
+        f"{found.product_w:.4g} W"
     )
 
 
@@ -249,12 +305,7 @@ def _resistance_checked(
     found = float(np.nanmedian(volts[running] / amps[running] / ohms[running]))
     if abs(found - 1) <= MISMATCH:
         return readings
-    return readings.noting(
-        warnings=(
-            f"{readings.table.path}: volts over amps is {found:.2f} times the load resistance; the "
-            "resistor was hot, or one of the three is wrong. Volts x amps were used.",
-        )
-    )
+    return readings.noting(warnings=(LoadResistanceApart(str(readings.table.path), found),))
 
 
 def _without_blanks(readings: Readings) -> Readings:
@@ -265,27 +316,22 @@ def _without_blanks(readings: Readings) -> Readings:
         )
     blank = int((~there).sum())
     # The first line of a count of pulses has no interval before it.
-    warning = f"{readings.table.path}: lines left out for want of a speed or a power: {blank}."
-    return readings.only(there).noting(warnings=(warning,) if blank else ())
+    found = (LinesWithoutValues(str(readings.table.path), blank),) if blank else ()
+    return readings.only(there).noting(warnings=found)
 
 
 def _ordered(readings: Readings) -> Readings:
     """Sort by time, and count a line once that stands there twice."""
     if readings.time_s is None:
         return readings
-    warnings = []
+    warnings: list[Finding] = []
     disordered = int((np.diff(readings.time_s) < 0).sum())
     if disordered:
-        warnings.append(
-            f"{readings.table.path}: lines that go back in time: {disordered}; the readings were "
-            "sorted."
-        )
+        warnings.append(ReadingsOutOfOrder(str(readings.table.path), disordered))
     readings = readings.only(np.argsort(readings.time_s, kind="stable"))
     cells = np.nan_to_num(np.column_stack(list(readings.columns().values())), nan=-np.inf)
     double = np.concatenate(([False], (cells[1:] == cells[:-1]).all(axis=1)))
     if double.any():
-        warnings.append(
-            f"{readings.place(int(np.argmax(double)))}: lines that repeat time and values of the "
-            f"line before: {int(double.sum())}, this one first; each was counted once."
-        )
+        first = readings.place(int(np.argmax(double)))
+        warnings.append(RepeatedLines(first, int(double.sum())))
     return readings.only(~double).noting(warnings=tuple(warnings))

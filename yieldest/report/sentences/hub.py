@@ -1,0 +1,121 @@
+"""What was found on the way to the hub, in words."""
+
+from __future__ import annotations
+
+from yieldest.hub.air import GRAVITY_MS2, PressureOutOfPlace, StandardTemperature
+from yieldest.hub.extremes import AboveEveryClass, LongMeans, ThrustInGust
+from yieldest.hub.obstacles import (
+    CLEAR_DISTANCE_M,
+    CLEAR_HEIGHT_M,
+    NEAREST_HEIGHTS,
+    DirectionsNotKnown,
+    ObstacleTooNear,
+    RotorNearObstacle,
+)
+from yieldest.hub.rooftop import MachineOnRoof, RotorInDisturbedFlow
+from yieldest.report.sentences.words import sentence
+
+
+@sentence.register
+def _(finding: PressureOutOfPlace) -> str:
+    return (
+        f"The mean pressure {finding.pressure_hpa:.0f} hPa is more than 3 % from what an "
+        "elevation of "
+        f"{finding.elevation_m:g} m has; it may have been reduced to sea level, and was not used."
+    )
+
+
+@sentence.register
+def _(finding: StandardTemperature) -> str:
+    return (
+        f"Mean temperature {finding.temperature_c:.0f} C at {finding.altitude_m:.0f} m "
+        "(standard atmosphere, ISO 2533), for none is known."
+    )
+
+
+@sentence.register
+def _(finding: ObstacleTooNear) -> str:
+    return (
+        f"The obstacle {finding.height_m:g} m high at {finding.distance_m:g} m is nearer than "
+        f"{NEAREST_HEIGHTS:g} of its heights: the flow there is separated, and the shelter was "
+        "computed as for five heights; expect less wind than that."
+    )
+
+
+@sentence.register
+def _(_: DirectionsNotKnown) -> str:
+    return (
+        "Wind from every direction equally often, for no directions are known: the shelter is an "
+        "all-round mean."
+    )
+
+
+@sentence.register
+def _(finding: RotorNearObstacle) -> str:
+    clear, height = finding.clear_m, finding.height_m
+    place = f"{clear:.1f} m above" if clear >= 0 else f"{-clear:.1f} m below the top of"
+    what = (
+        f"the roof {height:g} m high"
+        if finding.distance_m is None
+        else f"the obstacle {height:g} m high at {finding.distance_m:g} m"
+    )
+    return (
+        f"The rotor's lowest point is {place} {what}; it should stand {CLEAR_HEIGHT_M:g} m above "
+        f"anything within {CLEAR_DISTANCE_M:g} m (common practice, no source)."
+    )
+
+
+@sentence.register
+def _(finding: MachineOnRoof) -> str:
+    return (
+        f"The hub is {finding.above_edge_m:.1f} m above the roof edge and "
+        f"{finding.above_ridge_m:.1f} m above the ridge; the flow is disturbed up to about "
+        f"{finding.disturbed_above_ridge_m:.1f} m above it, so "
+        f"{100 * finding.disturbed_share:.0f} % "
+        "of the rotor stands in it. No gain from wind speeding up over a roof is "
+        "counted, vibration "
+        "goes into the building, and the structure must be judged by a licensed engineer."
+    )
+
+
+@sentence.register
+def _(_: RotorInDisturbedFlow) -> str:
+    return (
+        "Part of the rotor stands in disturbed flow, where no formula gives a figure to "
+        "trust: take "
+        "the energy below as the most it could be, and log the wind at the hub before "
+        "buying anything."
+    )
+
+
+@sentence.register
+def _(finding: LongMeans) -> str:
+    return (
+        f"The 50-year wind is of means over {finding.interval_s / 60:.0f} minutes; the "
+        "10-minute mean "
+        "that IEC 61400-2 asks for is some per cent higher."
+    )
+
+
+@sentence.register
+def _(finding: ThrustInGust) -> str:
+    thrust, kilograms = finding.thrust_n, float(f"{finding.thrust_n / GRAVITY_MS2:.2g}")
+    basis = {
+        "class": f"the reference speed of class {finding.site_class or 'I'} (IEC 61400-2)",
+        "fifty years": "the 50-year wind of the record (Gumbel)",
+        "largest reading": "the largest reading of the record",
+    }[finding.basis]
+    return (
+        f"In a gust of {finding.gust_ms:.0f} m/s, from {basis}, a rotor that cannot furl or brake "
+        f"pushes its mast with {float(f'{thrust:.2g}'):,.0f} N (the weight of {kilograms:,.0f} kg) "
+        "at the hub: masts, guys and foundations are for a competent person under local codes."
+    )
+
+
+@sentence.register
+def _(_: AboveEveryClass) -> str:
+    return (
+        "The wind at the hub is stronger than every class of IEC 61400-2: no standard "
+        "small machine is "
+        "made for it."
+    )

@@ -1,0 +1,441 @@
+"""What was found about a power curve and the readings behind it, in words."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from yieldest.arrays import plainly
+from yieldest.report.sentences.words import sentence
+from yieldest.turbine.air_at_readings import (
+    SeaLevelAssumed,
+    StandardAirAssumed,
+    TemperateAirAssumed,
+)
+from yieldest.turbine.bin_remarks import (
+    BinsMoved,
+    CutInNotSeen,
+    EmptyBins,
+    FarFromTheOthers,
+    PowerBelowZero,
+    ThinBins,
+)
+from yieldest.turbine.bins import Bins
+from yieldest.turbine.conversion_chain import Chain
+from yieldest.turbine.curve_ends import LastPowerHeld, NothingAboveLast
+from yieldest.turbine.curve_file import (
+    BetzNotChecked,
+    CurveDensityAssumed,
+    CurveUncertaintyAssumed,
+    ModelledFile,
+    NoPowerAtAll,
+    ThrustLeftAside,
+)
+from yieldest.turbine.generic_curve import GenericUncertaintyAssumed, NeverRated, NobodyMeasured
+from yieldest.turbine.load import (
+    LOAD_WORDS,
+    OTHER_LOAD_UNCERTAINTY,
+    HeatOnly,
+    LoadAsMeasured,
+    MeasuredOnTheSame,
+    OtherLoad,
+)
+from yieldest.turbine.measured_curve import AboveBetz, OrdinaryMeters, above_betz_words
+from yieldest.turbine.meters import DirectCurrentAssumed, RmsAssumed
+from yieldest.turbine.minute_means import (
+    USUAL_TURBULENCE,
+    AveragingAssumed,
+    FewInAMinute,
+    MinutesLeftOut,
+    ShorterThanAMinute,
+    averaging_words,
+)
+from yieldest.turbine.plausibility import (
+    BETZ_LIMIT,
+    HIGH_DRAG_COEFFICIENT,
+    HIGH_SMALL_COEFFICIENT,
+    HighCoefficient,
+    LowCoefficient,
+)
+from yieldest.turbine.reading_file import (
+    LinesWithoutValues,
+    LoadResistanceApart,
+    ReadingsOutOfOrder,
+    RepeatedLines,
+    WattsContradict,
+    contradiction_words,
+)
+
+_FRACTIONS = (
+    (0.95, "nearly all"),
+    (3 / 4, "three quarters"),
+    (2 / 3, "two thirds"),
+    (1 / 2, "half"),
+    (2 / 5, "two fifths"),
+    (1 / 3, "a third"),
+    (1 / 4, "a quarter"),
+    (1 / 5, "a fifth"),
+    (1 / 6, "a sixth"),
+    (1 / 7, "a seventh"),
+    (1 / 8, "an eighth"),
+    (1 / 9, "a ninth"),
+    (1 / 10, "a tenth"),
+)
+
+
+def _several(centre_ms: tuple[float, ...]) -> str:
+    """Name bins: " at 3", or "s at 3, 3.5"."""
+    return f"{'s' * (len(centre_ms) > 1)} at {', '.join(f'{centre:g}' for centre in centre_ms)}"
+
+
+def fraction_words(share: float) -> str:
+    """Say a share as a person would: "a sixth"."""
+    if share >= 1:
+        return "all"
+    if share < 0.09:
+        return "less than a tenth"
+    return min(_FRACTIONS, key=lambda known: abs(np.log(share / known[0])))[1]
+
+
+@sentence.register
+def _(_: StandardAirAssumed) -> str:
+    return (
+        "Readings taken at 1.225 kg/m3, for neither air density nor elevation and temperature are "
+        "stated."
+    )
+
+
+@sentence.register
+def _(_: SeaLevelAssumed) -> str:
+    return "Readings taken at sea level, for neither pressure nor elevation is stated."
+
+
+@sentence.register
+def _(_: TemperateAirAssumed) -> str:
+    return "Readings taken at 15 C, for no temperature is stated."
+
+
+@sentence.register
+def _(finding: EmptyBins) -> str:
+    return (
+        f"No reading fell into the bin{_several(finding.centre_ms)} m/s; the curve there is drawn "
+        "between its neighbours."
+    )
+
+
+@sentence.register
+def _(finding: ThinBins) -> str:
+    return (
+        f"Fewer than three readings stand behind the bin{_several(finding.centre_ms)} m/s; their "
+        "scatter is borrowed from the others."
+    )
+
+
+@sentence.register
+def _(finding: BinsMoved) -> str:
+    return (
+        f"Bins moved by more than their scatter explains: {finding.count}, so that the "
+        "curve rises to "
+        "one peak and falls after it."
+    )
+
+
+@sentence.register
+def _(finding: CutInNotSeen) -> str:
+    return (
+        "The machine made power in the lowest bin already, so cut-in was not seen; no "
+        "power is counted "
+        f"below {finding.cut_in_ms:.1f} m/s."
+    )
+
+
+@sentence.register
+def _(finding: PowerBelowZero) -> str:
+    return (
+        f"Some powers are below zero (down to {plainly(finding.least_w)} W): the machine "
+        "draws. The "
+        "curve counts that as nothing; state the draw as load.idle_draw_w."
+    )
+
+
+@sentence.register
+def _(finding: FarFromTheOthers) -> str:
+    return (
+        f"{finding.place}: {finding.power_w:.4g} W at {finding.speed_ms:.3g} m/s lies far from the "
+        f"others of its bin, as do {finding.others} more; they were kept, so look at them."
+    )
+
+
+@sentence.register
+def _(finding: NothingAboveLast) -> str:
+    return (
+        f"{finding.name}: no power is counted above {finding.last_ms:.4g} m/s, the last "
+        "speed of the "
+        "curve, for no cut-out speed is stated."
+    )
+
+
+@sentence.register
+def _(finding: LastPowerHeld) -> str:
+    return (
+        f"{finding.name}: from {finding.last_ms:.4g} m/s, the last speed of the curve, to "
+        "the cut-out "
+        f"at {finding.cut_out_ms:g} m/s the last power is held, for extrapolation is not stated."
+    )
+
+
+@sentence.register
+def _(finding: BetzNotChecked) -> str:
+    return (
+        f"{finding.name}: the rotor area is not stated, so the curve could not be checked "
+        "against the "
+        "Betz limit."
+    )
+
+
+@sentence.register
+def _(finding: NoPowerAtAll) -> str:
+    return f"{finding.name}: the curve never makes any power."
+
+
+@sentence.register
+def _(finding: CurveUncertaintyAssumed) -> str:
+    return (
+        f"{finding.name}: the power is doubtful by {100 * finding.relative_uncertainty:.0f} % "
+        "(standard uncertainty, our choice), for the file states none."
+    )
+
+
+@sentence.register
+def _(finding: ModelledFile) -> str:
+    return f"{finding.name}: this curve is modelled; nobody measured it."
+
+
+@sentence.register
+def _(finding: CurveDensityAssumed) -> str:
+    return f"{finding.name}: the curve holds for an air density of 1.225 kg/m3, for none is stated."
+
+
+@sentence.register
+def _(finding: ThrustLeftAside) -> str:
+    return f"{finding.name}: the thrust was left aside, for the rotor area is not stated."
+
+
+@sentence.register
+def _(finding: GenericUncertaintyAssumed) -> str:
+    return (
+        f"{finding.name}: the generic curve is doubtful by "
+        f"{100 * finding.relative_uncertainty:.0f} % "
+        "(standard, our choice)."
+    )
+
+
+@sentence.register
+def _(finding: NeverRated) -> str:
+    return (
+        f"{finding.name}: rated power {finding.rated_power_w:g} W would need "
+        f"{finding.needed_ms:.1f} "
+        f"m/s, above the {finding.level_to_ms:g} m/s at which the machine furls or stops; "
+        "it is never "
+        "reached."
+    )
+
+
+@sentence.register
+def _(finding: NobodyMeasured) -> str:
+    return (
+        f"The power curve of {finding.name} is modelled from its rotor area; nobody "
+        "measured it. Its "
+        f"power is doubtful by {100 * finding.relative_uncertainty:.0f} % (standard "
+        "uncertainty), and "
+        "real machines of home make are more often below than above such a curve."
+    )
+
+
+@sentence.register
+def _(finding: LowCoefficient) -> str:
+    return (
+        f"{finding.where} the power coefficient is at best {finding.coefficient:.3f}, "
+        "which is little "
+        "even for a poor machine; check the rotor size (feet given as metres?) and the units."
+    )
+
+
+@sentence.register
+def _(finding: HighCoefficient) -> str:
+    kind = "a drag-type rotor" if finding.drag else "any small machine"
+    limit = HIGH_DRAG_COEFFICIENT if finding.drag else HIGH_SMALL_COEFFICIENT
+    return (
+        f"{finding.where} the power coefficient is {finding.coefficient:.2f}; above {limit:g} is "
+        f"doubtful for {kind}."
+    )
+
+
+@sentence.register
+def _(finding: LoadAsMeasured) -> str:
+    return (
+        f"{finding.name}: the machine feeds {LOAD_WORDS[finding.load]}, on which the curve was "
+        "measured, for load is not stated."
+    )
+
+
+@sentence.register
+def _(finding: MeasuredOnTheSame) -> str:
+    return (
+        f"{finding.name}: the curve was measured on {LOAD_WORDS[finding.load]}, for "
+        "load.measured_on "
+        "is not stated."
+    )
+
+
+@sentence.register
+def _(finding: OtherLoad) -> str:
+    done = (
+        "the converter's losses are taken off, but another load lets the rotor turn at another "
+        "speed, which no table can mend."
+        if finding.converted
+        else "it was used as it is, without the converter's losses; state load.conversion."
+    )
+    return (
+        f"{finding.name}: the curve was measured on {LOAD_WORDS[finding.measured_on]}, and the "
+        f"machine will feed {LOAD_WORDS[finding.load]}: {done} Its power is doubtful by another "
+        f"{100 * OTHER_LOAD_UNCERTAINTY:.0f} %."
+    )
+
+
+@sentence.register
+def _(finding: HeatOnly) -> str:
+    return (
+        f"{finding.name}: a resistor makes heat only; a kWh of it is worth what it "
+        "replaces, not what a "
+        "kWh from the mains costs."
+    )
+
+
+@sentence.register
+def _(finding: OrdinaryMeters) -> str:
+    power, speed = finding.uncertainty.power, finding.uncertainty.speed
+    return (
+        f"Power from the meters is doubtful by {100 * power:.0f} %, wind speed by "
+        f"{100 * speed:.0f} % and {finding.uncertainty.speed_ms:g} m/s (standard uncertainties of "
+        "ordinary instruments; common practice, no source)."
+    )
+
+
+@sentence.register
+def _(finding: AboveBetz) -> str:
+    return (
+        f"{above_betz_words(finding)}; readings like it that were left out: "
+        f"{finding.left_out}. Either a "
+        "slip of the pen, or the gust had passed the anemometer already."
+    )
+
+
+@sentence.register
+def _(finding: DirectCurrentAssumed) -> str:
+    return f"{finding.name}: direct current, for no circuit is stated."
+
+
+@sentence.register
+def _(finding: RmsAssumed) -> str:
+    return f"{finding.name}: the {finding.what} are RMS values, for nothing else is stated."
+
+
+@sentence.register
+def _(finding: MinutesLeftOut) -> str:
+    return f"Minutes left out for having less than half of the usual readings: {finding.count}."
+
+
+@sentence.register
+def _(finding: FewInAMinute) -> str:
+    return (
+        f"A minute holds only {finding.readings:.0f} "
+        f"reading{'s' * (round(finding.readings) != 1)}, so "
+        "the 1-minute means are rough and the bins smear."
+    )
+
+
+@sentence.register
+def _(finding: AveragingAssumed) -> str:
+    what = (
+        "a glance at the meters, for there are no times"
+        if finding.interval_s is None
+        else f"a mean over the {finding.interval_s:g} s to the next"
+    )
+    return f"Each reading is {what} and averaging_s is not stated."
+
+
+@sentence.register
+def _(finding: ShorterThanAMinute) -> str:
+    words = averaging_words(finding.seconds)
+    excess = 3 * USUAL_TURBULENCE**2
+    return (
+        f"The readings are {words}, less than one minute: gusts carry them into other bins (in "
+        f"usual turbulence the mean cube of the speed is {100 * excess:.0f} % above the cube of "
+        "its mean) and the machine lags behind the wind. Log times and average to one minute."
+    )
+
+
+@sentence.register
+def _(finding: WattsContradict) -> str:
+    return f"{contradiction_words(finding)}; lines like it that were left out: {finding.left_out}."
+
+
+@sentence.register
+def _(finding: LoadResistanceApart) -> str:
+    return (
+        f"{finding.name}: volts over amps is {finding.ratio:.2f} times the load "
+        "resistance; the resistor "
+        "was hot, or one of the three is wrong. Volts x amps were used."
+    )
+
+
+@sentence.register
+def _(finding: LinesWithoutValues) -> str:
+    return f"{finding.name}: lines left out for want of a speed or a power: {finding.count}."
+
+
+@sentence.register
+def _(finding: ReadingsOutOfOrder) -> str:
+    return f"{finding.name}: lines that go back in time: {finding.count}; the readings were sorted."
+
+
+@sentence.register
+def _(finding: RepeatedLines) -> str:
+    return (
+        f"{finding.place}: lines that repeat time and values of the line before: "
+        f"{finding.count}, this "
+        "one first; each was counted once."
+    )
+
+
+def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
+    """Follow the power through the machine in plain sentences, at its best bin."""
+    best = chain.best
+    speed, wind, measured = bins.speed_ms[best], chain.wind_w[best], chain.measured_w[best]
+    if not (measured > 0 and wind > 0):
+        return ["The machine never made power."]
+    said = [
+        f"At {speed:.1f} m/s the wind brings {plainly(wind)} W through the rotor; no rotor could "
+        f"take more than {plainly(BETZ_LIMIT * wind)} W of it (Betz), and {plainly(measured)} W "
+        f"reached the meter: {fraction_words(measured / (BETZ_LIMIT * wind))} of what Betz allows."
+    ]
+    rotor, most = chain.rotor_w, chain.generator_most_w
+    if rotor is not None and np.isfinite(rotor[best]):
+        said.append(
+            f"The rotor gives at least {plainly(rotor[best])} W there (a power coefficient of "
+            f"{rotor[best] / wind:.2f}) and the generator passes on "
+            f"{100 * measured / rotor[best]:.0f} % of it; bearings and iron losses are not seen in "
+            "this."
+        )
+    if most is not None and np.isfinite(most[best]) and most[best] > 0:
+        share = measured / most[best]
+        said.append(
+            f"At that rpm the generator could pass on {plainly(most[best])} W at the most; the "
+            f"rotor brings {fraction_words(share)} of what the generator could pass on"
+            + (
+                ", so the rotor (or a load that lets it turn at the wrong speed) is what limits."
+                if share < 0.5
+                else ", so the generator is close to its limit."
+            )
+        )
+    return said
