@@ -10,7 +10,7 @@ from scipy.interpolate import RegularGridInterpolator
 
 WIDTHS = (360, 1400)
 SET_KNOB = """([key, position]) => {
-  const input = document.querySelector(`.knob[data-key=${key}] input`);
+  const input = document.querySelector(`.slider[data-key=${key}] input`);
   input.value = position;
   input.dispatchEvent(new Event("input", { bubbles: true }));
   return Number(input.value);
@@ -93,13 +93,13 @@ def test_page_takes_the_colours_of_the_reader(opened, page_file, scheme):
     assert (sum(lightness) > 3 * 128) == (scheme == "light")
 
 
-def knobs_of(page):
+def sliders_of(page):
     return json.loads(page.locator("#grids").text_content())
 
 
 def test_sliders_give_what_the_package_gives_at_grid_points(opened, page_file, site, run, tmp_path):
     page = opened(page_file)
-    grids = knobs_of(page)
+    grids = sliders_of(page)
     plan = (site / "plan.toml").read_text(encoding="utf-8")
     base = run("estimate", site, "--draws", 0, "--json").json
     for number, grid in enumerate(grids):
@@ -165,7 +165,7 @@ def assert_shown(page, build):
 
 def test_sliders_join_grid_points_by_straight_lines(opened, page_file):
     page = opened(page_file)
-    grid = knobs_of(page)[0]
+    grid = sliders_of(page)[0]
     axes = {axis["key"]: axis for axis in grid["axes"]}
     point = {}
     for key, position in {"hub_height_m": 47, "discount_rate": 33, "bill_scale": 71}.items():
@@ -184,21 +184,21 @@ def test_sliders_join_grid_points_by_straight_lines(opened, page_file):
 
 def test_sliders_answer_to_the_keyboard_and_speak(opened, page_file):
     page = opened(page_file)
-    slider = page.locator(".knob[data-key=count] input")
+    slider = page.locator(".slider[data-key=count] input")
     before = page.evaluate(OUTCOMES)["net_kwh_per_year"]
     slider.focus()
     page.keyboard.press("ArrowRight")
     after = page.evaluate(OUTCOMES)["net_kwh_per_year"]
     assert float(after) > float(before)
     said = slider.get_attribute("aria-valuetext")
-    assert said == page.locator(".knob[data-key=count] output").text_content() != ""
+    assert said == page.locator(".slider[data-key=count] output").text_content() != ""
     page.locator("#spoken", has_text="net energy").wait_for(state="attached")
 
 
 def test_without_scripts_the_page_says_the_same_in_tables(opened, page_file):
     page = opened(page_file, java_script_enabled=False)
     assert page.complaints == []
-    assert not page.locator("#knobs").is_visible()
+    assert not page.locator("#sliders").is_visible()
     tables = page.locator("section#otherwise table:visible")
     assert tables.count() == 2
     assert "discount rate 0 % a year" in tables.first.text_content()
@@ -211,7 +211,7 @@ def test_prints_to_pdf_with_the_numbers_of_the_charts(opened, page_file, tmp_pat
     assert printed.startswith(b"%PDF")
     assert printed.count(b"/Type /Page\n") >= 3
     page.emulate_media(media="print")
-    assert not page.locator("#knobs").is_visible()
+    assert not page.locator("#sliders").is_visible()
     background = page.evaluate("getComputedStyle(document.body).backgroundColor")
     assert min(map(int, background.strip("rgb()").split(","))) > 200, "paper is light"
 

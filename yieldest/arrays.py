@@ -1,9 +1,12 @@
-"""The one kind of array that the formulas take and give, and the number that leaves them."""
+"""The one kind of array that the formulas take and give, and the numbers that leave them."""
+
+import math
 
 import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
+NOT_KNOWN = "-"
 
 
 def floats(values: npt.ArrayLike) -> FloatArray:
@@ -19,3 +22,30 @@ def plainly(value: float | np.float64, digits: int = 3) -> str:
 def number_or_none(value: float | FloatArray) -> float | None:
     """Return a single value as a number, None for NaN and infinity: what cannot be had."""
     return float(value) if np.isfinite(value) else None
+
+
+def rounded(value: float | None, digits: int = 2) -> str:
+    """Write a number with so many significant digits, thousands set apart; "-" for None."""
+    if value is None:
+        return NOT_KNOWN
+    if value == 0:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    return f"{round(value, places):,.{max(0, places)}f}"
+
+
+def whole(value: float | None, digits: int) -> str:
+    """Write a number as `rounded` does, but from 1 on without decimals."""
+    if value is None or abs(value) < 1:
+        return rounded(value, digits)
+    return rounded(value, min(digits, 1 + math.floor(math.log10(abs(value)))))
+
+
+def percent(share: float | None, digits: int = 2) -> str:
+    """Write a share as a percentage; "-" for None."""
+    return NOT_KNOWN if share is None else f"{rounded(100 * share, digits)} %"
+
+
+def signed_percent(share: float | None) -> str:
+    """Write a deviation as a percentage with its sign; "-" for None."""
+    return NOT_KNOWN if share is None else f"{100 * share:+.1f} %"

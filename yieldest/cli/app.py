@@ -116,10 +116,9 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
     from yieldest.model.inputs import read  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.plan.overrides import read_override  # noqa: PLC0415
-    from yieldest.report.estimate_text import console  # noqa: PLC0415
     from yieldest.report.progress import reading_bar  # noqa: PLC0415
     from yieldest.report.sentences.words import sentences  # noqa: PLC0415
-    from yieldest.report.wording import print_list  # noqa: PLC0415
+    from yieldest.report.terminal import console, print_list  # noqa: PLC0415
 
     overrides = [read_override(change) for change in changes]
     with reading_bar("the wind record") as progress:
@@ -186,7 +185,7 @@ def estimate(
     """
     from yieldest.files.whole_output import refuse_inputs, write_whole  # noqa: PLC0415
     from yieldest.model.estimate import estimate as compute  # noqa: PLC0415
-    from yieldest.model.frames import as_csv, rows_of  # noqa: PLC0415
+    from yieldest.model.frames import as_csv, figures_of  # noqa: PLC0415
     from yieldest.model.inputs import input_files, read  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.plan.overrides import read_override  # noqa: PLC0415
@@ -206,7 +205,7 @@ def estimate(
     with reading_bar("the wind record") as progress:
         result: Estimate = compute(read(stated, progress))
     if out is not None:
-        write_whole(out, as_csv(rows_of(result.builds)))
+        write_whole(out, as_csv(figures_of(result.builds)))
     wanted = stated.uncertainty.draws if draws is None else draws
     uncertainty = None
     if wanted != 0:
@@ -219,7 +218,8 @@ def estimate(
 
         print_json(as_dictionary(result, uncertainty))
     else:
-        from yieldest.report.estimate_text import console, print_estimate  # noqa: PLC0415
+        from yieldest.report.estimate_text import print_estimate  # noqa: PLC0415
+        from yieldest.report.terminal import console  # noqa: PLC0415
 
         print_estimate(result, console(), uncertainty, full=full)
 
@@ -233,22 +233,22 @@ def _sweep(
     from yieldest.model.inputs import input_files, read  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.plan.overrides import read_sweep  # noqa: PLC0415
-    from yieldest.report.estimate_text import console  # noqa: PLC0415
     from yieldest.report.progress import counting_bar  # noqa: PLC0415
     from yieldest.report.sweep_text import print_sweep  # noqa: PLC0415
+    from yieldest.report.terminal import console  # noqa: PLC0415
 
     sweep = read_sweep(text)
     stated = load_plan(plan, overrides)
     if out is not None:
         refuse_inputs(out, input_files(stated))
     with counting_bar("estimating", len(sweep.values)) as step:
-        rows = compute(read(stated)).sweep(sweep.key, sweep.values, step).rows()
+        swept = compute(read(stated)).sweep(sweep.key, sweep.values, step)
     if out is not None:
-        write_whole(out, as_csv(rows))
+        write_whole(out, as_csv(swept.rows()))
     if as_json:
-        print_json({"key": sweep.key, "rows": rows})
+        print_json({"key": swept.key, "rows": swept.rows()})
     else:
-        print_sweep(sweep.key, rows, stated.currency, console())
+        print_sweep(swept, console())
 
 
 def report(

@@ -142,7 +142,7 @@ def curve(
         print_json(curve_as_dictionary(measured))
         return
     from yieldest.report.curve_text import print_curve  # noqa: PLC0415
-    from yieldest.report.estimate_text import console  # noqa: PLC0415
+    from yieldest.report.terminal import console  # noqa: PLC0415
 
     print_curve(measured, console())
     if out is not None:

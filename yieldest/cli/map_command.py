@@ -125,7 +125,7 @@ def map_cells(
     if as_json:
         print_json(summary)
     else:
-        from yieldest.report.estimate_text import console  # noqa: PLC0415
+        from yieldest.report.terminal import console  # noqa: PLC0415
 
         print_map_summary(summary, console())
 

@@ -166,7 +166,7 @@ def wind(
 
         print_json(study_as_dictionary(study))
         return
-    from yieldest.report.estimate_text import console  # noqa: PLC0415
+    from yieldest.report.terminal import console  # noqa: PLC0415
     from yieldest.report.wind_text import print_study  # noqa: PLC0415
 
     print_study(study, console())
@@ -191,12 +191,12 @@ def _summed(
     path: Path, is_table: bool, height_m: float, options: "ReadOptions", as_json: bool
 ) -> None:
     """Print what a frequency table or monthly means say."""
-    from yieldest.report.estimate_text import console  # noqa: PLC0415
     from yieldest.report.summaries_text import (  # noqa: PLC0415
         SummedWind,
         print_summed,
         summed_as_dictionary,
     )
+    from yieldest.report.terminal import console  # noqa: PLC0415
     from yieldest.wind.from_summaries import (  # noqa: PLC0415
         distribution_of_frequencies,
         distribution_of_months,

@@ -13,8 +13,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from yieldest.arrays import percent, rounded
 from yieldest.report.cautions import CAUTIONS
-from yieldest.report.wording import percent, print_list, rounded
+from yieldest.report.terminal import print_list
 
 MOST_CELLS = 4_000_000
 """Of more cells every so-manieth is looked at."""

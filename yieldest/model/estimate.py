@@ -8,13 +8,13 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from yieldest.arrays import plainly
 from yieldest.economics.terms import EconomicTerms
 from yieldest.html_repr import html_table
 from yieldest.hub.shear import MeasuredShear
-from yieldest.model.frames import Row, dataset_of, frame_of, rows_of
+from yieldest.model.frames import Figures, dataset_of, figures_of, frame_of
 from yieldest.model.hub_wind import siting_assumptions
 from yieldest.model.inputs import BuildInputs, Inputs, read
+from yieldest.model.quantities import lines_of
 from yieldest.model.site_wind import SiteWind
 from yieldest.model.uncertain import how_sure
 from yieldest.plan import Plan, load_plan, with_override
@@ -146,8 +146,8 @@ class Estimate:
         return html_table(
             self.title,
             [
-                (str(label), *(plainly(value, 3) for value in values))
-                for label, values in self.to_frame().T.dropna().iterrows()
+                (line.quantity.named(self.currency), *line.texts)
+                for line in lines_of("page", self.builds, self.terms)
             ],
             heads=[build.name for build in self.builds],
         )
@@ -230,12 +230,12 @@ class SweptEstimate:
     values: tuple[float, ...]
     estimates: tuple[Estimate, ...]
 
-    def rows(self) -> list[Row]:
+    def rows(self) -> list[Figures]:
         """Return the main figures, a row for each value and build."""
         return [
             {self.key: value, **row}
             for value, each in zip(self.values, self.estimates, strict=True)
-            for row in rows_of(each.builds)
+            for row in figures_of(each.builds)
         ]
 
     def to_frame(self) -> pd.DataFrame:

@@ -1,12 +1,20 @@
-"""Every measure of money once: its key, its label, its unit and when it is worth a line."""
+"""Every figure of a build once: key, words, unit, digits, what is better, and where it stands."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
+from yieldest.arrays import NOT_KNOWN, percent, rounded, whole
 from yieldest.economics.terms import EconomicTerms
 from yieldest.model.build_estimate import BuildEstimate
+
+Value = str | int | float | bool | None
+View = Literal["energy", "money", "page", "years", "frame", "json", "csv", "sweep", "sliders"]
+"""The tables of the terminal (energy, money), of the page (page, years), data frames, the results
+for machines, the CSV file, the rows of a sweep, and what the sliders of the page move."""
+NEVER = "never"
 
 
 def _always(terms: EconomicTerms) -> bool:
@@ -22,131 +30,297 @@ def _partly_used(terms: EconomicTerms) -> bool:
 
 
 @dataclass(frozen=True)
-class EconomicMeasure:
-    """A measure of money: a field of `Cost`, a key of `--json`, a line of the tables.
+class Quantity:
+    """A figure of a build: a key of `--json`, a line of the tables, a column of a data frame.
 
     Parameters
     ----------
     key : str
-        Name of the field of `Cost`.
-    name : str
-        In words, for whoever reads the figures without the tables.
-    label : str
-        Of its line in the tables; empty for none. A number in brackets points to a method.
+        SI unit in the name.
+    words : str
+        Of its line in the tables; indented where it says more of the line above.
     unit : str
-        With {currency} in its place; "share" is written in per cent.
+        With {currency} in its place; a share is written in per cent.
+    value : callable
+        The figure of a build; None where it cannot be had.
+    where : frozenset of View
+    meaning : str
+        In words, for whoever reads the figure without the tables; `words` where left out.
     digits : int
-    more_is_better, none_is_never : bool
+        Significant digits in tables.
+    form : str
+        A format instead of significant digits.
+    better : "higher", "lower" or None
+    said : mapping of bool to str
+        What is written for yes and no.
+    rare : bool
+        Whether its line is left out where no build has any of it.
+    never : bool
         Whether a build with a cost and energy but no such figure never has it.
     shown : callable
         Whether it is worth a line on these terms.
+    strong : bool
+        Whether it is what most readers look for.
     """
 
     key: str
-    name: str
-    label: str = ""
-    unit: str = ""
+    words: str
+    unit: str
+    value: Callable[[BuildEstimate], Value]
+    where: frozenset[View]
+    meaning: str = ""
     digits: int = 2
-    more_is_better: bool = False
-    none_is_never: bool = False
+    form: str = ""
+    better: Literal["higher", "lower"] | None = None
+    said: Mapping[bool, str] | None = None
+    rare: bool = False
+    never: bool = False
     shown: Callable[[EconomicTerms], bool] = _always
+    strong: bool = False
 
-    def value(self, build: BuildEstimate) -> float | None:
-        """Return the figure of a build; None without a bill, or where it cannot be had."""
-        found: float | None = None if build.cost is None else getattr(build.cost, self.key)
+    def unit_in(self, currency: str) -> str:
+        """Return the unit as tables write it."""
+        return self.unit.format(currency=currency).removeprefix("share").strip()
+
+    def named(self, currency: str) -> str:
+        """Return words and unit, for the head of a column or a line without one for units."""
+        unit = self.unit_in(currency)
+        return f"{self.words.strip()} ({unit})" if unit else self.words.strip()
+
+    def written(self, value: Value) -> str:
+        """Write a value, rounded to what is known."""
+        if value is None or isinstance(value, str):
+            return value or NOT_KNOWN
+        if self.said is not None:
+            return self.said[bool(value)]
+        if self.form:
+            return format(value, self.form)
+        if self.unit.startswith("share"):
+            return percent(value, self.digits)
+        return (whole if self.digits > 2 else rounded)(value, self.digits)
+
+    def text(self, build: BuildEstimate, terms: EconomicTerms) -> str:
+        """Write the figure of a build."""
+        value = self.value(build)
+        earns = build.cost is not None and build.energy.net_kwh > 0
+        if value is None and self.never and terms.price_per_kwh is not None and earns:
+            return NEVER
+        return self.written(value)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A figure of all builds as the tables write it; `best` is the place of the best, if one is."""
+
+    quantity: Quantity
+    texts: tuple[str, ...]
+    best: int | None
+
+
+def quantities_of(view: View) -> Iterator[Quantity]:
+    """Return what stands in a view, in order."""
+    return (each for each in QUANTITIES if view in each.where)
+
+
+def lines_of(view: View, builds: Sequence[BuildEstimate], terms: EconomicTerms) -> list[Line]:
+    """Return the lines of a table, without those that no build has a figure for."""
+    lines = []
+    for quantity in quantities_of(view):
+        values = [quantity.value(build) for build in builds]
+        texts = tuple(quantity.text(build, terms) for build in builds)
+        had = any(values) if quantity.rare else any(value is not None for value in values)
+        if quantity.shown(terms) and (had or NEVER in texts):
+            lines.append(Line(quantity, texts, _best(quantity, values, texts)))
+    return lines
+
+
+def _best(quantity: Quantity, values: Sequence[Value], texts: tuple[str, ...]) -> int | None:
+    """Return which build is best, by what is printed; None where that is alike."""
+    known = {i: value for i, value in enumerate(values) if isinstance(value, int | float)}
+    if quantity.better is None or not known or len(values) < 2:
+        return None
+    best = (max if quantity.better == "higher" else min)(known, key=lambda i: known[i])
+    return None if texts.count(texts[best]) > 1 else best
+
+
+def _in(*views: View) -> frozenset[View]:
+    return frozenset(views)
+
+
+_MAIN = _in("money", "page", "frame", "json", "csv", "sweep", "sliders")
+
+
+def _of_cost(
+    key: str,
+    words: str,
+    unit: str,
+    meaning: str = "",
+    where: frozenset[View] = _in("money", "page", "frame", "json"),
+    better: Literal["higher", "lower"] | None = "lower",
+    **more: object,
+) -> Quantity:
+    """Return a measure of money: a field of `Cost`, by its name."""
+
+    def value(build: BuildEstimate) -> float | None:
+        found: float | None = None if build.cost is None else getattr(build.cost, key)
         return found
 
+    return Quantity(key, words, unit, value, where, meaning, better=better, **more)  # type: ignore[arg-type]
 
-ECONOMIC_MEASURES = (
-    EconomicMeasure("capital_cost", "what the build costs", "capital cost [6]", "{currency}", 4),
-    EconomicMeasure(
-        "capital_cost_without_wage",
-        "what the build costs, own labour for nothing",
-        "  own labour for nothing",
-        "{currency}",
-        4,
-        shown=_with_wage,
+
+QUANTITIES = (
+    Quantity(
+        "count", "machines", "", lambda b: b.energy.count,
+        _in("energy", "page", "frame", "json", "csv"), "number of machines", form="d",
     ),
-    EconomicMeasure("grant", "money given in year 0", unit="{currency}"),
-    EconomicMeasure("labour_hours", "own work to build it", "own labour", "hours", 3),
-    EconomicMeasure(
-        "maintenance_per_year", "upkeep in the first year", "upkeep, first year", "{currency}/year"
+    Quantity(
+        "hub_height_m", "hub height", "m", lambda b: b.distribution.height_m,
+        _in("energy", "page", "frame", "json"), "height of the hub above ground", form="g",
     ),
-    EconomicMeasure(
-        "cost_per_kwh",
-        "discounted whole-life cost over discounted energy",
-        "cost per kWh [7]",
-        "{currency}/kWh",
+    Quantity(
+        "hub_mean_speed_ms", "mean wind at the hub", "m/s", lambda b: b.distribution.mean_speed_ms,
+        _in("energy", "page", "frame", "json"), "mean wind speed at the hub", form=".1f",
     ),
-    EconomicMeasure(
-        "cost_per_kwh_by_capital_recovery",
+    Quantity(
+        "air_density_kg_m3", "air density", "kg/m3", lambda b: b.air.density_kg_m3,
+        _in("energy", "frame", "json"), "mean air density at the hub", form=".3f",
+    ),
+    Quantity(
+        "rated_power_w", "rated power of one machine", "W", lambda b: b.curve.rated_power_w,
+        _in("frame", "json"), digits=3,
+    ),
+    Quantity(
+        "gross_kwh_per_year", "gross energy", "kWh/year", lambda b: b.energy.gross_kwh,
+        _in("frame", "json"), "energy of a year before losses, all machines", digits=3,
+    ),
+    Quantity(
+        "fitted_gross_kwh_per_year", "gross energy, fitted wind", "kWh/year",
+        lambda b: b.energy.fitted_gross_kwh, _in("energy", "years", "json"), digits=3,
+    ),
+    Quantity(
+        "time_series_gross_kwh_per_year", "gross energy, from the readings themselves", "kWh/year",
+        lambda b: b.energy.time_series_gross_kwh, _in("energy", "years", "json"),
+        digits=3,
+    ),
+    Quantity(
+        "energy_from_time_series", "  used below", "", lambda b: b.energy.from_time_series,
+        _in("energy", "json"), said={True: "readings", False: "fit"}, rare=True,
+    ),
+    Quantity(
+        "curve_modelled", "power curve", "", lambda b: b.curve.modelled, _in("energy", "json"),
+        said={True: "modelled", False: "given"}, rare=True,
+    ),
+    Quantity(
+        "gross_kwh_extrapolated_per_year", "  of it above the last measured wind", "kWh/year",
+        lambda b: b.energy.beyond_last_kwh, _in("energy", "json"), rare=True,
+    ),
+    Quantity(
+        "idle_draw_kwh_per_year", "  drawn while idle", "kWh/year",
+        lambda b: b.energy.idle_draw_kwh, _in("energy", "json"), rare=True,
+    ),
+    Quantity(
+        "net_kwh_per_year", "net energy", "kWh/year", lambda b: b.energy.net_kwh,
+        _MAIN | _in("energy", "years"), "energy of a year after losses, all machines",
+        better="higher", strong=True,
+    ),
+    Quantity(
+        "inter_annual_low_net_kwh", "  in a calm year", "kWh/year",
+        lambda b: b.energy.inter_annual_low_kwh, _in("energy", "years", "frame", "json"),
+        "net energy of a calm year",
+    ),
+    Quantity(
+        "inter_annual_high_net_kwh", "  in a windy year", "kWh/year",
+        lambda b: b.energy.inter_annual_high_kwh, _in("energy", "years", "frame", "json"),
+        "net energy of a windy year",
+    ),
+    Quantity(
+        "net_kwh_per_year_of_each", "  of each machine", "kWh/year",
+        lambda b: b.energy.net_kwh / b.energy.count, _in("energy", "page"),
+        "net energy of a year, one machine",
+    ),
+    Quantity(
+        "capacity_factor", "capacity factor", "share", lambda b: b.energy.capacity_factor,
+        _in("energy", "page", "frame", "json"), "net energy over rated power all year round",
+    ),
+    Quantity(
+        "hours_without_output", "hours without power", "h/year",
+        lambda b: b.energy.hours.without_output, _in("energy"), form=",.0f",
+    ),
+    Quantity(
+        "hours_generating", "hours making power", "h/year", lambda b: b.energy.hours.generating,
+        _in("energy", "page"), form=",.0f",
+    ),
+    Quantity(
+        "hours_at_rated_power", "  of these at rated power", "h/year",
+        lambda b: b.energy.hours.at_rated, _in("energy"), form=",.0f",
+    ),
+    Quantity(
+        "hours_above_cut_out", "hours above cut-out", "h/year", lambda b: b.energy.hours.cut_out,
+        _in("energy"), form=",.0f",
+    ),
+    _of_cost("capital_cost", "capital cost", "{currency}", "what the build costs", _MAIN, digits=4),
+    _of_cost(
+        "capital_cost_without_wage", "  own labour for nothing", "{currency}",
+        "what the build costs, own labour for nothing", digits=4, shown=_with_wage,
+    ),
+    _of_cost(
+        "grant", "grant", "{currency}", "money given in year 0", _in("frame", "json"),
+        better="higher",
+    ),
+    _of_cost("labour_hours", "own labour", "hours", "own work to build it", digits=3),
+    _of_cost(
+        "maintenance_per_year", "upkeep, first year", "{currency}/year", "upkeep in the first year"
+    ),
+    _of_cost(
+        "cost_per_kwh", "cost per kWh", "{currency}/kWh",
+        "discounted whole-life cost over discounted energy", _MAIN, strong=True,
+    ),
+    _of_cost(
+        "cost_per_kwh_by_capital_recovery", "  by recovery factor", "{currency}/kWh",
         "cost per kWh by the capital recovery factor",
-        "  by recovery factor",
-        "{currency}/kWh",
     ),
-    EconomicMeasure(
-        "cost_per_kwh_without_wage",
-        "cost per kWh, own labour for nothing",
-        "  own labour for nothing",
-        "{currency}/kWh",
-        shown=_with_wage,
+    _of_cost(
+        "cost_per_kwh_without_wage", "  own labour for nothing", "{currency}/kWh",
+        "cost per kWh, own labour for nothing", shown=_with_wage,
     ),
-    EconomicMeasure(
-        "cost_per_used_kwh",
+    _of_cost(
+        "cost_per_used_kwh", "cost per used kWh", "{currency}/kWh",
         "discounted cost less what sold kWh earn, over the discounted energy that is used",
-        "cost per used kWh",
-        "{currency}/kWh",
         shown=_partly_used,
     ),
-    EconomicMeasure(
-        "simple_payback_years",
-        "capital cost after grants over what the first year saves",
-        "simple payback",
-        "years",
-        none_is_never=True,
+    _of_cost(
+        "simple_payback_years", "simple payback", "years",
+        "capital cost after grants over what the first year saves", never=True,
     ),
-    EconomicMeasure(
-        "payback_years",
-        "payback, replacements counted",
-        "payback [8]",
-        "years",
-        none_is_never=True,
+    _of_cost(
+        "payback_years", "payback", "years", "payback, replacements counted", _MAIN, never=True,
+        strong=True,
     ),
-    EconomicMeasure(
-        "discounted_payback_years",
-        "discounted payback",
-        "discounted payback",
-        "years",
-        none_is_never=True,
+    _of_cost(
+        "discounted_payback_years", "discounted payback", "years",
+        where=_MAIN - _in("sweep", "sliders"), never=True,
     ),
-    EconomicMeasure(
-        "net_present_value",
-        "net present value",
-        "net present value",
-        "{currency}",
-        more_is_better=True,
+    _of_cost(
+        "net_present_value", "net present value", "{currency}", where=_MAIN, better="higher"
     ),
-    EconomicMeasure(
-        "internal_rate_of_return",
-        "internal rate of return per year",
-        "rate of return",
-        "share per year",
-        more_is_better=True,
+    _of_cost(
+        "internal_rate_of_return", "rate of return", "share per year",
+        "internal rate of return per year", _MAIN - _in("sweep", "sliders"), better="higher",
     ),
-    EconomicMeasure(
-        "benefit_cost_ratio",
-        "present value of what is earned over that of what is paid",
-        "benefit over cost",
-        more_is_better=True,
+    _of_cost(
+        "benefit_cost_ratio", "benefit over cost", "",
+        "present value of what is earned over that of what is paid", better="higher",
     ),
-    EconomicMeasure(
-        "return_to_own_labour_per_hour",
-        "what an hour of own work earns",
-        "an own hour earns",
-        "{currency}/hour",
-        more_is_better=True,
+    _of_cost(
+        "return_to_own_labour_per_hour", "an own hour earns", "{currency}/hour",
+        "what an hour of own work earns", better="higher",
     ),
-    EconomicMeasure("energy_payback_years", "embodied energy paid back", "energy payback", "years"),
-    EconomicMeasure("carbon_payback_years", "embodied carbon paid back", "carbon payback", "years"),
-)
-"""In the order of the tables; results for machines, tables and frames all read this list."""
+    _of_cost(
+        "energy_payback_years", "energy payback", "years", "embodied energy paid back"
+    ),
+    _of_cost(
+        "carbon_payback_years", "carbon payback", "years", "embodied carbon paid back"
+    ),
+)  # fmt: skip
+"""In the order of the tables. A new figure needs a line here, and a field that holds it."""
+BY_KEY = {each.key: each for each in QUANTITIES}

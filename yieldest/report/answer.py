@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from yieldest.arrays import rounded
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.report.uncertainty_text import between
 from yieldest.report.verdict import whether_it_pays
-from yieldest.report.wording import rounded
 from yieldest.uncertainty.result import Uncertainty
 
 MOST_NAMED = 3

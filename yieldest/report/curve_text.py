@@ -8,10 +8,11 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from yieldest.arrays import NOT_KNOWN, percent, rounded
 from yieldest.energy.closed_form import UsualYears, usual_years
 from yieldest.report.sentences.turbine import where_the_energy_goes
 from yieldest.report.sentences.words import sentences
-from yieldest.report.wording import NOT_KNOWN, percent, print_heading, print_list, rounded
+from yieldest.report.terminal import print_heading, print_list
 from yieldest.turbine.completeness import Rule
 from yieldest.turbine.hysteresis import Hysteresis
 from yieldest.turbine.load import LOAD_WORDS

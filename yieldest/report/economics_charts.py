@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from yieldest.arrays import NOT_KNOWN, percent, rounded
 from yieldest.html_repr import printable
 from yieldest.report.chart import Chart, drawn, known_or_none, label, legend
 from yieldest.report.palette import BuildStyle, colour
-from yieldest.report.wording import NOT_KNOWN, percent, rounded
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -2,64 +2,38 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Any
 
+from yieldest.economics.evaluation import Cost
 from yieldest.economics.terms import EconomicTerms
+from yieldest.model.break_even import break_even, rotor_saving
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import cost_by_number
-from yieldest.report.economics_json import money_of, terms_beyond
-from yieldest.report.hub_text import (
-    build_wind_as_dictionary,
-    long_term_as_dictionary,
-    shear_as_dictionary,
-)
+from yieldest.model.quantities import quantities_of
+from yieldest.report.json_values import json_ready, picked
+from yieldest.report.sentences.uncertainty import STEP_WORDS
 from yieldest.report.sentences.words import sentences
-from yieldest.report.uncertainty_text import build_as_dictionary as build_uncertainty
-from yieldest.report.uncertainty_text import plan_as_dictionary as plan_uncertainty
 from yieldest.report.verdict import reasons, verdict
-from yieldest.uncertainty.result import Uncertainty
-from yieldest.wind.distribution import WindDistribution
+from yieldest.uncertainty.next_measurement import Gain
+from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
+from yieldest.uncertainty.uncertain_inputs import UncertainInput
+from yieldest.wind.long_term.correction import LongTermCorrection
 
 
 def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) -> dict[str, Any]:
     """Return an estimate as JSON-ready values in full precision; what cannot be had is None."""
     sure = [None] * len(estimate.builds) if uncertainty is None else uncertainty.builds
-    record, study = estimate.record, estimate.resource
-    terms = estimate.terms
-    distribution = estimate.distribution
     return {
         "plan": {"title": estimate.title, "currency": estimate.currency},
-        "wind": {
-            "source": distribution.provenance.source,
-            "hours": None if record is None else record.data_recovery.hours,
-            "data_recovery": None if record is None else record.data_recovery.share,
-            "mean_speed_ms": distribution.mean_speed_ms if study is None else study.mean_speed_ms,
-            "clock_mean_speed_ms": None if study is None else study.clock_mean_speed_ms,
-            "mean_speed_standard_uncertainty_share": (
-                None if study is None else study.uncertainty.mean_total
-            ),
-            "readings_left_out": None if study is None else study.quality_control.left_out,
-            "measured_height_m": distribution.height_m,
-            "weibull": {**_weibull(distribution), "method": distribution.provenance.method},
-            "long_term": long_term_as_dictionary(estimate.long_term),
-            "shear": shear_as_dictionary(estimate.shear),
-        },
-        "economics": {
-            "discount_rate": terms.discount_rate,
-            "life_years": terms.life_years,
-            "price_per_kwh": terms.price_per_kwh,
-            "maintenance_share_per_year": terms.maintenance_share_per_year,
-            "wage_per_hour": terms.wage_per_hour,
-            **terms_beyond(terms),
-        },
+        "wind": _wind(estimate),
+        "economics": _terms(estimate.terms),
         "builds": [
-            {**_build(build, terms), "uncertainty": None if of is None else build_uncertainty(of)}
+            {**_build(build, estimate.terms), "uncertainty": None if of is None else _sure(of)}
             for build, of in zip(estimate.builds, sure, strict=True)
         ],
-        "uncertainty": None if uncertainty is None else plan_uncertainty(uncertainty),
-        "cost_by_number": [asdict(ladder) for ladder in cost_by_number(estimate)],
+        "uncertainty": None if uncertainty is None else _uncertainty(uncertainty),
+        "cost_by_number": json_ready(cost_by_number(estimate)),
         "reasons": reasons(estimate),
         "verdict": verdict(estimate),
         "warnings": [
@@ -73,43 +47,190 @@ def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) ->
     }
 
 
-def _weibull(distribution: WindDistribution) -> dict[str, float]:
+def _wind(estimate: Estimate) -> dict[str, Any]:
+    record, study = estimate.record, estimate.resource
+    distribution, shear = estimate.distribution, estimate.shear
     return {
-        "shape": distribution.shape,
-        "scale_ms": distribution.scale_ms,
-        "calm_share": distribution.calm_share,
+        "source": distribution.provenance.source,
+        "hours": None if record is None else record.data_recovery.hours,
+        "data_recovery": None if record is None else record.data_recovery.share,
+        "mean_speed_ms": distribution.mean_speed_ms if study is None else study.mean_speed_ms,
+        "clock_mean_speed_ms": None if study is None else study.clock_mean_speed_ms,
+        "mean_speed_standard_uncertainty_share": (
+            None if study is None else study.uncertainty.mean_total
+        ),
+        "readings_left_out": None if study is None else study.quality_control.left_out,
+        "measured_height_m": distribution.height_m,
+        "weibull": {
+            **picked(distribution, "shape", "scale_ms", "calm_share"),
+            "method": distribution.provenance.method,
+        },
+        "long_term": None if estimate.long_term is None else _long_term(estimate.long_term),
+        "shear": None
+        if shear is None
+        else picked(
+            shear,
+            "exponent",
+            heights_m="height_m",
+            standard_uncertainty="exponent_uncertainty",
+            exponent_by_sector_and_part_of_day="exponent_by_cell",
+            readings_by_sector_and_part_of_day="readings_by_cell",
+        ),
+    }
+
+
+def _long_term(found: LongTermCorrection) -> dict[str, Any]:
+    return {
+        **picked(found.provenance, "source", "method"),
+        "chosen": found.chosen.name,
+        "mean_speed_ms": found.chosen.mean_ms,
+        "mean_cube_m3_s3": found.chosen.mean_cube,
+        **picked(
+            found,
+            *("standard_uncertainty", "overlap_hours", "correlation", "step_s"),
+            *("reference_years", "year_to_year_spread"),
+            overlap_mean_speed_ms="concurrent_mean_ms",
+            overlap_mean_cube_m3_s3="concurrent_mean_cube",
+            clock_offset="offset",
+        ),
+        "methods": [
+            picked(
+                method,
+                "name",
+                "cross_validation_error",
+                mean_speed_ms="mean_ms",
+                mean_cube_m3_s3="mean_cube",
+                mean_standard_uncertainty="mean_uncertainty",
+                cube_standard_uncertainty="cube_uncertainty",
+            )
+            for method in found.methods
+        ],
+    }
+
+
+def _terms(terms: EconomicTerms) -> dict[str, Any]:
+    return {
+        **picked(
+            terms,
+            *("discount_rate", "life_years", "price_per_kwh", "maintenance_share_per_year"),
+            *("wage_per_hour", "self_consumption_share", "export_price_per_kwh"),
+            *("real_price_escalation_per_year", "degradation_per_year", "grant", "grant_share"),
+            *("nominal_discount_rate", "grid_carbon_kg_per_kwh"),
+            inflation="price_inflation",
+        ),
+        "loan": None if terms.loan is None else terms.loan.model_dump(),
     }
 
 
 def _build(build: BuildEstimate, terms: EconomicTerms) -> dict[str, Any]:
-    energy = build.energy
+    energy, curve, wind, cost = build.energy, build.curve, build.wind, build.cost
     return {
         "name": build.name,
-        "count": energy.count,
-        "hub_height_m": build.distribution.height_m,
-        "hub_mean_speed_ms": build.distribution.mean_speed_ms,
+        **{each.key: json_ready(each.value(build)) for each in quantities_of("json")},
         "height_method": build.height_method,
-        "weibull": _weibull(build.distribution),
-        **build_wind_as_dictionary(build),
-        "air_density_kg_m3": build.air.density_kg_m3,
+        "weibull": picked(build.distribution, "shape", "scale_ms", "calm_share"),
+        "correction_steps": json_ready(wind.steps),
+        "wind_standard_uncertainty": wind.standard_uncertainty,
+        "height": {
+            **picked(wind.height, "factor", "other_factor"),
+            "other_law": wind.height.other_law or None,
+        },
+        "roof": None
+        if wind.roof is None
+        else picked(
+            wind.roof, "above_edge_m", "above_ridge_m", "disturbed_top_m", "disturbed_share"
+        ),
+        "air": picked(
+            build.air,
+            *("mean_density_kg_m3", "month_density_kg_m3", "standard_uncertainty"),
+            season_energy_effect="season_effect",
+            humidity_energy_effect="humidity_effect",
+        ),
         "air_density_method": build.air.provenance.method,
-        "rated_power_w": build.curve.rated_power_w,
-        "gross_kwh_per_year": energy.gross_kwh,
-        "fitted_gross_kwh_per_year": energy.fitted_gross_kwh,
-        "energy_from_time_series": energy.from_time_series,
-        "time_series_gross_kwh_per_year": energy.time_series_gross_kwh,
-        "curve_source": build.curve.provenance.source,
-        "curve_method": build.curve.provenance.method,
-        "curve_modelled": build.curve.modelled,
-        "extrapolation": build.curve.extrapolation,
-        "gross_kwh_extrapolated_per_year": energy.beyond_last_kwh,
-        "idle_draw_kwh_per_year": energy.idle_draw_kwh,
+        "turbulence": None
+        if build.turbulence is None
+        else picked(build.turbulence, "intensity", "counted", energy_effect="effect"),
+        "extreme_winds": picked(
+            build.extreme_winds,
+            *("site_class", "largest_reading_ms", "largest_is_gust", "fifty_year"),
+            *("thrust_speed_ms", "thrust_n"),
+        ),
+        "curve_source": curve.provenance.source,
+        "curve_method": curve.provenance.method,
+        "extrapolation": curve.extrapolation,
         "energy_method": energy.provenance.method,
-        "losses": [asdict(loss) for loss in energy.losses],
-        "net_kwh_per_year": energy.net_kwh,
-        "inter_annual_low_net_kwh": energy.inter_annual_low_kwh,
-        "inter_annual_high_net_kwh": energy.inter_annual_high_kwh,
-        "capacity_factor": energy.capacity_factor,
-        "hours_per_year": asdict(energy.hours),
-        **money_of(build, terms),
+        "losses": json_ready(energy.losses),
+        "hours_per_year": json_ready(energy.hours),
+        **_money(cost),
+        "break_even": json_ready(break_even(build, terms)),
+        "rotor_saving": json_ready(rotor_saving(build, terms)),
+    }
+
+
+def _money(cost: Cost | None) -> dict[str, Any]:
+    """Return what a build costs and earns but for the measures, in real terms unless nominal."""
+    if cost is None:
+        keys = ("cost_by_group", "dearest_items", "embodied", "cash_flow_real", "nominal")
+        return dict.fromkeys((*keys, "with_loan"))
+    spent = cost.expenditure
+    upkeep = spent.maintenance_per_year + spent.maintenance_in_years[1:]
+    return {
+        **picked(
+            cost,
+            *("embodied", "nominal", "with_loan"),
+            cost_by_group="by_group",
+            dearest_items="dearest",
+        ),
+        "cash_flow_real": {
+            **picked(cost.flow, "cost", "energy_kwh", "value", "net"),
+            "replacements": spent.replacement_costs.tolist(),
+            "upkeep": [0.0, *upkeep.tolist()],
+        },
+    }
+
+
+def _uncertainty(uncertainty: Uncertainty) -> dict[str, Any]:
+    """Return what holds for all builds."""
+    return {
+        **picked(uncertainty.convergence, "draws", "enough_draws", "standard_error"),
+        "seed": uncertainty.seed,
+        "inputs": [_input(each) for each in uncertainty.inputs],
+        "correlations": json_ready(uncertainty.correlations),
+    }
+
+
+def _input(each: UncertainInput) -> dict[str, Any]:
+    return {
+        **picked(each, "name", "category", "words", "source", stated_in_plan="by_plan"),
+        "distribution": str(each.distribution),
+        "standard_uncertainty": each.distribution.standard_uncertainty,
+    }
+
+
+def _sure(build: BuildUncertainty) -> dict[str, Any]:
+    """Return the uncertainty of one build."""
+    return {
+        **{measure: json_ready(held) for measure, held in build.ranges.items()},
+        **picked(
+            build,
+            "drivers",
+            chance_paid_back_within_life="probability_of_payback",
+            chance_paid_back_with_interest="probability_that_it_pays",
+            chance_cheaper_than_bought_kwh="probability_below_price",
+            chance_better_than="beats",
+        ),
+        "next_steps": [_gain(gain) for gain in build.next_steps],
+    }
+
+
+def _gain(gain: Gain) -> dict[str, Any]:
+    return {
+        "step": STEP_WORDS[gain.step],
+        **picked(
+            gain,
+            *("work_days", "figure"),
+            interval_before="before",
+            interval_after="after",
+            narrowed_share="narrowed",
+        ),
     }

@@ -15,18 +15,18 @@ import jinja2
 from markupsafe import Markup
 
 from yieldest import __version__
+from yieldest.arrays import NOT_KNOWN, rounded
 from yieldest.html_repr import printable
 from yieldest.model.estimate import Estimate
 from yieldest.model.scenarios import BuildGrid
 from yieldest.plan import Plan
 from yieldest.report.answer import answer_of
 from yieldest.report.chart import Chart, drawn
-from yieldest.report.comparison_rows import Row, TableView
 from yieldest.report.palette import BUILD_STYLES, PALETTE
 from yieldest.report.sections import count_of_warnings, sections_of
 from yieldest.report.sliders import interpolation_note, outcome, payload, slider_labels
 from yieldest.report.svg import StyleSheet, inline_svg
-from yieldest.report.wording import NOT_KNOWN, rounded
+from yieldest.report.tables import Row, TableView
 from yieldest.uncertainty.result import Uncertainty
 
 WIDEST_TABLE = 7
@@ -84,7 +84,8 @@ def page_of(
         sections=sections_of(plan, estimate, uncertainty, grids, changes),
         charts=shown,
         builds=[(style.letter, build.name) for style, build in drawn(estimate.builds)],
-        knobs=slider_labels(grids),
+        letters={build.name: style.letter for style, build in drawn(estimate.builds)},
+        sliders=slider_labels(grids),
         outcome=outcome(estimate.currency),
         interpolation=interpolation_note(grids, estimate.currency),
         grids=_inert(payload(grids[: len(BUILD_STYLES)], estimate.currency)),
@@ -151,7 +152,7 @@ def _shown(chart: Chart, sheet: StyleSheet, done: Callable[[str], None]) -> _Sho
     heads = list(chart.numbers)
     shown = heads[:WIDEST_TABLE]
     rows = [
-        Row(_cell(first), "", tuple(_cell(cell) for cell in others))
+        Row(_cell(first), tuple(_cell(cell) for cell in others))
         for first, *others in zip_longest(*(chart.numbers[head] for head in shown))
     ]
     svg = inline_svg(chart.figure(titled=False), chart.name, printable(chart.message), sheet)

@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.energy.annual_energy import energy_steps
 from yieldest.html_repr import printable
 from yieldest.report.chart import Chart, drawn, known_or_none, label, legend
 from yieldest.report.palette import BuildStyle, colour
-from yieldest.report.wording import percent, rounded
 from yieldest.turbine.plausibility import BETZ_LIMIT
 from yieldest.turbine.power_curve import PowerCurve, power_coefficient
 

@@ -1,74 +1,44 @@
-"""What stands in each section of the page, in the order a reader asks for it."""
+"""What stands in each section of the page, and which of them the terminal prints too."""
 
 from __future__ import annotations
 
 import hashlib
 import shlex
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 
 from yieldest import __version__
 from yieldest.defaults import YEAR_TO_YEAR
+from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.inputs import input_files
+from yieldest.model.number_of_machines import cost_by_number
+from yieldest.model.quantities import BY_KEY
 from yieldest.model.scenarios import BuildGrid
 from yieldest.plan import Plan
+from yieldest.provenance import Findings
 from yieldest.report.cautions import CAUTIONS
-from yieldest.report.comparison_rows import (
-    Row,
-    TableView,
-    build_rows,
-    labelled,
-    uncertainty_rows,
-    without_marks,
-)
-from yieldest.report.methods import methods_of
+from yieldest.report.hub_tables import clock_sentence, long_term_table, shear_table, steps_table
 from yieldest.report.palette import BUILD_STYLES
 from yieldest.report.sentences.words import sentences
 from yieldest.report.sliders import one_at_a_time
-from yieldest.report.spending import break_even_sentences, cost_sentences
-from yieldest.report.uncertainty_text import next_step_sentences, sufficiency, uncertainty_lines
-from yieldest.report.verdict import reasons, verdict
-from yieldest.report.wind_tables import (
-    fits_table,
-    long_term_table,
-    quiet_tests,
-    screening_table,
-    steps_to_hub_tables,
+from yieldest.report.spending import (
+    break_even_sentences,
+    by_number_sentences,
+    by_number_table,
+    cost_sentences,
 )
+from yieldest.report.tables import Notes, Row, Section, TableView, builds_table
+from yieldest.report.uncertainty_text import (
+    inputs_table,
+    next_step_sentences,
+    ranges_table,
+    sufficiency,
+)
+from yieldest.report.verdict import reasons, verdict
+from yieldest.report.wind_tables import fits_table, quality_control_table, quality_rules
 from yieldest.report.wind_text import enough, how_sure
 from yieldest.uncertainty.result import Uncertainty
-
-
-@dataclass(frozen=True)
-class Notes:
-    """A list of sentences under a heading; those that warn are marked."""
-
-    title: str
-    texts: Sequence[str]
-    warn: bool = False
-
-
-@dataclass(frozen=True)
-class PageSection:
-    """One section of the page.
-
-    Parameters
-    ----------
-    id : str
-        Its place in the page, and of its charts among the charts.
-    title : str
-    intro : sequence of str
-    tables : sequence of TableView
-    notes : sequence of Notes
-    """
-
-    id: str
-    title: str
-    intro: Sequence[str] = ()
-    tables: Sequence[TableView] = ()
-    notes: Sequence[Notes] = ()
 
 
 def sections_of(
@@ -77,7 +47,7 @@ def sections_of(
     uncertainty: Uncertainty | None,
     grids: Sequence[BuildGrid],
     changes: Sequence[str],
-) -> list[PageSection]:
+) -> list[Section]:
     """Return every section of the page but its charts."""
     drawn = (
         [f"Of {len(grids)} builds the first {len(BUILD_STYLES)} are drawn in the charts below."]
@@ -85,26 +55,22 @@ def sections_of(
         else []
     )
     return [
-        PageSection(
+        Section(
             "builds",
             "Side by side",
             intro=drawn,
-            tables=[_of_builds("Every build of the plan", estimate, build_rows(estimate))],
+            tables=[builds_table("Every build of the plan", "page", estimate)],
             notes=_kept(
                 Notes("In plain words", verdict(estimate)), Notes("Why", reasons(estimate))
             ),
         ),
-        _uncertainty(estimate, uncertainty),
-        PageSection("energy", "Where the energy goes"),
-        PageSection(
-            "ladder",
-            "From the mast to the hub",
-            tables=[*_long_term(estimate), *steps_to_hub_tables(estimate)],
-        ),
+        uncertainty_section(estimate, uncertainty),
+        Section("energy", "Where the energy goes"),
+        hub_section(estimate),
         _wind(estimate),
-        PageSection("curve", "The machine"),
-        PageSection("economics", "The money", notes=_money_notes(estimate)),
-        PageSection(
+        Section("curve", "The machine"),
+        money_section(estimate),
+        Section(
             "otherwise",
             "If things were otherwise",
             intro=[
@@ -114,9 +80,9 @@ def sections_of(
             ],
             tables=one_at_a_time(estimate, grids),
         ),
-        PageSection("assumed", "Assumed, and be warned", notes=_notes(estimate)),
-        PageSection("cautions", "Take care", notes=[Notes("", CAUTIONS, warn=True)]),
-        PageSection("methods", "Methods and sources", tables=[_methods(estimate)]),
+        Section("assumed", "Assumed, and be warned", notes=findings_notes(estimate)),
+        cautions_section(),
+        Section("methods", "Methods and sources", tables=[methods_table(estimate)]),
         _again(plan, uncertainty, changes),
     ]
 
@@ -126,79 +92,34 @@ def count_of_warnings(estimate: Estimate) -> int:
     return len({*estimate.warnings, *(found for b in estimate.builds for found in b.warnings)})
 
 
-def _of_builds(caption: str, estimate: Estimate, rows: list[Row]) -> TableView:
-    heads = [_head(place, build) for place, build in enumerate(estimate.builds)]
-    named = [Row(labelled(row), "", row.cells, row.strong) for row in rows]
-    return TableView(caption, ["figure", *heads], named)
-
-
-def _head(place: int, build: BuildEstimate) -> str:
-    letter = f"{BUILD_STYLES[place].letter}  " if place < len(BUILD_STYLES) else ""
-    return f"{letter}{build.name}"
-
-
-def _notes(estimate: Estimate) -> list[Notes]:
-    notes = [
-        Notes("Be warned", sentences(estimate.warnings), warn=True),
-        *(
-            Notes(f"Be warned of {b.name}", sentences(b.warnings), warn=True)
-            for b in estimate.builds
-        ),
-        Notes("Assumed, for nobody stated it", sentences(estimate.assumed)),
-        *(Notes(f"Assumed for {b.name}", sentences(b.assumed)) for b in estimate.builds),
-    ]
-    return _kept(*notes)
-
-
-def _kept(*notes: Notes) -> list[Notes]:
-    """Leave out the notes that say nothing."""
-    return [note for note in notes if note.texts]
-
-
-def _uncertainty(estimate: Estimate, uncertainty: Uncertainty | None) -> PageSection:
-    usual = _of_builds(
-        "Calm years, windy years, and a cross-check", estimate, uncertainty_rows(estimate)
-    )
+def uncertainty_section(
+    estimate: Estimate, uncertainty: Uncertainty | None, *, full: bool = True
+) -> Section:
+    """Return how sure the figures are; P75 and P99 only in full."""
+    usual = builds_table("Calm years, windy years, and a cross-check", "years", estimate)
     spread = (
         f"A calm and a windy year have a mean wind one usual year-to-year spread "
         f"({YEAR_TO_YEAR}) below and above the mean."
     )
     if uncertainty is None:
-        return PageSection(
-            "uncertainty",
-            "How sure that is",
-            intro=[
-                "No draws were made, so there are no ranges. The uncertainty of curve, height and "
-                "losses "
-                f"is not in what follows. {spread}"
-            ],
-            tables=[usual],
+        intro = (
+            "No draws were made, so there are no ranges. The uncertainty of curve, height and "
+            f"losses is not in what follows. {spread}"
         )
-    lines, of = [], ""
-    for label, unit, cells in uncertainty_lines(uncertainty, estimate.currency):
-        # On the terminal P50 to P99 stand indented below what they are of; here each says it.
-        of = of if label.startswith(" ") else label
-        lines.append(Row(f"{of}, {label.strip()}" if label != of else label, unit, tuple(cells)))
-    inputs = [
-        Row(each.words, "", (each.category, str(each.distribution), each.source))
-        for each in uncertainty.inputs
-    ]
-    return PageSection(
+        return Section("uncertainty", "How sure that is", [intro], [usual])
+    others = "P50, P75, P99 likewise" if full else "P50 likewise; P75 and P99 with --full"
+    return Section(
         "uncertainty",
         "How sure that is",
-        intro=[sufficiency(uncertainty), spread],
+        intro=[
+            sufficiency(uncertainty),
+            f"P90: so good or better in 90 cases of 100; {others}.",
+            spread,
+        ],
         tables=[
-            _of_builds(
-                "What nine cases of ten hold; P90 is so good or better in 90 %", estimate, lines
-            ),
+            ranges_table(uncertainty, estimate.currency, full=full),
             usual,
-            TableView(
-                "How doubtful each input was taken to be (categories of IEC 61400-15, and money)",
-                ["input", "category", "distribution", "source"],
-                inputs,
-                words=True,
-                tucked=True,
-            ),
+            inputs_table(uncertainty),
         ],
         notes=_kept(
             Notes("What to measure next", next_step_sentences(uncertainty, estimate.currency))
@@ -206,40 +127,167 @@ def _uncertainty(estimate: Estimate, uncertainty: Uncertainty | None) -> PageSec
     )
 
 
-def _long_term(estimate: Estimate) -> list[TableView]:
-    return [] if estimate.long_term is None else [long_term_table(estimate.long_term)]
+def hub_section(estimate: Estimate) -> Section:
+    """Return the way of the wind from the mast to the hubs."""
+    found, shear = estimate.long_term, estimate.shear
+    return Section(
+        "ladder",
+        "From the mast to the hub",
+        intro=[] if found is None else [clock_sentence(found)],
+        tables=[
+            *([] if found is None else [long_term_table(found)]),
+            *([] if shear is None else [shear_table(shear)]),
+            steps_table(estimate),
+        ],
+    )
 
 
-def _wind(estimate: Estimate) -> PageSection:
+def money_section(estimate: Estimate) -> Section:
+    """Return what each build costs, by number of machines, and what would make it pay."""
+    currency, ladders = estimate.currency, cost_by_number(estimate)
+    return Section(
+        "economics",
+        "The money",
+        tables=[by_number_table(each, currency) for each in ladders],
+        notes=_kept(
+            *(
+                Notes(f"{each.build}, by number of machines", by_number_sentences(each, currency))
+                for each in ladders
+            ),
+            *(Notes(f"What {b.name} costs", cost_sentences(b, estimate)) for b in estimate.builds),
+            Notes("What it would take to pay just so", break_even_sentences(estimate)),
+        ),
+    )
+
+
+def findings_notes(estimate: Estimate) -> list[Notes]:
+    """Return what was assumed and warned of; what all builds share is said once."""
+    return _kept(
+        *_findings(estimate, "Be warned", "Be warned of", lambda of: of.warnings, warn=True),
+        *_findings(estimate, "Assumed, for nobody stated it", "Assumed for", lambda of: of.assumed),
+    )
+
+
+def _findings(
+    estimate: Estimate,
+    title: str,
+    of_build: str,
+    find: Callable[[Estimate | BuildEstimate], Findings],
+    *,
+    warn: bool = False,
+) -> list[Notes]:
+    every = [sentences(find(build)) for build in estimate.builds]
+    shared = [text for text in every[0] if all(text in other for other in every)]
+    common = list(dict.fromkeys([*sentences(find(estimate)), *shared]))
+    return [
+        Notes(title, common, warn),
+        *(
+            Notes(f"{of_build} {build.name}", [text for text in mine if text not in shared], warn)
+            for build, mine in zip(estimate.builds, every, strict=True)
+        ),
+    ]
+
+
+def cautions_section() -> Section:
+    """Return what can hurt someone."""
+    return Section("cautions", "Take care", notes=[Notes("", CAUTIONS, warn=True)])
+
+
+def methods_table(estimate: Estimate) -> TableView:
+    """Return what was computed and how, with the source, in the words of the figures."""
+    terms, currency = estimate.terms, estimate.currency
+    pairs = [("wind as measured", estimate.distribution.provenance.method)]
+    for build in estimate.builds:
+        pairs += [
+            (BY_KEY["hub_mean_speed_ms"].words, build.height_method),
+            (BY_KEY["air_density_kg_m3"].words, build.air.provenance.method),
+            (f"power curve of {build.name}", build.curve.provenance.method),
+        ]
+    worth = (
+        "no price stated"
+        if terms.price_per_kwh is None
+        else f"{terms.price_per_kwh:g} {currency} for each kWh"
+    )
+    pairs += [
+        (BY_KEY["fitted_gross_kwh_per_year"].words, FITTED_METHOD),
+        (BY_KEY["time_series_gross_kwh_per_year"].words, _of_readings(estimate)),
+        (
+            "calm and windy year",
+            f"mean wind {YEAR_TO_YEAR} lower or higher, one usual year-to-year "
+            "spread (common practice, no source); the uncertainty of curve, height and losses "
+            "comes on top",
+        ),
+        (
+            BY_KEY["capital_cost"].words,
+            f"the bill; own labour at {terms.wage_per_hour:g} {currency} an hour",
+        ),
+        *(
+            (BY_KEY["cost_per_kwh"].words, build.cost.provenance.method)
+            for build in estimate.builds
+            if build.cost is not None
+        ),
+        (
+            "money terms",
+            f"{terms.life_years} years, real rate {100 * terms.discount_rate:.1f} %, upkeep "
+            f"{100 * terms.maintenance_share_per_year:.1f} % of the capital cost a year where the "
+            "bill states none, replacements when due; all in real terms (today's money); "
+            f"{terms.provenance.method}",
+        ),
+        (
+            BY_KEY["payback_years"].words,
+            f"until the balance stays above zero, replacements included; {worth}; discounted at "
+            "the real rate",
+        ),
+    ]
+    return TableView(
+        "How each figure was computed",
+        ["figure", "method and source"],
+        [Row(what, (how,)) for what, how in dict.fromkeys(pairs)],
+        words=True,
+    )
+
+
+def _of_readings(estimate: Estimate) -> str:
+    """Say how the energy from the readings is computed, and when it is used."""
+    if estimate.builds[0].energy.time_series_gross_kwh is None:
+        return "no record, so no cross-check"
+    limit = estimate.distribution.reading_limit
+    fitted = BY_KEY["fitted_gross_kwh_per_year"].words
+    if limit is None:
+        use = "a cross-check of the fit, for a fit was asked for"
+    elif limit == 0:
+        use = "used, for it was asked for"
+    else:
+        use = f"used where the {fitted} is more than {100 * limit:.0f} % away from it"
+    over = (
+        "at every reading of the record"
+        if estimate.record is not None
+        else "over the classes of the table, or over the twelve months one by one"
+    )
+    return f"the same curve {over}, mean times 8760 h; {use}"
+
+
+def _kept(*notes: Notes) -> list[Notes]:
+    """Leave out the notes that say nothing."""
+    return [note for note in notes if note.texts]
+
+
+def _wind(estimate: Estimate) -> Section:
     study = estimate.resource
     if study is None:
-        return PageSection("wind", "The wind")
-    return PageSection(
+        return Section("wind", "The wind")
+    return Section(
         "wind",
         "The wind",
-        intro=[f"Is the record enough? {enough(study)}", without_marks(how_sure(study))],
-        tables=[screening_table(study), fits_table(study)],
-        notes=_kept(Notes("", [quiet_tests(study)])),
+        intro=[f"Is the record enough? {enough(study)}", how_sure(study)],
+        tables=[quality_control_table(study), fits_table(study)],
+        notes=_kept(Notes("The rules of these tests", quality_rules(study))),
     )
 
 
-def _money_notes(estimate: Estimate) -> list[Notes]:
-    return _kept(
-        *(Notes(f"What {b.name} costs", cost_sentences(b, estimate)) for b in estimate.builds),
-        Notes("What it would take to pay just so", break_even_sentences(estimate)),
-    )
-
-
-def _methods(estimate: Estimate) -> TableView:
-    rows = [Row(what, "", (how,)) for what, how in methods_of(estimate)]
-    return TableView(
-        "How each figure was computed", ["figure", "method and source"], rows, words=True
-    )
-
-
-def _again(plan: Plan, uncertainty: Uncertainty | None, changes: Sequence[str]) -> PageSection:
+def _again(plan: Plan, uncertainty: Uncertainty | None, changes: Sequence[str]) -> Section:
     rows = [
-        Row(path.name, "", (hashlib.sha256(path.read_bytes()).hexdigest(),))
+        Row(path.name, (hashlib.sha256(path.read_bytes()).hexdigest(),))
         for path in input_files(plan)
     ]
     command = shlex.join(
@@ -251,7 +299,7 @@ def _again(plan: Plan, uncertainty: Uncertainty | None, changes: Sequence[str]) 
         if uncertainty is None
         else f"{uncertainty.convergence.draws:,} draws with the seed {uncertainty.seed}."
     )
-    return PageSection(
+    return Section(
         "again",
         "How to get this again",
         intro=[

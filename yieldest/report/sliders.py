@@ -7,16 +7,18 @@ from typing import Any
 
 import numpy as np
 
+from yieldest.arrays import NOT_KNOWN, rounded
 from yieldest.model.estimate import Estimate
+from yieldest.model.quantities import BY_KEY, NEVER, quantities_of
 from yieldest.model.scenarios import Axis, BuildGrid, Surface
-from yieldest.report.comparison_rows import Row, TableView
 from yieldest.report.palette import BUILD_STYLES
-from yieldest.report.wording import NOT_KNOWN, rounded
+from yieldest.report.tables import Row, TableView
 
-NEVER = "never"
 _PRECISION = 7
 """Significant digits of the results in the page."""
 
+_MOST_DIGITS = 3
+"""Between the points of the grid no result is known to more digits."""
 _AXES = {
     # key: label of the slider, how a value is said, the same by itself in a table, multiplied by
     "hub_height_m": ("hub height", "{} m", "hub at {} m", 1),
@@ -24,14 +26,6 @@ _AXES = {
     "price_per_kwh": ("worth of a kWh", "{} {currency}", "a kWh worth {} {currency}", 1),
     "discount_rate": ("real discount rate", "{} % a year", "discount rate {} % a year", 100),
     "bill_scale": ("bill", "{} % of the plan's", "bill at {} % of the plan's", 100),
-}
-_RESULTS = {
-    # key: label, unit, significant digits, what is shown for none
-    "net_kwh_per_year": ("net energy", "kWh/year", 2, NOT_KNOWN),
-    "capital_cost": ("capital cost", "{currency}", 3, NOT_KNOWN),
-    "cost_per_kwh": ("cost per kWh", "{currency}/kWh", 2, NOT_KNOWN),
-    "payback_years": ("simple payback", "years", 2, NEVER),
-    "net_present_value": ("net present value", "{currency}", 2, NOT_KNOWN),
 }
 
 
@@ -43,10 +37,7 @@ def slider_labels(grids: Sequence[BuildGrid]) -> list[dict[str, str]]:
 
 def outcome(currency: str) -> list[dict[str, str]]:
     """Return key and label of every result that the sliders move."""
-    return [
-        {"key": key, "label": f"{label} ({unit.format(currency=currency)})"}
-        for key, (label, unit, _, _) in _RESULTS.items()
-    ]
+    return [{"key": each.key, "label": each.named(currency)} for each in quantities_of("sliders")]
 
 
 def payload(grids: Sequence[BuildGrid], currency: str) -> list[dict[str, Any]]:
@@ -71,14 +62,19 @@ def payload(grids: Sequence[BuildGrid], currency: str) -> list[dict[str, Any]]:
                     "shape": list(surface.values.shape),
                     "stated": _short(_stated(grid, surface)),
                     "values": [_short(value) for value in surface.values.ravel()],
-                    "digits": _RESULTS[surface.key][2],
-                    "none": _RESULTS[surface.key][3],
+                    "digits": min(_MOST_DIGITS, BY_KEY[surface.key].digits),
+                    "none": _none(surface),
                 }
                 for surface in grid.surfaces
             ],
         }
         for grid in grids
     ]
+
+
+def _none(surface: Surface) -> str:
+    """Return what is shown where a result cannot be had."""
+    return NEVER if BY_KEY[surface.key].never else NOT_KNOWN
 
 
 def _short(value: float) -> float | None:
@@ -100,16 +96,13 @@ def one_at_a_time(estimate: Estimate, grids: Sequence[BuildGrid]) -> list[TableV
     currency = estimate.currency
     tables = []
     for style, grid in zip(BUILD_STYLES, grids, strict=False):
-        heads = ["changed"]
-        for surface in grid.surfaces:
-            label, unit, _, _ = _RESULTS[surface.key]
-            heads.append(f"{label} ({unit.format(currency=currency)})")
-        rows = [Row("nothing", "", _results(grid, {}), strong=True)]
+        heads = ["changed", *(BY_KEY[each.key].named(currency) for each in grid.surfaces)]
+        rows = [Row("nothing", _results(grid, {}), strong=True)]
         for axis in grid.axes:
             for place in (0, axis.values.size - 1):
                 if place != axis.stated_index:
                     rows.append(
-                        Row(_change(axis, place, currency), "", _results(grid, {axis.key: place}))
+                        Row(_change(axis, place, currency), _results(grid, {axis.key: place}))
                     )
         caption = f"{style.letter}  {grid.name}: one thing changed, the rest as planned"
         tables.append(TableView(caption, heads, rows))
@@ -124,22 +117,22 @@ def _change(axis: Axis, place: int, currency: str) -> str:
 def _results(grid: BuildGrid, changed: dict[str, int]) -> tuple[str, ...]:
     cells = []
     for surface in grid.surfaces:
-        _, _, digits, none = _RESULTS[surface.key]
         value = _at(grid, surface, changed)
-        cells.append(rounded(value, digits) if np.isfinite(value) else none)
+        shown = BY_KEY[surface.key].written(value) if np.isfinite(value) else _none(surface)
+        cells.append(shown)
     return tuple(cells)
 
 
 def interpolation_note(grids: Sequence[BuildGrid], currency: str) -> str:
     """Return how far the results between grid points are off, as measured."""
     parts = []
-    for key, (label, unit, _, _) in _RESULTS.items():
-        found = [surface for grid in grids if (surface := grid.surface(key)) is not None]
+    for each in quantities_of("sliders"):
+        found = [surface for grid in grids if (surface := grid.surface(each.key)) is not None]
         worst = max((surface.worst_error for surface in found), default=0.0)
         usual = max((surface.usual_error for surface in found), default=0.0)
         if found and worst > 1e-9:
             parts.append(
-                f"{label} {rounded(usual)} {unit.format(currency=currency)} in the median and "
+                f"{each.words} {rounded(usual)} {each.unit_in(currency)} in the median and "
                 f"{rounded(worst)} at most"
             )
     return (

@@ -4,23 +4,16 @@ from __future__ import annotations
 
 import math
 
-from rich import box
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
-
+from yieldest.arrays import percent, rounded, whole
 from yieldest.economics.bill_of_materials import NO_GROUP
 from yieldest.model.break_even import BreakEven, break_even, rotor_saving
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import CostByNumber, CostOfNumber
-from yieldest.report.wording import percent, print_heading, print_list, rounded, whole
+from yieldest.model.quantities import BY_KEY
+from yieldest.report.tables import Row, TableView
 
-
-def print_costs(estimate: Estimate, screen: Console) -> None:
-    """Print for every build its cost by group, its dearest items, and what a rotor can save."""
-    for build in estimate.builds:
-        print_list(f"What {build.name} costs", cost_sentences(build, estimate), screen)
+_BY_NUMBER = ("net_kwh_per_year", "capital_cost", "cost_per_kwh")
 
 
 def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
@@ -69,36 +62,40 @@ def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
     return texts
 
 
-def print_ladder(ladder: CostByNumber, money: str, screen: Console) -> None:
-    """Print the cost per kWh by number of machines, and where it crosses the single one."""
-    print_heading(f"{ladder.build}: cost per kWh by number of machines", screen)
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
-    for heading in ("machines", "net kWh/year", f"capital cost, {money}", f"{money}/kWh", ""):
-        table.add_column(heading, justify="right")
+def by_number_table(ladder: CostByNumber, money: str) -> TableView:
+    """Return the cost per kWh by number of machines."""
+    rows = []
     for step in _some(ladder):
         cheaper = (
             step.cost_per_kwh is not None
             and ladder.single_cost_per_kwh is not None
             and step.cost_per_kwh < ladder.single_cost_per_kwh
         )
-        table.add_row(
-            f"{step.count}",
+        cells = (
             rounded(step.net_kwh_per_year),
             whole(step.capital_cost, 4),
             rounded(step.cost_per_kwh),
             "cheaper" if cheaper else "",
         )
-    screen.print(table)
-    screen.print(Text(crossing_sentence(ladder, money)))
+        rows.append(Row(f"{step.count}", cells))
+    return TableView(
+        f"{ladder.build}: cost per kWh by number of machines",
+        ["machines", *(BY_KEY[key].named(money) for key in _BY_NUMBER), "than the single one"],
+        rows,
+    )
+
+
+def by_number_sentences(ladder: CostByNumber, money: str) -> list[str]:
+    """Say where many machines cross the single one, and that more are not always cheaper."""
+    texts = [crossing_sentence(ladder, money)]
     priced = [step for step in ladder.steps if step.cost_per_kwh is not None]
     cheapest = min(priced, key=lambda step: step.cost_per_kwh or 0.0, default=None)
     if cheapest is not None and cheapest.count < ladder.steps[-1].count:
-        screen.print(
-            Text(
-                f"More are not always cheaper: of the numbers computed, {cheapest.count} make the "
-                f"cheapest kWh, at {rounded(cheapest.cost_per_kwh)} {money}."
-            )
+        texts.append(
+            f"More are not always cheaper: of the numbers computed, {cheapest.count} make the "
+            f"cheapest kWh, at {rounded(cheapest.cost_per_kwh)} {money}."
         )
+    return texts
 
 
 def _some(ladder: CostByNumber) -> list[CostOfNumber]:
@@ -128,15 +125,6 @@ def crossing_sentence(ladder: CostByNumber, money: str) -> str:
         cheaper = begins_cheaper == (i % 2 == 1)
         words.append(f"{'cheaper' if cheaper else 'dearer'} from {count} machines on")
     return f"Against {single}: {', '.join(words)}."
-
-
-def print_break_even(estimate: Estimate, screen: Console) -> None:
-    """Print for every build what would make it pay just so."""
-    print_list(
-        "What it would take to pay just so, changing one thing alone",
-        break_even_sentences(estimate),
-        screen,
-    )
 
 
 def break_even_sentences(estimate: Estimate) -> list[str]:

@@ -10,10 +10,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.report.sentences.words import sentences
-from yieldest.report.wording import percent, rounded
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.summary_tables import FrequencyTable, MonthlyMeans
 

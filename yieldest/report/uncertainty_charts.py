@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from yieldest.arrays import percent, rounded
 from yieldest.html_repr import printable
 from yieldest.report.chart import Chart
 from yieldest.report.palette import BUILD_STYLES, BuildStyle, colour
 from yieldest.report.uncertainty_text import FIGURE_WORDS, FIRST, between, goal_of
-from yieldest.report.wording import percent, rounded
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 
-from rich.console import Console
-
+from yieldest.arrays import rounded, whole
 from yieldest.economics.cash_flow import flow_of
 from yieldest.economics.evaluation import Cost
 from yieldest.economics.measures import present_value
@@ -14,10 +13,6 @@ from yieldest.energy.losses import kept_share
 from yieldest.model.break_even import break_even
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
-from yieldest.model.number_of_machines import cost_by_number
-from yieldest.report.side_by_side import side_by_side
-from yieldest.report.spending import print_break_even, print_costs, print_ladder
-from yieldest.report.wording import print_heading, print_list, rounded, whole
 from yieldest.wind.distribution import LOW_MEAN_SPEED_MS
 
 TOO_NEAR = 0.10
@@ -27,18 +22,6 @@ WORTH_NAMING = 0.02
 """A cause that moves the cost per kWh by less than this share is not named; our choice."""
 THIN_MARGIN = 0.20
 """A build that would lose money with so much less energy stands on a knife's edge; our choice."""
-
-
-def print_verdict(estimate: Estimate, screen: Console) -> None:
-    """Print the money of all builds side by side, why one is better, and what it comes from."""
-    print_heading("Side by side, money in real terms (today's money)", screen)
-    screen.print(side_by_side(estimate))
-    if len(estimate.builds) > 1:
-        print_list("Why", reasons(estimate), screen)
-    print_costs(estimate, screen)
-    for ladder in cost_by_number(estimate):
-        print_ladder(ladder, estimate.currency, screen)
-    print_break_even(estimate, screen)
 
 
 def reasons(estimate: Estimate) -> list[str]:

@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, floats, percent
 from yieldest.report.chart import Chart, drawn, known_or_none, label, legend
 from yieldest.report.palette import CALM_TO_STRONG, colour
-from yieldest.report.wording import percent
 from yieldest.wind.weibull import share_above
 
 if TYPE_CHECKING:

@@ -1,12 +1,13 @@
-"""The wind as tables of the page: its fits, its quality_control, and the ladder to the hub."""
+"""A wind study as tables: its fits, its quality control, and how it splits up by time and place."""
 
 from __future__ import annotations
 
-from yieldest.model.estimate import Estimate
-from yieldest.report.chart import drawn
-from yieldest.report.comparison_rows import Row, TableView
-from yieldest.report.wording import NOT_KNOWN, percent, signed_percent
-from yieldest.wind.long_term.correction import LongTermCorrection
+import calendar
+from collections.abc import Sequence
+
+from yieldest.arrays import NOT_KNOWN, percent, signed_percent
+from yieldest.report.tables import Row, TableView
+from yieldest.wind.breakdown import Group
 from yieldest.wind.resource import WindResource
 
 
@@ -14,115 +15,109 @@ def fits_table(study: WindResource) -> TableView:
     """Return every fit to the record, with what it misses of the energy."""
     rows = [
         Row(
-            fit.method + (" (chosen)" if fit is study.chosen else ""),
-            "",
+            ("* " if fit is study.chosen else "  ") + fit.method,
             (
-                _number(fit.shape, 2),
-                _number(fit.scale_ms, 2),
-                signed_percent(fit.mean_cube_error),
+                _with_error(fit.shape, fit.shape_se),
+                _with_error(fit.scale_ms, fit.scale_se_ms),
+                percent(fit.calm_share),
                 signed_percent(fit.energy_error),
+                signed_percent(fit.mean_cube_error),
+                percent(fit.kolmogorov),
             ),
             strong=fit is study.chosen,
         )
         for fit in study.fits
     ]
-    heads = ["method", "shape", "scale (m/s)", "mean cube off by", "energy off by"]
-    return TableView("Every Weibull fit to the readings", heads, rows, tucked=True)
+    heads = ["method", "shape", "scale m/s", "calms", "energy off", "cube off", "K distance"]
+    return TableView("Fits side by side (* the one used)", heads, rows, tucked=True)
 
 
-def screening_table(study: WindResource) -> TableView:
-    """Return what the tests of the record found."""
+def quality_control_table(study: WindResource) -> TableView:
+    """Return what each test of the record found and did."""
+    rows = []
+    for test in study.quality_control.tests:
+        speeds = [f" ({v:.1f} m/s)" if v is not None else "" for v in test.first_speeds_ms]
+        speeds += [""] * (len(test.first_times) - len(speeds))
+        places = (
+            f"{time[:16].replace('T', ' ')}{v}"
+            for time, v in zip(test.first_times, speeds, strict=True)
+        )
+        cells = (
+            "leaves out" if test.leaves_out else "notes",
+            f"{test.count:,}" if test.on else "off",
+            ", ".join(places),
+            signed_percent(test.mean_effect) if test.count else "",
+            signed_percent(test.cube_effect) if test.count else "",
+        )
+        rows.append(Row(test.name.replace("_", " "), cells))
+    return TableView(
+        "Quality control: what is left out counts as missing, what is noted stays in",
+        ["test", "does", "found", "first places", "mean", "energy"],
+        rows,
+        words=True,
+    )
+
+
+def quality_rules(study: WindResource) -> list[str]:
+    """Return the rule of each test."""
+    return [f"{test.name.replace('_', ' ')}: {test.rule}" for test in study.quality_control.tests]
+
+
+def months_table(study: WindResource) -> TableView:
+    """Return how much of each month was measured, and its wind."""
+    recovery = study.record.data_recovery
+    emptiest = recovery.month_hour_share.min(axis=1)
     rows = [
-        Row(
-            test.name.replace("_", " "),
-            "",
-            (
-                test.rule,
-                f"{test.count:,} {'left out' if test.leaves_out else 'noted'}",
-                ", ".join(time[:16].replace("T", " ") for time in test.first_times),
-                signed_percent(test.cube_effect),
-            ),
-        )
-        for test in study.quality_control.tests
-        if test.count
+        Row("covered", tuple(f"{100 * share:.0f}" for share in recovery.month_share), "%"),
+        Row("emptiest hour", tuple(f"{100 * share:.0f}" for share in emptiest), "%"),
+        *_mean_and_energy(study.months),
     ]
-    heads = ["test", "rule", "found", "first at", "effect on energy"]
-    return TableView("What the quality control of the record found", heads, rows, words=True)
+    return TableView("By month", ["", *(calendar.month_abbr[m] for m in range(1, 13))], rows)
 
 
-def quiet_tests(study: WindResource) -> str:
-    """Name the tests of the record that found nothing, and those that were off."""
-    names = {
-        state: ", ".join(
-            test.name.replace("_", " ")
-            for test in study.quality_control.tests
-            if not test.count and test.on == (state == "on")
-        )
-        for state in ("on", "off")
-    }
-    sentence = f"Nothing found by the tests: {names['on']}." if names["on"] else ""
-    return sentence + (f" Off: {names['off']}." if names["off"] else "")
-
-
-def steps_to_hub_tables(estimate: Estimate) -> list[TableView]:
-    """Return for each build every step from the mast to its hub."""
-    heads = ["step", "before (m/s)", "factor", "after (m/s)", "±", "method"]
+def hours_tables(study: WindResource) -> list[TableView]:
+    """Return the wind by hour of day, half a day in each table."""
     return [
         TableView(
-            f"{style.letter}  {build.name} (± is one standard uncertainty)",
-            heads,
-            [
-                *(
-                    Row(
-                        step.step,
-                        "",
-                        (
-                            f"{step.before_ms:.2f}",
-                            f"{step.factor:.3f}",
-                            f"{step.after_ms:.2f}",
-                            percent(step.standard_uncertainty),
-                            step.method,
-                        ),
-                    )
-                    for step in build.wind.steps
-                ),
-                Row(
-                    "at the hub",
-                    "",
-                    ("", "", f"{build.distribution.mean_speed_ms:.2f}",
-                     percent(build.wind.standard_uncertainty), "all the steps together"),
-                    strong=True,
-                ),
-            ],
-            words=True,
+            "By hour of day" if start == 0 else "",
+            ["from", *(str(hour) for hour in range(start, start + 12))],
+            _mean_and_energy(study.hours[start : start + 12]),
         )
-        for style, build in drawn(estimate.builds)
-    ]  # fmt: skip
-
-
-def long_term_table(found: LongTermCorrection) -> TableView:
-    """Return what each method says of the long-term wind, and how far it was off when tried."""
-    rows = [
-        Row("the overlap at face value", "", (f"{found.concurrent_mean_ms:.2f}", "", "")),
-        *(
-            Row(
-                method.name + (" (chosen)" if method is found.chosen else ""),
-                "",
-                (
-                    f"{method.mean_ms:.2f}",
-                    percent(method.mean_uncertainty),
-                    percent(method.cross_validation_error),
-                ),
-                strong=method is found.chosen,
-            )
-            for method in found.methods
-        ),
+        for start in (0, 12)
     ]
-    caption = (
-        f"Long-term wind at the anemometer, from {found.reference_years:.1f} years of a neighbour "
-        f"({found.overlap_hours / 24:.0f} days in common, correlation {found.correlation:.2f})"
-    )
-    return TableView(caption, ["method", "mean (m/s)", "±", "cross-validation error"], rows)
+
+
+def _mean_and_energy(groups: Sequence[Group]) -> list[Row]:
+    return [
+        Row("mean", tuple(_number(group.mean_speed_ms, 1) for group in groups), "m/s"),
+        Row("energy", tuple(f"{100 * group.energy_share:.0f}" for group in groups), "%"),
+    ]
+
+
+def groups_table(caption: str, what: str, groups: Sequence[Group]) -> TableView:
+    """Return the wind of each year or sector, with a bar for its share of the time."""
+    most = max(group.share for group in groups) or 1.0
+    rows = [
+        Row(
+            group.name,
+            (
+                f"{group.hours:,.0f}",
+                percent(group.share),
+                percent(group.energy_share),
+                _number(group.mean_speed_ms, 2),
+                _number(group.shape, 2),
+                _number(group.scale_ms, 2),
+                f"{'#' * round(24 * group.share / most):24}",
+            ),
+        )
+        for group in groups
+    ]
+    heads = [what, "hours", "time", "energy", "mean m/s", "shape", "scale m/s", "time"]
+    return TableView(caption, heads, rows)
+
+
+def _with_error(value: float | None, error: float | None) -> str:
+    return _number(value, 2) if error is None else f"{_number(value, 2)} ({error:.2f})"
 
 
 def _number(value: float | None, places: int) -> str:

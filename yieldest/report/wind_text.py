@@ -5,26 +5,24 @@ from __future__ import annotations
 import calendar
 
 import numpy as np
-from rich import box
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
+from yieldest.arrays import percent, rounded
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.report.sentences.words import sentences
-from yieldest.report.wording import (
-    NOT_KNOWN,
-    percent,
-    print_heading,
-    print_item,
-    print_list,
-    rounded,
-    signed_percent,
+from yieldest.report.tables import Row, TableView
+from yieldest.report.terminal import print_answers, print_heading, print_list, print_table
+from yieldest.report.wind_tables import (
+    fits_table,
+    groups_table,
+    hours_tables,
+    months_table,
+    quality_control_table,
+    quality_rules,
 )
-from yieldest.wind.breakdown import STEADY_FROM_MS, Group, Gustiness
+from yieldest.wind.breakdown import STEADY_FROM_MS, Gustiness
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
-from yieldest.wind.goodness import FitResult
-from yieldest.wind.quality_rules import QualityTest
 from yieldest.wind.resource import WindResource
 from yieldest.wind.weibull import share_above
 from yieldest.wind.weibull_fits import METHODS, class_bounds
@@ -37,35 +35,26 @@ SCARCE_DAYS = 30
 def print_study(study: WindResource, screen: Console) -> None:
     """Print what a record says: enough or not, how windy, how sure; then the tables."""
     screen.print(Text(study.record.provenance.source, style="bold"))
-    answers = Table.grid(padding=(0, 2, 0, 0))
-    answers.add_column(no_wrap=True, style="bold")
-    answers.add_column(overflow="fold")
-    answers.add_row("Is it enough?", Text(enough(study)))
-    answers.add_row("How windy?", Text(_how_windy(study)))
-    answers.add_row("How sure?", Text(how_sure(study)))
-    answers.add_row("Which fit?", Text(_which_fit(study)))
-    screen.print(answers)
+    answers = [
+        ("Is it enough?", enough(study)),
+        ("How windy?", _how_windy(study)),
+        ("How sure?", how_sure(study)),
+        ("Which fit?", _which_fit(study)),
+    ]
+    print_answers(answers, screen)
     print_heading("How often each speed blows (# readings, | the fit)", screen)
     for line in histogram(study):
         screen.print(Text(line))
-    print_heading("Fits side by side (* the one used)", screen)
-    screen.print(_fits(study.fits, study.chosen))
-    print_heading(
-        "Quality control: what is left out counts as missing, what is noted stays in", screen
-    )
-    screen.print(_screening(study.quality_control.tests))
-    for test in study.quality_control.tests:
-        print_item(f"{test.name.replace('_', ' ')}:", test.rule, screen)
-    print_heading("By month", screen)
-    screen.print(_months(study))
-    print_heading("By hour of day", screen)
-    screen.print(_hours(study.hours))
+    print_table(fits_table(study), screen)
+    print_table(quality_control_table(study), screen)
+    print_list("", quality_rules(study), screen)
+    for view in (months_table(study), *hours_tables(study)):
+        print_table(view, screen)
     if len(study.years) > 1:
-        print_heading("By year (by the clock, no weights)", screen)
-        screen.print(_groups("year", study.years))
+        print_table(groups_table("By year (by the clock, no weights)", "year", study.years), screen)
     if study.directions is not None:
-        print_heading("By direction the wind comes from (degrees, middle of the sector)", screen)
-        screen.print(_groups("from", study.directions.sectors))
+        caption = "By direction the wind comes from (degrees, middle of the sector)"
+        print_table(groups_table(caption, "from", study.directions.sectors), screen)
         screen.print(
             Text(
                 f"calm {percent(study.directions.calm_share, 3)} of the time, direction not known "
@@ -74,14 +63,12 @@ def print_study(study: WindResource, screen: Console) -> None:
         )
     for name, found in (("Turbulence intensity", study.turbulence), ("Gust factor", study.gusts)):
         if found is not None:
-            print_heading(name, screen)
-            screen.print(Text(_gustiness(found)))
-    if study.record.found:
-        print_heading("What was recognised in the file (state it if it is wrong)", screen)
-        screen.print(_found(study))
-    print_heading("How it was computed", screen)
-    for number, method in enumerate(_methods(study), start=1):
-        print_item(f"[{number}]", method, screen)
+            print_list(name, [_gustiness(found)], screen)
+    recognised = [Row(each.what, (each.found, each.how)) for each in study.record.found]
+    if recognised:
+        caption = "What was recognised in the file (state it if it is wrong)"
+        print_table(TableView(caption, ["", "found", "how"], recognised, words=True), screen)
+    print_list("How it was computed", _methods(study), screen)
     warnings = (*study.record.provenance.warnings, *study.warnings)
     print_list("Be warned", sentences(warnings), screen)
 
@@ -112,8 +99,8 @@ def enough(study: WindResource) -> str:
 def _how_windy(study: WindResource) -> str:
     power = STANDARD_DENSITY_KG_M3 / 2 * study.mean_cube_ms3
     text = (
-        f"Mean {study.mean_speed_ms:.2f} m/s where it was measured [1], "
-        f"{rounded(power)} W/m2 in the wind [2]."
+        f"Mean {study.mean_speed_ms:.2f} m/s where it was measured, "
+        f"{rounded(power)} W/m2 in the wind."
     )
     if study.season.used:
         text += (
@@ -136,7 +123,7 @@ def how_sure(study: WindResource) -> str:
     return (
         "In two cases of three the mean of the long run is within "
         f"{percent(uncertainty.mean_total)} of "
-        f"this, and the power in the wind within {percent(uncertainty.cube_total)} [3]. Parts of "
+        f"this, and the power in the wind within {percent(uncertainty.cube_total)}. Parts of "
         "the "
         f"first: chance of the days {percent(uncertainty.mean_sampling)}, missing seasons "
         f"{percent(uncertainty.mean_season)}, one year against the next "
@@ -149,12 +136,11 @@ def _which_fit(study: WindResource) -> str:
     fit = study.chosen
     calms = f", {percent(fit.calm_share)} calms" if fit.calm_share else ""
     text = (
-        f"Weibull shape {fit.shape:.2f}, scale {fit.scale_ms:.2f} m/s{calms} [4], because "
-        f"{study.rule}."
+        f"Weibull shape {fit.shape:.2f}, scale {fit.scale_ms:.2f} m/s{calms}, because {study.rule}."
     )
     verdict = "poor" if fit.poor else "good"
     error = "not known" if fit.energy_error is None else f"{100 * fit.energy_error:+.1f} %"
-    text += f" The fit is {verdict}: energy of a model machine [5] {error}."
+    text += f" The fit is {verdict}: energy of a model machine {error}."
     if study.reading_limit == 0:
         return f"{text} An estimate takes the readings instead, for that was asked for."
     if study.reading_limit is not None:
@@ -185,110 +171,6 @@ def histogram(study: WindResource) -> list[str]:
     return [line.rstrip() for line in lines[:MOST_CLASSES]]
 
 
-def _table(*headings: str) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
-    for number, heading in enumerate(headings):
-        table.add_column(heading, justify="right" if number else "left", overflow="fold")
-    return table
-
-
-def _fits(fits: tuple[FitResult, ...], chosen: FitResult) -> Table:
-    table = _table(
-        "method",
-        "shape",
-        "scale m/s",
-        "calms",
-        "yield [5]",
-        "cube [6]",
-        "K dist [7]",
-    )
-    table.padding = (0, 1, 0, 0)
-    table.columns[0].no_wrap = True
-    for fit in fits:
-        mark = "*" if fit is chosen else " "
-        table.add_row(
-            f"{mark} {fit.method}",
-            _with_error(fit.shape, fit.shape_se),
-            _with_error(fit.scale_ms, fit.scale_se_ms),
-            percent(fit.calm_share),
-            signed_percent(fit.energy_error),
-            signed_percent(fit.mean_cube_error),
-            percent(fit.kolmogorov),
-            style="bold" if fit is chosen else "",
-        )
-    return table
-
-
-def _with_error(value: float | None, error: float | None) -> str:
-    if value is None:
-        return NOT_KNOWN
-    return f"{value:.2f}" if error is None else f"{value:.2f} ({error:.2f})"
-
-
-def _screening(tests: tuple[QualityTest, ...]) -> Table:
-    table = _table("test", "", "found", "first places", "mean", "energy")
-    table.columns[1].justify = table.columns[3].justify = "left"
-    for test in tests:
-        speeds = [f" ({v:.1f} m/s)" if v is not None else "" for v in test.first_speeds_ms]
-        speeds += [""] * (len(test.first_times) - len(speeds))
-        places = [f"{time[:16]}{v}" for time, v in zip(test.first_times, speeds, strict=True)]
-        effects = ("", "")
-        if test.count:
-            effects = (signed_percent(test.mean_effect), signed_percent(test.cube_effect))
-        table.add_row(
-            test.name.replace("_", " "),
-            "leaves out" if test.leaves_out else "notes",
-            f"{test.count:,}" if test.on else "off",
-            "\n".join(places),
-            *effects,
-        )
-    return table
-
-
-def _months(study: WindResource) -> Table:
-    table = _table("", *(calendar.month_abbr[m] for m in range(1, 13)))
-    coverage = study.record.data_recovery
-    table.add_row("covered, %", *(f"{100 * share:.0f}" for share in coverage.month_share))
-    emptiest = coverage.month_hour_share.min(axis=1)
-    table.add_row("emptiest hour", *(f"{100 * share:.0f}" for share in emptiest))
-    table.add_row("mean, m/s", *(_one_place(g.mean_speed_ms) for g in study.months))
-    table.add_row("energy, %", *(f"{100 * g.energy_share:.0f}" for g in study.months))
-    return table
-
-
-def _one_place(value: float | None) -> str:
-    return NOT_KNOWN if value is None else f"{value:.1f}"
-
-
-def _hours(hours: tuple[Group, ...]) -> Table:
-    table = _table("from", *(str(h) for h in range(12)))
-    for start in (0, 12):
-        if start:
-            table.add_row("from", *(str(h) for h in range(12, 24)), style="dim")
-        part = hours[start : start + 12]
-        table.add_row("mean, m/s", *(_one_place(g.mean_speed_ms) for g in part))
-        table.add_row("energy, %", *(f"{100 * g.energy_share:.0f}" for g in part))
-    return table
-
-
-def _groups(what: str, groups: tuple[Group, ...]) -> Table:
-    table = _table(what, "hours", "time", "energy", "mean m/s", "shape", "scale m/s", "time")
-    table.columns[-1].justify = "left"
-    most = max(group.share for group in groups) or 1.0
-    for group in groups:
-        table.add_row(
-            group.name,
-            f"{group.hours:,.0f}",
-            percent(group.share),
-            percent(group.energy_share),
-            NOT_KNOWN if group.mean_speed_ms is None else f"{group.mean_speed_ms:.2f}",
-            NOT_KNOWN if group.shape is None else f"{group.shape:.2f}",
-            NOT_KNOWN if group.scale_ms is None else f"{group.scale_ms:.2f}",
-            "#" * round(24 * group.share / most),
-        )
-    return table
-
-
 def _gustiness(found: Gustiness) -> str:
     if found.mean is None:
         return f"No reading of {STEADY_FROM_MS:g} m/s or more carries it."
@@ -302,13 +184,6 @@ def _gustiness(found: Gustiness) -> str:
     return text if found.highest_ms is not None else f"{text}."
 
 
-def _found(study: WindResource) -> Table:
-    table = Table.grid(padding=(0, 2, 0, 0))
-    for found in study.record.found:
-        table.add_row(found.what, Text(found.found), found.how)
-    return table
-
-
 def _methods(study: WindResource) -> list[str]:
     weights = (
         f"readings weighted so that each month and hour of day counts as in a whole year "
@@ -317,14 +192,14 @@ def _methods(study: WindResource) -> list[str]:
         else f"each reading counts for its time; weights for month and hour: {study.season.reason}"
     )
     return [
-        f"arithmetic mean; {weights}",
-        "half of 1.225 kg/m3 (ISO 2533, sea level) times the mean cube of the readings, Sheppard's "
-        "correction for rounding (Kendall & Stuart)",
-        study.uncertainty.method,
-        f"{METHODS[study.chosen.method].source}; standard errors in brackets from the same "
+        f"mean: arithmetic; {weights}",
+        "power in the wind: half of 1.225 kg/m3 (ISO 2533, sea level) times the mean cube of the "
+        "readings, Sheppard's correction for rounding (Kendall & Stuart)",
+        f"how sure: {study.uncertainty.method}",
+        f"fit: {METHODS[study.chosen.method].source}; standard errors in brackets from the same "
         "bootstrap",
-        "an invented machine: power as the cube of speed from 3 to 11 m/s, level to 25 m/s; by the "
-        "fit against the time series",
-        "mean cube of the fit over that of the readings",
-        "Kolmogorov: the largest distance between the shares of time below any speed",
+        "energy off: an invented machine, power as the cube of speed from 3 to 11 m/s, level to 25 "
+        "m/s; by the fit against the time series",
+        "cube off: mean cube of the fit over that of the readings",
+        "K distance: Kolmogorov, the largest distance between the shares of time below any speed",
     ]

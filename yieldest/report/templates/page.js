@@ -2,16 +2,16 @@
 // Moves between results that were computed beforehand; no formula of wind or money is in here.
 (() => {
   const grids = JSON.parse(document.getElementById("grids").textContent);
-  const panel = document.getElementById("knobs");
-  const knobs = [...panel.querySelectorAll(".knob")];
+  const panel = document.getElementById("sliders");
+  const sliders = [...panel.querySelectorAll(".slider")];
   const live = document.getElementById("live");
   const cells = [...document.querySelectorAll("#outcome tr[data-key]")];
   const spoken = document.getElementById("spoken");
 
   // A slider's position counts in parts of a step between grid points.
-  const place = (knob) => {
-    const parts = Number(knob.dataset.parts);
-    const position = Number(knob.querySelector("input").value);
+  const place = (slider) => {
+    const parts = Number(slider.dataset.parts);
+    const position = Number(slider.querySelector("input").value);
     return { step: Math.floor(position / parts), part: (position % parts) / parts };
   };
   const between = (values, { step, part }) =>
@@ -46,14 +46,14 @@
   const update = () => {
     const grid = chosen();
     const places = {};
-    for (const knob of knobs) {
-      const axis = grid.axes.find((one) => one.key === knob.dataset.key);
+    for (const slider of sliders) {
+      const axis = grid.axes.find((one) => one.key === slider.dataset.key);
       if (!axis) continue;
-      places[axis.key] = place(knob);
+      places[axis.key] = place(slider);
       const value = between(axis.values, places[axis.key]);
       const text = axis.said.replace("{}", (value * axis.times).toLocaleString("en", { maximumSignificantDigits: 3 }));
-      knob.querySelector("output").textContent = text;
-      knob.querySelector("input").setAttribute("aria-valuetext", text);
+      slider.querySelector("output").textContent = text;
+      slider.querySelector("input").setAttribute("aria-valuetext", text);
     }
     const said = [];
     for (const row of cells) {
@@ -73,14 +73,14 @@
 
   const reset = () => {
     const grid = chosen();
-    for (const knob of knobs) {
-      const axis = grid.axes.find((one) => one.key === knob.dataset.key);
-      knob.hidden = !axis;
+    for (const slider of sliders) {
+      const axis = grid.axes.find((one) => one.key === slider.dataset.key);
+      slider.hidden = !axis;
       if (!axis) continue;
-      const input = knob.querySelector("input");
-      knob.dataset.parts = axis.whole ? 1 : 20;
-      input.max = (axis.values.length - 1) * knob.dataset.parts;
-      input.value = axis.stated * knob.dataset.parts;
+      const input = slider.querySelector("input");
+      slider.dataset.parts = axis.whole ? 1 : 20;
+      input.max = (axis.values.length - 1) * slider.dataset.parts;
+      input.value = axis.stated * slider.dataset.parts;
     }
     update();
   };

@@ -1,0 +1,98 @@
+"""Tables and sections, built once; the terminal and the page each draw them in their way."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from yieldest.model.estimate import Estimate
+from yieldest.model.quantities import View, lines_of
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of a table: what, a cell per column, the unit, and the place of the best cell."""
+
+    label: str
+    cells: tuple[str, ...]
+    unit: str = ""
+    strong: bool = False
+    best: int | None = None
+
+
+@dataclass(frozen=True)
+class TableView:
+    """A table: a head for every column, that of the labels first.
+
+    Parameters
+    ----------
+    caption : str
+    heads : sequence of str
+    rows : sequence of Row
+    words : bool
+        Whether the cells are words rather than numbers.
+    tucked : bool
+        Whether it is opened only by who wants it; the terminal leaves it out unless asked.
+    """
+
+    caption: str
+    heads: Sequence[str]
+    rows: Sequence[Row]
+    words: bool = False
+    tucked: bool = False
+
+    def spelled_out(self) -> list[Row]:
+        """Return the rows with unit and, where indented, what they belong to in their labels."""
+        rows, of = [], ""
+        for row in self.rows:
+            of = of if row.label.startswith(" ") else row.label
+            label = row.label if row.label == of else f"{of}, {row.label.strip()}"
+            label = f"{label} ({row.unit})" if row.unit else label
+            rows.append(replace(row, label=label, unit=""))
+        return rows
+
+
+@dataclass(frozen=True)
+class Notes:
+    """A list of sentences under a heading; those that warn are marked."""
+
+    title: str
+    texts: Sequence[str]
+    warn: bool = False
+
+
+@dataclass(frozen=True)
+class Section:
+    """Sentences, tables and notes under one heading.
+
+    Parameters
+    ----------
+    id : str
+        Its place in the page, and of its charts among the charts.
+    title : str
+    intro : sequence of str
+    tables : sequence of TableView
+    notes : sequence of Notes
+    """
+
+    id: str
+    title: str
+    intro: Sequence[str] = ()
+    tables: Sequence[TableView] = ()
+    notes: Sequence[Notes] = ()
+
+
+def builds_table(caption: str, view: View, estimate: Estimate) -> TableView:
+    """Return what stands in a view of the registry, a column for each build."""
+    lines = lines_of(view, estimate.builds, estimate.terms)
+    rows = [
+        Row(
+            line.quantity.words,
+            line.texts,
+            line.quantity.unit_in(estimate.currency),
+            line.quantity.strong,
+            line.best,
+        )
+        for line in lines
+    ]
+    return TableView(caption, ["", *(build.name for build in estimate.builds)], rows)

@@ -1,0 +1,97 @@
+"""Sentences, lists, tables and sections on the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from textwrap import wrap
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from yieldest.report.tables import Section, TableView
+
+PLAIN_WIDTH = 100
+_NARROW = 14
+"""A column of words with no cell longer than this is not wrapped."""
+
+
+def console() -> Console:
+    """Return a console for standard output: 100 columns wide where nobody watches."""
+    screen = Console(highlight=False)
+    return screen if screen.is_terminal else Console(highlight=False, width=PLAIN_WIDTH)
+
+
+def print_heading(text: str, screen: Console) -> None:
+    """Print a heading, parted from what stands above it."""
+    screen.print()
+    screen.print(Text(text, style="bold"))
+
+
+def print_list(heading: str, texts: Iterable[str], screen: Console) -> None:
+    """Print a heading and a list under it, each text once; nothing when there is none."""
+    items = list(dict.fromkeys(texts))
+    if items and heading:
+        print_heading(heading, screen)
+    for item in items:
+        print_item("-", item, screen)
+
+
+def print_item(mark: str, text: str, screen: Console) -> None:
+    """Print a text behind its mark, later lines under the first."""
+    later = " " * (len(mark) + 1)
+    together = text.replace(" %", "\N{NO-BREAK SPACE}%")
+    lines = wrap(together, screen.width, initial_indent=f"{mark} ", subsequent_indent=later)
+    screen.print(Text("\n".join(lines).replace("\N{NO-BREAK SPACE}%", " %")))
+
+
+def print_answers(answers: Iterable[tuple[str, str]], screen: Console) -> None:
+    """Print questions and their answers beside each other."""
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    grid.add_column(no_wrap=True, style="bold")
+    grid.add_column(overflow="fold")
+    for question, answer in answers:
+        grid.add_row(question, Text(answer))
+    screen.print(grid)
+
+
+def print_table(view: TableView, screen: Console) -> None:
+    """Print a table under its caption, units in a column of their own."""
+    screen.print()
+    if view.caption:
+        screen.print(Text(view.caption, style="bold"))
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
+    units = any(row.unit for row in view.rows)
+    table.add_column(view.heads[0], overflow="fold", no_wrap=not view.words)
+    for place, head in enumerate(view.heads[1:]):
+        longest = max((len(row.cells[place]) for row in view.rows), default=0)
+        prose = view.words and longest > _NARROW
+        table.add_column(
+            Text(head),
+            justify="left" if prose else "right",
+            overflow="fold",
+            no_wrap=view.words and not prose,
+        )
+    if units:
+        table.add_column("unit")
+    for row in view.rows:
+        cells = [
+            Text(f"better {cell}" if place == row.best else cell)
+            for place, cell in enumerate(row.cells)
+        ]
+        style = "bold" if row.strong else ""
+        table.add_row(Text(row.label), *cells, *([row.unit] if units else []), style=style)
+    screen.print(table)
+
+
+def print_section(section: Section, screen: Console, *, full: bool = True) -> None:
+    """Print a section; the tables that are tucked away only in full."""
+    if section.title:
+        print_heading(section.title, screen)
+    print_list("", section.intro, screen)
+    for view in section.tables:
+        if full or not view.tucked:
+            print_table(view, screen)
+    for notes in section.notes:
+        print_list(notes.title, notes.texts, screen)
