@@ -14,31 +14,9 @@ ZERO_CELSIUS_K = 273.15
 """0 C in K (ISO 80000-5)."""
 KNOT_MS = 1852 / 3600
 """One knot: exactly 1852 m per hour (SI Brochure, 9th edition, table 8)."""
-MILE_PER_HOUR_MS = 0.44704
-"""One mile per hour, exactly (international mile of 1609.344 m)."""
-FOOT_PER_SECOND_MS = 0.3048
-"""One foot per second, exactly (international foot)."""
-
-SPEED_FACTORS = {
-    "m/s": 1.0,
-    "km/h": 1 / 3.6,
-    "mph": MILE_PER_HOUR_MS,
-    "kn": KNOT_MS,
-    "ft/s": FOOT_PER_SECOND_MS,
-}
-"""Metres per second in one of each unit."""
-
-SPEED_UNITS = (*SPEED_FACTORS, "Beaufort")
-"""The speed units that a record may be in."""
-
-TEMPERATURE_UNITS = ("C", "F", "K")
-PRESSURE_FACTORS = {
-    "hPa": 1.0,
-    "Pa": 0.01,
-    "kPa": 10.0,
-    "inHg": 33.8639,
-    "mmHg": 1.333224,
-}
+SPEED_FACTORS = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": 0.44704, "kn": KNOT_MS, "ft/s": 0.3048}
+"""Metres per second in one of each unit; the international mile and foot exactly."""
+PRESSURE_FACTORS = {"hPa": 1.0, "Pa": 0.01, "kPa": 10.0, "inHg": 33.8639, "mmHg": 1.333224}
 """Hectopascal in one of each unit; mercury at 0 C (NIST Special Publication 811, appendix B)."""
 
 BEAUFORT_EDGES_MS = np.array(
@@ -85,39 +63,16 @@ SPELLINGS = {
     for quantity, units in _SPELT.items()
 }
 """The unit of each spelling, in lower case, by quantity."""
-UNITS = {
-    "speed": SPEED_UNITS,
-    "temperature": TEMPERATURE_UNITS,
-    "pressure": tuple(PRESSURE_FACTORS),
-}
+UNITS = {quantity: tuple(units) for quantity, units in _SPELT.items()}
 """The units of each quantity."""
+SPEED_UNITS = UNITS["speed"]
 
-
-_TYPESET = str.maketrans(
-    {"\u2212": "-", "\u207b": "-", "\u00b9": "1", "\u00b7": " ", "\u00a0": " "}
-)
+_TYPESET = str.maketrans("\u2212\u207b\u00b9\u00b7\u00a0", "--1  ")
 """The minus, the raised minus and one, the raised dot and the unbroken space of m·s⁻¹."""
 
 
 def unit_of(quantity: str, text: str) -> str:
-    """Return the unit of a quantity that `text` spells.
-
-    Parameters
-    ----------
-    quantity : {"speed", "temperature", "pressure"}
-    text : str
-        For example "kts" or "deg F".
-
-    Returns
-    -------
-    str
-        One of `UNITS[quantity]`.
-
-    Raises
-    ------
-    InputError
-        When no unit is spelt so.
-    """
+    """Return which of `UNITS[quantity]` a text such as "kts" spells; an `InputError` if none."""
     unit = SPELLINGS[quantity].get(text.strip().lower())
     if unit is None:
         raise InputError(
@@ -139,22 +94,8 @@ def unit_in_heading(quantity: str, heading: str) -> str | None:
 
 
 def to_metres_per_second(speed: npt.ArrayLike, unit: str) -> FloatArray:
-    """Convert wind speeds to metres per second.
+    """Convert wind speeds in one of `SPEED_UNITS`, of any shape, to m/s; NaN stays NaN.
 
-    Parameters
-    ----------
-    speed : array_like, any shape
-        Speeds in `unit`; NaN stays NaN.
-    unit : str
-        One of `SPEED_UNITS`.
-
-    Returns
-    -------
-    ndarray, shape of `speed`
-        Speeds in m/s.
-
-    Notes
-    -----
     A Beaufort number B is converted by v = 0.836 B^(3/2) m/s (World Meteorological Organization,
     *The Beaufort Scale of Wind Force*, Marine Science Affairs Report 3, 1970), which lies inside
     the range of speeds that the scale gives to each number.
@@ -167,7 +108,7 @@ def to_metres_per_second(speed: npt.ArrayLike, unit: str) -> FloatArray:
 
 
 def to_celsius(temperature: npt.ArrayLike, unit: str) -> FloatArray:
-    """Convert temperatures in one of `TEMPERATURE_UNITS` to C (ISO 80000-5 for the zero of K)."""
+    """Convert temperatures in C, F or K to C (ISO 80000-5 for the zero of K)."""
     values = floats(temperature)
     if unit == "F":
         return np.asarray((values - 32) / 1.8)

@@ -14,7 +14,7 @@ from typing import Annotated, NamedTuple, TextIO
 from pydantic import Field, Strict
 
 from yieldest.errors import InputError
-from yieldest.files.text_file import LONGEST_LINE, encoding_of, markup_kind, open_text
+from yieldest.files.text_file import LONGEST_LINE, encoding_of, open_text, refuse_markup
 from yieldest.provenance import Finding
 from yieldest.settings import DecimalMark, Settings, Words, key
 from yieldest.units import SPELLINGS
@@ -98,40 +98,19 @@ class LinesBelowData(Finding):
 
 @dataclass(frozen=True)
 class Layout:
-    """How a delimited text file is laid out.
-
-    Parameters
-    ----------
-    encoding, delimiter, decimal : str
-        The delimiter " " means runs of spaces.
-    headings : tuple of str
-        One for each cell of a line, all different.
-    units : tuple of str
-        The cells of a units line below the heading; empty where there is none.
-    heading_line : int
-        Line (from 1) of the heading; 0 where the headings were stated.
-    data_line : int
-        Line from which on every line that is neither blank nor a comment holds data.
-    statistics : tuple of str
-        The cells of a line below the heading that says Avg, Max or such; empty without one.
-    last_line : int or None
-        The last line that may hold data; None where that is the last of the file.
-    below : LinesBelowData or None
-    head : tuple of str
-        The lines of heading, units and statistics as they stand, for loggers write them anew.
-    """
+    """How a delimited text file is laid out; lines count from 1."""
 
     encoding: str
-    delimiter: str
+    delimiter: str  # " " means runs of spaces
     decimal: str
-    headings: tuple[str, ...]
-    units: tuple[str, ...]
-    heading_line: int
-    data_line: int
-    statistics: tuple[str, ...] = ()
-    last_line: int | None = None
+    headings: tuple[str, ...]  # one for each cell of a line, all different
+    units: tuple[str, ...]  # the cells of a units line below the heading, where there is one
+    heading_line: int  # 0 where the headings were stated
+    data_line: int  # from here on every line that is neither blank nor a comment holds data
+    statistics: tuple[str, ...] = ()  # the cells of a line that says Avg, Max or such
+    last_line: int | None = None  # None where the last of the file may hold data
     below: LinesBelowData | None = None
-    head: tuple[str, ...] = ()
+    head: tuple[str, ...] = ()  # the lines of the heading as they stand: loggers write them anew
 
 
 class _Heading(NamedTuple):
@@ -142,14 +121,9 @@ class _Heading(NamedTuple):
     data_line: int
 
 
-def is_comment(line: str) -> bool:
-    """Tell whether a line is a comment: # or % or // at its start."""
-    return _COMMENT.match(line) is not None
-
-
 def carries_data(line: str, head: Sequence[str] = ()) -> bool:
     """Tell whether a line is neither blank nor a comment nor one of `head` (see `Layout`)."""
-    return bool(line.strip()) and not is_comment(line) and line.strip() not in head
+    return bool(line.strip()) and not _COMMENT.match(line) and line.strip() not in head
 
 
 def split_line(line: str, delimiter: str) -> list[str]:
@@ -171,28 +145,16 @@ _NOTHING_STATED = LayoutOptions()
 def layout_of(
     path: Path, options: LayoutOptions = _NOTHING_STATED, *, titled: bool = True
 ) -> Layout:
-    """Find out how a file is laid out from its first 500 lines.
+    """Find out how a file is laid out from its first 500 lines; what is stated is not looked for.
 
-    Parameters
-    ----------
-    path : Path
-    options : LayoutOptions
-        What is stated is not looked for.
-    titled : bool
-        Whether lines of other text may stand above the heading.
-
-    Raises
-    ------
-    InputError
-        When the file is empty, or no heading or no data are found.
+    Lines of other text may stand above the heading if the table is `titled`. An `InputError` says
+    that the file is empty, or that no heading or no data are found.
     """
     encoding = options.encoding or encoding_of(path)
     skip_lines, headings = options.skip_lines, options.headings or []
     with open_text(path, encoding) as stream:
         lines = list(enumerate(_sample(stream), start=1))
-    kind = markup_kind("".join(line for _, line in lines[:2]))
-    if kind is not None:
-        raise InputError(f"{path}: {kind}.")
+    refuse_markup(path, "".join(line for _, line in lines[:2]))
     below = [(number, line) for number, line in lines if number > (skip_lines or 0)]
     content = [(number, line) for number, line in below if carries_data(line)]
     if not content:
@@ -319,7 +281,7 @@ def _find_heading(
         comments = [
             (number, split_line(_COMMENT.sub("", line), delimiter))
             for number, line in lines
-            if number < first and is_comment(line)
+            if number < first and _COMMENT.match(line)
         ]
         found = _heading_among(comments, width, ends)
         if found is None:
@@ -438,15 +400,10 @@ def is_data(cells: list[str]) -> bool:
 
 def is_reading(cells: list[str]) -> bool:
     """Tell whether cells are a time with something beside it, or three numbers."""
-    numbers = 0
-    for cell in cells:
-        if is_number(cell):
-            numbers += 1
-        elif _DATE.match(cell) and len(cells) > 1:
-            return True
-        if numbers == NUMBERS_OF_A_READING:
-            return True
-    return False
+    others = [cell for cell in cells if not is_number(cell)]
+    return len(cells) - len(others) >= NUMBERS_OF_A_READING or (
+        len(cells) > 1 and any(map(_DATE.match, others))
+    )
 
 
 def is_number(cell: str) -> bool:
@@ -463,11 +420,7 @@ def readings_end(rows: list[list[str]]) -> int:
 def holds_units(cells: list[str]) -> bool:
     """Tell whether a line below a heading names units and nothing else."""
     plain = [cell.strip("()[] ").lower() for cell in cells]
-    return (
-        any(plain)
-        and all(cell in _UNIT_CELLS or cell in MISSING_WORDS for cell in plain)
-        and (any(cell in _UNIT_CELLS for cell in plain))
-    )
+    return not _UNIT_CELLS.isdisjoint(plain) and set(plain) <= _UNIT_CELLS | MISSING_WORDS
 
 
 def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]], bool]) -> Layout:

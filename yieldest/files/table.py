@@ -43,16 +43,7 @@ def plain_heading(heading: str) -> str:
 
 @dataclass(frozen=True)
 class Table:
-    """Lines of a delimited text file as columns.
-
-    Parameters
-    ----------
-    path : Path
-        The file, for messages.
-    frame : pandas.DataFrame
-        One row per data line; its index counts the data lines of the file from 0.
-    layout : Layout
-    """
+    """Lines of a delimited text file as columns; the index counts its data lines from 0."""
 
     path: Path
     frame: pd.DataFrame
@@ -65,18 +56,11 @@ class Table:
     @cached_property
     def headings(self) -> tuple[str, ...]:
         """The headings as they stand in the file."""
-        return tuple(str(name) for name in self.frame.columns)
-
-    @cached_property
-    def _headings_by_plain(self) -> dict[str, list[str]]:
-        by_plain: dict[str, list[str]] = {}
-        for heading in self.headings:
-            by_plain.setdefault(plain_heading(heading), []).append(heading)
-        return by_plain
+        return tuple(map(str, self.frame.columns))
 
     def line(self, row: int) -> int:
         """Return the line of the file (from 1) that holds row `row` (from 0) of the frame."""
-        return line_of_row(self.path, self.layout, int(self.frame.index[row]))
+        return data_line(self.path, self.layout, int(self.frame.index[row]))[0]
 
     def place(self, row: int) -> str:
         """Return where row `row` (from 0) of the frame stands, for a message."""
@@ -93,7 +77,7 @@ class Table:
 
         A cell that a short line leaves out is blank.
         """
-        _, text = _data_line(self.path, self.layout, int(self.frame.index[row]))
+        _, text = data_line(self.path, self.layout, int(self.frame.index[row]))
         # A table of readings has its units put behind its headings.
         names = self.layout.headings if column in self.layout.headings else self.headings
         cells = split_line(text, self.layout.delimiter)
@@ -105,17 +89,9 @@ class Table:
     ) -> str | None:
         """Return the heading that plays `role` (in words, for a message).
 
-        Parameters
-        ----------
-        names : sequence of str
-            Plain headings (see `plain_heading`) that are recognised, the surest first.
-        stated : str, optional
-            The heading the user named; no other is then considered.
-
-        Raises
-        ------
-        InputError
-            When the stated or a required column is not there, or two columns answer.
+        Recognised are plain headings (see `plain_heading`), the surest first; where one is stated,
+        no other is considered. An `InputError` says that the stated or a required column is not
+        there, or that two columns answer.
         """
         have = ", ".join(repr(heading) for heading in self.headings)
         if stated is not None:
@@ -125,8 +101,9 @@ class Table:
                     f"{have}."
                 )
             return stated
+        plain = [plain_heading(heading) for heading in self.headings]
         for name in names:
-            matches = self._headings_by_plain.get(name, [])
+            matches = [h for h, known in zip(self.headings, plain, strict=True) if known == name]
             if len(matches) > 1:
                 raise InputError(
                     f"{self.path}: several columns could be the {role} ({', '.join(matches)}); "
@@ -143,13 +120,7 @@ class Table:
         return None
 
     def numbers(self, column: str) -> FloatArray:
-        """Return a column as numbers, blanks as NaN.
-
-        Raises
-        ------
-        InputError
-            Naming the line of the first text or infinity.
-        """
+        """Return a column as numbers, blanks as NaN; refuse the first text or infinity."""
         cells = self.frame[column]
         values = numbers_in(cells)
         wrong = (np.isnan(values) & cells.notna().to_numpy()) | np.isinf(values)
@@ -164,10 +135,7 @@ class Table:
 
     def texts(self, column: str) -> list[str]:
         """Return a column as stripped text, blanks as empty strings."""
-        return [
-            "" if missing else str(cell).strip()
-            for cell, missing in zip(self.frame[column], self.frame[column].isna(), strict=True)
-        ]
+        return ["" if pd.isna(cell) else str(cell).strip() for cell in self.frame[column]]
 
 
 class FrameTable(Table):
@@ -187,18 +155,9 @@ def table_of_frame(
 ) -> FrameTable:
     """Return a data frame or a series as a table with the headings that a file would have.
 
-    Parameters
-    ----------
-    data : DataFrame or Series
-        An index of times or with a name, and that of a series, becomes the first column, unless it
-        only counts the rows.
-    index, value : str
-        Headings of an index and of a series without names.
-
-    Raises
-    ------
-    InputError
-        When two columns have one name.
+    An index of times or with a name, and that of a series, becomes the first column, unless it only
+    counts the rows. `index` and `value` head an index and a series without names. An `InputError`
+    says that two columns have one name.
     """
     frame = data.to_frame(data.name or value) if isinstance(data, pd.Series) else data
     counts = frame.index.equals(pd.RangeIndex(len(frame)))
@@ -221,25 +180,11 @@ def numbers_in(cells: pd.Series[Any]) -> FloatArray:
     return pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64, copy=True)
 
 
-def line_of_row(path: Path, layout: Layout, row: int) -> int:
-    """Return the line of a file (from 1) that holds data row `row` (from 0)."""
-    return _data_line(path, layout, row)[0]
-
-
 def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
     """Read a whole delimited text file whose first line, but for comments, is the heading.
 
-    Parameters
-    ----------
-    path : Path
-        The file: comma, semicolon, tab or pipe; plain, gzip or zip; `#` comment lines.
-    dtypes : mapping of str to type, optional
-        Types forced on columns, where recognising them would lose something.
-
-    Raises
-    ------
-    InputError
-        When it is empty, has too many columns or lines, or a line has more cells than the heading.
+    Columns whose types recognising would spoil have them in `dtypes`. An `InputError` says that the
+    file is empty, has too many columns or lines, or a line with more cells than the heading.
     """
     layout = layout_of(path, titled=False)
     if len(layout.headings) > MOST_COLUMNS:
@@ -258,7 +203,8 @@ def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
-            frame = pd.read_csv(_lines(iter([text])), dtype=dict(dtypes or {}), **_style(layout))
+            block = cast(TextIO, _Lines(iter([text])))
+            frame = pd.read_csv(block, dtype=dict(dtypes or {}), **_style(layout))
     except (pd.errors.ParserError, pd.errors.ParserWarning) as error:
         raise _ragged(path, layout, short_lines=True) or _unreadable(path, error) from error
     return Table(path, frame, layout)
@@ -274,12 +220,8 @@ def read_blocks(
 ) -> Iterator[Table]:
     """Read some columns of a delimited text file, some of them as text, so many rows at a time.
 
-    `progress` is told the share of the file read so far.
-
-    Raises
-    ------
-    InputError
-        When a line has more or fewer cells than the heading.
+    `progress` is told the share of the file read so far. An `InputError` names a line that has more
+    or fewer cells than the heading.
     """
     with open_text(path, layout.encoding, progress) as stream:
         for _ in range(layout.data_line - 1):
@@ -288,7 +230,7 @@ def read_blocks(
             with warnings.catch_warnings():
                 warnings.simplefilter("error", pd.errors.ParserWarning)
                 blocks = pd.read_csv(
-                    _lines(_checked(path, layout, stream)),
+                    cast(TextIO, _Lines(_checked(path, layout, stream))),
                     usecols=list(columns),
                     dtype=dict.fromkeys(text_columns, str),
                     keep_default_na=False,
@@ -303,9 +245,8 @@ def read_blocks(
 
 
 def _style(layout: Layout) -> dict[str, Any]:
-    spaces = layout.delimiter == " "
     return {
-        "sep": r"\s+" if spaces else layout.delimiter,
+        "sep": r"\s+" if layout.delimiter == " " else layout.delimiter,
         "decimal": layout.decimal,
         "header": None,
         "names": list(layout.headings),
@@ -327,10 +268,6 @@ class _Lines:
 
     def __iter__(self) -> Iterator[str]:
         return self._blocks
-
-
-def _lines(blocks: Iterator[str]) -> TextIO:
-    return cast(TextIO, _Lines(blocks))
 
 
 def _checked(path: Path, layout: Layout, stream: TextIO) -> Iterator[str]:
@@ -375,7 +312,8 @@ def _data_lines(path: Path, layout: Layout) -> Iterator[tuple[int, str]]:
                 yield number, line
 
 
-def _data_line(path: Path, layout: Layout, row: int) -> tuple[int, str]:
+def data_line(path: Path, layout: Layout, row: int) -> tuple[int, str]:
+    """Return the number (from 1) and the text of the line that holds data row `row` (from 0)."""
     return next(islice(_data_lines(path, layout), row, None))
 
 

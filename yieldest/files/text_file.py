@@ -10,7 +10,7 @@ import re
 import stat
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import BinaryIO, TextIO, cast
@@ -45,11 +45,7 @@ _BYTE_ORDER_MARKS = {
 _SAVE_AS_CSV = "open it in the program it belongs to and save the sheet as CSV"
 _KINDS = (
     (b"%PDF", "a PDF", "copy the table out of it into a sheet, check it, and save that as CSV"),
-    (
-        b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1",
-        "a spreadsheet (xls) or another office file",
-        _SAVE_AS_CSV,
-    ),
+    (b"\xd0\xcf\x11\xe0", "a spreadsheet (xls) or another office file", _SAVE_AS_CSV),
     (b"PK\x05\x06", "an empty zip archive", "pack the file again"),
     (b"\x89PNG", "a picture", "read the numbers off it into a CSV file"),
     (b"\xff\xd8\xff", "a picture", "read the numbers off it into a CSV file"),
@@ -64,6 +60,12 @@ _KINDS = (
     (b"CDF", "a NetCDF file", "give it as the wind record, or save the table as CSV"),
 )
 """First bytes, what the file is, and what to do with it (the formats' own specifications)."""
+_DOCUMENTS = {
+    "xl/": "a spreadsheet (xlsx)",
+    "word/": "a word-processor document",
+    "content.xml": "an OpenDocument file (ods or odt)",
+}
+"""What a zip archive is that an office program wrote, by a name in it."""
 _MARKUP = (
     (("<!doctype html", "<html", "<table"), "a web page", "save the table itself as CSV"),
     (("<?xml", "<"), "XML", "export the table as CSV"),
@@ -75,16 +77,10 @@ _MARKUP = (
 def open_text(
     path: Path, encoding: str | None = None, progress: Progress | None = None
 ) -> Iterator[TextIO]:
-    """Open a text file, turning every reading trouble into an `InputError`.
+    """Open a text file, gzip, or zip archive of one file, turning all trouble into `InputError`.
 
-    Parameters
-    ----------
-    path : Path
-        Plain text, gzip, or a zip archive of one file.
-    encoding : str, optional
-        By default the one that `encoding_of` finds.
-    progress : callable, optional
-        Told the share of the file read so far.
+    The encoding is that which `encoding_of` finds, if none is given; `progress` is told the share
+    of the file read so far.
     """
     if encoding is None:
         encoding = encoding_of(path)
@@ -100,30 +96,18 @@ def open_text(
 
 
 def encoding_of(path: Path) -> str:
-    """Return the encoding of a text file, told from its first 64 kB.
+    """Return the encoding of a text file, told from its first 64 kB; refuse what is not text.
 
-    Returns
-    -------
-    str
-        "utf-8-sig" (with or without byte order mark), "utf-16", "utf-16-le", "utf-16-be",
-        "utf-32", or "cp1252" (Latin-1 with the additions every desktop makes) for what is none of
-        these.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read or is not text.
-
-    Notes
-    -----
-    A guess by the statistics of letters does worse here: charset-normalizer (3.5) takes one degree
-    sign or umlaut of Latin-1 among digits for Chinese or Japanese.
+    It is one of UTF-8, -16 and -32, or "cp1252" (Latin-1 with the additions every desktop makes)
+    for what is none of these. A guess by the statistics of letters does worse here:
+    charset-normalizer (3.5) takes one degree sign or umlaut of Latin-1 among digits for Chinese or
+    Japanese.
     """
     with _reading(path), ExitStack() as stack:
         head = _open_unpacked(path, stack, None).read(HEAD_BYTES)
-    kind = foreign_kind(head)
-    if kind is not None:
-        raise InputError(f"{path}: {kind}.")
+    for start, kind, advice in _KINDS:
+        if head.startswith(start):
+            raise InputError(f"{path}: this is {kind}, not a table as text; {advice}.")
     for mark, name in _BYTE_ORDER_MARKS.items():
         if head.startswith(mark):
             return name
@@ -197,32 +181,15 @@ def open_bytes(path: Path) -> BinaryIO:
         return os.fdopen(os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0)), "rb")
 
 
-def foreign_kind(head: bytes) -> str | None:
-    """Say what a file is and what to do with it, where its first bytes tell that it is no table."""
-    for start, kind, advice in _KINDS:
-        if head.startswith(start):
-            return f"this is {kind}, not a table as text; {advice}"
-    return None
-
-
-def markup_kind(text: str) -> str | None:
-    """Say what a text is and what to do with it, where it begins as markup does; else None."""
+def refuse_markup(path: Path, text: str) -> None:
+    """Refuse a text that begins as markup does, saying what it is and what to do with it."""
     begins = text.lstrip("\ufeff \t\r\n").lower()
     for starts, kind, advice in _MARKUP:
         # A logger may write "[m/s]" or "{...}" titles, but not with a whole table in one line.
         if begins.startswith(starts) and (kind != "JSON" or '"' in begins[:200]):
-            return f"this is {kind}, not a table with one line per reading; {advice}"
-    return None
-
-
-def document_kind(members: Sequence[str]) -> str | None:
-    """Say what a zip archive is that an office program wrote, by the names in it; else None."""
-    for folder, kind in (("xl/", "a spreadsheet (xlsx)"), ("word/", "a word-processor document")):
-        if any(name.startswith(folder) for name in members):
-            return f"this is {kind}, not a table as text; {_SAVE_AS_CSV}"
-    if "mimetype" in members and "content.xml" in members:
-        return f"this is an OpenDocument file (ods or odt), not a table as text; {_SAVE_AS_CSV}"
-    return None
+            raise InputError(
+                f"{path}: this is {kind}, not a table with one line per reading; {advice}."
+            )
 
 
 def _open_unpacked(path: Path, stack: ExitStack, progress: Progress | None) -> BinaryIO:
@@ -233,8 +200,7 @@ def _open_unpacked(path: Path, stack: ExitStack, progress: Progress | None) -> B
     raw.seek(0)
     packed = raw
     if progress is not None:
-        tell = progress
-        packed = _counted(packed, lambda count: tell(min(1.0, count / size)))
+        packed = _counted(raw, lambda count: progress(min(1.0, count / size)))
     if start[:2] == b"\x1f\x8b":
         unpacked: BinaryIO = cast(BinaryIO, stack.enter_context(gzip.GzipFile(fileobj=packed)))
     elif start == b"PK\x03\x04":
@@ -254,9 +220,9 @@ def _open_unpacked(path: Path, stack: ExitStack, progress: Progress | None) -> B
 
 def _only_member(path: Path, raw: BinaryIO, stack: ExitStack) -> BinaryIO:
     archive = stack.enter_context(zipfile.ZipFile(raw))
-    kind = document_kind(archive.namelist())
-    if kind is not None:
-        raise InputError(f"{path}: {kind}.")
+    for start, kind in _DOCUMENTS.items():
+        if any(name.startswith(start) for name in archive.namelist()):
+            raise InputError(f"{path}: this is {kind}, not a table as text; {_SAVE_AS_CSV}.")
     # Some systems put notes of their own beside every file.
     members = [
         member

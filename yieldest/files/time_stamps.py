@@ -35,8 +35,6 @@ PART_LIMITS = {
 YEARLESS = 2001
 """The (common) year given to records that state none."""
 
-SPREADSHEET_DAYS = "day numbers of a spreadsheet, counted from 1899-12-30"
-
 _ISO = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.,]\d+)?)?\s*(Z|[+-]\d\d:?(\d\d)?)?)?$")
 _ISO_PLAIN = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.,]\d+)?)?)?")
 _OFFSET = re.compile(r"(?<=[\d\s])(Z|UTC|GMT|[+-]\d\d:?\d\d)$")
@@ -65,23 +63,14 @@ _UTC = pd.DatetimeTZDtype("ns", "UTC")
 
 
 def parse_stamps(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
-    """Parse time stamps; their style is told from the first twenty.
+    """Parse time stamps; their style is told from the first twenty, and returned in words.
 
-    Parameters
-    ----------
-    texts : Series of str
-    order : str, optional
-        A key of `DATE_ORDERS`, for dates of three numbers that do not begin with the year.
-
-    Returns
-    -------
-    Series of Timestamp, and str
-        NaT where a stamp is no time; with a time zone where the stamps state one. The text says
-        how they were found to be written.
+    Dates of three numbers that do not begin with the year have their `order`, a key of
+    `DATE_ORDERS`. Times are NaT where a stamp is none, with a time zone where the stamps state one.
     """
     sample = [text for text in texts.iloc[:20] if text]
     if sample and all(_DAY_NUMBER.match(text) for text in sample):
-        return _from_day_numbers(texts), SPREADSHEET_DAYS
+        return _from_day_numbers(texts), "day numbers of a spreadsheet, counted from 1899-12-30"
     if any(_PACKED.match(text) for text in sample):
         return _from_digits(texts), "digits: year, month, day, hour"
     epoch = next((found for found in map(_EPOCH.match, sample) if found), None)

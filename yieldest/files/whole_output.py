@@ -32,13 +32,8 @@ def scratch_beside(path: Path) -> Iterator[Path]:
 
     It is beside the target, so that the last step is one rename within a file system, and is
     removed afterwards. Those that killed runs left behind are removed too: each run locks its own,
-    and the lock goes when the run does.
-
-    Raises
-    ------
-    InputError
-        When `path` is a folder, a link, a pipe or a device, when its folder is not there, or when
-        writing fails.
+    and the lock goes when the run does. An `InputError` says that `path` is a folder, a link, a
+    pipe or a device, that its folder is not there, or that writing fails.
     """
     try:
         _refuse_place(path)
@@ -58,12 +53,8 @@ def scratch_beside(path: Path) -> Iterator[Path]:
 def write_whole(path: Path, content: str | bytes) -> None:
     """Write a file so that it is there whole or not at all; one that was there is replaced.
 
-    Text is written as UTF-8; bytes in the name of a file that are no text appear as escapes.
-
-    Raises
-    ------
-    InputError
-        When the place cannot be written.
+    Text is written as UTF-8; bytes in the name of a file that are no text appear as escapes. An
+    `InputError` says that the place cannot be written.
     """
     data = content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
     with scratch_beside(path) as scratch:
@@ -92,11 +83,9 @@ def write_all(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
         raise InputError(
             f"{folder}: the folder cannot be made ({error.strerror}); choose another place."
         ) from error
-    written = []
     for name, content in files.items():
         write_whole(folder / name, content)
-        written.append(folder / name)
-    return written
+    return [folder / name for name in files]
 
 
 def csv_text(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> str:

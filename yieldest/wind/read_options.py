@@ -11,7 +11,7 @@ from pydantic import Field, Strict, ValidationError, model_validator
 from yieldest.errors import InputError
 from yieldest.files.dialect import LayoutOptions
 from yieldest.settings import DateOrder, NotNegative, Positive, Settings, key
-from yieldest.units import PRESSURE_FACTORS, SPEED_UNITS, TEMPERATURE_UNITS
+from yieldest.units import UNITS
 
 Cells = str | int | list[str | int]
 """One cell of a column, or several."""
@@ -71,7 +71,7 @@ class TableOptions(LayoutOptions):
 
     units: Annotated[
         str | None,
-        key(f"unit of the speeds: {', '.join(SPEED_UNITS)}", "km/h", left_out=_HEADING),
+        key(f"unit of the speeds: {', '.join(UNITS['speed'])}", "km/h", left_out=_HEADING),
     ] = None
 
 
@@ -91,11 +91,11 @@ class ReadOptions(TableOptions):
     ] = None
     temperature_units: Annotated[
         str | None,
-        key(f"unit of temperatures: {', '.join(TEMPERATURE_UNITS)}", "F", left_out=_HEADING),
+        key(f"unit of temperatures: {', '.join(UNITS['temperature'])}", "F", left_out=_HEADING),
     ] = None
     pressure_units: Annotated[
         str | None,
-        key(f"unit of pressures: {', '.join(PRESSURE_FACTORS)}", "hPa", left_out=_HEADING),
+        key(f"unit of pressures: {', '.join(UNITS['pressure'])}", "hPa", left_out=_HEADING),
     ] = None
     date_order: Annotated[
         DateOrder | None,

@@ -12,7 +12,7 @@ import pandas as pd
 
 from yieldest.errors import InputError
 from yieldest.files.dialect import DELIMITERS, MISSING_WORDS, Layout, layout_of, without_footer
-from yieldest.files.table import FrameTable, Table, line_of_row, read_blocks, table_of_frame
+from yieldest.files.table import FrameTable, Table, data_line, read_blocks, table_of_frame
 from yieldest.files.text_file import Progress
 from yieldest.files.time_stamps import DATE_ORDERS
 from yieldest.wind.read_options import ReadOptions, Recognised
@@ -49,7 +49,7 @@ class RecordFile:
 
     def place(self, row: int) -> str:
         """Return where a row (from 0) stands, for a message."""
-        return f"{self.path}, line {line_of_row(self.path, self.layout, row)}"
+        return f"{self.path}, line {data_line(self.path, self.layout, row)[0]}"
 
 
 @dataclass
