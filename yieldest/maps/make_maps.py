@@ -12,7 +12,7 @@ from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
 from yieldest.maps.cell_sites import cell_sites
 from yieldest.maps.cell_winds import CellWinds, WindKind, wind_kind
 from yieldest.maps.grid import Grid
-from yieldest.maps.map_findings import CellsAreNoSites, MonthsMissing, TimesUnknown
+from yieldest.maps.map_findings import CellsAreNoSites, MonthsMissingOnMap, TimesUnknown
 from yieldest.plan import Plan
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.report.sentences.words import sentence
@@ -226,4 +226,4 @@ def _of_time(grid: Grid, kind: WindKind) -> Findings:
     if times is None or not np.issubdtype(times.dtype, np.datetime64):
         return (TimesUnknown(),)
     months = np.unique(times.to_index().month).size
-    return () if months == 12 else (MonthsMissing(int(months)),)
+    return () if months == 12 else (MonthsMissingOnMap(int(months)),)

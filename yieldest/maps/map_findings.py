@@ -19,7 +19,7 @@ class TimesUnknown(Finding):
 
 
 @dataclass(frozen=True)
-class MonthsMissing(Finding):
+class MonthsMissingOnMap(Finding):
     """The readings cover only some months of the year."""
 
     months: int
@@ -51,7 +51,7 @@ def _(finding: TimesUnknown) -> str:
 
 
 @sentence.register
-def _(finding: MonthsMissing) -> str:
+def _(finding: MonthsMissingOnMap) -> str:
     return (
         f"The readings cover {finding.months} of the 12 months of a year; the missing months may "
         "be windier or calmer, and no correction is made for them."
