@@ -125,14 +125,8 @@ class BillItem:
     def replacement_years(self, life_years: int) -> list[int]:
         """Return the years in which the line is bought again within the life of a build.
 
-        Parameters
-        ----------
-        life_years : int
-            Of the build. Nothing is replaced in its last year.
-
-        Notes
-        -----
-        At the ends of years L, 2 L, ... for an item of life L, each rounded to a whole year.
+        At the ends of years L, 2 L, ... for an item of life L, each rounded to a whole year, and
+        never in the build's last year.
         """
         years = []
         if self.life_years is not None:
@@ -203,15 +197,6 @@ class BillOfMaterials:
     def expenditure(self, count: int, wage_per_hour: float, life_years: int) -> Expenditure:
         """Return what is paid and got back by year.
 
-        Parameters
-        ----------
-        count : int
-        wage_per_hour : float
-        life_years : int
-            Of the build.
-
-        Notes
-        -----
         Real terms: an item bought again costs what it costs today, its labour included. At the end
         of the build each piece brings its salvage share of the price, or its scrap value where no
         share is stated.
@@ -346,13 +331,7 @@ def expenditure_of(
 ) -> Expenditure:
     """Return what a bill comes to by year, with the share of the capital cost for upkeep.
 
-    Parameters
-    ----------
-    bill : BillOfMaterials
-    count : int
-    terms : EconomicTerms
-    wage_per_hour : float, optional
-        Instead of that of the terms.
+    A wage given stands instead of that of the terms.
     """
     wage = terms.wage_per_hour if wage_per_hour is None else wage_per_hour
     expenditure = bill.expenditure(count, wage, terms.life_years)

@@ -27,17 +27,9 @@ if TYPE_CHECKING:
 class Expenditure:
     """What is paid and got back for the parts of a build, by year, before any grant or loan.
 
-    Parameters
-    ----------
-    capital_cost : float
-        Parts, paid labour, and own labour at the wage.
-    replacement_costs : ndarray, shape (life + 1,)
-        Bought again in that year, less the scrap value of what it replaces.
-    maintenance_per_year : float
-    maintenance_in_years : ndarray, shape (life + 1,)
-        In single years on top.
-    salvage_value : float
-        What the parts bring at the end; below zero where clearing away costs money.
+    The capital cost is that of parts, paid labour, and own labour at the wage. Replacements, less
+    the scrap value of what they replace, and upkeep in single years (on top of that of each year)
+    have shape (life + 1,). Salvage is below zero where clearing away costs money.
     """
 
     capital_cost: float
@@ -166,21 +158,9 @@ def flow_of(
 ) -> CashFlow:
     """Lay out the years of a build on the terms of a plan.
 
-    Parameters
-    ----------
-    expenditure : Expenditure
-        From `expenditure_of`.
-    net_kwh_per_year : array_like, shape (...)
-        Of the first year.
-    terms : EconomicTerms
-    bill_scale : array_like, shape (...)
-        Multiplies every sum of the expenditure.
-    maintenance_scale : array_like, shape (...)
-        Multiplies the upkeep on top.
-    price_per_kwh, export_price_per_kwh : array_like, shape (...), optional
-        Instead of those of the terms.
-    life_years : array_like, shape (...), optional
-        Instead of all the years of the expenditure; at most so many.
+    The energy is that of the first year. `bill_scale` multiplies every sum of the expenditure,
+    `maintenance_scale` the upkeep on top; prices given stand instead of those of the terms, and a
+    life, at most as long, instead of all its years. All have shape (...).
     """
     scale = floats(bill_scale)
     price = (terms.price_per_kwh or 0.0) if price_per_kwh is None else price_per_kwh
@@ -218,38 +198,16 @@ def used_kwh_cost(
     """Return cost less what sold kWh earn over the energy used, both discounted; NaN for none.
 
     A kWh that is dumped or sold is none that would have been bought, so where some are, this and
-    not the cost of every kWh made is what to set against the price of a bought one.
-
-    Parameters
-    ----------
-    flow : CashFlow, shape (..., years + 1)
-        From `flow_of` on the same terms.
-    terms : EconomicTerms
-    discount_rate : array_like, shape (...), optional
-        Instead of that of the terms.
-
-    Notes
-    -----
-    Short, Packey & Holt 1995 (see `measures.present_value`): the levelised cost, with what is sold
-    as a credit to the cost.
+    not the cost of every kWh made is what to set against the price of a bought one. Short, Packey &
+    Holt 1995 (see `measures.present_value`): the levelised cost, with what is sold as a credit to
+    it. A rate given stands instead of that of the terms.
     """
     rate = terms.discount_rate if discount_rate is None else discount_rate
     return cost_per_kwh(flow.cost - flow.sold, flow.energy_kwh * terms.self_consumption_share, rate)
 
 
 def grant_of(capital_cost: FloatArray, terms: EconomicTerms) -> FloatArray:
-    """Return the grant, which never exceeds what is paid.
-
-    Parameters
-    ----------
-    capital_cost : ndarray, shape (...)
-        In the money of the terms.
-    terms : EconomicTerms
-
-    Returns
-    -------
-    ndarray, shape (...)
-    """
+    """Return the grant, which never exceeds what is paid, in the shape of the capital cost."""
     return np.minimum(terms.grant + terms.grant_share * capital_cost, capital_cost)
 
 
@@ -308,16 +266,8 @@ def loan_flow(
 class WithLoan:
     """The same build paid for with a loan, in today's money unless called nominal.
 
-    Parameters
-    ----------
-    amount : float
-    own_money : float
-        Paid at once beside the loan.
-    payment_nominal : float
-        Each year, in the money of that year.
-    net_present_value : float or None
-    discounted_payback_years : float or None
-        Of one's own money.
+    One's own money is paid at once beside the loan; the payment falls due each year, in the money
+    of that year; the payback is that of one's own money.
     """
 
     amount: float
@@ -329,17 +279,9 @@ class WithLoan:
 
 @dataclass(frozen=True)
 class Nominal:
-    """The same flow in the money of each year.
+    """The same flow (value less cost, shape (life + 1,)) in the money of each year.
 
-    Parameters
-    ----------
-    discount_rate : float
-        Nominal: the real one and inflation together.
-    flow : ndarray, shape (life + 1,)
-        Value less cost.
-    net_present_value : float or None
-        Equal to the real one.
-    internal_rate_of_return : float or None
+    The discount rate takes in the real one and inflation; the present value equals the real one.
     """
 
     discount_rate: float
@@ -349,16 +291,7 @@ class Nominal:
 
 
 def with_loan(flow: CashFlow, to_pay: float, terms: EconomicTerms) -> WithLoan | None:
-    """Return what a flow becomes with the loan of the terms; None without one.
-
-    Parameters
-    ----------
-    flow : CashFlow
-        Without the loan.
-    to_pay : float
-        Capital cost less the grant, of which the loan is a share.
-    terms : EconomicTerms
-    """
+    """Return what a flow becomes with a loan of a share of what is to pay; None without one."""
     loan = terms.loan
     if loan is None or terms.price_inflation is None:
         return None

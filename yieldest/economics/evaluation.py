@@ -86,15 +86,9 @@ class NoGridCarbon(Finding):
 
 @dataclass(frozen=True)
 class ItemCost:
-    """One of the items of a bill that cost most.
+    """One of the items of a bill that cost most, for all the units, all labour included.
 
-    Parameters
-    ----------
-    name : str
-    cost : float
-        Parts and paid labour, for all the units, and own labour at the wage.
-    share : float
-        Of the capital cost.
+    The share is that of the capital cost.
     """
 
     name: str
@@ -106,14 +100,7 @@ class ItemCost:
 class Embodied:
     """What making the parts took, replacements over the life of the build included.
 
-    Parameters
-    ----------
-    items : int
-        On the bill.
-    energy_kwh, carbon_kg : float or None
-        None where no item states a figure.
-    items_without_energy, items_without_carbon : int
-        Items that state none, and count as zero.
+    None where no item states a figure; items that state none beside others count as zero.
     """
 
     items: int
@@ -248,19 +235,9 @@ def cost_of(
     embodied: Embodied,
     source: str,
 ) -> Cost:
-    """Return what a build costs and earns.
+    """Return what a build costs and earns, from its expenditure with and without a wage.
 
-    Parameters
-    ----------
-    paid, unpaid : Expenditure
-        With own labour at the wage of the terms, and for nothing.
-    net_kwh : float
-        In the first year.
-    terms : EconomicTerms
-    labour_hours, by_group, dearest, embodied
-        As in `Cost`.
-    source : str
-        Of the bill.
+    The energy is that of the first year, the source that of the bill, and the rest as in `Cost`.
     """
     rate = terms.discount_rate
     flow, unpaid_flow = (flow_of(each, net_kwh, terms) for each in (paid, unpaid))

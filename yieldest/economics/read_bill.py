@@ -328,13 +328,8 @@ _POINT_IS_DECIMAL = re.compile(r"-?\d{1,3}(,\d{3})+\.\d{1,2}")
 def plain_prices(cells: pd.Series[Any], currency: str | None) -> pd.Series[Any]:
     """Take signs of the currency and marks between thousands off the prices of a column.
 
-    Parameters
-    ----------
-    cells : Series
-        Numbers are left alone, and so is a text that is no price in this currency or that can be
-        read in two ways, such as "1,134".
-    currency : str or None
-        ISO 4217 code that the prices are in; None for any.
+    Numbers are left alone, and so is a text that is no price in this currency (ISO 4217; None for
+    any) or that can be read in two ways, such as "1,134".
     """
     if cells.dtype.kind != "O":
         return cells

@@ -7,13 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from yieldest.defaults import (
-    DISCOUNT_RATE,
-    INFLATION,
-    LIFE_YEARS,
-    MAINTENANCE_SHARE,
-    Assumed,
-)
+from yieldest.defaults import DISCOUNT_RATE, INFLATION, LIFE_YEARS, MAINTENANCE_SHARE, Assumed
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import Amount, Settings, Share, WholeShare, at_most_one, key
 
@@ -167,12 +161,7 @@ class EconomicTerms(Settings):
     loan: Annotated[Loan | None, key("a loan for a part of it", left_out="none")] = None
     grid_carbon_kg_per_kwh: Annotated[
         Amount | None,
-        key(
-            "carbon dioxide of a bought kWh",
-            0.35,
-            unit="kg/kWh",
-            left_out="no carbon payback",
-        ),
+        key("carbon dioxide of a bought kWh", 0.35, unit="kg/kWh", left_out="no carbon payback"),
     ] = None
     item_life: Annotated[
         Literal["required", "as the build"],

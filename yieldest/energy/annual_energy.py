@@ -240,16 +240,8 @@ def _doubtful(
 class EnergyStep:
     """What is left after one step on the way from the wind to the net energy.
 
-    Parameters
-    ----------
-    name : str
-        What the energy is after the step.
-    left_kwh : float
-        A year's energy of all machines after the step.
-    lost_kwh : float
-        What the step took; 0 for the first.
-    assumed : bool
-        Whether the share that is lost was assumed.
+    A year's energy of all machines; the first step loses nothing, and `assumed` says whether the
+    share lost was assumed.
     """
 
     name: str
@@ -266,15 +258,6 @@ def energy_steps(
 ) -> tuple[EnergyStep, ...]:
     """Return the way from the energy in the wind to the net energy of a year.
 
-    Parameters
-    ----------
-    distribution, curve, time_series
-        As for `annual_energy`.
-    energy : AnnualEnergy
-        What came of them.
-
-    Notes
-    -----
     The wind through the swept area carries rho A mean(v^3) / 2, of which no rotor in free flow can
     take more than 16/27 (Betz 1920). Without a rotor area the way begins at the gross energy.
     """

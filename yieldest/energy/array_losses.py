@@ -189,16 +189,10 @@ class Array(Settings):
 
 @dataclass(frozen=True)
 class ArrayLosses:
-    """What so many machines lose by being machines.
+    """What so many machines lose by being machines: wakes, cables and converters.
 
-    Parameters
-    ----------
-    wake : WakeLoss or None
-        None when it is not stated how they stand.
-    electrical_share : float or None
-        Of the energy, lost in cables and converters; None when there are none.
-    warnings : tuple of Finding
-        Of the cables.
+    The wake is None where it is not stated how they stand, the electrical share where there are
+    neither cables nor converters; the warnings are of the cables.
     """
 
     wake: WakeLoss | None
@@ -223,22 +217,9 @@ class ArrayLosses:
 class MachineArray:
     """Everything that decides what machines in an array lose.
 
-    Parameters
-    ----------
-    rose : Rose
-        At the hub.
-    curve : PowerCurve
-        At the density of the hub.
-    rotor_width_m : float or None
-    vertical_axis : bool
-        Whether the rotor turns about a vertical axis.
-    count : int
-        The machines that the plan states.
-    array : Array or None
-    cables : sequence of Cable
-    converters : sequence of Converter
-        The power passes the cables and then the converters of each machine, and all together then
-        the shared cables and at last the shared converters.
+    The rose is at the hub, the curve at the density there, and `count` is that of the plan. The
+    power passes the cables and then the converters of each machine, and all together then the
+    shared cables and at last the shared converters.
     """
 
     rose: Rose
@@ -253,8 +234,6 @@ class MachineArray:
     def compute(self, count: int) -> ArrayLosses:
         """Return what `count` machines, or the first so many of the places stated, lose.
 
-        Notes
-        -----
         Losses in cables and converters are taken power by power and weighted by the time each
         lasts. Other losses are not taken off first, so the currents, and the share, are a little
         high.
@@ -278,16 +257,9 @@ class MachineArray:
         return ArrayLosses(wake, share, self._cable_warnings(count))
 
     def powers_all_round(self, count: int) -> tuple[FloatArray, FloatArray]:
-        """Return the power of `count` machines at each speed of the rose, all directions alike.
+        """Return the power in W of `count` machines at each speed of the rose, all round.
 
-        Parameters
-        ----------
-        count : int
-
-        Returns
-        -------
-        free_w, arrived_w : ndarray, shape (speeds,)
-            As if each stood alone, and what is left of it behind wakes, cables and converters.
+        First as if each stood alone, then what is left of it behind wakes, cables and converters.
         """
         free = [power.sum(axis=1) for power in self._lone_powers(count)]
         arrived = [self._delivered(power) for power in self._powers_beside_others(count)]

@@ -102,19 +102,7 @@ def _mean_shares_above(
 def mean_power_beyond_w(
     shape: npt.ArrayLike, scale_ms: npt.ArrayLike, curve: PowerCurve
 ) -> FloatArray:
-    """Return the part of the mean power that comes from above the last measured speed.
-
-    Parameters
-    ----------
-    shape, scale_ms : array_like
-        Weibull shape and scale in m/s; they broadcast.
-    curve : PowerCurve
-
-    Returns
-    -------
-    ndarray
-        In W, without calms.
-    """
+    """Return the part of the mean power from above the last measured speed, in W, without calms."""
     start = max(curve.last_measured_ms, curve.cut_in_ms)
     if start >= curve.cut_out_ms:
         return np.zeros(np.broadcast_shapes(np.shape(shape), np.shape(scale_ms)))
@@ -131,17 +119,8 @@ def share_at_power(
 ) -> FloatArray:
     """Return the share of time in which the curve gives more than `level_w` (0) or at least it.
 
-    Parameters
-    ----------
-    shape, scale_ms, node_speed_ms, node_power_w
-        As for `mean_power_w`.
-    level_w : float
-        The power in W. The difference between "more than" and "at least" lies in single speeds,
-        which take no time, but for level stretches: at level 0 those do not count.
-
-    Returns
-    -------
-    ndarray, shape (...)
+    The arguments broadcast as those of `mean_power_w`. "More than" and "at least" differ in single
+    speeds, which take no time, but for level stretches: at level 0 those do not count.
     """
     k = floats(shape)[..., np.newaxis]
     a = floats(scale_ms)[..., np.newaxis]
@@ -155,18 +134,8 @@ def stretches_at_power(
 ) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
     """Return from which speed to which each piece of a curve reaches a power, and if it does.
 
-    Parameters
-    ----------
-    speed, power : ndarray, shape (..., n)
-        Points of the curve in m/s and W; they broadcast.
-    level_w : float
-        The power; 0 asks where there is any at all.
-
-    Returns
-    -------
-    start, end : ndarray, shape (..., n - 1)
-        In m/s.
-    reached : ndarray of bool, shape (..., n - 1)
+    The curve's points have shape (..., n), its pieces (..., n - 1); they broadcast. A level of 0
+    asks where there is any power at all.
     """
     left, right = power[..., :-1], power[..., 1:]
     reached_left = left > 0 if level_w == 0 else left >= level_w
@@ -182,14 +151,10 @@ def stretches_at_power(
 
 @dataclass(frozen=True)
 class YearlyHours:
-    """How a machine spends the hours of a year.
+    """How a machine spends the 8760 hours of a year.
 
-    Parameters
-    ----------
-    without_output, generating, cut_out : float
-        Too little wind for power, making power, and above the cut-out speed: together 8760 h.
-    at_rated : float
-        The part of `generating` at 99 % of rated power or more.
+    Too little wind for power, making power (of which `at_rated` at 99 % of rated power or more),
+    and above the cut-out speed.
     """
 
     without_output: float
@@ -206,16 +171,7 @@ def yearly_hours(
     node_power_w: FloatArray,
     rated_power_w: float,
 ) -> YearlyHours:
-    """Return how a machine spends the hours of a year.
-
-    Parameters
-    ----------
-    shape, scale_ms, calm_share : float
-        The distribution at the hub.
-    node_speed_ms, node_power_w : ndarray, shape (n,)
-        The power curve.
-    rated_power_w : float
-    """
+    """Return how a machine spends the hours of a year in the distribution at its hub."""
     windy = (1 - calm_share) * HOURS_PER_YEAR
     nodes = (shape, scale_ms, node_speed_ms, node_power_w)
     generating = windy * float(share_at_power(*nodes, 0.0))
@@ -233,13 +189,10 @@ def yearly_hours(
 
 @dataclass(frozen=True)
 class UsualYears:
-    """Yearly energy of one machine, before losses, at round mean winds (Rayleigh).
+    """Yearly energy of one machine, before losses, at round mean winds at the hub (Rayleigh).
 
-    Parameters
-    ----------
-    mean_ms, energy_kwh, uncertainty_kwh, beyond_kwh : ndarray, shape (n,)
-        Mean wind at the hub, energy, its standard uncertainty from the curve alone (all points
-        wrong in the same sense), and the part from above the last measured speed.
+    The standard uncertainty is that from the curve alone, all points wrong in the same sense;
+    `beyond_kwh` is the part from above the last measured speed. Shapes are (n,).
     """
 
     mean_ms: FloatArray
@@ -251,8 +204,6 @@ class UsualYears:
 def usual_years(curve: PowerCurve) -> UsualYears:
     """Return what a curve yields at round mean winds.
 
-    Notes
-    -----
     IEC 61400-12-1 states annual energy at Rayleigh means of whole m/s, the measured and the
     extrapolated part apart.
     """

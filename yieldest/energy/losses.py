@@ -24,20 +24,9 @@ STATED_UNCERTAINTY, ASSUMED_UNCERTAINTY = 0.25, 0.5
 class LossCategory:
     """A category of loss, of which plan keys, uncertainty inputs, docs and tables are made.
 
-    Parameters
-    ----------
-    key : str
-        In the plan, in `--json` and, after "losses.", of the uncertain input.
-    words : str
-        What it is, for people.
-    default_share : float
-        Taken for a single machine where none is stated.
-    example : float
-        A share that a plan may state.
-    default_share_of_several : float, optional
-        Taken instead where several machines stand together.
-    computed_from : str
-        What of a plan the share is computed from instead, where there is such.
+    `key` stands in the plan, in `--json` and, after "losses.", for the uncertain input. The default
+    share is taken where none is stated, another where several machines stand together;
+    `computed_from` names what of a plan the share is computed from instead.
     """
 
     key: str
@@ -106,13 +95,7 @@ Table = TypeVar("Table", bound=Settings)
 def with_a_key_for_each_loss(
     takes: Callable[[LossCategory], object],
 ) -> Callable[[type[Table]], type[Table]]:
-    """Give a table of the plan an optional key for each loss category.
-
-    Parameters
-    ----------
-    takes : callable
-        Returns the annotated type of the key of a category.
-    """
+    """Give a table of the plan an optional key, of the annotated type taken, for each category."""
 
     def extended(table: type[Table]) -> type[Table]:
         fields: dict[str, Any] = {
@@ -220,10 +203,5 @@ def kept_share(losses: tuple[Loss, ...]) -> float:
 
 
 def kept_after(shares: npt.ArrayLike) -> FloatArray:
-    """Return the share of energy left, the product of (1 - share) over the last axis.
-
-    Parameters
-    ----------
-    shares : array_like, shape (..., categories)
-    """
+    """Return the share of energy left, the product of (1 - share) over the last axis."""
     return np.asarray((1 - floats(shares)).prod(axis=-1))

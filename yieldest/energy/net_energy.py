@@ -113,17 +113,8 @@ def net_kwh_per_year(
 ) -> FloatArray:
     """Return the energy of a year after losses and what the converters draw without wind.
 
-    Parameters
-    ----------
-    wind : HubSpeeds
-    speed_ms, power_w : array_like, shape (..., n)
-        Nodes of the power curve of one machine.
-    kept : array_like, shape (...)
-        Share of the gross energy that the losses leave.
-    idle_draw_w : float
-        Drawn by each converter while its machine makes nothing.
-    count : int
-        Machines.
+    The nodes of the power curve of one machine have shape (..., n); `kept` is the share of the
+    gross energy that the losses leave, shape (...).
     """
     net = wind.gross_kwh(speed_ms, power_w, count) * floats(kept)
     if idle_draw_w == 0:

@@ -89,14 +89,7 @@ class SpeedSeries:
         return np.asarray(np.where(reached, below[1] - below[0], 0.0).sum(axis=-1))
 
     def yearly_hours(self, power_w: FloatArray, cut_out_ms: float, rated_w: float) -> YearlyHours:
-        """Return how a machine spends the hours of a year.
-
-        Parameters
-        ----------
-        power_w : ndarray, shape (n,)
-            At each speed.
-        cut_out_ms, rated_w : float
-        """
+        """Return how a machine spends the hours of a year; its power is that at each speed."""
         hours = HOURS_PER_YEAR * self.weight / self.weight.sum()
         generating = float(hours[power_w > 0].sum())
         cut_out = float(hours[self.speed_ms > cut_out_ms].sum())

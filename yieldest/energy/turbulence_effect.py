@@ -17,14 +17,9 @@ from yieldest.wind.distribution import WindDistribution
 class TurbulenceEffect(Finding):
     """What turbulence does to the energy of a build.
 
-    Parameters
-    ----------
-    intensity : float
-        Standard deviation of the speed over its mean, at the site.
-    effect : float
-        Share by which the gross energy changes if the machine follows every gust.
-    counted : bool
-        Only a loss is counted.
+    The intensity is that of the site (standard deviation of the speed over its mean); the effect is
+    the share by which the gross energy changes if the machine follows every gust. Only a loss is
+    counted.
     """
 
     intensity: float
@@ -37,20 +32,8 @@ def in_turbulence(
 ) -> tuple[PowerCurve, TurbulenceEffect]:
     """Blur a curve by the turbulence it was not measured in, where that takes energy.
 
-    Parameters
-    ----------
-    curve : PowerCurve
-    distribution : WindDistribution
-        At the hub.
-    intensity : float
-        Turbulence intensity of the site.
-
-    Returns
-    -------
-    PowerCurve
-        The curve as it came where turbulence would add energy: a small rotor does not follow the
-        gusts that a formula counts, so a gain on paper is not earned.
-    TurbulenceEffect
+    The curve comes back as it was where turbulence would add energy: a small rotor does not follow
+    the gusts that a formula counts, so a gain on paper is not earned.
     """
     speed, power = curve_in_turbulence(
         curve.speed_ms, curve.power_w, float(added_intensity(intensity))

@@ -29,24 +29,11 @@ def grid_positions(
     columns: int | None = None,
     row_spacing: float | None = None,
 ) -> FloatArray:
-    """Return the places of machines in rows, filled one row after the other.
+    """Return the places of machines in rows, filled one row after the other, shape (count, 2).
 
-    Parameters
-    ----------
-    count : int
-    bearing_deg : float
-        Direction in which a row runs, clockwise from north.
-    spacing : float
-        Between neighbours in a row, in any unit of length, such as rotor diameters.
-    columns : int, optional
-        Machines in a row; by default all of them stand in one.
-    row_spacing : float, optional
-        Between rows, the later ones to the right of the bearing; by default `spacing`.
-
-    Returns
-    -------
-    ndarray, shape (count, 2)
-        East and north, in the unit of the spacing, from the first machine.
+    East and north from the first machine, in the unit of the spacing. A row runs along the bearing,
+    clockwise from north; later rows lie to its right, by default as far apart as neighbours.
+    Without `columns` all machines stand in one row.
     """
     index = np.arange(count)
     per_row = count if columns is None else columns
@@ -61,19 +48,10 @@ def grid_positions(
 def downwind_and_across(
     positions: npt.ArrayLike, direction_deg: npt.ArrayLike
 ) -> tuple[FloatArray, FloatArray]:
-    """Return how far each machine stands downwind and across the wind.
+    """Return how far each machine stands downwind and across the wind, both of shape (..., n).
 
-    Parameters
-    ----------
-    positions : array_like, shape (n, 2)
-        East and north.
-    direction_deg : array_like, shape (...)
-        Direction the wind comes from, clockwise from north.
-
-    Returns
-    -------
-    downwind, across : ndarray, shape (..., n)
-        In the unit of the positions, from the origin.
+    The positions (n, 2) are east and north in any unit; the direction (...) is where the wind comes
+    from, clockwise from north.
     """
     place = floats(positions)
     direction = np.deg2rad(floats(direction_deg))[..., np.newaxis]
@@ -119,18 +97,10 @@ def single_wake_deficit(
 def covered_share(
     across_diameters: npt.ArrayLike, wake_radius_diameters: npt.ArrayLike
 ) -> FloatArray:
-    """Return the share of a rotor's disc that lies in a round wake.
+    """Return the share of a rotor's disc in a round wake not smaller than it (they broadcast).
 
-    Parameters
-    ----------
-    across_diameters : array_like
-        Distance between the axes of wake and rotor; the arguments broadcast.
-    wake_radius_diameters : array_like
-        Not smaller than the rotor's.
-
-    Notes
-    -----
-    The lens of two overlapping circles (plane geometry).
+    The lens of two overlapping circles (plane geometry), whose centres lie `across_diameters`
+    apart.
     """
     distance, wake = np.broadcast_arrays(
         np.abs(floats(across_diameters)), floats(wake_radius_diameters)
@@ -154,19 +124,11 @@ def covered_share(
 def wake_shares(
     downwind_diameters: npt.ArrayLike, across_diameters: npt.ArrayLike, wake_decay: float
 ) -> FloatArray:
-    """Return how much of one machine's first wake deficit reaches another.
+    """Return how much of one machine's first wake deficit reaches another, shape (..., n, n).
 
-    Parameters
-    ----------
-    downwind_diameters, across_diameters : array_like, shape (..., n)
-        Places of the machines in rotor diameters (see `downwind_and_across`).
-    wake_decay : float
-
-    Returns
-    -------
-    ndarray, shape (..., n, n)
-        [..., i, j] is the factor for machine i behind machine j: the widening of the wake times the
-        share of the disc it covers; 0 where i is not downwind of j.
+    [..., i, j] is the factor for machine i behind machine j: the widening of the wake times the
+    share of the disc it covers; 0 where i is not downwind of j. Places are those of
+    `downwind_and_across`, in rotor diameters.
     """
     downwind, across = floats(downwind_diameters), floats(across_diameters)
     behind = downwind[..., :, np.newaxis] - downwind[..., np.newaxis, :]
@@ -245,14 +207,7 @@ def directions_within(rose: Rose) -> FloatArray:
 class WakeLoss:
     """What machines standing together lose to each other, or gain.
 
-    Parameters
-    ----------
-    factor : float
-        Energy of the array over that of as many lone machines.
-    standard_uncertainty : float
-        Of the factor.
-    method : str
-    assumed, warnings : tuple of Finding
+    The factor is the energy of the array over that of as many lone machines.
     """
 
     factor: float

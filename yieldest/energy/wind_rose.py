@@ -19,17 +19,9 @@ SECTORS = 12
 class Rose:
     """Shares of time by direction sector and wind speed at the hub.
 
-    Parameters
-    ----------
-    direction_deg : ndarray, shape (sectors,)
-        Middle of each sector, where the wind comes from.
-    speed_ms : ndarray, shape (speeds,)
-        Middle of each speed bin, above zero.
-    share : ndarray, shape (sectors, speeds)
-        Of the time; together 1 or less, for calms and what is above the last bin are left out.
-    method : str
-    has_directions : bool
-        False when the directions are not known and all count alike.
+    Sectors and speed bins are named by their middles; `share` has shape (sectors, speeds) and sums
+    to 1 or less, for calms and what is above the last bin are left out. Where the directions are
+    not known all count alike.
     """
 
     direction_deg: FloatArray
@@ -45,26 +37,12 @@ def speed_bins(highest_ms: float) -> FloatArray:
 
 
 def rose_of_readings(
-    speed_ms: npt.ArrayLike,
-    direction_deg: npt.ArrayLike,
-    highest_ms: float,
-    sectors: int = SECTORS,
+    speed_ms: npt.ArrayLike, direction_deg: npt.ArrayLike, highest_ms: float, sectors: int = SECTORS
 ) -> Rose:
-    """Count the readings of a record by direction and speed.
+    """Count the readings of a record at the hub by direction and speed (bins of IEC 61400-12-1).
 
-    Parameters
-    ----------
-    speed_ms : array_like, shape (n,)
-        At the hub; NaN is left out.
-    direction_deg : array_like, shape (n,)
-        Where the wind comes from; readings without one are left out.
-    highest_ms : float
-        Speeds above it are left out: no machine runs there.
-    sectors : int
-
-    Notes
-    -----
-    Binning by direction and speed is that of IEC 61400-12-1.
+    Readings without a speed or direction are left out, and speeds above the highest: no machine
+    runs there.
     """
     speed, direction = floats(speed_ms), floats(direction_deg)
     used = np.isfinite(speed) & np.isfinite(direction)
@@ -87,18 +65,10 @@ def rose_of_weibull(
     highest_ms: float,
     sectors: int = SECTORS,
 ) -> Rose:
-    """Spread Weibull distributions over directions and speeds.
+    """Spread Weibull distributions over directions and speeds up to the highest.
 
-    Parameters
-    ----------
-    shape, scale_ms : array_like, shape (sectors,) or ()
-        At the hub, by sector, or for all of them.
-    frequency : array_like, shape (sectors,), or None
-        Share of time of each sector, calms left out; None counts all directions alike.
-    highest_ms : float
-        Speeds above it are left out.
-    sectors : int
-        Used when `frequency` is None; else it is the length of that.
+    Shape and scale are those of each sector, shape (sectors,), or of all. The frequency is the
+    share of time of each sector, calms left out; None counts so many sectors alike.
     """
     known = frequency is not None
     weight = floats(np.full(sectors, 1 / sectors) if frequency is None else frequency)

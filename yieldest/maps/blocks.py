@@ -43,28 +43,13 @@ def in_blocks(grid: Grid, recipe: Recipe) -> Grid:
 
 
 def block_sizes(
-    sizes: Mapping[str, int],
-    stored: Mapping[str, int],
-    summed: str | None,
-    value_bytes: int,
+    sizes: Mapping[str, int], stored: Mapping[str, int], summed: str | None, value_bytes: int
 ) -> dict[str, int]:
-    """Choose block sizes.
+    """Choose block sizes for the dimensions that are read, in the order of storage.
 
-    Parameters
-    ----------
-    sizes : mapping of str to int
-        Dimensions of the variable that is read, in the order of storage.
-    stored : mapping of str to int
-        Sizes of the pieces in which the file is stored; empty when it is one piece.
-    summed : str or None
-        The dimension that is summed over (time), which may be cut, for sums add up.
-    value_bytes : int
-
-    Returns
-    -------
-    dict of str to int
-        Whole stored pieces wherever they are small enough; a stored piece is never cut across
-        cells, for it would be read again for every part.
+    `stored` has the sizes of the pieces in which the file is stored; none when it is one piece.
+    Only `summed` (time) may be cut within a stored piece, for sums add up; across cells a piece
+    would be read again for every part.
     """
     cells = {name: size for name, size in sizes.items() if name != summed}
     if summed is None:
@@ -99,20 +84,9 @@ def _grown(cells: Mapping[str, int], piece: Mapping[str, int], most: int) -> dic
 
 
 def regions_of(grid: Grid, recipe: Recipe, blocks: int) -> list[Region]:
-    """Cut the cells of a grid in blocks into regions of whole blocks.
+    """Cut the cells of a grid in blocks into regions of about so many whole blocks.
 
-    Parameters
-    ----------
-    grid : Grid
-        From `in_blocks`.
-    recipe : Recipe
-    blocks : int
-        In a region, about.
-
-    Returns
-    -------
-    list of dict of str to slice
-        All of one size but for the last along each dimension, the last dimension running quickest.
+    All are of one size but for the last along each dimension, the last dimension running quickest.
     """
     dimensions = cell_dimensions(grid, recipe)
     wanted = blocks

@@ -32,14 +32,7 @@ few cells beyond, serves a parabola."""
 
 @dataclass(frozen=True)
 class InAir:
-    """A build in air of one density.
-
-    Parameters
-    ----------
-    density_kg_m3 : float
-    curve : PowerCurve
-    kept : Kept
-    """
+    """A build in air of one density."""
 
     density_kg_m3: float
     curve: PowerCurve
@@ -50,15 +43,7 @@ class InAir:
 class ReadBuild:
     """A build of a plan with its files read, which is done once for all cells.
 
-    Parameters
-    ----------
-    build : Build
-    airs : tuple of InAir
-        One where all cells have the same air.
-    expenditure : Expenditure or None
-        What the bill comes to by year; None without one.
-    terms : EconomicTerms
-    provenance : Provenance
+    There is one air where all cells have the same; the expenditure is None without a bill.
     """
 
     build: Build
@@ -69,19 +54,7 @@ class ReadBuild:
 
 
 def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
-    """Read the curves and bills of a plan.
-
-    Parameters
-    ----------
-    plan : Plan
-    sites : CellSites
-        They tell whether the air is the same in every cell.
-
-    Raises
-    ------
-    InputError
-        When a file cannot be used.
-    """
+    """Read the curves and bills of a plan; the sites tell whether all cells have the same air."""
     terms = plan.economics
     builds = []
     for build in plan.build:
@@ -122,21 +95,7 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
 def build_maps(
     read: ReadBuild, distributions: list[CellWinds], sites: CellSites
 ) -> tuple[dict[str, xr.DataArray], Provenance]:
-    """Return what a build makes and costs in every cell.
-
-    Parameters
-    ----------
-    read : ReadBuild
-    distributions : list of CellWinds
-        At the heights of the grid.
-    sites : CellSites
-
-    Returns
-    -------
-    dict of str to xarray.DataArray
-        By the names in `yieldest.maps.make_maps.ATTRIBUTES`.
-    Provenance
-    """
+    """Return what a build makes and costs in every cell, by the names in `make_maps.ATTRIBUTES`."""
     hub, height = to_hub(distributions, read.build.hub_height_m, sites)
     density, air = density_at_hub(sites, read.build.hub_height_m)
     net, full = on_cells(
@@ -181,11 +140,7 @@ def energy_measures(
 ) -> tuple[FloatArray, FloatArray]:
     """Return the net energy of a year, and that of rated power all year round, both in kWh.
 
-    Parameters
-    ----------
-    read : ReadBuild
-    shape, scale_ms, calm_share, density_kg_m3 : ndarray
-        Of the distribution and the air at the hub; they broadcast.
+    Distribution and air are those at the hub; the arrays broadcast.
     """
     count = read.build.count
     net = full = np.zeros(())

@@ -30,13 +30,8 @@ logarithms serves, to within some 0.00005 of the energy."""
 class Kept:
     """The share of energy that a build keeps after its losses.
 
-    Parameters
-    ----------
-    fixed : float
-        What the losses that are the same in every wind leave.
-    machines : ndarray, shape (shapes, scales), or None
-        What wakes and wires leave, by `SHAPES` and `SCALES_MS`; None where neither is computed.
-    assumed, warnings : tuple of str
+    `fixed` is what the losses that are the same in every wind leave, `machines` what wakes and
+    wires do, by `SHAPES` and `SCALES_MS`; None where neither is computed.
     """
 
     fixed: float
@@ -58,14 +53,7 @@ class Kept:
 
 
 def kept_of(build: Build, curve: PowerCurve) -> Kept:
-    """Compute what a build keeps, once for all cells.
-
-    Parameters
-    ----------
-    build : Build
-    curve : PowerCurve
-        In the air at the hub.
-    """
+    """Compute what a build keeps, once for all cells, with the curve in the air at the hub."""
     distribution = WindDistribution.weibull(2.0, 6.0, height_m=build.hub_height_m)
     machines = machine_array_of(build, distribution, curve, None, 1.0)
     usual = machines.compute(build.count)

@@ -29,16 +29,7 @@ from yieldest.wind.profile import to_hub as one_step
 
 @dataclass(frozen=True)
 class CellSites:
-    """What a grid says of the ground and the air, and what a plan does.
-
-    Parameters
-    ----------
-    elevation_m, temperature_c, pressure_hpa, roughness_m : xarray.DataArray or None
-        Of the grid; temperature and pressure are means over time.
-    stated : Site
-        Of the plan, for what the grid does not say.
-    provenance : Provenance
-    """
+    """What a grid says of the ground and the air (means over time), and else a plan."""
 
     elevation_m: xr.DataArray | None
     temperature_c: xr.DataArray | None
@@ -84,21 +75,11 @@ def _still(grid: Grid, variable: xr.DataArray | None) -> xr.DataArray | None:
 def to_hub(
     distributions: list[CellWinds], hub_height_m: float, sites: CellSites
 ) -> tuple[CellWinds, Provenance]:
-    """Carry the wind of every cell to hub height.
+    """Carry the wind of every cell to hub height; the lowest distribution comes first.
 
-    Parameters
-    ----------
-    distributions : list of CellWinds
-        At one or more heights, the lowest first.
-    hub_height_m : float
-    sites : CellSites
-
-    Returns
-    -------
-    CellWinds, Provenance
-        With two or more heights the exponent of the power law is that between the two of them that
-        enclose the hub, or are nearest to it. With one the roughness of the grid serves, or what
-        the plan states of the terrain.
+    With two or more heights the exponent of the power law is that between the two of them that
+    enclose the hub, or are nearest to it. With one the roughness of the grid serves, or what the
+    plan states of the terrain.
     """
     nearest = min(distributions, key=lambda each: abs(np.log(each.height_m / hub_height_m)))
     if nearest.height_m == hub_height_m:
@@ -164,10 +145,8 @@ def density_at_hub(
 ) -> tuple[xr.DataArray | float, Provenance]:
     """Return the mean air density at the hub of every cell in kg/m3.
 
-    Notes
-    -----
-    As `yieldest.hub.air.air_at_hub`, which serves where the grid says nothing; a pressure of
-    the grid is that at the ground.
+    As `yieldest.hub.air.air_at_hub`, which serves where the grid says nothing; a pressure of the
+    grid is that at the ground.
     """
     site = sites.stated
     of_grid = (sites.elevation_m, sites.temperature_c, sites.pressure_hpa)

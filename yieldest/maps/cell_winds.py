@@ -31,16 +31,9 @@ from yieldest.wind.weibull import mean_speed
 class CellWinds:
     """The speed distributions of many cells at one height; the arrays may be lazy.
 
-    Parameters
-    ----------
-    height_m : float
-    shape, scale_ms : xarray.DataArray
-        Weibull parameters of the speeds when it is not calm; NaN where a cell has none.
-    calm_share : xarray.DataArray
-    mean_speed_ms : xarray.DataArray
-        Calms included; of the readings themselves where there are some.
-    readings : xarray.DataArray or None
-        How many each cell has; None where there is no record.
+    Shape and scale are those of the speeds when it is not calm, NaN where a cell has none. The mean
+    includes calms, and is that of the readings themselves where there are some; their number is
+    None where there is no record.
     """
 
     height_m: float
@@ -53,19 +46,10 @@ class CellWinds:
 
 @dataclass(frozen=True)
 class WindKind:
-    """What a grid says of the wind.
+    """What a grid says of the wind: which variables, and how they become distributions.
 
-    Parameters
-    ----------
-    source : str
-        Which variables were used.
-    method : str
-        How they become distributions.
-    variables : tuple of str
-        The variables, for choosing blocks.
-    distributions : callable
-        From a part of the grid to the distributions at each height, the lowest first. It can be
-        pickled.
+    `distributions`, which can be pickled, takes a part of the grid to the distributions at each
+    height, the lowest first.
     """
 
     source: str
@@ -75,19 +59,7 @@ class WindKind:
 
 
 def wind_kind(grid: Grid, height_m: float | None) -> WindKind:
-    """Find the wind in a grid.
-
-    Parameters
-    ----------
-    grid : Grid
-    height_m : float or None
-        Height above ground for variables that do not say theirs.
-
-    Raises
-    ------
-    InputError
-        When there is no wind, or a height is nowhere to be had.
-    """
+    """Find the wind in a grid; the height is for variables that do not say theirs."""
     for role in ("speed", "eastward", "shape", "frequency"):
         first = grid.all_of(role)
         if first:

@@ -30,28 +30,15 @@ ROLES = (*STANDARD_NAMES, "shape", "scale", "calm_share", "frequency")
 
 _SHAPE_TAIL = re.compile(r"shape|[_\s]k$", re.IGNORECASE)
 _SCALE_TAIL = re.compile(r"scale|[_\s]a$", re.IGNORECASE)
-_CONVERSION = {
-    "speed": to_metres_per_second,
-    "temperature": to_celsius,
-    "pressure": to_hectopascal,
-}
+_CONVERSION = {"speed": to_metres_per_second, "temperature": to_celsius, "pressure": to_hectopascal}
 _USUAL_UNIT = {"speed": "m s-1", "temperature": "K", "pressure": "Pa"}
 
 
 @dataclass(frozen=True)
 class Grid:
-    """A gridded file, and what its variables are.
+    """A gridded file, opened lazily, and what its variables are.
 
-    Parameters
-    ----------
-    name : str
-        For messages and provenance.
-    data : xarray.Dataset
-        Opened lazily.
-    stated : mapping of str to str
-        Role to variable, as the user said.
-    stamp : str
-        Changes when the file does.
+    `stated` is role to variable, as the user said; `stamp` changes when the file does.
     """
 
     name: str
@@ -60,13 +47,7 @@ class Grid:
     stamp: str = ""
 
     def all_of(self, role: str) -> list[xr.DataArray]:
-        """Return every variable that plays a role; only the stated one where one is stated.
-
-        Raises
-        ------
-        InputError
-            When a stated variable is not there.
-        """
+        """Return every variable that plays a role; only the stated one where one is stated."""
         if role in self.stated:
             name = self.stated[role]
             if name not in self.data.data_vars:
@@ -83,13 +64,7 @@ class Grid:
         ]
 
     def one_of(self, role: str) -> xr.DataArray | None:
-        """Return the variable that plays a role, or None.
-
-        Raises
-        ------
-        InputError
-            When several do.
-        """
+        """Return the variable that plays a role, or None; several are refused."""
         found = self.all_of(role)
         if len(found) > 1:
             names = ", ".join(repr(str(each.name)) for each in found)
@@ -152,18 +127,7 @@ class Grid:
         return tuple(float(h) for c in coordinates for h in np.atleast_1d(c.to_numpy()))
 
     def in_si(self, variable: xr.DataArray, quantity: str) -> xr.DataArray:
-        """Return a variable in m/s, C or hPa, by the units that it states.
-
-        Parameters
-        ----------
-        variable : xarray.DataArray
-        quantity : {"speed", "temperature", "pressure"}
-
-        Raises
-        ------
-        InputError
-            When it states no units, or none that are known.
-        """
+        """Return a variable ("speed", "temperature", "pressure") in m/s, C or hPa, by its units."""
         stated = variable.attrs.get("units")
         if stated is None:
             raise InputError(
@@ -216,19 +180,9 @@ def _dimension(
 
 
 def open_grid(paths: Sequence[Path], stated: Mapping[str, str]) -> Grid:
-    """Open a grid lazily.
+    """Open a grid lazily: a Zarr store, or NetCDF files that continue each other in time or space.
 
-    Parameters
-    ----------
-    paths : sequence of Path
-        One Zarr store, or one or more NetCDF files that continue each other in time or space.
-    stated : mapping of str to str
-        Role to variable, as the option --variable states it.
-
-    Raises
-    ------
-    InputError
-        When a file is not there or cannot be read.
+    `stated` is role to variable, as the option --variable states it.
     """
     for path in paths:
         if not path.exists():

@@ -24,21 +24,14 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
     "weibull_shape": {"long_name": "Weibull shape of the wind speed", "units": "1"},
     "weibull_scale": {"long_name": "Weibull scale of the wind speed", "units": "m s-1"},
     "calm_share": {"long_name": "share of time without any wind", "units": "1"},
-    "mean_speed": {
-        "standard_name": "wind_speed",
-        "long_name": "mean wind speed",
-        "units": "m s-1",
-    },
+    "mean_speed": {"standard_name": "wind_speed", "long_name": "mean wind speed", "units": "m s-1"},
     "readings": {"long_name": "number of readings", "units": "1"},
     "hub_mean_speed": {
         "standard_name": "wind_speed",
         "long_name": "mean wind speed at the hub",
         "units": "m s-1",
     },
-    "hub_weibull_shape": {
-        "long_name": "Weibull shape of the wind speed at the hub",
-        "units": "1",
-    },
+    "hub_weibull_shape": {"long_name": "Weibull shape of the wind speed at the hub", "units": "1"},
     "hub_weibull_scale": {
         "long_name": "Weibull scale of the wind speed at the hub",
         "units": "m s-1",
@@ -61,17 +54,7 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
 
 @dataclass(frozen=True)
 class Recipe:
-    """How a grid becomes maps: all that is the same for every cell.
-
-    Parameters
-    ----------
-    kind : WindKind
-    plan : Plan or None
-        Without one there are only distributions.
-    builds : tuple of ReadBuild
-    warnings : tuple of str
-        Of the wind.
-    """
+    """How a grid becomes maps: all that is the same for every cell; warnings are of the wind."""
 
     kind: WindKind
     plan: Plan | None
@@ -80,19 +63,9 @@ class Recipe:
 
 
 def recipe_for(grid: Grid, plan: Plan | None, height_m: float | None) -> Recipe:
-    """Find the wind in a grid and read the files of a plan.
+    """Find the wind in a grid and read the files of a plan, if there is one.
 
-    Parameters
-    ----------
-    grid : Grid
-    plan : Plan or None
-    height_m : float or None
-        Of variables that do not say theirs; the plan's measured height where it is not stated.
-
-    Raises
-    ------
-    InputError
-        When the grid has no wind, or a file of the plan cannot be used.
+    The height is that of variables that do not say theirs, by default the plan's measured height.
     """
     if height_m is None and plan is not None:
         height_m = plan.wind.measured_height_m
@@ -109,19 +82,10 @@ def cell_dimensions(grid: Grid, recipe: Recipe) -> list[str]:
 
 
 def maps_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
-    """Return the maps of a grid, lazy where the grid is.
+    """Return the maps of a grid, lazy where the grid is, as float32 with attributes.
 
-    Parameters
-    ----------
-    grid : Grid
-    recipe : Recipe
-        From `recipe_for`.
-
-    Returns
-    -------
-    xarray.Dataset
-        the distributions by height and the rest by build, beside the dimensions of the cells, as
-        float32 with attributes. Missing cells are NaN.
+    The distributions are by height and the rest by build, beside the dimensions of the cells.
+    Missing cells are NaN.
     """
     distributions = recipe.kind.distributions(grid)
     maps = _distribution_maps(distributions)

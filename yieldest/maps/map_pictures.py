@@ -35,19 +35,7 @@ PICTURED = {
 
 
 def write_pictures(maps: xr.Dataset, folder: Path) -> list[Path]:
-    """Write a PNG picture for each map worth one, and for each build or height.
-
-    Parameters
-    ----------
-    maps : xarray.Dataset
-        From `yieldest.maps`; values are loaded a picture at a time.
-    folder : Path
-        Made where it is not there.
-
-    Returns
-    -------
-    list of Path
-    """
+    """Write a PNG picture for each map worth one, and for each build or height, into a folder."""
     pictures: dict[str, str | bytes] = {}
     for name, title in PICTURED.items():
         if name not in maps:

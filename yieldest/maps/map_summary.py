@@ -40,18 +40,8 @@ _OF_BUILD = {
 def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dict[str, Any]:
     """Return the spread over the cells of each map, JSON-ready.
 
-    Parameters
-    ----------
-    maps : xarray.Dataset
-        As written, loaded a layer at a time.
-    written : Path
-    pictures : sequence of Path
-
-    Returns
-    -------
-    dict
-        For each height and build: how many cells have a value, and the value that a tenth, half and
-        nine tenths of them do not exceed; None where no cell has one.
+    For each height and build: how many cells have a value, and the value that a tenth, half and
+    nine tenths of them do not exceed; None where no cell has one.
     """
     cells = maps["weibull_shape"].isel(height=0)
     return {

@@ -20,22 +20,10 @@ def on_cells(
     core: Sequence[str] = (),
     outputs: int = 1,
 ) -> Any:  # noqa: ANN401  (one array or several)
-    """Apply an array function to every cell.
+    """Apply an array function to every cell; it returns as many arrays as `outputs`.
 
-    Parameters
-    ----------
-    function : callable
-        Takes one array for each of `arrays`, the dimensions in `core` last, and returns as many
-        arrays as `outputs`, without those.
-    *arrays : xarray.DataArray or float
-        Those with a dimension in `core` have all of them.
-    core : sequence of str
-        Dimensions that the function works along.
-    outputs : int
-
-    Returns
-    -------
-    xarray.DataArray, or tuple of them
+    It takes one array for each of `arrays`, the dimensions in `core` last, and works along those.
+    Arrays that have a dimension in `core` have all of them.
     """
     return xr.apply_ufunc(
         function,
@@ -55,16 +43,7 @@ def by_parts(
 ) -> tuple[FloatArray, ...]:
     """Call a function on some thousand cells at a time, so that its intermediate arrays stay small.
 
-    Parameters
-    ----------
-    function : callable
-        From arrays of shape (n,) to a tuple of arrays of shape (n,).
-    *arrays : ndarray
-        They broadcast.
-
-    Returns
-    -------
-    tuple of ndarray, of the broadcast shape
+    It takes arrays of shape (n,) to a tuple of such; `arrays` broadcast, and so do the results.
     """
     flat = [each.ravel() for each in np.broadcast_arrays(*arrays)]
     shape = np.broadcast_shapes(*map(np.shape, arrays))

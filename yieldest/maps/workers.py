@@ -47,15 +47,10 @@ Maps = Callable[[Iterable[Region]], Iterator[xr.Dataset]]
 
 @dataclass(frozen=True)
 class Workers:
-    """Who computes the maps of a grid.
+    """Who computes the maps of a grid, and about how many blocks a region is to have.
 
-    Parameters
-    ----------
-    blocks : int
-        In a region, about.
-    maps : callable
-        It raises `InputError` when the values of the grid cannot be read, or a process at work was
-        ended.
+    `maps` raises `InputError` when the values of the grid cannot be read, or a process at work was
+    ended.
     """
 
     blocks: int
@@ -64,24 +59,11 @@ class Workers:
 
 @contextmanager
 def workers(address: str | None, grid: Grid, recipe: Recipe) -> Iterator[Workers]:
-    """Set to work this machine's cores, or the cluster at an address.
+    """Set to work this machine's cores, or the cluster at the address of a dask scheduler.
 
     Threads of one process wait for each other between the short steps of adding up readings, and
     NetCDF is unpacked by one of them at a time; so a grid that takes long gets a process for each
     core. A script that calls this needs `if __name__ == "__main__":`, for each process reads it.
-
-    Parameters
-    ----------
-    address : str or None
-        Of a dask scheduler.
-    grid : Grid
-        In blocks.
-    recipe : Recipe
-
-    Raises
-    ------
-    InputError
-        When no scheduler answers at the address.
     """
 
     def in_turn(regions: Iterable[Region]) -> Iterator[xr.Dataset]:
@@ -192,13 +174,7 @@ def _cluster(address: str) -> Iterator[int]:
 
 
 def compute(grid: Grid, recipe: Recipe) -> xr.Dataset:
-    """Return the maps of a grid, computed.
-
-    Raises
-    ------
-    InputError
-        When the values of the grid cannot be read.
-    """
+    """Return the maps of a grid, computed."""
     try:
         return maps_of(grid, recipe).compute()
     except (OSError, RuntimeError) as error:

@@ -43,26 +43,10 @@ def write_maps(
     progress: Progress,
     command: str,
 ) -> None:
-    """Compute the maps of a grid and write them.
+    """Compute the maps of a grid in blocks and write them, to a path ending in .nc or .zarr.
 
-    Parameters
-    ----------
-    grid : Grid
-        In blocks.
-    recipe : Recipe
-    regions : sequence of Region
-    maps : callable
-        From regions to their maps (`yieldest.maps.workers.Workers`).
-    path : Path
-        Ending in .nc or .zarr.
-    progress : callable
-    command : str
-        For the history of the file.
-
-    Raises
-    ------
-    InputError
-        When the ending is another, the folder is not there, or a Zarr store of that name is.
+    The command is for the history of the file; another ending, a folder that is not there or a Zarr
+    store that is there already is refused.
     """
     if not path.parent.is_dir():
         raise InputError(f"{path}: the folder {path.parent} is not there; make it first.")

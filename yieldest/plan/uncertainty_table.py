@@ -36,8 +36,7 @@ class Correlated(Settings):
         key("two inputs, by their keys in [uncertainty]", ["prices", "maintenance"]),
     ]
     coefficient: Annotated[
-        Annotated[float, Field(gt=-1, lt=1)],
-        key("1 would be in step, -1 against each other", 0.6),
+        Annotated[float, Field(gt=-1, lt=1)], key("1 would be in step, -1 against each other", 0.6)
     ]
 
 

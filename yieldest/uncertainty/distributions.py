@@ -33,12 +33,7 @@ class InputDistribution(Protocol):
 
 @dataclass(frozen=True)
 class Normal:
-    """A normal distribution.
-
-    Parameters
-    ----------
-    mean, standard_uncertainty : float
-    """
+    """A normal distribution."""
 
     mean: float
     standard_uncertainty: float
@@ -48,7 +43,6 @@ class Normal:
         return np.asarray(self.mean + self.standard_uncertainty * floats(variate))
 
     def __str__(self) -> str:
-        """Write the distribution in words."""
         return f"normal, {self.mean:.4g} ± {self.standard_uncertainty:.2g}"
 
 
@@ -82,18 +76,12 @@ class Lognormal:
         return np.asarray(self.median * np.exp(self.sigma * floats(variate)))
 
     def __str__(self) -> str:
-        """Write the distribution in words."""
         return f"lognormal, {self.median:.4g} ± {100 * self.relative:.2g} %"
 
 
 @dataclass(frozen=True)
 class Uniform:
-    """Every value between two bounds as likely as another.
-
-    Parameters
-    ----------
-    low, high : float
-    """
+    """Every value between two bounds as likely as another."""
 
     low: float
     high: float
@@ -108,19 +96,12 @@ class Uniform:
         return np.asarray(self.low + (self.high - self.low) * ndtr(floats(variate)))
 
     def __str__(self) -> str:
-        """Write the distribution in words."""
         return f"uniform, {self.low:.4g} to {self.high:.4g}"
 
 
 @dataclass(frozen=True)
 class Triangular:
-    """Most likely at one value, never beyond two others.
-
-    Parameters
-    ----------
-    low, mode, high : float
-        In rising order, not all equal.
-    """
+    """Most likely at one value, never beyond two others; not all three are equal."""
 
     low: float
     mode: float
@@ -143,19 +124,12 @@ class Triangular:
         )
 
     def __str__(self) -> str:
-        """Write the distribution in words."""
         return f"triangular, {self.low:.4g} to {self.high:.4g}, most likely {self.mode:.4g}"
 
 
 @dataclass(frozen=True)
 class ListedValues:
-    """A list of values, each as likely as another; write one twice to double its weight.
-
-    Parameters
-    ----------
-    values : sequence of float
-        At least one; the order does not matter.
-    """
+    """A list of values, each as likely as another; write one twice to double its weight."""
 
     values: Sequence[float]
 
@@ -171,5 +145,4 @@ class ListedValues:
         return ordered[np.minimum(index, ordered.size - 1)]
 
     def __str__(self) -> str:
-        """Write the distribution in words."""
         return "one of " + ", ".join(f"{value:.4g}" for value in sorted(self.values))

@@ -22,14 +22,9 @@ DRAWS = 1024
 class MeasurementStep:
     """A step that would make some inputs surer.
 
-    Parameters
-    ----------
-    key : str
-        Which; `yieldest.report.sentences.uncertainty` has it in words.
-    work_days : float
-        One's own work, roughly (common practice, no source).
-    left : mapping of str to float
-        By quantity, the share of the standard uncertainty that would be left.
+    The key says which; `yieldest.report.sentences.uncertainty` has it in words. The work is one's
+    own, roughly (common practice, no source); `left` is, by quantity, the share of the standard
+    uncertainty that would be left.
     """
 
     key: str
@@ -57,18 +52,9 @@ def usual_steps(
 ) -> tuple[MeasurementStep, ...]:
     """Return the steps that would help, as far as the inputs are known now.
 
-    Parameters
-    ----------
-    size : mapping of str to float
-        Standard uncertainties by quantity: relative, but that of the height step's exponent not.
-    days : float or None
-        Of wind record; None without one.
-    has_reference : bool
-        Whether the record was compared with a long one nearby.
-
-    Notes
-    -----
-    What would be left is common practice, no source, but for one more month: the missing seasons as
+    `size` has the standard uncertainties by quantity: relative, but that of the height step's
+    exponent not; `days` are those of the wind record, None without one. What would be left is
+    common practice, no source, but for one more month: the missing seasons as
     `yieldest.wind.mean_uncertainty` has them, the rest by the root of the time.
     """
     steps = [
@@ -105,17 +91,7 @@ def _one_more_month(days: float) -> MeasurementStep:
 
 @dataclass(frozen=True)
 class Gain:
-    """What a step would do to the 90 % interval of one figure of a build.
-
-    Parameters
-    ----------
-    step : str
-        Key of a `MeasurementStep`.
-    work_days : float
-    figure : str
-    before, after : tuple of float
-        Nine cases of ten lie between.
-    """
+    """What a step would do to the 90 % interval of one figure of a build."""
 
     step: str
     work_days: float
@@ -141,22 +117,10 @@ def gains(
     steps: Sequence[MeasurementStep],
     figure: str,
 ) -> tuple[Gain, ...]:
-    """Return what each step would bring, the most for each day of work first.
+    """Return what each step would bring to a figure, the most for each day of work first.
 
-    Parameters
-    ----------
-    chain : Outcomes
-    inputs : sequence of UncertainInput
-    variates : ndarray, shape (draws, variates)
-        A part of them is used.
-    steps : sequence of MeasurementStep
-    figure : str
-        A key of `Outcomes.outcome`.
-
-    Notes
-    -----
-    The same draws with the variates of the inputs in question moved towards 0; the middle of the
-    result would move too, when something is measured, but nobody knows yet where to.
+    The same draws (a part of them) with the variates of the inputs in question moved towards 0; the
+    middle of the result would move too, when something is measured, but nobody knows yet where to.
     """
     column = columns(inputs)
     some = fewer(variates, DRAWS)

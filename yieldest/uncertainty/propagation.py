@@ -46,15 +46,9 @@ class Outcomes(Protocol):
 class Range:
     """What the draws say of one figure; None where it is never reached in so many cases.
 
-    Parameters
-    ----------
-    p50, p75, p90, p99 : float or None
-        What one does at least as well as in so many per cent of the cases: of an energy or a
-        present value that much or more, of a cost or a payback that much or less.
-    low, high : float or None
-        Nine cases of ten lie between them, one in twenty below and one in twenty above.
-    standard_uncertainty : float or None
-        Standard deviation; None where some cases have no value.
+    One does at least as well as P90 in 90 % of the cases: of an energy or a present value that much
+    or more, of a cost or a payback that much or less. One case in twenty lies below `low` and one
+    above `high`. There is no standard uncertainty where some cases have no value.
     """
 
     p50: float | None
@@ -70,14 +64,9 @@ class Range:
 class Convergence:
     """Whether the draws suffice.
 
-    Parameters
-    ----------
-    draws : int
-    standard_error : float
-        The largest of any P50 and P90 of energy and cost, as a share of it, from how far the
-        scrambles lie apart.
-    enough_draws : int or None
-        From so many draws on it stays below `TOLERANCE`; None where all were too few.
+    The standard error is the largest of any P50 and P90 of energy and cost, as a share of it, from
+    how far the scrambles lie apart; from `enough_draws` on it stays below `TOLERANCE` (None where
+    all were too few).
     """
 
     draws: int
@@ -91,23 +80,10 @@ def run(
     variates: FloatArray,
     step: Callable[[int], None] = lambda done: None,
 ) -> dict[str, FloatArray]:
-    """Carry draws through the chain of one build.
+    """Carry draws, shape (draws, variates), through the chain of one build, by figure.
 
-    Parameters
-    ----------
-    chain : Outcomes
-    inputs : sequence of UncertainInput
-        Those that are drawn; all others keep their central values.
-    variates : ndarray, shape (draws, variates)
-        From `yieldest.uncertainty.sampling.draw_variates`: the columns of `inputs`, one after
-        another.
-    step : callable, optional
-        Told how many draws were done.
-
-    Returns
-    -------
-    dict of str to ndarray, shape (draws,)
-        By figure, as `Outcomes.outcome` has them.
+    Inputs that are not among those drawn keep their central values. The columns of the variates are
+    those of `inputs`, one after another; `step` is told how many draws were done.
     """
     column = columns(inputs)
     parts: dict[str, list[FloatArray]] = {}
@@ -128,12 +104,7 @@ def _values(each: UncertainInput, variates: FloatArray) -> FloatArray:
 def summary(figure: str, found: FloatArray) -> Range:
     """Return the range of one figure.
 
-    Parameters
-    ----------
-    figure : str
-        A key of `Outcomes.outcome`.
-    found : ndarray, shape (draws,)
-        NaN for a payback that never comes or the cost of no energy: worse than any value.
+    NaN, for a payback that never comes or the cost of no energy, is worse than any value.
     """
     ordered = np.sort(found)  # NaN last
     if figure in MORE_IS_BETTER:
@@ -162,13 +133,7 @@ def quantile(ordered: FloatArray, level: float) -> FloatArray:
 
 
 def convergence(found: Sequence[Mapping[str, FloatArray]]) -> Convergence:
-    """Judge whether the draws suffice, from how far the scrambles lie apart.
-
-    Parameters
-    ----------
-    found : sequence of mapping of str to ndarray, shape (draws,)
-        For each build what `run` gave.
-    """
+    """Judge whether the draws suffice, from how far the scrambles of each build lie apart."""
     draws = found[0]["one_year_kwh"].size
     each = draws // REPLICATES
     sizes = [each]

@@ -205,25 +205,10 @@ def uncertainty_of(
 ) -> Uncertainty:
     """Carry the uncertainty of the inputs to the figures of every build.
 
-    Parameters
-    ----------
-    chains : sequence of Outcomes
-    inputs : sequence of UncertainInput
-        Shared by the builds, and so are their draws: comparisons are fair.
-    price_per_kwh : float or None
-        Of a bought kWh, where no input draws it.
-    correlations : sequence of Correlation
-    steps : sequence of MeasurementStep
-    draws : int
-        Rounded up to a multiple of `yieldest.uncertainty.sampling.REPLICATES`.
-    seed : int
-    step : callable, optional
-        Told how many draws of a build were done.
-
-    Raises
-    ------
-    InputError
-        When the correlations contradict each other.
+    The builds share the inputs and their draws, so comparisons are fair; the draws are rounded up
+    to a multiple of `REPLICATES`. The price of a bought kWh serves where no input draws it; `step`
+    is told how many draws of a build were done. Correlations that contradict each other are
+    refused.
     """
     draws = -(-draws // REPLICATES) * REPLICATES
     variates = draw_variates(inputs, correlations, draws, seed)
@@ -302,15 +287,9 @@ def _price(
 
 
 def probability_of_doing_better(figure: str, mine: FloatArray, other: FloatArray) -> float:
-    """Return the share of the draws in which one build does better than another.
+    """Return the share of the draws, the same for both, in which one build beats another.
 
-    Parameters
-    ----------
-    figure : str
-        A key of `Outcomes.outcome`.
-    mine, other : ndarray, shape (draws,)
-        From the same draws; NaN is worse than any value, and a draw in which both have none
-        counts for neither.
+    NaN is worse than any value, and a draw in which both have none counts for neither.
     """
     if figure in MORE_IS_BETTER:
         return float((np.nan_to_num(mine, nan=-np.inf) > np.nan_to_num(other, nan=-np.inf)).mean())

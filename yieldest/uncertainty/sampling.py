@@ -24,12 +24,8 @@ _HALF_STEP = 2.0**-31
 class Correlation:
     """How the errors of two quantities go together.
 
-    Parameters
-    ----------
-    first, second : str
-        Quantities; the same twice for what differs between builds, such as two bills.
-    coefficient : float
-        Of the normal variates (Gaussian copula), between -1 and 1.
+    The same quantity twice stands for what differs between builds, such as two bills. The
+    coefficient is that of the normal variates (Gaussian copula), between -1 and 1.
     """
 
     first: str
@@ -104,13 +100,7 @@ def draw_variates(
 
 
 def fewer(drawn: FloatArray, draws: int) -> FloatArray:
-    """Return the first draws of every scramble, about `draws` in all.
-
-    Parameters
-    ----------
-    drawn : ndarray, shape (all draws, ...)
-    draws : int
-    """
+    """Return the first draws of every scramble, about `draws` in all, from those along axis 0."""
     each = drawn.reshape(REPLICATES, -1, *drawn.shape[1:])
     return each[:, : max(1, draws // REPLICATES)].reshape(-1, *drawn.shape[1:])
 

@@ -24,16 +24,10 @@ _DRAWS = 8192
 class Driver:
     """What one input does to one figure of a build.
 
-    Parameters
-    ----------
-    name : str
-        Of the input.
-    low, high : float or None
-        The figure when this input alone stands where one case in twenty is lower, and higher, and
-        all others where the one-plan estimate has them; None where it cannot be had.
-    share : float or None
-        First-order share of the variance, from 0 to 1: by how much the variance would fall, on
-        the average, if this input were known. None where the figure has no variance.
+    `low` and `high` are the figure when this input alone stands where one case in twenty is lower,
+    and higher, and all others where the one-plan estimate has them. `share` is the first-order
+    share of the variance, from 0 to 1: by how much the variance would fall, on the average, if this
+    input were known. None where it cannot be had.
     """
 
     name: str
@@ -50,13 +44,10 @@ class Driver:
 def swings(
     chain: Outcomes, inputs: Sequence[UncertainInput]
 ) -> dict[str, tuple[dict[str, float], dict[str, float]]]:
-    """Move one input at a time.
+    """Return, for each input of a build, the figures at its low and at its high end.
 
-    Returns
-    -------
-    dict
-        For each input of this build the figures at its low and at its high end. The bins of a
-        curve, which err on their own, move one by one, and their effects add up by their squares.
+    The bins of a curve, which err on their own, move one by one, and their effects add up by their
+    squares.
     """
     central = {name: float(figure) for name, figure in chain.outcome({}).items()}
     found = {}
@@ -122,21 +113,7 @@ def drivers(
     variates: FloatArray,
     found: Mapping[str, FloatArray],
 ) -> dict[str, tuple[Driver, ...]]:
-    """Rank the inputs of a build by what they do to some of its figures.
-
-    Parameters
-    ----------
-    chain : Outcomes
-    inputs : sequence of UncertainInput
-    variates : ndarray, shape (draws, variates)
-    found : mapping of str to ndarray, shape (draws,)
-        Those figures of what `yieldest.uncertainty.propagation.run` gave for this build.
-
-    Returns
-    -------
-    dict of str to tuple of Driver
-        By figure, the largest share first.
-    """
+    """Rank the inputs of a build by their share of the variance of each figure found by `run`."""
     column = columns(inputs)
     ends = swings(chain, inputs)
     shares = first_order_shares(

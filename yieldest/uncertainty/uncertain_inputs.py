@@ -39,17 +39,7 @@ ALIKE_CORRELATION = 0.5
 
 @dataclass(frozen=True)
 class ValueKind:
-    """What the values of an input are.
-
-    Parameters
-    ----------
-    unit : str
-        For the docs of the plan.
-    low, high : float
-        What a value may be.
-    words : str
-        The same in words, for a refusal.
-    """
+    """What the values of an input are: their unit, what they may be, and that in words."""
 
     unit: str
     low: float
@@ -73,11 +63,7 @@ PRICE = ValueKind("money per kWh", 0.0, 1e6, "a price per kWh, 0 or more")
 class StandardUncertainty:
     """A standard uncertainty that a stage states.
 
-    Parameters
-    ----------
-    size : float
-        Relative, but absolute for a loss, a life, a rate and an exponent.
-    source : str
+    It is relative, but absolute for a loss, a life, a rate and an exponent.
     """
 
     size: float
@@ -91,30 +77,11 @@ class StandardUncertainty:
 
 @dataclass(frozen=True)
 class Quantity:
-    """A kind of uncertain input.
+    """A kind of uncertain input, by its key in the plan's table [uncertainty].
 
-    Parameters
-    ----------
-    key : str
-        In the plan's table [uncertainty].
-    category : str
-        One of `CATEGORIES`.
-    words : str
-        For people.
-    values : ValueKind
-    size : float, optional
-        The standard uncertainty where neither the plan nor a stage states one, relative but for a
-        rate (common practice, no source).
-    size_if_assumed : float, optional
-        The same where the value itself is assumed.
-    left_out : str
-        What holds where the plan states nothing, if it is not `size` alone.
-    kind : type
-        Distribution by default.
-    multiplies_speed : bool
-        Whether it multiplies every speed on site.
-    example : dict
-        What a plan may state.
+    `size` is the standard uncertainty where neither the plan nor a stage states one, relative but
+    for a rate (common practice, no source), `size_if_assumed` where the value itself is assumed;
+    `left_out` says what else then holds. `kind` is the distribution by default.
     """
 
     key: str
@@ -129,13 +96,7 @@ class Quantity:
     example: dict[str, Any] = field(default_factory=lambda: {"standard_uncertainty": 0.05})
 
     def default(self, *, assumed: bool = False) -> Default:
-        """Return the standard uncertainty that is taken where nobody states one.
-
-        Parameters
-        ----------
-        assumed : bool
-            Whether the value itself is assumed.
-        """
+        """Return the standard uncertainty that is taken where nobody states one."""
         size = self.size_if_assumed if assumed else self.size
         assert size is not None, f"{self.key} has no default"
         return Default(f"uncertainty.{self.key}", self.words, size, "share", COMMON_PRACTICE)
@@ -148,11 +109,7 @@ class Quantity:
     def around(self, central: float, size: float) -> InputDistribution:
         """Return the usual distribution around what the estimate takes.
 
-        Parameters
-        ----------
-        central : float
-        size : float
-            Standard uncertainty: relative where the values are factors, else in their own unit.
+        The standard uncertainty is relative where the values are factors, else in their own unit.
         """
         if self.kind is Triangular and size > 0:
             reach = 6**0.5 * size  # of a symmetric triangle (JCGM 101:2008, 6.4.5)
@@ -195,10 +152,7 @@ QUANTITIES: dict[str, Quantity] = {
         _of_speed("mounting", MEASUREMENT, "mounting of the anemometer", 0.02),
         _of_speed("rounding", MEASUREMENT, "rounding of the readings", left_out="from the record"),
         _of_speed(
-            "fit",
-            MEASUREMENT,
-            "fit of the distribution to the readings",
-            left_out="from the fit",
+            "fit", MEASUREMENT, "fit of the distribution to the readings", left_out="from the fit"
         ),
         Quantity(
             "shape",
@@ -209,10 +163,7 @@ QUANTITIES: dict[str, Quantity] = {
             left_out="from the fit; 10 % where stated, 15 % where assumed",
         ),
         _of_speed(
-            "sampling",
-            HISTORICAL,
-            "weather of the days in the record",
-            left_out="from the record",
+            "sampling", HISTORICAL, "weather of the days in the record", left_out="from the record"
         ),
         _of_speed(
             "seasons", HISTORICAL, "seasons that the record lacks", left_out="from the record"
@@ -371,13 +322,7 @@ class StatedDistribution(Settings):
         return self
 
     def around(self, quantity: Quantity, central: float) -> InputDistribution:
-        """Return the distribution of a quantity that the estimate takes as `central`.
-
-        Raises
-        ------
-        InputError
-            When it is to be lognormal around what is not above zero.
-        """
+        """Return the distribution of a quantity that the estimate takes as `central`."""
         if self.triangular is not None:
             return Triangular(*self.triangular)
         if self.uniform is not None:
@@ -439,13 +384,7 @@ class UncertainInput:
 
 
 class GatheredInputs:
-    """The inputs gathered so far, with what the plan states in the place of the defaults.
-
-    Parameters
-    ----------
-    by_plan : mapping of str to StatedDistribution
-        By quantity.
-    """
+    """The inputs gathered so far, with what the plan states in the place of the defaults."""
 
     def __init__(self, by_plan: Mapping[str, StatedDistribution]) -> None:
         self._by_plan = by_plan
@@ -461,17 +400,9 @@ class GatheredInputs:
     ) -> str:
         """Note an input, once for all who share it, and return its name.
 
-        Parameters
-        ----------
-        quantity : str
-        central : float
-            What the one-plan estimate takes.
-        stated : StandardUncertainty or None
-            The default. Without one, or with none to speak of, the input is drawn only where the
-            plan states it.
-        of : str
-            The build, file or bill that the input belongs to; empty where all share it.
-        variates : int
+        `central` is what the one-plan estimate takes, `of` the build, file or bill that the input
+        belongs to (empty where all share it). Without a default, or with none to speak of, the
+        input is drawn only where the plan states it.
         """
         name = f"{quantity} ({of})" if of else quantity
         known, by_plan = QUANTITIES[quantity], self._by_plan.get(quantity)
