@@ -160,6 +160,11 @@ def test_pictures_take_and_give_axes():
     assert record.plot(ax) is ax
     assert record.fit().plot(ax) is ax
     assert len(ax.lines) == 2
+    estimate = yd.load(HILL).estimate()
+    bars = estimate.plot().patches
+    np.testing.assert_allclose(
+        [bar.get_width() for bar in bars], [build.energy.net_kwh for build in estimate.builds]
+    )
     plt.close("all")
 
 

@@ -29,6 +29,7 @@ from yieldest.wind.resource import WindResource
 if TYPE_CHECKING:
     import pandas as pd
     import xarray as xr
+    from matplotlib.axes import Axes
 
 
 from yieldest.model.build_estimate import BuildEstimate, energy_of_build
@@ -140,6 +141,29 @@ class Estimate:
                 "findings": " ".join(map(str, found)),
             },
         )
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the net energy of each build, with a line from a calm to a windy year.
+
+        Parameters
+        ----------
+        ax : matplotlib axes, optional
+            New ones where left out.
+        """
+        import matplotlib.pyplot as plt  # noqa: PLC0415 - slow to load
+
+        if ax is None:
+            _, ax = plt.subplots()
+        energies = [build.energy for build in self.builds]
+        net = floats([each.net_kwh for each in energies])
+        reach = [
+            [each.net_kwh - each.inter_annual_low_kwh for each in energies],
+            [each.inter_annual_high_kwh - each.net_kwh for each in energies],
+        ]
+        ax.barh([build.name for build in self.builds], net, xerr=reach, capsize=4)
+        ax.invert_yaxis()  # the first build on top, as in every table
+        ax.set_xlabel("net energy (kWh/year)")
+        return ax
 
     def _repr_html_(self) -> str:
         """Show the builds side by side in a notebook."""

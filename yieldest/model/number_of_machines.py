@@ -64,7 +64,7 @@ class CostByNumber:
 def cost_by_number(estimate: Estimate) -> tuple[CostByNumber, ...]:
     """Return cost per kWh against the number of machines for every build of several."""
     return tuple(
-        _ladder(build, build.bill, _single_larger(estimate, build), estimate.terms)
+        _by_number(build, build.bill, _single_larger(estimate, build), estimate.terms)
         for build in estimate.builds
         if build.energy.count > 1 and build.bill is not None
     )
@@ -95,7 +95,7 @@ def energy_of_count(build: BuildEstimate, count: int) -> float:
     return energy.gross_kwh / energy.count * count * kept
 
 
-def _ladder(
+def _by_number(
     build: BuildEstimate, bill: BillOfMaterials, single: BuildEstimate | None, terms: EconomicTerms
 ) -> CostByNumber:
     highest = build.energy.count
