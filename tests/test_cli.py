@@ -118,7 +118,8 @@ def test_help_imports_nothing_heavy():
         "import sys; from yieldest.cli.app import main; sys.argv = ['yieldest', '--help']\n"
         "try: main()\n"
         "except SystemExit: pass\n"
-        "print([m for m in ('numpy', 'scipy', 'pandas', 'pydantic', 'xarray', 'matplotlib') if m in sys.modules])"
+        "heavy = ('numpy', 'scipy', 'pandas', 'pydantic', 'xarray', 'matplotlib')\n"
+        "print([name for name in heavy if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"

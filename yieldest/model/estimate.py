@@ -155,12 +155,12 @@ class Estimate:
         if ax is None:
             _, ax = plt.subplots()
         energies = [build.energy for build in self.builds]
-        net = floats([each.net_kwh for each in energies])
         reach = [
             [each.net_kwh - each.inter_annual_low_kwh for each in energies],
             [each.inter_annual_high_kwh - each.net_kwh for each in energies],
         ]
-        ax.barh([build.name for build in self.builds], net, xerr=reach, capsize=4)
+        names, net = [build.name for build in self.builds], [each.net_kwh for each in energies]
+        ax.barh(names, net, xerr=reach, capsize=4)
         ax.invert_yaxis()  # the first build on top, as in every table
         ax.set_xlabel("net energy (kWh/year)")
         return ax
