@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.wind.sectors import sector_index
+from yieldest.wind.breakdown import sector_index
 from yieldest.wind.weibull import share_above
 
 SPEED_STEP_MS = 0.25

@@ -10,8 +10,8 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
+from yieldest.wind.breakdown import sector_index
 from yieldest.wind.profile import HeightStep, by_power_law
-from yieldest.wind.sectors import sector_index
 
 LEAST_SPEED_MS = 3.0
 """In lighter winds at any height shear is stability and sensor threshold, not terrain, and there is

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, number_or_none
+from yieldest.arrays import FloatArray, floats, number_or_none
 from yieldest.wind.censored_fit import fit_above_start
 from yieldest.wind.data_recovery import month_and_hour
 from yieldest.wind.histogram import Histogram
-from yieldest.wind.sectors import sector_index
 from yieldest.wind.weibull_fits import METHODS, Fit, guarded
 
 SECTORS = (8, 12, 16)
@@ -27,116 +26,66 @@ FEW = 10
 
 @dataclass(frozen=True)
 class Group:
-    """The wind of one sector, month, hour or year.
-
-    Parameters
-    ----------
-    name : str
-    hours : float
-        By the clock.
-    share : float
-        Of all the hours, calms included.
-    mean_speed_ms, mean_cube_ms3 : float or None
-        Of this group's readings; None without any.
-    energy_share : float
-        Part of the mean cube of the whole record that this group brings.
-    shape, scale_ms : float or None
-        By the fit chosen for the record; None where it cannot be used.
-    """
+    """The wind of one sector, month, hour or year; numbers that cannot be had are None."""
 
     name: str
     hours: float
+    """By the clock."""
     share: float
+    """Of all the hours, calms included."""
     mean_speed_ms: float | None
     mean_cube_ms3: float | None
     energy_share: float
+    """Part of the mean cube of the whole record that this group brings."""
     shape: float | None
+    """By the fit chosen for the record."""
     scale_ms: float | None
 
 
 @dataclass(frozen=True)
 class Directions:
-    """The wind by direction.
-
-    Parameters
-    ----------
-    sectors : tuple of Group
-        Clockwise; the first is centred on north. Calms are in none of them.
-    calm_share : float
-        Share of time at standstill: a vane means nothing then.
-    unknown_share : float
-        Share of time with wind but without direction.
-    """
+    """The wind by direction."""
 
     sectors: tuple[Group, ...]
+    """Clockwise; the first is centred on north. Calms are in none of them."""
     calm_share: float
+    """Share of time at standstill: a vane means nothing then."""
     unknown_share: float
+    """Share of time with wind but without direction."""
 
 
 @dataclass(frozen=True)
 class Gustiness:
-    """How unsteady the wind is within an interval.
-
-    Parameters
-    ----------
-    readings : int
-        Readings from 4 m/s up that it rests on.
-    mean : float or None
-        Mean turbulence intensity (standard deviation over mean speed), or mean gust factor (highest
-        speed over mean speed).
-    at_15_ms : float or None
-        The same for readings within 1 m/s of 15 m/s; None with fewer than ten.
-    highest_ms : float or None
-        The highest gust; None for turbulence.
-    by_class : tuple of (float, int, float, float)
-        For each 1 m/s class with ten readings or more: its middle in m/s, readings, mean, and the
-        value that 90 % are below.
-    """
+    """How unsteady the wind is within an interval, from readings of 4 m/s or more."""
 
     readings: int
     mean: float | None
+    """Mean turbulence intensity (standard deviation over mean speed), or mean gust factor (highest
+    speed over mean speed)."""
     at_15_ms: float | None
+    """The same for readings within 1 m/s of 15 m/s; None with fewer than ten."""
     highest_ms: float | None
+    """The highest gust; None for turbulence."""
     by_class: tuple[tuple[float, int, float, float], ...]
+    """For each 1 m/s class with ten readings or more: its middle in m/s, readings, mean, and the
+    value that 90 % are below."""
 
 
 @dataclass(frozen=True)
 class CountedReadings:
-    """Readings, each with its class of a histogram.
-
-    Parameters
-    ----------
-    time : ndarray of datetime64, shape (n,)
-    class_of : ndarray of int, shape (n,)
-    weight, duration_h : ndarray, shape (n,)
-        Hours of a year, and hours by the clock, that each reading stands for.
-    histogram : Histogram
-        Of all the readings.
-    """
+    """Readings, each with its class of a histogram of all; arrays of shape (n,)."""
 
     time: npt.NDArray[np.datetime64]
     class_of: npt.NDArray[np.int64]
     weight: FloatArray
+    """Hours of a year that each reading stands for; `duration_h` by the clock."""
     duration_h: FloatArray
     histogram: Histogram
 
     def split(
-        self,
-        names: tuple[str, ...],
-        group_of: npt.NDArray[np.int64],
-        fit: Callable[[Histogram], Fit],
+        self, names: Sequence[object], group_of: npt.NDArray[np.int64], fit: Fit
     ) -> tuple[Group, ...]:
-        """Split the readings into groups, and fit each.
-
-        Parameters
-        ----------
-        names : tuple of str
-            Of the groups.
-        group_of : ndarray of int, shape (n,)
-            Group of each reading; -1 for none.
-        fit : callable
-            One of `weibull_fits.METHODS`.
-        """
+        """Split the readings into groups (number of each reading's; -1 for none), and fit each."""
         classes = self.histogram.speed_ms.size
         inside = group_of >= 0
         group, weight = group_of[inside], self.weight[inside]
@@ -150,7 +99,7 @@ class CountedReadings:
         energy = np.nan_to_num(cubes) * share / float(self.histogram.moment(3))
         return tuple(
             Group(
-                name=name,
+                name=str(name),
                 hours=float(hours[i]),
                 share=float(share[i]),
                 mean_speed_ms=number_or_none(means[i]),
@@ -163,24 +112,28 @@ class CountedReadings:
         )
 
 
+def sector_index(direction_deg: npt.ArrayLike, sectors: int) -> npt.NDArray[np.int64]:
+    """Return the number of each direction's sector, of any shape; -1 where it is NaN.
+
+    Directions are clockwise from north, and sector 0 of the equal sectors is centred on north.
+    """
+    direction = floats(direction_deg)
+    known = np.isfinite(direction)
+    index = np.floor(np.where(known, direction, 0.0) * sectors / 360 + 0.5).astype(np.int64)
+    return np.where(known, index % sectors, -1)
+
+
 def by_direction(
     readings: CountedReadings, direction_deg: FloatArray, sectors: int, method: str
 ) -> Directions:
-    """Split the wind by direction.
+    """Split the wind by direction, shape (n,), and fit by a key of `weibull_fits.METHODS`.
 
-    Parameters
-    ----------
-    readings : CountedReadings
-    direction_deg : ndarray, shape (n,)
-    sectors : int
-    method : str
-        A key of `weibull_fits.METHODS`; the censored fit is then made above the starting speed
-        alone, for the sectors hold no calms.
+    The censored fit is made above the starting speed alone, for the sectors hold no calms.
     """
     fit = guarded(fit_above_start) if method == "interval-censored" else METHODS[method].fit
     zero = readings.histogram.speed_ms[readings.class_of] == 0
     sector = np.where(zero, -1, sector_index(direction_deg, sectors))
-    names = tuple(f"{360 / sectors * i:g}" for i in range(sectors))
+    names = [f"{360 / sectors * i:g}" for i in range(sectors)]
     weight, whole = readings.weight, float(readings.weight.sum())
     return Directions(
         sectors=readings.split(names, sector, fit),
@@ -198,59 +151,41 @@ def by_time(readings: CountedReadings, method: str) -> tuple[tuple[Group, ...], 
     year = readings.time.astype("datetime64[Y]").astype(np.int64) + 1970
     years, year_of = np.unique(year, return_inverse=True)
     fit = METHODS[method].fit
-    clock = np.bincount(
-        readings.class_of,
-        weights=readings.duration_h,
-        minlength=readings.histogram.speed_ms.size,
-    )
     by_clock = replace(
-        readings, weight=readings.duration_h, histogram=readings.histogram.weighted(clock)
+        readings,
+        weight=readings.duration_h,
+        histogram=readings.histogram.counted(readings.class_of, readings.duration_h),
     )
     return (
-        readings.split(tuple(str(m) for m in range(1, 13)), month, fit),
-        readings.split(tuple(str(h) for h in range(24)), hour, fit),
-        by_clock.split(tuple(str(y) for y in years), year_of.astype(np.int64), fit),
+        readings.split(range(1, 13), month, fit),
+        readings.split(range(24), hour, fit),
+        by_clock.split(years.tolist(), year_of.astype(np.int64), fit),
     )
 
 
 def gustiness(value_ms: FloatArray, speed_ms: FloatArray, *, highest: bool) -> Gustiness:
     """Return turbulence intensity or gust factor from readings that carry them.
 
-    Parameters
-    ----------
-    value_ms : ndarray, shape (n,)
-        Standard deviation, or highest speed, within each interval; NaN where missing.
-    speed_ms : ndarray, shape (n,)
-        Mean speed of the interval.
-    highest : bool
-        Whether the values are highest speeds.
-
-    Notes
-    -----
-    IEC 61400-1 and -2 define turbulence intensity as standard deviation over mean of 10 minutes; of
-    other intervals it is another number.
+    `value_ms` is the standard deviation, or the `highest` speed, within each interval (NaN where
+    missing), and `speed_ms` the mean, each of shape (n,). IEC 61400-1 and -2 define turbulence
+    intensity as standard deviation over mean of 10 minutes; of other intervals it is another
+    number.
     """
     used = (speed_ms >= STEADY_FROM_MS) & np.isfinite(value_ms)
     ratio, speed = value_ms[used] / speed_ms[used], speed_ms[used]
     near = np.abs(speed - TURBULENCE_CLASS_MS) <= 1
     number = np.floor(speed).astype(np.int64)
-    classes = []
-    for one in np.unique(number):
-        inside = ratio[number == one]
-        if inside.size >= FEW:
-            classes.append(
-                (
-                    float(one) + 0.5,
-                    int(inside.size),
-                    float(inside.mean()),
-                    float(np.quantile(inside, 0.9)),
-                )
-            )
+    ratios = {one + 0.5: ratio[number == one] for one in np.unique(number).tolist()}
+    classes = tuple(
+        (middle, inside.size, float(inside.mean()), float(np.quantile(inside, 0.9)))
+        for middle, inside in ratios.items()
+        if inside.size >= FEW
+    )
     known = value_ms[np.isfinite(value_ms)]
     return Gustiness(
         readings=int(used.sum()),
         mean=float(ratio.mean()) if ratio.size else None,
         at_15_ms=float(ratio[near].mean()) if near.sum() >= FEW else None,
         highest_ms=float(known.max()) if highest and known.size else None,
-        by_class=tuple(classes),
+        by_class=classes,
     )

@@ -23,30 +23,22 @@ FEW_GAPS_SHARE = 0.9
 LIKE_STEPS = 1.5
 """Steps within this factor of each other are alike (clocks drift); our choice."""
 
-# A common year: February's 29th day is one in fifteen hundred.
-_MONTH_DAYS = np.array([calendar.monthrange(2025, m)[1] for m in range(1, 13)], dtype=np.float64)
+MONTH_DAYS = np.array([calendar.monthrange(2025, m)[1] for m in range(1, 13)], dtype=np.float64)
+"""Of a common year: February's 29th day is one in fifteen hundred."""
 
 
 @dataclass(frozen=True)
 class ReadingSteps:
-    """What each reading of a record stands for.
-
-    Parameters
-    ----------
-    usual_s : ndarray, shape (n,)
-        The interval that is usual where the reading stands.
-    duration_s : ndarray, shape (n,)
-        Time the reading stands for: until the next one, but no longer than usual.
-    joined : ndarray of bool, shape (n - 1,)
-        Whether the next reading follows without a gap.
-    changed : ndarray of int
-        Readings from which on another interval is usual.
-    """
+    """What each of n readings stands for."""
 
     usual_s: FloatArray
+    """The interval that is usual where the reading stands, shape (n,)."""
     duration_s: FloatArray
+    """Time the reading stands for: until the next one, but no longer than usual; shape (n,)."""
     joined: npt.NDArray[np.bool_]
+    """Whether the next reading follows without a gap, shape (n - 1,)."""
     changed: npt.NDArray[np.int64]
+    """Readings from which on another interval is usual."""
 
 
 def steps_of(
@@ -56,14 +48,8 @@ def steps_of(
 ) -> ReadingSteps:
     """Find the usual interval at every reading, and how long each reading stands for.
 
-    Parameters
-    ----------
-    time : ndarray of datetime64, shape (n,)
-        Strictly increasing.
-    gap_intervals : float
-        A step longer than so many usual intervals is a gap.
-    steady_readings : int
-        So many like steps in a row (within a factor 1.5) make an interval of their own.
+    `time`, shape (n,), increases strictly; a step longer than `gap_intervals` usual ones is a gap;
+    `steady_readings` like steps in a row (within a factor 1.5) make an interval of their own.
     """
     step_s = np.diff(time) / np.timedelta64(1, "s")
     if not step_s.size:
@@ -92,40 +78,27 @@ def steps_of(
 
 @dataclass(frozen=True)
 class DataRecovery:
-    """How much of the time a record covers.
-
-    Parameters
-    ----------
-    interval_s : float
-        Usual time between readings (the median).
-    hours : float
-        Time with a reading.
-    span_hours : float
-        Time from the first reading to the end of the last.
-    share : float
-        `hours` / `span_hours`.
-    month_share : tuple of 12 float
-        For each calendar month, January first, the share of it with a reading (over all the years
-        the record touches, at least one).
-    month_hour_share : ndarray, shape (12, 24)
-        The same for every hour of the day.
-    """
+    """How much of the time a record covers."""
 
     interval_s: float
+    """Usual time between readings (the median)."""
     hours: float
+    """Time with a reading."""
     span_hours: float
+    """Time from the first reading to the end of the last."""
     share: float
+    """`hours` / `span_hours`."""
     month_share: tuple[float, ...]
+    """For each calendar month, January first, the share of it with a reading (over all the years
+    the record touches, at least one)."""
     month_hour_share: FloatArray
+    """The same for every hour of the day, shape (12, 24)."""
 
     @property
     def missing_months(self) -> tuple[int, ...]:
         """The calendar months (1 to 12) with less than half of their readings."""
-        return tuple(
-            month
-            for month, share in enumerate(self.month_share, start=1)
-            if share < FULL_MONTH_SHARE
-        )
+        missing = np.flatnonzero(np.asarray(self.month_share) < FULL_MONTH_SHARE) + 1
+        return tuple(missing.tolist())
 
 
 @dataclass(frozen=True)
@@ -169,12 +142,7 @@ def data_recovery_of(
 ) -> DataRecovery:
     """Measure how much of the time a record covers.
 
-    Parameters
-    ----------
-    time : ndarray of datetime64, shape (n,)
-        Strictly increasing.
-    valid : ndarray of bool, shape (n,)
-        Whether there is a reading.
+    `time`, shape (n,), increases strictly; `valid`, same shape, says whether there is a reading.
     """
     steps = steps_of(time)
     interval_s = float(np.median(steps.usual_s))
@@ -183,7 +151,7 @@ def data_recovery_of(
     month, hour = month_and_hour(time)
     cells = np.bincount(month * 24 + hour, weights=hours_of, minlength=288).reshape(12, 24)
     years = max(1.0, round(span_hours / (DAYS_PER_YEAR * 24)))
-    month_share = cells.sum(axis=1) / (24 * years * _MONTH_DAYS)
+    month_share = cells.sum(axis=1) / (24 * years * MONTH_DAYS)
     # A reading of more than an hour stands for the hours after it as well.
     spread = max(1, round(interval_s / 3600))
     rolled = [np.roll(cells / spread, shift, axis=1) for shift in range(min(spread, 24))]
@@ -196,7 +164,7 @@ def data_recovery_of(
         # Readings closer together than usual would otherwise cover more than all of the time.
         share=min(1.0, hours / float(span_hours)),
         month_share=tuple(float(share) for share in np.minimum(1.0, month_share)),
-        month_hour_share=np.minimum(1.0, cells / (years * _MONTH_DAYS[:, np.newaxis])),
+        month_hour_share=np.minimum(1.0, cells / (years * MONTH_DAYS[:, np.newaxis])),
     )
 
 

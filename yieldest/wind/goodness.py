@@ -11,7 +11,7 @@ from scipy.special import gamma, gammainc
 from yieldest.arrays import FloatArray, floats
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull import mean_speed, moment, share_above
-from yieldest.wind.weibull_fits import METHODS, class_bounds
+from yieldest.wind.weibull_fits import METHODS, shares_below
 
 ENERGY_ERROR_LIMIT = 0.05
 """A fitted energy farther than this from that of the readings is a poor fit; our choice."""
@@ -28,32 +28,21 @@ MODE_DIP = 0.85
 
 @dataclass(frozen=True)
 class FitResult:
-    """One fit, and how far it is from the readings.
-
-    Parameters
-    ----------
-    method : str
-        A key of `weibull_fits.METHODS`.
-    shape, scale_ms, calm_share : float or None
-        None where the method cannot be used on these readings.
-    mean_speed_ms : float or None
-    mean_cube_error, energy_error : float or None
-        Mean cube, and yield of the model machine, over those of the readings, less 1.
-    kolmogorov : float or None
-        Largest distance between the shares of time below any speed.
-    shape_se, scale_se_ms, mean_cube_se : float or None
-        Standard errors from the block bootstrap; that of the mean cube as a share of it.
-    """
+    """One fit, and how far it is from the readings; all None where it cannot be used on them."""
 
     method: str
+    """A key of `weibull_fits.METHODS`."""
     shape: float | None
     scale_ms: float | None
     calm_share: float | None
     mean_speed_ms: float | None
     mean_cube_error: float | None
+    """Mean cube, and yield of the model machine, over those of the readings, less 1."""
     energy_error: float | None
     kolmogorov: float | None
+    """Largest distance between the shares of time below any speed."""
     shape_se: float | None
+    """Standard errors from the block bootstrap; that of the mean cube as a share of it."""
     scale_se_ms: float | None
     mean_cube_se: float | None
 
@@ -78,8 +67,6 @@ def model_power(speed_ms: npt.ArrayLike) -> FloatArray:
 def model_mean_power(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArray:
     """Return the mean power of the model machine in a Weibull distribution, over its rated power.
 
-    Notes
-    -----
     The integral of v^3 from 0 to v is A^3 Gamma(1 + 3/k) times the regularised lower incomplete
     gamma function of 1 + 3/k at (v/A)^k (by substitution; calculus, no other source).
     """
@@ -93,16 +80,9 @@ def model_mean_power(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArra
 
 
 def judge_fit(method: str, histogram: Histogram, draws: FloatArray) -> FitResult:
-    """Fit a histogram by one method, and measure the fit against the readings.
+    """Fit a histogram (m,) by a key of `weibull_fits.METHODS`, and measure it against the readings.
 
-    Parameters
-    ----------
-    method : str
-        A key of `weibull_fits.METHODS`.
-    histogram : Histogram
-        Weights of shape (m,).
-    draws : ndarray, shape (draws, m)
-        Weights of bootstrap draws.
+    `draws`, shape (draws, m), are the weights of bootstrap draws.
     """
     shape, scale, calm = (float(value) for value in METHODS[method].fit(histogram))
     if not np.isfinite(shape + scale):
@@ -142,15 +122,10 @@ def mode_speeds(histogram: Histogram) -> tuple[float, ...]:
     """Return the speeds at which the shares of time have modes, calms left out.
 
     Two or more mean that the winds come from different regimes, and that no single Weibull curve
-    describes them.
-
-    Notes
-    -----
-    Shares in classes of about 1 m/s, smoothed over three of them (1/4, 1/2, 1/4); a mode counts
-    when the dip before the next is below 85 % of the lower of the two (ours).
+    describes them. Shares in classes of about 1 m/s are smoothed over three of them (1/4, 1/2,
+    1/4); a mode counts when the dip before the next is below 85 % of the lower of the two (ours).
     """
-    bounds = class_bounds(histogram, SHARE_CLASS_MS)
-    below = histogram.share @ (histogram.upper_ms[:, np.newaxis] <= bounds)
+    bounds, below = shares_below(histogram, SHARE_CLASS_MS)
     share = np.diff(below)
     if share.size < 3:
         return ()

@@ -17,29 +17,20 @@ WIDEST_SPEED_MS = 250.0
 
 @dataclass(frozen=True)
 class Histogram:
-    """How often each speed was read.
-
-    Parameters
-    ----------
-    speed_ms : ndarray, shape (m,)
-        Mean of the readings of each class, rising.
-    lower_ms, upper_ms : ndarray, shape (m,)
-        Between which speeds the wind of each class may have been. Where the sensor stood still,
-        from 0 to its starting speed.
-    weight : ndarray, shape (..., m)
-        Hours in each class; leading axes are groups of readings or bootstrap draws.
-    step_ms : float or None
-        Rounding step of the readings; None where none is known or the classes are uneven.
-    start_ms : float
-        Speed from which on the sensor turns; 0 where it has no visible threshold.
-    """
+    """How often each speed was read, in m classes."""
 
     speed_ms: FloatArray
+    """Mean of the readings of each class, rising; shape (m,)."""
     lower_ms: FloatArray
+    """Between which speeds the wind of each class may have been, shape (m,). Where the sensor
+    stood still, from 0 to its starting speed."""
     upper_ms: FloatArray
     weight: FloatArray
+    """Hours in each class, shape (..., m); leading axes are groups of readings or draws."""
     step_ms: float | None
+    """Rounding step of the readings; None where none is known or the classes are uneven."""
     start_ms: float
+    """Speed from which on the sensor turns; 0 where it has no visible threshold."""
 
     @property
     def share(self) -> FloatArray:
@@ -53,14 +44,8 @@ class Histogram:
         return self.upper_ms <= self.start_ms
 
     def moment(self, order: int) -> FloatArray:
-        """Return the mean of speed to a power, freed of what rounding adds to it.
+        """Return the mean of speed to a power from 1 to 3, freed of what rounding adds to it.
 
-        Parameters
-        ----------
-        order : {1, 2, 3}
-
-        Notes
-        -----
         Sheppard's corrections for moments about zero: h^2/12 from the second, h^2/4 times the mean
         from the third (Kendall & Stuart, *The Advanced Theory of Statistics*, vol. 1). They hold
         for the classes above the starting speed.
@@ -81,6 +66,10 @@ class Histogram:
         """Return the same classes with other weights, shape (..., m)."""
         return replace(self, weight=floats(weight))
 
+    def counted(self, class_of: npt.NDArray[np.int64], weight: FloatArray) -> Histogram:
+        """Return the same classes with readings counted by other weights, each of shape (n,)."""
+        return self.weighted(np.bincount(class_of, weights=weight, minlength=self.speed_ms.size))
+
 
 def histogram_of(
     speed_ms: FloatArray,
@@ -90,14 +79,12 @@ def histogram_of(
     class_edges_ms: FloatArray | None = None,
     threshold_ms: float | None = None,
 ) -> tuple[Histogram, npt.NDArray[np.int64]]:
-    """Count readings by speed.
+    """Count readings by speed, and say the class of each, shape (n,).
 
     Parameters
     ----------
-    speed_ms : ndarray, shape (n,)
-        Finite speeds, none below zero.
-    weight : ndarray, shape (n,)
-        Hours that each stands for.
+    speed_ms, weight : ndarray, shape (n,)
+        Finite speeds, none below zero, and the hours that each stands for.
     step_ms : float, optional
         Step to which they were rounded.
     class_edges_ms : ndarray, optional
@@ -107,12 +94,6 @@ def histogram_of(
         it may lie anywhere up to the top of the lowest class above zero: that class is then told
         from standstill no longer, for a sensor that starts within it fills it only in part. Winds
         judged by eye (uneven classes) have no such threshold.
-
-    Returns
-    -------
-    Histogram
-    class_of : ndarray of int, shape (n,)
-        The class of each reading.
     """
     if class_edges_ms is not None:
         label = np.searchsorted(class_edges_ms, speed_ms, side="right") - 1

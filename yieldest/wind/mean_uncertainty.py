@@ -5,11 +5,30 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
+from yieldest.arrays import FloatArray
 from yieldest.defaults import YEAR_TO_YEAR
-from yieldest.wind.block_bootstrap import BlockDraws
-from yieldest.wind.data_recovery import DAYS_PER_YEAR, FULL_MONTH_SHARE
+from yieldest.wind.data_recovery import (
+    DAYS_PER_YEAR,
+    FULL_MONTH_SHARE,
+    DataRecovery,
+    month_and_hour,
+)
 from yieldest.wind.histogram import Histogram
+
+BLOCK_DAYS = 5.0
+"""One hour's wind is much like the last one's, but weather comes and goes in some days: blocks this
+long keep it whole (common practice)."""
+FEWEST_BLOCKS = 10
+"""A short record is cut into at least so many blocks, which then are shorter; our choice."""
+DRAWS = 200
+"""So many draws tell a standard error to about 5 % (Efron & Tibshirani, *An Introduction to the
+Bootstrap*, 1993)."""
+SEED = 20240229
+"""Any fixed number: the same record gives the same errors every time."""
+YEARLY_DAYS = 300.0
+"""From this span on, blocks are drawn within their own calendar month."""
 
 SEASON_SWING = 0.2
 """Amplitude of the yearly swing of the monthly mean speeds over the yearly mean, taken where months
@@ -18,24 +37,16 @@ are missing; our choice, from what temperate climates commonly show."""
 
 @dataclass(frozen=True)
 class WindUncertainty:
-    """Standard uncertainties of the mean wind, each as a share of it.
-
-    Parameters
-    ----------
-    mean_sampling, cube_sampling : float
-        Of the mean speed and of the mean cube, from the weather of the days that the record holds
-        (block bootstrap).
-    mean_season : float
-        Of the mean speed, from the part of the year that the record lacks.
-    mean_year : float
-        Of the mean speed, for one record of so many years against the long run.
-    method : str
-    """
+    """Standard uncertainties of the mean wind, each as a share of it."""
 
     mean_sampling: float
+    """Of the mean speed, from the weather of the days that the record holds (block bootstrap)."""
     cube_sampling: float
+    """The same of the mean cube."""
     mean_season: float
+    """Of the mean speed, from the part of the year that the record lacks."""
     mean_year: float
+    """Of the mean speed, for one record of so many years against the long run."""
     method: str
 
     @property
@@ -50,49 +61,81 @@ class WindUncertainty:
 
 
 def season_uncertainty(missing: float) -> float:
-    r"""Return the relative standard uncertainty of the mean speed when part of the year is missing.
+    r"""Return the relative standard uncertainty of the mean when a share of the year is missing.
 
-    Parameters
-    ----------
-    missing : float
-        Share of the year.
-
-    Notes
-    -----
-    When a share f of the year is missing in one piece, and monthly means swing like a cosine of
-    amplitude a whose phase nobody knows, the mean of the rest is off by a standard deviation of
+    When a share f is missing in one piece, and monthly means swing like a cosine of amplitude a
+    whose phase nobody knows, the mean of the rest is off by a standard deviation of
     :math:`a/\sqrt2 \cdot \sin(\pi f) / (\pi (1 - f))` (calculus, no other source).
     """
     missing = min(missing, 0.999)  # where sine and denominator both vanish
     return float(SEASON_SWING / np.sqrt(2) * np.sin(np.pi * missing) / (np.pi * (1 - missing)))
 
 
-def wind_uncertainty(
-    histogram: Histogram, draws: BlockDraws, span_hours: float, month_share: tuple[float, ...]
-) -> WindUncertainty:
-    """Return how sure the mean wind of a record is.
+def draw_blocks(
+    time: npt.NDArray[np.datetime64],
+    class_of: npt.NDArray[np.int64],
+    weight: FloatArray,
+    classes: int,
+) -> tuple[FloatArray, str]:
+    """Draw blocks of days with replacement, and say how.
 
     Parameters
     ----------
-    histogram : Histogram
-        Weights of shape (m,).
-    draws : BlockDraws
-    span_hours : float
-        From the first reading to the last.
-    month_share : tuple of 12 float
-        Share of each calendar month that has readings.
+    time, class_of, weight : ndarray, shape (n,)
+        Time, class of speed and hours of each reading.
+    classes : int
+
+    Returns
+    -------
+    weight : ndarray, shape (draws, classes)
+        Hours in each class of each draw.
+    method : str
+
+    Notes
+    -----
+    Non-overlapping blocks (Carlstein, *Annals of Statistics* 14 (1986) 1171-1179). From each month
+    with b blocks, b - 1 are drawn and weighted by b/(b - 1), which keeps the variance of the mean
+    unbiased (Rao & Wu, *J. Am. Stat. Assoc.* 83 (1988) 231-241).
     """
-    drawn = histogram.weighted(draws.weight)
+    days = (time - time[0]) / np.timedelta64(1, "D")
+    span = float(days[-1]) + 1e-9
+    length = min(BLOCK_DAYS, span / FEWEST_BLOCKS)
+    number = np.floor(days / max(length, 1e-9)).astype(np.int64)
+    used, first, block = np.unique(number, return_index=True, return_inverse=True)
+    counts = np.bincount(block * classes + class_of, weights=weight, minlength=used.size * classes)
+    month = month_and_hour(time[first])[0]
+    # So that the season itself is not taken for chance.
+    by_month = span >= YEARLY_DAYS and np.unique(month, return_counts=True)[1].min() > 1
+    if not by_month:
+        month = np.zeros(used.size, dtype=np.int64)
+    random = np.random.default_rng(SEED)
+    times = np.zeros((DRAWS, used.size))
+    for here in np.unique(month):
+        members = np.flatnonzero(month == here)
+        picks = max(1, members.size - 1)
+        drawn = members[random.integers(members.size, size=(DRAWS, picks))]
+        np.add.at(times, (np.arange(DRAWS)[:, np.newaxis], drawn), members.size / picks)
+    within = " within their calendar month" if by_month else ""
+    method = f"{DRAWS} draws of {used.size} blocks of {length:.2g} days{within}"
+    return times @ counts.reshape(used.size, classes), method
+
+
+def wind_uncertainty(
+    histogram: Histogram, draws: tuple[FloatArray, str], recovery: DataRecovery
+) -> WindUncertainty:
+    """Return how sure the mean wind of a record is, from a histogram (m,) and its block draws."""
+    weight, how_drawn = draws
+    drawn = histogram.weighted(weight)
     means, cubes = drawn.moment(1), drawn.moment(3)
-    # A month that is half covered stands for itself (see `record.data_recovery`).
-    missing = 1 - float(np.mean([min(1.0, share / FULL_MONTH_SHARE) for share in month_share]))
-    years = max(1.0, span_hours / 24 / DAYS_PER_YEAR)
+    # A month that is half covered stands for itself.
+    covered = [min(1.0, share / FULL_MONTH_SHARE) for share in recovery.month_share]
+    years = max(1.0, recovery.span_hours / 24 / DAYS_PER_YEAR)
     return WindUncertainty(
         mean_sampling=float(np.nanstd(means, ddof=1) / histogram.moment(1)),
         cube_sampling=float(np.nanstd(cubes, ddof=1) / histogram.moment(3)),
-        mean_season=season_uncertainty(missing),
+        mean_season=season_uncertainty(1 - float(np.mean(covered))),
         mean_year=float(YEAR_TO_YEAR.value / np.sqrt(years)),
-        method=f"block bootstrap ({draws.method}); missing seasons by a swing of "
+        method=f"block bootstrap ({how_drawn}); missing seasons by a swing of "
         f"{100 * SEASON_SWING:.0f} % (ours); one year against the long run "
         f"{YEAR_TO_YEAR} ({YEAR_TO_YEAR.source})",
     )

@@ -90,66 +90,40 @@ NO_RULES = QualityRules(
 
 @dataclass(frozen=True)
 class QualityTest:
-    """What one test found.
-
-    Parameters
-    ----------
-    name : str
-        Stable, for the flag column and `--json`.
-    rule : str
-        The test and its threshold in words.
-    on : bool
-        Whether it was run.
-    leaves_out : bool
-        Whether what it finds counts as missing from then on; else it is only noted.
-    count : int
-        Readings found (gaps and changes of interval: how many of them).
-    first_times : tuple of str
-        The first three places.
-    first_speeds_ms : tuple of float or None
-        The speeds there.
-    mean_effect, cube_effect : float or None
-        Change of mean speed and of mean cube (the energy in the wind), as shares, when what this
-        test alone found is left out; for what is only noted, when it is allowed for. None where
-        nobody can know.
-    """
+    """What one test found."""
 
     name: str
+    """Stable, for the flag column and `--json`."""
     rule: str
+    """The test and its threshold in words."""
     on: bool
+    """Whether it was run."""
     leaves_out: bool
+    """Whether what it finds counts as missing from then on; else it is only noted."""
     count: int = 0
+    """Readings found (gaps and changes of interval: how many of them)."""
     first_times: tuple[str, ...] = ()
+    """The first three places, and the speeds there."""
     first_speeds_ms: tuple[float | None, ...] = ()
     mean_effect: float | None = None
+    """Change of mean speed and of mean cube (the energy in the wind), as shares, when what this
+    test alone found is left out; for what is only noted, when it is allowed for. None where nobody
+    can know."""
     cube_effect: float | None = None
 
 
 @dataclass(frozen=True)
 class QualityReport:
-    """A screened record.
-
-    Parameters
-    ----------
-    original : Record
-        As it was read.
-    record : Record
-        With missing speeds where a test left a reading out.
-    flags : ndarray of bool, shape (tests, n)
-        Which readings each test found, in the order of `tests`.
-    tests : tuple of QualityTest
-    steps : ReadingSteps
-        What each reading stands for.
-    """
+    """A screened record: as it was read, and with missing speeds where a test left one out."""
 
     original: Record
     record: Record
     flags: BoolArray
+    """Which readings each test found, shape (tests, n)."""
     tests: tuple[QualityTest, ...]
     steps: ReadingSteps
 
     @property
     def left_out(self) -> int:
         """How many readings were left out."""
-        before = np.isfinite(self.original.speed_ms).sum()
-        return int(before - np.isfinite(self.record.speed_ms).sum())
+        return self.original.valid_speed_ms.size - self.record.valid_speed_ms.size

@@ -11,7 +11,6 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Findings, Provenance
-from yieldest.wind.block_bootstrap import draw_blocks
 from yieldest.wind.breakdown import (
     CountedReadings,
     Directions,
@@ -29,7 +28,7 @@ from yieldest.wind.goodness import (
     mode_speeds,
 )
 from yieldest.wind.histogram import Histogram, histogram_of
-from yieldest.wind.mean_uncertainty import WindUncertainty, wind_uncertainty
+from yieldest.wind.mean_uncertainty import WindUncertainty, draw_blocks, wind_uncertainty
 from yieldest.wind.quality_control import control_quality
 from yieldest.wind.quality_rules import QualityReport, QualityRules
 from yieldest.wind.record import Record
@@ -64,83 +63,51 @@ class UnevenSectors(Finding):
 
 @dataclass(frozen=True)
 class ResourceOptions:
-    """What may be stated about how a record is assessed.
-
-    Parameters
-    ----------
-    rules : QualityRules
-    season_correction : bool
-        Whether readings are weighted by month and hour where these are uneven.
-    fit : str or None
-        A key of `weibull_fits.METHODS`, or "empirical"; None lets the rule choose.
-    energy_error_limit : float
-        A fit chosen by the rule whose energy is farther than this from that of the readings gives
-        way to the readings.
-    sectors : int
-        Of the direction table.
-    """
+    """What may be stated about how a record is assessed."""
 
     rules: QualityRules = field(default_factory=QualityRules)
     season_correction: bool = True
+    """Whether readings are weighted by month and hour where these are uneven."""
     fit: str | None = None
+    """A key of `weibull_fits.METHODS`, or "empirical"; None lets the rule choose."""
     energy_error_limit: float = ENERGY_ERROR_LIMIT
+    """A fit chosen by the rule whose energy is farther than this from that of the readings gives
+    way to the readings."""
     sectors: int = 12
+    """Of the direction table."""
 
 
 @dataclass(frozen=True)
 class WindResource:
-    """What a record says about the wind where it was measured.
-
-    Parameters
-    ----------
-    quality_control : QualityReport
-    time : ndarray of datetime64, shape (m,)
-    speed_ms, weight : ndarray, shape (m,)
-        The readings kept, and the hours of a year that each stands for.
-    duration_h : ndarray, shape (m,)
-        The hours by the clock that each stands for.
-    used : ndarray of bool, shape (n,)
-        Which readings of the screened record they are.
-    season : SeasonWeights
-    clock_mean_speed_ms, clock_mean_cube_ms3 : float
-        Without the season correction.
-    mean_speed_ms, mean_cube_ms3 : float
-        With it, where it is used; the mean cube is freed of rounding.
-    histogram : Histogram
-    class_of : ndarray of int, shape (m,)
-        The class of the histogram that each reading lies in.
-    drawn : ndarray, shape (draws, classes)
-        Weights of bootstrap draws.
-    chosen : FitResult
-    rule : str
-        Why it was chosen.
-    options : ResourceOptions
-    uncertainty : WindUncertainty
-    modes_ms : tuple of float
-        Speeds of the modes of the distribution; more than one means different regimes.
-    turbulence, gusts : Gustiness or None
-    warnings : tuple of Finding
-    """
+    """What a record says about the wind where it was measured, by the m readings that are kept."""
 
     quality_control: QualityReport
     time: npt.NDArray[np.datetime64]
     speed_ms: FloatArray
     weight: FloatArray
+    """The hours of a year that each reading stands for, shape (m,); `duration_h` by the clock."""
     duration_h: FloatArray
     used: npt.NDArray[np.bool_]
+    """Which of the n readings of the screened record are kept."""
     season: SeasonWeights
     clock_mean_speed_ms: float
+    """Without the season correction."""
     clock_mean_cube_ms3: float
     mean_speed_ms: float
+    """With it, where it is used; the mean cube is freed of rounding."""
     mean_cube_ms3: float
     histogram: Histogram
     class_of: npt.NDArray[np.int64]
+    """The class of the histogram that each reading lies in, shape (m,)."""
     drawn: FloatArray
+    """Weights of bootstrap draws, shape (draws, classes)."""
     chosen: FitResult
     rule: str
+    """Why it was chosen."""
     options: ResourceOptions
     uncertainty: WindUncertainty
     modes_ms: tuple[float, ...]
+    """Speeds of the modes of the distribution; more than one means different regimes."""
     turbulence: Gustiness | None
     gusts: Gustiness | None
     warnings: Findings
@@ -220,14 +187,7 @@ class WindResource:
 def assess_record(
     record: Record, options: ResourceOptions, neighbour: Record | None = None
 ) -> WindResource:
-    """Screen, weight, fit and judge a record.
-
-    Parameters
-    ----------
-    record : Record
-    options : ResourceOptions
-    neighbour : Record, optional
-        Of another sensor near by, to judge long calms by.
+    """Screen, weight, fit and judge a record; `neighbour`, a sensor near by, judges its long calms.
 
     Raises
     ------
@@ -251,12 +211,11 @@ def assess_record(
         class_edges_ms=kept.class_edges_ms,
         threshold_ms=kept.threshold_ms,
     )
-    draws = draw_blocks(time, class_of, weight, histogram)
-    chosen, rule = _choose(record, options, histogram, draws.weight)
-    by_clock = histogram.weighted(
-        np.bincount(class_of, weights=clock, minlength=histogram.speed_ms.size)
-    )
+    drawn, how_drawn = draw_blocks(time, class_of, weight, histogram.speed_ms.size)
+    chosen, rule = _choose(record, options, histogram, drawn)
+    by_clock = histogram.counted(class_of, clock)
     modes = mode_speeds(histogram)
+    deviation_ms, gust_ms = kept.standard_deviation_ms, kept.gust_ms
     return WindResource(
         quality_control=quality_control,
         time=time,
@@ -271,20 +230,16 @@ def assess_record(
         mean_cube_ms3=float(histogram.moment(3)),
         histogram=histogram,
         class_of=class_of,
-        drawn=draws.weight,
+        drawn=drawn,
         chosen=chosen,
         rule=rule,
         options=options,
-        uncertainty=wind_uncertainty(
-            histogram, draws, kept.data_recovery.span_hours, kept.data_recovery.month_share
-        ),
+        uncertainty=wind_uncertainty(histogram, (drawn, how_drawn), kept.data_recovery),
         modes_ms=modes,
         turbulence=(
-            None
-            if kept.standard_deviation_ms is None
-            else gustiness(kept.standard_deviation_ms[used], speed, highest=False)
+            None if deviation_ms is None else gustiness(deviation_ms[used], speed, highest=False)
         ),
-        gusts=None if kept.gust_ms is None else gustiness(kept.gust_ms[used], speed, highest=True),
+        gusts=None if gust_ms is None else gustiness(gust_ms[used], speed, highest=True),
         warnings=_findings(chosen, modes, kept, options.sectors),
     )
 

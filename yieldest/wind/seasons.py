@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 
 from yieldest.arrays import FloatArray
-from yieldest.wind.data_recovery import month_and_hour
+from yieldest.wind.data_recovery import MONTH_DAYS, month_and_hour
 
 THIN_MONTH_SHARE = 0.1
 """A month with less than this share of its hours cannot stand for itself; our choice."""
@@ -20,25 +21,16 @@ UNEVEN = 1.25
 THIN_HOUR = 0.25
 """Hours of day are weighted in a month where each has this share of an even one; our choice."""
 
-_MONTH_HOURS = 24.0 * np.array([calendar.monthrange(2025, m)[1] for m in range(1, 13)])
+_MONTH_HOURS = 24.0 * MONTH_DAYS
 
 
 @dataclass(frozen=True)
 class SeasonWeights:
-    """How much each reading counts.
-
-    Parameters
-    ----------
-    weight : ndarray, shape (n,)
-        Hours of a year that each reading stands for; 0 where there is no speed. Where the
-        correction is not used, the hours it stands for by the clock.
-    used : bool
-        Whether month and hour were evened out.
-    reason : str
-        Why, or why not.
-    """
+    """How much each reading counts, whether month and hour were evened out, and why (or not)."""
 
     weight: FloatArray
+    """Hours of a year that each reading stands for, shape (n,); 0 where there is no speed. Where
+    the correction is not used, the hours it stands for by the clock."""
     used: bool
     reason: str
 
@@ -54,11 +46,8 @@ def season_weights(
 
     Parameters
     ----------
-    time : ndarray of datetime64, shape (n,)
-    duration_s : ndarray, shape (n,)
-        Time each reading stands for.
-    valid : ndarray of bool, shape (n,)
-        Whether there is a speed.
+    time, duration_s, valid : ndarray, shape (n,)
+        When each reading begins, how long it stands for, and whether there is a speed.
     wanted : bool
         False leaves the weights at the durations.
 
@@ -78,7 +67,9 @@ def season_weights(
     of_month = cells.sum(axis=1)
     target = _MONTH_HOURS.copy()
     thin = of_month < THIN_MONTH_SHARE * _MONTH_HOURS / years
-    if thin.all() or _longest_run(thin) > LONGEST_FILLED:
+    # Twice the year, for December comes before January.
+    runs = sliding_window_view(np.tile(thin, 2), LONGEST_FILLED + 1)
+    if runs.all(axis=-1).any():
         return SeasonWeights(
             hours,
             False,
@@ -110,15 +101,6 @@ def season_weights(
     if thin.any():
         reason += f"; {_names(thin)} filled from the months before and after"
     return SeasonWeights(hours * factor.ravel()[cell], True, reason)
-
-
-def _longest_run(thin: npt.NDArray[np.bool_]) -> int:
-    """Return how many missing months follow each other, December being before January."""
-    longest = run = 0
-    for missing in (*thin, *thin):
-        run = run + 1 if missing else 0
-        longest = max(longest, run)
-    return longest
 
 
 def _names(months: npt.NDArray[np.bool_]) -> str:

@@ -27,20 +27,13 @@ CALM_PATIENCE = 4.0
 
 @dataclass(frozen=True)
 class Runs:
-    """Stretches of readings that do not change.
-
-    Parameters
-    ----------
-    first, length : ndarray of int, shape (r,)
-        First reading and number of readings of each run.
-    of_reading : ndarray of int, shape (n,)
-        The run that each reading belongs to.
-    hours : ndarray, shape (r,)
-    """
+    """Stretches of readings that do not change."""
 
     first: IntArray
+    """First reading of each run, shape (r,); `length` is its number of readings."""
     length: IntArray
     of_reading: IntArray
+    """The run that each reading belongs to, shape (n,)."""
     hours: FloatArray
 
     def readings(self, chosen: BoolArray) -> BoolArray:

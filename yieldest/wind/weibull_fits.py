@@ -24,11 +24,14 @@ tables (common practice, no source)."""
 _SHAPE_RANGE = (0.3, 30.0)
 _HALVINGS = 60
 
-Fit = tuple[FloatArray, FloatArray, FloatArray]
-"""Shape, scale in m/s, and share of calms."""
+Fit = Callable[[Histogram], tuple[FloatArray, FloatArray, FloatArray]]
+"""Takes a histogram with weights of shape (..., m), gives shape, scale in m/s and share of calms,
+NaN where there is no fit."""
 
 
-def pattern_factor_fit(speed_ms: npt.ArrayLike, weight: npt.ArrayLike) -> tuple[FloatArray, ...]:
+def pattern_factor_fit(
+    speed_ms: npt.ArrayLike, weight: npt.ArrayLike
+) -> tuple[FloatArray, FloatArray]:
     """Fit by the energy pattern factor, k = 1 + 3.69 / (mean cube / cube of the mean)^2.
 
     Parameters
@@ -129,42 +132,27 @@ def _moving_moments(speed_ms: FloatArray, weight: FloatArray) -> tuple[FloatArra
         return weight @ speed_ms / total, weight @ speed_ms**3 / total
 
 
-def _zero_share(histogram: Histogram) -> FloatArray:
-    return np.asarray(np.where(histogram.speed_ms == 0, histogram.share, 0.0).sum(axis=-1))
+def _with_calms(fit: Callable[[Histogram], tuple[FloatArray, FloatArray]]) -> Fit:
+    """Return a guarded fit of the speeds above zero, with the zeros as its calms."""
+
+    def fit_with_calms(histogram: Histogram) -> tuple[FloatArray, FloatArray, FloatArray]:
+        zeros = np.where(histogram.speed_ms == 0, histogram.share, 0.0).sum(axis=-1)
+        return *fit(histogram), np.asarray(zeros)
+
+    return guarded(fit_with_calms)
 
 
-def _plain(histogram: Histogram) -> Fit:
-    return *fit_maximum_likelihood(histogram.speed_ms, histogram.weight), _zero_share(histogram)
-
-
-def _moments(histogram: Histogram) -> Fit:
-    return *fit_moments(histogram.speed_ms, histogram.weight), _zero_share(histogram)
-
-
-def _pattern(histogram: Histogram) -> Fit:
-    shape, scale = pattern_factor_fit(histogram.speed_ms, histogram.weight)
-    return shape, scale, _zero_share(histogram)
-
-
-def _cube(histogram: Histogram) -> Fit:
+def _cube(histogram: Histogram) -> tuple[FloatArray, FloatArray]:
     moving = histogram.weighted(np.where(histogram.speed_ms > 0, histogram.weight, 0.0))
     mean, cube = _moving_moments(histogram.speed_ms, histogram.weight)
     # The mean falls within a class; its readings are spread evenly over it.
     width = histogram.upper_ms - histogram.lower_ms
     part = np.clip((histogram.upper_ms - mean[..., np.newaxis]) / width, 0.0, 1.0)
-    above = (moving.share * part).sum(axis=-1)
-    return *mean_cube_fit(mean, cube, above), _zero_share(histogram)
+    return mean_cube_fit(mean, cube, (moving.share * part).sum(axis=-1))
 
 
 def class_bounds(histogram: Histogram, width_ms: float) -> FloatArray:
-    """Return upper bounds of speed classes about `width_ms` wide that cut no reading's class.
-
-    Parameters
-    ----------
-    histogram : Histogram
-    width_ms : float
-        Classes hold a whole number of rounding steps.
-    """
+    """Return upper bounds of classes about `width_ms` wide that cut no reading's own class."""
     upper = histogram.upper_ms
     if histogram.step_ms is not None:
         width_ms = max(1, round(width_ms / histogram.step_ms)) * histogram.step_ms
@@ -173,24 +161,27 @@ def class_bounds(histogram: Histogram, width_ms: float) -> FloatArray:
     return np.unique(upper[last])
 
 
-def _least_squares(histogram: Histogram) -> Fit:
+def shares_below(histogram: Histogram, width_ms: float) -> tuple[FloatArray, FloatArray]:
+    """Return bounds as `class_bounds`, shape (j,), and the share of time below each, (..., j)."""
+    bounds = class_bounds(histogram, width_ms)
+    return bounds, histogram.share @ (histogram.upper_ms[:, np.newaxis] <= bounds)
+
+
+def _least_squares(histogram: Histogram) -> tuple[FloatArray, FloatArray]:
     moving = histogram.weighted(np.where(histogram.speed_ms > 0, histogram.weight, 0.0))
-    bounds = class_bounds(histogram, REGRESSION_CLASS_MS)
-    below = moving.share @ (histogram.upper_ms[:, np.newaxis] <= bounds)
-    return *least_squares_fit(bounds, below), _zero_share(histogram)
+    return least_squares_fit(*shares_below(moving, REGRESSION_CLASS_MS))
 
 
-def guarded(fit: Callable[[Histogram], Fit]) -> Callable[[Histogram], Fit]:
+def guarded(fit: Fit) -> Fit:
     """Return a fit that gives NaN where fewer than two classes above the start are filled.
 
     The same where it gives no distribution: a line through two points may fall.
     """
 
-    def fit_or_nan(histogram: Histogram) -> Fit:
+    def fit_or_nan(histogram: Histogram) -> tuple[FloatArray, FloatArray, FloatArray]:
         filled = (histogram.weight > 0) & ~histogram.still & (histogram.speed_ms > 0)
-        enough = filled.sum(axis=-1) >= 2
         shape, scale, calm = fit(histogram)
-        enough &= (shape > 0) & np.isfinite(scale)
+        enough = (filled.sum(axis=-1) >= 2) & (shape > 0) & np.isfinite(scale)
         return np.where(enough, shape, np.nan), np.where(enough, scale, np.nan), calm
 
     return fit_or_nan
@@ -198,18 +189,10 @@ def guarded(fit: Callable[[Histogram], Fit]) -> Callable[[Histogram], Fit]:
 
 @dataclass(frozen=True)
 class FitMethod:
-    """One way to fit.
-
-    Parameters
-    ----------
-    source : str
-        What to call it, with its published source.
-    fit : callable
-        Takes a histogram with weights of shape (..., m), gives NaN where there is no fit.
-    """
+    """One way to fit: what to call it, with its published source, and how it is done."""
 
     source: str
-    fit: Callable[[Histogram], Fit]
+    fit: Fit
 
 
 METHODS = {
@@ -217,42 +200,40 @@ METHODS = {
         "interval-censored maximum likelihood, calms below the starting speed (Takle & Brown 1978)",
         guarded(fit_censored),
     ),
-    "maximum likelihood": FitMethod("maximum likelihood (Seguro & Lambert 2000)", guarded(_plain)),
-    "moments": FitMethod("moments (Justus et al. 1978)", guarded(_moments)),
+    "maximum likelihood": FitMethod(
+        "maximum likelihood (Seguro & Lambert 2000)",
+        _with_calms(lambda counted: fit_maximum_likelihood(counted.speed_ms, counted.weight)),
+    ),
+    "moments": FitMethod(
+        "moments (Justus et al. 1978)",
+        _with_calms(lambda counted: fit_moments(counted.speed_ms, counted.weight)),
+    ),
     "energy pattern factor": FitMethod(
-        "energy pattern factor (Akdag & Dinler 2009)", guarded(_pattern)
+        "energy pattern factor (Akdag & Dinler 2009)",
+        _with_calms(lambda counted: pattern_factor_fit(counted.speed_ms, counted.weight)),
     ),
     "least squares": FitMethod(
-        "least squares on the CDF (Justus et al. 1978)", guarded(_least_squares)
+        "least squares on the CDF (Justus et al. 1978)", _with_calms(_least_squares)
     ),
     "mean cube": FitMethod(
-        "mean cube and share above the mean (Troen & Petersen 1989)", guarded(_cube)
+        "mean cube and share above the mean (Troen & Petersen 1989)", _with_calms(_cube)
     ),
 }
 """The fits by name. Commands, tables and results for joined read this list and no other."""
 
 
 def chosen_method(histogram: Histogram) -> tuple[str, str]:
-    """Return the name of the fit that suits a histogram, and the rule that chose it.
-
-    Parameters
-    ----------
-    histogram : Histogram
-        With weights of shape (m,).
-    """
+    """Return the name of the fit that suits a histogram (m,), and the rule that chose it."""
     spread = float(histogram.spread_ms())
     limit = COARSE_SHARE * spread
     rule = f"{100 * COARSE_SHARE:.0f} % of the spread of the speeds ({spread:.3g} m/s)"
-    widest = float(
-        np.max(histogram.upper_ms - histogram.lower_ms, where=~histogram.still, initial=0.0)
-    )
-    if histogram.step_ms is None and widest > limit:
+    step_ms, start_ms = histogram.step_ms, histogram.start_ms
+    widths = (histogram.upper_ms - histogram.lower_ms)[~histogram.still]
+    if step_ms is None and widths.max(initial=0.0) > limit:
         return "interval-censored", "the readings are uneven classes of speed"
-    if histogram.step_ms is not None and histogram.step_ms > limit:
-        return "interval-censored", f"the rounding step {histogram.step_ms:.3g} m/s is above {rule}"
-    if histogram.start_ms > limit:
-        return (
-            "interval-censored",
-            f"nothing can be told below {histogram.start_ms:.3g} m/s, which is above {rule}",
-        )
+    if step_ms is not None and step_ms > limit:
+        return "interval-censored", f"the rounding step {step_ms:.3g} m/s is above {rule}"
+    if start_ms > limit:
+        below = f"nothing can be told below {start_ms:.3g} m/s"
+        return "interval-censored", f"{below}, which is above {rule}"
     return "maximum likelihood", f"rounding step and starting speed are below {rule}"

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.wind.breakdown import sector_index
 from yieldest.wind.long_term.common_time import (
     SHORTEST_STEP_S,
     ClockOffset,
@@ -19,7 +20,6 @@ from yieldest.wind.long_term.common_time import (
     usual_interval_s,
 )
 from yieldest.wind.long_term.relations import concurrent_sums, reference_sums
-from yieldest.wind.sectors import sector_index
 
 LEAST_OVERLAP_DAYS = 14.0
 """Two weeks of common readings hold only a few changes of weather; our choice."""
