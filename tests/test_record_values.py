@@ -8,11 +8,9 @@ from hypothesis import strategies as st
 
 from yieldest.errors import InputError
 from yieldest.units import BEAUFORT_EDGES_MS, SPEED_FACTORS
-from yieldest.wind.gathered_rows import ValuesBeyondLimits
 from yieldest.wind.read_wind import HeightNotAsStated, read_wind
-from yieldest.wind.record_columns import SeveralColumns, UnitNotSaid
-from yieldest.wind.record_headings import take_apart
-from yieldest.wind.record_values import rounding_step
+from yieldest.wind.record_columns import SeveralColumns, UnitNotSaid, take_apart
+from yieldest.wind.record_values import ValuesBeyondLimits, rounding_step
 
 
 @pytest.fixture

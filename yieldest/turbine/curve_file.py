@@ -29,7 +29,7 @@ from yieldest.turbine.power_curve import (
     power_coefficient,
 )
 from yieldest.units import SPEED_UNITS, to_metres_per_second, unit_in_heading
-from yieldest.wind.record_headings import RECOGNISED_COLUMNS
+from yieldest.wind.record_columns import RECOGNISED_COLUMNS
 
 if TYPE_CHECKING:
     import pandas as pd

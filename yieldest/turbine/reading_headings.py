@@ -17,7 +17,7 @@ from yieldest.errors import InputError
 from yieldest.files.dialect import LayoutOptions, layout_of, without_footer
 from yieldest.files.table import MOST_COLUMNS, Table, plain_heading, read_blocks, table_of_frame
 from yieldest.settings import DecimalMark
-from yieldest.wind.record_headings import RECOGNISED_COLUMNS
+from yieldest.wind.record_columns import RECOGNISED_COLUMNS
 from yieldest.wind.record_values import numbers_of
 
 if TYPE_CHECKING:

@@ -54,9 +54,8 @@ def seconds_since_first(
             seconds = numbers_of(table, column, ())[0] * unit_factor(table, "time", column)
             _refuse_blank(table, column, seconds)
             return np.asarray(seconds - seconds[0])
-    clock = Clock(
-        {role: columns[role] for role in ("time", "date") if role in columns}, date_order, None
-    )
+    names = {role: columns[role] for role in ("time", "date") if role in columns}
+    clock = Clock(names, date_order)
     clock.settle_order(lambda: [table])
     times = clock.times(table)
     return np.asarray((times - times[0]) / np.timedelta64(1, "s"))

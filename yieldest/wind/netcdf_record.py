@@ -12,9 +12,8 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.array_files import check_netcdf4, netcdf_engine
 from yieldest.units import unit_of
-from yieldest.wind.gathered_rows import Gathered, gathered_of_si
 from yieldest.wind.read_options import ReadOptions, Recognised
-from yieldest.wind.record_values import to_si
+from yieldest.wind.record_values import Gathered, gathered_of_si, to_si
 
 if TYPE_CHECKING:
     import xarray as xr

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from os import PathLike
@@ -9,26 +10,29 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.text_file import Progress
+from yieldest.files.time_stamps import Times
 from yieldest.provenance import Finding, Provenance
 from yieldest.units import BEAUFORT_EDGES_MS
 from yieldest.wind.data_recovery import data_recovery_findings, data_recovery_of
-from yieldest.wind.gathered_rows import Gathered, Times
 from yieldest.wind.netcdf_record import dataset_of, gathered_of_dataset, is_netcdf, read_netcdf
 from yieldest.wind.read_options import ReadOptions, Recognised, options_of
 from yieldest.wind.record import ImpossibleSpeeds
+from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_files import RecordFile, files_of, frame_source, sources_of
-from yieldest.wind.record_rows import Gathering, LinesBackInTime
-from yieldest.wind.time_conflicts import (
-    ahead,
-    contradictions,
-    in_time_order,
-    misdated,
-    refuse_contradictions,
+from yieldest.wind.record_rows import (
+    BLOCK_ROWS,
+    DATE_ROWS,
+    Gathering,
+    LinesBackInTime,
+    pick_one,
 )
+from yieldest.wind.record_values import Flags, Gathered
 from yieldest.wind.wind_record import WindRecord
 
 if TYPE_CHECKING:
@@ -38,6 +42,20 @@ MONTHS = 12
 FEWEST_JOINTS = 3
 FORMATS = ((is_netcdf, read_netcdf),)
 """Kinds of file beside delimited text: how one is told by its content, and how it is read."""
+MANY_CONFLICTS = 0.1
+FEW_CONFLICTS = 3
+"""A larger share of rows with the time of another and another speed, if more than so few, leaves
+open which wind is meant; our choice."""
+MOST_STATIONS = 200
+"""A column with more different cells than this holds no stations; our choice."""
+CLOCK_ZEROS = ("1970-01-01", "1980-01-01", "1980-01-06", "2000-01-01")
+"""Where clocks begin that lost their time: POSIX, early PC clocks, GPS, and many loggers."""
+_CLOCK = re.compile(r"\d{1,2}[:.]\d\d")
+_DAY = np.timedelta64(1, "D")
+FARTHEST_DAYS = 3 * 365
+SMALLEST_SHARE = 0.1
+"""Readings from the zero of a clock on are misdated when they lie so long before all others, and
+are a smaller share of all than this; our choice."""
 
 
 @dataclass(frozen=True)
@@ -118,25 +136,18 @@ def read_wind(
     if not np.isfinite(gathered.si["speed"]).any():
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
     name = str(path)
-    gathered, found, warnings = _dated(name, gathered)
-    order, disordered, again = in_time_order(gathered.time, gathered.si["speed"])
+    gathered, warnings = _dated(name, gathered)
+    order, disordered, again = _in_time_order(gathered.time, gathered.si["speed"])
     time = gathered.time[order]
-    unlike = contradictions(time, gathered.si["speed"][order])
-    refuse_contradictions(path, sources, options, time, int(again.sum()), unlike)
+    unlike = _contradictions(time, gathered.si["speed"][order])
+    _refuse_contradictions(path, sources, options, time, int(again.sum()), unlike)
     if disordered.size:
         warnings.append(LinesBackInTime(name, disordered.size))
     if again.any():
         warnings.append(RepeatedTimes(name, int(again.sum()), unlike))
-    rows = order[~again]
-    gathered = replace(
-        gathered,
-        time=gathered.time[rows],
-        si={role: column[rows] for role, column in gathered.si.items()},
-        impossible=gathered.impossible[rows],
-        found=found,
-    )
+    gathered = gathered.at(order[~again])
     if gathered.height_m is not None:
-        found.append(Recognised("height", f"{gathered.height_m:g} m", "from the heading"))
+        gathered.found.append(Recognised("height", f"{gathered.height_m:g} m", "from the heading"))
         if height_m is not None and abs(gathered.height_m - height_m) > 0.5:
             warnings.append(HeightNotAsStated(name, gathered.height_m, height_m))
     record = _record(name, gathered, warnings)
@@ -149,9 +160,9 @@ def read_wind(
     )
 
 
-def _record(name: str, gathered: Gathered, warnings: list[Finding | str]) -> WindRecord:
+def _record(name: str, gathered: Gathered, warnings: list[Finding]) -> WindRecord:
     """Return a record of rows in time order, without the speeds that cannot be."""
-    time, impossible, found = gathered.time, gathered.impossible, list(gathered.found)
+    time, impossible, found = gathered.time, gathered.impossible, gathered.found
     values = dict(gathered.si)
     as_read = values["speed"][impossible]
     if as_read.size:
@@ -209,29 +220,23 @@ def _gathered(
     return path, Gathering(path, sources, options).gather(progress), sources
 
 
-def _dated(name: str, gathered: Gathered) -> tuple[Gathered, list[Recognised], list[Finding | str]]:
-    """Return the rows whose dates can be, and what was found of them until here."""
-    found = list(gathered.found)
-    warnings: list[Finding | str] = [*gathered.warnings]
+def _dated(name: str, gathered: Gathered) -> tuple[Gathered, list[Finding]]:
+    """Return the rows whose dates can be, and the warnings until here."""
+    warnings = [*gathered.warnings]
     one_year = _on_one_year(gathered.time)
     if one_year is not None:
         text = f"months from different years, put on the year {str(one_year.min())[:4]}"
-        found.append(Recognised("weather year", text, "recognised"))
-        return replace(gathered, time=one_year), found, warnings
-    wrong = misdated(gathered.time)
+        gathered.found.append(Recognised("weather year", text, "recognised"))
+        return replace(gathered, time=one_year), warnings
+    wrong = _misdated(gathered.time)
     if wrong.any():
         gone = gathered.time[wrong]
         warnings.append(MisdatedReadings(name, gone.size, gone.min(), gone.max()))
-        gathered = replace(
-            gathered,
-            time=gathered.time[~wrong],
-            si={role: column[~wrong] for role, column in gathered.si.items()},
-            impossible=gathered.impossible[~wrong],
-        )
-    to_come = gathered.time[ahead(gathered.time)]
+        gathered = gathered.at(~wrong)
+    to_come = gathered.time[gathered.time > np.datetime64("now") + _DAY]
     if to_come.size:
         warnings.append(ReadingsAhead(name, to_come.size, to_come.min()))
-    return gathered, found, warnings
+    return gathered, warnings
 
 
 def _on_one_year(time: Times) -> Times | None:
@@ -251,3 +256,123 @@ def _on_one_year(time: Times) -> Times | None:
             month = years.min() * MONTHS + first.astype(np.int64) % MONTHS
             return np.asarray(month.astype("datetime64[M]") + (time - first.astype(time.dtype)))
     return None
+
+
+def _misdated(time: Times) -> Flags:
+    """Find the readings of a clock that started anew, far before all others; times in any order."""
+    ordered = np.sort(time)
+    wrong = np.zeros(time.size, dtype=bool)
+    jumps = np.flatnonzero(np.diff(ordered) > FARTHEST_DAYS * _DAY)
+    begin = 0
+    for jump in jumps.tolist():
+        zeros = np.abs(ordered[begin] - np.array(CLOCK_ZEROS, dtype="datetime64[ns]"))
+        if zeros.min() > _DAY or jump + 1 > SMALLEST_SHARE * time.size:
+            break
+        wrong |= time <= ordered[jump]
+        begin = jump + 1
+    return wrong
+
+
+def _contradictions(time: Times, speed: FloatArray) -> int:
+    """Count the rows that have the time of an earlier row, and another speed; times must rise."""
+    same = np.concatenate(([False], np.diff(time) == np.timedelta64(0, "ns")))
+    first = np.maximum.accumulate(np.where(same, 0, np.arange(time.size)))
+    known = np.isfinite(speed) & np.isfinite(speed[first])
+    return int((same & known & (speed != speed[first])).sum())
+
+
+def _refuse_contradictions(
+    path: Path,
+    sources: Sequence[RecordFile],
+    options: ReadOptions,
+    time: Times,
+    repeats: int,
+    count: int,
+) -> None:
+    """Refuse a record in which many rows have the time of another and another speed.
+
+    It is said what seems to be the matter: several stations, a clock of twelve hours, times without
+    seconds. `repeats` rows have the time of another, `count` of them with another speed.
+    """
+    # Every time is the same time of day, but for summer time.
+    bare_dates = (
+        2 * repeats > time.size and np.unique(time - time.astype("datetime64[D]")).size <= 2
+    )
+    if not bare_dates and count <= max(FEW_CONFLICTS, MANY_CONFLICTS * time.size):
+        return
+    text = f"{path}: {count:,} of {time.size:,} rows have the time of another and another speed"
+    found = _station_column(sources, options) if sources else None
+    if found is not None and not _may_be_clock(found[1], bare_dates):
+        heading, cells = found
+        raise InputError(
+            f"{text}; column {heading!r} seems to hold stations {pick_one(heading, cells)}"
+        )
+    if bare_dates:
+        raise InputError(
+            f"{path}: {repeats} of {time.size} lines repeat the time of another, for their times "
+            "are dates alone; when the clock stands in a column of its own, state both (columns; "
+            "on the command line --column date=HEADING --column time=HEADING)."
+        )
+    hours = time.astype("datetime64[h]").astype(np.int64) % 24
+    if hours.min() >= 1 and hours.max() == 12:
+        raise InputError(
+            f"{text}; the hours run from 1 to 12 only, as of a clock that lost its AM and PM: "
+            "export the record again with 24 hours."
+        )
+    raise InputError(
+        f"{text}; if several sensors stand one below the other, keep one of them; if the times "
+        "leave out the seconds, state average_s = 60 (on the command line --average 60)."
+    )
+
+
+def _may_be_clock(cells: list[str], bare_dates: bool) -> bool:
+    """Tell whether cells are rather times of day; beside bare dates letters alone speak against."""
+    if all(map(_CLOCK.match, map(str, cells))):
+        return True
+    return bare_dates and not any(map(str.isalpha, "".join(cells)))
+
+
+def _station_column(
+    sources: Sequence[RecordFile], options: ReadOptions
+) -> tuple[str, list[str]] | None:
+    """Return the column whose cells tell apart rows of the same time, and these cells."""
+    rows = pd.concat([_other_columns(source, options) for source in sources])
+    best: tuple[int, str] | None = None
+    repeats = int(rows.duplicated(["time"]).sum())
+    for heading in rows.columns.drop("time"):
+        if not 2 <= rows[heading].nunique() <= MOST_STATIONS:
+            continue
+        left = int(rows.duplicated(["time", heading]).sum())
+        if left <= MANY_CONFLICTS * repeats and (best is None or left < best[0]):
+            best = left, str(heading)
+    return None if best is None else (best[1], rows[best[1]].dropna().unique().tolist())
+
+
+def _other_columns(source: RecordFile, options: ReadOptions) -> pd.DataFrame:
+    """Return the times, and the cells of the columns that nothing else is known of."""
+    names = source.columns.names
+    others = [h for h in source.layout.headings if h not in names.values() and h != "time"]
+    clock = Clock(names, options.date_order, options.time_zone)
+    headings = source.layout.headings
+    clock.settle_order(lambda: source.tables(headings, headings, DATE_ROWS))
+    parts = []
+    for table in source.tables(headings, headings, BLOCK_ROWS):
+        part = table.frame[others].copy()
+        part["time"] = clock.times(table)
+        parts.append(part)
+    return pd.concat(parts)
+
+
+def _in_time_order(time: Times, speed: FloatArray) -> tuple[npt.NDArray[np.intp], Times, Flags]:
+    """Return the order of the rows in time, the times that go back, and the ordered repeats.
+
+    Of rows with the same time one with a speed comes first; the repeats are flags in that order.
+    """
+    order = np.lexsort((np.isnan(speed), time))
+    ordered = time[order]
+    none = np.timedelta64(0, "ns")
+    back = np.flatnonzero(np.diff(time) < none) + 1
+    if 2 * back.size > time.size:
+        back = np.flatnonzero(np.diff(time) > none) + 1  # the newest line comes first
+    repeated = np.concatenate(([False], np.diff(ordered) == none))
+    return order, time[back], repeated

@@ -50,22 +50,18 @@ def zone_of(text: str) -> tzinfo:
 class Clock:
     """Reads the time stamps of consecutive rows.
 
-    Parameters
-    ----------
-    names : mapping of str to str
-        Headings by role (`CLOCK_ROLES`); to be set anew for a file whose headings differ.
-    date_order : str, optional
-        A key of `DATE_ORDERS`.
-    zone : tzinfo, optional
-        Zone of stamps that state no offset.
+    The headings by role are to be set anew for a file whose headings differ; `time_zone` is that of
+    stamps that state no offset.
     """
 
-    def __init__(self, names: dict[str, str], date_order: str | None, zone: tzinfo | None) -> None:
+    def __init__(
+        self, names: dict[str, str], date_order: str | None = None, time_zone: str | None = None
+    ) -> None:
         self.names = names
         self.order = date_order
         self.written = ""
         self.doubled = 0
-        self._zone = zone
+        self._zone = None if time_zone is None else zone_of(time_zone)
         self._order_stated = date_order is not None
         self._offsets = False
         # The doubled hour may be cut by the end of a block.
@@ -75,13 +71,7 @@ class Clock:
         self._newest_first: bool | None = None
 
     def times(self, table: Table) -> Times:
-        """Return the times of the rows of a table, datetime64[ns].
-
-        Raises
-        ------
-        InputError
-            Naming the line of the first stamp that is no time.
-        """
+        """Return the times of the rows of a table; refuse the first stamp that is no time."""
         if not {"time", "date"} & self.names.keys():
             local = self._from_parts(table)
         else:
@@ -97,10 +87,7 @@ class Clock:
     def settle_order(self, tables: Callable[[], Iterable[Table]]) -> None:
         """Find out the order of day and month from as many tables, first to last, as it takes.
 
-        Raises
-        ------
-        InputError
-            When the dates can be read in several ways.
+        Dates that can be read in several ways are refused.
         """
         if self.order is not None or not {"time", "date"} & self.names.keys():
             return
@@ -114,8 +101,7 @@ class Clock:
                 return
             if orders is None:
                 heading = self.names.get("date", self.names.get("time"))
-                first = f"{table.place(0)}: {texts.iloc[0]!r} in column "
-                first += repr(heading)
+                first = f"{table.place(0)}: {texts.iloc[0]!r} in column {heading!r}"
             orders = found if orders is None else orders & found
             if len(orders) < 2:
                 break
@@ -161,9 +147,7 @@ class Clock:
         return table.frame[self.names[role]].fillna("").astype(str).str.strip()
 
     def _date_and_clock(self, table: Table) -> Stamps:
-        def texts_of(role: str) -> Stamps:
-            return self._texts_of(table, role)
-
+        texts_of = partial(self._texts_of, table)
         names = self.names
         if "date" not in names:
             return texts_of("time")

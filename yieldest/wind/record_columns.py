@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,15 +13,59 @@ from yieldest.files.dialect import Layout
 from yieldest.provenance import Finding
 from yieldest.units import SPEED_UNITS, unit_in_heading, unit_of
 from yieldest.wind.read_options import ReadOptions, Recognised
-from yieldest.wind.record_headings import (
-    CLOCK_ROLES,
-    STATISTICS,
-    Heading,
-    is_statistic,
-    of_role,
-    take_apart,
-)
 
+CLOCK_ROLES = ("time", "date", "year", "month", "day", "hour", "minute", "second", "half_of_day")
+TEXT_ROLES = ("time", "date", "half_of_day")
+"""Those of the clock's columns that are kept as text."""
+VALUE_ROLES = ("speed", "direction", "temperature", "pressure", "standard_deviation", "gust")
+
+RECOGNISED_COLUMNS = {
+    "time": ("time", "timestamp", "time stamp", "datetime", "date time", "time hour",
+             "date and time", "epoch", "unix time", "unixtime", "utc time", "local time", "ts"),
+    "date": ("date", "day date", "yyyymmdd"),
+    "year": ("year", "yy", "yyyy", "yr"),
+    "month": ("month", "mon", "mo"),
+    "day": ("day", "dd", "dy", "day of month"),
+    "hour": ("hour", "hh", "hr"),
+    "minute": ("minute", "mn", "min", "minutes"),
+    "second": ("second", "sec", "seconds"),
+    "half_of_day": ("am pm", "ampm"),
+    "speed": ("speed", "wind speed", "windspeed", "wind spd", "windspd", "wspd", "ws", "wind", "v",
+              "anemometer", "wind velocity", "ff", "spd", "wind force", "force", "beaufort", "bft"),
+    "direction": ("direction", "wind direction", "wind dir", "winddir", "winddirection", "wdir",
+                  "dir", "wd", "wind from direction"),
+    "temperature": ("temperature", "air temperature", "temp", "air temp",
+                    "dry bulb temperature", "dry bulb"),
+    "pressure": ("pressure", "air pressure", "barometer", "baro", "station pressure",
+                 "atmospheric pressure"),
+}  # fmt: skip
+"""The headings that are recognised for each role, the surest first. "standard_deviation" and
+"gust" are the speed headings with one of `STATISTICS`, or such a word alone. Tables of readings,
+curves and summaries are recognised by the same words."""
+
+STATISTICS = {
+    "mean": ("avg", "mean", "average", "ave"),
+    "standard_deviation": (
+        *("sd", "std", "stdev", "stddev", "standard_deviation", "sigma", "standard deviation"),
+    ),
+    "gust": ("gust", "gusts", "max", "maximum", "peak"),
+    "lowest": ("min", "minimum"),
+}
+_ALONE = {
+    "standard_deviation": {"standard_deviation", "standard deviation", "sd", "stdev"}
+    | {"speed deviation"},
+    "gust": {"gust", "gusts", "wind gust", "gust speed", "wind gust speed", "windgust", "wgst"}
+    | {"max gust", "maximum gust", "peak gust", "gust max"},
+}
+_UNIT_WORDS = frozenset(
+    {"m", "s", "ms", "mps", "mph", "km", "h", "kmh", "kph", "kn", "kt", "kts", "knots", "ft", "fps"}
+    | {"bft", "beaufort", "deg", "degrees", "c", "f", "k", "degc", "degf", "hpa", "mbar", "mb"}
+    | {"pa", "kpa", "inhg", "mmhg", "utc", "gmt", "lst", "local", "in", "hr", "miles"}
+)
+_CASED = {"MM": "month", "mm": "minute"}
+"""Headings that only their case tells apart."""
+_HEIGHT = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?)\s?(?:m(?:etres|eters)?|M)(?![A-Za-z/²2])")
+_AVERAGED_OVER = re.compile(r"\b(\d+ ?(min|minutes?|h|hours?|s|sec|seconds?)|hourly|daily)\b")
 _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
 )
@@ -62,27 +108,25 @@ def choose_columns(
 ) -> ChosenColumns:
     """Choose the column for each role, those nearest to `height_m` where there are several.
 
-    Raises
-    ------
-    InputError
-        When a stated column is not there, no speed or no time column is found, or several could
-        be the speed.
+    An `InputError` says that a stated column is not there, that no speed or no time column is
+    found, or that several could be the speed.
     """
-    have = ", ".join(repr(heading) for heading in layout.headings)
-    by_role = options.columns.stated
-    for role, name in by_role.items():
+    have = ", ".join(map(repr, layout.headings))
+    for heading in options.cells:
+        if heading not in layout.headings:
+            raise InputError(
+                f"{path}, where: there is no column {heading!r}; the columns are {have}."
+            )
+    stated = options.columns.stated
+    for role, name in stated.items():
         if name not in layout.headings:
             raise InputError(
                 f"{path}: there is no column {name!r} for the {role}; the columns are {have}."
             )
-    columns = ChosenColumns(names=dict(by_role))
-    stated = set(by_role.values())
+    columns = ChosenColumns(names=dict(stated))
     below = dict(zip(layout.headings, layout.statistics, strict=False))
-    parts = [
-        take_apart(heading, below.get(heading, ""))
-        for heading in layout.headings
-        if heading not in stated
-    ]
+    others = [heading for heading in layout.headings if heading not in stated.values()]
+    parts = [take_apart(heading, below.get(heading, "")) for heading in others]
     _choose_speed(path, parts, options.sensor, height_m, columns, have)
     for role in ("direction", "temperature", "pressure", "standard_deviation", "gust"):
         if role not in columns.names:
@@ -92,7 +136,7 @@ def choose_columns(
         if role in columns.names:
             _choose_unit(path, role, layout, options, columns)
     columns.found.extend(
-        Recognised(f"column of {role}", name, "stated" if role in by_role else "recognised")
+        Recognised(f"column of {role}", name, "stated" if role in stated else "recognised")
         for role, name in columns.names.items()
     )
     unused = [name for name in layout.headings if name not in columns.names.values()]
@@ -146,12 +190,12 @@ def _choose_speed(
 
 
 def _nearest(matches: list[Heading], height_m: float | None) -> Heading:
-    if height_m is None:
-        return matches[0]
-    return min(
-        matches,
-        key=lambda part: float("inf") if part.height_m is None else abs(part.height_m - height_m),
-    )
+    def away_m(part: Heading) -> float:
+        if part.height_m is None or height_m is None:
+            return math.inf
+        return abs(part.height_m - height_m)
+
+    return min(matches, key=away_m)
 
 
 def _choose_beside_speed(
@@ -218,30 +262,103 @@ def _choose_clock(
 def _choose_unit(
     path: Path, role: str, layout: Layout, options: ReadOptions, columns: ChosenColumns
 ) -> None:
-    quantity = role if role in ("temperature", "pressure") else "speed"
     name = columns.names[role]
-    stated = options.unit_stated(role)
-    at = layout.headings.index(name)
-    below = layout.units[at].strip("()[] ") if at < len(layout.units) else ""
-    if stated is not None:
-        try:
-            unit, how = unit_of(quantity, stated), "stated"
-        except InputError as error:
-            raise InputError(f"{path}, unit of {role}: {error}") from error
-    elif (headed := unit_in_heading(quantity, _STATISTIC_TAIL.sub("", name))) is not None:
-        unit, how = headed, "from the heading"
-    elif (headed := unit_in_heading(quantity, f"({below})")) is not None:
-        unit, how = headed, "from the units line"
-    elif role in ("standard_deviation", "gust"):
+    unit, how = unit_of_column(path, layout, role, name, options.unit_stated(role))
+    if not unit and role in ("standard_deviation", "gust"):
         unit, how = columns.units["speed"], "as the speed"
-    elif role == "speed":
-        raise InputError(
-            f"{path}: the heading {name!r} does not say the speed unit; state units (on the "
-            f"command line --units) as one of {', '.join(SPEED_UNITS)}."
-        )
-    else:
+    if not unit:
         columns.warnings.append(UnitNotSaid(str(path), role, name))
         del columns.names[role]
         return
     columns.units[role] = unit
     columns.found.append(Recognised(f"unit of {role}", unit, how))
+
+
+def unit_of_column(
+    path: Path, layout: Layout, role: str, name: str, stated: str | None
+) -> tuple[str, str]:
+    """Return the unit of a column and how it is known; both "" where nothing says it.
+
+    A speed without a unit is refused.
+    """
+    quantity = role if role in ("temperature", "pressure") else "speed"
+    if stated is not None:
+        try:
+            return unit_of(quantity, stated), "stated"
+        except InputError as error:
+            raise InputError(f"{path}, unit of {role}: {error}") from error
+    at = layout.headings.index(name)
+    below = layout.units[at].strip("()[] ") if at < len(layout.units) else ""
+    bare = _STATISTIC_TAIL.sub("", name)
+    for text, how in ((bare, "from the heading"), (f"({below})", "from the units line")):
+        unit = unit_in_heading(quantity, text)
+        if unit is not None:
+            return unit, how
+    if role == "speed":
+        raise InputError(
+            f"{path}: the heading {name!r} does not say the speed unit; state units (on the "
+            f"command line --units) as one of {', '.join(SPEED_UNITS)}."
+        )
+    return "", ""
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading: its text, that without unit, height and statistic, and a key of `STATISTICS`."""
+
+    text: str
+    base: str
+    statistic: str | None
+    height_m: float | None
+
+
+def take_apart(text: str, below: str = "") -> Heading:
+    """Take a heading apart; `below` says the statistic ("Avg") where it does not itself."""
+    # Brackets hold a unit, but in "WS (10 m)" the height.
+    height = _HEIGHT.search(re.sub(r"[(\[]\s*m\s*/?\s*s[^)\]]*[)\]]", " ", text))
+    bare = text.replace(height.group(0), " ", 1) if height else text
+    bare = re.sub(r"[(\[].*?[)\]]", " ", bare)
+    bare = re.sub(r"(?<=[sh])\s?-1\b", "", bare)  # m s-1
+    words = re.sub(r"[^a-z0-9]+", " ", bare.lower()).split()
+    while len(words) > 1 and words[-1] in _UNIT_WORDS:
+        words.pop()
+    base = _AVERAGED_OVER.sub(" ", " ".join(words)).strip() or " ".join(words)
+    statistic = None
+    for kind, spellings in STATISTICS.items():
+        for spelling in spellings:
+            if re.search(rf"\b{spelling}\b", base):
+                statistic = kind
+                base = " ".join(re.sub(rf"\b{spelling}\b", " ", base).split())
+    words = base.split()
+    while len(words) > 1 and words[-1] in _UNIT_WORDS:
+        words.pop()  # "WS_ms_Avg" has its unit before the statistic
+    if statistic is None:
+        statistic = next((k for k, known in STATISTICS.items() if below.lower() in known), None)
+    height_m = float(height.group(1).replace(",", ".")) if height else None
+    return Heading(text, _CASED.get(text, " ".join(words)), statistic, height_m)
+
+
+def of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
+    """Return the headings that could play a role, only the surest kind of them."""
+    if role in _ALONE:
+        return [part for part in parts if is_statistic(role, part)]
+    plain = [part for part in parts if part.statistic in (None, "mean")]
+    for name in RECOGNISED_COLUMNS[role]:
+        # "speed 2" and "ws a" are second sensors.
+        matches = [p for p in plain if re.fullmatch(rf"{name}( ?\d{{1,2}}| [a-z])?", p.base)]
+        if matches:
+            return matches
+    return []
+
+
+def is_statistic(role: str, part: Heading) -> bool:
+    """Tell whether a heading is that of a deviation or a gust, whichever the role is."""
+    plain = re.sub(r"[^a-z0-9]+", " ", re.sub(r"[(\[].*?[)\]]", " ", part.text).lower()).split()
+    while len(plain) > 1 and plain[-1] in _UNIT_WORDS:
+        plain.pop()
+    if " ".join(plain) in _ALONE[role]:
+        return True
+    bases = "|".join(RECOGNISED_COLUMNS["speed"])
+    return part.statistic == role and (
+        re.fullmatch(rf"({bases})( ?\d{{1,2}}| [a-z])?", part.base) is not None
+    )

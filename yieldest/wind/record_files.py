@@ -17,10 +17,8 @@ from yieldest.files.text_file import Progress
 from yieldest.files.time_stamps import DATE_ORDERS
 from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_clock import Clock
-from yieldest.wind.record_columns import ChosenColumns, choose_columns
-from yieldest.wind.record_headings import CLOCK_ROLES
+from yieldest.wind.record_columns import CLOCK_ROLES, ChosenColumns, choose_columns
 from yieldest.wind.record_values import numbers_of, words_of
-from yieldest.wind.stations import check_where
 
 _SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".log", ".gz", ".zip")
 _ENCODINGS = {"utf-8-sig": "UTF-8", "cp1252": "Latin-1 (Windows-1252)"}
@@ -30,11 +28,12 @@ DIGITS_OF_A_TIME = 4
 
 @dataclass
 class RecordFile:
-    """One file of a record."""
+    """One file of a record, or the data frame that it stands in instead."""
 
     path: Path
     layout: Layout
     columns: ChosenColumns
+    table: FrameTable | None = None
 
     def tables(
         self,
@@ -44,30 +43,12 @@ class RecordFile:
         progress: Progress | None = None,
     ) -> Iterator[Table]:
         """Read some columns, some of them as text, so many rows at a time."""
-        wanted = list(dict.fromkeys(columns))
-        yield from read_blocks(self.path, self.layout, wanted, list(text_columns), rows, progress)
-
-    def place(self, row: int) -> str:
-        """Return where a row (from 0) stands, for a message."""
-        return f"{self.path}, line {data_line(self.path, self.layout, row)[0]}"
-
-
-@dataclass
-class RecordFrame(RecordFile):
-    """A record that stands in a data frame instead of a file."""
-
-    table: FrameTable
-
-    def tables(
-        self,
-        columns: Iterable[str],
-        text_columns: Iterable[str],
-        rows: int,
-        progress: Progress | None = None,
-    ) -> Iterator[Table]:
-        """Give some columns, some of them as text, so many rows at a time."""
-        frame = self.table.frame[list(dict.fromkeys(columns))].copy()
-        for name in text_columns:
+        wanted, as_text = list(dict.fromkeys(columns)), list(text_columns)
+        if self.table is None:
+            yield from read_blocks(self.path, self.layout, wanted, as_text, rows, progress)
+            return
+        frame = self.table.frame[wanted].copy()
+        for name in as_text:
             if frame[name].dtype.kind != "M":
                 frame[name] = frame[name].map(str, na_action="ignore")
         for start in range(0, len(frame), rows):
@@ -75,18 +56,17 @@ class RecordFrame(RecordFile):
 
     def place(self, row: int) -> str:
         """Return where a row (from 0) stands, for a message."""
-        return f"{self.path}, row {row + 1}"
+        if self.table is not None:
+            return f"{self.path}, row {row + 1}"
+        return f"{self.path}, line {data_line(self.path, self.layout, row)[0]}"
 
 
 def frame_source(
     data: pd.DataFrame | pd.Series[Any], options: ReadOptions, height_m: float | None
-) -> RecordFrame:
+) -> RecordFile:
     """Return a data frame as a file of a record; its index holds the times if it can.
 
-    Raises
-    ------
-    InputError
-        When it has no speed or no time.
+    One without speed or time is refused.
     """
     heading = "wind speed"
     table = table_of_frame(data, index="time", value=heading)
@@ -97,19 +77,14 @@ def frame_source(
         known["speed"] = str(table.frame.columns[-1])
     columns = options.columns.model_copy(update={**known, **options.columns.stated})
     options = options.model_copy(update={"columns": columns})
-    check_where(table.path, table.layout, options.cells)
-    return RecordFrame(
-        table.path, table.layout, choose_columns(table.path, table.layout, options, height_m), table
-    )
+    chosen = choose_columns(table.path, table.layout, options, height_m)
+    return RecordFile(table.path, table.layout, chosen, table)
 
 
 def files_of(path: Path) -> list[Path]:
     """Return the files that a path names: itself, those of a folder, or those that a glob matches.
 
-    Raises
-    ------
-    InputError
-        When a folder or a glob holds no record.
+    A folder or a glob without a record is refused.
     """
     if path.is_dir():
         files = sorted(p for p in path.iterdir() if p.is_file() and p.suffix.lower() in _SUFFIXES)
@@ -130,21 +105,25 @@ def files_of(path: Path) -> list[Path]:
 def sources_of(path: Path, options: ReadOptions, height_m: float | None = None) -> list[RecordFile]:
     """Return the files that a path names with their layouts and columns.
 
-    Raises
-    ------
-    InputError
-        When a file cannot be read or has no speed or no time.
+    A file that cannot be read, or has no speed or no time, is refused, and so are speeds from
+    different heights.
     """
     sources = []
     for file in files_of(path):
         layout = layout_of(file, options)
-        check_where(file, layout, options.cells)
         columns = choose_columns(file, layout, options, height_m)
         layout = without_footer(file, layout, _holds_data(file, layout, columns, options))
         if layout.below is not None:
             columns.warnings.append(layout.below)
         sources.append(RecordFile(file, layout, columns))
-    _check_heights(sources)
+    first = sources[0]
+    for source in sources[1:]:
+        if source.columns.height_m != first.columns.height_m:
+            raise InputError(
+                f"{source.path}: the speed is {source.columns.names['speed']!r}, but in "
+                f"{first.path} it is {first.columns.names['speed']!r}; the files of one record "
+                "must be of the same height."
+            )
     return sources
 
 
@@ -157,7 +136,7 @@ def _holds_data(
     Where the file has no times, all the cells and a speed make a reading.
     """
     clock = {role: name for role, name in columns.names.items() if role in CLOCK_ROLES}
-    speed = columns.names["speed"]
+    speed, words = columns.names["speed"], words_of("speed", columns.units["speed"])
 
     def table_of(cells: list[str]) -> Table:
         blanks = [""] * (len(layout.headings) - len(cells))
@@ -168,12 +147,7 @@ def _holds_data(
         if len(cells) != len(layout.headings):
             return False
         try:
-            numbers_of(
-                table_of(cells),
-                speed,
-                options.marks,
-                words_of("speed", columns.units["speed"]),
-            )
+            numbers_of(table_of(cells), speed, options.marks, words)
         except InputError:
             return False
         return True
@@ -191,7 +165,7 @@ def _holds_data(
         orders = DATE_ORDERS if options.date_order is None else (options.date_order,)
         for order in orders:
             try:
-                Clock(clock, order, None).times(table_of(cells))
+                Clock(clock, order).times(table_of(cells))
             except InputError:
                 continue
             return True
@@ -214,23 +188,11 @@ def units_of(sources: Sequence[RecordFile]) -> dict[str, str]:
     return {role: unit for role, (unit, _) in units.items()}
 
 
-def _check_heights(sources: Sequence[RecordFile]) -> None:
-    """Refuse files of one record whose speeds are from different heights."""
-    first = sources[0]
-    for source in sources[1:]:
-        if source.columns.height_m != first.columns.height_m:
-            raise InputError(
-                f"{source.path}: the speed is {source.columns.names['speed']!r}, but in "
-                f"{first.path} it is {first.columns.names['speed']!r}; the files of one record "
-                "must be of the same height."
-            )
-
-
 def layout_findings(sources: Sequence[RecordFile], options: ReadOptions) -> list[Recognised]:
     """Return what was recognised or stated about the files and their columns."""
     first = sources[0]
     layout = first.layout
-    if isinstance(first, RecordFrame):
+    if first.table is not None:
         return [Recognised("source", "a data frame", "recognised"), *first.columns.found]
     found = []
     if len(sources) > 1:

@@ -4,33 +4,36 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import Table
 from yieldest.files.text_file import Progress
+from yieldest.files.time_stamps import Times
 from yieldest.provenance import Finding
-from yieldest.wind.gathered_rows import Gathered, Times, ValuesBeyondLimits
 from yieldest.wind.interval_means import Averager
 from yieldest.wind.read_options import ReadOptions, Recognised
-from yieldest.wind.record_clock import Clock, zone_of
+from yieldest.wind.record_clock import Clock
+from yieldest.wind.record_columns import CLOCK_ROLES, TEXT_ROLES, VALUE_ROLES, take_apart
 from yieldest.wind.record_files import RecordFile, layout_findings, units_of
-from yieldest.wind.record_headings import CLOCK_ROLES, TEXT_ROLES, VALUE_ROLES
 from yieldest.wind.record_values import (
     LIMITS,
     Flags,
+    Gathered,
+    ValuesBeyondLimits,
     blank_marks,
     numbers_of,
     rounding_step,
     to_si,
     words_of,
 )
-from yieldest.wind.stations import Stations, station_columns
 
 Rows = npt.NDArray[np.int64]
 
@@ -43,6 +46,13 @@ MOST_ROWS = 20_000_000
 QUICK_S = 60.0
 """More than `MANY_ROWS` readings less than a minute apart are averaged over a minute, the averaging
 time of the small-turbine annex of IEC 61400-12-1; both bounds are our choice."""
+
+STATION_HEADINGS = frozenset(
+    {"station", "stations", "station id", "stationid", "station name", "station code", "stid"}
+    | {"station number", "station no", "site", "site id", "siteid", "site name", "site code"}
+)
+"""Headings, taken apart, under which the name of the place stands."""
+_SHOWN = 5
 
 
 @dataclass(frozen=True)
@@ -91,16 +101,13 @@ class Gathering:
         self.roles = tuple(
             role for role in VALUE_ROLES if any(role in s.columns.names for s in sources)
         )
-        zone = None if options.time_zone is None else zone_of(options.time_zone)
-        self.clock = Clock(sources[0].columns.names, options.date_order, zone)
+        self.clock = Clock(sources[0].columns.names, options.date_order, options.time_zone)
         self.marks: dict[str, Counter[str]] = {role: Counter() for role in self.roles}
         self.beyond: Counter[str] = Counter()
         self.distinct = np.empty(0)
         self.warnings: list[Finding] = []
-        self.averager: Averager | None = None
-        if options.average_s:
-            self.averager = Averager(options.average_s)
-        self._stations = Stations(path, options.cells)
+        self.averager = Averager(options.average_s) if options.average_s else None
+        self._seen: dict[str, dict[str, None]] = {}  # the cells of columns of stations
         self._time: list[Times] = []
         self._raw: list[dict[str, FloatArray]] = []
         self._places: list[tuple[RecordFile, Rows]] = []
@@ -109,18 +116,15 @@ class Gathering:
         self._same_time = 0
 
     def gather(self, progress: Progress | None = None) -> Gathered:
-        """Read all the rows, telling `progress` the share read so far.
-
-        Raises
-        ------
-        InputError
-            When a file cannot be read or a value cannot be used.
-        """
+        """Read all the rows, telling `progress` the share read so far."""
         if self.options.start is None:
             self.clock.settle_order(self._clock_tables)
         for number, source in enumerate(self.sources):
             self.clock.names = source.columns.names
-            for table in self._tables(source, number, progress):
+            names = source.columns.names
+            as_text = [names[role] for role in TEXT_ROLES if role in names]
+            told = None if progress is None else partial(self._tell, progress, number)
+            for table in self._picked(source, names.values(), as_text, BLOCK_ROWS, told):
                 if table.frame.empty:
                     continue
                 self._take(source, table)
@@ -128,7 +132,7 @@ class Gathering:
                     self.averager = Averager(QUICK_S)
                 if self.averager is not None:
                     self._average(self.averager)
-        self._stations.check_found(self._rows)
+        self._check_stations()
         if self._rows == 0:
             raise InputError(f"{self.path}: there is a heading but no data line below it.")
         return self._result()
@@ -142,21 +146,8 @@ class Gathering:
                 if not table.frame.empty:
                     yield table
 
-    def _tables(
-        self, source: RecordFile, number: int, progress: Progress | None
-    ) -> Iterable[Table]:
-        names = source.columns.names
-        as_text = [names[role] for role in TEXT_ROLES if role in names]
-        if progress is None:
-            return self._picked(source, names.values(), as_text, BLOCK_ROWS)
-        files = len(self.sources)
-        return self._picked(
-            source,
-            names.values(),
-            as_text,
-            BLOCK_ROWS,
-            lambda share: progress((number + share) / files),
-        )
+    def _tell(self, progress: Progress, number: int, share: float) -> None:
+        progress((number + share) / len(self.sources))
 
     def _picked(
         self,
@@ -166,10 +157,48 @@ class Gathering:
         rows: int,
         progress: Progress | None = None,
     ) -> Iterator[Table]:
-        """Read some columns of the rows that belong to the record."""
-        also = [*self.options.cells, *station_columns(source.layout)]
-        blocks = source.tables([*headings, *also], [*as_text, *also], rows, progress)
-        return map(self._stations.picked, blocks)
+        """Read some columns of the rows that hold the stated cells, of one station."""
+        wanted = self.options.cells
+        stations = [h for h in source.layout.headings if take_apart(h).base in STATION_HEADINGS]
+        also = [*wanted, *stations]
+        for table in source.tables([*headings, *also], [*as_text, *also], rows, progress):
+            keep = np.ones(len(table.frame), dtype=bool)
+            for heading, cells in wanted.items():
+                keep &= self._cells(table, heading).isin(cells).to_numpy()
+            picked = table if keep.all() else replace(table, frame=table.frame[keep])
+            for heading in stations:
+                if heading not in wanted:
+                    self._cells(picked, heading)
+                    seen = list(self._seen[heading])
+                    if len(seen) > 1:
+                        raise InputError(
+                            f"{self.path}: column {heading!r} holds several stations "
+                            f"{pick_one(heading, seen)}"
+                        )
+            yield picked
+
+    def _cells(self, table: Table, heading: str) -> pd.Series[str]:
+        """Return the cells of a column, and remember which there are."""
+        cells = table.frame[heading].fillna("").str.strip()
+        names = dict.fromkeys(cell for cell in cells.unique().tolist() if cell)
+        self._seen.setdefault(heading, {}).update(names)
+        return cells
+
+    def _check_stations(self) -> None:
+        """Refuse a stated cell that no row holds, and cells that leave no row together."""
+        for heading, wanted in self.options.cells.items():
+            seen = self._seen.get(heading, {})
+            for cell in wanted:
+                if cell not in seen:
+                    raise InputError(
+                        f"{self.path}, where: no row has {cell!r} in column {heading!r}, which "
+                        f"holds {_listed(list(seen))}; name one of these."
+                    )
+        if self.options.cells and self._rows == 0:
+            raise InputError(
+                f"{self.path}, where: no row has what is stated for "
+                f"{' and '.join(self.options.cells)} together; leave one of them out."
+            )
 
     def _take(self, source: RecordFile, table: Table) -> None:
         raw = {}
@@ -184,10 +213,8 @@ class Gathering:
                 self.marks[role] += marks
             else:
                 raw[role] = np.full(len(table.frame), np.nan)
-        if self.options.start is None:
-            time = self.clock.times(table)
-        else:
-            time = self._counted_times(len(table.frame))
+        counted = self.options.start is not None
+        time = self._counted_times(len(table.frame)) if counted else self.clock.times(table)
         self._time.append(time)
         self._raw.append(raw)
         self._places.append((source, table.frame.index.to_numpy()))
@@ -246,7 +273,10 @@ class Gathering:
         if not wrong.any():
             return
         at = int(np.argmax(wrong))
-        source, row = self._place_of(at)
+        ends = np.cumsum([rows.size for _, rows in self._places])
+        block = int(np.searchsorted(ends, at, side="right"))
+        source, rows = self._places[block]
+        row = int(rows[at - int(ends[block])])
         why = (
             "is not a direction from 0 to 360 degrees"
             if role == "direction"
@@ -256,13 +286,6 @@ class Gathering:
             f"{source.place(row)}: {raw[at]:g} in column {source.columns.names[role]!r} "
             f"{why}; mend the value, leave it blank, or state it as a missing mark."
         )
-
-    def _place_of(self, at: int) -> tuple[RecordFile, int]:
-        """Return the file, and the row of it, that holds one of the rows in hand."""
-        ends = np.cumsum([rows.size for _, rows in self._places])
-        block = int(np.searchsorted(ends, at, side="right"))
-        source, rows = self._places[block]
-        return source, int(rows[at - int(ends[block]) + rows.size])
 
     def _average(self, averager: Averager) -> None:
         time, values, impossible = self._settled()
@@ -339,3 +362,17 @@ class Gathering:
                     text = ", ".join(f"{m} ({marks[m]:,} times)" for m in marks if m in told)
                     found.append(Recognised(f"{what} {role}", text, "recognised"))
         return found
+
+
+def pick_one(heading: str, cells: Sequence[str]) -> str:
+    """Say which stations a column holds, and how to pick one of them."""
+    return (
+        f"({_listed(cells)}); pick one: where = {{ {heading!r} = {cells[0]!r} }} (on the command "
+        f'line --where "{heading}={cells[0]}").'
+    )
+
+
+def _listed(cells: Sequence[str]) -> str:
+    """Name the first few of some cells."""
+    more = f" and {len(cells) - _SHOWN} more" if len(cells) > _SHOWN else ""
+    return ", ".join(map(repr, cells[:_SHOWN])) + more

@@ -5,14 +5,19 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
+from yieldest.errors import InputError
 from yieldest.files.dialect import MISSING_WORDS
 from yieldest.files.table import Table, numbers_in
+from yieldest.files.time_stamps import Times
+from yieldest.provenance import Finding
 from yieldest.units import (
     BEAUFORT_WORDS,
     SPEED_FACTORS,
@@ -20,6 +25,7 @@ from yieldest.units import (
     to_hectopascal,
     to_metres_per_second,
 )
+from yieldest.wind.read_options import Recognised
 
 Flags = npt.NDArray[np.bool_]
 
@@ -75,6 +81,37 @@ _STEPS = (5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
 _CHANCE = 1e-6
 
 
+@dataclass(frozen=True)
+class ValuesBeyondLimits(Finding):
+    """Values of a role that no sensor can have measured count as missing."""
+
+    source: str
+    role: str
+    lowest: float
+    highest: float
+    values: int
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What the rows of a record hold, in the order of the rows or of time; arrays of shape (n,)."""
+
+    time: Times
+    si: dict[str, FloatArray]  # by role
+    impossible: Flags  # speeds above `HIGHEST_GUST_MS`; they stand in `si` as they were read
+    step: tuple[float, str] | None  # rounding of the speeds, see `rounding_step`
+    height_m: float | None  # of the sensor, where the file states it
+    found: list[Recognised]
+    warnings: list[Finding]
+    beaufort: bool = False  # whether the speeds were Beaufort numbers
+    mean_cube_ms3: float | None = None  # of the readings before averaging
+
+    def at(self, rows: Flags | npt.NDArray[np.intp]) -> Gathered:
+        """Return some of the rows."""
+        si = {role: column[rows] for role, column in self.si.items()}
+        return replace(self, time=self.time[rows], si=si, impossible=self.impossible[rows])
+
+
 def numbers_of(
     table: Table,
     column: str,
@@ -84,12 +121,7 @@ def numbers_of(
     """Return a column as numbers, and how often which word or blank stood for one or for none.
 
     Cells of `MISSING_WORDS` and stated marks are NaN; `words` gives the numbers of other words in
-    lower case, see `words_of`.
-
-    Raises
-    ------
-    InputError
-        Naming the line of the first cell that is neither a number nor a mark.
+    lower case, see `words_of`. The first cell that is neither number nor mark is refused.
     """
     cells = table.frame[column]
     blank = cells.isna().to_numpy()
@@ -205,16 +237,10 @@ def _is_number(text: str) -> bool:
 def rounding_step(distinct: FloatArray, unit: str) -> tuple[float, str] | None:
     """Find the step of rounded speeds, in m/s and in words ("1 kn"); None if none is sure.
 
-    Parameters
-    ----------
-    distinct : ndarray, shape (n,)
-        The different speeds of a record, in `unit`, a key of `SPEED_FACTORS`.
-
-    Notes
-    -----
-    Steps of every unit are tried, for a file in mph may have been made of whole knots. The largest
-    step is taken of those that all speeds are multiples of, within the decimals they are written
-    with, when chance alone would do so less than once in a million.
+    The different speeds of a record, shape (n,), are in `unit`, a key of `SPEED_FACTORS`. Steps of
+    every unit are tried, for a file in mph may have been made of whole knots. The largest step is
+    taken of those that all speeds are multiples of, within the decimals they are written with, when
+    chance alone would do so less than once in a million.
     """
     speeds = distinct[np.isfinite(distinct) & (distinct > 0)]
     if speeds.size == 0:
@@ -238,3 +264,55 @@ def rounding_step(distinct: FloatArray, unit: str) -> tuple[float, str] | None:
             if by_chance < _CHANCE or (other == unit and size <= 2 * slack):
                 best = step * factor, f"{step:g} {other}"
     return best
+
+
+def gathered_of_si(
+    path: Path,
+    time: Times,
+    si: dict[str, FloatArray],
+    found: list[Recognised],
+    height_m: float | None = None,
+) -> Gathered:
+    """Judge values that a file gave in SI units, as those of every record are judged.
+
+    Parameters
+    ----------
+    path : Path
+        For messages.
+    time : ndarray of datetime64[ns], shape (n,)
+    si : dict of str to ndarray, shape (n,)
+        By role ("speed", "direction", "temperature", "pressure", "standard_deviation", "gust"), in
+        m/s, degrees, degrees Celsius and hPa; NaN where missing.
+    found : list of Recognised
+    height_m : float, optional
+        Of the sensor, where the file states it.
+
+    Raises
+    ------
+    InputError
+        When a speed is below zero.
+    """
+    speed = si["speed"]
+    if (speed < 0).any():
+        at = int(np.argmax(speed < 0))
+        raise InputError(
+            f"{path}: value {at + 1} of the speed is {speed[at]:g} m/s, and a wind speed cannot be "
+            "below zero; mend the value or mark it as missing."
+        )
+    warnings: list[Finding] = []
+    kept = dict(si)
+    for role, column in si.items():
+        low, high = LIMITS[role]
+        beyond = (column < low) | (column > high)
+        if role != "speed" and beyond.any():
+            kept[role] = np.where(beyond, np.nan, column)
+            warnings.append(ValuesBeyondLimits(str(path), role, low, high, int(beyond.sum())))
+    return Gathered(
+        time=time,
+        si=kept,
+        impossible=speed > LIMITS["speed"][1],
+        step=rounding_step(np.unique(speed[np.isfinite(speed)]), "m/s"),
+        height_m=height_m,
+        found=found,
+        warnings=warnings,
+    )

@@ -24,7 +24,7 @@ from yieldest.units import (
     unit_of,
 )
 from yieldest.wind.read_options import TableOptions, options_of
-from yieldest.wind.record_headings import RECOGNISED_COLUMNS, take_apart
+from yieldest.wind.record_columns import RECOGNISED_COLUMNS, take_apart
 from yieldest.wind.record_values import numbers_of
 
 MONTHS = 12

@@ -6,7 +6,6 @@ import numpy as np
 
 from yieldest.files.dialect import LinesBelowData
 from yieldest.report.sentences.words import sentence
-from yieldest.wind.gathered_rows import ValuesBeyondLimits
 from yieldest.wind.read_wind import (
     HeightNotAsStated,
     MisdatedReadings,
@@ -21,7 +20,7 @@ from yieldest.wind.record_rows import (
     ReadingsAveraged,
     ReadingsBeyondUsual,
 )
-from yieldest.wind.record_values import HIGHEST_GUST_MS
+from yieldest.wind.record_values import HIGHEST_GUST_MS, ValuesBeyondLimits
 from yieldest.wind.summary_tables import MiddlesOfClasses, MoreHoursThanAYear, SharesNotWhole
 
 
