@@ -114,8 +114,8 @@ def test_two_heights_measure_the_shear(run, yard, edit):
     edit(yard / "plan.toml", 'terrain = "open"', '# terrain = "open"')
     edit(
         yard / "plan.toml",
-        '# also = [{ column = "speed 5 m (m/s)", height_m = 5 }]',
-        'also = [{ column = "low (m/s)", height_m = 5 }]',
+        '# other_heights = [{ column = "speed 5 m (m/s)", height_m = 5 }]',
+        'other_heights = [{ column = "low (m/s)", height_m = 5 }]',
     )
     result = run("estimate", yard, "--json").json
     build, shear = result["builds"][0], result["wind"]["shear"]

@@ -136,19 +136,19 @@ def test_keys_as_they_are_written_for_set(run, workplace, change):
 
 
 def test_uncertainties_of_the_meters_in_the_help_are_those_assumed(run):
-    from yieldest.turbine.bins import (  # noqa: PLC0415 - the examples do without it
-        POWER_UNCERTAINTY,
-        SPEED_UNCERTAINTY,
-        SPEED_UNCERTAINTY_MS,
+    from yieldest.defaults import (  # noqa: PLC0415 - the examples do without it
+        ANEMOMETER,
+        ANEMOMETER_CONSTANT,
+        POWER_METERS,
     )
 
     shown = " ".join(run("curve", "--help").out.split())
-    for words, value in (
-        ("uncertainty of the power", POWER_UNCERTAINTY),
-        ("uncertainty of the wind speed", SPEED_UNCERTAINTY),
-        ("constant part", SPEED_UNCERTAINTY_MS),
+    for words, default in (
+        ("uncertainty of the power meters", POWER_METERS),
+        ("uncertainty of the anemometer", ANEMOMETER),
+        ("Constant part of the anemometer's standard uncertainty", ANEMOMETER_CONSTANT),
     ):
-        assert f"{words}; {value:g} unless stated" in shown
+        assert f"{words}. [default: ({default.value:g})]" in shown
 
 
 def test_commands_stand_in_the_order_of_the_work(run):

@@ -82,6 +82,28 @@ YEAR_TO_YEAR = Default(
 
 # The turbine.
 
+POWER_METERS = Default(
+    "meters.power_uncertainty",
+    "Standard uncertainty of the power meters",
+    0.03,
+    "share",
+    "ordinary multimeters: common practice, no source",
+)
+ANEMOMETER = Default(
+    "meters.speed_uncertainty",
+    "Standard uncertainty of the anemometer",
+    0.03,
+    "share",
+    "a cup anemometer without calibration: common practice, no source",
+)
+ANEMOMETER_CONSTANT = Default(
+    "meters.speed_uncertainty_ms",
+    "Constant part of the anemometer's standard uncertainty",
+    0.1,
+    "m/s",
+    COMMON_PRACTICE,
+)
+
 # Energy.
 
 WAKE_DECAY = Default(

@@ -8,18 +8,11 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.defaults import ANEMOMETER, ANEMOMETER_CONSTANT, POWER_METERS
 from yieldest.errors import InputError
 
 BIN_WIDTH_MS = 0.5
 """IEC 61400-12-1: bins of 0.5 m/s centred on multiples of 0.5 m/s."""
-POWER_UNCERTAINTY = 0.03
-"""Standard uncertainty of power from ordinary multimeters, of the reading (common practice, no
-source)."""
-SPEED_UNCERTAINTY = 0.03
-"""Standard uncertainty of an uncalibrated cup anemometer, of the reading (common practice, no
-source)."""
-SPEED_UNCERTAINTY_MS = 0.1
-"""And its part that does not grow with the wind (common practice, no source)."""
 _STRONG_SHARE = 0.05
 _ENOUGH_TO_JUDGE = 3
 """Bins with fewer readings borrow the scatter of the others."""
@@ -39,9 +32,9 @@ class MeterUncertainty:
         The part of the speed's that does not grow with it.
     """
 
-    power: float = POWER_UNCERTAINTY
-    speed: float = SPEED_UNCERTAINTY
-    speed_ms: float = SPEED_UNCERTAINTY_MS
+    power: float = POWER_METERS.value
+    speed: float = ANEMOMETER.value
+    speed_ms: float = ANEMOMETER_CONSTANT.value
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from yieldest.provenance import Finding, Provenance
 from yieldest.settings import HIGHEST_CUT_OUT_MS
 from yieldest.turbine.curve_comments import CurveNotes, notes_of
 from yieldest.turbine.curve_ends import Ends, Points, place_ends
-from yieldest.turbine.plausibility import first_highest, judge_coefficient
+from yieldest.turbine.plausibility import judge_coefficient
 from yieldest.turbine.power_curve import (
     MODELLED_UNCERTAINTY,
     STATED_UNCERTAINTY,
@@ -100,11 +100,11 @@ def read_power_curve(
     Parameters
     ----------
     source : path or DataFrame
-        Columns for speed (its unit in the heading, else m/s is refused as unknown) and power (W or
-        kW in the heading); one power column for each air density where the headings name several
-        ("power at 1.1 kg/m3 (W)"); optionally the standard uncertainty of the power and the thrust
-        (N) or thrust coefficient. Lines must increase in speed. Comment lines "# load: ...",
-        "# air density: ...", "# last measured speed: ..." and "# kind: modelled" are understood.
+        Columns for speed and power with their units in the headings, one power column for each air
+        density where they name several ("power at 1.1 kg/m3 (W)"); optionally the standard
+        uncertainty of the power and the thrust (N) or thrust coefficient. Lines must increase in
+        speed. Comments "# load: ...", "# air density: ...", "# last measured speed: ..." and
+        "# kind: modelled" are understood.
     ends : Ends, optional
         Cut-in, cut-out, rated power and what is counted beyond the last point.
     rotor_area_m2 : float, optional
@@ -125,49 +125,32 @@ def read_power_curve(
         table = table_of_frame(source, index="speed (m/s)", value="power (W)")
         notes = CurveNotes()
     path = table.path
-    speed_column = str(table.find("wind speed", _tailed(RECOGNISED_COLUMNS["speed"], table)))
-    unit = unit_in_heading("speed", speed_column)
-    if unit is None or unit == "Beaufort":
-        raise InputError(
-            f"{path}: the heading {speed_column!r} does not say the speed unit; write it behind "
-            f"the name, as in 'speed (m/s)' (one of {', '.join(SPEED_UNITS[:-1])})."
-        )
-    speed = to_metres_per_second(table.numbers(speed_column), unit)
-    densities, power = _powers(table)
-    _check_points(table, speed_column, speed, power)
-
+    speed, densities, power = _points(table)
     assumed: list[Finding] = []
-    warnings: list[Finding] = []
+    warnings: list[Finding] = [ModelledFile(path.name)] if notes.modelled else []
     density, reference = _density(path, densities, air_density_kg_m3, notes, assumed)
-    if rotor_area_m2 is not None:
-        for row, here in zip(power, density, strict=True):
-            coefficient = power_coefficient(row, speed, rotor_area_m2, here)
-            best = first_highest(coefficient)
-            where = f"{table.place(best)}: at {speed[best]:.3g} m/s"
-            warnings += judge_coefficient(where, float(coefficient[best]), rotor_type)
-    else:
+    if rotor_area_m2 is None:
         assumed.append(BetzNotChecked(path.name))
+    else:
+        coefficient = power_coefficient(power, speed, rotor_area_m2, density[:, np.newaxis])
+        warnings += _judged(table, speed, coefficient, rotor_type)
     thrust = _thrust(table, speed, rotor_area_m2, float(density[reference]), warnings)
-    points, beyond, said = place_ends(
-        path.name, Points(speed, power, _uncertainty(table), thrust), ends
-    )
+    points = Points(speed, power, _uncertainty(table), thrust)
+    points, beyond, said = place_ends(path.name, points, ends)
     assumed += said
     last_measured_ms = min(float(speed[-1]), notes.last_measured_ms or float("inf"))
     if beyond == "zero" and last_measured_ms < points.speed_ms[-1]:
         beyond = "cube law" if notes.extrapolation == "cube law" else "hold"
     nominal = points.power_w[reference]
-    if not (nominal > 0).any():
-        warnings.append(NoPowerAtAll(path.name))
+    warnings += [] if (nominal > 0).any() else [NoPowerAtAll(path.name)]
     uncertainty = MODELLED_UNCERTAINTY if notes.modelled else STATED_UNCERTAINTY
     if points.uncertainty_w is None:
         assumed.append(CurveUncertaintyAssumed(path.name, uncertainty))
-    if notes.modelled:
-        warnings.append(ModelledFile(path.name))
     return PowerCurve(
         speed_ms=points.speed_ms,
         power_w=nominal,
         air_density_kg_m3=float(density[reference]),
-        rated_power_w=float(nominal.max()) if ends.rated_power_w is None else ends.rated_power_w,
+        rated_power_w=ends.rated_power_w,
         last_measured_ms=last_measured_ms,
         rotor_area_m2=rotor_area_m2,
         provenance=Provenance(
@@ -214,6 +197,32 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
     write_whole(
         path, lines + curve.to_frame().to_csv(index=False, float_format="%.6g", lineterminator="\n")
     )
+
+
+def _judged(
+    table: Table, speed: FloatArray, coefficient: FloatArray, rotor_type: RotorType | None
+) -> list[Finding]:
+    """Judge the highest power coefficient at each density, shape (densities, speeds)."""
+    warnings: list[Finding] = []
+    for row, best in zip(coefficient, coefficient.argmax(axis=1), strict=True):
+        where = f"{table.place(int(best))}: at {speed[best]:.3g} m/s"
+        warnings += judge_coefficient(where, float(row[best]), rotor_type)
+    return warnings
+
+
+def _points(table: Table) -> tuple[FloatArray, FloatArray | None, FloatArray]:
+    """Return speeds, the densities that headings name, and powers, shape (densities, speeds)."""
+    speed_column = str(table.find("wind speed", _tailed(RECOGNISED_COLUMNS["speed"], table)))
+    unit = unit_in_heading("speed", speed_column)
+    if unit is None or unit == "Beaufort":
+        raise InputError(
+            f"{table.path}: the heading {speed_column!r} does not say the speed unit; write it "
+            f"behind the name, as in 'speed (m/s)' (one of {', '.join(SPEED_UNITS[:-1])})."
+        )
+    speed = to_metres_per_second(table.numbers(speed_column), unit)
+    densities, power = _powers(table)
+    _check_points(table, speed_column, speed, power)
+    return speed, densities, power
 
 
 def _density(

@@ -112,16 +112,13 @@ def generic_power_curve(
     real coefficient is lower near cut-in and near rated power, so the shape flatters both.
     """
     furling_ms, power_coefficient = generic.furling_ms, generic.power_coefficient
-    warnings: list[Finding] = judge_coefficient(
-        f"{name}: in generic_curve", power_coefficient, rotor_type
-    )
+    warnings = judge_coefficient(f"{name}: in generic_curve", power_coefficient, rotor_type)
     if furling_ms is None and cut_out_ms is None:
         raise InputError(
             f"{name}: a generic curve must end somewhere; state furling_ms or cut_out_ms."
         )
-    per_cube = power_coefficient * float(
-        power_in_wind_w(1.0, rotor_area_m2, STANDARD_DENSITY_KG_M3)
-    )
+    in_wind_w = float(power_in_wind_w(1.0, rotor_area_m2, STANDARD_DENSITY_KG_M3))
+    per_cube = power_coefficient * in_wind_w
     rated_ms = float(np.cbrt(rated_power_w / per_cube))
     level_to = furling_ms if furling_ms is not None else cut_out_ms
     end = cut_out_ms if cut_out_ms is not None else float(furling_ms or 0) + FURLING_WIDTH_MS
@@ -132,19 +129,19 @@ def generic_power_curve(
         )
     if rated_ms > level_to:
         warnings.append(NeverRated(name, rated_power_w, rated_ms, level_to))
-    steps = np.arange(cut_in_ms, min(rated_ms, level_to), _STEP_MS)
-    speed = np.unique(np.concatenate((steps, [cut_in_ms, min(rated_ms, level_to), level_to])))
-    speed = speed[speed >= cut_in_ms]
+    speed = np.arange(cut_in_ms, min(rated_ms, level_to), _STEP_MS)
+    speed = np.union1d(speed, [cut_in_ms, max(cut_in_ms, min(rated_ms, level_to)), level_to])
     power = np.minimum(rated_power_w, per_cube * speed**3)
     if furling_ms is not None and end > level_to:
         falls_to = max(0.0, 1 - (end - level_to) / FURLING_WIDTH_MS)
-        zero_at = min(end, level_to + FURLING_WIDTH_MS)
-        speed = np.concatenate((speed, np.unique([zero_at, end])))
-        power = np.concatenate((power, np.full(speed.size - power.size, power[-1] * falls_to)))
-    uncertainty = MODELLED_UNCERTAINTY if generic.uncertainty is None else generic.uncertainty
-    assumed = (
-        () if generic.uncertainty is not None else (GenericUncertaintyAssumed(name, uncertainty),)
-    )
+        fallen = np.unique([min(end, level_to + FURLING_WIDTH_MS), end])
+        speed = np.concatenate((speed, fallen))
+        power = np.concatenate((power, np.full(fallen.size, power[-1] * falls_to)))
+    uncertainty = generic.uncertainty
+    assumed: tuple[Finding, ...] = ()
+    if uncertainty is None:
+        uncertainty = MODELLED_UNCERTAINTY
+        assumed = (GenericUncertaintyAssumed(name, uncertainty),)
     return PowerCurve(
         speed_ms=speed,
         power_w=power,

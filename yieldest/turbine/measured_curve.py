@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,13 +12,7 @@ from yieldest.errors import InputError
 from yieldest.provenance import Finding, Provenance
 from yieldest.turbine.air_at_readings import density_at_test
 from yieldest.turbine.bin_remarks import bin_warnings
-from yieldest.turbine.bins import (
-    BIN_WIDTH_MS,
-    Bins,
-    MeterUncertainty,
-    bin_readings,
-    pooled_scatter,
-)
+from yieldest.turbine.bins import BIN_WIDTH_MS, Bins, bin_readings, pooled_scatter
 from yieldest.turbine.completeness import Rule, completeness_rules
 from yieldest.turbine.conversion_chain import Chain, chain_of
 from yieldest.turbine.curve_ends import Ends, Points, place_ends
@@ -83,13 +76,6 @@ class MeasuredCurve:
 
 
 @dataclass(frozen=True)
-class OrdinaryMeters(Finding):
-    """No uncertainty of the meters is stated, and that of ordinary ones was taken."""
-
-    uncertainty: MeterUncertainty
-
-
-@dataclass(frozen=True)
 class AboveBetz(Finding):
     """Readings beat the Betz limit and were left out; the first of them."""
 
@@ -145,10 +131,8 @@ def measure_curve(
     readings, averaging = minute_means(read_readings(source, meters), meters.averaging_s)
     path = readings.table.path
     density, density_uncertainty, readings = density_at_test(readings, meters, air_density_kg_m3)
-    uncertainty = meters.uncertainty
-    if uncertainty is None:
-        uncertainty = MeterUncertainty()
-        readings = readings.noting(assumed=(OrdinaryMeters(uncertainty),))
+    uncertainty, usual = meters.uncertainty()
+    readings = readings.noting(assumed=usual)
     speed, power = normalised(
         readings.speed_ms, readings.power_w, density, STANDARD_DENSITY_KG_M3, density_correction
     )
@@ -159,31 +143,20 @@ def measure_curve(
         bins = bin_readings(readings.speed_ms, readings.power_w, uncertainty, density_uncertainty)
     except InputError as error:
         raise InputError(f"{path}: {error}.") from error
-    smooth = smooth_curve(bins)
-    chain = None
+    smooth, mean_density, chain = smooth_curve(bins), float(density.mean()), None
     if rotor_area_m2 is not None:
         # One number will do for the heat in the winding: within a test the density hardly moves.
-        scale = STANDARD_DENSITY_KG_M3 / float(density.mean())
-        chain = chain_of(
-            bins,
-            rotor_area_m2,
-            STANDARD_DENSITY_KG_M3,
-            readings,
-            generator,
-            scale if density_correction == "power" else 1.0,
-        )
+        scale = STANDARD_DENSITY_KG_M3 / mean_density if density_correction == "power" else 1.0
+        chain = chain_of(bins, rotor_area_m2, STANDARD_DENSITY_KG_M3, readings, generator, scale)
         where = f"{path}: in the bin at {bins.centre_ms[chain.best]:g} m/s"
-        readings = readings.noting(
-            warnings=tuple(
-                judge_coefficient(where, float(chain.coefficient[chain.best]), rotor_type)
-            )
-        )
+        highest = float(chain.coefficient[chain.best])
+        readings = readings.noting(warnings=tuple(judge_coefficient(where, highest, rotor_type)))
     readings = readings.noting(warnings=bin_warnings(readings, bins, smooth))
-    curve = _curve(path, readings, averaging, smooth, ends or Ends())
+    curve = _curve(readings, averaging, smooth, ends or Ends())
     return MeasuredCurve(
         readings=readings,
         averaging=averaging,
-        air_density_kg_m3=float(density.mean()),
+        air_density_kg_m3=mean_density,
         scatter=pooled_scatter(bins.count, bins.power_w, bins.standard_deviation_w),
         bins=bins,
         smooth=smooth,
@@ -232,13 +205,9 @@ def above_betz_words(found: AboveBetz) -> str:
     )
 
 
-def _curve(
-    path: Path,
-    readings: Readings,
-    averaging: Averaging,
-    smooth: SmoothCurve,
-    ends: Ends,
-) -> PowerCurve:
+def _curve(readings: Readings, averaging: Averaging, smooth: SmoothCurve, ends: Ends) -> PowerCurve:
+    """Place the ends of the smooth curve."""
+    path = readings.table.path
     points = Points(smooth.speed_ms, smooth.power_w[np.newaxis], smooth.uncertainty_w)
     points, beyond, assumed = place_ends(path.name, points, ends)
     said = readings.provenance

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Annotated
 
+from yieldest.defaults import ANEMOMETER, ANEMOMETER_CONSTANT, POWER_METERS, Assumed
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Findings
 from yieldest.settings import (
@@ -21,12 +22,7 @@ from yieldest.settings import (
     Share,
     key,
 )
-from yieldest.turbine.bins import (
-    POWER_UNCERTAINTY,
-    SPEED_UNCERTAINTY,
-    SPEED_UNCERTAINTY_MS,
-    MeterUncertainty,
-)
+from yieldest.turbine.bins import MeterUncertainty
 from yieldest.turbine.electrical_power import MeterShows, Resistors, VoltsBetween
 from yieldest.units import SPEED_UNITS
 
@@ -147,7 +143,7 @@ class Meters(Settings):
             "standard uncertainty of the power meters",
             0.02,
             unit="share",
-            left_out=f"{POWER_UNCERTAINTY:g}",
+            left_out=f"{POWER_METERS.value:g}",
         ),
     ] = None
     speed_uncertainty: Annotated[
@@ -156,7 +152,7 @@ class Meters(Settings):
             "standard uncertainty of the anemometer",
             0.02,
             unit="share",
-            left_out=f"{SPEED_UNCERTAINTY:g}",
+            left_out=f"{ANEMOMETER.value:g}",
         ),
     ] = None
     speed_uncertainty_ms: Annotated[
@@ -165,7 +161,7 @@ class Meters(Settings):
             "constant part of the anemometer's standard uncertainty",
             0.2,
             unit="m/s",
-            left_out=f"{SPEED_UNCERTAINTY_MS:g}",
+            left_out=f"{ANEMOMETER_CONSTANT.value:g}",
         ),
     ] = None
 
@@ -175,15 +171,14 @@ class Meters(Settings):
         stated = self.columns.model_dump(exclude_none=True)
         return {role.replace("_", " "): heading for role, heading in stated.items()}
 
-    @property
-    def uncertainty(self) -> MeterUncertainty | None:
-        """The standard uncertainties of the instruments; None where none is stated."""
+    def uncertainty(self) -> tuple[MeterUncertainty, tuple[Assumed, ...]]:
+        """Return the standard uncertainties of the instruments, and which of them are defaults."""
+        usual = (POWER_METERS, ANEMOMETER, ANEMOMETER_CONSTANT)
         stated = (self.power_uncertainty, self.speed_uncertainty, self.speed_uncertainty_ms)
-        if stated == (None, None, None):
-            return None
-        usual = (POWER_UNCERTAINTY, SPEED_UNCERTAINTY, SPEED_UNCERTAINTY_MS)
-        return MeterUncertainty(
-            *(ours if own is None else own for own, ours in zip(stated, usual, strict=True))
+        pairs = list(zip(usual, stated, strict=True))
+        return (
+            MeterUncertainty(*(ours.value if own is None else own for ours, own in pairs)),
+            tuple(Assumed(ours) for ours, own in pairs if own is None),
         )
 
 

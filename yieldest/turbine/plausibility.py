@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
-from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.provenance import Finding
 
@@ -72,7 +69,11 @@ def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> lis
         )
     if 0 < highest < LEAST_COEFFICIENT:
         slip = next(
-            (f"; it looks as if {why}" for factor, why in _AREA_SLIPS if _likely(highest * factor)),
+            (
+                f"; it looks as if {why}"
+                for factor, why in _AREA_SLIPS
+                if LOW_COEFFICIENT <= highest * factor <= BETZ_LIMIT
+            ),
             "",
         )
         raise InputError(
@@ -87,12 +88,3 @@ def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> lis
     if rotor_type == "drag" and highest > HIGH_DRAG_COEFFICIENT:
         return [HighCoefficient(where, highest, drag=True)]
     return []
-
-
-def _likely(coefficient: float) -> bool:
-    return 0.03 <= coefficient <= BETZ_LIMIT
-
-
-def first_highest(values: FloatArray) -> int:
-    """Return the row of the highest value, NaN left aside."""
-    return int(np.nanargmax(values))

@@ -39,7 +39,7 @@ from yieldest.turbine.load import (
     MeasuredOnTheSame,
     OtherLoad,
 )
-from yieldest.turbine.measured_curve import AboveBetz, OrdinaryMeters, above_betz_words
+from yieldest.turbine.measured_curve import AboveBetz, above_betz_words
 from yieldest.turbine.meters import DirectCurrentAssumed, RmsAssumed
 from yieldest.turbine.minute_means import (
     USUAL_TURBULENCE,
@@ -308,16 +308,6 @@ def _(finding: HeatOnly) -> str:
         f"{finding.name}: a resistor makes heat only; a kWh of it is worth what it "
         "replaces, not what a "
         "kWh from the mains costs."
-    )
-
-
-@sentence.register
-def _(finding: OrdinaryMeters) -> str:
-    power, speed = finding.uncertainty.power, finding.uncertainty.speed
-    return (
-        f"Power from the meters is doubtful by {100 * power:.0f} %, wind speed by "
-        f"{100 * speed:.0f} % and {finding.uncertainty.speed_ms:g} m/s (standard uncertainties of "
-        "ordinary instruments; common practice, no source)."
     )
 
 
