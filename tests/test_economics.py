@@ -28,6 +28,7 @@ from yieldest.economics.measures import (
     simple_payback_years,
 )
 from yieldest.economics.terms import EconomicTerms
+from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 
 WORKED = Path(__file__).parents[1] / "docs" / "economics.md"
@@ -347,3 +348,30 @@ def test_the_recovery_factor_is_numpy_financials_payment():
     for rate in (0.0, 0.01, 0.05, 0.2):
         expected = [-npf.pmt(rate, life, 1) for life in lives.tolist()]
         assert capital_recovery_factor(rate, lives) == pytest.approx(np.array(expected), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("stated", "named"),
+    [
+        ({"lifetime": 15}, ["lifetime", "there is no such option", "life_years"]),
+        ({"life_years": 0}, ["life_years is 0", "greater than or equal to 1"]),
+        ({"loan": {"share": 0.5, "term": 4}}, ["loan", "interest_rate"]),
+        ({"grant": 1.0, "grant_share": 0.1}, ["grant and grant_share exclude each other"]),
+    ],
+)
+def test_a_key_that_terms_do_not_have_is_refused_in_one_sentence(stated, named):
+    with pytest.raises(InputError) as refused:
+        EXAMPLE.evaluate(1000.0, **stated)
+    said = str(refused.value)
+    assert said.endswith(".")
+    assert "\n" not in said
+    for words in named:
+        assert words in said
+
+
+def test_keys_stated_beside_terms_are_added_to_them():
+    cost = EXAMPLE.evaluate(1000.0, TERMS, price_per_kwh=0.4, loan=None)
+    assert cost.net_present_value == pytest.approx(
+        EXAMPLE.evaluate(1000.0, changed(TERMS, price_per_kwh=0.4)).net_present_value
+    )
+    assert cost.with_loan is None

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar, get_args
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic.fields import FieldInfo
+
+from yieldest.errors import InputError
 
 HIGHEST_CUT_OUT_MS = 120.0
 """Above any wind that was ever measured near the ground."""
@@ -75,3 +77,37 @@ def at_most_one(section: BaseModel, *keys: str) -> None:
     ]
     if len(stated) > 1:
         raise ValueError(f"{' and '.join(stated)} exclude each other; keep one of them")
+
+
+Table = TypeVar("Table", bound=Settings)
+
+
+def options_of(kind: type[Table], options: Table | None, stated: dict[str, object]) -> Table:
+    """Return a table of settings, with what is stated as arguments added to it.
+
+    Raises
+    ------
+    InputError
+        When there is no such option, or it takes no such value.
+    """
+    if options is not None and not stated:
+        return options
+    before = {name: getattr(options, name) for name in options.model_fields_set} if options else {}
+    try:
+        return kind(**{**before, **stated})
+    except ValidationError as error:
+        trouble = error.errors()[0]
+        place = trouble["loc"]
+        name = ".".join(map(str, place[:2]))
+        if trouble["type"] == "value_error":
+            raise InputError(f"{trouble['ctx']['error']}.") from error
+        if trouble["type"] != "extra_forbidden":
+            raise InputError(f"{name} is {trouble['input']!r}: {trouble['msg']}.") from error
+        table: type[Settings] = kind
+        if len(place) > 1:
+            annotation = kind.model_fields[str(place[0])].annotation
+            for inner in (annotation, *get_args(annotation)):
+                table = inner if isinstance(inner, type) and issubclass(inner, Settings) else table
+        raise InputError(
+            f"{name}: there is no such option; write one of {', '.join(table.model_fields)}."
+        ) from error

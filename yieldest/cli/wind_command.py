@@ -125,8 +125,9 @@ def wind(
     Example: yieldest wind demo-sites/town-roof/wind.csv.gz --out checked.csv
     """
     # Imported here, so that `--help` does not wait for pandas and scipy.
+    from yieldest.settings import options_of  # noqa: PLC0415
     from yieldest.wind.quality_rules import QualityRules  # noqa: PLC0415
-    from yieldest.wind.read_options import Columns, ReadOptions, options_of  # noqa: PLC0415
+    from yieldest.wind.read_options import Columns, ReadOptions  # noqa: PLC0415
     from yieldest.wind.read_wind import read_wind  # noqa: PLC0415
     from yieldest.wind.resource import ResourceOptions, assess_record  # noqa: PLC0415
 

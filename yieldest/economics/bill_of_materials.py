@@ -8,15 +8,35 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from yieldest.economics.cash_flow import Expenditure
-from yieldest.economics.evaluation import Cost, Embodied, ItemCost, cost_of
+from yieldest.arrays import number_or_none
+from yieldest.economics.cash_flow import (
+    Expenditure,
+    cost_of_a_kwh,
+    flow_of,
+    grant_of,
+    in_nominal_terms,
+    used_kwh_cost,
+    with_loan,
+)
+from yieldest.economics.evaluation import (
+    CapitalRecoveryDiffers,
+    Cost,
+    Embodied,
+    ItemCost,
+    measures_with_price,
+)
+from yieldest.economics.measures import cost_per_kwh_by_capital_recovery, present_value
 from yieldest.economics.terms import EconomicTerms
 from yieldest.errors import InputError
 from yieldest.html_repr import html_table
 from yieldest.provenance import Provenance
+from yieldest.settings import options_of
 
 if TYPE_CHECKING:
     import pandas as pd
+
+SAME = 1e-9
+"""Two costs per kWh closer than this share are the same."""
 
 OWN_LABOUR, PAID_LABOUR, NO_GROUP = "own labour", "paid labour", "(no group stated)"
 """The groups that the tool makes itself, beside those that the bill names."""
@@ -94,12 +114,9 @@ class BillItem:
 
     def price_each(self, count: int) -> float:
         """Return the price of one piece, before tax, when buying for `count` units."""
-        price = self.unit_price
         bought = self.pieces_bought(count)
-        for pieces, lower in self.price_breaks:
-            if bought >= pieces:
-                price = lower
-        return price
+        reached = [price for pieces, price in self.price_breaks if bought >= pieces]
+        return reached[-1] if reached else self.unit_price
 
     def parts_cost(self, count: int) -> float:
         """Return what the pieces cost, with waste and tax."""
@@ -223,24 +240,25 @@ class BillOfMaterials:
     def embodied(self, count: int, life_years: int) -> Embodied:
         """Return the energy and carbon that making the parts took, replacements included."""
 
-        def total(figures: list[tuple[BillItem, float | None]]) -> float | None:
-            known = [(item, figure) for item, figure in figures if figure is not None]
-            if not known:
-                return None
-            return sum(
+        def total(figures: list[float | None]) -> float | None:
+            parts = [
                 item.pieces_bought(count)
                 / item.shared_by
                 * figure
                 * (1 + len(item.replacement_years(life_years)))
-                for item, figure in known
-            )
+                for item, figure in zip(self.items, figures, strict=True)
+                if figure is not None
+            ]
+            return sum(parts) if parts else None
 
+        energy = [item.embodied_kwh for item in self.items]
+        carbon = [item.embodied_carbon_kg for item in self.items]
         return Embodied(
             items=len(self.items),
-            energy_kwh=total([(item, item.embodied_kwh) for item in self.items]),
-            carbon_kg=total([(item, item.embodied_carbon_kg) for item in self.items]),
-            items_without_energy=sum(item.embodied_kwh is None for item in self.items),
-            items_without_carbon=sum(item.embodied_carbon_kg is None for item in self.items),
+            energy_kwh=total(energy),
+            carbon_kg=total(carbon),
+            items_without_energy=energy.count(None),
+            items_without_carbon=carbon.count(None),
         )
 
     def require_lives(self) -> None:
@@ -269,14 +287,13 @@ class BillOfMaterials:
         terms : EconomicTerms, optional
         count : int
         **stated
-            Keys of `EconomicTerms`, where no `terms` are given.
+            Keys of `EconomicTerms`, added to the terms.
 
         Raises
         ------
         InputError
-            When the terms ask for the life of every item and one states none.
-        pydantic.ValidationError
-            A ValueError: when a key of the terms is not known, or its value cannot be.
+            When a key of the terms is not known or cannot have its value, or when the terms ask
+            for the life of every item and one states none.
 
         Examples
         --------
@@ -287,20 +304,59 @@ class BillOfMaterials:
         >>> round(cost.simple_payback_years, 2)
         2.76
         """
-        terms = EconomicTerms.model_validate(stated) if terms is None else terms
+        terms = options_of(EconomicTerms, terms, stated)
         if terms.item_life == "required":
             self.require_lives()
-        wage = terms.wage_per_hour
-        return cost_of(
-            expenditure_of(self, count, terms),
-            expenditure_of(self, count, terms, wage_per_hour=0.0),
-            net_kwh,
-            terms,
-            labour_hours=self.labour_hours(count),
+        rate, wage, hours = terms.discount_rate, terms.wage_per_hour, self.labour_hours(count)
+        paid, unpaid = (expenditure_of(self, count, terms, each) for each in (wage, 0.0))
+        flow = flow_of(paid, net_kwh, terms)
+        grant = float(grant_of(np.asarray(paid.capital_cost), terms))
+        to_pay = paid.capital_cost - grant
+        first_year = paid.maintenance_per_year + float(paid.maintenance_in_years[1])
+        priced, found = measures_with_price(flow, to_pay, first_year, net_kwh, terms)
+        per_hour = None
+        if hours > 0 and terms.price_per_kwh is not None:
+            per_hour = float(present_value(flow_of(unpaid, net_kwh, terms).net, rate)) / hours
+        later = paid.replacement_costs.copy()
+        later[-1] -= paid.salvage_value
+        per_kwh = cost_of_a_kwh(paid, net_kwh, terms)
+        by_recovery = number_or_none(
+            cost_per_kwh_by_capital_recovery(
+                to_pay, present_value(later, rate), first_year, net_kwh, rate, terms.life_years
+            )
+        )
+        if per_kwh and by_recovery is not None and abs(by_recovery / per_kwh - 1) > SAME:
+            found.append(CapitalRecoveryDiffers(by_recovery, per_kwh))
+        embodied = self.embodied(count, terms.life_years)
+        energy_payback, carbon_payback = embodied.paybacks(net_kwh, terms)
+        if net_kwh > 0:
+            found += embodied.gaps(terms)
+        return Cost(
+            capital_cost=paid.capital_cost,
+            capital_cost_without_wage=unpaid.capital_cost,
+            grant=grant,
+            labour_hours=hours,
+            maintenance_per_year=first_year,
             by_group=self.cost_by_group(count, wage),
             dearest=self.dearest(count, wage),
-            embodied=self.embodied(count, terms.life_years),
-            source=self.provenance.source,
+            expenditure=paid,
+            flow=flow,
+            cost_per_kwh=per_kwh,
+            cost_per_kwh_without_wage=cost_of_a_kwh(unpaid, net_kwh, terms),
+            cost_per_kwh_by_capital_recovery=by_recovery,
+            cost_per_used_kwh=number_or_none(used_kwh_cost(flow, terms)),
+            return_to_own_labour_per_hour=per_hour,
+            energy_payback_years=energy_payback,
+            carbon_payback_years=carbon_payback,
+            embodied=embodied,
+            with_loan=with_loan(flow, to_pay, terms),
+            nominal=in_nominal_terms(flow, terms),
+            provenance=Provenance(
+                self.provenance.source,
+                "discounted whole-life cost over discounted energy (Short, Packey & Holt 1995)",
+                warnings=tuple(found),
+            ),
+            **priced,
         )
 
     def to_frame(self) -> pd.DataFrame:
@@ -314,13 +370,8 @@ class BillOfMaterials:
         return html_table(
             f"Parts bill, {len(self.items)} items, for one machine, own labour for nothing",
             [
-                [
-                    item.name,
-                    f"{item.quantity:g}",
-                    f"{item.unit_price:.4g}",
-                    f"{item.cost(1, 0):.4g}",
-                ]
-                for item in self.items
+                [one.name, f"{one.quantity:g}", f"{one.unit_price:.4g}", f"{one.cost(1, 0):.4g}"]
+                for one in self.items
             ],
             heads=["quantity", "price each", "in all"],
         )

@@ -4,24 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from yieldest.arrays import number_or_none
-from yieldest.economics.cash_flow import (
-    CashFlow,
-    Expenditure,
-    Nominal,
-    WithLoan,
-    cost_of_a_kwh,
-    flow_of,
-    grant_of,
-    in_nominal_terms,
-    used_kwh_cost,
-    with_loan,
-)
+from yieldest.economics.cash_flow import CashFlow, Expenditure, Nominal, WithLoan
 from yieldest.economics.measures import (
     benefit_cost_ratio,
-    cost_per_kwh_by_capital_recovery,
     internal_rates_of_return,
     payback_years,
     present_value,
@@ -30,9 +16,6 @@ from yieldest.economics.measures import (
 from yieldest.economics.terms import EconomicTerms
 from yieldest.html_repr import html_table
 from yieldest.provenance import Finding, Provenance
-
-SAME = 1e-9
-"""Two costs per kWh closer than this share are the same."""
 
 
 @dataclass(frozen=True)
@@ -193,12 +176,6 @@ class Cost:
     cost_per_kwh_without_wage: float | None
     cost_per_kwh_by_capital_recovery: float | None
     cost_per_used_kwh: float | None
-    benefit_cost_ratio: float | None
-    simple_payback_years: float | None
-    payback_years: float | None
-    discounted_payback_years: float | None
-    net_present_value: float | None
-    internal_rate_of_return: float | None
     return_to_own_labour_per_hour: float | None
     energy_payback_years: float | None
     carbon_payback_years: float | None
@@ -206,6 +183,12 @@ class Cost:
     with_loan: WithLoan | None
     nominal: Nominal | None
     provenance: Provenance
+    benefit_cost_ratio: float | None = None
+    simple_payback_years: float | None = None
+    payback_years: float | None = None
+    discounted_payback_years: float | None = None
+    net_present_value: float | None = None
+    internal_rate_of_return: float | None = None
 
     def _repr_html_(self) -> str:
         """Show the main figures in a notebook."""
@@ -223,91 +206,11 @@ class Cost:
         )
 
 
-def cost_of(
-    paid: Expenditure,
-    unpaid: Expenditure,
-    net_kwh: float,
-    terms: EconomicTerms,
-    *,
-    labour_hours: float,
-    by_group: dict[str, float],
-    dearest: tuple[ItemCost, ...],
-    embodied: Embodied,
-    source: str,
-) -> Cost:
-    """Return what a build costs and earns, from its expenditure with and without a wage.
-
-    The energy is that of the first year, the source that of the bill, and the rest as in `Cost`.
-    """
-    rate = terms.discount_rate
-    flow, unpaid_flow = (flow_of(each, net_kwh, terms) for each in (paid, unpaid))
-    grant = float(grant_of(np.asarray(paid.capital_cost), terms))
-    first_year = paid.maintenance_per_year + float(paid.maintenance_in_years[1])
-    per_kwh = cost_of_a_kwh(paid, net_kwh, terms)
-    earned, found = _earned(flow, paid.capital_cost - grant, first_year, net_kwh, terms)
-    per_hour = None
-    if labour_hours > 0 and terms.price_per_kwh is not None:
-        per_hour = float(present_value(unpaid_flow.net, rate)) / labour_hours
-    later = paid.replacement_costs.copy()
-    later[-1] -= paid.salvage_value
-    by_recovery = number_or_none(
-        cost_per_kwh_by_capital_recovery(
-            paid.capital_cost - grant,
-            present_value(later, rate),
-            first_year,
-            net_kwh,
-            rate,
-            terms.life_years,
-        )
-    )
-    if per_kwh and by_recovery is not None and abs(by_recovery / per_kwh - 1) > SAME:
-        found.append(CapitalRecoveryDiffers(by_recovery, per_kwh))
-    energy_payback, carbon_payback = embodied.paybacks(net_kwh, terms)
-    if net_kwh > 0:
-        found += embodied.gaps(terms)
-    return Cost(
-        capital_cost=paid.capital_cost,
-        capital_cost_without_wage=unpaid.capital_cost,
-        grant=grant,
-        labour_hours=labour_hours,
-        maintenance_per_year=first_year,
-        by_group=by_group,
-        dearest=dearest,
-        expenditure=paid,
-        flow=flow,
-        cost_per_kwh=per_kwh,
-        cost_per_kwh_without_wage=cost_of_a_kwh(unpaid, net_kwh, terms),
-        cost_per_kwh_by_capital_recovery=by_recovery,
-        cost_per_used_kwh=number_or_none(used_kwh_cost(flow, terms)),
-        return_to_own_labour_per_hour=per_hour,
-        energy_payback_years=energy_payback,
-        carbon_payback_years=carbon_payback,
-        embodied=embodied,
-        with_loan=with_loan(flow, paid.capital_cost - grant, terms),
-        nominal=in_nominal_terms(flow, terms),
-        **earned,
-        provenance=Provenance(
-            source,
-            "discounted whole-life cost over discounted energy (Short, Packey & Holt 1995)",
-            warnings=tuple(found),
-        ),
-    )
-
-
-def _earned(
+def measures_with_price(
     flow: CashFlow, to_pay: float, first_year: float, net_kwh: float, terms: EconomicTerms
 ) -> tuple[dict[str, float | None], list[Finding]]:
-    """Return the measures of `Cost` that need a price, None where they cannot be had, and why."""
-    measures: dict[str, float | None] = dict.fromkeys(
-        (
-            "benefit_cost_ratio",
-            "simple_payback_years",
-            "payback_years",
-            "discounted_payback_years",
-            "net_present_value",
-            "internal_rate_of_return",
-        )
-    )
+    """Return the measures of `Cost` that need a price, as far as they can be had, and why not."""
+    measures: dict[str, float | None] = {}
     if terms.price_per_kwh is None:
         return measures, []
     rate = terms.discount_rate

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Annotated, Self, TypeVar
+from typing import Annotated, Self
 
-from pydantic import Field, Strict, ValidationError, model_validator
+from pydantic import Field, Strict, model_validator
 
-from yieldest.errors import InputError
 from yieldest.files.dialect import LayoutOptions
 from yieldest.settings import DateOrder, NotNegative, Positive, Settings, key
 from yieldest.units import UNITS
@@ -183,32 +182,3 @@ class ReadOptions(TableOptions):
             return self.standard_deviation_units
         stated = {"temperature": self.temperature_units, "pressure": self.pressure_units}
         return stated.get(role, self.units)
-
-
-Options = TypeVar("Options", bound=Settings)
-
-
-def options_of(kind: type[Options], options: Options | None, stated: dict[str, object]) -> Options:
-    """Return options, with what is stated as arguments added to them.
-
-    Raises
-    ------
-    InputError
-        When there is no such option, or it takes no such value.
-    """
-    if options is not None and not stated:
-        return options
-    before = {} if options is None else {name: getattr(options, name) for name in kind.model_fields}
-    try:
-        return kind(**{**before, **stated})
-    except ValidationError as error:
-        trouble = error.errors()[0]
-        name = ".".join(map(str, trouble["loc"][:2]))
-        if trouble["type"] == "value_error":
-            raise InputError(f"{trouble['ctx']['error']}.") from error
-        if trouble["type"] == "extra_forbidden":
-            table: type[Settings] = Columns if len(trouble["loc"]) > 1 else kind
-            raise InputError(
-                f"{name}: there is no such option; write one of {', '.join(table.model_fields)}."
-            ) from error
-        raise InputError(f"{name} is {trouble['input']!r}: {trouble['msg']}.") from error

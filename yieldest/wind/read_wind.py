@@ -18,10 +18,11 @@ from yieldest.errors import InputError
 from yieldest.files.text_file import Progress
 from yieldest.files.time_stamps import Times
 from yieldest.provenance import Finding, Provenance
+from yieldest.settings import options_of
 from yieldest.units import BEAUFORT_EDGES_MS
 from yieldest.wind.data_recovery import data_recovery_findings, data_recovery_of
 from yieldest.wind.netcdf_record import dataset_of, gathered_of_dataset, is_netcdf, read_netcdf
-from yieldest.wind.read_options import ReadOptions, Recognised, options_of
+from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record import ImpossibleSpeeds
 from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_files import RecordFile, files_of, frame_source, sources_of

@@ -16,6 +16,7 @@ from yieldest.errors import InputError
 from yieldest.files.dialect import Layout, layout_of, without_footer
 from yieldest.files.table import Table, read_blocks, table_of_frame
 from yieldest.provenance import Finding, Findings, Provenance
+from yieldest.settings import options_of
 from yieldest.units import (
     BEAUFORT_EDGES_MS,
     SPEED_UNITS,
@@ -23,7 +24,7 @@ from yieldest.units import (
     unit_in_heading,
     unit_of,
 )
-from yieldest.wind.read_options import TableOptions, options_of
+from yieldest.wind.read_options import TableOptions
 from yieldest.wind.record_columns import RECOGNISED_COLUMNS, take_apart
 from yieldest.wind.record_values import numbers_of
 

@@ -13,11 +13,11 @@ from yieldest.defaults import ANEMOMETER_HEIGHT, Assumed
 from yieldest.errors import InputError
 from yieldest.html_repr import html_table
 from yieldest.provenance import Provenance
+from yieldest.settings import options_of
 from yieldest.wind.data_recovery import data_recovery_of
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.quality_control import control_quality
 from yieldest.wind.quality_rules import NO_RULES, QualityRules
-from yieldest.wind.read_options import options_of
 from yieldest.wind.record import Record
 from yieldest.wind.resource import ResourceOptions, assess_record
 
