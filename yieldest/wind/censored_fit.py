@@ -141,7 +141,9 @@ def _likelihood(
     pull = 1 / np.expm1(np.minimum(width, 700.0))
     log_share = -low + np.log(-np.expm1(-width))
     push_1 = -low_1 + pull * width_1
-    push_2 = -low_2 + pull * width_2 - pull * (1 + pull) * _squares(width_1)
+    by_k, by_a = width_1
+    squares = np.stack([by_k**2, by_k * by_a, by_a**2])
+    push_2 = -low_2 + pull * width_2 - pull * (1 + pull) * squares
     value = (weight * log_share).sum(axis=-1)
     first = (weight * push_1).sum(axis=-1)
     second = (weight * push_2).sum(axis=-1)
@@ -166,9 +168,3 @@ def _exponent(
     first = np.stack([z * w, -k * w])
     second = np.stack([z * w * (1 + z), -k * w * (1 + z), k**2 * w])
     return w, first, second
-
-
-def _squares(first: FloatArray) -> FloatArray:
-    """Return the products (kk, ka, aa) of first derivatives (k, a)."""
-    by_k, by_a = first
-    return np.stack([by_k**2, by_k * by_a, by_a**2])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import calendar
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +14,7 @@ from yieldest.defaults import RAYLEIGH_SHAPE, Assumed
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.censored_fit import fit_censored
+from yieldest.wind.data_recovery import MONTH_DAYS
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.record_values import HIGHEST_GUST_MS
@@ -32,13 +32,7 @@ class OnlyMonthlyMeans(Finding):
 
 
 def distribution_of_frequencies(table: FrequencyTable, height_m: float) -> WindDistribution:
-    """Fit a distribution to a frequency table by maximum likelihood on its classes.
-
-    Parameters
-    ----------
-    table : FrequencyTable
-    height_m : float
-        Height that it holds for.
+    """Fit a distribution at a height to a frequency table by maximum likelihood on its classes.
 
     Raises
     ------
@@ -135,24 +129,17 @@ def distribution_of_months(
             f"{means.provenance.source}: a monthly mean of {highest:.3g} m/s is more than any gust "
             f"ever measured ({HIGHEST_GUST_MS:g} m/s); mend the value or its unit."
         )
-    assumed: Findings = ()
-    if shape is None:
-        shape = RAYLEIGH_SHAPE.value
-        assumed = (Assumed(RAYLEIGH_SHAPE),)
-    # A common year: February's 29th day is one in fifteen hundred.
-    days = floats([calendar.monthrange(2025, month)[1] for month in range(1, 13)])
-    share = days / days.sum()
+    assumed: Findings = () if shape is not None else (Assumed(RAYLEIGH_SHAPE),)
+    shape = RAYLEIGH_SHAPE.value if shape is None else shape
+    share = MONTH_DAYS / MONTH_DAYS.sum()
     mean = float(share @ means.speed_ms)
     pattern = float(share @ means.speed_ms**3) / mean**3 * float(cube_over_mean_cubed(shape))
-    if (
-        not float(cube_over_mean_cubed(_SHAPE_RANGE[0]))
-        > pattern
-        > float(cube_over_mean_cubed(_SHAPE_RANGE[1]))
-    ):
-        low, high = means.speed_ms.min(), means.speed_ms.max()
+    most, least = cube_over_mean_cubed(_SHAPE_RANGE)
+    if not most > pattern > least:
         raise InputError(
-            f"{means.provenance.source}: monthly means from {low:.3g} to {high:.3g} m/s, with "
-            f"shape {shape:g} within each, make no wind distribution; mend the values or the shape."
+            f"{means.provenance.source}: monthly means from {means.speed_ms.min():.3g} to "
+            f"{highest:.3g} m/s, with shape {shape:g} within each, make no wind distribution; mend "
+            "the values or the shape."
         )
     year_shape = float(
         brentq(lambda k: float(cube_over_mean_cubed(k)) - pattern, *_SHAPE_RANGE, xtol=1e-10)
@@ -160,8 +147,7 @@ def distribution_of_months(
     place = (np.arange(POINTS_PER_MONTH) + 0.5) / POINTS_PER_MONTH
     quantile = (-np.log1p(-place)) ** (1 / shape)
     # The points of a month keep its mean, whatever the tail between the last two loses.
-    unit = quantile / quantile.mean()
-    points = means.speed_ms[:, np.newaxis] * unit
+    points = means.speed_ms[:, np.newaxis] * (quantile / quantile.mean())
     weight = np.broadcast_to(share[:, np.newaxis] / POINTS_PER_MONTH, points.shape)
     distribution = WindDistribution(
         shape=year_shape,

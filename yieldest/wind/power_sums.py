@@ -142,18 +142,9 @@ def calm_readings(sums: FloatArray) -> FloatArray:
 
 
 def mean_of_power(sums: FloatArray, order: int) -> FloatArray:
-    """Return the mean of speed to a power from 1 to 6, calms included; NaN without readings.
+    """Return the mean of speed to a power from 1 to 6 in (m/s)^order, calms included.
 
-    Parameters
-    ----------
-    sums : ndarray, shape (..., SUMS)
-        From `power_sums`.
-    order : int
-
-    Returns
-    -------
-    ndarray, shape (...)
-        In (m/s)^order.
+    Of sums from `power_sums`; NaN without readings.
     """
     readings = moving_readings(sums) + calm_readings(sums)
     with np.errstate(invalid="ignore"):
@@ -223,12 +214,8 @@ def _smoothed(
 ) -> FloatArray:
     """Return the derivatives by k of (k + start)^2 s(k) of centred speeds, in the order of `TERMS`.
 
-    Parameters
-    ----------
-    mean : dict of tuple to ndarray, shape (...)
-        Means of the terms.
-    centre, start : ndarray, shape (...)
-        Logarithm of the speed that becomes 1, and the shape by moments.
+    From the means of the terms, with `centre` the logarithm of the speed that becomes 1, and
+    `start` the shape by moments.
     """
     centred = {
         (exponent, order): np.exp(-exponent * centre)
@@ -236,15 +223,15 @@ def _smoothed(
               for b in range(order + 1))
         for exponent, order in TERMS
     }  # fmt: skip
-    smoothed = np.empty((*start.shape, len(TERMS)))
-    for at, (exponent, order) in enumerate(TERMS):
+    smoothed = []
+    for exponent, order in TERMS:
         above = exponent + start
-        smoothed[..., at] = above**2 * centred[exponent, order]
+        smoothed.append(above**2 * centred[exponent, order])
         if order > 0:
-            smoothed[..., at] += 2 * order * above * centred[exponent, order - 1]
+            smoothed[-1] += 2 * order * above * centred[exponent, order - 1]
         if order > 1:
-            smoothed[..., at] += order * (order - 1) * centred[exponent, order - 2]
-    return smoothed
+            smoothed[-1] += order * (order - 1) * centred[exponent, order - 2]
+    return np.stack(smoothed, axis=-1)
 
 
 def _evaluate(newton_form: FloatArray, at: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, floats, number_or_none
 from yieldest.defaults import SHEAR_EXPONENT, Assumed
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Findings, Provenance
@@ -26,16 +26,7 @@ choices: terrain classes lie 0.05 apart, and land goes from 0.1 to 0.3."""
 
 @dataclass(frozen=True)
 class Terrain:
-    """A kind of terrain.
-
-    Parameters
-    ----------
-    name, description : str
-    roughness_length_m : float
-    roughness_source : str
-    shear_exponent : float
-    exponent_source : str
-    """
+    """A kind of terrain, with the sources of its roughness and of its exponent."""
 
     name: str
     description: str
@@ -68,16 +59,8 @@ def power_law_factor(
 ) -> FloatArray:
     """Return speed at one height over speed at another by the power law, (h2/h1)^alpha.
 
-    Parameters
-    ----------
-    from_height_m, to_height_m : array_like
-        Heights above ground in m, positive; all arguments broadcast.
-    exponent : array_like
-        Shear exponent alpha.
-
-    Notes
-    -----
-    IEC 61400-2, normal wind profile model, with alpha = 0.2.
+    IEC 61400-2, normal wind profile model, with alpha = 0.2. Heights above ground in m; all
+    arguments broadcast.
     """
     ratio = floats(to_height_m) / floats(from_height_m)
     return np.asarray(ratio ** floats(exponent))
@@ -95,10 +78,9 @@ def log_law_factor(
     ----------
     from_height_m, to_height_m : array_like
         Heights above ground in m; all arguments broadcast.
-    roughness_length_m : array_like
-        Roughness length z0, positive.
-    displacement_m : array_like
-        Displacement height d: how far trees or houses lift the profile.
+    roughness_length_m, displacement_m : array_like
+        Roughness length z0, positive, and displacement height d: how far trees or houses lift the
+        profile.
 
     Returns
     -------
@@ -122,14 +104,7 @@ def slope_exponent(
 ) -> FloatArray:
     """Return the exponent of the power law that has the log law's slope at a height.
 
-    Parameters
-    ----------
-    height_m, roughness_length_m, displacement_m : array_like
-        They broadcast.
-
-    Notes
-    -----
-    d ln v / d ln h = h / ((h - d) ln((h - d)/z0)) (calculus).
+    d ln v / d ln h = h / ((h - d) ln((h - d)/z0)) (calculus); all arguments broadcast.
     """
     above = floats(height_m) - floats(displacement_m)
     return np.asarray(floats(height_m) / (above * np.log(above / floats(roughness_length_m))))
@@ -138,38 +113,22 @@ def slope_exponent(
 def slope_roughness_m(height_m: npt.ArrayLike, exponent: npt.ArrayLike) -> FloatArray:
     """Return the roughness of the log law that has the power law's slope at a height.
 
-    Parameters
-    ----------
-    height_m, exponent : array_like
-        They broadcast; the exponent is positive.
-
-    Notes
-    -----
-    The inverse of `slope_exponent` without displacement: z0 = h exp(-1/alpha).
+    The inverse of `slope_exponent` without displacement, z0 = h exp(-1/alpha), for alpha above 0.
     """
     return np.asarray(floats(height_m) * np.exp(-1 / floats(exponent)))
 
 
 @dataclass(frozen=True)
 class HeightStep:
-    """The step from the anemometer's height to the hub's.
-
-    Parameters
-    ----------
-    factor : float
-    other_factor : float or None
-        By the other law, where there is one.
-    other_law : str
-        What the other law is; empty when there is none.
-    standard_uncertainty : float
-        Of the factor, relative.
-    provenance : Provenance
-    """
+    """The step from the anemometer's height to the hub's."""
 
     factor: float
     other_factor: float | None
+    """By the other law, where there is one."""
     other_law: str
+    """What the other law is; empty when there is none."""
     standard_uncertainty: float
+    """Of the factor, relative."""
     provenance: Provenance
 
 
@@ -195,20 +154,13 @@ class NearRoughness(Finding):
     height_m: float
 
 
-def height_uncertainty(
+def _height_uncertainty(
     factor: float, other_factor: float | None, height_ratio: float, exponent_uncertainty: float
 ) -> float:
     """Return the relative standard uncertainty of a height factor.
 
-    Parameters
-    ----------
-    factor, other_factor : float
-        By the law chosen and by the other: their difference is the half-width of a rectangular
-        distribution (JCGM 100:2008, 4.3.7).
-    height_ratio : float
-        Upper over lower height, or the inverse.
-    exponent_uncertainty : float
-        Works through d ln(factor) = ln(ratio) d alpha.
+    The difference between the laws is the half-width of a rectangular distribution (JCGM 100:2008,
+    4.3.7); the exponent works through d ln(factor) = ln(ratio) d alpha.
     """
     between_laws = 0.0 if other_factor is None else (other_factor / factor - 1) / np.sqrt(3)
     return float(np.hypot(between_laws, np.log(height_ratio) * exponent_uncertainty))
@@ -251,28 +203,16 @@ def to_hub(
     InputError
         When the log law does not reach down to one of the heights.
     """
-    if terrain is not None:
-        kind = TERRAINS[terrain]
-        return _by_log_law(
-            from_height_m,
-            to_height_m,
-            kind.roughness_length_m,
-            displacement_m,
-            f"roughness of terrain {terrain!r}, Troen & Petersen 1989",
-            kind.shear_exponent,
-        )
+    kind = None if terrain is None else TERRAINS[terrain]
+    if kind is not None:
+        roughness_length_m = kind.roughness_length_m
     if roughness_length_m is not None:
-        return _by_log_law(
-            from_height_m, to_height_m, roughness_length_m, displacement_m, "roughness stated", None
-        )
+        return _by_log_law(from_height_m, to_height_m, roughness_length_m, displacement_m, kind)
+    if shear_exponent is not None:
+        return by_power_law(from_height_m, to_height_m, shear_exponent, STATED_EXPONENT_UNCERTAINTY)
+    assumed = (Assumed(SHEAR_EXPONENT),) if to_height_m != from_height_m else ()
     return by_power_law(
-        from_height_m,
-        to_height_m,
-        SHEAR_EXPONENT.value if shear_exponent is None else shear_exponent,
-        ASSUMED_EXPONENT_UNCERTAINTY if shear_exponent is None else STATED_EXPONENT_UNCERTAINTY,
-        (Assumed(SHEAR_EXPONENT),)
-        if shear_exponent is None and to_height_m != from_height_m
-        else (),
+        from_height_m, to_height_m, SHEAR_EXPONENT.value, ASSUMED_EXPONENT_UNCERTAINTY, assumed
     )
 
 
@@ -283,27 +223,17 @@ def by_power_law(
     exponent_uncertainty: float,
     assumed: Findings = (),
 ) -> HeightStep:
-    """Carry a speed to hub height by the power law; beside it the log law of the same slope.
-
-    Parameters
-    ----------
-    from_height_m, to_height_m : float
-    exponent, exponent_uncertainty : float
-    assumed : tuple of Finding
-        What the exponent takes for granted.
-    """
+    """Carry a speed to hub height by the power law; beside it the log law of the same slope."""
     factor = float(power_law_factor(from_height_m, to_height_m, exponent))
     other = None
     if exponent > 0:
         matched = slope_roughness_m(from_height_m, exponent)
-        other = float(log_law_factor(from_height_m, to_height_m, matched))
-        if np.isnan(other):
-            other = None
+        other = number_or_none(log_law_factor(from_height_m, to_height_m, matched))
     return HeightStep(
         factor,
         other,
         "log law of the same slope at the anemometer" if other is not None else "",
-        height_uncertainty(factor, other, to_height_m / from_height_m, exponent_uncertainty),
+        _height_uncertainty(factor, other, to_height_m / from_height_m, exponent_uncertainty),
         Provenance(
             "site",
             f"power law, exponent {exponent:.3g}",
@@ -318,8 +248,7 @@ def _by_log_law(
     to_height_m: float,
     roughness_m: float,
     displacement_m: float,
-    source: str,
-    terrain_exponent: float | None,
+    kind: Terrain | None,
 ) -> HeightStep:
     warnings: list[Finding] = list(distance_findings(from_height_m, to_height_m))
     low = min(from_height_m, to_height_m)
@@ -331,14 +260,14 @@ def _by_log_law(
         )
     if low < displacement_m + 10 * roughness_m:
         warnings.append(NearRoughness(low))
-    if terrain_exponent is None:
+    if kind is None:
+        source, exponent_uncertainty = "roughness stated", STATED_EXPONENT_UNCERTAINTY
         exponent = float(slope_exponent(from_height_m, roughness_m, displacement_m))
         other_law = "power law of the same slope at the anemometer"
-        exponent_uncertainty = STATED_EXPONENT_UNCERTAINTY
     else:
-        exponent = terrain_exponent
+        source = f"roughness of terrain {kind.name!r}, Troen & Petersen 1989"
+        exponent, exponent_uncertainty = kind.shear_exponent, TERRAIN_EXPONENT_UNCERTAINTY
         other_law = f"power law, exponent {exponent:g} of that terrain (Masters 2004)"
-        exponent_uncertainty = TERRAIN_EXPONENT_UNCERTAINTY
     other = float(power_law_factor(from_height_m, to_height_m, exponent))
     method = f"log law, roughness {roughness_m:g} m ({source})"
     if displacement_m:
@@ -347,6 +276,6 @@ def _by_log_law(
         factor,
         other,
         other_law,
-        height_uncertainty(factor, other, to_height_m / from_height_m, exponent_uncertainty),
+        _height_uncertainty(factor, other, to_height_m / from_height_m, exponent_uncertainty),
         Provenance("site", method, (), tuple(warnings)),
     )

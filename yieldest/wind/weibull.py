@@ -1,4 +1,7 @@
-"""The Weibull distribution of wind speed: fitting it, and its moments."""
+"""The Weibull distribution of wind speed: fitting it, and its moments.
+
+Throughout, `shape` is k and `scale_ms` is A, in m/s; all arguments broadcast.
+"""
 
 from __future__ import annotations
 
@@ -13,20 +16,8 @@ _NEWTON_TOLERANCE = 1e-13
 
 
 def mean_speed(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArray:
-    """Return the mean of a Weibull distribution, A Gamma(1 + 1/k).
+    """Return the mean of a Weibull distribution in m/s, A Gamma(1 + 1/k).
 
-    Parameters
-    ----------
-    shape, scale_ms : array_like
-        Weibull shape k and scale A in m/s; they broadcast.
-
-    Returns
-    -------
-    ndarray
-        Mean speed in m/s.
-
-    Notes
-    -----
     Jain, *Wind Energy Engineering*, McGraw-Hill 2011, chapter 3.
     """
     return moment(shape, scale_ms, 1)
@@ -35,30 +26,14 @@ def mean_speed(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArray:
 def moment(shape: npt.ArrayLike, scale_ms: npt.ArrayLike, order: float) -> FloatArray:
     """Return the mean of speed to the power `order`, A^n Gamma(1 + n/k), in (m/s)^n.
 
-    Parameters
-    ----------
-    shape, scale_ms : array_like
-        Weibull shape k and scale A in m/s; they broadcast.
-    order : float
-        The power n; 3 gives the mean cube, on which the power in the wind rests.
+    The third is the mean cube, on which the power in the wind rests.
     """
     scale = floats(scale_ms)
     return np.asarray(scale**order * gamma(1 + order / floats(shape)))
 
 
 def mode_speed(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArray:
-    """Return the most frequent speed, A (1 - 1/k)^(1/k), or 0 for a shape up to 1.
-
-    Parameters
-    ----------
-    shape, scale_ms : array_like
-        Weibull shape k and scale A in m/s; they broadcast.
-
-    Returns
-    -------
-    ndarray
-        Speed in m/s (Jain 2011, chapter 3).
-    """
+    """Return the most frequent speed, A (1 - 1/k)^(1/k) (Jain 2011), or 0 for a shape up to 1."""
     k = floats(shape)
     return np.asarray(floats(scale_ms) * np.maximum(0.0, 1 - 1 / k) ** (1 / k))
 
@@ -66,13 +41,7 @@ def mode_speed(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArray:
 def share_above(
     speed_ms: npt.ArrayLike, shape: npt.ArrayLike, scale_ms: npt.ArrayLike
 ) -> FloatArray:
-    """Return the share of time with a speed above `speed_ms`, exp(-(v/A)^k).
-
-    Parameters
-    ----------
-    speed_ms, shape, scale_ms : array_like
-        Speed (m/s, not negative), Weibull shape k and scale A (m/s); they broadcast.
-    """
+    """Return the share of time with a speed above `speed_ms` (not negative), exp(-(v/A)^k)."""
     ratio = floats(speed_ms) / floats(scale_ms)
     return np.asarray(np.exp(-(ratio ** floats(shape))))
 

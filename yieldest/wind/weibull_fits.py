@@ -34,19 +34,8 @@ def pattern_factor_fit(
 ) -> tuple[FloatArray, FloatArray]:
     """Fit by the energy pattern factor, k = 1 + 3.69 / (mean cube / cube of the mean)^2.
 
-    Parameters
-    ----------
-    speed_ms, weight : array_like, shape (..., m)
-        Speeds above zero count.
-
-    Returns
-    -------
-    shape, scale_ms : ndarray, shape (...)
-
-    Notes
-    -----
-    Akdag & Dinler, *Energy Conversion and Management* 50 (2009) 1761-1766; the scale follows from
-    the mean.
+    Speeds above zero count, weighted, along the last axis. Akdag & Dinler, *Energy Conversion and
+    Management* 50 (2009) 1761-1766; the scale (m/s) follows from the mean.
     """
     mean, cube = _moving_moments(floats(speed_ms), floats(weight))
     shape = 1 + 3.69 / (cube / mean**3) ** 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,8 +10,17 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.provenance import Finding, Provenance
-from yieldest.wind.long_term.common_time import ClockOffset, Times, usual_interval_s
-from yieldest.wind.long_term.pair import DAY_S, YEAR_DAYS, GroupSums, Pair, group_sums, pair_records
+from yieldest.wind.data_recovery import DAYS_PER_YEAR
+from yieldest.wind.long_term.pair import (
+    DAY_S,
+    ClockOffset,
+    GroupSums,
+    Pair,
+    Times,
+    group_sums,
+    pair_records,
+    usual_interval_s,
+)
 from yieldest.wind.long_term.relations import Form, coefficients, pick_reference, predict
 
 LEAST_YEARS_FOR_SPREAD = 5
@@ -68,68 +78,45 @@ METHODS: tuple[tuple[str, Form, str | None], ...] = (
 
 @dataclass(frozen=True)
 class MethodResult:
-    """What one method says of the long-term wind on site.
-
-    Parameters
-    ----------
-    name : str
-    mean_ms, mean_cube : float
-        Long-term mean speed (m/s) and mean cube (m3/s3).
-    cross_validation_error : float
-        Root mean square of the method's error in stretches left out of it (cross-validation), as
-        a share of the mean speed.
-    mean_uncertainty, cube_uncertainty : float
-        Relative standard uncertainty of the relation, without year-to-year variation.
-    """
+    """What one method says of the long-term wind on site."""
 
     name: str
     mean_ms: float
+    """Long-term mean speed (m/s); `mean_cube` in m3/s3."""
     mean_cube: float
     cross_validation_error: float
+    """Root mean square of the method's error in stretches left out of it (cross-validation), as a
+    share of the mean speed."""
     mean_uncertainty: float
+    """Relative standard uncertainty of the relation, without year-to-year variation."""
     cube_uncertainty: float
 
 
 @dataclass(frozen=True)
 class LongTermCorrection:
-    """The long-term wind on site, and how it was found.
-
-    Parameters
-    ----------
-    time, speed_ms, direction_deg : ndarray, shape (n,)
-        A record of the site over all the reference's whole years: a reading of the site's own
-        where there is one, else what the chosen method says.
-    step_s : int
-        Length of the common steps.
-    overlap_hours, correlation : float
-        Of the concurrent means.
-    offset : ClockOffset
-    concurrent_mean_ms, concurrent_mean_cube : float
-        Of the site in the common steps: the record at face value.
-    methods : tuple of MethodResult
-    chosen : MethodResult
-    reference_years : float
-    year_to_year_spread : float
-        Standard deviation of yearly means over their mean.
-    standard_uncertainty : float
-        Of the long-term mean, relative: the relation and the year-to-year variation together.
-    provenance : Provenance
-    """
+    """The long-term wind on site, and how it was found."""
 
     time: Times
+    """The steps of all the reference's whole years, shape (n,)."""
     speed_ms: FloatArray
+    """A reading of the site's own where there is one, else what the chosen method says."""
     direction_deg: FloatArray
     step_s: int
+    """Length of the common steps."""
     overlap_hours: float
+    """Of the concurrent means, as `correlation`."""
     correlation: float
     offset: ClockOffset
     concurrent_mean_ms: float
+    """Of the site in the common steps: the record at face value."""
     concurrent_mean_cube: float
     methods: tuple[MethodResult, ...]
     chosen: MethodResult
     reference_years: float
     year_to_year_spread: float
+    """Standard deviation of yearly means over their mean."""
     standard_uncertainty: float
+    """Of the long-term mean, relative: the relation and the year-to-year variation together."""
     provenance: Provenance
 
 
@@ -175,11 +162,13 @@ def long_term(
     usable = [m for m in METHODS if m[2] != "sector" or pair.has_direction]
     grouped = {grouping: group_sums(pair, grouping) for _, _, grouping in usable}
     resampled = {grouping: _resampled(sums.concurrent) for grouping, sums in grouped.items()}
-    results, errors = [], []
-    for name, form, grouping in usable:
-        result, error_of_folds = _judge(pair, grouped[grouping], resampled[grouping], name, form)
-        results.append(result)
-        errors.append(error_of_folds)
+    results, errors = zip(
+        *(
+            _judge(pair, grouped[grouping], resampled[grouping], name, form)
+            for name, form, grouping in usable
+        ),
+        strict=True,
+    )
     best = _sturdiest(errors)
     chosen = results[best]
     spread, years, measured = _year_to_year(pair)
@@ -197,7 +186,7 @@ def long_term(
         offset=pair.offset,
         concurrent_mean_ms=float(pair.site.mean_ms[pair.here].mean()),
         concurrent_mean_cube=float(pair.site.mean_cube[pair.here].mean()),
-        methods=tuple(results),
+        methods=results,
         chosen=chosen,
         reference_years=years,
         year_to_year_spread=spread,
@@ -216,14 +205,11 @@ def long_term(
 def _findings(source: str, years: float, offset: ClockOffset) -> tuple[Finding, ...]:
     """Return what to know of the reference: that it is short, or that its clock was set right."""
     found: list[Finding] = []
-    if years < 1 - 1 / YEAR_DAYS * 5:
+    if years < 1 - 5 / DAYS_PER_YEAR:
         found.append(ShortReference(source, years * 12))
     if offset.applied:
-        found.append(
-            ClockSetRight(
-                source, -offset.hours, offset.correlation_with, offset.correlation_without
-            )
-        )
+        with_it, without = offset.correlation_with, offset.correlation_without
+        found.append(ClockSetRight(source, -offset.hours, with_it, without))
     return tuple(found)
 
 
@@ -291,7 +277,7 @@ def _left_out_errors(concurrent: FloatArray, form: Form, borrowed: float) -> Flo
     )
 
 
-def _sturdiest(errors: list[FloatArray]) -> int:
+def _sturdiest(errors: Sequence[FloatArray]) -> int:
     """Return the first method whose error is within one standard error of the smallest.
 
     The one-standard-error rule of Breiman, Friedman, Olshen & Stone 1984: a few stretches cannot
@@ -307,7 +293,7 @@ def _sturdiest(errors: list[FloatArray]) -> int:
 def _year_to_year(pair: Pair) -> tuple[float, float, bool]:
     """Return the spread of yearly means, the years of the reference, and whether measured."""
     number = pair.reference.number[pair.target]
-    per_year = YEAR_DAYS * DAY_S / pair.step_s
+    per_year = DAYS_PER_YEAR * DAY_S / pair.step_s
     year = ((number[-1] - number) / per_year).astype(np.int64)
     count = np.bincount(year)
     full = count >= FULL_YEAR_SHARE * per_year

@@ -1,8 +1,8 @@
-"""A short record and a long one brought together: what they share, and by which groups."""
+"""A short record and a long one brought together: on one clock, what they share, by groups."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -10,17 +10,20 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.wind.breakdown import sector_index
-from yieldest.wind.long_term.common_time import (
-    SHORTEST_STEP_S,
-    ClockOffset,
-    SteppedRecord,
-    Times,
-    clock_offset,
-    in_steps,
-    usual_interval_s,
-)
+from yieldest.wind.data_recovery import DAYS_PER_YEAR, month_and_hour
 from yieldest.wind.long_term.relations import concurrent_sums, reference_sums
 
+Times = npt.NDArray[np.datetime64]
+
+SHORTEST_STEP_S = 3600
+"""Two places a few kilometres apart share the weather of an hour, not of a minute; our choice."""
+FULLEST_STEP_SHARE = 0.5
+"""A step with less than this share of its usual readings counts as missing; our choice."""
+FARTHEST_OFFSET_H = 14
+"""Time zones reach from UTC-12 to UTC+14."""
+CLEAR_GAIN = 0.05
+"""A clock offset is believed only when it lifts the correlation by this much; our choice. Weather
+that passes one place an hour before the other lifts it by some 0.01, and does no harm."""
 LEAST_OVERLAP_DAYS = 14.0
 """Two weeks of common readings hold only a few changes of weather; our choice."""
 LEAST_CORRELATION = 0.5
@@ -32,47 +35,137 @@ SECTORS = 12
 SEASONS = 4
 
 DAY_S = 86400
-YEAR_DAYS = 365.25
+
+
+@dataclass(frozen=True)
+class SteppedRecord:
+    """A record averaged over the steps of a regular clock; arrays of shape (n,)."""
+
+    number: npt.NDArray[np.int64]
+    """Steps since 1970 that have enough readings, increasing."""
+    mean_ms: FloatArray
+    mean_square: FloatArray
+    """Of the speeds read within each step, as `mean_cube`."""
+    mean_cube: FloatArray
+    first_ms: FloatArray
+    """The first single reading of each step."""
+    direction_deg: FloatArray
+    """Direction of the mean unit vector; NaN where unknown."""
+
+
+def usual_interval_s(time: Times) -> float:
+    """Return the median time between readings, an hour for a single one."""
+    return float(np.median(np.diff(time) / np.timedelta64(1, "s"))) if time.size > 1 else 3600.0
+
+
+def in_steps(
+    time: Times, speed_ms: FloatArray, direction_deg: FloatArray | None, step_s: int
+) -> SteppedRecord:
+    """Average a record over steps of `step_s` seconds.
+
+    Steps begin at whole multiples of `step_s` since 1970; times increase, a missing speed is NaN.
+    """
+    known = np.isfinite(speed_ms)
+    seconds = time[known].astype("datetime64[s]").astype(np.int64)
+    speed = speed_ms[known]
+    number, first, place, count = np.unique(
+        seconds // step_s, return_index=True, return_inverse=True, return_counts=True
+    )
+    usual = max(1.0, step_s / usual_interval_s(time))
+
+    def mean(values: FloatArray) -> FloatArray:
+        return np.bincount(place, values, number.size) / count
+
+    direction = np.full(number.size, np.nan)
+    if direction_deg is not None:
+        angle = np.deg2rad(direction_deg[known])
+        told = np.isfinite(angle)
+        east = mean(np.where(told, np.sin(angle), 0.0))
+        north = mean(np.where(told, np.cos(angle), 0.0))
+        direction = np.where(
+            np.hypot(east, north) > 0, np.rad2deg(np.arctan2(east, north)) % 360, np.nan
+        )
+    enough = count >= FULLEST_STEP_SHARE * usual
+    return SteppedRecord(
+        number=number[enough],
+        mean_ms=mean(speed)[enough],
+        mean_square=mean(speed**2)[enough],
+        mean_cube=mean(speed**3)[enough],
+        first_ms=speed[first][enough],
+        direction_deg=direction[enough],
+    )
+
+
+@dataclass(frozen=True)
+class ClockOffset:
+    """How far the clock of the reference seems to be from that of the site."""
+
+    hours: float
+    """To be added to the reference's times for the highest correlation."""
+    correlation_with: float
+    correlation_without: float
+    applied: bool
+    """Whether the gain is clear enough to believe it."""
+
+
+def clock_offset(
+    site: SteppedRecord, reference: SteppedRecord, step_s: int, least_steps: int
+) -> ClockOffset:
+    """Find the shift of the reference that correlates best with the site.
+
+    By Pearson's correlation of the lagged series: the daily round of the wind and the passing of
+    weather both mark the clock. A shift that leaves fewer than `least_steps` in common is not
+    considered; the correlations are NaN when even the unshifted records have too little in common.
+    """
+    reach = FARTHEST_OFFSET_H * 3600 // step_s
+    first = reference.number[0] - reach
+    grid = np.full(int(reference.number[-1]) - first + reach + 1, np.nan)
+    grid[reference.number - first] = reference.mean_ms
+    found = {
+        shift: _correlation(site, grid, first + shift, least_steps)
+        for shift in range(-reach, reach + 1)
+    }
+    best = max(found, key=lambda shift: np.nan_to_num(found[shift], nan=-2.0))
+    if np.isnan(found[best]):
+        best = 0
+    # Without a shift there is no gain; nor is there one over what cannot be had.
+    clear = bool(found[best] - found[0] >= CLEAR_GAIN)
+    return ClockOffset(best * step_s / 3600, found[best], found[0], clear)
+
+
+def _correlation(site: SteppedRecord, grid: FloatArray, first: int, least_steps: int) -> float:
+    """Correlate the site with a reference whose every step from `first` on stands in `grid`."""
+    place = site.number - first
+    inside = (place >= 0) & (place < grid.size)
+    x, y = grid[place[inside]], site.mean_ms[inside]
+    known = np.isfinite(x)
+    x, y = x[known], y[known]
+    if x.size < max(2, least_steps):
+        return float("nan")
+    spread = float(x.std() * y.std())
+    return float(((x - x.mean()) * (y - y.mean())).mean()) / spread if spread > 0 else float("nan")
 
 
 @dataclass(frozen=True)
 class Pair:
-    """Two records on common steps.
-
-    Parameters
-    ----------
-    site, reference : SteppedRecord
-    here, there : ndarray of int, shape (k,)
-        Where the steps that both have stand in each of them.
-    step_s : int
-    offset : ClockOffset
-    correlation : float
-        Of the mean speeds in the shared steps.
-    target : ndarray of bool, shape (m,)
-        The reference's whole years, counted back from its end.
-    direction : ndarray, shape (m,)
-        The site's direction where it has one, else the reference's.
-    has_direction : bool
-        Whether the reference has directions.
-    """
+    """Two records on common steps."""
 
     site: SteppedRecord
     reference: SteppedRecord
     here: npt.NDArray[np.intp]
+    """Where the steps that both have stand in the site's record, shape (k,)."""
     there: npt.NDArray[np.intp]
+    """The same in the reference's."""
     step_s: int
     offset: ClockOffset
     correlation: float
+    """Of the mean speeds in the shared steps."""
     target: npt.NDArray[np.bool_]
+    """The m steps of the reference in its whole years, counted back from its end."""
     direction: FloatArray
+    """The site's direction where it has one, else the reference's; shape (m,)."""
     has_direction: bool
-
-    @property
-    def unseen(self) -> npt.NDArray[np.bool_]:
-        """The steps of the reference to be filled."""
-        unseen = self.target.copy()
-        unseen[self.there] = False
-        return unseen
+    """Whether the reference has directions."""
 
 
 def pair_records(
@@ -97,7 +190,7 @@ def pair_records(
     unshifted = in_steps(reference_time, reference_speed_ms, reference_direction_deg, step_s)
     offset = clock_offset(site, unshifted, step_s, least)
     shift = round(offset.hours * 3600 / step_s) if offset.applied else 0
-    reference = SteppedRecord(unshifted.number + shift, *list(vars(unshifted).values())[1:])
+    reference = replace(unshifted, number=unshifted.number + shift)
     _, here, there = np.intersect1d(
         site.number, reference.number, assume_unique=True, return_indices=True
     )
@@ -110,9 +203,8 @@ def pair_records(
         )
     correlation = offset.correlation_with if offset.applied else offset.correlation_without
     if not correlation >= LEAST_CORRELATION:
-        found = "cannot be had, for one of them never changes"
-        if np.isfinite(correlation):
-            found = f"is {correlation:.2f}"
+        known = np.isfinite(correlation)
+        found = f"is {correlation:.2f}" if known else "cannot be had, for one of them never changes"
         raise InputError(
             f"{source}: the correlation with the record {found}, and at least "
             f"{LEAST_CORRELATION} is needed; take another reference or leave it out."
@@ -123,8 +215,8 @@ def pair_records(
             f"{source}: the reference spans {span_days:.0f} days, and a year is needed; take a "
             "longer one or leave it out."
         )
-    whole_years = max(1, int((span_days + 15) / YEAR_DAYS))
-    from_step = reference.number[-1] - whole_years * YEAR_DAYS * steps_per_day
+    whole_years = max(1, int((span_days + 15) / DAYS_PER_YEAR))
+    from_step = reference.number[-1] - whole_years * DAYS_PER_YEAR * steps_per_day
     direction = reference.direction_deg.copy()
     known = np.isfinite(site.direction_deg[here])
     direction[there[known]] = site.direction_deg[here[known]]
@@ -138,21 +230,14 @@ def pair_records(
 
 @dataclass(frozen=True)
 class GroupSums:
-    """What the relations need, by group.
-
-    Parameters
-    ----------
-    group : ndarray of int, shape (m,)
-        Group of each step of the reference.
-    concurrent : ndarray, shape (days, groups, 11)
-        `concurrent_sums` of the shared steps, by day.
-    wanted : ndarray, shape (groups, 4)
-        `reference_sums` of the steps to fill.
-    """
+    """What the relations need, by group."""
 
     group: npt.NDArray[np.int64]
+    """Group of each step of the reference, shape (m,)."""
     concurrent: FloatArray
+    """`concurrent_sums` of the shared steps, by day; shape (days, groups, 11)."""
     wanted: FloatArray
+    """`reference_sums` of the steps to fill, shape (groups, 4)."""
 
 
 def group_sums(pair: Pair, grouping: str | None) -> GroupSums:
@@ -161,14 +246,13 @@ def group_sums(pair: Pair, grouping: str | None) -> GroupSums:
     group = np.zeros(reference.number.size, dtype=np.int64)
     groups = 1
     if grouping == "season":
-        month = (reference.number * pair.step_s).astype("datetime64[s]").astype("datetime64[M]")
-        group, groups = (month.astype(np.int64) + 1) % 12 // 3, SEASONS
+        month, _ = month_and_hour((reference.number * pair.step_s).astype("datetime64[s]"))
+        group, groups = (month + 1) % 12 // 3, SEASONS
     elif grouping == "sector":
         sector = sector_index(reference.direction_deg, SECTORS)
         # Calms and changing winds have no direction: they are a group of their own.
         group, groups = np.where(sector < 0, SECTORS, sector), SECTORS + 1
-    day = reference.number[there] * pair.step_s // DAY_S
-    day = np.unique(day, return_inverse=True)[1]
+    day = np.unique(reference.number[there] * pair.step_s // DAY_S, return_inverse=True)[1]
     days = int(day.max()) + 1
     site = pair.site
     concurrent = concurrent_sums(
@@ -179,7 +263,8 @@ def group_sums(pair: Pair, grouping: str | None) -> GroupSums:
         day * groups + group[there],
         days * groups,
     ).reshape(days, groups, -1)
-    unseen = pair.unseen
+    unseen = pair.target.copy()
+    unseen[there] = False
     return GroupSums(
         group, concurrent, reference_sums(reference.mean_ms[unseen], group[unseen], groups)
     )

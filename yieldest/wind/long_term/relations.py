@@ -28,24 +28,11 @@ def concurrent_sums(
     bins: npt.NDArray[np.int64],
     size: int,
 ) -> FloatArray:
-    """Sum the powers of concurrent speeds over bins.
+    """Sum the powers of n concurrent speeds over bins from 0 to `size` - 1, shape (size, 11).
 
-    Parameters
-    ----------
-    reference_ms, site_ms : ndarray, shape (n,)
-        Mean speeds x and y of each step.
-    site_square, site_cube : ndarray, shape (n,)
-        Mean square and cube of the site's readings within each step: for the mean cube, they hold
-        the gusts that the mean of the step has lost.
-    bins : ndarray of int, shape (n,)
-        From 0 to `size` - 1.
-    size : int
-
-    Returns
-    -------
-    ndarray, shape (size, 11)
-        Sums of 1, x, y, x2, xy, y2, x3, x2y, xy2, y3, with the squares and cubes of the readings
-        for y2, xy2 and y3; and at last of the square of the steps' own y.
+    With x and y the mean speeds of each step, the sums are of 1, x, y, x2, xy, y2, x3, x2y, xy2,
+    y3, and at last of the square of the steps' own y. For y2, xy2 and y3 they take the mean square
+    and cube of the site's readings within each step, which hold the gusts that its mean has lost.
     """
     x, y = reference_ms, site_ms
     columns = (
@@ -66,19 +53,11 @@ def pick_reference(sums: FloatArray) -> FloatArray:
 
 
 def coefficients(sums: FloatArray, form: Form, borrowed: float) -> tuple[FloatArray, FloatArray]:
-    """Return intercept and slope of a relation for every group.
+    """Return intercept and slope of a relation for every group, each of shape (..., groups).
 
-    Parameters
-    ----------
-    sums : ndarray, shape (..., groups, 11)
-    form : {"ratio", "regression", "variance ratio"}
-    borrowed : float
-        As many readings as this, with the moments of all groups together, are lent to every group:
-        a group with few readings leans on the others, and one with none equals them.
-
-    Returns
-    -------
-    intercept, slope : ndarray, shape (..., groups)
+    From sums of shape (..., groups, 11). As many readings as `borrowed`, with the moments of all
+    groups together, are lent to every group: a group with few readings leans on the others, and
+    one with none equals them.
     """
     return _line(_lent(sums, borrowed), form)
 
@@ -88,22 +67,9 @@ def predict(
 ) -> tuple[FloatArray, FloatArray]:
     """Return the sums of site speed and of its cube over hours that only the reference saw.
 
-    Parameters
-    ----------
-    sums : ndarray, shape (..., groups, 11)
-        Of the concurrent readings.
-    wanted : ndarray, shape (..., groups, 4)
-        `reference_sums` of the hours to fill.
-    form : {"ratio", "regression", "variance ratio"}
-    borrowed : float
-        See `coefficients`.
+    From the `concurrent_sums` of shape (..., groups, 11) and the `reference_sums` of the hours to
+    fill, shape (..., groups, 4), both of shape (...); for `borrowed` see `coefficients`.
 
-    Returns
-    -------
-    speed, cube : ndarray, shape (...)
-
-    Notes
-    -----
     With y = a + b x + e, the sum of y is a n + b sum(x). The cube of the regression keeps the
     residual scatter, E y3 = E p3 + 3 E p E e2 + E e3 with p = a + b x. The cube of every form is
     then scaled by what it lacks in the concurrent hours, so that there it is exact.
@@ -119,9 +85,8 @@ def predict(
         second = yy + a**2 + b**2 * xx - 2 * a * y - 2 * b * xy + 2 * a * b * x
         fitted_square_y = a**2 * y + 2 * a * b * xy + b**2 * xxy
         third = y3 - 3 * (a * yy + b * xyy) + 3 * fitted_square_y - fitted_cube
-        scatter = np.stack([second, third])
-        fitted_cube = fitted_cube + 3 * (a + b * x) * scatter[0] + scatter[1]
-        cube_sum = cube_sum + 3 * line_sum * scatter[0] + n * scatter[1]
+        fitted_cube = fitted_cube + 3 * (a + b * x) * second + third
+        cube_sum = cube_sum + 3 * line_sum * second + n * third
     return line_sum.sum(axis=-1), (cube_sum * y3 / fitted_cube).sum(axis=-1)
 
 
