@@ -169,7 +169,7 @@ class ObstacleTooNear(Finding):
 
 
 @dataclass(frozen=True)
-class DirectionsNotKnown(Finding):
+class ShelterAllRound(Finding):
     """Wind was taken to come from every direction equally often."""
 
 
@@ -255,7 +255,7 @@ def shelter(
             Provenance(
                 "site.obstacles",
                 f"{method}, every direction equally frequent (worst direction {100 * worst:.0f} %)",
-                (DirectionsNotKnown(),),
+                (ShelterAllRound(),),
                 warnings,
             ),
         )  # fmt: skip

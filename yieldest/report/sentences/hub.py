@@ -8,9 +8,9 @@ from yieldest.hub.obstacles import (
     CLEAR_DISTANCE_M,
     CLEAR_HEIGHT_M,
     NEAREST_HEIGHTS,
-    DirectionsNotKnown,
     ObstacleTooNear,
     RotorNearObstacle,
+    ShelterAllRound,
 )
 from yieldest.hub.rooftop import MachineOnRoof, RotorInDisturbedFlow
 from yieldest.report.sentences.words import sentence
@@ -43,7 +43,7 @@ def _(finding: ObstacleTooNear) -> str:
 
 
 @sentence.register
-def _(_: DirectionsNotKnown) -> str:
+def _(_: ShelterAllRound) -> str:
     return (
         "Wind from every direction equally often, for no directions are known: the shelter is an "
         "all-round mean."
