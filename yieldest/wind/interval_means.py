@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from yieldest.arrays import FloatArray
-
-Times = npt.NDArray[np.datetime64]
+from yieldest.files.time_stamps import Times
 
 _MERGE_ABOVE = 2_000_000
 
@@ -68,26 +66,25 @@ class Averager:
         """
         frame = self._merged()
         start = (frame.index.to_numpy() * np.int64(self.seconds * 1e9)).astype("datetime64[ns]")
-        count = frame["readings"].to_numpy()
+        column = {str(name): frame[name].to_numpy(np.float64) for name in frame}
+        count = column["readings"]
         some = np.where(count > 0, count, np.nan)
-        mean = frame["sum"].to_numpy() / some
-        variance = frame["squares"].to_numpy() / some - mean**2
-        if "variance" in frame:
-            variance += frame["variance"].to_numpy() / some
+        mean = column["sum"] / some
+        variance = column["squares"] / some - mean**2 + column.get("variance", 0.0) / some
         values = {
             "speed": mean,
             "standard_deviation": np.sqrt(np.maximum(variance, 0.0)),
-            "gust": frame["highest"].to_numpy(),
+            "gust": column["highest"],
         }
-        if "east" in frame:
-            east, north = frame["east"].to_numpy(), frame["north"].to_numpy()
+        if "east" in column:
+            east, north = column["east"], column["north"]
             blows = np.hypot(east, north) > 0
             values["direction"] = np.where(blows, np.degrees(np.arctan2(east, north)) % 360, np.nan)
         for role in ("temperature", "pressure"):
-            if role in frame:
-                readings = frame[role + "s"].to_numpy()
-                values[role] = frame[role].to_numpy() / np.where(readings > 0, readings, np.nan)
-        return start, values, np.asarray(count, dtype=np.float64)
+            if role in column:
+                readings = column[role + "s"]
+                values[role] = column[role] / np.where(readings > 0, readings, np.nan)
+        return start, values, count
 
     def _merged(self) -> pd.DataFrame:
         self._parts = [_merge(pd.concat(self._parts))]

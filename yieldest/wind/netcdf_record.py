@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
@@ -38,10 +38,7 @@ def is_netcdf(path: Path) -> bool:
 def read_netcdf(path: Path, options: ReadOptions, height_m: float | None) -> Gathered:
     """Read speeds, or the components they are made of, at one point of a NetCDF file.
 
-    Raises
-    ------
-    InputError
-        When the file is damaged, or has no wind, no time, no units, or several points.
+    One that is damaged, or has no wind, no time, no units, or several points, is refused.
     """
     import xarray as xr  # noqa: PLC0415  (slow to import, and few records are NetCDF)
 
@@ -87,11 +84,25 @@ def gathered_of_dataset(
             "is the speed."
         )
     first = data[variables.get("speed", variables.get("east", ""))]
-    time_name = _time_name(path, first)
+    times = next(
+        (
+            coordinate
+            for coordinate in first.coords.values()
+            if coordinate.dims and np.issubdtype(coordinate.dtype, np.datetime64)
+        ),
+        None,
+    )
+    if times is None:
+        raise InputError(
+            f"{path}: variable {str(first.name)!r} has no time coordinate with units such as "
+            "'hours since 1970-01-01'; add one."
+        )
+    if (missing := np.flatnonzero(np.isnat(times))).size:
+        raise InputError(f"{path}: value {missing[0] + 1} of the time is missing; mend the file.")
     series: dict[str, FloatArray] = {}
     sensor_height_m: float | None = None
     for role, name in variables.items():
-        line, height = _at_one_point(path, data[name], time_name, options.point, height_m)
+        line, height = _at_one_point(path, data[name], times.dims[0], options.point, height_m)
         if role in ("speed", "east"):
             sensor_height_m = height
         unit = _unit(path, data[name], role, options)
@@ -106,7 +117,8 @@ def gathered_of_dataset(
         # The direction the wind comes from lies opposite to the vector.
         series.setdefault("direction", np.degrees(np.arctan2(-east, -north)) % 360)
     found.append(Recognised("time zone", "UTC", "NetCDF time is UTC by the CF conventions"))
-    return gathered_of_si(path, _times(path, first[time_name]), series, found, sensor_height_m)
+    time = times.to_numpy().astype("datetime64[ns]")
+    return gathered_of_si(path, time, series, found, sensor_height_m)
 
 
 def dataset_of(source: object, options: ReadOptions) -> tuple[xr.Dataset, ReadOptions]:
@@ -153,33 +165,10 @@ def _variable(path: Path, data: xr.Dataset, role: str, options: ReadOptions) -> 
     return None
 
 
-def _time_name(path: Path, variable: xr.DataArray) -> str:
-    for name, coordinate in variable.coords.items():
-        if coordinate.dims and np.issubdtype(coordinate.dtype, np.datetime64):
-            return str(name)
-    raise InputError(
-        f"{path}: variable {str(variable.name)!r} has no time coordinate with units such as "
-        "'hours since 1970-01-01'; add one."
-    )
-
-
-def _times(path: Path, coordinate: xr.DataArray) -> npt.NDArray[np.datetime64]:
-    times = coordinate.to_numpy().astype("datetime64[ns]")
-    if np.isnat(times).any():
-        at = int(np.argmax(np.isnat(times)))
-        raise InputError(f"{path}: value {at + 1} of the time is missing; mend the file.")
-    return np.asarray(times)
-
-
 def _at_one_point(
-    path: Path,
-    variable: xr.DataArray,
-    time_name: str,
-    point: int | None,
-    wanted_m: float | None,
+    path: Path, variable: xr.DataArray, time: Hashable, point: int | None, wanted_m: float | None
 ) -> tuple[FloatArray, float | None]:
     """Return the values of a variable along time at one height and point, and the height."""
-    time_dimension = variable[time_name].dims[0]
     height_m = None
     vertical = next(
         (
@@ -202,8 +191,8 @@ def _at_one_point(
         if vertical.dims:
             variable = variable.isel({vertical.dims[0]: nearest})
         height_m = float(heights[nearest])
-    variable = variable.transpose(time_dimension, ...)
-    points = variable.to_numpy().reshape(variable.sizes[time_dimension], -1).astype(np.float64)
+    variable = variable.transpose(time, ...)
+    points = variable.to_numpy().reshape(variable.sizes[time], -1).astype(np.float64)
     count = points.shape[1]
     if count > 1 and point is None:
         raise InputError(

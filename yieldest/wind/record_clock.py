@@ -28,6 +28,8 @@ from yieldest.files.time_stamps import (
 )
 from yieldest.wind.read_options import Recognised
 
+_SAYS_UTC = re.compile(r"(?i)(?<![a-z])(utc|gmt)(?![a-z+-])")
+
 
 def zone_of(text: str) -> tzinfo:
     """Return the time zone that `text` names: "UTC", "+01:00" or such as "Europe/Berlin"."""
@@ -115,13 +117,14 @@ class Clock:
 
     def findings(self) -> list[Recognised]:
         """Return how the times were read, once they have been."""
+        headings = [self.names[role] for role in ("time", "date", "hour") if role in self.names]
         found = [Recognised("time", self.written, "recognised")]
         if self.order is not None:
             how = "stated" if self._order_stated else "the only one that all dates allow"
             found.append(Recognised("order of the date", self.order, how))
         if self._offsets:
             found.append(Recognised("time zone", "UTC", "from the time stamps"))
-        elif self._zone is None and self._heading_says_utc():
+        elif self._zone is None and any(map(_SAYS_UTC.search, headings)):
             found.append(Recognised("time zone", "UTC", "from the heading"))
         elif self._zone is not None:
             found.append(Recognised("time zone", f"{self._zone}, turned into UTC", "stated"))
@@ -131,10 +134,6 @@ class Clock:
             text = f"{self.doubled} readings, told apart by the order of the lines"
             found.append(Recognised("hour that the clocks repeat", text, "recognised"))
         return found
-
-    def _heading_says_utc(self) -> bool:
-        headings = [self.names[role] for role in ("time", "date", "hour") if role in self.names]
-        return any(re.search(r"(?i)(?<![a-z])(utc|gmt)(?![a-z+-])", text) for text in headings)
 
     def _texts(self, table: Table) -> Stamps:
         """Return date, clock and half of the day as one text."""

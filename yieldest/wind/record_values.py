@@ -11,6 +11,7 @@ from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
@@ -205,7 +206,8 @@ def blank_marks(
     be measured, or when it comes three times at least and lies 1.5 times above (or below) all other
     values. Values are in the unit of the file.
     """
-    stated = [float(mark) for mark in stated_marks if _is_number(mark)]
+    numbers = numbers_in(pd.Series(stated_marks, dtype=object))
+    stated = numbers[np.isfinite(numbers)].tolist()
     counts: Counter[str] = Counter()
     low, high = LIMITS[role]
     usual = (*NUMBER_MARKS, VARIABLE_DIRECTION) if role == "direction" else NUMBER_MARKS
@@ -224,14 +226,6 @@ def blank_marks(
         values = np.where(hit, np.nan, values)
         counts[f"{mark:g}"] += often
     return values, counts
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
 
 
 def rounding_step(distinct: FloatArray, unit: str) -> tuple[float, str] | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from os import PathLike
@@ -17,15 +18,9 @@ from yieldest.files.dialect import Layout, layout_of, without_footer
 from yieldest.files.table import Table, read_blocks, table_of_frame
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.settings import options_of
-from yieldest.units import (
-    BEAUFORT_EDGES_MS,
-    SPEED_UNITS,
-    to_metres_per_second,
-    unit_in_heading,
-    unit_of,
-)
+from yieldest.units import BEAUFORT_EDGES_MS, to_metres_per_second
 from yieldest.wind.read_options import TableOptions
-from yieldest.wind.record_columns import RECOGNISED_COLUMNS, take_apart
+from yieldest.wind.record_columns import RECOGNISED_COLUMNS, take_apart, unit_of_column
 from yieldest.wind.record_values import numbers_of
 
 MONTHS = 12
@@ -43,28 +38,16 @@ _WEIGHT = ("hours", "share", "frequency", "percent", "hours per year", "hours ye
            "number", "occurrence", "probability", "time", "h", "freq")  # fmt: skip
 _MONTH = RECOGNISED_COLUMNS["month"]
 _MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_SPEED = RECOGNISED_COLUMNS["speed"]
 
 
 @dataclass(frozen=True)
 class FrequencyTable:
-    """How much of the time the speed lay within each of several classes.
+    """How much of the time the speed lay within each of several classes; arrays of shape (n,)."""
 
-    Parameters
-    ----------
-    lower_ms, upper_ms : ndarray, shape (n,)
-        Bounds of the classes, rising; each begins where the one before ends, or later.
-    share : ndarray, shape (n,)
-        Share of time, together 1.
-    hours : float or None
-        Hours that the table covers, where it gives hours.
-    provenance : Provenance
-    """
-
-    lower_ms: FloatArray
+    lower_ms: FloatArray  # rising; each class begins where the one before ends, or later
     upper_ms: FloatArray
-    share: FloatArray
-    hours: float | None
+    share: FloatArray  # of time, together 1
+    hours: float | None  # that the table covers, where it gives hours
     provenance: Provenance
 
 
@@ -108,27 +91,15 @@ def read_frequency_table(
     options: TableOptions | None = None,
     **stated: object,
 ) -> FrequencyTable:
-    """Read a frequency table.
+    """Read a frequency table; `options`, or fields of them, state what is not to be recognised.
 
-    Parameters
-    ----------
-    source : path, DataFrame or Series
-        Two columns of class bounds, or one of class middles (or of Beaufort numbers), and one of
-        hours, shares, percentages or counts.
-    options : TableOptions, optional
-        What is stated about the file; all else is recognised.
-    **stated
-        Fields of `TableOptions`, such as ``units="mph"``.
-
-    Raises
-    ------
-    InputError
-        When a column is missing, classes overlap or do not rise, or a share is missing or below
-        zero.
+    It has two columns of class bounds, or one of class middles (or of Beaufort numbers), and one of
+    hours, shares, percentages or counts. An `InputError` says that a column is missing, that
+    classes overlap or do not rise, or that a share is missing or below zero.
     """
     options = options_of(TableOptions, options, stated)
-    layout, table = _table(source, "class", "share", options, (*_LOWER, *_CENTRE), _has_digits)
-    path = table.path
+    table, below = _table(source, "class", "share", options, (*_LOWER, *_CENTRE), _has_digits)
+    path, layout = table.path, table.layout
     lower_name, upper_name = _column(layout, _LOWER), _column(layout, _UPPER)
     centre_name = _column(layout, _CENTRE)
     weight_name = _column(layout, _WEIGHT)
@@ -140,13 +111,13 @@ def read_frequency_table(
         )
     assumed: list[Finding] = []
     if lower_name is not None and upper_name is not None:
-        unit = _speed_unit(path, layout, lower_name, options)
+        unit, _ = unit_of_column(path, layout, "speed", lower_name, options.units)
         lower = to_metres_per_second(_filled(table, lower_name), unit)
         upper = to_metres_per_second(_filled(table, upper_name), unit)
         speeds = f"classes from {lower_name!r} to {upper_name!r}"
     else:
         name = str(centre_name)
-        unit = _speed_unit(path, layout, name, options)
+        unit, _ = unit_of_column(path, layout, "speed", name, options.units)
         numbers = _filled(table, name)
         speeds = f"classes of {name!r}"
         if unit == "Beaufort":
@@ -154,7 +125,16 @@ def read_frequency_table(
         else:
             lower, upper = _around(table, name, to_metres_per_second(numbers, unit))
             assumed.append(MiddlesOfClasses(path.name, name))
-    _check_classes(table, lower, upper)
+    wrong = (upper <= lower) | (lower < 0)
+    # A hair of overlap is rounding of a unit conversion.
+    wrong[1:] |= lower[1:] < upper[:-1] - 1e-6
+    table.refuse(
+        wrong,
+        lambda row: (
+            f"the class from {lower[row]:.4g} to {upper[row]:.4g} m/s does not rise, or overlaps "
+            "the one before; sort the lines and mend the bounds."
+        ),
+    )
     weight = _filled(table, weight_name)
     table.refuse(
         weight < 0,
@@ -173,7 +153,7 @@ def read_frequency_table(
             str(path),
             f"{speeds} in {unit}, share of time from {weight_name!r}",
             tuple(assumed),
-            (*_told(layout), *warnings),
+            (*below, *warnings),
         ),
     )
 
@@ -184,32 +164,29 @@ def read_monthly_means(
     options: TableOptions | None = None,
     **stated: object,
 ) -> MonthlyMeans:
-    """Read twelve monthly means.
+    """Read twelve monthly means; `options`, or fields of them, state what is not recognised.
 
-    Parameters
-    ----------
-    source : path, DataFrame or Series
-        A column of months (numbers or English names) and one of mean speeds.
-    options : TableOptions, optional
-        What is stated about the file; all else is recognised.
-    **stated
-        Fields of `TableOptions`, such as ``units="mph"``.
-
-    Raises
-    ------
-    InputError
-        When a month is missing, twice there, or its speed is not above zero.
+    A column holds months (numbers or English names), and one mean speeds. An `InputError` says that
+    a month is missing or twice there, or that its speed is not above zero.
     """
     options = options_of(TableOptions, options, stated)
-    layout, table = _table(source, "month", "speed", options, _MONTH, _may_be_month)
-    path = table.path
-    month_name, speed_name = _column(layout, _MONTH), _column(layout, _SPEED)
+    table, below = _table(
+        source,
+        "month",
+        "speed",
+        options,
+        _MONTH,
+        lambda cell: _month(cell) > 0 or _has_digits(cell),
+    )
+    path, layout = table.path, table.layout
+    month_name = _column(layout, _MONTH)
+    speed_name = _column(layout, RECOGNISED_COLUMNS["speed"])
     if month_name is None or speed_name is None:
         raise InputError(
             f"{path}: monthly means need a column of months and one of speeds; the columns are "
             f"{', '.join(map(repr, layout.headings))}."
         )
-    unit = _speed_unit(path, layout, speed_name, options)
+    unit, _ = unit_of_column(path, layout, "speed", speed_name, options.units)
     speed = to_metres_per_second(_filled(table, speed_name), unit)
     means = np.full(MONTHS, np.nan)
     for row, text in enumerate(table.texts(month_name)):
@@ -224,9 +201,7 @@ def read_monthly_means(
         missing = int(np.argmax(np.isnan(means))) + 1
         raise InputError(f"{path}: month {missing} is missing; twelve monthly means are needed.")
     table.refuse(speed <= 0, lambda row: "a monthly mean must be above zero; mend the value.")
-    return MonthlyMeans(
-        means, Provenance(str(path), f"monthly means in {unit}", warnings=_told(layout))
-    )
+    return MonthlyMeans(means, Provenance(str(path), f"monthly means in {unit}", warnings=below))
 
 
 def _month(text: str) -> int:
@@ -238,10 +213,6 @@ def _month(text: str) -> int:
     return int(whole) if whole.isdecimal() else 0
 
 
-def _may_be_month(cell: str) -> bool:
-    return _month(cell) > 0 or _has_digits(cell)
-
-
 def _table(
     source: str | PathLike[str] | pd.DataFrame | pd.Series[Any],
     index: str,
@@ -249,23 +220,18 @@ def _table(
     options: TableOptions,
     key_names: tuple[str, ...],
     is_key: Callable[[str], bool],
-) -> tuple[Layout, Table]:
-    """Read a table, and set aside what stands below the last line with a key in its column."""
+) -> tuple[Table, Findings]:
+    """Read a table, setting aside and telling what stands below the last line with a key."""
     if isinstance(source, pd.DataFrame | pd.Series):
-        table = table_of_frame(source, index=index, value=value)
-        return table.layout, table
+        return table_of_frame(source, index=index, value=value), ()
     path = Path(source)
     layout = layout_of(path, options)
     key = _column(layout, key_names)
     if key is not None:
         at = layout.headings.index(key)
         layout = without_footer(path, layout, lambda cells: at < len(cells) and is_key(cells[at]))
-    blocks = list(read_blocks(path, layout, layout.headings, [], 100_000))
-    return layout, blocks[0]
-
-
-def _told(layout: Layout) -> Findings:
-    return () if layout.below is None else (layout.below,)
+    table = next(read_blocks(path, layout, layout.headings, [], sys.maxsize))
+    return table, () if layout.below is None else (layout.below,)
 
 
 def _has_digits(cell: str) -> bool:
@@ -279,20 +245,6 @@ def _column(layout: Layout, names: tuple[str, ...]) -> str | None:
     if "%" in layout.headings and "percent" in names:
         return "%"
     return next((bases[name] for name in names if name in bases), None)
-
-
-def _speed_unit(path: Path, layout: Layout, name: str, options: TableOptions) -> str:
-    if options.units is not None:
-        return unit_of("speed", options.units)
-    at = layout.headings.index(name)
-    below = f"({layout.units[at]})" if at < len(layout.units) else ""
-    unit = unit_in_heading("speed", name) or unit_in_heading("speed", below)
-    if unit is None:
-        raise InputError(
-            f"{path}: the heading {name!r} does not say the speed unit; state units (on the "
-            f"command line --units) as one of {', '.join(SPEED_UNITS)}."
-        )
-    return unit
 
 
 def _filled(table: Table, name: str) -> FloatArray:
@@ -330,19 +282,6 @@ def _beaufort_classes(
     edges = np.append(BEAUFORT_EDGES_MS, OPEN_CLASS_MS)
     index = numbers.astype(np.int64)
     return edges[index], edges[index + 1]
-
-
-def _check_classes(table: Table, lower: FloatArray, upper: FloatArray) -> None:
-    wrong = (upper <= lower) | (lower < 0)
-    # A hair of overlap is rounding of a unit conversion.
-    wrong[1:] |= lower[1:] < upper[:-1] - 1e-6
-    table.refuse(
-        wrong,
-        lambda row: (
-            f"the class from {lower[row]:.4g} to {upper[row]:.4g} m/s does not rise, or overlaps "
-            "the one before; sort the lines and mend the bounds."
-        ),
-    )
 
 
 def _whole(path: Path, base: str, name: str, total: float) -> tuple[float | None, Findings]:
