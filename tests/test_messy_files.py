@@ -480,7 +480,7 @@ def test_a_column_of_an_unknown_role_is_refused(run, tmp_path):
     path.write_text("\n".join([HEADING, *LINES]))
     ran = run("wind", path, "--column", "spede=wind speed (m/s)")
     assert ran.code == 2
-    assert "columns.spede: there is no such option" in ran.err
+    assert "--column: 'spede' is none of time, date" in ran.err
 
 
 # Files that are no text

@@ -64,7 +64,8 @@ HEIGHTS = "ws_10m (m/s);ws_40m (m/s);ws_40m_sd (m/s);wd_10m;wd_40m"
 @pytest.mark.parametrize(("stated", "taken", "speed"), [(12, 10, 3), (38, 40, 5), (40, 40, 5)])
 def test_the_height_nearest_to_a_stated_one_is_taken(read, stated, taken, speed):
     record = read(HEIGHTS, "3;5;0.5;100;200", "3;5;0.5;100;200", height_m=stated)
-    assert record.height_m == taken
+    assert ("height", f"{taken} m") in {(part.what, part.found) for part in record.found}
+    assert record.height_m == stated
     assert record.speed_ms.tolist() == [speed, speed]
     assert record.direction_deg[0] == (100 if taken == 10 else 200)
 
@@ -78,7 +79,7 @@ def test_several_heights_are_never_chosen_from_silently(read):
 
 def test_a_height_that_contradicts_the_stated_one_is_told(read):
     record = read("speed_10m (m/s)", "3", "4", height_m=14)
-    assert record.height_m == 10
+    assert record.height_m == 14
     (source,) = {found.source for found in record.provenance.warnings if hasattr(found, "source")}
     assert HeightNotAsStated(source, 10, 14) in record.provenance.warnings
     agreed = read("speed_10m (m/s)", "3", "4", height_m=10)
