@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from yieldest.energy.annual_energy import in_turbulence
 from yieldest.energy.closed_form import mean_power_beyond_w, mean_power_w, usual_years
-from yieldest.energy.turbulence_effect import in_turbulence
 from yieldest.errors import InputError
 from yieldest.report.sentences.turbine import fraction_words, where_the_energy_goes
 from yieldest.report.sentences.words import sentences

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
+from yieldest.energy.annual_energy import in_turbulence
 from yieldest.energy.closed_form import mean_power_w
-from yieldest.energy.turbulence_effect import in_turbulence
 from yieldest.hub.obstacles import (
     PROFILE_EXPONENT,
     Obstacle,

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from yieldest.energy.closed_form import mean_power_w
-from yieldest.energy.time_series import SpeedSeries
+from yieldest.energy.net_energy import SpeedSeries
 from yieldest.errors import InputError
 from yieldest.uncertainty.distributions import ListedValues, Lognormal, Normal, Triangular, Uniform
 from yieldest.uncertainty.propagation import convergence, summary

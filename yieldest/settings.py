@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, TypeVar, get_args
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any, Literal, TypeVar, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, create_model
 from pydantic.fields import FieldInfo
 
 from yieldest.errors import InputError
@@ -80,6 +81,17 @@ def at_most_one(section: BaseModel, *keys: str) -> None:
 
 
 Table = TypeVar("Table", bound=Settings)
+
+
+def with_keys(keys: Mapping[str, object]) -> Callable[[type[Table]], type[Table]]:
+    """Give a table optional keys that are made from a registry, by name with annotated type."""
+    fields: dict[str, Any] = {name: (kind, None) for name, kind in keys.items()}
+
+    def extended(table: type[Table]) -> type[Table]:
+        name, words, module = table.__name__, table.__doc__, table.__module__
+        return create_model(name, __base__=table, __doc__=words, __module__=module, **fields)
+
+    return extended
 
 
 def options_of(kind: type[Table], options: Table | None, stated: dict[str, object]) -> Table:

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from yieldest.defaults import YEAR_TO_YEAR
-from yieldest.energy.closed_form import HOURS_PER_YEAR, YearlyHours
+from yieldest.energy.closed_form import HOURS_PER_YEAR, YearlyHours, mean_power_w
 from yieldest.energy.losses import LOSS_CATEGORIES, Loss, assumed_losses, kept_share, losses_of
-from yieldest.energy.net_energy import HubSpeeds, draw_without_output_kwh
-from yieldest.energy.time_series import SpeedSeries
+from yieldest.energy.net_energy import HubSpeeds, SpeedSeries, draw_without_output_kwh
 from yieldest.html_repr import html_table
+from yieldest.hub.turbulence import added_intensity, curve_in_turbulence
 from yieldest.provenance import Finding, Provenance
 from yieldest.turbine.plausibility import BETZ_LIMIT
 from yieldest.turbine.power_curve import PowerCurve, power_in_wind_w
@@ -286,3 +286,51 @@ def energy_steps(
         EnergyStep(name, kwh, was - kwh, assumed)
         for (name, kwh, assumed), was in zip(left, before, strict=False)
     )
+
+
+@dataclass(frozen=True)
+class TurbulenceEffect(Finding):
+    """What turbulence does to the energy of a build.
+
+    The intensity is that of the site (standard deviation of the speed over its mean); the effect is
+    the share by which the gross energy changes if the machine follows every gust. Only a loss is
+    counted.
+    """
+
+    intensity: float
+    effect: float
+    counted: bool
+
+
+def in_turbulence(
+    curve: PowerCurve, distribution: WindDistribution, intensity: float
+) -> tuple[PowerCurve, TurbulenceEffect]:
+    """Blur a curve by the turbulence it was not measured in, where that takes energy.
+
+    The curve comes back as it was where turbulence would add energy: a small rotor does not follow
+    the gusts that a formula counts, so a gain on paper is not earned.
+    """
+    speed, power = curve_in_turbulence(
+        curve.speed_ms, curve.power_w, float(added_intensity(intensity))
+    )
+    before = float(
+        mean_power_w(distribution.shape, distribution.scale_ms, curve.speed_ms, curve.power_w)
+    )
+    after = float(mean_power_w(distribution.shape, distribution.scale_ms, speed, power))
+    effect = after / before - 1 if before > 0 else 0.0
+    counted = effect < 0
+    if counted:
+        at, thrust, uncertainty = (
+            curve.speed_ms,
+            curve.thrust_coefficient,
+            curve.power_uncertainty_w,
+        )
+        curve = replace(
+            curve,
+            speed_ms=speed,
+            power_w=power,
+            thrust_coefficient=None if thrust is None else np.interp(speed, at, thrust),
+            power_uncertainty_w=None if uncertainty is None else np.interp(speed, at, uncertainty),
+            family=None,
+        )
+    return curve, TurbulenceEffect(intensity, effect, counted)

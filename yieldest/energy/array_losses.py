@@ -239,57 +239,79 @@ class MachineArray:
         high.
         """
         array = self.array
+        lone, powers = self._lone_powers(count), self._powers_beside_others(count)
         wake = None
-        powers = self._powers_beside_others(count)
         if array is not None and array.array_efficiency is not None:
             wake = self._stated(array, count)
         elif array is not None and count == 1:
             wake = WakeLoss(1.0, 0.0, "a single machine")
         elif array is not None:
-            free = self._energy([power.sum(axis=1) for power in self._lone_powers(count)])
-            made = self._energy([power.sum(axis=1) for power in powers])
+            free, made = (self._energy(power.sum(axis=-2)) for power in (lone, powers))
             wake = self._wakes(array, count, made / free if free > 0 else 1.0)
         share = None
         if self.cables or self.converters:
-            made = self._energy([power.sum(axis=1) for power in powers])
-            arrived = self._energy([self._delivered(power) for power in powers])
-            share = 1 - arrived / made if made > 0 else 0.0
-        return ArrayLosses(wake, share, self._cable_warnings(count))
+            made = self._energy(powers.sum(axis=-2))
+            share = 1 - self._energy(self._delivered(powers)) / made if made > 0 else 0.0
+        hot: list[Finding] = []
+        for cable in self.cables:
+            power = self.curve.rated_power_w * (count if cable.shared else 1)
+            lost = 1 - float(cable.delivered_w(power)) / power if power > 0 else 0.0
+            if lost > HIGH_CABLE_LOSS:
+                hot.append(HotCable(cable, cable.current_a(power), lost))
+        return ArrayLosses(wake, share, tuple(hot))
 
     def powers_all_round(self, count: int) -> tuple[FloatArray, FloatArray]:
         """Return the power in W of `count` machines at each speed of the rose, all round.
 
         First as if each stood alone, then what is left of it behind wakes, cables and converters.
         """
-        free = [power.sum(axis=1) for power in self._lone_powers(count)]
-        arrived = [self._delivered(power) for power in self._powers_beside_others(count)]
-        return _mean_all_round(free), _mean_all_round(arrived)
+        free = self._lone_powers(count).sum(axis=-2)
+        arrived = self._delivered(self._powers_beside_others(count))
+        return np.asarray(free.mean(axis=(0, 1))), np.asarray(arrived.mean(axis=(0, 1)))
 
-    def _powers_beside_others(self, count: int) -> list[FloatArray]:
-        """Return the power of every machine as the others let it, as `_waked_powers`."""
+    def _lone_powers(self, count: int) -> FloatArray:
+        """Return the power of machines that know nothing of each other, as if in one direction."""
+        return np.tile(self.curve.power_at(self.rose.speed_ms), (1, 1, count, 1))
+
+    def _powers_beside_others(self, count: int) -> FloatArray:
+        """Return each machine's power as the others let it, (sectors, directions, n, speeds)."""
         array = self.array
-        if array is not None and array.array_efficiency is not None:
-            factor = self._stated(array, count).factor
-            return [factor * power for power in self._lone_powers(count)]
-        if array is None or count == 1:
+        if array is None or (array.array_efficiency is None and count == 1):
             return self._lone_powers(count)
-        return self._waked_powers(array, count)
-
-    def _energy(self, powers: list[FloatArray]) -> float:
-        """Return the mean of powers given for each sector as (directions, speeds)."""
-        return sum(
-            float((power * self.rose.share[sector]).sum()) / len(power)
-            for sector, power in enumerate(powers)
+        if array.array_efficiency is not None:
+            return self._stated(array, count).factor * self._lone_powers(count)
+        thrust_speed, thrust, _, _ = thrust_of(self.curve, array.thrust_coefficient)
+        decay = WAKE_DECAY.value if array.wake_decay is None else array.wake_decay
+        places, free = self._places(array, count), self.rose.speed_ms
+        return np.stack(
+            [
+                self.curve.power_at(
+                    speeds_in_array(free, places, within, thrust_speed, thrust, decay)
+                )
+                for within in directions_within(self.rose)
+            ]
         )
 
-    def _cable_warnings(self, count: int) -> Findings:
-        found = []
-        for cable in self.cables:
-            power = self.curve.rated_power_w * (count if cable.shared else 1)
-            lost = 1 - float(cable.delivered_w(power)) / power if power > 0 else 0.0
-            if lost > HIGH_CABLE_LOSS:
-                found.append(HotCable(cable, cable.current_a(power), lost))
-        return tuple(found)
+    def _energy(self, power: FloatArray) -> float:
+        """Return the mean of the power of all machines, (sectors, directions, speeds)."""
+        return float((power.mean(axis=1) * self.rose.share).sum())
+
+    def _delivered(self, power: FloatArray) -> FloatArray:
+        """Return what arrives of the power of the machines: (..., n, speeds) to (..., speeds)."""
+        stages: tuple[Cable | Converter, ...] = (*self.cables, *self.converters)
+        for stage in stages:
+            if not stage.shared:
+                power = stage.delivered_w(power)
+        together: FloatArray = power.sum(axis=-2)
+        for stage in stages:
+            if stage.shared:
+                together = stage.delivered_w(together)
+        return together
+
+    def _places(self, array: Array, count: int) -> FloatArray:
+        # A row or grid in rotor widths needs no rotor size; places in metres do, and the plan says
+        # so before this is reached.
+        return array.places_diameters(count, self.rotor_width_m or 1.0)
 
     def _stated(self, array: Array, count: int) -> WakeLoss:
         factor = float(array.array_efficiency or 0.0)
@@ -302,78 +324,28 @@ class MachineArray:
             uncertainty = max(LEAST_WAKE_UNCERTAINTY, 0.25 * abs(1 - factor))
             assumed = (EfficiencyUncertaintyAssumed(uncertainty),)
         warnings: Findings = (MachinesHelpEachOther(factor),) if factor > 1 else ()
-        return WakeLoss(
-            here, uncertainty, f"wake factor stated: {array.evidence}", assumed, warnings
-        )
+        method = f"wake factor stated: {array.evidence}"
+        return WakeLoss(here, uncertainty, method, assumed, warnings)
 
     def _wakes(self, array: Array, count: int, factor: float) -> WakeLoss:
-        decay = WAKE_DECAY.value if array.wake_decay is None else array.wake_decay
+        """Return a computed loss, with what was assumed and why the model may be far off."""
         _, _, thrust_text, thrust_assumed = thrust_of(self.curve, array.thrust_coefficient)
-        assumed = []
-        if array.wake_decay is None:
-            assumed.append(Assumed(WAKE_DECAY))
-        if thrust_assumed:
-            assumed.append(Assumed(THRUST_COEFFICIENT))
+        decay = WAKE_DECAY.value if array.wake_decay is None else array.wake_decay
+        places = self._places(array, count)
+        nearest = nearest_neighbour(places)
+        near = near_wake_share(places, self.rose, decay)
+        assumed = {WAKE_DECAY: array.wake_decay is None, THRUST_COEFFICIENT: thrust_assumed}
+        doubts: dict[Finding, bool] = {
+            RotorsSideBySide(nearest, SIDE_BY_SIDE_DIAMETERS): nearest < SIDE_BY_SIDE_DIAMETERS,
+            RotorsInNearWake(near, NEAR_WAKE_DIAMETERS): near > 0,
+            DirectionsNotKnown(): not self.rose.has_directions,
+            WakesOfVerticalAxis(): self.vertical_axis,
+        }
         return WakeLoss(
             factor=factor,
             standard_uncertainty=max(LEAST_WAKE_UNCERTAINTY, WAKE_UNCERTAINTY * (1 - factor)),
             method=f"wakes by direction (Jensen 1983; Katic, Hojstrup & Jensen 1986), decay "
             f"{decay:g}, {thrust_text}; {self.rose.method}",
-            assumed=tuple(assumed),
-            warnings=self._wake_warnings(array, count, decay),
+            assumed=tuple(Assumed(default) for default, taken in assumed.items() if taken),
+            warnings=tuple(doubt for doubt, holds in doubts.items() if holds),
         )
-
-    def _wake_warnings(self, array: Array, count: int, decay: float) -> Findings:
-        """Return why the wake model may be far off here."""
-        places = self._places(array, count)
-        found: list[Finding] = []
-        nearest = nearest_neighbour(places)
-        if nearest < SIDE_BY_SIDE_DIAMETERS:
-            found.append(RotorsSideBySide(nearest, SIDE_BY_SIDE_DIAMETERS))
-        near = near_wake_share(places, self.rose, decay)
-        if near > 0:
-            found.append(RotorsInNearWake(near, NEAR_WAKE_DIAMETERS))
-        if not self.rose.has_directions:
-            found.append(DirectionsNotKnown())
-        if self.vertical_axis:
-            found.append(WakesOfVerticalAxis())
-        return tuple(found)
-
-    def _places(self, array: Array, count: int) -> FloatArray:
-        # A row or grid in rotor widths needs no rotor size; places in metres do, and the plan says
-        # so before this is reached.
-        return array.places_diameters(count, self.rotor_width_m or 1.0)
-
-    def _lone_powers(self, count: int) -> list[FloatArray]:
-        """Return the power of machines that know nothing of each other, as `_waked_powers`."""
-        power = self.curve.power_at(self.rose.speed_ms)
-        return [np.tile(power, (1, count, 1))] * self.rose.direction_deg.size
-
-    def _waked_powers(self, array: Array, count: int) -> list[FloatArray]:
-        """Return the power of every machine, for each sector an array (directions, n, speeds)."""
-        thrust_speed, thrust, _, _ = thrust_of(self.curve, array.thrust_coefficient)
-        decay = WAKE_DECAY.value if array.wake_decay is None else array.wake_decay
-        places = self._places(array, count)
-        return [
-            self.curve.power_at(
-                speeds_in_array(self.rose.speed_ms, places, within, thrust_speed, thrust, decay)
-            )
-            for within in directions_within(self.rose)
-        ]
-
-    def _delivered(self, power: FloatArray) -> FloatArray:
-        """Return what arrives of the power of the machines, (directions, n, speeds) to (d, v)."""
-        stages: tuple[Cable | Converter, ...] = (*self.cables, *self.converters)
-        for stage in stages:
-            if not stage.shared:
-                power = stage.delivered_w(power)
-        together: FloatArray = power.sum(axis=1)
-        for stage in stages:
-            if stage.shared:
-                together = stage.delivered_w(together)
-        return together
-
-
-def _mean_all_round(powers: list[FloatArray]) -> FloatArray:
-    """Return the mean over sectors, and directions within them, of powers (directions, speeds)."""
-    return np.asarray(np.mean([power.mean(axis=0) for power in powers], axis=0))

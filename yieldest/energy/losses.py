@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, TypeVar
+from typing import Annotated
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import create_model
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import COMMON_PRACTICE, Assumed, Default
 from yieldest.errors import InputError
-from yieldest.settings import Settings, Share, key
+from yieldest.settings import Settings, Share, key, with_keys
 
 STATED_UNCERTAINTY, ASSUMED_UNCERTAINTY = 0.25, 0.5
 """Standard uncertainty of a loss as a share of it, where somebody stated it and where nobody did
@@ -89,34 +88,14 @@ LOSS_CATEGORIES = {
 """The loss categories of IEC 61400-15 by key, in the order in which they are taken off; the shares
 assumed are common practice for small machines, no source. A new category needs a line here only."""
 
-Table = TypeVar("Table", bound=Settings)
 
-
-def with_a_key_for_each_loss(
-    takes: Callable[[LossCategory], object],
-) -> Callable[[type[Table]], type[Table]]:
-    """Give a table of the plan an optional key, of the annotated type taken, for each category."""
-
-    def extended(table: type[Table]) -> type[Table]:
-        fields: dict[str, Any] = {
-            category.key: (takes(category), None) for category in LOSS_CATEGORIES.values()
-        }
-        return create_model(
-            table.__name__,
-            __base__=table,
-            __doc__=table.__doc__,
-            __module__=table.__module__,
-            **fields,
-        )
-
-    return extended
-
-
-@with_a_key_for_each_loss(
-    lambda category: Annotated[
-        Share | None,
-        key(category.words, category.example, unit="share", left_out=category.left_out),
-    ]
+@with_keys(
+    {
+        each.key: Annotated[
+            Share | None, key(each.words, each.example, unit="share", left_out=each.left_out)
+        ]
+        for each in LOSS_CATEGORIES.values()
+    }
 )
 class LossShares(Settings):
     """Shares of energy lost, by the categories of IEC 61400-15."""

@@ -17,9 +17,8 @@ from yieldest.hub.air import (
 from yieldest.hub.moist_air import moist_air_density
 from yieldest.hub.shear import shear_exponent
 from yieldest.maps.cell_winds import CellWinds
-from yieldest.maps.grid import Grid
+from yieldest.maps.grid import Grid, on_cells
 from yieldest.maps.map_findings import LeftOutOfMap, NoElevation
-from yieldest.maps.per_cell import on_cells
 from yieldest.plan import Site
 from yieldest.provenance import Findings, Provenance
 from yieldest.units import ZERO_CELSIUS_K

@@ -12,8 +12,7 @@ import xarray as xr
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.maps.grid import Grid, bounds_of
-from yieldest.maps.per_cell import on_cells
+from yieldest.maps.grid import Grid, bounds_of, on_cells
 from yieldest.wind.censored_fit import fit_censored
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.power_sums import (

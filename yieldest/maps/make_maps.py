@@ -46,7 +46,7 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
     "cost_per_kwh": {
         "long_name": "cost per kWh: discounted whole-life cost over discounted energy"
     },
-    "payback": {"long_name": "simple payback; missing where never", "units": "year"},
+    "payback": {"long_name": "payback, replacements counted; missing where never", "units": "year"},
     "discounted_payback": {"long_name": "discounted payback; missing where never", "units": "year"},
 }
 """Attributes of the maps by name, following the CF conventions; a cost has its currency too."""

@@ -27,7 +27,7 @@ MOST_CELLS = 2000
 PICTURED = {
     "net_energy": "Net energy in a year",
     "cost_per_kwh": "Cost per kWh",
-    "payback": "Simple payback",
+    "payback": "Payback, replacements counted",
     "hub_mean_speed": "Mean wind at the hub",
     "mean_speed": "Mean wind",
 }

@@ -86,7 +86,7 @@ _ROWS = (
     ("net energy", "net_kwh_per_year", "kWh/year"),
     ("capacity factor", "capacity_factor", ""),
     ("cost per kWh", "cost_per_kwh", "currency"),
-    ("simple payback", "payback_years", "years"),
+    ("payback", "payback_years", "years"),
     ("discounted payback", "discounted_payback_years", "years"),
 )
 

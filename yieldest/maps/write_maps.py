@@ -54,10 +54,10 @@ def write_maps(
     when = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     outline.attrs["history"] = f"{when} {command}"
     if path.suffix == ".nc":
-        _write_netcdf(grid, recipe, regions, maps, path, progress, outline)
+        _write_netcdf(outline, regions, maps, path, progress)
     elif path.suffix == ".zarr":
         try:
-            _write_zarr(grid, recipe, regions, maps, path, progress, outline)
+            _write_zarr(outline, regions, maps, path, progress, _mark(grid, recipe, regions))
         except OSError as error:
             raise InputError(
                 f"{path}: the store cannot be written ({error.strerror or error}); make room, and "
@@ -68,19 +68,13 @@ def write_maps(
 
 
 def _write_netcdf(
-    grid: Grid,
-    recipe: Recipe,
-    regions: Sequence[Region],
-    maps: Maps,
-    path: Path,
-    progress: Progress,
-    outline: xr.Dataset,
+    outline: xr.Dataset, regions: Sequence[Region], maps: Maps, path: Path, progress: Progress
 ) -> None:
     every = sum(map(cells_in, regions))
     done = 0
     with scratch_beside(path) as scratch:
-        _refuse_lack_of_room(scratch / path.name, outline)
         unfinished = scratch / path.name
+        _refuse_lack_of_room(unfinished, outline)
         outline.drop_vars(list(outline.data_vars)).to_netcdf(unfinished, engine="h5netcdf")
         with h5netcdf.File(unfinished, "r+") as file:
             for name, size in outline.sizes.items():
@@ -131,18 +125,16 @@ def _refuse_lack_of_room(path: Path, outline: xr.Dataset) -> None:
 
 
 def _write_zarr(
-    grid: Grid,
-    recipe: Recipe,
+    outline: xr.Dataset,
     regions: Sequence[Region],
     maps: Maps,
     path: Path,
     progress: Progress,
-    outline: xr.Dataset,
+    mark: str,
 ) -> None:
     if path.exists() or path.is_symlink():
         raise InputError(f"{path}: there is such a store already; remove it, or name another.")
     unfinished = path.with_name(f"{path.name}.part")
-    mark = _mark(grid, recipe, regions)
     finished = _finished(unfinished, mark)
     if finished is None:
         shutil.rmtree(unfinished, ignore_errors=True)
@@ -155,16 +147,13 @@ def _write_zarr(
     left = [number for number in range(len(regions)) if number not in finished]
     for number, here in zip(left, maps(regions[each] for each in left), strict=True):
         bare = here.drop_vars([name for name in here.variables if name not in here.data_vars])
-        bare.to_zarr(unfinished, region={**_all(bare), **regions[number]}, zarr_format=2)
+        whole = {str(name): slice(0, size) for name, size in bare.sizes.items()}
+        bare.to_zarr(unfinished, region={**whole, **regions[number]}, zarr_format=2)
         finished.append(number)
         _note(unfinished, mark, finished)
         progress(sum(cells_in(regions[each]) for each in finished), every)
     (unfinished / FINISHED).unlink()
     unfinished.rename(path)
-
-
-def _all(maps: xr.Dataset) -> Region:
-    return {str(name): slice(0, size) for name, size in maps.sizes.items()}
 
 
 def _lay_out(outline: xr.Dataset, region: Region, store: Path) -> None:

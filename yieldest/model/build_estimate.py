@@ -9,10 +9,14 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.evaluation import Cost
-from yieldest.energy.annual_energy import AnnualEnergy, annual_energy
+from yieldest.energy.annual_energy import (
+    AnnualEnergy,
+    TurbulenceEffect,
+    annual_energy,
+    in_turbulence,
+)
 from yieldest.energy.array_losses import ArrayLosses, MachineArray
 from yieldest.energy.losses import losses_of
-from yieldest.energy.turbulence_effect import TurbulenceEffect, in_turbulence
 from yieldest.hub.air import Air, air_at_hub, monthly_air
 from yieldest.hub.extremes import ExtremeWinds, extreme_winds
 from yieldest.model.array_of_build import machine_array_of

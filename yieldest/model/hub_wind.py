@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.energy.time_series import SpeedSeries
+from yieldest.energy.net_energy import SpeedSeries
 from yieldest.errors import InputError
 from yieldest.hub.correction_steps import Step, WindCorrection, correction_steps, steps_uncertainty
 from yieldest.hub.obstacles import (

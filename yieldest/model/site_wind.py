@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.energy.time_series import SpeedSeries
+from yieldest.energy.net_energy import SpeedSeries
 from yieldest.files.text_file import Progress
 from yieldest.hub.correction_steps import WindCorrection
 from yieldest.hub.shear import MeasuredShear, measured_shear

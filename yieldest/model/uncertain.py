@@ -14,8 +14,7 @@ from yieldest.defaults import OUR_CHOICE, YEAR_TO_YEAR
 from yieldest.economics.bill_of_materials import BillOfMaterials, expenditure_of
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.losses import LOSS_CATEGORIES
-from yieldest.energy.net_energy import HubSpeeds
-from yieldest.energy.time_series import SpeedSeries
+from yieldest.energy.net_energy import HubSpeeds, SpeedSeries
 from yieldest.errors import InputError
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.chain import Machines, Prices, cash_flow_of, money_of

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any, Self
+from typing import Annotated, Self
 
-from pydantic import Field, create_model, model_validator
+from pydantic import Field, model_validator
 
-from yieldest.energy.losses import with_a_key_for_each_loss
-from yieldest.settings import Settings, key
+from yieldest.energy.losses import LOSS_CATEGORIES
+from yieldest.settings import Settings, key, with_keys
 from yieldest.uncertainty.uncertain_inputs import QUANTITIES, StatedDistribution
 
 DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 8_192, 512, 500_000
@@ -23,7 +23,7 @@ def _key_of(quantity: str) -> object:
     ]
 
 
-@with_a_key_for_each_loss(lambda category: _key_of(f"losses.{category.key}"))
+@with_keys({category: _key_of(f"losses.{category}") for category in LOSS_CATEGORIES})
 class LossDistributions(Settings):
     """Distributions of the shares lost."""
 
@@ -40,6 +40,7 @@ class Correlated(Settings):
     ]
 
 
+@with_keys({name: _key_of(name) for name in QUANTITIES if not name.startswith("losses.")})
 class UncertaintyTable(Settings):
     """How sure the inputs are; what is not stated here comes from the stages or is assumed."""
 
@@ -86,16 +87,3 @@ class UncertaintyTable(Settings):
         if 0 < self.draws < FEWEST_DRAWS:
             raise ValueError(f"draws is {self.draws}; state 0 for none, or {FEWEST_DRAWS} at least")
         return self
-
-
-if not TYPE_CHECKING:  # a type checker cannot see keys that are made from a registry
-    _KEYS: dict[str, Any] = {
-        name: (_key_of(name), None) for name in QUANTITIES if not name.startswith("losses.")
-    }
-    UncertaintyTable = create_model(
-        "UncertaintyTable",
-        __base__=UncertaintyTable,
-        __doc__=UncertaintyTable.__doc__,
-        __module__=__name__,
-        **_KEYS,
-    )

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from yieldest.energy.time_series import SpeedSeries
+    from yieldest.energy.net_energy import SpeedSeries
     from yieldest.model.build_estimate import BuildEstimate
     from yieldest.wind.breakdown import Directions
     from yieldest.wind.distribution import WindDistribution

@@ -76,7 +76,7 @@ class StandardUncertainty:
 
 
 @dataclass(frozen=True)
-class Quantity:
+class UncertainQuantity:
     """A kind of uncertain input, by its key in the plan's table [uncertainty].
 
     `size` is the standard uncertainty where neither the plan nor a stage states one, relative but
@@ -131,9 +131,9 @@ def _of_speed(
     size: float | None = None,
     left_out: str = "",
     example: float = 0.05,
-) -> Quantity:
+) -> UncertainQuantity:
     """Return an input that multiplies every speed on site."""
-    return Quantity(
+    return UncertainQuantity(
         key,
         category,
         words,
@@ -144,7 +144,7 @@ def _of_speed(
     )
 
 
-QUANTITIES: dict[str, Quantity] = {
+QUANTITIES: dict[str, UncertainQuantity] = {
     quantity.key: quantity
     for quantity in (
         _of_speed("stated_mean", MEASUREMENT, "mean speed as stated", 0.10),
@@ -154,7 +154,7 @@ QUANTITIES: dict[str, Quantity] = {
         _of_speed(
             "fit", MEASUREMENT, "fit of the distribution to the readings", left_out="from the fit"
         ),
-        Quantity(
+        UncertainQuantity(
             "shape",
             HISTORICAL,
             "shape of the speed distribution",
@@ -180,7 +180,7 @@ QUANTITIES: dict[str, Quantity] = {
             "relation to the long-term reference",
             left_out="from the reference",
         ),
-        Quantity(
+        UncertainQuantity(
             "shear_exponent",
             VERTICAL,
             "height step",
@@ -188,14 +188,14 @@ QUANTITIES: dict[str, Quantity] = {
             left_out="from the height step",
             kind=Normal,
         ),
-        Quantity(
+        UncertainQuantity(
             "exposure",
             HORIZONTAL,
             "surroundings: obstacles, roof, terrain",
             size=0.03,
             left_out="3 %, and what obstacles and roof state",
         ),
-        Quantity(
+        UncertainQuantity(
             "coming_years",
             COMING,
             "a year against the long term",
@@ -203,9 +203,13 @@ QUANTITIES: dict[str, Quantity] = {
             left_out=f"{YEAR_TO_YEAR}, or what a reference shows",
             kind=Normal,
         ),
-        Quantity("density", PERFORMANCE, "air density", left_out="from the air", kind=Normal),
-        Quantity("curve", PERFORMANCE, "power curve, all bins together", left_out="from the curve"),
-        Quantity(
+        UncertainQuantity(
+            "density", PERFORMANCE, "air density", left_out="from the air", kind=Normal
+        ),
+        UncertainQuantity(
+            "curve", PERFORMANCE, "power curve, all bins together", left_out="from the curve"
+        ),
+        UncertainQuantity(
             "curve_bins",
             PERFORMANCE,
             "power curve, bin by bin",
@@ -213,7 +217,7 @@ QUANTITIES: dict[str, Quantity] = {
             kind=Normal,
         ),
         *(
-            Quantity(
+            UncertainQuantity(
                 f"losses.{category.key}",
                 PERFORMANCE,
                 f"{category.name} loss",
@@ -224,14 +228,14 @@ QUANTITIES: dict[str, Quantity] = {
             )
             for category in LOSS_CATEGORIES.values()
         ),
-        Quantity(
+        UncertainQuantity(
             "prices",
             MONEY,
             "prices of the parts bill",
             size=0.10,
             example={"triangular": [0.9, 1.0, 1.3]},
         ),
-        Quantity(
+        UncertainQuantity(
             "maintenance",
             MONEY,
             "upkeep",
@@ -240,7 +244,7 @@ QUANTITIES: dict[str, Quantity] = {
             left_out="25 % where stated, 50 % where assumed",
             example={"standard_uncertainty": 0.3},
         ),
-        Quantity(
+        UncertainQuantity(
             "life_years",
             MONEY,
             "life of the build",
@@ -250,7 +254,7 @@ QUANTITIES: dict[str, Quantity] = {
             kind=Triangular,
             example={"triangular": [8, 12, 20]},
         ),
-        Quantity(
+        UncertainQuantity(
             "discount_rate",
             MONEY,
             "real discount rate",
@@ -260,7 +264,7 @@ QUANTITIES: dict[str, Quantity] = {
             kind=Normal,
             example={"standard_uncertainty": 0.02},
         ),
-        Quantity(
+        UncertainQuantity(
             "price_per_kwh",
             MONEY,
             "worth of a kWh",
@@ -321,7 +325,7 @@ class StatedDistribution(Settings):
                 raise ValueError(f"{way} is {bounds}; write the lowest first and the highest last")
         return self
 
-    def around(self, quantity: Quantity, central: float) -> InputDistribution:
+    def around(self, quantity: UncertainQuantity, central: float) -> InputDistribution:
         """Return the distribution of a quantity that the estimate takes as `central`."""
         if self.triangular is not None:
             return Triangular(*self.triangular)

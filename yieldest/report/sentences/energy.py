@@ -9,6 +9,7 @@ from yieldest.energy.annual_energy import (
     MuchBeyondLastSpeed,
     NoEnergy,
     PoorFit,
+    TurbulenceEffect,
 )
 from yieldest.energy.array_losses import (
     DirectionsNotKnown,
@@ -19,7 +20,6 @@ from yieldest.energy.array_losses import (
     RotorsSideBySide,
     WakesOfVerticalAxis,
 )
-from yieldest.energy.turbulence_effect import TurbulenceEffect
 from yieldest.hub.turbulence import SMOOTH_INTENSITY
 from yieldest.report.sentences.words import sentence
 
