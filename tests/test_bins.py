@@ -7,13 +7,19 @@ from hypothesis import strategies as st
 
 from yieldest.errors import InputError
 from yieldest.report.sentences.words import sentences
-from yieldest.turbine.bins import MeterUncertainty, bin_number, bin_readings
-from yieldest.turbine.completeness import completeness_rules
+from yieldest.turbine.bins import (
+    MeterUncertainty,
+    bin_number,
+    bin_readings,
+    rising_then_falling,
+    smooth_curve,
+)
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.measured_curve import measure_curve
 from yieldest.turbine.meters import Meters
-from yieldest.turbine.power_curve import normalised, power_coefficient
-from yieldest.turbine.smooth_curve import rising_then_falling, smooth_curve
+from yieldest.turbine.power_curve import normalised
+from yieldest.turbine.reading_checks import completeness_rules
+from yieldest.turbine.rotor import power_coefficient
 
 EXACT = MeterUncertainty(0.0, 0.0, 0.0)
 

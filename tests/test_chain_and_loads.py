@@ -12,9 +12,9 @@ from yieldest.energy.closed_form import mean_power_beyond_w, mean_power_w, usual
 from yieldest.errors import InputError
 from yieldest.report.sentences.turbine import fraction_words, where_the_energy_goes
 from yieldest.report.sentences.words import sentences
+from yieldest.turbine.conversion_chain import read_generator
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.curve_file import read_power_curve
-from yieldest.turbine.generator import read_generator
 from yieldest.turbine.load import (
     Conversion,
     LoadSettings,

@@ -10,8 +10,8 @@ from yieldest.errors import InputError
 from yieldest.report.sentences.words import sentences
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.curve_file import read_power_curve
-from yieldest.turbine.plausibility import BETZ_LIMIT
-from yieldest.turbine.power_curve import PowerCurve, power_coefficient, power_in_wind_w
+from yieldest.turbine.power_curve import PowerCurve
+from yieldest.turbine.rotor import BETZ_LIMIT, power_coefficient, power_in_wind_w
 
 
 @pytest.fixture

@@ -8,15 +8,15 @@ from hypothesis import strategies as st
 
 from yieldest.errors import InputError
 from yieldest.report.sentences.words import sentences
-from yieldest.turbine.electrical_power import (
+from yieldest.turbine.meters import (
+    Meters,
     amps_of_power,
     power_in_resistance,
     power_of_volts_and_amps,
     rms,
 )
-from yieldest.turbine.meters import Meters
-from yieldest.turbine.minute_means import minute_means
 from yieldest.turbine.reading_file import read_readings
+from yieldest.turbine.readings import minute_means
 
 
 @pytest.fixture

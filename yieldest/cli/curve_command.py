@@ -102,11 +102,11 @@ def curve(
     """
     if out is not None:
         refuse_inputs(out, [readings, *([generator_test] if generator_test is not None else [])])
+    from yieldest.turbine.conversion_chain import read_generator  # noqa: PLC0415
     from yieldest.turbine.curve_ends import Ends  # noqa: PLC0415
-    from yieldest.turbine.generator import read_generator  # noqa: PLC0415
     from yieldest.turbine.measured_curve import measure_curve  # noqa: PLC0415
     from yieldest.turbine.meters import Meters  # noqa: PLC0415
-    from yieldest.turbine.reading_headings import ROLES  # noqa: PLC0415
+    from yieldest.turbine.reading_columns import ROLES  # noqa: PLC0415
     from yieldest.turbine.rotor import Rotor  # noqa: PLC0415
 
     columns = pairs("--column", "ROLE=HEADING", column, ROLES)

@@ -14,8 +14,8 @@ from yieldest.energy.net_energy import HubSpeeds, SpeedSeries, draw_without_outp
 from yieldest.html_repr import html_table
 from yieldest.hub.turbulence import added_intensity, curve_in_turbulence
 from yieldest.provenance import Finding, Provenance
-from yieldest.turbine.plausibility import BETZ_LIMIT
-from yieldest.turbine.power_curve import PowerCurve, power_in_wind_w
+from yieldest.turbine.power_curve import PowerCurve
+from yieldest.turbine.rotor import BETZ_LIMIT, power_in_wind_w
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.weibull import moment
 

@@ -13,11 +13,10 @@ from yieldest.energy.closed_form import UsualYears, usual_years
 from yieldest.report.sentences.turbine import where_the_energy_goes
 from yieldest.report.sentences.words import sentences
 from yieldest.report.terminal import print_heading, print_list
-from yieldest.turbine.completeness import Rule
-from yieldest.turbine.hysteresis import Hysteresis
+from yieldest.turbine.bins import IDLE_SHARE
 from yieldest.turbine.load import LOAD_WORDS
 from yieldest.turbine.measured_curve import MeasuredCurve
-from yieldest.turbine.smooth_curve import IDLE_SHARE
+from yieldest.turbine.reading_checks import Hysteresis, Rule
 
 PLOT_WIDTH = 34
 OVERSPEED = 2.0

@@ -12,8 +12,8 @@ from yieldest.energy.annual_energy import energy_steps
 from yieldest.html_repr import printable
 from yieldest.report.chart import Chart, drawn, known_or_none, label, legend
 from yieldest.report.palette import BuildStyle, colour
-from yieldest.turbine.plausibility import BETZ_LIMIT
-from yieldest.turbine.power_curve import PowerCurve, power_coefficient
+from yieldest.turbine.power_curve import PowerCurve
+from yieldest.turbine.rotor import BETZ_LIMIT, power_coefficient
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -1,18 +1,160 @@
-"""Where the energy goes: from the wind through rotor and generator to the meter, bin by bin."""
+"""From the wind through rotor and generator to the meter, with the generator's bench test."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, floats
+from yieldest.errors import InputError
+from yieldest.settings import Circuit
 from yieldest.turbine.bins import Bins, bin_number
-from yieldest.turbine.electrical_power import amps_of_power
-from yieldest.turbine.generator import Generator, phase_factor
-from yieldest.turbine.plausibility import BETZ_LIMIT
-from yieldest.turbine.power_curve import power_coefficient, power_in_wind_w
+from yieldest.turbine.meters import Meters, amps_of_power, rms, wiring_of
+from yieldest.turbine.reading_columns import column_values, find_columns, open_readings
 from yieldest.turbine.readings import Readings
+from yieldest.turbine.rotor import BETZ_LIMIT, power_coefficient, power_in_wind_w
+
+if TYPE_CHECKING:
+    from yieldest.turbine.reading_columns import Source
+
+
+@dataclass(frozen=True)
+class Generator:
+    """A generator as its terminals show it.
+
+    Parameters
+    ----------
+    volts_per_rpm : float
+        Open-circuit volts (RMS of one phase, or direct) for each rpm of the rotor.
+    inner_ohm : float or None
+        Inner resistance of one phase, or between the two terminals; None when no loaded test tells.
+    phases : int
+        3 or 1.
+    source : str
+    """
+
+    volts_per_rpm: float
+    inner_ohm: float | None
+    phases: int
+    source: str
+
+    def most_w(self, rpm: npt.ArrayLike) -> FloatArray | None:
+        """Return the most power it can pass on at a speed: load equal to the inner resistance.
+
+        Notes
+        -----
+        E^2 / (4 R) for each phase (maximum power transfer; textbook). Half of the shaft power is
+        then heat in the winding, so few generators stand it for long.
+        """
+        if self.inner_ohm is None:
+            return None
+        inner_volts = self.volts_per_rpm * floats(rpm)
+        return np.asarray(self.phases * inner_volts**2 / (4 * self.inner_ohm))
+
+
+def phase_factor(circuit: Circuit, between: str) -> float:
+    """Return what turns measured volts into those of one phase."""
+    return float(1 / np.sqrt(3)) if circuit == "three-phase" and between == "lines" else 1.0
+
+
+def bench_constants(
+    rpm: npt.ArrayLike, volts: npt.ArrayLike, amps: npt.ArrayLike
+) -> tuple[float, float | None]:
+    """Return volts per rpm and inner resistance from a bench test.
+
+    Parameters
+    ----------
+    rpm, volts, amps : array_like, shape (n,)
+        Volts and amps of one phase, or direct; lines with 0 A are open-circuit, and one at least
+        is.
+
+    Returns
+    -------
+    volts_per_rpm : float
+    inner_ohm : float or None
+        None where no line is loaded.
+
+    Notes
+    -----
+    Volts per rpm by least squares through the origin over the open-circuit lines; inner resistance
+    R = (k n - V) / I, the median over the loaded lines (Ohm's law; the reactance of the winding is
+    counted as if it were resistance).
+    """
+    n, v, i = floats(rpm), floats(volts), floats(amps)
+    unloaded, loaded = i == 0, i > 0
+    per_rpm = float((n * v)[unloaded].sum() / (n[unloaded] ** 2).sum())
+    if not loaded.any():
+        return per_rpm, None
+    return per_rpm, float(np.median((per_rpm * n[loaded] - v[loaded]) / i[loaded]))
+
+
+def read_generator(source: Source, meters: Meters, winding_ohm: float | None = None) -> Generator:
+    """Read a bench test of a generator.
+
+    Parameters
+    ----------
+    source : path or DataFrame
+        CSV of rpm and volts, and amps or load resistance on the lines with a load; lines with
+        neither are open-circuit. Same meters and terminals as the readings.
+    meters : Meters
+        `columns`, `load_ohm` and what belongs to the wind are left aside.
+    winding_ohm : float, optional
+        Inner resistance, measured with an ohm-meter; it goes before what loaded lines say.
+
+    Raises
+    ------
+    InputError
+        When rpm or volts are missing, or no line is open-circuit.
+
+    Notes
+    -----
+    See `bench_constants`.
+    """
+    table = open_readings(source, meters.decimal)
+    path = table.path
+    columns = find_columns(table, {})
+    wiring = wiring_of(str(path), meters, columns.get("volts"), columns.get("amps"))
+    rpm = column_values(table, "rpm", columns.get("rpm"))
+    volts = column_values(table, "volts", columns.get("volts"))
+    if rpm is None or volts is None:
+        raise InputError(
+            f"{path}: a generator test needs the columns 'rpm' and 'volts'; the columns are "
+            f"{', '.join(map(repr, table.headings))}."
+        )
+    phase_volts = rms(volts, wiring.volts_show) * phase_factor(wiring.circuit, wiring.between)
+    amps = column_values(table, "amps", columns.get("amps"))
+    ohms = column_values(table, "ohms", columns.get("ohms"))
+    current = np.zeros(rpm.size)
+    if amps is not None:
+        current = np.nan_to_num(rms(amps, wiring.amps_show))
+    elif ohms is not None:
+        if wiring.circuit == "three-phase" and wiring.resistors == "delta":
+            ohms = ohms / 3
+        with np.errstate(divide="ignore"):
+            current = np.nan_to_num(phase_volts / ohms, posinf=0.0)
+    there = np.isfinite(rpm) & np.isfinite(phase_volts) & (rpm > 0)
+    open_circuit = there & (current == 0)
+    if not open_circuit.any() or not (phase_volts[open_circuit] > 0).any():
+        raise InputError(
+            f"{path}: no line is open-circuit (rpm and volts, with amps and load blank or 0); "
+            "measure the volts at one rpm at least with nothing connected."
+        )
+    per_rpm, loaded_ohm = bench_constants(rpm[there], phase_volts[there], current[there])
+    if winding_ohm is None and loaded_ohm is not None and loaded_ohm <= 0:
+        raise InputError(
+            f"{path}: under load the volts are not below the open-circuit volts of the same "
+            "rpm, so there is no inner resistance; check rpm, volts and amps."
+        )
+    return Generator(
+        volts_per_rpm=per_rpm,
+        inner_ohm=loaded_ohm if winding_ohm is None else winding_ohm,
+        phases=3 if wiring.circuit == "three-phase" else 1,
+        source=str(path),
+    )
+
 
 _LEAST_COUNT = 3
 

@@ -14,20 +14,18 @@ from yieldest.arrays import FloatArray
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.files.table import Table, plain_heading, read_table, table_of_frame
+from yieldest.files.text_file import open_text
 from yieldest.files.whole_output import write_whole
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import HIGHEST_CUT_OUT_MS
-from yieldest.turbine.curve_comments import CurveNotes, notes_of
 from yieldest.turbine.curve_ends import Ends, Points, place_ends
-from yieldest.turbine.plausibility import judge_coefficient
 from yieldest.turbine.power_curve import (
     MODELLED_UNCERTAINTY,
     STATED_UNCERTAINTY,
     DensityFamily,
     PowerCurve,
-    RotorType,
-    power_coefficient,
 )
+from yieldest.turbine.rotor import RotorType, judge_coefficient, power_coefficient
 from yieldest.units import SPEED_UNITS, to_metres_per_second, unit_in_heading
 from yieldest.wind.record_columns import RECOGNISED_COLUMNS
 
@@ -368,3 +366,62 @@ def _check_points(table: Table, speed_column: str, speed: FloatArray, power: Flo
         )
     if speed[0] == 0 and (power[:, 0] > 0).any():
         raise InputError(f"{table.place(0)}: the curve makes power at zero wind; mend the value.")
+
+
+_NOTE = re.compile(
+    r"#\s*(load|air density|last measured speed|beyond last|kind)\s*:\s*(.+)", re.IGNORECASE
+)
+
+
+@dataclass(frozen=True)
+class CurveNotes:
+    """What a curve file says about itself; None where it says nothing.
+
+    Parameters
+    ----------
+    load : str or None
+    air_density_kg_m3, last_measured_ms : float or None
+    extrapolation : str or None
+    modelled : bool
+    """
+
+    load: str | None = None
+    air_density_kg_m3: float | None = None
+    last_measured_ms: float | None = None
+    extrapolation: str | None = None
+    modelled: bool = False
+
+
+def notes_of(path: Path) -> CurveNotes:
+    """Read the comment lines "# load: ..." and so on.
+
+    Raises
+    ------
+    InputError
+        When a line that should hold a number does not.
+    """
+    found: dict[str, str] = {}
+    with open_text(path) as stream:
+        for line in stream:
+            match = _NOTE.match(line.strip())
+            if match is not None:
+                found[match.group(1).lower()] = match.group(2).strip()
+    return CurveNotes(
+        load=found.get("load"),
+        air_density_kg_m3=_note_number(path, found, "air density"),
+        last_measured_ms=_note_number(path, found, "last measured speed"),
+        extrapolation=found.get("beyond last"),
+        modelled=found.get("kind", "").lower() == "modelled",
+    )
+
+
+def _note_number(path: Path, found: dict[str, str], note: str) -> float | None:
+    if note not in found:
+        return None
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:kg/m3|m/s)?", found[note])
+    if match is None or float(match.group(1)) <= 0:
+        raise InputError(
+            f"{path}: the comment '# {note}: {found[note]}' holds no number; write it as "
+            f"'# {note}: {'1.225 kg/m3' if note == 'air density' else '12 m/s'}'."
+        )
+    return float(match.group(1))

@@ -11,13 +11,8 @@ from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import CutSpeed, Positive, Settings, Share, key
-from yieldest.turbine.plausibility import judge_coefficient
-from yieldest.turbine.power_curve import (
-    MODELLED_UNCERTAINTY,
-    PowerCurve,
-    RotorType,
-    power_in_wind_w,
-)
+from yieldest.turbine.power_curve import MODELLED_UNCERTAINTY, PowerCurve
+from yieldest.turbine.rotor import RotorType, judge_coefficient, power_in_wind_w
 
 FURLING_WIDTH_MS = 5.0
 """A furling machine is taken to fall from rated power to none over this much wind; our choice, on

@@ -17,7 +17,7 @@ from yieldest.files.table import read_table, table_of_frame
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import FilePath, NotNegative, Positive, Settings, key
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.turbine.reading_headings import unit_factor
+from yieldest.turbine.reading_columns import unit_factor
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -10,30 +10,31 @@ import numpy as np
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Provenance
-from yieldest.turbine.air_at_readings import density_at_test
-from yieldest.turbine.bin_remarks import bin_warnings
-from yieldest.turbine.bins import BIN_WIDTH_MS, Bins, bin_readings, pooled_scatter
-from yieldest.turbine.completeness import Rule, completeness_rules
-from yieldest.turbine.conversion_chain import Chain, chain_of
+from yieldest.turbine.bins import (
+    BIN_WIDTH_MS,
+    Bins,
+    SmoothCurve,
+    bin_readings,
+    pooled_scatter,
+    smooth_curve,
+)
+from yieldest.turbine.conversion_chain import Chain, Generator, chain_of
 from yieldest.turbine.curve_ends import Ends, Points, place_ends
-from yieldest.turbine.generator import Generator
-from yieldest.turbine.hysteresis import Hysteresis, hysteresis_of
 from yieldest.turbine.meters import Meters
-from yieldest.turbine.minute_means import Averaging, minute_means
-from yieldest.turbine.plausibility import BETZ_LIMIT, judge_coefficient
-from yieldest.turbine.power_curve import (
-    Correction,
-    PowerCurve,
-    RotorType,
-    normalised,
-    power_coefficient,
+from yieldest.turbine.power_curve import Correction, PowerCurve, normalised
+from yieldest.turbine.reading_checks import (
+    Hysteresis,
+    Rule,
+    bin_warnings,
+    completeness_rules,
+    hysteresis_of,
 )
 from yieldest.turbine.reading_file import read_readings
-from yieldest.turbine.readings import MANY_WRONG, Readings
-from yieldest.turbine.smooth_curve import SmoothCurve, smooth_curve
+from yieldest.turbine.readings import MANY_WRONG, Averaging, Readings, density_at_test, minute_means
+from yieldest.turbine.rotor import BETZ_LIMIT, RotorType, judge_coefficient, power_coefficient
 
 if TYPE_CHECKING:
-    from yieldest.turbine.reading_headings import Source
+    from yieldest.turbine.reading_columns import Source
 
 
 @dataclass(frozen=True)

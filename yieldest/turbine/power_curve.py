@@ -23,9 +23,6 @@ BeyondLast = Literal["hold", "zero", "cube law"]
 Correction = Literal["power", "speed"]
 """How a curve follows the air density."""
 
-RotorType = Literal["lift", "drag"]
-"""Blades that fly, or that are pushed."""
-
 STATED_UNCERTAINTY = 0.10
 """Standard uncertainty, as a share of the power, of a curve that states none (our choice)."""
 MODELLED_UNCERTAINTY = 0.30
@@ -359,29 +356,3 @@ def nodes_at_density(
     if correction == "power":
         return floats(speed_ms), floats(power_w) * of_density
     return floats(speed_ms) * of_density ** (-1 / 3), floats(power_w)
-
-
-def power_in_wind_w(
-    speed_ms: npt.ArrayLike, area_m2: npt.ArrayLike, air_density_kg_m3: npt.ArrayLike
-) -> FloatArray:
-    """Return the power of the wind through an area, rho A v^3 / 2 (kinetic energy flow)."""
-    speed = floats(speed_ms)
-    return np.asarray(0.5 * np.asarray(air_density_kg_m3) * np.asarray(area_m2) * speed**3)
-
-
-def power_coefficient(
-    power_w: npt.ArrayLike,
-    speed_ms: npt.ArrayLike,
-    area_m2: npt.ArrayLike,
-    air_density_kg_m3: npt.ArrayLike,
-) -> FloatArray:
-    """Return power over the power of the wind through the rotor; 0 at zero speed.
-
-    Parameters
-    ----------
-    power_w, speed_ms, area_m2, air_density_kg_m3 : array_like
-        They broadcast.
-    """
-    available = power_in_wind_w(speed_ms, area_m2, air_density_kg_m3)
-    power = np.broadcast_to(floats(power_w), available.shape)
-    return np.divide(power, available, out=np.zeros_like(available), where=available > 0)

@@ -11,14 +11,20 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import Table
 from yieldest.provenance import Finding, Provenance
-from yieldest.turbine.electrical_power import (
+from yieldest.turbine.meters import (
+    Meters,
+    Wiring,
     power_in_resistance,
     power_of_volts_and_amps,
     rms,
+    wiring_of,
 )
-from yieldest.turbine.meters import Meters, Wiring, wiring_of
-from yieldest.turbine.reading_headings import column_values, find_columns, open_readings
-from yieldest.turbine.reading_times import seconds_since_first
+from yieldest.turbine.reading_columns import (
+    column_values,
+    find_columns,
+    open_readings,
+    seconds_since_first,
+)
 from yieldest.turbine.readings import MANY_WRONG, Readings
 from yieldest.units import (
     SPEED_UNITS,
@@ -29,7 +35,7 @@ from yieldest.units import (
 from yieldest.wind.record_values import LIMITS, blank_marks, numbers_of
 
 if TYPE_CHECKING:
-    from yieldest.turbine.reading_headings import Source
+    from yieldest.turbine.reading_columns import Source
 
 MISMATCH = 0.10
 """Watts farther than this from volts x amps are not volts x amps; our choice, twice what two
@@ -88,7 +94,7 @@ def read_readings(source: Source, meters: Meters | None = None) -> Readings:
     Parameters
     ----------
     source : path or DataFrame
-        CSV with a heading line. Columns are recognised by `headings.ROLES`: wind speed (or pulses
+        CSV with a heading line. Columns are recognised by `ROLES`: wind speed (or pulses
         of an anemometer) and one of watts, pulses of an energy meter, volts with amps, volts or
         amps with load resistance; perhaps time, rpm, air temperature and pressure.
     meters : Meters, optional

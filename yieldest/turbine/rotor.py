@@ -1,14 +1,22 @@
-"""The rotor of a machine: its size and kind."""
+"""The rotor of a machine: its size and kind, and what it can take from the wind."""
 
 from __future__ import annotations
 
 import math
-from typing import Annotated, Self
+from dataclasses import dataclass
+from typing import Annotated, Literal, Self
 
+import numpy as np
+import numpy.typing as npt
 from pydantic import Field, model_validator
 
+from yieldest.arrays import FloatArray, floats
+from yieldest.errors import InputError
+from yieldest.provenance import Finding
 from yieldest.settings import RotorSize, Settings, at_most_one, key
-from yieldest.turbine.power_curve import RotorType
+
+RotorType = Literal["lift", "drag"]
+"""Blades that fly, or that are pushed."""
 
 
 class Rotor(Settings):
@@ -67,3 +75,112 @@ class Rotor(Settings):
         if self.rotor_area_m2 is not None:
             return math.sqrt(self.rotor_area_m2 * 4 / math.pi)
         return None
+
+
+BETZ_LIMIT = 16 / 27
+"""The share of the power in the wind that no rotor in free flow can exceed (Betz 1920)."""
+HIGH_SMALL_COEFFICIENT = 0.5
+"""A small machine above this is doubtful (common practice, no source)."""
+HIGH_DRAG_COEFFICIENT = 0.3
+"""A drag-type rotor above this is doubtful (common practice, no source)."""
+LEAST_COEFFICIENT = 1e-3
+"""No working machine has its highest power coefficient below this; our choice."""
+LOW_COEFFICIENT = 0.03
+"""A highest power coefficient below this is doubtful; our choice."""
+_AREA_SLIPS = (
+    (1e6, "millimetres were given as metres"),
+    (1e4, "centimetres were given as metres"),
+    (1e3, "kilowatts were given as watts, or one side of the rotor is in millimetres"),
+)
+
+
+@dataclass(frozen=True)
+class LowCoefficient(Finding):
+    """The highest power coefficient is little even for a poor machine."""
+
+    where: str
+    coefficient: float
+
+
+@dataclass(frozen=True)
+class HighCoefficient(Finding):
+    """The highest power coefficient is doubtful for any small machine, or for a drag-type rotor."""
+
+    where: str
+    coefficient: float
+    drag: bool
+
+
+def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> list[Finding]:
+    """Judge the highest power coefficient of a machine.
+
+    Parameters
+    ----------
+    where : str
+        The file and line, and the speed, for the message.
+    highest : float
+    rotor_type : {"lift", "drag"} or None
+
+    Returns
+    -------
+    list of Finding
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        Above the Betz limit, or so low that a unit must be wrong.
+    """
+    if highest > BETZ_LIMIT:
+        raise InputError(
+            f"{where} the power coefficient is {highest:.2f}, above the Betz limit 16/27 "
+            "= 0.593 that no rotor can "
+            "exceed; check the power, its unit (W or kW), the speed unit and the rotor area."
+        )
+    if 0 < highest < LEAST_COEFFICIENT:
+        slip = next(
+            (
+                f"; it looks as if {why}"
+                for factor, why in _AREA_SLIPS
+                if LOW_COEFFICIENT <= highest * factor <= BETZ_LIMIT
+            ),
+            "",
+        )
+        raise InputError(
+            f"{where} the power coefficient is at best {highest:.1e}, less than any "
+            f"working machine has{slip}; check the "
+            "rotor size (in m or m2), the power and their units."
+        )
+    if 0 < highest < LOW_COEFFICIENT:
+        return [LowCoefficient(where, highest)]
+    if highest > HIGH_SMALL_COEFFICIENT:
+        return [HighCoefficient(where, highest, drag=False)]
+    if rotor_type == "drag" and highest > HIGH_DRAG_COEFFICIENT:
+        return [HighCoefficient(where, highest, drag=True)]
+    return []
+
+
+def power_in_wind_w(
+    speed_ms: npt.ArrayLike, area_m2: npt.ArrayLike, air_density_kg_m3: npt.ArrayLike
+) -> FloatArray:
+    """Return the power of the wind through an area, rho A v^3 / 2 (kinetic energy flow)."""
+    speed = floats(speed_ms)
+    return np.asarray(0.5 * np.asarray(air_density_kg_m3) * np.asarray(area_m2) * speed**3)
+
+
+def power_coefficient(
+    power_w: npt.ArrayLike,
+    speed_ms: npt.ArrayLike,
+    area_m2: npt.ArrayLike,
+    air_density_kg_m3: npt.ArrayLike,
+) -> FloatArray:
+    """Return power over the power of the wind through the rotor; 0 at zero speed.
+
+    Parameters
+    ----------
+    power_w, speed_ms, area_m2, air_density_kg_m3 : array_like
+        They broadcast.
+    """
+    available = power_in_wind_w(speed_ms, area_m2, air_density_kg_m3)
+    power = np.broadcast_to(floats(power_w), available.shape)
+    return np.divide(power, available, out=np.zeros_like(available), where=available > 0)

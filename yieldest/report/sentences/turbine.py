@@ -6,19 +6,6 @@ import numpy as np
 
 from yieldest.arrays import plainly
 from yieldest.report.sentences.words import sentence
-from yieldest.turbine.air_at_readings import (
-    SeaLevelAssumed,
-    StandardAirAssumed,
-    TemperateAirAssumed,
-)
-from yieldest.turbine.bin_remarks import (
-    BinsMoved,
-    CutInNotSeen,
-    EmptyBins,
-    FarFromTheOthers,
-    PowerBelowZero,
-    ThinBins,
-)
 from yieldest.turbine.bins import Bins
 from yieldest.turbine.conversion_chain import Chain
 from yieldest.turbine.curve_ends import LastPowerHeld, NothingAboveLast
@@ -41,20 +28,13 @@ from yieldest.turbine.load import (
 )
 from yieldest.turbine.measured_curve import AboveBetz, above_betz_words
 from yieldest.turbine.meters import DirectCurrentAssumed, RmsAssumed
-from yieldest.turbine.minute_means import (
-    USUAL_TURBULENCE,
-    AveragingAssumed,
-    FewInAMinute,
-    MinutesLeftOut,
-    ShorterThanAMinute,
-    averaging_words,
-)
-from yieldest.turbine.plausibility import (
-    BETZ_LIMIT,
-    HIGH_DRAG_COEFFICIENT,
-    HIGH_SMALL_COEFFICIENT,
-    HighCoefficient,
-    LowCoefficient,
+from yieldest.turbine.reading_checks import (
+    BinsMoved,
+    CutInNotSeen,
+    EmptyBins,
+    FarFromTheOthers,
+    PowerBelowZero,
+    ThinBins,
 )
 from yieldest.turbine.reading_file import (
     LinesWithoutValues,
@@ -63,6 +43,24 @@ from yieldest.turbine.reading_file import (
     RepeatedLines,
     WattsContradict,
     contradiction_words,
+)
+from yieldest.turbine.readings import (
+    USUAL_TURBULENCE,
+    AveragingAssumed,
+    FewInAMinute,
+    MinutesLeftOut,
+    SeaLevelAssumed,
+    ShorterThanAMinute,
+    StandardAirAssumed,
+    TemperateAirAssumed,
+    averaging_words,
+)
+from yieldest.turbine.rotor import (
+    BETZ_LIMIT,
+    HIGH_DRAG_COEFFICIENT,
+    HIGH_SMALL_COEFFICIENT,
+    HighCoefficient,
+    LowCoefficient,
 )
 
 _FRACTIONS = (

@@ -1,0 +1,293 @@
+"""What readings in bins show: gaps, thin bins, outliers, completeness, starting and stopping."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from yieldest.arrays import FloatArray
+from yieldest.provenance import Finding
+from yieldest.turbine.bins import BIN_WIDTH_MS, Bins, SmoothCurve, bin_number
+from yieldest.turbine.readings import Readings
+
+_FAR_OUT = 6.0
+"""Readings so many robust standard deviations from the middle of their bin are named."""
+_LEAST_SPREAD = 0.05
+"""Readings of a bin may always differ by this share of its mean; our choice."""
+_ENOUGH_TO_JUDGE = 5
+
+
+@dataclass(frozen=True)
+class EmptyBins(Finding):
+    """Bins between others hold no reading."""
+
+    centre_ms: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class ThinBins(Finding):
+    """Bins hold fewer than three readings."""
+
+    centre_ms: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class BinsMoved(Finding):
+    """Bins were moved by more than their scatter explains."""
+
+    count: int
+
+
+@dataclass(frozen=True)
+class CutInNotSeen(Finding):
+    """The machine made power in the lowest bin already."""
+
+    cut_in_ms: float
+
+
+@dataclass(frozen=True)
+class PowerBelowZero(Finding):
+    """The machine drew power in some readings."""
+
+    least_w: float
+
+
+@dataclass(frozen=True)
+class FarFromTheOthers(Finding):
+    """Readings lie far from the others of their bin; the first of them."""
+
+    place: str
+    power_w: float
+    speed_ms: float
+    others: int
+
+
+def bin_warnings(readings: Readings, bins: Bins, smooth: SmoothCurve) -> tuple[Finding, ...]:
+    """Find what a reader of bins and curve must know."""
+    found: list[Finding] = []
+    numbers = bin_number(bins.centre_ms)
+    gaps = sorted(set(range(numbers[0], numbers[-1] + 1)) - set(numbers.tolist()))
+    if gaps:
+        found.append(EmptyBins(tuple(BIN_WIDTH_MS * gap for gap in gaps)))
+    thin = bins.centre_ms[bins.count < 3]
+    if thin.size:
+        found.append(ThinBins(tuple(thin.tolist())))
+    if smooth.moved_bins:
+        found.append(BinsMoved(smooth.moved_bins))
+    if not smooth.cut_in_seen:
+        found.append(CutInNotSeen(smooth.cut_in_ms))
+    if (readings.power_w < 0).any():
+        found.append(PowerBelowZero(float(readings.power_w.min())))
+    far = _far_out(readings, bins)
+    if far:
+        power_w, speed_ms = readings.power_w[far[0]], readings.speed_ms[far[0]]
+        found.append(
+            FarFromTheOthers(readings.place(far[0]), float(power_w), float(speed_ms), len(far) - 1)
+        )
+    return tuple(found)
+
+
+def _far_out(readings: Readings, bins: Bins) -> list[int]:
+    """Return the readings that lie far from the middle of their bin."""
+    number = bin_number(readings.speed_ms)
+    slope = np.gradient(bins.power_w, bins.speed_ms)
+    far: list[int] = []
+    for here, mean_w, steepness in zip(
+        bin_number(bins.centre_ms), bins.power_w, np.abs(slope), strict=True
+    ):
+        inside = np.flatnonzero(number == here)
+        if inside.size < _ENOUGH_TO_JUDGE:
+            continue
+        away = np.abs(readings.power_w[inside] - np.median(readings.power_w[inside]))
+        # 1.4826 times the median deviation is the standard deviation of normal scatter; where
+        # most readings are alike (idle bins), the width of the bin itself must still be allowed.
+        spread = max(
+            1.4826 * float(np.median(away)), BIN_WIDTH_MS * steepness, _LEAST_SPREAD * mean_w
+        )
+        far += inside[away > _FAR_OUT * spread].tolist()
+    return sorted(far)
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One rule and what was found.
+
+    Parameters
+    ----------
+    standard : str
+    requires, found : str
+    met : bool
+    """
+
+    standard: str
+    requires: str
+    found: str
+    met: bool
+
+
+_SMALL = "IEC 61400-12-1, small-turbine annex (from memory)"
+_LARGE = "IEC 61400-12-1 (from memory)"
+
+
+def completeness_rules(
+    bins: Bins, cut_in_ms: float, averaging_s: float, interval_s: float | None
+) -> tuple[Rule, ...]:
+    """Hold readings against the rules.
+
+    Parameters
+    ----------
+    bins : Bins
+    cut_in_ms : float
+    averaging_s : float
+        What each reading is a mean over.
+    interval_s : float or None
+        Time that a reading stands for; None without times, when no rule on time can be met.
+
+    Notes
+    -----
+    Recalled from memory: the annex for small turbines asks for 1-minute means, 10 minutes in every
+    bin from 1 m/s below cut-in to 14 m/s, and 60 hours in all; the standard itself for 10-minute
+    means, 30 minutes in every bin from 1 m/s below cut-in to 1.5 times the speed of 85 % of rated
+    power, and 180 hours in all.
+    """
+    rated = 0.85 * float(bins.power_w.max())
+    speed_85_ms = float(bins.centre_ms[int(np.argmax(bins.power_w >= rated))])
+    hours = None if interval_s is None else float(bins.count.sum()) * interval_s / 3600
+    minutes = None if interval_s is None else bins.count * interval_s / 60
+    rules = []
+    for standard, mean_s, hours_needed, minutes_needed, top_ms in (
+        (_SMALL, 60.0, 60.0, 10.0, 14.0),
+        (_LARGE, 600.0, 180.0, 30.0, 1.5 * speed_85_ms),
+    ):
+        found = "glances" if averaging_s == 0 else f"{averaging_s:g} s"
+        rules += [
+            Rule(standard, f"means over {mean_s:g} s", found, averaging_s == mean_s),
+            Rule(
+                standard,
+                f"{hours_needed:g} hours in all",
+                "no times" if hours is None else f"{hours:.1f} h",
+                hours is not None and hours >= hours_needed,
+            ),
+            _bins_rule(standard, minutes_needed, max(0.0, cut_in_ms - 1.0), top_ms, bins, minutes),
+        ]
+    return tuple(rules)
+
+
+def _bins_rule(
+    standard: str,
+    minutes_needed: float,
+    from_ms: float,
+    to_ms: float,
+    bins: Bins,
+    minutes: FloatArray | None,
+) -> Rule:
+    wanted = np.arange(np.ceil(from_ms / BIN_WIDTH_MS), np.floor(to_ms / BIN_WIDTH_MS) + 1).astype(
+        int
+    )
+    held = {round(centre / BIN_WIDTH_MS): index for index, centre in enumerate(bins.centre_ms)}
+    full = 0
+    if minutes is not None:
+        full = sum(number in held and minutes[held[number]] >= minutes_needed for number in wanted)
+    return Rule(
+        standard,
+        f"{minutes_needed:g} minutes in each bin from {from_ms:.1f} to {to_ms:.1f} m/s",
+        "no times" if minutes is None else f"{full} of {wanted.size} bins",
+        minutes is not None and bool(full == wanted.size),
+    )
+
+
+_TURNING_SHARE = 0.02
+"""Turning means more rpm (or power) than this share of the highest; our choice."""
+_LEAST_EVENTS = 3
+_STEADY_MS = 0.25
+"""A change of wind below this is neither rising nor falling; our choice."""
+_LEAST_CHANGES = 10
+
+
+@dataclass(frozen=True)
+class Hysteresis:
+    """What differs between rising and falling wind; None where the readings do not show it.
+
+    Parameters
+    ----------
+    start_ms, stop_ms : float or None
+        Mean wind when the machine starts and stops.
+    start_uncertainty_ms, stop_uncertainty_ms : float or None
+        Their standard uncertainties.
+    starts, stops : int
+        How often each was seen.
+    judged_by : {"rpm", "power"}
+    falling_excess : float or None
+        Power in falling wind over that in rising wind at the same speed, minus 1.
+    falling_excess_uncertainty : float or None
+    """
+
+    start_ms: float | None
+    stop_ms: float | None
+    start_uncertainty_ms: float | None
+    stop_uncertainty_ms: float | None
+    starts: int
+    stops: int
+    judged_by: str
+    falling_excess: float | None
+    falling_excess_uncertainty: float | None
+
+    @property
+    def shown(self) -> bool:
+        """Whether starting and stopping differ by more than chance."""
+        if self.start_ms is None or self.stop_ms is None:
+            return False
+        uncertainty = np.hypot(self.start_uncertainty_ms or 0.0, self.stop_uncertainty_ms or 0.0)
+        return bool(self.start_ms - self.stop_ms > 2 * uncertainty)
+
+
+def hysteresis_of(readings: Readings) -> Hysteresis:
+    """Compare rising with falling wind, in the order of the readings."""
+    activity = readings.power_w if readings.rpm is None else np.nan_to_num(readings.rpm)
+    turning = activity > _TURNING_SHARE * activity.max()
+    speed = readings.speed_ms
+    middle = (speed[1:] + speed[:-1]) / 2
+    starts = middle[~turning[:-1] & turning[1:]]
+    stops = middle[turning[:-1] & ~turning[1:]]
+    start, start_uncertainty = _mean(starts)
+    stop, stop_uncertainty = _mean(stops)
+    excess, uncertainty = _falling_excess(speed, readings.power_w)
+    return Hysteresis(
+        start_ms=start,
+        stop_ms=stop,
+        start_uncertainty_ms=start_uncertainty,
+        stop_uncertainty_ms=stop_uncertainty,
+        starts=starts.size,
+        stops=stops.size,
+        judged_by="power" if readings.rpm is None else "rpm",
+        falling_excess=excess,
+        falling_excess_uncertainty=uncertainty,
+    )
+
+
+def _mean(events_ms: FloatArray) -> tuple[float | None, float | None]:
+    if events_ms.size < _LEAST_EVENTS:
+        return None, None
+    return float(events_ms.mean()), float(events_ms.std(ddof=1) / np.sqrt(events_ms.size))
+
+
+def _falling_excess(speed: FloatArray, power: FloatArray) -> tuple[float | None, float | None]:
+    """Return the excess of power in falling wind over rising wind, compared bin by bin."""
+    change = np.diff(speed)
+    number, rest = bin_number(speed[1:]), power[1:]
+    total = weight = variance = base = 0.0
+    for here in np.unique(number):
+        rising = rest[(number == here) & (change > _STEADY_MS)]
+        falling = rest[(number == here) & (change < -_STEADY_MS)]
+        if min(rising.size, falling.size) < _LEAST_EVENTS or rising.mean() <= 0:
+            continue
+        share = 1 / (1 / rising.size + 1 / falling.size)
+        total += share * (falling.mean() - rising.mean())
+        spread = rising.var(ddof=1) / rising.size + falling.var(ddof=1) / falling.size
+        variance += share**2 * spread
+        base += share * rising.mean()
+        weight += share
+    if weight < _LEAST_CHANGES:
+        return None, None
+    return float(total / base), float(np.sqrt(variance) / base)
