@@ -11,11 +11,12 @@ from yieldest.errors import InputError
 from yieldest.hub.air import (
     air_at_hub,
     gas_law_density,
+    moist_air_density,
     monthly_air,
+    saturation_pressure_pa,
     standard_density,
     standard_pressure_pa,
 )
-from yieldest.hub.moist_air import moist_air_density, saturation_pressure_pa
 from yieldest.report.sentences.words import sentences
 from yieldest.wind.profile import (
     TERRAINS,

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, floats, number_or_none
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
-from yieldest.hub.moist_air import moist_air_density
-from yieldest.provenance import Finding, Provenance
+from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.units import ZERO_CELSIUS_K
+from yieldest.wind.data_recovery import month_and_hour
 
 _SEA_LEVEL_PRESSURE_PA = 101325.0
 _SEA_LEVEL_TEMPERATURE_K = 288.15
@@ -19,6 +19,9 @@ _LAPSE_K_PER_M = 0.0065
 GRAVITY_MS2 = 9.80665
 _GAS_CONSTANT_DRY_AIR = 287.05287
 _EARTH_RADIUS_M = 6356766.0
+_GAS_CONSTANT = 8.314472
+_MOLAR_MASS_DRY = 28.96546e-3
+_MOLAR_MASS_WATER = 18.01528e-3
 
 PRESSURE_DISAGREEMENT = 0.03
 """The weather moves pressure by some 3 %; a larger distance from the standard atmosphere means
@@ -36,10 +39,7 @@ _MONTH_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 def standard_temperature_k(elevation_m: npt.ArrayLike) -> FloatArray:
     """Return the temperature of the standard atmosphere (ISO 2533), valid to 11 km.
 
-    Parameters
-    ----------
-    elevation_m : array_like
-        Geometric elevation above sea level; the standard's geopotential one follows from it.
+    At a geometric elevation above sea level; the standard's geopotential one follows from it.
     """
     elevation = floats(elevation_m)
     geopotential_m = _EARTH_RADIUS_M * elevation / (_EARTH_RADIUS_M + elevation)
@@ -47,13 +47,7 @@ def standard_temperature_k(elevation_m: npt.ArrayLike) -> FloatArray:
 
 
 def standard_pressure_pa(elevation_m: npt.ArrayLike) -> FloatArray:
-    """Return the pressure of the standard atmosphere (ISO 2533), valid to 11 km.
-
-    Parameters
-    ----------
-    elevation_m : array_like
-        Geometric elevation above sea level.
-    """
+    """Return the pressure of the standard atmosphere (ISO 2533) at an elevation, valid to 11 km."""
     ratio = standard_temperature_k(elevation_m) / _SEA_LEVEL_TEMPERATURE_K
     power = GRAVITY_MS2 / (_GAS_CONSTANT_DRY_AIR * _LAPSE_K_PER_M)
     return np.asarray(_SEA_LEVEL_PRESSURE_PA * ratio**power)
@@ -69,15 +63,56 @@ def standard_density(elevation_m: npt.ArrayLike) -> FloatArray:
     return gas_law_density(standard_pressure_pa(elevation_m), standard_temperature_k(elevation_m))
 
 
-@dataclass(frozen=True)
-class MonthlyAir:
-    """What a record knows of the air, month by month.
+def saturation_pressure_pa(temperature_k: npt.ArrayLike) -> FloatArray:
+    """Return the vapour pressure of water at saturation, exp(A T2 + B T + C + D/T) (CIPM-2007)."""
+    t = floats(temperature_k)
+    return np.asarray(
+        np.exp(1.2378847e-5 * t**2 - 1.9121316e-2 * t + 33.93711047 - 6.3431645e3 / t)
+    )
+
+
+def moist_air_density(
+    pressure_pa: npt.ArrayLike, temperature_k: npt.ArrayLike, relative_humidity: npt.ArrayLike
+) -> FloatArray:
+    r"""Return the density of moist air in kg/m3.
 
     Parameters
     ----------
-    temperature_c, pressure_hpa, mean_cube : ndarray, shape (12,)
-        Means of each calendar month, January first; NaN where unknown.
+    pressure_pa, temperature_k : array_like
+        All arguments broadcast.
+    relative_humidity : array_like
+        From 0 to 1.
+
+    Notes
+    -----
+    CIPM-2007: Picard, Davis, Glaeser & Fujii, "Revised formula for the density of moist air",
+    *Metrologia* 45 (2008) 149-155, with 0.04 % carbon dioxide (constants from memory):
+
+    .. math:: \rho = \frac{p M_a}{Z R T}\left[1 - x_v\left(1 - \frac{M_v}{M_a}\right)\right]
+
+    Stated for 600 to 1100 hPa and 15 to 27 C; outside, the vapour still matters far more than what
+    the formula then misses.
     """
+    p, t = floats(pressure_pa), floats(temperature_k)
+    celsius = t - ZERO_CELSIUS_K
+    enhancement = 1.00062 + 3.14e-8 * p + 5.6e-7 * celsius**2
+    vapour = floats(relative_humidity) * enhancement * saturation_pressure_pa(t) / p
+    compressibility = (
+        1
+        - p / t * (
+            1.58123e-6 - 2.9331e-8 * celsius + 1.1043e-10 * celsius**2
+            + (5.707e-6 - 2.051e-8 * celsius) * vapour
+            + (1.9898e-4 - 2.376e-6 * celsius) * vapour**2
+        )
+        + (p / t) ** 2 * (1.83e-11 - 0.765e-8 * vapour**2)
+    )  # fmt: skip
+    dry = p * _MOLAR_MASS_DRY / (compressibility * _GAS_CONSTANT * t)
+    return np.asarray(dry * (1 - vapour * (1 - _MOLAR_MASS_WATER / _MOLAR_MASS_DRY)))
+
+
+@dataclass(frozen=True)
+class MonthlyAir:
+    """Means of each calendar month, January first, shape (12,); NaN where unknown."""
 
     temperature_c: FloatArray
     pressure_hpa: FloatArray
@@ -90,15 +125,11 @@ def monthly_air(
     temperature_c: FloatArray,
     pressure_hpa: FloatArray | None = None,
 ) -> MonthlyAir:
-    """Average temperature, pressure and cubed speed over each calendar month.
+    """Average n readings of temperature, pressure and cubed speed over each calendar month.
 
-    Parameters
-    ----------
-    time : ndarray of datetime64, shape (n,)
-    speed_ms, temperature_c, pressure_hpa : ndarray, shape (n,)
-        NaN where missing.
+    All of shape (n,), NaN where missing.
     """
-    month = time.astype("datetime64[M]").astype(np.int64) % 12
+    month, _ = month_and_hour(time)
 
     def mean(values: FloatArray) -> FloatArray:
         known = np.isfinite(values)
@@ -112,31 +143,20 @@ def monthly_air(
 
 @dataclass(frozen=True)
 class Air:
-    """The air that drives the rotor.
-
-    Parameters
-    ----------
-    density_kg_m3 : float
-        That the energy is computed with: by month it is weighted with the power in the wind.
-    mean_density_kg_m3 : float
-        Plain mean over the year.
-    month_density_kg_m3 : tuple of 12 (float or None), or None
-        January first; None where the months are not known.
-    season_effect : float or None
-        Share by which the windy months' air raises the energy above that with the plain mean.
-    humidity_effect : float or None
-        Share by which the water vapour changes density, and with it energy.
-    standard_uncertainty : float
-        Of the density, relative.
-    provenance : Provenance
-    """
+    """The air that drives the rotor."""
 
     density_kg_m3: float
+    """That the energy is computed with: by month it is weighted with the power in the wind."""
     mean_density_kg_m3: float
+    """Plain mean over the year."""
     month_density_kg_m3: tuple[float | None, ...] | None
+    """January first; None where the months are not known."""
     season_effect: float | None
+    """Share by which the windy months' air raises the energy above that with the plain mean."""
     humidity_effect: float | None
+    """Share by which the water vapour changes density, and with it energy."""
     standard_uncertainty: float
+    """Of the density, relative."""
     provenance: Provenance
 
 
@@ -168,10 +188,8 @@ def air_at_hub(
 
     Parameters
     ----------
-    elevation_m : float
-        Of the ground, above sea level.
-    hub_height_m : float
-        Above ground.
+    elevation_m, hub_height_m : float
+        Of the ground above sea level, and of the hub above ground.
     temperature_c : float, optional
         Yearly mean; the standard atmosphere's where unknown.
     pressure_hpa : float, optional
@@ -183,75 +201,62 @@ def air_at_hub(
         Density is then computed month by month and weighted with days and mean cube of speed.
     """
     altitude_m = elevation_m + hub_height_m
-    warnings: list[Finding] = []
-    assumed: list[Finding] = []
+    warnings: Findings = ()
+    assumed: Findings = ()
     standard_pa = float(standard_pressure_pa(altitude_m))
     # A station's barometer stands near the ground, and the hub is higher up.
     to_hub = standard_pa / float(standard_pressure_pa(elevation_m))
-    pressure_pa = standard_pa
-    parts = ["pressure of the standard atmosphere"]
+    pressure_pa, parts = standard_pa, ["pressure of the standard atmosphere"]
     if pressure_hpa is not None:
         at_hub_pa = pressure_hpa * 100 * to_hub
         if abs(at_hub_pa / standard_pa - 1) > PRESSURE_DISAGREEMENT:
-            warnings.append(PressureOutOfPlace(pressure_hpa, elevation_m))
+            warnings = (PressureOutOfPlace(pressure_hpa, elevation_m),)
         else:
-            pressure_pa = at_hub_pa
-            parts = ["measured pressure"]
+            pressure_pa, parts = at_hub_pa, ["measured pressure"]
     uncertainty = KNOWN_TEMPERATURE_UNCERTAINTY
     if temperature_c is None:
-        mean_c = float(standard_temperature_k(altitude_m)) - ZERO_CELSIUS_K
         uncertainty = STANDARD_TEMPERATURE_UNCERTAINTY
+        temperature_c = float(standard_temperature_k(altitude_m)) - ZERO_CELSIUS_K
         parts.append("temperature of the standard atmosphere (ISO 2533)")
-        assumed.append(StandardTemperature(mean_c, altitude_m))
+        assumed = (StandardTemperature(temperature_c, altitude_m),)
     else:
-        mean_c = temperature_c
         parts.append(f"mean temperature {temperature_c:.1f} C")
-    density = float(_density(pressure_pa, mean_c, relative_humidity))
+    density = float(_density(pressure_pa, temperature_c, relative_humidity))
     humidity_effect = None
     if relative_humidity is not None:
-        humidity_effect = density / float(_density(pressure_pa, mean_c, 0.0)) - 1
+        humidity_effect = density / float(_density(pressure_pa, temperature_c, 0.0)) - 1
         parts.append(
             f"relative humidity {100 * relative_humidity:.0f} % (CIPM-2007; "
             f"{100 * humidity_effect:+.1f} %)"
         )
     by_month, mean_density, season_effect = None, density, None
-    if months is not None and (known := _complete(months)).sum() > 1:
+    if months is not None and np.isfinite(weight := _month_weight(months)).sum() > 1:
         monthly_pa = np.full(12, pressure_pa)
         if pressure_pa != standard_pa:
             measured = months.pressure_hpa * 100 * to_hub
             monthly_pa = np.where(np.isfinite(measured), measured, pressure_pa)
-        density_of_month = _density(monthly_pa, months.temperature_c, relative_humidity)
-        by_month = tuple(
-            float(value) if is_known else None
-            for value, is_known in zip(density_of_month, known, strict=True)
-        )
-        days = _MONTH_DAYS[known]
-        mean_density = float(np.average(density_of_month[known], weights=days))
-        density = float(np.average(density_of_month[known], weights=days * months.mean_cube[known]))
+        monthly = _density(monthly_pa, months.temperature_c, relative_humidity)
+        known = np.isfinite(weight)
+        by_month = tuple(map(number_or_none, np.where(known, monthly, np.nan)))
+        mean_density = float(np.average(monthly[known], weights=_MONTH_DAYS[known]))
+        density = float(np.average(monthly[known], weights=weight[known]))
         season_effect = density / mean_density - 1
         parts.append(
             f"by month, weighted with the power in the wind ({100 * season_effect:+.1f} % energy "
             "against the plain mean)"
         )
+    power = 100 * (density / STANDARD_DENSITY_KG_M3 - 1)
+    method = f"gas law with {', '.join(parts)}; {power:+.1f} % power against 1.225 kg/m3"
+    provenance = Provenance("site", method, assumed, warnings)
     return Air(
-        density,
-        mean_density,
-        by_month,
-        season_effect,
-        humidity_effect,
-        uncertainty,
-        Provenance(
-            "site",
-            f"gas law with {', '.join(parts)}; "
-            f"{100 * (density / STANDARD_DENSITY_KG_M3 - 1):+.1f} % power against 1.225 kg/m3",
-            tuple(assumed),
-            tuple(warnings),
-        ),
+        density, mean_density, by_month, season_effect, humidity_effect, uncertainty, provenance
     )
 
 
-def _complete(months: MonthlyAir) -> npt.NDArray[np.bool_]:
-    return np.isfinite(months.temperature_c) & (np.nan_to_num(months.mean_cube) > 0)
+def _month_weight(months: MonthlyAir) -> FloatArray:
+    """Return days times mean cube of each month, NaN where it is not known or has no wind."""
+    known = np.isfinite(months.temperature_c) & (np.nan_to_num(months.mean_cube) > 0)
+    return np.where(known, _MONTH_DAYS * months.mean_cube, np.nan)
 
 
 def _density(

@@ -37,12 +37,8 @@ _YEAR_S = 365.25 * 86400
 def site_class(mean_speed_ms: float, reference_speed_ms: float | None) -> str | None:
     """Return the weakest IEC 61400-2 class that covers a site; None when none does.
 
-    Parameters
-    ----------
-    mean_speed_ms : float
-        Yearly mean at the hub.
-    reference_speed_ms : float or None
-        50-year 10-minute mean at the hub; unknown, the mean alone decides.
+    By the yearly mean at the hub and the 50-year 10-minute mean there; where that is unknown, the
+    yearly mean alone decides.
     """
     for name, mean, reference in reversed(CLASSES):
         if mean_speed_ms <= mean and (reference_speed_ms or 0.0) <= reference:
@@ -51,21 +47,11 @@ def site_class(mean_speed_ms: float, reference_speed_ms: float | None) -> str | 
 
 
 def gumbel_parameters(yearly_maximum_ms: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Fit a Gumbel distribution by probability-weighted moments.
+    """Fit a Gumbel distribution to maxima of shape (..., years) by probability-weighted moments.
 
-    Parameters
-    ----------
-    yearly_maximum_ms : array_like, shape (..., years)
-
-    Returns
-    -------
-    mode_ms, spread_ms : ndarray, shape (...)
-
-    Notes
-    -----
-    Landwehr, Matalas & Wallis, *Water Resources Research* 15 (1979) 1055-1064:
-    spread = (2 b1 - b0)/ln 2 and mode = b0 - 0.5772 spread, with b0 the mean and b1 the mean
-    weighted with the rank from below, (i - 1)/(n - 1).
+    Mode and spread (m/s), each of shape (...). Landwehr, Matalas & Wallis, *Water Resources
+    Research* 15 (1979) 1055-1064: spread = (2 b1 - b0)/ln 2 and mode = b0 - 0.5772 spread, with
+    b0 the mean and b1 the mean weighted with the rank from below, (i - 1)/(n - 1).
     """
     ordered = np.sort(floats(yearly_maximum_ms), axis=-1)
     years = ordered.shape[-1]
@@ -78,43 +64,24 @@ def gumbel_parameters(yearly_maximum_ms: npt.ArrayLike) -> tuple[FloatArray, Flo
 def gumbel_return_speed_ms(
     mode_ms: npt.ArrayLike, spread_ms: npt.ArrayLike, years: npt.ArrayLike
 ) -> FloatArray:
-    """Return the speed exceeded once in so many years, mode - spread ln(-ln(1 - 1/T)).
-
-    Parameters
-    ----------
-    mode_ms, spread_ms, years : array_like
-        They broadcast; `years` above 1.
-    """
+    """Return the speed exceeded once in so many years (above 1), mode - spread ln(-ln(1 - 1/T))."""
     return np.asarray(floats(mode_ms) - floats(spread_ms) * np.log(-np.log1p(-1 / floats(years))))
 
 
 @dataclass(frozen=True)
 class FiftyYears:
-    """The wind exceeded once in fifty years.
-
-    Parameters
-    ----------
-    speed_ms, low_ms, high_ms : float
-        The estimate and the ends of its 90 % interval.
-    years : int
-        Yearly maxima it rests on.
-    """
+    """The wind exceeded once in fifty years, with the ends of its 90 % interval."""
 
     speed_ms: float
     low_ms: float
     high_ms: float
     years: int
+    """Yearly maxima it rests on."""
 
 
 def fifty_year_speed(yearly_maximum_ms: FloatArray) -> FiftyYears | None:
     """Estimate the 50-year wind from yearly maxima; None when there are fewer than ten.
 
-    Parameters
-    ----------
-    yearly_maximum_ms : ndarray, shape (years,)
-
-    Notes
-    -----
     Gumbel, *Statistics of Extremes*, Columbia University Press 1958. The interval is a parametric
     bootstrap: the error of estimates from samples of the fitted distribution, mirrored.
     """
@@ -129,24 +96,17 @@ def fifty_year_speed(yearly_maximum_ms: FloatArray) -> FiftyYears | None:
     error = (gumbel_return_speed_ms(mode_drawn, spread_drawn, RETURN_YEARS) - speed) / spread_drawn
     tail = (1 - COVERAGE) / 2
     below, above = np.quantile(error, [tail, 1 - tail])
-    return FiftyYears(
-        speed, speed - float(above * spread), speed - float(below * spread), int(years)
-    )
+    low, high = speed - float(above * spread), speed - float(below * spread)
+    return FiftyYears(speed, low, high, years)
 
 
 def yearly_maxima_ms(
     time: npt.NDArray[np.datetime64], speed_ms: FloatArray, interval_s: float
 ) -> FloatArray:
-    """Return the largest speed of every year with readings for 80 % of it.
+    """Return the largest speed of every year with readings, NaN where missing, for 80 % of it.
 
-    Parameters
-    ----------
-    time : ndarray of datetime64, shape (n,)
-        Increasing. Years are counted back from the end, so that none is lost to the calendar.
-    speed_ms : ndarray, shape (n,)
-        NaN where missing.
-    interval_s : float
-        Usual time between readings.
+    Years are counted back from the end of the rising times, so that none is lost to the calendar;
+    `interval_s` is the usual time between readings.
     """
     known = np.isfinite(speed_ms)
     if not known.any():
@@ -167,11 +127,8 @@ def thrust_n(
 ) -> FloatArray:
     """Return the thrust of the wind on a rotor disc, rho A Ct v^2 / 2, in N.
 
-    Parameters
-    ----------
-    speed_ms, area_m2, air_density_kg_m3, thrust_coefficient : array_like
-        They broadcast. By default the rotor is loaded as at the Betz optimum, 8/9, which is what
-        the mast feels when furling or braking fails.
+    By default the rotor is loaded as at the Betz optimum, 8/9, which is what the mast feels when
+    furling or braking fails.
     """
     return np.asarray(
         0.5 * floats(air_density_kg_m3) * floats(area_m2) * floats(thrust_coefficient)
@@ -203,31 +160,20 @@ class AboveEveryClass(Finding):
 
 @dataclass(frozen=True)
 class ExtremeWinds:
-    """What strong winds ask of a build.
-
-    Parameters
-    ----------
-    site_class : str or None
-        Of IEC 61400-2; None when the site is stronger than every class.
-    largest_reading_ms : float or None
-        The largest gust in the record, or the largest reading where it holds no gusts, at the
-        anemometer.
-    largest_is_gust : bool
-    fifty_year : FiftyYears or None
-        At the hub.
-    thrust_speed_ms : float
-        Speed at the hub that the thrust is computed for.
-    thrust_n : float or None
-        On one rotor; None when its size is unknown.
-    warnings : tuple of Finding
-    """
+    """What strong winds ask of a build."""
 
     site_class: str | None
+    """Of IEC 61400-2; None when the site is stronger than every class."""
     largest_reading_ms: float | None
+    """The largest gust in the record, or the largest reading where it holds no gusts, at the
+    anemometer."""
     largest_is_gust: bool
     fifty_year: FiftyYears | None
+    """At the hub."""
     thrust_speed_ms: float
+    """Speed at the hub that the thrust is computed for."""
     thrust_n: float | None
+    """On one rotor; None when its size is unknown."""
     warnings: Findings
 
 
@@ -242,37 +188,23 @@ def extreme_winds(
     gust_ms: FloatArray | None = None,
     interval_s: float = 3600.0,
 ) -> ExtremeWinds:
-    """Judge a build's strong winds.
+    """Judge a build's strong winds, with the record where there is one.
 
-    Parameters
-    ----------
-    hub_mean_ms : float
-        Long-term mean at the hub.
-    hub_factor : float
-        Speed at the hub over speed at the anemometer.
-    air_density_kg_m3, rotor_area_m2 : float
-        The area may be None.
-    time, speed_ms, gust_ms, interval_s : optional
-        The record, if there is one.
-
-    Notes
-    -----
-    The thrust is for the gust of 1.4 times the 50-year speed at the hub where that is known, else
-    for that of the class.
+    `hub_mean_ms` is the long-term mean at the hub, `hub_factor` the speed there over that at the
+    anemometer. The thrust is for the gust of 1.4 times the 50-year speed at the hub where that is
+    known, else for that of the class.
     """
     largest, is_gust, fifty = None, False, None
     if time is not None and speed_ms is not None:
         is_gust = gust_ms is not None and bool(np.isfinite(gust_ms).any())
         largest = float(np.nanmax(gust_ms if is_gust and gust_ms is not None else speed_ms))
         fifty = fifty_year_speed(yearly_maxima_ms(time, speed_ms, interval_s) * hub_factor)
-    basis: Literal["class", "fifty years", "largest reading"]
+    basis: Literal["class", "fifty years", "largest reading"] = "fifty years"
     reference = None if fifty is None else fifty.speed_ms
     name = site_class(hub_mean_ms, reference)
     if reference is None:
         reference = next((v for n, _, v in CLASSES if n == name), CLASSES[0][2])
         basis = "class"
-    else:
-        basis = "fifty years"
     gust = GUST_FACTOR * reference
     if largest is not None and largest * hub_factor > gust:
         gust, basis = largest * hub_factor, "largest reading"

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.provenance import Finding, Provenance
+from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.settings import Bearing, BuildingHeight, Positive, Settings, Share, key
 
 PROFILE_EXPONENT = 0.14
@@ -106,15 +106,9 @@ def fence_shelter(
 def width_share(width_m: npt.ArrayLike, distance_m: npt.ArrayLike) -> FloatArray:
     """Return how much of an endless fence's shelter one of limited width gives.
 
-    Parameters
-    ----------
-    width_m, distance_m : array_like
-        Width L across the wind and distance x downwind; they broadcast.
-
-    Notes
-    -----
-    1 / (1 + 0.2 x/L) for L/x of 0.3 or more, else 2 L/x (Troen & Petersen, *European Wind Atlas*,
-    Risoe 1989; from memory; the two pieces meet at 0.6).
+    1 / (1 + 0.2 x/L) for L/x of 0.3 or more, else 2 L/x, with the width L across the wind and the
+    distance x downwind (Troen & Petersen, *European Wind Atlas*, Risoe 1989; from memory; the two
+    pieces meet at 0.6).
     """
     ratio = floats(width_m) / floats(distance_m)
     with np.errstate(divide="ignore"):
@@ -126,32 +120,18 @@ def kept_by_direction(
 ) -> FloatArray:
     """Return the share of the free speed that is kept, for winds from 0, 1, ... 359 degrees.
 
-    Parameters
-    ----------
-    obstacles : sequence of Obstacle
-        Those behind each other in the same direction multiply, which is on the safe side.
-    height_m : float
-        Height above ground.
-    roughness_length_m : float
-        Of the ground around.
-
-    Returns
-    -------
-    ndarray, shape (360,)
+    At a height above ground of a given roughness, both in m; shape (360,). Obstacles behind each
+    other in the same direction multiply, which is on the safe side.
     """
     kept = np.ones(360)
     degrees = np.arange(360)
     for obstacle in obstacles:
-        shelter = fence_shelter(
-            height_m,
-            obstacle.distance_m,
-            obstacle.height_m,
-            obstacle.porosity,
-            roughness_length_m,
-        ) * width_share(
-            obstacle.width_m, max(obstacle.distance_m, NEAREST_HEIGHTS * obstacle.height_m)
+        high, away_m = obstacle.height_m, obstacle.distance_m
+        share = width_share(obstacle.width_m, max(away_m, NEAREST_HEIGHTS * high))
+        shelter = share * fence_shelter(
+            height_m, away_m, high, obstacle.porosity, roughness_length_m
         )
-        half_width = np.rad2deg(np.arctan2(obstacle.width_m / 2, obstacle.distance_m))
+        half_width = np.rad2deg(np.arctan2(obstacle.width_m / 2, away_m))
         away = np.abs((degrees - obstacle.bearing_deg + 180) % 360 - 180)
         behind = np.where(away <= max(half_width, 0.5), 1.0, 0.0)
         wrapped = np.concatenate([behind[-WANDER_DEG:], behind, behind[:WANDER_DEG]])
@@ -175,22 +155,14 @@ class ShelterAllRound(Finding):
 
 @dataclass(frozen=True)
 class ShelterStep:
-    """The step from the free wind to the wind behind obstacles.
-
-    Parameters
-    ----------
-    factor : float
-        Of the mean speed.
-    worst : float
-        The share kept in the most sheltered direction.
-    standard_uncertainty : float
-        Of the factor, relative.
-    provenance : Provenance
-    """
+    """The step from the free wind to the wind behind obstacles."""
 
     factor: float
+    """Of the mean speed."""
     worst: float
+    """The share kept in the most sheltered direction."""
     standard_uncertainty: float
+    """Of the factor, relative."""
     provenance: Provenance
 
 
@@ -203,26 +175,16 @@ def shelter(
     anemometer_height_m: float | None = None,
     roughness_length_m: float = DEFAULT_ROUGHNESS_M,
 ) -> tuple[ShelterStep, FloatArray | None]:
-    """Shelter the hub by obstacles.
+    """Shelter the hub by obstacles, one at least, and say the factor of each reading, shape (n,).
 
     Parameters
     ----------
-    obstacles : sequence of Obstacle
-        At least one.
-    hub_height_m : float
     run, direction_deg : ndarray, shape (n,), optional
         Speed times weight, and direction, of every reading; without directions every direction
-        counts as equally frequent.
+        counts as equally frequent, and no reading has a factor of its own.
     anemometer_height_m : float, optional
         When the anemometer stood on the same spot, behind the same obstacles: its own shelter is
         then taken back first.
-    roughness_length_m : float
-
-    Returns
-    -------
-    ShelterStep
-    ndarray, shape (n,), or None
-        The factor of each reading; None without directions.
     """
     kept = kept_by_direction(obstacles, hub_height_m, roughness_length_m)
     relative = kept
@@ -241,39 +203,21 @@ def shelter(
         if obstacle.distance_m < NEAREST_HEIGHTS * obstacle.height_m
         and hub_height_m < 2 * obstacle.height_m
     )
-    known = None if direction_deg is None else np.isfinite(direction_deg)
-    if run is None or direction_deg is None or known is None or not known.any():
-        factor = float(relative.mean())
-        # The wind may blow always or never from behind the obstacles: a rectangular distribution.
-        uncertainty = float(np.hypot(
-            (relative.max() - relative.min()) / np.sqrt(12), SHELTER_UNCERTAINTY * abs(1 - factor)
-        ))  # fmt: skip
-        step = ShelterStep(
-            factor,
-            worst,
-            uncertainty / factor,
-            Provenance(
-                "site.obstacles",
-                f"{method}, every direction equally frequent (worst direction {100 * worst:.0f} %)",
-                (ShelterAllRound(),),
-                warnings,
-            ),
-        )  # fmt: skip
-        return step, None
-    degree = np.round(np.where(known, direction_deg, 0.0)).astype(np.int64) % 360
-    factors = np.where(known, relative[degree], relative.mean())
-    factor = float((run * factors).sum() / run.sum()) if run.sum() > 0 else 1.0
-    return ShelterStep(
-        factor,
-        worst,
-        SHELTER_UNCERTAINTY * abs(1 - factor) / factor,
-        Provenance(
-            "site.obstacles",
-            f"{method}, by the direction of each reading (worst direction {100 * worst:.0f} %)",
-            (),
-            warnings,
-        ),
-    ), factors
+    # The wind may blow always or never from behind the obstacles: a rectangular distribution.
+    unknown = float(relative.max() - relative.min()) / np.sqrt(12)
+    how, factors = "every direction equally frequent", None
+    assumed: Findings = (ShelterAllRound(),)
+    factor = float(relative.mean())
+    if run is not None and direction_deg is not None and np.isfinite(direction_deg).any():
+        unknown, how, assumed = 0.0, "by the direction of each reading", ()
+        known = np.isfinite(direction_deg)
+        degree = np.round(np.where(known, direction_deg, 0.0)).astype(np.int64) % 360
+        factors = np.where(known, relative[degree], factor)
+        factor = float((run * factors).sum() / run.sum()) if run.sum() > 0 else 1.0
+    uncertainty = float(np.hypot(unknown, SHELTER_UNCERTAINTY * abs(1 - factor))) / factor
+    method = f"{method}, {how} (worst direction {100 * worst:.0f} %)"
+    provenance = Provenance("site.obstacles", method, assumed, warnings)
+    return ShelterStep(factor, worst, uncertainty, provenance), factors
 
 
 @dataclass(frozen=True)
@@ -290,13 +234,7 @@ def siting_warnings(
 ) -> tuple[RotorNearObstacle, ...]:
     """Check the rule that the rotor's bottom stands 9 m above anything within 150 m.
 
-    Parameters
-    ----------
-    rotor_bottom_m : float
-        Lowest point of the rotor above ground.
-    obstacles : sequence of Obstacle
-    roof_top_m : float or None
-        Highest point of the roof the machine stands on.
+    `roof_top_m` is the highest point of the roof the machine stands on; all heights above ground.
     """
     near = [(o.height_m, o.distance_m) for o in obstacles if o.distance_m <= CLEAR_DISTANCE_M]
     height, distance = max(near, default=(None, None))

@@ -55,22 +55,10 @@ def disturbed_height_m(
 ) -> FloatArray:
     """Return how high above a flat roof the flow is disturbed.
 
-    Parameters
-    ----------
-    building_height_m, width_m : array_like
-        Of the face that the wind meets; all arguments broadcast.
-    edge_distance_m : array_like
-        Distance x downwind of that face's edge.
+    At a distance x downwind of the edge of the face that the wind meets: the higher of the zone
+    of strong turbulence, 0.27 R - 0.1 x, and of the roof wake, 0.28 R (x/R)^0.33, with
+    R = Bs^0.67 Bl^0.33 from the shorter and the longer side of the face. All arguments broadcast.
 
-    Returns
-    -------
-    ndarray
-        The higher of the zone of strong turbulence, 0.27 R - 0.1 x, and of the roof wake,
-        0.28 R (x/R)^0.33, with R = Bs^0.67 Bl^0.33 from the shorter and the longer side of the
-        face.
-
-    Notes
-    -----
     Wilson, "Flow patterns over flat-roofed buildings and application to exhaust stack design",
     *ASHRAE Transactions* 85 part 2 (1979) 284-295, as in the *ASHRAE Handbook, HVAC Applications*,
     chapter on building air intake and exhaust (from memory). For wind square to a flat-roofed
@@ -86,13 +74,7 @@ def disturbed_height_m(
 def disc_share_below(
     height_m: npt.ArrayLike, hub_height_m: npt.ArrayLike, rotor_radius_m: npt.ArrayLike
 ) -> FloatArray:
-    """Return the share of a disc's area that lies below a height (circular segment).
-
-    Parameters
-    ----------
-    height_m, hub_height_m, rotor_radius_m : array_like
-        They broadcast.
-    """
+    """Return the share of a disc's area that lies below a height (circular segment)."""
     up = np.clip((floats(height_m) - floats(hub_height_m)) / floats(rotor_radius_m), -1.0, 1.0)
     return np.asarray(0.5 + (np.arcsin(up) + up * np.sqrt(1 - up**2)) / np.pi)
 
@@ -107,29 +89,19 @@ def span_share_below(
 
 @dataclass(frozen=True)
 class RoofStep:
-    """The step from the wind that no house disturbs to that above the roof.
-
-    Parameters
-    ----------
-    factor : float
-        Never above 1: no gain from wind speeding up over a roof is ever counted.
-    above_edge_m, above_ridge_m : float
-        Hub above the roof edge and above the ridge.
-    disturbed_top_m : float
-        Upper edge of the disturbed flow above ground.
-    disturbed_share : float
-        Share of the rotor's area below it.
-    standard_uncertainty : float
-        Of the factor, relative.
-    provenance : Provenance
-    """
+    """The step from the wind that no house disturbs to that above the roof."""
 
     factor: float
+    """Never above 1: no gain from wind speeding up over a roof is ever counted."""
     above_edge_m: float
+    """Hub above the roof edge, and above the ridge."""
     above_ridge_m: float
     disturbed_top_m: float
+    """Upper edge of the disturbed flow above ground."""
     disturbed_share: float
+    """Share of the rotor's area below it."""
     standard_uncertainty: float
+    """Of the factor, relative."""
     provenance: Provenance
 
 
@@ -156,19 +128,15 @@ def on_roof(
     rotor_height_m: float | None = None,
     anemometer_height_m: float | None = None,
 ) -> RoofStep:
-    """Judge a machine on a roof.
+    """Judge a machine on a roof; all heights are above ground.
 
     Parameters
     ----------
-    roof : Roof
-    hub_height_m : float
-        Above ground.
-    rotor_diameter_m : float, optional
-        Of a rotor that sweeps a disc.
-    rotor_height_m : float, optional
-        Of a rotor that sweeps a vertical rectangle; without either the hub stands for the rotor.
+    rotor_diameter_m, rotor_height_m : float, optional
+        Of a rotor that sweeps a disc, or a vertical rectangle; without either the hub stands for
+        the rotor.
     anemometer_height_m : float, optional
-        Above ground, when the anemometer stood on the same roof: what it missed is in its record.
+        When the anemometer stood on the same roof: what it missed is in its record.
     """
     top = roof.top_m + float(
         disturbed_height_m(roof.edge_height_m, roof.width_m, roof.edge_distance_m)

@@ -11,6 +11,7 @@ from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.wind.breakdown import sector_index
+from yieldest.wind.data_recovery import month_and_hour
 from yieldest.wind.profile import HeightStep, by_power_law
 
 LEAST_SPEED_MS = 3.0
@@ -30,16 +31,8 @@ ANEMOMETER_UNCERTAINTY = 0.02
 def shear_exponent(height_m: npt.ArrayLike, mean_speed_ms: npt.ArrayLike) -> FloatArray:
     """Return the exponent of the power law through mean speeds at two or more heights.
 
-    Parameters
-    ----------
-    height_m : array_like, shape (..., heights)
-    mean_speed_ms : array_like, shape (..., heights)
-        Of the same hours; NaN or zero gives NaN.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Slope of ln v against ln h by least squares; for two heights ln(v2/v1) / ln(h2/h1).
+    Both of shape (..., heights), the speeds of the same hours; NaN or zero gives NaN. The slope of
+    ln v against ln h by least squares; for two heights ln(v2/v1) / ln(h2/h1).
     """
     log_height = np.log(floats(height_m))
     speed = floats(mean_speed_ms)
@@ -50,25 +43,16 @@ def shear_exponent(height_m: npt.ArrayLike, mean_speed_ms: npt.ArrayLike) -> Flo
 
 @dataclass(frozen=True)
 class MeasuredShear:
-    """Shear exponents by direction sector and part of the day.
-
-    Parameters
-    ----------
-    height_m : ndarray, shape (heights,)
-    exponent : float
-        Of all readings together.
-    exponent_by_cell : ndarray, shape (sectors + 1, parts of the day)
-        The last row is for readings without a direction.
-    readings_by_cell : ndarray of int, same shape
-    exponent_uncertainty : float
-        Standard uncertainty of `exponent`.
-    """
+    """Shear exponents by direction sector and part of the day."""
 
     height_m: FloatArray
     exponent: float
+    """Of all readings together."""
     exponent_by_cell: FloatArray
+    """Shape (sectors + 1, parts of the day); the last row is for readings without a direction."""
     readings_by_cell: npt.NDArray[np.int64]
     exponent_uncertainty: float
+    """Standard uncertainty of `exponent`."""
 
     def at(self, time: npt.NDArray[np.datetime64], direction_deg: FloatArray | None) -> FloatArray:
         """Return the exponent for each reading, shape (n,)."""
@@ -79,13 +63,9 @@ class MeasuredShear:
 def _cells(
     time: npt.NDArray[np.datetime64], direction_deg: FloatArray | None
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
-    hour = time.astype("datetime64[h]").astype(np.int64) % 24
-    if direction_deg is None:
-        sector = np.full(time.size, SECTORS)
-    else:
-        sector = sector_index(direction_deg, SECTORS)
-        sector = np.where(sector < 0, SECTORS, sector)
-    return sector, hour * DAY_PARTS // 24
+    given = np.full(time.size, np.nan) if direction_deg is None else direction_deg
+    sector = sector_index(given, SECTORS)
+    return np.where(sector < 0, SECTORS, sector), month_and_hour(time)[1] * DAY_PARTS // 24
 
 
 def measured_shear(
@@ -94,15 +74,10 @@ def measured_shear(
     speed_ms: npt.ArrayLike,
     direction_deg: FloatArray | None,
 ) -> MeasuredShear:
-    """Measure shear exponents from speeds at several heights.
+    """Measure shear exponents from n speeds at several heights, shape (heights, n).
 
-    Parameters
-    ----------
-    time : ndarray of datetime64, shape (n,)
-    height_m : array_like, shape (heights,)
-    speed_ms : array_like, shape (heights, n)
-        NaN where missing; only readings of 3 m/s or more at every height count.
-    direction_deg : ndarray, shape (n,), or None
+    NaN where missing; only readings of 3 m/s or more at every height count. `height_m` has the
+    shape (heights,), `time` and `direction_deg` (n,).
 
     Raises
     ------
@@ -120,15 +95,13 @@ def measured_shear(
     if height.max() / height.min() < LEAST_HEIGHT_RATIO:
         raise InputError(
             f"wind.other_heights.height_m: {height.min():g} m and {height.max():g} m are too near "
-            "each "
-            f"other for a shear exponent; at least a factor {LEAST_HEIGHT_RATIO} is needed."
+            f"each other for a shear exponent; at least a factor {LEAST_HEIGHT_RATIO} is needed."
         )
     used = np.isfinite(speed).all(axis=0) & (np.nan_to_num(speed) >= LEAST_SPEED_MS).all(axis=0)
     if used.sum() < LEAST_READINGS:
         raise InputError(
             f"wind.other_heights: only {int(used.sum())} readings have {LEAST_SPEED_MS:g} m/s or "
-            "more at "
-            f"every height, and {LEAST_READINGS} are needed; state site.terrain instead."
+            f"more at every height, and {LEAST_READINGS} are needed; state site.terrain instead."
         )
     sector, part = _cells(time, direction_deg)
     cell = (sector * DAY_PARTS + part)[used]
@@ -161,20 +134,8 @@ def measured_to_hub(
 ) -> tuple[HeightStep, FloatArray]:
     """Carry every reading to the hub by the exponent of its direction and hour.
 
-    Parameters
-    ----------
-    shear : MeasuredShear
-    from_height_m, to_height_m : float
-    time : ndarray of datetime64, shape (n,)
-    run, direction_deg : ndarray, shape (n,)
-        Speed times weight, and direction, of every reading; the direction may be None.
-
-    Returns
-    -------
-    HeightStep
-        Its factor is that of the mean speed.
-    ndarray, shape (n,)
-        The factor of each reading.
+    `run` and `direction_deg` are speed times weight, and direction, of every reading, shape (n,).
+    The step has the factor of the mean speed; beside it comes that of each reading, shape (n,).
     """
     factors = (to_height_m / from_height_m) ** shear.at(time, direction_deg)
     factor = float((run * factors).sum() / run.sum()) if run.sum() > 0 else 1.0

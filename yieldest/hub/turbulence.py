@@ -18,13 +18,6 @@ def added_intensity(
 ) -> FloatArray:
     """Return the turbulence intensity that the site adds to what is in the curve already.
 
-    Parameters
-    ----------
-    site_intensity, curve_intensity : array_like
-        Standard deviation of the speed over its mean; they broadcast.
-
-    Notes
-    -----
     Variances of independent normal parts add: sqrt(site^2 - curve^2), or 0 for a smoother site.
     """
     more = floats(site_intensity) ** 2 - floats(curve_intensity) ** 2
@@ -77,16 +70,10 @@ def power_in_turbulence_w(
 def curve_in_turbulence(
     node_speed_ms: FloatArray, node_power_w: FloatArray, intensity: float, step_ms: float = 0.1
 ) -> tuple[FloatArray, FloatArray]:
-    """Return the nodes of a curve as turbulence blurs it.
+    """Return the nodes of a curve, speed and power, as added turbulence blurs it.
 
-    Parameters
-    ----------
-    node_speed_ms, node_power_w : ndarray, shape (n,)
-    intensity : float
-        Added turbulence intensity, see `added_intensity`.
-    step_ms : float
-        Distance of the new nodes. They reach from the first of the curve to its last: the little
-        power that gusts bring below cut-in is not counted.
+    The new nodes, `step_ms` apart, reach from the first of the curve to its last: the little power
+    that gusts bring below cut-in is not counted.
     """
     between = np.arange(node_speed_ms[0], node_speed_ms[-1], step_ms)
     speed = np.union1d(node_speed_ms, between)

@@ -11,10 +11,10 @@ from yieldest.arrays import FloatArray
 from yieldest.hub.air import (
     air_at_hub,
     gas_law_density,
+    moist_air_density,
     standard_pressure_pa,
     standard_temperature_k,
 )
-from yieldest.hub.moist_air import moist_air_density
 from yieldest.hub.shear import shear_exponent
 from yieldest.maps.cell_winds import CellWinds
 from yieldest.maps.grid import Grid, on_cells
