@@ -10,9 +10,13 @@ from hypothesis import strategies as st
 
 from yieldest.errors import InputError
 from yieldest.wind import record_rows as rows
-from yieldest.wind.interval_means import Averager
 from yieldest.wind.read_wind import RepeatedTimes, read_wind
-from yieldest.wind.record_rows import LinesBackInTime, ReadingsAveraged, ReadingsBeyondUsual
+from yieldest.wind.record_rows import (
+    Averager,
+    LinesBackInTime,
+    ReadingsAveraged,
+    ReadingsBeyondUsual,
+)
 from yieldest.wind.record_values import ValuesBeyondLimits
 
 HEADING = "time,speed (km/h),wind direction (deg),temp (C)\n"

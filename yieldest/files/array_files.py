@@ -12,11 +12,7 @@ from typing import Any
 import numpy as np
 
 from yieldest.errors import InputError
-from yieldest.files.text_file import (
-    ALWAYS_UNPACKED_BYTES,
-    open_bytes,
-    there_is_none,
-)
+from yieldest.files.text_file import ALWAYS_UNPACKED_BYTES, open_bytes, there_is_none
 
 _CLASSIC = (b"CDF\x01", b"CDF\x02", b"CDF\x05")
 _HDF5 = b"\x89HDF"

@@ -160,12 +160,13 @@ def layout_of(
     if not content:
         raise InputError(f"{path}: the file is empty; a heading and data lines were expected.")
     by_name = {name: mark for mark, name in DELIMITERS.items()}
-    delimiter = by_name.get(options.delimiter or "", options.delimiter) or _delimiter_told(
-        content, skip_lines is not None or not titled, headings
+    headed_first = not headings and (skip_lines is not None or not titled)
+    delimiter = by_name.get(options.delimiter or "", options.delimiter) or _delimiter(
+        content, headed_first
     )
     if headings:
         found = _Heading(headings, [], [], 0, content[0][0])
-    elif skip_lines is not None or not titled:
+    elif headed_first:
         found = _first_heading(content, delimiter)
     else:
         found = _find_heading(path, below, content, delimiter)
@@ -218,18 +219,6 @@ def _below_title(content: list[tuple[int, str]]) -> list[tuple[int, str]]:
     return list(dropwhile(lambda row: _ONE_CELL.fullmatch(row[1]), content)) or content
 
 
-def _delimiter_told(
-    content: list[tuple[int, str]], by_heading: bool, headings: Sequence[str]
-) -> str:
-    """Choose the delimiter, where the first line is the heading by that line alone."""
-    if by_heading and not headings:
-        text = _below_title(content)[0][1]
-        best = max(DELIMITERS, key=lambda mark: text.count(mark) if mark != " " else 0)
-        if best in text:
-            return best
-    return _delimiter(content)
-
-
 def _first_heading(content: list[tuple[int, str]], delimiter: str) -> _Heading:
     """Return the first line but for titles of one cell, with the units that may stand below it."""
     (line, text), *rest = _below_title(content)
@@ -239,8 +228,16 @@ def _first_heading(content: list[tuple[int, str]], delimiter: str) -> _Heading:
     return _Heading(split_line(text, delimiter), [], [], line, line + 1)
 
 
-def _delimiter(content: list[tuple[int, str]]) -> str:
-    """Choose the delimiter that gives most data lines the same number of cells as a heading."""
+def _delimiter(content: list[tuple[int, str]], headed_first: bool) -> str:
+    """Choose the delimiter that gives most data lines the same number of cells as a heading.
+
+    Where the first line is the heading, it alone tells.
+    """
+    if headed_first:
+        text = _below_title(content)[0][1]
+        best = max(DELIMITERS, key=lambda mark: text.count(mark) if mark != " " else 0)
+        if best in text:
+            return best
     lines = [line.strip() for _, line in content]
     alone = sum(map(is_number, lines))
     if 2 * alone >= len(lines) and not any(mark in lines[0] for mark in ",;\t|"):

@@ -19,29 +19,11 @@ _WRITTEN = (
 )
 
 
-def flag_texts(quality_control: QualityReport) -> list[str]:
-    """Return for each reading the names of the tests that flagged it, with spaces between.
-
-    A test that flags nearly every reading (rounding) is left out: it says nothing of one of them.
-    """
-    names = [test.name for test in quality_control.tests]
-    texts = np.full(quality_control.original.time.size, "", dtype=object)
-    for name, flags in zip(names, quality_control.flags, strict=True):
-        if name == "rounded":
-            continue
-        texts[flags] = [f"{text} {name}".strip() for text in texts[flags]]
-    return list(texts)
-
-
 def write_flagged(quality_control: QualityReport, path: Path) -> None:
     """Write a record with its flags as CSV (gzip where the name ends in .gz), whole or not at all.
 
-    Speeds are as they were read, in m/s; the column `left_out` is 1 where they are not used.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be written, or is one of the record.
+    Speeds are as they were read, in m/s; the column `left_out` is 1 where they are not used, and
+    `flags` names the tests that flagged a reading. To write over the record is refused.
     """
     record = quality_control.original
     refuse_inputs(path, files_of(Path(record.provenance.source)))
@@ -51,7 +33,11 @@ def write_flagged(quality_control: QualityReport, path: Path) -> None:
     }
     gone = np.isfinite(record.speed_ms) & ~np.isfinite(quality_control.record.speed_ms)
     columns["left_out"] = gone.astype(np.int64)
-    columns["flags"] = flag_texts(quality_control)
+    flagged = np.full(record.time.size, "", dtype=object)
+    for test, flags in zip(quality_control.tests, quality_control.flags, strict=True):
+        if test.name != "rounded":  # it flags nearly every reading, and says nothing of one of them
+            flagged[flags] = [f"{names} {test.name}".strip() for names in flagged[flags]]
+    columns["flags"] = flagged
     text = io.StringIO()
     pd.DataFrame(columns).to_csv(text, index=False, float_format="%.10g")
     content = text.getvalue().encode()

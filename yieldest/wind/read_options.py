@@ -19,21 +19,11 @@ _HEADING = "the heading says it"
 
 @dataclass(frozen=True)
 class Recognised:
-    """One thing that was recognised in a file, stated by the user, or taken for granted.
+    """One thing that was recognised in a file, stated by the user, or taken for granted."""
 
-    Parameters
-    ----------
-    what : str
-        For example "speed unit".
-    found : str
-        For example "mph".
-    how : str
-        "stated", "recognised", "from the heading", "assumed".
-    """
-
-    what: str
-    found: str
-    how: str
+    what: str  # for example "speed unit"
+    found: str  # for example "mph"
+    how: str  # "stated", "recognised", "from the heading", "assumed"
 
 
 class Columns(Settings):
@@ -122,9 +112,7 @@ class ReadOptions(TableOptions):
     missing: Annotated[
         Annotated[list[str | int | float], Strict(False)] | None,
         key(
-            "marks for a missing value",
-            ["-1", "broken"],
-            left_out="the usual ones are recognised",
+            "marks for a missing value", ["-1", "broken"], left_out="the usual ones are recognised"
         ),
     ] = None
     sensor: Annotated[

@@ -26,13 +26,7 @@ from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record import ImpossibleSpeeds
 from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_files import RecordFile, files_of, frame_source, sources_of
-from yieldest.wind.record_rows import (
-    BLOCK_ROWS,
-    DATE_ROWS,
-    Gathering,
-    LinesBackInTime,
-    pick_one,
-)
+from yieldest.wind.record_rows import BLOCK_ROWS, DATE_ROWS, Gathering, LinesBackInTime, pick_one
 from yieldest.wind.record_values import Flags, Gathered
 from yieldest.wind.wind_record import WindRecord
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -18,7 +18,6 @@ from yieldest.files.table import Table
 from yieldest.files.text_file import Progress
 from yieldest.files.time_stamps import Times
 from yieldest.provenance import Finding
-from yieldest.wind.interval_means import Averager
 from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_columns import CLOCK_ROLES, TEXT_ROLES, VALUE_ROLES, take_apart
@@ -53,6 +52,7 @@ STATION_HEADINGS = frozenset(
 )
 """Headings, taken apart, under which the name of the place stands."""
 _SHOWN = 5
+_MERGE_ABOVE = 2_000_000
 
 
 @dataclass(frozen=True)
@@ -90,6 +90,90 @@ class ReadingsBeyondUsual(Finding):
     readings: int
 
 
+class Averager:
+    """Averages of readings that arrive in blocks, in any order, over intervals of so many seconds.
+
+    The intervals begin at whole multiples of `seconds` since 1970; `readings` is how many speeds
+    were averaged so far, and `cubes` the sum of their cubes in (m/s)^3.
+    """
+
+    def __init__(self, seconds: float) -> None:
+        self.seconds = seconds
+        self.readings = 0
+        self.cubes = 0.0
+        self._parts: list[pd.DataFrame] = []
+        self._rows = 0
+        self._merged_rows = 0
+
+    def add(self, time: Times, values: Mapping[str, FloatArray]) -> None:
+        """Take in times and SI values by role, among them "speed"; NaN is left out of averages."""
+        speed = values["speed"]
+        valid = np.isfinite(speed)
+        self.readings += int(valid.sum())
+        still = np.where(valid, speed, 0.0)
+        self.cubes += float((still**3).sum())
+        columns = {"readings": valid.astype(np.float64), "sum": still, "squares": still**2}
+        columns["highest"] = np.fmax(speed, values["gust"]) if "gust" in values else speed
+        if "standard_deviation" in values:
+            columns["variance"] = np.where(
+                valid, np.nan_to_num(values["standard_deviation"]) ** 2, 0.0
+            )
+        if "direction" in values:
+            angle = np.radians(values["direction"])
+            # Weighted by the speed, as the wind itself carries; a calm has no direction.
+            columns["east"] = np.nan_to_num(still * np.sin(angle))
+            columns["north"] = np.nan_to_num(still * np.cos(angle))
+        for role in ("temperature", "pressure"):
+            if role in values:
+                columns[role] = np.nan_to_num(values[role])
+                columns[role + "s"] = np.isfinite(values[role]).astype(np.float64)
+        interval_ns = np.int64(self.seconds * 1e9)
+        number = time.astype("datetime64[ns]").astype(np.int64) // interval_ns
+        part = _merge(pd.DataFrame(columns, index=number))
+        self._parts.append(part)
+        self._rows += len(part)
+        if self._rows > 2 * self._merged_rows + _MERGE_ABOVE:
+            self._merged()
+
+    def result(self) -> tuple[Times, dict[str, FloatArray], FloatArray]:
+        """Return start, SI averages by role, and number of readings of each interval, in order.
+
+        "standard_deviation" is the standard deviation of the readings in an interval (with that of
+        the readings themselves where they have one), "gust" the highest.
+        """
+        frame = self._merged()
+        start = (frame.index.to_numpy() * np.int64(self.seconds * 1e9)).astype("datetime64[ns]")
+        column = {str(name): frame[name].to_numpy(np.float64) for name in frame}
+        count = column["readings"]
+        some = np.where(count > 0, count, np.nan)
+        mean = column["sum"] / some
+        variance = column["squares"] / some - mean**2 + column.get("variance", 0.0) / some
+        values = {
+            "speed": mean,
+            "standard_deviation": np.sqrt(np.maximum(variance, 0.0)),
+            "gust": column["highest"],
+        }
+        if "east" in column:
+            east, north = column["east"], column["north"]
+            blows = np.hypot(east, north) > 0
+            values["direction"] = np.where(blows, np.degrees(np.arctan2(east, north)) % 360, np.nan)
+        for role in ("temperature", "pressure"):
+            if role in column:
+                readings = column[role + "s"]
+                values[role] = column[role] / np.where(readings > 0, readings, np.nan)
+        return start, values, count
+
+    def _merged(self) -> pd.DataFrame:
+        self._parts = [_merge(pd.concat(self._parts))]
+        self._rows = self._merged_rows = len(self._parts[0])
+        return self._parts[0]
+
+
+def _merge(frame: pd.DataFrame) -> pd.DataFrame:
+    rows = frame.groupby(level=0)
+    return rows.sum().assign(highest=rows["highest"].max())
+
+
 class Gathering:
     """The rows of a record as they are read, block by block, and what was noticed about them."""
 
@@ -123,7 +207,7 @@ class Gathering:
             self.clock.names = source.columns.names
             names = source.columns.names
             as_text = [names[role] for role in TEXT_ROLES if role in names]
-            told = None if progress is None else partial(self._tell, progress, number)
+            told = None if progress is None else partial(_tell, progress, number, len(self.sources))
             for table in self._picked(source, names.values(), as_text, BLOCK_ROWS, told):
                 if table.frame.empty:
                     continue
@@ -146,9 +230,6 @@ class Gathering:
                 if not table.frame.empty:
                     yield table
 
-    def _tell(self, progress: Progress, number: int, share: float) -> None:
-        progress((number + share) / len(self.sources))
-
     def _picked(
         self,
         source: RecordFile,
@@ -159,7 +240,8 @@ class Gathering:
     ) -> Iterator[Table]:
         """Read some columns of the rows that hold the stated cells, of one station."""
         wanted = self.options.cells
-        stations = [h for h in source.layout.headings if take_apart(h).base in STATION_HEADINGS]
+        others = [h for h in source.layout.headings if h not in wanted]
+        stations = [heading for heading in others if take_apart(heading).base in STATION_HEADINGS]
         also = [*wanted, *stations]
         for table in source.tables([*headings, *also], [*as_text, *also], rows, progress):
             keep = np.ones(len(table.frame), dtype=bool)
@@ -167,14 +249,13 @@ class Gathering:
                 keep &= self._cells(table, heading).isin(cells).to_numpy()
             picked = table if keep.all() else replace(table, frame=table.frame[keep])
             for heading in stations:
-                if heading not in wanted:
-                    self._cells(picked, heading)
-                    seen = list(self._seen[heading])
-                    if len(seen) > 1:
-                        raise InputError(
-                            f"{self.path}: column {heading!r} holds several stations "
-                            f"{pick_one(heading, seen)}"
-                        )
+                self._cells(picked, heading)
+                seen = list(self._seen[heading])
+                if len(seen) > 1:
+                    raise InputError(
+                        f"{self.path}: column {heading!r} holds several stations "
+                        f"{pick_one(heading, seen)}"
+                    )
             yield picked
 
     def _cells(self, table: Table, heading: str) -> pd.Series[str]:
@@ -362,6 +443,10 @@ class Gathering:
                     text = ", ".join(f"{m} ({marks[m]:,} times)" for m in marks if m in told)
                     found.append(Recognised(f"{what} {role}", text, "recognised"))
         return found
+
+
+def _tell(progress: Progress, number: int, files: int, share: float) -> None:
+    progress((number + share) / files)
 
 
 def pick_one(heading: str, cells: Sequence[str]) -> str:
