@@ -168,7 +168,7 @@ def test_the_hut_pays_only_because_of_its_price(estimates):
 
 def test_the_frozen_cups_of_the_hut_are_left_out(estimates):
     result, _ = estimates["ridge-hut"]
-    frozen = next(test for test in result.study.quality_control.tests if test.name == "frozen")
+    frozen = next(test for test in result.resource.quality_control.tests if test.name == "frozen")
     assert frozen.count == 130 + 96 + 150
 
 

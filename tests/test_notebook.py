@@ -1,6 +1,5 @@
 """In a notebook: three lines to an estimate, and results that show themselves."""
 
-import doctest
 import subprocess
 import sys
 from html.parser import HTMLParser
@@ -33,18 +32,6 @@ def test_three_lines_reach_an_estimate(demo_site):
     project = yieldest.load(str(demo_site / "plan.toml"))
     estimate = project.estimate()
     assert [build.name for build in estimate.builds] == [each.name for each in project.plan.build]
-
-
-def test_the_walk_of_the_page_runs(monkeypatch):
-    monkeypatch.chdir(ROOT)
-    failed, tried = doctest.testfile(
-        str(ROOT / "docs" / "notebook.md"),
-        module_relative=False,
-        encoding="utf-8",
-        optionflags=doctest.NORMALIZE_WHITESPACE,
-    )
-    assert tried > 30
-    assert failed == 0
 
 
 def test_the_height_that_is_stated_is_that_of_the_record():
