@@ -23,10 +23,11 @@ from yieldest.energy.wakes import (
     downwind_and_across,
     grid_positions,
     nearest_neighbour,
+    rose_of_readings,
+    rose_of_weibull,
     single_wake_deficit,
     speeds_in_array,
 )
-from yieldest.energy.wind_rose import rose_of_readings, rose_of_weibull
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
 

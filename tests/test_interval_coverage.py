@@ -14,8 +14,7 @@ from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
 from yieldest.plan import Plan
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.uncertainty.propagation import run, summary
-from yieldest.uncertainty.sampling import draw_variates
+from yieldest.uncertainty.propagation import draw_variates, run, summary
 
 SITES = 200
 CURVE_MS = np.arange(3.0, 17.0)

@@ -15,8 +15,7 @@ from yieldest.model.estimate import estimate
 from yieldest.model.inputs import read
 from yieldest.model.uncertain import lined_up
 from yieldest.plan import LossDistributions, UncertaintyTable, load_plan
-from yieldest.uncertainty.propagation import run, summary
-from yieldest.uncertainty.sampling import columns, draw_variates
+from yieldest.uncertainty.propagation import columns, draw_variates, run, summary
 from yieldest.uncertainty.uncertain_inputs import CATEGORIES, QUANTITIES
 
 P90 = stats.norm.ppf(0.9)

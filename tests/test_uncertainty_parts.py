@@ -12,9 +12,15 @@ from yieldest.energy.closed_form import mean_power_w
 from yieldest.energy.net_energy import SpeedSeries
 from yieldest.errors import InputError
 from yieldest.uncertainty.distributions import ListedValues, Lognormal, Normal, Triangular, Uniform
-from yieldest.uncertainty.propagation import convergence, summary
+from yieldest.uncertainty.propagation import (
+    REPLICATES,
+    Correlation,
+    convergence,
+    draw_variates,
+    fewer,
+    summary,
+)
 from yieldest.uncertainty.result import probability_of_doing_better
-from yieldest.uncertainty.sampling import REPLICATES, Correlation, draw_variates, fewer
 from yieldest.uncertainty.sensitivity import first_order_shares
 from yieldest.uncertainty.uncertain_inputs import QUANTITIES, UncertainInput
 

@@ -17,7 +17,7 @@ from yieldest.energy.cables import (
     Converter,
     copper_resistance_ohm_per_m,
 )
-from yieldest.energy.wind_rose import rose_of_weibull
+from yieldest.energy.wakes import rose_of_weibull
 
 powers = st.floats(0, 5000)
 

@@ -12,8 +12,12 @@ from harness import Figure, best_of, report
 from yieldest.economics.cash_flow import cash_flow
 from yieldest.economics.measures import cost_per_kwh, payback_years, present_value
 from yieldest.energy.closed_form import mean_power_w
-from yieldest.energy.wakes import directions_within, grid_positions, speeds_in_array
-from yieldest.energy.wind_rose import rose_of_weibull
+from yieldest.energy.wakes import (
+    directions_within,
+    grid_positions,
+    rose_of_weibull,
+    speeds_in_array,
+)
 
 DRAWS = 100_000
 LIFE = 15

@@ -19,8 +19,7 @@ from yieldest.model.estimate import estimate
 from yieldest.model.inputs import read
 from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
 from yieldest.plan import load_plan
-from yieldest.uncertainty.propagation import convergence, run, summary
-from yieldest.uncertainty.sampling import draw_variates
+from yieldest.uncertainty.propagation import convergence, draw_variates, run, summary
 
 DEMO_SITE = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
 DRAWS = 100_000

@@ -20,8 +20,7 @@ from scipy.special import ndtr
 from yieldest.model.estimate import estimate
 from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
 from yieldest.plan import load_plan
-from yieldest.uncertainty.propagation import run, summary
-from yieldest.uncertainty.sampling import draw_variates
+from yieldest.uncertainty.propagation import draw_variates, run, summary
 
 CURVE_MS = np.arange(3.0, 17.0)
 CURVE_W = np.array([5, 30, 80, 160, 260, 390, 540, 700, 850, 950, 1000, 1000, 930, 800.0])

@@ -16,6 +16,7 @@ from yieldest.energy.losses import Loss
 from yieldest.energy.wakes import (
     NEAR_WAKE_DIAMETERS,
     SIDE_BY_SIDE_DIAMETERS,
+    Rose,
     WakeLoss,
     directions_within,
     grid_positions,
@@ -24,7 +25,6 @@ from yieldest.energy.wakes import (
     speeds_in_array,
     thrust_of,
 )
-from yieldest.energy.wind_rose import Rose
 from yieldest.provenance import Finding, Findings
 from yieldest.settings import Bearing, Settings, Share, Words, at_most_one, key
 from yieldest.turbine.power_curve import PowerCurve

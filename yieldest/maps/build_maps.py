@@ -17,7 +17,7 @@ from yieldest.energy.array_losses import MachineArray
 from yieldest.energy.closed_form import HOURS_PER_YEAR
 from yieldest.energy.losses import assumed_losses, kept_share, losses_of
 from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year
-from yieldest.energy.wind_rose import speed_bins
+from yieldest.energy.wakes import speed_bins
 from yieldest.maps.cell_sites import CellSites, density_at_hub, to_hub
 from yieldest.maps.cell_winds import CellWinds
 from yieldest.maps.grid import by_parts, on_cells

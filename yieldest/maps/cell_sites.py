@@ -18,12 +18,37 @@ from yieldest.hub.air import (
 from yieldest.hub.shear import shear_exponent
 from yieldest.maps.cell_winds import CellWinds
 from yieldest.maps.grid import Grid, on_cells
-from yieldest.maps.map_findings import LeftOutOfMap, NoElevation
 from yieldest.plan import Site
-from yieldest.provenance import Findings, Provenance
+from yieldest.provenance import Finding, Findings, Provenance
+from yieldest.report.sentences.words import sentence
 from yieldest.units import ZERO_CELSIUS_K
 from yieldest.wind.profile import distance_findings, log_law_factor, power_law_factor
 from yieldest.wind.profile import to_hub as one_step
+
+
+@dataclass(frozen=True)
+class NoElevation(Finding):
+    """Neither the grid nor the plan states an elevation; 0 m is taken."""
+
+
+@dataclass(frozen=True)
+class LeftOutOfMap(Finding):
+    """Keys of the plan's site that hold for one place alone."""
+
+    keys: tuple[str, ...]
+
+
+@sentence.register
+def _(finding: NoElevation) -> str:
+    return "Elevation 0 m, for neither the grid nor site.elevation_m states it."
+
+
+@sentence.register
+def _(finding: LeftOutOfMap) -> str:
+    return (
+        f"What the plan states as {', '.join(f'site.{key}' for key in finding.keys)} belongs to "
+        "one place and is left out of the map."
+    )
 
 
 @dataclass(frozen=True)

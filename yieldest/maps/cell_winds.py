@@ -59,63 +59,53 @@ class WindKind:
 
 def wind_kind(grid: Grid, height_m: float | None) -> WindKind:
     """Find the wind in a grid; the height is for variables that do not say theirs."""
-    for role in ("speed", "eastward", "shape", "frequency"):
-        first = grid.all_of(role)
-        if first:
-            break
-    else:
+    from_sums = (
+        "Weibull by maximum likelihood (Seguro & Lambert 2000) from power sums of the readings, "
+        "calms kept as a share of their own"
+    )
+    roles: dict[str, tuple[str, str, str | None, Fit]] = {
+        "speed": ("wind speed", from_sums, None, _fitted),
+        "eastward": (
+            "wind components",
+            f"speed as the root of the summed squares of the components; {from_sums}",
+            "northward",
+            _fitted,
+        ),
+        "shape": ("Weibull parameters", "Weibull shape and scale as given", "scale", _given),
+        "frequency": (
+            "frequencies of wind-speed classes",
+            "Weibull by interval-censored maximum likelihood (Cohen 1965) on the classes",
+            None,
+            _tabled,
+        ),
+    }
+    role = next((each for each in roles if grid.all_of(each)), None)
+    if role is None:
         raise InputError(
             f"{grid.name}: no variable has the CF standard name wind_speed, or eastward_wind and "
             "northward_wind, or a dimension of wind-speed classes, and none is called Weibull "
             f"shape; the variables are {grid.listing()}; say which one with --variable, such as "
             "--variable speed=NAME."
         )
-    names = [str(variable.name) for variable in first]
-    if role == "speed":
-        return WindKind(
-            f"wind speed {_listed(names)}",
-            "Weibull by maximum likelihood (Seguro & Lambert 2000) from power sums of the "
-            "readings, calms kept as a share of their own",
-            tuple(names),
-            partial(_by_height, names=names, partners=[], height_m=height_m, fit=_fitted),
-        )
-    partner_role = {"eastward": "northward", "shape": "scale"}.get(role)
-    partners = [] if partner_role is None else [str(v.name) for v in grid.all_of(partner_role)]
-    if partner_role is not None and len(partners) != len(names):
-        raise InputError(
-            f"{grid.name}: {_listed(names)} needs as many variables for {partner_role}, but "
-            f"there {'is' if len(partners) == 1 else 'are'} {_listed(partners) or 'none'}; say "
-            f"which one with --variable {partner_role}=NAME."
-        )
-    used = (*names, *partners)
-    source = " and ".join(filter(None, (_listed(names), _listed(partners))))
-    if role == "eastward":
-        return WindKind(
-            f"wind components {source}",
-            "speed as the root of the summed squares of the components; Weibull by maximum "
-            "likelihood (Seguro & Lambert 2000) from power sums of the readings, calms kept as a "
-            "share of their own",
-            used,
-            partial(_by_height, names=names, partners=partners, height_m=height_m, fit=_fitted),
-        )
-    if role == "shape":
-        calms = [str(variable.name) for variable in grid.all_of("calm_share")]
-        return WindKind(
-            f"Weibull parameters {source}",
-            "Weibull shape and scale as given" + ("" if calms else "; no calms are given"),
-            (*used, *calms),
-            partial(_by_height, names=names, partners=partners, height_m=height_m, fit=_given),
-        )
-    return WindKind(
-        f"frequencies of wind-speed classes {source}",
-        "Weibull by interval-censored maximum likelihood (Cohen 1965) on the classes",
-        used,
-        partial(_by_height, names=names, partners=[], height_m=height_m, fit=_tabled),
+    words, method, partner, fit = roles[role]
+    names, partners, calms = (
+        [] if each is None else [str(variable.name) for variable in grid.all_of(each)]
+        for each in (role, partner, "calm_share" if role == "shape" else None)
     )
-
-
-def _listed(names: list[str]) -> str:
-    return ", ".join(names)
+    if partner is not None and len(partners) != len(names):
+        raise InputError(
+            f"{grid.name}: {', '.join(names)} needs as many variables for {partner}, but "
+            f"there {'is' if len(partners) == 1 else 'are'} {', '.join(partners) or 'none'}; say "
+            f"which one with --variable {partner}=NAME."
+        )
+    if role == "shape" and not calms:
+        method += "; no calms are given"
+    return WindKind(
+        f"{words} {' and '.join(', '.join(each) for each in (names, partners) if each)}",
+        method,
+        (*names, *partners, *calms),
+        partial(_by_height, names=names, partners=partners, height_m=height_m, fit=fit),
+    )
 
 
 Fit = Callable[[Grid, float, xr.DataArray, xr.DataArray | None], CellWinds]
@@ -134,7 +124,7 @@ def _by_height(
     heights = [distribution.height_m for distribution in distributions]
     if len(set(heights)) < len(heights):
         raise InputError(
-            f"{grid.name}: two of the variables {_listed(names)} are for the same height of "
+            f"{grid.name}: two of the variables {', '.join(names)} are for the same height of "
             f"{max(heights, key=heights.count):g} m; say which one with --variable ROLE=NAME."
         )
     return distributions

@@ -12,7 +12,6 @@ from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
 from yieldest.maps.cell_sites import cell_sites
 from yieldest.maps.cell_winds import CellWinds, WindKind, wind_kind
 from yieldest.maps.grid import Grid
-from yieldest.maps.map_findings import CellsAreNoSites, MonthsMissingOnMap, TimesUnknown
 from yieldest.plan import Plan
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.report.sentences.words import sentence
@@ -50,6 +49,44 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
     "discounted_payback": {"long_name": "discounted payback; missing where never", "units": "year"},
 }
 """Attributes of the maps by name, following the CF conventions; a cost has its currency too."""
+
+
+@dataclass(frozen=True)
+class CellsAreNoSites(Finding):
+    """A cell knows nothing of what stands inside it."""
+
+
+@dataclass(frozen=True)
+class TimesUnknown(Finding):
+    """The readings have no times, so whether they make up whole years is not known."""
+
+
+@dataclass(frozen=True)
+class MonthsMissingOnMap(Finding):
+    """The readings cover only some months of the year."""
+
+    months: int
+
+
+@sentence.register
+def _(finding: CellsAreNoSites) -> str:
+    return (
+        "A cell knows nothing of the trees, houses and hills inside it: use the map to find where "
+        "to measure, and measure there before building."
+    )
+
+
+@sentence.register
+def _(finding: TimesUnknown) -> str:
+    return "The time of the readings is not known, so whether they make up whole years is not."
+
+
+@sentence.register
+def _(finding: MonthsMissingOnMap) -> str:
+    return (
+        f"The readings cover {finding.months} of the 12 months of a year; the missing months may "
+        "be windier or calmer, and no correction is made for them."
+    )
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from yieldest.energy.array_losses import MachineArray
-from yieldest.energy.wind_rose import SECTORS, Rose, rose_of_readings, rose_of_weibull
+from yieldest.energy.wakes import SECTORS, Rose, rose_of_readings, rose_of_weibull
 from yieldest.plan import Build
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import WindDistribution

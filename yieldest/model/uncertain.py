@@ -23,8 +23,8 @@ from yieldest.plan import FEWEST_DRAWS, MOST_DRAWS
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import nodes_at_density
 from yieldest.uncertainty.next_measurement import usual_steps
+from yieldest.uncertainty.propagation import Correlation
 from yieldest.uncertainty.result import Uncertainty, uncertainty_of
-from yieldest.uncertainty.sampling import Correlation
 from yieldest.uncertainty.uncertain_inputs import (
     ALIKE_CORRELATION,
     CURVE_CORRELATION,

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.uncertainty.propagation import Outcomes, run, summary
-from yieldest.uncertainty.sampling import columns, fewer
+from yieldest.uncertainty.propagation import Outcomes, columns, fewer, of_chain, run, summary
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.mean_uncertainty import season_uncertainty
@@ -63,7 +62,16 @@ def usual_steps(
         if size.get(quantity, 0.0) > target
     ]
     if days is not None and not has_reference:
-        steps.append(_one_more_month(days))
+        later = days + 30
+        now, then = (season_uncertainty(1 - min(1.0, d / DAYS_PER_YEAR)) for d in (days, later))
+        years, years_later = (max(1.0, d / DAYS_PER_YEAR) for d in (days, later))
+        left = {
+            "sampling": (days / later) ** 0.5,
+            "shape": (days / later) ** 0.5,
+            "seasons": then / now if now > 0 else 1.0,
+            "past_years": (years / years_later) ** 0.5,
+        }
+        steps.append(MeasurementStep("one more month", 1.0, left))
         left = {
             quantity: min(1.0, target / size[quantity])
             for quantity, target in (("past_years", 0.02), ("seasons", 0.03))
@@ -71,22 +79,6 @@ def usual_steps(
         }
         steps.append(MeasurementStep("long-term reference", 1.0, left))
     return tuple(steps)
-
-
-def _one_more_month(days: float) -> MeasurementStep:
-    later = days + 30
-    now, then = (season_uncertainty(1 - min(1.0, d / DAYS_PER_YEAR)) for d in (days, later))
-    years, years_later = (max(1.0, d / DAYS_PER_YEAR) for d in (days, later))
-    return MeasurementStep(
-        "one more month",
-        1.0,
-        {
-            "sampling": (days / later) ** 0.5,
-            "shape": (days / later) ** 0.5,
-            "seasons": then / now if now > 0 else 1.0,
-            "past_years": (years / years_later) ** 0.5,
-        },
-    )
 
 
 @dataclass(frozen=True)
@@ -122,7 +114,7 @@ def gains(
     The same draws (a part of them) with the variates of the inputs in question moved towards 0; the
     middle of the result would move too, when something is measured, but nobody knows yet where to.
     """
-    column = columns(inputs)
+    column, mine = columns(inputs), of_chain(chain, inputs)
     some = fewer(variates, DRAWS)
     before = _interval(figure, run(chain, inputs, some))
     if before is None or before[0] == before[1]:
@@ -130,9 +122,8 @@ def gains(
     found = []
     for step in steps:
         nearer = some.copy()
-        for each in inputs:
-            if each.quantity in step.left and each.name in chain.names.values():
-                nearer[:, column[each.name]] *= step.left[each.quantity]
+        for each in mine:
+            nearer[:, column[each.name]] *= step.left.get(each.quantity, 1.0)
         if np.array_equal(nearer, some):
             continue
         after = _interval(figure, run(chain, inputs, nearer))

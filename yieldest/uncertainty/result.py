@@ -14,15 +14,18 @@ from yieldest.errors import InputError
 from yieldest.uncertainty.next_measurement import Gain, MeasurementStep, gains
 from yieldest.uncertainty.propagation import (
     MORE_IS_BETTER,
+    REPLICATES,
     Convergence,
+    Correlation,
     Outcomes,
     Range,
+    columns,
     convergence,
+    draw_variates,
     quantile,
     run,
     summary,
 )
-from yieldest.uncertainty.sampling import REPLICATES, Correlation, columns, draw_variates
 from yieldest.uncertainty.sensitivity import Driver, drivers
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
 
@@ -244,16 +247,20 @@ def _build(
     chain, mine = chains[index], found[index]
     goal = "cost_per_kwh" if "cost_per_kwh" in mine else "life_kwh_per_year"
     priced = "net_present_value" in mine
+
+    def share(held: npt.NDArray[np.bool_]) -> float:
+        return float(held.mean())
+
     return BuildUncertainty(
         name=chain.name,
         outcomes=mine,
         ranges={figure: summary(figure, values) for figure, values in mine.items()},
-        probability_of_payback=_share_with(np.isfinite(mine["payback_years"])) if priced else None,
+        probability_of_payback=share(np.isfinite(mine["payback_years"])) if priced else None,
         probability_that_it_pays=(
-            _share_with(np.isfinite(mine["discounted_payback_years"])) if priced else None
+            share(np.isfinite(mine["discounted_payback_years"])) if priced else None
         ),
         probability_below_price=(
-            _share_with(mine.get("cost_per_used_kwh", mine["cost_per_kwh"]) < price)
+            share(mine.get("cost_per_used_kwh", mine["cost_per_kwh"]) < price)
             if priced and price is not None
             else None
         ),
@@ -269,10 +276,6 @@ def _build(
         drivers=drivers(chain, inputs, variates, {key: mine[key] for key in DRIVEN if key in mine}),
         next_steps=gains(chain, inputs, variates, steps, goal),
     )
-
-
-def _share_with(held: npt.NDArray[np.bool_]) -> float:
-    return float(held.mean())
 
 
 def _price(

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray, number_or_none
-from yieldest.uncertainty.propagation import Outcomes
-from yieldest.uncertainty.sampling import columns, fewer
+from yieldest.uncertainty.propagation import Outcomes, columns, fewer, of_chain
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
 
 FAR = 1.6448536269514722
@@ -135,8 +134,3 @@ def drivers(
         )
         for figure in found
     }
-
-
-def of_chain(chain: Outcomes, inputs: Sequence[UncertainInput]) -> list[UncertainInput]:
-    """Return the inputs that a build depends on."""
-    return [each for each in inputs if each.name in chain.names.values()]

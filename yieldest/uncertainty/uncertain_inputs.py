@@ -92,7 +92,6 @@ class UncertainQuantity:
     size_if_assumed: float | None = None
     left_out: str = ""
     kind: type[Lognormal | Normal | Triangular] = Lognormal
-    multiplies_speed: bool = False
     example: dict[str, Any] = field(default_factory=lambda: {"standard_uncertainty": 0.05})
 
     def default(self, *, assumed: bool = False) -> Default:
@@ -124,162 +123,67 @@ def _percent(share: float) -> str:
     return f"{100 * share:g} %"
 
 
-def _of_speed(
-    key: str,
-    category: str,
-    words: str,
-    size: float | None = None,
-    left_out: str = "",
-    example: float = 0.05,
-) -> UncertainQuantity:
-    """Return an input that multiplies every speed on site."""
-    return UncertainQuantity(
-        key,
-        category,
-        words,
-        size=size,
-        left_out=left_out,
-        multiplies_speed=True,
-        example={"standard_uncertainty": example},
-    )
-
-
-QUANTITIES: dict[str, UncertainQuantity] = {
-    quantity.key: quantity
-    for quantity in (
-        _of_speed("stated_mean", MEASUREMENT, "mean speed as stated", 0.10),
-        _of_speed("anemometer", MEASUREMENT, "calibration of the anemometer", 0.03, example=0.01),
-        _of_speed("mounting", MEASUREMENT, "mounting of the anemometer", 0.02),
-        _of_speed("rounding", MEASUREMENT, "rounding of the readings", left_out="from the record"),
-        _of_speed(
-            "fit", MEASUREMENT, "fit of the distribution to the readings", left_out="from the fit"
-        ),
-        UncertainQuantity(
-            "shape",
-            HISTORICAL,
-            "shape of the speed distribution",
-            size=0.10,
-            size_if_assumed=0.15,
-            left_out="from the fit; 10 % where stated, 15 % where assumed",
-        ),
-        _of_speed(
-            "sampling", HISTORICAL, "weather of the days in the record", left_out="from the record"
-        ),
-        _of_speed(
-            "seasons", HISTORICAL, "seasons that the record lacks", left_out="from the record"
-        ),
-        _of_speed(
-            "past_years",
-            HISTORICAL,
-            "record's years against the long term",
-            left_out=f"{YEAR_TO_YEAR} over the root of the years",
-        ),
-        _of_speed(
-            "long_term",
-            HISTORICAL,
-            "relation to the long-term reference",
-            left_out="from the reference",
-        ),
-        UncertainQuantity(
-            "shear_exponent",
-            VERTICAL,
-            "height step",
-            EXPONENT,
-            left_out="from the height step",
-            kind=Normal,
-        ),
-        UncertainQuantity(
-            "exposure",
-            HORIZONTAL,
-            "surroundings: obstacles, roof, terrain",
-            size=0.03,
-            left_out="3 %, and what obstacles and roof state",
-        ),
-        UncertainQuantity(
-            "coming_years",
-            COMING,
-            "a year against the long term",
-            size=YEAR_TO_YEAR.value,
-            left_out=f"{YEAR_TO_YEAR}, or what a reference shows",
-            kind=Normal,
-        ),
-        UncertainQuantity(
-            "density", PERFORMANCE, "air density", left_out="from the air", kind=Normal
-        ),
-        UncertainQuantity(
-            "curve", PERFORMANCE, "power curve, all bins together", left_out="from the curve"
-        ),
-        UncertainQuantity(
-            "curve_bins",
-            PERFORMANCE,
-            "power curve, bin by bin",
-            left_out="from the curve",
-            kind=Normal,
-        ),
-        *(
-            UncertainQuantity(
-                f"losses.{category.key}",
-                PERFORMANCE,
-                f"{category.name} loss",
-                LOSS_SHARE,
-                left_out=f"{_percent(ASSUMED_UNCERTAINTY)} of an assumed loss, "
-                f"{_percent(STATED_UNCERTAINTY)} of a stated one",
-                example={"uniform": [0.0, 2 * category.example]},
-            )
-            for category in LOSS_CATEGORIES.values()
-        ),
-        UncertainQuantity(
-            "prices",
-            MONEY,
-            "prices of the parts bill",
-            size=0.10,
-            example={"triangular": [0.9, 1.0, 1.3]},
-        ),
-        UncertainQuantity(
-            "maintenance",
-            MONEY,
-            "upkeep",
-            size=0.25,
-            size_if_assumed=0.5,
-            left_out="25 % where stated, 50 % where assumed",
-            example={"standard_uncertainty": 0.3},
-        ),
-        UncertainQuantity(
-            "life_years",
-            MONEY,
-            "life of the build",
-            LIFE,
-            size=0.4 / 6**0.5,
-            left_out="a triangle that reaches 40 % to either side",
-            kind=Triangular,
-            example={"triangular": [8, 12, 20]},
-        ),
-        UncertainQuantity(
-            "discount_rate",
-            MONEY,
-            "real discount rate",
-            RATE,
-            size=0.01,
-            left_out="0.01",
-            kind=Normal,
-            example={"standard_uncertainty": 0.02},
-        ),
-        UncertainQuantity(
-            "price_per_kwh",
-            MONEY,
-            "worth of a kWh",
-            PRICE,
-            size=0.10,
-            example={"values": [0.28, 0.30, 0.45]},
-        ),
-    )
-}
+_KINDS = (
+    UncertainQuantity("stated_mean", MEASUREMENT, "mean speed as stated", size=0.10),
+    UncertainQuantity("anemometer", MEASUREMENT, "calibration of the anemometer", size=0.03,
+        example={"standard_uncertainty": 0.01}),
+    UncertainQuantity("mounting", MEASUREMENT, "mounting of the anemometer", size=0.02),
+    UncertainQuantity("rounding", MEASUREMENT, "rounding of the readings",
+        left_out="from the record"),
+    UncertainQuantity("fit", MEASUREMENT, "fit of the distribution to the readings",
+        left_out="from the fit"),
+    UncertainQuantity("shape", HISTORICAL, "shape of the speed distribution", size=0.10,
+        size_if_assumed=0.15, left_out="from the fit; 10 % where stated, 15 % where assumed"),
+    UncertainQuantity("sampling", HISTORICAL, "weather of the days in the record",
+        left_out="from the record"),
+    UncertainQuantity("seasons", HISTORICAL, "seasons that the record lacks",
+        left_out="from the record"),
+    UncertainQuantity("past_years", HISTORICAL, "record's years against the long term",
+        left_out=f"{YEAR_TO_YEAR} over the root of the years"),
+    UncertainQuantity("long_term", HISTORICAL, "relation to the long-term reference",
+        left_out="from the reference"),
+    UncertainQuantity("shear_exponent", VERTICAL, "height step", EXPONENT, kind=Normal,
+        left_out="from the height step"),
+    UncertainQuantity("exposure", HORIZONTAL, "surroundings: obstacles, roof, terrain", size=0.03,
+        left_out="3 %, and what obstacles and roof state"),
+    UncertainQuantity("coming_years", COMING, "a year against the long term", kind=Normal,
+        size=YEAR_TO_YEAR.value, left_out=f"{YEAR_TO_YEAR}, or what a reference shows"),
+    UncertainQuantity("density", PERFORMANCE, "air density", kind=Normal,
+        left_out="from the air"),
+    UncertainQuantity("curve", PERFORMANCE, "power curve, all bins together",
+        left_out="from the curve"),
+    UncertainQuantity("curve_bins", PERFORMANCE, "power curve, bin by bin", kind=Normal,
+        left_out="from the curve"),
+    *(
+        UncertainQuantity(f"losses.{each.key}", PERFORMANCE, f"{each.name} loss", LOSS_SHARE,
+            left_out=f"{_percent(ASSUMED_UNCERTAINTY)} of an assumed loss, "
+            f"{_percent(STATED_UNCERTAINTY)} of a stated one",
+            example={"uniform": [0.0, 2 * each.example]})
+        for each in LOSS_CATEGORIES.values()
+    ),
+    UncertainQuantity("prices", MONEY, "prices of the parts bill", size=0.10,
+        example={"triangular": [0.9, 1.0, 1.3]}),
+    UncertainQuantity("maintenance", MONEY, "upkeep", size=0.25, size_if_assumed=0.5,
+        left_out="25 % where stated, 50 % where assumed", example={"standard_uncertainty": 0.3}),
+    UncertainQuantity("life_years", MONEY, "life of the build", LIFE, kind=Triangular,
+        size=0.4 / 6**0.5, left_out="a triangle that reaches 40 % to either side",
+        example={"triangular": [8, 12, 20]}),
+    UncertainQuantity("discount_rate", MONEY, "real discount rate", RATE, kind=Normal, size=0.01,
+        left_out="0.01", example={"standard_uncertainty": 0.02}),
+    UncertainQuantity("price_per_kwh", MONEY, "worth of a kWh", PRICE, size=0.10,
+        example={"values": [0.28, 0.30, 0.45]}),
+)  # fmt: skip
+QUANTITIES = {quantity.key: quantity for quantity in _KINDS}
 """Every kind of uncertain input, by its key in the plan's table [uncertainty].
 
 A new one is an entry here, and what takes its values in `yieldest.model.uncertain`.
 """
 
-SPEED_FACTORS = tuple(key for key, quantity in QUANTITIES.items() if quantity.multiplies_speed)
+SPEED_FACTORS = tuple(
+    quantity.key
+    for quantity in QUANTITIES.values()
+    if quantity.category in (MEASUREMENT, HISTORICAL) and quantity.key != "shape"
+)
 """Those that multiply every speed on site."""
 
 
