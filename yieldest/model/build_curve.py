@@ -15,13 +15,8 @@ from yieldest.turbine.power_curve import PowerCurve
 class BuildCurve:
     """The power curve of a build as its source gives it, with what the machine feeds.
 
-    Parameters
-    ----------
-    settings : Build
-    source : PowerCurve
-        In the air it is stated for, on the load it was measured on.
-    conversion : Conversion or None
-        From the file that the plan names; None without one.
+    `source` is in the air it is stated for and on the load it was measured on; `conversion` is that
+    of the file that the plan names, None without one.
     """
 
     settings: Build
@@ -29,17 +24,7 @@ class BuildCurve:
     conversion: Conversion | None
 
     def at_density(self, air_density_kg_m3: float) -> PowerCurve:
-        """Return the curve for an air density and for the load that the machine will feed.
-
-        Parameters
-        ----------
-        air_density_kg_m3 : float
-
-        Raises
-        ------
-        InputError
-            When what the plan states of the load cannot be.
-        """
+        """Return the curve for an air density and for the load that the machine will feed."""
         build = self.settings
         curve = self.source.at_density(air_density_kg_m3, build.density_correction)
         if build.load is None:
@@ -48,13 +33,7 @@ class BuildCurve:
 
 
 def read_build_curve(plan: Plan, build: Build) -> BuildCurve:
-    """Read the files that the power curve of a build is made from.
-
-    Raises
-    ------
-    InputError
-        When a file cannot be used.
-    """
+    """Read the files that the power curve of a build is made from."""
     load = build.load
     conversion = None
     if load is not None and load.conversion not in (None, TYPICAL):

@@ -24,14 +24,8 @@ _ENOUGH_TO_JUDGE = 3
 class MeterUncertainty:
     """Standard uncertainties of the instruments (type B of JCGM 100).
 
-    Parameters
-    ----------
-    power : float
-        As a share of the power.
-    speed : float
-        As a share of the speed.
-    speed_ms : float
-        The part of the speed's that does not grow with it.
+    Of the power and of the speed as shares of them, and the part of the speed's that does not grow
+    with it.
     """
 
     power: float = POWER_METERS.value
@@ -82,7 +76,7 @@ def bin_readings(
     uncertainty: MeterUncertainty,
     density_uncertainty: float,
 ) -> Bins:
-    r"""Sort readings into bins.
+    """Sort readings into bins.
 
     Parameters
     ----------
@@ -100,11 +94,10 @@ def bin_readings(
     Notes
     -----
     IEC 61400-12-1 (2005, section 8.2 and annex D; numbers from memory). Type A: s / sqrt(n) of the
-    powers in the bin. Type B: u^2 = (power uncertainty P)^2 + (density uncertainty P)^2 + (c
-    u_v)^2 with the
-    sensitivity c the slope of the curve at the bin and u_v^2 = (speed uncertainty v)^2 +
-    (constant)^2.
-    The scatter of a bin with one or two readings is the pooled relative scatter of the others.
+    powers in the bin. Type B: u^2 = (power uncertainty P)^2 + (density uncertainty P)^2 +
+    (c u_v)^2 with the sensitivity c the slope of the curve at the bin and u_v^2 = (speed
+    uncertainty v)^2 + (constant)^2. The scatter of a bin with one or two readings is the pooled
+    relative scatter of the others.
     """
     number, group, count = np.unique(bin_number(speed_ms), return_inverse=True, return_counts=True)
     if number.size < 2:
@@ -191,12 +184,6 @@ class SmoothCurve:
 def rising_then_falling(power_w: FloatArray, weight: FloatArray) -> FloatArray:
     """Return the nearest values that rise to one peak and fall after it (weighted least squares).
 
-    Parameters
-    ----------
-    power_w, weight : ndarray, shape (n,)
-
-    Notes
-    -----
     Isotonic regression by pooling adjacent violators (Barlow, Bartholomew, Bremner & Brunk 1972,
     *Statistical Inference under Order Restrictions*) on either side of every possible peak, the
     best one kept.

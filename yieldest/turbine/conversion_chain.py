@@ -63,25 +63,12 @@ def phase_factor(circuit: Circuit, between: str) -> float:
 def bench_constants(
     rpm: npt.ArrayLike, volts: npt.ArrayLike, amps: npt.ArrayLike
 ) -> tuple[float, float | None]:
-    """Return volts per rpm and inner resistance from a bench test.
+    """Return volts per rpm, and inner resistance or None where no line is loaded, of a bench test.
 
-    Parameters
-    ----------
-    rpm, volts, amps : array_like, shape (n,)
-        Volts and amps of one phase, or direct; lines with 0 A are open-circuit, and one at least
-        is.
-
-    Returns
-    -------
-    volts_per_rpm : float
-    inner_ohm : float or None
-        None where no line is loaded.
-
-    Notes
-    -----
-    Volts per rpm by least squares through the origin over the open-circuit lines; inner resistance
-    R = (k n - V) / I, the median over the loaded lines (Ohm's law; the reactance of the winding is
-    counted as if it were resistance).
+    Volts and amps are those of one phase, or direct, shape (n,); lines with 0 A are open-circuit,
+    and one at least is. Volts per rpm by least squares through the origin over these; inner
+    resistance R = (k n - V) / I, the median over the loaded lines (Ohm's law; the reactance of the
+    winding is counted as if it were resistance).
     """
     n, v, i = floats(rpm), floats(volts), floats(amps)
     unloaded, loaded = i == 0, i > 0
@@ -108,10 +95,6 @@ def read_generator(source: Source, meters: Meters, winding_ohm: float | None = N
     ------
     InputError
         When rpm or volts are missing, or no line is open-circuit.
-
-    Notes
-    -----
-    See `bench_constants`.
     """
     table = open_readings(source, meters.decimal)
     path = table.path
@@ -204,18 +187,9 @@ def chain_of(
 ) -> Chain:
     """Follow the power through the machine.
 
-    Parameters
-    ----------
-    bins : Bins
-    area_m2 : float
-        Swept area.
-    air_density_kg_m3 : float
-        Reference density of the bins.
-    readings : Readings
-        Those that are in the bins, with rpm and volts where there is a generator test.
-    generator : Generator or None
-    density_scale : float
-        Power in the bins over the power that the meters showed.
+    `air_density_kg_m3` is the reference density of the bins, `readings` are those in them, with rpm
+    and volts where there is a generator test, and `density_scale` is the power in the bins over
+    the power that the meters showed.
     """
     wind = power_in_wind_w(bins.speed_ms, area_m2, air_density_kg_m3)
     coefficient = power_coefficient(bins.power_w, bins.speed_ms, area_m2, air_density_kg_m3)
@@ -228,16 +202,7 @@ def chain_of(
             efficiency = np.divide(
                 bins.power_w, rotor, out=np.full(rotor.size, np.nan), where=rotor > 0
             )
-    return Chain(
-        wind_w=wind,
-        betz_w=BETZ_LIMIT * wind,
-        measured_w=bins.power_w,
-        coefficient=coefficient,
-        rotor_w=rotor,
-        generator_efficiency=efficiency,
-        generator_most_w=most,
-        best=best,
-    )
+    return Chain(wind, BETZ_LIMIT * wind, bins.power_w, coefficient, rotor, efficiency, most, best)
 
 
 def _behind_the_meter(
@@ -245,9 +210,8 @@ def _behind_the_meter(
 ) -> tuple[FloatArray | None, FloatArray | None]:
     """Return what the rotor gives and what the generator could pass on, by bin."""
     most = None
-    rpm = None if readings.rpm is None else _bin_means(readings, readings.rpm, bins)
-    if rpm is not None:
-        most = generator.most_w(rpm)
+    if readings.rpm is not None:
+        most = generator.most_w(_bin_means(readings, readings.rpm, bins))
         most = None if most is None else density_scale * most
     wiring = readings.wiring
     amps = readings.amps

@@ -40,14 +40,16 @@ class Points:
     thrust_coefficient: FloatArray | None = None
 
     def at(self, speed_ms: FloatArray) -> Points:
-        """Return the points at other speeds: straight lines, zero power below the first, and the
-        last values held.
-        """  # noqa: D205
+        """Return the points at other speeds; zero power below the first, the last values held."""
+
+        def interpolated(values: FloatArray | None) -> FloatArray | None:
+            return None if values is None else np.interp(speed_ms, self.speed_ms, values)
+
         return Points(
             speed_ms,
             np.array([np.interp(speed_ms, self.speed_ms, row, left=0.0) for row in self.power_w]),
-            _interpolated(speed_ms, self.speed_ms, self.uncertainty_w),
-            _interpolated(speed_ms, self.speed_ms, self.thrust_coefficient),
+            interpolated(self.uncertainty_w),
+            interpolated(self.thrust_coefficient),
         )
 
 
@@ -99,28 +101,11 @@ def place_ends(
 ) -> tuple[Points, BeyondLast, tuple[Finding, ...]]:
     """Cut points off at, or stretch them to, cut-in and cut-out.
 
-    Parameters
-    ----------
-    name : str
-        The file, for messages.
-    points : Points
-    ends : Ends
-        Without a cut-out no power is counted beyond the last point. With one above the last point,
-        `extrapolation` says what is counted between: the last power ("hold", the default), nothing
-        ("zero"), or the last power times the cube of the speed ratio up to the rated power
-        ("cube law").
-
-    Returns
-    -------
-    points : Points
-    extrapolation : {"hold", "zero", "cube law"}
-        What was done.
-    assumed : tuple of Finding
-
-    Raises
-    ------
-    InputError
-        When cut-in and cut-out leave nothing, or a choice lacks the value it needs.
+    Without a cut-out no power is counted beyond the last point. With one above the last point,
+    `extrapolation` says what is counted between: the last power ("hold", the default), nothing
+    ("zero"), or the last power times the cube of the speed ratio up to the rated power ("cube
+    law"). What was done is returned, and what was assumed. An `InputError` when cut-in and cut-out
+    leave nothing, or a choice lacks the value it needs; `name` is the file.
     """
     speed = points.speed_ms
     last = float(speed[-1])
@@ -199,9 +184,3 @@ def _stretched(
         uncertainty,
         thrust,
     )
-
-
-def _interpolated(
-    at_ms: FloatArray, speed_ms: FloatArray, values: FloatArray | None
-) -> FloatArray | None:
-    return None if values is None else np.interp(at_ms, speed_ms, values)

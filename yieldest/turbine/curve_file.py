@@ -170,18 +170,7 @@ def read_power_curve(
 def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...] = ()) -> None:
     """Write a curve as the CSV that `read_power_curve` reads, whole or not at all.
 
-    Parameters
-    ----------
-    curve : PowerCurve
-    path : Path
-        Replaced where it is there already.
-    provenance_lines : tuple of str
-        Comment lines for the top of the file.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be written.
+    `provenance_lines` become comments at the top. An `InputError` when the file cannot be written.
     """
     notes = [
         *provenance_lines,
@@ -313,9 +302,8 @@ def _thrust(
     if wrong.any():
         row = int(np.argmax(wrong))
         raise InputError(
-            f"{table.place(row)}: the thrust coefficient is "
-            f"{coefficient[row]:.3g}, but it should lie between 0 and "
-            f"{_HIGHEST_THRUST_COEFFICIENT:g}; mend the value or the rotor area."
+            f"{table.place(row)}: the thrust coefficient is {coefficient[row]:.3g}, but it should "
+            f"lie between 0 and {_HIGHEST_THRUST_COEFFICIENT:g}; mend the value or the rotor area."
         )
     return coefficient
 
@@ -375,15 +363,7 @@ _NOTE = re.compile(
 
 @dataclass(frozen=True)
 class CurveNotes:
-    """What a curve file says about itself; None where it says nothing.
-
-    Parameters
-    ----------
-    load : str or None
-    air_density_kg_m3, last_measured_ms : float or None
-    extrapolation : str or None
-    modelled : bool
-    """
+    """What a curve file says about itself; None where it says nothing."""
 
     load: str | None = None
     air_density_kg_m3: float | None = None
@@ -393,13 +373,7 @@ class CurveNotes:
 
 
 def notes_of(path: Path) -> CurveNotes:
-    """Read the comment lines "# load: ..." and so on.
-
-    Raises
-    ------
-    InputError
-        When a line that should hold a number does not.
-    """
+    """Read the comment lines "# load: ..." and so on."""
     found: dict[str, str] = {}
     with open_text(path) as stream:
         for line in stream:

@@ -100,17 +100,9 @@ class LoadSettings(Settings):
 class Conversion:
     """A converter between machine and user.
 
-    Parameters
-    ----------
-    power_in_w : ndarray, shape (n,)
-        Strictly increasing.
-    efficiency : ndarray, shape (n,)
-        Power out over power in there, before the no-load draw; its ends are held outside.
-    no_load_draw_w : float
-        Taken off the output while it runs.
-    start_up_w : float
-        Below this power in, nothing comes out.
-    source : str
+    `efficiency` is power out over power in at `power_in_w` (strictly increasing, shape (n,)),
+    before the no-load draw that is taken off the output while it runs; its ends are held outside.
+    Below `start_up_w` going in, nothing comes out.
     """
 
     power_in_w: FloatArray
@@ -129,17 +121,8 @@ class Conversion:
 def read_conversion(source: str | PathLike[str] | pd.DataFrame, load: LoadSettings) -> Conversion:
     """Read a table of conversion efficiency by power.
 
-    Parameters
-    ----------
-    source : path or DataFrame
-        CSV with the columns "power in (W)" and "efficiency" (as a share, or in % in the heading).
-    load : LoadSettings
-        Its no-load draw and start-up power.
-
-    Raises
-    ------
-    InputError
-        When powers do not increase or an efficiency is not between 0 and 1.
+    The columns are "power in (W)" and "efficiency" (as a share, or in % in the heading); an
+    `InputError` when powers do not increase or an efficiency is not between 0 and 1.
     """
     if isinstance(source, str | PathLike):
         table = read_table(Path(source))
@@ -170,17 +153,7 @@ def read_conversion(source: str | PathLike[str] | pd.DataFrame, load: LoadSettin
 def typical_conversion(name: str, load: LoadSettings, rated_power_w: float) -> Conversion:
     """Return an ordinary converter for a load, sized to the machine (common practice, no source).
 
-    Parameters
-    ----------
-    name : str
-        Of the build, for messages.
-    load : LoadSettings
-    rated_power_w : float
-
-    Raises
-    ------
-    InputError
-        For a battery without its voltage, and for a resistor, which converts nothing.
+    An `InputError` for a battery without its voltage, and for a resistor, which converts nothing.
     """
     if load.kind == "resistor":
         raise InputError(
@@ -234,13 +207,7 @@ class HeatOnly(Finding):
 
 
 def measured_load(name: str, curve: PowerCurve, stated: Load | None) -> Load | None:
-    """Return the load a curve was measured on, from the plan or the curve file.
-
-    Raises
-    ------
-    InputError
-        When the two differ.
-    """
+    """Return the load a curve was measured on; an `InputError` where plan and curve file differ."""
     word = "" if curve.load is None else curve.load.split()[0].lower()
     said: Load | None = next((load for load in get_args(Load) if load == word), None)
     if stated is not None and said is not None and stated != said:
@@ -266,23 +233,11 @@ def as_measured(name: str, curve: PowerCurve) -> PowerCurve:
 def on_load(
     name: str, curve: PowerCurve, load: LoadSettings, conversion: Conversion | None
 ) -> PowerCurve:
-    """Return what a load leaves of a curve.
+    """Return what a load leaves of a curve, which is at the air density of the site.
 
-    Parameters
-    ----------
-    name : str
-        Of the build, for messages.
-    curve : PowerCurve
-        At the air density of the site.
-    load : LoadSettings
-        What the machine will feed.
-    conversion : Conversion or None
-        Of the file that the load names; a typical one is made here where it asks for one.
-
-    Raises
-    ------
-    InputError
-        When the load contradicts the curve, or a conversion would count the same losses twice.
+    `conversion` is that of the file that the load names; a typical one is made here where it asks
+    for one. An `InputError` when the load contradicts the curve, or a conversion would count the
+    same losses twice; `name` is the build.
     """
     kind = load.kind
     measured_on = measured_load(name, curve, load.measured_on)
@@ -291,7 +246,6 @@ def on_load(
     curve = replace(curve, load=kind, idle_draw_w=load.idle_draw_w)
     said: list[Finding] = []
     assumed: list[Finding] = []
-    other = measured_on is not None and measured_on != kind
     if measured_on is None and conversion is None:
         assumed.append(MeasuredOnTheSame(name, kind))
     if conversion is not None and measured_on in (kind, "inverter"):
@@ -299,18 +253,18 @@ def on_load(
             f"{name}: the curve was measured behind {LOAD_WORDS[measured_on]} already, so a "
             "conversion would count its losses twice; remove load.conversion."
         )
+    extra = []
     if measured_on is not None and measured_on != kind:
         said.append(OtherLoad(name, measured_on, kind, conversion is not None))
+        extra.append(OTHER_LOAD_UNCERTAINTY)
     if kind == "resistor":
         said.append(HeatOnly(name))
-    from_other = OTHER_LOAD_UNCERTAINTY if other else 0.0
-    if conversion is not None:
-        curve = _converted(curve, conversion, float(np.hypot(from_other, CONVERSION_UNCERTAINTY)))
-    elif other:
-        curve = _more_doubtful(curve, from_other)
     method = curve.provenance.method
     if conversion is not None:
+        extra.append(CONVERSION_UNCERTAINTY)
         method += f", through {LOAD_WORDS[kind]} ({conversion.source})"
+        curve = _converted(curve, conversion)
+    curve = _more_uncertain(curve, float(np.linalg.norm(extra)))
     provenance = Provenance(
         curve.provenance.source,
         method,
@@ -320,7 +274,7 @@ def on_load(
     return replace(curve, provenance=provenance)
 
 
-def _converted(curve: PowerCurve, conversion: Conversion, extra_uncertainty: float) -> PowerCurve:
+def _converted(curve: PowerCurve, conversion: Conversion) -> PowerCurve:
     grid = np.arange(curve.cut_in_ms, curve.cut_out_ms, _STEP_MS)
     speed = np.union1d(curve.speed_ms, grid)
     speed = np.union1d(speed, _threshold_edges(speed, curve, conversion.start_up_w))
@@ -332,15 +286,13 @@ def _converted(curve: PowerCurve, conversion: Conversion, extra_uncertainty: flo
     speed, power = speed[start:], power[start:]
     uncertainty = curve.power_uncertainty_w
     if uncertainty is not None:
-        carried = np.interp(speed, curve.speed_ms, uncertainty) * kept
-        uncertainty = np.hypot(carried, extra_uncertainty * power)
+        uncertainty = np.interp(speed, curve.speed_ms, uncertainty) * kept
     thrust = curve.thrust_coefficient
     return replace(
         curve,
         speed_ms=speed,
         power_w=power,
         power_uncertainty_w=uncertainty,
-        relative_uncertainty=float(np.hypot(curve.relative_uncertainty, extra_uncertainty)),
         rated_power_w=float(conversion.power_out_w(np.array([curve.rated_power_w]))[0]),
         thrust_coefficient=None if thrust is None else np.interp(speed, curve.speed_ms, thrust),
         family=None,
@@ -357,7 +309,7 @@ def _threshold_edges(speed: FloatArray, curve: PowerCurve, level_w: float) -> Fl
     return np.asarray(edges[(edges > speed[0]) & (edges < speed[-1])])
 
 
-def _more_doubtful(curve: PowerCurve, extra_uncertainty: float) -> PowerCurve:
+def _more_uncertain(curve: PowerCurve, extra_uncertainty: float) -> PowerCurve:
     uncertainty = curve.power_uncertainty_w
     if uncertainty is not None:
         uncertainty = np.hypot(uncertainty, extra_uncertainty * curve.power_w)

@@ -41,25 +41,10 @@ if TYPE_CHECKING:
 class MeasuredCurve:
     """Everything that a table of readings says about a machine.
 
-    Parameters
-    ----------
-    readings : Readings
-        Those in the bins, averaged and normalised to 1.225 kg/m3.
-    averaging : Averaging
-    air_density_kg_m3 : float
-        Mean of the air in which they were taken.
-    scatter : float or None
-        Pooled standard deviation of the power in the bins over its mean.
-    bins : Bins
-    smooth : SmoothCurve
-    rules : tuple of Rule
-    hysteresis : Hysteresis
-    chain : Chain or None
-        None where the rotor area is not known.
-    generator : Generator or None
-    curve : PowerCurve
-        For 1.225 kg/m3.
-    highest_rpm : float or None
+    `readings` are those in the bins, averaged and normalised to 1.225 kg/m3, for which `curve`
+    holds; `air_density_kg_m3` is the mean of the air in which they were taken. `scatter` is the
+    pooled standard deviation of the power in the bins over its mean; `chain` is None where the
+    rotor area is not known.
     """
 
     readings: Readings

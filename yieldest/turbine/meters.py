@@ -36,7 +36,9 @@ Resistors = Literal["star", "delta"]
 _PEAK_TO_PEAK = re.compile(r"peak[\s_-]*to[\s_-]*peak|\bp-p\b|pk-pk|[va]pp\b|\bpp\b", re.IGNORECASE)
 _PEAK = re.compile(r"peak|[va]pk\b|\bpk\b", re.IGNORECASE)
 _RMS = re.compile(r"rms", re.IGNORECASE)
-_ALTERNATING = re.compile(r"(?:\b|[va\d_])ac\b", re.IGNORECASE)
+_ALTERNATING = re.compile(
+    rf"{_PEAK_TO_PEAK.pattern}|{_PEAK.pattern}|{_RMS.pattern}|(?:\b|[va\d_])ac\b", re.IGNORECASE
+)
 
 
 class ReadingColumns(Settings):
@@ -206,18 +208,7 @@ class RmsAssumed(Finding):
 
 @dataclass(frozen=True)
 class Wiring:
-    """The circuit as it was understood.
-
-    Parameters
-    ----------
-    circuit : {"dc", "single-phase", "three-phase"}
-    power_factor : float or None
-        None where nobody states it.
-    volts_show, amps_show : {"rms", "peak", "peak to peak"}
-    between : {"lines", "line and neutral"}
-    resistors : {"star", "delta"}
-    assumed : tuple of Finding
-    """
+    """The circuit as it was understood; the power factor is None where nobody states it."""
 
     circuit: Circuit
     power_factor: float | None
@@ -233,34 +224,19 @@ def wiring_of(
 ) -> Wiring:
     """Settle the circuit from what is stated and what the headings say.
 
-    Parameters
-    ----------
-    name : str
-        The file, for messages.
-    meters : Meters
-    volts_heading, amps_heading : str or None
-
-    Raises
-    ------
-    InputError
-        When headings and statements contradict each other, or an alternating circuit lacks what
-        its power depends on.
+    An `InputError` when the two contradict each other, or an alternating circuit lacks what its
+    power depends on. `name` is the file.
     """
     volts_show = _shows(name, "volts", volts_heading, meters.volts_show)
     amps_show = _shows(name, "amps", amps_heading, meters.amps_show)
-    alternating = next(
-        (
-            f"the heading {heading!r} speaks of alternating current"
-            for heading in (volts_heading, amps_heading)
-            if heading is not None
-            and any(sign.search(heading) for sign in (_PEAK_TO_PEAK, _PEAK, _RMS, _ALTERNATING))
-        ),
-        "an RMS or peak value is stated" if meters.volts_show or meters.amps_show else None,
-    )
+    alternating = "an RMS or peak value is stated" if meters.volts_show or meters.amps_show else ""
+    for heading in (amps_heading, volts_heading):
+        if heading is not None and _ALTERNATING.search(heading):
+            alternating = f"the heading {heading!r} speaks of alternating current"
     assumed: list[Finding] = []
     circuit = meters.circuit
     if circuit is None:
-        if alternating is not None:
+        if alternating:
             raise InputError(
                 f"{name}: {alternating}, but the circuit is not stated; state circuit as "
                 "'single-phase' or 'three-phase' ('dc' behind a rectifier)."
@@ -319,18 +295,10 @@ _TO_RMS = {"rms": 1.0, "peak": 1 / np.sqrt(2), "peak to peak": 1 / (2 * np.sqrt(
 
 
 def rms(values: npt.ArrayLike, shows: MeterShows) -> FloatArray:
-    """Return the root mean square of a sine wave from what the meter shows.
+    """Return the root mean square of a sine wave, its peak over sqrt(2), from what a meter shows.
 
-    Parameters
-    ----------
-    values : array_like
-        Volts or amps.
-    shows : {"rms", "peak", "peak to peak"}
-
-    Notes
-    -----
-    The peak of a sine wave is sqrt(2) times its root mean square (calculus). The waves of small
-    alternators behind a rectifier are not sines: a true-RMS meter is then the only honest one.
+    The waves of small alternators behind a rectifier are not sines: a true-RMS meter is then the
+    only honest one.
     """
     return np.asarray(floats(values) * _TO_RMS[shows])
 
@@ -342,22 +310,10 @@ def power_of_volts_and_amps(
     power_factor: float = 1.0,
     between: VoltsBetween = "lines",
 ) -> FloatArray:
-    """Return the power in W of RMS (or direct) volts and amps.
+    """Return the power in W of RMS (or direct) volts and of the amps in one line, broadcast.
 
-    Parameters
-    ----------
-    volts, amps : array_like
-        They broadcast. Amps are those in one line.
-    circuit : {"dc", "single-phase", "three-phase"}
-    power_factor : float
-        Real over apparent power; without meaning for direct current.
-    between : {"lines", "line and neutral"}
-        Where the volts of a three-phase circuit were measured.
-
-    Notes
-    -----
     V I; V I cos(phi); sqrt(3) V_lines I cos(phi) = 3 V_phase I cos(phi) for a balanced circuit
-    (textbook).
+    (textbook). The power factor cos(phi) has no meaning for direct current.
     """
     apparent = floats(volts) * floats(amps)
     if circuit == "dc":
@@ -374,19 +330,10 @@ def power_in_resistance(
     between: VoltsBetween = "lines",
     resistors: Resistors = "star",
 ) -> FloatArray:
-    """Return the power in W that RMS (or direct) volts put into a resistive load.
+    """Return the power in W that RMS (or direct) volts put into a resistive load, broadcast.
 
-    Parameters
-    ----------
-    volts, ohms : array_like
-        They broadcast. Ohms of one of the three equal resistors in a three-phase circuit.
-    circuit : {"dc", "single-phase", "three-phase"}
-    between : {"lines", "line and neutral"}
-    resistors : {"star", "delta"}
-
-    Notes
-    -----
-    V^2 / R, and three times that with the volts across each resistor (Ohm's law).
+    V^2 / R, and three times that with the volts across each of three equal resistors of so many
+    ohms (Ohm's law).
     """
     across = floats(volts)
     if circuit != "three-phase":

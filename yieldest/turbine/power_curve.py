@@ -270,16 +270,17 @@ class PowerCurve:
         IEC 61400-12-1, normalisation to reference air density.
         """
         if self.family is not None:
-            nearest = float(
-                np.clip(
-                    air_density_kg_m3, self.family.density_kg_m3[0], self.family.density_kg_m3[-1]
-                )
-            )
+            densities = self.family.density_kg_m3
+            nearest = float(np.clip(air_density_kg_m3, densities[0], densities[-1]))
             power_w = self.family.power_at(nearest)
             inside = replace(
                 self,
                 power_w=power_w,
-                rated_power_w=self.rated_power_w * _ratio(power_w.max(), self.power_w.max()),
+                rated_power_w=(
+                    self.rated_power_w * power_w.max() / self.power_w.max()
+                    if self.power_w.max() > 0
+                    else self.rated_power_w
+                ),
                 air_density_kg_m3=nearest,
                 family=None,
             )
@@ -306,10 +307,6 @@ class PowerCurve:
         )
 
 
-def _ratio(part: float, whole: float) -> float:
-    return part / whole if whole > 0 else 1.0
-
-
 def normalised(
     speed_ms: npt.ArrayLike,
     power_w: npt.ArrayLike,
@@ -317,20 +314,10 @@ def normalised(
     reference_density_kg_m3: float,
     correction: Correction,
 ) -> tuple[FloatArray, FloatArray]:
-    """Return speed and power of readings as they would be at a reference density.
+    """Return speed and power of readings as they would be at a reference density; all broadcast.
 
-    Parameters
-    ----------
-    speed_ms, power_w, air_density_kg_m3 : array_like
-        They broadcast.
-    reference_density_kg_m3 : float
-    correction : {"power", "speed"}
-        "power": P rho0 / rho (fixed pitch, stall, furling); "speed": v (rho / rho0)^(1/3)
-        (active power control).
-
-    Notes
-    -----
-    IEC 61400-12-1:2005, equations 2 and 3 (numbers of the equations from memory).
+    "power": P rho0 / rho (fixed pitch, stall, furling); "speed": v (rho / rho0)^(1/3) (active power
+    control). IEC 61400-12-1:2005, equations 2 and 3 (numbers of the equations from memory).
     """
     speed, power = floats(speed_ms), floats(power_w)
     ratio = floats(air_density_kg_m3) / reference_density_kg_m3
@@ -342,15 +329,10 @@ def normalised(
 def nodes_at_density(
     speed_ms: npt.ArrayLike, power_w: npt.ArrayLike, ratio: npt.ArrayLike, correction: Correction
 ) -> tuple[FloatArray, FloatArray]:
-    """Return the points of a curve for another air density.
+    """Return the points of a curve, shape (..., n), for another air density.
 
-    Parameters
-    ----------
-    speed_ms, power_w : array_like, shape (..., n)
-    ratio : array_like, shape (...)
-        The other density over that of the curve.
-    correction : {"power", "speed"}
-        As for `PowerCurve.at_density`.
+    `ratio`, shape (...), is the other density over that of the curve; the correction is that of
+    `PowerCurve.at_density`.
     """
     of_density = floats(ratio)[..., np.newaxis]
     if correction == "power":

@@ -111,14 +111,7 @@ def _far_out(readings: Readings, bins: Bins) -> list[int]:
 
 @dataclass(frozen=True)
 class Rule:
-    """One rule and what was found.
-
-    Parameters
-    ----------
-    standard : str
-    requires, found : str
-    met : bool
-    """
+    """One rule and what was found."""
 
     standard: str
     requires: str
@@ -133,68 +126,37 @@ _LARGE = "IEC 61400-12-1 (from memory)"
 def completeness_rules(
     bins: Bins, cut_in_ms: float, averaging_s: float, interval_s: float | None
 ) -> tuple[Rule, ...]:
-    """Hold readings against the rules.
+    """Hold readings against the rules of IEC 61400-12-1 on completeness.
 
-    Parameters
-    ----------
-    bins : Bins
-    cut_in_ms : float
-    averaging_s : float
-        What each reading is a mean over.
-    interval_s : float or None
-        Time that a reading stands for; None without times, when no rule on time can be met.
-
-    Notes
-    -----
-    Recalled from memory: the annex for small turbines asks for 1-minute means, 10 minutes in every
-    bin from 1 m/s below cut-in to 14 m/s, and 60 hours in all; the standard itself for 10-minute
-    means, 30 minutes in every bin from 1 m/s below cut-in to 1.5 times the speed of 85 % of rated
-    power, and 180 hours in all.
+    `averaging_s` is what each reading is a mean over; `interval_s` the time it stands for, None
+    without times, when no rule on time can be met. Recalled from memory: the annex for small
+    turbines asks for 1-minute means, 10 minutes in every bin from 1 m/s below cut-in to 14 m/s, and
+    60 hours in all; the standard itself for 10-minute means, 30 minutes in every bin from 1 m/s
+    below cut-in to 1.5 times the speed of 85 % of rated power, and 180 hours in all.
     """
     rated = 0.85 * float(bins.power_w.max())
     speed_85_ms = float(bins.centre_ms[int(np.argmax(bins.power_w >= rated))])
-    hours = None if interval_s is None else float(bins.count.sum()) * interval_s / 3600
-    minutes = None if interval_s is None else bins.count * interval_s / 60
+    from_ms = max(0.0, cut_in_ms - 1.0)
     rules = []
     for standard, mean_s, hours_needed, minutes_needed, top_ms in (
         (_SMALL, 60.0, 60.0, 10.0, 14.0),
         (_LARGE, 600.0, 180.0, 30.0, 1.5 * speed_85_ms),
     ):
-        found = "glances" if averaging_s == 0 else f"{averaging_s:g} s"
+        means = "glances" if averaging_s == 0 else f"{averaging_s:g} s"
+        wanted = np.arange(np.ceil(from_ms / BIN_WIDTH_MS), np.floor(top_ms / BIN_WIDTH_MS) + 1)
+        hours, full, found_hours, found_bins = 0.0, 0, "no times", "no times"
+        if interval_s is not None:
+            hours = float(bins.count.sum()) * interval_s / 3600
+            enough = bins.count * interval_s / 60 >= minutes_needed
+            full = int(np.isin(wanted, bin_number(bins.centre_ms[enough])).sum())
+            found_hours, found_bins = f"{hours:.1f} h", f"{full} of {wanted.size} bins"
+        in_bins = f"{minutes_needed:g} minutes in each bin from {from_ms:.1f} to {top_ms:.1f} m/s"
         rules += [
-            Rule(standard, f"means over {mean_s:g} s", found, averaging_s == mean_s),
-            Rule(
-                standard,
-                f"{hours_needed:g} hours in all",
-                "no times" if hours is None else f"{hours:.1f} h",
-                hours is not None and hours >= hours_needed,
-            ),
-            _bins_rule(standard, minutes_needed, max(0.0, cut_in_ms - 1.0), top_ms, bins, minutes),
+            Rule(standard, f"means over {mean_s:g} s", means, averaging_s == mean_s),
+            Rule(standard, f"{hours_needed:g} hours in all", found_hours, hours >= hours_needed),
+            Rule(standard, in_bins, found_bins, interval_s is not None and full == wanted.size),
         ]
     return tuple(rules)
-
-
-def _bins_rule(
-    standard: str,
-    minutes_needed: float,
-    from_ms: float,
-    to_ms: float,
-    bins: Bins,
-    minutes: FloatArray | None,
-) -> Rule:
-    wanted = np.arange(np.ceil(from_ms / BIN_WIDTH_MS), np.floor(to_ms / BIN_WIDTH_MS) + 1).astype(
-        int
-    )
-    held = {round(centre / BIN_WIDTH_MS): index for index, centre in enumerate(bins.centre_ms)}
-    full = 0
-    if minutes is not None:
-        full = sum(number in held and minutes[held[number]] >= minutes_needed for number in wanted)
-    return Rule(
-        standard,
-        f"{minutes_needed:g} minutes in each bin from {from_ms:.1f} to {to_ms:.1f} m/s",
-        "no times" if minutes is None else f"{full} of {wanted.size} bins",
-        minutes is not None and bool(full == wanted.size),
-    )
 
 
 _TURNING_SHARE = 0.02
@@ -209,18 +171,9 @@ _LEAST_CHANGES = 10
 class Hysteresis:
     """What differs between rising and falling wind; None where the readings do not show it.
 
-    Parameters
-    ----------
-    start_ms, stop_ms : float or None
-        Mean wind when the machine starts and stops.
-    start_uncertainty_ms, stop_uncertainty_ms : float or None
-        Their standard uncertainties.
-    starts, stops : int
-        How often each was seen.
-    judged_by : {"rpm", "power"}
-    falling_excess : float or None
-        Power in falling wind over that in rising wind at the same speed, minus 1.
-    falling_excess_uncertainty : float or None
+    Mean winds at which the machine starts and stops with their standard uncertainties, how often
+    each was seen, judged by "rpm" or "power", and the power in falling wind over that in rising
+    wind at the same speed, minus 1.
     """
 
     start_ms: float | None

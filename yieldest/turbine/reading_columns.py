@@ -34,16 +34,8 @@ BEYOND_BELIEF = 1e9
 class Role:
     """What a column may be.
 
-    Parameters
-    ----------
-    words : str
-        The role in words, for messages.
-    names : tuple of str
-        Plain headings that are recognised, the surest first.
-    units : mapping of str to float
-        Unit in lower case to its factor; empty for a plain count.
-    unit_in_name : frozenset of str
-        Names that say the unit by themselves.
+    The role in words, the plain headings that are recognised (the surest first), the factor of each
+    unit in lower case (none for a plain count), and the names that say the unit by themselves.
     """
 
     words: str
@@ -112,18 +104,9 @@ ROLES = {
 def open_readings(source: Source, decimal: DecimalMark | None = None) -> Table:
     """Read a table of readings as text, its layout recognised as that of a wind record is.
 
-    Parameters
-    ----------
-    source : path or DataFrame
-        Any delimiter, decimal point or comma, lines of other text above the heading, a line of
-        units below it (which then stand behind the headings in brackets), lines of text without any
-        number below the readings.
-    decimal : {".", ","}, optional
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read or a line has more or fewer cells than the heading.
+    Any delimiter, decimal point or comma, lines of other text above the heading, a line of units
+    below it (which then stand behind the headings in brackets), lines of text without any number
+    below the readings.
     """
     if not isinstance(source, str | PathLike):
         return table_of_frame(source, index="time", value="wind speed (m/s)")
@@ -134,7 +117,9 @@ def open_readings(source: Source, decimal: DecimalMark | None = None) -> Table:
             f"{path}: {len(layout.headings)} columns are more than any table of readings has; "
             "check the file and its delimiter."
         )
-    layout = without_footer(path, layout, lambda cells: any(map(_has_digit, cells)))
+    layout = without_footer(
+        path, layout, lambda cells: re.search(r"\d", "".join(cells)) is not None
+    )
     # Readings are kept in one piece: a day of them at one a second is some megabytes.
     table = next(read_blocks(path, layout, layout.headings, layout.headings, sys.maxsize))
     headings = list(layout.headings)
@@ -144,23 +129,11 @@ def open_readings(source: Source, decimal: DecimalMark | None = None) -> Table:
     return replace(table, frame=table.frame.set_axis(headings, axis=1))
 
 
-def _has_digit(cell: str) -> bool:
-    return any(map(str.isdigit, cell))
-
-
 def find_columns(table: Table, stated: Mapping[str, str]) -> dict[str, str]:
     """Return role to heading for every column that is there.
 
-    Parameters
-    ----------
-    table : Table
-    stated : mapping of str to str
-        Role to heading; these columns are taken from the search for other roles.
-
-    Raises
-    ------
-    InputError
-        When a stated column is not there, or two columns could be the same.
+    The `stated` ones, role to heading, are taken from the search for other roles. An `InputError`
+    when a stated column is not there, or two columns could be the same.
     """
     found: dict[str, str] = {}
     for role, heading in stated.items():
@@ -192,13 +165,7 @@ def _names_in(table: Table, role: Role) -> list[str]:
 
 
 def unit_factor(table: Table, role: str, column: str) -> float:
-    """Return the factor to SI units (rpm for rotor speed) that a heading asks for.
-
-    Raises
-    ------
-    InputError
-        When the heading names no unit of the role.
-    """
+    """Return the factor to SI units (rpm for rotor speed) that a heading asks for."""
     known = ROLES[role]
     raw = column.strip()
     bracketed = re.search(r"[(\[]([^()\[\]]+)[)\]]", raw)
@@ -209,7 +176,7 @@ def unit_factor(table: Table, role: str, column: str) -> float:
             return known.units[text.lower()]
     if plain_heading(raw) in known.unit_in_name:
         return 1.0
-    choices = ", ".join(dict.fromkeys(unit for unit in known.units))
+    choices = ", ".join(known.units)
     raise InputError(
         f"{table.path}: the heading {column!r} does not say the unit of the {known.words}; write "
         f"it behind the name in brackets (one of {choices})."
@@ -240,26 +207,11 @@ _DAY_S = 86400.0
 def seconds_since_first(
     table: Table, columns: Mapping[str, str], date_order: str | None
 ) -> FloatArray | None:
-    """Return the times of the readings as seconds since the first line.
+    """Return the times of the readings as seconds since the first line, shape (n,); None without.
 
-    Parameters
-    ----------
-    table : Table
-    columns : mapping of str to str
-        Role to heading. "time" may hold dates with time in any style of a wind record, clock times
-        (14:03 or 14:03:20), or elapsed time with its unit in the heading ("time (s)"); "date" may
-        stand beside clock times.
-    date_order : str, optional
-
-    Returns
-    -------
-    ndarray, shape (n,), or None
-        In the order of the file, not sorted; None without times.
-
-    Raises
-    ------
-    InputError
-        Naming the line that is not a time.
+    The column "time" may hold dates with time in any style of a wind record, clock times (14:03 or
+    14:03:20), or elapsed time with its unit in the heading ("time (s)"); "date" may stand beside
+    clock times. In the order of the file, not sorted.
     """
     if "time" not in columns:
         return None
@@ -270,7 +222,12 @@ def seconds_since_first(
             return _clock_seconds(texts)
         if _says_unit(table, column):
             seconds = numbers_of(table, column, ())[0] * unit_factor(table, "time", column)
-            _refuse_blank(table, column, seconds)
+            if np.isnan(seconds).any():
+                place = table.place(int(np.argmax(np.isnan(seconds))))
+                raise InputError(
+                    f"{place}: the time in column {column!r} is blank; fill it in or leave the "
+                    "line out."
+                )
             return np.asarray(seconds - seconds[0])
     names = {role: columns[role] for role in ("time", "date") if role in columns}
     clock = Clock(names, date_order)
@@ -287,20 +244,10 @@ def _says_unit(table: Table, column: str) -> bool:
     return True
 
 
-def _refuse_blank(table: Table, column: str, seconds: FloatArray) -> None:
-    blank = np.isnan(seconds)
-    if blank.any():
-        raise InputError(
-            f"{table.place(int(np.argmax(blank)))}: the time in column "
-            f"{column!r} is blank; fill it in or leave the line out."
-        )
-
-
 def _clock_seconds(texts: list[str]) -> FloatArray:
-    seconds = np.empty(len(texts))
-    for row, text in enumerate(texts):
-        hours, minutes, rest = _CLOCK.fullmatch(text).groups()  # type: ignore[union-attr]
-        seconds[row] = 3600 * int(hours) + 60 * int(minutes) + float(rest or 0)
+    """Return clock times as seconds since the first, through midnight."""
+    parts = [[float(part) for part in f"{text}:0".split(":")[:3]] for text in texts]
+    seconds = np.array(parts) @ np.array([3600.0, 60.0, 1.0])
     # A clock that falls back by more than half a day has passed midnight.
     midnights = np.concatenate(([0], np.cumsum(np.diff(seconds) < -_HALF_DAY_S)))
     seconds += _DAY_S * midnights

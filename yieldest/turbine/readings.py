@@ -24,21 +24,9 @@ MANY_WRONG = 0.10
 class Readings:
     """Wind speed and electrical power read together, in time order where there are times.
 
-    Parameters
-    ----------
-    table : Table
-        Where they stand, for messages.
-    row : ndarray of int, shape (n,)
-        Data row of each reading (of the first one of a mean).
-    speed_ms, power_w : ndarray, shape (n,)
-    time_s : ndarray, shape (n,), or None
-        Seconds since the first line.
-    volts, amps, rpm, temperature_c, pressure_hpa : ndarray, shape (n,), or None
-        Volts and amps are direct or RMS values; NaN where blank.
-    wiring : Wiring
-    read_count : int
-        Data lines in the file.
-    provenance : Provenance
+    Columns are arrays of shape (n,) or None; volts and amps are direct or RMS values, NaN where
+    blank; `time_s` counts from the first line, `row` is the data row of each reading (of the first
+    one of a mean), and `read_count` the data lines in the file.
     """
 
     table: Table
@@ -77,23 +65,11 @@ class Readings:
         chosen = {name: values[keep] for name, values in self.columns().items()}
         return replace(self, row=self.row[keep], **chosen)  # type: ignore[arg-type]
 
-    def noting(
-        self,
-        *,
-        assumed: Findings = (),
-        warnings: Findings = (),
-    ) -> Readings:
+    def noting(self, *, assumed: Findings = (), warnings: Findings = ()) -> Readings:
         """Return the readings with more said about them."""
         said = self.provenance
-        return replace(
-            self,
-            provenance=Provenance(
-                said.source,
-                said.method,
-                said.assumed + assumed,
-                said.warnings + warnings,
-            ),
-        )
+        assumed, warnings = said.assumed + assumed, said.warnings + warnings
+        return replace(self, provenance=replace(said, assumed=assumed, warnings=warnings))
 
 
 KNOWN_DENSITY_UNCERTAINTY = 0.01
@@ -207,18 +183,11 @@ class AveragingAssumed(Finding):
 
 @dataclass(frozen=True)
 class Averaging:
-    """Over what time the readings are means.
+    """Over what time the readings are means; 0 seconds for glances at the meter.
 
-    Parameters
-    ----------
-    seconds : float
-        0 for glances at the meter.
-    words : str
-    cube_ratio : float or None
-        Mean cube of the speeds within minutes over the cube of their means, where the readings are
-        quick enough to tell.
-    interval_s : float or None
-        Time that each of the averaged readings stands for; None without times.
+    `cube_ratio` is the mean cube of the speeds within minutes over the cube of their means, None
+    where the readings are too slow to tell; `interval_s` is the time that each averaged reading
+    stands for, None without times.
     """
 
     seconds: float
@@ -230,14 +199,6 @@ class Averaging:
 def minute_means(readings: Readings, stated_s: float | None) -> tuple[Readings, Averaging]:
     """Average readings to one minute where they were logged faster.
 
-    Parameters
-    ----------
-    readings : Readings
-    stated_s : float or None
-        Averaging time of each reading, where stated (0 for glances).
-
-    Notes
-    -----
     The power in the wind goes with the cube of its speed, and the mean of cubes exceeds the cube
     of the mean by some 1 + 3 I^2 at a turbulence intensity I (binomial series of (1 + x)^3).
     Readings that are not averaged scatter over neighbouring bins, and those of a machine that

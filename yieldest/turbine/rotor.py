@@ -68,13 +68,7 @@ class Rotor(Settings):
     @property
     def width_m(self) -> float | None:
         """Width of the rotor across the wind, where its size is stated."""
-        if self.rotor_width_m is not None:
-            return self.rotor_width_m
-        if self.rotor_diameter_m is not None:
-            return self.rotor_diameter_m
-        if self.rotor_area_m2 is not None:
-            return math.sqrt(self.rotor_area_m2 * 4 / math.pi)
-        return None
+        return self.disc_diameter_m if self.rotor_width_m is None else self.rotor_width_m
 
 
 BETZ_LIMIT = 16 / 27
@@ -112,30 +106,16 @@ class HighCoefficient(Finding):
 
 
 def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> list[Finding]:
-    """Judge the highest power coefficient of a machine.
+    """Return what is doubtful about the highest power coefficient of a machine.
 
-    Parameters
-    ----------
-    where : str
-        The file and line, and the speed, for the message.
-    highest : float
-    rotor_type : {"lift", "drag"} or None
-
-    Returns
-    -------
-    list of Finding
-        Warnings.
-
-    Raises
-    ------
-    InputError
-        Above the Betz limit, or so low that a unit must be wrong.
+    `where` leads the sentence: file, line and speed. An `InputError` above the Betz limit, or so
+    low that a unit must be wrong.
     """
     if highest > BETZ_LIMIT:
         raise InputError(
-            f"{where} the power coefficient is {highest:.2f}, above the Betz limit 16/27 "
-            "= 0.593 that no rotor can "
-            "exceed; check the power, its unit (W or kW), the speed unit and the rotor area."
+            f"{where} the power coefficient is {highest:.2f}, above the Betz limit 16/27 = 0.593 "
+            "that no rotor can exceed; check the power, its unit (W or kW), the speed unit and the "
+            "rotor area."
         )
     if 0 < highest < LEAST_COEFFICIENT:
         slip = next(
@@ -147,9 +127,8 @@ def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> lis
             "",
         )
         raise InputError(
-            f"{where} the power coefficient is at best {highest:.1e}, less than any "
-            f"working machine has{slip}; check the "
-            "rotor size (in m or m2), the power and their units."
+            f"{where} the power coefficient is at best {highest:.1e}, less than any working "
+            f"machine has{slip}; check the rotor size (in m or m2), the power and their units."
         )
     if 0 < highest < LOW_COEFFICIENT:
         return [LowCoefficient(where, highest)]
@@ -174,13 +153,7 @@ def power_coefficient(
     area_m2: npt.ArrayLike,
     air_density_kg_m3: npt.ArrayLike,
 ) -> FloatArray:
-    """Return power over the power of the wind through the rotor; 0 at zero speed.
-
-    Parameters
-    ----------
-    power_w, speed_ms, area_m2, air_density_kg_m3 : array_like
-        They broadcast.
-    """
+    """Return power over the power of the wind through the rotor, broadcast; 0 at zero speed."""
     available = power_in_wind_w(speed_ms, area_m2, air_density_kg_m3)
     power = np.broadcast_to(floats(power_w), available.shape)
     return np.divide(power, available, out=np.zeros_like(available), where=available > 0)

@@ -131,27 +131,24 @@ def _(finding: ThinBins) -> str:
 @sentence.register
 def _(finding: BinsMoved) -> str:
     return (
-        f"Bins moved by more than their scatter explains: {finding.count}, so that the "
-        "curve rises to "
-        "one peak and falls after it."
+        f"Bins moved by more than their scatter explains: {finding.count}, so that the curve rises "
+        "to one peak and falls after it."
     )
 
 
 @sentence.register
 def _(finding: CutInNotSeen) -> str:
     return (
-        "The machine made power in the lowest bin already, so cut-in was not seen; no "
-        "power is counted "
-        f"below {finding.cut_in_ms:.1f} m/s."
+        "The machine made power in the lowest bin already, so cut-in was not seen; no power is "
+        f"counted below {finding.cut_in_ms:.1f} m/s."
     )
 
 
 @sentence.register
 def _(finding: PowerBelowZero) -> str:
     return (
-        f"Some powers are below zero (down to {plainly(finding.least_w)} W): the machine "
-        "draws. The "
-        "curve counts that as nothing; state the draw as load.idle_draw_w."
+        f"Some powers are below zero (down to {plainly(finding.least_w)} W): the machine draws. "
+        "The curve counts that as nothing; state the draw as load.idle_draw_w."
     )
 
 
@@ -166,9 +163,8 @@ def _(finding: FarFromTheOthers) -> str:
 @sentence.register
 def _(finding: NothingAboveLast) -> str:
     return (
-        f"{finding.name}: no power is counted above {finding.last_ms:.4g} m/s, the last "
-        "speed of the "
-        "curve, for no cut-out speed is stated."
+        f"{finding.name}: no power is counted above {finding.last_ms:.4g} m/s, the last speed of "
+        "the curve, for no cut-out speed is stated."
     )
 
 
@@ -184,9 +180,8 @@ def _(finding: LastPowerHeld) -> str:
 @sentence.register
 def _(finding: BetzNotChecked) -> str:
     return (
-        f"{finding.name}: the rotor area is not stated, so the curve could not be checked "
-        "against the "
-        "Betz limit."
+        f"{finding.name}: the rotor area is not stated, so the curve could not be checked against "
+        "the Betz limit."
     )
 
 
@@ -222,8 +217,7 @@ def _(finding: ThrustLeftAside) -> str:
 def _(finding: GenericUncertaintyAssumed) -> str:
     return (
         f"{finding.name}: the generic curve is doubtful by "
-        f"{100 * finding.relative_uncertainty:.0f} % "
-        "(standard, our choice)."
+        f"{100 * finding.relative_uncertainty:.0f} % (standard, our choice)."
     )
 
 
@@ -231,21 +225,17 @@ def _(finding: GenericUncertaintyAssumed) -> str:
 def _(finding: NeverRated) -> str:
     return (
         f"{finding.name}: rated power {finding.rated_power_w:g} W would need "
-        f"{finding.needed_ms:.1f} "
-        f"m/s, above the {finding.level_to_ms:g} m/s at which the machine furls or stops; "
-        "it is never "
-        "reached."
+        f"{finding.needed_ms:.1f} m/s, above the {finding.level_to_ms:g} m/s at which the machine "
+        "furls or stops; it is never reached."
     )
 
 
 @sentence.register
 def _(finding: NobodyMeasured) -> str:
     return (
-        f"The power curve of {finding.name} is modelled from its rotor area; nobody "
-        "measured it. Its "
-        f"power is doubtful by {100 * finding.relative_uncertainty:.0f} % (standard "
-        "uncertainty), and "
-        "real machines of home make are more often below than above such a curve."
+        f"The power curve of {finding.name} is modelled from its rotor area; nobody measured it. "
+        f"Its power is doubtful by {100 * finding.relative_uncertainty:.0f} % (standard "
+        "uncertainty), and real machines of home make are more often below than above such a curve."
     )
 
 
@@ -280,8 +270,7 @@ def _(finding: LoadAsMeasured) -> str:
 def _(finding: MeasuredOnTheSame) -> str:
     return (
         f"{finding.name}: the curve was measured on {LOAD_WORDS[finding.load]}, for "
-        "load.measured_on "
-        "is not stated."
+        "load.measured_on is not stated."
     )
 
 
@@ -303,18 +292,16 @@ def _(finding: OtherLoad) -> str:
 @sentence.register
 def _(finding: HeatOnly) -> str:
     return (
-        f"{finding.name}: a resistor makes heat only; a kWh of it is worth what it "
-        "replaces, not what a "
-        "kWh from the mains costs."
+        f"{finding.name}: a resistor makes heat only; a kWh of it is worth what it replaces, not "
+        "what a kWh from the mains costs."
     )
 
 
 @sentence.register
 def _(finding: AboveBetz) -> str:
     return (
-        f"{above_betz_words(finding)}; readings like it that were left out: "
-        f"{finding.left_out}. Either a "
-        "slip of the pen, or the gust had passed the anemometer already."
+        f"{above_betz_words(finding)}; readings like it that were left out: {finding.left_out}. "
+        "Either a slip of the pen, or the gust had passed the anemometer already."
     )
 
 
@@ -371,9 +358,8 @@ def _(finding: WattsContradict) -> str:
 @sentence.register
 def _(finding: LoadResistanceApart) -> str:
     return (
-        f"{finding.name}: volts over amps is {finding.ratio:.2f} times the load "
-        "resistance; the resistor "
-        "was hot, or one of the three is wrong. Volts x amps were used."
+        f"{finding.name}: volts over amps is {finding.ratio:.2f} times the load resistance; the "
+        "resistor was hot, or one of the three is wrong. Volts x amps were used."
     )
 
 
@@ -390,9 +376,8 @@ def _(finding: ReadingsOutOfOrder) -> str:
 @sentence.register
 def _(finding: RepeatedLines) -> str:
     return (
-        f"{finding.place}: lines that repeat time and values of the line before: "
-        f"{finding.count}, this "
-        "one first; each was counted once."
+        f"{finding.place}: lines that repeat time and values of the line before: {finding.count}, "
+        "this one first; each was counted once."
     )
 
 
