@@ -1,9 +1,13 @@
-"""A result as a small titled table in HTML, for notebooks."""
+"""A result as a notebook shows it: a small titled table in HTML, or drawn on axes."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from html import escape
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 _UNPRINTABLE = dict.fromkeys(
     (*range(0x20), *range(0x7F, 0xA0), *range(0x202A, 0x202F), *range(0x2066, 0x206A)), "\ufffd"
@@ -53,3 +57,14 @@ def html_table(
 
 def _shown(text: str) -> str:
     return escape(printable(text))
+
+
+def labelled_axes(ax: Axes | None, x_label: str, y_label: str = "") -> Axes:
+    """Return the axes, new ones where there are none, with labels."""
+    import matplotlib.pyplot as plt  # noqa: PLC0415 - slow to load
+
+    if ax is None:
+        _, ax = plt.subplots()
+    ax.set_xlabel(x_label)
+    ax.set_ylabel(y_label)
+    return ax

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from yieldest.economics.terms import EconomicTerms
-from yieldest.html_repr import html_table
+from yieldest.html_repr import html_table, labelled_axes
 from yieldest.hub.shear import MeasuredShear
 from yieldest.model.frames import Figures, dataset_of, figures_of, frame_of
 from yieldest.model.hub_wind import siting_assumptions
@@ -150,10 +150,7 @@ class Estimate:
         ax : matplotlib axes, optional
             New ones where left out.
         """
-        import matplotlib.pyplot as plt  # noqa: PLC0415 - slow to load
-
-        if ax is None:
-            _, ax = plt.subplots()
+        ax = labelled_axes(ax, "net energy (kWh/year)")
         energies = [build.energy for build in self.builds]
         reach = [
             [each.net_kwh - each.inter_annual_low_kwh for each in energies],
@@ -162,7 +159,6 @@ class Estimate:
         names, net = [build.name for build in self.builds], [each.net_kwh for each in energies]
         ax.barh(names, net, xerr=reach, capsize=4)
         ax.invert_yaxis()  # the first build on top, as in every table
-        ax.set_xlabel("net energy (kWh/year)")
         return ax
 
     def _repr_html_(self) -> str:

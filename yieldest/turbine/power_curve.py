@@ -11,7 +11,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
-from yieldest.html_repr import html_table
+from yieldest.html_repr import html_table, labelled_axes
 from yieldest.provenance import Provenance
 
 if TYPE_CHECKING:
@@ -222,15 +222,10 @@ class PowerCurve:
         ax : matplotlib axes, optional
             New ones where left out.
         """
-        import matplotlib.pyplot as plt  # noqa: PLC0415 - slow to load
-
-        if ax is None:
-            _, ax = plt.subplots()
+        ax = labelled_axes(ax, "wind speed (m/s)", "power (W)")
         (line,) = ax.plot(self.speed_ms, self.power_w)
         low, high = self.power_w - self.uncertainty_w, self.power_w + self.uncertainty_w
         ax.fill_between(self.speed_ms, low, high, alpha=0.2, color=line.get_color())
-        ax.set_xlabel("wind speed (m/s)")
-        ax.set_ylabel("power (W)")
         return ax
 
     def _repr_html_(self) -> str:

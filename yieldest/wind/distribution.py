@@ -11,7 +11,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import RAYLEIGH_SHAPE, STANDARD_DENSITY_KG_M3, Assumed
 from yieldest.errors import InputError
-from yieldest.html_repr import html_table
+from yieldest.html_repr import html_table, labelled_axes
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.profile import to_hub
 from yieldest.wind.weibull import mean_speed, moment, scale_of_mean, share_above
@@ -233,12 +233,7 @@ class WindDistribution:
         ax : matplotlib axes, optional
             New ones where left out.
         """
-        import matplotlib.pyplot as plt  # noqa: PLC0415 - slow to load
-
-        if ax is None:
-            _, ax = plt.subplots()
+        ax = labelled_axes(ax, "wind speed (m/s)", "share of time per m/s")
         speed = np.linspace(0.01, float(self.ppf(0.9995)), 400)
         ax.plot(speed, self.pdf(speed), label=f"{self.height_m:g} m")
-        ax.set_xlabel("wind speed (m/s)")
-        ax.set_ylabel("share of time per m/s")
         return ax

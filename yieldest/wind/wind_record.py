@@ -11,7 +11,7 @@ import numpy.typing as npt
 from yieldest.arrays import floats
 from yieldest.defaults import ANEMOMETER_HEIGHT, Assumed
 from yieldest.errors import InputError
-from yieldest.html_repr import html_table
+from yieldest.html_repr import html_table, labelled_axes
 from yieldest.provenance import Provenance
 from yieldest.settings import options_of
 from yieldest.wind.data_recovery import data_recovery_of
@@ -201,13 +201,8 @@ class WindRecord(Record):
         ax : matplotlib axes, optional
             New ones where left out.
         """
-        import matplotlib.pyplot as plt  # noqa: PLC0415 - slow to load
-
-        if ax is None:
-            _, ax = plt.subplots()
+        ax = labelled_axes(ax, "time", "wind speed (m/s)")
         ax.plot(self.time, self.speed_ms, linewidth=0.6)
-        ax.set_xlabel("time")
-        ax.set_ylabel("wind speed (m/s)")
         return ax
 
     def _repr_html_(self) -> str:
