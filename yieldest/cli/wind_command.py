@@ -163,14 +163,14 @@ def wind(
 
         write_flagged(study.quality_control, out)
     if as_json:
-        from yieldest.report.wind_json import study_as_dictionary  # noqa: PLC0415
+        from yieldest.report.wind_json import resource_as_dictionary  # noqa: PLC0415
 
-        print_json(study_as_dictionary(study))
+        print_json(resource_as_dictionary(study))
         return
     from yieldest.report.terminal import console  # noqa: PLC0415
-    from yieldest.report.wind_text import print_study  # noqa: PLC0415
+    from yieldest.report.wind_text import print_resource  # noqa: PLC0415
 
-    print_study(study, console())
+    print_resource(study, console())
     if out is not None:
         typer.echo(f"\nwrote {out}")
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy.typing as npt
 
 from yieldest.arrays import floats, number_or_none
 from yieldest.html_repr import printable
-from yieldest.report.palette import BUILD_STYLES, BuildStyle, drawing, figure_size
+from yieldest.report.palette import BUILD_STYLES, BuildStyle, colour, drawing, figure_size
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from yieldest.model.build_estimate import BuildEstimate
@@ -80,6 +81,61 @@ def known_or_none(values: npt.ArrayLike) -> list[float | None]:
     return [number_or_none(value) for value in floats(values)]
 
 
+def line_of(style: BuildStyle, name: str) -> dict[str, Any]:
+    """Return how the line of a build looks, and what the legend calls it."""
+    return {
+        "color": colour(style.colour),
+        "linestyle": style.line,
+        "marker": style.marker,
+        "label": label(style, name),
+    }
+
+
 def legend(figure: Figure) -> None:
     """Put the legend below the axes, one build a line, for names may be long."""
     figure.legend(loc="outside lower left", ncols=1, handlelength=2.6, borderpad=0.1)
+
+
+def finish(axes: Axes, *, grid: str = "y", ticks: int | None = None, **settings: Any) -> None:  # noqa: ANN401
+    """Set labels and limits once all is drawn, with grid lines across one axis or both.
+
+    Parameters
+    ----------
+    axes : Axes
+    grid : {"x", "y", "both"}
+    ticks : int, optional
+        At most so many along x.
+    **settings
+        As `matplotlib.axes.Axes.set` takes them.
+    """
+    axes.set(**settings)
+    axes.grid(grid != "x", axis="y")
+    if grid != "y":
+        axes.grid(True, axis="x")
+    if ticks is not None:
+        axes.locator_params(axis="x", nbins=ticks)
+
+
+def write(
+    axes: Axes,
+    text: str,
+    at: tuple[float, float],
+    offset: tuple[float, float],
+    **look: Any,  # noqa: ANN401
+) -> None:
+    """Write beside a point, some printer's points away from it."""
+    axes.annotate(text, at, xytext=offset, textcoords="offset points", **look)
+
+
+def write_letter(axes: Axes, style: BuildStyle, at: tuple[float, float], **look: Any) -> None:  # noqa: ANN401
+    """Write a build's letter on its line, so that nothing hangs on colour alone."""
+    write(axes, style.letter, at, fontweight="bold", color=colour(style.colour), **look)
+
+
+def rule_at(axes: Axes, *, x: float | None = None, y: float | None = None) -> None:
+    """Draw a dotted line across, for a value that the rest is to be set against."""
+    look: dict[str, Any] = {"color": colour("ink"), "linewidth": 1, "linestyle": ":"}
+    if x is not None:
+        axes.axvline(x, **look)
+    if y is not None:
+        axes.axhline(y, **look)

@@ -9,7 +9,18 @@ import numpy as np
 
 from yieldest.arrays import NOT_KNOWN, percent, rounded
 from yieldest.html_repr import printable
-from yieldest.report.chart import Chart, drawn, known_or_none, label, legend
+from yieldest.report.chart import (
+    Chart,
+    drawn,
+    finish,
+    known_or_none,
+    label,
+    legend,
+    line_of,
+    rule_at,
+    write,
+    write_letter,
+)
 from yieldest.report.palette import BuildStyle, colour
 
 if TYPE_CHECKING:
@@ -57,11 +68,8 @@ def groups_chart(estimate: Estimate) -> Chart | None:
             )
         axes.set_yticks(range(len(groups)), [printable(group) for group in groups])
         axes.invert_yaxis()
-        axes.grid(True, axis="x")
-        axes.grid(False, axis="y")
-        axes.set_xlabel(f"capital cost ({currency})")
         axes.xaxis.set_major_formatter("{x:,.0f}")
-        axes.locator_params(axis="x", nbins=5)
+        finish(axes, grid="x", ticks=5, xlabel=f"capital cost ({currency})")
         legend(figure)
 
     return Chart(
@@ -106,18 +114,9 @@ def flow_chart(estimate: Estimate) -> Chart | None:
         axes = figure.add_subplot()
         axes.axhline(0, color=colour("ink"), linewidth=1)
         for style, build, _ in shown:
-            axes.plot(
-                years,
-                balance[style.letter],
-                color=colour(style.colour),
-                linestyle=style.line,
-                marker=style.marker,
-                label=label(style, build.name),
-            )
-            axes.annotate(
-                style.letter, (years[-1], balance[style.letter][-1]), xytext=(6, -3),
-                textcoords="offset points", fontweight="bold", color=colour(style.colour),
-            )  # fmt: skip
+            sums = balance[style.letter]
+            axes.plot(years, sums, **line_of(style, build.name))
+            write_letter(axes, style, (years[-1], sums[-1]), offset=(6, -3))
         axes.set(xlabel="years after building", ylabel=f"balance ({currency}, today's money)")
         axes.locator_params(axis="x", integer=True)
         axes.yaxis.set_major_formatter("{x:,.0f}")
@@ -160,14 +159,7 @@ def units_chart(estimate: Estimate, grids: Sequence[BuildGrid]) -> Chart | None:
         axes = figure.add_subplot()
         for style, grid, cost in lines:
             axis = _counts(grid)
-            axes.plot(
-                axis.values,
-                cost,
-                color=colour(style.colour),
-                linestyle=style.line,
-                marker=style.marker,
-                label=label(style, grid.name),
-            )
+            axes.plot(axis.values, cost, **line_of(style, grid.name))
             axes.plot(
                 axis.stated,
                 cost[axis.stated_index],
@@ -177,11 +169,9 @@ def units_chart(estimate: Estimate, grids: Sequence[BuildGrid]) -> Chart | None:
                 markeredgecolor=colour(style.colour),
             )
         if price is not None:
-            axes.axhline(price, color=colour("ink"), linewidth=1, linestyle=":")
-            axes.annotate(
-                f"worth of a kWh: {price:g} {currency}", (1, price), ha="right",
-                xycoords=("axes fraction", "data"), xytext=(-2, 3), textcoords="offset points",
-            )  # fmt: skip
+            rule_at(axes, y=price)
+            worth = f"worth of a kWh: {price:g} {currency}"
+            write(axes, worth, (1, price), (-2, 3), ha="right", xycoords=("axes fraction", "data"))
         axes.set(
             xlabel="number of machines (the plan's own in a ring)",
             ylabel=f"cost per kWh ({currency}/kWh)",

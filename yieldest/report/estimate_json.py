@@ -48,18 +48,18 @@ def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) ->
 
 
 def _wind(estimate: Estimate) -> dict[str, Any]:
-    record, study = estimate.record, estimate.resource
+    record, resource = estimate.record, estimate.resource
     distribution, shear = estimate.distribution, estimate.shear
     return {
         "source": distribution.provenance.source,
         "hours": None if record is None else record.data_recovery.hours,
         "data_recovery": None if record is None else record.data_recovery.share,
-        "mean_speed_ms": distribution.mean_speed_ms if study is None else study.mean_speed_ms,
-        "clock_mean_speed_ms": None if study is None else study.clock_mean_speed_ms,
+        "mean_speed_ms": distribution.mean_speed_ms if resource is None else resource.mean_speed_ms,
+        "clock_mean_speed_ms": None if resource is None else resource.clock_mean_speed_ms,
         "mean_speed_standard_uncertainty_share": (
-            None if study is None else study.uncertainty.mean_total
+            None if resource is None else resource.uncertainty.mean_total
         ),
-        "readings_left_out": None if study is None else study.quality_control.left_out,
+        "readings_left_out": None if resource is None else resource.quality_control.left_out,
         "measured_height_m": distribution.height_m,
         "weibull": {
             **picked(distribution, "shape", "scale_ms", "calm_share"),

@@ -73,13 +73,13 @@ def print_estimate(
 
 
 def _wind(estimate: Estimate) -> str:
-    distribution, record, study = estimate.distribution, estimate.record, estimate.resource
-    if record is None or study is None:
+    distribution, record, resource = estimate.distribution, estimate.record, estimate.resource
+    if record is None or resource is None:
         how = "summed up by others" if estimate.wind.readings is not None else "stated"
         known = f"mean {distribution.mean_speed_ms:.1f} m/s at {distribution.height_m:g} m ({how})"
     else:
         known = (
-            f"mean {study.mean_speed_ms:.2f} m/s at {distribution.height_m:g} m, "
+            f"mean {resource.mean_speed_ms:.2f} m/s at {distribution.height_m:g} m, "
             f"{rounded(record.data_recovery.hours, 3)} hours of readings, "
             f"{percent(record.data_recovery.share, 3)} of the time they span"
         )

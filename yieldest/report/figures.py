@@ -31,12 +31,12 @@ def charts_of(
     """Return the charts by the section of the page that they stand in."""
     wind = [distribution_chart(estimate.distribution, estimate.wind.readings)]
     if estimate.resource is not None:
-        study = estimate.resource
-        wind += _there(rose_chart(study.directions), month_hour_chart(study.record))
+        resource = estimate.resource
+        wind += _there(rose_chart(resource.directions), month_hour_chart(resource.record))
     return {
         "uncertainty": [] if uncertainty is None else _uncertainty(uncertainty, estimate.currency),
         "energy": [steps_chart(style, build) for style, build in drawn(estimate.builds)],
-        "ladder": [steps_to_hub_chart(estimate.builds)],
+        "steps-to-hub": [steps_to_hub_chart(estimate.builds)],
         "wind": wind,
         "curve": [curve_chart(estimate.builds)],
         "economics": _there(

@@ -10,9 +10,19 @@ import numpy as np
 from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.energy.annual_energy import energy_steps
 from yieldest.html_repr import printable
-from yieldest.report.chart import Chart, drawn, known_or_none, label, legend
+from yieldest.report.chart import (
+    Chart,
+    drawn,
+    finish,
+    known_or_none,
+    label,
+    legend,
+    line_of,
+    rule_at,
+    write,
+    write_letter,
+)
 from yieldest.report.palette import BuildStyle, colour
-from yieldest.turbine.power_curve import PowerCurve
 from yieldest.turbine.rotor import BETZ_LIMIT, power_coefficient
 
 if TYPE_CHECKING:
@@ -30,11 +40,7 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
     shown = drawn(builds)
     top = max(build.curve.cut_out_ms for _, build in shown) * 1.04
     speed = np.linspace(0, top, _POINTS + 1)
-    coefficients = {
-        style.letter: coefficient
-        for style, build in shown
-        if (coefficient := _coefficient(build.curve, speed)) is not None
-    }
+    coefficients = _coefficients(shown, speed)
     parts = []
     for style, build in shown:
         modelled = " (nobody measured it)" if build.curve.modelled else ""
@@ -50,88 +56,80 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
     )
 
     def draw(figure: Figure) -> None:
-        rows = 2 if coefficients else 1
-        panels = figure.subplots(rows, 1, sharex=True, squeeze=False)[:, 0]
+        panels = figure.subplots(2 if coefficients else 1, sharex=True, squeeze=False)[:, 0]
         for style, build in shown:
-            curve = build.curve
-            panels[0].fill_between(
-                curve.speed_ms,
-                np.maximum(0, curve.power_w - curve.uncertainty_w),
-                curve.power_w + curve.uncertainty_w,
-                color=colour(style.colour),
-                alpha=0.18,
-                linewidth=0,
-            )
-            panels[0].plot(
-                [curve.cut_in_ms, *curve.speed_ms, curve.cut_out_ms],
-                [0, *curve.power_w, 0],
-                color=colour(style.colour),
-                linestyle=style.line,
-                label=label(style, build.name),
-            )
-            _name_line(panels[0], style, curve.speed_ms, curve.power_w)
-            if style.letter in coefficients:
-                panels[1].plot(
-                    speed,
-                    100 * coefficients[style.letter],
-                    color=colour(style.colour),
-                    linestyle=style.line,
-                )
+            _draw_power(panels[0], style, build)
         panels[0].set(ylabel="power (W)", ylim=(0, None), xlim=(0, top))
         if coefficients:
-            panels[1].axhline(100 * BETZ_LIMIT, color=colour("ink"), linewidth=1, linestyle=":")
-            panels[1].annotate(
-                "Betz limit 16/27", (0, 100 * BETZ_LIMIT), xytext=(2, -11),
-                textcoords="offset points",
-            )  # fmt: skip
+            for style, _ in shown:
+                if style.letter in coefficients:
+                    look = {"color": colour(style.colour), "linestyle": style.line}
+                    panels[1].plot(speed, 100 * coefficients[style.letter], **look)
+            rule_at(panels[1], y=100 * BETZ_LIMIT)
+            write(panels[1], "Betz limit 16/27", (0, 100 * BETZ_LIMIT), (2, -11))
             panels[1].set(ylabel="coefficient (%)", ylim=(0, 64))
         panels[-1].set_xlabel("wind speed at the hub (m/s)")
         legend(figure)
 
-    whole = np.arange(np.floor(top) + 1)
-    numbers: dict[str, Sequence[str | float | None]] = {"wind speed (m/s)": whole.tolist()}
-    for style, build in shown:
-        curve = build.curve
-        numbers[f"{style.letter} power (W)"] = curve.power_at(whole).tolist()
-        numbers[f"{style.letter} standard uncertainty (W)"] = np.interp(
-            whole, curve.speed_ms, curve.uncertainty_w, left=0, right=0
-        ).tolist()
-        coefficient = _coefficient(build.curve, whole)
-        if coefficient is not None:
-            numbers[f"{style.letter} power coefficient (%)"] = known_or_none(100 * coefficient)
+    methods = dict.fromkeys(build.curve.provenance.method for _, build in shown)
     return Chart(
         "power-curves",
         "What a machine makes at each wind speed",
         message,
-        "; ".join(dict.fromkeys(build.curve.provenance.method for _, build in shown))
-        + ", for the air density at the hub; the band is one standard uncertainty",
-        numbers,
+        f"{'; '.join(methods)}, for the air density at the hub; the band is one standard "
+        "uncertainty",
+        _curve_numbers(shown, np.arange(np.floor(top) + 1)),
         draw,
         4.6 if coefficients else 3.3,
     )
 
 
-def _coefficient(curve: PowerCurve, speed: FloatArray) -> FloatArray | None:
-    if curve.rotor_area_m2 is None:
-        return None
-    coefficient = power_coefficient(
-        curve.power_at(speed), speed, curve.rotor_area_m2, curve.air_density_kg_m3
-    )
-    return np.where(curve.power_at(speed) > 0, coefficient, np.nan)
-
-
-def _name_line(axes: Axes, style: BuildStyle, x: FloatArray, y: FloatArray) -> None:
-    """Write a build's letter on its line, so that nothing hangs on colour alone."""
-    at = int(np.argmax(y))
-    axes.annotate(
-        style.letter,
-        (x[at], y[at]),
-        xytext=(0, 3),
-        textcoords="offset points",
-        ha="center",
-        fontweight="bold",
+def _draw_power(axes: Axes, style: BuildStyle, build: BuildEstimate) -> None:
+    """Draw the power of one machine with the band of one standard uncertainty."""
+    curve = build.curve
+    axes.fill_between(
+        curve.speed_ms,
+        np.maximum(0, curve.power_w - curve.uncertainty_w),
+        curve.power_w + curve.uncertainty_w,
         color=colour(style.colour),
+        alpha=0.18,
+        linewidth=0,
     )
+    speed, power = [curve.cut_in_ms, *curve.speed_ms, curve.cut_out_ms], [0, *curve.power_w, 0]
+    axes.plot(speed, power, **{**line_of(style, build.name), "marker": ""})
+    at = int(np.argmax(curve.power_w))
+    write_letter(axes, style, (curve.speed_ms[at], curve.power_w[at]), offset=(0, 3), ha="center")
+
+
+def _curve_numbers(
+    shown: Sequence[tuple[BuildStyle, BuildEstimate]], speed: FloatArray
+) -> dict[str, Sequence[str | float | None]]:
+    coefficients = _coefficients(shown, speed)
+    numbers: dict[str, Sequence[str | float | None]] = {"wind speed (m/s)": speed.tolist()}
+    for style, build in shown:
+        curve, letter = build.curve, style.letter
+        numbers[f"{letter} power (W)"] = curve.power_at(speed).tolist()
+        numbers[f"{letter} standard uncertainty (W)"] = np.interp(
+            speed, curve.speed_ms, curve.uncertainty_w, left=0, right=0
+        ).tolist()
+        if letter in coefficients:
+            in_percent = known_or_none(100 * coefficients[letter])
+            numbers[f"{letter} power coefficient (%)"] = in_percent
+    return numbers
+
+
+def _coefficients(
+    shown: Sequence[tuple[BuildStyle, BuildEstimate]], speed: FloatArray
+) -> dict[str, FloatArray]:
+    """Return the power coefficient by letter of the build, where the rotor's area is known."""
+    found = {}
+    for style, build in shown:
+        curve = build.curve
+        if curve.rotor_area_m2 is not None:
+            power = curve.power_at(speed)
+            cp = power_coefficient(power, speed, curve.rotor_area_m2, curve.air_density_kg_m3)
+            found[style.letter] = np.where(power > 0, cp, np.nan)
+    return found
 
 
 def steps_chart(style: BuildStyle, build: BuildEstimate) -> Chart:
@@ -156,7 +154,6 @@ def steps_chart(style: BuildStyle, build: BuildEstimate) -> Chart:
 
     def draw(figure: Figure) -> None:
         axes = figure.add_subplot()
-        top = first or 1.0
         for place, step in enumerate(steps):
             last = place == len(steps) - 1
             axes.barh(
@@ -168,18 +165,14 @@ def steps_chart(style: BuildStyle, build: BuildEstimate) -> Chart:
                     place, step.lost_kwh, left=step.left_kwh, height=_BAR,
                     facecolor="none", edgecolor=colour("orange"), hatch="////", linewidth=0.6,
                 )  # fmt: skip
-            axes.annotate(
-                f"{'net, ' if last else ''}{step.name}: {rounded(step.left_kwh, 3)}"
-                + (f"  (less {rounded(step.lost_kwh)})" if step.lost_kwh > 0 else ""),
-                (0, place - _BAR / 2),
-                xytext=(0, 2),
-                textcoords="offset points",
-                va="bottom",
-                fontweight="bold" if last else "normal",
-            )
-        axes.set(xlabel="energy of a year (kWh)", xlim=(0, top * 1.02), yticks=[])
+            text = f"{'net, ' if last else ''}{step.name}: {rounded(step.left_kwh, 3)}"
+            if step.lost_kwh > 0:
+                text += f"  (less {rounded(step.lost_kwh)})"
+            weight = "bold" if last else "normal"
+            write(axes, text, (0, place - _BAR / 2), (0, 2), va="bottom", fontweight=weight)
         axes.set_ylim(len(steps) - 1 + _BAR, -0.9)
-        axes.grid(True, axis="x")
+        energy = "energy of a year (kWh)"
+        finish(axes, grid="x", xlabel=energy, xlim=(0, (first or 1.0) * 1.02), yticks=[])
         axes.spines["bottom"].set_visible(False)
 
     return Chart(

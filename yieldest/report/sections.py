@@ -131,7 +131,7 @@ def hub_section(estimate: Estimate) -> Section:
     """Return the way of the wind from the mast to the hubs."""
     found, shear = estimate.long_term, estimate.shear
     return Section(
-        "ladder",
+        "steps-to-hub",
         "From the mast to the hub",
         intro=[] if found is None else [clock_sentence(found)],
         tables=[
@@ -273,15 +273,15 @@ def _kept(*notes: Notes) -> list[Notes]:
 
 
 def _wind(estimate: Estimate) -> Section:
-    study = estimate.resource
-    if study is None:
+    resource = estimate.resource
+    if resource is None:
         return Section("wind", "The wind")
     return Section(
         "wind",
         "The wind",
-        intro=[f"Is the record enough? {enough(study)}", how_sure(study)],
-        tables=[quality_control_table(study), fits_table(study)],
-        notes=_kept(Notes("The rules of these tests", quality_rules(study))),
+        intro=[f"Is the record enough? {enough(resource)}", how_sure(resource)],
+        tables=[quality_control_table(resource), fits_table(resource)],
+        notes=_kept(Notes("The rules of these tests", quality_rules(resource))),
     )
 
 

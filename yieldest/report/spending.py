@@ -62,14 +62,14 @@ def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
     return texts
 
 
-def by_number_table(ladder: CostByNumber, money: str) -> TableView:
+def by_number_table(by_number: CostByNumber, money: str) -> TableView:
     """Return the cost per kWh by number of machines."""
     rows = []
-    for step in _some(ladder):
+    for step in _some(by_number):
         cheaper = (
             step.cost_per_kwh is not None
-            and ladder.single_cost_per_kwh is not None
-            and step.cost_per_kwh < ladder.single_cost_per_kwh
+            and by_number.single_cost_per_kwh is not None
+            and step.cost_per_kwh < by_number.single_cost_per_kwh
         )
         cells = (
             rounded(step.net_kwh_per_year),
@@ -79,18 +79,18 @@ def by_number_table(ladder: CostByNumber, money: str) -> TableView:
         )
         rows.append(Row(f"{step.count}", cells))
     return TableView(
-        f"{ladder.build}: cost per kWh by number of machines",
+        f"{by_number.build}: cost per kWh by number of machines",
         ["machines", *(BY_KEY[key].named(money) for key in _BY_NUMBER), "than the single one"],
         rows,
     )
 
 
-def by_number_sentences(ladder: CostByNumber, money: str) -> list[str]:
+def by_number_sentences(by_number: CostByNumber, money: str) -> list[str]:
     """Say where many machines cross the single one, and that more are not always cheaper."""
-    texts = [crossing_sentence(ladder, money)]
-    priced = [step for step in ladder.steps if step.cost_per_kwh is not None]
+    texts = [crossing_sentence(by_number, money)]
+    priced = [step for step in by_number.steps if step.cost_per_kwh is not None]
     cheapest = min(priced, key=lambda step: step.cost_per_kwh or 0.0, default=None)
-    if cheapest is not None and cheapest.count < ladder.steps[-1].count:
+    if cheapest is not None and cheapest.count < by_number.steps[-1].count:
         texts.append(
             f"More are not always cheaper: of the numbers computed, {cheapest.count} make the "
             f"cheapest kWh, at {rounded(cheapest.cost_per_kwh)} {money}."
@@ -98,30 +98,30 @@ def by_number_sentences(ladder: CostByNumber, money: str) -> list[str]:
     return texts
 
 
-def _some(ladder: CostByNumber) -> list[CostOfNumber]:
+def _some(by_number: CostByNumber) -> list[CostOfNumber]:
     """Return at most a dozen steps, with the first, the last and every crossing among them."""
-    steps = ladder.steps
+    steps = by_number.steps
     every = max(1, math.ceil((len(steps) - 1) / 10))
     return [
         step
         for i, step in enumerate(steps)
-        if i % every == 0 or i == len(steps) - 1 or step.count in ladder.crossings
+        if i % every == 0 or i == len(steps) - 1 or step.count in by_number.crossings
     ]
 
 
-def crossing_sentence(ladder: CostByNumber, money: str) -> str:
+def crossing_sentence(by_number: CostByNumber, money: str) -> str:
     """Return in words where several small machines become cheaper than the larger one."""
-    if ladder.single is None or ladder.single_cost_per_kwh is None:
+    if by_number.single is None or by_number.single_cost_per_kwh is None:
         return "No single larger machine stands in the plan to set this against."
-    single = f"{ladder.single} at {rounded(ladder.single_cost_per_kwh)} {money} a kWh"
-    first = ladder.steps[0].cost_per_kwh
-    begins_cheaper = first is not None and first < ladder.single_cost_per_kwh
-    last = ladder.steps[-1].count
-    if not ladder.crossings:
+    single = f"{by_number.single} at {rounded(by_number.single_cost_per_kwh)} {money} a kWh"
+    first = by_number.steps[0].cost_per_kwh
+    begins_cheaper = first is not None and first < by_number.single_cost_per_kwh
+    last = by_number.steps[-1].count
+    if not by_number.crossings:
         which = "cheaper" if begins_cheaper else "never cheaper"
         return f"From 1 to {last} machines they are {which} than {single}."
     words = []
-    for i, count in enumerate(ladder.crossings):
+    for i, count in enumerate(by_number.crossings):
         cheaper = begins_cheaper == (i % 2 == 1)
         words.append(f"{'cheaper' if cheaper else 'dearer'} from {count} machines on")
     return f"Against {single}: {', '.join(words)}."

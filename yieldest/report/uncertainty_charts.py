@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from yieldest.arrays import percent, rounded
 from yieldest.html_repr import printable
-from yieldest.report.chart import Chart
+from yieldest.report.chart import Chart, finish, rule_at, write
 from yieldest.report.palette import BUILD_STYLES, BuildStyle, colour
 from yieldest.report.uncertainty_text import FIGURE_WORDS, FIRST, between, goal_of
 
@@ -48,10 +48,9 @@ def ranges_chart(uncertainty: Uncertainty) -> Chart:
                 color=colour("ink"),
             )  # fmt: skip
         axes.set_yticks(range(len(rows)), [f"{style.letter}  {what}" for style, what, _ in rows])
-        axes.set(xlabel="net energy of a year (kWh)", ylim=(len(rows) - 0.4, -0.6), xlim=(0, None))
         axes.xaxis.set_major_formatter("{x:,.0f}")
-        axes.grid(True, axis="x")
-        axes.grid(False, axis="y")
+        axes.set(xlim=(0, None), ylim=(len(rows) - 0.4, -0.6))
+        finish(axes, grid="x", xlabel="net energy of a year (kWh)")
 
     return Chart(
         "energy-ranges",
@@ -101,18 +100,11 @@ def drivers_chart(
                 color=colour(style.colour), linewidth=0,
             )  # fmt: skip
             shown = label if len(label) <= _LONGEST_INPUT else f"{label[: _LONGEST_INPUT - 1]}…"
-            axes.annotate(
-                printable(shown), (0, place - 0.27), xycoords=("axes fraction", "data"),
-                xytext=(0, 2), textcoords="offset points", va="bottom",
-            )  # fmt: skip
-        axes.axvline(middle, color=colour("ink"), linewidth=1, linestyle=":")
-        axes.set(
-            xlabel=f"{FIGURE_WORDS[goal].removeprefix('the ')} ({unit})",
-            yticks=[],
-            ylim=(len(drivers) - 0.6, -0.85),
-        )
-        axes.grid(True, axis="x")
-        axes.locator_params(axis="x", nbins=5)
+            above, beside = (0, place - 0.27), ("axes fraction", "data")
+            write(axes, printable(shown), above, (0, 2), va="bottom", xycoords=beside)
+        rule_at(axes, x=middle)
+        what = f"{FIGURE_WORDS[goal].removeprefix('the ')} ({unit})"
+        finish(axes, grid="x", ticks=5, xlabel=what, yticks=[], ylim=(len(drivers) - 0.6, -0.85))
 
     return Chart(
         f"drivers-{style.letter.lower()}",

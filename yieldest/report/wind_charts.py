@@ -4,18 +4,26 @@ from __future__ import annotations
 
 import calendar
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats, percent
-from yieldest.report.chart import Chart, drawn, known_or_none, label, legend
+from yieldest.report.chart import (
+    Chart,
+    drawn,
+    finish,
+    known_or_none,
+    legend,
+    line_of,
+    rule_at,
+    write,
+)
 from yieldest.report.palette import CALM_TO_STRONG, colour
 from yieldest.wind.weibull import share_above
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from yieldest.energy.net_energy import SpeedSeries
@@ -30,7 +38,6 @@ _COMPASS = (
 )  # fmt: skip
 _MONTHS = tuple(calendar.month_abbr)[1:]
 _HOURS = 24
-_HOUR_STEP = 2
 
 
 def distribution_chart(distribution: WindDistribution, readings: SpeedSeries | None) -> Chart:
@@ -49,8 +56,7 @@ def distribution_chart(distribution: WindDistribution, readings: SpeedSeries | N
     most = int(np.argmax(fitted if counted is None else counted))
     message = (
         f"At {distribution.height_m:g} m the wind blows most often at {most} to {most + 1} m/s; "
-        "the "
-        f"mean is {distribution.mean_speed_ms:.1f} m/s."
+        f"the mean is {distribution.mean_speed_ms:.1f} m/s."
     )
     if counted is not None:
         off = float(np.abs(counted - fitted).max())
@@ -59,26 +65,17 @@ def distribution_chart(distribution: WindDistribution, readings: SpeedSeries | N
     def draw(figure: Figure) -> None:
         axes = figure.add_subplot()
         if counted is not None:
-            axes.stairs(
-                100 * counted,
-                edges,
-                fill=True,
-                color=colour("blue-soft"),
-                edgecolor=colour("blue"),
-                linewidth=0.8,
-                label="readings",
-            )
-        axes.plot(
-            edges[:-1] + 0.5, 100 * fitted, color=colour("orange"), label="fitted", linestyle="-"
-        )
-        axes.axvline(distribution.mean_speed_ms, color=colour("ink"), linewidth=1, linestyle=":")
-        axes.annotate(
-            f"mean {distribution.mean_speed_ms:.1f} m/s",
-            (distribution.mean_speed_ms, 1),
-            xycoords=("data", "axes fraction"),
-            xytext=(4, -10),
-            textcoords="offset points",
-        )
+            look: dict[str, Any] = {
+                "color": colour("blue-soft"),
+                "edgecolor": colour("blue"),
+                "linewidth": 0.8,
+            }
+            axes.stairs(100 * counted, edges, fill=True, label="readings", **look)
+        axes.plot(edges[:-1] + 0.5, 100 * fitted, color=colour("orange"), label="fitted")
+        mean = distribution.mean_speed_ms
+        rule_at(axes, x=mean)
+        top = ("data", "axes fraction")
+        write(axes, f"mean {mean:.1f} m/s", (mean, 1), (4, -10), xycoords=top)
         axes.set(xlabel="wind speed (m/s)", ylabel="share of time (%)", xlim=(0, edges[-1]))
         axes.legend(loc="upper right")
 
@@ -113,25 +110,19 @@ def steps_to_hub_chart(builds: Sequence[BuildEstimate]) -> Chart:
         for style, build in shown:
             steps = build.wind.steps
             speeds = [start, *(step.after_ms for step in steps)]
-            axes.plot(
-                speeds,
-                [0, *(1 + corrections.index(step.step) for step in steps)],
-                color=colour(style.colour),
-                linestyle=style.line,
-                marker=style.marker,
-                label=label(style, build.name),
-            )
+            places = [0, *(1 + corrections.index(step.step) for step in steps)]
+            axes.plot(speeds, places, **line_of(style, build.name))
             axes.errorbar(
                 speeds[-1],
-                1 + corrections.index(steps[-1].step),
+                places[-1],
                 xerr=speeds[-1] * build.wind.standard_uncertainty,
                 color=colour(style.colour),
                 capsize=4,
                 linewidth=1,
             )
         axes.set_yticks(range(len(corrections) + 1), ["as measured", *corrections])
-        axes.set(xlabel="mean wind speed (m/s)", ylim=(-0.4, len(corrections) + 0.4))
-        axes.grid(True, axis="both")
+        ylim = (-0.4, len(corrections) + 0.4)
+        finish(axes, grid="both", xlabel="mean wind speed (m/s)", ylim=ylim)
         legend(figure)
 
     lines = [(style.letter, step) for style, build in shown for step in build.wind.steps]
@@ -176,31 +167,20 @@ def rose_chart(directions: Directions | None) -> Chart | None:
         axes.set_theta_direction(-1)  # type: ignore[attr-defined]
         middle = np.arange(len(sectors)) * 2 * np.pi / len(sectors)
         width = 2 * np.pi / len(sectors)
-        axes.bar(
-            middle,
-            100 * energy_share,
-            width=width,
-            color=colour("orange-soft"),
-            edgecolor=colour("orange"),
-            linewidth=0.8,
-            label="energy in the wind",
-        )
-        axes.bar(
-            middle,
-            100 * time_share,
-            width=width * 0.5,
-            color=colour("blue"),
-            linewidth=0,
-            label="time",
-        )
+        look: dict[str, Any] = {
+            "color": colour("orange-soft"),
+            "edgecolor": colour("orange"),
+            "linewidth": 0.8,
+        }
+        axes.bar(middle, 100 * energy_share, width, label="energy in the wind", **look)
+        axes.bar(middle, 100 * time_share, width / 2, label="time", color=colour("blue"), lw=0)
         axes.set_xticks(middle, names)
-        axes.grid(True, axis="both")
+        finish(axes, grid="both", xlabel="share by direction the wind comes from (%)")
         axes.spines["polar"].set_visible(False)
         axes.yaxis.set_major_locator(MaxNLocator(3))
         axes.yaxis.set_major_formatter("{x:g} %")
         # Where the petals are shortest nothing hides the scale.
         axes.set_rlabel_position(np.degrees(middle[int(energy_share.argmin())]) + 15)  # type: ignore[attr-defined]
-        axes.set_xlabel("share by direction the wind comes from (%)")
         figure.legend(loc="outside lower left", ncols=2)
 
     return Chart(
@@ -237,10 +217,6 @@ def month_hour_chart(record: Record) -> Chart:
         f"{int(np.nanargmax(by_hour))}:00."
     )
 
-    def draw(figure: Figure) -> None:
-        axes = figure.add_subplot()
-        _speed_map(figure, axes, mean)
-
     return Chart(
         "wind-months-hours",
         "When it blows, by month and hour of day",
@@ -251,7 +227,7 @@ def month_hour_chart(record: Record) -> Chart:
             "mean speed (m/s)": known_or_none(by_month),
             **{f"{hour:02d}:00 (m/s)": known_or_none(mean[:, hour]) for hour in range(_HOURS)},
         },
-        draw,
+        lambda figure: _speed_map(figure, mean),
         3.6,
     )
 
@@ -266,7 +242,7 @@ def _mean(total: FloatArray, count: npt.NDArray[np.int64]) -> FloatArray:
     return floats(np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0))
 
 
-def _speed_map(figure: Figure, axes: Axes, mean: FloatArray) -> None:
+def _speed_map(figure: Figure, mean: FloatArray) -> None:
     from matplotlib.colors import BoundaryNorm, ListedColormap  # noqa: PLC0415
     from matplotlib.ticker import MaxNLocator  # noqa: PLC0415
 
@@ -274,6 +250,7 @@ def _speed_map(figure: Figure, axes: Axes, mean: FloatArray) -> None:
     steps = floats(locator.tick_values(float(np.nanmin(mean)), float(np.nanmax(mean))))
     steps = steps if steps.size > 2 else np.linspace(steps[0], steps[-1] + 1, 3)
     picks = np.linspace(0, len(CALM_TO_STRONG) - 1, steps.size - 1).round().astype(int)
+    axes = figure.add_subplot()
     tiles = axes.pcolormesh(
         np.arange(_HOURS + 1),
         np.arange(13),
@@ -284,7 +261,7 @@ def _speed_map(figure: Figure, axes: Axes, mean: FloatArray) -> None:
         linewidth=0.4,
     )
     axes.grid(False)
-    axes.set(xlabel="hour of day", xticks=range(0, _HOURS + 1, 3 * _HOUR_STEP))
+    axes.set(xlabel="hour of day", xticks=range(0, _HOURS + 1, 6))
     axes.set_yticks(np.arange(12) + 0.5, _MONTHS)
     axes.invert_yaxis()
     bar = figure.colorbar(tiles, ax=axes, pad=0.02, drawedges=False)

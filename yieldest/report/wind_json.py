@@ -1,4 +1,4 @@
-"""A wind study as plain dictionaries for `--json`: stable keys, SI units in the names."""
+"""A wind record as plain dictionaries for `--json`: stable keys, SI units in the names."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from yieldest.wind.resource import WindResource
 from yieldest.wind.weibull_fits import METHODS
 
 
-def study_as_dictionary(study: WindResource) -> dict[str, Any]:
-    """Return a study as JSON-ready values in full precision; what cannot be had is None."""
-    record, coverage, chosen = study.record, study.record.data_recovery, study.chosen
+def resource_as_dictionary(resource: WindResource) -> dict[str, Any]:
+    """Return a wind resource as JSON-ready values in full precision; what cannot be had is None."""
+    record, coverage, chosen = resource.record, resource.record.data_recovery, resource.chosen
     return {
         "record": {
             "source": record.provenance.source,
-            "readings": int(study.speed_ms.size),
-            "left_out": study.quality_control.left_out,
+            "readings": int(resource.speed_ms.size),
+            "left_out": resource.quality_control.left_out,
             "first_time": str(record.time[0].astype("datetime64[s]")),
             "last_time": str(record.time[-1].astype("datetime64[s]")),
             "rounding_step_ms": record.resolution_ms,
-            "starting_speed_ms": study.histogram.start_ms,
+            "starting_speed_ms": resource.histogram.start_ms,
             "height_m": record.height_m,
             "found": [asdict(found) for found in record.found],
         },
@@ -35,35 +35,35 @@ def study_as_dictionary(study: WindResource) -> dict[str, Any]:
             "share": coverage.share,
             "month_share": list(coverage.month_share),
             "month_hour_share": coverage.month_hour_share.tolist(),
-            "season_correction_used": study.season.used,
-            "season_correction_reason": study.season.reason,
+            "season_correction_used": resource.season.used,
+            "season_correction_reason": resource.season.reason,
         },
-        "mean_speed_ms": study.mean_speed_ms,
-        "mean_cube_ms3": study.mean_cube_ms3,
-        "clock_mean_speed_ms": study.clock_mean_speed_ms,
-        "clock_mean_cube_ms3": study.clock_mean_cube_ms3,
+        "mean_speed_ms": resource.mean_speed_ms,
+        "mean_cube_ms3": resource.mean_cube_ms3,
+        "clock_mean_speed_ms": resource.clock_mean_speed_ms,
+        "clock_mean_cube_ms3": resource.clock_mean_cube_ms3,
         "mean_cube_before_averaging_ms3": record.mean_cube_ms3,
-        "wind_power_density_w_m2": STANDARD_DENSITY_KG_M3 / 2 * study.mean_cube_ms3,
+        "wind_power_density_w_m2": STANDARD_DENSITY_KG_M3 / 2 * resource.mean_cube_ms3,
         "standard_uncertainty": {
-            "mean_speed_share": study.uncertainty.mean_total,
-            "mean_cube_share": study.uncertainty.cube_total,
-            "mean_speed_sampling_share": study.uncertainty.mean_sampling,
-            "mean_cube_sampling_share": study.uncertainty.cube_sampling,
-            "mean_speed_season_share": study.uncertainty.mean_season,
-            "mean_speed_year_share": study.uncertainty.mean_year,
-            "method": study.uncertainty.method,
+            "mean_speed_share": resource.uncertainty.mean_total,
+            "mean_cube_share": resource.uncertainty.cube_total,
+            "mean_speed_sampling_share": resource.uncertainty.mean_sampling,
+            "mean_cube_sampling_share": resource.uncertainty.cube_sampling,
+            "mean_speed_season_share": resource.uncertainty.mean_season,
+            "mean_speed_year_share": resource.uncertainty.mean_year,
+            "method": resource.uncertainty.method,
         },
         "weibull": {
             "shape": chosen.shape,
             "scale_ms": chosen.scale_ms,
             "calm_share": chosen.calm_share,
             "fit": chosen.method,
-            "rule": study.rule,
+            "rule": resource.rule,
             "poor": chosen.poor,
-            "energy_from_time_series_above_error": study.reading_limit,
+            "energy_from_time_series_above_error": resource.reading_limit,
         },
-        "fits": [{**asdict(fit), "source": METHODS[fit.method].source} for fit in study.fits],
-        "modes_ms": list(study.modes_ms),
+        "fits": [{**asdict(fit), "source": METHODS[fit.method].source} for fit in resource.fits],
+        "modes_ms": list(resource.modes_ms),
         "quality_control": [
             {
                 **asdict(test),
@@ -73,23 +73,23 @@ def study_as_dictionary(study: WindResource) -> dict[str, Any]:
                     for speed in test.first_speeds_ms
                 ],
             }
-            for test in study.quality_control.tests
+            for test in resource.quality_control.tests
         ],
         "directions": (
             None
-            if study.directions is None
+            if resource.directions is None
             else {
-                "calm_share": study.directions.calm_share,
-                "unknown_share": study.directions.unknown_share,
-                "sectors": _groups(study.directions.sectors),
+                "calm_share": resource.directions.calm_share,
+                "unknown_share": resource.directions.unknown_share,
+                "sectors": _groups(resource.directions.sectors),
             }
         ),
-        "months": _groups(study.months),
-        "hours_of_day": _groups(study.hours),
-        "years": _groups(study.years),
-        "turbulence_intensity": _gustiness(study.turbulence),
-        "gust_factor": _gustiness(study.gusts),
-        "warnings": sentences([*record.provenance.warnings, *study.warnings]),
+        "months": _groups(resource.months),
+        "hours_of_day": _groups(resource.hours),
+        "years": _groups(resource.years),
+        "turbulence_intensity": _gustiness(resource.turbulence),
+        "gust_factor": _gustiness(resource.gusts),
+        "warnings": sentences([*record.provenance.warnings, *resource.warnings]),
         "assumed": sentences(record.provenance.assumed),
     }
 

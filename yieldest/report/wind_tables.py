@@ -1,4 +1,4 @@
-"""A wind study as tables: its fits, its quality control, and how it splits up by time and place."""
+"""A wind record as tables: its fits, its quality control, its splits by time and place."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from yieldest.wind.breakdown import Group
 from yieldest.wind.resource import WindResource
 
 
-def fits_table(study: WindResource) -> TableView:
+def fits_table(resource: WindResource) -> TableView:
     """Return every fit to the record, with what it misses of the energy."""
     rows = [
         Row(
-            ("* " if fit is study.chosen else "  ") + fit.method,
+            ("* " if fit is resource.chosen else "  ") + fit.method,
             (
                 _with_error(fit.shape, fit.shape_se),
                 _with_error(fit.scale_ms, fit.scale_se_ms),
@@ -24,18 +24,18 @@ def fits_table(study: WindResource) -> TableView:
                 signed_percent(fit.mean_cube_error),
                 percent(fit.kolmogorov),
             ),
-            strong=fit is study.chosen,
+            strong=fit is resource.chosen,
         )
-        for fit in study.fits
+        for fit in resource.fits
     ]
     heads = ["method", "shape", "scale m/s", "calms", "energy off", "cube off", "K distance"]
     return TableView("Fits side by side (* the one used)", heads, rows, tucked=True)
 
 
-def quality_control_table(study: WindResource) -> TableView:
+def quality_control_table(resource: WindResource) -> TableView:
     """Return what each test of the record found and did."""
     rows = []
-    for test in study.quality_control.tests:
+    for test in resource.quality_control.tests:
         speeds = [f" ({v:.1f} m/s)" if v is not None else "" for v in test.first_speeds_ms]
         speeds += [""] * (len(test.first_times) - len(speeds))
         places = (
@@ -58,30 +58,32 @@ def quality_control_table(study: WindResource) -> TableView:
     )
 
 
-def quality_rules(study: WindResource) -> list[str]:
+def quality_rules(resource: WindResource) -> list[str]:
     """Return the rule of each test."""
-    return [f"{test.name.replace('_', ' ')}: {test.rule}" for test in study.quality_control.tests]
+    return [
+        f"{test.name.replace('_', ' ')}: {test.rule}" for test in resource.quality_control.tests
+    ]
 
 
-def months_table(study: WindResource) -> TableView:
+def months_table(resource: WindResource) -> TableView:
     """Return how much of each month was measured, and its wind."""
-    recovery = study.record.data_recovery
+    recovery = resource.record.data_recovery
     emptiest = recovery.month_hour_share.min(axis=1)
     rows = [
         Row("covered", tuple(f"{100 * share:.0f}" for share in recovery.month_share), "%"),
         Row("emptiest hour", tuple(f"{100 * share:.0f}" for share in emptiest), "%"),
-        *_mean_and_energy(study.months),
+        *_mean_and_energy(resource.months),
     ]
     return TableView("By month", ["", *(calendar.month_abbr[m] for m in range(1, 13))], rows)
 
 
-def hours_tables(study: WindResource) -> list[TableView]:
+def hours_tables(resource: WindResource) -> list[TableView]:
     """Return the wind by hour of day, half a day in each table."""
     return [
         TableView(
             "By hour of day" if start == 0 else "",
             ["from", *(str(hour) for hour in range(start, start + 12))],
-            _mean_and_energy(study.hours[start : start + 12]),
+            _mean_and_energy(resource.hours[start : start + 12]),
         )
         for start in (0, 12)
     ]

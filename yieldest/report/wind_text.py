@@ -1,4 +1,4 @@
-"""A wind study as text for people: the answer first, then what it rests on."""
+"""A wind record as text for people: the answer first, then what it rests on."""
 
 from __future__ import annotations
 
@@ -32,50 +32,55 @@ MOST_CLASSES = 22
 SCARCE_DAYS = 30
 
 
-def print_study(study: WindResource, screen: Console) -> None:
+def print_resource(resource: WindResource, screen: Console) -> None:
     """Print what a record says: enough or not, how windy, how sure; then the tables."""
-    screen.print(Text(study.record.provenance.source, style="bold"))
+    screen.print(Text(resource.record.provenance.source, style="bold"))
     answers = [
-        ("Is it enough?", enough(study)),
-        ("How windy?", _how_windy(study)),
-        ("How sure?", how_sure(study)),
-        ("Which fit?", _which_fit(study)),
+        ("Is it enough?", enough(resource)),
+        ("How windy?", _how_windy(resource)),
+        ("How sure?", how_sure(resource)),
+        ("Which fit?", _which_fit(resource)),
     ]
     print_answers(answers, screen)
     print_heading("How often each speed blows (# readings, | the fit)", screen)
-    for line in histogram(study):
+    for line in histogram(resource):
         screen.print(Text(line))
-    print_table(fits_table(study), screen)
-    print_table(quality_control_table(study), screen)
-    print_list("", quality_rules(study), screen)
-    for view in (months_table(study), *hours_tables(study)):
+    print_table(fits_table(resource), screen)
+    print_table(quality_control_table(resource), screen)
+    print_list("", quality_rules(resource), screen)
+    for view in (months_table(resource), *hours_tables(resource)):
         print_table(view, screen)
-    if len(study.years) > 1:
-        print_table(groups_table("By year (by the clock, no weights)", "year", study.years), screen)
-    if study.directions is not None:
+    if len(resource.years) > 1:
+        print_table(
+            groups_table("By year (by the clock, no weights)", "year", resource.years), screen
+        )
+    if resource.directions is not None:
         caption = "By direction the wind comes from (degrees, middle of the sector)"
-        print_table(groups_table(caption, "from", study.directions.sectors), screen)
+        print_table(groups_table(caption, "from", resource.directions.sectors), screen)
         screen.print(
             Text(
-                f"calm {percent(study.directions.calm_share, 3)} of the time, direction not known "
-                f"{percent(study.directions.unknown_share, 3)}"
+                f"calm {percent(resource.directions.calm_share, 3)} of the time, direction not "
+                f"known {percent(resource.directions.unknown_share, 3)}"
             )
         )
-    for name, found in (("Turbulence intensity", study.turbulence), ("Gust factor", study.gusts)):
+    for name, found in (
+        ("Turbulence intensity", resource.turbulence),
+        ("Gust factor", resource.gusts),
+    ):
         if found is not None:
             print_list(name, [_gustiness(found)], screen)
-    recognised = [Row(each.what, (each.found, each.how)) for each in study.record.found]
+    recognised = [Row(each.what, (each.found, each.how)) for each in resource.record.found]
     if recognised:
         caption = "What was recognised in the file (state it if it is wrong)"
         print_table(TableView(caption, ["", "found", "how"], recognised, words=True), screen)
-    print_list("How it was computed", _methods(study), screen)
-    warnings = (*study.record.provenance.warnings, *study.warnings)
+    print_list("How it was computed", _methods(resource), screen)
+    warnings = (*resource.record.provenance.warnings, *resource.warnings)
     print_list("Be warned", sentences(warnings), screen)
 
 
-def enough(study: WindResource) -> str:
+def enough(resource: WindResource) -> str:
     """Say in a sentence or two whether a record is enough for an estimate of a year."""
-    coverage = study.record.data_recovery
+    coverage = resource.record.data_recovery
     days = coverage.span_hours / 24
     span = f"{days:,.0f} days" if days >= 3 else f"{coverage.span_hours:,.0f} hours"
     known = (
@@ -96,18 +101,18 @@ def enough(study: WindResource) -> str:
     return f"Yes: {years:.1f} years. {known}"
 
 
-def _how_windy(study: WindResource) -> str:
-    power = STANDARD_DENSITY_KG_M3 / 2 * study.mean_cube_ms3
+def _how_windy(resource: WindResource) -> str:
+    power = STANDARD_DENSITY_KG_M3 / 2 * resource.mean_cube_ms3
     text = (
-        f"Mean {study.mean_speed_ms:.2f} m/s where it was measured, "
+        f"Mean {resource.mean_speed_ms:.2f} m/s where it was measured, "
         f"{rounded(power)} W/m2 in the wind."
     )
-    if study.season.used:
+    if resource.season.used:
         text += (
             f" By the clock, without weights for month and hour, the mean is "
-            f"{study.clock_mean_speed_ms:.2f} m/s."
+            f"{resource.clock_mean_speed_ms:.2f} m/s."
         )
-    before_ms3 = study.record.mean_cube_ms3
+    before_ms3 = resource.record.mean_cube_ms3
     if before_ms3 is not None:
         text += (
             f" The readings before they were averaged hold "
@@ -117,9 +122,9 @@ def _how_windy(study: WindResource) -> str:
     return text
 
 
-def how_sure(study: WindResource) -> str:
+def how_sure(resource: WindResource) -> str:
     """Say how far the mean of the long run may be off."""
-    uncertainty = study.uncertainty
+    uncertainty = resource.uncertainty
     return (
         "In two cases of three the mean of the long run is within "
         f"{percent(uncertainty.mean_total)} of "
@@ -132,28 +137,29 @@ def how_sure(study: WindResource) -> str:
     )
 
 
-def _which_fit(study: WindResource) -> str:
-    fit = study.chosen
+def _which_fit(resource: WindResource) -> str:
+    fit = resource.chosen
     calms = f", {percent(fit.calm_share)} calms" if fit.calm_share else ""
     text = (
-        f"Weibull shape {fit.shape:.2f}, scale {fit.scale_ms:.2f} m/s{calms}, because {study.rule}."
+        f"Weibull shape {fit.shape:.2f}, scale {fit.scale_ms:.2f} m/s{calms}, because "
+        f"{resource.rule}."
     )
     verdict = "poor" if fit.poor else "good"
     error = "not known" if fit.energy_error is None else f"{100 * fit.energy_error:+.1f} %"
     text += f" The fit is {verdict}: energy of a model machine {error}."
-    if study.reading_limit == 0:
+    if resource.reading_limit == 0:
         return f"{text} An estimate takes the readings instead, for that was asked for."
-    if study.reading_limit is not None:
+    if resource.reading_limit is not None:
         return (
             f"{text} An estimate takes the readings instead where the fit misses by more than "
-            f"{percent(study.reading_limit)}."
+            f"{percent(resource.reading_limit)}."
         )
     return text
 
 
-def histogram(study: WindResource) -> list[str]:
+def histogram(resource: WindResource) -> list[str]:
     """Draw the shares of time in classes of about 1 m/s, with the fitted share marked."""
-    histogram, fit = study.histogram, study.chosen
+    histogram, fit = resource.histogram, resource.chosen
     bounds = class_bounds(histogram, 1.0)
     if bounds.size > MOST_CLASSES:
         bounds = class_bounds(histogram, 2.0)
@@ -184,19 +190,20 @@ def _gustiness(found: Gustiness) -> str:
     return text if found.highest_ms is not None else f"{text}."
 
 
-def _methods(study: WindResource) -> list[str]:
+def _methods(resource: WindResource) -> list[str]:
     weights = (
         f"readings weighted so that each month and hour of day counts as in a whole year "
-        f"({study.season.reason})"
-        if study.season.used
-        else f"each reading counts for its time; weights for month and hour: {study.season.reason}"
+        f"({resource.season.reason})"
+        if resource.season.used
+        else "each reading counts for its time; weights for month and hour: "
+        f"{resource.season.reason}"
     )
     return [
         f"mean: arithmetic; {weights}",
         "power in the wind: half of 1.225 kg/m3 (ISO 2533, sea level) times the mean cube of the "
         "readings, Sheppard's correction for rounding (Kendall & Stuart)",
-        f"how sure: {study.uncertainty.method}",
-        f"fit: {METHODS[study.chosen.method].source}; standard errors in brackets from the same "
+        f"how sure: {resource.uncertainty.method}",
+        f"fit: {METHODS[resource.chosen.method].source}; standard errors in brackets from the same "
         "bootstrap",
         "energy off: an invented machine, power as the cube of speed from 3 to 11 m/s, level to 25 "
         "m/s; by the fit against the time series",
