@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from conftest import kinds
 from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.report.sentences.words import sentences
 from yieldest.turbine.bins import (
     MeterUncertainty,
     bin_number,
@@ -14,11 +14,19 @@ from yieldest.turbine.bins import (
     rising_then_falling,
     smooth_curve,
 )
-from yieldest.turbine.curve_ends import Ends
-from yieldest.turbine.measured_curve import measure_curve
+from yieldest.turbine.curve_ends import Ends, LastPowerHeld
+from yieldest.turbine.measured_curve import AboveBetz, measure_curve
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.power_curve import normalised
-from yieldest.turbine.reading_checks import completeness_rules
+from yieldest.turbine.reading_checks import (
+    CutInNotSeen,
+    EmptyBins,
+    FarFromTheOthers,
+    ThinBins,
+    completeness_rules,
+)
+from yieldest.turbine.reading_file import RepeatedLines
+from yieldest.turbine.readings import SeaLevelAssumed, StandardAirAssumed, TemperateAirAssumed
 from yieldest.turbine.rotor import power_coefficient
 
 EXACT = MeterUncertainty(0.0, 0.0, 0.0)
@@ -224,10 +232,10 @@ def test_cut_in_not_seen_and_gaps_are_said(measure):
     measured = measure([5.0] * 4 + [6.0] * 4 + [8.0] * 2, [80.0] * 4 + [120.0] * 4 + [200.0] * 2)
     assert not measured.smooth.cut_in_seen
     assert measured.curve.cut_in_ms == 5
-    said = " ".join(sentences(measured.curve.provenance.warnings))
-    assert "cut-in was not seen" in said
-    assert "No reading fell into the bins at 5.5, 6.5, 7, 7.5 m/s" in said
-    assert "Fewer than three readings stand behind the bin at 8 m/s" in said
+    warnings = measured.curve.provenance.warnings
+    assert CutInNotSeen(5.0) in warnings
+    assert EmptyBins((5.5, 6.5, 7.0, 7.5)) in warnings
+    assert ThinBins((8.0,)) in warnings
 
 
 @pytest.mark.parametrize(
@@ -267,9 +275,8 @@ def test_a_choice_needs_its_values(measure, ends, words):
 def test_a_choice_not_made_is_listed_as_assumed(measure):
     curve = measure([4.0, 5.0, 6.0], [40.0, 80.0, 120.0], ends=Ends(cut_out_ms=12)).curve
     assert curve.extrapolation == "hold"
-    assert any(
-        "extrapolation is not stated" in text for text in sentences(curve.provenance.assumed)
-    )
+    [held] = [one for one in curve.provenance.assumed if isinstance(one, LastPowerHeld)]
+    assert (held.last_ms, held.cut_out_ms) == (6, 12)
 
 
 def test_a_reading_above_betz_is_left_out_and_named(measure):
@@ -277,8 +284,9 @@ def test_a_reading_above_betz_is_left_out_and_named(measure):
     power = np.append(machine_power(speed[:-1]), 900.0)
     measured = measure(speed, power, rotor_area_m2=6.0)
     assert measured.readings.size == speed.size - 1
-    said = " ".join(sentences(measured.curve.provenance.warnings))
-    assert "line 41: 900 W at 5 m/s beats the Betz limit" in said
+    [above] = [one for one in measured.curve.provenance.warnings if isinstance(one, AboveBetz)]
+    assert above.place.endswith("line 41")
+    assert (above.power_w, above.speed_ms, above.left_out) == (900, 5, 1)
     assert measured.curve.power_at(5.0) == pytest.approx(80)
 
 
@@ -300,8 +308,10 @@ def test_a_reading_far_from_its_bin_is_named_and_kept(measure):
     speed = np.append(np.tile(np.arange(3, 9.01, 0.5), 8), 8.0)
     power = np.append(machine_power(speed[:-1]), 20.0)
     measured = measure(speed, power)
-    said = " ".join(sentences(measured.curve.provenance.warnings))
-    assert "line 106: 20 W at 8 m/s lies far from the others" in said
+    warnings = measured.curve.provenance.warnings
+    [far] = [one for one in warnings if isinstance(one, FarFromTheOthers)]
+    assert far.place.endswith("line 106")
+    assert (far.power_w, far.speed_ms) == (20, 8)
     assert measured.readings.size == speed.size
 
 
@@ -354,11 +364,11 @@ def test_completeness_rules_are_met_or_not():
     ("temperature_c", "air", "density_kg_m3", "said"),
     [
         # ISO 2533: 1.225 kg/m3 at 0 m and 15 C, 1.1117 at 1000 m; the gas law for -10 C at 0 m.
-        (None, Meters(), 1.225, "neither air density nor elevation"),
-        (None, Meters(elevation_m=0), 1.225, "no temperature"),
-        (None, Meters(elevation_m=1000, temperature_c=8.5), 1.1117, None),
-        (-10.0, Meters(), 1.225 * 288.15 / 263.15, "sea level"),
-        (np.nan, Meters(elevation_m=0), 1.225, None),
+        (None, Meters(), 1.225, {StandardAirAssumed}),
+        (None, Meters(elevation_m=0), 1.225, {TemperateAirAssumed}),
+        (None, Meters(elevation_m=1000, temperature_c=8.5), 1.1117, set()),
+        (-10.0, Meters(), 1.225 * 288.15 / 263.15, {SeaLevelAssumed}),
+        (np.nan, Meters(elevation_m=0), 1.225, set()),
     ],
 )
 def test_the_air_of_the_test_is_reckoned_from_what_is_known(
@@ -371,8 +381,8 @@ def test_the_air_of_the_test_is_reckoned_from_what_is_known(
     # The power at standard density is that of the test times the ratio of the densities.
     ratio = found.curve.power_at(9.0) / in_thin_air.curve.power_at(9.0)
     assert ratio == pytest.approx(thin / density_kg_m3, rel=1e-3)
-    assumed = " ".join(sentences(found.curve.provenance.assumed))
-    assert said is None or said in assumed
+    airs = {StandardAirAssumed, SeaLevelAssumed, TemperateAirAssumed}
+    assert kinds(found.curve.provenance.assumed) & airs == said
 
 
 def test_a_line_that_stands_twice_counts_once_even_with_blanks(measure):
@@ -381,7 +391,7 @@ def test_a_line_that_stands_twice_counts_once_even_with_blanks(measure):
     twice = measure(
         np.repeat(speed, 2), machine_power(np.repeat(speed, 2)), temperature_c=np.nan, repeated=2
     )
-    assert "each was counted once" in " ".join(sentences(twice.curve.provenance.warnings))
+    assert RepeatedLines in kinds(twice.curve.provenance.warnings)
     np.testing.assert_array_equal(twice.bins.count, once.bins.count)
 
 

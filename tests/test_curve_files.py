@@ -2,13 +2,26 @@
 
 import numpy as np
 import pytest
+from conftest import kinds
 
 from yieldest.errors import InputError
 from yieldest.report.sentences.words import sentences
 from yieldest.turbine.curve_ends import Ends
-from yieldest.turbine.curve_file import read_power_curve, write_curve
-from yieldest.turbine.generic_curve import GenericCurve, generic_power_curve
+from yieldest.turbine.curve_file import (
+    CurveUncertaintyAssumed,
+    ModelledFile,
+    ThrustLeftAside,
+    read_power_curve,
+    write_curve,
+)
+from yieldest.turbine.generic_curve import (
+    GenericCurve,
+    NeverRated,
+    NobodyMeasured,
+    generic_power_curve,
+)
 from yieldest.turbine.power_curve import MODELLED_UNCERTAINTY, STATED_UNCERTAINTY
+from yieldest.turbine.rotor import HighCoefficient
 
 
 def test_several_densities_are_interpolated(table_text):
@@ -42,7 +55,7 @@ def test_thrust_coefficient_and_thrust_agree(table_text):
     np.testing.assert_allclose(stretched.thrust_coefficient, [0.2, 0.51, 0.51])
     unknown = read_power_curve(table_text("speed (m/s),power (W),thrust (N)\n3,0,2\n4,9,10\n"))
     assert unknown.thrust_coefficient is None
-    assert any("thrust was left aside" in text for text in sentences(unknown.provenance.warnings))
+    assert ThrustLeftAside in kinds(unknown.provenance.warnings)
 
 
 @pytest.mark.parametrize(
@@ -80,13 +93,15 @@ def test_notes_are_understood(table_text):
     assert curve.modelled
     assert curve.relative_uncertainty == MODELLED_UNCERTAINTY
     assert curve.extrapolation == "hold"
-    assert any("nobody measured it" in text for text in sentences(curve.provenance.warnings))
+    assert ModelledFile in kinds(curve.provenance.warnings)
 
 
 def test_a_curve_without_uncertainty_gets_one_and_says_so(table_text):
     curve = read_power_curve(table_text("speed (m/s),power (W)\n3,0\n7,90\n"))
     np.testing.assert_allclose(curve.uncertainty_w, [0, STATED_UNCERTAINTY * 90])
-    assert any("doubtful by 10 %" in text for text in sentences(curve.provenance.assumed))
+    assumed = curve.provenance.assumed
+    [doubt] = [one for one in assumed if isinstance(one, CurveUncertaintyAssumed)]
+    assert doubt.relative_uncertainty == STATED_UNCERTAINTY
 
 
 def test_there_and_back(table_text, tmp_path):
@@ -156,7 +171,7 @@ def test_a_generic_curve_by_hand():
     )
     assert curve.modelled
     assert curve.relative_uncertainty == MODELLED_UNCERTAINTY
-    assert "nobody measured it" in sentences(curve.provenance.warnings)[0]
+    assert NobodyMeasured("yard", MODELLED_UNCERTAINTY) in curve.provenance.warnings
     assert "modelled" in curve.provenance.method
     stopped = generic_power_curve(
         "yard",
@@ -169,7 +184,9 @@ def test_a_generic_curve_by_hand():
     assert stopped.power_at(12.0) == pytest.approx(0.3675 * 1728)
     assert stopped.power_at(12.01) == 0
     assert stopped.relative_uncertainty == 0.4
-    assert any("never reached" in text for text in sentences(stopped.provenance.warnings))
+    [never] = [one for one in stopped.provenance.warnings if isinstance(one, NeverRated)]
+    assert never.rated_power_w == 3000
+    assert never.level_to_ms == 12
 
 
 @pytest.mark.parametrize(
@@ -200,4 +217,4 @@ def test_a_drag_rotor_above_three_tenths_is_doubted():
         cut_out_ms=12.0,
         rotor_type="drag",
     )
-    assert any("drag-type" in text for text in sentences(curve.provenance.warnings))
+    assert any(one.drag for one in curve.provenance.warnings if isinstance(one, HighCoefficient))
