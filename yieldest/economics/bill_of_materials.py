@@ -328,9 +328,7 @@ class BillOfMaterials:
         if per_kwh and by_recovery is not None and abs(by_recovery / per_kwh - 1) > SAME:
             found.append(CapitalRecoveryDiffers(by_recovery, per_kwh))
         embodied = self.embodied(count, terms.life_years)
-        energy_payback, carbon_payback = embodied.paybacks(net_kwh, terms)
-        if net_kwh > 0:
-            found += embodied.gaps(terms)
+        energy_payback, carbon_payback, gaps = embodied.paybacks(net_kwh, terms)
         return Cost(
             capital_cost=paid.capital_cost,
             capital_cost_without_wage=unpaid.capital_cost,
@@ -354,7 +352,7 @@ class BillOfMaterials:
             provenance=Provenance(
                 self.provenance.source,
                 "discounted whole-life cost over discounted energy (Short, Packey & Holt 1995)",
-                warnings=tuple(found),
+                warnings=(*found, *gaps),
             ),
             **priced,
         )

@@ -43,17 +43,9 @@ class Expenditure:
 class CashFlow:
     """Costs, energy and value by year, in real terms (today's money), at year ends.
 
-    Parameters
-    ----------
-    cost : ndarray, shape (..., years + 1)
-        Money paid: the capital less the grant in year 0, then upkeep and replacements, and in the
-        last year less what the parts bring.
-    energy_kwh : ndarray, shape (..., years + 1)
-        Net energy, zero in year 0.
-    value : ndarray, shape (..., years + 1)
-        What the energy is worth.
-    sold : ndarray, shape (..., years + 1)
-        The part of it that sold kWh earn.
+    All have shape (..., years + 1). The cost is the capital less the grant in year 0, then upkeep
+    and replacements, and in the last year less what the parts bring. The net energy is zero in year
+    0; `value` is what it is worth, `sold` the part of that which sold kWh earn.
     """
 
     cost: FloatArray

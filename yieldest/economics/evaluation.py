@@ -92,25 +92,26 @@ class Embodied:
     items_without_energy: int
     items_without_carbon: int
 
-    def paybacks(self, net_kwh: float, terms: EconomicTerms) -> tuple[float | None, float | None]:
-        """Return the years in which a year's net energy pays back energy and carbon."""
+    def paybacks(
+        self, net_kwh: float, terms: EconomicTerms
+    ) -> tuple[float | None, float | None, list[Finding]]:
+        """Return the years in which net energy pays back energy and carbon, and what is missing."""
         energy = carbon = None
-        if self.energy_kwh is not None and net_kwh > 0:
-            energy = self.energy_kwh / net_kwh
-        if self.carbon_kg is not None and net_kwh > 0 and terms.grid_carbon_kg_per_kwh:
-            carbon = self.carbon_kg / (net_kwh * terms.grid_carbon_kg_per_kwh)
-        return energy, carbon
-
-    def gaps(self, terms: EconomicTerms) -> list[Finding]:
-        """Return what is missing for the paybacks."""
         found: list[Finding] = []
-        if self.energy_kwh is not None and self.items_without_energy:
-            found.append(EmbodiedNotStated("energy", self.items_without_energy, self.items))
-        if self.carbon_kg is not None and not terms.grid_carbon_kg_per_kwh:
-            found.append(NoGridCarbon())
-        if self.carbon_kg is not None and self.items_without_carbon:
-            found.append(EmbodiedNotStated("carbon", self.items_without_carbon, self.items))
-        return found
+        if net_kwh <= 0:
+            return None, None, found
+        if self.energy_kwh is not None:
+            energy = self.energy_kwh / net_kwh
+            if self.items_without_energy:
+                found.append(EmbodiedNotStated("energy", self.items_without_energy, self.items))
+        if self.carbon_kg is not None:
+            if terms.grid_carbon_kg_per_kwh:
+                carbon = self.carbon_kg / (net_kwh * terms.grid_carbon_kg_per_kwh)
+            else:
+                found.append(NoGridCarbon())
+            if self.items_without_carbon:
+                found.append(EmbodiedNotStated("carbon", self.items_without_carbon, self.items))
+        return energy, carbon, found
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,6 @@ class Cost:
         Own labour at the wage of the terms included, before the grant.
     capital_cost_without_wage : float
         The same with own labour for nothing.
-    grant : float
     labour_hours : float
         Own work to build it.
     maintenance_per_year : float
@@ -136,31 +136,23 @@ class Cost:
         The five dearest items.
     expenditure : Expenditure
         Upkeep as a share of the capital cost included.
-    flow : CashFlow
     cost_per_kwh : float or None
         Discounted whole-life cost over discounted energy.
-    cost_per_kwh_without_wage : float or None
     cost_per_kwh_by_capital_recovery : float or None
         By the capital recovery factor.
     cost_per_used_kwh : float or None
         Cost less what sold kWh earn, over the energy that is used: the price of a bought kWh at
         which the build pays just so, where prices do not rise.
-    benefit_cost_ratio : float or None
     simple_payback_years : float or None
         Capital cost after the grant over what the first year saves.
     payback_years, discounted_payback_years : float or None
         After which the balance stays above zero, replacements counted.
-    net_present_value : float or None
     internal_rate_of_return : float or None
         The only one; None where there is none or several.
     return_to_own_labour_per_hour : float or None
         Present value without a wage, over the hours: what an hour of one's own work earns.
     energy_payback_years, carbon_payback_years : float or None
         Embodied figure over what a year's energy makes or saves.
-    embodied : Embodied
-    with_loan : WithLoan or None
-    nominal : Nominal or None
-    provenance : Provenance
     """
 
     capital_cost: float

@@ -72,19 +72,11 @@ def cost_per_kwh(
 def simple_payback_years(
     capital_cost: npt.ArrayLike, first_year_saving: npt.ArrayLike
 ) -> FloatArray:
-    """Return capital cost over what the first year saves; NaN where it saves nothing.
+    """Return capital cost less grant over what the first year saves; NaN where it saves nothing.
 
-    Parameters
-    ----------
-    capital_cost : array_like, shape (...)
-        After any grant.
-    first_year_saving : array_like, shape (...)
-        Worth of the energy less the maintenance of the first year.
-
-    Notes
-    -----
-    Short, Packey & Holt 1995 (see `present_value`): neither discounting, nor replacements, nor
-    what changes after the first year.
+    The saving is the worth of the energy less the maintenance of the first year: neither
+    discounting, nor replacements, nor what changes later (Short, Packey & Holt 1995). The arguments
+    broadcast.
     """
     saving, capital = np.broadcast_arrays(floats(first_year_saving), floats(capital_cost))
     return floats(np.divide(capital, saving, out=np.full(saving.shape, np.nan), where=saving > 0))

@@ -163,7 +163,11 @@ def read_bill(
         field: column.find(table, required=field in _REQUIRED)
         for field, column in {**_TEXTS, **_NUMBERS}.items()
     }
-    texts = {field: _texts(table, columns[field]) for field in _TEXTS}
+    texts = {
+        field: [""] * len(table.frame) if heading is None else table.texts(heading)
+        for field, heading in columns.items()
+        if field in _TEXTS
+    }
     _check_currency(table, texts["currency"], currency)
     for priced in filter(None, (columns["unit_price"], columns["paid_labour"])):
         prices = plain_prices(table.frame[priced], currency)
@@ -203,10 +207,6 @@ def read_bill(
             ),
         ),
     )
-
-
-def _texts(table: Table, column: str | None) -> list[str]:
-    return [""] * len(table.frame) if column is None else table.texts(column)
 
 
 def _check_currency(table: Table, cells: Iterable[str], currency: str | None) -> None:

@@ -108,20 +108,10 @@ class LossShares(Settings):
 
 @dataclass(frozen=True)
 class Loss:
-    """One category of loss.
+    """One category of loss, a key of `LOSS_CATEGORIES`.
 
-    Parameters
-    ----------
-    category : str
-        A key of `LOSS_CATEGORIES`.
-    share : float
-        Of the energy that reaches this category, below 1; below 0 where it is a gain.
-    assumed : bool
-        Whether nobody stated it.
-    standard_uncertainty : float
-        Of the share.
-    method : str
-        "stated", "assumed", or how it was computed.
+    The share is that of the energy that reaches it, below 1, and below 0 where it is a gain. The
+    method is "stated", "assumed", or how it was computed.
     """
 
     category: str

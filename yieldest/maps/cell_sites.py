@@ -65,8 +65,18 @@ class CellSites:
 
 def cell_sites(grid: Grid, site: Site) -> CellSites:
     """Gather elevation, air and roughness of a grid beside what a plan says of its site."""
-    elevation, temperature = grid.one_of("elevation"), grid.one_of("temperature")
-    pressure, roughness = grid.one_of("pressure"), grid.one_of("roughness")
+
+    def still(role: str) -> xr.DataArray | None:
+        """Return the mean of a variable over time, where it has any."""
+        variable = grid.one_of(role)
+        if variable is None:
+            return None
+        if role in ("temperature", "pressure"):
+            variable = grid.in_si(variable, role)
+        time = grid.time_of(variable)
+        return variable if time is None else variable.mean(time)
+
+    elevation = still("elevation")
     assumed: Findings = ()
     of_one_place = ["obstacles", "roof", "turbulence_intensity"]
     if elevation is not None:
@@ -74,26 +84,15 @@ def cell_sites(grid: Grid, site: Site) -> CellSites:
     elif site.elevation_m is None:
         assumed = (NoElevation(),)
     left_out = tuple(key for key in of_one_place if getattr(site, key) not in (None, []))
-    if temperature is not None:
-        temperature = grid.in_si(temperature, "temperature")
-    if pressure is not None:
-        pressure = grid.in_si(pressure, "pressure")
+    warnings: Findings = (LeftOutOfMap(left_out),) if left_out else ()
     return CellSites(
-        elevation_m=_still(grid, elevation),
-        temperature_c=_still(grid, temperature),
-        pressure_hpa=_still(grid, pressure),
-        roughness_m=_still(grid, roughness),
+        elevation_m=elevation,
+        temperature_c=still("temperature"),
+        pressure_hpa=still("pressure"),
+        roughness_m=still("roughness"),
         stated=site,
-        provenance=Provenance(
-            grid.name, "", assumed, (LeftOutOfMap(left_out),) if left_out else ()
-        ),
+        provenance=Provenance(grid.name, "", assumed, warnings),
     )
-
-
-def _still(grid: Grid, variable: xr.DataArray | None) -> xr.DataArray | None:
-    """Return the mean of a variable over time, where it has any."""
-    time = None if variable is None else grid.time_of(variable)
-    return variable if variable is None or time is None else variable.mean(time)
 
 
 def to_hub(

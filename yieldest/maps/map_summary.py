@@ -81,7 +81,13 @@ def _spread(layer: xr.DataArray) -> dict[str, float | int | None]:
     return {**spread, **dict(zip(keys, found, strict=True))}
 
 
-_ROWS = (
+_Rows = tuple[tuple[str, str, str], ...]
+_HEIGHT_ROWS: _Rows = (
+    ("mean wind", "mean_speed_ms", "m/s"),
+    ("Weibull shape", "weibull_shape", ""),
+    ("Weibull scale", "weibull_scale_ms", "m/s"),
+)
+_BUILD_ROWS: _Rows = (
     ("mean wind at the hub", "hub_mean_speed_ms", "m/s"),
     ("net energy", "net_kwh_per_year", "kWh/year"),
     ("capacity factor", "capacity_factor", ""),
@@ -105,10 +111,11 @@ def print_map_summary(summary: dict[str, Any], screen: Console) -> None:
     )
     for height in summary["heights"]:
         screen.print()
-        screen.print(_of_height(height))
+        screen.print(_table(f"wind at {height['height_m']:g} m", height, _HEIGHT_ROWS))
     for build in summary["builds"]:
         screen.print()
-        screen.print(_of_build(build, summary["currency_per_kwh"]))
+        currency = summary["currency_per_kwh"]
+        screen.print(_table(build["name"], build, _BUILD_ROWS, currency))
     for heading, texts in (
         ("How it was computed", summary["method"]),
         ("Assumed, for nobody stated it", summary["assumed"]),
@@ -118,37 +125,21 @@ def print_map_summary(summary: dict[str, Any], screen: Console) -> None:
         print_list(heading, texts, screen)
 
 
-def _of_height(height: dict[str, Any]) -> Table:
-    table = _table(f"wind at {height['height_m']:g} m")
-    _add(table, "mean wind", height["mean_speed_ms"], "m/s")
-    _add(table, "Weibull shape", height["weibull_shape"], "")
-    _add(table, "Weibull scale", height["weibull_scale_ms"], "m/s")
-    return table
-
-
-def _of_build(build: dict[str, Any], currency: str | None) -> Table:
-    table = _table(build["name"])
-    for label, key, unit in _ROWS:
-        if key in build:
-            _add(table, label, build[key], str(currency) if unit == "currency" else unit)
-    return table
-
-
-def _table(title: str) -> Table:
+def _table(title: str, spreads: dict[str, Any], rows: _Rows, currency: str | None = None) -> Table:
+    """Return a table of those rows (label, key, unit) whose spread is there."""
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     table.add_column(Text(title), min_width=24)
     for heading in ("10 %", "50 %", "90 %", "known"):
         table.add_column(heading, justify="right", min_width=8)
     table.add_column("unit")
+    for label, key, unit in rows:
+        if key in spreads:
+            spread = spreads[key]
+            write = percent if key == "capacity_factor" else rounded
+            table.add_row(
+                label,
+                *(write(spread[share]) for share in ("tenth", "median", "nine_tenths")),
+                percent(spread["cells_known"] / spread["cells_seen"], 3),
+                str(currency) if unit == "currency" else unit,
+            )
     return table
-
-
-def _add(table: Table, label: str, spread: dict[str, Any], unit: str) -> None:
-    write = percent if label == "capacity factor" else rounded
-    seen, known = spread["cells_seen"], spread["cells_known"]
-    table.add_row(
-        label,
-        *(write(spread[key]) for key in ("tenth", "median", "nine_tenths")),
-        percent(known / seen, 3),
-        unit,
-    )

@@ -162,26 +162,15 @@ class Uncertainty:
     def interval(
         self, figure: str, coverage: float = 0.90, build: str | None = None
     ) -> tuple[float, float]:
-        """Return the coverage interval of a figure; see `BuildUncertainty.interval`.
+        """Return the coverage interval of a figure, of the first build where none is named.
 
-        Parameters
-        ----------
-        figure : str
-        coverage : float
-        build : str, optional
-            The first build where none is named.
+        See `BuildUncertainty.interval`.
         """
         of = self.builds[0] if build is None else self[build]
         return of.interval(figure, coverage)
 
     def to_frame(self) -> pd.DataFrame:
-        """Return what the draws say, a row for each build and figure.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Indexed by build and figure, with the fields of `Range` as columns.
-        """
+        """Return the fields of `Range` as columns, a row for each build and figure."""
         # The rest of the package is in use long before a frame is wanted.
         import pandas as pd  # noqa: PLC0415
 
@@ -216,7 +205,10 @@ def uncertainty_of(
     draws = -(-draws // REPLICATES) * REPLICATES
     variates = draw_variates(inputs, correlations, draws, seed)
     found = [run(chain, inputs, variates, step) for chain in chains]
-    price = _price(inputs, variates, price_per_kwh)
+    price: FloatArray | float | None = price_per_kwh
+    for each in inputs:
+        if each.quantity == "price_per_kwh":
+            price = each.distribution.at(variates[:, columns(inputs)[each.name].start])
     quantities = [each.quantity for each in inputs]
     return Uncertainty(
         seed=seed,
@@ -276,17 +268,6 @@ def _build(
         drivers=drivers(chain, inputs, variates, {key: mine[key] for key in DRIVEN if key in mine}),
         next_steps=gains(chain, inputs, variates, steps, goal),
     )
-
-
-def _price(
-    inputs: Sequence[UncertainInput], variates: FloatArray, price_per_kwh: float | None
-) -> FloatArray | float | None:
-    """Return the price of a bought kWh in every draw."""
-    column = columns(inputs)
-    for each in inputs:
-        if each.quantity == "price_per_kwh":
-            return each.distribution.at(variates[:, column[each.name]][:, 0])
-    return price_per_kwh
 
 
 def probability_of_doing_better(figure: str, mine: FloatArray, other: FloatArray) -> float:

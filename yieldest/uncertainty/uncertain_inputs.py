@@ -315,14 +315,14 @@ class GatheredInputs:
         name = f"{quantity} ({of})" if of else quantity
         known, by_plan = QUANTITIES[quantity], self._by_plan.get(quantity)
         if by_plan is not None:
-            self._inputs[name] = UncertainInput(
-                name, quantity, by_plan.around(known, central), "the plan", True, variates
-            )
+            taken, source = by_plan.around(known, central), "the plan"
         elif stated is not None and stated.size > 0:
-            usual = known.around(central, stated.size)
-            self._inputs[name] = UncertainInput(
-                name, quantity, usual, stated.source, False, variates
-            )
+            taken, source = known.around(central, stated.size), stated.source
+        else:
+            return name
+        self._inputs[name] = UncertainInput(
+            name, quantity, taken, source, by_plan is not None, variates
+        )
         return name
 
     @property
