@@ -24,7 +24,7 @@ class WindCorrection:
 
 @dataclass(frozen=True)
 class Step(WindCorrection):
-    """One step of the ladder, with the mean speed before and after it."""
+    """One step, with the mean speed before and after it."""
 
     before_ms: float
     after_ms: float

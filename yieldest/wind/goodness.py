@@ -71,10 +71,10 @@ def model_mean_power(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArra
     gamma function of 1 + 3/k at (v/A)^k (by substitution; calculus, no other source).
     """
     k, a = floats(shape), floats(scale_ms)
-    part = gammainc(1 + 3 / k, (MODEL_RATED_MS / a) ** k) - gammainc(
-        1 + 3 / k, (MODEL_START_MS / a) ** k
+    to_rated, to_start = (
+        gammainc(1 + 3 / k, (speed / a) ** k) for speed in (MODEL_RATED_MS, MODEL_START_MS)
     )
-    rising = a**3 * gamma(1 + 3 / k) * part / MODEL_RATED_MS**3
+    rising = a**3 * gamma(1 + 3 / k) * (to_rated - to_start) / MODEL_RATED_MS**3
     level = share_above(MODEL_RATED_MS, k, a) - share_above(MODEL_STOP_MS, k, a)
     return np.asarray(rising + level)
 

@@ -58,10 +58,6 @@ class Histogram:
         factor = {2: 1 / 12, 3: 1 / 4}[order]
         return np.asarray(raw - factor * self.step_ms**2 * below)
 
-    def spread_ms(self) -> FloatArray:
-        """Return the standard deviation of the speeds, shape (...)."""
-        return np.asarray(np.sqrt(np.maximum(0.0, self.moment(2) - self.moment(1) ** 2)))
-
     def weighted(self, weight: npt.ArrayLike) -> Histogram:
         """Return the same classes with other weights, shape (..., m)."""
         return replace(self, weight=floats(weight))

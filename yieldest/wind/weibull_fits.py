@@ -213,7 +213,7 @@ METHODS = {
 
 def chosen_method(histogram: Histogram) -> tuple[str, str]:
     """Return the name of the fit that suits a histogram (m,), and the rule that chose it."""
-    spread = float(histogram.spread_ms())
+    spread = float(np.sqrt(np.maximum(0.0, histogram.moment(2) - histogram.moment(1) ** 2)))
     limit = COARSE_SHARE * spread
     rule = f"{100 * COARSE_SHARE:.0f} % of the spread of the speeds ({spread:.3g} m/s)"
     step_ms, start_ms = histogram.step_ms, histogram.start_ms
