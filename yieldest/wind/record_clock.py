@@ -15,6 +15,7 @@ import pandas as pd
 from yieldest.errors import InputError
 from yieldest.files.table import Table
 from yieldest.files.time_stamps import (
+    DATE_ORDERS,
     PART_LIMITS,
     YEARLESS,
     Stamps,
@@ -93,7 +94,7 @@ class Clock:
         """
         if self.order is not None or not {"time", "date"} & self.names.keys():
             return
-        first, orders = "", None
+        first, orders = "", set(DATE_ORDERS)
         for table in tables():
             if self._given(table) is not None:
                 return
@@ -101,18 +102,18 @@ class Clock:
             found = possible_orders(texts)
             if found is None:
                 return
-            if orders is None:
+            if not first:
                 heading = self.names.get("date", self.names.get("time"))
                 first = f"{table.place(0)}: {texts.iloc[0]!r} in column {heading!r}"
-            orders = found if orders is None else orders & found
+            orders &= found
             if len(orders) < 2:
                 break
-        if orders is not None and len(orders) > 1:
+        if first and len(orders) > 1:
             raise InputError(
                 f"{first} could be {' or '.join(sorted(orders))}, and nothing in the record "
                 "decides it; state date_order (on the command line --date-order)."
             )
-        if orders:
+        if len(orders) == 1:
             self.order = orders.pop()
 
     def findings(self) -> list[Recognised]:

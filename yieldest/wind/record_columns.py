@@ -241,22 +241,16 @@ def _choose_clock(
                 columns.names[role] = matches[0].text
     names = columns.names
     pieces = ("year", "month", "day", "hour", "minute", "second")
-    if "date" in names and "time" in names and "time" not in stated:
-        # A full time stamp needs no date beside it; the clock finds out which it is.
-        drop: tuple[str, ...] = pieces
-    elif "time" in names or "date" in names:
-        drop = pieces if "time" in names or "hour" not in names else ("year", "month", "day")
-    elif {"month", "day"} <= names.keys():
-        drop = ()
-    else:
+    if "time" in names or "date" in names:
+        for role in pieces if "time" in names or "hour" not in names else pieces[:3]:
+            if role not in stated:
+                names.pop(role, None)
+    elif not {"month", "day"} <= names.keys():
         raise InputError(
             f"{path}: no column was recognised as the time; the columns are {have}; name one "
             "'time', or state which it is (columns; on the command line "
             "--column time=HEADING), or state start and interval_s."
         )
-    for role in drop:
-        if role not in stated:
-            names.pop(role, None)
 
 
 def _choose_unit(

@@ -143,14 +143,16 @@ def _holds_data(
         row = [*cells[: len(layout.headings)], *blanks]
         return Table(path, pd.DataFrame([row], columns=list(layout.headings)), layout)
 
-    def holds_speed(cells: list[str]) -> bool:
-        if len(cells) != len(layout.headings):
-            return False
+    def reads(read: Callable[[Table], object], cells: list[str]) -> bool:
         try:
-            numbers_of(table_of(cells), speed, options.marks, words)
+            read(table_of(cells))
         except InputError:
             return False
         return True
+
+    def holds_speed(cells: list[str]) -> bool:
+        whole = len(cells) == len(layout.headings)
+        return whole and reads(lambda row: numbers_of(row, speed, options.marks, words), cells)
 
     def holds_time(cells: list[str]) -> bool:
         places = [layout.headings.index(name) for name in clock.values()]
@@ -160,16 +162,8 @@ def _holds_data(
         missing = any(cells[at] and cells[at].lower() in MISSING_WORDS for at in places)
         if (missing or digits >= DIGITS_OF_A_TIME) and holds_speed(cells):
             return True
-        if not digits:
-            return False
         orders = DATE_ORDERS if options.date_order is None else (options.date_order,)
-        for order in orders:
-            try:
-                Clock(clock, order).times(table_of(cells))
-            except InputError:
-                continue
-            return True
-        return False
+        return digits > 0 and any(reads(Clock(clock, order).times, cells) for order in orders)
 
     return holds_time if options.start is None else holds_speed
 
