@@ -223,7 +223,7 @@ def _first_heading(content: list[tuple[int, str]], delimiter: str) -> _Heading:
     """Return the first line but for titles of one cell, with the units that may stand below it."""
     (line, text), *rest = _below_title(content)
     units = split_line(rest[0][1], delimiter) if rest else []
-    if units and holds_units(units):
+    if holds_units(units):
         return _Heading(split_line(text, delimiter), units, [], line, rest[0][0] + 1)
     return _Heading(split_line(text, delimiter), [], [], line, line + 1)
 
@@ -272,28 +272,21 @@ def _find_heading(
     width = Counter(map(len, data[-50:])).most_common(1)[0][0]
     ends = all(not cells[-1] for cells in data[-50:] if len(cells) == width)
     found = _heading_among(rows, width, ends)
-    if found is None:
-        # Some loggers write the heading as a comment.
-        first = next(number for number, cells in rows if len(cells) == width)
-        comments = [
-            (number, split_line(_COMMENT.sub("", line), delimiter))
-            for number, line in lines
-            if number < first and _COMMENT.match(line)
-        ]
-        found = _heading_among(comments, width, ends)
-        if found is None:
-            raise _no_heading(path, rows, first, width, delimiter)
+    if found is not None:
+        return found
+    # Some loggers write the heading as a comment.
+    first = next(number for number, cells in rows if len(cells) == width)
+    comments = [
+        (number, split_line(_COMMENT.sub("", line), delimiter))
+        for number, line in lines
+        if number < first and _COMMENT.match(line)
+    ]
+    found = _heading_among(comments, width, ends)
+    if found is not None:
         return found._replace(data_line=first)
-    return found
-
-
-def _no_heading(
-    path: Path, rows: list[tuple[int, list[str]]], first: int, width: int, delimiter: str
-) -> InputError:
-    """Say that no heading was found, and what the line that looks like one lacks."""
     text = [(number, cells) for number, cells in rows if number < first and not is_data(cells)]
     if not text or len(text[-1][1]) == 1:
-        return InputError(
+        raise InputError(
             f"{path}, line {first}: no heading line was found above this, the first line of data; "
             "write one, such as time;speed (m/s), or state the headings (headings; on the command "
             "line --headings A,B,C)."
@@ -303,7 +296,7 @@ def _no_heading(
         " ": "does a heading, or a time, have a space in it?",
         ",": "do the numbers have decimal commas? Then save the file with semicolons.",
     }.get(delimiter, "mend the heading.")
-    return InputError(
+    raise InputError(
         f"{path}, line {number}: the heading has {len(cells)} cells, parted by "
         f"{DELIMITERS.get(delimiter, delimiter)}, but the lines below it have {width}; {why} Or "
         f"state headings for all {width} and skip_lines = {number} (on the command line --headings "

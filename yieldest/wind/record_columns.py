@@ -313,23 +313,27 @@ def take_apart(text: str, below: str = "") -> Heading:
     bare = text.replace(height.group(0), " ", 1) if height else text
     bare = re.sub(r"[(\[].*?[)\]]", " ", bare)
     bare = re.sub(r"(?<=[sh])\s?-1\b", "", bare)  # m s-1
-    words = re.sub(r"[^a-z0-9]+", " ", bare.lower()).split()
-    while len(words) > 1 and words[-1] in _UNIT_WORDS:
-        words.pop()
-    base = _AVERAGED_OVER.sub(" ", " ".join(words)).strip() or " ".join(words)
+    plain = _without_unit(bare)
+    base = _AVERAGED_OVER.sub(" ", plain).strip() or plain
     statistic = None
     for kind, spellings in STATISTICS.items():
         for spelling in spellings:
             if re.search(rf"\b{spelling}\b", base):
                 statistic = kind
                 base = " ".join(re.sub(rf"\b{spelling}\b", " ", base).split())
-    words = base.split()
-    while len(words) > 1 and words[-1] in _UNIT_WORDS:
-        words.pop()  # "WS_ms_Avg" has its unit before the statistic
+    base = _without_unit(base)  # "WS_ms_Avg" has its unit before the statistic
     if statistic is None:
         statistic = next((k for k, known in STATISTICS.items() if below.lower() in known), None)
     height_m = float(height.group(1).replace(",", ".")) if height else None
-    return Heading(text, _CASED.get(text, " ".join(words)), statistic, height_m)
+    return Heading(text, _CASED.get(text, base), statistic, height_m)
+
+
+def _without_unit(heading: str) -> str:
+    """Return a heading as plain words, less units at its end; one word always stays."""
+    words = re.sub(r"[^a-z0-9]+", " ", heading.lower()).split()
+    while len(words) > 1 and words[-1] in _UNIT_WORDS:
+        words.pop()
+    return " ".join(words)
 
 
 def of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
@@ -347,10 +351,7 @@ def of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
 
 def is_statistic(role: str, part: Heading) -> bool:
     """Tell whether a heading is that of a deviation or a gust, whichever the role is."""
-    plain = re.sub(r"[^a-z0-9]+", " ", re.sub(r"[(\[].*?[)\]]", " ", part.text).lower()).split()
-    while len(plain) > 1 and plain[-1] in _UNIT_WORDS:
-        plain.pop()
-    if " ".join(plain) in _ALONE[role]:
+    if _without_unit(re.sub(r"[(\[].*?[)\]]", " ", part.text)) in _ALONE[role]:
         return True
     bases = "|".join(RECOGNISED_COLUMNS["speed"])
     return part.statistic == role and (

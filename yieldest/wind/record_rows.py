@@ -31,6 +31,7 @@ from yieldest.wind.record_values import (
     numbers_of,
     rounding_step,
     to_si,
+    within_limits,
     words_of,
 )
 
@@ -334,15 +335,13 @@ class Gathering:
             if role == "speed" and self.distinct.size <= 20_000:
                 self.distinct = np.union1d(self.distinct, raw[np.isfinite(raw)])
             si = to_si(role, raw, unit)
-            low, high = LIMITS[role]
             if role in ("speed", "direction", "standard_deviation", "gust"):
                 self._refuse(role, raw, si < 0)
             if role == "direction":
-                self._refuse(role, raw, si > high)
+                self._refuse(role, raw, si > LIMITS[role][1])
             elif role != "speed":
-                beyond = (si < low) | (si > high)
-                self.beyond[role] += int(beyond.sum())
-                si[beyond] = np.nan
+                si, often = within_limits(role, si)
+                self.beyond[role] += often
             values[role] = si
         self._time.clear()
         self._raw.clear()
@@ -389,10 +388,11 @@ class Gathering:
             step = None
             if self.averager.readings:
                 mean_cube = self.averager.cubes / self.averager.readings
-        for role, often in self.beyond.items():
-            if often:
-                low, high = LIMITS[role]
-                self.warnings.append(ValuesBeyondLimits(str(self.path), role, low, high, often))
+        self.warnings += [
+            ValuesBeyondLimits(str(self.path), role, *LIMITS[role], often)
+            for role, often in self.beyond.items()
+            if often
+        ]
         return Gathered(
             time=time,
             si=values,

@@ -228,6 +228,13 @@ def blank_marks(
     return values, counts
 
 
+def within_limits(role: str, values: FloatArray) -> tuple[FloatArray, int]:
+    """Return SI values, those that no sensor can have measured as NaN, and how many these are."""
+    low, high = LIMITS[role]
+    beyond = (values < low) | (values > high)
+    return np.where(beyond, np.nan, values), int(beyond.sum())
+
+
 def rounding_step(distinct: FloatArray, unit: str) -> tuple[float, str] | None:
     """Find the step of rounded speeds, in m/s and in words ("1 kn"); None if none is sure.
 
@@ -296,11 +303,10 @@ def gathered_of_si(
     warnings: list[Finding] = []
     kept = dict(si)
     for role, column in si.items():
-        low, high = LIMITS[role]
-        beyond = (column < low) | (column > high)
-        if role != "speed" and beyond.any():
-            kept[role] = np.where(beyond, np.nan, column)
-            warnings.append(ValuesBeyondLimits(str(path), role, low, high, int(beyond.sum())))
+        if role != "speed":
+            kept[role], often = within_limits(role, column)
+            if often:
+                warnings.append(ValuesBeyondLimits(str(path), role, *LIMITS[role], often))
     return Gathered(
         time=time,
         si=kept,
