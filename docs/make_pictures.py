@@ -11,8 +11,8 @@ from yieldest.model.estimate import estimate
 from yieldest.model.inputs import read
 from yieldest.model.scenarios import what_if
 from yieldest.plan import load_plan
-from yieldest.report.figures import charts_of
 from yieldest.report.svg import picture
+from yieldest.report.write_report import charts_of
 
 HERE = Path(__file__).parent
 SITE = HERE.parent / "demo-sites" / "hill-yard"

@@ -15,7 +15,7 @@ from yieldest.model.estimate import estimate
 from yieldest.model.inputs import read
 from yieldest.plan import load_plan
 from yieldest.plan.overrides import read_override
-from yieldest.report.verdict import verdict, whether_it_pays
+from yieldest.report.verdict_words import verdict, whether_it_pays
 from yieldest.wind.distribution import LOW_MEAN_SPEED_MS
 
 DEMO_SITES = Path(__file__).parents[1] / "demo-sites"

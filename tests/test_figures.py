@@ -8,8 +8,8 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from yieldest.report.figures import charts_of
 from yieldest.report.palette import BUILD_STYLES, CALM_TO_STRONG, PALETTE
+from yieldest.report.write_report import charts_of
 
 WITHOUT_UNIT = re.compile(r"number of machines|hour of day|^$")
 UNIT = re.compile(

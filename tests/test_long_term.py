@@ -9,7 +9,7 @@ from scipy import stats
 
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.errors import InputError
-from yieldest.report.hub_tables import clock_sentence, long_term_table
+from yieldest.report.wind_tables import clock_sentence, long_term_table
 from yieldest.wind.long_term.correction import ClockSetRight, FewFullYears, long_term
 from yieldest.wind.long_term.pair import clock_offset, in_steps
 from yieldest.wind.long_term.relations import coefficients, concurrent_sums, predict, reference_sums

@@ -5,8 +5,7 @@ import re
 import pytest
 from conftest import DEMO_SITES
 
-from yieldest.report.cautions import CAUTIONS
-from yieldest.report.curve_text import CURVE_CAUTIONS
+from yieldest.report.cautions import CAUTIONS, CURVE_CAUTIONS
 
 DOCS = DEMO_SITES.parent / "docs"
 HAZARDS = {

@@ -233,8 +233,8 @@ def _sweep(
     from yieldest.model.inputs import input_files, read  # noqa: PLC0415
     from yieldest.plan import load_plan  # noqa: PLC0415
     from yieldest.plan.overrides import read_sweep  # noqa: PLC0415
+    from yieldest.report.estimate_text import print_sweep  # noqa: PLC0415
     from yieldest.report.progress import counting_bar  # noqa: PLC0415
-    from yieldest.report.sweep_text import print_sweep  # noqa: PLC0415
     from yieldest.report.terminal import console  # noqa: PLC0415
 
     sweep = read_sweep(text)

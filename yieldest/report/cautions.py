@@ -1,4 +1,4 @@
-"""The usual cautions: what about a small wind machine can hurt someone."""
+"""The usual cautions: what about a small wind machine, and a test of one, can hurt someone."""
 
 CAUTIONS = (
     "Masts, guys and foundations carry storm loads: have them judged by a competent person under "
@@ -12,3 +12,17 @@ CAUTIONS = (
     "A roof needs a structural engineer before it gets a machine.",
 )
 """Common practice, no source; local codes and licensed practice always come first."""
+CURVE_CAUTIONS = (
+    "When the load comes off (a fuse, a full battery, a loose plug) the rotor overspeeds within "
+    "seconds: have a brake that works without power before the first windy reading, and never "
+    "take the load off to see what happens.",
+    "Open-circuit volts grow with rpm and can be many times the volts under load: treat the wires "
+    "of a turning machine as live, and use meters rated for it.",
+    "Load resistors glow in strong wind: mount them on something that does not burn, guard them, "
+    "and expect their resistance to rise with heat.",
+    "Stand upwind or to the side, never in the plane of the blades; tie the rotor fast before "
+    "going near it.",
+    "Do not test from a trailer or car on public roads. On private ground keep people away, have "
+    "a driver who does nothing else, and know that the air around the vehicle falsifies the wind.",
+)
+"""For those who take readings; common practice, no source."""

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
-from rich import box
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from yieldest.arrays import NOT_KNOWN, percent, rounded
 from yieldest.energy.closed_form import UsualYears, usual_years
+from yieldest.report.cautions import CURVE_CAUTIONS
 from yieldest.report.sentences.turbine import where_the_energy_goes
 from yieldest.report.sentences.words import sentences
-from yieldest.report.terminal import print_heading, print_list
+from yieldest.report.tables import Notes, Row, Section, TableView
+from yieldest.report.terminal import print_section
 from yieldest.turbine.bins import IDLE_SHARE
 from yieldest.turbine.load import LOAD_WORDS
 from yieldest.turbine.measured_curve import MeasuredCurve
@@ -22,61 +22,51 @@ PLOT_WIDTH = 34
 OVERSPEED = 2.0
 """A rotor that loses its load may reach twice its usual rpm (common practice, no source)."""
 
-CURVE_CAUTIONS = (
-    "When the load comes off (a fuse, a full battery, a loose plug) the rotor overspeeds within "
-    "seconds: have a brake that works without power before the first windy reading, and never "
-    "take the load off to see what happens.",
-    "Open-circuit volts grow with rpm and can be many times the volts under load: treat the wires "
-    "of a turning machine as live, and use meters rated for it.",
-    "Load resistors glow in strong wind: mount them on something that does not burn, guard them, "
-    "and expect their resistance to rise with heat.",
-    "Stand upwind or to the side, never in the plane of the blades; tie the rotor fast before "
-    "going near it.",
-    "Do not test from a trailer or car on public roads. On private ground keep people away, have "
-    "a driver who does nothing else, and know that the air around the vehicle falsifies the wind.",
-)
-"""Common practice, no source; local codes and licensed practice always come first."""
-
 
 def print_curve(measured: MeasuredCurve, screen: Console) -> None:
     """Print the verdict first, then bins, where the energy goes, the rules, and the cautions."""
     years = usual_years(measured.curve)
-    for sentence in verdict(measured, years):
+    for sentence in summary(measured, years):
         screen.print(Text(sentence, style="bold"))
-    screen.print()
-    screen.print(_bins_table(measured))
-    screen.print(
-        Text(
-            "n: readings; s: their standard deviation; ±: standard uncertainty of the mean, from "
-            "meters and scatter; curve: rising to one peak; Cp: power over power in the wind; o: "
-            "mean, with the band of one ±."
-        )
-    )
-    _print_chain(measured, screen)
-    print_list("Starting and stopping", _hysteresis_words(measured.hysteresis), screen)
-    _print_years(years, measured, screen)
-    _print_rules(measured.rules, screen)
-    print_list("How it was computed", _methods(measured), screen)
-    print_list(
-        "Assumed, for nobody stated it", sentences(measured.curve.provenance.assumed), screen
-    )
-    print_list("Be warned", sentences(measured.curve.provenance.warnings), screen)
-    print_list("Take care", _cautions(measured), screen)
+    for section in _sections(measured, years):
+        print_section(section, screen)
 
 
-def verdict(measured: MeasuredCurve, years: UsualYears) -> list[str]:
+def _sections(measured: MeasuredCurve, years: UsualYears) -> list[Section]:
+    provenance = measured.curve.provenance
+    key = (
+        "n: readings; s: their standard deviation; ±: standard uncertainty of the mean, from "
+        "meters and scatter; curve: rising to one peak; Cp: power over power in the wind; o: "
+        "mean, with the band of one ±"
+    )
+    return [
+        Section(tables=[_bins_table(measured)], notes=[Notes("", [key])]),
+        _chain_section(measured),
+        Section(notes=[Notes("Starting and stopping", _hysteresis_words(measured.hysteresis))]),
+        _years_section(years, measured),
+        Section(title="Are there enough readings?", lines=_rules_lines(measured.rules)),
+        Section(
+            notes=[
+                Notes("How it was computed", _methods(measured)),
+                Notes("Assumed, for nobody stated it", sentences(provenance.assumed)),
+                Notes("Be warned", sentences(provenance.warnings)),
+                Notes("Take care", _cautions(measured)),
+            ]
+        ),
+    ]
+
+
+def summary(measured: MeasuredCurve, years: UsualYears) -> list[str]:
     """Say in plain words what the readings are worth."""
     curve, bins = measured.curve, measured.bins
     highest = int(np.argmax(curve.power_w))
     if not curve.power_w[highest] > 0:
         return ["The machine made no power in any of these readings."]
-    middle = (
-        float(curve.uncertainty_w[highest] / curve.power_w[highest])
-    )  # fmt: skip
+    uncertainty = float(curve.uncertainty_w[highest] / curve.power_w[highest])
     said = [
         f"From {measured.smooth.cut_in_ms:.1f} m/s on the machine makes power; its highest is "
         f"{rounded(float(curve.power_w[highest]))} W at {curve.speed_ms[highest]:.1f} m/s, give or "
-        f"take {percent(middle, 1)} (standard uncertainty)."
+        f"take {percent(uncertainty, 1)} (standard uncertainty)."
     ]
     if measured.chain is not None:
         best = measured.chain.best
@@ -100,32 +90,30 @@ def verdict(measured: MeasuredCurve, years: UsualYears) -> list[str]:
     return said
 
 
-def _bins_table(measured: MeasuredCurve) -> Table:
+def _bins_table(measured: MeasuredCurve) -> TableView:
     bins, chain = measured.bins, measured.chain
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
-    for heading in ("bin", "n", "wind", "power", "s", "±", "curve", "Cp"):
-        table.add_column(heading, justify="right", no_wrap=True)
     top = float((bins.power_w + bins.uncertainty_w).max())
-    table.add_column(f"0 to {rounded(top)} W", no_wrap=True)
-    table.add_row("m/s", "", "m/s", "W", "W", "W", "W", "", "")
     drawn = np.interp(bins.speed_ms, measured.smooth.speed_ms, measured.smooth.power_w, left=0.0)
+    rows = [Row(" m/s", ("", "m/s", "W", "W", "W", "W", "", ""))]
     for i in range(bins.centre_ms.size):
-        deviation = float(bins.standard_deviation_w[i])
-        table.add_row(
-            f"{bins.centre_ms[i]:.1f}",
+        cells = (
             f"{bins.count[i]}",
             f"{bins.speed_ms[i]:.2f}",
             _watts(float(bins.power_w[i])),
-            NOT_KNOWN if np.isnan(deviation) else _watts(deviation),
+            _watts(float(bins.standard_deviation_w[i])),
             _watts(float(bins.uncertainty_w[i])),
             _watts(float(drawn[i])),
             NOT_KNOWN if chain is None else f"{chain.coefficient[i]:.2f}",
             _plot_line(float(bins.power_w[i]), float(bins.uncertainty_w[i]), top),
         )
-    return table
+        rows.append(Row(f"{bins.centre_ms[i]:4.1f}", cells))
+    heads = [" bin", "n", "wind", "power", "s", "±", "curve", "Cp"]
+    return TableView("", [*heads, f"0{f'{rounded(top)} W':>{PLOT_WIDTH - 1}}"], rows)
 
 
 def _watts(value: float) -> str:
+    if np.isnan(value):
+        return NOT_KNOWN
     return rounded(value, 3) if abs(value) >= 0.0005 else "0"
 
 
@@ -140,45 +128,36 @@ def _plot_line(power: float, uncertainty: float, top: float) -> str:
     for cell in range(place(power - uncertainty), place(power + uncertainty) + 1):
         cells[cell] = "-"
     cells[place(power)] = "o"
-    return "".join(cells).rstrip()
+    return "".join(cells)
 
 
-def _print_chain(measured: MeasuredCurve, screen: Console) -> None:
+def _chain_section(measured: MeasuredCurve) -> Section:
     chain, bins = measured.chain, measured.bins
-    print_heading("Where the energy goes", screen)
+    title = "Where the energy goes"
     if chain is None:
-        screen.print(Text("Not known, for the rotor size is not stated (--rotor-diameter)."))
-        return
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0))
-    columns = [
-        ("in the wind", chain.wind_w),
-        ("Betz limit", chain.betz_w),
-        ("rotor, at least", chain.rotor_w),
-        ("at the meter", chain.measured_w),
-        ("generator at most", chain.generator_most_w),
-    ]
-    known = [(heading, values) for heading, values in columns if values is not None]
-    table.add_column("wind, m/s", justify="right")
-    for heading, _ in known:
-        table.add_column(f"{heading}, W", justify="right")
-    table.add_column("Cp of all", justify="right")
-    if chain.generator_efficiency is not None:
-        table.add_column("generator", justify="right")
+        return Section(
+            title=title,
+            lines=["Not known, for the rotor size is not stated (--rotor-diameter)."],
+        )
+    columns = {
+        "in the wind, W": chain.wind_w,
+        "Betz limit, W": chain.betz_w,
+        "rotor, at least, W": chain.rotor_w,
+        "at the meter, W": chain.measured_w,
+        "generator at most, W": chain.generator_most_w,
+    }
+    known = {head: values for head, values in columns.items() if values is not None}
+    shares = chain.generator_efficiency
+    rows = []
     for i in np.flatnonzero(bins.power_w > IDLE_SHARE * bins.power_w.max()):
-        cells = [f"{bins.speed_ms[i]:.1f}"]
-        cells += [_or_dash(float(values[i])) for _, values in known]
+        cells = [_watts(float(values[i])) for values in known.values()]
         cells.append(f"{chain.coefficient[i]:.3f}")
-        if chain.generator_efficiency is not None:
-            share = float(chain.generator_efficiency[i])
-            cells.append(NOT_KNOWN if np.isnan(share) else percent(share))
-        table.add_row(*cells)
-    screen.print(table)
-    for sentence in where_the_energy_goes(chain, bins):
-        screen.print(Text(sentence))
-
-
-def _or_dash(value: float) -> str:
-    return NOT_KNOWN if np.isnan(value) else _watts(value)
+        if shares is not None:
+            cells.append(NOT_KNOWN if np.isnan(shares[i]) else percent(float(shares[i])))
+        rows.append(Row(f"{bins.speed_ms[i]:.1f}", tuple(cells)))
+    heads = ["wind, m/s", *known, "Cp of all", *(["generator"] if shares is not None else [])]
+    notes = [Notes("", where_the_energy_goes(chain, bins))]
+    return Section(title=title, tables=[TableView("", heads, rows)], notes=notes)
 
 
 def _hysteresis_words(found: Hysteresis) -> list[str]:
@@ -208,41 +187,42 @@ def _hysteresis_words(found: Hysteresis) -> list[str]:
     return said
 
 
-def _print_years(years: UsualYears, measured: MeasuredCurve, screen: Console) -> None:
-    print_heading("A year of it, before losses", screen)
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column("mean wind at the hub, m/s (Rayleigh)")
+def _years_section(years: UsualYears, measured: MeasuredCurve) -> Section:
+    curve = measured.curve
+    last = f"{curve.last_measured_ms:.1f} m/s"
+    columns = {
+        "energy, kWh": years.energy_kwh,
+        "  ± from the curve alone": years.uncertainty_kwh,
+        f"  from above {last}": years.beyond_kwh,
+    }
     rows = [
-        ("energy, kWh", years.energy_kwh),
-        ("  ± from the curve alone", years.uncertainty_kwh),
-        (f"  from above {measured.curve.last_measured_ms:.1f} m/s", years.beyond_kwh),
+        Row(label, tuple(rounded(float(value)) for value in values))
+        for label, values in columns.items()
     ]
-    for mean in years.mean_ms:
-        table.add_column(f"{mean:g}", justify="right")
-    for heading, values in rows:
-        table.add_row(heading, *(rounded(float(value)) for value in values))
-    screen.print(table)
-    screen.print(
-        Text(
-            f"Above {measured.curve.last_measured_ms:.1f} m/s, the last wind with readings: "
-            + {
-                "zero": "nothing is counted.",
-                "hold": f"the last power is held to {measured.curve.cut_out_ms:g} m/s.",
-                "cube law": "the last power grows with the cube of the wind to rated power, up to "
-                f"{measured.curve.cut_out_ms:g} m/s.",
-            }[measured.curve.extrapolation]
-        )
+    heads = ["mean wind at the hub, m/s (Rayleigh)", *(f"{mean:g}" for mean in years.mean_ms)]
+    beyond = {
+        "zero": "nothing is counted",
+        "hold": f"the last power is held to {curve.cut_out_ms:g} m/s",
+        "cube law": "the last power grows with the cube of the wind to rated power, up to "
+        f"{curve.cut_out_ms:g} m/s",
+    }[curve.extrapolation]
+    return Section(
+        title="A year of it, before losses",
+        tables=[TableView("", heads, rows)],
+        notes=[Notes("", [f"Above {last}, the last wind with readings: {beyond}."])],
     )
 
 
-def _print_rules(rules: tuple[Rule, ...], screen: Console) -> None:
-    print_heading("Are there enough readings?", screen)
+def _rules_lines(rules: tuple[Rule, ...]) -> list[str]:
+    lines = []
     for standard in dict.fromkeys(rule.standard for rule in rules):
-        screen.print(Text(standard))
-        for rule in rules:
-            if rule.standard == standard:
-                mark = "met    " if rule.met else "not met"
-                screen.print(Text(f"  {mark}  {rule.requires} (found: {rule.found})"))
+        lines.append(standard)
+        lines += [
+            f"  {'met    ' if rule.met else 'not met'}  {rule.requires} (found: {rule.found})"
+            for rule in rules
+            if rule.standard == standard
+        ]
+    return lines
 
 
 def _methods(measured: MeasuredCurve) -> list[str]:

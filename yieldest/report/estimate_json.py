@@ -11,10 +11,10 @@ from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import cost_by_number
 from yieldest.model.quantities import quantities_of
-from yieldest.report.json_values import json_ready, picked
+from yieldest.report.json_values import json_ready, picked, weibull
 from yieldest.report.sentences.uncertainty import STEP_WORDS
 from yieldest.report.sentences.words import sentences
-from yieldest.report.verdict import reasons, verdict
+from yieldest.report.verdict_words import reasons, verdict
 from yieldest.uncertainty.next_measurement import Gain
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
@@ -61,10 +61,7 @@ def _wind(estimate: Estimate) -> dict[str, Any]:
         ),
         "readings_left_out": None if resource is None else resource.quality_control.left_out,
         "measured_height_m": distribution.height_m,
-        "weibull": {
-            **picked(distribution, "shape", "scale_ms", "calm_share"),
-            "method": distribution.provenance.method,
-        },
+        "weibull": weibull(distribution),
         "long_term": None if estimate.long_term is None else _long_term(estimate.long_term),
         "shear": None
         if shear is None

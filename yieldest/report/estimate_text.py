@@ -1,4 +1,4 @@
-"""An estimate as text for people."""
+"""An estimate, or a sweep of estimates, as text for people."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from rich.console import Console
 from rich.text import Text
 
 from yieldest.arrays import percent, rounded
-from yieldest.model.estimate import Estimate
+from yieldest.model.estimate import Estimate, SweptEstimate
+from yieldest.model.quantities import lines_of, quantities_of
 from yieldest.report.sections import (
     cautions_section,
     findings_notes,
@@ -26,7 +27,7 @@ from yieldest.report.terminal import (
     print_table,
 )
 from yieldest.report.uncertainty_text import drivers_tables, range_of, range_sentences
-from yieldest.report.verdict import reasons, verdict
+from yieldest.report.verdict_words import reasons, verdict
 from yieldest.uncertainty.result import Uncertainty
 
 
@@ -64,7 +65,7 @@ def print_estimate(
         print_section(replace(sure, tables=[ranges_table, *drivers, inputs]), screen, full=full)
         if not full:
             count = f"each of the {len(uncertainty.inputs)} inputs"
-            screen.print(f"\nHow doubtful {count} was taken to be, and on whose word: --full.")
+            screen.print(f"\nHow uncertain {count} was taken to be, and on whose word: --full.")
     print_heading("How it was computed", screen)
     for row in methods_table(estimate).rows:
         print_item("-", f"{row.label}: {row.cells[0]}", screen)
@@ -118,3 +119,25 @@ def _losses(estimate: Estimate) -> list[tuple[str, list[float]]]:
         (loss.category.replace("_", " "), [b.energy.losses[i].share for b in estimate.builds])
         for i, loss in enumerate(first)
     ]
+
+
+def print_sweep(swept: SweptEstimate, screen: Console) -> None:
+    """Print a row for each value and build, the cheapest kWh of each value marked."""
+    currency, shown = swept.estimates[0].currency, list(quantities_of("sweep"))
+    cost = [each.key for each in shown].index("cost_per_kwh")
+    heads = ["value", "build", *(each.named(currency) for each in shown)]
+    rows = []
+    for value, estimate in zip(swept.values, swept.estimates, strict=True):
+        builds, terms = estimate.builds, estimate.terms
+        cheapest = {line.quantity.key: line.best for line in lines_of("sweep", builds, terms)}
+        for place, build in enumerate(builds):
+            cells = (build.name, *(each.text(build, terms) for each in shown))
+            is_cheapest = cheapest.get("cost_per_kwh") == place
+            label = "" if place else f"{value:.6g}"
+            rows.append(Row(label, cells, best=1 + cost if is_cheapest else None))
+    screen.print(Text(f"{swept.key}, one value after the other", style="bold"))
+    print_table(TableView("", heads, rows), screen)
+    if swept.key.startswith("economics.loan."):
+        screen.print(
+            Text("These figures are without the loan; what it does stands in the answer (--set).")
+        )

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from yieldest.arrays import number_or_none
+from yieldest.wind.distribution import WindDistribution
 
 
 def json_ready(value: object) -> object:
@@ -24,7 +27,7 @@ def json_ready(value: object) -> object:
 
 
 def picked(of: object, *names: str, **renamed: str) -> dict[str, Any]:
-    """Return some attributes of an object as JSON-ready values.
+    """Return some attributes of an object as JSON-ready values; all fields where none is named.
 
     Parameters
     ----------
@@ -34,5 +37,23 @@ def picked(of: object, *names: str, **renamed: str) -> dict[str, Any]:
     **renamed : str
         The attribute that stands behind each other key.
     """
+    if not (names or renamed) and is_dataclass(of):
+        names = tuple(each.name for each in fields(of))
     wanted = {**{name: name for name in names}, **renamed}
     return {key: json_ready(getattr(of, name)) for key, name in wanted.items()}
+
+
+def rows_of(columns: Mapping[str, npt.ArrayLike | None]) -> list[dict[str, Any]]:
+    """Return a dictionary for each place of some arrays of one length; None where one is None."""
+    ready = {key: json_ready(values) for key, values in columns.items()}
+    length = max(len(values) for values in ready.values() if isinstance(values, list))
+    return [
+        {key: values[i] if isinstance(values, list) else None for key, values in ready.items()}
+        for i in range(length)
+    ]
+
+
+def weibull(distribution: WindDistribution) -> dict[str, Any]:
+    """Return a fitted distribution with the method of its fit."""
+    found = picked(distribution, "shape", "scale_ms", "calm_share")
+    return {**found, "method": distribution.provenance.method}

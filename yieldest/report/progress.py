@@ -5,57 +5,49 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 
 from yieldest.files.text_file import Progress
 
 
 @contextmanager
-def reading_bar(name: str) -> Iterator[Progress | None]:
-    """Show on standard error how far the reading of `name` is; None where nobody watches."""
+def _bar(
+    what: str, total: float | None, *, counted: bool = False
+) -> Iterator[Callable[..., None] | None]:
+    """Show a bar on standard error and give what moves it; None where nobody watches."""
     if not sys.stderr.isatty():
         yield None
         return
     # Imported here, for most runs are piped.
+    from rich import progress  # noqa: PLC0415
     from rich.console import Console  # noqa: PLC0415
-    from rich.progress import Progress as Bar  # noqa: PLC0415
 
-    with Bar(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(f"reading {name}", total=1.0)
-        yield lambda share: bar.update(task, completed=share)
+    columns = progress.Progress.get_default_columns()
+    if counted:
+        columns = (*columns[:2], progress.MofNCompleteColumn(), progress.TimeRemainingColumn())
+    with progress.Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        yield partial(bar.update, bar.add_task(what, total=total))
+
+
+@contextmanager
+def reading_bar(name: str) -> Iterator[Progress | None]:
+    """Show on standard error how far the reading of `name` is; None where nobody watches."""
+    with _bar(f"reading {name}", 1.0) as move:
+        yield None if move is None else lambda share: move(completed=share)
 
 
 @contextmanager
 def counting_bar(what: str, total: int) -> Iterator[Callable[[int], None]]:
     """Give a function that is told how many more of `total` were done, and shows it."""
-    if not sys.stderr.isatty():
-        yield lambda done: None
-        return
-    from rich.console import Console  # noqa: PLC0415
-    from rich.progress import Progress as Bar  # noqa: PLC0415
-
-    with Bar(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(what, total=total)
-        yield lambda done: bar.advance(task, done)
+    with _bar(what, total) as move:
+        yield lambda done: None if move is None else move(advance=done)
 
 
 @contextmanager
 def cells_bar() -> Iterator[Callable[[int, int], None]]:
     """Give a function that is told how many cells of all are done, and shows it."""
-    if not sys.stderr.isatty():
-        yield lambda done, every: None
-        return
-    from rich import progress  # noqa: PLC0415
-    from rich.console import Console  # noqa: PLC0415
-
-    columns = (
-        progress.TextColumn("cells"),
-        progress.BarColumn(),
-        progress.MofNCompleteColumn(),
-        progress.TimeRemainingColumn(),
-    )
-    with progress.Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("cells", total=None)
-        yield lambda done, every: bar.update(task, completed=done, total=every)
+    with _bar("cells", None, counted=True) as move:
+        yield lambda done, every: None if move is None else move(completed=done, total=every)
 
 
 @contextmanager

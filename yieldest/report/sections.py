@@ -18,7 +18,6 @@ from yieldest.model.scenarios import BuildGrid
 from yieldest.plan import Plan
 from yieldest.provenance import Findings
 from yieldest.report.cautions import CAUTIONS
-from yieldest.report.hub_tables import clock_sentence, long_term_table, shear_table, steps_table
 from yieldest.report.palette import BUILD_STYLES
 from yieldest.report.sentences.words import sentences
 from yieldest.report.sliders import one_at_a_time
@@ -35,8 +34,16 @@ from yieldest.report.uncertainty_text import (
     ranges_table,
     sufficiency,
 )
-from yieldest.report.verdict import reasons, verdict
-from yieldest.report.wind_tables import fits_table, quality_control_table, quality_rules
+from yieldest.report.verdict_words import reasons, verdict
+from yieldest.report.wind_tables import (
+    clock_sentence,
+    fits_table,
+    long_term_table,
+    quality_control_table,
+    quality_rules,
+    shear_table,
+    steps_table,
+)
 from yieldest.report.wind_text import enough, how_sure
 from yieldest.uncertainty.result import Uncertainty
 

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
+from yieldest.report.json_values import picked, rows_of, weibull
 from yieldest.report.sentences.words import sentences
+from yieldest.report.tables import Notes, Section
+from yieldest.report.terminal import print_answers, print_section
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.summary_tables import FrequencyTable, MonthlyMeans
 
@@ -52,40 +54,42 @@ def print_summed(wind: SummedWind, screen: Console) -> None:
     distribution, provenance = wind.distribution, wind.distribution.provenance
     power = STANDARD_DENSITY_KG_M3 / 2 * wind.mean_cube_ms3
     screen.print(Text(provenance.source, style="bold"))
-    answers = Table.grid(padding=(0, 2, 0, 0))
-    answers.add_column(no_wrap=True, style="bold")
-    answers.add_column(overflow="fold")
-    answers.add_row(
-        "How windy?",
-        f"Mean {wind.mean_speed_ms:.1f} m/s, {rounded(power)} W/m2 in the wind at "
-        f"{STANDARD_DENSITY_KG_M3:g} kg/m3.",
-    )
-    answers.add_row(
-        "How sure?",
-        "A summary does not tell its gaps, its sensor or its years: trust it as far as you trust "
-        "who made it, and at least 6 % in the mean from one year to the next (common practice, no "
-        "source).",
-    )
-    answers.add_row(
-        "Which fit?",
-        f"Weibull shape {distribution.shape:.2f}, scale {distribution.scale_ms:.2f} m/s: "
-        f"{provenance.method}",
-    )
-    screen.print(answers)
+    answers = [
+        (
+            "How windy?",
+            f"Mean {wind.mean_speed_ms:.1f} m/s, {rounded(power)} W/m2 in the wind at "
+            f"{STANDARD_DENSITY_KG_M3:g} kg/m3.",
+        ),
+        (
+            "How sure?",
+            "A summary does not tell its gaps, its sensor or its years: trust it as far as you "
+            "trust who made it, and at least 6 % in the mean from one year to the next (common "
+            "practice, no source).",
+        ),
+        (
+            "Which fit?",
+            f"Weibull shape {distribution.shape:.2f}, scale {distribution.scale_ms:.2f} m/s: "
+            f"{provenance.method}",
+        ),
+    ]
+    print_answers(answers, screen)
     rows = _rows(wind)
     longest = max(length for _, length, _ in rows)
-    screen.print()
-    for label, length, value in rows:
-        bar = "#" * round(BAR_WIDTH * length / longest)
-        screen.print(Text(f"{label:>16} {value:>8} {bar}"))
-    for heading, texts in (
-        ("Assumed", sentences(provenance.assumed)),
-        ("Be warned", sentences(provenance.warnings)),
-    ):
-        if texts:
-            screen.print(Text(f"\n{heading}", style="bold"))
-        for text in texts:
-            screen.print(Text(f"- {text}"))
+    bars = ["#" * round(BAR_WIDTH * length / longest) for _, length, _ in rows]
+    found = Section(
+        lines=[
+            "",
+            *(
+                f"{label:>16} {value:>8} {bar}"
+                for (label, _, value), bar in zip(rows, bars, strict=True)
+            ),
+        ],
+        notes=[
+            Notes("Assumed", sentences(provenance.assumed)),
+            Notes("Be warned", sentences(provenance.warnings)),
+        ],
+    )
+    print_section(found, screen)
 
 
 def _rows(wind: SummedWind) -> list[tuple[str, float, str]]:
@@ -109,25 +113,16 @@ def summed_as_dictionary(wind: SummedWind) -> dict[str, Any]:
     hours = classes = months = None
     if isinstance(summary, FrequencyTable):
         hours = summary.hours
-        bounds = zip(summary.lower_ms, summary.upper_ms, summary.share, strict=True)
-        classes = [
-            {"lower_ms": float(low), "upper_ms": float(high), "share": float(share)}
-            for low, high, share in bounds
-        ]
+        bounds = ("lower_ms", "upper_ms", "share")
+        classes = rows_of({name: getattr(summary, name) for name in bounds})
     else:
         months = summary.speed_ms.tolist()
     return {
         "source": distribution.provenance.source,
         "kind": "monthly means" if classes is None else "frequency table",
         "hours": hours,
-        "mean_speed_ms": wind.mean_speed_ms,
-        "mean_cube_ms3": wind.mean_cube_ms3,
-        "weibull": {
-            "shape": distribution.shape,
-            "scale_ms": distribution.scale_ms,
-            "calm_share": distribution.calm_share,
-            "method": distribution.provenance.method,
-        },
+        **picked(wind, "mean_speed_ms", "mean_cube_ms3"),
+        "weibull": weibull(distribution),
         "classes": classes,
         "month_mean_speed_ms": months,
         "assumed": sentences(distribution.provenance.assumed),

@@ -63,23 +63,27 @@ class Notes:
 
 @dataclass(frozen=True)
 class Section:
-    """Sentences, tables and notes under one heading.
+    """Lines, sentences, tables and notes under one heading.
 
     Parameters
     ----------
     id : str
-        Its place in the page, and of its charts among the charts.
+        Its place in the page, and of its charts among the charts; empty where only the terminal
+        shows it.
     title : str
     intro : sequence of str
     tables : sequence of TableView
     notes : sequence of Notes
+    lines : sequence of str
+        As they stand, for the terminal alone: a picture drawn in signs.
     """
 
-    id: str
-    title: str
+    id: str = ""
+    title: str = ""
     intro: Sequence[str] = ()
     tables: Sequence[TableView] = ()
     notes: Sequence[Notes] = ()
+    lines: Sequence[str] = ()
 
 
 def builds_table(caption: str, view: View, estimate: Estimate) -> TableView:

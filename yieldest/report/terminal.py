@@ -86,9 +86,11 @@ def print_table(view: TableView, screen: Console) -> None:
 
 
 def print_section(section: Section, screen: Console, *, full: bool = True) -> None:
-    """Print a section; the tables that are tucked away only in full."""
+    """Print a section, its lines first; the tables that are tucked away only in full."""
     if section.title:
         print_heading(section.title, screen)
+    for line in section.lines:
+        screen.print(Text(line))
     print_list("", section.intro, screen)
     for view in section.tables:
         if full or not view.tucked:

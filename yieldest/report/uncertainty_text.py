@@ -151,7 +151,7 @@ def ranges_table(uncertainty: Uncertainty, currency: str, *, full: bool) -> Tabl
 def inputs_table(uncertainty: Uncertainty) -> TableView:
     """Return how uncertain each input was taken to be, and on whose word."""
     return TableView(
-        "How doubtful each input was taken to be (categories of IEC 61400-15, and money)",
+        "How uncertain each input was taken to be (categories of IEC 61400-15, and money)",
         ["input", "category", "distribution", "source"],
         [
             Row(each.words, (each.category, str(each.distribution), each.source))
@@ -179,7 +179,7 @@ def drivers_tables(uncertainty: Uncertainty, currency: str) -> list[TableView]:
             for driver in build.drivers[goal][:FIRST]
         ]
         heads = ["input", "share of the variance", f"alone, low to high end ({unit})"]
-        caption = f"What makes {FIGURE_WORDS[goal]} doubtful: {build.name}"
+        caption = f"What makes {FIGURE_WORDS[goal]} uncertain: {build.name}"
         tables.append(TableView(caption, heads, rows))
     return tables
 

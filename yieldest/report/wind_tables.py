@@ -1,4 +1,4 @@
-"""A wind record as tables: its fits, its quality control, its splits by time and place."""
+"""The wind as tables: a record, its long term, its shear, and the steps from mast to hub."""
 
 from __future__ import annotations
 
@@ -6,8 +6,13 @@ import calendar
 from collections.abc import Sequence
 
 from yieldest.arrays import NOT_KNOWN, percent, signed_percent
+from yieldest.hub.correction_steps import Step
+from yieldest.hub.shear import DAY_PARTS, LEAST_READINGS, SECTORS, MeasuredShear
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
 from yieldest.report.tables import Row, TableView
 from yieldest.wind.breakdown import Group
+from yieldest.wind.long_term.correction import LongTermCorrection
 from yieldest.wind.resource import WindResource
 
 
@@ -124,3 +129,125 @@ def _with_error(value: float | None, error: float | None) -> str:
 
 def _number(value: float | None, places: int) -> str:
     return NOT_KNOWN if value is None else f"{value:.{places}f}"
+
+
+def steps_table(estimate: Estimate) -> TableView:
+    """Return every step from the mast to the hubs, those that all builds share only once."""
+    first, *others = estimate.builds
+    shared = 0
+    while shared < len(first.wind.steps) and all(
+        other.wind.steps[shared : shared + 1] == first.wind.steps[shared : shared + 1]
+        for other in others
+    ):
+        shared += 1
+    rows = [_row(step) for step in first.wind.steps[:shared]]
+    apart = len({(b.wind.steps, strong_wind(b)) for b in estimate.builds}) > 1
+    for build in estimate.builds if apart else estimate.builds[:1]:
+        if apart:
+            rows.append(Row(build.name, ("",) * 5, strong=True))
+        rows += [_row(step) for step in build.wind.steps[shared:]]
+        mean = f"{build.distribution.mean_speed_ms:.2f}"
+        uncertainty = f"{100 * build.wind.standard_uncertainty:.1f} %"
+        rows.append(Row("  at the hub", ("", mean, "", uncertainty, strong_wind(build))))
+    return TableView(
+        "From the mast to the hub, in m/s (± is one standard uncertainty)",
+        ["step", "before", "after", "factor", "±", "method"],
+        rows,
+        words=True,
+    )
+
+
+def _row(step: Step) -> Row:
+    uncertainty = step.standard_uncertainty
+    cells = (
+        f"{step.before_ms:.2f}",
+        f"{step.after_ms:.2f}",
+        f"{step.factor:.3f}",
+        "?" if uncertainty is None else f"{100 * uncertainty:.1f} %",
+        step.method,
+    )
+    return Row(f"  {step.step}", cells)
+
+
+def strong_wind(build: BuildEstimate) -> str:
+    """Say which class of wind the site is, and how strong the wind of fifty years is."""
+    extreme_winds = build.extreme_winds
+    words = (
+        f"class {extreme_winds.site_class} of IEC 61400-2"
+        if extreme_winds.site_class is not None
+        else "beyond the classes of IEC 61400-2"
+    )
+    if extreme_winds.fifty_year is None:
+        words += " by the mean alone; no 50-year wind, for that needs ten years of readings"
+    else:
+        fifty = extreme_winds.fifty_year
+        words += (
+            f"; 50-year wind {fifty.speed_ms:.0f} m/s, 90 % between {fifty.low_ms:.0f} and "
+            f"{fifty.high_ms:.0f} (Gumbel, {fifty.years} yearly maxima)"
+        )
+    if extreme_winds.largest_reading_ms is not None:
+        kind = "gust" if extreme_winds.largest_is_gust else "reading"
+        words += f"; largest {kind} at the anemometer {extreme_winds.largest_reading_ms:.1f} m/s"
+    return words
+
+
+def long_term_table(found: LongTermCorrection) -> TableView:
+    """Return what each method says of the long-term wind, and how far it was off when tried."""
+    overlap = (f"{found.concurrent_mean_ms:.2f}", "", f"{found.concurrent_mean_cube:.0f}", "", "")
+    rows = [
+        Row("the overlap at face value", overlap),
+        *(
+            Row(
+                method.name + (" (chosen)" if method is found.chosen else ""),
+                (
+                    f"{method.mean_ms:.2f}",
+                    f"{100 * method.mean_uncertainty:.1f} %",
+                    f"{method.mean_cube:.0f}",
+                    f"{100 * method.cube_uncertainty:.0f} %",
+                    f"{100 * method.cross_validation_error:.1f} %",
+                ),
+                strong=method is found.chosen,
+            )
+            for method in found.methods
+        ),
+    ]
+    return TableView(
+        "Long-term wind at the anemometer, in m/s and m3/s3",
+        ["method", "mean", "±", "mean cube", "± of it", "cross-validation error"],
+        rows,
+    )
+
+
+def clock_sentence(found: LongTermCorrection) -> str:
+    """Say how record and reference fit together, their clocks included."""
+    clock = found.offset
+    words = (
+        f"{found.overlap_hours / 24:.0f} days in common, correlation {found.correlation:.2f}; "
+        f"reference of {found.reference_years:.1f} years. Clocks: "
+    )
+    if clock.applied:
+        return f"{words}the reference was moved by {clock.hours:+g} h to match the record."
+    if clock.hours == 0:
+        return f"{words}the records match best as they stand."
+    return (
+        f"{words}moving the reference by {clock.hours:+g} h would only lift the correlation from "
+        f"{clock.correlation_without:.2f} to {clock.correlation_with:.2f}; not done."
+    )
+
+
+def shear_table(shear: MeasuredShear) -> TableView:
+    """Return the measured shear by direction and part of the day."""
+    hours = 24 // DAY_PARTS
+    rows = []
+    for sector, row in enumerate(shear.exponent_by_cell):
+        counted = shear.readings_by_cell[sector] >= LEAST_READINGS
+        if counted.any():
+            from_where = f"{360 / SECTORS * sector:.0f} degrees" if sector < SECTORS else "unknown"
+            cells = zip(row, counted, strict=True)
+            rows.append(Row(from_where, tuple(f"{v:.2f}" if known else "" for v, known in cells)))
+    return TableView(
+        f"Shear exponent measured: {shear.exponent:.2f}, standard uncertainty "
+        f"{shear.exponent_uncertainty:.2f}; by direction and hour",
+        ["wind from", *(f"{hours * part} to {hours * (part + 1)} h" for part in range(DAY_PARTS))],
+        rows,
+    )

@@ -11,8 +11,8 @@ from rich.text import Text
 from yieldest.arrays import percent, rounded
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.report.sentences.words import sentences
-from yieldest.report.tables import Row, TableView
-from yieldest.report.terminal import print_answers, print_heading, print_list, print_table
+from yieldest.report.tables import Notes, Row, Section, TableView
+from yieldest.report.terminal import print_answers, print_section
 from yieldest.report.wind_tables import (
     fits_table,
     groups_table,
@@ -42,40 +42,49 @@ def print_resource(resource: WindResource, screen: Console) -> None:
         ("Which fit?", _which_fit(resource)),
     ]
     print_answers(answers, screen)
-    print_heading("How often each speed blows (# readings, | the fit)", screen)
-    for line in histogram(resource):
-        screen.print(Text(line))
-    print_table(fits_table(resource), screen)
-    print_table(quality_control_table(resource), screen)
-    print_list("", quality_rules(resource), screen)
-    for view in (months_table(resource), *hours_tables(resource)):
-        print_table(view, screen)
+    for section in _sections(resource):
+        print_section(section, screen)
+
+
+def _sections(resource: WindResource) -> list[Section]:
+    record, directions = resource.record, resource.directions
+    split = [months_table(resource), *hours_tables(resource)]
     if len(resource.years) > 1:
-        print_table(
-            groups_table("By year (by the clock, no weights)", "year", resource.years), screen
-        )
-    if resource.directions is not None:
+        split.append(groups_table("By year (by the clock, no weights)", "year", resource.years))
+    calms = []
+    if directions is not None:
         caption = "By direction the wind comes from (degrees, middle of the sector)"
-        print_table(groups_table(caption, "from", resource.directions.sectors), screen)
-        screen.print(
-            Text(
-                f"calm {percent(resource.directions.calm_share, 3)} of the time, direction not "
-                f"known {percent(resource.directions.unknown_share, 3)}"
-            )
-        )
-    for name, found in (
-        ("Turbulence intensity", resource.turbulence),
-        ("Gust factor", resource.gusts),
-    ):
-        if found is not None:
-            print_list(name, [_gustiness(found)], screen)
-    recognised = [Row(each.what, (each.found, each.how)) for each in resource.record.found]
-    if recognised:
-        caption = "What was recognised in the file (state it if it is wrong)"
-        print_table(TableView(caption, ["", "found", "how"], recognised, words=True), screen)
-    print_list("How it was computed", _methods(resource), screen)
-    warnings = (*resource.record.provenance.warnings, *resource.warnings)
-    print_list("Be warned", sentences(warnings), screen)
+        split.append(groups_table(caption, "from", directions.sectors))
+        calms = [
+            f"calm {percent(directions.calm_share, 3)} of the time, direction not known "
+            f"{percent(directions.unknown_share, 3)}"
+        ]
+    unsteady = (("Turbulence intensity", resource.turbulence), ("Gust factor", resource.gusts))
+    caption = "What was recognised in the file (state it if it is wrong)"
+    found = [Row(each.what, (each.found, each.how)) for each in record.found]
+    recognised = TableView(caption, ["", "found", "how"], found, words=True)
+    warnings = (*record.provenance.warnings, *resource.warnings)
+    return [
+        Section(
+            title="How often each speed blows (# readings, | the fit)", lines=histogram(resource)
+        ),
+        Section(
+            tables=[fits_table(resource), quality_control_table(resource)],
+            notes=[Notes("", quality_rules(resource))],
+        ),
+        Section(tables=split),
+        Section(
+            lines=calms,
+            notes=[Notes(name, [_gustiness(of)]) for name, of in unsteady if of is not None],
+        ),
+        Section(
+            tables=[recognised] if found else [],
+            notes=[
+                Notes("How it was computed", _methods(resource)),
+                Notes("Be warned", sentences(warnings)),
+            ],
+        ),
+    ]
 
 
 def enough(resource: WindResource) -> str:
@@ -127,13 +136,11 @@ def how_sure(resource: WindResource) -> str:
     uncertainty = resource.uncertainty
     return (
         "In two cases of three the mean of the long run is within "
-        f"{percent(uncertainty.mean_total)} of "
-        f"this, and the power in the wind within {percent(uncertainty.cube_total)}. Parts of "
-        "the "
-        f"first: chance of the days {percent(uncertainty.mean_sampling)}, missing seasons "
-        f"{percent(uncertainty.mean_season)}, one year against the next "
-        f"{percent(uncertainty.mean_year)}. "
-        "Instrument, height and surroundings come on top."
+        f"{percent(uncertainty.mean_total)} of this, and the power in the wind within "
+        f"{percent(uncertainty.cube_total)}. Parts of the first: chance of the days "
+        f"{percent(uncertainty.mean_sampling)}, missing seasons {percent(uncertainty.mean_season)},"
+        f" one year against the next {percent(uncertainty.mean_year)}. Instrument, height and "
+        "surroundings come on top."
     )
 
 

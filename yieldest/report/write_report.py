@@ -3,15 +3,83 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import zip_longest
 from pathlib import Path
 
-from yieldest.files.whole_output import refuse_inputs, write_all, write_whole
+from yieldest.files.whole_output import csv_text, refuse_inputs, write_all, write_whole
+from yieldest.model.estimate import Estimate
 from yieldest.model.estimate import estimate as compute
 from yieldest.model.inputs import input_files, read
-from yieldest.model.scenarios import what_if
+from yieldest.model.scenarios import BuildGrid, what_if
 from yieldest.plan import Plan
-from yieldest.report.figures import chart_files, charts_of
+from yieldest.report.chart import Chart, drawn
+from yieldest.report.economics_charts import flow_chart, groups_chart, units_chart
 from yieldest.report.page import page_of
+from yieldest.report.palette import BUILD_STYLES
+from yieldest.report.power_charts import curve_chart, steps_chart
+from yieldest.report.svg import picture
+from yieldest.report.uncertainty_charts import drivers_chart, ranges_chart
+from yieldest.report.wind_charts import (
+    distribution_chart,
+    month_hour_chart,
+    rose_chart,
+    steps_to_hub_chart,
+)
+from yieldest.uncertainty.result import Uncertainty
+
+FORMATS = ("png", "svg", "pdf")
+
+
+def charts_of(
+    estimate: Estimate, uncertainty: Uncertainty | None, grids: Sequence[BuildGrid]
+) -> dict[str, list[Chart]]:
+    """Return the charts by the section of the page that they stand in."""
+    wind = [distribution_chart(estimate.distribution, estimate.wind.readings)]
+    if estimate.resource is not None:
+        resource = estimate.resource
+        wind += _there(rose_chart(resource.directions), month_hour_chart(resource.record))
+    return {
+        "uncertainty": [] if uncertainty is None else _uncertainty(uncertainty, estimate.currency),
+        "energy": [steps_chart(style, build) for style, build in drawn(estimate.builds)],
+        "steps-to-hub": [steps_to_hub_chart(estimate.builds)],
+        "wind": wind,
+        "curve": [curve_chart(estimate.builds)],
+        "economics": _there(
+            groups_chart(estimate), flow_chart(estimate), units_chart(estimate, grids)
+        ),
+    }
+
+
+def chart_files(charts: Sequence[Chart], done: Callable[[str], None]) -> dict[str, bytes | str]:
+    """Return every chart as picture files and as a CSV file of its numbers.
+
+    Parameters
+    ----------
+    charts : sequence of Chart
+    done : callable
+        Is told the name of each chart when it is done.
+    """
+    files: dict[str, bytes | str] = {}
+    for chart in charts:
+        figure = chart.figure(titled=True)
+        for form in FORMATS:
+            files[f"{chart.name}.{form}"] = picture(figure, form)
+        rows = zip_longest(*chart.numbers.values())
+        files[f"{chart.name}.csv"] = csv_text(list(chart.numbers), rows)
+        done(chart.name)
+    return files
+
+
+def _uncertainty(uncertainty: Uncertainty, currency: str) -> list[Chart]:
+    drivers = (
+        drivers_chart(uncertainty, style, build, currency)
+        for style, build in zip(BUILD_STYLES, uncertainty.builds, strict=False)
+    )
+    return [ranges_chart(uncertainty), *_there(*drivers)]
+
+
+def _there(*charts: Chart | None) -> list[Chart]:
+    return [chart for chart in charts if chart is not None]
 
 
 def write_report(
