@@ -132,9 +132,8 @@ def read_wind(
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
     name = str(path)
     gathered, warnings = _dated(name, gathered)
-    order, disordered, again = _in_time_order(gathered.time, gathered.si["speed"])
+    order, disordered, again, unlike = _in_time_order(gathered.time, gathered.si["speed"])
     time = gathered.time[order]
-    unlike = _contradictions(time, gathered.si["speed"][order])
     _refuse_contradictions(path, sources, options, time, int(again.sum()), unlike)
     if disordered.size:
         warnings.append(LinesBackInTime(name, disordered.size))
@@ -268,14 +267,6 @@ def _misdated(time: Times) -> Flags:
     return wrong
 
 
-def _contradictions(time: Times, speed: FloatArray) -> int:
-    """Count the rows that have the time of an earlier row, and another speed; times must rise."""
-    same = np.concatenate(([False], np.diff(time) == np.timedelta64(0, "ns")))
-    first = np.maximum.accumulate(np.where(same, 0, np.arange(time.size)))
-    known = np.isfinite(speed) & np.isfinite(speed[first])
-    return int((same & known & (speed != speed[first])).sum())
-
-
 def _refuse_contradictions(
     path: Path,
     sources: Sequence[RecordFile],
@@ -358,16 +349,21 @@ def _other_columns(source: RecordFile, options: ReadOptions) -> pd.DataFrame:
     return pd.concat(parts)
 
 
-def _in_time_order(time: Times, speed: FloatArray) -> tuple[npt.NDArray[np.intp], Times, Flags]:
+def _in_time_order(
+    time: Times, speed: FloatArray
+) -> tuple[npt.NDArray[np.intp], Times, Flags, int]:
     """Return the order of the rows in time, the times that go back, and the ordered repeats.
 
-    Of rows with the same time one with a speed comes first; the repeats are flags in that order.
+    Of rows with the same time one with a speed comes first; the repeats are flags in that order,
+    and the last number counts those with another speed than the first row of their time.
     """
     order = np.lexsort((np.isnan(speed), time))
-    ordered = time[order]
     none = np.timedelta64(0, "ns")
     back = np.flatnonzero(np.diff(time) < none) + 1
     if 2 * back.size > time.size:
         back = np.flatnonzero(np.diff(time) > none) + 1  # the newest line comes first
-    repeated = np.concatenate(([False], np.diff(ordered) == none))
-    return order, time[back], repeated
+    repeated = np.concatenate(([False], np.diff(time[order]) == none))
+    first = np.maximum.accumulate(np.where(repeated, 0, np.arange(time.size)))
+    own, firsts = speed[order], speed[order][first]
+    unlike = np.isfinite(own) & np.isfinite(firsts) & (own != firsts)
+    return order, time[back], repeated, int(unlike.sum())

@@ -29,6 +29,7 @@ from yieldest.files.time_stamps import (
 )
 from yieldest.wind.read_options import Recognised
 
+_BEGINS_WITH_DATE = r"\d{4}-\d\d-\d\d|\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}"
 _SAYS_UTC = re.compile(r"(?i)(?<![a-z])(utc|gmt)(?![a-z+-])")
 
 
@@ -136,32 +137,27 @@ class Clock:
             found.append(Recognised("hour that the clocks repeat", text, "recognised"))
         return found
 
-    def _texts(self, table: Table) -> Stamps:
-        """Return date, clock and half of the day as one text."""
-        texts = self._date_and_clock(table)
-        if "half_of_day" in self.names:
-            texts = texts + " " + self._texts_of(table, "half_of_day")
-        return texts if self._zone is None else without_zone_letters(texts)
-
     def _texts_of(self, table: Table, role: str) -> Stamps:
         return table.frame[self.names[role]].fillna("").astype(str).str.strip()
 
-    def _date_and_clock(self, table: Table) -> Stamps:
-        texts_of = partial(self._texts_of, table)
-        names = self.names
-        if "date" not in names:
-            return texts_of("time")
+    def _texts(self, table: Table) -> Stamps:
+        """Return date, clock and half of the day as one text."""
+        texts_of, names = partial(self._texts_of, table), self.names
         if "time" in names:
-            clock = texts_of("time")
-            if clock.str.match(r"\d{4}-\d\d-\d\d|\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}").all():
-                return clock  # the time column holds the date too
+            texts = texts_of("time")
+            # The time column may hold the date too.
+            if "date" in names and not texts.str.match(_BEGINS_WITH_DATE).all():
+                texts = texts_of("date") + " " + with_colon(texts)
         elif "hour" in names:
             clock = texts_of("hour")
             if "minute" in names:
                 clock = clock + ":" + texts_of("minute").str.zfill(2)
+            texts = texts_of("date") + " " + with_colon(clock)
         else:
-            return texts_of("date")
-        return texts_of("date") + " " + with_colon(clock)
+            texts = texts_of("date")
+        if "half_of_day" in names:
+            texts = texts + " " + texts_of("half_of_day")
+        return texts if self._zone is None else without_zone_letters(texts)
 
     def _given(self, table: Table) -> Stamps | None:
         """Return the times of a data frame that holds times already; None where it holds texts."""
