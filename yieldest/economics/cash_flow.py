@@ -204,14 +204,7 @@ def grant_of(capital_cost: FloatArray, terms: EconomicTerms) -> FloatArray:
 
 
 def nominal(real_flow: npt.ArrayLike, inflation: npt.ArrayLike) -> FloatArray:
-    """Return a flow in the money of each year from one in today's money.
-
-    Parameters
-    ----------
-    real_flow : array_like, shape (..., years + 1)
-    inflation : array_like, shape (...)
-        Per year.
-    """
+    """Return a flow, shape (..., years + 1), in the money of each year from today's money."""
     flow = floats(real_flow)
     return np.asarray(flow * (1 + floats(inflation)[..., np.newaxis]) ** np.arange(flow.shape[-1]))
 

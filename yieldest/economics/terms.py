@@ -12,6 +12,7 @@ from yieldest.provenance import Finding, Provenance
 from yieldest.settings import Amount, Settings, Share, WholeShare, at_most_one, key
 
 Years = Annotated[int, Field(ge=1, le=100)]
+Rate = Annotated[float, Field(gt=-0.5, le=1)]
 
 
 @dataclass(frozen=True)
@@ -62,114 +63,62 @@ class Loan(Settings):
 class EconomicTerms(Settings):
     """Money terms, real (in today's money) unless called nominal."""
 
-    discount_rate: Annotated[
-        Annotated[float, Field(gt=-0.5, le=1)],
-        key(
-            "real: what your money would earn elsewhere, above inflation",
-            0.03,
-            unit="share a year",
-            left_out=f"{DISCOUNT_RATE.value:g} is assumed",
-        ),
-    ] = DISCOUNT_RATE.value
-    life_years: Annotated[
-        Years,
-        key(
-            "how long the build will last",
-            15,
-            unit="years",
-            left_out=f"{LIFE_YEARS.value:g} is assumed",
-        ),
-    ] = int(LIFE_YEARS.value)
-    price_per_kwh: Annotated[
-        Amount | None,
-        key(
-            "what a bought kWh costs, and so what a used one is worth",
-            0.30,
-            unit="money per kWh",
-            left_out="no payback, present value or rate of return",
-        ),
-    ] = None
-    maintenance_share_per_year: Annotated[
-        Share,
-        key(
-            "upkeep each year, as a share of the capital cost",
-            0.02,
-            unit="share a year",
-            left_out=f"{MAINTENANCE_SHARE.value:g} is assumed where the bill states none",
-        ),
-    ] = MAINTENANCE_SHARE.value
-    wage_per_hour: Annotated[
-        Amount,
-        key(
-            "what an hour of your own work is to count",
-            12,
-            unit="money per hour",
-            left_out="your work costs nothing",
-        ),
-    ] = 0.0
-    self_consumption_share: Annotated[
-        WholeShare,
-        key(
-            "share of the energy that replaces a bought kWh; the rest is sold",
-            0.6,
-            unit="share",
-            left_out="all of it does",
-        ),
-    ] = 1.0
-    export_price_per_kwh: Annotated[
-        Amount,
-        key(
-            "with self_consumption_share: what a sold kWh earns",
-            0.08,
-            unit="money per kWh",
-            left_out="it earns nothing",
-        ),
-    ] = 0.0
-    real_price_escalation_per_year: Annotated[
-        Annotated[float, Field(gt=-0.5, le=0.5)],
-        key(
-            "real rise of both prices, above inflation",
-            0.01,
-            unit="share a year",
-            left_out="they rise with inflation",
-        ),
-    ] = 0.0
-    degradation_per_year: Annotated[
-        Share,
-        key(
-            "how much the output falls with age",
-            0.01,
-            unit="share a year",
-            left_out="it does not fall",
-        ),
-    ] = 0.0
-    grant: Annotated[
-        Amount, key("money given at the start", 500, unit="money", left_out="none")
-    ] = 0.0
-    grant_share: Annotated[
-        WholeShare, key("or a share of the capital cost", 0.3, unit="share", left_out="none")
-    ] = 0.0
-    inflation: Annotated[
-        Annotated[float, Field(gt=-0.5, le=1)] | None,
-        key(
-            "yearly rise of all prices; with it nominal figures are shown too",
-            0.02,
-            unit="share a year",
-            left_out=f"{INFLATION.value:g} for a loan, else no nominal figures",
-        ),
-    ] = None
+    # fmt: off
+    discount_rate: Annotated[Rate, key(
+        "real: what your money would earn elsewhere, above inflation", 0.03, unit="share a year",
+        left_out=f"{DISCOUNT_RATE.value:g} is assumed",
+    )] = DISCOUNT_RATE.value
+    life_years: Annotated[Years, key(
+        "how long the build will last", 15, unit="years",
+        left_out=f"{LIFE_YEARS.value:g} is assumed",
+    )] = int(LIFE_YEARS.value)
+    price_per_kwh: Annotated[Amount | None, key(
+        "what a bought kWh costs, and so what a used one is worth", 0.30, unit="money per kWh",
+        left_out="no payback, present value or rate of return",
+    )] = None
+    maintenance_share_per_year: Annotated[Share, key(
+        "upkeep each year, as a share of the capital cost", 0.02, unit="share a year",
+        left_out=f"{MAINTENANCE_SHARE.value:g} is assumed where the bill states none",
+    )] = MAINTENANCE_SHARE.value
+    wage_per_hour: Annotated[Amount, key(
+        "what an hour of your own work is to count", 12, unit="money per hour",
+        left_out="your work costs nothing",
+    )] = 0.0
+    self_consumption_share: Annotated[WholeShare, key(
+        "share of the energy that replaces a bought kWh; the rest is sold", 0.6, unit="share",
+        left_out="all of it does",
+    )] = 1.0
+    export_price_per_kwh: Annotated[Amount, key(
+        "with self_consumption_share: what a sold kWh earns", 0.08, unit="money per kWh",
+        left_out="it earns nothing",
+    )] = 0.0
+    real_price_escalation_per_year: Annotated[Annotated[float, Field(gt=-0.5, le=0.5)], key(
+        "real rise of both prices, above inflation", 0.01, unit="share a year",
+        left_out="they rise with inflation",
+    )] = 0.0
+    degradation_per_year: Annotated[Share, key(
+        "how much the output falls with age", 0.01, unit="share a year",
+        left_out="it does not fall",
+    )] = 0.0
+    grant: Annotated[Amount, key(
+        "money given at the start", 500, unit="money", left_out="none"
+    )] = 0.0
+    grant_share: Annotated[WholeShare, key(
+        "or a share of the capital cost", 0.3, unit="share", left_out="none"
+    )] = 0.0
+    inflation: Annotated[Rate | None, key(
+        "yearly rise of all prices; with it nominal figures are shown too", 0.02,
+        unit="share a year", left_out=f"{INFLATION.value:g} for a loan, else no nominal figures",
+    )] = None
     loan: Annotated[Loan | None, key("a loan for a part of it", left_out="none")] = None
-    grid_carbon_kg_per_kwh: Annotated[
-        Amount | None,
-        key("carbon dioxide of a bought kWh", 0.35, unit="kg/kWh", left_out="no carbon payback"),
-    ] = None
-    item_life: Annotated[
-        Literal["required", "as the build"],
-        key(
-            "whether every part of a bill must state its life, or else lasts as long as the build",
-            "required",
-        ),
-    ] = "as the build"
+    grid_carbon_kg_per_kwh: Annotated[Amount | None, key(
+        "carbon dioxide of a bought kWh", 0.35, unit="kg/kWh", left_out="no carbon payback"
+    )] = None
+    item_life: Annotated[Literal["required", "as the build"], key(
+        "whether every part of a bill must state its life, or else lasts as long as the build",
+        "required",
+    )] = "as the build"
+    # fmt: on
 
     @model_validator(mode="after")
     def _terms_agree(self) -> Self:

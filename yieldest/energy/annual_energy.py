@@ -100,8 +100,6 @@ class AnnualEnergy:
         Net energy over rated power all year round; None when the curve makes no power.
     hours : YearlyHours
         Of one machine.
-    losses : tuple of Loss
-    provenance : Provenance
     """
 
     count: int

@@ -82,11 +82,9 @@ class Cable(Settings):
     def delivered_w(self, power_w: npt.ArrayLike) -> FloatArray:
         """Return what arrives of a power sent in.
 
-        Notes
-        -----
-        The power Q that arrives at voltage V draws the current Q / V, and P = Q + R (Q / V)^2
-        (Ohm and Joule). Three phases carry Q / (sqrt 3 V) each, and lose in three conductors,
-        which comes to R (Q / V)^2 with the R of one.
+        The power Q that arrives at voltage V draws the current Q / V, and P = Q + R (Q / V)^2 (Ohm
+        and Joule). Three phases carry Q / (sqrt 3 V) each, and lose in three conductors, which
+        comes to R (Q / V)^2 with the R of one.
         """
         power = floats(power_w)
         if self.loss_ohm == 0:
