@@ -68,12 +68,12 @@ def made(tmp_path):
 
 def test_the_last_rung_is_the_build_itself(run, made):
     result = run("estimate", made(), "--json").json
-    (ladder,) = result["cost_by_number"]
+    (by_number,) = result["cost_by_number"]
     small = result["builds"][1]
-    assert ladder["build"] == "0.9 m ones"
-    assert ladder["single"] == "large"
-    assert [step["count"] for step in ladder["steps"]] == list(range(1, 13))
-    last = ladder["steps"][-1]
+    assert by_number["build"] == "0.9 m ones"
+    assert by_number["single"] == "large"
+    assert [step["count"] for step in by_number["steps"]] == list(range(1, 13))
+    last = by_number["steps"][-1]
     assert last["net_kwh_per_year"] == pytest.approx(small["net_kwh_per_year"], rel=1e-12)
     assert last["cost_per_kwh"] == pytest.approx(small["cost_per_kwh"], rel=1e-12)
 
@@ -90,28 +90,30 @@ def test_the_last_rung_is_the_build_itself(run, made):
     ],
 )
 def test_every_rung_is_what_the_plan_says_for_so_many(run, made, more):
-    """The ladder against the plan itself with another count: a second way to the same number.
+    """The table against the plan itself with another count: a second way to the same number.
 
-    WakeLoss that is stated or assumed for all is shared out by neighbours on the ladder only.
+    WakeLoss that is stated or assumed for all is shared out by neighbours in the table only.
     """
     folder = made(more)
-    ladder = run("estimate", folder, "--json").json["cost_by_number"][0]
+    by_number = run("estimate", folder, "--json").json["cost_by_number"][0]
     for count in (1, 5, 12):
         alone = run("estimate", folder, "--set", f"build.1.count={count}", "--json").json
-        step = ladder["steps"][count - 1]
+        step = by_number["steps"][count - 1]
         build = alone["builds"][1]
         assert step["capital_cost"] == pytest.approx(build["capital_cost"])
         if "array = { layout" in more:
             assert step["net_kwh_per_year"] == pytest.approx(build["net_kwh_per_year"], rel=1e-9)
-    assert ladder["steps"][0]["net_kwh_per_year"] > ladder["steps"][-1]["net_kwh_per_year"] / 12
+    assert (
+        by_number["steps"][0]["net_kwh_per_year"] > by_number["steps"][-1]["net_kwh_per_year"] / 12
+    )
 
 
 def test_the_crossing_is_where_the_order_changes(made):
     result = load(made()).estimate()
-    (ladder,) = cost_by_number(result)
+    (by_number,) = cost_by_number(result)
     single = result.builds[0].cost.cost_per_kwh
-    (crossing,) = ladder.crossings
-    costs = {step.count: step.cost_per_kwh for step in ladder.steps}
+    (crossing,) = by_number.crossings
+    costs = {step.count: step.cost_per_kwh for step in by_number.steps}
     assert costs[crossing] < single <= costs[crossing - 1]
 
 
@@ -262,9 +264,9 @@ def test_several_hundred_machines_are_reckoned_in_steps(made):
     folder = made("losses = { wake = 0.1 }")
     text = (folder / "plan.toml").read_text().replace("count = 12", "count = 300")
     (folder / "plan.toml").write_text(text)
-    (ladder,) = cost_by_number(load(folder).estimate())
-    counts = [step.count for step in ladder.steps]
+    (by_number,) = cost_by_number(load(folder).estimate())
+    counts = [step.count for step in by_number.steps]
     assert counts[0] == 1
     assert counts[-1] == 300
     assert len(counts) <= 40
-    assert all(math.isfinite(step.cost_per_kwh) for step in ladder.steps)
+    assert all(math.isfinite(step.cost_per_kwh) for step in by_number.steps)

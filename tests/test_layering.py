@@ -99,14 +99,14 @@ if TYPE_CHECKING:
     from yieldest.cli.app import main
 def late():
     import yieldest.maps.blocks
-    from yieldest.report import page, answer
+    from yieldest.report import page, tables
     from yieldest import load
     from . import neighbour
 import numpy
 """
     assert imported(ast.parse(hidden)) == {
         *("yieldest.cli.app", "yieldest.maps.blocks", "yieldest.report.page"),
-        *("yieldest.report.answer", "yieldest.load", "..neighbour"),
+        *("yieldest.report.tables", "yieldest.load", "..neighbour"),
     }
     assert circles({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == [["a", "b", "c"]]
     assert circles({"a": {"a"}, "b": {"a"}}) == [["a"]]

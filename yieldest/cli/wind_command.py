@@ -192,12 +192,9 @@ def _summed(
     path: Path, is_table: bool, height_m: float, options: "ReadOptions", as_json: bool
 ) -> None:
     """Print what a frequency table or monthly means say."""
-    from yieldest.report.summaries_text import (  # noqa: PLC0415
-        SummedWind,
-        print_summed,
-        summed_as_dictionary,
-    )
     from yieldest.report.terminal import console  # noqa: PLC0415
+    from yieldest.report.wind_json import summed_as_dictionary  # noqa: PLC0415
+    from yieldest.report.wind_text import SummedWind, print_summed  # noqa: PLC0415
     from yieldest.wind.from_summaries import (  # noqa: PLC0415
         distribution_of_frequencies,
         distribution_of_months,

@@ -151,15 +151,15 @@ def hub_section(estimate: Estimate) -> Section:
 
 def money_section(estimate: Estimate) -> Section:
     """Return what each build costs, by number of machines, and what would make it pay."""
-    currency, ladders = estimate.currency, cost_by_number(estimate)
+    currency, numbers = estimate.currency, cost_by_number(estimate)
     return Section(
         "economics",
         "The money",
-        tables=[by_number_table(each, currency) for each in ladders],
+        tables=[by_number_table(each, currency) for each in numbers],
         notes=_kept(
             *(
                 Notes(f"{each.build}, by number of machines", by_number_sentences(each, currency))
-                for each in ladders
+                for each in numbers
             ),
             *(Notes(f"What {b.name} costs", cost_sentences(b, estimate)) for b in estimate.builds),
             Notes("What it would take to pay just so", break_even_sentences(estimate)),

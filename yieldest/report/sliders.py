@@ -60,7 +60,7 @@ def payload(grids: Sequence[BuildGrid], currency: str) -> list[dict[str, Any]]:
                     "key": surface.key,
                     "over": list(surface.over),
                     "shape": list(surface.values.shape),
-                    "stated": _short(_stated(grid, surface)),
+                    "stated": _short(_at(grid, surface, {})),
                     "values": [_short(value) for value in surface.values.ravel()],
                     "digits": min(_MOST_DIGITS, BY_KEY[surface.key].digits),
                     "none": _none(surface),
@@ -79,10 +79,6 @@ def _none(surface: Surface) -> str:
 
 def _short(value: float) -> float | None:
     return float(f"{value:.{_PRECISION}g}") if np.isfinite(value) else None
-
-
-def _stated(grid: BuildGrid, surface: Surface) -> float:
-    return _at(grid, surface, {})
 
 
 def _at(grid: BuildGrid, surface: Surface, changed: dict[str, int]) -> float:
@@ -115,12 +111,11 @@ def _change(axis: Axis, place: int, currency: str) -> str:
 
 
 def _results(grid: BuildGrid, changed: dict[str, int]) -> tuple[str, ...]:
-    cells = []
-    for surface in grid.surfaces:
-        value = _at(grid, surface, changed)
-        shown = BY_KEY[surface.key].written(value) if np.isfinite(value) else _none(surface)
-        cells.append(shown)
-    return tuple(cells)
+    values = [(surface, _at(grid, surface, changed)) for surface in grid.surfaces]
+    return tuple(
+        BY_KEY[surface.key].written(value) if np.isfinite(value) else _none(surface)
+        for surface, value in values
+    )
 
 
 def interpolation_note(grids: Sequence[BuildGrid], currency: str) -> str:

@@ -1,14 +1,16 @@
-"""A wind record as plain dictionaries for `--json`: stable keys, SI units in the names."""
+"""A wind record, or a summary of one, as plain dictionaries for `--json`."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
-from yieldest.report.json_values import json_ready, picked
+from yieldest.report.json_values import json_ready, picked, rows_of, weibull
 from yieldest.report.sentences.words import sentences
+from yieldest.report.wind_text import SummedWind
 from yieldest.wind.breakdown import Gustiness
 from yieldest.wind.resource import WindResource
+from yieldest.wind.summary_tables import FrequencyTable
 from yieldest.wind.weibull_fits import METHODS
 
 
@@ -73,3 +75,26 @@ def _gustiness(found: Gustiness | None) -> dict[str, Any] | None:
     heads = ("speed_ms", "readings", "mean", "quantile_90")
     classes = [dict(zip(heads, each, strict=True)) for each in found.by_class]
     return {**picked(found, "readings", "mean", "at_15_ms", "highest_ms"), "by_class": classes}
+
+
+def summed_as_dictionary(wind: SummedWind) -> dict[str, Any]:
+    """Return a summary as JSON-ready values in full precision."""
+    summary, distribution = wind.summary, wind.distribution
+    hours = classes = months = None
+    if isinstance(summary, FrequencyTable):
+        hours = summary.hours
+        bounds = ("lower_ms", "upper_ms", "share")
+        classes = rows_of({name: getattr(summary, name) for name in bounds})
+    else:
+        months = summary.speed_ms.tolist()
+    return {
+        "source": distribution.provenance.source,
+        "kind": "monthly means" if classes is None else "frequency table",
+        "hours": hours,
+        **picked(wind, "mean_speed_ms", "mean_cube_ms3"),
+        "weibull": weibull(distribution),
+        "classes": classes,
+        "month_mean_speed_ms": months,
+        "assumed": sentences(distribution.provenance.assumed),
+        "warnings": sentences(distribution.provenance.warnings),
+    }

@@ -1,14 +1,15 @@
-"""A wind record as text for people: the answer first, then what it rests on."""
+"""A wind record, or a summary of one, as text for people: the answer first, then the rest."""
 
 from __future__ import annotations
 
 import calendar
+from dataclasses import dataclass
 
 import numpy as np
 from rich.console import Console
 from rich.text import Text
 
-from yieldest.arrays import percent, rounded
+from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.report.sentences.words import sentences
 from yieldest.report.tables import Notes, Row, Section, TableView
@@ -23,11 +24,14 @@ from yieldest.report.wind_tables import (
 )
 from yieldest.wind.breakdown import STEADY_FROM_MS, Gustiness
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
+from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.resource import WindResource
+from yieldest.wind.summary_tables import FrequencyTable, MonthlyMeans
 from yieldest.wind.weibull import share_above
 from yieldest.wind.weibull_fits import METHODS, class_bounds
 
 BAR_WIDTH = 56
+MONTHS = tuple(calendar.month_name)[1:]
 MOST_CLASSES = 22
 SCARCE_DAYS = 30
 
@@ -216,4 +220,82 @@ def _methods(resource: WindResource) -> list[str]:
         "m/s; by the fit against the time series",
         "cube off: mean cube of the fit over that of the readings",
         "K distance: Kolmogorov, the largest distance between the shares of time below any speed",
+    ]
+
+
+@dataclass(frozen=True)
+class SummedWind:
+    """A distribution from a summary, with the summary and the points that stand for it.
+
+    Parameters
+    ----------
+    summary : FrequencyTable or MonthlyMeans
+    distribution : WindDistribution
+    speed_ms, share : ndarray, shape (m,)
+        See `yieldest.wind.from_summaries`.
+    """
+
+    summary: FrequencyTable | MonthlyMeans
+    distribution: WindDistribution
+    speed_ms: FloatArray
+    share: FloatArray
+
+    @property
+    def mean_speed_ms(self) -> float:
+        """Mean speed."""
+        return float(self.share @ self.speed_ms)
+
+    @property
+    def mean_cube_ms3(self) -> float:
+        """Mean cube of the speed."""
+        return float(self.share @ self.speed_ms**3)
+
+
+def print_summed(wind: SummedWind, screen: Console) -> None:
+    """Print how windy it is, how sure that is, and the table behind it."""
+    distribution, provenance = wind.distribution, wind.distribution.provenance
+    power = STANDARD_DENSITY_KG_M3 / 2 * wind.mean_cube_ms3
+    screen.print(Text(provenance.source, style="bold"))
+    answers = [
+        (
+            "How windy?",
+            f"Mean {wind.mean_speed_ms:.1f} m/s, {rounded(power)} W/m2 in the wind at "
+            f"{STANDARD_DENSITY_KG_M3:g} kg/m3.",
+        ),
+        (
+            "How sure?",
+            "A summary does not tell its gaps, its sensor or its years: trust it as far as you "
+            "trust who made it, and at least 6 % in the mean from one year to the next (common "
+            "practice, no source).",
+        ),
+        (
+            "Which fit?",
+            f"Weibull shape {distribution.shape:.2f}, scale {distribution.scale_ms:.2f} m/s: "
+            f"{provenance.method}",
+        ),
+    ]
+    print_answers(answers, screen)
+    found = Section(
+        lines=["", *_bars(wind)],
+        notes=[
+            Notes("Assumed", sentences(provenance.assumed)),
+            Notes("Be warned", sentences(provenance.warnings)),
+        ],
+    )
+    print_section(found, screen)
+
+
+def _bars(wind: SummedWind) -> list[str]:
+    """Draw a bar for the share of each class, or for the mean of each month."""
+    summary = wind.summary
+    if isinstance(summary, MonthlyMeans):
+        lengths = summary.speed_ms
+        labels = [(month, f"{speed:.1f} m/s") for month, speed in zip(MONTHS, lengths, strict=True)]
+    else:
+        lengths = summary.share
+        classes = zip(summary.lower_ms, summary.upper_ms, lengths, strict=True)
+        labels = [(f"{low:.1f} to {high:.1f} m/s", percent(share)) for low, high, share in classes]
+    return [
+        f"{label:>16} {value:>8} {'#' * round(BAR_WIDTH * length)}"
+        for (label, value), length in zip(labels, lengths / lengths.max(), strict=True)
     ]

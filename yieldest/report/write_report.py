@@ -14,11 +14,10 @@ from yieldest.model.scenarios import BuildGrid, what_if
 from yieldest.plan import Plan
 from yieldest.report.chart import Chart, drawn
 from yieldest.report.economics_charts import flow_chart, groups_chart, units_chart
+from yieldest.report.energy_charts import curve_chart, drivers_chart, ranges_chart, steps_chart
 from yieldest.report.page import page_of
 from yieldest.report.palette import BUILD_STYLES
-from yieldest.report.power_charts import curve_chart, steps_chart
 from yieldest.report.svg import picture
-from yieldest.report.uncertainty_charts import drivers_chart, ranges_chart
 from yieldest.report.wind_charts import (
     distribution_chart,
     month_hour_chart,
