@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from yieldest.errors import InputError
 from yieldest.turbine.bins import (
-    MeterUncertainty,
     bin_number,
     bin_readings,
     rising_then_falling,
@@ -16,7 +15,7 @@ from yieldest.turbine.bins import (
 )
 from yieldest.turbine.curve_ends import Ends, LastPowerHeld
 from yieldest.turbine.measured_curve import AboveBetz, measure_curve
-from yieldest.turbine.meters import Meters
+from yieldest.turbine.meters import Meters, MeterUncertainty
 from yieldest.turbine.power_curve import normalised
 from yieldest.turbine.reading_checks import (
     CutInNotSeen,

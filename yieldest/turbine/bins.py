@@ -10,27 +10,14 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import isotonic_regression
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.defaults import ANEMOMETER, ANEMOMETER_CONSTANT, POWER_METERS
 from yieldest.errors import InputError
+from yieldest.turbine.meters import MeterUncertainty
 
 BIN_WIDTH_MS = 0.5
 """IEC 61400-12-1: bins of 0.5 m/s centred on multiples of 0.5 m/s."""
 _STRONG_SHARE = 0.05
 _ENOUGH_TO_JUDGE = 3
 """Bins with fewer readings borrow the scatter of the others."""
-
-
-@dataclass(frozen=True)
-class MeterUncertainty:
-    """Standard uncertainties of the instruments (type B of JCGM 100).
-
-    Of the power and of the speed as shares of them, and the part of the speed's that does not grow
-    with it.
-    """
-
-    power: float = POWER_METERS.value
-    speed: float = ANEMOMETER.value
-    speed_ms: float = ANEMOMETER_CONSTANT.value
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
@@ -238,12 +239,6 @@ def _behind_the_meter(
 
 
 def _bin_means(readings: Readings, values: FloatArray, bins: Bins) -> FloatArray:
-    number = bin_number(readings.speed_ms)
-    wanted = bin_number(bins.centre_ms)
-    return np.array(
-        [
-            np.mean(found) if (found := values[(number == here) & np.isfinite(values)]).size
-            else np.nan
-            for here in wanted
-        ]
-    )  # fmt: skip
+    """Return the means of what is known in each bin, NaN where nothing is."""
+    means = pd.Series(values).groupby(bin_number(readings.speed_ms)).mean()
+    return floats(means.reindex(bin_number(bins.centre_ms)))

@@ -42,6 +42,51 @@ _HIGHEST_THRUST_COEFFICIENT = 2.0
 """A disc of full solidity has some 1.2; twice that is a wrong unit. Our choice."""
 
 
+_NOTE = re.compile(
+    r"#\s*(load|air density|last measured speed|beyond last|kind)\s*:\s*(.+)", re.IGNORECASE
+)
+
+
+@dataclass(frozen=True)
+class CurveNotes:
+    """What a curve file says about itself; None where it says nothing."""
+
+    load: str | None = None
+    air_density_kg_m3: float | None = None
+    last_measured_ms: float | None = None
+    extrapolation: str | None = None
+    modelled: bool = False
+
+
+def notes_of(path: Path) -> CurveNotes:
+    """Read the comment lines "# load: ..." and so on."""
+    found: dict[str, str] = {}
+    with open_text(path) as stream:
+        for line in stream:
+            match = _NOTE.match(line.strip())
+            if match is not None:
+                found[match.group(1).lower()] = match.group(2).strip()
+    return CurveNotes(
+        load=found.get("load"),
+        air_density_kg_m3=_note_number(path, found, "air density"),
+        last_measured_ms=_note_number(path, found, "last measured speed"),
+        extrapolation=found.get("beyond last"),
+        modelled=found.get("kind", "").lower() == "modelled",
+    )
+
+
+def _note_number(path: Path, found: dict[str, str], note: str) -> float | None:
+    if note not in found:
+        return None
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:kg/m3|m/s)?", found[note])
+    if match is None or float(match.group(1)) <= 0:
+        raise InputError(
+            f"{path}: the comment '# {note}: {found[note]}' holds no number; write it as "
+            f"'# {note}: {'1.225 kg/m3' if note == 'air density' else '12 m/s'}'."
+        )
+    return float(match.group(1))
+
+
 @dataclass(frozen=True)
 class BetzNotChecked(Finding):
     """The rotor area is not stated, so nothing was held against the Betz limit."""
@@ -266,10 +311,9 @@ def _uncertainty(table: Table) -> FloatArray | None:
     if column is None:
         return None
     values = table.numbers(column) * _power_factor(table.path, column)
-    wrong = ~(values >= 0)
-    if wrong.any():
-        place = table.place(int(np.argmax(wrong)))
-        raise InputError(f"{place}: a standard uncertainty is blank or below zero; mend it.")
+    table.refuse(
+        ~(values >= 0), lambda _: "a standard uncertainty is blank or below zero; mend it."
+    )
     return values
 
 
@@ -298,13 +342,13 @@ def _thrust(
         pressure_n = 0.5 * density_kg_m3 * area_m2 * speed**2
         force = table.numbers(column)
         coefficient = np.divide(force, pressure_n, out=np.zeros_like(force), where=pressure_n > 0)
-    wrong = ~((coefficient >= 0) & (coefficient <= _HIGHEST_THRUST_COEFFICIENT))
-    if wrong.any():
-        row = int(np.argmax(wrong))
-        raise InputError(
-            f"{table.place(row)}: the thrust coefficient is {coefficient[row]:.3g}, but it should "
-            f"lie between 0 and {_HIGHEST_THRUST_COEFFICIENT:g}; mend the value or the rotor area."
-        )
+    table.refuse(
+        ~((coefficient >= 0) & (coefficient <= _HIGHEST_THRUST_COEFFICIENT)),
+        lambda row: (
+            f"the thrust coefficient is {coefficient[row]:.3g}, but it should lie between 0 "
+            f"and {_HIGHEST_THRUST_COEFFICIENT:g}; mend the value or the rotor area."
+        ),
+    )
     return coefficient
 
 
@@ -325,77 +369,35 @@ def _power_factor(path: Path, heading: str) -> float:
 
 
 def _check_points(table: Table, speed_column: str, speed: FloatArray, power: FloatArray) -> None:
-    blank = np.isnan(speed) | np.isnan(power).any(axis=0)
-    if blank.any():
-        place = table.place(int(np.argmax(blank)))
-        raise InputError(f"{place}: speed or power is blank; fill it in.")
-    if speed[0] < 0:
-        raise InputError(
-            f"{table.place(0)}: {table.frame[speed_column].iloc[0]} is below "
-            "zero, and a wind speed cannot be; mend the value."
-        )
-    if (speed > HIGHEST_CUT_OUT_MS).any():
-        row = int(np.argmax(speed > HIGHEST_CUT_OUT_MS))
-        raise InputError(
-            f"{table.place(row)}: {speed[row]:.4g} m/s is more than any wind "
-            "near the ground; mend the value or the unit."
-        )
+    cells = table.frame[speed_column]
+    first = np.arange(speed.size) == 0
+    table.refuse(
+        np.isnan(speed) | np.isnan(power).any(axis=0),
+        lambda _: "speed or power is blank; fill it in.",
+    )
+    table.refuse(
+        first & (speed < 0),
+        lambda row: f"{cells.iloc[row]} is below zero, and a wind speed cannot be; mend the value.",
+    )
+    table.refuse(
+        speed > HIGHEST_CUT_OUT_MS,
+        lambda row: (
+            f"{speed[row]:.4g} m/s is more than any wind near the ground; mend the value or "
+            "the unit."
+        ),
+    )
     if speed.size < 2:
         raise InputError(
             f"{table.path}: a power curve needs two lines at least; only one is there."
         )
-    falling = np.diff(speed) <= 0
-    if falling.any():
-        row = int(np.argmax(falling)) + 1
-        before, here = table.frame[speed_column].iloc[row - 1], table.frame[speed_column].iloc[row]
-        raise InputError(
-            f"{table.place(row)}: the speed {here} does not lie above the "
-            f"{before} of the line before; sort the lines by speed and keep one line per speed."
-        )
-    if speed[0] == 0 and (power[:, 0] > 0).any():
-        raise InputError(f"{table.place(0)}: the curve makes power at zero wind; mend the value.")
-
-
-_NOTE = re.compile(
-    r"#\s*(load|air density|last measured speed|beyond last|kind)\s*:\s*(.+)", re.IGNORECASE
-)
-
-
-@dataclass(frozen=True)
-class CurveNotes:
-    """What a curve file says about itself; None where it says nothing."""
-
-    load: str | None = None
-    air_density_kg_m3: float | None = None
-    last_measured_ms: float | None = None
-    extrapolation: str | None = None
-    modelled: bool = False
-
-
-def notes_of(path: Path) -> CurveNotes:
-    """Read the comment lines "# load: ..." and so on."""
-    found: dict[str, str] = {}
-    with open_text(path) as stream:
-        for line in stream:
-            match = _NOTE.match(line.strip())
-            if match is not None:
-                found[match.group(1).lower()] = match.group(2).strip()
-    return CurveNotes(
-        load=found.get("load"),
-        air_density_kg_m3=_note_number(path, found, "air density"),
-        last_measured_ms=_note_number(path, found, "last measured speed"),
-        extrapolation=found.get("beyond last"),
-        modelled=found.get("kind", "").lower() == "modelled",
+    table.refuse(
+        np.diff(speed, prepend=-1.0) <= 0,
+        lambda row: (
+            f"the speed {cells.iloc[row]} does not lie above the {cells.iloc[row - 1]} of "
+            "the line before; sort the lines by speed and keep one line per speed."
+        ),
     )
-
-
-def _note_number(path: Path, found: dict[str, str], note: str) -> float | None:
-    if note not in found:
-        return None
-    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:kg/m3|m/s)?", found[note])
-    if match is None or float(match.group(1)) <= 0:
-        raise InputError(
-            f"{path}: the comment '# {note}: {found[note]}' holds no number; write it as "
-            f"'# {note}: {'1.225 kg/m3' if note == 'air density' else '12 m/s'}'."
-        )
-    return float(match.group(1))
+    table.refuse(
+        first & (speed == 0) & (power > 0).any(axis=0),
+        lambda _: "the curve makes power at zero wind; mend the value.",
+    )

@@ -128,25 +128,25 @@ def read_conversion(source: str | PathLike[str] | pd.DataFrame, load: LoadSettin
         table = read_table(Path(source))
     else:
         table = table_of_frame(source, index="power in (W)", value="efficiency")
-    power_heading = str(
-        table.find("power in", ("power in", "input power", "input", "power", "watts"))
-    )
+    power_names = ("power in", "input power", "input", "power", "watts")
+    power_heading = str(table.find("power in", power_names))
     heading = str(table.find("efficiency", ("efficiency", "conversion efficiency", "eta")))
     power = table.numbers(power_heading) * unit_factor(table, "watts", power_heading)
     efficiency = table.numbers(heading) * (0.01 if "%" in heading else 1.0)
-    wrong = ~((efficiency > 0) & (efficiency <= 1))
-    if wrong.any():
-        row = int(np.argmax(wrong))
-        raise InputError(
-            f"{table.place(row)}: the efficiency {table.frame[heading].iloc[row]} is "
-            "not above 0 and at most 1; write a share, or '(%)' in the heading."
-        )
-    wrong = ~(np.diff(power, prepend=-1.0) > 0)
-    if wrong.any():
-        raise InputError(
-            f"{table.place(int(np.argmax(wrong)))}: the power in is blank, below zero or not above "
-            "that of the line before; sort the lines by power."
-        )
+    table.refuse(
+        ~((efficiency > 0) & (efficiency <= 1)),
+        lambda row: (
+            f"the efficiency {table.frame[heading].iloc[row]} is not above 0 and at most 1; "
+            "write a share, or '(%)' in the heading."
+        ),
+    )
+    table.refuse(
+        ~(np.diff(power, prepend=-1.0) > 0),
+        lambda _: (
+            "the power in is blank, below zero or not above that of the line before; sort the "
+            "lines by power."
+        ),
+    )
     return Conversion(power, efficiency, load.no_load_draw_w, load.start_up_w, table.path.name)
 
 
@@ -220,14 +220,12 @@ def measured_load(name: str, curve: PowerCurve, stated: Load | None) -> Load | N
 
 def as_measured(name: str, curve: PowerCurve) -> PowerCurve:
     """Say what a curve was measured on, where the plan does not say what the machine will feed."""
-    said = measured_load(name, curve, None)
-    if said is None:
+    load = measured_load(name, curve, None)
+    if load is None:
         return curve
-    provenance = curve.provenance
-    return replace(
-        curve,
-        provenance=replace(provenance, assumed=(*provenance.assumed, LoadAsMeasured(name, said))),
-    )
+    said = curve.provenance
+    assumed = (*said.assumed, LoadAsMeasured(name, load))
+    return replace(curve, provenance=replace(said, assumed=assumed))
 
 
 def on_load(
@@ -264,20 +262,31 @@ def on_load(
         extra.append(CONVERSION_UNCERTAINTY)
         method += f", through {LOAD_WORDS[kind]} ({conversion.source})"
         curve = _converted(curve, conversion)
-    curve = _more_uncertain(curve, float(np.linalg.norm(extra)))
-    provenance = Provenance(
-        curve.provenance.source,
-        method,
-        curve.provenance.assumed + tuple(assumed),
-        curve.provenance.warnings + tuple(said),
+    more, own = float(np.linalg.norm(extra)), curve.power_uncertainty_w
+    return replace(
+        curve,
+        power_uncertainty_w=None if own is None else np.hypot(own, more * curve.power_w),
+        relative_uncertainty=float(np.hypot(curve.relative_uncertainty, more)),
+        provenance=Provenance(
+            curve.provenance.source,
+            method,
+            curve.provenance.assumed + tuple(assumed),
+            curve.provenance.warnings + tuple(said),
+        ),
     )
-    return replace(curve, provenance=provenance)
 
 
 def _converted(curve: PowerCurve, conversion: Conversion) -> PowerCurve:
+    """Return what leaves a converter, with a point at either edge of each step at its threshold."""
     grid = np.arange(curve.cut_in_ms, curve.cut_out_ms, _STEP_MS)
     speed = np.union1d(curve.speed_ms, grid)
-    speed = np.union1d(speed, _threshold_edges(speed, curve, conversion.start_up_w))
+    power_in = np.interp(speed, curve.speed_ms, curve.power_w)
+    at = np.flatnonzero(np.diff(power_in < conversion.start_up_w))
+    slope = np.diff(power_in)[at] / np.diff(speed)[at]
+    crossing = speed[at] + (conversion.start_up_w - power_in[at]) / slope
+    edges = np.add.outer([-_EDGE_MS, 0.0, _EDGE_MS], crossing)
+    edges = edges[(edges > speed[0]) & (edges < speed[-1])]
+    speed = np.union1d(speed, edges)
     power_in = np.interp(speed, curve.speed_ms, curve.power_w)
     power = conversion.power_out_w(power_in)
     making = np.flatnonzero(power > 0)
@@ -296,25 +305,4 @@ def _converted(curve: PowerCurve, conversion: Conversion) -> PowerCurve:
         rated_power_w=float(conversion.power_out_w(np.array([curve.rated_power_w]))[0]),
         thrust_coefficient=None if thrust is None else np.interp(speed, curve.speed_ms, thrust),
         family=None,
-    )
-
-
-def _threshold_edges(speed: FloatArray, curve: PowerCurve, level_w: float) -> FloatArray:
-    """Return the two edges of each step at which the power passes a threshold."""
-    power = np.interp(speed, curve.speed_ms, curve.power_w)
-    below = power < level_w
-    rise = np.flatnonzero(below[:-1] != below[1:])
-    crossing = speed[rise] + np.diff(speed)[rise] * (level_w - power[rise]) / np.diff(power)[rise]
-    edges = np.concatenate((crossing - _EDGE_MS, crossing, crossing + _EDGE_MS))
-    return np.asarray(edges[(edges > speed[0]) & (edges < speed[-1])])
-
-
-def _more_uncertain(curve: PowerCurve, extra_uncertainty: float) -> PowerCurve:
-    uncertainty = curve.power_uncertainty_w
-    if uncertainty is not None:
-        uncertainty = np.hypot(uncertainty, extra_uncertainty * curve.power_w)
-    return replace(
-        curve,
-        power_uncertainty_w=uncertainty,
-        relative_uncertainty=float(np.hypot(curve.relative_uncertainty, extra_uncertainty)),
     )

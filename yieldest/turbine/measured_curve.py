@@ -30,7 +30,7 @@ from yieldest.turbine.reading_checks import (
     hysteresis_of,
 )
 from yieldest.turbine.reading_file import read_readings
-from yieldest.turbine.readings import MANY_WRONG, Averaging, Readings, density_at_test, minute_means
+from yieldest.turbine.readings import Averaging, Readings, density_at_test, minute_means
 from yieldest.turbine.rotor import BETZ_LIMIT, RotorType, judge_coefficient, power_coefficient
 
 if TYPE_CHECKING:
@@ -173,13 +173,13 @@ def _without_impossible(readings: Readings, area_m2: float) -> Readings:
         float(coefficient[first]),
         int(wrong.sum()),
     )
-    if wrong.sum() > MANY_WRONG * wrong.size:
-        raise InputError(
-            f"{above_betz_words(found)}, and so do {found.left_out - 1} more of {wrong.size} "
-            "readings; check the rotor size (in m or m2), the units of power and speed, and where "
-            "the anemometer stood."
-        )
-    return readings.only(~wrong).noting(warnings=(found,))
+    return readings.without(
+        wrong,
+        found,
+        f"{above_betz_words(found)}, and so do {found.left_out - 1} more of {wrong.size} readings; "
+        "check the rotor size (in m or m2), the units of power and speed, and where the anemometer "
+        "stood.",
+    )
 
 
 def above_betz_words(found: AboveBetz) -> str:
@@ -197,14 +197,11 @@ def _curve(readings: Readings, averaging: Averaging, smooth: SmoothCurve, ends: 
     points = Points(smooth.speed_ms, smooth.power_w[np.newaxis], smooth.uncertainty_w)
     points, beyond, assumed = place_ends(path.name, points, ends)
     said = readings.provenance
-    power = points.power_w[0]
     return PowerCurve(
         speed_ms=points.speed_ms,
-        power_w=power,
-        air_density_kg_m3=STANDARD_DENSITY_KG_M3,
-        rated_power_w=float(power.max()) if ends.rated_power_w is None else ends.rated_power_w,
+        power_w=points.power_w[0],
+        rated_power_w=ends.rated_power_w,
         last_measured_ms=float(smooth.speed_ms[-1]),
-        rotor_area_m2=None,
         provenance=Provenance(
             source=str(path),
             method=f"method of bins of {BIN_WIDTH_MS:g} m/s (IEC 61400-12-1) on {averaging.words}; "

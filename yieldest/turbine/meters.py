@@ -26,7 +26,6 @@ from yieldest.settings import (
     Share,
     key,
 )
-from yieldest.turbine.bins import MeterUncertainty
 from yieldest.units import SPEED_UNITS
 
 MeterShows = Literal["rms", "peak", "peak to peak"]
@@ -39,6 +38,19 @@ _RMS = re.compile(r"rms", re.IGNORECASE)
 _ALTERNATING = re.compile(
     rf"{_PEAK_TO_PEAK.pattern}|{_PEAK.pattern}|{_RMS.pattern}|(?:\b|[va\d_])ac\b", re.IGNORECASE
 )
+
+
+@dataclass(frozen=True)
+class MeterUncertainty:
+    """Standard uncertainties of the instruments (type B of JCGM 100).
+
+    Of the power and of the speed as shares of them, and the part of the speed's that does not grow
+    with it.
+    """
+
+    power: float = POWER_METERS.value
+    speed: float = ANEMOMETER.value
+    speed_ms: float = ANEMOMETER_CONSTANT.value
 
 
 class ReadingColumns(Settings):

@@ -189,13 +189,13 @@ def column_values(table: Table, role: str, column: str | None) -> FloatArray | N
         return None
     factor = unit_factor(table, role, column) if ROLES[role].units else 1.0
     values, _ = numbers_of(table, column, ())
-    wrong = np.abs(values) > BEYOND_BELIEF / factor
-    if wrong.any():
-        row = int(np.argmax(wrong))
-        raise InputError(
-            f"{table.place(row)}: {values[row]:.4g} in column {column!r} is no "
-            f"value that the {ROLES[role].words} can have; mend it."
-        )
+    table.refuse(
+        np.abs(values) > BEYOND_BELIEF / factor,
+        lambda row: (
+            f"{values[row]:.4g} in column {column!r} is no value that the "
+            f"{ROLES[role].words} can have; mend it."
+        ),
+    )
     return values * factor
 
 
@@ -222,12 +222,12 @@ def seconds_since_first(
             return _clock_seconds(texts)
         if _says_unit(table, column):
             seconds = numbers_of(table, column, ())[0] * unit_factor(table, "time", column)
-            if np.isnan(seconds).any():
-                place = table.place(int(np.argmax(np.isnan(seconds))))
-                raise InputError(
-                    f"{place}: the time in column {column!r} is blank; fill it in or leave the "
-                    "line out."
-                )
+            table.refuse(
+                np.isnan(seconds),
+                lambda _: (
+                    f"the time in column {column!r} is blank; fill it in or leave the line out."
+                ),
+            )
             return np.asarray(seconds - seconds[0])
     names = {role: columns[role] for role in ("time", "date") if role in columns}
     clock = Clock(names, date_order)

@@ -25,7 +25,7 @@ from yieldest.turbine.reading_columns import (
     open_readings,
     seconds_since_first,
 )
-from yieldest.turbine.readings import MANY_WRONG, Readings
+from yieldest.turbine.readings import Readings
 from yieldest.units import (
     SPEED_UNITS,
     to_metres_per_second,
@@ -94,9 +94,9 @@ def read_readings(source: Source, meters: Meters | None = None) -> Readings:
     Parameters
     ----------
     source : path or DataFrame
-        CSV with a heading line. Columns are recognised by `ROLES`: wind speed (or pulses
-        of an anemometer) and one of watts, pulses of an energy meter, volts with amps, volts or
-        amps with load resistance; perhaps time, rpm, air temperature and pressure.
+        CSV with a heading line: wind speed (or pulses of an anemometer) and one of watts, pulses
+        of an energy meter, volts with amps, volts or amps with load resistance; perhaps time, rpm,
+        air temperature and pressure. `ROLES` has the headings that are recognised.
     meters : Meters, optional
 
     Raises
@@ -122,10 +122,11 @@ def read_readings(source: Source, meters: Meters | None = None) -> Readings:
     ohms = values("ohms")
     if ohms is None and meters.load_ohm is not None:
         ohms = np.full(len(table.frame), meters.load_ohm)
-    for what, column in (("rpm", values("rpm")), ("ohms", ohms)):
-        if column is not None and (column < 0).any():
-            place = table.place(int(np.argmax(column < 0)))
-            raise InputError(f"{place}: the {what} are below zero; mend the value.")
+    rpm = values("rpm")
+    if rpm is not None:
+        table.refuse(rpm < 0, lambda _: "the rpm are below zero; mend the value.")
+    if ohms is not None:
+        table.refuse(ohms < 0, lambda _: "the ohms are below zero; mend the value.")
     speed_ms, speed_from = _speed(table, columns, meters, time_s)
     power_w, power_from = _power(table, columns, meters, wiring, volts, amps, ohms, time_s)
     readings = Readings(
@@ -136,7 +137,7 @@ def read_readings(source: Source, meters: Meters | None = None) -> Readings:
         time_s=time_s,
         volts=volts,
         amps=amps,
-        rpm=values("rpm"),
+        rpm=rpm,
         temperature_c=values("temperature"),
         pressure_hpa=values("pressure"),
         wiring=wiring,
@@ -185,16 +186,15 @@ def _speed(
             f"{', '.join(map(repr, table.headings))}; name one 'wind speed (m/s)', or state which "
             "it is (meters.columns; on the command line --column speed=HEADING)."
         )
-    if (speed < 0).any():
-        place = table.place(int(np.argmax(speed < 0)))
-        raise InputError(f"{place}: a wind speed is below zero; mend the value.")
     highest = LIMITS["speed"][1]
-    if (speed > highest).any():
-        row = int(np.argmax(speed > highest))
-        raise InputError(
-            f"{table.place(row)}: {speed[row]:.4g} m/s is above {highest:g} m/s, "
-            "the highest gust ever measured; mend the value or the unit."
-        )
+    table.refuse(speed < 0, lambda _: "a wind speed is below zero; mend the value.")
+    table.refuse(
+        speed > highest,
+        lambda row: (
+            f"{speed[row]:.4g} m/s is above {highest:g} m/s, the highest gust ever measured; "
+            "mend the value or the unit."
+        ),
+    )
     return speed, how
 
 
@@ -251,13 +251,14 @@ def _intervals_s(table: Table, time_s: FloatArray | None) -> FloatArray:
             f"{table.path}: pulses say nothing without the time they were counted in; add a time "
             "column."
         )
-    steps = np.concatenate(([np.nan], np.diff(time_s)))
-    if (steps <= 0).any():
-        place = table.place(int(np.argmax(steps <= 0)))
-        raise InputError(
-            f"{place}: the time does not lie after that of the line before, so "
-            "the pulses cannot be turned into a rate; mend the times."
-        )
+    steps = np.diff(time_s, prepend=np.nan)
+    table.refuse(
+        steps <= 0,
+        lambda _: (
+            "the time does not lie after that of the line before, so the pulses cannot be "
+            "turned into a rate; mend the times."
+        ),
+    )
     return steps
 
 
@@ -284,13 +285,12 @@ def _without_mismatches(readings: Readings, volts: FloatArray, amps: FloatArray)
         float(product[first]),
         int(wrong.sum()),
     )
-    if wrong.sum() > MANY_WRONG * wrong.size:
-        raise InputError(
-            f"{contradiction_words(found)}, nor is it in {found.left_out - 1} more of the lines; "
-            "check the units (mA or A, W or kW) and the circuit, or leave out the column that is "
-            "wrong."
-        )
-    return readings.only(~wrong).noting(warnings=(found,))
+    return readings.without(
+        wrong,
+        found,
+        f"{contradiction_words(found)}, nor is it in {found.left_out - 1} more of the lines; check "
+        "the units (mA or A, W or kW) and the circuit, or leave out the column that is wrong.",
+    )
 
 
 def contradiction_words(found: WattsContradict) -> str:

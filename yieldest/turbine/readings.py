@@ -6,8 +6,9 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.files.table import Table
@@ -64,6 +65,12 @@ class Readings:
         """Return the chosen readings."""
         chosen = {name: values[keep] for name, values in self.columns().items()}
         return replace(self, row=self.row[keep], **chosen)  # type: ignore[arg-type]
+
+    def without(self, wrong: npt.NDArray[np.bool_], found: Finding, many: str) -> Readings:
+        """Leave out readings and say so; where they are too many for a slip, refuse with `many`."""
+        if wrong.sum() > MANY_WRONG * wrong.size:
+            raise InputError(many)
+        return self.only(~wrong).noting(warnings=(found,))
 
     def noting(self, *, assumed: Findings = (), warnings: Findings = ()) -> Readings:
         """Return the readings with more said about them."""
@@ -210,34 +217,23 @@ def minute_means(readings: Readings, stated_s: float | None) -> tuple[Readings, 
     if interval_s >= MINUTE_S:
         return _as_they_are(readings, stated_s, interval_s)
     minute = np.floor_divide(readings.time_s, MINUTE_S).astype(np.int64)
-    _, first, group, count = np.unique(
-        minute, return_index=True, return_inverse=True, return_counts=True
-    )
+    _, first, count = np.unique(minute, return_index=True, return_counts=True)
     usual = float(np.median(count))
     full = count >= _FULL_MINUTE * usual
-
-    def mean(values: FloatArray) -> FloatArray:
-        known = np.isfinite(values)
-        total = np.bincount(group[known], values[known], minlength=count.size)
-        number = np.bincount(group[known], minlength=count.size)
-        means = np.divide(total, number, out=np.full(count.size, np.nan), where=number > 0)
-        return np.asarray(means[full])
-
-    means = {name: mean(values) for name, values in readings.columns().items()}
-    cubes = mean(readings.speed_ms**3).sum()
-    ratio = float(cubes / (means["speed_ms"] ** 3).sum()) if (means["speed_ms"] > 0).any() else None
-    means["time_s"] = floats(MINUTE_S * np.unique(minute)[full])
-    averaged = replace(readings, row=readings.row[first[full]], **means)  # type: ignore[arg-type]
+    frame = pd.DataFrame(readings.columns()).assign(cube=readings.speed_ms**3)
+    means = frame.groupby(minute).mean()[full]
+    cubes = float((means["speed_ms"] ** 3).sum())
+    ratio = float(means.pop("cube").sum()) / cubes if cubes > 0 else None
+    means["time_s"] = MINUTE_S * minute[first[full]]
+    columns = {str(name): values.to_numpy() for name, values in means.items()}
+    averaged = replace(readings, row=readings.row[first[full]], **columns)  # type: ignore[arg-type]
     words = f"1-minute means of about {usual:.0f} readings each"
     warnings: list[Finding] = []
     if not full.all():
         warnings.append(MinutesLeftOut(int((~full).sum())))
     if usual < FEW_IN_A_MINUTE:
         warnings.append(FewInAMinute(usual))
-    return (
-        averaged.noting(warnings=tuple(warnings)),
-        Averaging(MINUTE_S, words, ratio, MINUTE_S),
-    )
+    return averaged.noting(warnings=tuple(warnings)), Averaging(MINUTE_S, words, ratio, MINUTE_S)
 
 
 def _as_they_are(
