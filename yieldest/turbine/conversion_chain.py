@@ -64,12 +64,25 @@ def phase_factor(circuit: Circuit, between: str) -> float:
 def bench_constants(
     rpm: npt.ArrayLike, volts: npt.ArrayLike, amps: npt.ArrayLike
 ) -> tuple[float, float | None]:
-    """Return volts per rpm, and inner resistance or None where no line is loaded, of a bench test.
+    """Return volts per rpm and inner resistance from a bench test.
 
-    Volts and amps are those of one phase, or direct, shape (n,); lines with 0 A are open-circuit,
-    and one at least is. Volts per rpm by least squares through the origin over these; inner
-    resistance R = (k n - V) / I, the median over the loaded lines (Ohm's law; the reactance of the
-    winding is counted as if it were resistance).
+    Parameters
+    ----------
+    rpm, volts, amps : array_like, shape (n,)
+        Volts and amps of one phase, or direct; lines with 0 A are open-circuit, and one at least
+        is.
+
+    Returns
+    -------
+    volts_per_rpm : float
+    inner_ohm : float or None
+        None where no line is loaded.
+
+    Notes
+    -----
+    Volts per rpm by least squares through the origin over the open-circuit lines; inner resistance
+    R = (k n - V) / I, the median over the loaded lines (Ohm's law; the reactance of the winding is
+    counted as if it were resistance).
     """
     n, v, i = floats(rpm), floats(volts), floats(amps)
     unloaded, loaded = i == 0, i > 0
@@ -80,22 +93,12 @@ def bench_constants(
 
 
 def read_generator(source: Source, meters: Meters, winding_ohm: float | None = None) -> Generator:
-    """Read a bench test of a generator.
+    """Read a bench test of a generator: rpm and volts, and amps or load resistance under load.
 
-    Parameters
-    ----------
-    source : path or DataFrame
-        CSV of rpm and volts, and amps or load resistance on the lines with a load; lines with
-        neither are open-circuit. Same meters and terminals as the readings.
-    meters : Meters
-        `columns`, `load_ohm` and what belongs to the wind are left aside.
-    winding_ohm : float, optional
-        Inner resistance, measured with an ohm-meter; it goes before what loaded lines say.
-
-    Raises
-    ------
-    InputError
-        When rpm or volts are missing, or no line is open-circuit.
+    Lines with neither amps nor ohms are open-circuit. Meters and terminals are those of the
+    readings; `columns`, `load_ohm` and what belongs to the wind are left aside. `winding_ohm`,
+    measured with an ohm-meter, goes before what loaded lines say. An `InputError` when rpm or volts
+    are missing, or no line is open-circuit.
     """
     table = open_readings(source, meters.decimal)
     path = table.path
@@ -147,25 +150,12 @@ _LEAST_COUNT = 3
 class Chain:
     """Power on its way, by bin, at the reference density; arrays have the shape of the bins.
 
-    Parameters
-    ----------
-    wind_w : ndarray
-        Through the rotor area.
-    betz_w : ndarray
-        The most that any rotor could take of it.
-    measured_w : ndarray
-        At the meter.
-    coefficient : ndarray
-        Measured over wind: the power coefficient of the whole chain.
-    rotor_w : ndarray or None
-        Measured plus the heat in the winding: what the rotor gives at least, for friction and iron
-        are not seen.
-    generator_efficiency : ndarray or None
-        Measured over `rotor_w`.
-    generator_most_w : ndarray or None
-        What the generator could pass on at the rpm of the bin.
-    best : int
-        The bin with the highest coefficient among those with three readings or more.
+    Power of the wind through the rotor area, the most that any rotor could take of it, and what is
+    measured at the meter, with the power coefficient of the whole chain. `rotor_w` is measured plus
+    the heat in the winding: what the rotor gives at least, for friction and iron are not seen; the
+    generator's efficiency is measured over that, and `generator_most_w` what it could pass on at
+    the rpm of the bin. `best` is the bin with the highest coefficient among those with three
+    readings or more.
     """
 
     wind_w: FloatArray

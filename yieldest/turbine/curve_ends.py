@@ -12,9 +12,9 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.provenance import Finding
 from yieldest.settings import HIGHEST_CUT_OUT_MS, CutSpeed, Positive, Settings, key
-from yieldest.turbine.power_curve import BeyondLast
+from yieldest.turbine.power_curve import Extrapolation
 
-BEYOND_UNCERTAINTY = 0.20
+EXTRAPOLATION_UNCERTAINTY = 0.20
 """Standard uncertainty of power nobody measured, as a share of it, on top of that of the last
 point; our choice."""
 _CUBE_STEP_MS = 0.25
@@ -65,7 +65,7 @@ class Ends(Settings):
         key("no power above it", 18, unit="m/s", left_out="the last speed of the curve"),
     ] = None
     extrapolation: Annotated[
-        BeyondLast | None,
+        Extrapolation | None,
         key(
             "what is counted between the last speed of the curve and cut_out_ms: the last power, "
             "nothing, or the cube law up to rated_power_w",
@@ -98,14 +98,31 @@ class LastPowerHeld(Finding):
 
 def place_ends(
     name: str, points: Points, ends: Ends
-) -> tuple[Points, BeyondLast, tuple[Finding, ...]]:
+) -> tuple[Points, Extrapolation, tuple[Finding, ...]]:
     """Cut points off at, or stretch them to, cut-in and cut-out.
 
-    Without a cut-out no power is counted beyond the last point. With one above the last point,
-    `extrapolation` says what is counted between: the last power ("hold", the default), nothing
-    ("zero"), or the last power times the cube of the speed ratio up to the rated power ("cube
-    law"). What was done is returned, and what was assumed. An `InputError` when cut-in and cut-out
-    leave nothing, or a choice lacks the value it needs; `name` is the file.
+    Parameters
+    ----------
+    name : str
+        The file, for messages.
+    points : Points
+    ends : Ends
+        Without a cut-out no power is counted beyond the last point. With one above the last point,
+        `extrapolation` says what is counted between: the last power ("hold", the default), nothing
+        ("zero"), or the last power times the cube of the speed ratio up to the rated power
+        ("cube law").
+
+    Returns
+    -------
+    points : Points
+    extrapolation : {"hold", "zero", "cube law"}
+        What was done.
+    assumed : tuple of Finding
+
+    Raises
+    ------
+    InputError
+        When cut-in and cut-out leave nothing, or a choice lacks the value it needs.
     """
     speed = points.speed_ms
     last = float(speed[-1])
@@ -134,7 +151,7 @@ def place_ends(
 
 def _choice(
     name: str, ends: Ends, last: float, stretched: bool
-) -> tuple[BeyondLast, tuple[Finding, ...]]:
+) -> tuple[Extrapolation, tuple[Finding, ...]]:
     if ends.cut_out_ms is None:
         if ends.extrapolation in ("hold", "cube law"):
             raise InputError(
@@ -157,7 +174,7 @@ def _choice(
 
 
 def _stretched(
-    points: Points, end: float, beyond: BeyondLast, rated_power_w: float | None
+    points: Points, end: float, beyond: Extrapolation, rated_power_w: float | None
 ) -> Points:
     last = float(points.speed_ms[-1])
     added = np.array([end])
@@ -173,7 +190,7 @@ def _stretched(
     power = points.power_w[:, -1:] * growth
     uncertainty = points.uncertainty_w
     if uncertainty is not None:
-        more = np.hypot(uncertainty[-1] * growth, BEYOND_UNCERTAINTY * power[0])
+        more = np.hypot(uncertainty[-1] * growth, EXTRAPOLATION_UNCERTAINTY * power[0])
         uncertainty = np.concatenate((uncertainty, more))
     thrust = points.thrust_coefficient
     if thrust is not None:

@@ -43,7 +43,7 @@ _HIGHEST_THRUST_COEFFICIENT = 2.0
 
 
 _NOTE = re.compile(
-    r"#\s*(load|air density|last measured speed|beyond last|kind)\s*:\s*(.+)", re.IGNORECASE
+    r"#\s*(load|air density|last measured speed|extrapolation|kind)\s*:\s*(.+)", re.IGNORECASE
 )
 
 
@@ -70,7 +70,7 @@ def notes_of(path: Path) -> CurveNotes:
         load=found.get("load"),
         air_density_kg_m3=_note_number(path, found, "air density"),
         last_measured_ms=_note_number(path, found, "last measured speed"),
-        extrapolation=found.get("beyond last"),
+        extrapolation=found.get("extrapolation"),
         modelled=found.get("kind", "").lower() == "modelled",
     )
 
@@ -223,7 +223,7 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
         *([] if curve.load is None else [f"load: {curve.load}"]),
         f"air density: {curve.air_density_kg_m3:g} kg/m3",
         f"last measured speed: {curve.last_measured_ms:g} m/s",
-        *([] if curve.extrapolation == "zero" else [f"beyond last: {curve.extrapolation}"]),
+        *([] if curve.extrapolation == "zero" else [f"extrapolation: {curve.extrapolation}"]),
     ]
     lines = "".join(f"# {' '.join(note.split())}\n" for note in notes)
     write_whole(

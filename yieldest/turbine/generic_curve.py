@@ -84,12 +84,27 @@ def generic_power_curve(
     cut_out_ms: float | None = None,
     rotor_type: RotorType | None = None,
 ) -> PowerCurve:
-    """Make a curve from a few round numbers, with a cut-out or a furling speed at least.
+    """Make a curve from a few round numbers.
 
+    Parameters
+    ----------
+    name : str
+        Of the build, for messages.
+    generic : GenericCurve
+    rotor_area_m2, cut_in_ms, rated_power_w : float
+    cut_out_ms : float, optional
+        No power above it. This or a furling speed is needed.
+    rotor_type : {"lift", "drag"}, optional
+
+    Raises
+    ------
+    InputError
+        When the coefficient beats Betz, or the speeds do not follow each other.
+
+    Notes
+    -----
     P = rho A v^3 Cp / 2 at 1.225 kg/m3, level at rated power (definition of the coefficient). A
-    real coefficient is lower near cut-in and near rated power, so the shape flatters both. An
-    `InputError` when the coefficient beats Betz, or the speeds do not follow each other; `name` is
-    the build.
+    real coefficient is lower near cut-in and near rated power, so the shape flatters both.
     """
     furling_ms, power_coefficient = generic.furling_ms, generic.power_coefficient
     warnings = judge_coefficient(f"{name}: in generic_curve", power_coefficient, rotor_type)

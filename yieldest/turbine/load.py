@@ -153,7 +153,17 @@ def read_conversion(source: str | PathLike[str] | pd.DataFrame, load: LoadSettin
 def typical_conversion(name: str, load: LoadSettings, rated_power_w: float) -> Conversion:
     """Return an ordinary converter for a load, sized to the machine (common practice, no source).
 
-    An `InputError` for a battery without its voltage, and for a resistor, which converts nothing.
+    Parameters
+    ----------
+    name : str
+        Of the build, for messages.
+    load : LoadSettings
+    rated_power_w : float
+
+    Raises
+    ------
+    InputError
+        For a battery without its voltage, and for a resistor, which converts nothing.
     """
     if load.kind == "resistor":
         raise InputError(

@@ -85,33 +85,13 @@ def measure_curve(
     air_density_kg_m3: float | None = None,
     ends: Ends | None = None,
 ) -> MeasuredCurve:
-    """Make a power curve from a table of readings.
+    """Make a power curve from a table of readings, for 1.225 kg/m3.
 
-    Parameters
-    ----------
-    source : path or DataFrame
-    meters : Meters, optional
-        How the readings were taken, and in what air.
-    rotor_area_m2 : float, optional
-        Without it there is no power coefficient, and no check against the Betz limit.
-    rotor_type : {"lift", "drag"}, optional
-    density_correction : {"power", "speed"}
-        How the power follows the air density.
-    load : str, optional
-        What the machine fed.
-    generator : Generator, optional
-    air_density_kg_m3 : float, optional
-        Of the air in which they were taken; else from elevation, temperature and pressure.
-    ends : Ends, optional
-
-    Raises
-    ------
-    InputError
-        When the readings cannot be read, contradict physics, or are too few.
-
-    Notes
-    -----
-    Method of bins of IEC 61400-12-1, on one-minute means as in its small-turbine annex.
+    Method of bins of IEC 61400-12-1, on one-minute means as in its small-turbine annex. Without a
+    rotor area there is no power coefficient, and no check against the Betz limit;
+    `air_density_kg_m3` is that of the air in which the readings were taken, else it comes from
+    elevation, temperature and pressure. An `InputError` when the readings cannot be read,
+    contradict physics, or are too few.
     """
     meters = meters or Meters()
     readings, averaging = minute_means(read_readings(source, meters), meters.averaging_s)

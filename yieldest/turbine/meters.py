@@ -44,8 +44,14 @@ _ALTERNATING = re.compile(
 class MeterUncertainty:
     """Standard uncertainties of the instruments (type B of JCGM 100).
 
-    Of the power and of the speed as shares of them, and the part of the speed's that does not grow
-    with it.
+    Parameters
+    ----------
+    power : float
+        As a share of the power.
+    speed : float
+        As a share of the speed.
+    speed_ms : float
+        The part of the speed's that does not grow with it.
     """
 
     power: float = POWER_METERS.value
@@ -307,10 +313,18 @@ _TO_RMS = {"rms": 1.0, "peak": 1 / np.sqrt(2), "peak to peak": 1 / (2 * np.sqrt(
 
 
 def rms(values: npt.ArrayLike, shows: MeterShows) -> FloatArray:
-    """Return the root mean square of a sine wave, its peak over sqrt(2), from what a meter shows.
+    """Return the root mean square of a sine wave from what the meter shows.
 
-    The waves of small alternators behind a rectifier are not sines: a true-RMS meter is then the
-    only honest one.
+    Parameters
+    ----------
+    values : array_like
+        Volts or amps.
+    shows : {"rms", "peak", "peak to peak"}
+
+    Notes
+    -----
+    The peak of a sine wave is sqrt(2) times its root mean square (calculus). The waves of small
+    alternators behind a rectifier are not sines: a true-RMS meter is then the only honest one.
     """
     return np.asarray(floats(values) * _TO_RMS[shows])
 
@@ -322,10 +336,22 @@ def power_of_volts_and_amps(
     power_factor: float = 1.0,
     between: VoltsBetween = "lines",
 ) -> FloatArray:
-    """Return the power in W of RMS (or direct) volts and of the amps in one line, broadcast.
+    """Return the power in W of RMS (or direct) volts and amps.
 
+    Parameters
+    ----------
+    volts, amps : array_like
+        They broadcast. Amps are those in one line.
+    circuit : {"dc", "single-phase", "three-phase"}
+    power_factor : float
+        Real over apparent power; without meaning for direct current.
+    between : {"lines", "line and neutral"}
+        Where the volts of a three-phase circuit were measured.
+
+    Notes
+    -----
     V I; V I cos(phi); sqrt(3) V_lines I cos(phi) = 3 V_phase I cos(phi) for a balanced circuit
-    (textbook). The power factor cos(phi) has no meaning for direct current.
+    (textbook).
     """
     apparent = floats(volts) * floats(amps)
     if circuit == "dc":
@@ -342,10 +368,19 @@ def power_in_resistance(
     between: VoltsBetween = "lines",
     resistors: Resistors = "star",
 ) -> FloatArray:
-    """Return the power in W that RMS (or direct) volts put into a resistive load, broadcast.
+    """Return the power in W that RMS (or direct) volts put into a resistive load.
 
-    V^2 / R, and three times that with the volts across each of three equal resistors of so many
-    ohms (Ohm's law).
+    Parameters
+    ----------
+    volts, ohms : array_like
+        They broadcast. Ohms of one of the three equal resistors in a three-phase circuit.
+    circuit : {"dc", "single-phase", "three-phase"}
+    between : {"lines", "line and neutral"}
+    resistors : {"star", "delta"}
+
+    Notes
+    -----
+    V^2 / R, and three times that with the volts across each resistor (Ohm's law).
     """
     across = floats(volts)
     if circuit != "three-phase":

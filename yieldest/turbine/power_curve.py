@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-BeyondLast = Literal["hold", "zero", "cube law"]
+Extrapolation = Literal["hold", "zero", "cube law"]
 """What is counted above the last point of a curve."""
 Correction = Literal["power", "speed"]
 """How a curve follows the air density."""
@@ -113,7 +113,7 @@ class PowerCurve:
     power_uncertainty_w: FloatArray | None
     relative_uncertainty: float
     modelled: bool
-    extrapolation: BeyondLast
+    extrapolation: Extrapolation
     load: str | None
     idle_draw_w: float
     family: DensityFamily | None
@@ -132,7 +132,7 @@ class PowerCurve:
         power_uncertainty_w: npt.ArrayLike | None = None,
         relative_uncertainty: float = STATED_UNCERTAINTY,
         modelled: bool = False,
-        extrapolation: BeyondLast = "zero",
+        extrapolation: Extrapolation = "zero",
         load: str | None = None,
         idle_draw_w: float = 0.0,
         family: DensityFamily | None = None,
@@ -309,10 +309,20 @@ def normalised(
     reference_density_kg_m3: float,
     correction: Correction,
 ) -> tuple[FloatArray, FloatArray]:
-    """Return speed and power of readings as they would be at a reference density; all broadcast.
+    """Return speed and power of readings as they would be at a reference density.
 
-    "power": P rho0 / rho (fixed pitch, stall, furling); "speed": v (rho / rho0)^(1/3) (active power
-    control). IEC 61400-12-1:2005, equations 2 and 3 (numbers of the equations from memory).
+    Parameters
+    ----------
+    speed_ms, power_w, air_density_kg_m3 : array_like
+        They broadcast.
+    reference_density_kg_m3 : float
+    correction : {"power", "speed"}
+        "power": P rho0 / rho (fixed pitch, stall, furling); "speed": v (rho / rho0)^(1/3)
+        (active power control).
+
+    Notes
+    -----
+    IEC 61400-12-1:2005, equations 2 and 3 (numbers of the equations from memory).
     """
     speed, power = floats(speed_ms), floats(power_w)
     ratio = floats(air_density_kg_m3) / reference_density_kg_m3
@@ -324,10 +334,15 @@ def normalised(
 def nodes_at_density(
     speed_ms: npt.ArrayLike, power_w: npt.ArrayLike, ratio: npt.ArrayLike, correction: Correction
 ) -> tuple[FloatArray, FloatArray]:
-    """Return the points of a curve, shape (..., n), for another air density.
+    """Return the points of a curve for another air density.
 
-    `ratio`, shape (...), is the other density over that of the curve; the correction is that of
-    `PowerCurve.at_density`.
+    Parameters
+    ----------
+    speed_ms, power_w : array_like, shape (..., n)
+    ratio : array_like, shape (...)
+        The other density over that of the curve.
+    correction : {"power", "speed"}
+        As for `PowerCurve.at_density`.
     """
     of_density = floats(ratio)[..., np.newaxis]
     if correction == "power":

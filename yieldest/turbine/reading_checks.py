@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
+import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.provenance import Finding
@@ -67,9 +69,9 @@ def bin_warnings(readings: Readings, bins: Bins, smooth: SmoothCurve) -> tuple[F
     """Find what a reader of bins and curve must know."""
     found: list[Finding] = []
     numbers = bin_number(bins.centre_ms)
-    gaps = sorted(set(range(numbers[0], numbers[-1] + 1)) - set(numbers.tolist()))
-    if gaps:
-        found.append(EmptyBins(tuple(BIN_WIDTH_MS * gap for gap in gaps)))
+    gaps = np.setdiff1d(np.arange(numbers[0], numbers[-1] + 1), numbers)
+    if gaps.size:
+        found.append(EmptyBins(tuple((BIN_WIDTH_MS * gaps).tolist())))
     thin = bins.centre_ms[bins.count < 3]
     if thin.size:
         found.append(ThinBins(tuple(thin.tolist())))
@@ -80,33 +82,28 @@ def bin_warnings(readings: Readings, bins: Bins, smooth: SmoothCurve) -> tuple[F
     if (readings.power_w < 0).any():
         found.append(PowerBelowZero(float(readings.power_w.min())))
     far = _far_out(readings, bins)
-    if far:
-        power_w, speed_ms = readings.power_w[far[0]], readings.speed_ms[far[0]]
-        found.append(
-            FarFromTheOthers(readings.place(far[0]), float(power_w), float(speed_ms), len(far) - 1)
-        )
+    if far.size:
+        first = int(far[0])
+        power_w, speed_ms = float(readings.power_w[first]), float(readings.speed_ms[first])
+        found.append(FarFromTheOthers(readings.place(first), power_w, speed_ms, far.size - 1))
     return tuple(found)
 
 
-def _far_out(readings: Readings, bins: Bins) -> list[int]:
+def _far_out(readings: Readings, bins: Bins) -> npt.NDArray[np.intp]:
     """Return the readings that lie far from the middle of their bin."""
     number = bin_number(readings.speed_ms)
-    slope = np.gradient(bins.power_w, bins.speed_ms)
-    far: list[int] = []
-    for here, mean_w, steepness in zip(
-        bin_number(bins.centre_ms), bins.power_w, np.abs(slope), strict=True
-    ):
-        inside = np.flatnonzero(number == here)
-        if inside.size < _ENOUGH_TO_JUDGE:
-            continue
-        away = np.abs(readings.power_w[inside] - np.median(readings.power_w[inside]))
-        # 1.4826 times the median deviation is the standard deviation of normal scatter; where
-        # most readings are alike (idle bins), the width of the bin itself must still be allowed.
-        spread = max(
-            1.4826 * float(np.median(away)), BIN_WIDTH_MS * steepness, _LEAST_SPREAD * mean_w
-        )
-        far += inside[away > _FAR_OUT * spread].tolist()
-    return sorted(far)
+    power_w = pd.Series(readings.power_w)
+    away = (power_w - power_w.groupby(number).transform("median")).abs()
+    # 1.4826 times the median deviation is the standard deviation of normal scatter; where
+    # most readings are alike (idle bins), the width of the bin itself must still be allowed.
+    scatter = 1.4826 * away.groupby(number).transform("median")
+    slope = np.abs(np.gradient(bins.power_w, bins.speed_ms))
+    least = np.maximum(BIN_WIDTH_MS * slope, _LEAST_SPREAD * bins.power_w)
+    of_bin = np.searchsorted(bin_number(bins.centre_ms), number)
+    spread = np.maximum(scatter, least[of_bin])
+    return np.flatnonzero(
+        (bins.count[of_bin] >= _ENOUGH_TO_JUDGE) & (away > _FAR_OUT * spread).to_numpy()
+    )
 
 
 @dataclass(frozen=True)

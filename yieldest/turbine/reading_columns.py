@@ -164,8 +164,8 @@ def _names_in(table: Table, role: Role) -> list[str]:
     return [*role.names, *dict.fromkeys(tailed)]
 
 
-def unit_factor(table: Table, role: str, column: str) -> float:
-    """Return the factor to SI units (rpm for rotor speed) that a heading asks for."""
+def known_factor(role: str, column: str) -> float | None:
+    """Return the factor to SI units (rpm for rotor speed) that a heading asks for, if it does."""
     known = ROLES[role]
     raw = column.strip()
     bracketed = re.search(r"[(\[]([^()\[\]]+)[)\]]", raw)
@@ -174,13 +174,19 @@ def unit_factor(table: Table, role: str, column: str) -> float:
     for text in (*spelt, *(word for words in spelt for word in words.split()), raw):
         if text.lower() in known.units:
             return known.units[text.lower()]
-    if plain_heading(raw) in known.unit_in_name:
-        return 1.0
-    choices = ", ".join(known.units)
-    raise InputError(
-        f"{table.path}: the heading {column!r} does not say the unit of the {known.words}; write "
-        f"it behind the name in brackets (one of {choices})."
-    )
+    return 1.0 if plain_heading(raw) in known.unit_in_name else None
+
+
+def unit_factor(table: Table, role: str, column: str) -> float:
+    """Return the factor to SI units that a heading asks for, which it must."""
+    factor = known_factor(role, column)
+    if factor is None:
+        raise InputError(
+            f"{table.path}: the heading {column!r} does not say the unit of the "
+            f"{ROLES[role].words}; write it behind the name in brackets (one of "
+            f"{', '.join(ROLES[role].units)})."
+        )
+    return factor
 
 
 def column_values(table: Table, role: str, column: str | None) -> FloatArray | None:
@@ -220,8 +226,9 @@ def seconds_since_first(
         texts = table.texts(column)
         if all(_CLOCK.fullmatch(text) for text in texts):
             return _clock_seconds(texts)
-        if _says_unit(table, column):
-            seconds = numbers_of(table, column, ())[0] * unit_factor(table, "time", column)
+        factor = known_factor("time", column)
+        if factor is not None:
+            seconds = factor * numbers_of(table, column, ())[0]
             table.refuse(
                 np.isnan(seconds),
                 lambda _: (
@@ -234,14 +241,6 @@ def seconds_since_first(
     clock.settle_order(lambda: [table])
     times = clock.times(table)
     return np.asarray((times - times[0]) / np.timedelta64(1, "s"))
-
-
-def _says_unit(table: Table, column: str) -> bool:
-    try:
-        unit_factor(table, "time", column)
-    except InputError:
-        return False
-    return True
 
 
 def _clock_seconds(texts: list[str]) -> FloatArray:

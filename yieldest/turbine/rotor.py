@@ -153,7 +153,13 @@ def power_coefficient(
     area_m2: npt.ArrayLike,
     air_density_kg_m3: npt.ArrayLike,
 ) -> FloatArray:
-    """Return power over the power of the wind through the rotor, broadcast; 0 at zero speed."""
+    """Return power over the power of the wind through the rotor; 0 at zero speed.
+
+    Parameters
+    ----------
+    power_w, speed_ms, area_m2, air_density_kg_m3 : array_like
+        They broadcast.
+    """
     available = power_in_wind_w(speed_ms, area_m2, air_density_kg_m3)
     power = np.broadcast_to(floats(power_w), available.shape)
     return np.divide(power, available, out=np.zeros_like(available), where=available > 0)
