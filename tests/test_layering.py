@@ -3,11 +3,15 @@
 import ast
 from collections import Counter
 from functools import cache
+from importlib import import_module
 from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.sparse.csgraph import connected_components
+
+from yieldest.provenance import Finding
+from yieldest.report.sentences.words import sentence
 
 PACKAGE = Path(__file__).parents[1] / "yieldest"
 FOLDERS = [
@@ -132,6 +136,20 @@ def test_no_two_public_classes_bear_the_same_name():
         if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
     )
     assert [name for name, count in classes.items() if count > 1] == []
+
+
+def test_every_finding_has_its_sentence():
+    kinds = {
+        getattr(import_module(module), node.name)
+        for module in INSIDE
+        for node in syntax(module).body
+        if isinstance(node, ast.ClassDef) and "Finding" in map(ast.unparse, node.bases)
+    }
+    assert len(kinds) > 50
+    wordless = sentence.registry[object]
+    with pytest.raises(TypeError):
+        wordless(Finding())  # and all wordings are loaded
+    assert [kind.__name__ for kind in kinds if sentence.dispatch(kind) is wordless] == []
 
 
 def test_the_developers_page_names_every_room():

@@ -9,7 +9,7 @@ from scipy import stats
 
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.errors import InputError
-from yieldest.report.wind_tables import clock_sentence, long_term_table
+from yieldest.report.wind_tables import long_term_table
 from yieldest.wind.long_term.correction import ClockSetRight, FewFullYears, long_term
 from yieldest.wind.long_term.pair import clock_offset, in_steps
 from yieldest.wind.long_term.relations import coefficients, concurrent_sums, predict, reference_sums
@@ -73,8 +73,9 @@ def test_the_table_of_the_page_shows_what_each_method_says():
     part = slice(5000, 5000 + 40 * 24)
     found = long_term(time[part], 0.8 * speed[part], time, speed, direction)
     table = long_term_table(found)
-    said = clock_sentence(found)
-    assert "40 days in common, correlation 1.00; reference of 3.0 years" in said
+    assert found.overlap_hours == 40 * 24
+    assert found.correlation == pytest.approx(1, abs=0.005)
+    assert found.reference_years == pytest.approx(3, abs=0.05)
     face_value, *methods = table.rows
     assert float(face_value.cells[0]) == pytest.approx(0.8 * speed[part].mean(), abs=0.005)
     assert [row.strong for row in methods].count(True) == 1

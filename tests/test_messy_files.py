@@ -2,6 +2,7 @@
 
 import gzip
 import io
+import re
 import zipfile
 from datetime import date
 
@@ -9,11 +10,13 @@ import numpy as np
 import pytest
 
 from yieldest.errors import InputError
+from yieldest.files.dialect import LinesBelowData
 from yieldest.model.site_wind import read_plan_record, read_reference
 from yieldest.plan import load_plan
-from yieldest.report.sentences.words import sentences
 from yieldest.wind import record_rows as rows
-from yieldest.wind.read_wind import read_wind
+from yieldest.wind.data_recovery import SparseReadings
+from yieldest.wind.read_wind import MisdatedReadings, ReadingsAhead, RepeatedTimes, read_wind
+from yieldest.wind.record_rows import ReadingsAtOneTime
 
 HEADING = "time,wind speed (m/s)"
 TIMES = np.datetime64("2025-03-20T00:00") + np.arange(48) * np.timedelta64(1, "h")
@@ -54,8 +57,8 @@ def found(record):
     return {part.what: part.found for part in record.found}
 
 
-def told(record, word):
-    return [text for text in sentences(record.provenance.warnings) if word in text]
+def told(record, kind):
+    return [one for one in record.provenance.warnings if isinstance(one, kind)]
 
 
 # Lines below the data
@@ -78,23 +81,27 @@ def told(record, word):
 def test_lines_below_the_data_are_set_aside_and_told_of(read, footer, where):
     record = read(HEADING, *LINES, *footer)
     np.testing.assert_array_equal(record.speed_ms, SPEEDS)
-    (text,) = told(record, "set aside")
-    assert f"{where}: below the data" in text
-    assert next(filter(None, footer)) in text
+    (below,) = told(record, LinesBelowData)
+    numbers = {below.first_line, below.last_line}
+    assert numbers == {int(number) for number in re.findall(r"\d+", where)}
+    assert below.shown == next(filter(None, footer))
+    assert not below.cut
 
 
 def test_rows_of_bare_delimiters_below_the_data_are_nothing(read):
     record = read(HEADING, *LINES, *[","] * 2000)
     np.testing.assert_array_equal(record.speed_ms, SPEEDS)
-    assert not told(record, "set aside")
+    assert not told(record, LinesBelowData)
 
 
 def test_a_last_line_without_its_end_is_told_of(read):
     record = read(HEADING, *LINES, "2025-03-22 0", end="")
     assert record.time.size == 48
-    assert told(record, "line 50: the last line, '2025-03-22 0', is cut short")
+    (below,) = told(record, LinesBelowData)
+    assert (below.first_line, below.shown, below.cut) == (50, "2025-03-22 0", True)
     record = read(HEADING, *LINES, "End of file", end="")
-    assert told(record, "line 50: below the data, 'End of file' holds no reading")
+    (below,) = told(record, LinesBelowData)
+    assert (below.first_line, below.shown, below.cut) == (50, "End of file", False)
 
 
 @pytest.mark.parametrize(
@@ -265,10 +272,11 @@ def test_many_speeds_at_one_time_are_refused_and_few_are_told(read, refused):
     assert "average_s = 60" in message
     record = read(HEADING, *LINES, *again[:2], *LINES[5:10])
     np.testing.assert_array_equal(record.speed_ms, SPEEDS)
-    assert told(record, "lines that repeat a time: 7, 2 of them with another speed")
+    (repeated,) = told(record, RepeatedTimes)
+    assert (repeated.lines, repeated.with_another_speed) == (7, 2)
     averaged = read(HEADING, *LINES, *again, average_s=3600)
     assert averaged.speed_ms == pytest.approx((SPEEDS + 9.95) / 2)
-    assert told(averaged, "readings with the very time of another, averaged with it: 48")
+    assert [one.readings for one in told(averaged, ReadingsAtOneTime)] == [48]
 
 
 def test_of_two_rows_at_one_time_the_one_with_a_speed_counts(read):
@@ -282,9 +290,9 @@ def test_readings_of_a_clock_that_started_anew_are_left_out_and_told(read, zero)
     record = read(HEADING, *LINES[:20], *misdated, *LINES[20:])
     np.testing.assert_array_equal(record.time, TIMES)
     assert record.data_recovery.share == 1
-    assert told(
-        record, f"readings dated from {zero} 00:00 to {zero} 03:00, years before all others"
-    )
+    (gone,) = told(record, MisdatedReadings)
+    assert gone.readings == 4
+    assert (gone.first, gone.last) == (np.datetime64(zero), np.datetime64(f"{zero}T03:00"))
 
 
 def test_an_old_record_is_no_restarted_clock(read):
@@ -297,7 +305,7 @@ def test_an_old_record_is_no_restarted_clock(read):
 
 def test_readings_still_to_come_are_told(read):
     record = read(HEADING, *LINES, f"{date.today().year + 3}-01-01 00:00,5")
-    assert told(record, "readings dated after today: 1")
+    assert [one.readings for one in told(record, ReadingsAhead)] == [1]
 
 
 def test_the_day_numbers_of_a_spreadsheet(read):
@@ -569,7 +577,7 @@ def test_every_line_end_will_do(tmp_path, end):
     path.write_bytes(end.join([HEADING, *LINES, "End of file", ""]).encode())
     record = read_wind(path)
     np.testing.assert_array_equal(record.speed_ms, SPEEDS)
-    assert told(record, "'End of file'")
+    assert told(record, LinesBelowData)[0].shown == "End of file"
 
 
 @pytest.mark.parametrize("lines", [[LINES[0]], LINES[:2]])
@@ -613,8 +621,8 @@ def test_hours_with_a_fraction_are_refused(refused):
 
 def test_daily_readings_are_doubted(read):
     days = [f"2025-01-{day:02d},5.{day % 7}" for day in range(1, 31)]
-    assert told(read(HEADING, *days), "24 h apart")
-    assert not told(read(HEADING, *LINES), "h apart")
+    assert told(read(HEADING, *days), SparseReadings) == [SparseReadings(24)]
+    assert not told(read(HEADING, *LINES), SparseReadings)
 
 
 @pytest.mark.parametrize("cell", ["T", "5.2*", "<0.5", "OL", "5.2 m/s", "VRB05"])
