@@ -108,7 +108,7 @@ def _bins_table(measured: MeasuredCurve) -> TableView:
         )
         rows.append(Row(f"{bins.centre_ms[i]:4.1f}", cells))
     heads = [" bin", "n", "wind", "power", "s", "±", "curve", "Cp"]
-    return TableView("", [*heads, f"0{f'{rounded(top)} W':>{PLOT_WIDTH - 1}}"], rows)
+    return TableView("", [*heads, f"0 to {rounded(top)} W"], rows, bars=True)
 
 
 def _watts(value: float) -> str:
@@ -128,7 +128,7 @@ def _plot_line(power: float, uncertainty: float, top: float) -> str:
     for cell in range(place(power - uncertainty), place(power + uncertainty) + 1):
         cells[cell] = "-"
     cells[place(power)] = "o"
-    return "".join(cells)
+    return "".join(cells).rstrip()
 
 
 def _chain_section(measured: MeasuredCurve) -> Section:

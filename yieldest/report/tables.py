@@ -31,6 +31,8 @@ class TableView:
     rows : sequence of Row
     words : bool
         Whether the cells are words rather than numbers.
+    bars : bool
+        Whether the last column is drawn in signs, from the left.
     tucked : bool
         Whether it is opened only by who wants it; the terminal leaves it out unless asked.
     """
@@ -39,6 +41,7 @@ class TableView:
     heads: Sequence[str]
     rows: Sequence[Row]
     words: bool = False
+    bars: bool = False
     tucked: bool = False
 
     def spelled_out(self) -> list[Row]:

@@ -67,9 +67,10 @@ def print_table(view: TableView, screen: Console) -> None:
     for place, head in enumerate(view.heads[1:]):
         longest = max((len(row.cells[place]) for row in view.rows), default=0)
         prose = view.words and longest > _NARROW
+        bars = view.bars and place == len(view.heads) - 2
         table.add_column(
             Text(head),
-            justify="left" if prose else "right",
+            justify="left" if prose or bars else "right",
             overflow="fold",
             no_wrap=view.words and not prose,
         )

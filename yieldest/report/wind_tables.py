@@ -114,13 +114,13 @@ def groups_table(caption: str, what: str, groups: Sequence[Group]) -> TableView:
                 _number(group.mean_speed_ms, 2),
                 _number(group.shape, 2),
                 _number(group.scale_ms, 2),
-                f"{'#' * round(24 * group.share / most):24}",
+                "#" * round(24 * group.share / most),
             ),
         )
         for group in groups
     ]
     heads = [what, "hours", "time", "energy", "mean m/s", "shape", "scale m/s", "time"]
-    return TableView(caption, heads, rows)
+    return TableView(caption, heads, rows, bars=True)
 
 
 def _with_error(value: float | None, error: float | None) -> str:
