@@ -154,6 +154,20 @@ class BillItem:
         return years
 
 
+def _by_recovery(
+    paid: Expenditure, to_pay: float, first_year: float, net_kwh: float, terms: EconomicTerms
+) -> float | None:
+    """Return the cost of a kWh by the capital recovery factor; None without energy."""
+    later = paid.replacement_costs.copy()
+    later[-1] -= paid.salvage_value
+    rate = terms.discount_rate
+    return number_or_none(
+        cost_per_kwh_by_capital_recovery(
+            to_pay, present_value(later, rate), first_year, net_kwh, rate, terms.life_years
+        )
+    )
+
+
 @dataclass(frozen=True)
 class BillOfMaterials:
     """A parts bill.
@@ -317,14 +331,8 @@ class BillOfMaterials:
         per_hour = None
         if hours > 0 and terms.price_per_kwh is not None:
             per_hour = float(present_value(flow_of(unpaid, net_kwh, terms).net, rate)) / hours
-        later = paid.replacement_costs.copy()
-        later[-1] -= paid.salvage_value
         per_kwh = cost_of_a_kwh(paid, net_kwh, terms)
-        by_recovery = number_or_none(
-            cost_per_kwh_by_capital_recovery(
-                to_pay, present_value(later, rate), first_year, net_kwh, rate, terms.life_years
-            )
-        )
+        by_recovery = _by_recovery(paid, to_pay, first_year, net_kwh, terms)
         if per_kwh and by_recovery is not None and abs(by_recovery / per_kwh - 1) > SAME:
             found.append(CapitalRecoveryDiffers(by_recovery, per_kwh))
         embodied = self.embodied(count, terms.life_years)
