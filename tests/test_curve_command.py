@@ -195,7 +195,7 @@ def test_a_stand_in_is_always_labelled(run, hill_yard, edit):
     assert run("estimate", hill_yard, "--json").json["builds"][1]["curve_modelled"]
 
 
-def test_idle_draw_and_beyond_last_are_shown(run, hill_yard, edit):
+def test_idle_draw_and_extrapolation_are_shown(run, hill_yard, edit):
     plan = hill_yard / "plan.toml"
     plain = run("estimate", hill_yard, "--json").json["builds"][1]
     edit(

@@ -156,3 +156,15 @@ def test_the_developers_page_names_every_room():
     page = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
     rooms = [f"| `{name}/` |" for name in FOLDERS] + [f"`{name}.py`" for name in FOUNDATION]
     assert [room for room in rooms if room not in page] == []
+
+
+def test_no_function_is_longer_than_a_screen():
+    """80 lines, signature and docstring counted."""
+    long = [
+        f"{module}: {node.name}"
+        for module in MODULES
+        for node in ast.walk(syntax(module))
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+        and (node.end_lineno or 0) - node.lineno + 1 > 80
+    ]
+    assert long == []

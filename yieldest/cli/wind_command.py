@@ -148,7 +148,7 @@ def wind(
         # The height is not shown there, and changes nothing.
         _summed(record, table, height or 10.0, options, as_json)
         return
-    study = assess_record(
+    resource = assess_record(
         _read(record, height, options),
         ResourceOptions(
             rules=options_of(QualityRules, None, _thresholds(quality_control)),
@@ -161,16 +161,16 @@ def wind(
     if out is not None:
         from yieldest.wind.flagged_record import write_flagged  # noqa: PLC0415
 
-        write_flagged(study.quality_control, out)
+        write_flagged(resource.quality_control, out)
     if as_json:
         from yieldest.report.wind_json import resource_as_dictionary  # noqa: PLC0415
 
-        print_json(resource_as_dictionary(study))
+        print_json(resource_as_dictionary(resource))
         return
     from yieldest.report.terminal import console  # noqa: PLC0415
     from yieldest.report.wind_text import print_resource  # noqa: PLC0415
 
-    print_resource(study, console())
+    print_resource(resource, console())
     if out is not None:
         typer.echo(f"\nwrote {out}")
 

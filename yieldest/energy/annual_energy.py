@@ -88,7 +88,7 @@ class AnnualEnergy:
         From the time series of the record; None without one.
     from_time_series : bool
         Whether that is used: when it was asked for, or the fit is too far from it.
-    beyond_last_kwh : float
+    extrapolated_kwh : float
         The part of the gross energy from winds above the last measured speed of the curve.
     idle_draw_kwh : float
         What the converters draw while the machines make nothing.
@@ -107,7 +107,7 @@ class AnnualEnergy:
     fitted_gross_kwh: float
     time_series_gross_kwh: float | None
     from_time_series: bool
-    beyond_last_kwh: float
+    extrapolated_kwh: float
     idle_draw_kwh: float
     net_kwh: float
     inter_annual_low_kwh: float
@@ -196,7 +196,7 @@ def annual_energy(
         fitted_gross_kwh=fitted_kwh,
         time_series_gross_kwh=series_kwh,
         from_time_series=use_series,
-        beyond_last_kwh=beyond_w * kwh_per_w,
+        extrapolated_kwh=beyond_w * kwh_per_w,
         idle_draw_kwh=draw,
         net_kwh=net,
         inter_annual_low_kwh=low,

@@ -323,7 +323,7 @@ class MachineArray:
         nearest = nearest_neighbour(places)
         near = near_wake_share(places, self.rose, decay)
         assumed = {WAKE_DECAY: array.wake_decay is None, THRUST_COEFFICIENT: thrust_assumed}
-        doubts: dict[Finding, bool] = {
+        noticed: dict[Finding, bool] = {
             RotorsSideBySide(nearest, SIDE_BY_SIDE_DIAMETERS): nearest < SIDE_BY_SIDE_DIAMETERS,
             RotorsInNearWake(near, NEAR_WAKE_DIAMETERS): near > 0,
             DirectionsNotKnown(): not self.rose.has_directions,
@@ -335,5 +335,5 @@ class MachineArray:
             method=f"wakes by direction (Jensen 1983; Katic, Hojstrup & Jensen 1986), decay "
             f"{decay:g}, {thrust_text}; {self.rose.method}",
             assumed=tuple(Assumed(default) for default, taken in assumed.items() if taken),
-            warnings=tuple(doubt for doubt, holds in doubts.items() if holds),
+            warnings=tuple(found for found, holds in noticed.items() if holds),
         )

@@ -212,7 +212,7 @@ QUANTITIES = (
     ),
     Quantity(
         "gross_kwh_extrapolated_per_year", "  of it above the last measured wind", "kWh/year",
-        lambda b: b.energy.beyond_last_kwh, _in("energy", "json"), rare=True,
+        lambda b: b.energy.extrapolated_kwh, _in("energy", "json"), rare=True,
     ),
     Quantity(
         "idle_draw_kwh_per_year", "  drawn while idle", "kWh/year",
