@@ -220,6 +220,7 @@ def test_a_kwh_of_the_hut_that_is_used_costs_what_it_would_have_to_be_worth(esti
 def test_a_test_for_frozen_cups_that_cannot_be_made_is_said(tmp_path, edit, run):
     folder = shutil.copytree(DEMO_SITES / "ridge-hut", tmp_path / "hut")
     assert FrozenCupsNotSought not in kinds(load(folder).estimate().warnings)
+    assert FrozenCupsNotSought not in kinds(load(DEMO_SITES / "town-roof").estimate().warnings)
     edit(folder / "plan.toml", 'columns = { temperature = "Air (C)" }\n', "")
     assert re.search(r"columns not used: +Air \(C\) ", run("check", folder).out)
     assert FrozenCupsNotSought in kinds(load(folder).estimate().warnings)

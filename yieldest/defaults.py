@@ -137,7 +137,7 @@ LIFE_YEARS = Default(
 )
 MAINTENANCE_SHARE = Default(
     "economics.maintenance_share_per_year",
-    "Where the bill states no upkeep, of the capital cost",
+    "Upkeep as a share of the capital cost, where the bill states none,",
     0.02,
     "share a year",
     COMMON_PRACTICE,

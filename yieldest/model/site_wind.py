@@ -280,7 +280,9 @@ def read_plan_record(plan: Plan, progress: Progress | None = None) -> Record:
         options=plan.wind,
         progress=progress,
     )
-    if not plan.wind.quality_control.frozen_hours or record.temperature_c is not None:
+    rules = plan.wind.quality_control
+    asked_for = "frozen_hours" in rules.model_fields_set and rules.frozen_hours is not False
+    if not asked_for or record.temperature_c is not None:
         return record
     warnings = (*record.provenance.warnings, FrozenCupsNotSought())
     return replace(record, provenance=replace(record.provenance, warnings=warnings))
