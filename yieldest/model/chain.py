@@ -112,12 +112,29 @@ def money_of(
     terms: EconomicTerms,
     prices: Prices = AS_STATED,
 ) -> dict[str, FloatArray]:
-    """Return the measures of money for any axes.
+    """Return the capital cost and the measures of money for any axes, as `measures_of`.
 
     Parameters
     ----------
     expenditure, net_kwh_per_year, terms, prices
         As for `cash_flow_of`.
+    """
+    capital_cost = floats(prices.bill_scale) * expenditure.capital_cost
+    flow = cash_flow_of(expenditure, net_kwh_per_year, terms, prices)
+    return {"capital_cost": capital_cost, **measures_of(flow, terms, prices)}
+
+
+def measures_of(
+    flow: CashFlow, terms: EconomicTerms, prices: Prices = AS_STATED
+) -> dict[str, FloatArray]:
+    """Return the measures of a cash flow for any axes.
+
+    Parameters
+    ----------
+    flow : CashFlow, shape (..., years + 1)
+        From `cash_flow_of` on the same terms and prices.
+    terms : EconomicTerms
+    prices : Prices
 
     Returns
     -------
@@ -125,12 +142,8 @@ def money_of(
         NaN for a payback that never comes and for the cost of no energy. What needs a price that
         is not stated is left out, and so is the cost per used kWh where all are used.
     """
-    flow = cash_flow_of(expenditure, net_kwh_per_year, terms, prices)
     rate = terms.discount_rate if prices.discount_rate is None else floats(prices.discount_rate)
-    found = {
-        "capital_cost": floats(prices.bill_scale) * expenditure.capital_cost,
-        "cost_per_kwh": cost_per_kwh(flow.cost, flow.energy_kwh, rate),
-    }
+    found = {"cost_per_kwh": cost_per_kwh(flow.cost, flow.energy_kwh, rate)}
     if terms.self_consumption_share < 1:
         found["cost_per_used_kwh"] = used_kwh_cost(flow, terms, rate)
     if terms.price_per_kwh is not None or prices.price_per_kwh is not None:

@@ -17,7 +17,7 @@ from yieldest.energy.losses import LOSS_CATEGORIES
 from yieldest.energy.net_energy import HubSpeeds, SpeedSeries
 from yieldest.errors import InputError
 from yieldest.model.build_estimate import BuildEstimate
-from yieldest.model.chain import Machines, Prices, cash_flow_of, money_of
+from yieldest.model.chain import Machines, Prices, cash_flow_of, measures_of
 from yieldest.model.inputs import Inputs
 from yieldest.plan import FEWEST_DRAWS, MOST_DRAWS
 from yieldest.provenance import Provenance
@@ -107,7 +107,7 @@ class UncertainBuild:
         Returns
         -------
         dict of str to ndarray, shape (...)
-            `ENERGY`, and money as in `yieldest.model.chain.money_of` for a build with a bill.
+            `ENERGY`, and money as in `yieldest.model.chain.measures_of` for a build with a bill.
         """
         terms, bill = self.terms, self.estimate.bill
 
@@ -138,8 +138,7 @@ class UncertainBuild:
             "life_kwh_per_year": flow.energy_kwh.sum(axis=-1) / life,
         }
         if bill is not None:
-            found |= money_of(expenditure, usual_year, longest, prices)
-            del found["capital_cost"]
+            found |= measures_of(flow, longest, prices)
         return found
 
     def _machines(self, value: Callable[[str, npt.ArrayLike], FloatArray]) -> Machines:
