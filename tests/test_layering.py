@@ -5,6 +5,7 @@ from collections import Counter
 from functools import cache
 from importlib import import_module
 from pathlib import Path
+from string import Formatter
 
 import numpy as np
 import pytest
@@ -150,6 +151,14 @@ def test_every_finding_has_its_sentence():
     with pytest.raises(TypeError):
         wordless(Finding())  # and all wordings are loaded
     assert [kind.__name__ for kind in kinds if sentence.dispatch(kind) is wordless] == []
+    templates = {kind: getattr(sentence.dispatch(kind), "__self__", "") for kind in kinds}
+    assert sum(map(bool, templates.values())) > 20
+    assert [
+        (kind.__name__, name)
+        for kind, template in templates.items()
+        for _, name, _, _ in Formatter().parse(template)
+        if name and not hasattr(kind, name[2:]) and name[2:] not in kind.__annotations__
+    ] == []
 
 
 def test_the_developers_page_names_every_room():

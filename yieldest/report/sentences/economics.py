@@ -25,28 +25,7 @@ from yieldest.economics.terms import (
     NoRealEscalation,
     OwnLabourFree,
 )
-from yieldest.report.sentences.words import sentence
-
-
-@sentence.register
-def _(_: OwnLabourFree) -> str:
-    return "Own labour costs nothing, for no wage is stated."
-
-
-@sentence.register
-def _(_: NoPrice) -> str:
-    return (
-        "economics.price_per_kwh is not stated, so payback, present value and rate of return "
-        "cannot be had."
-    )
-
-
-@sentence.register
-def _(_: EveryKwhUsed) -> str:
-    return (
-        "Every kWh replaces a bought one, for economics.self_consumption_share is not stated; a "
-        "kWh that is sold or dumped is worth less."
-    )
+from yieldest.report.sentences.words import say, sentence
 
 
 @sentence.register
@@ -58,47 +37,10 @@ def _(finding: ExportEarnsNothing) -> str:
 
 
 @sentence.register
-def _(_: NoDegradation) -> str:
-    return (
-        "The output does not fall with age, for economics.degradation_per_year is not stated "
-        "(large machines lost 1.6 % a year: Staffell & Green 2014)."
-    )
-
-
-@sentence.register
-def _(_: NoRealEscalation) -> str:
-    return (
-        "The price of a kWh rises with inflation and no faster, for "
-        "economics.real_price_escalation_per_year is not stated."
-    )
-
-
-@sentence.register
-def _(finding: EveryItemPerUnit) -> str:
-    return f"{finding.file}: every item is needed per unit, for there is no scope column."
-
-
-@sentence.register
-def _(finding: ItemsLastAsBuild) -> str:
-    return (
-        f"{finding.file}: {finding.items_without_life} of {finding.items} items state no life and "
-        "last as long as the build."
-    )
-
-
-@sentence.register
 def _(finding: BillColumnsNotUsed) -> str:
     return (
         f"{finding.file}: columns not used: {', '.join(map(repr, finding.headings))}; if one holds "
         "a scope, a life or hours of work, head it as docs/bill.md says."
-    )
-
-
-@sentence.register
-def _(finding: PriceRisesWithNumber) -> str:
-    return (
-        f"{finding.file}: the price of {finding.item!r} goes up when more are bought; look at its "
-        "price breaks."
     )
 
 
@@ -114,24 +56,6 @@ def _(finding: CapitalRecoveryDiffers) -> str:
 
 
 @sentence.register
-def _(_: NoRateOfReturn) -> str:
-    return "No rate of return makes the present value zero, so there is none."
-
-
-@sentence.register
-def _(finding: SeveralRatesOfReturn) -> str:
-    return (
-        f"{finding.rates} rates of return make the present value zero (the flow changes sign more "
-        "than once), so none is given."
-    )
-
-
-@sentence.register
-def _(finding: NeverPaidBack) -> str:
-    return f"It is never paid back within its life of {finding.life_years} years."
-
-
-@sentence.register
 def _(finding: NotPaidBackDiscounted) -> str:
     return (
         f"At a real discount rate of {100 * finding.discount_rate:.1f} % it is not paid back "
@@ -139,14 +63,46 @@ def _(finding: NotPaidBackDiscounted) -> str:
     )
 
 
-@sentence.register
-def _(finding: EmbodiedNotStated) -> str:
-    return (
-        f"{finding.items_without} of {finding.items} items state no embodied {finding.figure}, so "
-        f"the {finding.figure} payback is at least what it says."
-    )
-
-
-@sentence.register
-def _(_: NoGridCarbon) -> str:
-    return "economics.grid_carbon_kg_per_kwh is not stated or is 0, so there is no carbon payback."
+say(
+    {
+        OwnLabourFree: "Own labour costs nothing, for no wage is stated.",
+        NoPrice: (
+            "economics.price_per_kwh is not stated, so payback, present value and rate of return "
+            "cannot be had."
+        ),
+        EveryKwhUsed: (
+            "Every kWh replaces a bought one, for economics.self_consumption_share is not stated; "
+            "a kWh that is sold or dumped is worth less."
+        ),
+        NoDegradation: (
+            "The output does not fall with age, for economics.degradation_per_year is not stated "
+            "(large machines lost 1.6 % a year: Staffell & Green 2014)."
+        ),
+        NoRealEscalation: (
+            "The price of a kWh rises with inflation and no faster, for "
+            "economics.real_price_escalation_per_year is not stated."
+        ),
+        EveryItemPerUnit: "{0.file}: every item is needed per unit, for there is no scope column.",
+        ItemsLastAsBuild: (
+            "{0.file}: {0.items_without_life} of {0.items} items state no life and last as long as "
+            "the build."
+        ),
+        PriceRisesWithNumber: (
+            "{0.file}: the price of {0.item!r} goes up when more are bought; look at its price "
+            "breaks."
+        ),
+        NoRateOfReturn: "No rate of return makes the present value zero, so there is none.",
+        SeveralRatesOfReturn: (
+            "{0.rates} rates of return make the present value zero (the flow changes sign more "
+            "than once), so none is given."
+        ),
+        NeverPaidBack: "It is never paid back within its life of {0.life_years} years.",
+        EmbodiedNotStated: (
+            "{0.items_without} of {0.items} items state no embodied {0.figure}, so the {0.figure} "
+            "payback is at least what it says."
+        ),
+        NoGridCarbon: (
+            "economics.grid_carbon_kg_per_kwh is not stated or is 0, so there is no carbon payback."
+        ),
+    }
+)

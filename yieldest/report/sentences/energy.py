@@ -21,7 +21,7 @@ from yieldest.energy.array_losses import (
     WakesOfVerticalAxis,
 )
 from yieldest.hub.turbulence import SMOOTH_INTENSITY
-from yieldest.report.sentences.words import sentence
+from yieldest.report.sentences.words import say, sentence
 
 _EXTRAPOLATED = {
     "hold": "was only held level",
@@ -64,16 +64,6 @@ def _(finding: MuchAboveCutOut) -> str:
 
 
 @sentence.register
-def _(_: NoEnergy) -> str:
-    return "The build makes no energy in this wind, so there is no cost per kWh and no payback."
-
-
-@sentence.register
-def _(_: ConvertersDrawMore) -> str:
-    return "The converters draw more in a year than the machines make."
-
-
-@sentence.register
 def _(finding: TurbulenceEffect) -> str:
     use = "counted" if finding.counted else "a gain of that kind is not counted"
     return (
@@ -95,32 +85,6 @@ def _(finding: HotCable) -> str:
 
 
 @sentence.register
-def _(finding: EfficiencyUncertaintyAssumed) -> str:
-    return (
-        f"Standard uncertainty {finding.standard_uncertainty:.3g} of the array efficiency (a "
-        "quarter of the loss, our choice)."
-    )
-
-
-@sentence.register
-def _(finding: MachinesHelpEachOther) -> str:
-    return (
-        f"The array efficiency {finding.array_efficiency:g} says that the machines help each "
-        "other; that is seldom so over a whole year, so look hard at the evidence."
-    )
-
-
-@sentence.register
-def _(finding: RotorsSideBySide) -> str:
-    return (
-        f"The nearest rotors stand {finding.spacing_rotor_diameters:.2g} rotor widths apart; below "
-        f"{finding.least_rotor_diameters:g} they disturb each other sideways, of which the wake "
-        "model knows nothing: measure two of them together and apart, and state the "
-        "array_efficiency with its evidence."
-    )
-
-
-@sentence.register
 def _(finding: RotorsInNearWake) -> str:
     return (
         f"In {100 * finding.time_share:.0f} % of the windy time a rotor stands in the near wake of "
@@ -129,17 +93,33 @@ def _(finding: RotorsInNearWake) -> str:
     )
 
 
-@sentence.register
-def _(_: DirectionsNotKnown) -> str:
-    return (
-        "The wind directions are not known, so the wakes are an average all round; a row across "
-        "the usual wind loses less, one along it more."
-    )
-
-
-@sentence.register
-def _(_: WakesOfVerticalAxis) -> str:
-    return (
-        "The wake model was made for rotors with a lying axis; behind vertical ones the wind "
-        "recovers differently, so take the wake loss as a rough figure."
-    )
+say(
+    {
+        NoEnergy: (
+            "The build makes no energy in this wind, so there is no cost per kWh and no payback."
+        ),
+        ConvertersDrawMore: "The converters draw more in a year than the machines make.",
+        EfficiencyUncertaintyAssumed: (
+            "Standard uncertainty {0.standard_uncertainty:.3g} of the array efficiency (a quarter "
+            "of the loss, our choice)."
+        ),
+        MachinesHelpEachOther: (
+            "The array efficiency {0.array_efficiency:g} says that the machines help each other; "
+            "that is seldom so over a whole year, so look hard at the evidence."
+        ),
+        RotorsSideBySide: (
+            "The nearest rotors stand {0.spacing_rotor_diameters:.2g} rotor widths apart; below "
+            "{0.least_rotor_diameters:g} they disturb each other sideways, of which the wake model "
+            "knows nothing: measure two of them together and apart, and state the array_efficiency "
+            "with its evidence."
+        ),
+        DirectionsNotKnown: (
+            "The wind directions are not known, so the wakes are an average all round; a row "
+            "across the usual wind loses less, one along it more."
+        ),
+        WakesOfVerticalAxis: (
+            "The wake model was made for rotors with a lying axis; behind vertical ones the wind "
+            "recovers differently, so take the wake loss as a rough figure."
+        ),
+    }
+)

@@ -13,24 +13,7 @@ from yieldest.hub.obstacles import (
     ShelterAllRound,
 )
 from yieldest.hub.rooftop import MachineOnRoof, RotorInDisturbedFlow
-from yieldest.report.sentences.words import sentence
-
-
-@sentence.register
-def _(finding: PressureOutOfPlace) -> str:
-    return (
-        f"The mean pressure {finding.pressure_hpa:.0f} hPa is more than 3 % from what an "
-        "elevation of "
-        f"{finding.elevation_m:g} m has; it may have been reduced to sea level, and was not used."
-    )
-
-
-@sentence.register
-def _(finding: StandardTemperature) -> str:
-    return (
-        f"Mean temperature {finding.temperature_c:.0f} C at {finding.altitude_m:.0f} m "
-        "(standard atmosphere, ISO 2533), for none is known."
-    )
+from yieldest.report.sentences.words import say, sentence
 
 
 @sentence.register
@@ -39,14 +22,6 @@ def _(finding: ObstacleTooNear) -> str:
         f"The obstacle {finding.height_m:g} m high at {finding.distance_m:g} m is nearer than "
         f"{NEAREST_HEIGHTS:g} of its heights: the flow there is separated, and the shelter was "
         "computed as for five heights; expect less wind than that."
-    )
-
-
-@sentence.register
-def _(_: ShelterAllRound) -> str:
-    return (
-        "Wind from every direction equally often, for no directions are known: the shelter is an "
-        "all-round mean."
     )
 
 
@@ -79,16 +54,6 @@ def _(finding: MachineOnRoof) -> str:
 
 
 @sentence.register
-def _(_: RotorInDisturbedFlow) -> str:
-    return (
-        "Part of the rotor stands in disturbed flow, where no formula gives a figure to "
-        "trust: take "
-        "the energy below as the most it could be, and log the wind at the hub before "
-        "buying anything."
-    )
-
-
-@sentence.register
 def _(finding: LongMeans) -> str:
     return (
         f"The 50-year wind is of means over {finding.interval_s / 60:.0f} minutes; the "
@@ -112,10 +77,28 @@ def _(finding: ThrustInGust) -> str:
     )
 
 
-@sentence.register
-def _(_: AboveEveryClass) -> str:
-    return (
-        "The wind at the hub is stronger than every class of IEC 61400-2: no standard "
-        "small machine is "
-        "made for it."
-    )
+say(
+    {
+        PressureOutOfPlace: (
+            "The mean pressure {0.pressure_hpa:.0f} hPa is more than 3 % from what an elevation of "
+            "{0.elevation_m:g} m has; it may have been reduced to sea level, and was not used."
+        ),
+        StandardTemperature: (
+            "Mean temperature {0.temperature_c:.0f} C at {0.altitude_m:.0f} m (standard "
+            "atmosphere, ISO 2533), for none is known."
+        ),
+        ShelterAllRound: (
+            "Wind from every direction equally often, for no directions are known: the shelter is "
+            "an all-round mean."
+        ),
+        RotorInDisturbedFlow: (
+            "Part of the rotor stands in disturbed flow, where no formula gives a figure to trust: "
+            "take the energy below as the most it could be, and log the wind at the hub before "
+            "buying anything."
+        ),
+        AboveEveryClass: (
+            "The wind at the hub is stronger than every class of IEC 61400-2: no standard small "
+            "machine is made for it."
+        ),
+    }
+)

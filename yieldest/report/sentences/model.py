@@ -8,46 +8,7 @@ from yieldest.model.check import CurveRead
 from yieldest.model.estimate import ElevationAssumed
 from yieldest.model.hub_wind import MeasuredInTheOpen, NoObstacle
 from yieldest.model.site_wind import FileRead, FrozenCupsNotSought
-from yieldest.report.sentences.words import sentence
-
-
-@sentence.register
-def _(_: ElevationAssumed) -> str:
-    return "Elevation 0 m, for site.elevation_m is not stated."
-
-
-@sentence.register
-def _(_: NoObstacle) -> str:
-    return "No obstacle shelters the rotor, for site.obstacles states none."
-
-
-@sentence.register
-def _(_: MeasuredInTheOpen) -> str:
-    return (
-        "The anemometer stood in the open, not behind the obstacles or on the roof, for "
-        "wind.measured_at_hub_site is not stated."
-    )
-
-
-@sentence.register
-def _(_: FrozenCupsNotSought) -> str:
-    return (
-        "wind.quality_control.frozen_hours is stated, but the record has no temperature that was "
-        "recognised, so frozen cups cannot be looked for; name its column in wind.columns."
-    )
-
-
-@sentence.register
-def _(_: NoBill) -> str:
-    return "No bill is stated, so there is no cost per kWh and no payback."
-
-
-@sentence.register
-def _(finding: LowMeanWind) -> str:
-    return (
-        f"The mean wind at the hub is {finding.hub_mean_speed_ms:.1f} m/s; below "
-        f"{finding.worth_from_ms:g} m/s small wind is seldom worth it (common practice, no source)."
-    )
+from yieldest.report.sentences.words import say, sentence
 
 
 @sentence.register
@@ -62,3 +23,24 @@ def _(finding: CurveRead) -> str:
         f"{finding.source}: power from {finding.cut_in_ms:.3g} to {finding.cut_out_ms:.3g} m/s, "
         f"highest {plainly(finding.highest_w, 4)} W"
     )
+
+
+say(
+    {
+        ElevationAssumed: "Elevation 0 m, for site.elevation_m is not stated.",
+        NoObstacle: "No obstacle shelters the rotor, for site.obstacles states none.",
+        MeasuredInTheOpen: (
+            "The anemometer stood in the open, not behind the obstacles or on the roof, for "
+            "wind.measured_at_hub_site is not stated."
+        ),
+        FrozenCupsNotSought: (
+            "wind.quality_control.frozen_hours is stated, but the record has no temperature that "
+            "was recognised, so frozen cups cannot be looked for; name its column in wind.columns."
+        ),
+        NoBill: "No bill is stated, so there is no cost per kWh and no payback.",
+        LowMeanWind: (
+            "The mean wind at the hub is {0.hub_mean_speed_ms:.1f} m/s; below {0.worth_from_ms:g} "
+            "m/s small wind is seldom worth it (common practice, no source)."
+        ),
+    }
+)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from yieldest.files.dialect import LinesBelowData
-from yieldest.report.sentences.words import sentence
+from yieldest.report.sentences.words import say, sentence
 from yieldest.wind.read_wind import (
     HeightNotAsStated,
     MisdatedReadings,
@@ -61,41 +61,11 @@ def _(found: UnitNotSaid) -> str:
 
 
 @sentence.register
-def _(found: ValuesBeyondLimits) -> str:
-    return (
-        f"{found.source}: values of {found.role} outside {found.lowest:g} to {found.highest:g}, "
-        f"which count as missing: {found.values}; is the unit right?"
-    )
-
-
-@sentence.register
 def _(found: ReadingsAveraged) -> str:
     rounding = f" (rounded to {found.rounding})" if found.rounding else ""
     return (
         f"{found.source}: {found.readings:,} readings{rounding} were averaged over "
         f"{found.interval_s:g} s; the mean cube of the readings themselves is kept."
-    )
-
-
-@sentence.register
-def _(found: LinesBackInTime) -> str:
-    return f"{found.source}: lines that go back in time: {found.lines}; the record was sorted."
-
-
-@sentence.register
-def _(found: ReadingsAtOneTime) -> str:
-    return (
-        f"{found.source}: readings with the very time of another, averaged with it: "
-        f"{found.readings}; that is right where the times leave out the seconds, and wrong where "
-        "lines are repeated or several sensors stand in one file."
-    )
-
-
-@sentence.register
-def _(found: ReadingsBeyondUsual) -> str:
-    return (
-        f"{found.source}: readings beyond the usual {found.usual:g} of an interval: "
-        f"{found.readings}; lines may be repeated."
     )
 
 
@@ -137,30 +107,36 @@ def _(found: ImpossibleSpeeds) -> str:
     )
 
 
-@sentence.register
-def _(found: HeightNotAsStated) -> str:
-    return (
-        f"{found.source}: the file says that the sensor is {found.height_in_file_m:g} m high, but "
-        f"{found.height_stated_m:g} m is stated; {found.height_stated_m:g} m is computed with."
-    )
-
-
-@sentence.register
-def _(found: MiddlesOfClasses) -> str:
-    return (
-        f"{found.source}: {found.heading!r} is the middle of each class, which reaches half-way to "
-        "its neighbours; give two columns, from and to, if that is wrong."
-    )
-
-
-@sentence.register
-def _(found: MoreHoursThanAYear) -> str:
-    return f"{found.source}: the hours add up to {found.hours:,.0f}, more than a year has."
-
-
-@sentence.register
-def _(found: SharesNotWhole) -> str:
-    return (
-        f"{found.source}: column {found.heading!r} adds up to {found.total:g}, not to "
-        f"{found.whole:g}; it was stretched to the whole."
-    )
+say(
+    {
+        ValuesBeyondLimits: (
+            "{0.source}: values of {0.role} outside {0.lowest:g} to {0.highest:g}, which count as "
+            "missing: {0.values}; is the unit right?"
+        ),
+        LinesBackInTime: (
+            "{0.source}: lines that go back in time: {0.lines}; the record was sorted."
+        ),
+        ReadingsAtOneTime: (
+            "{0.source}: readings with the very time of another, averaged with it: {0.readings}; "
+            "that is right where the times leave out the seconds, and wrong where lines are "
+            "repeated or several sensors stand in one file."
+        ),
+        ReadingsBeyondUsual: (
+            "{0.source}: readings beyond the usual {0.usual:g} of an interval: {0.readings}; lines "
+            "may be repeated."
+        ),
+        HeightNotAsStated: (
+            "{0.source}: the file says that the sensor is {0.height_in_file_m:g} m high, but "
+            "{0.height_stated_m:g} m is stated; {0.height_stated_m:g} m is computed with."
+        ),
+        MiddlesOfClasses: (
+            "{0.source}: {0.heading!r} is the middle of each class, which reaches half-way to its "
+            "neighbours; give two columns, from and to, if that is wrong."
+        ),
+        MoreHoursThanAYear: "{0.source}: the hours add up to {0.hours:,.0f}, more than a year has.",
+        SharesNotWhole: (
+            "{0.source}: column {0.heading!r} adds up to {0.total:g}, not to {0.whole:g}; it was "
+            "stretched to the whole."
+        ),
+    }
+)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from yieldest.arrays import plainly
-from yieldest.report.sentences.words import sentence
+from yieldest.report.sentences.words import say, sentence
 from yieldest.turbine.bins import Bins
 from yieldest.turbine.conversion_chain import Chain
 from yieldest.turbine.curve_ends import LastPowerHeld, NothingAboveLast
@@ -95,24 +95,6 @@ def fraction_words(share: float) -> str:
 
 
 @sentence.register
-def _(_: StandardAirAssumed) -> str:
-    return (
-        "Readings taken at 1.225 kg/m3, for neither air density nor elevation and temperature are "
-        "stated."
-    )
-
-
-@sentence.register
-def _(_: SeaLevelAssumed) -> str:
-    return "Readings taken at sea level, for neither pressure nor elevation is stated."
-
-
-@sentence.register
-def _(_: TemperateAirAssumed) -> str:
-    return "Readings taken at 15 C, for no temperature is stated."
-
-
-@sentence.register
 def _(finding: EmptyBins) -> str:
     return (
         f"No reading fell into the bin{_several(finding.centre_ms)} m/s; the curve there is drawn "
@@ -129,65 +111,11 @@ def _(finding: ThinBins) -> str:
 
 
 @sentence.register
-def _(finding: BinsMoved) -> str:
-    return (
-        f"Bins moved by more than their scatter explains: {finding.count}, so that the curve rises "
-        "to one peak and falls after it."
-    )
-
-
-@sentence.register
-def _(finding: CutInNotSeen) -> str:
-    return (
-        "The machine made power in the lowest bin already, so cut-in was not seen; no power is "
-        f"counted below {finding.cut_in_ms:.1f} m/s."
-    )
-
-
-@sentence.register
 def _(finding: PowerBelowZero) -> str:
     return (
         f"Some powers are below zero (down to {plainly(finding.least_w)} W): the machine draws. "
         "The curve counts that as nothing; state the draw as load.idle_draw_w."
     )
-
-
-@sentence.register
-def _(finding: FarFromTheOthers) -> str:
-    return (
-        f"{finding.place}: {finding.power_w:.4g} W at {finding.speed_ms:.3g} m/s lies far from the "
-        f"others of its bin, as do {finding.others} more; they were kept, so look at them."
-    )
-
-
-@sentence.register
-def _(finding: NothingAboveLast) -> str:
-    return (
-        f"{finding.name}: no power is counted above {finding.last_ms:.4g} m/s, the last speed of "
-        "the curve, for no cut-out speed is stated."
-    )
-
-
-@sentence.register
-def _(finding: LastPowerHeld) -> str:
-    return (
-        f"{finding.name}: from {finding.last_ms:.4g} m/s, the last speed of the curve, to "
-        "the cut-out "
-        f"at {finding.cut_out_ms:g} m/s the last power is held, for extrapolation is not stated."
-    )
-
-
-@sentence.register
-def _(finding: BetzNotChecked) -> str:
-    return (
-        f"{finding.name}: the rotor area is not stated, so the curve could not be checked against "
-        "the Betz limit."
-    )
-
-
-@sentence.register
-def _(finding: NoPowerAtAll) -> str:
-    return f"{finding.name}: the curve never makes any power."
 
 
 @sentence.register
@@ -199,34 +127,10 @@ def _(finding: CurveUncertaintyAssumed) -> str:
 
 
 @sentence.register
-def _(finding: ModelledFile) -> str:
-    return f"{finding.name}: this curve is modelled; nobody measured it."
-
-
-@sentence.register
-def _(finding: CurveDensityAssumed) -> str:
-    return f"{finding.name}: the curve holds for an air density of 1.225 kg/m3, for none is stated."
-
-
-@sentence.register
-def _(finding: ThrustLeftAside) -> str:
-    return f"{finding.name}: the thrust was left aside, for the rotor area is not stated."
-
-
-@sentence.register
 def _(finding: GenericUncertaintyAssumed) -> str:
     return (
         f"{finding.name}: the generic curve is doubtful by "
         f"{100 * finding.relative_uncertainty:.0f} % (standard, our choice)."
-    )
-
-
-@sentence.register
-def _(finding: NeverRated) -> str:
-    return (
-        f"{finding.name}: rated power {finding.rated_power_w:g} W would need "
-        f"{finding.needed_ms:.1f} m/s, above the {finding.level_to_ms:g} m/s at which the machine "
-        "furls or stops; it is never reached."
     )
 
 
@@ -236,15 +140,6 @@ def _(finding: NobodyMeasured) -> str:
         f"The power curve of {finding.name} is modelled from its rotor area; nobody measured it. "
         f"Its power is doubtful by {100 * finding.relative_uncertainty:.0f} % (standard "
         "uncertainty), and real machines of home make are more often below than above such a curve."
-    )
-
-
-@sentence.register
-def _(finding: LowCoefficient) -> str:
-    return (
-        f"{finding.where} the power coefficient is at best {finding.coefficient:.3f}, "
-        "which is little "
-        "even for a poor machine; check the rotor size (feet given as metres?) and the units."
     )
 
 
@@ -290,34 +185,11 @@ def _(finding: OtherLoad) -> str:
 
 
 @sentence.register
-def _(finding: HeatOnly) -> str:
-    return (
-        f"{finding.name}: a resistor makes heat only; a kWh of it is worth what it replaces, not "
-        "what a kWh from the mains costs."
-    )
-
-
-@sentence.register
 def _(finding: AboveBetz) -> str:
     return (
         f"{above_betz_words(finding)}; readings like it that were left out: {finding.left_out}. "
         "Either a slip of the pen, or the gust had passed the anemometer already."
     )
-
-
-@sentence.register
-def _(finding: DirectCurrentAssumed) -> str:
-    return f"{finding.name}: direct current, for no circuit is stated."
-
-
-@sentence.register
-def _(finding: RmsAssumed) -> str:
-    return f"{finding.name}: the {finding.what} are RMS values, for nothing else is stated."
-
-
-@sentence.register
-def _(finding: MinutesLeftOut) -> str:
-    return f"Minutes left out for having less than half of the usual readings: {finding.count}."
 
 
 @sentence.register
@@ -355,32 +227,6 @@ def _(finding: WattsContradict) -> str:
     return f"{contradiction_words(finding)}; lines like it that were left out: {finding.left_out}."
 
 
-@sentence.register
-def _(finding: LoadResistanceApart) -> str:
-    return (
-        f"{finding.name}: volts over amps is {finding.ratio:.2f} times the load resistance; the "
-        "resistor was hot, or one of the three is wrong. Volts x amps were used."
-    )
-
-
-@sentence.register
-def _(finding: LinesWithoutValues) -> str:
-    return f"{finding.name}: lines left out for want of a speed or a power: {finding.count}."
-
-
-@sentence.register
-def _(finding: ReadingsOutOfOrder) -> str:
-    return f"{finding.name}: lines that go back in time: {finding.count}; the readings were sorted."
-
-
-@sentence.register
-def _(finding: RepeatedLines) -> str:
-    return (
-        f"{finding.place}: lines that repeat time and values of the line before: {finding.count}, "
-        "this one first; each was counted once."
-    )
-
-
 def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
     """Follow the power through the machine in plain sentences, at its best bin."""
     best = chain.best
@@ -412,3 +258,76 @@ def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
             )
         )
     return said
+
+
+say(
+    {
+        StandardAirAssumed: (
+            "Readings taken at 1.225 kg/m3, for neither air density nor elevation and temperature "
+            "are stated."
+        ),
+        SeaLevelAssumed: (
+            "Readings taken at sea level, for neither pressure nor elevation is stated."
+        ),
+        TemperateAirAssumed: "Readings taken at 15 C, for no temperature is stated.",
+        BinsMoved: (
+            "Bins moved by more than their scatter explains: {0.count}, so that the curve rises to "
+            "one peak and falls after it."
+        ),
+        CutInNotSeen: (
+            "The machine made power in the lowest bin already, so cut-in was not seen; no power is "
+            "counted below {0.cut_in_ms:.1f} m/s."
+        ),
+        FarFromTheOthers: (
+            "{0.place}: {0.power_w:.4g} W at {0.speed_ms:.3g} m/s lies far from the others of its "
+            "bin, as do {0.others} more; they were kept, so look at them."
+        ),
+        NothingAboveLast: (
+            "{0.name}: no power is counted above {0.last_ms:.4g} m/s, the last speed of the curve, "
+            "for no cut-out speed is stated."
+        ),
+        LastPowerHeld: (
+            "{0.name}: from {0.last_ms:.4g} m/s, the last speed of the curve, to the cut-out at "
+            "{0.cut_out_ms:g} m/s the last power is held, for extrapolation is not stated."
+        ),
+        BetzNotChecked: (
+            "{0.name}: the rotor area is not stated, so the curve could not be checked against the "
+            "Betz limit."
+        ),
+        NoPowerAtAll: "{0.name}: the curve never makes any power.",
+        ModelledFile: "{0.name}: this curve is modelled; nobody measured it.",
+        CurveDensityAssumed: (
+            "{0.name}: the curve holds for an air density of 1.225 kg/m3, for none is stated."
+        ),
+        ThrustLeftAside: "{0.name}: the thrust was left aside, for the rotor area is not stated.",
+        NeverRated: (
+            "{0.name}: rated power {0.rated_power_w:g} W would need {0.needed_ms:.1f} m/s, above "
+            "the {0.level_to_ms:g} m/s at which the machine furls or stops; it is never reached."
+        ),
+        LowCoefficient: (
+            "{0.where} the power coefficient is at best {0.coefficient:.3f}, which is little even "
+            "for a poor machine; check the rotor size (feet given as metres?) and the units."
+        ),
+        HeatOnly: (
+            "{0.name}: a resistor makes heat only; a kWh of it is worth what it replaces, not what "
+            "a kWh from the mains costs."
+        ),
+        DirectCurrentAssumed: "{0.name}: direct current, for no circuit is stated.",
+        RmsAssumed: "{0.name}: the {0.what} are RMS values, for nothing else is stated.",
+        MinutesLeftOut: (
+            "Minutes left out for having less than half of the usual readings: {0.count}."
+        ),
+        LoadResistanceApart: (
+            "{0.name}: volts over amps is {0.ratio:.2f} times the load resistance; the resistor "
+            "was hot, or one of the three is wrong. Volts x amps were used."
+        ),
+        LinesWithoutValues: "{0.name}: lines left out for want of a speed or a power: {0.count}.",
+        ReadingsOutOfOrder: (
+            "{0.name}: lines that go back in time: {0.count}; the readings were sorted."
+        ),
+        RepeatedLines: (
+            "{0.place}: lines that repeat time and values of the line before: {0.count}, this one "
+            "first; each was counted once."
+        ),
+    }
+)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import calendar
 
-from yieldest.report.sentences.words import sentence
+from yieldest.report.sentences.words import say, sentence
 from yieldest.wind.data_recovery import (
     GapsInRecord,
     LessThanAYear,
@@ -27,28 +27,11 @@ from yieldest.wind.resource import PoorWeibullFit, SeveralModes, UnevenSectors
 
 
 @sentence.register
-def _(found: LessThanAYear) -> str:
-    return (
-        f"The record spans {found.days:.0f} days, less than a year: the seasons it lacks may be "
-        "much windier or calmer than those it holds."
-    )
-
-
-@sentence.register
 def _(found: MonthsMissing) -> str:
     names = ", ".join(calendar.month_name[month] for month in found.months)
     return (
         f"Less than half of {names} is in the record; where winters are windy, missing winter "
         "months make the mean too low and missing summer months make it too high."
-    )
-
-
-@sentence.register
-def _(found: SparseReadings) -> str:
-    return (
-        f"The readings are {found.interval_hours:.0f} h apart: as means over so long they smooth "
-        "gusts and lulls away, and the energy comes out too low; as readings at one time of day "
-        "they tell of that time alone."
     )
 
 
@@ -95,32 +78,6 @@ def _(found: SeveralModes) -> str:
 
 
 @sentence.register
-def _(found: UnevenSectors) -> str:
-    return (
-        f"Directions come in steps of 10 degrees, which {found.sectors} sectors share unevenly; 12 "
-        "sectors hold three each."
-    )
-
-
-@sentence.register
-def _(_: NotMeasured) -> str:
-    return (
-        "No reading stands behind the stated wind: a mean that is 10 % off makes the energy up to "
-        "30 % off, for it goes with the cube; log the wind where the machine will stand before "
-        "much money is spent."
-    )
-
-
-@sentence.register
-def _(_: OnlyMonthlyMeans) -> str:
-    return (
-        "Monthly means say nothing of how the wind spreads about them: with a shape of 1.6 instead "
-        "of 2 there is 30 % more power in the wind, with 2.4 there is 15 % less; measure on the "
-        "site before building."
-    )
-
-
-@sentence.register
 def _(found: HeightsFarApart) -> str:
     return (
         f"From {found.from_height_m:g} m to {found.to_height_m:g} m is more than a factor "
@@ -138,14 +95,6 @@ def _(found: AboveSurfaceLayer) -> str:
 
 
 @sentence.register
-def _(found: NearRoughness) -> str:
-    return (
-        f"{found.height_m:g} m is below displacement + 10 roughness lengths, where the log law is "
-        "not valid; the speed at the hub is doubtful."
-    )
-
-
-@sentence.register
 def _(found: FewFullYears) -> str:
     return (
         f"Year-to-year spread of the mean wind {100 * found.year_to_year_spread:.0f} % (common "
@@ -153,17 +102,42 @@ def _(found: FewFullYears) -> str:
     )
 
 
-@sentence.register
-def _(found: ShortReference) -> str:
-    return (
-        f"{found.source}: the reference covers {found.months:.0f} months, less than a whole year."
-    )
-
-
-@sentence.register
-def _(found: ClockSetRight) -> str:
-    return (
-        f"{found.source}: its clock seems to be {found.hours:+g} h from the site's (correlation "
-        f"{found.correlation_with:.2f} instead of {found.correlation_without:.2f}), and was set "
-        "right; check the time zones."
-    )
+say(
+    {
+        LessThanAYear: (
+            "The record spans {0.days:.0f} days, less than a year: the seasons it lacks may be "
+            "much windier or calmer than those it holds."
+        ),
+        SparseReadings: (
+            "The readings are {0.interval_hours:.0f} h apart: as means over so long they smooth "
+            "gusts and lulls away, and the energy comes out too low; as readings at one time of "
+            "day they tell of that time alone."
+        ),
+        UnevenSectors: (
+            "Directions come in steps of 10 degrees, which {0.sectors} sectors share unevenly; 12 "
+            "sectors hold three each."
+        ),
+        NotMeasured: (
+            "No reading stands behind the stated wind: a mean that is 10 % off makes the energy up "
+            "to 30 % off, for it goes with the cube; log the wind where the machine will stand "
+            "before much money is spent."
+        ),
+        OnlyMonthlyMeans: (
+            "Monthly means say nothing of how the wind spreads about them: with a shape of 1.6 "
+            "instead of 2 there is 30 % more power in the wind, with 2.4 there is 15 % less; "
+            "measure on the site before building."
+        ),
+        NearRoughness: (
+            "{0.height_m:g} m is below displacement + 10 roughness lengths, where the log law is "
+            "not valid; the speed at the hub is doubtful."
+        ),
+        ShortReference: (
+            "{0.source}: the reference covers {0.months:.0f} months, less than a whole year."
+        ),
+        ClockSetRight: (
+            "{0.source}: its clock seems to be {0.hours:+g} h from the site's (correlation "
+            "{0.correlation_with:.2f} instead of {0.correlation_without:.2f}), and was set right; "
+            "check the time zones."
+        ),
+    }
+)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache, singledispatch
 from importlib import import_module
 from pathlib import Path
@@ -26,6 +26,12 @@ def sentence(finding: object) -> str:
     if sentence.dispatch(kind) is sentence.dispatch(object):
         raise TypeError(f"no sentence is known for {kind.__name__}")
     return sentence(finding)
+
+
+def say(templates: Mapping[type[Finding], str]) -> None:
+    """Register sentences that only fill in what a finding holds: "{0.readings:,} readings"."""
+    for kind, template in templates.items():
+        sentence.register(kind)(template.format)
 
 
 @cache
