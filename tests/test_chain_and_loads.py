@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.energy.annual_energy import in_turbulence
-from yieldest.energy.closed_form import mean_power_beyond_w, mean_power_w, usual_years
+from yieldest.energy.closed_form import mean_power_w
+from yieldest.energy.net_energy import HubSpeeds, usual_years
 from yieldest.errors import InputError
 from yieldest.report.sentences.turbine import fraction_words, where_the_energy_goes
 from yieldest.turbine.conversion_chain import read_generator
@@ -258,15 +259,16 @@ def test_energy_beyond_the_last_point_adds_up(tmp_path):
     path = tmp_path / "curve.csv"
     path.write_text("speed (m/s),power (W)\n3,0\n8,200\n")
     ended = read_power_curve(path)
-    for beyond in ("hold", "cube law"):
+    for extrapolation in ("hold", "cube law"):
         whole = read_power_curve(
-            path, ends=Ends(cut_out_ms=15, extrapolation=beyond, rated_power_w=500.0)
+            path, ends=Ends(cut_out_ms=15, extrapolation=extrapolation, rated_power_w=500.0)
         )
         total = mean_power_w(2.0, 6.0, whole.speed_ms, whole.power_w)
         below = mean_power_w(2.0, 6.0, ended.speed_ms, ended.power_w)
-        assert mean_power_beyond_w(2.0, 6.0, whole) == pytest.approx(total - below, rel=1e-9)
+        beyond_w = HubSpeeds(2.0, 6.0, 0.0).beyond_kwh(whole, 1) / 8.76
+        assert beyond_w == pytest.approx(total - below, rel=1e-9)
         assert total > below
-    assert mean_power_beyond_w(2.0, 6.0, ended) == 0
+    assert HubSpeeds(2.0, 6.0, 0.0).beyond_kwh(ended, 1) == 0
 
 
 def test_usual_years_against_a_sum_over_hours(tmp_path):

@@ -10,8 +10,9 @@ from scipy.integrate import quad
 from scipy.stats import weibull_min
 
 from yieldest.energy.annual_energy import annual_energy
-from yieldest.energy.closed_form import HOURS_PER_YEAR, mean_power_w, share_at_power, yearly_hours
+from yieldest.energy.closed_form import mean_power_w, share_at_power
 from yieldest.energy.losses import LOSS_CATEGORIES, kept_share, losses_of
+from yieldest.energy.net_energy import HOURS_PER_YEAR, HubSpeeds, SpeedSeries
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve
@@ -88,11 +89,23 @@ def test_share_at_power_agrees_with_sampling_the_quantiles(shape, scale, curve, 
 
 @given(shapes, scales, st.floats(0, 0.5), curves())
 def test_the_hours_make_a_year(shape, scale, calm_share, curve):
-    speed, power = curve
-    hours = yearly_hours(shape, scale, calm_share, speed, power, float(power.max()))
+    hours = HubSpeeds(shape, scale, calm_share).yearly_hours(PowerCurve(*curve))
     assert hours.without_output + hours.generating + hours.cut_out == pytest.approx(HOURS_PER_YEAR)
     assert hours.without_output >= -1e-6
     assert 0 <= hours.at_rated <= hours.generating + 1e-6
+
+
+def test_the_hours_of_a_record_are_counted_value_by_value():
+    """Against numpy.interp at every value: 3, 10 and 12 m/s lie on the points of the curve."""
+    speed, weight = np.array([0.0, 2.9, 3.0, 5.0, 9.4, 10.0, 12.0, 12.1]), np.arange(1.0, 9.0)
+    curve = PowerCurve([3, 9, 10, 12], [0, 990, 1000, 1000])
+    power = np.interp(speed, curve.speed_ms, curve.power_w, left=0, right=0)
+    found = HubSpeeds(2.0, 6.0, 0.0, SpeedSeries(speed, weight)).yearly_hours(curve)
+    each = HOURS_PER_YEAR * weight / weight.sum()
+    assert found.generating == pytest.approx(each[power > 0].sum())
+    assert found.at_rated == pytest.approx(each[power >= 990].sum())
+    assert found.cut_out == pytest.approx(each[-1])
+    assert found.without_output == pytest.approx(each[:3].sum())
 
 
 @given(st.dictionaries(st.sampled_from(list(LOSS_CATEGORIES)), st.floats(0, 0.99)))

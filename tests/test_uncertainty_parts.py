@@ -221,5 +221,5 @@ def test_generating_time_is_counted_as_value_by_value(speeds, powers, factor):
     for by in (1.0, factor):
         generating = np.interp(speed * by, node, power, left=0, right=0) > 0
         if by == 1.0 or not np.isclose(speed[:, None] * by, node, rtol=1e-12).any():
-            found = series.share_generating(by, node, power)
+            found = series.share_at_power(by, node, power, 0.0)
             assert found == pytest.approx(weight[generating].sum() / weight.sum(), abs=1e-12)

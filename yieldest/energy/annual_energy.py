@@ -7,10 +7,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from yieldest.arrays import FloatArray
 from yieldest.defaults import YEAR_TO_YEAR
-from yieldest.energy.closed_form import HOURS_PER_YEAR, YearlyHours, mean_power_w
-from yieldest.energy.losses import LOSS_CATEGORIES, Loss, assumed_losses, kept_share, losses_of
-from yieldest.energy.net_energy import HubSpeeds, SpeedSeries, draw_without_output_kwh
+from yieldest.energy.closed_form import mean_power_w
+from yieldest.energy.losses import Loss, assumed_losses, kept_share, losses_of
+from yieldest.energy.net_energy import (
+    HOURS_PER_YEAR,
+    HubSpeeds,
+    SpeedSeries,
+    YearlyHours,
+    draw_without_output_kwh,
+)
 from yieldest.html_repr import html_table
 from yieldest.hub.turbulence import added_intensity, curve_in_turbulence
 from yieldest.provenance import Finding, Provenance
@@ -78,14 +85,10 @@ class AnnualEnergy:
 
     Parameters
     ----------
-    count : int
-        Number of machines.
     gross_kwh : float
         Before losses: from the fitted distribution or the time series, whichever is used.
-    fitted_gross_kwh : float
-        From the fitted distribution.
     time_series_gross_kwh : float or None
-        From the time series of the record; None without one.
+        None without a record.
     from_time_series : bool
         Whether that is used: when it was asked for, or the fit is too far from it.
     extrapolated_kwh : float
@@ -119,19 +122,15 @@ class AnnualEnergy:
 
     def _repr_html_(self) -> str:
         """Show the main figures in a notebook."""
+        lost = {f"lost: {loss.name}": f"{100 * loss.share:.3g} %" for loss in self.losses}
         factor = "" if self.capacity_factor is None else f"{100 * self.capacity_factor:.3g} %"
-        return html_table(
-            "Energy in a year",
-            [
-                ["gross energy", f"{self.gross_kwh:.4g} kWh"],
-                *(
-                    [f"lost: {LOSS_CATEGORIES[loss.category].name}", f"{100 * loss.share:.3g} %"]
-                    for loss in self.losses
-                ),
-                ["net energy", f"{self.net_kwh:.4g} kWh"],
-                ["capacity factor", factor],
-            ],
-        )
+        shown = {
+            "gross energy": f"{self.gross_kwh:.4g} kWh",
+            **lost,
+            "net energy": f"{self.net_kwh:.4g} kWh",
+            "capacity factor": factor,
+        }
+        return html_table("Energy in a year", list(shown.items()))
 
 
 def annual_energy(
@@ -171,39 +170,48 @@ def annual_energy(
     wind = HubSpeeds(distribution.shape, distribution.scale_ms, distribution.calm_share)
     gross = wind.scaled(years).gross_kwh(*nodes, count)
     fitted_kwh, series_kwh, use_series = float(gross[0]), None, False
-    if time_series is not None:
-        by_series = replace(wind, series=time_series).scaled(years).gross_kwh(*nodes, count)
-        series_kwh = float(by_series[0])
-        limit = distribution.reading_limit
-        use_series = limit is not None and (
-            limit == 0 or abs(fitted_kwh - series_kwh) > limit * series_kwh
-        )
-        gross = by_series if use_series else gross
-    used = replace(wind, series=time_series if use_series else None)
-    beyond_w, hours = used.mean_power_beyond_w(curve), used.yearly_hours(curve)
-    kwh_per_w = count * HOURS_PER_YEAR / 1000
-    draw = float(
-        draw_without_output_kwh(curve.idle_draw_w, hours.generating / HOURS_PER_YEAR, count)
-    )
-    net, low, high = (float(kwh) * kept_share(losses) - draw for kwh in gross)
     warnings: list[Finding] = []
-    if series_kwh is not None and abs(fitted_kwh - series_kwh) > POOR_FIT * series_kwh:
-        warnings.append(PoorFit(fitted_kwh, series_kwh, POOR_FIT, use_series))
-    warnings += _doubtful(curve, hours, float(gross[0]), net, beyond_w * kwh_per_w, count)
+    if time_series is not None:
+        series = replace(wind, series=time_series)
+        by_series = series.scaled(years).gross_kwh(*nodes, count)
+        series_kwh = float(by_series[0])
+        apart_kwh, limit = abs(fitted_kwh - series_kwh), distribution.reading_limit
+        use_series = limit is not None and (limit == 0 or apart_kwh > limit * series_kwh)
+        if use_series:
+            wind, gross = series, by_series
+        if apart_kwh > POOR_FIT * series_kwh:
+            warnings.append(PoorFit(fitted_kwh, series_kwh, POOR_FIT, use_series))
+    gross_kwh, beyond_kwh = float(gross[0]), float(wind.beyond_kwh(curve, count))
+    hours = wind.yearly_hours(curve)
+    generating = hours.generating / HOURS_PER_YEAR
+    draw_kwh = float(draw_without_output_kwh(curve.idle_draw_w, generating, count))
+    net_kwh, low_kwh, high_kwh = (float(kwh) * kept_share(losses) - draw_kwh for kwh in gross)
+    full_kwh = curve.rated_power_w * count * HOURS_PER_YEAR / 1000
+    stopped_kwh = hours.cut_out * float(curve.power_at(curve.cut_out_ms)) * count / 1000
+    if gross_kwh <= 0:
+        warnings.append(NoEnergy())
+    else:
+        much_kwh, last_ms = MUCH_BEYOND_LAST * gross_kwh, curve.last_measured_ms
+        if beyond_kwh > much_kwh:
+            warnings.append(
+                MuchBeyondLastSpeed(beyond_kwh / gross_kwh, last_ms, curve.extrapolation)
+            )
+        if stopped_kwh > much_kwh:
+            warnings.append(MuchAboveCutOut(hours.cut_out, curve.cut_out_ms, stopped_kwh))
+        if net_kwh <= 0:
+            warnings.append(ConvertersDrawMore())
     return AnnualEnergy(
         count=count,
-        gross_kwh=float(gross[0]),
+        gross_kwh=gross_kwh,
         fitted_gross_kwh=fitted_kwh,
         time_series_gross_kwh=series_kwh,
         from_time_series=use_series,
-        extrapolated_kwh=beyond_w * kwh_per_w,
-        idle_draw_kwh=draw,
-        net_kwh=net,
-        inter_annual_low_kwh=low,
-        inter_annual_high_kwh=high,
-        capacity_factor=(
-            net / (curve.rated_power_w * kwh_per_w) if curve.rated_power_w > 0 else None
-        ),
+        extrapolated_kwh=beyond_kwh,
+        idle_draw_kwh=draw_kwh,
+        net_kwh=net_kwh,
+        inter_annual_low_kwh=low_kwh,
+        inter_annual_high_kwh=high_kwh,
+        capacity_factor=net_kwh / full_kwh if full_kwh > 0 else None,
         hours=hours,
         losses=losses,
         provenance=Provenance(
@@ -215,31 +223,11 @@ def annual_energy(
     )
 
 
-def _doubtful(
-    curve: PowerCurve, hours: YearlyHours, gross: float, net: float, beyond: float, count: int
-) -> list[Finding]:
-    """Return what makes the energy doubtful, all in kWh."""
-    if gross <= 0:
-        return [NoEnergy()]
-    found: list[Finding] = []
-    if beyond > MUCH_BEYOND_LAST * gross:
-        found.append(
-            MuchBeyondLastSpeed(beyond / gross, curve.last_measured_ms, curve.extrapolation)
-        )
-    stopped = hours.cut_out * float(curve.power_at(curve.cut_out_ms)) * count / 1000
-    if stopped > MUCH_BEYOND_LAST * gross:
-        found.append(MuchAboveCutOut(hours.cut_out, curve.cut_out_ms, stopped))
-    if net <= 0:
-        found.append(ConvertersDrawMore())
-    return found
-
-
 @dataclass(frozen=True)
 class EnergyStep:
-    """What is left after one step on the way from the wind to the net energy.
+    """What is left of a year's energy after one step on the way from the wind to the net energy.
 
-    A year's energy of all machines; the first step loses nothing, and `assumed` says whether the
-    share lost was assumed.
+    The first step loses nothing; `assumed` says whether the share lost was assumed.
     """
 
     name: str
@@ -259,40 +247,36 @@ def energy_steps(
     The wind through the swept area carries rho A mean(v^3) / 2, of which no rotor in free flow can
     take more than 16/27 (Betz 1920). Without a rotor area the way begins at the gross energy.
     """
-    left: list[tuple[str, float, bool]] = []
+    steps: list[EnergyStep] = []
+
+    def add(name: str, left_kwh: float, *, assumed: bool = False) -> None:
+        before = steps[-1].left_kwh if steps else left_kwh
+        steps.append(EnergyStep(name, left_kwh, before - left_kwh, assumed))
+
     if curve.rotor_area_m2 is not None:
         if energy.from_time_series and time_series is not None:
             cube = float(np.average(time_series.speed_ms**3, weights=time_series.weight))
         else:
-            cube = (1 - distribution.calm_share) * float(
-                moment(distribution.shape, distribution.scale_ms, 3)
-            )
+            windy = 1 - distribution.calm_share
+            cube = windy * float(moment(distribution.shape, distribution.scale_ms, 3))
         per_unit_cube = float(power_in_wind_w(1.0, curve.rotor_area_m2, curve.air_density_kg_m3))
         carried = per_unit_cube * cube * energy.count * HOURS_PER_YEAR / 1000
-        left += [
-            ("in the wind through the rotor", carried, False),
-            ("what any rotor could take (Betz)", BETZ_LIMIT * carried, False),
-        ]
+        add("in the wind through the rotor", carried)
+        add("what any rotor could take (Betz)", BETZ_LIMIT * carried)
     kept = energy.gross_kwh
-    left.append(("what this curve makes of it (gross)", kept, False))
-    for loss in energy.losses:
-        if loss.share:
-            kept *= 1 - loss.share
-            left.append((f"after {LOSS_CATEGORIES[loss.category].name}", kept, loss.assumed))
-    before = [left[0][1], *(kwh for _, kwh, _ in left)]
-    return tuple(
-        EnergyStep(name, kwh, was - kwh, assumed)
-        for (name, kwh, assumed), was in zip(left, before, strict=False)
-    )
+    add("what this curve makes of it (gross)", kept)
+    for loss in filter(lambda loss: loss.share, energy.losses):
+        kept *= 1 - loss.share
+        add(f"after {loss.name}", kept, assumed=loss.assumed)
+    return tuple(steps)
 
 
 @dataclass(frozen=True)
 class TurbulenceEffect(Finding):
     """What turbulence does to the energy of a build.
 
-    The intensity is that of the site (standard deviation of the speed over its mean); the effect is
-    the share by which the gross energy changes if the machine follows every gust. Only a loss is
-    counted.
+    The intensity is that of the site; the effect is the share by which the gross energy changes if
+    the machine follows every gust. Only a loss is counted.
     """
 
     intensity: float
@@ -308,27 +292,24 @@ def in_turbulence(
     The curve comes back as it was where turbulence would add energy: a small rotor does not follow
     the gusts that a formula counts, so a gain on paper is not earned.
     """
-    speed, power = curve_in_turbulence(
-        curve.speed_ms, curve.power_w, float(added_intensity(intensity))
+    plain = (curve.speed_ms, curve.power_w)
+    blurred = curve_in_turbulence(*plain, float(added_intensity(intensity)))
+    before, after = (
+        float(mean_power_w(distribution.shape, distribution.scale_ms, *nodes))
+        for nodes in (plain, blurred)
     )
-    before = float(
-        mean_power_w(distribution.shape, distribution.scale_ms, curve.speed_ms, curve.power_w)
-    )
-    after = float(mean_power_w(distribution.shape, distribution.scale_ms, speed, power))
     effect = after / before - 1 if before > 0 else 0.0
-    counted = effect < 0
-    if counted:
-        at, thrust, uncertainty = (
-            curve.speed_ms,
-            curve.thrust_coefficient,
-            curve.power_uncertainty_w,
-        )
+    if effect < 0:
+
+        def moved(values: FloatArray | None) -> FloatArray | None:
+            return None if values is None else np.interp(blurred[0], plain[0], values)
+
         curve = replace(
             curve,
-            speed_ms=speed,
-            power_w=power,
-            thrust_coefficient=None if thrust is None else np.interp(speed, at, thrust),
-            power_uncertainty_w=None if uncertainty is None else np.interp(speed, at, uncertainty),
+            speed_ms=blurred[0],
+            power_w=blurred[1],
+            thrust_coefficient=moved(curve.thrust_coefficient),
+            power_uncertainty_w=moved(curve.power_uncertainty_w),
             family=None,
         )
-    return curve, TurbulenceEffect(intensity, effect, counted)
+    return curve, TurbulenceEffect(intensity, effect, effect < 0)

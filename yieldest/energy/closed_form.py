@@ -1,23 +1,13 @@
-"""Mean power and yearly hours of a machine in a Weibull distribution, in closed form."""
+"""Mean power of a curve in a Weibull distribution, and its time at a power, in closed form."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import gammainc
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.defaults import RAYLEIGH_SHAPE
-from yieldest.turbine.power_curve import PowerCurve
-from yieldest.wind.weibull import mean_speed, scale_of_mean, share_above
-
-HOURS_PER_YEAR = 8760.0
-"""Hours in a year of 365 days, the year of IEC 61400-12-1."""
-
-USUAL_MEANS_MS = np.arange(3.0, 8.0)
-"""Mean winds at the hub between which small machines stand."""
+from yieldest.wind.weibull import mean_speed, share_above
 
 _NARROW = 1.26
 """Up to this ratio of its two speeds a piece is narrow: 8 points then err by less than 1e-12 of the
@@ -25,9 +15,6 @@ whole for shapes from 0.6 to 6."""
 _POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(8)
 _MANY = 10_000
 """From so many evaluations on the quadrature is worth its overhead."""
-
-RATED_SHARE = 0.99
-"""A machine counts as at rated power from this share of it on; our choice."""
 
 
 def mean_power_w(
@@ -99,17 +86,6 @@ def _mean_shares_above(
     return share
 
 
-def mean_power_beyond_w(
-    shape: npt.ArrayLike, scale_ms: npt.ArrayLike, curve: PowerCurve
-) -> FloatArray:
-    """Return the part of the mean power from above the last measured speed, in W, without calms."""
-    start = max(curve.last_measured_ms, curve.cut_in_ms)
-    if start >= curve.cut_out_ms:
-        return np.zeros(np.broadcast_shapes(np.shape(shape), np.shape(scale_ms)))
-    speed = np.concatenate(([start], curve.speed_ms[curve.speed_ms > start]))
-    return mean_power_w(shape, floats(scale_ms), speed, curve.power_at(speed))
-
-
 def share_at_power(
     shape: npt.ArrayLike,
     scale_ms: npt.ArrayLike,
@@ -147,72 +123,3 @@ def stretches_at_power(
     start = np.where(reached_left, speed[..., :-1], crossing)
     end = np.where(reached_right, speed[..., 1:], crossing)
     return start, end, reached_left | reached_right
-
-
-@dataclass(frozen=True)
-class YearlyHours:
-    """How a machine spends the 8760 hours of a year.
-
-    Too little wind for power, making power (of which `at_rated` at 99 % of rated power or more),
-    and above the cut-out speed.
-    """
-
-    without_output: float
-    generating: float
-    at_rated: float
-    cut_out: float
-
-
-def yearly_hours(
-    shape: float,
-    scale_ms: float,
-    calm_share: float,
-    node_speed_ms: FloatArray,
-    node_power_w: FloatArray,
-    rated_power_w: float,
-) -> YearlyHours:
-    """Return how a machine spends the hours of a year in the distribution at its hub."""
-    windy = (1 - calm_share) * HOURS_PER_YEAR
-    nodes = (shape, scale_ms, node_speed_ms, node_power_w)
-    generating = windy * float(share_at_power(*nodes, 0.0))
-    at_rated = 0.0
-    if rated_power_w > 0:
-        at_rated = windy * float(share_at_power(*nodes, RATED_SHARE * rated_power_w))
-    cut_out = windy * float(share_above(node_speed_ms[-1], shape, scale_ms))
-    return YearlyHours(
-        without_output=HOURS_PER_YEAR - generating - cut_out,
-        generating=generating,
-        at_rated=at_rated,
-        cut_out=cut_out,
-    )
-
-
-@dataclass(frozen=True)
-class UsualYears:
-    """Yearly energy of one machine, before losses, at round mean winds at the hub (Rayleigh).
-
-    The standard uncertainty is that from the curve alone, all points wrong in the same sense;
-    `beyond_kwh` is the part from above the last measured speed. Shapes are (n,).
-    """
-
-    mean_ms: FloatArray
-    energy_kwh: FloatArray
-    uncertainty_kwh: FloatArray
-    beyond_kwh: FloatArray
-
-
-def usual_years(curve: PowerCurve) -> UsualYears:
-    """Return what a curve yields at round mean winds.
-
-    IEC 61400-12-1 states annual energy at Rayleigh means of whole m/s, the measured and the
-    extrapolated part apart.
-    """
-    scale = scale_of_mean(USUAL_MEANS_MS, RAYLEIGH_SHAPE.value)
-    hours = HOURS_PER_YEAR / 1000
-    return UsualYears(
-        mean_ms=USUAL_MEANS_MS,
-        energy_kwh=hours * mean_power_w(RAYLEIGH_SHAPE.value, scale, curve.speed_ms, curve.power_w),
-        uncertainty_kwh=hours
-        * mean_power_w(RAYLEIGH_SHAPE.value, scale, curve.speed_ms, curve.uncertainty_w),
-        beyond_kwh=hours * mean_power_beyond_w(RAYLEIGH_SHAPE.value, scale, curve),
-    )

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
-import numpy as np
-import numpy.typing as npt
-
-from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import COMMON_PRACTICE, Assumed, Default
 from yieldest.errors import InputError
 from yieldest.settings import Settings, Share, key, with_keys
@@ -42,16 +39,10 @@ class LossCategory:
 
     def default(self, count: int) -> Default:
         """Return what is taken for so many machines where no share is stated."""
-        share = self.default_share
-        if count > 1 and self.default_share_of_several is not None:
-            share = self.default_share_of_several
-        return Default(
-            f"build.losses.{self.key}",
-            f"{self.name.capitalize()} loss",
-            share,
-            "share",
-            COMMON_PRACTICE,
-        )
+        several = self.default_share_of_several if count > 1 else None
+        share = self.default_share if several is None else several
+        words = f"{self.name.capitalize()} loss"
+        return Default(f"build.losses.{self.key}", words, share, "share", COMMON_PRACTICE)
 
     @property
     def left_out(self) -> str:
@@ -120,6 +111,11 @@ class Loss:
     standard_uncertainty: float
     method: str
 
+    @property
+    def name(self) -> str:
+        """The category as words."""
+        return LOSS_CATEGORIES[self.category].name
+
 
 def losses_of(
     stated: Mapping[str, float], count: int, computed: tuple[Loss, ...] = ()
@@ -145,18 +141,13 @@ def losses_of(
             raise InputError(
                 f"{name!r} is no category of loss; they are {', '.join(LOSS_CATEGORIES)}."
             )
-    by_category = {loss.category: loss for loss in computed}
-    losses = []
+    found = {}
     for name, category in LOSS_CATEGORIES.items():
-        if name in by_category:
-            losses.append(by_category[name])
-        elif name in stated:
-            share = stated[name]
-            losses.append(Loss(name, share, False, STATED_UNCERTAINTY * share, "stated"))
-        else:
-            share = category.default(count).value
-            losses.append(Loss(name, share, True, ASSUMED_UNCERTAINTY * share, "assumed"))
-    return tuple(losses)
+        share = category.default(count).value
+        found[name] = Loss(name, share, True, ASSUMED_UNCERTAINTY * share, "assumed")
+    for name, share in stated.items():
+        found[name] = Loss(name, share, False, STATED_UNCERTAINTY * share, "stated")
+    return tuple((found | {loss.category: loss for loss in computed}).values())
 
 
 def assumed_losses(losses: tuple[Loss, ...], count: int) -> tuple[Assumed, ...]:
@@ -168,9 +159,4 @@ def assumed_losses(losses: tuple[Loss, ...], count: int) -> tuple[Assumed, ...]:
 
 def kept_share(losses: tuple[Loss, ...]) -> float:
     """Return the share of energy left after all losses."""
-    return float(kept_after([loss.share for loss in losses]))
-
-
-def kept_after(shares: npt.ArrayLike) -> FloatArray:
-    """Return the share of energy left, the product of (1 - share) over the last axis."""
-    return np.asarray((1 - floats(shares)).prod(axis=-1))
+    return math.prod(1 - loss.share for loss in losses)

@@ -12,17 +12,17 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.energy.closed_form import (
-    HOURS_PER_YEAR,
-    RATED_SHARE,
-    YearlyHours,
-    mean_power_beyond_w,
-    mean_power_w,
-    share_at_power,
-    stretches_at_power,
-    yearly_hours,
-)
+from yieldest.defaults import RAYLEIGH_SHAPE
+from yieldest.energy.closed_form import mean_power_w, share_at_power, stretches_at_power
 from yieldest.turbine.power_curve import PowerCurve
+from yieldest.wind.weibull import scale_of_mean, share_above
+
+HOURS_PER_YEAR = 8760.0
+"""Hours in a year of 365 days, the year of IEC 61400-12-1."""
+USUAL_MEANS_MS = np.arange(3.0, 8.0)
+"""Mean winds at the hub between which small machines stand."""
+RATED_SHARE = 0.99
+"""A machine counts as at rated power from this share of it on; our choice."""
 
 
 @dataclass(frozen=True)
@@ -43,11 +43,10 @@ class SpeedSeries:
         """Speeds in rising order, with the sums of weight, and of weight times speed, below."""
         order = np.argsort(self.speed_ms)
         speed, share = self.speed_ms[order], self.weight[order] / self.weight.sum()
-        return (
-            speed,
-            np.concatenate(([0.0], np.cumsum(share))),
-            np.concatenate(([0.0], np.cumsum(share * speed))),
+        weight_below, run_below = (
+            np.concatenate(([0.0], np.cumsum(each))) for each in (share, share * speed)
         )
+        return speed, weight_below, run_below
 
     def mean_power_w(
         self, factor: npt.ArrayLike, node_speed_ms: npt.ArrayLike, node_power_w: npt.ArrayLike
@@ -84,35 +83,47 @@ class SpeedSeries:
         pieces = power[..., :-1] * weight + slope * (by * run - low * weight)
         return np.asarray(pieces.sum(axis=-1))
 
-    def share_generating(
-        self, factor: npt.ArrayLike, node_speed_ms: npt.ArrayLike, node_power_w: npt.ArrayLike
+    def share_at_power(
+        self,
+        factor: npt.ArrayLike,
+        node_speed_ms: npt.ArrayLike,
+        node_power_w: npt.ArrayLike,
+        level_w: float,
     ) -> FloatArray:
-        """Return the share of the time in which the curve gives power, as `mean_power_w`."""
+        """Return the share of the time at a power, as `closed_form.share_at_power`."""
         sorted_ms, weight_below, _ = self._sorted
         by = floats(factor)[..., np.newaxis]
         power = floats(node_power_w)
-        start, end, reached = stretches_at_power(floats(node_speed_ms), power, 0.0)
+        start, end, reached = stretches_at_power(floats(node_speed_ms), power, level_w)
         start, end = start / by, end / by
         # A value on a point of the curve belongs to the piece above it, on the last to that below;
         # where the point gives no power it belongs to none.
-        start = np.where(power[..., :-1] > 0, start, np.nextafter(start, np.inf))
+        if level_w == 0:
+            start = np.where(power[..., :-1] > 0, start, np.nextafter(start, np.inf))
         last = np.arange(end.shape[-1]) == end.shape[-1] - 1
         end = np.where(last & (power[..., 1:] > 0), np.nextafter(end, np.inf), end)
         below = weight_below[np.searchsorted(sorted_ms, np.stack(np.broadcast_arrays(start, end)))]
         return np.asarray(np.where(reached, below[1] - below[0], 0.0).sum(axis=-1))
 
-    def yearly_hours(self, power_w: FloatArray, cut_out_ms: float, rated_w: float) -> YearlyHours:
-        """Return how a machine spends the hours of a year; its power is that at each speed."""
-        hours = HOURS_PER_YEAR * self.weight / self.weight.sum()
-        generating = float(hours[power_w > 0].sum())
-        cut_out = float(hours[self.speed_ms > cut_out_ms].sum())
-        rated = (power_w >= RATED_SHARE * rated_w) & (rated_w > 0)
-        return YearlyHours(
-            without_output=HOURS_PER_YEAR - generating - cut_out,
-            generating=generating,
-            at_rated=float(hours[rated].sum()),
-            cut_out=cut_out,
-        )
+    def share_above(self, factor: npt.ArrayLike, speed_ms: npt.ArrayLike) -> FloatArray:
+        """Return the share of the time above a speed."""
+        sorted_ms, weight_below, _ = self._sorted
+        place = np.searchsorted(sorted_ms, floats(speed_ms) / floats(factor), side="right")
+        return np.asarray(weight_below[-1] - weight_below[place])
+
+
+@dataclass(frozen=True)
+class YearlyHours:
+    """How a machine spends the 8760 hours of a year.
+
+    Too little wind for power, making power (of which `at_rated` at 99 % of rated power or more),
+    and above the cut-out speed.
+    """
+
+    without_output: float
+    generating: float
+    at_rated: float
+    cut_out: float
 
 
 @dataclass(frozen=True)
@@ -137,10 +148,9 @@ class HubSpeeds:
 
     def scaled(self, by: npt.ArrayLike) -> HubSpeeds:
         """Return the wind with every speed multiplied."""
+        factor = floats(by)
         return replace(
-            self,
-            scale_ms=floats(self.scale_ms) * floats(by),
-            factor=floats(self.factor) * floats(by),
+            self, scale_ms=floats(self.scale_ms) * factor, factor=floats(self.factor) * factor
         )
 
     def gross_kwh(self, speed_ms: npt.ArrayLike, power_w: npt.ArrayLike, count: int) -> FloatArray:
@@ -152,48 +162,41 @@ class HubSpeeds:
             mean_w = self.series.mean_power_w(self.factor, speed_ms, power_w)
         return np.asarray(mean_w * (count * HOURS_PER_YEAR / 1000))
 
-    def share_generating(self, speed_ms: npt.ArrayLike, power_w: npt.ArrayLike) -> FloatArray:
-        """Return the share of the year in which a curve gives power, shape (...)."""
-        if self.series is None:
-            windy = share_at_power(self.shape, self.scale_ms, speed_ms, power_w, 0.0)
-            return np.asarray((1 - floats(self.calm_share)) * windy)
-        return self.series.share_generating(self.factor, speed_ms, power_w)
+    def beyond_kwh(self, curve: PowerCurve, count: int) -> FloatArray:
+        """Return the part of that from above the last measured speed of a curve, shape (...)."""
+        start = max(np.nextafter(curve.last_measured_ms, np.inf), curve.cut_in_ms)
+        speed = np.concatenate(([start], curve.speed_ms[curve.speed_ms > start]))
+        return self.gross_kwh(speed, curve.power_at(speed), count)
 
-    def mean_power_beyond_w(self, curve: PowerCurve) -> float:
-        """Return the part of the mean power from above the last measured speed, of one site."""
+    def share_at_power(
+        self, speed_ms: npt.ArrayLike, power_w: npt.ArrayLike, level_w: float = 0.0
+    ) -> FloatArray:
+        """Return the share of the year in which a curve gives a power (0: any), shape (...)."""
         if self.series is None:
-            windy = 1 - float(floats(self.calm_share))
-            return windy * float(mean_power_beyond_w(self.shape, self.scale_ms, curve))
-        speed, weight = self.series.speed_ms, self.series.weight
-        beyond = np.where(speed > curve.last_measured_ms, curve.power_at(speed), 0.0)
-        return float(beyond @ weight / weight.sum())
+            windy = share_at_power(self.shape, self.scale_ms, speed_ms, power_w, level_w)
+            return np.asarray((1 - floats(self.calm_share)) * windy)
+        return self.series.share_at_power(self.factor, speed_ms, power_w, level_w)
 
     def yearly_hours(self, curve: PowerCurve) -> YearlyHours:
         """Return how a machine spends the hours of a year at one site."""
+        rated_w, at_rated = curve.rated_power_w, 0.0
         if self.series is None:
-            return yearly_hours(
-                float(floats(self.shape)),
-                float(floats(self.scale_ms)),
-                float(floats(self.calm_share)),
-                curve.speed_ms,
-                curve.power_w,
-                curve.rated_power_w,
-            )
-        power = curve.power_at(self.series.speed_ms)
-        return self.series.yearly_hours(power, curve.cut_out_ms, curve.rated_power_w)
+            above = share_above(curve.cut_out_ms, self.shape, self.scale_ms)
+            above = (1 - floats(self.calm_share)) * above
+        else:
+            above = self.series.share_above(self.factor, curve.cut_out_ms)
+        cut_out = HOURS_PER_YEAR * float(above)
+        nodes = (curve.speed_ms, curve.power_w)
+        generating = HOURS_PER_YEAR * float(self.share_at_power(*nodes))
+        if rated_w > 0:
+            at_rated = HOURS_PER_YEAR * float(self.share_at_power(*nodes, RATED_SHARE * rated_w))
+        return YearlyHours(HOURS_PER_YEAR - generating - cut_out, generating, at_rated, cut_out)
 
 
 def draw_without_output_kwh(
     idle_draw_w: npt.ArrayLike, share_generating: npt.ArrayLike, count: int
 ) -> FloatArray:
-    """Return what converters draw in a year while their machines make nothing.
-
-    Parameters
-    ----------
-    idle_draw_w, share_generating : array_like
-        Power drawn by each, and share of the year in which it is not; they broadcast.
-    count : int
-    """
+    """Return what converters draw in a year while their machines make nothing (they broadcast)."""
     hours = HOURS_PER_YEAR * (1 - floats(share_generating))
     return np.asarray(floats(idle_draw_w) * hours * (count / 1000))
 
@@ -214,5 +217,33 @@ def net_kwh_per_year(
     net = wind.gross_kwh(speed_ms, power_w, count) * floats(kept)
     if idle_draw_w == 0:
         return np.asarray(net)
-    generating = wind.share_generating(speed_ms, power_w)
+    generating = wind.share_at_power(speed_ms, power_w)
     return np.asarray(net - draw_without_output_kwh(idle_draw_w, generating, count))
+
+
+@dataclass(frozen=True)
+class UsualYears:
+    """Yearly energy of one machine, before losses, at round mean winds at the hub (Rayleigh).
+
+    The standard uncertainty is that from the curve alone, all points wrong in the same sense;
+    `beyond_kwh` is the part from above the last measured speed. Shapes are (n,).
+    """
+
+    mean_ms: FloatArray
+    energy_kwh: FloatArray
+    uncertainty_kwh: FloatArray
+    beyond_kwh: FloatArray
+
+
+def usual_years(curve: PowerCurve) -> UsualYears:
+    """Return what a curve yields at round mean winds.
+
+    IEC 61400-12-1 states annual energy at Rayleigh means of whole m/s, the measured and the
+    extrapolated part apart.
+    """
+    shape = RAYLEIGH_SHAPE.value
+    wind = HubSpeeds(shape, scale_of_mean(USUAL_MEANS_MS, shape), 0.0)
+    energy, uncertainty = (
+        wind.gross_kwh(curve.speed_ms, each, 1) for each in (curve.power_w, curve.uncertainty_w)
+    )
+    return UsualYears(USUAL_MEANS_MS, energy, uncertainty, wind.beyond_kwh(curve, 1))

@@ -14,9 +14,8 @@ from yieldest.economics.cash_flow import Expenditure
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.energy.array_losses import MachineArray
-from yieldest.energy.closed_form import HOURS_PER_YEAR
 from yieldest.energy.losses import assumed_losses, kept_share, losses_of
-from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year
+from yieldest.energy.net_energy import HOURS_PER_YEAR, HubSpeeds, net_kwh_per_year
 from yieldest.energy.wakes import speed_bins
 from yieldest.maps.cell_sites import CellSites, density_at_hub, to_hub
 from yieldest.maps.cell_winds import CellWinds

@@ -15,7 +15,6 @@ from yieldest.arrays import FloatArray, floats
 from yieldest.economics.cash_flow import CashFlow, Expenditure, flow_of, used_kwh_cost
 from yieldest.economics.measures import cost_per_kwh, payback_years, present_value
 from yieldest.economics.terms import EconomicTerms
-from yieldest.energy.losses import kept_after
 from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year
 
 
@@ -45,7 +44,7 @@ class Machines:
     def kept(self) -> FloatArray:
         """The share of the gross energy that the losses leave, shape (...)."""
         shares = np.broadcast_arrays(*map(floats, self.loss_shares.values()))
-        return kept_after(np.minimum(np.stack(shares, axis=-1), 1.0))
+        return np.asarray((1 - np.minimum(np.stack(shares, axis=-1), 1.0)).prod(axis=-1))
 
     def net_kwh(self, speed_factor: npt.ArrayLike = 1.0) -> FloatArray:
         """Return the net energy of a year, shape (...), in winds so many times as strong."""

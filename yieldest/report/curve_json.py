@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from yieldest.arrays import FloatArray
-from yieldest.energy.closed_form import usual_years
+from yieldest.energy.net_energy import usual_years
 from yieldest.report.json_values import json_ready, picked, rows_of
 from yieldest.report.sentences.turbine import where_the_energy_goes
 from yieldest.report.sentences.words import sentences

@@ -7,7 +7,7 @@ from rich.console import Console
 from rich.text import Text
 
 from yieldest.arrays import NOT_KNOWN, percent, rounded
-from yieldest.energy.closed_form import UsualYears, usual_years
+from yieldest.energy.net_energy import UsualYears, usual_years
 from yieldest.report.cautions import CURVE_CAUTIONS
 from yieldest.report.sentences.turbine import where_the_energy_goes
 from yieldest.report.sentences.words import sentences
