@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -187,19 +187,7 @@ def annual_energy(
     draw_kwh = float(draw_without_output_kwh(curve.idle_draw_w, generating, count))
     net_kwh, low_kwh, high_kwh = (float(kwh) * kept_share(losses) - draw_kwh for kwh in gross)
     full_kwh = curve.rated_power_w * count * HOURS_PER_YEAR / 1000
-    stopped_kwh = hours.cut_out * float(curve.power_at(curve.cut_out_ms)) * count / 1000
-    if gross_kwh <= 0:
-        warnings.append(NoEnergy())
-    else:
-        much_kwh, last_ms = MUCH_BEYOND_LAST * gross_kwh, curve.last_measured_ms
-        if beyond_kwh > much_kwh:
-            warnings.append(
-                MuchBeyondLastSpeed(beyond_kwh / gross_kwh, last_ms, curve.extrapolation)
-            )
-        if stopped_kwh > much_kwh:
-            warnings.append(MuchAboveCutOut(hours.cut_out, curve.cut_out_ms, stopped_kwh))
-        if net_kwh <= 0:
-            warnings.append(ConvertersDrawMore())
+    warnings += _doubts(curve, hours, gross_kwh, net_kwh, beyond_kwh, count)
     return AnnualEnergy(
         count=count,
         gross_kwh=gross_kwh,
@@ -221,6 +209,22 @@ def annual_energy(
             warnings=tuple(warnings),
         ),
     )
+
+
+def _doubts(
+    curve: PowerCurve, hours: YearlyHours, gross: float, net: float, beyond: float, count: int
+) -> Iterator[Finding]:
+    """Yield what makes the energy doubtful, all in kWh."""
+    if gross <= 0:
+        yield NoEnergy()
+        return
+    if beyond > MUCH_BEYOND_LAST * gross:
+        yield MuchBeyondLastSpeed(beyond / gross, curve.last_measured_ms, curve.extrapolation)
+    stopped = hours.cut_out * float(curve.power_at(curve.cut_out_ms)) * count / 1000
+    if stopped > MUCH_BEYOND_LAST * gross:
+        yield MuchAboveCutOut(hours.cut_out, curve.cut_out_ms, stopped)
+    if net <= 0:
+        yield ConvertersDrawMore()
 
 
 @dataclass(frozen=True)
