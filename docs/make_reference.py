@@ -18,7 +18,7 @@ from typer.models import ArgumentInfo
 
 from yieldest.cli.app import COMMANDS
 from yieldest.cli.help_format import ARGUMENTS, OTHERS, paragraphs
-from yieldest.cli.plan_options import Command
+from yieldest.cli.options import Command
 from yieldest.plan.keys import PlanTable, allowed, in_toml, table_of, tables
 from yieldest.plan.wind_table import SOURCES
 from yieldest.settings import note

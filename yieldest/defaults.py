@@ -107,11 +107,7 @@ ANEMOMETER_CONSTANT = Default(
 # Energy.
 
 WAKE_DECAY = Default(
-    "build.array.wake_decay",
-    "Wake decay",
-    0.075,
-    "",
-    "over land: Katic, Hojstrup & Jensen 1986",
+    "build.array.wake_decay", "Wake decay", 0.075, "", "over land: Katic, Hojstrup & Jensen 1986"
 )
 """Growth of a wake's radius per metre downwind."""
 THRUST_COEFFICIENT = Default(

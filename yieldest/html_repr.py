@@ -26,10 +26,7 @@ def printable(text: str) -> str:
 
 
 def html_table(
-    title: str,
-    rows: Iterable[Sequence[str]],
-    notes: Sequence[str] = (),
-    heads: Sequence[str] = (),
+    title: str, rows: Iterable[Sequence[str]], notes: Sequence[str] = (), heads: Sequence[str] = ()
 ) -> str:
     """Return a table with a caption, a heading per row, and notes below, all escaped.
 

@@ -8,7 +8,9 @@ import errno
 import io
 import os
 import sys
+from collections.abc import Sequence
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn, cast
 
@@ -18,15 +20,13 @@ from typer.core import TyperCommand, TyperGroup
 from yieldest import __version__
 from yieldest.cli import curve_command, map_command, wind_command
 from yieldest.cli.help_format import WIDTH, GroupedCommand, HelpWriter, paragraphs, write_help
-from yieldest.cli.options import AsJson, print_json
+from yieldest.cli.options import Command, print_json
 from yieldest.cli.plan_folder import demo_site_names, write_plan_folder
-from yieldest.cli.plan_options import Command
 from yieldest.errors import InputError
 
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
 if TYPE_CHECKING:
-    from yieldest.model.estimate import Estimate
-    from yieldest.plan.overrides import Override
+    from yieldest.plan import Plan
 
 HELP = """What a small wind machine will earn at a site: yearly energy, cost per kWh, payback.
 
@@ -41,48 +41,23 @@ Example: yieldest estimate my-yard
 
 LONGEST_MESSAGE = 1000
 """Characters; what a file holds stands in messages, and it may be long."""
-
-PlanPath = Annotated[
-    Path, typer.Argument(metavar="PLAN", help="The plan file, or the folder with plan.toml.")
-]
-Changes = Annotated[
-    list[str],
-    typer.Option(
-        "--set",
-        metavar="KEY=VALUE",
-        help="Change a key of the plan, such as economics.discount_rate=0.03 or build.0.count=4 (a "
-        "build by its number from 0, or its name); again for another key.",
+WORDS = {
+    "folder": ("DIR", "A folder that is not there yet."),
+    "demo_site": ("SITE", f"Copy a demo site instead: {', '.join(demo_site_names())}.", "--from"),
+    "sweep": (
+        "KEY=A:B:N",
+        "A table instead of the answer: the plan for N values of a key, from A to B.",
     ),
-]
-
-Draws = Annotated[
-    int | None,
-    typer.Option(
-        metavar="N",
-        help="Draws for the ranges; 0 for none. Else what the plan says.",
-        show_default=False,
-    ),
-]
-Seed = Annotated[
-    int | None,
-    typer.Option(
-        metavar="N", min=0, help="Another seed, another set of draws.", show_default=False
-    ),
-]
+    "out": ("FILE", "Write the main figures, or the table, as CSV.", "--out", "-o"),
+    "draws": ("N", "Draws for the ranges; 0 for none. Else what the plan says."),
+    "seed": ("N", "Another seed, another set of draws."),
+    "full": ("", "Print the uncertainty of every input as well, P75 and P99.", "--full"),
+    "page": ("FILE", "The page to write.", "--out", "-o"),
+    "figures": ("DIR", "Also write every chart as PNG, SVG, PDF and CSV there."),
+}
 
 
-def start(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that is not there yet.")],
-    demo_site: Annotated[
-        str | None,
-        typer.Option(
-            "--from",
-            metavar="SITE",
-            help=f"Copy a demo site instead: {', '.join(demo_site_names())}.",
-        ),
-    ] = None,
-    as_json: AsJson = False,
-) -> None:
+def start(folder: Path, demo_site: str | None = None, as_json: bool = False) -> None:
     """Write a folder to fill in: plan, wind record, curve and bill.
 
     It is full of remarks, its numbers are invented, and it runs as it stands: put yours in their
@@ -102,7 +77,7 @@ def start(
     typer.echo(f"{then}: yieldest estimate {folder}")
 
 
-def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> None:  # noqa: B006
+def check(plan: Path, changes: list[str] = [], as_json: bool = False) -> None:  # noqa: B006
     """Say whether a plan and the files it names are sound.
 
     Reads everything and computes nothing; also shows what was recognised in the wind record. Read
@@ -112,29 +87,26 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
 
     Example: yieldest check demo-sites/hill-yard --set build.0.hub_height_m=18
     """
-    from yieldest.model.check import checked  # noqa: PLC0415
-    from yieldest.model.inputs import read  # noqa: PLC0415
-    from yieldest.plan import load_plan  # noqa: PLC0415
-    from yieldest.plan.overrides import read_override  # noqa: PLC0415
-    from yieldest.report.progress import reading_bar  # noqa: PLC0415
-    from yieldest.report.sentences.words import sentences  # noqa: PLC0415
-    from yieldest.report.terminal import console, print_list  # noqa: PLC0415
+    from yieldest.model.check import checked
+    from yieldest.model.inputs import read
+    from yieldest.report.progress import reading_bar
+    from yieldest.report.sentences.words import sentences
+    from yieldest.report.terminal import console, print_list
 
-    overrides = [read_override(change) for change in changes]
+    stated = _changed(plan, changes)
     with reading_bar("the wind record") as progress:
-        inputs = read(load_plan(plan, overrides), progress)
-    found = checked(inputs)
+        found = checked(read(stated, progress))
     if as_json:
         print_json(
             {
-                "plan": str(inputs.plan.path),
+                "plan": str(stated.path),
                 "found": sentences(found.read),
                 "recognised": [asdict(part) for part in found.recognised],
                 "warnings": sentences(found.warnings),
             }
         )
         return
-    typer.echo(f"{inputs.plan.path}: the plan is sound.")
+    typer.echo(f"{stated.path}: the plan is sound.")
     for line in sentences(found.read):
         typer.echo(f"  {line}")
     if found.recognised:
@@ -144,29 +116,28 @@ def check(plan: PlanPath, changes: Changes = [], as_json: AsJson = False) -> Non
     print_list("Be warned", sentences(found.warnings), console())
 
 
+def _changed(plan: Path, changes: Sequence[str], out: Path | None = None) -> "Plan":
+    """Load a plan with changes; `out` must not be one of the files it names."""
+    from yieldest.files.whole_output import refuse_inputs
+    from yieldest.model.inputs import input_files
+    from yieldest.plan import load_plan
+    from yieldest.plan.overrides import read_override
+
+    stated = load_plan(plan, [read_override(change) for change in changes])
+    if out is not None:
+        refuse_inputs(out, input_files(stated))
+    return stated
+
+
 def estimate(
-    plan: PlanPath,
-    changes: Changes = [],  # noqa: B006
-    sweep: Annotated[
-        str | None,
-        typer.Option(
-            metavar="KEY=A:B:N",
-            help="A table instead of the answer: the plan for N values of a key, from A to B.",
-        ),
-    ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out", "-o", metavar="FILE", help="Write the main figures, or the table, as CSV."
-        ),
-    ] = None,
-    draws: Draws = None,
-    seed: Seed = None,
-    full: Annotated[
-        bool,
-        typer.Option("--full", help="Print the uncertainty of every input as well, P75 and P99."),
-    ] = False,
-    as_json: AsJson = False,
+    plan: Path,
+    changes: list[str] = [],  # noqa: B006
+    sweep: str | None = None,
+    out: Path | None = None,
+    draws: int | None = None,
+    seed: Annotated[int | None, typer.Option(min=0)] = None,
+    full: bool = False,
+    as_json: bool = False,
 ) -> None:
     """Compute energy, cost per kWh and payback of every build.
 
@@ -183,66 +154,51 @@ def estimate(
 
     Example: yieldest estimate demo-sites/hill-yard --draws 50000
     """
-    from yieldest.files.whole_output import refuse_inputs, write_whole  # noqa: PLC0415
-    from yieldest.model.estimate import estimate as compute  # noqa: PLC0415
-    from yieldest.model.frames import as_csv, figures_of  # noqa: PLC0415
-    from yieldest.model.inputs import input_files, read  # noqa: PLC0415
-    from yieldest.plan import load_plan  # noqa: PLC0415
-    from yieldest.plan.overrides import read_override  # noqa: PLC0415
-    from yieldest.report.progress import reading_bar  # noqa: PLC0415
+    from yieldest.files.whole_output import write_whole
+    from yieldest.model.estimate import estimate as compute
+    from yieldest.model.frames import as_csv, figures_of
+    from yieldest.model.inputs import read
+    from yieldest.report.estimate_json import as_dictionary
+    from yieldest.report.estimate_text import print_estimate
+    from yieldest.report.progress import counting_bar, reading_bar
+    from yieldest.report.terminal import console
 
-    overrides = [read_override(change) for change in changes]
+    if sweep is not None and (draws is not None or seed is not None):
+        raise InputError(
+            "--sweep shows no ranges, so --draws and --seed go nowhere; leave them out."
+        )
+    stated = _changed(plan, changes, out)
     if sweep is not None:
-        if draws is not None or seed is not None:
-            raise InputError(
-                "--sweep shows no ranges, so --draws and --seed go nowhere; leave them out."
-            )
-        _sweep(plan, overrides, sweep, out, as_json)
+        _sweep(stated, sweep, out, as_json)
         return
-    stated = load_plan(plan, overrides)
-    if out is not None:
-        refuse_inputs(out, input_files(stated))
     with reading_bar("the wind record") as progress:
-        result: Estimate = compute(read(stated, progress))
+        result = compute(read(stated, progress))
     if out is not None:
         write_whole(out, as_csv(figures_of(result.builds)))
     wanted = stated.uncertainty.draws if draws is None else draws
     uncertainty = None
     if wanted != 0:
-        from yieldest.report.progress import counting_bar  # noqa: PLC0415
-
         with counting_bar("draws", max(0, wanted) * len(stated.build)) as step:
             uncertainty = result.uncertainty(wanted, seed, step)
     if as_json:
-        from yieldest.report.estimate_json import as_dictionary  # noqa: PLC0415
-
         print_json(as_dictionary(result, uncertainty))
     else:
-        from yieldest.report.estimate_text import print_estimate  # noqa: PLC0415
-        from yieldest.report.terminal import console  # noqa: PLC0415
-
         print_estimate(result, console(), uncertainty, full=full)
 
 
-def _sweep(
-    plan: Path, overrides: list["Override"], text: str, out: Path | None, as_json: bool
-) -> None:
-    from yieldest.files.whole_output import refuse_inputs, write_whole  # noqa: PLC0415
-    from yieldest.model.estimate import estimate as compute  # noqa: PLC0415
-    from yieldest.model.frames import as_csv  # noqa: PLC0415
-    from yieldest.model.inputs import input_files, read  # noqa: PLC0415
-    from yieldest.plan import load_plan  # noqa: PLC0415
-    from yieldest.plan.overrides import read_sweep  # noqa: PLC0415
-    from yieldest.report.estimate_text import print_sweep  # noqa: PLC0415
-    from yieldest.report.progress import counting_bar  # noqa: PLC0415
-    from yieldest.report.terminal import console  # noqa: PLC0415
+def _sweep(plan: "Plan", text: str, out: Path | None, as_json: bool) -> None:
+    from yieldest.files.whole_output import write_whole
+    from yieldest.model.estimate import estimate as compute
+    from yieldest.model.frames import as_csv
+    from yieldest.model.inputs import read
+    from yieldest.plan.overrides import read_sweep
+    from yieldest.report.estimate_text import print_sweep
+    from yieldest.report.progress import counting_bar
+    from yieldest.report.terminal import console
 
     sweep = read_sweep(text)
-    stated = load_plan(plan, overrides)
-    if out is not None:
-        refuse_inputs(out, input_files(stated))
     with counting_bar("estimating", len(sweep.values)) as step:
-        swept = compute(read(stated)).sweep(sweep.key, sweep.values, step)
+        swept = compute(read(plan)).sweep(sweep.key, sweep.values, step)
     if out is not None:
         write_whole(out, as_csv(swept.rows()))
     if as_json:
@@ -252,16 +208,11 @@ def _sweep(
 
 
 def report(
-    plan: PlanPath,
-    page: Annotated[
-        Path, typer.Option("--out", "-o", metavar="FILE", help="The page to write.")
-    ] = Path("page.html"),
-    figures: Annotated[
-        Path | None,
-        typer.Option(metavar="DIR", help="Also write every chart as PNG, SVG, PDF and CSV there."),
-    ] = None,
-    changes: Changes = [],  # noqa: B006
-    as_json: AsJson = False,
+    plan: Path,
+    page: Path = Path("page.html"),
+    figures: Path | None = None,
+    changes: list[str] = [],  # noqa: B006
+    as_json: bool = False,
 ) -> None:
     """Write the answer as one page, with charts and sliders.
 
@@ -272,14 +223,11 @@ def report(
 
     Example: yieldest report my-yard -o my-yard.html --figures charts
     """
-    from yieldest.plan import load_plan  # noqa: PLC0415
-    from yieldest.plan.overrides import read_override  # noqa: PLC0415
-    from yieldest.report.progress import making  # noqa: PLC0415
-    from yieldest.report.write_report import write_report  # noqa: PLC0415
+    from yieldest.report.progress import making
+    from yieldest.report.write_report import write_report
 
     with making("the page") as done:
-        stated = load_plan(plan, [read_override(change) for change in changes])
-        written = write_report(stated, page, figures, done, changes)
+        written = write_report(_changed(plan, changes), page, figures, done, changes)
     if as_json:
         print_json({"written": [str(path) for path in written]})
         return
@@ -289,14 +237,19 @@ def report(
 
 
 COMMANDS = {
-    "start": Command(start),
+    "start": Command(start, WORDS),
     "wind": wind_command.COMMAND,
     "curve": curve_command.COMMAND,
-    "check": Command(check),
-    "estimate": Command(estimate),
-    "report": Command(report),
+    "check": Command(check, WORDS),
+    "estimate": Command(estimate, WORDS),
+    "report": Command(report, WORDS),
     "map": map_command.COMMAND,
 }
+
+
+_PlainTyper = partial(
+    typer.Typer, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False
+)
 
 
 class Commands(TyperGroup):
@@ -310,9 +263,7 @@ class Commands(TyperGroup):
         """Return the command of a name."""
         if cmd_name not in COMMANDS:
             return None
-        made = typer.Typer(
-            add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False
-        )
+        made = _PlainTyper()
         made.command(cmd_name, cls=GroupedCommand)(COMMANDS[cmd_name].completed)
         return cast(TyperCommand, typer.main.get_command(made))
 
@@ -323,22 +274,12 @@ class Commands(TyperGroup):
     def format_commands(self, ctx: typer.Context, formatter: HelpWriter) -> None:  # type: ignore[override]
         """Write each with the first line of its help."""
         with formatter.section("Commands"):
-            formatter.write_dl(
-                [
-                    (name, paragraphs(command.function.__doc__)[0][0])
-                    for name, command in COMMANDS.items()
-                ]
-            )
+            first = {name: paragraphs(one.function.__doc__)[0][0] for name, one in COMMANDS.items()}
+            formatter.write_dl(list(first.items()))
 
 
-app = typer.Typer(
-    help=HELP,
-    cls=Commands,
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    context_settings={"max_content_width": WIDTH},
+app = _PlainTyper(
+    help=HELP, cls=Commands, no_args_is_help=True, context_settings={"max_content_width": WIDTH}
 )
 
 

@@ -5,8 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from yieldest.cli.options import MOSTLY, AsJson, pairs, print_json
-from yieldest.cli.plan_options import BEYOND_ANY_MACHINE, Command, settings_of
+from yieldest.cli.options import BEYOND_ANY_MACHINE, MOSTLY, Command, pairs, print_json, settings_of
 from yieldest.errors import InputError
 from yieldest.files.whole_output import refuse_inputs
 
@@ -32,63 +31,41 @@ PANELS = {
     "Where the energy goes": "generator_test winding_ohm",
 }
 
-
-ReadingsArgument = Annotated[
-    Path,
-    typer.Argument(
-        metavar="READINGS",
-        help="A CSV of wind speed and watts, or volts and amps, or volts and ohms, or pulses.",
+WORDS = {
+    "readings": (
+        "READINGS",
+        "A CSV of wind speed and watts, or volts and amps, or volts and ohms, or pulses.",
     ),
-]
-OutOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--out", "-o", metavar="FILE", help="Write the curve there as CSV, for a plan to name."
+    "out": ("FILE", "Write the curve there as CSV, for a plan to name.", "--out", "-o"),
+    "load": ("", "What the machine fed; written into the curve file."),
+    "column": (
+        "ROLE=HEADING",
+        'A heading that is not recognised, such as "volts=Ch 2"; again for another.',
     ),
-]
-LoadOption = Annotated[
-    Literal["resistor", "battery", "charger", "inverter"] | None,
-    typer.Option(help="What the machine fed; written into the curve file."),
-]
-ColumnOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        metavar="ROLE=HEADING",
-        help='A heading that is not recognised, such as "volts=Ch 2"; again for another.',
+    "air_density": ("KG/M3", "Or the density of that air itself."),
+    "density_correction": (
+        "",
+        "What follows the density; speed only for pitch-regulated machines.",
     ),
-]
-AirDensityOption = Annotated[
-    float | None,
-    typer.Option(metavar="KG/M3", help="Or the density of that air itself.", min=0.5, max=1.6),
-]
-DensityCorrectionOption = Annotated[
-    Literal["power", "speed"],
-    typer.Option(help="What follows the density; speed only for pitch-regulated machines."),
-]
-GeneratorTestOption = Annotated[
-    Path | None,
-    typer.Option(
-        metavar="FILE",
-        help="A bench test: CSV of rpm and open-circuit volts, some lines with a load.",
+    "generator_test": (
+        "FILE",
+        "A bench test: CSV of rpm and open-circuit volts, some lines with a load.",
     ),
-]
-WindingOhmOption = Annotated[
-    float | None,
-    typer.Option(metavar="OHM", help="Inner resistance of the generator."),
-]
+    "winding_ohm": ("OHM", "Inner resistance of the generator."),
+}
 
 
 def curve(
-    readings: ReadingsArgument,
+    readings: Path,
     stated: dict[str, Any],
-    out: OutOption = None,
-    load: LoadOption = None,
-    column: ColumnOption = None,
-    air_density: AirDensityOption = None,
-    density_correction: DensityCorrectionOption = "power",
-    generator_test: GeneratorTestOption = None,
-    winding_ohm: WindingOhmOption = None,
-    as_json: AsJson = False,
+    out: Path | None = None,
+    load: Literal["resistor", "battery", "charger", "inverter"] | None = None,
+    column: list[str] | None = None,
+    air_density: Annotated[float | None, typer.Option(min=0.5, max=1.6)] = None,
+    density_correction: Literal["power", "speed"] = "power",
+    generator_test: Path | None = None,
+    winding_ohm: float | None = None,
+    as_json: bool = False,
 ) -> None:
     """Make a power curve from your own readings of wind and power.
 
@@ -102,18 +79,16 @@ def curve(
     """
     if out is not None:
         refuse_inputs(out, [readings, *([generator_test] if generator_test is not None else [])])
-    from yieldest.turbine.conversion_chain import read_generator  # noqa: PLC0415
-    from yieldest.turbine.curve_ends import Ends  # noqa: PLC0415
-    from yieldest.turbine.measured_curve import measure_curve  # noqa: PLC0415
-    from yieldest.turbine.meters import Meters  # noqa: PLC0415
-    from yieldest.turbine.reading_columns import ROLES  # noqa: PLC0415
-    from yieldest.turbine.rotor import Rotor  # noqa: PLC0415
+    from yieldest.turbine.conversion_chain import read_generator
+    from yieldest.turbine.curve_ends import Ends
+    from yieldest.turbine.measured_curve import measure_curve
+    from yieldest.turbine.meters import Meters
+    from yieldest.turbine.reading_columns import ROLES
+    from yieldest.turbine.rotor import Rotor
 
     columns = pairs("--column", "ROLE=HEADING", column, ROLES)
     meters = settings_of(
-        Meters,
-        stated,
-        columns={role.replace(" ", "_"): heading for role, heading in columns},
+        Meters, stated, columns={role.replace(" ", "_"): heading for role, heading in columns}
     )
     rotor = settings_of(Rotor, stated)
     generator = None
@@ -137,12 +112,12 @@ def curve(
     if out is not None:
         _write(measured, out)
     if as_json:
-        from yieldest.report.curve_json import curve_as_dictionary  # noqa: PLC0415
+        from yieldest.report.curve_json import curve_as_dictionary
 
         print_json(curve_as_dictionary(measured))
         return
-    from yieldest.report.curve_text import print_curve  # noqa: PLC0415
-    from yieldest.report.terminal import console  # noqa: PLC0415
+    from yieldest.report.curve_text import print_curve
+    from yieldest.report.terminal import console
 
     print_curve(measured, console())
     if out is not None:
@@ -150,8 +125,8 @@ def curve(
 
 
 def _write(measured: "MeasuredCurve", out: Path) -> None:
-    from yieldest import __version__  # noqa: PLC0415
-    from yieldest.turbine.curve_file import write_curve  # noqa: PLC0415
+    from yieldest import __version__
+    from yieldest.turbine.curve_file import write_curve
 
     source = Path(measured.curve.provenance.source).name
     missed = sum(not rule.met for rule in measured.rules[:3])
@@ -168,11 +143,11 @@ def _write(measured: "MeasuredCurve", out: Path) -> None:
 
 
 def _tables() -> "list[type[Settings]]":
-    from yieldest.turbine.curve_ends import Ends  # noqa: PLC0415
-    from yieldest.turbine.meters import Meters  # noqa: PLC0415
-    from yieldest.turbine.rotor import Rotor  # noqa: PLC0415
+    from yieldest.turbine.curve_ends import Ends
+    from yieldest.turbine.meters import Meters
+    from yieldest.turbine.rotor import Rotor
 
     return [Meters, Rotor, Ends]
 
 
-COMMAND = Command(curve, PANELS, _tables)
+COMMAND = Command(curve, WORDS, PANELS, _tables)

@@ -2,12 +2,8 @@
 
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Annotated
 
-import typer
-
-from yieldest.cli.options import MOSTLY, AsJson, pairs, print_json
-from yieldest.cli.plan_options import Command
+from yieldest.cli.options import MOSTLY, Command, pairs, print_json
 from yieldest.errors import InputError
 
 NEEDED = ("xarray", "dask", "distributed", "h5netcdf", "h5py", "zarr", "matplotlib")
@@ -19,63 +15,26 @@ PANELS = {
     ),
 }
 
-
-GridArgument = Annotated[
-    list[Path],
-    typer.Argument(metavar="GRID", help="A Zarr store, or NetCDF files that continue each other."),
-]
-OutputOption = Annotated[
-    Path,
-    typer.Option(
-        "--out",
-        "-o",
-        metavar="FILE",
-        help="What to write: a name that ends in .nc or .zarr.",
-    ),
-]
-PlanOption = Annotated[
-    Path | None,
-    typer.Option(
-        metavar="PLAN",
-        help="The plan whose builds to map; without it only the wind is.",
-    ),
-]
-PicturesOption = Annotated[
-    Path | None,
-    typer.Option(metavar="DIR", help="Also draw quick pictures into a folder."),
-]
-HeightOption = Annotated[
-    float | None,
-    typer.Option(
-        metavar="METRES",
-        help="Height of the winds above ground, where the grid does not say it.",
-    ),
-]
-VariableOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        metavar="ROLE=NAME",
-        help="Which variable is what, such as speed=ws; again for another.",
-    ),
-]
-SchedulerOption = Annotated[
-    str | None,
-    typer.Option(
-        metavar="ADDRESS",
-        help="A dask scheduler to share the work; else this machine works alone.",
-    ),
-]
+WORDS = {
+    "grid": ("GRID", "A Zarr store, or NetCDF files that continue each other."),
+    "output": ("FILE", "What to write: a name that ends in .nc or .zarr.", "--out", "-o"),
+    "plan": ("PLAN", "The plan whose builds to map; without it only the wind is."),
+    "pictures": ("DIR", "Also draw quick pictures into a folder."),
+    "height": ("METRES", "Height of the winds above ground, where the grid does not say it."),
+    "variable": ("ROLE=NAME", "Which variable is what, such as speed=ws; again for another."),
+    "scheduler": ("ADDRESS", "A dask scheduler to share the work; else this machine works alone."),
+}
 
 
 def map_cells(
-    grid: GridArgument,
-    output: OutputOption,
-    plan: PlanOption = None,
-    pictures: PicturesOption = None,
-    height: HeightOption = None,
-    variable: VariableOption = None,
-    scheduler: SchedulerOption = None,
-    as_json: AsJson = False,
+    grid: list[Path],
+    output: Path,
+    plan: Path | None = None,
+    pictures: Path | None = None,
+    height: float | None = None,
+    variable: list[str] | None = None,
+    scheduler: str | None = None,
+    as_json: bool = False,
 ) -> None:
     """Make maps of wind, energy, cost and payback from gridded winds.
 
@@ -92,18 +51,18 @@ def map_cells(
             f"maps need libraries that are not installed ({', '.join(absent)}); install them with "
             "python -m pip install 'yieldest[grid]', or '.[grid]' in a clone."
         )
-    import xarray as xr  # noqa: PLC0415
+    import xarray as xr
 
-    from yieldest.files.whole_output import refuse_inputs  # noqa: PLC0415
-    from yieldest.maps.blocks import in_blocks, regions_of  # noqa: PLC0415
-    from yieldest.maps.grid import ROLES, open_grid  # noqa: PLC0415
-    from yieldest.maps.make_maps import recipe_for  # noqa: PLC0415
-    from yieldest.maps.map_summary import print_map_summary, summary_of  # noqa: PLC0415
-    from yieldest.maps.workers import workers  # noqa: PLC0415
-    from yieldest.maps.write_maps import write_maps  # noqa: PLC0415
-    from yieldest.model.inputs import input_files  # noqa: PLC0415
-    from yieldest.plan import load_plan  # noqa: PLC0415
-    from yieldest.report.progress import cells_bar  # noqa: PLC0415
+    from yieldest.files.whole_output import refuse_inputs
+    from yieldest.maps.blocks import in_blocks, regions_of
+    from yieldest.maps.grid import ROLES, open_grid
+    from yieldest.maps.make_maps import recipe_for
+    from yieldest.maps.map_summary import print_map_summary, summary_of
+    from yieldest.maps.workers import workers
+    from yieldest.maps.write_maps import write_maps
+    from yieldest.model.inputs import input_files
+    from yieldest.plan import load_plan
+    from yieldest.report.progress import cells_bar
 
     stated = None if plan is None else load_plan(plan)
     refuse_inputs(output, [*grid, *([] if stated is None else input_files(stated))])
@@ -118,16 +77,16 @@ def map_cells(
     with xr.open_dataset(output, engine=engine) as maps:
         drawn = []
         if pictures is not None:
-            from yieldest.maps.map_pictures import write_pictures  # noqa: PLC0415
+            from yieldest.maps.map_pictures import write_pictures
 
             drawn = write_pictures(maps, pictures)
         summary = summary_of(maps, output, drawn)
     if as_json:
         print_json(summary)
     else:
-        from yieldest.report.terminal import console  # noqa: PLC0415
+        from yieldest.report.terminal import console
 
         print_map_summary(summary, console())
 
 
-COMMAND = Command(map_cells, PANELS)
+COMMAND = Command(map_cells, WORDS, PANELS)

@@ -2,12 +2,11 @@
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
-from yieldest.cli.options import MOSTLY, AsJson, pairs, print_json
-from yieldest.cli.plan_options import Command, settings_of
+from yieldest.cli.options import MOSTLY, Command, pairs, print_json, settings_of
 from yieldest.errors import InputError
 
 if TYPE_CHECKING:
@@ -27,90 +26,52 @@ PANELS = {
     "When the file is no record": "table months",
 }
 
-
-RecordArgument = Annotated[
-    Path,
-    typer.Argument(
-        metavar="RECORD", help="The record: a file, a folder of files, or a pattern in quotes."
+WORDS = {
+    "record": ("RECORD", "The record: a file, a folder of files, or a pattern in quotes."),
+    "height": ("METRES", "Of several heights, the one to take."),
+    "out": (
+        "FILE",
+        "Write every reading there as CSV, with what each test says of it.",
+        *("--out", "-o"),
     ),
-]
-HeightOption = Annotated[
-    float | None,
-    typer.Option(metavar="METRES", help="Of several heights, the one to take."),
-]
-OutOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--out",
-        "-o",
-        metavar="FILE",
-        help="Write every reading there as CSV, with what each test says of it.",
+    "column": (
+        "ROLE=HEADING",
+        "Which column holds what, such as speed=Anemo or time=Datum; again for another.",
     ),
-]
-ColumnOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        metavar="ROLE=HEADING",
-        help="Which column holds what, such as speed=Anemo or time=Datum; again for another.",
+    "headings": ("NAMES", "Headings of a file without any, with commas between."),
+    "where": (
+        "HEADING=CELL",
+        "Of several stations in one file, such as station=HILL; again for another.",
     ),
-]
-HeadingsOption = Annotated[
-    str | None,
-    typer.Option(metavar="NAMES", help="Headings of a file without any, with commas between."),
-]
-WhereOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        metavar="HEADING=CELL",
-        help="Of several stations in one file, such as station=HILL; again for another.",
+    "quality_control": (
+        "THRESHOLD=VALUE",
+        "Change the threshold of a test, or switch it off with the value off; again for another.",
     ),
-]
-QualityControlOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        metavar="THRESHOLD=VALUE",
-        help="Change the threshold of a test, or switch it off with the value off; again for "
-        "another.",
-    ),
-]
-NeighbourOption = Annotated[
-    Path | None,
-    typer.Option(metavar="FILE", help="Another sensor's record, to judge calms by."),
-]
-FitOption = Annotated[
-    str | None,
-    typer.Option(
-        metavar="NAME",
-        help="Which fit to use, such as moments; empirical takes the readings themselves.",
-    ),
-]
-SeasonCorrectionOption = Annotated[
-    bool, typer.Option(help="Even out months and hours that are there unevenly.")
-]
-SectorsOption = Annotated[int, typer.Option(metavar="N", help="Directions: 8, 12 or 16.")]
-TableOption = Annotated[
-    bool,
-    typer.Option("--table", help="RECORD is a table of how often each class of speeds blows."),
-]
-MonthsOption = Annotated[bool, typer.Option("--months", help="RECORD is twelve monthly means.")]
+    "neighbour": ("FILE", "Another sensor's record, to judge calms by."),
+    "fit": ("NAME", "Which fit to use, such as moments; empirical takes the readings themselves."),
+    "season_correction": ("", "Even out months and hours that are there unevenly."),
+    "sectors": ("N", "Directions: 8, 12 or 16."),
+    "table": ("", "RECORD is a table of how often each class of speeds blows.", "--table"),
+    "months": ("", "RECORD is twelve monthly means.", "--months"),
+}
 
 
 def wind(
-    record: RecordArgument,
+    record: Path,
     stated: dict[str, Any],
-    height: HeightOption = None,
-    out: OutOption = None,
-    column: ColumnOption = None,
-    headings: HeadingsOption = None,
-    where: WhereOption = None,
-    quality_control: QualityControlOption = None,
-    neighbour: NeighbourOption = None,
-    fit: FitOption = None,
-    season_correction: SeasonCorrectionOption = True,
-    sectors: SectorsOption = 12,
-    table: TableOption = False,
-    months: MonthsOption = False,
-    as_json: AsJson = False,
+    height: float | None = None,
+    out: Path | None = None,
+    column: list[str] | None = None,
+    headings: str | None = None,
+    where: list[str] | None = None,
+    quality_control: list[str] | None = None,
+    neighbour: Path | None = None,
+    fit: str | None = None,
+    season_correction: bool = True,
+    sectors: int = 12,
+    table: bool = False,
+    months: bool = False,
+    as_json: bool = False,
 ) -> None:
     """Say how windy a record is, how sure that is, and if it will do.
 
@@ -125,11 +86,11 @@ def wind(
     Example: yieldest wind demo-sites/town-roof/wind.csv.gz --out checked.csv
     """
     # Imported here, so that `--help` does not wait for pandas and scipy.
-    from yieldest.settings import options_of  # noqa: PLC0415
-    from yieldest.wind.quality_rules import QualityRules  # noqa: PLC0415
-    from yieldest.wind.read_options import Columns, ReadOptions  # noqa: PLC0415
-    from yieldest.wind.read_wind import read_wind  # noqa: PLC0415
-    from yieldest.wind.resource import ResourceOptions, assess_record  # noqa: PLC0415
+    from yieldest.settings import options_of
+    from yieldest.wind.quality_rules import QualityRules
+    from yieldest.wind.read_options import Columns, ReadOptions
+    from yieldest.wind.read_wind import read_wind
+    from yieldest.wind.resource import ResourceOptions, assess_record
 
     _refuse_fit(fit, sectors)
     if headings:
@@ -159,16 +120,16 @@ def wind(
         None if neighbour is None else read_wind(neighbour, time_zone=options.time_zone),
     )
     if out is not None:
-        from yieldest.wind.flagged_record import write_flagged  # noqa: PLC0415
+        from yieldest.wind.flagged_record import write_flagged
 
         write_flagged(resource.quality_control, out)
     if as_json:
-        from yieldest.report.wind_json import resource_as_dictionary  # noqa: PLC0415
+        from yieldest.report.wind_json import resource_as_dictionary
 
         print_json(resource_as_dictionary(resource))
         return
-    from yieldest.report.terminal import console  # noqa: PLC0415
-    from yieldest.report.wind_text import print_resource  # noqa: PLC0415
+    from yieldest.report.terminal import console
+    from yieldest.report.wind_text import print_resource
 
     print_resource(resource, console())
     if out is not None:
@@ -176,9 +137,9 @@ def wind(
 
 
 def _refuse_fit(fit: str | None, sectors: int) -> None:
-    from yieldest.wind.breakdown import SECTORS  # noqa: PLC0415
-    from yieldest.wind.resource import EMPIRICAL  # noqa: PLC0415
-    from yieldest.wind.weibull_fits import METHODS  # noqa: PLC0415
+    from yieldest.wind.breakdown import SECTORS
+    from yieldest.wind.resource import EMPIRICAL
+    from yieldest.wind.weibull_fits import METHODS
 
     if sectors not in SECTORS:
         raise InputError(f"--sectors is {sectors}, but it must be 8, 12 or 16; mend the value.")
@@ -192,18 +153,15 @@ def _summed(
     path: Path, is_table: bool, height_m: float, options: "ReadOptions", as_json: bool
 ) -> None:
     """Print what a frequency table or monthly means say."""
-    from yieldest.report.terminal import console  # noqa: PLC0415
-    from yieldest.report.wind_json import summed_as_dictionary  # noqa: PLC0415
-    from yieldest.report.wind_text import SummedWind, print_summed  # noqa: PLC0415
-    from yieldest.wind.from_summaries import (  # noqa: PLC0415
+    from yieldest.report.terminal import console
+    from yieldest.report.wind_json import summed_as_dictionary
+    from yieldest.report.wind_text import SummedWind, print_summed
+    from yieldest.wind.from_summaries import (
         distribution_of_frequencies,
         distribution_of_months,
         points_of_frequencies,
     )
-    from yieldest.wind.summary_tables import (  # noqa: PLC0415
-        read_frequency_table,
-        read_monthly_means,
-    )
+    from yieldest.wind.summary_tables import read_frequency_table, read_monthly_means
 
     if is_table:
         table = read_frequency_table(path, options=options)
@@ -220,8 +178,8 @@ def _summed(
 
 def _read(path: Path, height_m: float | None, options: "ReadOptions") -> "WindRecord":
     """Read a record, with a bar on the terminal while it takes long."""
-    from yieldest.report.progress import reading_bar  # noqa: PLC0415
-    from yieldest.wind.read_wind import read_wind  # noqa: PLC0415
+    from yieldest.report.progress import reading_bar
+    from yieldest.wind.read_wind import read_wind
 
     with reading_bar(path.name) as progress:
         return read_wind(path, height_m=height_m, options=options, progress=progress)
@@ -237,7 +195,7 @@ def _cells_by_heading(texts: Iterable[str] | None) -> dict[str, list[str]]:
 
 def _thresholds(texts: Iterable[str] | None) -> dict[str, object]:
     """Turn THRESHOLD=VALUE texts into numbers, False for off."""
-    from yieldest.wind.quality_rules import QualityRules  # noqa: PLC0415
+    from yieldest.wind.quality_rules import QualityRules
 
     thresholds: dict[str, object] = {}
     names = tuple(QualityRules.model_fields)
@@ -253,9 +211,9 @@ def _thresholds(texts: Iterable[str] | None) -> dict[str, object]:
 
 
 def _tables() -> "list[type[Settings]]":
-    from yieldest.wind.read_options import ReadOptions  # noqa: PLC0415
+    from yieldest.wind.read_options import ReadOptions
 
     return [ReadOptions]
 
 
-COMMAND = Command(wind, PANELS, _tables)
+COMMAND = Command(wind, WORDS, PANELS, _tables)

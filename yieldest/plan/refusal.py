@@ -8,15 +8,7 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from yieldest.plan.keys import (
-    PlanTable,
-    allowed,
-    in_toml,
-    last_key,
-    table_at,
-    table_of,
-    tables,
-)
+from yieldest.plan.keys import PlanTable, allowed, in_toml, last_key, table_at, table_of, tables
 from yieldest.settings import SHARES, note
 
 Location = tuple[int | str, ...]

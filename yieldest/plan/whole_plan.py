@@ -21,8 +21,7 @@ class Plan(Settings):
 
     title: Annotated[Words, key("title above the answer", "My yard")]
     currency: Annotated[
-        Annotated[str, Field(pattern="^[A-Z]{3}$")],
-        key("currency of all sums, by ISO 4217", "EUR"),
+        Annotated[str, Field(pattern="^[A-Z]{3}$")], key("currency of all sums, by ISO 4217", "EUR")
     ]
     site: Annotated[Site, key("where the machine stands")] = Site()
     wind: Annotated[Wind, key("where the wind is known from")]

@@ -62,8 +62,7 @@ class WindSource(Settings):
         key("a record: a file, a folder of files or a pattern with * for their names", "wind.csv"),
     ] = None
     frequency_table: Annotated[
-        FilePath | None,
-        key("or a table of how often each class of speeds blows", "classes.csv"),
+        FilePath | None, key("or a table of how often each class of speeds blows", "classes.csv")
     ] = None
     monthly_means: Annotated[
         FilePath | None, key("or a file with twelve monthly means", "months.csv")
