@@ -84,14 +84,14 @@ def test_lines_above_the_heading_comments_and_blank_lines_are_passed_over(writte
     assert layout.heading_line == 5
     assert speeds(path) == [5.5, 6.25, 7.0]
     (table,) = read_blocks(path, layout, layout.headings, [], 100)
-    assert [table.line(row) for row in range(3)] == [6, 7, 11]
+    assert [table.place(row) for row in range(3)] == [f"{path}, line {n}" for n in (6, 7, 11)]
 
 
 def test_lines_are_named_across_blocks(written):
     path = written("title\n" + PLAIN + "# note\n" + "2025-01-01 00:20,7\n" * 7)
     layout = layout_of(path)
     tables = list(read_blocks(path, layout, layout.headings, [], 4))
-    assert [table.line(0) for table in tables] == [3, 8, 12]
+    assert [table.place(0) for table in tables] == [f"{path}, line {n}" for n in (3, 8, 12)]
 
 
 def test_an_hourly_weather_year_with_a_title_line(written):

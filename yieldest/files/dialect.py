@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import dropwhile, islice
+from itertools import dropwhile, pairwise
 from pathlib import Path
-from typing import Annotated, NamedTuple, TextIO
+from typing import Annotated, NamedTuple
 
+import numpy as np
 from pydantic import Field, Strict
 
 from yieldest.errors import InputError
@@ -32,8 +33,6 @@ MOST_LINES_BELOW = 1000
 _SHOWN = 60
 RECOGNISED = "it is recognised"
 _SAMPLE_LINES = 500
-_SAMPLE_CHARACTERS = 2 * LONGEST_LINE
-"""Of very long lines fewer are looked at."""
 _LONGEST_HEADING = 500
 _COMMENT = re.compile(r"\s*(#|%|//)")
 _ONE_CELL = re.compile(r'(?=.*[,;|\t])[,;|\s]*("[^"]*"|[^,;|\t"]*)[,;|\s]*')
@@ -106,7 +105,7 @@ class Layout:
     headings: tuple[str, ...]  # one for each cell of a line, all different
     units: tuple[str, ...]  # the cells of a units line below the heading, where there is one
     heading_line: int  # 0 where the headings were stated
-    data_line: int  # from here on every line that is neither blank nor a comment holds data
+    data_line: int  # from here on every line that is no blank or comment is data; 0: a data frame
     statistics: tuple[str, ...] = ()  # the cells of a line that says Avg, Max or such
     last_line: int | None = None  # None where the last of the file may hold data
     below: LinesBelowData | None = None
@@ -115,10 +114,10 @@ class Layout:
 
 class _Heading(NamedTuple):
     cells: list[str]
-    units: list[str]
-    statistics: list[str]
     line: int
     data_line: int
+    units: Sequence[str] = ()
+    statistics: Sequence[str] = ()
 
 
 def carries_data(line: str, head: Sequence[str] = ()) -> bool:
@@ -153,7 +152,8 @@ def layout_of(
     encoding = options.encoding or encoding_of(path)
     skip_lines, headings = options.skip_lines, options.headings or []
     with open_text(path, encoding) as stream:
-        lines = list(enumerate(_sample(stream), start=1))
+        # Of very long lines fewer are looked at.
+        lines = list(enumerate(stream.readlines(2 * LONGEST_LINE)[:_SAMPLE_LINES], start=1))
     refuse_markup(path, "".join(line for _, line in lines[:2]))
     below = [(number, line) for number, line in lines if number > (skip_lines or 0)]
     content = [(number, line) for number, line in below if carries_data(line)]
@@ -165,7 +165,7 @@ def layout_of(
         content, headed_first
     )
     if headings:
-        found = _Heading(headings, [], [], 0, content[0][0])
+        found = _Heading(headings, 0, content[0][0])
     elif headed_first:
         found = _first_heading(content, delimiter)
     else:
@@ -206,15 +206,6 @@ def layout_of(
     )
 
 
-def _sample(stream: TextIO) -> Iterator[str]:
-    characters = 0
-    for line in islice(stream, _SAMPLE_LINES):
-        yield line
-        characters += len(line)
-        if characters > _SAMPLE_CHARACTERS:
-            return
-
-
 def _below_title(content: list[tuple[int, str]]) -> list[tuple[int, str]]:
     return list(dropwhile(lambda row: _ONE_CELL.fullmatch(row[1]), content)) or content
 
@@ -224,8 +215,8 @@ def _first_heading(content: list[tuple[int, str]], delimiter: str) -> _Heading:
     (line, text), *rest = _below_title(content)
     units = split_line(rest[0][1], delimiter) if rest else []
     if holds_units(units):
-        return _Heading(split_line(text, delimiter), units, [], line, rest[0][0] + 1)
-    return _Heading(split_line(text, delimiter), [], [], line, line + 1)
+        return _Heading(split_line(text, delimiter), line, rest[0][0] + 1, units)
+    return _Heading(split_line(text, delimiter), line, line + 1)
 
 
 def _delimiter(content: list[tuple[int, str]], headed_first: bool) -> str:
@@ -263,8 +254,8 @@ def _find_heading(
 ) -> _Heading:
     """Walk up from the last data line to the heading."""
     rows = [(number, split_line(line, delimiter)) for number, line in content]
-    data = [cells for _, cells in rows[: readings_end([cells for _, cells in rows])]
-            if is_data(cells)]  # fmt: skip
+    readings = [cells for _, cells in rows]
+    data = [cells for cells in readings[: readings_end(readings)] if is_data(cells)]
     if not data:
         raise InputError(
             f"{path}: there is a heading but no data line below it; give one line per reading."
@@ -315,34 +306,28 @@ def _fits(cells: list[str], width: int, ends: bool) -> bool:
 
 def _heading_among(rows: list[tuple[int, list[str]]], width: int, ends: bool) -> _Heading | None:
     """Return what the text line that fits says, and the line after it."""
-    fitting = [
-        index
-        for index, (_, cells) in enumerate(rows)
-        if _fits(cells, width, ends) and not is_data(cells)
-    ]
+    text = [_fits(cells, width, ends) and not is_data(cells) for _, cells in rows]
+    fitting = np.flatnonzero(text).tolist()
     if not fitting:
         return None
     runs = [
         [cells for _, cells in rows[start + 1 : end] if len(cells) == width]
-        for start, end in zip(fitting, [*fitting[1:], len(rows)], strict=True)
+        for start, end in pairwise([*fitting, len(rows)])
     ]
     # Lines such as "Elevation;120" above a heading look like data, so the first heading over real
     # readings counts, else the one over most lines.
     real = [sum(map(is_reading, run)) >= min(3, max(1, len(run))) for run in runs]
-    chosen = (
-        real.index(True) if any(real) else max(range(len(runs)), key=lambda n: (len(runs[n]), n))
-    )
-    at = fitting[chosen]
+    longest = max(range(len(runs)), key=lambda n: (len(runs[n]), n))
+    at = fitting[real.index(True) if any(real) else longest]
     after = rows[at][0] + 1
-    units: list[str] = []
-    statistics: list[str] = []
+    units, statistics = [], []
     if at > 0 and all(cell.lower() in STATISTIC_CELLS or not cell for cell in rows[at][1]):
         statistics = rows[at][1]
         at -= 1
     if at > 0 and len(rows[at - 1][1]) == len(rows[at][1]) and holds_units(rows[at][1]):
         units = rows[at][1]
         at -= 1
-    return _Heading(rows[at][1], units, statistics, rows[at][0], after)
+    return _Heading(rows[at][1], rows[at][0], after, units, statistics)
 
 
 def _decimal(path: Path, rows: list[list[str]], delimiter: str, titled: bool) -> str:
@@ -421,33 +406,31 @@ def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]],
     """
     lines, whole_end = _tail(path, layout)
     below: list[tuple[int, str]] = []
-    cut = False
-    last_line = None
-    empty = False
+    cut = empty = False
     for number, line in reversed(lines):
         if not carries_data(line, layout.head):
             continue
         cells = split_line(line, layout.delimiter)
+        short = len(cells) < len(layout.headings)
         if not any(cells):
             empty = True  # a spreadsheet saves the blank rows below its data as bare delimiters
-        elif not whole_end and number == lines[-1][0] and len(cells) < len(layout.headings):
+            continue
+        if not whole_end and number == lines[-1][0] and short:
             cut = line.lstrip()[:1].isdigit()  # else it is a note, and whole
-            below.append((number, line))
         elif holds_data(cells):
-            last_line = number
             break
-        else:
-            below.append((number, line))
-    if last_line is None or len(below) > MOST_LINES_BELOW or not (below or empty):
+        below.append((number, line))
+    else:
+        return layout
+    if len(below) > MOST_LINES_BELOW or not (below or empty):
         return layout
     if not below:
-        return replace(layout, last_line=last_line)
-    first, line = below[-1]
-    shown = line.strip() if len(line.strip()) <= _SHOWN else f"{line.strip()[:_SHOWN]}..."
-    found = LinesBelowData(
-        str(path), first, below[0][0], len(below), shown, cut and len(below) == 1
-    )
-    return replace(layout, last_line=last_line, below=found)
+        return replace(layout, last_line=number)
+    first, text = below[-1]
+    shown = text.strip() if len(text.strip()) <= _SHOWN else f"{text.strip()[:_SHOWN]}..."
+    cut = cut and len(below) == 1
+    found = LinesBelowData(str(path), first, below[0][0], len(below), shown, cut)
+    return replace(layout, last_line=number, below=found)
 
 
 def _tail(path: Path, layout: Layout) -> tuple[list[tuple[int, str]], bool]:

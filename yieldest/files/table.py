@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import re
 import sys
 import warnings
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import islice
@@ -58,13 +60,11 @@ class Table:
         """The headings as they stand in the file."""
         return tuple(map(str, self.frame.columns))
 
-    def line(self, row: int) -> int:
-        """Return the line of the file (from 1) that holds row `row` (from 0) of the frame."""
-        return data_line(self.path, self.layout, int(self.frame.index[row]))[0]
-
     def place(self, row: int) -> str:
         """Return where row `row` (from 0) of the frame stands, for a message."""
-        return f"{self.path}, line {self.line(row)}"
+        if not self.layout.data_line:
+            return f"{self.path}, row {int(self.frame.index[row]) + 1}"
+        return f"{self.path}, line {self._line(row)[0]}"
 
     def refuse(self, wrong: npt.NDArray[np.bool_], said: Callable[[int], str]) -> None:
         """Raise an `InputError` for the first row that is wrong, with what is said of it."""
@@ -77,12 +77,19 @@ class Table:
 
         A cell that a short line leaves out is blank.
         """
-        _, text = data_line(self.path, self.layout, int(self.frame.index[row]))
+        if not self.layout.data_line:
+            return str(self.frame[column].iloc[row])
         # A table of readings has its units put behind its headings.
         names = self.layout.headings if column in self.layout.headings else self.headings
-        cells = split_line(text, self.layout.delimiter)
-        at = names.index(column)
-        return cells[at] if at < len(cells) else ""
+        cells = dict(
+            zip(names, split_line(self._line(row)[1], self.layout.delimiter), strict=False)
+        )
+        return cells.get(column, "")
+
+    def _line(self, row: int) -> tuple[int, str]:
+        """Return the number (from 1) and the text of the line that holds a row of the frame."""
+        lines = _data_lines(self.path, self.layout)
+        return next(islice(lines, int(self.frame.index[row]), None))
 
     def find(
         self, role: str, names: Sequence[str], stated: str | None = None, *, required: bool = True
@@ -93,7 +100,7 @@ class Table:
         no other is considered. An `InputError` says that the stated or a required column is not
         there, or that two columns answer.
         """
-        have = ", ".join(repr(heading) for heading in self.headings)
+        have = ", ".join(map(repr, self.headings))
         if stated is not None:
             if stated not in self.headings:
                 raise InputError(
@@ -138,21 +145,9 @@ class Table:
         return ["" if pd.isna(cell) else str(cell).strip() for cell in self.frame[column]]
 
 
-class FrameTable(Table):
-    """A data frame as a table: messages name its rows."""
-
-    def place(self, row: int) -> str:
-        """Return where row `row` (from 0) of the frame stands, for a message."""
-        return f"{self.path}, row {int(self.frame.index[row]) + 1}"
-
-    def cell(self, row: int, column: str) -> str:
-        """Return a cell as text."""
-        return str(self.frame[column].iloc[row])
-
-
 def table_of_frame(
     data: pd.DataFrame | pd.Series[Any], *, index: str, value: str = "speed (m/s)"
-) -> FrameTable:
+) -> Table:
     """Return a data frame or a series as a table with the headings that a file would have.
 
     An index of times or with a name, and that of a series, becomes the first column, unless it only
@@ -168,7 +163,7 @@ def table_of_frame(
     if len(set(headings)) < len(headings):
         raise InputError("data frame: two columns have one name; rename one of them.")
     frame = frame.set_axis(list(headings), axis=1).reset_index(drop=True)
-    return FrameTable(Path("data frame"), frame, Layout("", "", ".", headings, (), 0, 0))
+    return Table(Path("data frame"), frame, Layout("", "", ".", headings, (), 0, 0))
 
 
 def numbers_in(cells: pd.Series[Any]) -> FloatArray:
@@ -199,14 +194,10 @@ def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
             f"{path}: more than {MOST_LINES:,} lines are more than such a table has; check that it "
             "is the right file."
         )
-    text = _no_data_line(layout).sub("", "".join(lines))
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", pd.errors.ParserWarning)
-            block = cast(TextIO, _Lines(iter([text])))
-            frame = pd.read_csv(block, dtype=dict(dtypes or {}), **_style(layout))
-    except (pd.errors.ParserError, pd.errors.ParserWarning) as error:
-        raise _ragged(path, layout, short_lines=True) or _unreadable(path, error) from error
+    text = io.StringIO(_no_data_line(layout).sub("", "".join(lines)))
+    with _parting(path, layout, short_lines=True), warnings.catch_warnings():
+        warnings.simplefilter("error", pd.errors.ParserWarning)
+        frame = pd.read_csv(text, dtype=dict(dtypes or {}), **_style(layout))
     return Table(path, frame, layout)
 
 
@@ -223,25 +214,22 @@ def read_blocks(
     `progress` is told the share of the file read so far. An `InputError` names a line that has more
     or fewer cells than the heading.
     """
-    with open_text(path, layout.encoding, progress) as stream:
+    with open_text(path, layout.encoding, progress) as stream, _parting(path, layout):
         for _ in range(layout.data_line - 1):
             next(stream)
-        try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("error", pd.errors.ParserWarning)
-                blocks = pd.read_csv(
-                    cast(TextIO, _Lines(_checked(path, layout, stream))),
-                    usecols=list(columns),
-                    dtype=dict.fromkeys(text_columns, str),
-                    keep_default_na=False,
-                    na_values=[""],
-                    chunksize=rows,
-                    **_style(layout),
-                )
-            for frame in blocks:
-                yield Table(path, frame, layout)
-        except (pd.errors.ParserError, pd.errors.ParserWarning) as error:
-            raise _ragged(path, layout) or _unreadable(path, error) from error
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            blocks = pd.read_csv(
+                cast(TextIO, _Lines(_checked(path, layout, stream))),
+                usecols=list(columns),
+                dtype=dict.fromkeys(text_columns, str),
+                keep_default_na=False,
+                na_values=[""],
+                chunksize=rows,
+                **_style(layout),
+            )
+        for frame in blocks:
+            yield Table(path, frame, layout)
 
 
 def _style(layout: Layout) -> dict[str, Any]:
@@ -292,9 +280,7 @@ def _checked(path: Path, layout: Layout, stream: TextIO) -> Iterator[str]:
         else:
             even = bare.count(layout.delimiter) == rows * between
         if not even:
-            error = _ragged(path, layout)
-            if error is not None:
-                raise error
+            _refuse_ragged(path, layout)
         yield block
 
 
@@ -312,24 +298,26 @@ def _data_lines(path: Path, layout: Layout) -> Iterator[tuple[int, str]]:
                 yield number, line
 
 
-def data_line(path: Path, layout: Layout, row: int) -> tuple[int, str]:
-    """Return the number (from 1) and the text of the line that holds data row `row` (from 0)."""
-    return next(islice(_data_lines(path, layout), row, None))
-
-
-def _ragged(path: Path, layout: Layout, *, short_lines: bool = False) -> InputError | None:
-    """Return the error that names the first line with a wrong number of cells."""
+def _refuse_ragged(path: Path, layout: Layout, *, short_lines: bool = False) -> None:
+    """Name the first line with a wrong number of cells, if there is one."""
     width = len(layout.headings)
     for number, line in _data_lines(path, layout):
         cells = len(split_line(line, layout.delimiter))
         if cells > width or (cells < width and not short_lines):
-            return InputError(
+            raise InputError(
                 f"{path}, line {number}: {cells} cell{'s' * (cells != 1)} where the heading has "
                 f"{width}; give each line one cell per heading."
             )
-    return None
 
 
-def _unreadable(path: Path, error: Exception) -> InputError:
-    reason = " ".join(str(error).split())
-    return InputError(f"{path}: the lines cannot be parted into cells ({reason}); mend the file.")
+@contextmanager
+def _parting(path: Path, layout: Layout, *, short_lines: bool = False) -> Iterator[None]:
+    """Say what is wrong with lines that pandas cannot part into cells."""
+    try:
+        yield
+    except (pd.errors.ParserError, pd.errors.ParserWarning) as error:
+        _refuse_ragged(path, layout, short_lines=short_lines)
+        reason = " ".join(str(error).split())
+        raise InputError(
+            f"{path}: the lines cannot be parted into cells ({reason}); mend the file."
+        ) from error

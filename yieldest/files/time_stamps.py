@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from yieldest.arrays import FloatArray
 from yieldest.files.table import numbers_in
 
 Times = npt.NDArray[np.datetime64]
@@ -41,9 +42,9 @@ _OFFSET = re.compile(r"(?<=[\d\s])(Z|UTC|GMT|[+-]\d\d:?\d\d)$")
 _NO_OFFSET = re.compile(r":\d\d\s*[+-](?:1[5-9]|[2-9]\d|\d\d:?(?!00|15|30|45)\d\d)\b")
 """What looks like an offset and is none: zones keep to quarters of an hour, and 14 hours. An
 interval such as 13:00-13:59 is no time with an offset."""
-_ZONE_LETTERS = re.compile(r"(?<=[\d\sM])[A-Z]{3,5}$")
+_ZONE_LETTERS = r"(?<=[\d\sM])[A-Z]{3,5}$"
 _DAY_NUMBER = re.compile(r"([2-5]\d{4})([.,]\d+)?$")
-_DAY_ZERO = np.datetime64("1899-12-30", "ns")
+_DAY_ZERO = "1899-12-30"
 """Day 0 of spreadsheets, for days after February 1900 (ECMA-376, part 1, 18.17.4; from memory)."""
 _DATE = re.compile(
     r"(?P<a>\d{1,4}|[A-Za-z]{3,9})(?P<one>[-/. ]+)(?P<b>\d{1,2}|[A-Za-z]{3,9})(?P<two>[-/., ]+)"
@@ -51,10 +52,11 @@ _DATE = re.compile(
 )
 _PACKED = re.compile(r"((?:19|20)\d\d)(0[1-9]|1[0-2])([0-3]\d)[ T:_-]?(\d\d)?:?(\d\d)?:?(\d\d)?$")
 _EPOCH = re.compile(r"(\d{9,19})(\.\d*)?$")
-_EPOCH_UNITS = {9: "s", 10: "s", 11: "s", 12: "ms", 13: "ms", 16: "us", 19: "ns"}
-_UNIT_NS = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}
+_EPOCH_UNITS = dict.fromkeys((9, 10, 11), "seconds") | dict.fromkeys((12, 13), "milliseconds")
+_EPOCH_UNITS |= {16: "microseconds", 19: "nanoseconds"}
+"""The unit of a count since 1970, by its digits."""
+_UNIT_NS = {"seconds": 10**9, "milliseconds": 10**6, "microseconds": 10**3, "nanoseconds": 1}
 _LAST_NS = 9.2e18
-_EPOCH_WORDS = {"s": "seconds", "ms": "milliseconds", "us": "microseconds", "ns": "nanoseconds"}
 _CLOCKS = (
     *("%H:%M", "%H:%M:%S", "%H:%M:%S.%f", "%I:%M %p", "%I:%M:%S %p", "%I:%M%p", "%I:%M:%S%p"),
     *("%I %p", "%H.%M", "%H"),
@@ -70,12 +72,20 @@ def parse_stamps(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
     """
     sample = [text for text in texts.iloc[:20] if text]
     if sample and all(_DAY_NUMBER.match(text) for text in sample):
-        return _from_day_numbers(texts), "day numbers of a spreadsheet, counted from 1899-12-30"
+        days = numbers_in(texts.str.replace(",", ".", regex=False))
+        # Days are written with five decimals or so, which is a second; the rest is rounding.
+        seconds, known = np.round(days * 86_400), (days >= 20_000) & (days < 60_000)
+        times = pd.Series(_counted(_DAY_ZERO, seconds, "seconds", known), texts.index)
+        return times, f"day numbers of a spreadsheet, counted from {_DAY_ZERO}"
     if any(_PACKED.match(text) for text in sample):
         return _from_digits(texts), "digits: year, month, day, hour"
     epoch = next((found for found in map(_EPOCH.match, sample) if found), None)
     if epoch is not None and (unit := _EPOCH_UNITS.get(len(epoch[1]))) is not None:
-        return _from_epoch(texts, unit), f"{_EPOCH_WORDS[unit]} since 1970-01-01 UTC"
+        count = numbers_in(texts)
+        # pandas itself fails on numbers beyond the year 2262 instead of calling them no time.
+        known = np.abs(count) < _LAST_NS / _UNIT_NS[unit]
+        times = pd.Series(_counted("1970-01-01", count, unit, known), texts.index)
+        return times.dt.tz_localize("UTC"), f"{unit} since 1970-01-01 UTC"
     iso = any(_ISO.match(text) for text in sample)
     times, written = (_from_iso(texts), "ISO 8601") if iso else _from_formats(texts, order)
     if times.isna().any():
@@ -94,24 +104,20 @@ def without_zone_letters(texts: Stamps) -> Stamps:
     return texts.str.replace(_ZONE_LETTERS, "", regex=True).str.strip()
 
 
+_NO_TIME = {
+    r"\d{1,2}[:.]\d\d([:.]\d\d)?( ?[AaPp][Mm])?$": "is a clock time without a date; add a date "
+    "column, or state start and interval_s (on the command line --start, --interval)",
+    r"\d+([.,]\d*)?$": "is not a time; if it counts from the start of the record, state start and "
+    "interval_s (on the command line --start, --interval)",
+    rf".*\d.*{_ZONE_LETTERS}": "names its time zone by letters, which stand for several zones; "
+    "state time_zone (on the command line --time-zone)",
+    "": "is not a time; write it as 2026-01-31 13:50",
+}
+
+
 def why_no_time(text: str) -> str:
     """Say what a text lacks that is no time, in words that follow it in a sentence."""
-    if re.fullmatch(r"\d{1,2}[:.]\d\d([:.]\d\d)?( ?[AaPp][Mm])?", text):
-        return (
-            "is a clock time without a date; add a date column, or state start and interval_s (on "
-            "the command line --start, --interval)"
-        )
-    if re.fullmatch(r"\d+([.,]\d*)?", text):
-        return (
-            "is not a time; if it counts from the start of the record, state start and interval_s "
-            "(on the command line --start, --interval)"
-        )
-    if re.search(r"\d", text) and re.search(_ZONE_LETTERS, text):
-        return (
-            "names its time zone by letters, which stand for several zones; state time_zone (on "
-            "the command line --time-zone)"
-        )
-    return "is not a time; write it as 2026-01-31 13:50"
+    return next(why for pattern, why in _NO_TIME.items() if re.match(pattern, text))
 
 
 def possible_orders(texts: Stamps) -> set[str] | None:
@@ -146,7 +152,7 @@ def with_colon(clock: Stamps) -> Stamps:
     return hours.astype(str).str.zfill(2) + ":" + minutes.astype(str).str.zfill(2)
 
 
-def assemble(parts: dict[str, npt.NDArray[np.float64]]) -> Times:
+def assemble(parts: dict[str, FloatArray]) -> Times:
     """Make times of years, months, days, hours (24 is the next midnight), minutes and seconds.
 
     A year of two digits is read as POSIX does: 69 to 99 are 1969 to 1999. NaT where the parts make
@@ -164,25 +170,13 @@ def assemble(parts: dict[str, npt.NDArray[np.float64]]) -> Times:
     return np.asarray(times)
 
 
-def _from_epoch(texts: Stamps, unit: str) -> Stamps:
-    numbers = numbers_in(texts)
-    # pandas itself fails on numbers beyond the year 2262 instead of calling them no time.
-    numbers = np.where(np.abs(numbers) < _LAST_NS / _UNIT_NS[unit], numbers, np.nan)
-    whole = np.floor(np.where(np.isfinite(numbers), numbers, 0.0))
-    part_ns = np.round((np.nan_to_num(numbers) - whole) * _UNIT_NS[unit]).astype(np.int64)
-    times = (whole.astype(np.int64) * _UNIT_NS[unit] + part_ns).astype("datetime64[ns]")
-    times[~np.isfinite(numbers)] = np.datetime64("NaT", "ns")
-    return pd.Series(times, index=texts.index).dt.tz_localize("UTC")
-
-
-def _from_day_numbers(texts: Stamps) -> Stamps:
-    numbers = numbers_in(texts.str.replace(",", ".", regex=False))
-    known = (numbers >= 20_000) & (numbers < 60_000)
-    # Days are written with five decimals or so, which is a second; the rest is rounding.
-    seconds = np.round(np.where(known, numbers, 0.0) * 86_400).astype("timedelta64[s]")
-    times = _DAY_ZERO + seconds
-    times[~known] = np.datetime64("NaT", "ns")
-    return pd.Series(times, index=texts.index)
+def _counted(zero: str, numbers: FloatArray, unit: str, known: npt.NDArray[np.bool_]) -> Times:
+    """Return times that are counted in a unit from a zero, NaT where they are not known."""
+    numbers = np.where(known, numbers, 0.0)
+    whole = np.floor(numbers)
+    part_ns = np.round((numbers - whole) * _UNIT_NS[unit]).astype(np.int64)
+    since = (whole.astype(np.int64) * _UNIT_NS[unit] + part_ns).astype("timedelta64[ns]")
+    return np.where(known, np.datetime64(zero, "ns") + since, np.datetime64("NaT", "ns"))
 
 
 def _from_digits(texts: Stamps) -> Stamps:
@@ -251,15 +245,17 @@ def _from_formats(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
 def _date_format(match: re.Match[str], order: str | None) -> str:
     """Spell the date of a match as strptime wants it."""
     year_leads = len(match["a"]) == 4 and match["a"].isdigit()
-    year = "%Y" if len(match["c"]) == 4 or year_leads else "%y"
-    if _is_numeric(match):
-        places = DATE_ORDERS["year first" if year_leads else order or "day first"]
-    else:
-        places = ("%d", "%m", "%y") if match["a"].isdigit() else ("%m", "%d", "%y")
-        places = DATE_ORDERS["year first"] if year_leads else places
+    if year_leads:
+        order = "year first"
+    elif not _is_numeric(match):
+        order = "day first" if match["a"].isdigit() else "month first"
     spelt = next((match[part] for part in "ab" if not match[part].isdigit()), "")
-    month = "%m" if not spelt else "%b" if len(spelt) == 3 else "%B"
-    a, b, c = ({"%y": year, "%m": month}.get(place, place) for place in places)
+    codes = {
+        "%d": "%d",
+        "%m": "%m" if not spelt else "%b" if len(spelt) == 3 else "%B",
+        "%y": "%Y" if len(match["c"]) == 4 or year_leads else "%y",
+    }
+    a, b, c = (codes[place] for place in DATE_ORDERS[order or "day first"])
     one, two = (re.sub(r"\s+", " ", match[part]) for part in ("one", "two"))
     return a + one + b + two + c
 

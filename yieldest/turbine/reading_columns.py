@@ -238,7 +238,7 @@ def seconds_since_first(
             return np.asarray(seconds - seconds[0])
     names = {role: columns[role] for role in ("time", "date") if role in columns}
     clock = Clock(names, date_order)
-    clock.settle_order(lambda: [table])
+    clock.settle_order([table])
     times = clock.times(table)
     return np.asarray((times - times[0]) / np.timedelta64(1, "s"))
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
@@ -24,9 +23,8 @@ from yieldest.wind.data_recovery import data_recovery_findings, data_recovery_of
 from yieldest.wind.netcdf_record import dataset_of, gathered_of_dataset, is_netcdf, read_netcdf
 from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record import ImpossibleSpeeds
-from yieldest.wind.record_clock import Clock
-from yieldest.wind.record_files import RecordFile, files_of, frame_source, sources_of
-from yieldest.wind.record_rows import BLOCK_ROWS, DATE_ROWS, Gathering, LinesBackInTime, pick_one
+from yieldest.wind.record_files import files_of, frame_source, sources_of
+from yieldest.wind.record_rows import MANY_CONFLICTS, Gathering, LinesBackInTime, pick_one
 from yieldest.wind.record_values import Flags, Gathered
 from yieldest.wind.wind_record import WindRecord
 
@@ -37,12 +35,9 @@ MONTHS = 12
 FEWEST_JOINTS = 3
 FORMATS = ((is_netcdf, read_netcdf),)
 """Kinds of file beside delimited text: how one is told by its content, and how it is read."""
-MANY_CONFLICTS = 0.1
 FEW_CONFLICTS = 3
-"""A larger share of rows with the time of another and another speed, if more than so few, leaves
-open which wind is meant; our choice."""
-MOST_STATIONS = 200
-"""A column with more different cells than this holds no stations; our choice."""
+"""More rows with the time of another and another speed than this, and than `MANY_CONFLICTS` of all,
+leave open which wind is meant; our choice."""
 CLOCK_ZEROS = ("1970-01-01", "1980-01-01", "1980-01-06", "2000-01-01")
 """Where clocks begin that lost their time: POSIX, early PC clocks, GPS, and many loggers."""
 _CLOCK = re.compile(r"\d{1,2}[:.]\d\d")
@@ -127,14 +122,14 @@ def read_wind(
         negative, or a time that cannot be read.
     """
     options = options_of(ReadOptions, options, stated)
-    path, gathered, sources = _gathered(source, options, height_m, progress)
+    path, gathered, gathering = _gathered(source, options, height_m, progress)
     if not np.isfinite(gathered.si["speed"]).any():
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
     name = str(path)
     gathered, warnings = _dated(name, gathered)
     order, disordered, again, unlike = _in_time_order(gathered.time, gathered.si["speed"])
     time = gathered.time[order]
-    _refuse_contradictions(path, sources, options, time, int(again.sum()), unlike)
+    _refuse_contradictions(path, gathering, time, int(again.sum()), unlike)
     if disordered.size:
         warnings.append(LinesBackInTime(name, disordered.size))
     if again.any():
@@ -144,11 +139,10 @@ def read_wind(
         gathered.found.append(Recognised("height", f"{gathered.height_m:g} m", "from the heading"))
         if height_m is not None and abs(gathered.height_m - height_m) > 0.5:
             warnings.append(HeightNotAsStated(name, gathered.height_m, height_m))
-    record = _record(name, gathered, warnings)
     return replace(
-        record,
+        _record(name, gathered, warnings),
         threshold_ms=options.threshold_ms,
-        height_m=record.height_m if height_m is None else height_m,
+        height_m=gathered.height_m if height_m is None else height_m,
         disordered=disordered,
         repeated=time[again],
     )
@@ -156,32 +150,27 @@ def read_wind(
 
 def _record(name: str, gathered: Gathered, warnings: list[Finding]) -> WindRecord:
     """Return a record of rows in time order, without the speeds that cannot be."""
-    time, impossible, found = gathered.time, gathered.impossible, gathered.found
-    values = dict(gathered.si)
-    as_read = values["speed"][impossible]
+    time, impossible, si, found = gathered.time, gathered.impossible, gathered.si, gathered.found
+    as_read = si["speed"][impossible]
     if as_read.size:
         warnings.append(ImpossibleSpeeds(name, as_read.size, as_read[0], time[impossible][0]))
-        values["speed"] = np.where(impossible, np.nan, values["speed"])
-    coverage = data_recovery_of(time, np.isfinite(values["speed"]))
+    speed = np.where(impossible, np.nan, si["speed"])
+    coverage = data_recovery_of(time, np.isfinite(speed))
     if gathered.step is not None:
         found.append(Recognised("rounding of speeds", gathered.step[1], "recognised"))
+    method = "; ".join(f"{part.what}: {part.found} ({part.how})" for part in found)
     return WindRecord(
         time=time,
-        speed_ms=values["speed"],
-        direction_deg=values.get("direction"),
-        temperature_c=values.get("temperature"),
-        pressure_hpa=values.get("pressure"),
+        speed_ms=speed,
+        direction_deg=si.get("direction"),
+        temperature_c=si.get("temperature"),
+        pressure_hpa=si.get("pressure"),
         data_recovery=coverage,
-        provenance=Provenance(
-            source=name,
-            method="; ".join(f"{part.what}: {part.found} ({part.how})" for part in found),
-            warnings=(*warnings, *data_recovery_findings(coverage)),
-        ),
-        standard_deviation_ms=values.get("standard_deviation"),
-        gust_ms=values.get("gust"),
+        provenance=Provenance(name, method, (), (*warnings, *data_recovery_findings(coverage))),
+        standard_deviation_ms=si.get("standard_deviation"),
+        gust_ms=si.get("gust"),
         resolution_ms=None if gathered.step is None else gathered.step[0],
         class_edges_ms=BEAUFORT_EDGES_MS if gathered.beaufort else None,
-        height_m=gathered.height_m,
         mean_cube_ms3=gathered.mean_cube_ms3,
         impossible=time[impossible],
         impossible_ms=as_read,
@@ -191,27 +180,29 @@ def _record(name: str, gathered: Gathered, warnings: list[Finding]) -> WindRecor
 
 def _gathered(
     source: object, options: ReadOptions, height_m: float | None, progress: Progress | None
-) -> tuple[Path, Gathered, Sequence[RecordFile]]:
-    """Return the name of a record, its rows, and the tables of text or frame they stand in."""
+) -> tuple[Path, Gathered, Gathering | None]:
+    """Return the name of a record, its rows, and what gathered them from text or a frame."""
     if isinstance(source, pd.DataFrame | pd.Series):
-        frame = frame_source(source, options, height_m)
-        return frame.path, Gathering(frame.path, [frame], options).gather(progress), [frame]
-    if not isinstance(source, str | PathLike):
+        sources = [frame_source(source, options, height_m)]
+        path = sources[0].path
+    elif isinstance(source, str | PathLike):
+        path = Path(source)
+        files = files_of(path)
+        for file in files:
+            read = next((read for is_kind, read in FORMATS if is_kind(file)), None)
+            if read is not None and len(files) == 1:
+                return path, read(file, options, height_m), None
+            if read is not None:
+                raise InputError(
+                    f"{file}: only tables of text are read as several files together; name this "
+                    "one alone."
+                )
+        sources = sources_of(path, options, height_m)
+    else:
         path = Path("dataset")
-        return path, gathered_of_dataset(path, *dataset_of(source, options), height_m), []
-    path = Path(source)
-    files = files_of(path)
-    for file in files:
-        read = next((read for is_kind, read in FORMATS if is_kind(file)), None)
-        if read is not None and len(files) == 1:
-            return path, read(file, options, height_m), []
-        if read is not None:
-            raise InputError(
-                f"{file}: only tables of text are read as several files together; name this one "
-                "alone."
-            )
-    sources = sources_of(path, options, height_m)
-    return path, Gathering(path, sources, options).gather(progress), sources
+        return path, gathered_of_dataset(path, *dataset_of(source, options), height_m), None
+    gathering = Gathering(path, sources, options)
+    return path, gathering.gather(progress), gathering
 
 
 def _dated(name: str, gathered: Gathered) -> tuple[Gathered, list[Finding]]:
@@ -268,28 +259,21 @@ def _misdated(time: Times) -> Flags:
 
 
 def _refuse_contradictions(
-    path: Path,
-    sources: Sequence[RecordFile],
-    options: ReadOptions,
-    time: Times,
-    repeats: int,
-    count: int,
+    path: Path, gathering: Gathering | None, time: Times, repeats: int, unlike: int
 ) -> None:
     """Refuse a record in which many rows have the time of another and another speed.
 
     It is said what seems to be the matter: several stations, a clock of twelve hours, times without
-    seconds. `repeats` rows have the time of another, `count` of them with another speed.
+    seconds. `repeats` rows have the time of another, `unlike` of them with another speed.
     """
     # Every time is the same time of day, but for summer time.
-    bare_dates = (
-        2 * repeats > time.size and np.unique(time - time.astype("datetime64[D]")).size <= 2
-    )
-    if not bare_dates and count <= max(FEW_CONFLICTS, MANY_CONFLICTS * time.size):
+    clocks = np.unique(time - time.astype("datetime64[D]"))
+    bare_dates = 2 * repeats > time.size and clocks.size <= 2
+    if not bare_dates and unlike <= max(FEW_CONFLICTS, MANY_CONFLICTS * time.size):
         return
-    text = f"{path}: {count:,} of {time.size:,} rows have the time of another and another speed"
-    found = _station_column(sources, options) if sources else None
-    if found is not None and not _may_be_clock(found[1], bare_dates):
-        heading, cells = found
+    text = f"{path}: {unlike:,} of {time.size:,} rows have the time of another and another speed"
+    heading, cells = gathering.station_column() if gathering is not None else ("", [])
+    if cells and not _may_be_clock(cells, bare_dates):
         raise InputError(
             f"{text}; column {heading!r} seems to hold stations {pick_one(heading, cells)}"
         )
@@ -316,37 +300,6 @@ def _may_be_clock(cells: list[str], bare_dates: bool) -> bool:
     if all(map(_CLOCK.match, map(str, cells))):
         return True
     return bare_dates and not any(map(str.isalpha, "".join(cells)))
-
-
-def _station_column(
-    sources: Sequence[RecordFile], options: ReadOptions
-) -> tuple[str, list[str]] | None:
-    """Return the column whose cells tell apart rows of the same time, and these cells."""
-    rows = pd.concat([_other_columns(source, options) for source in sources])
-    best: tuple[int, str] | None = None
-    repeats = int(rows.duplicated(["time"]).sum())
-    for heading in rows.columns.drop("time"):
-        if not 2 <= rows[heading].nunique() <= MOST_STATIONS:
-            continue
-        left = int(rows.duplicated(["time", heading]).sum())
-        if left <= MANY_CONFLICTS * repeats and (best is None or left < best[0]):
-            best = left, str(heading)
-    return None if best is None else (best[1], rows[best[1]].dropna().unique().tolist())
-
-
-def _other_columns(source: RecordFile, options: ReadOptions) -> pd.DataFrame:
-    """Return the times, and the cells of the columns that nothing else is known of."""
-    names = source.columns.names
-    others = [h for h in source.layout.headings if h not in names.values() and h != "time"]
-    clock = Clock(names, options.date_order, options.time_zone)
-    headings = source.layout.headings
-    clock.settle_order(lambda: source.tables(headings, headings, DATE_ROWS))
-    parts = []
-    for table in source.tables(headings, headings, BLOCK_ROWS):
-        part = table.frame[others].copy()
-        part["time"] = clock.times(table)
-        parts.append(part)
-    return pd.concat(parts)
 
 
 def _in_time_order(

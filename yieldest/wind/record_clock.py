@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from datetime import timedelta, timezone, tzinfo
 from functools import partial
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import Table
 from yieldest.files.time_stamps import (
@@ -88,7 +88,7 @@ class Clock:
             local = stamps.to_numpy("datetime64[ns]")
         return local if self._zone is None else self._to_utc(table, local, self._zone)
 
-    def settle_order(self, tables: Callable[[], Iterable[Table]]) -> None:
+    def settle_order(self, tables: Iterable[Table]) -> None:
         """Find out the order of day and month from as many tables, first to last, as it takes.
 
         Dates that can be read in several ways are refused.
@@ -96,7 +96,7 @@ class Clock:
         if self.order is not None or not {"time", "date"} & self.names.keys():
             return
         first, orders = "", set(DATE_ORDERS)
-        for table in tables():
+        for table in tables:
             if self._given(table) is not None:
                 return
             texts = self._texts(table)
@@ -124,14 +124,14 @@ class Clock:
         if self.order is not None:
             how = "stated" if self._order_stated else "the only one that all dates allow"
             found.append(Recognised("order of the date", self.order, how))
+        zone, how = "as in the file", "not stated"
         if self._offsets:
-            found.append(Recognised("time zone", "UTC", "from the time stamps"))
-        elif self._zone is None and any(map(_SAYS_UTC.search, headings)):
-            found.append(Recognised("time zone", "UTC", "from the heading"))
+            zone, how = "UTC", "from the time stamps"
         elif self._zone is not None:
-            found.append(Recognised("time zone", f"{self._zone}, turned into UTC", "stated"))
-        else:
-            found.append(Recognised("time zone", "as in the file", "not stated"))
+            zone, how = f"{self._zone}, turned into UTC", "stated"
+        elif any(map(_SAYS_UTC.search, headings)):
+            zone, how = "UTC", "from the heading"
+        found.append(Recognised("time zone", zone, how))
         if self.doubled:
             text = f"{self.doubled} readings, told apart by the order of the lines"
             found.append(Recognised("hour that the clocks repeat", text, "recognised"))
@@ -191,16 +191,7 @@ class Clock:
         self.written = ", ".join(role for role in self.names if role in PART_LIMITS)
         if "year" not in self.names:
             self.written += f"; year taken as {YEARLESS}, for none is there"
-        rows = len(table.frame)
-        parts: dict[str, npt.NDArray[np.float64]] = {}
-        for role, (low, high) in PART_LIMITS.items():
-            if role not in self.names:
-                parts[role] = np.full(rows, float(YEARLESS) if role == "year" else 0.0)
-                continue
-            name = self.names[role]
-            parts[role] = table.numbers(name)
-            wrong = ~((parts[role] >= low) & (parts[role] <= high))
-            table.refuse(wrong, partial(_no_part, table.frame[name], role))
+        parts = {role: self._part(table, role) for role in PART_LIMITS}
         if "half_of_day" in self.names:
             afternoon = self._texts_of(table, "half_of_day").str.lower().str.startswith("p")
             parts["hour"] = parts["hour"] % 12 + np.where(afternoon, 12, 0)
@@ -211,20 +202,38 @@ class Clock:
         table.refuse(np.isnat(times), lambda row: "year, month and day make no date; mend them.")
         return times
 
-    def _to_utc(self, table: Table, local: Times, zone: tzinfo) -> Times:
-        """Turn local times into UTC; the doubled hour is told apart by the order of the rows."""
-        index = pd.DatetimeIndex(local)
-        missing = index.tz_localize(zone, ambiguous=np.ones(local.size, bool), nonexistent="NaT")
+    def _part(self, table: Table, role: str) -> FloatArray:
+        """Return a part of the times, such as the months; what is not there has its least value."""
+        if role not in self.names:
+            return np.full(len(table.frame), float(YEARLESS) if role == "year" else 0.0)
+        name, (low, high) = self.names[role], PART_LIMITS[role]
+        values = table.numbers(name)
         table.refuse(
-            np.asarray(missing.isna()),
+            ~((values >= low) & (values <= high)),
             lambda row: (
-                f"{index[row]} did not exist in time zone {zone}, for the clocks went forward; if "
-                "the logger kept winter time, state time_zone as an offset such as +01:00."
+                f"{table.frame[name].iloc[row]} in column {name!r} is not a {role} ({low:g} to "
+                f"{high:g}); mend the value."
             ),
         )
-        earlier = _naive_utc(missing)
-        later = _naive_utc(
-            index.tz_localize(zone, ambiguous=np.zeros(local.size, bool), nonexistent="NaT")
+        return values
+
+    def _to_utc(self, table: Table, local: Times, zone: tzinfo) -> Times:
+        """Turn local times into UTC; the doubled hour is told apart by the order of the rows."""
+
+        def utc(*, first: bool) -> Times:
+            index = pd.DatetimeIndex(local).tz_localize(
+                zone, ambiguous=np.full(local.size, first), nonexistent="NaT"
+            )
+            return np.asarray(index.tz_convert("UTC").tz_localize(None).to_numpy("datetime64[ns]"))
+
+        earlier, later = utc(first=True), utc(first=False)
+        table.refuse(
+            np.isnat(earlier),
+            lambda row: (
+                f"{pd.Timestamp(local[row])} did not exist in time zone {zone}, for the clocks "
+                "went forward; if the logger kept winter time, state time_zone as an offset such "
+                "as +01:00."
+            ),
         )
         twofold = earlier != later
         self.doubled += int(twofold.sum())
@@ -245,15 +254,3 @@ class Clock:
             late[row] = self._gone_back = bool(inside and (self._gone_back or back))
         self._last_local, self._last_twofold = local[-1], bool(twofold[-1])
         return np.where(late, later, earlier)
-
-
-def _naive_utc(index: pd.DatetimeIndex) -> Times:
-    return np.asarray(index.tz_convert("UTC").tz_localize(None).to_numpy("datetime64[ns]"))
-
-
-def _no_part(cells: Stamps, role: str, row: int) -> str:
-    low, high = PART_LIMITS[role]
-    return (
-        f"{cells.iloc[row]} in column {cells.name!r} is not a {role} ({low:g} to {high:g}); mend "
-        "the value."
-    )

@@ -12,7 +12,7 @@ import pandas as pd
 
 from yieldest.errors import InputError
 from yieldest.files.dialect import DELIMITERS, MISSING_WORDS, Layout, layout_of, without_footer
-from yieldest.files.table import FrameTable, Table, data_line, read_blocks, table_of_frame
+from yieldest.files.table import Table, read_blocks, table_of_frame
 from yieldest.files.text_file import Progress
 from yieldest.files.time_stamps import DATE_ORDERS
 from yieldest.wind.read_options import ReadOptions, Recognised
@@ -33,7 +33,7 @@ class RecordFile:
     path: Path
     layout: Layout
     columns: ChosenColumns
-    table: FrameTable | None = None
+    table: Table | None = None
 
     def tables(
         self,
@@ -54,12 +54,6 @@ class RecordFile:
         for start in range(0, len(frame), rows):
             yield replace(self.table, frame=frame.iloc[start : start + rows])
 
-    def place(self, row: int) -> str:
-        """Return where a row (from 0) stands, for a message."""
-        if self.table is not None:
-            return f"{self.path}, row {row + 1}"
-        return f"{self.path}, line {data_line(self.path, self.layout, row)[0]}"
-
 
 def frame_source(
     data: pd.DataFrame | pd.Series[Any], options: ReadOptions, height_m: float | None
@@ -68,8 +62,7 @@ def frame_source(
 
     One without speed or time is refused.
     """
-    heading = "wind speed"
-    table = table_of_frame(data, index="time", value=heading)
+    table = table_of_frame(data, index="time", value="wind speed")
     known = {}
     if isinstance(data.index, pd.DatetimeIndex):
         known["time"] = str(table.frame.columns[0])
@@ -88,18 +81,15 @@ def files_of(path: Path) -> list[Path]:
     """
     if path.is_dir():
         files = sorted(p for p in path.iterdir() if p.is_file() and p.suffix.lower() in _SUFFIXES)
-        if not files:
-            raise InputError(
-                f"{path}: the folder holds no file that ends in {', '.join(_SUFFIXES)}; name the "
-                "file itself."
-            )
-        return files
-    if glob.has_magic(str(path)) and not path.exists():
+        why = f"the folder holds no file that ends in {', '.join(_SUFFIXES)}; name the file itself."
+    elif glob.has_magic(str(path)) and not path.exists():
         files = sorted(Path(name) for name in glob.glob(str(path)))  # noqa: PTH207
-        if not files:
-            raise InputError(f"{path}: no file is called so; check the name and the folder.")
-        return files
-    return [path]
+        why = "no file is called so; check the name and the folder."
+    else:
+        return [path]
+    if not files:
+        raise InputError(f"{path}: {why}")
+    return files
 
 
 def sources_of(path: Path, options: ReadOptions, height_m: float | None = None) -> list[RecordFile]:
@@ -137,25 +127,22 @@ def _holds_data(
     """
     clock = {role: name for role, name in columns.names.items() if role in CLOCK_ROLES}
     speed, words = columns.names["speed"], words_of("speed", columns.units["speed"])
-
-    def table_of(cells: list[str]) -> Table:
-        blanks = [""] * (len(layout.headings) - len(cells))
-        row = [*cells[: len(layout.headings)], *blanks]
-        return Table(path, pd.DataFrame([row], columns=list(layout.headings)), layout)
+    headings = list(layout.headings)
+    places = [headings.index(name) for name in clock.values()]
 
     def reads(read: Callable[[Table], object], cells: list[str]) -> bool:
+        row = [*cells, *[""] * len(headings)][: len(headings)]
         try:
-            read(table_of(cells))
+            read(Table(path, pd.DataFrame([row], columns=headings), layout))
         except InputError:
             return False
         return True
 
     def holds_speed(cells: list[str]) -> bool:
-        whole = len(cells) == len(layout.headings)
+        whole = len(cells) == len(headings)
         return whole and reads(lambda row: numbers_of(row, speed, options.marks, words), cells)
 
     def holds_time(cells: list[str]) -> bool:
-        places = [layout.headings.index(name) for name in clock.values()]
         if max(places) >= len(cells):
             return False
         digits = sum(character.isdigit() for at in places for character in cells[at])
@@ -184,28 +171,23 @@ def units_of(sources: Sequence[RecordFile]) -> dict[str, str]:
 
 def layout_findings(sources: Sequence[RecordFile], options: ReadOptions) -> list[Recognised]:
     """Return what was recognised or stated about the files and their columns."""
-    first = sources[0]
+    first, last = sources[0], sources[-1]
     layout = first.layout
     if first.table is not None:
         return [Recognised("source", "a data frame", "recognised"), *first.columns.found]
     found = []
     if len(sources) > 1:
-        names = f"{len(sources)}, {first.path.name} to {sources[-1].path.name}"
+        names = f"{len(sources)}, {first.path.name} to {last.path.name}"
         found.append(Recognised("files", names, "in the order of their names"))
+    encoding = _ENCODINGS.get(layout.encoding, layout.encoding)
     delimiter = DELIMITERS.get(layout.delimiter, layout.delimiter)
     heading = f"line {layout.heading_line}" if layout.heading_line else "none in the file"
-    stated = options.headings is not None or options.skip_lines is not None
-    return [
-        *found,
-        Recognised(
-            "encoding", _ENCODINGS.get(layout.encoding, layout.encoding), _how(options.encoding)
-        ),
-        Recognised("delimiter", delimiter, _how(options.delimiter)),
-        Recognised("decimal mark", layout.decimal, _how(options.decimal)),
-        Recognised("heading", heading, "stated" if stated else "recognised"),
-        *first.columns.found,
-    ]
-
-
-def _how(stated: object) -> str:
-    return "recognised" if stated is None else "stated"
+    headings = options.skip_lines if options.headings is None else options.headings
+    for what, text, stated in (
+        ("encoding", encoding, options.encoding),
+        ("delimiter", delimiter, options.delimiter),
+        ("decimal mark", layout.decimal, options.decimal),
+        ("heading", heading, headings),
+    ):
+        found.append(Recognised(what, text, "recognised" if stated is None else "stated"))
+    return found + first.columns.found

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from yieldest.arrays import FloatArray
@@ -24,18 +22,16 @@ from yieldest.wind.record_columns import CLOCK_ROLES, TEXT_ROLES, VALUE_ROLES, t
 from yieldest.wind.record_files import RecordFile, layout_findings, units_of
 from yieldest.wind.record_values import (
     LIMITS,
-    Flags,
     Gathered,
     ValuesBeyondLimits,
     blank_marks,
+    marks_of,
     numbers_of,
     rounding_step,
     to_si,
     within_limits,
     words_of,
 )
-
-Rows = npt.NDArray[np.int64]
 
 BLOCK_ROWS = 500_000
 DATE_ROWS = 20_000
@@ -46,6 +42,10 @@ MOST_ROWS = 20_000_000
 QUICK_S = 60.0
 """More than `MANY_ROWS` readings less than a minute apart are averaged over a minute, the averaging
 time of the small-turbine annex of IEC 61400-12-1; both bounds are our choice."""
+MANY_CONFLICTS = 0.1
+"""Rows with the time of another and another speed are many above this share; our choice."""
+MOST_STATIONS = 200
+"""A column with more different cells than this holds no stations; our choice."""
 
 STATION_HEADINGS = frozenset(
     {"station", "stations", "station id", "stationid", "station name", "station code", "stid"}
@@ -53,7 +53,6 @@ STATION_HEADINGS = frozenset(
 )
 """Headings, taken apart, under which the name of the place stands."""
 _SHOWN = 5
-_MERGE_ABOVE = 2_000_000
 
 
 @dataclass(frozen=True)
@@ -103,22 +102,21 @@ class Averager:
         self.readings = 0
         self.cubes = 0.0
         self._parts: list[pd.DataFrame] = []
-        self._rows = 0
-        self._merged_rows = 0
 
     def add(self, time: Times, values: Mapping[str, FloatArray]) -> None:
         """Take in times and SI values by role, among them "speed"; NaN is left out of averages."""
         speed = values["speed"]
         valid = np.isfinite(speed)
-        self.readings += int(valid.sum())
         still = np.where(valid, speed, 0.0)
+        self.readings += int(valid.sum())
         self.cubes += float((still**3).sum())
-        columns = {"readings": valid.astype(np.float64), "sum": still, "squares": still**2}
-        columns["highest"] = np.fmax(speed, values["gust"]) if "gust" in values else speed
-        if "standard_deviation" in values:
-            columns["variance"] = np.where(
-                valid, np.nan_to_num(values["standard_deviation"]) ** 2, 0.0
-            )
+        deviation = np.where(valid, np.nan_to_num(values.get("standard_deviation", 0.0)), 0.0)
+        columns = {
+            "readings": valid.astype(np.float64),
+            "sum": still,
+            "squares": still**2 + deviation**2,
+            "highest": np.fmax(speed, values.get("gust", speed)),
+        }
         if "direction" in values:
             angle = np.radians(values["direction"])
             # Weighted by the speed, as the wind itself carries; a calm has no direction.
@@ -128,13 +126,11 @@ class Averager:
             if role in values:
                 columns[role] = np.nan_to_num(values[role])
                 columns[role + "s"] = np.isfinite(values[role]).astype(np.float64)
-        interval_ns = np.int64(self.seconds * 1e9)
-        number = time.astype("datetime64[ns]").astype(np.int64) // interval_ns
-        part = _merge(pd.DataFrame(columns, index=number))
-        self._parts.append(part)
-        self._rows += len(part)
-        if self._rows > 2 * self._merged_rows + _MERGE_ABOVE:
-            self._merged()
+        number = time.astype("datetime64[ns]").astype(np.int64) // np.int64(self.seconds * 1e9)
+        self._parts.append(_merge([pd.DataFrame(columns, index=number)]))
+        # Parts of like size are merged, so that there are few of them and each is merged rarely.
+        while len(self._parts) > 1 and 2 * len(self._parts[-1]) > len(self._parts[-2]):
+            self._parts[-2:] = [_merge(self._parts[-2:])]
 
     def result(self) -> tuple[Times, dict[str, FloatArray], FloatArray]:
         """Return start, SI averages by role, and number of readings of each interval, in order.
@@ -142,36 +138,28 @@ class Averager:
         "standard_deviation" is the standard deviation of the readings in an interval (with that of
         the readings themselves where they have one), "gust" the highest.
         """
-        frame = self._merged()
+        frame = _merge(self._parts)
         start = (frame.index.to_numpy() * np.int64(self.seconds * 1e9)).astype("datetime64[ns]")
         column = {str(name): frame[name].to_numpy(np.float64) for name in frame}
-        count = column["readings"]
-        some = np.where(count > 0, count, np.nan)
-        mean = column["sum"] / some
-        variance = column["squares"] / some - mean**2 + column.get("variance", 0.0) / some
-        values = {
-            "speed": mean,
-            "standard_deviation": np.sqrt(np.maximum(variance, 0.0)),
-            "gust": column["highest"],
-        }
+
+        def mean(total: str, count: str) -> FloatArray:
+            return column[total] / np.where(column[count] > 0, column[count], np.nan)
+
+        values = {"speed": mean("sum", "readings"), "gust": column["highest"]}
+        variance = mean("squares", "readings") - values["speed"] ** 2
+        values["standard_deviation"] = np.sqrt(np.maximum(variance, 0.0))
         if "east" in column:
             east, north = column["east"], column["north"]
             blows = np.hypot(east, north) > 0
             values["direction"] = np.where(blows, np.degrees(np.arctan2(east, north)) % 360, np.nan)
         for role in ("temperature", "pressure"):
             if role in column:
-                readings = column[role + "s"]
-                values[role] = column[role] / np.where(readings > 0, readings, np.nan)
-        return start, values, count
-
-    def _merged(self) -> pd.DataFrame:
-        self._parts = [_merge(pd.concat(self._parts))]
-        self._rows = self._merged_rows = len(self._parts[0])
-        return self._parts[0]
+                values[role] = mean(role, role + "s")
+        return start, values, column["readings"]
 
 
-def _merge(frame: pd.DataFrame) -> pd.DataFrame:
-    rows = frame.groupby(level=0)
+def _merge(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    rows = pd.concat(parts).groupby(level=0)
     return rows.sum().assign(highest=rows["highest"].max())
 
 
@@ -183,19 +171,14 @@ class Gathering:
         self.sources = sources
         self.options = options
         self.units = units_of(sources)
-        self.roles = tuple(
-            role for role in VALUE_ROLES if any(role in s.columns.names for s in sources)
-        )
+        self.roles = [r for r in VALUE_ROLES if any(r in s.columns.names for s in sources)]
         self.clock = Clock(sources[0].columns.names, options.date_order, options.time_zone)
         self.marks: dict[str, Counter[str]] = {role: Counter() for role in self.roles}
         self.beyond: Counter[str] = Counter()
         self.distinct = np.empty(0)
-        self.warnings: list[Finding] = []
         self.averager = Averager(options.average_s) if options.average_s else None
         self._seen: dict[str, dict[str, None]] = {}  # the cells of columns of stations
-        self._time: list[Times] = []
-        self._raw: list[dict[str, FloatArray]] = []
-        self._places: list[tuple[RecordFile, Rows]] = []
+        self._blocks: list[tuple[Times, dict[str, FloatArray]]] = []
         self._rows = 0
         self._disordered = 0
         self._same_time = 0
@@ -203,15 +186,17 @@ class Gathering:
     def gather(self, progress: Progress | None = None) -> Gathered:
         """Read all the rows, telling `progress` the share read so far."""
         if self.options.start is None:
-            self.clock.settle_order(self._clock_tables)
+            self.clock.settle_order(self._clock_tables())
         for number, source in enumerate(self.sources):
-            self.clock.names = source.columns.names
             names = source.columns.names
+            self.clock.names = names
             as_text = [names[role] for role in TEXT_ROLES if role in names]
-            told = None if progress is None else partial(_tell, progress, number, len(self.sources))
+
+            def told(share: float, number: int = number) -> None:
+                if progress is not None:
+                    progress((number + share) / len(self.sources))
+
             for table in self._picked(source, names.values(), as_text, BLOCK_ROWS, told):
-                if table.frame.empty:
-                    continue
                 self._take(source, table)
                 if self.averager is None and self._too_many():
                     self.averager = Averager(QUICK_S)
@@ -222,14 +207,33 @@ class Gathering:
             raise InputError(f"{self.path}: there is a heading but no data line below it.")
         return self._result()
 
+    def station_column(self) -> tuple[str, list[str]]:
+        """Return the column whose cells tell apart rows of the same time, if any, and its cells."""
+        parts = []
+        for source in self.sources:
+            names, headings = source.columns.names, source.layout.headings
+            clock = Clock(names, self.clock.order, self.options.time_zone)
+            others = [h for h in headings if h not in names.values() and h != "time"]
+            for table in source.tables(headings, headings, BLOCK_ROWS):
+                parts.append(table.frame[others].assign(time=clock.times(table)))
+        rows = pd.concat(parts)
+        repeats = int(rows.duplicated(["time"]).sum())
+        left = {
+            heading: int(rows.duplicated(["time", heading]).sum())
+            for heading in rows.columns.drop("time")
+            if 2 <= rows[heading].nunique() <= MOST_STATIONS
+        }
+        best = min(left, key=left.__getitem__, default="")
+        if not left or left[best] > MANY_CONFLICTS * repeats:
+            return "", []
+        return best, rows[best].dropna().unique().tolist()
+
     def _clock_tables(self) -> Iterator[Table]:
         for source in self.sources:
             names = source.columns.names
             self.clock.names = names
             headings = [names[role] for role in CLOCK_ROLES if role in names]
-            for table in self._picked(source, headings, headings, DATE_ROWS):
-                if not table.frame.empty:
-                    yield table
+            yield from self._picked(source, headings, headings, DATE_ROWS)
 
     def _picked(
         self,
@@ -257,7 +261,8 @@ class Gathering:
                         f"{self.path}: column {heading!r} holds several stations "
                         f"{pick_one(heading, seen)}"
                     )
-            yield picked
+            if not picked.frame.empty:
+                yield picked
 
     def _cells(self, table: Table, heading: str) -> pd.Series[str]:
         """Return the cells of a column, and remember which there are."""
@@ -285,21 +290,17 @@ class Gathering:
     def _take(self, source: RecordFile, table: Table) -> None:
         raw = {}
         for role in self.roles:
-            if role in source.columns.names:
-                raw[role], marks = numbers_of(
-                    table,
-                    source.columns.names[role],
-                    self.options.marks,
-                    words_of(role, self.units.get(role, "")),
-                )
-                self.marks[role] += marks
-            else:
+            heading = source.columns.names.get(role)
+            if heading is None:
                 raw[role] = np.full(len(table.frame), np.nan)
+                continue
+            words = words_of(role, self.units.get(role, ""))
+            raw[role], marks = numbers_of(table, heading, self.options.marks, words)
+            self.marks[role] += marks
+            _refuse_impossible(table, role, heading, raw[role], self.options.marks)
         counted = self.options.start is not None
         time = self._counted_times(len(table.frame)) if counted else self.clock.times(table)
-        self._time.append(time)
-        self._raw.append(raw)
-        self._places.append((source, table.frame.index.to_numpy()))
+        self._blocks.append((time, raw))
         self._rows += time.size
         if self.averager is None and self._rows > MOST_ROWS:
             raise InputError(
@@ -320,75 +321,45 @@ class Gathering:
     def _too_many(self) -> bool:
         if self.options.average_s == 0 or self._rows <= MANY_ROWS:
             return False
-        steps = np.abs(np.diff(self._time[0])) / np.timedelta64(1, "s")
+        steps = np.abs(np.diff(self._blocks[0][0])) / np.timedelta64(1, "s")
         return bool(np.median(steps) < QUICK_S) and self.units["speed"] != "Beaufort"
 
-    def _settled(self) -> tuple[Times, dict[str, FloatArray], Flags]:
-        """Turn the rows in hand into SI values, blanking marks; refuse what cannot be."""
-        time = np.concatenate(self._time)
+    def _settled(self) -> tuple[Times, dict[str, FloatArray]]:
+        """Turn the rows in hand into SI values, blanking marks."""
+        time = np.concatenate([time for time, _ in self._blocks])
         values = {}
         for role in self.roles:
-            raw = np.concatenate([block[role] for block in self._raw])
+            raw = np.concatenate([block[role] for _, block in self._blocks])
             unit = self.units.get(role, "")
             raw, marks = blank_marks(role, raw, unit, self.options.marks)
             self.marks[role] += marks
             if role == "speed" and self.distinct.size <= 20_000:
                 self.distinct = np.union1d(self.distinct, raw[np.isfinite(raw)])
-            si = to_si(role, raw, unit)
-            if role in ("speed", "direction", "standard_deviation", "gust"):
-                self._refuse(role, raw, si < 0)
-            if role == "direction":
-                self._refuse(role, raw, si > LIMITS[role][1])
-            elif role != "speed":
-                si, often = within_limits(role, si)
+            values[role] = to_si(role, raw, unit)
+            if role != "speed" or self.averager is not None:
+                values[role], often = within_limits(role, values[role])
                 self.beyond[role] += often
-            values[role] = si
-        self._time.clear()
-        self._raw.clear()
-        self._places.clear()
-        impossible = values["speed"] > LIMITS["speed"][1]
-        return time, values, impossible
-
-    def _refuse(self, role: str, raw: FloatArray, wrong: Flags) -> None:
-        if not wrong.any():
-            return
-        at = int(np.argmax(wrong))
-        ends = np.cumsum([rows.size for _, rows in self._places])
-        block = int(np.searchsorted(ends, at, side="right"))
-        source, rows = self._places[block]
-        row = int(rows[at - int(ends[block])])
-        why = (
-            "is not a direction from 0 to 360 degrees"
-            if role == "direction"
-            else "is below zero, and a wind speed cannot be"
-        )
-        raise InputError(
-            f"{source.place(row)}: {raw[at]:g} in column {source.columns.names[role]!r} "
-            f"{why}; mend the value, leave it blank, or state it as a missing mark."
-        )
+        self._blocks.clear()
+        return time, values
 
     def _average(self, averager: Averager) -> None:
-        time, values, impossible = self._settled()
-        if impossible.any():
-            values["speed"][impossible] = np.nan
-            self.beyond["speed"] += int(impossible.sum())
+        time, values = self._settled()
         self._disordered += int((np.diff(time) < np.timedelta64(0, "ns")).sum())
         self._same_time += time.size - np.unique(time).size
         averager.add(time, values)
 
     def _result(self) -> Gathered:
+        unit = self.units["speed"]
         mean_cube = None
+        warnings = list(dict.fromkeys(w for s in self.sources for w in s.columns.warnings))
         if self.averager is None:
-            time, values, impossible = self._settled()
-            step = self._step()
+            time, values = self._settled()
         else:
             time, values, readings = self.averager.result()
-            impossible = np.zeros(time.size, dtype=bool)
-            self._tell_averaging(self.averager, readings)
-            step = None
+            warnings += self._averaging(self.averager, readings)
             if self.averager.readings:
                 mean_cube = self.averager.cubes / self.averager.readings
-        self.warnings += [
+        warnings += [
             ValuesBeyondLimits(str(self.path), role, *LIMITS[role], often)
             for role, often in self.beyond.items()
             if often
@@ -396,34 +367,30 @@ class Gathering:
         return Gathered(
             time=time,
             si=values,
-            impossible=impossible,
-            step=step,
-            beaufort=self.units["speed"] == "Beaufort",
+            step=None if self.averager is not None else self._step(),
+            beaufort=unit == "Beaufort",
             mean_cube_ms3=mean_cube,
             height_m=self.sources[0].columns.height_m,
             found=self._found(),
-            warnings=[*dict.fromkeys(w for s in self.sources for w in s.columns.warnings),
-                      *self.warnings],
-        )  # fmt: skip
+            warnings=warnings,
+        )
 
     def _step(self) -> tuple[float, str] | None:
         unit = self.units["speed"]
         return None if unit == "Beaufort" else rounding_step(self.distinct, unit)
 
-    def _tell_averaging(self, averager: Averager, readings: FloatArray) -> None:
-        step = self._step()
-        usual = float(np.median(readings[readings > 0])) if (readings > 0).any() else 0.0
-        repeats = int(np.maximum(0, readings - usual).sum())
-        source, rounding = str(self.path), step[1] if step else None
-        self.warnings.append(
-            ReadingsAveraged(source, averager.readings, averager.seconds, rounding)
-        )
+    def _averaging(self, averager: Averager, readings: FloatArray) -> Iterator[Finding]:
+        """Say what was averaged, `readings` to an interval, and what was strange about it."""
+        source, step = str(self.path), self._step()
+        rounding = step[1] if step else None
+        yield ReadingsAveraged(source, averager.readings, averager.seconds, rounding)
         if self._disordered:
-            self.warnings.append(LinesBackInTime(source, self._disordered))
+            yield LinesBackInTime(source, self._disordered)
         if self._same_time:
-            self.warnings.append(ReadingsAtOneTime(source, self._same_time))
-        if repeats:
-            self.warnings.append(ReadingsBeyondUsual(source, usual, repeats))
+            yield ReadingsAtOneTime(source, self._same_time)
+        usual = float(np.median(readings[readings > 0])) if (readings > 0).any() else 0.0
+        if repeats := int(np.maximum(0, readings - usual).sum()):
+            yield ReadingsBeyondUsual(source, usual, repeats)
 
     def _found(self) -> list[Recognised]:
         options = self.options
@@ -445,8 +412,22 @@ class Gathering:
         return found
 
 
-def _tell(progress: Progress, number: int, files: int, share: float) -> None:
-    progress((number + share) / files)
+def _refuse_impossible(
+    table: Table, role: str, heading: str, raw: FloatArray, stated_marks: Sequence[str]
+) -> None:
+    """Refuse a wind below zero and a direction that is none, but for marks of missing values."""
+    if role in ("temperature", "pressure"):
+        return
+    wrong, why = raw < 0, "is below zero, and a wind speed cannot be"
+    if role == "direction":
+        wrong, why = wrong | (raw > 360), "is not a direction from 0 to 360 degrees"
+    table.refuse(
+        wrong & ~np.isin(raw, marks_of(role, stated_marks)),
+        lambda row: (
+            f"{raw[row]:g} in column {heading!r} {why}; mend the value, leave it blank, or state "
+            "it as a missing mark."
+        ),
+    )
 
 
 def pick_one(heading: str, cells: Sequence[str]) -> str:

@@ -58,15 +58,14 @@ SURELY_REPEATED = 3
 """A possible value counts as a mark when it comes so often and lies so many times above (or below)
 all others; our choice."""
 
-COMPASS = {
-    name: 22.5 * place
-    for place, name in enumerate(
-        "n nne ne ene e ese se sse s ssw sw wsw w wnw nw nnw".split()  # noqa: SIM905
-    )
-}
+_POINTS = (
+    *("n", "nne", "ne", "ene", "e", "ese", "se", "sse", "s", "ssw", "sw", "wsw", "w", "wnw"),
+    *("nw", "nnw"),
+)
+COMPASS = {name: 22.5 * place for place, name in enumerate(_POINTS)}
 """The sixteen points of the compass in degrees; a vane that tells only these is coarse."""
-_COMPASS_WORDS = {"north": 0.0, "east": 90.0, "south": 180.0, "west": 270.0}
-_NO_DIRECTION = dict.fromkeys(("calm", "variable", "vrb", "var"), np.nan)
+_DIRECTION_WORDS = {**COMPASS, "north": 0.0, "east": 90.0, "south": 180.0, "west": 270.0}
+_DIRECTION_WORDS |= dict.fromkeys(("calm", "variable", "vrb", "var"), np.nan)
 
 _TYPESET = str.maketrans({"\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ",
                           "\u2009": " ", "\u2019": "'"})  # fmt: skip
@@ -99,7 +98,6 @@ class Gathered:
 
     time: Times
     si: dict[str, FloatArray]  # by role
-    impossible: Flags  # speeds above `HIGHEST_GUST_MS`; they stand in `si` as they were read
     step: tuple[float, str] | None  # rounding of the speeds, see `rounding_step`
     height_m: float | None  # of the sensor, where the file states it
     found: list[Recognised]
@@ -107,10 +105,15 @@ class Gathered:
     beaufort: bool = False  # whether the speeds were Beaufort numbers
     mean_cube_ms3: float | None = None  # of the readings before averaging
 
+    @property
+    def impossible(self) -> Flags:
+        """Which speeds are above `HIGHEST_GUST_MS`; they stand in `si` as they were read."""
+        return self.si["speed"] > HIGHEST_GUST_MS
+
     def at(self, rows: Flags | npt.NDArray[np.intp]) -> Gathered:
         """Return some of the rows."""
         si = {role: column[rows] for role, column in self.si.items()}
-        return replace(self, time=self.time[rows], si=si, impossible=self.impossible[rows])
+        return replace(self, time=self.time[rows], si=si)
 
 
 def numbers_of(
@@ -126,24 +129,21 @@ def numbers_of(
     """
     cells = table.frame[column]
     blank = cells.isna().to_numpy()
-    marks: Counter[str] = Counter({"blank": int(blank.sum())} if blank.any() else {})
+    marks = Counter({"blank": int(blank.sum())} if blank.any() else {})
     if cells.dtype.kind in "fiu":
         values = cells.to_numpy(dtype=np.float64, na_value=np.nan)
-        odd = np.isinf(values)
     else:
         decimal = table.layout.decimal
-        texts = cells.astype(str).str.strip()
-        plain = texts
+        texts = plain = cells.astype(str).str.strip()
         if decimal != ".":
             # A point there is no decimal mark; see `_as_typed` for what else it may be.
             pointed = texts.str.contains(".", regex=False)
             plain = texts.str.replace(decimal, ".", regex=False).mask(pointed, "")
         values = numbers_in(plain)
-        odd = np.isinf(values)
         unread = np.isnan(values) & ~blank
         left = texts[unread]
         missing = MISSING_WORDS | {mark.lower() for mark in stated_marks}
-        meaning, unknown = {}, []
+        meaning = {}
         for text, often in left.value_counts().items():
             word = str(text).lower()
             is_missing = word in missing or _DASHES.fullmatch(word) is not None
@@ -152,12 +152,9 @@ def numbers_of(
                 marks[str(text)] += int(often)
             else:
                 meaning[text] = _as_typed(str(text), decimal)
-                if np.isnan(meaning[text]):
-                    unknown.append(text)
         values[unread] = left.map(meaning)
-        odd[unread] |= left.isin(unknown)
     table.refuse(
-        odd,
+        np.isinf(values),
         lambda row: (
             f"{table.cell(row, column)!r} in column {column!r} is not a number; write a plain "
             "number, leave it blank, or state it as a missing mark (missing; on the command line "
@@ -167,34 +164,40 @@ def numbers_of(
     return values, marks
 
 
-def words_of(role: str, unit: str) -> dict[str, float]:
+def words_of(role: str, unit: str) -> Mapping[str, float]:
     """Return the words that stand for a number in the columns of a role, in the column's unit."""
     if role == "direction":
-        return {**COMPASS, **_COMPASS_WORDS, **_NO_DIRECTION}
+        return _DIRECTION_WORDS
     if role == "speed" and unit == "Beaufort":
         return {word: float(number) for number, word in enumerate(BEAUFORT_WORDS)}
     return {"calm": 0.0} if role == "speed" else {}
 
 
 def _as_typed(text: str, decimal: str) -> float:
-    """Return a number with a typeset minus, or with marks between its thousands; NaN for others."""
+    """Return a number with a typeset minus, or with marks between its thousands, else infinity."""
     plain = text.translate(_TYPESET)
     thousands = _GROUPED[decimal].fullmatch(plain)
     if thousands:
         plain = re.sub(rf"[^\d{re.escape(decimal)}+-]", "", plain)
     if decimal == "," and "." in plain:
-        return np.nan  # neither thousands nor, where decimals have a comma, a decimal mark
+        return np.inf  # neither thousands nor, where decimals have a comma, a decimal mark
     plain = plain.replace(decimal, ".")
-    return float(plain) if _PLAIN.fullmatch(plain) else np.nan
+    return float(plain) if _PLAIN.fullmatch(plain) else np.inf
 
 
 def to_si(role: str, values: FloatArray, unit: str) -> FloatArray:
     """Convert the values of a role to m/s, degrees, C or hPa."""
-    if role == "temperature":
-        return to_celsius(values, unit)
-    if role == "pressure":
-        return to_hectopascal(values, unit)
-    return values if role == "direction" else to_metres_per_second(values, unit)
+    if role == "direction":
+        return values
+    converters = {"temperature": to_celsius, "pressure": to_hectopascal}
+    return converters.get(role, to_metres_per_second)(values, unit)
+
+
+def marks_of(role: str, stated_marks: Sequence[str]) -> list[float]:
+    """Return the numbers that may mark a missing value of a role, those that are stated first."""
+    stated = numbers_in(pd.Series(stated_marks, dtype=object))
+    more = (VARIABLE_DIRECTION,) if role == "direction" else ()
+    return [*dict.fromkeys([*stated[np.isfinite(stated)].tolist(), *NUMBER_MARKS, *more])]
 
 
 def blank_marks(
@@ -206,18 +209,15 @@ def blank_marks(
     be measured, or when it comes three times at least and lies 1.5 times above (or below) all other
     values. Values are in the unit of the file.
     """
-    numbers = numbers_in(pd.Series(stated_marks, dtype=object))
-    stated = numbers[np.isfinite(numbers)].tolist()
     counts: Counter[str] = Counter()
+    stated = numbers_in(pd.Series(stated_marks, dtype=object))
     low, high = LIMITS[role]
-    usual = (*NUMBER_MARKS, VARIABLE_DIRECTION) if role == "direction" else NUMBER_MARKS
-    for mark in dict.fromkeys([*stated, *usual]):
+    for mark in marks_of(role, stated_marks):
         hit = values == mark
         often = int(hit.sum())
         if not often:
             continue
-        meaning = float(to_si(role, np.array(mark), unit))
-        if mark not in stated and low <= meaning <= high:
+        if mark not in stated and low <= to_si(role, np.array(mark), unit) <= high:
             others = np.abs(values[~hit & np.isfinite(values)])
             others = others[~np.isin(others, np.abs(NUMBER_MARKS))]
             far = others.size > 0 and abs(mark) >= FAR_FROM_THE_REST * others.max()
@@ -300,19 +300,12 @@ def gathered_of_si(
             f"{path}: value {at + 1} of the speed is {speed[at]:g} m/s, and a wind speed cannot be "
             "below zero; mend the value or mark it as missing."
         )
-    warnings: list[Finding] = []
     kept = dict(si)
+    warnings: list[Finding] = []
     for role, column in si.items():
         if role != "speed":
             kept[role], often = within_limits(role, column)
             if often:
                 warnings.append(ValuesBeyondLimits(str(path), role, *LIMITS[role], often))
-    return Gathered(
-        time=time,
-        si=kept,
-        impossible=speed > LIMITS["speed"][1],
-        step=rounding_step(np.unique(speed[np.isfinite(speed)]), "m/s"),
-        height_m=height_m,
-        found=found,
-        warnings=warnings,
-    )
+    step = rounding_step(np.unique(speed[np.isfinite(speed)]), "m/s")
+    return Gathered(time, kept, step, height_m, found, warnings)
