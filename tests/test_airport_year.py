@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 from airport import WEATHER
 
-from yieldest.wind.quality_control import ReadingsLeftOut, control_quality
-from yieldest.wind.quality_rules import QualityRules
+from yieldest.wind.quality_control import QualityRules, ReadingsLeftOut, control_quality
 from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.read_wind import read_wind
 

@@ -7,8 +7,7 @@ from winds import record_of, slow_weibull, times
 
 from yieldest.errors import InputError
 from yieldest.wind.data_recovery import data_recovery_of, steps_of
-from yieldest.wind.quality_control import control_quality
-from yieldest.wind.quality_rules import QualityRules
+from yieldest.wind.quality_control import QualityRules, control_quality
 
 LEAVING_OUT = ("impossible", "sensor_top", "spike", "stuck", "frozen", "contradicted_calm")
 

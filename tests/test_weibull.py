@@ -15,7 +15,7 @@ from yieldest.wind.censored_fit import fit_above_start, fit_censored
 from yieldest.wind.goodness import model_mean_power, model_power
 from yieldest.wind.histogram import Histogram, histogram_of
 from yieldest.wind.profile import power_law_factor
-from yieldest.wind.quality_rules import QualityRules
+from yieldest.wind.quality_control import QualityRules
 from yieldest.wind.resource import EMPIRICAL, ResourceOptions, assess_record
 from yieldest.wind.weibull import (
     fit_maximum_likelihood,

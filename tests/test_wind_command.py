@@ -10,7 +10,7 @@ from airport import WEATHER
 from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 
 from yieldest.wind.breakdown import gustiness
-from yieldest.wind.quality_rules import QualityRules
+from yieldest.wind.quality_control import QualityRules
 from yieldest.wind.resource import ResourceOptions, assess_record
 from yieldest.wind.weibull import fit_maximum_likelihood
 from yieldest.wind.weibull_fits import METHODS

@@ -87,7 +87,7 @@ def wind(
     """
     # Imported here, so that `--help` does not wait for pandas and scipy.
     from yieldest.settings import options_of
-    from yieldest.wind.quality_rules import QualityRules
+    from yieldest.wind.quality_control import QualityRules
     from yieldest.wind.read_options import Columns, ReadOptions
     from yieldest.wind.read_wind import read_wind
     from yieldest.wind.resource import ResourceOptions, assess_record
@@ -195,7 +195,7 @@ def _cells_by_heading(texts: Iterable[str] | None) -> dict[str, list[str]]:
 
 def _thresholds(texts: Iterable[str] | None) -> dict[str, object]:
     """Turn THRESHOLD=VALUE texts into numbers, False for off."""
-    from yieldest.wind.quality_rules import QualityRules
+    from yieldest.wind.quality_control import QualityRules
 
     thresholds: dict[str, object] = {}
     names = tuple(QualityRules.model_fields)

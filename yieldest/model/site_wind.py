@@ -24,7 +24,7 @@ from yieldest.wind.from_summaries import (
     points_of_frequencies,
 )
 from yieldest.wind.long_term.correction import LongTermCorrection, long_term
-from yieldest.wind.quality_rules import NO_RULES
+from yieldest.wind.quality_control import NO_RULES
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record import Record
 from yieldest.wind.resource import EMPIRICAL, ResourceOptions, WindResource, assess_record

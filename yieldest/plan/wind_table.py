@@ -17,7 +17,7 @@ from yieldest.settings import (
     key,
 )
 from yieldest.wind.goodness import ENERGY_ERROR_LIMIT
-from yieldest.wind.quality_rules import QualityRules
+from yieldest.wind.quality_control import QualityRules
 from yieldest.wind.read_options import Columns, ReadOptions, TableOptions
 
 SOURCES = (

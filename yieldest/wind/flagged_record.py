@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from yieldest.files.whole_output import refuse_inputs, write_whole
-from yieldest.wind.quality_rules import QualityReport
+from yieldest.wind.quality_control import QualityReport
 from yieldest.wind.record_files import files_of
 
 _WRITTEN = (

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, number_or_none
 from yieldest.errors import InputError
 from yieldest.provenance import Finding
+from yieldest.settings import NotNegative, Settings, key
 from yieldest.wind import suspect_readings
 from yieldest.wind.data_recovery import (
     ReadingSteps,
@@ -18,16 +20,118 @@ from yieldest.wind.data_recovery import (
     data_recovery_of,
     steps_of,
 )
-from yieldest.wind.quality_rules import QualityReport, QualityRules, QualityTest, Threshold
 from yieldest.wind.record import ImpossibleSpeeds, Record
+from yieldest.wind.record_values import HIGHEST_GUST_MS
 
 BoolArray = npt.NDArray[np.bool_]
-TimeArray = npt.NDArray[np.datetime64]
+Threshold = NotNegative | Literal[False]
 _Found = tuple[str, str, Threshold, BoolArray]
+"""Name of a test, its rule in words, its threshold (False: off) and the readings it found."""
 
 FIRST_PLACES = 3
 """So many places are named for each test."""
 _BEYOND_SENSE_MS = 1e90
+
+
+class QualityRules(Settings):
+    """Thresholds of the tests for bad readings; false switches a test off.
+
+    `impossible_ms` is the highest gust ever measured near the ground (World Meteorological
+    Organization, World Weather and Climate Extremes Archive); 75 m/s is usual for cups (common
+    practice, no source); the others are our choice.
+    """
+
+    impossible_ms: Annotated[Threshold, key("speeds above it cannot be", 90, unit="m/s")] = (
+        HIGHEST_GUST_MS
+    )
+    sensor_top_ms: Annotated[
+        Threshold, key("the highest speed that the anemometer shows", 50, unit="m/s")
+    ] = 75.0
+    spike_factor: Annotated[Threshold, key("a spike is so many times its higher neighbour", 4)] = (
+        3.0
+    )
+    spike_excess_ms: Annotated[NotNegative, key("and so much above it", 8, unit="m/s")] = 10.0
+    stuck_hours: Annotated[
+        Threshold,
+        key("the same speed above 0 for so long, and longer than chance, is stuck", 6, unit="h"),
+    ] = 3.0
+    frozen_hours: Annotated[
+        Threshold, key("no change for so long in the cold is ice", False, unit="h")
+    ] = 6.0
+    frozen_below_c: Annotated[float, key("what counts as cold", 0, unit="degrees Celsius")] = 2.0
+    calm_hours: Annotated[
+        Threshold, key("a dead calm for so long, amid wind, is doubted", 12, unit="h")
+    ] = 6.0
+    repeated: Annotated[
+        Threshold, key("more lines than so many with the time of another are noted", 10)
+    ] = 0.0
+    disordered: Annotated[Threshold, key("more lines than so many back in time are noted", 10)] = (
+        0.0
+    )
+    gap_intervals: Annotated[
+        Threshold, key("a step of more than so many intervals is a gap", 3)
+    ] = 1.5
+    interval_readings: Annotated[
+        Threshold, key("so many readings in a row at another interval change it", 144)
+    ] = 24.0
+    threshold_share: Annotated[
+        Threshold,
+        key(
+            "a starting speed above this share of the spread of the speeds is noted",
+            0.2,
+            unit="share",
+        ),
+    ] = 0.1
+    rounding_share: Annotated[
+        Threshold,
+        key(
+            "a rounding step above this share of the spread of the speeds is noted",
+            0.2,
+            unit="share",
+        ),
+    ] = 0.1
+
+
+_NO_SWITCHES = {"spike_excess_ms", "frozen_below_c"}
+NO_RULES = QualityRules(**dict.fromkeys(QualityRules.model_fields.keys() - _NO_SWITCHES, False))
+"""A record of years that was computed, not measured, has no sensor faults to look for."""
+
+
+@dataclass(frozen=True)
+class QualityTest:
+    """What one test found; its name is stable, for the flag column and `--json`."""
+
+    name: str
+    rule: str
+    """The test and its threshold in words."""
+    on: bool
+    leaves_out: bool
+    """Whether what it finds counts as missing from then on; else it is only noted."""
+    count: int
+    first_times: tuple[str, ...]
+    first_speeds_ms: tuple[float | None, ...]
+    mean_effect: float | None
+    """Change of mean speed and of mean cube (the energy in the wind), as shares, when what this
+    test alone found is left out; for what is only noted, when it is allowed for. None where nobody
+    can know."""
+    cube_effect: float | None
+
+
+@dataclass(frozen=True)
+class QualityReport:
+    """A screened record: as it was read, and with missing speeds where a test left one out."""
+
+    original: Record
+    record: Record
+    flags: BoolArray
+    """Which readings each test found, shape (tests, n)."""
+    tests: tuple[QualityTest, ...]
+    steps: ReadingSteps
+
+    @property
+    def left_out(self) -> int:
+        """How many readings were left out."""
+        return self.original.valid_speed_ms.size - self.record.valid_speed_ms.size
 
 
 @dataclass(frozen=True)
@@ -71,45 +175,40 @@ class _Screening:
             return np.array([np.nan, np.nan])
         return np.array([hours @ speed, hours @ speed**3]) / total
 
-    def leave_out(self, *found: tuple[str, str, Threshold, BoolArray]) -> None:
-        """Count what each test finds, with its effect alone, and then leave out all of it.
-
-        Of each test name, rule in words, threshold (False: off, nothing found) and readings.
-        """
-        out = np.zeros(self.speed.size, dtype=bool)
+    def leave_out(self, *found: _Found) -> None:
+        """Count what each test finds, with its effect alone, and then leave out all of it."""
+        whole = self.moments()
         for name, rule, threshold, suspect in found:
-            on = threshold is not False
-            flags = suspect & on
-            effects: list[float | None] = [0.0 if on else None] * 2
+            flags = suspect & (threshold is not False)
+            effects: Iterable[float | None] = (None, None) if threshold is False else (0.0, 0.0)
             if flags.any():
-                effects = [
-                    float(part / whole - 1) if whole > 0 and np.isfinite(part) else None
-                    for part, whole in zip(self.moments(~flags), self.moments(), strict=True)
-                ]
-            first = np.flatnonzero(flags)[:FIRST_PLACES]
-            times = _written(self.record.time[first])
-            speeds = tuple(self.record.speed_ms[first].tolist())
-            count = int(flags.sum())
-            self.tests.append(QualityTest(name, rule, on, True, count, times, speeds, *effects))
-            self.flags.append(flags)
-            out |= flags
-        self.speed = np.where(out, np.nan, self.speed)
+                with np.errstate(divide="ignore", invalid="ignore"):
+                    effects = map(number_or_none, self.moments(~flags) / whole - 1)
+            self.add(name, rule, threshold, np.flatnonzero(flags), effects, leaves_out=True)
+        self.speed = np.where(np.any(self.flags[-len(found) :], axis=0), np.nan, self.speed)
 
-    def note(
+    def add(
         self,
         name: str,
         rule: str,
         threshold: Threshold,
-        times: TimeArray,
-        effects: tuple[float | None, float | None] = (None, None),
+        places: npt.NDArray[np.intp],
+        effects: Iterable[float | None] = (None, None),
+        *,
+        leaves_out: bool = False,
     ) -> None:
-        """Note the readings at some times, without leaving them out."""
+        """Count what a test, where it is on, found at some places."""
         on = threshold is not False
-        times = times if on else times[:0]
+        places = places if on else places[:0]
         flags = np.zeros(self.record.time.size, dtype=bool)
-        flags[np.searchsorted(self.record.time, times)] = True
-        first = _written(times[:FIRST_PLACES])
-        self.tests.append(QualityTest(name, rule, on, False, times.size, first, (), *effects))
+        flags[places] = True
+        first = places[:FIRST_PLACES]
+        times = self.record.time[first].astype("datetime64[s]")
+        written = tuple(str(time).replace("T", " ") for time in times)
+        speeds = tuple(self.record.speed_ms[first].tolist()) if leaves_out else ()
+        self.tests.append(
+            QualityTest(name, rule, on, leaves_out, places.size, written, speeds, *effects)
+        )
         self.flags.append(flags)
 
 
@@ -129,11 +228,7 @@ def control_quality(
     speed[np.searchsorted(record.time, record.impossible)] = record.impossible_ms
     record = replace(record, speed_ms=speed)
     screening = _Screening(record, steps, speed)
-    # Each round looks at a record without what the rounds before it left out: a wild value would
-    # otherwise set the mean that a calm is judged by.
-    screening.leave_out(*_too_high(speed, rules))
-    screening.leave_out(_spikes(screening, rules))
-    screening.leave_out(*_unchanging(screening, rules, neighbour_ms))
+    _leave_out(screening, rules, neighbour_ms)
     valid = np.isfinite(screening.speed)
     if not valid.any():
         raise InputError(
@@ -144,15 +239,20 @@ def control_quality(
     _note_standing(screening, rules.threshold_share)
     _note_rounding(screening, rules.rounding_share)
     recovery = data_recovery_of(record.time, valid)
-    provenance = record.provenance
     outdated = data_recovery_findings(record.data_recovery)
     # Impossible speeds are said again below, by the threshold that was used.
-    kept = [
+    warnings: list[Finding | str] = [
         finding
-        for finding in provenance.warnings
+        for finding in record.provenance.warnings
         if finding not in outdated and not isinstance(finding, ImpossibleSpeeds)
     ]
-    warnings = (*kept, *data_recovery_findings(recovery), *_findings(screening.tests))
+    warnings += data_recovery_findings(recovery)
+    for test in screening.tests:
+        if test.count and test.leaves_out:
+            speed_ms, time = test.first_speeds_ms[0], test.first_times[0]
+            warnings.append(ReadingsLeftOut(test.name, test.rule, test.count, speed_ms, time))
+        elif test.count and test.name in ("repeated", "interval"):
+            warnings.append(TimesNoted(test.rule, test.count, test.first_times[0]))
     beside: dict[str, Any] = {
         name: np.where(valid, values, np.nan)
         for name in ("gust_ms", "standard_deviation_ms")
@@ -162,122 +262,78 @@ def control_quality(
         record,
         speed_ms=screening.speed,
         data_recovery=recovery,
-        provenance=replace(provenance, warnings=warnings),
+        provenance=replace(record.provenance, warnings=tuple(warnings)),
         **beside,
     )
     return QualityReport(record, screened, np.stack(screening.flags), tuple(screening.tests), steps)
 
 
-def _too_high(speed: FloatArray, rules: QualityRules) -> tuple[_Found, _Found]:
-    """Find speeds that no wind has, and those that the anemometer cannot show."""
+def _leave_out(look: _Screening, rules: QualityRules, neighbour_ms: FloatArray | None) -> None:
+    """Leave out what cannot be believed, in rounds that do not see what those before left out.
+
+    A wild value would otherwise set the mean that a calm is judged by.
+    """
+    record, joined = look.record, look.steps.joined
     limit, top = rules.impossible_ms, rules.sensor_top_ms
-    possible = speed <= (np.inf if limit is False else limit)
-    return (
-        (
-            "impossible",
-            f"above {limit} m/s; no gust above 113.3 m/s was ever measured",
-            limit,
-            speed > (limit or 0.0),
-        ),
-        (
-            "sensor_top",
-            f"above {top} m/s, more than the anemometer can show",
-            top,
-            possible & (speed > (top or 0.0)),
-        ),
+    beyond = (look.speed > limit) & (limit is not False)
+    too_fast = f"above {limit} m/s; no gust above 113.3 m/s was ever measured"
+    too_fast_for_it = f"above {top} m/s, more than the anemometer can show"
+    look.leave_out(
+        ("impossible", too_fast, limit, beyond),
+        ("sensor_top", too_fast_for_it, top, (look.speed > top) & ~beyond),
     )
-
-
-def _spikes(look: _Screening, rules: QualityRules) -> _Found:
     factor, excess_ms = rules.spike_factor, rules.spike_excess_ms
-    return (
-        "spike",
+    rule = (
         f"{factor} times the higher neighbour and {excess_ms} m/s above it, or a lone 0 between "
-        f"neighbours above {excess_ms} m/s",
-        factor,
-        suspect_readings.spikes(look.speed, look.steps.joined, factor or 0.0, excess_ms),
+        f"neighbours above {excess_ms} m/s"
     )
-
-
-def _unchanging(
-    look: _Screening, rules: QualityRules, neighbour_ms: FloatArray | None
-) -> tuple[_Found, _Found, _Found]:
-    """Find speeds that stay the same for too long: stuck, frozen, or a calm that is denied."""
-    record, joined, speed = look.record, look.steps.joined, look.speed
+    suspect = suspect_readings.spikes(look.speed, joined, factor, excess_ms)
+    look.leave_out(("spike", rule, factor, suspect))
+    speed = look.speed
     runs = suspect_readings.unchanging_runs(speed, joined, look.steps.duration_s)
     shortest = suspect_readings.stuck_length(speed, joined)
     stuck_h, frozen_h, calm_h = rules.stuck_hours, rules.frozen_hours, rules.calm_hours
-    below_c, patience = rules.frozen_below_c, suspect_readings.CALM_PATIENCE
-    ice = f"no change for {frozen_h} h below {below_c} C"
+    unchanging = (
+        f"the same speed above 0 for {stuck_h} h and for {shortest} readings, too many for chance"
+    )
+    ice = f"no change for {frozen_h} h below {rules.frozen_below_c} C"
+    iced = np.zeros(speed.size, dtype=bool)
     if record.temperature_c is None:
         ice, frozen_h = f"{ice} (no temperature here)", False
-        frozen = np.zeros(speed.size, dtype=bool)
     else:
-        ice += f" ({patience * (frozen_h or 0.0)} h for a calm without a still vane)"
-        frozen = suspect_readings.frozen(
-            speed,
-            runs,
-            record.temperature_c,
-            record.direction_deg,
-            record.standard_deviation_ms,
-            below_c,
-            frozen_h or 0.0,
-        )
+        ice += f" ({suspect_readings.CALM_PATIENCE * frozen_h} h for a calm without a still vane)"
+        cold = record.temperature_c < rules.frozen_below_c
+        iced = suspect_readings.frozen(record, speed, runs, cold, frozen_h)
     denied = "" if neighbour_ms is None else ", or while the neighbour has its usual wind"
-    return (
-        (
-            "stuck",
-            f"the same speed above 0 for {stuck_h} h and for {shortest} readings, too many for "
-            "chance",
-            stuck_h,
-            suspect_readings.stuck(speed, runs, shortest, stuck_h or 0.0),
-        ),
-        ("frozen", ice, frozen_h, frozen),
-        (
-            "contradicted_calm",
-            f"dead calm for {calm_h} h between winds above the mean{denied}",
-            calm_h,
-            suspect_readings.contradicted_calms(speed, runs, joined, calm_h or 0.0, neighbour_ms),
-        ),
+    calm = f"dead calm for {calm_h} h between winds above the mean{denied}"
+    doubted = suspect_readings.contradicted_calms(speed, runs, joined, calm_h, neighbour_ms)
+    look.leave_out(
+        ("stuck", unchanging, stuck_h, suspect_readings.stuck(speed, runs, shortest, stuck_h)),
+        ("frozen", ice, frozen_h, iced),
+        ("contradicted_calm", calm, calm_h, doubted),
     )
 
 
 def _note_times(look: _Screening, rules: QualityRules) -> None:
     """Note repeats, lines back in time, gaps and changes of the interval."""
-    record, steps = look.record, look.steps
-    for name, rule, most, times in (
-        (
-            "repeated",
-            "a line with the time of an earlier one, which alone counts",
-            rules.repeated,
-            record.repeated,
-        ),
-        (
-            "disordered",
-            "a line that goes back in time; the record was sorted",
-            rules.disordered,
-            record.disordered,
-        ),
+    record, gap = look.record, rules.gap_intervals
+    for name, rule, times in (
+        ("repeated", "a line with the time of an earlier one, which alone counts", record.repeated),
+        ("disordered", "a line that goes back in time; the record was sorted", record.disordered),
     ):
-        look.note(name, rule, most, times if times.size > (most or 0.0) else times[:0])
-    look.note(
-        "gap",
-        f"a step of more than {rules.gap_intervals} usual intervals, named by the last reading "
-        "before it",
-        rules.gap_intervals,
-        record.time[:-1][~steps.joined],
-    )
-    look.note(
-        "interval",
-        f"another usual interval for at least {rules.interval_readings} readings",
-        rules.interval_readings,
-        record.time[steps.changed],
-    )
+        most, places = getattr(rules, name), np.searchsorted(record.time, times)
+        look.add(name, rule, most, places if places.size > most else places[:0])
+    rule = f"a step of more than {gap} usual intervals, named by the last reading before it"
+    look.add("gap", rule, gap, np.flatnonzero(~look.steps.joined))
+    rule = f"another usual interval for at least {rules.interval_readings} readings"
+    look.add("interval", rule, rules.interval_readings, look.steps.changed)
 
 
 def _note_standing(look: _Screening, share: Threshold) -> None:
     """Note the readings of a sensor that stands still although the air moves."""
-    start_ms = look.record.threshold_ms or suspect_readings.starting_speed(look.speed) or 0.0
+    moving = look.speed[look.speed > 0]
+    lowest_ms = float(moving.min()) if moving.size and (look.speed == 0).any() else 0.0
+    start_ms = look.record.threshold_ms or lowest_ms
     rule = f"below the starting speed, where that is over {share} of the spread of the speeds"
     seen = share is not False and start_ms > share * float(np.nanstd(look.speed))
     flags = look.speed < (start_ms if seen else 0.0)
@@ -293,41 +349,23 @@ def _note_standing(look: _Screening, share: Threshold) -> None:
             float(portion * (start_ms / 2 - still) / mean),
             float(portion * (start_ms**3 / 4 - still_cube) / cube),
         )
-    look.note("below_threshold", rule, share, look.record.time[flags], effects)
+    look.add("below_threshold", rule, share, np.flatnonzero(flags), effects)
 
 
 def _note_rounding(look: _Screening, share: Threshold) -> None:
     """Note speeds rounded to steps that are coarse beside their spread."""
-    step_ms = look.record.resolution_ms
-    uneven = look.record.class_edges_ms is not None
-    coarse = (step_ms or 0.0) > (share or 0.0) * float(np.nanstd(look.speed))
-    if share is False or not (uneven or coarse):
-        rule = f"rounded to steps above {share} of the spread of the speeds"
-        look.note("rounded", rule, share, look.record.time[:0])
-        return
-    rule = "classes of the Beaufort scale instead of speeds"
+    step_ms, uneven = look.record.resolution_ms, look.record.class_edges_ms is not None
+    coarse = (step_ms or 0.0) > share * float(np.nanstd(look.speed))
+    rule = f"rounded to steps above {share} of the spread of the speeds"
+    flags = np.isfinite(look.speed) & (share is not False) & (uneven or coarse)
     effects: tuple[float | None, float | None] = None, None
-    if step_ms is not None:
+    if flags.any() and step_ms is None:
+        rule = "classes of the Beaufort scale instead of speeds"
+    elif flags.any() and step_ms is not None:
         rule = f"rounded to steps of {step_ms:.3g} m/s"
         mean, cube = look.moments()
         # Sheppard's correction of the third moment about zero (Kendall & Stuart, The Advanced
         # Theory of Statistics, vol. 1): rounding adds h^2/4 times the mean, and nothing to the
         # mean itself.
         effects = 0.0, float(-(step_ms**2) / 4 * mean / cube) if cube > 0 else None
-    look.note("rounded", rule, share, look.record.time[np.isfinite(look.speed)], effects)
-
-
-def _written(times: TimeArray) -> tuple[str, ...]:
-    return tuple(str(time).replace("T", " ") for time in times.astype("datetime64[s]"))
-
-
-def _findings(tests: list[QualityTest]) -> list[Finding]:
-    """Return what was left out, and what the record hides."""
-    found: list[Finding] = []
-    for test in tests:
-        if test.leaves_out and test.count:
-            speed_ms, time = test.first_speeds_ms[0], test.first_times[0]
-            found.append(ReadingsLeftOut(test.name, test.rule, test.count, speed_ms, time))
-        elif test.name in ("repeated", "interval") and test.count:
-            found.append(TimesNoted(test.rule, test.count, test.first_times[0]))
-    return found
+    look.add("rounded", rule, share, np.flatnonzero(flags), effects)

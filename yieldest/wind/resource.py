@@ -29,8 +29,7 @@ from yieldest.wind.goodness import (
 )
 from yieldest.wind.histogram import Histogram, histogram_of
 from yieldest.wind.mean_uncertainty import WindUncertainty, draw_blocks, wind_uncertainty
-from yieldest.wind.quality_control import control_quality
-from yieldest.wind.quality_rules import QualityReport, QualityRules
+from yieldest.wind.quality_control import QualityReport, QualityRules, control_quality
 from yieldest.wind.record import Record
 from yieldest.wind.seasons import SeasonWeights, season_weights
 from yieldest.wind.weibull_fits import METHODS, chosen_method

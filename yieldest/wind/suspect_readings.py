@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
+from yieldest.wind.record import Record
 
 BoolArray = npt.NDArray[np.bool_]
 IntArray = npt.NDArray[np.int64]
@@ -27,18 +28,15 @@ CALM_PATIENCE = 4.0
 
 @dataclass(frozen=True)
 class Runs:
-    """Stretches of readings that do not change."""
+    """Stretches of readings that do not change: first reading and number of each, shape (r,)."""
 
     first: IntArray
-    """First reading of each run, shape (r,); `length` is its number of readings."""
     length: IntArray
-    of_reading: IntArray
-    """The run that each reading belongs to, shape (n,)."""
     hours: FloatArray
 
     def readings(self, chosen: BoolArray) -> BoolArray:
         """Return the readings of the chosen runs."""
-        return chosen[self.of_reading]
+        return np.repeat(chosen, self.length)
 
     def all_of(self, condition: BoolArray) -> BoolArray:
         """Return the runs in which every reading fulfils a condition."""
@@ -50,12 +48,7 @@ def unchanging_runs(speed_ms: FloatArray, joined: BoolArray, duration_s: FloatAr
     breaks = (speed_ms[1:] != speed_ms[:-1]) | ~joined
     first = np.flatnonzero(np.concatenate(([True], breaks)))
     length = np.diff(np.append(first, speed_ms.size))
-    return Runs(
-        first=first,
-        length=length,
-        of_reading=np.repeat(np.arange(first.size), length),
-        hours=np.add.reduceat(duration_s, first) / 3600,
-    )
+    return Runs(first, length, np.add.reduceat(duration_s, first) / 3600)
 
 
 def spikes(speed_ms: FloatArray, joined: BoolArray, factor: float, excess_ms: float) -> BoolArray:
@@ -113,30 +106,23 @@ def stuck(speed_ms: FloatArray, runs: Runs, shortest: int, hours: float) -> Bool
 
 
 def frozen(
-    speed_ms: FloatArray,
-    runs: Runs,
-    temperature_c: FloatArray,
-    direction_deg: FloatArray | None,
-    standard_deviation_ms: FloatArray | None,
-    below_c: float,
-    hours: float,
+    record: Record, speed_ms: FloatArray, runs: Runs, cold: BoolArray, hours: float
 ) -> BoolArray:
-    """Find readings that do not change while it freezes.
+    """Find readings that do not change while it is `cold`, shape (n,), throughout.
 
-    The temperature must stay below `below_c`. A vane that moves, or a spread within the interval,
-    shows that nothing is frozen. A calm that no still vane confirms must last four times as long,
-    for calm nights are often cold.
+    A vane that moves, or a spread within the interval, shows that nothing is frozen. A calm that no
+    still vane confirms must last four times as long, for calm nights are often cold.
     """
-    still = (runs.length >= SHORTEST_STUCK_READINGS) & runs.all_of(temperature_c < below_c)
+    still = (runs.length >= SHORTEST_STUCK_READINGS) & runs.all_of(cold)
     vane_seen = np.zeros(still.size, dtype=bool)
-    if direction_deg is not None:
-        known = np.isfinite(direction_deg)
-        highest = np.maximum.reduceat(np.where(known, direction_deg, -np.inf), runs.first)
-        lowest = np.minimum.reduceat(np.where(known, direction_deg, np.inf), runs.first)
+    if record.direction_deg is not None:
+        # These two pass over NaN, so that a run without any direction gives NaN.
+        highest = np.fmax.reduceat(record.direction_deg, runs.first)
+        lowest = np.fmin.reduceat(record.direction_deg, runs.first)
         vane_seen = highest == lowest
         still &= ~(highest > lowest)
-    if standard_deviation_ms is not None:
-        still &= runs.all_of(~(standard_deviation_ms > 0))
+    if record.standard_deviation_ms is not None:
+        still &= runs.all_of(~(record.standard_deviation_ms > 0))
     calm = speed_ms[runs.first] == 0
     patience = np.where(calm & ~vane_seen, CALM_PATIENCE * hours, hours)
     return runs.readings(still & (runs.hours >= patience)) & np.isfinite(speed_ms)
@@ -155,14 +141,14 @@ def contradicted_calms(
     calm must reach its mean over the whole record.
     """
     long_calm = (speed_ms[runs.first] == 0) & (runs.hours >= hours) & (runs.length >= 2)
-    last = runs.first + runs.length - 1
-    inside = (runs.first > 0) & (last < speed_ms.size - 1)
-    before = np.where(inside, runs.first - 1, 0)
-    after = np.where(inside, last + 1, 0)
+    # A gap or an end of the record is no wind on that side.
+    around_ms = np.concatenate(([np.nan], speed_ms, [np.nan]))
+    linked = np.concatenate(([False], joined, [False]))
+    after = runs.first + runs.length
     known_ms = speed_ms[np.isfinite(speed_ms)]
     mean_ms = known_ms.mean() if known_ms.size else np.inf
-    linked = inside & joined[before] & joined[np.where(inside, last, 0)] if joined.size else inside
-    denied = linked & (speed_ms[before] >= mean_ms) & (speed_ms[after] >= mean_ms)
+    denied = linked[runs.first] & (around_ms[runs.first] >= mean_ms)
+    denied &= linked[after] & (around_ms[after + 1] >= mean_ms)
     if neighbour_ms is not None:
         known = np.isfinite(neighbour_ms)
         total = np.add.reduceat(np.where(known, neighbour_ms, 0.0), runs.first)
@@ -171,12 +157,3 @@ def contradicted_calms(
         # Half of the calm must be covered by the neighbour before it may deny it.
         denied |= (count >= runs.length / 2) & (total >= usual * count)
     return runs.readings(long_calm & denied)
-
-
-def starting_speed(speed_ms: FloatArray) -> float | None:
-    """Return the lowest speed above zero of a record with zeros; None without zeros or speeds."""
-    known = speed_ms[np.isfinite(speed_ms)]
-    moving = known[known > 0]
-    if moving.size == known.size or not moving.size:
-        return None
-    return float(moving.min())

@@ -16,8 +16,7 @@ from yieldest.provenance import Provenance
 from yieldest.settings import options_of
 from yieldest.wind.data_recovery import data_recovery_of
 from yieldest.wind.distribution import WindDistribution
-from yieldest.wind.quality_control import control_quality
-from yieldest.wind.quality_rules import NO_RULES, QualityRules
+from yieldest.wind.quality_control import NO_RULES, QualityRules, control_quality
 from yieldest.wind.record import Record
 from yieldest.wind.resource import ResourceOptions, assess_record
 
