@@ -28,7 +28,7 @@ from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.resource import WindResource
 from yieldest.wind.summary_tables import FrequencyTable, MonthlyMeans
 from yieldest.wind.weibull import share_above
-from yieldest.wind.weibull_fits import METHODS, class_bounds
+from yieldest.wind.weibull_fits import METHODS
 
 BAR_WIDTH = 56
 MONTHS = tuple(calendar.month_name)[1:]
@@ -171,10 +171,9 @@ def _which_fit(resource: WindResource) -> str:
 def histogram(resource: WindResource) -> list[str]:
     """Draw the shares of time in classes of about 1 m/s, with the fitted share marked."""
     histogram, fit = resource.histogram, resource.chosen
-    bounds = class_bounds(histogram, 1.0)
+    bounds, below = histogram.shares_below(1.0)
     if bounds.size > MOST_CLASSES:
-        bounds = class_bounds(histogram, 2.0)
-    below = histogram.share @ (histogram.upper_ms[:, np.newaxis] <= bounds)
+        bounds, below = histogram.shares_below(2.0)
     calm = fit.calm_share or 0.0
     fitted = calm + (1 - calm) * (1 - share_above(bounds, fit.shape or 1.0, fit.scale_ms or 1.0))
     shares, said = np.diff(below, prepend=0.0), np.diff(fitted, prepend=0.0)

@@ -21,18 +21,10 @@ _MOST_EXPONENT = 50.0
 def fit_censored(histogram: Histogram) -> tuple[FloatArray, FloatArray, FloatArray]:
     r"""Fit a Weibull distribution, and a share of calms beside it, to classes of speeds.
 
-    Parameters
-    ----------
-    histogram : Histogram
-        Weights of shape (..., m): every row is fitted by itself.
+    Every row of a histogram with weights of shape (..., m) is fitted by itself: shape, scale (m/s)
+    and share of calms, shape (...), are NaN where fewer than two classes above the starting speed
+    are filled.
 
-    Returns
-    -------
-    shape, scale_ms, calm_share : ndarray, shape (...)
-        NaN where fewer than two classes above the starting speed are filled.
-
-    Notes
-    -----
     With S(v) = exp(-(v/A)^k), the classes :math:`[l_i, u_i]` above the starting speed t and the
     hours :math:`n_i` in them, the likelihood to make as large as can be is
 
@@ -84,87 +76,62 @@ def _maximise(histogram: Histogram, truncated_at_ms: float) -> tuple[FloatArray,
     known = np.isfinite(shape)
     if known.ndim and known.any():
         # Rows are mostly draws of one record, whose own fit lies nearer to theirs than moments do.
-        pooled = weight[known].sum(axis=0)
-        shape, scale = (
-            np.where(known, value, np.nan)
-            for value in _maximise(histogram.weighted(pooled), truncated_at_ms)
-        )
+        shape, scale = _maximise(histogram.weighted(weight[known].sum(axis=0)), truncated_at_ms)
     weight = np.where(known[..., np.newaxis], weight, 0.0)
-    log_k = np.log(np.where(known, np.clip(shape, *_SHAPE_RANGE), 2.0))
-    log_a = np.log(np.where(known, scale, 1.0))
-    best, slope, bend = _likelihood(log_k, log_a, histogram, weight, truncated_at_ms)
-    damping = np.full(log_k.shape, 1e-6)
+    place = np.log(
+        [np.where(known, np.clip(shape, *_SHAPE_RANGE), 2.0), np.where(known, scale, 1.0)]
+    )
+    best = _likelihood(place, histogram, weight, truncated_at_ms)
+    damping = np.full(known.shape, 1e-6)
     for _ in range(_STEPS):
-        step_k, step_a = _damped_step(slope, bend, damping)
-        new_k = np.clip(log_k + step_k, *np.log(_SHAPE_RANGE))
-        new_a = log_a + np.clip(step_a, -1.0, 1.0)
-        new = _likelihood(new_k, new_a, histogram, weight, truncated_at_ms)
-        better = new[0] >= best - _ROUNDING
+        new_place = place + np.clip(_damped_step(best, damping), -1.0, 1.0)
+        new_place[0] = np.clip(new_place[0], *np.log(_SHAPE_RANGE))
+        new = _likelihood(new_place, histogram, weight, truncated_at_ms)
+        better = new[0] >= best[0] - _ROUNDING
         damping = np.where(better, damping / 10, np.maximum(damping, 1e-6) * 100)
-        moved = np.abs(new_k - log_k) + np.abs(new_a - log_a)
-        log_k, log_a = np.where(better, new_k, log_k), np.where(better, new_a, log_a)
-        best = np.where(better, new[0], best)
-        slope = np.where(better, new[1], slope)
-        bend = np.where(better, new[2], bend)
+        moved = np.abs(new_place - place).sum(axis=0)
+        place, best = np.where(better, new_place, place), np.where(better, new, best)
         if np.all((moved < _TOLERANCE) | ~known):
             break
-    return np.where(known, np.exp(log_k), np.nan), np.where(known, np.exp(log_a), np.nan)
+    shape, scale = np.where(known, np.exp(place), np.nan)
+    return shape, scale
 
 
-def _damped_step(
-    slope: FloatArray, bend: FloatArray, damping: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _damped_step(likelihood: FloatArray, damping: FloatArray) -> FloatArray:
     """Solve the two Newton equations, leaning towards steepest ascent where they bend wrongly."""
-    size = np.abs(bend[0]) + np.abs(bend[2]) + 1e-12
-    kk, ka, aa = -bend[0] + damping * size, -bend[1], -bend[2] + damping * size
+    _, by_k, by_a, bend_kk, bend_ka, bend_aa = likelihood
+    size = np.abs(bend_kk) + np.abs(bend_aa) + 1e-12
+    kk, ka, aa = -bend_kk + damping * size, -bend_ka, -bend_aa + damping * size
     determinant = kk * aa - ka**2
     sound = (kk > 0) & (determinant > 0)
-    safe = np.where(sound, determinant, 1.0)
-    step_k = np.where(sound, (aa * slope[0] - ka * slope[1]) / safe, slope[0] / size)
-    step_a = np.where(sound, (kk * slope[1] - ka * slope[0]) / safe, slope[1] / size)
-    return np.clip(step_k, -1.0, 1.0), step_a
+    newton = np.array([aa * by_k - ka * by_a, kk * by_a - ka * by_k])
+    steepest = likelihood[1:3] / size
+    return np.where(sound, newton / np.where(sound, determinant, 1.0), steepest)
 
 
 def _likelihood(
-    log_k: FloatArray,
-    log_a: FloatArray,
-    histogram: Histogram,
-    weight: FloatArray,
-    truncated_at_ms: float,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+    place: FloatArray, histogram: Histogram, weight: FloatArray, truncated_at_ms: float
+) -> FloatArray:
     """Return the mean log-likelihood, its slopes (k, a) and its bends (kk, ka, aa)."""
-    low, low_1, low_2 = _exponent(log_k, log_a, histogram.lower_ms)
-    high, high_1, high_2 = _exponent(log_k, log_a, histogram.upper_ms)
-    width, width_1, width_2 = high - low, high_1 - low_1, high_2 - low_2
+    low, high = _exponent(place, histogram.lower_ms), _exponent(place, histogram.upper_ms)
+    width, by_k, by_a = (high - low)[:3]
     # ln(S(l) - S(u)) = -w(l) + ln(1 - exp(-(w(u) - w(l)))), which loses no digits.
     width = np.maximum(width, 1e-300)
     pull = 1 / np.expm1(np.minimum(width, 700.0))
-    log_share = -low + np.log(-np.expm1(-width))
-    push_1 = -low_1 + pull * width_1
-    by_k, by_a = width_1
-    squares = np.stack([by_k**2, by_k * by_a, by_a**2])
-    push_2 = -low_2 + pull * width_2 - pull * (1 + pull) * squares
-    value = (weight * log_share).sum(axis=-1)
-    first = (weight * push_1).sum(axis=-1)
-    second = (weight * push_2).sum(axis=-1)
+    each = pull * (high - low) - low
+    each[0] = np.log(-np.expm1(-width)) - low[0]
+    each[3:] -= pull * (1 + pull) * np.array([by_k**2, by_k * by_a, by_a**2])
+    found = (weight * each).sum(axis=-1)
     if truncated_at_ms > 0:
-        total = weight.sum(axis=-1)
-        start, start_1, start_2 = _exponent(log_k, log_a, np.array([truncated_at_ms]))
-        value = value + total * start[..., 0]
-        first = first + total * start_1[..., 0]
-        second = second + total * start_2[..., 0]
-    return value, first, second
+        found += weight.sum(axis=-1) * _exponent(place, np.array([truncated_at_ms]))[..., 0]
+    return np.asarray(found)
 
 
-def _exponent(
-    log_k: FloatArray, log_a: FloatArray, speed_ms: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return w = (v/A)^k and its first and second derivatives by ln k and ln A."""
-    k = np.exp(log_k)[..., np.newaxis]
+def _exponent(place: FloatArray, speed_ms: FloatArray) -> FloatArray:
+    """Return w = (v/A)^k, its slopes and its bends by ln k and ln A, the `place`."""
+    k = np.exp(place[0])[..., np.newaxis]
     with np.errstate(divide="ignore"):
-        log_ratio = np.log(speed_ms) - log_a[..., np.newaxis]
+        log_ratio = np.log(speed_ms) - place[1][..., np.newaxis]
     z = np.where(speed_ms > 0, np.minimum(k * log_ratio, _MOST_EXPONENT), 0.0)
     w = np.where(speed_ms > 0, np.exp(z), 0.0)
-    first = np.stack([z * w, -k * w])
-    second = np.stack([z * w * (1 + z), -k * w * (1 + z), k**2 * w])
-    return w, first, second
+    return np.array([w, z * w, -k * w, z * w * (1 + z), -k * w * (1 + z), k**2 * w])

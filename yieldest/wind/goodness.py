@@ -11,7 +11,7 @@ from scipy.special import gamma, gammainc
 from yieldest.arrays import FloatArray, floats
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull import mean_speed, moment, share_above
-from yieldest.wind.weibull_fits import METHODS, shares_below
+from yieldest.wind.weibull_fits import METHODS
 
 ENERGY_ERROR_LIMIT = 0.05
 """A fitted energy farther than this from that of the readings is a poor fit; our choice."""
@@ -125,7 +125,7 @@ def mode_speeds(histogram: Histogram) -> tuple[float, ...]:
     describes them. Shares in classes of about 1 m/s are smoothed over three of them (1/4, 1/2,
     1/4); a mode counts when the dip before the next is below 85 % of the lower of the two (ours).
     """
-    bounds, below = shares_below(histogram, SHARE_CLASS_MS)
+    bounds, below = histogram.shares_below(SHARE_CLASS_MS)
     share = np.diff(below)
     if share.size < 3:
         return ()

@@ -58,6 +58,18 @@ class Histogram:
         factor = {2: 1 / 12, 3: 1 / 4}[order]
         return np.asarray(raw - factor * self.step_ms**2 * below)
 
+    def shares_below(self, width_ms: float) -> tuple[FloatArray, FloatArray]:
+        """Return bounds, shape (j,), and the share of time below each, shape (..., j).
+
+        The upper bounds of classes about `width_ms` wide that cut no reading's own class.
+        """
+        step_ms = self.step_ms or 0.0
+        width_ms = max(1, round(width_ms / step_ms)) * step_ms if step_ms else width_ms
+        number = np.ceil((self.upper_ms - step_ms / 2) / width_ms - 1e-6)
+        last = np.append(number[1:] != number[:-1], True)
+        bounds = np.unique(self.upper_ms[last])
+        return bounds, self.share @ (self.upper_ms[:, np.newaxis] <= bounds)
+
     def weighted(self, weight: npt.ArrayLike) -> Histogram:
         """Return the same classes with other weights, shape (..., m)."""
         return replace(self, weight=floats(weight))
@@ -87,9 +99,8 @@ def histogram_of(
         Edges of uneven classes instead (Beaufort), the last one open.
     threshold_ms : float, optional
         Speed below which the sensor stands still. Where it is not stated and the record has zeros,
-        it may lie anywhere up to the top of the lowest class above zero: that class is then told
-        from standstill no longer, for a sensor that starts within it fills it only in part. Winds
-        judged by eye (uneven classes) have no such threshold.
+        it may lie anywhere up to the top of the lowest class above zero, which is then told from
+        standstill no longer. Winds judged by eye (uneven classes) have no such threshold.
     """
     if class_edges_ms is not None:
         label = np.searchsorted(class_edges_ms, speed_ms, side="right") - 1

@@ -5,6 +5,8 @@ Throughout, `shape` is k and `scale_ms` is A, in m/s; all arguments broadcast.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import numpy.typing as npt
 from scipy.special import digamma, gamma, gammaln
@@ -59,8 +61,8 @@ def fit_maximum_likelihood(
     Parameters
     ----------
     speed_ms : array_like, shape (..., n)
-        Speeds in m/s along the last axis. NaN and zero are left out: a calm has no likelihood
-        under a Weibull distribution and is to be carried as a share of its own.
+        NaN and zero are left out: a calm has no likelihood under a Weibull distribution and is to
+        be carried as a share of its own.
     weight : array_like
         How much each speed counts; broadcasts with `speed_ms`, so that one row of speeds can be
         fitted with many rows of weights at once.
@@ -89,23 +91,21 @@ def fit_maximum_likelihood(
         mean_log = _dot(weight, log_ratio) / total
         variance = _dot(weight, (log_ratio - mean_log[..., np.newaxis]) ** 2) / total
         spread = np.sqrt(variance)
-        # ln v of a Weibull variable has standard deviation pi / (k sqrt 6).
-        shape = np.where(spread > 1e-9, np.pi / (np.sqrt(6.0) * spread), np.nan)
-        for _ in range(_NEWTON_STEPS):
+
+        def step(shape: FloatArray) -> FloatArray:
             powers = np.exp(shape[..., np.newaxis] * log_ratio) * weight
             moment_0 = powers.sum(axis=-1)
-            moment_1 = _dot(powers, log_ratio)
+            first = _dot(powers, log_ratio) / moment_0
             powers *= log_ratio
-            first = moment_1 / moment_0
             second = _dot(powers, log_ratio) / moment_0
-            step = (first - 1 / shape - mean_log) / (second - first**2 + 1 / shape**2)
-            step = np.minimum(step, 0.9 * shape)  # the shape must stay positive
-            shape = shape - step
-            if not np.any(np.abs(step) > _NEWTON_TOLERANCE * shape):
-                break
+            slope = second - first**2 + 1 / shape**2
+            return np.asarray((first - 1 / shape - mean_log) / slope)
+
+        # ln v of a Weibull variable has standard deviation pi / (k sqrt 6).
+        start = np.where(spread > 1e-9, np.pi / (np.sqrt(6.0) * spread), np.nan)
+        shape = _newton(start, step)
         power_mean = _dot(np.exp(shape[..., np.newaxis] * log_ratio), weight) / total
-        scale = np.exp(highest[..., 0]) * power_mean ** (1 / shape)
-    return np.asarray(shape), np.asarray(scale)
+        return shape, np.asarray(np.exp(highest[..., 0]) * power_mean ** (1 / shape))
 
 
 def fit_moments(
@@ -113,18 +113,8 @@ def fit_moments(
 ) -> tuple[FloatArray, FloatArray]:
     """Fit Weibull shape and scale so that mean and standard deviation are those of the speeds.
 
-    Parameters
-    ----------
-    speed_ms, weight : array_like
-        As for `fit_maximum_likelihood`.
+    Takes and gives the same as `fit_maximum_likelihood`.
 
-    Returns
-    -------
-    shape, scale_ms : ndarray, shape (...)
-        NaN where fewer than two different positive speeds are there.
-
-    Notes
-    -----
     Justus, Hargraves, Mikhail & Graber, *J. Appl. Meteorol.* 17 (1978) 350-353. Their
     approximation k = (s/m)^-1.086 is only the start; Newton's method then solves
     1 + (s/m)^2 = Gamma(1 + 2/k) / Gamma(1 + 1/k)^2.
@@ -133,20 +123,28 @@ def fit_moments(
     with np.errstate(divide="ignore", invalid="ignore"):
         total = np.sum(np.broadcast_to(weight, np.broadcast_shapes(weight.shape, speed.shape)), -1)
         mean = _dot(weight, speed) / total
-        variance = _dot(weight, (speed - mean[..., np.newaxis]) ** 2) / total
-        variation = np.sqrt(variance) / mean
+        variation = np.sqrt(_dot(weight, (speed - mean[..., np.newaxis]) ** 2) / total) / mean
         variation = np.where(variation > 1e-9, variation, np.nan)
         target = np.log1p(variation**2)
-        shape = variation**-1.086
-        for _ in range(_NEWTON_STEPS):
+
+        def step(shape: FloatArray) -> FloatArray:
             inverse = 1 / shape
             excess = gammaln(1 + 2 * inverse) - 2 * gammaln(1 + inverse) - target
             slope = -2 * inverse**2 * (digamma(1 + 2 * inverse) - digamma(1 + inverse))
-            step = np.minimum(excess / slope, 0.9 * shape)
-            shape = shape - step
-            if not np.any(np.abs(step) > _NEWTON_TOLERANCE * shape):
-                break
-    return np.asarray(shape), scale_of_mean(mean, shape)
+            return np.asarray(excess / slope)
+
+        shape = _newton(variation**-1.086, step)
+    return shape, scale_of_mean(mean, shape)
+
+
+def _newton(shape: FloatArray, step_from: Callable[[FloatArray], FloatArray]) -> FloatArray:
+    """Return the root of an equation for the shape by Newton's method."""
+    for _ in range(_NEWTON_STEPS):
+        step = np.minimum(step_from(shape), 0.9 * shape)  # the shape must stay positive
+        shape = np.asarray(shape - step)
+        if not np.any(np.abs(step) > _NEWTON_TOLERANCE * shape):
+            break
+    return shape
 
 
 def _moving(speed_ms: npt.ArrayLike, weight: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:

@@ -37,7 +37,10 @@ def pattern_factor_fit(
     Speeds above zero count, weighted, along the last axis. Akdag & Dinler, *Energy Conversion and
     Management* 50 (2009) 1761-1766; the scale (m/s) follows from the mean.
     """
-    mean, cube = _moving_moments(floats(speed_ms), floats(weight))
+    speed, hours = floats(speed_ms), floats(weight)
+    total = np.where(speed > 0, hours, 0.0).sum(axis=-1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean, cube = hours @ speed / total, hours @ speed**3 / total
     shape = 1 + 3.69 / (cube / mean**3) ** 2
     return shape, scale_of_mean(mean, shape)
 
@@ -47,18 +50,9 @@ def mean_cube_fit(
 ) -> tuple[FloatArray, FloatArray]:
     r"""Fit so that the mean cube, and the share of time above the mean, are those of the readings.
 
-    Parameters
-    ----------
-    mean_ms, mean_cube_ms3, share_above_mean : array_like, shape (...)
-        Of the speeds above zero.
+    All of the speeds above zero, and all of shape (...), as are shape and scale (m/s), which are
+    NaN where the share is 0 or 1.
 
-    Returns
-    -------
-    shape, scale_ms : ndarray, shape (...)
-        NaN where the share is 0 or 1.
-
-    Notes
-    -----
     Troen & Petersen, *European Wind Atlas*, Risoe 1989: with m the mean, c the mean cube and P the
     share above m, k solves :math:`m\,(\Gamma(1 + 3/k)/c)^{1/3} = (-\ln P)^{1/k}`, here by halving
     the range of ln k; then A is the cube root of c / Gamma(1 + 3/k).
@@ -84,21 +78,10 @@ def least_squares_fit(
 ) -> tuple[FloatArray, FloatArray]:
     """Fit a straight line to ln(-ln(1 - F)) over ln v at the bounds of speed classes.
 
-    Parameters
-    ----------
-    bound_ms : array_like, shape (j,)
-        Bounds above zero.
-    share_below : array_like, shape (..., j)
-        Share of the time below each; bounds with a share of 0 or 1 have no logarithm and are left
-        out.
+    `bound_ms` are bounds above zero, shape (j,), and `share_below` the share of the time below
+    each, shape (..., j); those with a share of 0 or 1 have no logarithm and are left out. Shape and
+    scale (m/s), shape (...), are NaN where fewer than two bounds are left.
 
-    Returns
-    -------
-    shape, scale_ms : ndarray, shape (...)
-        NaN where fewer than two bounds are left.
-
-    Notes
-    -----
     Justus, Hargraves, Mikhail & Graber, *J. Appl. Meteorol.* 17 (1978) 350-353: slope k, intercept
     -k ln A, every bound with the same weight.
     """
@@ -113,52 +96,6 @@ def least_squares_fit(
         shape = (apart * (y - mean_y[..., np.newaxis])).sum(axis=-1) / (apart**2).sum(axis=-1)
         shape = np.where(count >= 2, shape, np.nan)
         return shape, np.exp(mean_x - mean_y / shape)
-
-
-def _moving_moments(speed_ms: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
-    total = np.where(speed_ms > 0, weight, 0.0).sum(axis=-1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return weight @ speed_ms / total, weight @ speed_ms**3 / total
-
-
-def _with_calms(fit: Callable[[Histogram], tuple[FloatArray, FloatArray]]) -> Fit:
-    """Return a guarded fit of the speeds above zero, with the zeros as its calms."""
-
-    def fit_with_calms(histogram: Histogram) -> tuple[FloatArray, FloatArray, FloatArray]:
-        zeros = np.where(histogram.speed_ms == 0, histogram.share, 0.0).sum(axis=-1)
-        return *fit(histogram), np.asarray(zeros)
-
-    return guarded(fit_with_calms)
-
-
-def _cube(histogram: Histogram) -> tuple[FloatArray, FloatArray]:
-    moving = histogram.weighted(np.where(histogram.speed_ms > 0, histogram.weight, 0.0))
-    mean, cube = _moving_moments(histogram.speed_ms, histogram.weight)
-    # The mean falls within a class; its readings are spread evenly over it.
-    width = histogram.upper_ms - histogram.lower_ms
-    part = np.clip((histogram.upper_ms - mean[..., np.newaxis]) / width, 0.0, 1.0)
-    return mean_cube_fit(mean, cube, (moving.share * part).sum(axis=-1))
-
-
-def class_bounds(histogram: Histogram, width_ms: float) -> FloatArray:
-    """Return upper bounds of classes about `width_ms` wide that cut no reading's own class."""
-    upper = histogram.upper_ms
-    if histogram.step_ms is not None:
-        width_ms = max(1, round(width_ms / histogram.step_ms)) * histogram.step_ms
-    number = np.ceil((upper - (histogram.step_ms or 0.0) / 2) / width_ms - 1e-6)
-    last = np.append(number[1:] != number[:-1], True)
-    return np.unique(upper[last])
-
-
-def shares_below(histogram: Histogram, width_ms: float) -> tuple[FloatArray, FloatArray]:
-    """Return bounds as `class_bounds`, shape (j,), and the share of time below each, (..., j)."""
-    bounds = class_bounds(histogram, width_ms)
-    return bounds, histogram.share @ (histogram.upper_ms[:, np.newaxis] <= bounds)
-
-
-def _least_squares(histogram: Histogram) -> tuple[FloatArray, FloatArray]:
-    moving = histogram.weighted(np.where(histogram.speed_ms > 0, histogram.weight, 0.0))
-    return least_squares_fit(*shares_below(moving, REGRESSION_CLASS_MS))
 
 
 def guarded(fit: Fit) -> Fit:
@@ -176,6 +113,25 @@ def guarded(fit: Fit) -> Fit:
     return fit_or_nan
 
 
+def _with_calms(fit: Callable[[Histogram], tuple[FloatArray, FloatArray]]) -> Fit:
+    """Return a guarded fit of the speeds above zero, with the zeros as its calms."""
+
+    def fit_with_calms(histogram: Histogram) -> tuple[FloatArray, FloatArray, FloatArray]:
+        zero = histogram.speed_ms == 0
+        moving = histogram.weighted(np.where(zero, 0.0, histogram.weight))
+        return *fit(moving), np.where(zero, histogram.share, 0.0).sum(axis=-1)
+
+    return guarded(fit_with_calms)
+
+
+def _cube(moving: Histogram) -> tuple[FloatArray, FloatArray]:
+    mean = moving.share @ moving.speed_ms
+    # The mean falls within a class; its readings are spread evenly over it.
+    width = moving.upper_ms - moving.lower_ms
+    part = np.clip((moving.upper_ms - mean[..., np.newaxis]) / width, 0.0, 1.0)
+    return mean_cube_fit(mean, moving.share @ moving.speed_ms**3, (moving.share * part).sum(-1))
+
+
 @dataclass(frozen=True)
 class FitMethod:
     """One way to fit: what to call it, with its published source, and how it is done."""
@@ -191,18 +147,19 @@ METHODS = {
     ),
     "maximum likelihood": FitMethod(
         "maximum likelihood (Seguro & Lambert 2000)",
-        _with_calms(lambda counted: fit_maximum_likelihood(counted.speed_ms, counted.weight)),
+        _with_calms(lambda moving: fit_maximum_likelihood(moving.speed_ms, moving.weight)),
     ),
     "moments": FitMethod(
         "moments (Justus et al. 1978)",
-        _with_calms(lambda counted: fit_moments(counted.speed_ms, counted.weight)),
+        _with_calms(lambda moving: fit_moments(moving.speed_ms, moving.weight)),
     ),
     "energy pattern factor": FitMethod(
         "energy pattern factor (Akdag & Dinler 2009)",
-        _with_calms(lambda counted: pattern_factor_fit(counted.speed_ms, counted.weight)),
+        _with_calms(lambda moving: pattern_factor_fit(moving.speed_ms, moving.weight)),
     ),
     "least squares": FitMethod(
-        "least squares on the CDF (Justus et al. 1978)", _with_calms(_least_squares)
+        "least squares on the CDF (Justus et al. 1978)",
+        _with_calms(lambda moving: least_squares_fit(*moving.shares_below(REGRESSION_CLASS_MS))),
     ),
     "mean cube": FitMethod(
         "mean cube and share above the mean (Troen & Petersen 1989)", _with_calms(_cube)
