@@ -64,7 +64,7 @@ def draws() -> Figure:
 
 def wakes(count: int) -> Figure:
     """Time the wakes of a grid all round against one pass of its free power."""
-    rose = rose_of_weibull(2.0, 6.0, None, 20.0)
+    rose = rose_of_weibull(2.0, 6.0, 20.0)
     places = grid_positions(count, 30, 5, columns=max(1, int(count**0.5)), row_spacing=7)
     nodes, thrust = [3.0, 20.0], [0.8, 0.8]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 
@@ -11,20 +11,9 @@ from pydantic import Field, model_validator
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import THRUST_COEFFICIENT, WAKE_DECAY, Assumed
+from yieldest.energy import wakes
 from yieldest.energy.cables import Cable, Converter
 from yieldest.energy.losses import Loss
-from yieldest.energy.wakes import (
-    NEAR_WAKE_DIAMETERS,
-    SIDE_BY_SIDE_DIAMETERS,
-    Rose,
-    WakeLoss,
-    directions_within,
-    grid_positions,
-    near_wake_share,
-    nearest_neighbour,
-    speeds_in_array,
-    thrust_of,
-)
 from yieldest.provenance import Finding, Findings
 from yieldest.settings import Bearing, Settings, Share, Words, at_most_one, key
 from yieldest.turbine.power_curve import PowerCurve
@@ -38,6 +27,8 @@ LEAST_WAKE_UNCERTAINTY = 0.01
 made for large machines some way apart)."""
 CABLE_UNCERTAINTY = 0.1
 """Standard uncertainty of a computed electrical loss as a share of it (our choice)."""
+SIDE_BY_SIDE_DIAMETERS = 3.0
+"""Rotors nearer than this disturb each other sideways too, which no wake model says; our choice."""
 HIGH_CABLE_LOSS = 0.10
 """A cable that loses more than this share at rated power is warned of (common practice)."""
 
@@ -127,9 +118,9 @@ class Array(Settings):
     evidence: Annotated[Words | None, key(
         "where that factor was measured, in words", "three in a row, one summer"
     )] = None
-    wake_decay: Annotated[Annotated[float, Field(gt=0, le=0.5)] | None, key(
-        "growth of a wake's radius per metre downwind", 0.075, left_out=f"{WAKE_DECAY.value:g}"
-    )] = None
+    wake_decay: Annotated[Annotated[float, Field(gt=0, le=0.5)], key(
+        "growth of a wake's radius per metre downwind", 0.075
+    )] = WAKE_DECAY.value
     thrust_coefficient: Annotated[Share | None, key(
         "thrust of a machine over that of the wind on its swept area", 0.8,
         left_out=f"that of the curve file, else {THRUST_COEFFICIENT.value:g}",
@@ -166,7 +157,7 @@ class Array(Settings):
         """Return the places of the first `count` machines in rotor widths."""
         if self.coordinates_m is not None:
             return floats(self.coordinates_m)[:count] / rotor_width_m
-        return grid_positions(
+        return wakes.grid_positions(
             count,
             self.bearing_deg or 0.0,
             self.spacing_rotor_diameters or 0.0,
@@ -177,28 +168,11 @@ class Array(Settings):
 
 @dataclass(frozen=True)
 class ArrayLosses:
-    """What so many machines lose by being machines: wakes, cables and converters.
+    """What so many machines lose by being machines: the categories of loss that were computed."""
 
-    The wake is None where it is not stated how they stand, the electrical share where there are
-    neither cables nor converters; the warnings are of the cables.
-    """
-
-    wake: WakeLoss | None
-    electrical_share: float | None
-    warnings: Findings
-
-    @property
-    def losses(self) -> tuple[Loss, ...]:
-        """The loss categories that were computed."""
-        losses = []
-        if self.wake is not None:
-            factor, uncertainty = self.wake.factor, self.wake.standard_uncertainty
-            losses.append(Loss("wake", 1 - factor, False, uncertainty, self.wake.method))
-        if self.electrical_share is not None:
-            share = self.electrical_share
-            method = "cables by the square of the current and converters, over the power curve"
-            losses.append(Loss("electrical", share, False, CABLE_UNCERTAINTY * share, method))
-        return tuple(losses)
+    losses: tuple[Loss, ...] = ()
+    assumed: Findings = ()
+    warnings: Findings = ()
 
 
 @dataclass(frozen=True)
@@ -210,7 +184,7 @@ class MachineArray:
     shared cables and at last the shared converters.
     """
 
-    rose: Rose
+    rose: wakes.Rose
     curve: PowerCurve
     rotor_width_m: float | None
     vertical_axis: bool
@@ -226,59 +200,52 @@ class MachineArray:
         lasts. Other losses are not taken off first, so the currents, and the share, are a little
         high.
         """
-        array = self.array
-        lone, powers = self._lone_powers(count), self._powers_beside_others(count)
-        wake = None
-        if array is not None and array.array_efficiency is not None:
-            wake = self._stated(array, count)
-        elif array is not None and count == 1:
-            wake = WakeLoss(1.0, 0.0, "a single machine")
-        elif array is not None:
-            free, made = (self._energy(power.sum(axis=-2)) for power in (lone, powers))
-            wake = self._wakes(array, count, made / free if free > 0 else 1.0)
-        share = None
+        lone, beside = self._powers(count)
+        free, made = (self._energy(power.sum(axis=-2)) for power in (lone, beside))
+        if self.array is None:
+            wake = ArrayLosses()
+        elif self.array.array_efficiency is not None:
+            wake = self._stated(self.array, self.array.array_efficiency, count)
+        elif count == 1:
+            wake = ArrayLosses((Loss("wake", 0.0, False, 0.0, "a single machine"),))
+        else:
+            wake = self._wakes(self.array, count, 1 - made / free if free > 0 else 0.0)
+        losses = wake.losses
         if self.cables or self.converters:
-            made = self._energy(powers.sum(axis=-2))
-            share = 1 - self._energy(self._delivered(powers)) / made if made > 0 else 0.0
-        hot: list[Finding] = []
-        for cable in self.cables:
-            power = self.curve.rated_power_w * (count if cable.shared else 1)
-            lost = 1 - float(cable.delivered_w(power)) / power if power > 0 else 0.0
-            if lost > HIGH_CABLE_LOSS:
-                hot.append(HotCable(cable, cable.current_a(power), lost))
-        return ArrayLosses(wake, share, tuple(hot))
+            share = 1 - self._energy(self._delivered(beside)) / made if made > 0 else 0.0
+            method = "cables by the square of the current and converters, over the power curve"
+            losses += (Loss("electrical", share, False, CABLE_UNCERTAINTY * share, method),)
+        return ArrayLosses(losses, wake.assumed, (*self._hot_cables(count), *wake.warnings))
 
     def powers_all_round(self, count: int) -> tuple[FloatArray, FloatArray]:
         """Return the power in W of `count` machines at each speed of the rose, all round.
 
         First as if each stood alone, then what is left of it behind wakes, cables and converters.
         """
-        free = self._lone_powers(count).sum(axis=-2)
-        arrived = self._delivered(self._powers_beside_others(count))
+        lone, beside = self._powers(count)
+        free, arrived = lone.sum(axis=-2), self._delivered(beside)
         return np.asarray(free.mean(axis=(0, 1))), np.asarray(arrived.mean(axis=(0, 1)))
 
-    def _lone_powers(self, count: int) -> FloatArray:
-        """Return the power of machines that know nothing of each other, as if in one direction."""
-        return np.tile(self.curve.power_at(self.rose.speed_ms), (1, 1, count, 1))
+    def _powers(self, count: int) -> tuple[FloatArray, FloatArray]:
+        """Return each machine's power by itself and as the others let it.
 
-    def _powers_beside_others(self, count: int) -> FloatArray:
-        """Return each machine's power as the others let it, (sectors, directions, n, speeds)."""
-        array = self.array
-        if array is None or (array.array_efficiency is None and count == 1):
-            return self._lone_powers(count)
+        The shapes are (1, 1, n, speeds) and (sectors, directions, n, speeds) or the same.
+        """
+        array, free = self.array, self.rose.speed_ms
+        lone = np.tile(self.curve.power_at(free), (1, 1, count, 1))
+        if array is None:
+            return lone, lone
         if array.array_efficiency is not None:
-            return self._stated(array, count).factor * self._lone_powers(count)
-        thrust_speed, thrust, _, _ = thrust_of(self.curve, array.thrust_coefficient)
-        decay = WAKE_DECAY.value if array.wake_decay is None else array.wake_decay
-        places, free = self._places(array, count), self.rose.speed_ms
-        return np.stack(
-            [
-                self.curve.power_at(
-                    speeds_in_array(free, places, within, thrust_speed, thrust, decay)
-                )
-                for within in directions_within(self.rose)
-            ]
-        )
+            return lone, (1 - self._share_stated(array.array_efficiency, count)) * lone
+        if count == 1:
+            return lone, lone
+        places = self._places(array, count)
+        node_ms, thrust = self.curve.speed_ms, self._thrust(array)
+        within = [
+            wakes.speeds_in_array(free, places, directions, node_ms, thrust, array.wake_decay)
+            for directions in wakes.directions_within(self.rose)
+        ]
+        return lone, self.curve.power_at(within)
 
     def _energy(self, power: FloatArray) -> float:
         """Return the mean of the power of all machines, (sectors, directions, speeds)."""
@@ -290,50 +257,76 @@ class MachineArray:
         for stage in stages:
             if not stage.shared:
                 power = stage.delivered_w(power)
-        together: FloatArray = power.sum(axis=-2)
+        power = power.sum(axis=-2)
         for stage in stages:
             if stage.shared:
-                together = stage.delivered_w(together)
-        return together
+                power = stage.delivered_w(power)
+        return power
+
+    def _hot_cables(self, count: int) -> Iterator[HotCable]:
+        for cable in self.cables:
+            power = self.curve.rated_power_w * (count if cable.shared else 1)
+            lost = 1 - float(cable.delivered_w(power)) / power if power > 0 else 0.0
+            if lost > HIGH_CABLE_LOSS:
+                yield HotCable(cable, cable.current_a(power), lost)
 
     def _places(self, array: Array, count: int) -> FloatArray:
         # A row or grid in rotor widths needs no rotor size; places in metres do, and the plan says
         # so before this is reached.
         return array.places_diameters(count, self.rotor_width_m or 1.0)
 
-    def _stated(self, array: Array, count: int) -> WakeLoss:
-        factor = float(array.array_efficiency or 0.0)
-        # A factor measured on all the machines says what each neighbour costs on the average.
+    def _thrust(self, array: Array) -> FloatArray:
+        """Return the thrust coefficient at the speeds of the curve: stated, its own or assumed."""
+        known, stated = self.curve.thrust_coefficient, array.thrust_coefficient
+        if known is not None and stated is None:
+            return known
+        value = THRUST_COEFFICIENT.value if stated is None else stated
+        return np.full(self.curve.speed_ms.size, value)
+
+    def _share_stated(self, efficiency: float, count: int) -> float:
+        """Return the loss of so many: one of all the machines says what each neighbour costs."""
         part = 0.0 if self.count == 1 else (count - 1) / (self.count - 1)
-        here = 1 - (1 - factor) * min(part, 1.0)
+        return (1 - efficiency) * min(part, 1.0)
+
+    def _stated(self, array: Array, efficiency: float, count: int) -> ArrayLosses:
         uncertainty = array.array_efficiency_uncertainty
         assumed: Findings = ()
         if uncertainty is None:
-            uncertainty = max(LEAST_WAKE_UNCERTAINTY, 0.25 * abs(1 - factor))
+            uncertainty = max(LEAST_WAKE_UNCERTAINTY, 0.25 * abs(1 - efficiency))
             assumed = (EfficiencyUncertaintyAssumed(uncertainty),)
-        warnings: Findings = (MachinesHelpEachOther(factor),) if factor > 1 else ()
-        method = f"wake factor stated: {array.evidence}"
-        return WakeLoss(here, uncertainty, method, assumed, warnings)
+        share = self._share_stated(efficiency, count)
+        loss = Loss("wake", share, False, uncertainty, f"wake factor stated: {array.evidence}")
+        warnings = (MachinesHelpEachOther(efficiency),) if efficiency > 1 else ()
+        return ArrayLosses((loss,), assumed, warnings)
 
-    def _wakes(self, array: Array, count: int, factor: float) -> WakeLoss:
+    def _wakes(self, array: Array, count: int, share: float) -> ArrayLosses:
         """Return a computed loss, with what was assumed and why the model may be far off."""
-        _, _, thrust_text, thrust_assumed = thrust_of(self.curve, array.thrust_coefficient)
-        decay = WAKE_DECAY.value if array.wake_decay is None else array.wake_decay
-        places = self._places(array, count)
-        nearest = nearest_neighbour(places)
-        near = near_wake_share(places, self.rose, decay)
-        assumed = {WAKE_DECAY: array.wake_decay is None, THRUST_COEFFICIENT: thrust_assumed}
+        decay, places = array.wake_decay, self._places(array, count)
+        by_curve = array.thrust_coefficient is None and self.curve.thrust_coefficient is not None
+        thrust = "of the curve" if by_curve else f"{self._thrust(array)[0]:g}"
+        nearest = wakes.nearest_neighbour(places)
+        near = wakes.near_wake_share(places, self.rose, decay)
+        stated = {"thrust_coefficient"} if by_curve else set()
         noticed: dict[Finding, bool] = {
             RotorsSideBySide(nearest, SIDE_BY_SIDE_DIAMETERS): nearest < SIDE_BY_SIDE_DIAMETERS,
-            RotorsInNearWake(near, NEAR_WAKE_DIAMETERS): near > 0,
+            RotorsInNearWake(near, wakes.NEAR_WAKE_DIAMETERS): near > 0,
             DirectionsNotKnown(): not self.rose.has_directions,
             WakesOfVerticalAxis(): self.vertical_axis,
         }
-        return WakeLoss(
-            factor=factor,
-            standard_uncertainty=max(LEAST_WAKE_UNCERTAINTY, WAKE_UNCERTAINTY * (1 - factor)),
+        loss = Loss(
+            "wake",
+            share,
+            assumed=False,
+            standard_uncertainty=max(LEAST_WAKE_UNCERTAINTY, WAKE_UNCERTAINTY * share),
             method=f"wakes by direction (Jensen 1983; Katic, Hojstrup & Jensen 1986), decay "
-            f"{decay:g}, {thrust_text}; {self.rose.method}",
-            assumed=tuple(Assumed(default) for default, taken in assumed.items() if taken),
-            warnings=tuple(found for found, holds in noticed.items() if holds),
+            f"{decay:g}, thrust coefficient {thrust}; {self.rose.method}",
+        )
+        return ArrayLosses(
+            (loss,),
+            tuple(
+                Assumed(default)
+                for default in (WAKE_DECAY, THRUST_COEFFICIENT)
+                if default.key.rpartition(".")[2] not in array.model_fields_set | stated
+            ),
+            tuple(found for found, holds in noticed.items() if holds),
         )

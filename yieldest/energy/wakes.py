@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial.distance import pdist
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.defaults import THRUST_COEFFICIENT, WAKE_DECAY
-from yieldest.provenance import Findings
-from yieldest.turbine.power_curve import PowerCurve
+from yieldest.defaults import WAKE_DECAY
 from yieldest.wind.breakdown import sector_index
 from yieldest.wind.weibull import share_above
 
@@ -62,38 +61,23 @@ def rose_of_readings(
 
 
 def rose_of_weibull(
-    shape: npt.ArrayLike,
-    scale_ms: npt.ArrayLike,
-    frequency: npt.ArrayLike | None,
-    highest_ms: float,
-    sectors: int = SECTORS,
+    shape: float, scale_ms: float, highest_ms: float, sectors: int = SECTORS
 ) -> Rose:
-    """Spread Weibull distributions over directions and speeds up to the highest.
-
-    Shape and scale are those of each sector, shape (sectors,), or of all. The frequency is the
-    share of time of each sector, calms left out; None counts so many sectors alike.
-    """
-    known = frequency is not None
-    weight = floats(np.full(sectors, 1 / sectors) if frequency is None else frequency)
+    """Spread a Weibull distribution over speeds up to the highest, and alike over directions."""
     edges = speed_bins(highest_ms)
-    above = share_above(edges, floats(shape)[..., np.newaxis], floats(scale_ms)[..., np.newaxis])
-    share = weight[:, np.newaxis] * -np.diff(above, axis=-1)
+    share = -np.diff(share_above(edges, shape, scale_ms)) / sectors
     return Rose(
-        direction_deg=np.arange(weight.size) * 360 / weight.size,
+        direction_deg=np.arange(sectors) * 360 / sectors,
         speed_ms=(edges[:-1] + edges[1:]) / 2,
-        share=np.broadcast_to(share, (weight.size, edges.size - 1)),
-        method="Weibull distribution by sector"
-        if known
-        else "Weibull distribution, every direction alike (an all-round average)",
-        has_directions=known,
+        share=np.tile(share, (sectors, 1)),
+        method="Weibull distribution, every direction alike (an all-round average)",
+        has_directions=False,
     )
 
 
 NEAR_WAKE_DIAMETERS = 4.0
 """The near wake, of which the model knows nothing, reaches some 2 to 5 rotor diameters downwind
 (Crespo, Hernandez & Frandsen, *Wind Energy* 2 (1999) 1-24); our choice within that."""
-SIDE_BY_SIDE_DIAMETERS = 3.0
-"""Rotors nearer than this disturb each other sideways too, which no wake model says; our choice."""
 DIRECTIONS_IN_SECTOR = 15
 """Wind directions that each sector is spread over, so that a wake does not hit or miss by luck."""
 
@@ -139,12 +123,7 @@ def downwind_and_across(
 
 def nearest_neighbour(positions: npt.ArrayLike) -> float:
     """Return the shortest distance between two machines; infinite for a single one."""
-    place = floats(positions)
-    if len(place) < 2:
-        return float("inf")
-    distance = np.linalg.norm(place[:, np.newaxis] - place, axis=-1)
-    np.fill_diagonal(distance, np.inf)
-    return float(distance.min())
+    return float(pdist(floats(positions)).min(initial=np.inf))
 
 
 def single_wake_deficit(
@@ -152,19 +131,10 @@ def single_wake_deficit(
 ) -> FloatArray:
     """Return how much slower the wind is in the wake of one rotor, as a share of the free wind.
 
-    Parameters
-    ----------
-    downwind_diameters : array_like
-        Distance downwind in rotor diameters, not negative; all arguments broadcast.
-    thrust_coefficient : array_like
-        From 0 to 1.
-    wake_decay : array_like
-        Growth of the wake's radius per distance downwind.
-
-    Notes
-    -----
-    (1 - sqrt(1 - Ct)) / (1 + 2 k x/D)^2: N. O. Jensen, *A note on wind generator wake*,
-    Risoe-M-2411, 1983, in the form with a thrust coefficient of Katic, Hojstrup & Jensen 1986.
+    Distance downwind in rotor diameters, thrust coefficient from 0 to 1 and growth of the wake's
+    radius per distance broadcast: (1 - sqrt(1 - Ct)) / (1 + 2 k x/D)^2, N. O. Jensen, *A note on
+    wind generator wake*, Risoe-M-2411, 1983, in the form with a thrust coefficient of Katic,
+    Hojstrup & Jensen 1986.
     """
     spread = 1 + 2 * floats(wake_decay) * floats(downwind_diameters)
     return np.asarray((1 - np.sqrt(1 - floats(thrust_coefficient))) / spread**2)
@@ -235,8 +205,7 @@ def speeds_in_array(
     direction_deg : array_like, shape (d,)
         Where the wind comes from.
     thrust_speed_ms, thrust_coefficient : array_like, shape (m,)
-        Thrust coefficient against the speed at the machine: straight between the points, 0 outside
-        them.
+        Against the speed at the machine: straight between the points, 0 outside them.
     wake_decay : float
 
     Returns
@@ -257,9 +226,8 @@ def speeds_in_array(
     shares = wake_shares(
         np.take_along_axis(downwind, order, -1), np.take_along_axis(across, order, -1), wake_decay
     )
-    machines = order.shape[-1]
     squares = np.zeros((*order.shape, free.size))
-    for j in range(machines):
+    for j in range(order.shape[-1]):
         here = free * (1 - np.sqrt(np.minimum(squares[:, j], 1.0)))
         thrust = np.interp(here, speed_nodes, thrust_nodes, left=0.0, right=0.0)
         first_deficit = single_wake_deficit(0.0, thrust, wake_decay)
@@ -277,33 +245,6 @@ def directions_within(rose: Rose) -> FloatArray:
     width = 360 / rose.direction_deg.size
     offsets = (np.arange(DIRECTIONS_IN_SECTOR) + 0.5) / DIRECTIONS_IN_SECTOR - 0.5
     return np.asarray(rose.direction_deg[:, np.newaxis] + width * offsets)
-
-
-@dataclass(frozen=True)
-class WakeLoss:
-    """What machines standing together lose to each other, or gain.
-
-    The factor is the energy of the array over that of as many lone machines.
-    """
-
-    factor: float
-    standard_uncertainty: float
-    method: str
-    assumed: Findings = ()
-    warnings: Findings = ()
-
-
-def thrust_of(curve: PowerCurve, stated: float | None) -> tuple[FloatArray, FloatArray, str, bool]:
-    """Return the thrust coefficient by speed, where it comes from, and whether it is assumed."""
-    if stated is None and curve.thrust_coefficient is not None:
-        return curve.speed_ms, curve.thrust_coefficient, "thrust coefficient of the curve", False
-    value = THRUST_COEFFICIENT.value if stated is None else stated
-    return (
-        curve.speed_ms,
-        np.full(curve.speed_ms.size, value),
-        f"thrust coefficient {value:g}",
-        stated is None,
-    )
 
 
 def near_wake_share(positions_diameters: npt.ArrayLike, rose: Rose, wake_decay: float) -> float:

@@ -71,17 +71,12 @@ def kept_of(build: Build, curve: PowerCurve) -> Kept:
     usual = machines.compute(build.count)
     losses = losses_of(build.losses.stated, build.count, usual.losses)
     computed = {loss.category for loss in usual.losses}
-    assumed: Findings = assumed_losses(losses, build.count)
-    warnings = list(usual.warnings)
-    if usual.wake is not None:
-        assumed += usual.wake.assumed
-        warnings += usual.wake.warnings
     fixed = kept_share(tuple(loss for loss in losses if loss.category not in computed))
     return Kept(
         fixed,
         _kept_joined(machines, build.count, curve) if computed else None,
-        assumed,
-        tuple(warnings),
+        (*assumed_losses(losses, build.count), *usual.assumed),
+        usual.warnings,
     )
 
 

@@ -60,4 +60,4 @@ def _rose(
         if known.any():
             speed = record.speed_ms * factor
             return rose_of_readings(speed, record.direction_deg, highest_ms, sectors)
-    return rose_of_weibull(distribution.shape, distribution.scale_ms, None, highest_ms, sectors)
+    return rose_of_weibull(distribution.shape, distribution.scale_ms, highest_ms, sectors)

@@ -100,16 +100,12 @@ class BuildEstimate:
     @property
     def assumed(self) -> Findings:
         """What was taken for granted about this build alone."""
-        wake = self.array_losses.wake
-        return (
-            *(found for stage in self._stages for found in stage.assumed),
-            *(() if wake is None else wake.assumed),
-        )
+        of_stages = (found for stage in self._stages for found in stage.assumed)
+        return (*of_stages, *self.array_losses.assumed)
 
     @property
     def warnings(self) -> Findings:
         """What must be known of this build alone before its figures are trusted."""
-        wake = self.array_losses.wake
         mean_ms = self.distribution.mean_speed_ms
         low = mean_ms < LOW_MEAN_SPEED_MS
         return (
@@ -117,7 +113,6 @@ class BuildEstimate:
             *self.extreme_winds.warnings,
             *(() if self.turbulence is None else (self.turbulence,)),
             *self.array_losses.warnings,
-            *(() if wake is None else wake.warnings),
             *(() if self.bill is not None else (NoBill(),)),
             *((LowMeanWind(mean_ms, LOW_MEAN_SPEED_MS),) if low else ()),
         )
