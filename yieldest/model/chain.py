@@ -12,7 +12,14 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.economics.cash_flow import CashFlow, Expenditure, flow_of, used_kwh_cost
+from yieldest.economics.cash_flow import (
+    AS_STATED,
+    CashFlow,
+    Expenditure,
+    Prices,
+    cash_flow,
+    used_kwh_cost,
+)
 from yieldest.economics.measures import cost_per_kwh, payback_years, present_value
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year
@@ -54,57 +61,6 @@ class Machines:
         )
 
 
-@dataclass(frozen=True)
-class Prices:
-    """What the money of a build follows from; None takes what the terms state.
-
-    Parameters
-    ----------
-    price_per_kwh, export_price_per_kwh : array_like, shape (...), or None
-    discount_rate, life_years : array_like, shape (...), or None
-    bill_scale, maintenance_scale : array_like, shape (...)
-        Multiply every sum of the bill, and the maintenance on top.
-    """
-
-    price_per_kwh: npt.ArrayLike | None = None
-    export_price_per_kwh: npt.ArrayLike | None = None
-    discount_rate: npt.ArrayLike | None = None
-    life_years: npt.ArrayLike | None = None
-    bill_scale: npt.ArrayLike = 1.0
-    maintenance_scale: npt.ArrayLike = 1.0
-
-
-AS_STATED = Prices()
-
-
-def cash_flow_of(
-    expenditure: Expenditure,
-    net_kwh_per_year: npt.ArrayLike,
-    terms: EconomicTerms,
-    prices: Prices = AS_STATED,
-) -> CashFlow:
-    """Return what is paid and saved in each year, shape (..., years + 1).
-
-    Parameters
-    ----------
-    expenditure : Expenditure
-        For as many years as the longest life among `prices`.
-    net_kwh_per_year : array_like, shape (...)
-    terms : EconomicTerms
-    prices : Prices
-    """
-    return flow_of(
-        expenditure,
-        net_kwh_per_year,
-        terms,
-        bill_scale=prices.bill_scale,
-        maintenance_scale=prices.maintenance_scale,
-        price_per_kwh=prices.price_per_kwh,
-        export_price_per_kwh=prices.export_price_per_kwh,
-        life_years=prices.life_years,
-    )
-
-
 def money_of(
     expenditure: Expenditure,
     net_kwh_per_year: npt.ArrayLike,
@@ -116,10 +72,10 @@ def money_of(
     Parameters
     ----------
     expenditure, net_kwh_per_year, terms, prices
-        As for `cash_flow_of`.
+        As for `cash_flow`.
     """
     capital_cost = floats(prices.bill_scale) * expenditure.capital_cost
-    flow = cash_flow_of(expenditure, net_kwh_per_year, terms, prices)
+    flow = cash_flow(expenditure, net_kwh_per_year, terms, prices)
     return {"capital_cost": capital_cost, **measures_of(flow, terms, prices)}
 
 
@@ -131,7 +87,7 @@ def measures_of(
     Parameters
     ----------
     flow : CashFlow, shape (..., years + 1)
-        From `cash_flow_of` on the same terms and prices.
+        From `cash_flow` on the same terms and prices.
     terms : EconomicTerms
     prices : Prices
 

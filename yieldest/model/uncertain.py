@@ -12,12 +12,13 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import OUR_CHOICE, YEAR_TO_YEAR
 from yieldest.economics.bill_of_materials import BillOfMaterials, expenditure_of
+from yieldest.economics.cash_flow import Prices, cash_flow
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.losses import LOSS_CATEGORIES
 from yieldest.energy.net_energy import HubSpeeds, SpeedSeries
 from yieldest.errors import InputError
 from yieldest.model.build_estimate import BuildEstimate
-from yieldest.model.chain import Machines, Prices, cash_flow_of, measures_of
+from yieldest.model.chain import Machines, measures_of
 from yieldest.model.inputs import Inputs
 from yieldest.plan import FEWEST_DRAWS, MOST_DRAWS
 from yieldest.provenance import Provenance
@@ -132,7 +133,7 @@ class UncertainBuild:
             maintenance_scale=value("maintenance", 1.0),
         )
         expenditure = expenditure_of(bill or NO_BILL, self.estimate.energy.count, longest)
-        flow = cash_flow_of(expenditure, usual_year, longest, prices)
+        flow = cash_flow(expenditure, usual_year, longest, prices)
         found = {
             "one_year_kwh": machines.net_kwh(year),
             "life_kwh_per_year": flow.energy_kwh.sum(axis=-1) / life,
