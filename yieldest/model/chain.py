@@ -1,14 +1,10 @@
-"""The one chain, from the wind at a hub to the payback: any value may be an array of many.
+"""The money end of the one chain, from the net energy to the payback: any value may be an array.
 
 One site is the case without axes; draws, swept values, sliders and the cells of a map are axes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-
-import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
@@ -22,43 +18,6 @@ from yieldest.economics.cash_flow import (
 )
 from yieldest.economics.measures import cost_per_kwh, payback_years, present_value
 from yieldest.economics.terms import EconomicTerms
-from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year
-
-
-@dataclass(frozen=True)
-class Machines:
-    """What of a build decides its energy, at its hub and in the air there.
-
-    Parameters
-    ----------
-    count : int
-    wind : HubSpeeds
-    speed_ms, power_w : ndarray, shape (..., n)
-        Nodes of the power curve of one machine.
-    loss_shares : mapping of str to array_like, shape (...)
-        By category.
-    idle_draw_w : float
-    """
-
-    count: int
-    wind: HubSpeeds
-    speed_ms: FloatArray
-    power_w: FloatArray
-    loss_shares: Mapping[str, npt.ArrayLike]
-    idle_draw_w: float
-
-    @property
-    def kept(self) -> FloatArray:
-        """The share of the gross energy that the losses leave, shape (...)."""
-        shares = np.broadcast_arrays(*map(floats, self.loss_shares.values()))
-        return np.asarray((1 - np.minimum(np.stack(shares, axis=-1), 1.0)).prod(axis=-1))
-
-    def net_kwh(self, speed_factor: npt.ArrayLike = 1.0) -> FloatArray:
-        """Return the net energy of a year, shape (...), in winds so many times as strong."""
-        wind = self.wind.scaled(speed_factor)
-        return net_kwh_per_year(
-            wind, self.speed_ms, self.power_w, self.kept, self.idle_draw_w, self.count
-        )
 
 
 def money_of(
@@ -67,13 +26,7 @@ def money_of(
     terms: EconomicTerms,
     prices: Prices = AS_STATED,
 ) -> dict[str, FloatArray]:
-    """Return the capital cost and the measures of money for any axes, as `measures_of`.
-
-    Parameters
-    ----------
-    expenditure, net_kwh_per_year, terms, prices
-        As for `cash_flow`.
-    """
+    """Return the capital cost and the measures of money for any axes, as `measures_of`."""
     capital_cost = floats(prices.bill_scale) * expenditure.capital_cost
     flow = cash_flow(expenditure, net_kwh_per_year, terms, prices)
     return {"capital_cost": capital_cost, **measures_of(flow, terms, prices)}
@@ -82,20 +35,10 @@ def money_of(
 def measures_of(
     flow: CashFlow, terms: EconomicTerms, prices: Prices = AS_STATED
 ) -> dict[str, FloatArray]:
-    """Return the measures of a cash flow for any axes.
+    """Return the measures of a cash flow on the same terms and prices, for any axes.
 
-    Parameters
-    ----------
-    flow : CashFlow, shape (..., years + 1)
-        From `cash_flow` on the same terms and prices.
-    terms : EconomicTerms
-    prices : Prices
-
-    Returns
-    -------
-    dict of str to ndarray, shape (...)
-        NaN for a payback that never comes and for the cost of no energy. What needs a price that
-        is not stated is left out, and so is the cost per used kWh where all are used.
+    NaN for a payback that never comes and for the cost of no energy. What needs a price that is not
+    stated is left out, and so is the cost per used kWh where all are used.
     """
     rate = terms.discount_rate if prices.discount_rate is None else floats(prices.discount_rate)
     found = {"cost_per_kwh": cost_per_kwh(flow.cost, flow.energy_kwh, rate)}
