@@ -149,8 +149,6 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
     fitted = WindCorrection(
         "to a distribution", off, distribution.provenance.method, float(abs(off - 1) / np.sqrt(3))
     )
-    kept = years.record
-    used = np.isfinite(kept.speed_ms) & (years.season.weight > 0)
     return SiteWind(
         distribution=distribution,
         start_ms=resource.clock_mean_speed_ms,
@@ -159,8 +157,8 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
         files=tuple(files),
         resource=resource,
         readings=SpeedSeries(years.speed_ms, years.weight),
-        time=kept.time[used],
-        direction_deg=None if kept.direction_deg is None else kept.direction_deg[used],
+        time=years.time,
+        direction_deg=years.direction_deg,
         long_term=over_years,
         shear=_shear(plan, record) if wind.other_heights else None,
     )

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats, number_or_none
-from yieldest.wind.censored_fit import fit_above_start
-from yieldest.wind.data_recovery import month_and_hour
 from yieldest.wind.histogram import Histogram
-from yieldest.wind.weibull_fits import METHODS, Fit, guarded
+from yieldest.wind.weibull_fits import Fit
 
 SECTORS = (8, 12, 16)
 """How many sectors a direction table may have."""
@@ -99,17 +97,42 @@ class CountedReadings:
         energy = np.nan_to_num(cubes) * share / float(self.histogram.moment(3))
         return tuple(
             Group(
-                name=str(name),
-                hours=float(hours[i]),
-                share=float(share[i]),
-                mean_speed_ms=number_or_none(means[i]),
-                mean_cube_ms3=number_or_none(cubes[i]),
-                energy_share=float(energy[i]),
-                shape=number_or_none(shapes[i]),
-                scale_ms=number_or_none(scales[i]),
+                str(name),
+                float(hours[i]),
+                float(share[i]),
+                number_or_none(means[i]),
+                number_or_none(cubes[i]),
+                float(energy[i]),
+                number_or_none(shapes[i]),
+                number_or_none(scales[i]),
             )
             for i, name in enumerate(names)
         )
+
+    def by_direction(self, direction_deg: FloatArray, sectors: int, fit: Fit) -> Directions:
+        """Split the wind by direction, shape (n,); the fit is for sectors, which hold no calms."""
+        zero = self.histogram.speed_ms[self.class_of] == 0
+        sector = np.where(zero, -1, sector_index(direction_deg, sectors))
+        names = [f"{360 / sectors * i:g}" for i in range(sectors)]
+        whole = float(self.weight.sum())
+        return Directions(
+            sectors=self.split(names, sector, fit),
+            calm_share=float(self.weight[zero].sum() / whole),
+            unknown_share=float(self.weight[~zero & (sector < 0)].sum() / whole),
+        )
+
+    def by_year(self, fit: Fit) -> tuple[Group, ...]:
+        """Split the wind by year; by the clock, without weights, for each is what it was."""
+        year = self.time.astype("datetime64[Y]").astype(np.int64) + 1970
+        years, year_of = np.unique(year, return_inverse=True)
+        by_clock = CountedReadings(
+            self.time,
+            self.class_of,
+            self.duration_h,
+            self.duration_h,
+            self.histogram.counted(self.class_of, self.duration_h),
+        )
+        return by_clock.split(years.tolist(), year_of, fit)
 
 
 def sector_index(direction_deg: npt.ArrayLike, sectors: int) -> npt.NDArray[np.int64]:
@@ -121,46 +144,6 @@ def sector_index(direction_deg: npt.ArrayLike, sectors: int) -> npt.NDArray[np.i
     known = np.isfinite(direction)
     index = np.floor(np.where(known, direction, 0.0) * sectors / 360 + 0.5).astype(np.int64)
     return np.where(known, index % sectors, -1)
-
-
-def by_direction(
-    readings: CountedReadings, direction_deg: FloatArray, sectors: int, method: str
-) -> Directions:
-    """Split the wind by direction, shape (n,), and fit by a key of `weibull_fits.METHODS`.
-
-    The censored fit is made above the starting speed alone, for the sectors hold no calms.
-    """
-    fit = guarded(fit_above_start) if method == "interval-censored" else METHODS[method].fit
-    zero = readings.histogram.speed_ms[readings.class_of] == 0
-    sector = np.where(zero, -1, sector_index(direction_deg, sectors))
-    names = [f"{360 / sectors * i:g}" for i in range(sectors)]
-    weight, whole = readings.weight, float(readings.weight.sum())
-    return Directions(
-        sectors=readings.split(names, sector, fit),
-        calm_share=float(weight[zero].sum() / whole),
-        unknown_share=float(weight[~zero & (sector < 0)].sum() / whole),
-    )
-
-
-def by_time(readings: CountedReadings, method: str) -> tuple[tuple[Group, ...], ...]:
-    """Split the wind by calendar month, hour of day and year.
-
-    The years are counted by the clock, without weights: each is what it was.
-    """
-    month, hour = month_and_hour(readings.time)
-    year = readings.time.astype("datetime64[Y]").astype(np.int64) + 1970
-    years, year_of = np.unique(year, return_inverse=True)
-    fit = METHODS[method].fit
-    by_clock = replace(
-        readings,
-        weight=readings.duration_h,
-        histogram=readings.histogram.counted(readings.class_of, readings.duration_h),
-    )
-    return (
-        readings.split(range(1, 13), month, fit),
-        readings.split(range(24), hour, fit),
-        by_clock.split(years.tolist(), year_of.astype(np.int64), fit),
-    )
 
 
 def gustiness(value_ms: FloatArray, speed_ms: FloatArray, *, highest: bool) -> Gustiness:

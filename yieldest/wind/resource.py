@@ -11,28 +11,17 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Findings, Provenance
-from yieldest.wind.breakdown import (
-    CountedReadings,
-    Directions,
-    Group,
-    Gustiness,
-    by_direction,
-    by_time,
-    gustiness,
-)
+from yieldest.wind.breakdown import CountedReadings, Directions, Group, Gustiness, gustiness
+from yieldest.wind.censored_fit import fit_above_start
+from yieldest.wind.data_recovery import month_and_hour
 from yieldest.wind.distribution import WindDistribution
-from yieldest.wind.goodness import (
-    ENERGY_ERROR_LIMIT,
-    FitResult,
-    judge_fit,
-    mode_speeds,
-)
+from yieldest.wind.goodness import ENERGY_ERROR_LIMIT, FitResult, judge_fit, mode_speeds
 from yieldest.wind.histogram import Histogram, histogram_of
 from yieldest.wind.mean_uncertainty import WindUncertainty, draw_blocks, wind_uncertainty
 from yieldest.wind.quality_control import QualityReport, QualityRules, control_quality
 from yieldest.wind.record import Record
 from yieldest.wind.seasons import SeasonWeights, season_weights
-from yieldest.wind.weibull_fits import METHODS, chosen_method
+from yieldest.wind.weibull_fits import METHODS, Fit, chosen_method, guarded
 
 EMPIRICAL = "empirical"
 """Energy from the readings themselves, whatever the fit."""
@@ -77,17 +66,11 @@ class ResourceOptions:
 
 
 @dataclass(frozen=True)
-class WindResource:
+class WindResource(CountedReadings):
     """What a record says about the wind where it was measured, by the m readings that are kept."""
 
-    quality_control: QualityReport
-    time: npt.NDArray[np.datetime64]
     speed_ms: FloatArray
-    weight: FloatArray
-    """The hours of a year that each reading stands for, shape (m,); `duration_h` by the clock."""
-    duration_h: FloatArray
-    used: npt.NDArray[np.bool_]
-    """Which of the n readings of the screened record are kept."""
+    quality_control: QualityReport
     season: SeasonWeights
     clock_mean_speed_ms: float
     """Without the season correction."""
@@ -95,9 +78,7 @@ class WindResource:
     mean_speed_ms: float
     """With it, where it is used; the mean cube is freed of rounding."""
     mean_cube_ms3: float
-    histogram: Histogram
-    class_of: npt.NDArray[np.int64]
-    """The class of the histogram that each reading lies in, shape (m,)."""
+    direction_deg: FloatArray | None
     drawn: FloatArray
     """Weights of bootstrap draws, shape (draws, classes)."""
     chosen: FitResult
@@ -124,37 +105,31 @@ class WindResource:
     @cached_property
     def directions(self) -> Directions | None:
         """The wind by direction sector; None without directions."""
-        directions = self.record.direction_deg
-        if directions is None:
+        if self.direction_deg is None:
             return None
-        return by_direction(
-            self._counted, directions[self.used], self.options.sectors, self.chosen.method
-        )
-
-    @property
-    def months(self) -> tuple[Group, ...]:
-        """The wind by calendar month."""
-        return self._by_time[0]
-
-    @property
-    def hours(self) -> tuple[Group, ...]:
-        """The wind by hour of the day."""
-        return self._by_time[1]
-
-    @property
-    def years(self) -> tuple[Group, ...]:
-        """The wind year by year."""
-        return self._by_time[2]
+        # Sectors hold no calms, so that the censored fit is made above the starting speed alone.
+        censored = self.chosen.method == "interval-censored"
+        fit = guarded(fit_above_start) if censored else self._fit
+        return self.by_direction(self.direction_deg, self.options.sectors, fit)
 
     @cached_property
-    def _by_time(self) -> tuple[tuple[Group, ...], ...]:
-        return by_time(self._counted, self.chosen.method)
+    def months(self) -> tuple[Group, ...]:
+        """The wind by calendar month."""
+        return self.split(range(1, 13), month_and_hour(self.time)[0], self._fit)
+
+    @cached_property
+    def hours(self) -> tuple[Group, ...]:
+        """The wind by hour of the day."""
+        return self.split(range(24), month_and_hour(self.time)[1], self._fit)
+
+    @cached_property
+    def years(self) -> tuple[Group, ...]:
+        """The wind year by year."""
+        return self.by_year(self._fit)
 
     @property
-    def _counted(self) -> CountedReadings:
-        return CountedReadings(
-            self.time, self.class_of, self.weight, self.duration_h, self.histogram
-        )
+    def _fit(self) -> Fit:
+        return METHODS[self.chosen.method].fit
 
     @property
     def reading_limit(self) -> float | None:
@@ -166,8 +141,9 @@ class WindResource:
     def distribution(self, height_m: float) -> WindDistribution:
         """Return the distribution at the height of the anemometer."""
         fit = self.chosen
-        if fit.shape is None or fit.scale_ms is None or fit.calm_share is None:
-            raise _not_fittable(self.record, fit.method)
+        assert fit.shape is not None  # else it had not been chosen
+        assert fit.scale_ms is not None
+        assert fit.calm_share is not None
         method = f"Weibull by {METHODS[fit.method].source}"
         if self.options.fit in (None, EMPIRICAL):
             method += f", chosen because {self.rule}"
@@ -221,7 +197,7 @@ def assess_record(
         speed_ms=speed,
         weight=weight,
         duration_h=clock,
-        used=used,
+        direction_deg=None if kept.direction_deg is None else kept.direction_deg[used],
         season=season,
         clock_mean_speed_ms=float(by_clock.moment(1)),
         clock_mean_cube_ms3=float(by_clock.moment(3)),
@@ -253,16 +229,12 @@ def _choose(
         raise InputError(f"no fit is called {method!r}; take one of {', '.join(METHODS)}.")
     chosen = judge_fit(method, histogram, drawn)
     if chosen.shape is None:
-        raise _not_fittable(record, method)
+        raise InputError(
+            f"{record.provenance.source}: a distribution needs at least two different speeds above "
+            f"zero and the starting speed for its fit by {method}; use a longer record or state "
+            "the mean speed."
+        )
     return chosen, rule
-
-
-def _not_fittable(record: Record, method: str) -> InputError:
-    return InputError(
-        f"{record.provenance.source}: a distribution needs at least two different speeds above "
-        f"zero and the starting speed for its fit by {method}; use a longer record or state the "
-        "mean speed."
-    )
 
 
 def _findings(
