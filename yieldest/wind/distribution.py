@@ -14,7 +14,7 @@ from yieldest.errors import InputError
 from yieldest.html_repr import html_table, labelled_axes
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.profile import to_hub
-from yieldest.wind.weibull import mean_speed, moment, scale_of_mean, share_above
+from yieldest.wind.weibull import moment, scale_of_mean, share_above
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -63,15 +63,9 @@ class WindDistribution:
         >>> round(wind.mean(), 3), round(float(wind.cdf(6.0)), 3)
         (5.317, 0.632)
         """
-        return cls(
-            shape=shape,
-            scale_ms=scale_ms,
-            calm_share=0.0,
-            height_m=height_m,
-            provenance=Provenance(
-                "wind.weibull_scale_ms", "stated Weibull shape and scale", (), (NotMeasured(),)
-            ),
-        )
+        method = "stated Weibull shape and scale"
+        stated = Provenance("wind.weibull_scale_ms", method, (), (NotMeasured(),))
+        return cls(shape, scale_ms, 0.0, height_m, stated)
 
     @classmethod
     def from_mean(
@@ -86,20 +80,14 @@ class WindDistribution:
         """
         assumed = () if shape is not None else (Assumed(RAYLEIGH_SHAPE),)
         shape = RAYLEIGH_SHAPE.value if shape is None else shape
-        return cls(
-            shape=shape,
-            scale_ms=float(scale_of_mean(mean_ms, shape)),
-            calm_share=0.0,
-            height_m=height_m,
-            provenance=Provenance(
-                "wind.mean_speed_ms", "stated mean speed and shape", assumed, (NotMeasured(),)
-            ),
-        )
+        method = "stated mean speed and shape"
+        stated = Provenance("wind.mean_speed_ms", method, assumed, (NotMeasured(),))
+        return cls(shape, float(scale_of_mean(mean_ms, shape)), 0.0, height_m, stated)
 
     @property
     def mean_speed_ms(self) -> float:
         """Mean speed, calms included."""
-        return (1 - self.calm_share) * float(mean_speed(self.shape, self.scale_ms))
+        return self.moment(1)
 
     def _repr_html_(self) -> str:
         """Show the distribution in a notebook."""
@@ -145,13 +133,7 @@ class WindDistribution:
     def rvs(
         self, size: int | tuple[int, ...] = 1, random_state: int | np.random.Generator | None = None
     ) -> FloatArray:
-        """Return random speeds, calms among them.
-
-        Parameters
-        ----------
-        size : int or tuple of int
-        random_state : int or numpy.random.Generator, optional
-        """
+        """Return random speeds of shape `size`, calms among them, from a seed or a generator."""
         return self.ppf(np.random.default_rng(random_state).random(size))
 
     def moment(self, order: float) -> float:
@@ -189,11 +171,8 @@ class WindDistribution:
         ----------
         height_m : float
             Above ground.
-        roughness_m, shear_exponent, terrain : optional
-            At most one: roughness length for the log law, exponent of the power law, or a key of
-            `yieldest.wind.profile.TERRAINS`; none takes the exponent 0.2 of IEC 61400-2.
-        displacement_m : float
-            For the log law.
+        roughness_m, shear_exponent, terrain, displacement_m : optional
+            As for `yieldest.wind.profile.to_hub`; at most one of the first three.
 
         Raises
         ------
@@ -211,28 +190,20 @@ class WindDistribution:
             displacement_m=displacement_m,
         )
         carried, own = step.provenance, self.provenance
-        return replace(
-            self.raised(step.factor, height_m),
-            provenance=Provenance(
-                own.source,
-                f"{own.method}; from {self.height_m:g} m by {carried.method}",
-                (*own.assumed, *carried.assumed),
-                (*own.warnings, *carried.warnings),
-            ),
+        together = Provenance(
+            own.source,
+            f"{own.method}; from {self.height_m:g} m by {carried.method}",
+            (*own.assumed, *carried.assumed),
+            (*own.warnings, *carried.warnings),
         )
+        return replace(self.raised(step.factor, height_m), provenance=together)
 
     def raised(self, factor: float, height_m: float) -> WindDistribution:
         """Return the distribution with every speed multiplied by `factor`, for another height."""
         return replace(self, scale_ms=self.scale_ms * factor, height_m=height_m)
 
     def plot(self, ax: Axes | None = None) -> Axes:
-        """Draw the density of the speeds.
-
-        Parameters
-        ----------
-        ax : matplotlib axes, optional
-            New ones where left out.
-        """
+        """Draw the density of the speeds, on new axes where none are given."""
         ax = labelled_axes(ax, "wind speed (m/s)", "share of time per m/s")
         speed = np.linspace(0.01, float(self.ppf(0.9995)), 400)
         ax.plot(speed, self.pdf(speed), label=f"{self.height_m:g} m")

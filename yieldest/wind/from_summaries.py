@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -39,33 +39,18 @@ def distribution_of_frequencies(table: FrequencyTable, height_m: float) -> WindD
     InputError
         When fewer than two classes are filled.
     """
-    histogram = Histogram(
-        speed_ms=(table.lower_ms + table.upper_ms) / 2,
-        lower_ms=table.lower_ms,
-        upper_ms=table.upper_ms,
-        weight=table.share,
-        step_ms=None,
-        start_ms=0.0,
-    )
+    middle_ms = (table.lower_ms + table.upper_ms) / 2
+    histogram = Histogram(middle_ms, table.lower_ms, table.upper_ms, table.share, None, 0.0)
     shape, scale, calm = (float(value) for value in fit_censored(histogram))
+    own = table.provenance
     if np.isnan(shape):
         raise InputError(
-            f"{table.provenance.source}: a distribution needs at least two filled classes; use a "
-            "finer table or state the mean speed."
+            f"{own.source}: a distribution needs at least two filled classes; use a finer table or "
+            "state the mean speed."
         )
-    return WindDistribution(
-        shape=shape,
-        scale_ms=scale,
-        calm_share=calm,
-        height_m=height_m,
-        provenance=Provenance(
-            table.provenance.source,
-            f"{table.provenance.method}; Weibull by interval-censored maximum likelihood (Cohen "
-            "1965) on the classes",
-            table.provenance.assumed,
-            table.provenance.warnings,
-        ),
-    )
+    how = "Weibull by interval-censored maximum likelihood (Cohen 1965) on the classes"
+    provenance = replace(own, method=f"{own.method}; {how}")
+    return WindDistribution(shape, scale, calm, height_m, provenance)
 
 
 def points_of_frequencies(
@@ -94,20 +79,9 @@ def distribution_of_months(
 ) -> tuple[WindDistribution, FloatArray, FloatArray]:
     r"""Make a distribution from twelve monthly means and a shape that holds within each month.
 
-    Parameters
-    ----------
-    means : MonthlyMeans
-    shape : float, optional
-        Weibull shape within a month; 2 (Rayleigh) by default.
-    height_m : float
-        Height that they hold for.
-
-    Returns
-    -------
-    WindDistribution
-        The one Weibull distribution with the mean and the mean cube of the twelve together.
-    speed_ms, share : ndarray, shape (m,)
-        Points of the twelve distributions, for energy without that simplification.
+    The shape within a month is 2 (Rayleigh) where none is stated. With the one Weibull distribution
+    that has the mean and the mean cube of the twelve together come speeds and shares of points of
+    the twelve, each of shape (m,), for energy without that simplification.
 
     Raises
     ------
@@ -149,19 +123,15 @@ def distribution_of_months(
     # The points of a month keep its mean, whatever the tail between the last two loses.
     points = means.speed_ms[:, np.newaxis] * (quantile / quantile.mean())
     weight = np.broadcast_to(share[:, np.newaxis] / POINTS_PER_MONTH, points.shape)
-    distribution = WindDistribution(
-        shape=year_shape,
-        scale_ms=float(scale_of_mean(mean, year_shape)),
-        calm_share=0.0,
-        height_m=height_m,
-        provenance=Provenance(
-            means.provenance.source,
-            f"{means.provenance.method}, shape {shape:g} within each; together one Weibull with "
-            "their mean and mean cube (energy pattern factor, Akdag & Dinler 2009)",
-            assumed,
-            (*means.provenance.warnings, OnlyMonthlyMeans()),
-        ),
+    provenance = Provenance(
+        means.provenance.source,
+        f"{means.provenance.method}, shape {shape:g} within each; together one Weibull with their "
+        "mean and mean cube (energy pattern factor, Akdag & Dinler 2009)",
+        assumed,
+        (*means.provenance.warnings, OnlyMonthlyMeans()),
     )
+    scale_ms = float(scale_of_mean(mean, year_shape))
+    distribution = WindDistribution(year_shape, scale_ms, 0.0, height_m, provenance)
     return distribution, points.ravel(), weight.ravel()
 
 

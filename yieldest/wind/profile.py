@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -72,24 +72,11 @@ def log_law_factor(
     roughness_length_m: npt.ArrayLike,
     displacement_m: npt.ArrayLike = 0.0,
 ) -> FloatArray:
-    """Return speed at one height over speed at another by the log law.
+    """Return speed at one height over speed at another by the log law for neutral air.
 
-    Parameters
-    ----------
-    from_height_m, to_height_m : array_like
-        Heights above ground in m; all arguments broadcast.
-    roughness_length_m, displacement_m : array_like
-        Roughness length z0, positive, and displacement height d: how far trees or houses lift the
-        profile.
-
-    Returns
-    -------
-    ndarray
-        ln((h2 - d)/z0) / ln((h1 - d)/z0); NaN where a height is not above d + z0.
-
-    Notes
-    -----
-    Troen & Petersen, *European Wind Atlas*, Risoe 1989, for neutral air.
+    ln((h2 - d)/z0) / ln((h1 - d)/z0), with z0 above 0 and d how far trees or houses lift the
+    profile; NaN where a height is not above d + z0. Heights above ground in m; all arguments
+    broadcast. Troen & Petersen, *European Wind Atlas*, Risoe 1989.
     """
     roughness = floats(roughness_length_m)
     lower = (floats(from_height_m) - floats(displacement_m)) / roughness
@@ -154,27 +141,14 @@ class NearRoughness(Finding):
     height_m: float
 
 
-def _height_uncertainty(
-    factor: float, other_factor: float | None, height_ratio: float, exponent_uncertainty: float
-) -> float:
-    """Return the relative standard uncertainty of a height factor.
-
-    The difference between the laws is the half-width of a rectangular distribution (JCGM 100:2008,
-    4.3.7); the exponent works through d ln(factor) = ln(ratio) d alpha.
-    """
-    between_laws = 0.0 if other_factor is None else (other_factor / factor - 1) / np.sqrt(3)
-    return float(np.hypot(between_laws, np.log(height_ratio) * exponent_uncertainty))
-
-
-def distance_findings(from_height_m: float, to_height_m: float) -> tuple[Finding, ...]:
+def distance_findings(from_height_m: float, to_height_m: float) -> Findings:
     """Return what to know of a hub far from the anemometer, or above the surface layer."""
     low, high = sorted((from_height_m, to_height_m))
-    found: list[Finding] = []
-    if high / low > FARTHEST_HEIGHT_RATIO:
-        found.append(HeightsFarApart(from_height_m, to_height_m))
-    if high > SURFACE_LAYER_M:
-        found.append(AboveSurfaceLayer(high))
-    return tuple(found)
+    far, above = high / low > FARTHEST_HEIGHT_RATIO, high > SURFACE_LAYER_M
+    return (
+        *((HeightsFarApart(from_height_m, to_height_m),) if far else ()),
+        *((AboveSurfaceLayer(high),) if above else ()),
+    )
 
 
 def to_hub(
@@ -203,25 +177,22 @@ def to_hub(
     InputError
         When the log law does not reach down to one of the heights.
     """
-    kind = None if terrain is None else TERRAINS[terrain]
-    if kind is not None:
-        roughness_length_m = kind.roughness_length_m
+    heights = from_height_m, to_height_m
+    if terrain is not None:
+        kind = TERRAINS[terrain]
+        return _by_log_law(heights, kind.roughness_length_m, displacement_m, kind)
     if roughness_length_m is not None:
-        return _by_log_law(from_height_m, to_height_m, roughness_length_m, displacement_m, kind)
+        return _by_log_law(heights, roughness_length_m, displacement_m, None)
     if shear_exponent is not None:
-        return by_power_law(from_height_m, to_height_m, shear_exponent, STATED_EXPONENT_UNCERTAINTY)
-    assumed = (Assumed(SHEAR_EXPONENT),) if to_height_m != from_height_m else ()
-    return by_power_law(
-        from_height_m, to_height_m, SHEAR_EXPONENT.value, ASSUMED_EXPONENT_UNCERTAINTY, assumed
-    )
+        return by_power_law(*heights, shear_exponent, STATED_EXPONENT_UNCERTAINTY)
+    step = by_power_law(*heights, SHEAR_EXPONENT.value, ASSUMED_EXPONENT_UNCERTAINTY)
+    if to_height_m == from_height_m:
+        return step
+    return replace(step, provenance=replace(step.provenance, assumed=(Assumed(SHEAR_EXPONENT),)))
 
 
 def by_power_law(
-    from_height_m: float,
-    to_height_m: float,
-    exponent: float,
-    exponent_uncertainty: float,
-    assumed: Findings = (),
+    from_height_m: float, to_height_m: float, exponent: float, exponent_uncertainty: float
 ) -> HeightStep:
     """Carry a speed to hub height by the power law; beside it the log law of the same slope."""
     factor = float(power_law_factor(from_height_m, to_height_m, exponent))
@@ -229,53 +200,54 @@ def by_power_law(
     if exponent > 0:
         matched = slope_roughness_m(from_height_m, exponent)
         other = number_or_none(log_law_factor(from_height_m, to_height_m, matched))
-    return HeightStep(
-        factor,
-        other,
-        "log law of the same slope at the anemometer" if other is not None else "",
-        _height_uncertainty(factor, other, to_height_m / from_height_m, exponent_uncertainty),
-        Provenance(
-            "site",
-            f"power law, exponent {exponent:.3g}",
-            assumed,
-            distance_findings(from_height_m, to_height_m),
-        ),
-    )
+    other_law = "log law of the same slope at the anemometer" if other is not None else ""
+    method, warnings = f"power law, exponent {exponent:.3g}", ()
+    heights = from_height_m, to_height_m
+    return _step(heights, factor, other, other_law, exponent_uncertainty, method, warnings)
 
 
 def _by_log_law(
-    from_height_m: float,
-    to_height_m: float,
-    roughness_m: float,
-    displacement_m: float,
-    kind: Terrain | None,
+    heights_m: tuple[float, float], roughness_m: float, displacement_m: float, kind: Terrain | None
 ) -> HeightStep:
-    warnings: list[Finding] = list(distance_findings(from_height_m, to_height_m))
-    low = min(from_height_m, to_height_m)
-    factor = float(log_law_factor(from_height_m, to_height_m, roughness_m, displacement_m))
+    low = min(heights_m)
+    factor = float(log_law_factor(*heights_m, roughness_m, displacement_m))
     if np.isnan(factor):
         raise InputError(
             f"site.displacement_m + roughness: {low:g} m is not above {displacement_m:g} m + "
             f"{roughness_m:g} m, where the log law begins; state shear_exponent instead."
         )
-    if low < displacement_m + 10 * roughness_m:
-        warnings.append(NearRoughness(low))
     if kind is None:
         source, exponent_uncertainty = "roughness stated", STATED_EXPONENT_UNCERTAINTY
-        exponent = float(slope_exponent(from_height_m, roughness_m, displacement_m))
+        exponent = float(slope_exponent(heights_m[0], roughness_m, displacement_m))
         other_law = "power law of the same slope at the anemometer"
     else:
         source = f"roughness of terrain {kind.name!r}, Troen & Petersen 1989"
         exponent, exponent_uncertainty = kind.shear_exponent, TERRAIN_EXPONENT_UNCERTAINTY
         other_law = f"power law, exponent {exponent:g} of that terrain (Masters 2004)"
-    other = float(power_law_factor(from_height_m, to_height_m, exponent))
+    other = float(power_law_factor(*heights_m, exponent))
     method = f"log law, roughness {roughness_m:g} m ({source})"
     if displacement_m:
         method += f", displacement {displacement_m:g} m"
-    return HeightStep(
-        factor,
-        other,
-        other_law,
-        _height_uncertainty(factor, other, to_height_m / from_height_m, exponent_uncertainty),
-        Provenance("site", method, (), tuple(warnings)),
-    )
+    near = (NearRoughness(low),) if low < displacement_m + 10 * roughness_m else ()
+    return _step(heights_m, factor, other, other_law, exponent_uncertainty, method, near)
+
+
+def _step(
+    heights_m: tuple[float, float],
+    factor: float,
+    other: float | None,
+    other_law: str,
+    exponent_uncertainty: float,
+    method: str,
+    warnings: Findings,
+) -> HeightStep:
+    """Return a step with its uncertainty, and what its distance gives to know.
+
+    The difference between the laws is the half-width of a rectangular distribution (JCGM 100:2008,
+    4.3.7); the exponent works through d ln(factor) = ln(ratio) d alpha.
+    """
+    between_laws = 0.0 if other is None else (other / factor - 1) / np.sqrt(3)
+    by_exponent = np.log(heights_m[1] / heights_m[0]) * exponent_uncertainty
+    uncertainty = float(np.hypot(between_laws, by_exponent))
+    provenance = Provenance("site", method, (), (*distance_findings(*heights_m), *warnings))
+    return HeightStep(factor, other, other_law, uncertainty, provenance)
