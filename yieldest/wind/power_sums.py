@@ -7,6 +7,9 @@ import math
 
 import numpy as np
 import numpy.typing as npt
+from numpy.polynomial import Polynomial
+from numpy.polynomial.polynomial import polyfromroots
+from scipy.linalg import solve_triangular
 
 from yieldest.arrays import FloatArray, floats
 
@@ -58,8 +61,8 @@ def power_sums(speed_ms: npt.ArrayLike) -> FloatArray:
     Parameters
     ----------
     speed_ms : array_like, shape (..., n)
-        Speeds in m/s along the last axis, of any float type and in any memory order. NaN is left
-        out, and so is what is below zero or infinite: no wind is.
+        Of any float type and in any memory order. NaN is left out, and so is what is below zero or
+        infinite: no wind is.
 
     Returns
     -------
@@ -152,18 +155,10 @@ def mean_of_power(sums: FloatArray, order: int) -> FloatArray:
 
 
 def fit_power_sums(sums: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
-    r"""Fit Weibull shape and scale by maximum likelihood to sums of powers.
+    r"""Fit Weibull shape and scale by maximum likelihood to sums from `power_sums`.
 
-    Parameters
-    ----------
-    sums : array_like, shape (..., SUMS)
-        From `power_sums`.
-
-    Returns
-    -------
-    shape, scale_ms : ndarray, shape (...)
-        NaN where fewer than two different positive speeds are there, and where the shape is not
-        within `SHAPE_RANGE`.
+    Shape and scale (m/s), shape (...), of sums of shape (..., SUMS); NaN where fewer than two
+    different positive speeds are there, and where the shape is not within `SHAPE_RANGE`.
 
     Notes
     -----
@@ -249,19 +244,9 @@ def _evaluate(newton_form: FloatArray, at: FloatArray) -> tuple[FloatArray, Floa
 def _divided_differences() -> FloatArray:
     """Return the matrix that turns derivatives, in the order of `TERMS`, into Newton's form.
 
-    Repeated nodes take the derivative over the factorial of its order (Davis, section 2.7).
+    It undoes the derivatives of the products that stand in Newton's form.
     """
-    size = len(TERMS)
     nodes = [exponent for exponent, _ in TERMS]
-    given = dict(zip(TERMS, np.eye(size), strict=True))
-    column = [given[node, 0] for node in nodes]
-    form = [column[0]]
-    for order in range(1, size):
-        column = [
-            given[nodes[at], order] / math.factorial(order)
-            if nodes[at + order] == nodes[at]
-            else (column[at + 1] - column[at]) / (nodes[at + order] - nodes[at])
-            for at in range(size - order)
-        ]
-        form.append(column[0])
-    return np.stack(form, axis=-1)
+    products = [Polynomial(polyfromroots(nodes[:count])) for count in range(len(nodes))]
+    derivatives = [[one.deriv(order)(node) for one in products] for node, order in TERMS]
+    return floats(solve_triangular(derivatives, np.eye(len(TERMS)), lower=True)).T
