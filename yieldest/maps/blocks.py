@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from yieldest.maps.grid import Grid
+from yieldest.maps.grid import Grid, dimension_of
 from yieldest.maps.make_maps import Recipe, cell_dimensions
 
 BLOCK_BYTES = 64 * 2**20
@@ -31,7 +31,7 @@ Region = dict[str, slice]
 def in_blocks(grid: Grid, recipe: Recipe) -> Grid:
     """Cut a grid into the blocks it is to be worked on in."""
     wind = grid.data[recipe.kind.variables[0]]
-    time = grid.time_of(wind)
+    time = dimension_of(wind, "time")
     stored: dict[str, int] = {
         str(name): size if isinstance(size, int) else max(size)
         for name, size in (wind.encoding.get("preferred_chunks") or wind.chunksizes).items()

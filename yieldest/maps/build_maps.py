@@ -13,7 +13,6 @@ from yieldest.economics.bill_of_materials import expenditure_of
 from yieldest.economics.cash_flow import Expenditure
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.annual_energy import FITTED_METHOD
-from yieldest.energy.array_losses import MachineArray
 from yieldest.energy.losses import assumed_losses, kept_share, losses_of
 from yieldest.energy.net_energy import HOURS_PER_YEAR, HubSpeeds, net_kwh_per_year
 from yieldest.energy.wakes import speed_bins
@@ -36,22 +35,27 @@ SCALES_MS = np.array(
 )
 """Distributions for which wakes and wires are weighed; between them a cubic spline in the
 logarithms serves, to within some 0.00005 of the energy."""
+DENSITIES_KG_M3 = (0.8, 1.05, 1.3)
+"""Air densities for which a build is computed where cells differ in them; between them, and for the
+few cells beyond, serves a parabola."""
 
 
 @dataclass(frozen=True)
-class Kept:
-    """The share of energy that a build keeps after its losses.
+class InAir:
+    """A build in air of one density.
 
-    `fixed` is what the losses that are the same in every wind leave, `machines` what wakes and
-    wires do, by `SHAPES` and `SCALES_MS`; None where neither is computed.
+    Of its energy `fixed` is what the losses that are the same in every wind leave, and `machines`
+    what wakes and wires do, by `SHAPES` and `SCALES_MS`; None where neither is computed.
     """
 
+    density_kg_m3: float
+    curve: PowerCurve
     fixed: float
     machines: FloatArray | None
     assumed: Findings
     warnings: Findings
 
-    def share(self, shape: FloatArray, scale_ms: FloatArray) -> FloatArray:
+    def kept(self, shape: FloatArray, scale_ms: FloatArray) -> FloatArray:
         """Return the share of energy kept in the distribution at the hub; the arrays broadcast."""
         shape, scale_ms = np.broadcast_arrays(shape, scale_ms)
         if self.machines is None:
@@ -64,45 +68,29 @@ class Kept:
         return np.where(known, self.fixed * machines, np.nan)
 
 
-def kept_of(build: Build, curve: PowerCurve) -> Kept:
+def in_air(build: Build, curve: PowerCurve, density_kg_m3: float) -> InAir:
     """Compute what a build keeps, once for all cells, with the curve in the air at the hub."""
     distribution = WindDistribution.weibull(2.0, 6.0, height_m=build.hub_height_m)
     machines = machine_array_of(build, distribution, curve, None, 1.0)
     usual = machines.compute(build.count)
     losses = losses_of(build.losses.stated, build.count, usual.losses)
     computed = {loss.category for loss in usual.losses}
-    fixed = kept_share(tuple(loss for loss in losses if loss.category not in computed))
-    return Kept(
-        fixed,
-        _kept_joined(machines, build.count, curve) if computed else None,
+    share = None
+    if computed:
+        free_w, arrived_w = machines.powers_all_round(build.count)
+        bins = speed_bins(curve.cut_out_ms)
+        above = share_above(bins, SHAPES[:, np.newaxis, np.newaxis], SCALES_MS[:, np.newaxis])
+        time = -np.diff(above, axis=-1)
+        made = time @ free_w
+        share = np.divide(time @ arrived_w, made, out=np.ones_like(made), where=made > 0)
+    return InAir(
+        density_kg_m3,
+        curve,
+        kept_share(tuple(loss for loss in losses if loss.category not in computed)),
+        share,
         (*assumed_losses(losses, build.count), *usual.assumed),
         usual.warnings,
     )
-
-
-def _kept_joined(machines: MachineArray, count: int, curve: PowerCurve) -> FloatArray:
-    """Return what wakes and wires leave, by shape and scale, all directions alike."""
-    free_w, arrived_w = machines.powers_all_round(count)
-    above = share_above(
-        speed_bins(curve.cut_out_ms), SHAPES[:, np.newaxis, np.newaxis], SCALES_MS[:, np.newaxis]
-    )
-    share = -np.diff(above, axis=-1)
-    made = share @ free_w
-    return np.divide(share @ arrived_w, made, out=np.ones_like(made), where=made > 0)
-
-
-DENSITIES_KG_M3 = (0.8, 1.05, 1.3)
-"""Air densities for which a build is computed where cells differ in them; between them, and for the
-few cells beyond, serves a parabola."""
-
-
-@dataclass(frozen=True)
-class InAir:
-    """A build in air of one density."""
-
-    density_kg_m3: float
-    curve: PowerCurve
-    kept: Kept
 
 
 @dataclass(frozen=True)
@@ -127,34 +115,24 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
         read = read_build(plan, build)
         bill = read.bill
         density, _ = density_at_hub(sites, build.hub_height_m)
-        airs = []
-        for at in (density,) if isinstance(density, float) else DENSITIES_KG_M3:
-            curve = read.curve.at_density(at)
-            airs.append(InAir(at, curve, kept_of(build, curve)))
-        usual = airs[len(airs) // 2]
-        stages = [usual.curve.provenance, terms.provenance]
-        if bill is not None:
-            stages.append(bill.provenance)
-            if terms.item_life == "required":
-                bill.require_lives()
-        warnings = [warning for stage in stages for warning in stage.warnings]
-        if bill is None:
-            warnings.append(NoBill())
-        assumed = [text for stage in stages for text in stage.assumed]
-        builds.append(
-            ReadBuild(
-                build,
-                tuple(airs),
-                None if bill is None else expenditure_of(bill, build.count, terms),
-                terms,
-                Provenance(
-                    usual.curve.provenance.source,
-                    f"{usual.curve.provenance.method}; {FITTED_METHOD}",
-                    (*assumed, *usual.kept.assumed),
-                    (*warnings, *usual.kept.warnings),
-                ),
-            )
+        airs = tuple(
+            in_air(build, read.curve.at_density(at), at)
+            for at in ((density,) if isinstance(density, float) else DENSITIES_KG_M3)
         )
+        usual = airs[len(airs) // 2]
+        curve = usual.curve.provenance
+        stages = [curve, terms.provenance, *([] if bill is None else [bill.provenance])]
+        if bill is not None and terms.item_life == "required":
+            bill.require_lives()
+        warnings = [found for stage in stages for found in stage.warnings]
+        provenance = Provenance(
+            curve.source,
+            f"{curve.method}; {FITTED_METHOD}",
+            (*(found for stage in stages for found in stage.assumed), *usual.assumed),
+            (*warnings, *([NoBill()] if bill is None else []), *usual.warnings),
+        )
+        expenditure = None if bill is None else expenditure_of(bill, build.count, terms)
+        builds.append(ReadBuild(build, airs, expenditure, terms, provenance))
     return builds
 
 
@@ -210,27 +188,21 @@ def energy_measures(
     """
     count = read.build.count
     net = full = np.zeros(())
-    for in_air in read.airs:
-        curve = in_air.curve
+    for air in read.airs:
+        curve = air.curve
         wind = HubSpeeds(shape, scale_ms, calm_share)
         if read.build.density_correction == "speed":
             # Moving the wind one way is moving the curve the other, exactly.
-            wind = wind.scaled(np.cbrt(density_kg_m3 / in_air.density_kg_m3))
-        kept = in_air.kept.share(shape, floats(wind.scale_ms))
+            wind = wind.scaled(np.cbrt(density_kg_m3 / air.density_kg_m3))
+        kept = air.kept(shape, floats(wind.scale_ms))
         made = net_kwh_per_year(wind, curve.speed_ms, curve.power_w, kept, curve.idle_draw_w, count)
-        weight = _weight(in_air.density_kg_m3, density_kg_m3, read.airs)
+        # Lagrange's weight of this density among those computed; 1 where it is the only one.
+        weight = np.ones(np.shape(density_kg_m3))
+        for other in (each.density_kg_m3 for each in read.airs if each is not air):
+            weight = weight * (density_kg_m3 - other) / (air.density_kg_m3 - other)
         net = net + weight * made
         full = full + weight * count * curve.rated_power_w * HOURS_PER_YEAR / 1000
     return net, np.broadcast_to(full, net.shape)
-
-
-def _weight(at: float, density_kg_m3: FloatArray, airs: tuple[InAir, ...]) -> FloatArray:
-    """Return Lagrange's weight of one density among those computed; 1 where it is the only one."""
-    weight = np.ones(np.shape(density_kg_m3))
-    for other in (each.density_kg_m3 for each in airs):
-        if other != at:
-            weight = weight * (density_kg_m3 - other) / (at - other)
-    return weight
 
 
 def cost_measures(read: ReadBuild, net_kwh: FloatArray) -> tuple[FloatArray, ...]:
@@ -240,10 +212,5 @@ def cost_measures(read: ReadBuild, net_kwh: FloatArray) -> tuple[FloatArray, ...
     found = money_of(read.expenditure, net_kwh, terms)
     known = np.isfinite(net_kwh) & (net_kwh > 0)
     never = np.full(net_kwh.shape, np.nan)
-    return (
-        found["cost_per_kwh"],
-        *(
-            np.where(known, found.get(key, never), np.nan)
-            for key in ("payback_years", "discounted_payback_years")
-        ),
-    )
+    paybacks = (found.get(key, never) for key in ("payback_years", "discounted_payback_years"))
+    return (found["cost_per_kwh"], *(np.where(known, years, np.nan) for years in paybacks))

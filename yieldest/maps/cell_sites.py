@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,10 +18,10 @@ from yieldest.hub.air import (
 )
 from yieldest.hub.shear import shear_exponent
 from yieldest.maps.cell_winds import CellWinds
-from yieldest.maps.grid import Grid, on_cells
+from yieldest.maps.grid import Grid, dimension_of, on_cells
 from yieldest.plan import Site
 from yieldest.provenance import Finding, Findings, Provenance
-from yieldest.report.sentences.words import sentence
+from yieldest.report.sentences.words import say
 from yieldest.units import ZERO_CELSIUS_K
 from yieldest.wind.profile import distance_findings, log_law_factor, power_law_factor
 from yieldest.wind.profile import to_hub as one_step
@@ -35,28 +36,24 @@ class NoElevation(Finding):
 class LeftOutOfMap(Finding):
     """Keys of the plan's site that hold for one place alone."""
 
-    keys: tuple[str, ...]
+    keys: str
 
 
-@sentence.register
-def _(finding: NoElevation) -> str:
-    return "Elevation 0 m, for neither the grid nor site.elevation_m states it."
-
-
-@sentence.register
-def _(finding: LeftOutOfMap) -> str:
-    return (
-        f"What the plan states as {', '.join(f'site.{key}' for key in finding.keys)} belongs to "
-        "one place and is left out of the map."
-    )
+say(
+    {
+        NoElevation: "Elevation 0 m, for neither the grid nor site.elevation_m states it.",
+        LeftOutOfMap: "What the plan states as {0.keys} belongs to one place and is left out of "
+        "the map.",
+    }
+)
 
 
 @dataclass(frozen=True)
 class CellSites:
-    """What a grid says of the ground and the air (means over time), and else a plan."""
+    """The ground and the air of each cell (means over time), or one number that is for all."""
 
-    elevation_m: xr.DataArray | None
-    temperature_c: xr.DataArray | None
+    elevation_m: xr.DataArray | float
+    temperature_c: xr.DataArray | float | None
     pressure_hpa: xr.DataArray | None
     roughness_m: xr.DataArray | None
     stated: Site
@@ -64,7 +61,7 @@ class CellSites:
 
 
 def cell_sites(grid: Grid, site: Site) -> CellSites:
-    """Gather elevation, air and roughness of a grid beside what a plan says of its site."""
+    """Gather elevation, air and roughness of a grid, and else what a plan says of its site."""
 
     def still(role: str) -> xr.DataArray | None:
         """Return the mean of a variable over time, where it has any."""
@@ -73,25 +70,28 @@ def cell_sites(grid: Grid, site: Site) -> CellSites:
             return None
         if role in ("temperature", "pressure"):
             variable = grid.in_si(variable, role)
-        time = grid.time_of(variable)
+        time = dimension_of(variable, "time")
         return variable if time is None else variable.mean(time)
 
-    elevation = still("elevation")
-    assumed: Findings = ()
+    elevation, temperature = still("elevation"), still("temperature")
     of_one_place = ["obstacles", "roof", "turbulence_intensity"]
     if elevation is not None:
         of_one_place += ["mean_temperature_c", "mean_pressure_hpa"]
-    elif site.elevation_m is None:
-        assumed = (NoElevation(),)
-    left_out = tuple(key for key in of_one_place if getattr(site, key) not in (None, []))
-    warnings: Findings = (LeftOutOfMap(left_out),) if left_out else ()
+    left_out = [f"site.{key}" for key in of_one_place if getattr(site, key) not in (None, [])]
+    nowhere = elevation is None and site.elevation_m is None
+    warmth = site.mean_temperature_c if elevation is None else None
     return CellSites(
-        elevation_m=elevation,
-        temperature_c=still("temperature"),
+        elevation_m=(site.elevation_m or 0.0) if elevation is None else elevation,
+        temperature_c=warmth if temperature is None else temperature,
         pressure_hpa=still("pressure"),
         roughness_m=still("roughness"),
         stated=site,
-        provenance=Provenance(grid.name, "", assumed, warnings),
+        provenance=Provenance(
+            grid.name,
+            "",
+            (NoElevation(),) if nowhere else (),
+            (LeftOutOfMap(", ".join(left_out)),) if left_out else (),
+        ),
     )
 
 
@@ -112,17 +112,15 @@ def to_hub(
     warnings: Findings = distance_findings(nearest.height_m, hub_height_m)
     factor: xr.DataArray | float
     if len(distributions) > 1:
-        lower, upper = _around(distributions, hub_height_m)
-        exponent = on_cells(
-            lambda low, high: shear_exponent(
-                [lower.height_m, upper.height_m], np.stack([low, high], axis=-1)
-            ),
-            lower.mean_speed_ms,
-            upper.mean_speed_ms,
-        )
-        factor = on_cells(
-            lambda each: power_law_factor(nearest.height_m, hub_height_m, each), exponent
-        )
+        heights = [each.height_m for each in distributions]
+        above = min(max(1, bisect.bisect_right(heights, hub_height_m)), len(heights) - 1)
+        lower, upper = distributions[above - 1 : above + 1]
+
+        def power_law(low: FloatArray, high: FloatArray) -> FloatArray:
+            exponent = shear_exponent([lower.height_m, upper.height_m], np.stack([low, high], -1))
+            return power_law_factor(nearest.height_m, hub_height_m, exponent)
+
+        factor = on_cells(power_law, lower.mean_speed_ms, upper.mean_speed_ms)
         method = (
             f"power law from {nearest.height_m:g} m, exponent of each cell from its mean speeds at "
             f"{lower.height_m:g} m and {upper.height_m:g} m"
@@ -153,16 +151,6 @@ def to_hub(
     return raised, Provenance(sites.provenance.source, method, assumed, warnings)
 
 
-def _around(distributions: list[CellWinds], height_m: float) -> tuple[CellWinds, CellWinds]:
-    """Return the two distributions whose heights enclose a height, or that are nearest to it."""
-    upper = next(
-        (number for number, each in enumerate(distributions) if each.height_m > height_m),
-        len(distributions) - 1,
-    )
-    upper = max(1, upper)
-    return distributions[upper - 1], distributions[upper]
-
-
 def density_at_hub(
     sites: CellSites, hub_height_m: float
 ) -> tuple[xr.DataArray | float, Provenance]:
@@ -172,46 +160,34 @@ def density_at_hub(
     grid is that at the ground.
     """
     site = sites.stated
-    of_grid = (sites.elevation_m, sites.temperature_c, sites.pressure_hpa)
-    if all(each is None for each in of_grid):
+    elevation, temperature, pressure = sites.elevation_m, sites.temperature_c, sites.pressure_hpa
+    cells = xr.DataArray
+    if not isinstance(elevation, cells) and not isinstance(temperature, cells) and pressure is None:
         air = air_at_hub(
-            site.elevation_m or 0.0,
-            hub_height_m,
-            site.mean_temperature_c,
-            site.mean_pressure_hpa,
-            site.relative_humidity,
+            elevation, hub_height_m, temperature, site.mean_pressure_hpa, site.relative_humidity
         )
         return air.density_kg_m3, air.provenance
-    here = sites.elevation_m is None
-    elevation = (site.elevation_m or 0.0) if sites.elevation_m is None else sites.elevation_m
-    warmth = site.mean_temperature_c if sites.temperature_c is None and here else None
-    temperature = warmth if sites.temperature_c is None else sites.temperature_c
 
     def density(
         elevation_m: FloatArray, temperature_c: FloatArray, pressure_hpa: FloatArray
     ) -> FloatArray:
         altitude = elevation_m + hub_height_m
-        pressure = standard_pressure_pa(altitude)
-        if sites.pressure_hpa is not None:
-            pressure = 100 * pressure_hpa * pressure / standard_pressure_pa(elevation_m)
-        kelvin = standard_temperature_k(altitude)
-        if temperature is not None:
-            kelvin = temperature_c + ZERO_CELSIUS_K
+        standard, pascal = standard_temperature_k(altitude), standard_pressure_pa(altitude)
+        kelvin = standard if temperature is None else temperature_c + ZERO_CELSIUS_K
+        if pressure is not None:
+            pascal = 100 * pressure_hpa * pascal / standard_pressure_pa(elevation_m)
         if site.relative_humidity is None:
-            return gas_law_density(pressure, kelvin)
-        return moist_air_density(pressure, kelvin, site.relative_humidity)
+            return gas_law_density(pascal, kelvin)
+        return moist_air_density(pascal, kelvin, site.relative_humidity)
 
-    found = on_cells(
-        density,
-        elevation,
-        0.0 if temperature is None else temperature,
-        0.0 if sites.pressure_hpa is None else sites.pressure_hpa,
-    )
+    given = (0.0 if each is None else each for each in (temperature, pressure))
     parts = [
-        "pressure of the standard atmosphere" if sites.pressure_hpa is None else "mean pressure",
+        "pressure of the standard atmosphere" if pressure is None else "mean pressure",
         "temperature of the standard atmosphere (ISO 2533)"
         if temperature is None
         else "mean temperature",
         *([] if site.relative_humidity is None else ["relative humidity (CIPM-2007)"]),
     ]
-    return found, Provenance(sites.provenance.source, f"gas law with {', '.join(parts)}")
+    return on_cells(density, elevation, *given), Provenance(
+        sites.provenance.source, f"gas law with {', '.join(parts)}"
+    )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import functools
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import partial
 
 import dask.array
 import numpy as np
@@ -12,7 +13,7 @@ import xarray as xr
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.maps.grid import Grid, bounds_of, on_cells
+from yieldest.maps.grid import Grid, bounds_of, dimension_of, on_cells
 from yieldest.wind.censored_fit import fit_censored
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.power_sums import (
@@ -63,21 +64,13 @@ def wind_kind(grid: Grid, height_m: float | None) -> WindKind:
         "Weibull by maximum likelihood (Seguro & Lambert 2000) from power sums of the readings, "
         "calms kept as a share of their own"
     )
+    by_components = f"speed as the root of the summed squares of the components; {from_sums}"
+    of_classes = "Weibull by interval-censored maximum likelihood (Cohen 1965) on the classes"
     roles: dict[str, tuple[str, str, str | None, Fit]] = {
         "speed": ("wind speed", from_sums, None, _fitted),
-        "eastward": (
-            "wind components",
-            f"speed as the root of the summed squares of the components; {from_sums}",
-            "northward",
-            _fitted,
-        ),
+        "eastward": ("wind components", by_components, "northward", _fitted),
         "shape": ("Weibull parameters", "Weibull shape and scale as given", "scale", _given),
-        "frequency": (
-            "frequencies of wind-speed classes",
-            "Weibull by interval-censored maximum likelihood (Cohen 1965) on the classes",
-            None,
-            _tabled,
-        ),
+        "frequency": ("frequencies of wind-speed classes", of_classes, None, _tabled),
     }
     role = next((each for each in roles if grid.all_of(each)), None)
     if role is None:
@@ -104,11 +97,12 @@ def wind_kind(grid: Grid, height_m: float | None) -> WindKind:
         f"{words} {' and '.join(', '.join(each) for each in (names, partners) if each)}",
         method,
         (*names, *partners, *calms),
-        partial(_by_height, names=names, partners=partners, height_m=height_m, fit=fit),
+        functools.partial(_by_height, names=names, partners=partners, height_m=height_m, fit=fit),
     )
 
 
-Fit = Callable[[Grid, float, xr.DataArray, xr.DataArray | None], CellWinds]
+Fit = Callable[..., CellWinds]
+"""Takes the grid, the height, the variable and its partner if there is one."""
 
 
 def _by_height(
@@ -116,10 +110,13 @@ def _by_height(
 ) -> list[CellWinds]:
     """Take variables apart by height and fit each."""
     distributions = []
-    for number, name in enumerate(names):
-        other = grid.data[partners[number]] if partners else None
-        for height, layer, partner in _layers(grid, grid.data[name], other, height_m):
-            distributions.append(fit(grid, height, layer, partner))
+    for together in zip(*filter(None, (names, partners)), strict=True):
+        variables = [grid.data[name] for name in together]
+        dimension = dimension_of(variables[0], "height")
+        for index, height in enumerate(_heights_m(grid, variables[0], height_m)):
+            at = {} if dimension is None else {dimension: index}
+            layers = [variable.isel(at, drop=True) for variable in variables]
+            distributions.append(fit(grid, height, *layers))
     distributions.sort(key=lambda distribution: distribution.height_m)
     heights = [distribution.height_m for distribution in distributions]
     if len(set(heights)) < len(heights):
@@ -130,10 +127,7 @@ def _by_height(
     return distributions
 
 
-def _layers(
-    grid: Grid, variable: xr.DataArray, partner: xr.DataArray | None, stated: float | None
-) -> Iterator[tuple[float, xr.DataArray, xr.DataArray | None]]:
-    dimension = grid.height_dimension_of(variable)
+def _heights_m(grid: Grid, variable: xr.DataArray, stated: float | None) -> tuple[float, ...]:
     heights = grid.heights_m(variable) or (() if stated is None else (stated,))
     if not heights:
         raise InputError(
@@ -145,23 +139,14 @@ def _layers(
             f"{grid.name}: the variable {variable.name!r} is said to be at {min(heights):g} m, "
             "but a wind speed needs a height above ground."
         )
-    if dimension is None:
-        yield heights[0], variable, partner
-        return
-    for index, height in enumerate(heights):
-        at = {dimension: index}
-        yield (
-            height,
-            variable.isel(at, drop=True),
-            None if partner is None else partner.isel(at, drop=True),
-        )
+    return heights if dimension_of(variable, "height") is not None else heights[:1]
 
 
 def _fitted(
-    grid: Grid, height_m: float, speed: xr.DataArray, northward: xr.DataArray | None
+    grid: Grid, height_m: float, speed: xr.DataArray, northward: xr.DataArray | None = None
 ) -> CellWinds:
     """Fit the distribution of each cell to its readings."""
-    time = grid.time_of(speed)
+    time = dimension_of(speed, "time")
     if time is None:
         raise InputError(
             f"{grid.name}: the variable {speed.name!r} has no time dimension; a record of speeds, "
@@ -169,12 +154,17 @@ def _fitted(
         )
     speed = grid.in_si(speed, "speed")
     if northward is not None:
-        speed = on_cells(speed_of_components, speed, grid.in_si(northward, "speed"))
-    sums = _summed(speed, time)
-    shape, scale = on_cells(fit_power_sums, sums, core=["sum"], outputs=2)
-    moving = on_cells(moving_readings, sums, core=["sum"])
-    calm = on_cells(calm_readings, sums, core=["sum"])
-    mean = on_cells(lambda each: mean_of_power(each, 1), sums, core=["sum"])
+        speed = on_cells(
+            lambda east, north: np.sqrt(east * east + north * north),
+            speed,
+            grid.in_si(northward, "speed"),
+        )
+
+    def fit(sums: FloatArray) -> tuple[FloatArray, ...]:
+        mean = mean_of_power(sums, 1)
+        return (*fit_power_sums(sums), moving_readings(sums), calm_readings(sums), mean)
+
+    shape, scale, moving, calm, mean = on_cells(fit, _summed(speed, time), core=["sum"], outputs=5)
     readings = moving + calm
     return CellWinds(height_m, shape, scale, calm / readings.where(readings > 0), mean, readings)
 
@@ -182,20 +172,17 @@ def _fitted(
 def _summed(speed: xr.DataArray, time: str) -> xr.DataArray:
     """Sum powers over time, piece by piece, so that no cell's whole record need be in memory."""
     pieces = speed.chunksizes[time] if speed.chunks else (speed.sizes[time],)
-    total: xr.DataArray | None = None
-    start = 0
-    for length in pieces:
-        part = xr.apply_ufunc(
+    parts: Iterator[xr.DataArray] = (
+        xr.apply_ufunc(
             _power_sums,
-            speed.isel({time: slice(start, start + length)}),
+            speed.isel({time: slice(end - length, end)}),
             input_core_dims=[[time]],
             output_core_dims=[["sum"]],
             dask="allowed",
         )
-        total = part if total is None else total + part
-        start += length
-    assert total is not None
-    return total
+        for length, end in zip(pieces, itertools.accumulate(pieces), strict=True)
+    )
+    return functools.reduce(lambda total, part: total + part, parts)
 
 
 def _power_sums(speed_ms: FloatArray | dask.array.Array) -> FloatArray | dask.array.Array:
@@ -211,16 +198,9 @@ def _power_sums(speed_ms: FloatArray | dask.array.Array) -> FloatArray | dask.ar
     return power_sums(speed_ms)
 
 
-def speed_of_components(eastward_ms: FloatArray, northward_ms: FloatArray) -> FloatArray:
-    """Return the speed from its two horizontal components; they broadcast."""
-    return np.asarray(np.sqrt(eastward_ms * eastward_ms + northward_ms * northward_ms))
-
-
-def _tabled(
-    grid: Grid, height_m: float, frequency: xr.DataArray, _: xr.DataArray | None
-) -> CellWinds:
+def _tabled(grid: Grid, height_m: float, frequency: xr.DataArray) -> CellWinds:
     """Fit the distribution of each cell to how often each class of speeds blows there."""
-    dimension = str(grid.class_dimension_of(frequency))
+    dimension = str(dimension_of(frequency, "wind_speed"))
     lower, upper = _class_bounds(grid, frequency, dimension)
     middle = (lower + upper) / 2
 
@@ -260,20 +240,15 @@ def _class_bounds(
     return lower.astype(np.float64), upper.astype(np.float64)
 
 
-def _given(
-    grid: Grid, height_m: float, shape: xr.DataArray, scale: xr.DataArray | None
-) -> CellWinds:
+def _given(grid: Grid, height_m: float, shape: xr.DataArray, scale: xr.DataArray) -> CellWinds:
     """Take the Weibull parameters that a grid gives; what cannot be one counts as missing."""
-    assert scale is not None
     scale = grid.in_si(scale, "speed")
     sound = (shape > 0) & (scale > 0)
     shape, scale = (each.where(sound).astype(np.float64) for each in (shape, scale))
     calm = grid.one_of("calm_share")
-    share = xr.zeros_like(shape).where(sound) if calm is None else _share(calm).where(sound)
+    share = xr.zeros_like(shape) if calm is None else calm
+    if share.attrs.get("units") in ("%", "percent"):
+        share = share / 100
+    share = share.where(sound)
     mean = on_cells(mean_speed, shape, scale) * (1 - share)
     return CellWinds(height_m, shape, scale, share, mean, None)
-
-
-def _share(calm: xr.DataArray) -> xr.DataArray:
-    percent: xr.DataArray = calm / 100
-    return percent if calm.attrs.get("units") in ("%", "percent") else calm

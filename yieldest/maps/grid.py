@@ -30,8 +30,11 @@ STANDARD_NAMES = {
 ROLES = (*STANDARD_NAMES, "shape", "scale", "calm_share", "frequency")
 """What a variable can be; the last four have no standard name."""
 
-_SHAPE_TAIL = re.compile(r"shape|[_\s]k$", re.IGNORECASE)
-_SCALE_TAIL = re.compile(r"scale|[_\s]a$", re.IGNORECASE)
+_TAILS = {
+    "shape": re.compile(r"shape|[_\s]k$", re.IGNORECASE),
+    "scale": re.compile(r"scale|[_\s]a$", re.IGNORECASE),
+}
+_AXES = {"T": "time", "Z": "height"}
 _CONVERSION = {"speed": to_metres_per_second, "temperature": to_celsius, "pressure": to_hectopascal}
 _USUAL_UNIT = {"speed": "m s-1", "temperature": "K", "pressure": "Pa"}
 
@@ -62,7 +65,7 @@ class Grid:
         return [
             variable
             for variable in self.data.data_vars.values()
-            if variable.name not in bounds and _plays(role, variable, self)
+            if variable.name not in bounds and _plays(role, variable)
         ]
 
     def one_of(self, role: str) -> xr.DataArray | None:
@@ -80,46 +83,18 @@ class Grid:
         """Return the names of the variables for a message."""
         return ", ".join(repr(str(name)) for name in self.data.data_vars) or "none at all"
 
-    def time_of(self, variable: xr.DataArray) -> str | None:
-        """Return the time dimension of a variable, if it has one."""
-        return _dimension(
-            variable,
-            lambda c: (
-                c.attrs.get("standard_name") == "time"
-                or c.attrs.get("axis") == "T"
-                or np.issubdtype(c.dtype, np.datetime64)
-            ),
-            "time",
-        )
-
-    def height_dimension_of(self, variable: xr.DataArray) -> str | None:
-        """Return the dimension of a variable that is height above ground, if it has one."""
-        return _dimension(
-            variable,
-            lambda c: c.attrs.get("standard_name") == "height" or c.attrs.get("axis") == "Z",
-            "height",
-        )
-
-    def class_dimension_of(self, variable: xr.DataArray) -> str | None:
-        """Return the dimension of a variable that is classes of wind speed, if it has one."""
-        return _dimension(
-            variable, lambda c: c.attrs.get("standard_name") == "wind_speed", "wind_speed"
-        )
-
     def heights_m(self, variable: xr.DataArray) -> tuple[float, ...]:
         """Return the heights above ground that a variable holds for; none when it does not say."""
-        dimension = self.height_dimension_of(variable)
-        if dimension is not None:
-            if dimension not in variable.coords:
-                return ()
-            coordinates = [variable.coords[dimension]]
-        else:
-            coordinates = [
-                coordinate
-                for name, coordinate in variable.coords.items()
-                if coordinate.ndim == 0
-                and (coordinate.attrs.get("standard_name") == "height" or name == "height")
-            ]
+        dimension = dimension_of(variable, "height")
+        coordinates = [
+            coordinate
+            for name, coordinate in variable.coords.items()
+            if name == dimension
+            or (
+                (dimension is None and coordinate.ndim == 0)
+                and "height" in (coordinate.attrs.get("standard_name"), name)
+            )
+        ]
         for coordinate in coordinates:
             if coordinate.attrs.get("units", "m") not in ("m", "metre", "meter", "metres"):
                 raise InputError(
@@ -156,29 +131,32 @@ def bounds_of(coordinate: xr.DataArray) -> str | None:
     return coordinate.attrs.get("bounds") or coordinate.encoding.get("bounds")
 
 
-def _plays(role: str, variable: xr.DataArray, grid: Grid) -> bool:
+def _plays(role: str, variable: xr.DataArray) -> bool:
+    in_classes = dimension_of(variable, "wind_speed") is not None
     if role in STANDARD_NAMES:
-        fits = variable.attrs.get("standard_name") in STANDARD_NAMES[role]
         # A table of how often each speed blows may carry the standard name of what it counts.
-        return fits and grid.class_dimension_of(variable) is None
+        return variable.attrs.get("standard_name") in STANDARD_NAMES[role] and not in_classes
     if role == "frequency":
-        return grid.class_dimension_of(variable) is not None
-    words = f"{variable.attrs.get('long_name', '')} {variable.name}"
+        return in_classes
+    names = [str(variable.attrs.get("long_name", "")), str(variable.name)]
+    words = " ".join(names).lower()
     if role == "calm_share":
-        return "calm" in words.lower()
-    tail = _SHAPE_TAIL if role == "shape" else _SCALE_TAIL
-    return "weibull" in words.lower() and any(
-        tail.search(part) for part in (str(variable.attrs.get("long_name", "")), str(variable.name))
-    )
+        return "calm" in words
+    return "weibull" in words and any(map(_TAILS[role].search, names))
 
 
-def _dimension(
-    variable: xr.DataArray, fits: Callable[[xr.DataArray], bool], fallback: str
-) -> str | None:
+def dimension_of(variable: xr.DataArray, meaning: str) -> str | None:
+    """Return the dimension that is "time", "height" above ground or classes of "wind_speed"."""
     for name in variable.dims:
-        if name in variable.coords and fits(variable.coords[name]):
-            return str(name)
-    return fallback if fallback in variable.dims else None
+        if name in variable.coords:
+            coordinate = variable.coords[name]
+            if (
+                coordinate.attrs.get("standard_name") == meaning
+                or _AXES.get(coordinate.attrs.get("axis")) == meaning
+                or (meaning == "time" and np.issubdtype(coordinate.dtype, np.datetime64))
+            ):
+                return str(name)
+    return meaning if meaning in variable.dims else None
 
 
 def open_grid(paths: Sequence[Path], stated: Mapping[str, str]) -> Grid:

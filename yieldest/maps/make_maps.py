@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +12,10 @@ from yieldest import __version__
 from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
 from yieldest.maps.cell_sites import cell_sites
 from yieldest.maps.cell_winds import CellWinds, WindKind, wind_kind
-from yieldest.maps.grid import Grid
+from yieldest.maps.grid import Grid, dimension_of
 from yieldest.plan import Plan
 from yieldest.provenance import Finding, Findings, Provenance
-from yieldest.report.sentences.words import sentence
+from yieldest.report.sentences.words import say, sentences
 
 CONVENTIONS = "CF-1.11"
 HEIGHT_ATTRIBUTES = {"standard_name": "height", "units": "m", "positive": "up", "axis": "Z"}
@@ -68,25 +69,16 @@ class MonthsMissingOnMap(Finding):
     months: int
 
 
-@sentence.register
-def _(finding: CellsAreNoSites) -> str:
-    return (
-        "A cell knows nothing of the trees, houses and hills inside it: use the map to find where "
-        "to measure, and measure there before building."
-    )
-
-
-@sentence.register
-def _(finding: TimesUnknown) -> str:
-    return "The time of the readings is not known, so whether they make up whole years is not."
-
-
-@sentence.register
-def _(finding: MonthsMissingOnMap) -> str:
-    return (
-        f"The readings cover {finding.months} of the 12 months of a year; the missing months may "
-        "be windier or calmer, and no correction is made for them."
-    )
+say(
+    {
+        CellsAreNoSites: "A cell knows nothing of the trees, houses and hills inside it: use the "
+        "map to find where to measure, and measure there before building.",
+        TimesUnknown: "The time of the readings is not known, so whether they make up whole years "
+        "is not.",
+        MonthsMissingOnMap: "The readings cover {0.months} of the 12 months of a year; the missing "
+        "months may be windier or calmer, and no correction is made for them.",
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -114,7 +106,11 @@ def recipe_for(grid: Grid, plan: Plan | None, height_m: float | None) -> Recipe:
 def cell_dimensions(grid: Grid, recipe: Recipe) -> list[str]:
     """Return the dimensions of the wind that are neither time, height nor speed classes."""
     wind = grid.data[recipe.kind.variables[0]]
-    others = (grid.time_of(wind), grid.height_dimension_of(wind), grid.class_dimension_of(wind))
+    others = (
+        dimension_of(wind, "time"),
+        dimension_of(wind, "height"),
+        dimension_of(wind, "wind_speed"),
+    )
     return [str(name) for name in wind.dims if name not in others]
 
 
@@ -171,11 +167,15 @@ def _distribution_maps(distributions: list[CellWinds]) -> dict[str, xr.DataArray
         bare = [layer.drop_vars("height", errors="ignore") for layer in layers]
         return xr.concat(bare, dim=heights, coords="minimal", compat="override")
 
+    fields = {
+        "weibull_shape": "shape",
+        "weibull_scale": "scale_ms",
+        "calm_share": "calm_share",
+        "mean_speed": "mean_speed_ms",
+    }
     maps = {
-        "weibull_shape": stacked([distribution.shape for distribution in distributions]),
-        "weibull_scale": stacked([distribution.scale_ms for distribution in distributions]),
-        "calm_share": stacked([distribution.calm_share for distribution in distributions]),
-        "mean_speed": stacked([distribution.mean_speed_ms for distribution in distributions]),
+        name: stacked([getattr(distribution, field) for distribution in distributions])
+        for name, field in fields.items()
     }
     readings = [
         distribution.readings for distribution in distributions if distribution.readings is not None
@@ -198,21 +198,23 @@ def _global_attributes(recipe: Recipe, provenances: list[Provenance]) -> dict[st
             "1995); payback: until the balance stays above zero, replacements included"
         )
 
-    def each(texts: list[tuple[str, Finding | str]]) -> str:
-        return "\n".join(dict.fromkeys(f"{owner}{sentence(text)}" for owner, text in texts))
+    def lines(found: Iterable[str]) -> str:
+        return "\n".join(dict.fromkeys(found))
 
+    of_builds = [(read.build.name, provenance) for read, provenance in builds]
+    of_cells: Findings = (CellsAreNoSites(),) if builds else ()
     return {
         "Conventions": CONVENTIONS,
         "title": "Wind distribution" if recipe.plan is None else recipe.plan.title,
         "source": wind.source,
         "institution": f"made with yieldest {__version__}",
         "method": "\n".join(methods),
-        "assumed": each(
-            [(f"{read.build.name}: ", text) for read, p in builds for text in p.assumed]
-        ),
-        "warnings": each(
-            [("", text) for text in (*wind.warnings, *([CellsAreNoSites()] if builds else []))]
-            + [(f"{read.build.name}: ", text) for read, p in builds for text in p.warnings]
+        "assumed": lines(text for name, p in of_builds for text in sentences(p.assumed, name)),
+        "warnings": lines(
+            [
+                *sentences((*wind.warnings, *of_cells)),
+                *(text for name, p in of_builds for text in sentences(p.warnings, name)),
+            ]
         ),
     }
 
@@ -220,7 +222,7 @@ def _global_attributes(recipe: Recipe, provenances: list[Provenance]) -> dict[st
 def _of_time(grid: Grid, kind: WindKind) -> Findings:
     """Warn of a record that is not a whole year."""
     variable = grid.data[kind.variables[0]]
-    dimension = grid.time_of(variable)
+    dimension = dimension_of(variable, "time")
     if dimension is None:
         return ()
     times = variable.coords.get(dimension)
