@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.errors import InputError
-from yieldest.turbine.curve_ends import Ends, NothingAboveLast
+from yieldest.turbine.curve_ends import EndAssumed, Ends
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.turbine.rotor import BETZ_LIMIT, HighCoefficient, power_coefficient, power_in_wind_w
@@ -27,8 +27,8 @@ def test_points_lines_and_ends(curve_file):
         curve.power_at([0, 2.99, 3, 4, 5, 14, 14.01, np.nan]), [0, 0, 0, 30, 60, 520, 0, np.nan]
     )
     assert curve.rated_power_w == 520
-    [above] = [one for one in curve.provenance.assumed if isinstance(one, NothingAboveLast)]
-    assert above.last_ms == 14
+    [above] = [one for one in curve.provenance.assumed if isinstance(one, EndAssumed)]
+    assert (above.last_ms, above.held_to_ms) == (14, None)
 
 
 def test_cut_out_above_the_last_speed_holds_the_last_power(curve_file):

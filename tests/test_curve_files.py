@@ -8,9 +8,8 @@ from yieldest.errors import InputError
 from yieldest.report.sentences.words import sentences
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.curve_file import (
-    CurveUncertaintyAssumed,
+    AreaNotStated,
     ModelledFile,
-    ThrustLeftAside,
     read_power_curve,
     write_curve,
 )
@@ -20,7 +19,11 @@ from yieldest.turbine.generic_curve import (
     NobodyMeasured,
     generic_power_curve,
 )
-from yieldest.turbine.power_curve import MODELLED_UNCERTAINTY, STATED_UNCERTAINTY
+from yieldest.turbine.power_curve import (
+    MODELLED_UNCERTAINTY,
+    STATED_UNCERTAINTY,
+    CurveUncertaintyAssumed,
+)
 from yieldest.turbine.rotor import HighCoefficient
 
 
@@ -55,7 +58,7 @@ def test_thrust_coefficient_and_thrust_agree(table_text):
     np.testing.assert_allclose(stretched.thrust_coefficient, [0.2, 0.51, 0.51])
     unknown = read_power_curve(table_text("speed (m/s),power (W),thrust (N)\n3,0,2\n4,9,10\n"))
     assert unknown.thrust_coefficient is None
-    assert ThrustLeftAside in kinds(unknown.provenance.warnings)
+    assert AreaNotStated("table.csv", thrust=True) in unknown.provenance.warnings
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 
 @dataclass(frozen=True)
@@ -39,3 +39,7 @@ class Provenance:
     method: str
     assumed: Findings = ()
     warnings: Findings = ()
+
+    def adding(self, *, assumed: Findings = (), warnings: Findings = ()) -> Provenance:
+        """Return it with more said."""
+        return replace(self, assumed=self.assumed + assumed, warnings=self.warnings + warnings)

@@ -143,7 +143,7 @@ def _chain_section(measured: MeasuredCurve) -> Section:
         "in the wind, W": chain.wind_w,
         "Betz limit, W": chain.betz_w,
         "rotor, at least, W": chain.rotor_w,
-        "at the meter, W": chain.measured_w,
+        "at the meter, W": bins.power_w,
         "generator at most, W": chain.generator_most_w,
     }
     known = {head: values for head, values in columns.items() if values is not None}

@@ -11,10 +11,9 @@ import pandas as pd
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
-from yieldest.settings import Circuit
 from yieldest.turbine.bins import Bins, bin_number
-from yieldest.turbine.meters import Meters, amps_of_power, rms, wiring_of
-from yieldest.turbine.reading_columns import column_values, find_columns, open_readings
+from yieldest.turbine.meters import Meters, amps_of_power
+from yieldest.turbine.reading_columns import open_readings
 from yieldest.turbine.readings import Readings
 from yieldest.turbine.rotor import BETZ_LIMIT, power_coefficient, power_in_wind_w
 
@@ -26,15 +25,9 @@ if TYPE_CHECKING:
 class Generator:
     """A generator as its terminals show it.
 
-    Parameters
-    ----------
-    volts_per_rpm : float
-        Open-circuit volts (RMS of one phase, or direct) for each rpm of the rotor.
-    inner_ohm : float or None
-        Inner resistance of one phase, or between the two terminals; None when no loaded test tells.
-    phases : int
-        3 or 1.
-    source : str
+    `volts_per_rpm` are open-circuit volts (RMS of one phase, or direct) for each rpm of the rotor,
+    `inner_ohm` the inner resistance of one phase, or between the two terminals, None when no loaded
+    test tells.
     """
 
     volts_per_rpm: float
@@ -56,27 +49,12 @@ class Generator:
         return np.asarray(self.phases * inner_volts**2 / (4 * self.inner_ohm))
 
 
-def phase_factor(circuit: Circuit, between: str) -> float:
-    """Return what turns measured volts into those of one phase."""
-    return float(1 / np.sqrt(3)) if circuit == "three-phase" and between == "lines" else 1.0
-
-
 def bench_constants(
     rpm: npt.ArrayLike, volts: npt.ArrayLike, amps: npt.ArrayLike
 ) -> tuple[float, float | None]:
-    """Return volts per rpm and inner resistance from a bench test.
+    """Return volts per rpm, and inner resistance where a line is loaded, from a bench test.
 
-    Parameters
-    ----------
-    rpm, volts, amps : array_like, shape (n,)
-        Volts and amps of one phase, or direct; lines with 0 A are open-circuit, and one at least
-        is.
-
-    Returns
-    -------
-    volts_per_rpm : float
-    inner_ohm : float or None
-        None where no line is loaded.
+    Volts and amps, shape (n,), are those of one phase, or direct; one line at least has 0 A.
 
     Notes
     -----
@@ -100,23 +78,19 @@ def read_generator(source: Source, meters: Meters, winding_ohm: float | None = N
     measured with an ohm-meter, goes before what loaded lines say. An `InputError` when rpm or volts
     are missing, or no line is open-circuit.
     """
-    table = open_readings(source, meters.decimal)
-    path = table.path
-    columns = find_columns(table, {})
-    wiring = wiring_of(str(path), meters, columns.get("volts"), columns.get("amps"))
-    rpm = column_values(table, "rpm", columns.get("rpm"))
-    volts = column_values(table, "volts", columns.get("volts"))
+    opened = open_readings(source, meters, {})
+    path, wiring = opened.table.path, opened.wiring
+    rpm, volts = opened.values("rpm"), opened.values("volts")
     if rpm is None or volts is None:
         raise InputError(
             f"{path}: a generator test needs the columns 'rpm' and 'volts'; the columns are "
-            f"{', '.join(map(repr, table.headings))}."
+            f"{', '.join(map(repr, opened.table.headings))}."
         )
-    phase_volts = rms(volts, wiring.volts_show) * phase_factor(wiring.circuit, wiring.between)
-    amps = column_values(table, "amps", columns.get("amps"))
-    ohms = column_values(table, "ohms", columns.get("ohms"))
+    phase_volts = volts * wiring.phase_factor
+    amps, ohms = opened.values("amps"), opened.values("ohms")
     current = np.zeros(rpm.size)
     if amps is not None:
-        current = np.nan_to_num(rms(amps, wiring.amps_show))
+        current = np.nan_to_num(amps)
     elif ohms is not None:
         if wiring.circuit == "three-phase" and wiring.resistors == "delta":
             ohms = ohms / 3
@@ -150,8 +124,8 @@ _LEAST_COUNT = 3
 class Chain:
     """Power on its way, by bin, at the reference density; arrays have the shape of the bins.
 
-    Power of the wind through the rotor area, the most that any rotor could take of it, and what is
-    measured at the meter, with the power coefficient of the whole chain. `rotor_w` is measured plus
+    Power of the wind through the rotor area, the most that any rotor could take of it, and the
+    power coefficient of the whole chain. `rotor_w` is measured plus
     the heat in the winding: what the rotor gives at least, for friction and iron are not seen; the
     generator's efficiency is measured over that, and `generator_most_w` what it could pass on at
     the rpm of the bin. `best` is the bin with the highest coefficient among those with three
@@ -160,7 +134,6 @@ class Chain:
 
     wind_w: FloatArray
     betz_w: FloatArray
-    measured_w: FloatArray
     coefficient: FloatArray
     rotor_w: FloatArray | None
     generator_efficiency: FloatArray | None
@@ -193,7 +166,7 @@ def chain_of(
             efficiency = np.divide(
                 bins.power_w, rotor, out=np.full(rotor.size, np.nan), where=rotor > 0
             )
-    return Chain(wind, BETZ_LIMIT * wind, bins.power_w, coefficient, rotor, efficiency, most, best)
+    return Chain(wind, BETZ_LIMIT * wind, coefficient, rotor, efficiency, most, best)
 
 
 def _behind_the_meter(
@@ -207,20 +180,14 @@ def _behind_the_meter(
     wiring = readings.wiring
     amps = readings.amps
     if amps is None and readings.volts is not None:
-        amps = amps_of_power(
-            readings.power_w / density_scale,
-            readings.volts,
-            wiring.circuit,
-            wiring.power_factor or 1.0,
-            wiring.between,
-        )
+        amps = amps_of_power(readings.power_w / density_scale, readings.volts, *wiring.how)
     if amps is None:
         return None, most
     if generator.inner_ohm is not None:
         heat = generator.phases * amps**2 * generator.inner_ohm
     elif readings.rpm is not None and readings.volts is not None:
         # Without a loaded test the drop from open-circuit to measured volts stands for it.
-        phase_volts = readings.volts * phase_factor(wiring.circuit, wiring.between)
+        phase_volts = readings.volts * wiring.phase_factor
         drop = np.maximum(0.0, generator.volts_per_rpm * readings.rpm - phase_volts)
         heat = generator.phases * amps * drop
     else:

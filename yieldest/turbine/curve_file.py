@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,10 +18,11 @@ from yieldest.files.text_file import open_text
 from yieldest.files.whole_output import write_whole
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import HIGHEST_CUT_OUT_MS
-from yieldest.turbine.curve_ends import Ends, Points, place_ends
+from yieldest.turbine.curve_ends import Ends, place_ends
 from yieldest.turbine.power_curve import (
     MODELLED_UNCERTAINTY,
     STATED_UNCERTAINTY,
+    CurveUncertaintyAssumed,
     DensityFamily,
     PowerCurve,
 )
@@ -36,62 +37,39 @@ _POWER_NAMES = ("power", "output", "electrical power", "p")
 _UNCERTAINTY_NAMES = ("standard uncertainty", "power uncertainty", "uncertainty")
 _COEFFICIENT_NAMES = ("thrust coefficient", "ct", "c t")
 _THRUST_NAMES = ("thrust", "thrust force", "thrust n")
-_POWER_UNITS = {"w": 1.0, "kw": 1000.0}
 _AT_DENSITY = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg\s*/?\s*m\s*(?:\^?3|-3|³)", re.IGNORECASE)
 _HIGHEST_THRUST_COEFFICIENT = 2.0
 """A disc of full solidity has some 1.2; twice that is a wrong unit. Our choice."""
-
-
 _NOTE = re.compile(
     r"#\s*(load|air density|last measured speed|extrapolation|kind)\s*:\s*(.+)", re.IGNORECASE
 )
 
 
-@dataclass(frozen=True)
-class CurveNotes:
-    """What a curve file says about itself; None where it says nothing."""
-
-    load: str | None = None
-    air_density_kg_m3: float | None = None
-    last_measured_ms: float | None = None
-    extrapolation: str | None = None
-    modelled: bool = False
-
-
-def notes_of(path: Path) -> CurveNotes:
-    """Read the comment lines "# load: ..." and so on."""
-    found: dict[str, str] = {}
+def notes_of(path: Path) -> dict[str, str]:
+    """Return what a curve file says about itself in comment lines such as "# load: ..."."""
     with open_text(path) as stream:
-        for line in stream:
-            match = _NOTE.match(line.strip())
-            if match is not None:
-                found[match.group(1).lower()] = match.group(2).strip()
-    return CurveNotes(
-        load=found.get("load"),
-        air_density_kg_m3=_note_number(path, found, "air density"),
-        last_measured_ms=_note_number(path, found, "last measured speed"),
-        extrapolation=found.get("extrapolation"),
-        modelled=found.get("kind", "").lower() == "modelled",
-    )
+        found = [match for line in stream if (match := _NOTE.match(line.strip()))]
+    return {match.group(1).lower(): match.group(2).strip() for match in found}
 
 
-def _note_number(path: Path, found: dict[str, str], note: str) -> float | None:
-    if note not in found:
+def _number_noted(path: Path, notes: dict[str, str], note: str, example: str) -> float | None:
+    if note not in notes:
         return None
-    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:kg/m3|m/s)?", found[note])
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:kg/m3|m/s)?", notes[note])
     if match is None or float(match.group(1)) <= 0:
         raise InputError(
-            f"{path}: the comment '# {note}: {found[note]}' holds no number; write it as "
-            f"'# {note}: {'1.225 kg/m3' if note == 'air density' else '12 m/s'}'."
+            f"{path}: the comment '# {note}: {notes[note]}' holds no number; write it as "
+            f"'# {note}: {example}'."
         )
     return float(match.group(1))
 
 
 @dataclass(frozen=True)
-class BetzNotChecked(Finding):
-    """The rotor area is not stated, so nothing was held against the Betz limit."""
+class AreaNotStated(Finding):
+    """Without a rotor area there is no check against the Betz limit, and no use for a thrust."""
 
     name: str
+    thrust: bool
 
 
 @dataclass(frozen=True)
@@ -99,14 +77,6 @@ class NoPowerAtAll(Finding):
     """The curve never makes any power."""
 
     name: str
-
-
-@dataclass(frozen=True)
-class CurveUncertaintyAssumed(Finding):
-    """The file states no uncertainty of its powers."""
-
-    name: str
-    relative_uncertainty: float
 
 
 @dataclass(frozen=True)
@@ -119,13 +89,6 @@ class ModelledFile(Finding):
 @dataclass(frozen=True)
 class CurveDensityAssumed(Finding):
     """No air density is stated for the curve, and 1.225 kg/m3 was taken."""
-
-    name: str
-
-
-@dataclass(frozen=True)
-class ThrustLeftAside(Finding):
-    """The thrust could not be used, for the rotor area is not stated."""
 
     name: str
 
@@ -145,14 +108,12 @@ def read_power_curve(
     source : path or DataFrame
         Columns for speed and power with their units in the headings, one power column for each air
         density where they name several ("power at 1.1 kg/m3 (W)"); optionally the standard
-        uncertainty of the power and the thrust (N) or thrust coefficient. Lines must increase in
-        speed. Comments "# load: ...", "# air density: ...", "# last measured speed: ..." and
-        "# kind: modelled" are understood.
+        uncertainty of the power and the thrust (N) or thrust coefficient. Comments "# load: ...",
+        "# air density: ...", "# last measured speed: ..." and "# kind: modelled" are understood.
     ends : Ends, optional
-        Cut-in, cut-out, rated power and what is counted beyond the last point.
     rotor_area_m2 : float, optional
-        When known, the power coefficient is checked.
     rotor_type : {"lift", "drag"}, optional
+        When size and type are known, the power coefficient is checked.
     air_density_kg_m3 : float, optional
         Density the curve holds for; by default what the file says, else 1.225.
 
@@ -161,55 +122,57 @@ def read_power_curve(
     InputError
         When a line is wrong, speeds do not increase, or a power coefficient is above 16/27.
     """
-    ends = ends or Ends()
     if isinstance(source, str | PathLike):
         table, notes = read_table(Path(source)), notes_of(Path(source))
     else:
-        table = table_of_frame(source, index="speed (m/s)", value="power (W)")
-        notes = CurveNotes()
+        table, notes = table_of_frame(source, index="speed (m/s)", value="power (W)"), {}
     path = table.path
+    modelled = notes.get("kind", "").lower() == "modelled"
     speed, densities, power = _points(table)
     assumed: list[Finding] = []
-    warnings: list[Finding] = [ModelledFile(path.name)] if notes.modelled else []
-    density, reference = _density(path, densities, air_density_kg_m3, notes, assumed)
+    warnings: list[Finding] = [ModelledFile(path.name)] if modelled else []
+    densities = _densities(path, densities, air_density_kg_m3, notes, assumed)
+    reference = int(np.argmin(np.abs(densities - STANDARD_DENSITY_KG_M3)))
     if rotor_area_m2 is None:
-        assumed.append(BetzNotChecked(path.name))
+        assumed.append(AreaNotStated(path.name, thrust=False))
     else:
-        coefficient = power_coefficient(power, speed, rotor_area_m2, density[:, np.newaxis])
-        warnings += _judged(table, speed, coefficient, rotor_type)
-    thrust = _thrust(table, speed, rotor_area_m2, float(density[reference]), warnings)
-    points = Points(speed, power, _uncertainty(table), thrust)
-    points, beyond, said = place_ends(path.name, points, ends)
-    assumed += said
-    last_measured_ms = min(float(speed[-1]), notes.last_measured_ms or float("inf"))
-    if beyond == "zero" and last_measured_ms < points.speed_ms[-1]:
-        beyond = "cube law" if notes.extrapolation == "cube law" else "hold"
-    nominal = points.power_w[reference]
-    warnings += [] if (nominal > 0).any() else [NoPowerAtAll(path.name)]
-    uncertainty = MODELLED_UNCERTAINTY if notes.modelled else STATED_UNCERTAINTY
-    if points.uncertainty_w is None:
-        assumed.append(CurveUncertaintyAssumed(path.name, uncertainty))
-    return PowerCurve(
-        speed_ms=points.speed_ms,
-        power_w=nominal,
-        air_density_kg_m3=float(density[reference]),
-        rated_power_w=ends.rated_power_w,
-        last_measured_ms=last_measured_ms,
-        rotor_area_m2=rotor_area_m2,
+        coefficients = power_coefficient(power, speed, rotor_area_m2, densities[:, np.newaxis])
+        for row, best in zip(coefficients, coefficients.argmax(axis=1), strict=True):
+            where = f"{table.place(int(best))}: at {speed[best]:.3g} m/s"
+            warnings += judge_coefficient(where, float(row[best]), rotor_type)
+    thrust = _thrust(table, speed, rotor_area_m2, float(densities[reference]), warnings)
+    uncertainty = _uncertainty(table)
+    last_ms = _number_noted(path, notes, "last measured speed", "12 m/s")
+    curve = PowerCurve(
+        speed,
+        power[reference],
+        rotor_area_m2,
+        air_density_kg_m3=float(densities[reference]),
+        last_measured_ms=min(float(speed[-1]), last_ms or np.inf),
         provenance=Provenance(
             str(path),
             "straight lines between the points of the file",
             tuple(assumed),
             tuple(dict.fromkeys(warnings)),
         ),
-        thrust_coefficient=points.thrust_coefficient,
-        power_uncertainty_w=points.uncertainty_w,
-        relative_uncertainty=uncertainty,
-        modelled=notes.modelled,
-        extrapolation=beyond,
-        load=notes.load,
-        family=DensityFamily(density, points.power_w) if density.size > 1 else None,
+        thrust_coefficient=thrust,
+        power_uncertainty_w=uncertainty,
+        relative_uncertainty=MODELLED_UNCERTAINTY if modelled else STATED_UNCERTAINTY,
+        modelled=modelled,
+        load=notes.get("load"),
+        family=DensityFamily(densities, power) if densities.size > 1 else None,
     )
+    curve = place_ends(path.name, curve, ends or Ends())
+    beyond = curve.extrapolation
+    if beyond == "zero" and curve.last_measured_ms < curve.cut_out_ms:
+        beyond = "cube law" if notes.get("extrapolation") == "cube law" else "hold"
+    said = curve.provenance
+    if uncertainty is None:
+        relative = curve.relative_uncertainty
+        said = said.adding(assumed=(CurveUncertaintyAssumed(path.name, relative),))
+    if not (curve.power_w > 0).any():
+        said = said.adding(warnings=(NoPowerAtAll(path.name),))
+    return replace(curve, extrapolation=beyond, provenance=said)
 
 
 def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...] = ()) -> None:
@@ -231,86 +194,98 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
     )
 
 
-def _judged(
-    table: Table, speed: FloatArray, coefficient: FloatArray, rotor_type: RotorType | None
-) -> list[Finding]:
-    """Judge the highest power coefficient at each density, shape (densities, speeds)."""
-    warnings: list[Finding] = []
-    for row, best in zip(coefficient, coefficient.argmax(axis=1), strict=True):
-        where = f"{table.place(int(best))}: at {speed[best]:.3g} m/s"
-        warnings += judge_coefficient(where, float(row[best]), rotor_type)
-    return warnings
-
-
 def _points(table: Table) -> tuple[FloatArray, FloatArray | None, FloatArray]:
     """Return speeds, the densities that headings name, and powers, shape (densities, speeds)."""
-    speed_column = str(table.find("wind speed", _tailed(RECOGNISED_COLUMNS["speed"], table)))
-    unit = unit_in_heading("speed", speed_column)
+    column = str(table.find("wind speed", _tailed(RECOGNISED_COLUMNS["speed"], table)))
+    unit = unit_in_heading("speed", column)
     if unit is None or unit == "Beaufort":
         raise InputError(
-            f"{table.path}: the heading {speed_column!r} does not say the speed unit; write it "
+            f"{table.path}: the heading {column!r} does not say the speed unit; write it "
             f"behind the name, as in 'speed (m/s)' (one of {', '.join(SPEED_UNITS[:-1])})."
         )
-    speed = to_metres_per_second(table.numbers(speed_column), unit)
+    speed = to_metres_per_second(table.numbers(column), unit)
     densities, power = _powers(table)
-    _check_points(table, speed_column, speed, power)
+    if speed.size < 2:
+        raise InputError(
+            f"{table.path}: a power curve needs two lines at least; only one is there."
+        )
+    cells = table.frame[column]
+    first = np.arange(speed.size) == 0
+    blank = np.isnan(speed) | np.isnan(power).any(axis=0)
+    table.refuse(blank, lambda _: "speed or power is blank; fill it in.")
+    table.refuse(
+        first & (speed < 0),
+        lambda row: f"{cells.iloc[row]} is below zero, and a wind speed cannot be; mend the value.",
+    )
+    table.refuse(
+        speed > HIGHEST_CUT_OUT_MS,
+        lambda row: (
+            f"{speed[row]:.4g} m/s is more than any wind near the ground; mend the value or "
+            "the unit."
+        ),
+    )
+    table.refuse(
+        np.diff(speed, prepend=-1.0) <= 0,
+        lambda row: (
+            f"the speed {cells.iloc[row]} does not lie above the {cells.iloc[row - 1]} of "
+            "the line before; sort the lines by speed and keep one line per speed."
+        ),
+    )
+    table.refuse(
+        first & (speed == 0) & (power > 0).any(axis=0),
+        lambda _: "the curve makes power at zero wind; mend the value.",
+    )
     return speed, densities, power
 
 
-def _density(
+def _densities(
     path: Path,
-    densities: FloatArray | None,
+    named: FloatArray | None,
     stated: float | None,
-    notes: CurveNotes,
+    notes: dict[str, str],
     assumed: list[Finding],
-) -> tuple[FloatArray, int]:
-    """Return the density of each power column, and which column is the reference."""
-    if densities is not None:
+) -> FloatArray:
+    """Return the air density of each power column."""
+    if named is not None:
         if stated is not None:
             raise InputError(
                 f"{path}: the headings name the air density of each column, so remove "
                 "curve_air_density_kg_m3."
             )
-        return densities, int(np.argmin(np.abs(densities - STANDARD_DENSITY_KG_M3)))
+        return named
     if stated is None:
-        stated = notes.air_density_kg_m3
+        stated = _number_noted(path, notes, "air density", "1.225 kg/m3")
     if stated is None:
         stated = STANDARD_DENSITY_KG_M3
         assumed.append(CurveDensityAssumed(path.name))
-    return np.array([stated]), 0
+    return np.array([stated])
 
 
 def _powers(table: Table) -> tuple[FloatArray | None, FloatArray]:
     """Return the densities that headings name, increasing, and the powers, shape (m, n)."""
-    at_density = {
-        heading: float(match.group(1).replace(",", "."))
-        for heading in table.headings
-        if (match := _AT_DENSITY.search(heading)) is not None
-    }
-    if at_density:
-        columns = sorted(at_density, key=lambda heading: at_density[heading])
-        values = np.array([at_density[column] for column in columns])
-        if (np.diff(values) == 0).any():
-            raise InputError(
-                f"{table.path}: two columns hold for the same air density; keep one of them."
-            )
-        if values[0] < 0.5 or values[-1] > 1.6:
-            raise InputError(
-                f"{table.path}: an air density in the headings is not between 0.5 and 1.6 kg/m3; "
-                "mend the heading."
-            )
-    else:
-        columns = [str(table.find("power", _tailed(_POWER_NAMES, table)))]
-        values = None
-    rows = [table.numbers(column) * _power_factor(table.path, column) for column in columns]
-    return values, np.array(rows)
+    found = [(_AT_DENSITY.search(heading), heading) for heading in table.headings]
+    at_density = sorted((float(m[1].replace(",", ".")), h) for m, h in found if m is not None)
+    if not at_density:
+        column = str(table.find("power", _tailed(_POWER_NAMES, table)))
+        return None, _watts(table, column)[np.newaxis]
+    densities = np.array([density for density, _ in at_density])
+    if (np.diff(densities) == 0).any():
+        raise InputError(
+            f"{table.path}: two columns hold for the same air density; keep one of them."
+        )
+    if densities[0] < 0.5 or densities[-1] > 1.6:
+        raise InputError(
+            f"{table.path}: an air density in the headings is not between 0.5 and 1.6 kg/m3; "
+            "mend the heading."
+        )
+    return densities, np.array([_watts(table, heading) for _, heading in at_density])
 
 
 def _uncertainty(table: Table) -> FloatArray | None:
     column = table.find("standard uncertainty", _tailed(_UNCERTAINTY_NAMES, table), required=False)
     if column is None:
         return None
-    values = table.numbers(column) * _power_factor(table.path, column)
+    values = _watts(table, column)
     table.refuse(
         ~(values >= 0), lambda _: "a standard uncertainty is blank or below zero; mend it."
     )
@@ -337,11 +312,11 @@ def _thrust(
                 "'thrust (N)' or give a 'thrust coefficient'."
             )
         if area_m2 is None:
-            warnings.append(ThrustLeftAside(table.path.name))
+            warnings.append(AreaNotStated(table.path.name, thrust=True))
             return None
-        pressure_n = 0.5 * density_kg_m3 * area_m2 * speed**2
+        # Force times speed over the power of the wind is force over dynamic pressure and area.
         force = table.numbers(column)
-        coefficient = np.divide(force, pressure_n, out=np.zeros_like(force), where=pressure_n > 0)
+        coefficient = power_coefficient(force * speed, speed, area_m2, density_kg_m3)
     table.refuse(
         ~((coefficient >= 0) & (coefficient <= _HIGHEST_THRUST_COEFFICIENT)),
         lambda row: (
@@ -358,46 +333,11 @@ def _tailed(names: tuple[str, ...], table: Table) -> list[str]:
     return [*names, *(p for p in plain if p.rpartition(" ")[0] in names)]
 
 
-def _power_factor(path: Path, heading: str) -> float:
-    unit = re.search(r"[\s_(\[](k?w)\s*[)\]]?$", heading.strip().lower())
+def _watts(table: Table, heading: str) -> FloatArray:
+    unit = re.search(r"[\s_(\[](k?)w\s*[)\]]?$", heading.strip().lower())
     if unit is None:
         raise InputError(
-            f"{path}: the heading {heading!r} does not say whether power is in W or kW; write "
-            "'power (W)' or 'power (kW)'."
+            f"{table.path}: the heading {heading!r} does not say whether power is in W or kW; "
+            "write 'power (W)' or 'power (kW)'."
         )
-    return _POWER_UNITS[unit.group(1)]
-
-
-def _check_points(table: Table, speed_column: str, speed: FloatArray, power: FloatArray) -> None:
-    cells = table.frame[speed_column]
-    first = np.arange(speed.size) == 0
-    table.refuse(
-        np.isnan(speed) | np.isnan(power).any(axis=0),
-        lambda _: "speed or power is blank; fill it in.",
-    )
-    table.refuse(
-        first & (speed < 0),
-        lambda row: f"{cells.iloc[row]} is below zero, and a wind speed cannot be; mend the value.",
-    )
-    table.refuse(
-        speed > HIGHEST_CUT_OUT_MS,
-        lambda row: (
-            f"{speed[row]:.4g} m/s is more than any wind near the ground; mend the value or "
-            "the unit."
-        ),
-    )
-    if speed.size < 2:
-        raise InputError(
-            f"{table.path}: a power curve needs two lines at least; only one is there."
-        )
-    table.refuse(
-        np.diff(speed, prepend=-1.0) <= 0,
-        lambda row: (
-            f"the speed {cells.iloc[row]} does not lie above the {cells.iloc[row - 1]} of "
-            "the line before; sort the lines by speed and keep one line per speed."
-        ),
-    )
-    table.refuse(
-        first & (speed == 0) & (power > 0).any(axis=0),
-        lambda _: "the curve makes power at zero wind; mend the value.",
-    )
+    return table.numbers(heading) * (1000.0 if unit[1] else 1.0)

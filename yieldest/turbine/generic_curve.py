@@ -11,7 +11,7 @@ from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import CutSpeed, Positive, Settings, Share, key
-from yieldest.turbine.power_curve import MODELLED_UNCERTAINTY, PowerCurve
+from yieldest.turbine.power_curve import MODELLED_UNCERTAINTY, CurveUncertaintyAssumed, PowerCurve
 from yieldest.turbine.rotor import RotorType, judge_coefficient, power_in_wind_w
 
 FURLING_WIDTH_MS = 5.0
@@ -49,14 +49,6 @@ class GenericCurve(Settings):
 
 
 @dataclass(frozen=True)
-class GenericUncertaintyAssumed(Finding):
-    """No uncertainty of the generic curve is stated."""
-
-    name: str
-    relative_uncertainty: float
-
-
-@dataclass(frozen=True)
 class NeverRated(Finding):
     """The machine furls or stops below the speed of its rated power."""
 
@@ -84,40 +76,32 @@ def generic_power_curve(
     cut_out_ms: float | None = None,
     rotor_type: RotorType | None = None,
 ) -> PowerCurve:
-    """Make a curve from a few round numbers.
-
-    Parameters
-    ----------
-    name : str
-        Of the build, for messages.
-    generic : GenericCurve
-    rotor_area_m2, cut_in_ms, rated_power_w : float
-    cut_out_ms : float, optional
-        No power above it. This or a furling speed is needed.
-    rotor_type : {"lift", "drag"}, optional
+    """Make a curve from a few round numbers; `name` is the build's, for messages.
 
     Raises
     ------
     InputError
-        When the coefficient beats Betz, or the speeds do not follow each other.
+        When the coefficient beats Betz, the speeds do not follow each other, or neither a cut-out
+        nor a furling speed ends the curve.
 
     Notes
     -----
     P = rho A v^3 Cp / 2 at 1.225 kg/m3, level at rated power (definition of the coefficient). A
     real coefficient is lower near cut-in and near rated power, so the shape flatters both.
     """
-    furling_ms, power_coefficient = generic.furling_ms, generic.power_coefficient
-    warnings = judge_coefficient(f"{name}: in generic_curve", power_coefficient, rotor_type)
+    furling_ms, where = generic.furling_ms, f"{name}: in generic_curve"
+    warnings = judge_coefficient(where, generic.power_coefficient, rotor_type)
     if furling_ms is None and cut_out_ms is None:
         raise InputError(
             f"{name}: a generic curve must end somewhere; state furling_ms or cut_out_ms."
         )
-    in_wind_w = float(power_in_wind_w(1.0, rotor_area_m2, STANDARD_DENSITY_KG_M3))
-    per_cube = power_coefficient * in_wind_w
+    per_cube = generic.power_coefficient * float(
+        power_in_wind_w(1.0, rotor_area_m2, STANDARD_DENSITY_KG_M3)
+    )
     rated_ms = float(np.cbrt(rated_power_w / per_cube))
-    level_to = furling_ms if furling_ms is not None else cut_out_ms
-    end = cut_out_ms if cut_out_ms is not None else float(furling_ms or 0) + FURLING_WIDTH_MS
-    if level_to is None or not cut_in_ms < level_to <= end:
+    level_to = furling_ms if furling_ms is not None else float(cut_out_ms or 0)
+    end = cut_out_ms if cut_out_ms is not None else level_to + FURLING_WIDTH_MS
+    if not cut_in_ms < level_to <= end:
         raise InputError(
             f"{name}: cut-in {cut_in_ms:g} m/s, furling and cut-out {end:g} m/s do not follow each "
             "other; mend cut_in_ms, furling_ms or cut_out_ms."
@@ -133,22 +117,20 @@ def generic_power_curve(
         speed = np.concatenate((speed, fallen))
         power = np.concatenate((power, np.full(fallen.size, power[-1] * falls_to)))
     uncertainty = generic.uncertainty
-    assumed: tuple[Finding, ...] = ()
+    assumed: list[Finding] = []
     if uncertainty is None:
         uncertainty = MODELLED_UNCERTAINTY
-        assumed = (GenericUncertaintyAssumed(name, uncertainty),)
+        assumed.append(CurveUncertaintyAssumed(name, uncertainty))
     return PowerCurve(
-        speed_ms=speed,
-        power_w=power,
-        air_density_kg_m3=STANDARD_DENSITY_KG_M3,
+        speed,
+        power,
+        rotor_area_m2,
         rated_power_w=rated_power_w,
-        last_measured_ms=end,
-        rotor_area_m2=rotor_area_m2,
         provenance=Provenance(
             source=f"{name}: generic_curve",
             method=f"modelled: rotor area {rotor_area_m2:.3g} m2 x power coefficient "
-            f"{power_coefficient:g} x cube of the speed, level at {rated_power_w:g} W",
-            assumed=assumed,
+            f"{generic.power_coefficient:g} x cube of the speed, level at {rated_power_w:g} W",
+            assumed=tuple(assumed),
             warnings=(NobodyMeasured(name, uncertainty), *warnings),
         ),
         relative_uncertainty=uncertainty,

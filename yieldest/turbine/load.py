@@ -14,7 +14,7 @@ from pydantic import model_validator
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import read_table, table_of_frame
-from yieldest.provenance import Finding, Provenance
+from yieldest.provenance import Finding
 from yieldest.settings import FilePath, NotNegative, Positive, Settings, key
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.turbine.reading_columns import unit_factor
@@ -47,8 +47,6 @@ _TYPICAL = {
 _STEP_MS = 0.1
 _EDGE_MS = 1e-6
 """Width of the step at the start-up threshold, in which the curve rises from nothing."""
-
-
 TYPICAL = "typical"
 """The word in place of a file for which an ordinary converter is taken."""
 
@@ -153,17 +151,8 @@ def read_conversion(source: str | PathLike[str] | pd.DataFrame, load: LoadSettin
 def typical_conversion(name: str, load: LoadSettings, rated_power_w: float) -> Conversion:
     """Return an ordinary converter for a load, sized to the machine (common practice, no source).
 
-    Parameters
-    ----------
-    name : str
-        Of the build, for messages.
-    load : LoadSettings
-    rated_power_w : float
-
-    Raises
-    ------
-    InputError
-        For a battery without its voltage, and for a resistor, which converts nothing.
+    An `InputError` for a battery without its voltage, and for a resistor, which converts nothing;
+    `name` is that of the build.
     """
     if load.kind == "resistor":
         raise InputError(
@@ -184,19 +173,12 @@ def typical_conversion(name: str, load: LoadSettings, rated_power_w: float) -> C
 
 
 @dataclass(frozen=True)
-class LoadAsMeasured(Finding):
-    """The machine is taken to feed what the curve was measured on."""
+class LoadAssumed(Finding):
+    """What the machine feeds, or what the curve was `measured` on, is taken to be the other."""
 
     name: str
     load: Load
-
-
-@dataclass(frozen=True)
-class MeasuredOnTheSame(Finding):
-    """The curve is taken to have been measured on what the machine will feed."""
-
-    name: str
-    load: Load
+    measured: bool
 
 
 @dataclass(frozen=True)
@@ -233,9 +215,8 @@ def as_measured(name: str, curve: PowerCurve) -> PowerCurve:
     load = measured_load(name, curve, None)
     if load is None:
         return curve
-    said = curve.provenance
-    assumed = (*said.assumed, LoadAsMeasured(name, load))
-    return replace(curve, provenance=replace(said, assumed=assumed))
+    said = curve.provenance.adding(assumed=(LoadAssumed(name, load, measured=False),))
+    return replace(curve, provenance=said)
 
 
 def on_load(
@@ -251,38 +232,34 @@ def on_load(
     measured_on = measured_load(name, curve, load.measured_on)
     if load.conversion == TYPICAL:
         conversion = typical_conversion(name, load, curve.rated_power_w)
-    curve = replace(curve, load=kind, idle_draw_w=load.idle_draw_w)
-    said: list[Finding] = []
-    assumed: list[Finding] = []
-    if measured_on is None and conversion is None:
-        assumed.append(MeasuredOnTheSame(name, kind))
+    warnings: list[Finding] = []
+    extra = []
     if conversion is not None and measured_on in (kind, "inverter"):
         raise InputError(
             f"{name}: the curve was measured behind {LOAD_WORDS[measured_on]} already, so a "
             "conversion would count its losses twice; remove load.conversion."
         )
-    extra = []
     if measured_on is not None and measured_on != kind:
-        said.append(OtherLoad(name, measured_on, kind, conversion is not None))
+        warnings.append(OtherLoad(name, measured_on, kind, conversion is not None))
         extra.append(OTHER_LOAD_UNCERTAINTY)
     if kind == "resistor":
-        said.append(HeatOnly(name))
-    method = curve.provenance.method
+        warnings.append(HeatOnly(name))
+    said = curve.provenance.adding(warnings=tuple(warnings))
     if conversion is not None:
         extra.append(CONVERSION_UNCERTAINTY)
-        method += f", through {LOAD_WORDS[kind]} ({conversion.source})"
+        through = f"{said.method}, through {LOAD_WORDS[kind]} ({conversion.source})"
+        said = replace(said, method=through)
         curve = _converted(curve, conversion)
+    elif measured_on is None:
+        said = said.adding(assumed=(LoadAssumed(name, kind, measured=True),))
     more, own = float(np.linalg.norm(extra)), curve.power_uncertainty_w
     return replace(
         curve,
+        load=kind,
+        idle_draw_w=load.idle_draw_w,
         power_uncertainty_w=None if own is None else np.hypot(own, more * curve.power_w),
         relative_uncertainty=float(np.hypot(curve.relative_uncertainty, more)),
-        provenance=Provenance(
-            curve.provenance.source,
-            method,
-            curve.provenance.assumed + tuple(assumed),
-            curve.provenance.warnings + tuple(said),
-        ),
+        provenance=said,
     )
 
 
@@ -290,29 +267,23 @@ def _converted(curve: PowerCurve, conversion: Conversion) -> PowerCurve:
     """Return what leaves a converter, with a point at either edge of each step at its threshold."""
     grid = np.arange(curve.cut_in_ms, curve.cut_out_ms, _STEP_MS)
     speed = np.union1d(curve.speed_ms, grid)
-    power_in = np.interp(speed, curve.speed_ms, curve.power_w)
+    power_in = curve.power_at(speed)
     at = np.flatnonzero(np.diff(power_in < conversion.start_up_w))
     slope = np.diff(power_in)[at] / np.diff(speed)[at]
     crossing = speed[at] + (conversion.start_up_w - power_in[at]) / slope
     edges = np.add.outer([-_EDGE_MS, 0.0, _EDGE_MS], crossing)
-    edges = edges[(edges > speed[0]) & (edges < speed[-1])]
-    speed = np.union1d(speed, edges)
-    power_in = np.interp(speed, curve.speed_ms, curve.power_w)
-    power = conversion.power_out_w(power_in)
-    making = np.flatnonzero(power > 0)
-    start = max(0, int(making[0]) - 1) if making.size else 0
-    kept = np.divide(power, power_in, out=np.zeros_like(power), where=power_in > 0)[start:]
-    speed, power = speed[start:], power[start:]
-    uncertainty = curve.power_uncertainty_w
-    if uncertainty is not None:
-        uncertainty = np.interp(speed, curve.speed_ms, uncertainty) * kept
-    thrust = curve.thrust_coefficient
+    speed = np.union1d(speed, edges[(edges > speed[0]) & (edges < speed[-1])])
+    making = np.flatnonzero(conversion.power_out_w(curve.power_at(speed)) > 0)
+    if making.size:
+        speed = speed[max(0, making[0] - 1) :]
+    rated_w = conversion.power_out_w(np.array([curve.rated_power_w]))
+    curve = curve.at_speeds(speed)
+    power, own = conversion.power_out_w(curve.power_w), curve.power_uncertainty_w
+    kept = np.divide(power, curve.power_w, out=np.zeros_like(power), where=curve.power_w > 0)
     return replace(
         curve,
-        speed_ms=speed,
         power_w=power,
-        power_uncertainty_w=uncertainty,
-        rated_power_w=float(conversion.power_out_w(np.array([curve.rated_power_w]))[0]),
-        thrust_coefficient=None if thrust is None else np.interp(speed, curve.speed_ms, thrust),
+        power_uncertainty_w=None if own is None else own * kept,
+        rated_power_w=float(rated_w[0]),
         family=None,
     )

@@ -9,7 +9,7 @@ import numpy as np
 
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
-from yieldest.provenance import Finding, Provenance
+from yieldest.provenance import Finding
 from yieldest.turbine.bins import (
     BIN_WIDTH_MS,
     Bins,
@@ -19,7 +19,7 @@ from yieldest.turbine.bins import (
     smooth_curve,
 )
 from yieldest.turbine.conversion_chain import Chain, Generator, chain_of
-from yieldest.turbine.curve_ends import Ends, Points, place_ends
+from yieldest.turbine.curve_ends import Ends, place_ends
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.power_curve import Correction, PowerCurve, normalised
 from yieldest.turbine.reading_checks import (
@@ -118,7 +118,16 @@ def measure_curve(
         highest = float(chain.coefficient[chain.best])
         readings = readings.noting(warnings=tuple(judge_coefficient(where, highest, rotor_type)))
     readings = readings.noting(warnings=bin_warnings(readings, bins, smooth))
-    curve = _curve(readings, averaging, smooth, ends or Ends())
+    said = readings.provenance
+    method = f"method of bins of {BIN_WIDTH_MS:g} m/s (IEC 61400-12-1) on {averaging.words}"
+    curve = PowerCurve(
+        smooth.speed_ms,
+        smooth.power_w,
+        rotor_area_m2,
+        provenance=replace(said, method=f"{method}; {said.method}"),
+        power_uncertainty_w=smooth.uncertainty_w,
+        load=load,
+    )
     return MeasuredCurve(
         readings=readings,
         averaging=averaging,
@@ -130,35 +139,27 @@ def measure_curve(
         hysteresis=hysteresis_of(readings),
         chain=chain,
         generator=generator,
-        curve=replace(curve, rotor_area_m2=rotor_area_m2, load=load),
+        curve=place_ends(path.name, curve, ends or Ends()),
         highest_rpm=None if readings.rpm is None else float(np.nanmax(readings.rpm, initial=0.0)),
     )
 
 
 def _without_impossible(readings: Readings, area_m2: float) -> Readings:
     """Leave out readings above the Betz limit and name the first; many of them are an error."""
-    coefficient = power_coefficient(
-        readings.power_w, readings.speed_ms, area_m2, STANDARD_DENSITY_KG_M3
-    )
+    power, speed = readings.power_w, readings.speed_ms
+    coefficient = power_coefficient(power, speed, area_m2, STANDARD_DENSITY_KG_M3)
     # At zero wind the coefficient has no meaning, and any power is impossible.
-    wrong = (coefficient > BETZ_LIMIT) | ((readings.speed_ms == 0) & (readings.power_w > 0))
-    if not wrong.any():
-        return readings
-    first = int(np.argmax(wrong))
-    found = AboveBetz(
-        readings.place(first),
-        float(readings.power_w[first]),
-        float(readings.speed_ms[first]),
-        area_m2,
-        float(coefficient[first]),
-        int(wrong.sum()),
-    )
+    wrong = (coefficient > BETZ_LIMIT) | ((speed == 0) & (power > 0))
     return readings.without(
         wrong,
-        found,
-        f"{above_betz_words(found)}, and so do {found.left_out - 1} more of {wrong.size} readings; "
-        "check the rotor size (in m or m2), the units of power and speed, and where the anemometer "
-        "stood.",
+        lambda place, at: AboveBetz(
+            place, power[at], speed[at], area_m2, coefficient[at], int(wrong.sum())
+        ),
+        lambda found: (
+            f"{above_betz_words(found)}, and so do {found.left_out - 1} more of {wrong.size} "
+            "readings; check the rotor size (in m or m2), the units of power and speed, and where "
+            "the anemometer stood."
+        ),
     )
 
 
@@ -168,27 +169,4 @@ def above_betz_words(found: AboveBetz) -> str:
         f"{found.place}: {found.power_w:.4g} W at {found.speed_ms:.3g} m/s beats the Betz limit "
         f"16/27 = 0.593 for {found.rotor_area_m2:.3g} m2 of rotor (power coefficient "
         f"{found.coefficient:.2f})"
-    )
-
-
-def _curve(readings: Readings, averaging: Averaging, smooth: SmoothCurve, ends: Ends) -> PowerCurve:
-    """Place the ends of the smooth curve."""
-    path = readings.table.path
-    points = Points(smooth.speed_ms, smooth.power_w[np.newaxis], smooth.uncertainty_w)
-    points, beyond, assumed = place_ends(path.name, points, ends)
-    said = readings.provenance
-    return PowerCurve(
-        speed_ms=points.speed_ms,
-        power_w=points.power_w[0],
-        rated_power_w=ends.rated_power_w,
-        last_measured_ms=float(smooth.speed_ms[-1]),
-        provenance=Provenance(
-            source=str(path),
-            method=f"method of bins of {BIN_WIDTH_MS:g} m/s (IEC 61400-12-1) on {averaging.words}; "
-            f"{said.method}",
-            assumed=said.assumed + assumed,
-            warnings=said.warnings,
-        ),
-        power_uncertainty_w=points.uncertainty_w,
-        extrapolation=beyond,
     )

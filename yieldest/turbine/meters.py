@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 import numpy as np
 import numpy.typing as npt
+from pydantic.fields import FieldInfo
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.defaults import ANEMOMETER, ANEMOMETER_CONSTANT, POWER_METERS, Assumed
+from yieldest.defaults import ANEMOMETER, ANEMOMETER_CONSTANT, POWER_METERS, Assumed, Default
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Findings
 from yieldest.settings import (
@@ -32,27 +34,15 @@ MeterShows = Literal["rms", "peak", "peak to peak"]
 VoltsBetween = Literal["lines", "line and neutral"]
 Resistors = Literal["star", "delta"]
 
-_PEAK_TO_PEAK = re.compile(r"peak[\s_-]*to[\s_-]*peak|\bp-p\b|pk-pk|[va]pp\b|\bpp\b", re.IGNORECASE)
-_PEAK = re.compile(r"peak|[va]pk\b|\bpk\b", re.IGNORECASE)
-_RMS = re.compile(r"rms", re.IGNORECASE)
-_ALTERNATING = re.compile(
-    rf"{_PEAK_TO_PEAK.pattern}|{_PEAK.pattern}|{_RMS.pattern}|(?:\b|[va\d_])ac\b", re.IGNORECASE
-)
+_PEAK_TO_PEAK = r"peak[\s_-]*to[\s_-]*peak|\bp-p\b|pk-pk|[va]pp\b|\bpp\b"
+_PEAK = r"peak|[va]pk\b|\bpk\b"
+_IN_HEADINGS: dict[MeterShows, str] = {"peak to peak": _PEAK_TO_PEAK, "peak": _PEAK, "rms": "rms"}
+_ALTERNATING = rf"{_PEAK_TO_PEAK}|{_PEAK}|rms|(?:\b|[va\d_])ac\b"
 
 
 @dataclass(frozen=True)
 class MeterUncertainty:
-    """Standard uncertainties of the instruments (type B of JCGM 100).
-
-    Parameters
-    ----------
-    power : float
-        As a share of the power.
-    speed : float
-        As a share of the speed.
-    speed_ms : float
-        The part of the speed's that does not grow with it.
-    """
+    """Standard uncertainties of the instruments (type B of JCGM 100), as shares but `speed_ms`."""
 
     power: float = POWER_METERS.value
     speed: float = ANEMOMETER.value
@@ -74,6 +64,12 @@ class ReadingColumns(Settings):
     rpm: Annotated[str | None, key("revolutions per minute", "n")] = None
     temperature: Annotated[str | None, key("air temperature", "T air")] = None
     pressure: Annotated[str | None, key("air pressure", "Baro")] = None
+
+
+def _usual(default: Default, example: float) -> FieldInfo:
+    """Describe a key that has a default."""
+    words = default.words[0].lower() + default.words[1:]
+    return key(words, example, unit=default.unit, left_out=f"{default.value:g}")
 
 
 class Meters(Settings):
@@ -164,33 +160,9 @@ class Meters(Settings):
             left_out="15, where the elevation is known",
         ),
     ] = None
-    power_uncertainty: Annotated[
-        Share | None,
-        key(
-            "standard uncertainty of the power meters",
-            0.02,
-            unit="share",
-            left_out=f"{POWER_METERS.value:g}",
-        ),
-    ] = None
-    speed_uncertainty: Annotated[
-        Share | None,
-        key(
-            "standard uncertainty of the anemometer",
-            0.02,
-            unit="share",
-            left_out=f"{ANEMOMETER.value:g}",
-        ),
-    ] = None
-    speed_uncertainty_ms: Annotated[
-        NotNegative | None,
-        key(
-            "constant part of the anemometer's standard uncertainty",
-            0.2,
-            unit="m/s",
-            left_out=f"{ANEMOMETER_CONSTANT.value:g}",
-        ),
-    ] = None
+    power_uncertainty: Annotated[Share | None, _usual(POWER_METERS, 0.02)] = None
+    speed_uncertainty: Annotated[Share | None, _usual(ANEMOMETER, 0.02)] = None
+    speed_uncertainty_ms: Annotated[NotNegative | None, _usual(ANEMOMETER_CONSTANT, 0.2)] = None
 
     @property
     def stated_columns(self) -> dict[str, str]:
@@ -230,28 +202,46 @@ class Wiring:
 
     circuit: Circuit
     power_factor: float | None
-    volts_show: MeterShows
-    amps_show: MeterShows
+    shows: Mapping[str, MeterShows]
     between: VoltsBetween
     resistors: Resistors
     assumed: Findings
 
+    @property
+    def how(self) -> tuple[Circuit, float, VoltsBetween]:
+        """What the power of volts and amps depends on."""
+        return self.circuit, self.power_factor or 1.0, self.between
 
-def wiring_of(
-    name: str, meters: Meters, volts_heading: str | None, amps_heading: str | None
-) -> Wiring:
-    """Settle the circuit from what is stated and what the headings say.
+    @property
+    def phase_factor(self) -> float:
+        """What turns measured volts into those of one phase."""
+        across_lines = self.circuit == "three-phase" and self.between == "lines"
+        return float(1 / np.sqrt(3)) if across_lines else 1.0
+
+
+def wiring_of(name: str, meters: Meters, headings: Mapping[str, str]) -> Wiring:
+    """Settle the circuit from what is stated and what the headings of volts and amps say.
 
     An `InputError` when the two contradict each other, or an alternating circuit lacks what its
     power depends on. `name` is the file.
     """
-    volts_show = _shows(name, "volts", volts_heading, meters.volts_show)
-    amps_show = _shows(name, "amps", amps_heading, meters.amps_show)
-    alternating = "an RMS or peak value is stated" if meters.volts_show or meters.amps_show else ""
-    for heading in (amps_heading, volts_heading):
-        if heading is not None and _ALTERNATING.search(heading):
-            alternating = f"the heading {heading!r} speaks of alternating current"
+    shows: dict[str, MeterShows] = {}
     assumed: list[Finding] = []
+    alternating = "an RMS or peak value is stated" if meters.volts_show or meters.amps_show else ""
+    for what, stated in (("volts", meters.volts_show), ("amps", meters.amps_show)):
+        heading = headings.get(what, "")
+        words = (how for how, spelt in _IN_HEADINGS.items() if re.search(spelt, heading, re.I))
+        said = next(words, None)
+        if said is not None and stated is not None and said != stated:
+            raise InputError(
+                f"{name}: the heading {heading!r} says {said}, but {what}_show says {stated}; "
+                "mend one."
+            )
+        shows[what] = stated or said or "rms"
+        if re.search(_ALTERNATING, heading, re.I):
+            alternating = f"the heading {heading!r} speaks of alternating current"
+        if heading and stated is None and said is None:
+            assumed.append(RmsAssumed(name, what))
     circuit = meters.circuit
     if circuit is None:
         if alternating:
@@ -259,67 +249,34 @@ def wiring_of(
                 f"{name}: {alternating}, but the circuit is not stated; state circuit as "
                 "'single-phase' or 'three-phase' ('dc' behind a rectifier)."
             )
-        circuit = "dc"
-        if volts_heading is not None or amps_heading is not None:
-            assumed.append(DirectCurrentAssumed(name))
-    elif circuit == "dc" and volts_show != "rms":
-        raise InputError(
-            f"{name}: the volts are {volts_show} values, which direct current does not have; "
-            "mend circuit or volts_show."
-        )
-    if circuit == "three-phase" and volts_heading is not None and meters.volts_between is None:
+        assumed = [DirectCurrentAssumed(name)] if {"volts", "amps"} & set(headings) else []
+    elif circuit == "dc":
+        assumed = []
+        if shows["volts"] != "rms":
+            raise InputError(
+                f"{name}: the volts are {shows['volts']} values, which direct current does not "
+                "have; mend circuit or volts_show."
+            )
+    elif circuit == "three-phase" and "volts" in headings and meters.volts_between is None:
         raise InputError(
             f"{name}: whether the volts were measured between two lines or from line to neutral is "
             "not stated; state volts_between as 'lines' or 'line and neutral'."
         )
-    if circuit != "dc":
-        assumed += [
-            RmsAssumed(name, what)
-            for what, heading, stated in (
-                ("volts", volts_heading, meters.volts_show),
-                ("amps", amps_heading, meters.amps_show),
-            )
-            if heading is not None and stated is None and _said(heading) is None
-        ]
     return Wiring(
-        circuit=circuit,
-        power_factor=1.0 if circuit == "dc" else meters.power_factor,
-        volts_show=volts_show,
-        amps_show=amps_show,
+        circuit=circuit or "dc",
+        power_factor=1.0 if circuit in (None, "dc") else meters.power_factor,
+        shows=shows,
         between=meters.volts_between or "lines",
         resistors=meters.resistors or "star",
         assumed=tuple(assumed),
     )
 
 
-def _said(heading: str) -> MeterShows | None:
-    if _PEAK_TO_PEAK.search(heading):
-        return "peak to peak"
-    if _PEAK.search(heading):
-        return "peak"
-    return "rms" if _RMS.search(heading) else None
-
-
-def _shows(name: str, what: str, heading: str | None, stated: MeterShows | None) -> MeterShows:
-    said = None if heading is None else _said(heading)
-    if said is not None and stated is not None and said != stated:
-        raise InputError(
-            f"{name}: the heading {heading!r} says {said}, but {what}_show says {stated}; mend one."
-        )
-    return stated or said or "rms"
-
-
 _TO_RMS = {"rms": 1.0, "peak": 1 / np.sqrt(2), "peak to peak": 1 / (2 * np.sqrt(2))}
 
 
 def rms(values: npt.ArrayLike, shows: MeterShows) -> FloatArray:
-    """Return the root mean square of a sine wave from what the meter shows.
-
-    Parameters
-    ----------
-    values : array_like
-        Volts or amps.
-    shows : {"rms", "peak", "peak to peak"}
+    """Return the root mean square of a sine wave from the volts or amps that the meter shows.
 
     Notes
     -----
@@ -336,26 +293,16 @@ def power_of_volts_and_amps(
     power_factor: float = 1.0,
     between: VoltsBetween = "lines",
 ) -> FloatArray:
-    """Return the power in W of RMS (or direct) volts and amps.
-
-    Parameters
-    ----------
-    volts, amps : array_like
-        They broadcast. Amps are those in one line.
-    circuit : {"dc", "single-phase", "three-phase"}
-    power_factor : float
-        Real over apparent power; without meaning for direct current.
-    between : {"lines", "line and neutral"}
-        Where the volts of a three-phase circuit were measured.
+    """Return the power in W of RMS (or direct) volts and the amps in one line; they broadcast.
 
     Notes
     -----
     V I; V I cos(phi); sqrt(3) V_lines I cos(phi) = 3 V_phase I cos(phi) for a balanced circuit
     (textbook).
     """
-    apparent = floats(volts) * floats(amps)
+    apparent = np.asarray(floats(volts) * floats(amps))
     if circuit == "dc":
-        return np.asarray(apparent)
+        return apparent
     if circuit == "three-phase":
         apparent = apparent * (np.sqrt(3) if between == "lines" else 3.0)
     return np.asarray(apparent * power_factor)
@@ -368,19 +315,11 @@ def power_in_resistance(
     between: VoltsBetween = "lines",
     resistors: Resistors = "star",
 ) -> FloatArray:
-    """Return the power in W that RMS (or direct) volts put into a resistive load.
-
-    Parameters
-    ----------
-    volts, ohms : array_like
-        They broadcast. Ohms of one of the three equal resistors in a three-phase circuit.
-    circuit : {"dc", "single-phase", "three-phase"}
-    between : {"lines", "line and neutral"}
-    resistors : {"star", "delta"}
+    """Return the power in W that RMS (or direct) volts put into a resistive load; they broadcast.
 
     Notes
     -----
-    V^2 / R, and three times that with the volts across each resistor (Ohm's law).
+    V^2 / R, and three times that with the volts across each of three equal resistors (Ohm's law).
     """
     across = floats(volts)
     if circuit != "three-phase":

@@ -12,7 +12,7 @@ from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.html_repr import html_table, labelled_axes
-from yieldest.provenance import Provenance
+from yieldest.provenance import Finding, Provenance
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,25 +30,19 @@ MODELLED_UNCERTAINTY = 0.30
 
 
 @dataclass(frozen=True)
-class DensityFamily:
-    """The same curve measured or stated at several air densities.
+class CurveUncertaintyAssumed(Finding):
+    """No uncertainty of the powers of a curve is stated."""
 
-    Parameters
-    ----------
-    density_kg_m3 : ndarray, shape (m,)
-        Strictly increasing.
-    power_w : ndarray, shape (m, n)
-        Power at the speeds of the curve.
-    """
+    name: str
+    relative_uncertainty: float
+
+
+@dataclass(frozen=True)
+class DensityFamily:
+    """The same curve at several densities, shape (m,) and increasing; powers have shape (m, n)."""
 
     density_kg_m3: FloatArray
     power_w: FloatArray
-
-    def power_at(self, air_density_kg_m3: float) -> FloatArray:
-        """Return the powers at a density: straight lines within the family, its edge outside."""
-        return np.array(
-            [np.interp(air_density_kg_m3, self.density_kg_m3, row) for row in self.power_w.T]
-        )
 
 
 GIVEN = Provenance("given", "straight lines between the given points")
@@ -61,28 +55,21 @@ class PowerCurve:
 
     Parameters
     ----------
-    speed_ms : array_like, shape (n,)
-        Strictly increasing; the first is the cut-in speed, the last the cut-out speed.
-    power_w : array_like, shape (n,)
-        Power at those speeds, at the last one included.
+    speed_ms, power_w : array_like, shape (n,)
+        Speeds increase strictly, from cut-in to cut-out.
     rotor_area_m2 : float, optional
     air_density_kg_m3 : float
         Density the curve holds for; by default that of the standard atmosphere at sea level.
-    rated_power_w : float, optional
-        By default the highest power.
-    last_measured_ms : float, optional
-        Speed of the last point of the source; above it `extrapolation` says what is counted. By
-        default the last speed.
+    rated_power_w, last_measured_ms : float, optional
+        By default the highest power and the last speed. Above the last point of the source
+        `extrapolation` ("hold", "zero" or "cube law") says what is counted.
     provenance : Provenance
     thrust_coefficient : array_like, shape (n,), optional
-        Thrust on the rotor over the dynamic pressure on its area, at `speed_ms`, where known.
+        Thrust on the rotor over the dynamic pressure on its area.
     power_uncertainty_w : array_like, shape (n,), optional
-        Standard uncertainty of each power, where the source gives one.
-    relative_uncertainty : float
-        Standard uncertainty as a share of the power, used where `power_uncertainty_w` is None.
+        Standard uncertainty of each power; where left out, `relative_uncertainty` of the power.
     modelled : bool
         Whether nobody measured the curve.
-    extrapolation : {"hold", "zero", "cube law"}
     load : str, optional
         What the machine fed when the curve was measured, in the words of `turbine.load`.
     idle_draw_w : float
@@ -137,41 +124,26 @@ class PowerCurve:
         idle_draw_w: float = 0.0,
         family: DensityFamily | None = None,
     ) -> None:
-        speed, power = floats(speed_ms), floats(power_w)
+        given = dict(locals())
+        del given["self"]
+        speed = given["speed_ms"] = floats(speed_ms)
         if speed.ndim != 1 or speed.size < 2 or not (np.diff(speed) > 0).all() or speed[0] < 0:
             raise InputError("speed_ms: a power curve needs two speeds or more that increase.")
-        thrust = None if thrust_coefficient is None else floats(thrust_coefficient)
-        uncertainty = None if power_uncertainty_w is None else floats(power_uncertainty_w)
-        for name, values in (
-            ("power_w", power),
-            ("thrust_coefficient", thrust),
-            ("power_uncertainty_w", uncertainty),
-        ):
-            if values is not None and (values.shape != speed.shape or np.isnan(values).any()):
-                raise InputError(f"{name}: a power curve needs one number for each of its speeds.")
-        for name, amount in (
-            ("rotor_area_m2", rotor_area_m2),
-            ("air_density_kg_m3", air_density_kg_m3),
-        ):
-            if amount is not None and not amount > 0:
-                raise InputError(f"{name} is {amount:g}, but it should be above 0; mend it.")
-        vars(self).update(
-            speed_ms=speed,
-            power_w=power,
-            rotor_area_m2=rotor_area_m2,
-            air_density_kg_m3=air_density_kg_m3,
-            rated_power_w=float(power.max()) if rated_power_w is None else rated_power_w,
-            last_measured_ms=float(speed[-1]) if last_measured_ms is None else last_measured_ms,
-            provenance=provenance,
-            thrust_coefficient=thrust,
-            power_uncertainty_w=uncertainty,
-            relative_uncertainty=relative_uncertainty,
-            modelled=modelled,
-            extrapolation=extrapolation,
-            load=load,
-            idle_draw_w=idle_draw_w,
-            family=family,
-        )
+        for name in ("power_w", "thrust_coefficient", "power_uncertainty_w"):
+            if given[name] is not None:
+                values = given[name] = floats(given[name])
+                if values.shape != speed.shape or np.isnan(values).any():
+                    raise InputError(
+                        f"{name}: a power curve needs one number for each of its speeds."
+                    )
+        for name in ("rotor_area_m2", "air_density_kg_m3"):
+            if given[name] is not None and not given[name] > 0:
+                raise InputError(f"{name} is {given[name]:g}, but it should be above 0; mend it.")
+        if rated_power_w is None:
+            given["rated_power_w"] = float(given["power_w"].max())
+        if last_measured_ms is None:
+            given["last_measured_ms"] = float(speed[-1])
+        vars(self).update(given)
 
     @property
     def cut_in_ms(self) -> float:
@@ -200,6 +172,27 @@ class PowerCurve:
 
     __call__ = power_at
 
+    def at_speeds(self, speed_ms: FloatArray) -> PowerCurve:
+        """Return the curve with other points; outside its own all but the power below is held."""
+
+        def at(values: FloatArray | None) -> FloatArray | None:
+            return None if values is None else np.interp(speed_ms, self.speed_ms, values)
+
+        def power_at(power_w: FloatArray) -> FloatArray:
+            return np.interp(speed_ms, self.speed_ms, power_w, left=0.0)
+
+        family = self.family
+        if family is not None:
+            family = replace(family, power_w=np.array([power_at(row) for row in family.power_w]))
+        return replace(
+            self,
+            speed_ms=speed_ms,
+            power_w=power_at(self.power_w),
+            power_uncertainty_w=at(self.power_uncertainty_w),
+            thrust_coefficient=at(self.thrust_coefficient),
+            family=family,
+        )
+
     def to_frame(self) -> pd.DataFrame:
         """Return the points as a table with the headings of a curve file."""
         import pandas as pd  # noqa: PLC0415 - slow to load
@@ -215,13 +208,7 @@ class PowerCurve:
         )
 
     def plot(self, ax: Axes | None = None) -> Axes:
-        """Draw the curve with a band of its standard uncertainty.
-
-        Parameters
-        ----------
-        ax : matplotlib axes, optional
-            New ones where left out.
-        """
+        """Draw the curve with a band of its standard uncertainty, on new axes where left out."""
         ax = labelled_axes(ax, "wind speed (m/s)", "power (W)")
         (line,) = ax.plot(self.speed_ms, self.power_w)
         low, high = self.power_w - self.uncertainty_w, self.power_w + self.uncertainty_w
@@ -267,28 +254,22 @@ class PowerCurve:
         if self.family is not None:
             densities = self.family.density_kg_m3
             nearest = float(np.clip(air_density_kg_m3, densities[0], densities[-1]))
-            power_w = self.family.power_at(nearest)
+            power = np.array([np.interp(nearest, densities, at) for at in self.family.power_w.T])
+            rated = self.rated_power_w
+            if self.power_w.max() > 0:
+                rated *= power.max() / self.power_w.max()
             inside = replace(
-                self,
-                power_w=power_w,
-                rated_power_w=(
-                    self.rated_power_w * power_w.max() / self.power_w.max()
-                    if self.power_w.max() > 0
-                    else self.rated_power_w
-                ),
-                air_density_kg_m3=nearest,
-                family=None,
+                self, power_w=power, rated_power_w=rated, air_density_kg_m3=nearest, family=None
             )
             return inside.at_density(air_density_kg_m3, correction)
         ratio = air_density_kg_m3 / self.air_density_kg_m3
         speed_ms, power_w = nodes_at_density(self.speed_ms, self.power_w, ratio, correction)
         if correction == "power":
+            own = self.power_uncertainty_w
             return replace(
                 self,
                 power_w=power_w,
-                power_uncertainty_w=(
-                    None if self.power_uncertainty_w is None else self.power_uncertainty_w * ratio
-                ),
+                power_uncertainty_w=None if own is None else own * ratio,
                 rated_power_w=self.rated_power_w * ratio,
                 air_density_kg_m3=air_density_kg_m3,
             )
@@ -309,20 +290,13 @@ def normalised(
     reference_density_kg_m3: float,
     correction: Correction,
 ) -> tuple[FloatArray, FloatArray]:
-    """Return speed and power of readings as they would be at a reference density.
-
-    Parameters
-    ----------
-    speed_ms, power_w, air_density_kg_m3 : array_like
-        They broadcast.
-    reference_density_kg_m3 : float
-    correction : {"power", "speed"}
-        "power": P rho0 / rho (fixed pitch, stall, furling); "speed": v (rho / rho0)^(1/3)
-        (active power control).
+    """Return speed and power of readings, which broadcast, as they would be at another density.
 
     Notes
     -----
-    IEC 61400-12-1:2005, equations 2 and 3 (numbers of the equations from memory).
+    IEC 61400-12-1:2005, equations 2 and 3 (numbers of the equations from memory): P rho0 / rho for
+    fixed pitch, stall and furling ("power"), v (rho / rho0)^(1/3) for active power control
+    ("speed").
     """
     speed, power = floats(speed_ms), floats(power_w)
     ratio = floats(air_density_kg_m3) / reference_density_kg_m3
@@ -334,15 +308,10 @@ def normalised(
 def nodes_at_density(
     speed_ms: npt.ArrayLike, power_w: npt.ArrayLike, ratio: npt.ArrayLike, correction: Correction
 ) -> tuple[FloatArray, FloatArray]:
-    """Return the points of a curve for another air density.
+    """Return the points of a curve, shape (..., n), for another air density.
 
-    Parameters
-    ----------
-    speed_ms, power_w : array_like, shape (..., n)
-    ratio : array_like, shape (...)
-        The other density over that of the curve.
-    correction : {"power", "speed"}
-        As for `PowerCurve.at_density`.
+    `ratio`, shape (...), is the other density over that of the curve; `correction` is that of
+    `PowerCurve.at_density`.
     """
     of_density = floats(ratio)[..., np.newaxis]
     if correction == "power":

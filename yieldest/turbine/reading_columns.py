@@ -17,6 +17,7 @@ from yieldest.errors import InputError
 from yieldest.files.dialect import LayoutOptions, layout_of, without_footer
 from yieldest.files.table import MOST_COLUMNS, Table, plain_heading, read_blocks, table_of_frame
 from yieldest.settings import DecimalMark
+from yieldest.turbine.meters import Meters, Wiring, rms, wiring_of
 from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_columns import RECOGNISED_COLUMNS
 from yieldest.wind.record_values import numbers_of
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
 
 BEYOND_BELIEF = 1e9
 """No machine of these shows a value above this, in volts, amps, watts, ohms or rpm."""
+_CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?")
+_HALF_DAY_S = 43200.0
 
 
 @dataclass(frozen=True)
@@ -101,16 +104,103 @@ ROLES = {
 """The columns that a table of readings may have."""
 
 
-def open_readings(source: Source, decimal: DecimalMark | None = None) -> Table:
+@dataclass(frozen=True)
+class ReadingTable:
+    """A table of readings, with role to heading of every column that was found and the circuit."""
+
+    table: Table
+    columns: Mapping[str, str]
+    wiring: Wiring
+
+    def numbers(self, role: str) -> FloatArray:
+        """Return a column that is there as its numbers stand in the file."""
+        return numbers_of(self.table, self.columns[role], ())[0]
+
+    def values(self, role: str) -> FloatArray | None:
+        """Return a column in SI units (rpm for rotor speed, C and hPa for air); None without one.
+
+        Volts and amps are direct or RMS values.
+        """
+        if role not in self.columns:
+            return None
+        column, known = self.columns[role], ROLES[role]
+        factor = unit_factor(self.table, role, column) if known.units else 1.0
+        values = self.numbers(role)
+        self.table.refuse(
+            np.abs(values) > BEYOND_BELIEF / factor,
+            lambda row: (
+                f"{values[row]:.4g} in column {column!r} is no value that the {known.words} can "
+                "have; mend it."
+            ),
+        )
+        shows = self.wiring.shows.get(role)
+        return values * factor if shows is None else rms(values * factor, shows)
+
+    def seconds_since_first(self, date_order: str | None) -> FloatArray | None:
+        """Return the times of the readings as seconds since the first line; None without.
+
+        The column "time" may hold dates with time in any style of a wind record, clock times (14:03
+        or 14:03:20), or elapsed time with its unit in the heading ("time (s)"); "date" may stand
+        beside clock times. In the order of the file, not sorted.
+        """
+        if "time" not in self.columns:
+            return None
+        column = self.columns["time"]
+        if "date" not in self.columns:
+            texts = self.table.texts(column)
+            if all(_CLOCK.fullmatch(text) for text in texts):
+                parts = [[float(part) for part in f"{text}:0".split(":")[:3]] for text in texts]
+                seconds = np.array(parts) @ np.array([3600.0, 60.0, 1.0])
+                # A clock that falls back by more than half a day has passed midnight.
+                midnights = np.cumsum(np.diff(seconds, prepend=seconds[:1]) < -_HALF_DAY_S)
+                return np.asarray(seconds + 2 * _HALF_DAY_S * midnights - seconds[0])
+            factor = known_factor("time", column)
+            if factor is not None:
+                seconds = factor * self.numbers("time")
+                self.table.refuse(
+                    np.isnan(seconds),
+                    lambda _: (
+                        f"the time in column {column!r} is blank; fill it in or leave the line out."
+                    ),
+                )
+                return np.asarray(seconds - seconds[0])
+        names = {role: self.columns[role] for role in ("time", "date") if role in self.columns}
+        clock = Clock(names, date_order)
+        clock.settle_order([self.table])
+        times = clock.times(self.table)
+        return np.asarray((times - times[0]) / np.timedelta64(1, "s"))
+
+
+def open_readings(source: Source, meters: Meters, stated: Mapping[str, str]) -> ReadingTable:
     """Read a table of readings as text, its layout recognised as that of a wind record is.
 
     Any delimiter, decimal point or comma, lines of other text above the heading, a line of units
     below it (which then stand behind the headings in brackets), lines of text without any number
-    below the readings.
+    below the readings. The `stated` columns, role to heading, are taken from the search for other
+    roles. An `InputError` when one is not there, or two columns could be the same.
     """
-    if not isinstance(source, str | PathLike):
-        return table_of_frame(source, index="time", value="wind speed (m/s)")
-    path = Path(source)
+    if isinstance(source, str | PathLike):
+        table = _read_text(Path(source), meters.decimal)
+    else:
+        table = table_of_frame(source, index="time", value="wind speed (m/s)")
+    found: dict[str, str] = {}
+    for role, heading in stated.items():
+        # A unit from the line below stands behind the heading that the user sees in the file.
+        with_unit = next((h for h in table.headings if h.startswith(f"{heading} (")), heading)
+        whole = heading if heading in table.headings else with_unit
+        found[role] = str(table.find(ROLES[role].words, (), whole))
+    for role, known in ROLES.items():
+        if role in found:
+            continue
+        # A heading that is taken already must not answer twice: "v" is volts beside "wind".
+        free = replace(table, frame=table.frame.drop(columns=list(found.values())))
+        heading_or_none = free.find(known.words, _names_in(free, known), required=False)
+        if heading_or_none is not None:
+            found[role] = heading_or_none
+    return ReadingTable(table, found, wiring_of(str(table.path), meters, found))
+
+
+def _read_text(path: Path, decimal: DecimalMark | None) -> Table:
     layout = layout_of(path, LayoutOptions(decimal=decimal))
     if len(layout.headings) > MOST_COLUMNS:
         raise InputError(
@@ -127,29 +217,6 @@ def open_readings(source: Source, decimal: DecimalMark | None = None) -> Table:
         if unit.strip("()[] "):
             headings[at] += f" ({unit.strip('()[] ')})"
     return replace(table, frame=table.frame.set_axis(headings, axis=1))
-
-
-def find_columns(table: Table, stated: Mapping[str, str]) -> dict[str, str]:
-    """Return role to heading for every column that is there.
-
-    The `stated` ones, role to heading, are taken from the search for other roles. An `InputError`
-    when a stated column is not there, or two columns could be the same.
-    """
-    found: dict[str, str] = {}
-    for role, heading in stated.items():
-        # A unit from the line below stands behind the heading that the user sees in the file.
-        with_unit = next((h for h in table.headings if h.startswith(f"{heading} (")), heading)
-        whole = heading if heading in table.headings else with_unit
-        found[role] = str(table.find(ROLES[role].words, (), whole))
-    for role, known in ROLES.items():
-        if role in found:
-            continue
-        # A heading that is taken already must not answer twice: "v" is volts beside "wind".
-        free = replace(table, frame=table.frame.drop(columns=list(found.values())))
-        heading_or_none = free.find(known.words, _names_in(free, known), required=False)
-        if heading_or_none is not None:
-            found[role] = heading_or_none
-    return found
 
 
 def _names_in(table: Table, role: Role) -> list[str]:
@@ -187,67 +254,3 @@ def unit_factor(table: Table, role: str, column: str) -> float:
             f"{', '.join(ROLES[role].units)})."
         )
     return factor
-
-
-def column_values(table: Table, role: str, column: str | None) -> FloatArray | None:
-    """Return a column in SI units (rpm for rotor speed, C and hPa for air); None without one."""
-    if column is None:
-        return None
-    factor = unit_factor(table, role, column) if ROLES[role].units else 1.0
-    values, _ = numbers_of(table, column, ())
-    table.refuse(
-        np.abs(values) > BEYOND_BELIEF / factor,
-        lambda row: (
-            f"{values[row]:.4g} in column {column!r} is no value that the "
-            f"{ROLES[role].words} can have; mend it."
-        ),
-    )
-    return values * factor
-
-
-_CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?")
-_HALF_DAY_S = 43200.0
-_DAY_S = 86400.0
-
-
-def seconds_since_first(
-    table: Table, columns: Mapping[str, str], date_order: str | None
-) -> FloatArray | None:
-    """Return the times of the readings as seconds since the first line, shape (n,); None without.
-
-    The column "time" may hold dates with time in any style of a wind record, clock times (14:03 or
-    14:03:20), or elapsed time with its unit in the heading ("time (s)"); "date" may stand beside
-    clock times. In the order of the file, not sorted.
-    """
-    if "time" not in columns:
-        return None
-    if "date" not in columns:
-        column = columns["time"]
-        texts = table.texts(column)
-        if all(_CLOCK.fullmatch(text) for text in texts):
-            return _clock_seconds(texts)
-        factor = known_factor("time", column)
-        if factor is not None:
-            seconds = factor * numbers_of(table, column, ())[0]
-            table.refuse(
-                np.isnan(seconds),
-                lambda _: (
-                    f"the time in column {column!r} is blank; fill it in or leave the line out."
-                ),
-            )
-            return np.asarray(seconds - seconds[0])
-    names = {role: columns[role] for role in ("time", "date") if role in columns}
-    clock = Clock(names, date_order)
-    clock.settle_order([table])
-    times = clock.times(table)
-    return np.asarray((times - times[0]) / np.timedelta64(1, "s"))
-
-
-def _clock_seconds(texts: list[str]) -> FloatArray:
-    """Return clock times as seconds since the first, through midnight."""
-    parts = [[float(part) for part in f"{text}:0".split(":")[:3]] for text in texts]
-    seconds = np.array(parts) @ np.array([3600.0, 60.0, 1.0])
-    # A clock that falls back by more than half a day has passed midnight.
-    midnights = np.concatenate(([0], np.cumsum(np.diff(seconds) < -_HALF_DAY_S)))
-    seconds += _DAY_S * midnights
-    return np.asarray(seconds - seconds[0])

@@ -11,28 +11,11 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import Table
 from yieldest.provenance import Finding, Provenance
-from yieldest.turbine.meters import (
-    Meters,
-    Wiring,
-    power_in_resistance,
-    power_of_volts_and_amps,
-    rms,
-    wiring_of,
-)
-from yieldest.turbine.reading_columns import (
-    column_values,
-    find_columns,
-    open_readings,
-    seconds_since_first,
-)
+from yieldest.turbine.meters import Meters, power_in_resistance, power_of_volts_and_amps
+from yieldest.turbine.reading_columns import ReadingTable, open_readings
 from yieldest.turbine.readings import Readings
-from yieldest.units import (
-    SPEED_UNITS,
-    to_metres_per_second,
-    unit_in_heading,
-    unit_of,
-)
-from yieldest.wind.record_values import LIMITS, blank_marks, numbers_of
+from yieldest.units import SPEED_UNITS, to_metres_per_second, unit_in_heading, unit_of
+from yieldest.wind.record_values import LIMITS, blank_marks
 
 if TYPE_CHECKING:
     from yieldest.turbine.reading_columns import Source
@@ -106,29 +89,22 @@ def read_readings(source: Source, meters: Meters | None = None) -> Readings:
         contradict themselves.
     """
     meters = meters or Meters()
-    table = open_readings(source, meters.decimal)
-    path = table.path
+    opened = open_readings(source, meters, meters.stated_columns)
+    table, wiring = opened.table, opened.wiring
     below = () if table.layout.below is None else (table.layout.below,)
-    columns = find_columns(table, meters.stated_columns)
-    wiring = wiring_of(str(path), meters, columns.get("volts"), columns.get("amps"))
-
-    def values(role: str) -> FloatArray | None:
-        return column_values(table, role, columns.get(role))
-
-    time_s = seconds_since_first(table, columns, meters.date_order)
-    volts, amps = values("volts"), values("amps")
-    volts = None if volts is None else rms(volts, wiring.volts_show)
-    amps = None if amps is None else rms(amps, wiring.amps_show)
-    ohms = values("ohms")
-    if ohms is None and meters.load_ohm is not None:
-        ohms = np.full(len(table.frame), meters.load_ohm)
-    rpm = values("rpm")
-    if rpm is not None:
-        table.refuse(rpm < 0, lambda _: "the rpm are below zero; mend the value.")
-    if ohms is not None:
-        table.refuse(ohms < 0, lambda _: "the ohms are below zero; mend the value.")
-    speed_ms, speed_from = _speed(table, columns, meters, time_s)
-    power_w, power_from = _power(table, columns, meters, wiring, volts, amps, ohms, time_s)
+    time_s = opened.seconds_since_first(meters.date_order)
+    roles = ("volts", "amps", "watts", "ohms", "rpm", "temperature", "pressure")
+    found = {role: opened.values(role) for role in roles}
+    if found["ohms"] is None and meters.load_ohm is not None:
+        found["ohms"] = np.full(len(table.frame), meters.load_ohm)
+    for role in ("rpm", "ohms"):
+        values = found[role]
+        if values is not None:
+            table.refuse(values < 0, lambda _: f"the {role} are below zero; mend the value.")  # noqa: B023 - called at once
+    volts, amps, ohms = found["volts"], found["amps"], found["ohms"]
+    speed_ms, speed_from = _speed(opened, meters, time_s)
+    power_w, power_from = _power(opened, meters, found, time_s)
+    said = Provenance(str(table.path), f"{speed_from}; {power_from}", wiring.assumed, below)
     readings = Readings(
         table=table,
         row=np.arange(speed_ms.size),
@@ -137,15 +113,15 @@ def read_readings(source: Source, meters: Meters | None = None) -> Readings:
         time_s=time_s,
         volts=volts,
         amps=amps,
-        rpm=rpm,
-        temperature_c=values("temperature"),
-        pressure_hpa=values("pressure"),
+        rpm=found["rpm"],
+        temperature_c=found["temperature"],
+        pressure_hpa=found["pressure"],
         wiring=wiring,
         read_count=speed_ms.size,
-        provenance=Provenance(str(path), f"{speed_from}; {power_from}", wiring.assumed, below),
+        provenance=said,
     )
     if volts is not None and amps is not None:
-        if "watts" in columns:
+        if found["watts"] is not None:
             readings = _without_mismatches(readings, volts, amps)
         elif ohms is not None and wiring.circuit != "three-phase":
             readings = _resistance_checked(readings, volts, amps, ohms)
@@ -153,32 +129,32 @@ def read_readings(source: Source, meters: Meters | None = None) -> Readings:
 
 
 def _speed(
-    table: Table, columns: dict[str, str], meters: Meters, time_s: FloatArray | None
+    opened: ReadingTable, meters: Meters, time_s: FloatArray | None
 ) -> tuple[FloatArray, str]:
-    if "speed" in columns:
-        heading = columns["speed"]
-        unit = (
-            unit_in_heading("speed", heading)
-            if meters.units is None
-            else unit_of("speed", meters.units)
-        )
+    table = opened.table
+    if "speed" in opened.columns:
+        heading = opened.columns["speed"]
+        if meters.units is None:
+            unit = unit_in_heading("speed", heading)
+        else:
+            unit = unit_of("speed", meters.units)
         if unit is None:
             raise InputError(
                 f"{table.path}: the heading {heading!r} does not say the speed unit; state units "
                 f"(on the command line --units) as one of {', '.join(SPEED_UNITS)}."
             )
-        raw, _ = blank_marks("speed", numbers_of(table, heading, ())[0], unit, ())
+        raw, _ = blank_marks("speed", opened.numbers("speed"), unit, ())
         speed = to_metres_per_second(raw, unit)
         how = f"wind speed from {heading!r} in {unit}"
-    elif "wind pulses" in columns:
-        heading = columns["wind pulses"]
+    elif "wind pulses" in opened.columns:
+        heading = opened.columns["wind pulses"]
         if meters.metres_per_pulse is None:
             raise InputError(
                 f"{table.path}: column {heading!r} counts pulses of the anemometer; state "
                 "metres_per_pulse, the wind run of one pulse."
             )
-        counted = numbers_of(table, heading, ())[0]
-        speed = counted * meters.metres_per_pulse / _intervals_s(table, time_s)
+        run_m = opened.numbers("wind pulses") * meters.metres_per_pulse
+        speed = run_m / _intervals_s(table, time_s)
         how = f"wind speed from {heading!r} at {meters.metres_per_pulse:g} m a pulse"
     else:
         raise InputError(
@@ -199,39 +175,33 @@ def _speed(
 
 
 def _power(
-    table: Table,
-    columns: dict[str, str],
+    opened: ReadingTable,
     meters: Meters,
-    wiring: Wiring,
-    volts: FloatArray | None,
-    amps: FloatArray | None,
-    ohms: FloatArray | None,
+    found: dict[str, FloatArray | None],
     time_s: FloatArray | None,
 ) -> tuple[FloatArray, str]:
     """Return the power by the most direct way that the columns allow, and that way in words."""
-    watts = column_values(table, "watts", columns.get("watts"))
-    if watts is not None:
-        return watts, f"power from {columns['watts']!r}"
-    if "pulses" in columns:
+    table, wiring = opened.table, opened.wiring
+    volts, amps, ohms = found["volts"], found["amps"], found["ohms"]
+    if found["watts"] is not None:
+        return found["watts"], f"power from {opened.columns['watts']!r}"
+    if "pulses" in opened.columns:
+        heading = opened.columns["pulses"]
         if meters.wh_per_pulse is None:
             raise InputError(
-                f"{table.path}: column {columns['pulses']!r} counts pulses of an energy meter; "
+                f"{table.path}: column {heading!r} counts pulses of an energy meter; "
                 "state wh_per_pulse (a meter of 1000 pulses per kWh has 1)."
             )
-        joules = 3600 * meters.wh_per_pulse * numbers_of(table, columns["pulses"], ())[0]
-        return (
-            np.asarray(joules / _intervals_s(table, time_s)),
-            f"power from {columns['pulses']!r} at {meters.wh_per_pulse:g} Wh a pulse",
-        )
+        joules = 3600 * meters.wh_per_pulse * opened.numbers("pulses")
+        how = f"power from {heading!r} at {meters.wh_per_pulse:g} Wh a pulse"
+        return np.asarray(joules / _intervals_s(table, time_s)), how
     if volts is not None and amps is not None:
         if wiring.power_factor is None:
             raise InputError(
                 f"{table.path}: volts x amps of a {wiring.circuit} circuit is not its power; state "
                 "power_factor (1 where the load is a resistor)."
             )
-        power = power_of_volts_and_amps(
-            volts, amps, wiring.circuit, wiring.power_factor, wiring.between
-        )
+        power = power_of_volts_and_amps(volts, amps, *wiring.how)
         return power, f"power from volts x amps ({wiring.circuit})"
     if ohms is not None and volts is not None:
         power = power_in_resistance(volts, ohms, wiring.circuit, wiring.between, wiring.resistors)
@@ -264,32 +234,22 @@ def _intervals_s(table: Table, time_s: FloatArray | None) -> FloatArray:
 
 def _without_mismatches(readings: Readings, volts: FloatArray, amps: FloatArray) -> Readings:
     """Leave out the lines whose watts are not volts x amps, and name the first."""
-    wiring = readings.wiring
-    product = power_of_volts_and_amps(
-        volts, amps, wiring.circuit, wiring.power_factor or 1.0, wiring.between
-    )
-    watts = readings.power_w
+    product, watts = power_of_volts_and_amps(volts, amps, *readings.wiring.how), readings.power_w
     slack = MISMATCH * np.maximum(np.abs(watts), np.abs(product))
     slack += MISMATCH_OF_HIGHEST * np.nanmax(np.abs(watts), initial=0.0)
     # Without a power factor only more watts than volts x amps is impossible.
-    apart = np.abs(watts - product) if wiring.power_factor is not None else watts - product
-    wrong = apart > slack
-    if not wrong.any():
-        return readings
-    first = int(np.argmax(wrong))
-    found = WattsContradict(
-        readings.place(first),
-        float(watts[first]),
-        float(volts[first]),
-        float(amps[first]),
-        float(product[first]),
-        int(wrong.sum()),
-    )
+    known = readings.wiring.power_factor is not None
+    wrong = (np.abs(watts - product) if known else watts - product) > slack
     return readings.without(
         wrong,
-        found,
-        f"{contradiction_words(found)}, nor is it in {found.left_out - 1} more of the lines; check "
-        "the units (mA or A, W or kW) and the circuit, or leave out the column that is wrong.",
+        lambda place, at: WattsContradict(
+            place, watts[at], volts[at], amps[at], product[at], int(wrong.sum())
+        ),
+        lambda found: (
+            f"{contradiction_words(found)}, nor is it in {found.left_out - 1} more of the lines; "
+            "check the units (mA or A, W or kW) and the circuit, or leave out the column that is "
+            "wrong."
+        ),
     )
 
 
@@ -306,12 +266,12 @@ def _resistance_checked(
 ) -> Readings:
     """Compare volts over amps with the stated resistance: a hot resistor has more."""
     running = (amps > MISMATCH * np.nanmax(amps, initial=0.0)) & (ohms > 0)
-    if not running.any():
+    ratio = 1.0
+    if running.any():
+        ratio = float(np.nanmedian(volts[running] / amps[running] / ohms[running]))
+    if abs(ratio - 1) <= MISMATCH:
         return readings
-    found = float(np.nanmedian(volts[running] / amps[running] / ohms[running]))
-    if abs(found - 1) <= MISMATCH:
-        return readings
-    return readings.noting(warnings=(LoadResistanceApart(str(readings.table.path), found),))
+    return readings.noting(warnings=(LoadResistanceApart(str(readings.table.path), ratio),))
 
 
 def _without_blanks(readings: Readings) -> Readings:

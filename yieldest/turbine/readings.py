@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from typing import Literal, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +20,7 @@ from yieldest.units import ZERO_CELSIUS_K
 
 MANY_WRONG = 0.10
 """When more of the lines than this are wrong, it is no slip of the pen; our choice."""
+Found = TypeVar("Found", bound=Finding)
 
 
 @dataclass(frozen=True)
@@ -65,17 +68,28 @@ class Readings:
         chosen = {name: values[keep] for name, values in self.columns().items()}
         return replace(self, row=self.row[keep], **chosen)  # type: ignore[arg-type]
 
-    def without(self, wrong: npt.NDArray[np.bool_], found: Finding, many: str) -> Readings:
-        """Leave out readings and say so; where they are too many for a slip, refuse with `many`."""
+    def without(
+        self,
+        wrong: npt.NDArray[np.bool_],
+        finding: Callable[[str, int], Found],
+        many: Callable[[Found], str],
+    ) -> Readings:
+        """Leave out readings and say so; where they are too many for a slip, refuse with `many`.
+
+        `finding` gets the place and the index of the first of them.
+        """
+        if not wrong.any():
+            return self
+        first = int(np.argmax(wrong))
+        found = finding(self.place(first), first)
         if wrong.sum() > MANY_WRONG * wrong.size:
-            raise InputError(many)
+            raise InputError(many(found))
         return self.only(~wrong).noting(warnings=(found,))
 
     def noting(self, *, assumed: Findings = (), warnings: Findings = ()) -> Readings:
         """Return the readings with more said about them."""
-        said = self.provenance
-        assumed, warnings = said.assumed + assumed, said.warnings + warnings
-        return replace(self, provenance=replace(said, assumed=assumed, warnings=warnings))
+        said = self.provenance.adding(assumed=assumed, warnings=warnings)
+        return replace(self, provenance=said)
 
 
 KNOWN_DENSITY_UNCERTAINTY = 0.01
@@ -85,19 +99,14 @@ ASSUMED_DENSITY_UNCERTAINTY = 0.04
 12 K of temperature; our choice."""
 
 
-@dataclass(frozen=True)
-class StandardAirAssumed(Finding):
-    """The air of the readings was taken as 1.225 kg/m3."""
+Air = Literal["density", "pressure", "temperature"]
 
 
 @dataclass(frozen=True)
-class SeaLevelAssumed(Finding):
-    """The readings were taken to be from sea level."""
+class AirAssumed(Finding):
+    """The readings were taken to be from the air of 1.225 kg/m3, of sea level, or of 15 C."""
 
-
-@dataclass(frozen=True)
-class TemperateAirAssumed(Finding):
-    """The readings were taken to be from air of 15 C."""
+    taken: Air
 
 
 def density_at_test(
@@ -113,26 +122,21 @@ def density_at_test(
     temperature, pressure = readings.temperature_c, readings.pressure_hpa
     if temperature is None and meters.temperature_c is not None:
         temperature = meters.temperature_c * ones
-    if temperature is not None:
-        known = temperature[np.isfinite(temperature)]
-        temperature = np.where(
-            np.isfinite(temperature), temperature, known.mean() if known.size else 15.0
-        )
     if pressure is None and meters.elevation_m is not None:
-        pressure = float(standard_pressure_pa(meters.elevation_m)) / 100 * ones
+        pressure = standard_pressure_pa(meters.elevation_m) / 100 * ones
     if pressure is None and temperature is None:
-        return (
-            STANDARD_DENSITY_KG_M3 * ones,
-            ASSUMED_DENSITY_UNCERTAINTY,
-            readings.noting(assumed=(StandardAirAssumed(),)),
-        )
+        readings = readings.noting(assumed=(AirAssumed("density"),))
+        return STANDARD_DENSITY_KG_M3 * ones, ASSUMED_DENSITY_UNCERTAINTY, readings
     assumed: list[Finding] = []
     if pressure is None:
-        pressure = float(standard_pressure_pa(0.0)) / 100 * ones
-        assumed.append(SeaLevelAssumed())
+        pressure = standard_pressure_pa(0.0) / 100 * ones
+        assumed.append(AirAssumed("pressure"))
     if temperature is None:
         temperature = 15.0 * ones
-        assumed.append(TemperateAirAssumed())
+        assumed.append(AirAssumed("temperature"))
+    known = temperature[np.isfinite(temperature)]
+    usual = known.mean() if known.size else 15.0
+    temperature = np.where(np.isfinite(temperature), temperature, usual)
     pressure = np.where(np.isfinite(pressure), pressure, np.nanmean(pressure))
     density = gas_law_density(100 * pressure, temperature + ZERO_CELSIUS_K)
     if (density < 0.5).any() or (density > 1.6).any():
@@ -141,11 +145,8 @@ def density_at_test(
             f"{readings.place(row)}: temperature and pressure give an air density of "
             f"{density[row]:.3g} kg/m3, which no place has; mend them (C and hPa)."
         )
-    return (
-        density,
-        ASSUMED_DENSITY_UNCERTAINTY if assumed else KNOWN_DENSITY_UNCERTAINTY,
-        readings.noting(assumed=tuple(assumed)),
-    )
+    uncertainty = ASSUMED_DENSITY_UNCERTAINTY if assumed else KNOWN_DENSITY_UNCERTAINTY
+    return density, uncertainty, readings.noting(assumed=tuple(assumed))
 
 
 MINUTE_S = 60.0
@@ -205,10 +206,10 @@ class Averaging:
 def minute_means(readings: Readings, stated_s: float | None) -> tuple[Readings, Averaging]:
     """Average readings to one minute where they were logged faster.
 
-    The power in the wind goes with the cube of its speed, and the mean of cubes exceeds the cube
-    of the mean by some 1 + 3 I^2 at a turbulence intensity I (binomial series of (1 + x)^3).
-    Readings that are not averaged scatter over neighbouring bins, and those of a machine that
-    takes seconds to follow the wind flatten the curve.
+    The mean of cubes of the speed exceeds the cube of the mean by some 1 + 3 I^2 at a turbulence
+    intensity I (binomial series of (1 + x)^3). Readings that are not averaged scatter over
+    neighbouring bins, and those of a machine that takes seconds to follow the wind flatten the
+    curve.
     """
     if readings.time_s is None or readings.size < 2:
         return _as_they_are(readings, stated_s, None)

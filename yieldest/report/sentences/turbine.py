@@ -8,26 +8,24 @@ from yieldest.arrays import plainly
 from yieldest.report.sentences.words import say, sentence
 from yieldest.turbine.bins import Bins
 from yieldest.turbine.conversion_chain import Chain
-from yieldest.turbine.curve_ends import LastPowerHeld, NothingAboveLast
+from yieldest.turbine.curve_ends import EndAssumed
 from yieldest.turbine.curve_file import (
-    BetzNotChecked,
+    AreaNotStated,
     CurveDensityAssumed,
-    CurveUncertaintyAssumed,
     ModelledFile,
     NoPowerAtAll,
-    ThrustLeftAside,
 )
-from yieldest.turbine.generic_curve import GenericUncertaintyAssumed, NeverRated, NobodyMeasured
+from yieldest.turbine.generic_curve import NeverRated, NobodyMeasured
 from yieldest.turbine.load import (
     LOAD_WORDS,
     OTHER_LOAD_UNCERTAINTY,
     HeatOnly,
-    LoadAsMeasured,
-    MeasuredOnTheSame,
+    LoadAssumed,
     OtherLoad,
 )
 from yieldest.turbine.measured_curve import AboveBetz, above_betz_words
 from yieldest.turbine.meters import DirectCurrentAssumed, RmsAssumed
+from yieldest.turbine.power_curve import CurveUncertaintyAssumed
 from yieldest.turbine.reading_checks import (
     BinsMoved,
     CutInNotSeen,
@@ -46,13 +44,11 @@ from yieldest.turbine.reading_file import (
 )
 from yieldest.turbine.readings import (
     USUAL_TURBULENCE,
+    AirAssumed,
     AveragingAssumed,
     FewInAMinute,
     MinutesLeftOut,
-    SeaLevelAssumed,
     ShorterThanAMinute,
-    StandardAirAssumed,
-    TemperateAirAssumed,
     averaging_words,
 )
 from yieldest.turbine.rotor import (
@@ -119,18 +115,39 @@ def _(finding: PowerBelowZero) -> str:
 
 
 @sentence.register
-def _(finding: CurveUncertaintyAssumed) -> str:
-    return (
-        f"{finding.name}: the power is doubtful by {100 * finding.relative_uncertainty:.0f} % "
-        "(standard uncertainty, our choice), for the file states none."
-    )
+def _(finding: AirAssumed) -> str:
+    air = {
+        "density": "1.225 kg/m3, for neither air density nor elevation and temperature are stated",
+        "pressure": "sea level, for neither pressure nor elevation is stated",
+        "temperature": "15 C, for no temperature is stated",
+    }
+    return f"Readings taken at {air[finding.taken]}."
 
 
 @sentence.register
-def _(finding: GenericUncertaintyAssumed) -> str:
+def _(finding: EndAssumed) -> str:
+    last = f"{finding.last_ms:.4g} m/s, the last speed of the curve"
+    if finding.held_to_ms is None:
+        said = f"no power is counted above {last}, for no cut-out speed is stated."
+    else:
+        said = (
+            f"from {last}, to the cut-out at {finding.held_to_ms:g} m/s the last power is held, "
+            "for extrapolation is not stated."
+        )
+    return f"{finding.name}: {said}"
+
+
+@sentence.register
+def _(finding: AreaNotStated) -> str:
+    left = "thrust was left aside" if finding.thrust else "curve was not held to the Betz limit"
+    return f"{finding.name}: the {left}, for the rotor area is not stated."
+
+
+@sentence.register
+def _(finding: CurveUncertaintyAssumed) -> str:
     return (
-        f"{finding.name}: the generic curve is doubtful by "
-        f"{100 * finding.relative_uncertainty:.0f} % (standard, our choice)."
+        f"{finding.name}: the power is doubtful by {100 * finding.relative_uncertainty:.0f} % "
+        "(standard uncertainty, our choice), for no uncertainty is stated."
     )
 
 
@@ -154,19 +171,13 @@ def _(finding: HighCoefficient) -> str:
 
 
 @sentence.register
-def _(finding: LoadAsMeasured) -> str:
-    return (
-        f"{finding.name}: the machine feeds {LOAD_WORDS[finding.load]}, on which the curve was "
-        "measured, for load is not stated."
-    )
-
-
-@sentence.register
-def _(finding: MeasuredOnTheSame) -> str:
-    return (
-        f"{finding.name}: the curve was measured on {LOAD_WORDS[finding.load]}, for "
-        "load.measured_on is not stated."
-    )
+def _(finding: LoadAssumed) -> str:
+    load = LOAD_WORDS[finding.load]
+    if finding.measured:
+        said = f"the curve was measured on {load}, for load.measured_on is not stated."
+    else:
+        said = f"the machine feeds {load}, on which the curve was measured, for load is not stated."
+    return f"{finding.name}: {said}"
 
 
 @sentence.register
@@ -230,7 +241,7 @@ def _(finding: WattsContradict) -> str:
 def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
     """Follow the power through the machine in plain sentences, at its best bin."""
     best = chain.best
-    speed, wind, measured = bins.speed_ms[best], chain.wind_w[best], chain.measured_w[best]
+    speed, wind, measured = bins.speed_ms[best], chain.wind_w[best], bins.power_w[best]
     if not (measured > 0 and wind > 0):
         return ["The machine never made power."]
     said = [
@@ -262,14 +273,6 @@ def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
 
 say(
     {
-        StandardAirAssumed: (
-            "Readings taken at 1.225 kg/m3, for neither air density nor elevation and temperature "
-            "are stated."
-        ),
-        SeaLevelAssumed: (
-            "Readings taken at sea level, for neither pressure nor elevation is stated."
-        ),
-        TemperateAirAssumed: "Readings taken at 15 C, for no temperature is stated.",
         BinsMoved: (
             "Bins moved by more than their scatter explains: {0.count}, so that the curve rises to "
             "one peak and falls after it."
@@ -282,24 +285,11 @@ say(
             "{0.place}: {0.power_w:.4g} W at {0.speed_ms:.3g} m/s lies far from the others of its "
             "bin, as do {0.others} more; they were kept, so look at them."
         ),
-        NothingAboveLast: (
-            "{0.name}: no power is counted above {0.last_ms:.4g} m/s, the last speed of the curve, "
-            "for no cut-out speed is stated."
-        ),
-        LastPowerHeld: (
-            "{0.name}: from {0.last_ms:.4g} m/s, the last speed of the curve, to the cut-out at "
-            "{0.cut_out_ms:g} m/s the last power is held, for extrapolation is not stated."
-        ),
-        BetzNotChecked: (
-            "{0.name}: the rotor area is not stated, so the curve could not be checked against the "
-            "Betz limit."
-        ),
         NoPowerAtAll: "{0.name}: the curve never makes any power.",
         ModelledFile: "{0.name}: this curve is modelled; nobody measured it.",
         CurveDensityAssumed: (
             "{0.name}: the curve holds for an air density of 1.225 kg/m3, for none is stated."
         ),
-        ThrustLeftAside: "{0.name}: the thrust was left aside, for the rotor area is not stated.",
         NeverRated: (
             "{0.name}: rated power {0.rated_power_w:g} W would need {0.needed_ms:.1f} m/s, above "
             "the {0.level_to_ms:g} m/s at which the machine furls or stops; it is never reached."
