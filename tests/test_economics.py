@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from yieldest.economics.bill_of_materials import BillItem, BillOfMaterials
-from yieldest.economics.cash_flow import cash_flow, loan_flow, nominal, real
+from yieldest.economics.cash_flow import Expenditure, Prices, cash_flow, loan_flow, nominal, real
 from yieldest.economics.evaluation import (
     CapitalRecoveryDiffers,
     EmbodiedNotStated,
@@ -51,6 +51,12 @@ def changed(terms, **values):
 
 
 PARTLY_USED = changed(TERMS, self_consumption_share=0.6, export_price_per_kwh=0.08)
+
+
+def laid_out(capital, replacements, upkeep, kwh, price, *, salvage=0.0, life=None, **terms):
+    years = np.asarray(replacements, dtype=float)
+    paid = Expenditure(capital, years, upkeep, np.zeros(years.shape), salvage)
+    return cash_flow(paid, kwh, EconomicTerms(**terms), Prices(price, life_years=life))
 
 
 def bill(*items):
@@ -188,7 +194,7 @@ def test_both_forms_of_the_cost_per_kwh_agree_for_level_years(
 ):
     replacements = np.zeros(life + 1)
     replacements[life // 2] = later if life // 2 else 0.0
-    flow = cash_flow(capital, replacements, upkeep, kwh, 0.0)
+    flow = laid_out(capital, replacements, upkeep, kwh, 0.0)
     by_recovery = cost_per_kwh_by_capital_recovery(
         capital, present_value(replacements, rate), upkeep, kwh, rate, life
     )
@@ -208,7 +214,7 @@ def test_ageing_sets_the_two_forms_apart_and_says_so():
 @given(rates, small_rates, st.floats(0, 0.05), st.integers(1, 40))
 def test_worth_grows_and_fades_as_a_geometric_series(rate, rise, fade, life):
     """Present value of a growing annuity: the sum of q^(t-1) / (1 + r)^t (textbook)."""
-    flow = cash_flow(0, np.zeros(life + 1), 0, 100, 1, real_price_escalation_per_year=rise,
+    flow = laid_out(0, np.zeros(life + 1), 0, 100, 1, real_price_escalation_per_year=rise,
                      degradation_per_year=fade)  # fmt: skip
     q = (1 + rise) * (1 - fade) / (1 + rate)
     series = life if abs(q - 1) < 1e-12 else (1 - q**life) / (1 - q)
@@ -216,11 +222,11 @@ def test_worth_grows_and_fades_as_a_geometric_series(rate, rise, fade, life):
 
 
 def test_a_used_and_a_sold_kwh_are_worth_their_prices():
-    flow = cash_flow(
+    flow = laid_out(
         0, np.zeros(3), 0, 100, 0.30, self_consumption_share=0.4, export_price_per_kwh=0.05
     )
     assert flow.value == pytest.approx([0, 15.0, 15.0])
-    dumped = cash_flow(0, np.zeros(3), 0, 100, 0.30, self_consumption_share=0.4)
+    dumped = laid_out(0, np.zeros(3), 0, 100, 0.30, self_consumption_share=0.4)
     assert dumped.value == pytest.approx([0, 12.0, 12.0])
 
 
@@ -241,7 +247,7 @@ def test_benefit_over_cost_is_above_one_just_when_it_pays(capital, income, rate)
 
 def test_a_shorter_life_ends_the_flow_early():
     replacements = np.array([0, 0, 0, 90.0, 0, 0])
-    flow = cash_flow(500, replacements, 10, 100, 1, salvage_value=40, life_years=[3, 5])
+    flow = laid_out(500, replacements, 10, 100, 1, salvage=40, life=[3, 5])
     assert flow.cost == pytest.approx(
         np.array([[500, 10, 10, -30, 0, 0], [500, 10, 10, 100, 10, -30]])
     )
@@ -255,7 +261,7 @@ def test_draws_along_an_axis_are_each_like_the_one():
         for low, high in ((500, 3000), (100, 2000), (0.1, 0.5), (0.0, 0.1))
     )
     later = np.array([0, 0, 0, 120.0, 0, 0, 0])
-    flow = cash_flow(capital, later, 0.02 * capital, kwh, price, degradation_per_year=0.01)
+    flow = laid_out(capital, later, 0.02 * capital, kwh, price, degradation_per_year=0.01)
     many = (
         present_value(flow.net, rate),
         cost_per_kwh(flow.cost, flow.energy_kwh, rate),
@@ -263,7 +269,7 @@ def test_draws_along_an_axis_are_each_like_the_one():
         benefit_cost_ratio(flow.value, flow.cost, rate),
     )
     i = (2, 17)
-    alone = cash_flow(
+    alone = laid_out(
         capital[i], later, 0.02 * capital[i], kwh[i], price[i], degradation_per_year=0.01
     )
     assert many[0][i] == pytest.approx(float(present_value(alone.net, rate[i])), rel=1e-12)

@@ -76,7 +76,7 @@ def interval(stated_mean_ms, seed):
     read = BuildInputs(build, BuildCurve(build, curve, None), None)
     whole = estimate(Inputs(plan, site_wind(plan), (read,), ()))
     inputs, (chain,) = lined_up(whole.inputs, whole.terms, whole.builds)
-    found = run(chain, inputs, draw_variates(inputs, DEFAULT_CORRELATIONS, 1024, seed))
+    found = run(chain, draw_variates(inputs, DEFAULT_CORRELATIONS, 1024, seed))
     return tuple(summary(m, found[m]) for m in ("one_year_kwh", "life_kwh_per_year"))
 
 

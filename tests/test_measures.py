@@ -5,8 +5,8 @@ import numpy_financial as npf
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from test_economics import laid_out
 
-from yieldest.economics.cash_flow import cash_flow
 from yieldest.economics.measures import (
     capital_recovery_factor,
     cost_per_kwh,
@@ -42,13 +42,13 @@ def test_capital_recovery_without_interest_is_one_over_the_life():
 
 @given(st.floats(1, 1e5), st.floats(0, 1e3), st.floats(1, 1e5), rates, st.integers(1, 40))
 def test_cost_per_kwh_is_the_annuity_over_the_yearly_energy(capital, upkeep, kwh, rate, life):
-    flow = cash_flow(capital, np.zeros(life + 1), upkeep, kwh, 0.0)
+    flow = laid_out(capital, np.zeros(life + 1), upkeep, kwh, 0.0)
     by_annuity = (capital * capital_recovery_factor(rate, life) + upkeep) / kwh
     assert cost_per_kwh(flow.cost, flow.energy_kwh, rate) == pytest.approx(by_annuity, rel=1e-9)
 
 
 def test_cost_per_kwh_without_energy_is_not_a_number():
-    flow = cash_flow(100.0, np.zeros(6), 1.0, 0.0, 0.3)
+    flow = laid_out(100.0, np.zeros(6), 1.0, 0.0, 0.3)
     assert np.isnan(cost_per_kwh(flow.cost, flow.energy_kwh, 0.05))
 
 

@@ -15,7 +15,7 @@ from yieldest.model.estimate import estimate
 from yieldest.model.inputs import read
 from yieldest.model.uncertain import lined_up
 from yieldest.plan import LossDistributions, UncertaintyTable, load_plan
-from yieldest.uncertainty.propagation import columns, draw_variates, run, summary
+from yieldest.uncertainty.propagation import draw_variates, run, summary
 from yieldest.uncertainty.uncertain_inputs import CATEGORIES, QUANTITIES
 
 P90 = stats.norm.ppf(0.9)
@@ -41,6 +41,12 @@ def only(yard):
 
 def sure(plan, draws=16384):
     return estimate(read(plan)).uncertainty(draws, seed=1)
+
+
+def at_the_middle(inputs, draws):
+    """Return as many draws as asked for, every one with each input at its median."""
+    drawn = draw_variates(inputs, [], draws, seed=1)
+    return {name: np.zeros_like(variates) for name, variates in drawn.items()}
 
 
 def assert_as_estimated(found, result):
@@ -71,9 +77,9 @@ def test_draws_without_uncertainty_are_the_one_plan_estimate(demo_site):
     plan = load_plan(demo_site)
     whole = estimate(read(plan))
     inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
-    variates = 0 * draw_variates(inputs, [], 1024, seed=1)
+    variates = at_the_middle(inputs, 1024)
     for chain, result in zip(chains, whole.builds, strict=True):
-        found = run(chain, inputs, variates)
+        found = run(chain, variates)
         if result.cost.payback_years is not None:
             for draw in (0, 1023):
                 assert_as_estimated({k: v[draw] for k, v in found.items()}, result)
@@ -88,9 +94,9 @@ def test_draws_of_readings_are_the_one_plan_estimate_too(yard, edit):
     assert all(result.energy.from_time_series for result in whole.builds)
     variates = draw_variates(inputs, [], 512, seed=1)
     for chain, result in zip(chains, whole.builds, strict=True):
-        found = run(chain, inputs, 0 * variates)["one_year_kwh"][0]
+        found = run(chain, at_the_middle(inputs, 512))["one_year_kwh"][0]
         assert found == pytest.approx(result.energy.net_kwh, rel=1e-11)
-        assert run(chain, inputs, variates)["one_year_kwh"].std() > 0.05 * found
+        assert run(chain, variates)["one_year_kwh"].std() > 0.05 * found
 
 
 LOAD = 'load = {{ kind = "battery", measured_on = "battery", idle_draw_w = 6 }}\n{}'
@@ -115,9 +121,9 @@ def test_draws_without_uncertainty_follow_whatever_the_plan_states(yard, changes
     plan = load_plan(yard)
     whole = estimate(read(plan))
     inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
-    variates = 0 * draw_variates(inputs, [], 512, seed=1)
+    variates = at_the_middle(inputs, 512)
     for chain, result in zip(chains, whole.builds, strict=True):
-        found = run(chain, inputs, variates)
+        found = run(chain, variates)
         assert found["one_year_kwh"][0] == pytest.approx(result.energy.net_kwh, rel=1e-11)
         assert found["cost_per_kwh"][0] == pytest.approx(result.cost.cost_per_kwh, rel=1e-11)
         if "net_present_value" in found:
@@ -136,11 +142,10 @@ def test_a_curve_of_readings_brings_its_own_uncertainty(tmp_path):
     plan = load_plan(folder)
     whole = estimate(read(plan))
     (measured,) = [b for b in whole.builds if b.curve.power_uncertainty_w is not None]
-    inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
+    _, chains = lined_up(whole.inputs, whole.terms, whole.builds)
     (chain,) = [c for c in chains if c.name == measured.name]
-    curves = {each.name: each for each in inputs if each.quantity.startswith("curve")}
-    level = curves[chain.names["curve"]].distribution.relative * chain.level_w
-    own = curves[chain.names["curve_bins"]].distribution.standard_uncertainty * chain.bin_w
+    level = chain.inputs["curve"].distribution.relative * chain.moved_w("curve")
+    own = chain.inputs["curve_bins"].distribution.standard_uncertainty * chain.moved_w("curve_bins")
     np.testing.assert_allclose(np.hypot(level, own), measured.curve.uncertainty_w, rtol=1e-9)
 
 
@@ -324,11 +329,9 @@ def test_chances_are_shares_of_the_draws(yard):
     inputs, chains = lined_up(whole.inputs, whole.terms, whole.builds)
     uncertainty = whole.uncertainty(2048, seed=1)
     variates = draw_variates(inputs, uncertainty.correlations, 2048, seed=1)
-    price = {each.name: each for each in inputs}["price_per_kwh"].distribution.at(
-        variates[:, columns(inputs)["price_per_kwh"]][:, 0]
-    )
+    price = chains[0].inputs["price_per_kwh"].distribution.at(variates["price_per_kwh"])
     for chain, build in zip(chains, uncertainty.builds, strict=True):
-        found = run(chain, inputs, variates)
+        found = run(chain, variates)
         never = np.isnan(found["payback_years"]).mean()
         assert build.probability_of_payback == pytest.approx(1 - never)
         assert build.probability_below_price == pytest.approx(

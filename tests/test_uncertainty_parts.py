@@ -83,25 +83,30 @@ def inputs(*names):
     return [UncertainInput(name, name.split(" ")[0], Normal(0, 1), "test") for name in names]
 
 
+def variates_of(these, draws, seed, correlations=()):
+    """Return the variates of inputs, a column for each."""
+    return np.column_stack(list(draw_variates(these, correlations, draws, seed).values()))
+
+
 def test_scores_are_standard_normal_even_and_the_same_for_the_same_seed():
-    drawn = draw_variates(inputs("prices", "curve", "maintenance"), [], 4096, seed=3)
+    drawn = variates_of(inputs("prices", "curve", "maintenance"), 4096, seed=3)
     assert drawn.shape == (4096, 3)
     np.testing.assert_allclose(drawn.mean(axis=0), 0, atol=2e-3)
     np.testing.assert_allclose(drawn.std(axis=0), 1, atol=5e-3)
     # Random draws would lie about 4096^-0.5 = 0.016 off; these are far more even.
     np.testing.assert_allclose(np.corrcoef(drawn.T), np.eye(3), atol=8e-3)
     assert np.array_equal(
-        drawn, draw_variates(inputs("prices", "curve", "maintenance"), [], 4096, 3)
+        drawn, variates_of(inputs("prices", "curve", "maintenance"), 4096, seed=3)
     )
     assert not np.array_equal(
-        drawn, draw_variates(inputs("prices", "curve", "maintenance"), [], 4096, 4)
+        drawn, variates_of(inputs("prices", "curve", "maintenance"), 4096, seed=4)
     )
 
 
 def test_correlations_reach_every_pair_of_the_two_quantities_and_no_other():
     of = inputs("prices (a)", "prices (b)", "curve", "maintenance")
     wanted = [Correlation("prices", "prices", 0.5), Correlation("curve", "prices", -0.3)]
-    found = np.corrcoef(draw_variates(of, wanted, 8192, 1).T)
+    found = np.corrcoef(variates_of(of, 8192, 1, wanted).T)
     expected = np.eye(4)
     expected[0, 1] = expected[1, 0] = 0.5
     expected[2, :2] = expected[:2, 2] = -0.3
@@ -128,7 +133,7 @@ def test_fewer_takes_the_first_of_every_scramble():
 def test_first_order_shares_of_the_ishigami_function():
     """sin x1 + 7 sin^2 x2 + 0.1 x3^4 sin x1 on (-pi, pi): 0.3139, 0.4424 and 0, in closed form
     (Ishigami & Homma 1990; Saltelli et al. 2008)."""
-    drawn = draw_variates(inputs("prices", "curve", "maintenance"), [], 16384, seed=1)
+    drawn = variates_of(inputs("prices", "curve", "maintenance"), 16384, seed=1)
     x = Uniform(-np.pi, np.pi).at(drawn)
     figure = np.sin(x[:, 0]) + 7 * np.sin(x[:, 1]) ** 2 + 0.1 * x[:, 2] ** 4 * np.sin(x[:, 0])
     shares = first_order_shares(drawn, {"figure": figure})["figure"]
@@ -137,7 +142,7 @@ def test_first_order_shares_of_the_ishigami_function():
 
 def test_first_order_shares_of_a_sum_are_its_squares():
     """Var(sum c_i x_i) = sum c_i^2 for independent standard normal x (JCGM 100:2008, 5.1.2)."""
-    drawn = draw_variates(inputs("prices", "curve", "maintenance", "exposure"), [], 16384, seed=1)
+    drawn = variates_of(inputs("prices", "curve", "maintenance", "exposure"), 16384, seed=1)
     figure = drawn @ [4.0, 2.0, 1.0, 0.0]
     shares = first_order_shares(drawn, {"figure": figure})["figure"]
     np.testing.assert_allclose(shares, [16 / 21, 4 / 21, 1 / 21, 0], atol=6e-3)
@@ -163,7 +168,7 @@ def test_a_payback_that_never_comes_is_worse_than_any():
 
 
 def test_convergence_knows_when_draws_were_too_few():
-    drawn = draw_variates(inputs("prices"), [], 32768, seed=1)[:, 0]
+    drawn = variates_of(inputs("prices"), 32768, seed=1)[:, 0]
     steady = convergence([{"one_year_kwh": 1000 + 50 * drawn}])
     assert steady.enough_draws is not None and steady.enough_draws < 32768
     assert steady.standard_error < 1e-3

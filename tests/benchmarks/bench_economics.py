@@ -9,8 +9,9 @@ import numpy as np
 import numpy_financial as npf
 from harness import Figure, best_of, report
 
-from yieldest.economics.cash_flow import cash_flow
+from yieldest.economics.cash_flow import Expenditure, Prices, cash_flow
 from yieldest.economics.measures import cost_per_kwh, payback_years, present_value
+from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.closed_form import mean_power_w
 from yieldest.energy.wakes import (
     directions_within,
@@ -31,12 +32,14 @@ def draws() -> Figure:
         random.uniform(low, high, DRAWS) for low, high in ((900, 2500), (0.2, 0.5), (0.01, 0.08))
     )
     later = np.zeros(LIFE + 1)
-    later[[5, 8, 10]] = 240, 190, 240
+    later[[5, 8, 10]] = 0.15, 0.12, 0.15
+    bill = Expenditure(1.0, later, 0.02, np.zeros(LIFE + 1), 0.0)
+    terms = EconomicTerms(degradation_per_year=0.01)
     speed, power = np.linspace(2.5, 16, 15), np.linspace(0, 1000, 15)
 
     def ours() -> tuple[np.ndarray, ...]:
         kwh = mean_power_w(2.0, scale, speed, power) * 8.76
-        flow = cash_flow(capital, later, 0.02 * capital, kwh, price, degradation_per_year=0.01)
+        flow = cash_flow(bill, kwh, terms, Prices(price, bill_scale=capital))
         return (
             flow.net,
             present_value(flow.net, rate),

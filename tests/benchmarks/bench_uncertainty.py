@@ -43,7 +43,7 @@ def figures() -> list[Figure]:
 
     def draw() -> None:
         variates = draw_variates(inputs, DEFAULT_CORRELATIONS, DRAWS, seed=1)
-        found = [run(chain, inputs, variates) for chain in chains]
+        found = [run(chain, variates) for chain in chains]
         convergence(found)
         for figures_of in found:
             for measure, values in figures_of.items():

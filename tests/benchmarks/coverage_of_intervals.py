@@ -78,7 +78,7 @@ def held(draw: np.random.Generator, days: int, folder: Path) -> tuple[bool, bool
     whole = estimate(read(plan))
     inputs, (chain,) = lined_up(whole.inputs, whole.terms, whole.builds)
     variates = draw_variates(inputs, DEFAULT_CORRELATIONS, 2048, seed=1)
-    found = run(chain, inputs, variates)
+    found = run(chain, variates)
     year = summary("one_year_kwh", found["one_year_kwh"])
     mean = summary("life_kwh_per_year", found["life_kwh_per_year"])
     assert year.low is not None and year.high is not None

@@ -11,8 +11,8 @@ import numpy as np
 from yieldest.arrays import number_or_none
 from yieldest.economics.cash_flow import (
     Expenditure,
+    cash_flow,
     cost_of_a_kwh,
-    flow_of,
     grant_of,
     in_nominal_terms,
     used_kwh_cost,
@@ -323,14 +323,14 @@ class BillOfMaterials:
             self.require_lives()
         rate, wage, hours = terms.discount_rate, terms.wage_per_hour, self.labour_hours(count)
         paid, unpaid = (expenditure_of(self, count, terms, each) for each in (wage, 0.0))
-        flow = flow_of(paid, net_kwh, terms)
+        flow = cash_flow(paid, net_kwh, terms)
         grant = float(grant_of(np.asarray(paid.capital_cost), terms))
         to_pay = paid.capital_cost - grant
         first_year = paid.maintenance_per_year + float(paid.maintenance_in_years[1])
         priced, found = measures_with_price(flow, to_pay, first_year, net_kwh, terms)
         per_hour = None
         if hours > 0 and terms.price_per_kwh is not None:
-            per_hour = float(present_value(flow_of(unpaid, net_kwh, terms).net, rate)) / hours
+            per_hour = float(present_value(cash_flow(unpaid, net_kwh, terms).net, rate)) / hours
         per_kwh = cost_of_a_kwh(paid, net_kwh, terms)
         by_recovery = _by_recovery(paid, to_pay, first_year, net_kwh, terms)
         if per_kwh and by_recovery is not None and abs(by_recovery / per_kwh - 1) > SAME:

@@ -75,112 +75,85 @@ class CashFlow:
         )
 
 
-def cash_flow(
-    capital_cost: npt.ArrayLike,
-    replacement_costs: npt.ArrayLike,
-    maintenance_per_year: npt.ArrayLike,
-    net_kwh_per_year: npt.ArrayLike,
-    price_per_kwh: npt.ArrayLike,
-    *,
-    maintenance_in_years: npt.ArrayLike = 0.0,
-    salvage_value: npt.ArrayLike = 0.0,
-    grant: npt.ArrayLike = 0.0,
-    self_consumption_share: npt.ArrayLike = 1.0,
-    export_price_per_kwh: npt.ArrayLike = 0.0,
-    real_price_escalation_per_year: npt.ArrayLike = 0.0,
-    degradation_per_year: npt.ArrayLike = 0.0,
-    life_years: npt.ArrayLike | None = None,
-) -> CashFlow:
-    """Lay out costs, energy and value over the life of a build.
+@dataclass(frozen=True)
+class Prices:
+    """What the money of a build follows from; None takes what the terms state.
 
     Parameters
     ----------
-    capital_cost, maintenance_per_year, net_kwh_per_year, price_per_kwh : array_like, shape (...)
-        The energy is that of the first year. All arguments broadcast.
-    replacement_costs : array_like, shape (..., years + 1)
-        By year, from 0 to the years laid out.
-    maintenance_in_years : array_like, shape (..., years + 1) or ()
-        On top of the yearly upkeep; that of year 0 is left out.
-    salvage_value : array_like, shape (...)
-        What the parts bring at the end of the last year.
-    grant : array_like, shape (...)
-        In year 0.
-    self_consumption_share, export_price_per_kwh : array_like, shape (...)
-        The share used saves `price_per_kwh`, the rest earns the export price.
-    real_price_escalation_per_year, degradation_per_year : array_like, shape (...)
-        Real rise of both prices and fall of the output, from the second year on.
-    life_years : array_like of int, shape (...), optional
-        Years that the build lasts, at most the years laid out, which is the default. After them
-        nothing is paid or made; in its last year nothing is replaced.
+    price_per_kwh, export_price_per_kwh : array_like, shape (...), or None
+    discount_rate, life_years : array_like, shape (...), or None
+        The life is at most the years of the expenditure, which None takes.
+    bill_scale, maintenance_scale : array_like, shape (...)
+        Multiply every sum of the bill, and the maintenance on top.
     """
-    replacements = floats(replacement_costs)
-    year = np.arange(replacements.shape[-1])
-    last = floats(year[-1] if life_years is None else life_years)[..., np.newaxis]
-    running = ((year >= 1) & (year <= last)).astype(np.float64)
+
+    price_per_kwh: npt.ArrayLike | None = None
+    export_price_per_kwh: npt.ArrayLike | None = None
+    discount_rate: npt.ArrayLike | None = None
+    life_years: npt.ArrayLike | None = None
+    bill_scale: npt.ArrayLike = 1.0
+    maintenance_scale: npt.ArrayLike = 1.0
+
+
+AS_STATED = Prices()
+
+
+def cash_flow(
+    expenditure: Expenditure,
+    net_kwh_per_year: npt.ArrayLike,
+    terms: EconomicTerms,
+    prices: Prices = AS_STATED,
+) -> CashFlow:
+    """Lay out costs, energy and value over the years of an expenditure.
+
+    After its life nothing is paid or made, and in its last year nothing is replaced. The share used
+    saves the price of a kWh, the rest earns the export price; both prices rise and the output falls
+    from the second year on.
+
+    Parameters
+    ----------
+    expenditure : Expenditure
+        For as many years as the longest life among `prices`.
+    net_kwh_per_year : array_like, shape (...)
+        Of the first year.
+    terms : EconomicTerms
+    prices : Prices
+    """
 
     def yearly(values: npt.ArrayLike) -> FloatArray:
         return floats(values)[..., np.newaxis]
 
-    first_year = (year == 0).astype(np.float64)
+    def stated(value: npt.ArrayLike | None, otherwise: npt.ArrayLike) -> FloatArray:
+        return floats(otherwise if value is None else value)
+
+    year = np.arange(np.shape(expenditure.replacement_costs)[-1])
+    last = yearly(stated(prices.life_years, year[-1]))
+    running = (year >= 1) & (year <= last)
+    scale = yearly(prices.bill_scale)
+    capital = scale * yearly(expenditure.capital_cost)
+    upkeep = yearly(expenditure.maintenance_per_year) + expenditure.maintenance_in_years
     cost = (
-        yearly(floats(capital_cost) - floats(grant)) * first_year
-        + np.where((year >= 1) & (year < last), replacements, 0.0)
-        + (yearly(maintenance_per_year) + floats(maintenance_in_years)) * running
-        - yearly(salvage_value) * (year == last)
+        (capital - grant_of(capital, terms)) * (year == 0)
+        + np.where((year >= 1) & (year < last), scale * expenditure.replacement_costs, 0.0)
+        + scale * yearly(prices.maintenance_scale) * upkeep * running
+        - scale * yearly(expenditure.salvage_value) * (year == last)
     )
     age = np.maximum(year - 1, 0)
-    energy = yearly(net_kwh_per_year) * (1 - yearly(degradation_per_year)) ** age * running
-    used = floats(self_consumption_share)
-    risen = energy * (1 + yearly(real_price_escalation_per_year)) ** age
-    sold = risen * yearly((1 - used) * floats(export_price_per_kwh))
-    saved = risen * yearly(used * floats(price_per_kwh))
+    energy = yearly(net_kwh_per_year) * (1 - terms.degradation_per_year) ** age * running
+    risen = energy * (1 + terms.real_price_escalation_per_year) ** age
+    price = stated(prices.price_per_kwh, terms.price_per_kwh or 0.0)
+    export_price = stated(prices.export_price_per_kwh, terms.export_price_per_kwh)
+    sold = risen * yearly((1 - terms.self_consumption_share) * export_price)
+    saved = risen * yearly(terms.self_consumption_share * price)
     return CashFlow(cost=cost, energy_kwh=energy, value=saved + sold, sold=sold)
-
-
-def flow_of(
-    expenditure: Expenditure,
-    net_kwh_per_year: npt.ArrayLike,
-    terms: EconomicTerms,
-    *,
-    bill_scale: npt.ArrayLike = 1.0,
-    maintenance_scale: npt.ArrayLike = 1.0,
-    price_per_kwh: npt.ArrayLike | None = None,
-    export_price_per_kwh: npt.ArrayLike | None = None,
-    life_years: npt.ArrayLike | None = None,
-) -> CashFlow:
-    """Lay out the years of a build on the terms of a plan.
-
-    The energy is that of the first year. `bill_scale` multiplies every sum of the expenditure,
-    `maintenance_scale` the upkeep on top; prices given stand instead of those of the terms, and a
-    life, at most as long, instead of all its years. All have shape (...).
-    """
-    scale = floats(bill_scale)
-    price = (terms.price_per_kwh or 0.0) if price_per_kwh is None else price_per_kwh
-    return cash_flow(
-        scale * expenditure.capital_cost,
-        scale[..., np.newaxis] * expenditure.replacement_costs,
-        scale * floats(maintenance_scale) * expenditure.maintenance_per_year,
-        net_kwh_per_year,
-        price,
-        maintenance_in_years=(scale * floats(maintenance_scale))[..., np.newaxis]
-        * expenditure.maintenance_in_years,
-        salvage_value=scale * expenditure.salvage_value,
-        grant=grant_of(scale * expenditure.capital_cost, terms),
-        self_consumption_share=terms.self_consumption_share,
-        export_price_per_kwh=(
-            terms.export_price_per_kwh if export_price_per_kwh is None else export_price_per_kwh
-        ),
-        real_price_escalation_per_year=terms.real_price_escalation_per_year,
-        degradation_per_year=terms.degradation_per_year,
-        life_years=life_years,
-    )
 
 
 def cost_of_a_kwh(
     expenditure: Expenditure, net_kwh_per_year: float, terms: EconomicTerms
 ) -> float | None:
     """Return discounted whole-life cost over discounted energy; None where there is no energy."""
-    flow = flow_of(expenditure, net_kwh_per_year, terms)
+    flow = cash_flow(expenditure, net_kwh_per_year, terms)
     return number_or_none(cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate))
 
 
@@ -217,28 +190,10 @@ def real(nominal_flow: npt.ArrayLike, inflation: npt.ArrayLike) -> FloatArray:
 def loan_flow(
     amount: npt.ArrayLike, interest_rate: npt.ArrayLike, years: int, life_years: int
 ) -> FloatArray:
-    """Return what a loan brings and takes by year, in the money of each year (nominal).
+    """Return what a loan brings and takes by year, shape (..., life + 1), in money of each year.
 
-    Parameters
-    ----------
-    amount : array_like, shape (...)
-        Received in year 0.
-    interest_rate : array_like, shape (...)
-        Nominal, per year.
-    years : int
-        Of equal payments, at year ends.
-    life_years : int
-        Of the build, at least `years`.
-
-    Returns
-    -------
-    ndarray, shape (..., life + 1)
-        Above zero in year 0, below it in years 1 to `years`.
-
-    Notes
-    -----
-    The payment is the amount times the capital recovery factor at the loan's own rate (Short,
-    Packey & Holt 1995).
+    Above zero in year 0, below it in years 1 to `years`. The payment is the amount, shape (...),
+    times the capital recovery factor at the loan's own nominal rate (Short, Packey & Holt 1995).
     """
     year = np.arange(life_years + 1)
     payment = floats(amount) * capital_recovery_factor(interest_rate, years)

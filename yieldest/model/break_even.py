@@ -17,12 +17,11 @@ from yieldest.economics.bill_of_materials import (
     BillOfMaterials,
     expenditure_of,
 )
-from yieldest.economics.cash_flow import Expenditure, cost_of_a_kwh
+from yieldest.economics.cash_flow import Expenditure, Prices, cash_flow, cost_of_a_kwh
 from yieldest.economics.measures import present_value
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.net_energy import HubSpeeds
 from yieldest.model.build_estimate import BuildEstimate
-from yieldest.model.chain import Prices, cash_flow_of
 
 HIGHEST_MEAN_WIND_MS = 15.0
 """No place where people live has more; a break-even above it counts as never (our choice)."""
@@ -193,7 +192,7 @@ def _worth(
     price: npt.ArrayLike | None = None,
 ) -> FloatArray:
     prices = Prices(price_per_kwh=price, bill_scale=scale)
-    return present_value(cash_flow_of(expenditure, energy, terms, prices).net, terms.discount_rate)
+    return present_value(cash_flow(expenditure, energy, terms, prices).net, terms.discount_rate)
 
 
 def _falling_root(worth: Callable[[float], float], highest: float) -> float | None:

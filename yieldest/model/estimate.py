@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from yieldest.economics.terms import EconomicTerms
+from yieldest.errors import InputError
 from yieldest.html_repr import html_table, labelled_axes
 from yieldest.hub.shear import MeasuredShear
 from yieldest.model.frames import Figures, dataset_of, figures_of, frame_of
@@ -16,11 +17,13 @@ from yieldest.model.hub_wind import siting_assumptions
 from yieldest.model.inputs import BuildInputs, Inputs, read
 from yieldest.model.quantities import lines_of
 from yieldest.model.site_wind import SiteWind
-from yieldest.model.uncertain import how_sure
-from yieldest.plan import Plan, load_plan, with_override
+from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
+from yieldest.plan import FEWEST_DRAWS, MOST_DRAWS, Plan, load_plan, with_override
 from yieldest.plan.overrides import Override
 from yieldest.provenance import Finding, Findings, Provenance
-from yieldest.uncertainty.result import Uncertainty
+from yieldest.uncertainty.next_measurement import usual_steps
+from yieldest.uncertainty.propagation import Correlation
+from yieldest.uncertainty.result import Uncertainty, uncertainty_of
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.long_term.correction import LongTermCorrection
 from yieldest.wind.record import Record
@@ -190,16 +193,33 @@ class Estimate:
         Raises
         ------
         InputError
-            When the plan's [uncertainty] table states what cannot be.
+            When there are too few or too many, or the plan's [uncertainty] table states what
+            cannot be.
         """
-        stated = self.plan.uncertainty
-        return how_sure(
-            self.inputs,
-            self.terms,
-            self.builds,
-            stated.draws if draws is None else draws,
-            stated.seed if seed is None else seed,
-            step,
+        stated, record = self.plan.uncertainty, self.record
+        draws = stated.draws if draws is None else draws
+        if not FEWEST_DRAWS <= draws <= MOST_DRAWS:
+            raise InputError(
+                f"--draws {draws}: from {FEWEST_DRAWS} to {MOST_DRAWS:,} draws can be made; 0 "
+                "makes none."
+            )
+        uncertain, chains = lined_up(self.inputs, self.terms, self.builds)
+        days = None if record is None else record.data_recovery.hours / 24
+        return uncertainty_of(
+            chains,
+            uncertain,
+            price_per_kwh=self.terms.price_per_kwh,
+            correlations=[
+                *DEFAULT_CORRELATIONS,
+                *(
+                    Correlation(one.between[0], one.between[1], one.coefficient)
+                    for one in stated.correlation
+                ),
+            ],
+            steps=usual_steps(uncertain, days, self.long_term is not None),
+            draws=draws,
+            seed=stated.seed if seed is None else seed,
+            step=step,
         )
 
     def sweep(

@@ -15,10 +15,11 @@ from scipy.interpolate import RegularGridInterpolator
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.economics.bill_of_materials import BillOfMaterials, expenditure_of
+from yieldest.economics.cash_flow import Prices
 from yieldest.economics.terms import EconomicTerms
 from yieldest.errors import InputError
 from yieldest.model.build_estimate import BuildEstimate, energy_of_build
-from yieldest.model.chain import Prices, money_of
+from yieldest.model.chain import money_of
 from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import energy_of_count
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 
@@ -12,28 +12,24 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import OUR_CHOICE, YEAR_TO_YEAR
 from yieldest.economics.bill_of_materials import BillOfMaterials, expenditure_of
+from yieldest.economics.cash_flow import Prices, cash_flow
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.losses import LOSS_CATEGORIES
-from yieldest.energy.net_energy import HubSpeeds, SpeedSeries
-from yieldest.errors import InputError
+from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year
 from yieldest.model.build_estimate import BuildEstimate
-from yieldest.model.chain import Machines, Prices, cash_flow_of, measures_of
+from yieldest.model.chain import measures_of
 from yieldest.model.inputs import Inputs
-from yieldest.plan import FEWEST_DRAWS, MOST_DRAWS
 from yieldest.provenance import Provenance
-from yieldest.turbine.power_curve import nodes_at_density
-from yieldest.uncertainty.next_measurement import usual_steps
+from yieldest.turbine.power_curve import PowerCurve, nodes_at_density
 from yieldest.uncertainty.propagation import Correlation
-from yieldest.uncertainty.result import Uncertainty, uncertainty_of
 from yieldest.uncertainty.uncertain_inputs import (
     ALIKE_CORRELATION,
     CURVE_CORRELATION,
-    QUANTITIES,
     SPEED_FACTORS,
-    GatheredInputs,
     StandardUncertainty,
-    StatedDistribution,
     UncertainInput,
+    drawn,
+    usual,
 )
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.profile import power_law_factor
@@ -57,43 +53,22 @@ NO_BILL = BillOfMaterials((), Provenance("no bill", ""))
 class UncertainBuild:
     """A build as it was estimated, open for other values of its uncertain inputs.
 
-    Parameters
-    ----------
-    estimate : BuildEstimate
-    terms : EconomicTerms
-    height_ratio : float
-        Hub height over that of the anemometer.
-    exponent_weight : float
-        What a deviation of the shear exponent counts for at this hub.
-    exposure_weight : float
-        Power of the factor for the surroundings.
-    level_w, bin_w : ndarray, shape (n,)
-        How far a power moves when the curve's factor, or that of its bin, moves from 1 to 2.
-    bin_of : ndarray of int, shape (n,)
-        The bin that each point of the curve lies in.
-    names : mapping of str to str
-        The name of the input that plays each quantity for this build.
+    `inputs` are those drawn for it, by quantity. The hub is `height_ratio` times as high as the
+    anemometer; there a deviation of the shear exponent counts `exponent_weight`, and the factor for
+    the surroundings has the power `exposure_weight`.
     """
 
     estimate: BuildEstimate
     terms: EconomicTerms
+    inputs: Mapping[str, UncertainInput]
     height_ratio: float
     exponent_weight: float
     exposure_weight: float
-    level_w: FloatArray
-    bin_w: FloatArray
-    bin_of: npt.NDArray[np.int64]
-    names: Mapping[str, str]
 
     @property
     def name(self) -> str:
         """The build."""
         return self.estimate.name
-
-    @property
-    def _series(self) -> SpeedSeries | None:
-        """The readings at the hub, where the energy is theirs and not the fitted distribution's."""
-        return self.estimate.wind.readings if self.estimate.energy.from_time_series else None
 
     def outcome(self, values: Mapping[str, npt.ArrayLike]) -> dict[str, FloatArray]:
         """Return energy and money of the build, shape (...).
@@ -101,139 +76,88 @@ class UncertainBuild:
         Parameters
         ----------
         values : mapping of str to array_like, shape (...)
-            Of inputs by name, that broadcast; an input left out has its central value, and a curve
-            bin by bin has shape (..., bins).
+            Of inputs by quantity, that broadcast; an input left out has its central value, and a
+            curve bin by bin has shape (..., bins).
 
         Returns
         -------
         dict of str to ndarray, shape (...)
             `ENERGY`, and money as in `yieldest.model.chain.measures_of` for a build with a bill.
         """
-        terms, bill = self.terms, self.estimate.bill
+        terms, energy, bill = self.terms, self.estimate.energy, self.estimate.bill
+        life = np.maximum(1.0, np.rint(floats(values.get("life_years", terms.life_years))))
+        wind, curve = self._wind(values), self._curve(values)
+        shares = np.broadcast_arrays(
+            *(floats(values.get(f"losses.{loss.category}", loss.share)) for loss in energy.losses)
+        )
+        kept = np.asarray((1 - np.minimum(np.stack(shares, axis=-1), 1.0)).prod(axis=-1))
 
-        def value(quantity: str, central: npt.ArrayLike) -> FloatArray:
-            return floats(values.get(self.names.get(quantity, ""), central))
+        def net_kwh(year: npt.ArrayLike) -> FloatArray:
+            idle_draw_w = self.estimate.curve.idle_draw_w
+            return net_kwh_per_year(wind.scaled(year), *curve, kept, idle_draw_w, energy.count)
 
-        life = np.maximum(1.0, np.rint(value("life_years", terms.life_years)))
-        machines = self._machines(value)
-        year = value("coming_years", 1.0)
-        # The mean of independent years wanders less by the root of their number.
-        usual_year = machines.net_kwh(1 + (year - 1) / np.sqrt(life))
+        year = floats(values.get("coming_years", 1.0))
         longest = terms.model_copy(update={"life_years": int(life.max())})
-        price = value("price_per_kwh", terms.price_per_kwh or 0.0)
+        price = floats(values.get("price_per_kwh", terms.price_per_kwh or 0.0))
         # What a sold kWh earns follows what a bought one costs.
         level = price / terms.price_per_kwh if terms.price_per_kwh else 1.0
         prices = Prices(
             price_per_kwh=None if terms.price_per_kwh is None else price,
             export_price_per_kwh=terms.export_price_per_kwh * level,
-            discount_rate=value("discount_rate", terms.discount_rate),
+            discount_rate=values.get("discount_rate"),
             life_years=life,
-            bill_scale=value("prices", 1.0),
-            maintenance_scale=value("maintenance", 1.0),
+            bill_scale=values.get("prices", 1.0),
+            maintenance_scale=values.get("maintenance", 1.0),
         )
-        expenditure = expenditure_of(bill or NO_BILL, self.estimate.energy.count, longest)
-        flow = cash_flow_of(expenditure, usual_year, longest, prices)
+        expenditure = expenditure_of(bill or NO_BILL, energy.count, longest)
+        # The mean of independent years wanders less by the root of their number.
+        usual_kwh = net_kwh(1 + (year - 1) / np.sqrt(life))
+        flow = cash_flow(expenditure, usual_kwh, longest, prices)
         found = {
-            "one_year_kwh": machines.net_kwh(year),
+            "one_year_kwh": net_kwh(year),
             "life_kwh_per_year": flow.energy_kwh.sum(axis=-1) / life,
         }
         if bill is not None:
             found |= measures_of(flow, longest, prices)
         return found
 
-    def _machines(self, value: Callable[[str, npt.ArrayLike], FloatArray]) -> Machines:
-        """Return wind, curve and losses for other values of what is uncertain about them."""
-        distribution, curve = self.estimate.distribution, self.estimate.curve
-        speed = power_law_factor(
-            1.0, self.height_ratio, self.exponent_weight * value("shear_exponent", 0.0)
-        )
-        speed = speed * value("exposure", 1.0) ** self.exposure_weight
+    def moved_w(self, quantity: str) -> FloatArray:
+        """Return how far each power moves when a factor on the curve moves from 1 to 2."""
+        curve = self.estimate.curve
+        stated = quantity in self.inputs and self.inputs[quantity].by_plan
+        mean = _mean_error(curve)
+        return curve.power_w if stated or mean == 0 else curve.uncertainty_w / mean
+
+    def _wind(self, values: Mapping[str, npt.ArrayLike]) -> HubSpeeds:
+        """Return the wind at the hub for other values of what is uncertain about it."""
+        distribution = self.estimate.distribution
+        deviation = floats(values.get("shear_exponent", 0.0))
+        speed = power_law_factor(1.0, self.height_ratio, self.exponent_weight * deviation)
+        speed = speed * floats(values.get("exposure", 1.0)) ** self.exposure_weight
         for factor in SPEED_FACTORS:
-            speed = speed * value(factor, 1.0)
-        shape = distribution.shape * value("shape", 1.0)
+            speed = speed * floats(values.get(factor, 1.0))
+        shape = distribution.shape * floats(values.get("shape", 1.0))
         # A draw of the shape leaves the mean speed alone: the record knows that one better.
         mean_ms = mean_speed(distribution.shape, distribution.scale_ms) * speed
-        bins = value("curve_bins", np.ones(self.bin_of.max() + 1))
-        power = (
-            curve.power_w
-            + (value("curve", 1.0)[..., np.newaxis] - 1) * self.level_w
-            + (bins[..., self.bin_of] - 1) * self.bin_w
+        # The energy is that of the readings or of the fitted distribution, as in the estimate.
+        series = self.estimate.wind.readings if self.estimate.energy.from_time_series else None
+        return HubSpeeds(
+            shape, scale_of_mean(mean_ms, shape), distribution.calm_share, series, speed
         )
+
+    def _curve(self, values: Mapping[str, npt.ArrayLike]) -> tuple[FloatArray, FloatArray]:
+        """Return speeds and powers of the curve for other values of what is uncertain about it."""
+        curve = self.estimate.curve
+        points, bins = curve.speed_ms.size, _bins(curve)
+        bin_of = np.arange(points) * bins // points
+        together = floats(values.get("curve", 1.0))[..., np.newaxis] - 1
+        alone = floats(values.get("curve_bins", np.ones(bins)))[..., bin_of] - 1
+        power = curve.power_w + together * self.moved_w("curve")
+        power = power + alone * self.moved_w("curve_bins")
         # No draw makes a machine consume where its curve says that it produces.
         power = np.where(curve.power_w >= 0, np.maximum(power, 0.0), power)
         correction = self.estimate.inputs.settings.density_correction
-        nodes = nodes_at_density(curve.speed_ms, power, value("density", 1.0), correction)
-        return Machines(
-            self.estimate.energy.count,
-            HubSpeeds(
-                shape, scale_of_mean(mean_ms, shape), distribution.calm_share, self._series, speed
-            ),
-            *nodes,
-            {
-                loss.category: value(f"losses.{loss.category}", loss.share)
-                for loss in self.estimate.energy.losses
-            },
-            curve.idle_draw_w,
-        )
-
-
-def how_sure(
-    inputs: Inputs,
-    terms: EconomicTerms,
-    builds: Sequence[BuildEstimate],
-    draws: int,
-    seed: int,
-    step: Callable[[int], None] = lambda done: None,
-) -> Uncertainty:
-    """Carry the uncertainty of every stage to energy, cost per kWh and payback.
-
-    Parameters
-    ----------
-    inputs : Inputs
-    terms : EconomicTerms
-    builds : sequence of BuildEstimate
-        Made from those inputs on those terms.
-    draws, seed : int
-    step : callable, optional
-        Told how many draws of a build were done.
-
-    Raises
-    ------
-    InputError
-        When the plan's [uncertainty] table states what cannot be.
-    """
-    if not FEWEST_DRAWS <= draws <= MOST_DRAWS:
-        raise InputError(
-            f"--draws {draws}: from {FEWEST_DRAWS} to {MOST_DRAWS:,} draws can be made; 0 makes "
-            "none."
-        )
-    uncertain, open_builds = lined_up(inputs, terms, builds)
-    size: dict[str, float] = {}
-    for each in uncertain:
-        middle = abs(float(each.distribution.at(0.0)))
-        known = each.distribution.standard_uncertainty / (middle or 1.0)
-        size[each.quantity] = max(known, size.get(each.quantity, 0.0))
-    record = inputs.wind.record
-    return uncertainty_of(
-        open_builds,
-        uncertain,
-        price_per_kwh=terms.price_per_kwh,
-        correlations=[
-            *DEFAULT_CORRELATIONS,
-            *(
-                Correlation(one.between[0], one.between[1], one.coefficient)
-                for one in inputs.plan.uncertainty.correlation
-            ),
-        ],
-        steps=usual_steps(
-            size,
-            days=None if record is None else record.data_recovery.hours / 24,
-            has_reference=inputs.wind.long_term is not None,
-        ),
-        draws=draws,
-        seed=seed,
-        step=step,
-    )
+        return nodes_at_density(curve.speed_ms, power, values.get("density", 1.0), correction)
 
 
 def lined_up(
@@ -243,123 +167,101 @@ def lined_up(
 
     Parameters
     ----------
-    inputs, terms, builds
-        As for `how_sure`.
+    inputs : Inputs
+    terms : EconomicTerms
+    builds : sequence of BuildEstimate
+        Made from those inputs on those terms.
 
     Raises
     ------
     InputError
         When the plan's [uncertainty] table states what cannot be.
     """
-    plan = inputs.plan
-    by_plan = plan.uncertainty.distributions
-    gathered = GatheredInputs(by_plan)
-    stated = _of_the_wind(inputs, builds[0])
-    shared = {
-        quantity: gathered.add(quantity, 1.0, stated.get(quantity))
-        for quantity in (*stated, *(each for each in ON_SITE if each not in stated))
-    }
-    shared |= _of_the_money(gathered, terms, any(build.bill is not None for build in builds))
-    ratios = [build.inputs.settings.hub_height_m / plan.wind.measured_height_m for build in builds]
+    by_plan = inputs.plan.uncertainty.distributions
+    ratios = [
+        build.inputs.settings.hub_height_m / inputs.plan.wind.measured_height_m for build in builds
+    ]
     exponents = [_exponent(*pair) for pair in zip(builds, ratios, strict=True)]
     exposures = [_exposure(build) for build in builds]
     exposure = max(exposures, key=lambda each: each.size)
-    curve_of = _labels([_curve_key(build) for build in builds])
-    bill_of = _labels([_bill_key(build.bill) for build in builds if build.bill is not None])
-    upkeeps = [_maintenance(inputs, build) for build in builds]
-    chains = []
-    for build, ratio, exponent, around, upkeep in zip(
-        builds, ratios, exponents, exposures, upkeeps, strict=True
-    ):
-        names = dict(shared)
+    curves = _labels([(one.curve.provenance.source, one.curve.speed_ms.size) for one in builds])
+    bills = _labels(
+        [(one.bill.provenance.source, len(one.bill.items)) if one.bill else None for one in builds]
+    )
+    shared = [
+        *map(StandardUncertainty, ON_SITE),
+        *_of_the_wind(inputs, builds[0]),
+        exposure,
+        *_of_the_money(terms, any(build.bill is not None for build in builds)),
+    ]
+    stated = []
+    for build, ratio, curve, bill in zip(builds, ratios, curves, bills, strict=True):
+        stated.append([*shared, *_of_the_build(inputs, build, builds, curve, bill)])
         if ratio != 1:
-            source = build.wind.height.provenance.method
-            names["shear_exponent"] = gathered.add(
-                "shear_exponent", 0.0, StandardUncertainty(max(exponents), source)
-            )
-        names["exposure"] = gathered.add("exposure", 1.0, exposure)
-        air = build.air
-        names["density"] = gathered.add(
-            "density", 1.0, StandardUncertainty(air.standard_uncertainty, air.provenance.method)
-        )
+            method = build.height_method
+            stated[-1].append(StandardUncertainty("shear_exponent", max(exponents), method, 0.0))
+    found = drawn([each for mine in stated for each in mine], by_plan)
+    chains = []
+    for build, ratio, mine, exponent, around in zip(
+        builds, ratios, stated, exponents, exposures, strict=True
+    ):
+        names = {each.name for each in mine}
         if build.energy.from_time_series:
-            del names["shape"]  # readings have none
-        bin_of = _bin_of(build.curve.speed_ms.size)
-        level_w, bin_w = _of_the_curve(
-            gathered, by_plan, build, names, curve_of[_curve_key(build)], int(bin_of[-1]) + 1
-        )
-        names |= _of_the_losses(gathered, by_plan, build, builds)
-        if build.bill is not None:
-            of = bill_of[_bill_key(build.bill)]
-            names["prices"] = gathered.add("prices", 1.0, _usual("prices"), of)
-            alike = all(upkeep == other for other in upkeeps)
-            names["maintenance"] = gathered.add("maintenance", 1.0, upkeep, "" if alike else of)
+            names.remove("shape")  # readings have none
         chains.append(
             UncertainBuild(
                 estimate=build,
                 terms=terms,
+                inputs={each.quantity: each for each in found if each.name in names},
                 height_ratio=ratio,
                 # A distribution that the plan states holds for the exponent at every hub.
-                exponent_weight=(
-                    1.0 if "shear_exponent" in by_plan else _share(exponent, max(exponents))
-                ),
-                exposure_weight=1.0
-                if "exposure" in by_plan
-                else _share(around.size, exposure.size),
-                level_w=level_w,
-                bin_w=bin_w,
-                bin_of=bin_of,
-                names=names,
+                exponent_weight=_weight("shear_exponent", exponent, max(exponents), by_plan),
+                exposure_weight=_weight("exposure", around.size, exposure.size, by_plan),
             )
         )
-    return gathered.inputs, tuple(chains)
+    return found, tuple(chains)
 
 
-def _of_the_wind(inputs: Inputs, build: BuildEstimate) -> dict[str, StandardUncertainty]:
+def _weight(quantity: str, size: float, largest: float, by_plan: Container[str]) -> float:
+    """Return what a draw of the largest uncertainty of a quantity counts for one build."""
+    return size / largest if quantity not in by_plan and largest > 0 else 1.0
+
+
+def _of_the_wind(inputs: Inputs, build: BuildEstimate) -> Iterator[StandardUncertainty]:
     """Return what the stages state of the wind on site."""
     resource, over_years = inputs.wind.resource, inputs.wind.long_term
-    yearly = _usual("coming_years")
     if resource is None:
         wind = inputs.plan.wind
         given = wind.weibull_shape is not None or wind.frequency_table is not None
-        return {
-            "coming_years": yearly,
-            "stated_mean": _usual("stated_mean"),
-            "shape": _usual("shape", assumed=not given),
-        }
-    stated = {
-        "anemometer": _usual("anemometer"),
-        "mounting": _usual("mounting"),
-        "rounding": StandardUncertainty(
-            _rounding(resource), "JCGM 100:2008, F.2.2.1, as if all erred alike"
-        ),
-        "fit": StandardUncertainty(
-            _of_the_step(build, "to a distribution"),
-            "fitted against read mean as half-width (JCGM 100:2008, 4.3.7)",
-        ),
-    }
-    if resource.chosen.shape is not None and resource.chosen.shape_se is not None:
-        error = resource.chosen.shape_se / resource.chosen.shape
-        stated["shape"] = StandardUncertainty(error, "block bootstrap of the record")
+        yield usual("stated_mean")
+        yield usual("shape", assumed=not given)
+        yield usual("coming_years")
+        return
+    yield usual("anemometer")
+    yield usual("mounting")
+    rounding = "JCGM 100:2008, F.2.2.1, as if all erred alike"
+    yield StandardUncertainty("rounding", _rounding(resource), rounding)
+    off = "fitted against read mean as half-width (JCGM 100:2008, 4.3.7)"
+    yield StandardUncertainty("fit", _of_the_step(build, "to a distribution"), off)
+    bootstrap = "block bootstrap of the record"
+    chosen = resource.chosen
+    if chosen.shape is not None and chosen.shape_se is not None:
+        yield StandardUncertainty("shape", chosen.shape_se / chosen.shape, bootstrap)
     if over_years is None:
         sure = resource.uncertainty
-        stated["sampling"] = StandardUncertainty(
-            sure.mean_sampling, "block bootstrap of the record"
-        )
-        stated["seasons"] = StandardUncertainty(sure.mean_season, "months missing in the record")
-        years = max(1.0, resource.record.data_recovery.span_hours / 24 / DAYS_PER_YEAR)
-        stated["past_years"] = StandardUncertainty(
-            sure.mean_year, f"{YEAR_TO_YEAR} over the root of {years:.1f} years"
-        )
+        yield StandardUncertainty("sampling", sure.mean_sampling, bootstrap)
+        yield StandardUncertainty("seasons", sure.mean_season, "months missing in the record")
+        size, spread = sure.mean_year, str(YEAR_TO_YEAR)
+        years = resource.record.data_recovery.span_hours / 24 / DAYS_PER_YEAR
+        yield usual("coming_years")
     else:
-        relation = over_years.chosen.mean_uncertainty
-        spread, years = over_years.year_to_year_spread, max(1.0, over_years.reference_years)
-        stated["long_term"] = StandardUncertainty(relation, over_years.chosen.name)
-        stated["past_years"] = StandardUncertainty(
-            spread / years**0.5, f"{100 * spread:.1f} % over the root of {years:.1f} years"
-        )
-        yearly = StandardUncertainty(spread, "yearly means of the reference")
-    return {**stated, "coming_years": yearly}
+        relation, yearly = over_years.chosen, over_years.year_to_year_spread
+        yield StandardUncertainty("long_term", relation.mean_uncertainty, relation.name)
+        years = over_years.reference_years
+        size, spread = yearly / max(1.0, years) ** 0.5, f"{100 * yearly:.1f} %"
+        yield StandardUncertainty("coming_years", yearly, "yearly means of the reference")
+    over = f"{spread} over the root of {max(1.0, years):.1f} years"
+    yield StandardUncertainty("past_years", size, over)
 
 
 def _rounding(resource: WindResource) -> float:
@@ -378,21 +280,13 @@ def _of_the_step(build: BuildEstimate, step: str) -> float:
     return next(found, None) or 0.0
 
 
-def _of_the_money(gathered: GatheredInputs, terms: EconomicTerms, costed: bool) -> dict[str, str]:
-    price = terms.price_per_kwh
-    usual = {
-        "life_years": (float(terms.life_years), _usual("life_years", terms.life_years)),
-    }
+def _of_the_money(terms: EconomicTerms, costed: bool) -> Iterator[StandardUncertainty]:
+    """Return what is taken of the economic terms."""
+    yield usual("life_years", terms.life_years)
     if costed:
-        usual["discount_rate"] = (terms.discount_rate, _usual("discount_rate"))
-    if costed and price is not None:
-        usual["price_per_kwh"] = (price, _usual("price_per_kwh", price))
-    return {quantity: gathered.add(quantity, *each) for quantity, each in usual.items()}
-
-
-def _usual(quantity: str, times: float = 1.0, *, assumed: bool = False) -> StandardUncertainty:
-    """Return what is taken of a quantity where nobody states its uncertainty."""
-    return StandardUncertainty.of_default(QUANTITIES[quantity].default(assumed=assumed), times)
+        yield usual("discount_rate", terms.discount_rate)
+        if terms.price_per_kwh is not None:
+            yield usual("price_per_kwh", terms.price_per_kwh)
 
 
 def _exponent(build: BuildEstimate, height_ratio: float) -> float:
@@ -403,102 +297,79 @@ def _exponent(build: BuildEstimate, height_ratio: float) -> float:
 
 
 def _exposure(build: BuildEstimate) -> StandardUncertainty:
-    usual = _usual("exposure")
+    """Return what is known of the surroundings, with obstacles and roof where there are any."""
+    bare = usual("exposure")
     surroundings = [_of_the_step(build, step) for step in ("behind obstacles", "above the roof")]
     if not any(surroundings):
-        return usual
+        return bare
     return StandardUncertainty(
-        float(np.sqrt(usual.size**2 + sum(size**2 for size in surroundings))),
-        f"{100 * usual.size:.0f} % ({usual.source}), with obstacles and roof",
+        "exposure",
+        float(np.sqrt(bare.size**2 + sum(size**2 for size in surroundings))),
+        f"{100 * bare.size:.0f} % ({bare.source}), with obstacles and roof",
     )
 
 
-def _maintenance(inputs: Inputs, build: BuildEstimate) -> StandardUncertainty:
-    in_bill = build.bill is not None and build.bill.states_maintenance
-    stated = in_bill or inputs.plan.economics.states("maintenance_share_per_year")
-    return _usual("maintenance", assumed=not stated)
-
-
-def _share(part: float, whole: float) -> float:
-    return part / whole if whole > 0 else 1.0
-
-
-def _bill_key(bill: BillOfMaterials) -> tuple[str, int]:
-    return bill.provenance.source, len(bill.items)
-
-
-def _curve_key(build: BuildEstimate) -> tuple[str, int]:
-    """Return what two builds must have in common to share the errors of a curve."""
-    return build.curve.provenance.source, build.curve.speed_ms.size
-
-
-def _bin_of(points: int) -> npt.NDArray[np.int64]:
-    """Return the bin of each point: its own, or with many points as many bins as are usual."""
-    return np.arange(points) * min(points, MOST_BINS) // points
-
-
-def _of_the_curve(
-    gathered: GatheredInputs,
-    by_plan: Mapping[str, StatedDistribution],
-    build: BuildEstimate,
-    names: dict[str, str],
-    of: str,
-    bins: int,
-) -> tuple[FloatArray, FloatArray]:
-    """Note the curve's inputs, and return what each power moves by, together and bin by bin.
-
-    The errors of two bins have the correlation rho: each is sqrt(rho) of an error common to all
-    and sqrt(1 - rho) of its own.
-    """
-    curve = build.curve
-    power, uncertainty = curve.power_w, curve.uncertainty_w
-    total = float(np.abs(power).sum())
-    mean = float(uncertainty.sum()) / total if total > 0 else 0.0
-    stated = "as the curve states it" if curve.power_uncertainty_w is not None else OUR_CHOICE
-    source = f"{100 * mean:.0f} % of the power, {stated}"
-    together, own = CURVE_CORRELATION**0.5, (1 - CURVE_CORRELATION) ** 0.5
-    # A distribution that the plan states for the whole curve leaves nothing for its bins.
-    alone = None if "curve" in by_plan else StandardUncertainty(own * mean, source)
-    names["curve"] = gathered.add("curve", 1.0, StandardUncertainty(together * mean, source), of)
-    names["curve_bins"] = gathered.add("curve_bins", 1.0, alone, of, variates=bins)
-    by_bin = uncertainty / mean if mean > 0 else power
-    return (
-        power if "curve" in by_plan else by_bin,
-        power if "curve_bins" in by_plan else by_bin,
-    )
-
-
-def _of_the_losses(
-    gathered: GatheredInputs,
-    by_plan: Mapping[str, StatedDistribution],
+def _of_the_build(
+    inputs: Inputs,
     build: BuildEstimate,
     builds: Sequence[BuildEstimate],
-) -> dict[str, str]:
-    """Note the losses; builds with the same loss for the same reason share the draw."""
-    names = {}
+    of_curve: str,
+    of_bill: str,
+) -> Iterator[StandardUncertainty]:
+    """Return what the stages state of one build, with labels where its files are not shared.
+
+    The errors of two bins of the curve have the correlation rho: each is sqrt(rho) of an error
+    common to all and sqrt(1 - rho) of its own.
+    """
+    air, curve, bill = build.air, build.curve, build.bill
+    yield StandardUncertainty("density", air.standard_uncertainty, air.provenance.method)
+    mean = _mean_error(curve)
+    word = OUR_CHOICE if curve.power_uncertainty_w is None else "as the curve states it"
+    source = f"{100 * mean:.0f} % of the power, {word}"
+    together = CURVE_CORRELATION**0.5 * mean
+    # A distribution that the plan states for the whole curve leaves nothing for its bins.
+    whole = "curve" in inputs.plan.uncertainty.distributions
+    alone = 0.0 if whole else (1 - CURVE_CORRELATION) ** 0.5 * mean
+    yield StandardUncertainty("curve", together, source, of=of_curve)
+    yield StandardUncertainty("curve_bins", alone, source, of=of_curve, variates=_bins(curve))
     for loss in build.energy.losses:
-        quantity = f"losses.{loss.category}"
-        alike = all(loss in other.energy.losses for other in builds)
-        if loss.standard_uncertainty > 0 or quantity in by_plan:
-            names[quantity] = gathered.add(
-                quantity,
-                loss.share,
-                StandardUncertainty(loss.standard_uncertainty, loss.method),
-                "" if alike else build.name,
-            )
-    return names
+        # Builds with the same loss for the same reason share the draw.
+        of = "" if all(loss in other.energy.losses for other in builds) else build.name
+        size, quantity = loss.standard_uncertainty, f"losses.{loss.category}"
+        yield StandardUncertainty(quantity, size, loss.method, loss.share, of)
+    if bill is not None:
+        yield usual("prices", of=of_bill)
+        share_stated = inputs.plan.economics.states("maintenance_share_per_year")
+        stated = [
+            share_stated or (one.bill is not None and one.bill.states_maintenance) for one in builds
+        ]
+        of = of_bill if len(set(stated)) > 1 else ""
+        assumed = not (share_stated or bill.states_maintenance)
+        yield usual("maintenance", of=of, assumed=assumed)
 
 
-def _labels(files: Sequence[tuple[str, int]]) -> dict[tuple[str, int], str]:
-    """Return short names that tell files apart: none where there is but one."""
-    different = list(dict.fromkeys(files))
-    if len(different) < 2:
-        return dict.fromkeys(different, "")
-    for long in (
-        [PurePath(source).name for source, _ in different],
-        [source for source, _ in different],
-        [f"{source}, {points} points" for source, points in different],
-    ):
-        if len(set(long)) == len(different):
-            break
-    return dict(zip(different, long, strict=True))
+def _mean_error(curve: PowerCurve) -> float:
+    """Return the standard uncertainty of a curve over its power, the mean of all points."""
+    total = float(np.abs(curve.power_w).sum())
+    return float(curve.uncertainty_w.sum()) / total if total > 0 else 0.0
+
+
+def _bins(curve: PowerCurve) -> int:
+    """Return how many bins err on their own: the points, or with many points as many as usual."""
+    return min(curve.speed_ms.size, MOST_BINS)
+
+
+def _labels(files: Sequence[tuple[str, int] | None]) -> list[str]:
+    """Return for each file a short name that tells it apart, "" where all are the same."""
+    different = [file for file in dict.fromkeys(files) if file is not None]
+    labels = [""] * len(different)
+    if len(different) > 1:
+        for labels in (
+            [PurePath(source).name for source, _ in different],
+            [source for source, _ in different],
+            [f"{source}, {points} points" for source, points in different],
+        ):
+            if len(set(labels)) == len(different):
+                break
+    label = dict(zip(different, labels, strict=True))
+    return ["" if file is None else label[file] for file in files]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from yieldest.arrays import rounded, whole
-from yieldest.economics.cash_flow import flow_of
+from yieldest.economics.cash_flow import cash_flow
 from yieldest.economics.evaluation import Cost
 from yieldest.economics.measures import present_value
 from yieldest.economics.terms import EconomicTerms
@@ -62,7 +62,7 @@ class _Account:
     def calm_gain(self) -> float:
         """Net present value if every year were a calm one."""
         energy = self.build.energy
-        calm = flow_of(self.cost.expenditure, energy.inter_annual_low_kwh, self.terms)
+        calm = cash_flow(self.cost.expenditure, energy.inter_annual_low_kwh, self.terms)
         return float(present_value(calm.net, self.terms.discount_rate))
 
     @property

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from yieldest.arrays import FloatArray
-from yieldest.uncertainty.propagation import Outcomes, columns, fewer, of_chain, run, summary
+from yieldest.uncertainty.propagation import Outcomes, Variates, fewer, run, summary
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.mean_uncertainty import season_uncertainty
@@ -47,15 +44,19 @@ be left (all common practice, no source)."""
 
 
 def usual_steps(
-    size: Mapping[str, float], days: float | None, has_reference: bool
-) -> tuple[MeasurementStep, ...]:
+    inputs: Iterable[UncertainInput], days: float | None, has_reference: bool
+) -> list[MeasurementStep]:
     """Return the steps that would help, as far as the inputs are known now.
 
-    `size` has the standard uncertainties by quantity: relative, but that of the height step's
-    exponent not; `days` are those of the wind record, None without one. What would be left is
-    common practice, no source, but for one more month: the missing seasons as
-    `yieldest.wind.mean_uncertainty` has them, the rest by the root of the time.
+    `days` are those of the wind record, None without one. What would be left is common practice, no
+    source, but for one more month: the missing seasons as `yieldest.wind.mean_uncertainty` has
+    them, the rest by the root of the time.
     """
+    size: dict[str, float] = {}  # relative, but that of the height step's exponent not
+    for each in inputs:
+        middle = abs(float(each.distribution.at(0.0)))
+        known = each.distribution.standard_uncertainty / (middle or 1.0)
+        size[each.quantity] = max(known, size.get(each.quantity, 0.0))
     steps = [
         MeasurementStep(step, work_days, {quantity: target / size[quantity]})
         for quantity, (step, work_days, target) in _TO_MEASURE.items()
@@ -78,7 +79,7 @@ def usual_steps(
             if size.get(quantity, 0.0) > 0
         }
         steps.append(MeasurementStep("long-term reference", 1.0, left))
-    return tuple(steps)
+    return steps
 
 
 @dataclass(frozen=True)
@@ -103,37 +104,30 @@ class Gain:
 
 
 def gains(
-    chain: Outcomes,
-    inputs: Sequence[UncertainInput],
-    variates: FloatArray,
-    steps: Sequence[MeasurementStep],
-    figure: str,
+    chain: Outcomes, variates: Variates, steps: Sequence[MeasurementStep], figure: str
 ) -> tuple[Gain, ...]:
     """Return what each step would bring to a figure, the most for each day of work first.
 
     The same draws (a part of them) with the variates of the inputs in question moved towards 0; the
     middle of the result would move too, when something is measured, but nobody knows yet where to.
     """
-    column, mine = columns(inputs), of_chain(chain, inputs)
-    some = fewer(variates, DRAWS)
-    before = _interval(figure, run(chain, inputs, some))
+    some = {name: fewer(each, DRAWS) for name, each in variates.items()}
+
+    def interval(left: Mapping[str, float]) -> tuple[float, float] | None:
+        nearer = {
+            each.name: some[each.name] * left.get(quantity, 1.0)
+            for quantity, each in chain.inputs.items()
+        }
+        found = summary(figure, run(chain, nearer)[figure])
+        return None if found.low is None or found.high is None else (found.low, found.high)
+
+    before = interval({})
     if before is None or before[0] == before[1]:
         return ()
     found = []
     for step in steps:
-        nearer = some.copy()
-        for each in mine:
-            nearer[:, column[each.name]] *= step.left.get(each.quantity, 1.0)
-        if np.array_equal(nearer, some):
-            continue
-        after = _interval(figure, run(chain, inputs, nearer))
-        if after is not None:
-            found.append(Gain(step.key, step.work_days, figure, before, after))
+        if any(step.left.get(quantity, 1.0) != 1 for quantity in chain.inputs):
+            after = interval(step.left)
+            if after is not None:
+                found.append(Gain(step.key, step.work_days, figure, before, after))
     return tuple(sorted(found, key=lambda gain: -gain.worth))
-
-
-def _interval(figure: str, found: Mapping[str, FloatArray]) -> tuple[float, float] | None:
-    range_ = summary(figure, found[figure])
-    if range_.low is None or range_.high is None:
-        return None
-    return range_.low, range_.high

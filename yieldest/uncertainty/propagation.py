@@ -21,6 +21,11 @@ _HALF_STEP = 2.0**-31
 """Half the grain of the Sobol points, which keeps them off 0, where the variate is infinite."""
 
 
+Variates = Mapping[str, FloatArray]
+"""Standard normal numbers by the name of the input, shape (draws,), or (draws, bins) for a curve
+bin by bin."""
+
+
 @dataclass(frozen=True)
 class Correlation:
     """How the errors of two quantities go together.
@@ -34,18 +39,9 @@ class Correlation:
     coefficient: float
 
 
-def columns(inputs: Sequence[UncertainInput]) -> dict[str, slice]:
-    """Return the columns of the variates that belong to each input, by name."""
-    ends = np.cumsum([each.variates for each in inputs])
-    return {
-        each.name: slice(int(end) - each.variates, int(end))
-        for each, end in zip(inputs, ends, strict=True)
-    }
-
-
 def draw_variates(
     inputs: Sequence[UncertainInput], correlations: Sequence[Correlation], draws: int, seed: int
-) -> FloatArray:
+) -> Variates:
     """Draw standard normal variates.
 
     Parameters
@@ -60,8 +56,8 @@ def draw_variates(
 
     Returns
     -------
-    ndarray, shape (draws, variates)
-        Scramble after scramble.
+    Variates
+        Scramble after scramble, by the name of the input.
 
     Raises
     ------
@@ -93,11 +89,15 @@ def draw_variates(
         except np.linalg.LinAlgError as error:
             raise InputError(
                 "uncertainty.correlation: the coefficients contradict each other (if two inputs "
-                "go with "
-                "a third, they must go with one another); make them smaller."
+                "go with a third, they must go with one another); make them smaller."
             ) from error
         variates[:, : len(single)] = variates[:, : len(single)] @ factor.T
-    return variates
+    ends = np.cumsum([one.variates for one in inputs])
+    parts = np.split(variates, ends[:-1], axis=1)
+    return {
+        one.name: part if one.variates > 1 else part[:, 0]
+        for one, part in zip(inputs, parts, strict=True)
+    }
 
 
 def fewer(drawn: FloatArray, draws: int) -> FloatArray:
@@ -138,11 +138,11 @@ class Outcomes(Protocol):
         """The build."""
 
     @property
-    def names(self) -> Mapping[str, str]:
-        """The name of the input that plays each quantity for this build."""
+    def inputs(self) -> Mapping[str, UncertainInput]:
+        """The inputs that are drawn for this build, by quantity."""
 
     def outcome(self, values: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
-        """Return the figures, shape (...), for values of inputs by name that broadcast.
+        """Return the figures, shape (...), for values of inputs by quantity that broadcast.
 
         An input left out has its central value; a curve bin by bin has shape (..., bins).
         """
@@ -180,34 +180,24 @@ class Convergence:
     enough_draws: int | None
 
 
-def of_chain(chain: Outcomes, inputs: Sequence[UncertainInput]) -> list[UncertainInput]:
-    """Return the inputs that a build depends on."""
-    return [each for each in inputs if each.name in chain.names.values()]
-
-
 def run(
-    chain: Outcomes,
-    inputs: Sequence[UncertainInput],
-    variates: FloatArray,
-    step: Callable[[int], None] = lambda done: None,
+    chain: Outcomes, variates: Variates, step: Callable[[int], None] = lambda done: None
 ) -> dict[str, FloatArray]:
-    """Carry draws, shape (draws, variates), through the chain of one build, by figure.
+    """Carry draws through the chain of one build; return each figure, shape (draws,).
 
-    Inputs that are not among those drawn keep their central values. The columns of the variates are
-    those of `inputs`, one after another; `step` is told how many draws were done.
+    `step` is told how many draws were done.
     """
-    column = columns(inputs)
+    draws = len(next(iter(variates.values())))
     parts: dict[str, list[FloatArray]] = {}
-    mine = of_chain(chain, inputs)
-    for start in range(0, len(variates), _CHUNK):
-        some = variates[start : start + _CHUNK]
-        values = {}
-        for each in mine:
-            own = some[:, column[each.name]]
-            values[each.name] = each.distribution.at(own if each.variates > 1 else own[:, 0])
+    for start in range(0, draws, _CHUNK):
+        some = slice(start, min(start + _CHUNK, draws))
+        values = {
+            quantity: each.distribution.at(variates[each.name][some])
+            for quantity, each in chain.inputs.items()
+        }
         for figure, found in chain.outcome(values).items():
-            parts.setdefault(figure, []).append(np.broadcast_to(found, len(some)))
-        step(len(some))
+            parts.setdefault(figure, []).append(np.broadcast_to(found, some.stop - start))
+        step(some.stop - start)
     return {figure: np.concatenate(part) for figure, part in parts.items()}
 
 
@@ -217,15 +207,11 @@ def summary(figure: str, found: FloatArray) -> Range:
     NaN, for a payback that never comes or the cost of no energy, is worse than any value.
     """
     ordered = np.sort(found)  # NaN last
-    if figure in MORE_IS_BETTER:
-        levels = {name: 1 - share for name, share in EXCEEDANCE.items()}
-    else:
-        levels = dict(EXCEEDANCE)
-    points = {name: number_or_none(quantile(ordered, level)) for name, level in levels.items()}
+    levels = {"low": 0.05, "high": 0.95}
+    for point, share in EXCEEDANCE.items():
+        levels[point] = 1 - share if figure in MORE_IS_BETTER else share
     return Range(
-        **points,
-        low=number_or_none(quantile(ordered, 0.05)),
-        high=number_or_none(quantile(ordered, 0.95)),
+        **{name: number_or_none(quantile(ordered, level)) for name, level in levels.items()},
         standard_uncertainty=None if np.isnan(ordered[-1]) else float(found.std()),
     )
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
@@ -19,7 +19,7 @@ from yieldest.uncertainty.propagation import (
     Correlation,
     Outcomes,
     Range,
-    columns,
+    Variates,
     convergence,
     draw_variates,
     quantile,
@@ -46,10 +46,8 @@ class BuildUncertainty:
     ----------
     name : str
     outcomes : mapping of str to ndarray, shape (draws,)
-        The draws of each figure, such as `cost_per_kwh`; NaN for a payback that never comes and
-        for the cost of no energy.
+        The draws of each figure; NaN for a payback that never comes and the cost of no energy.
     ranges : dict of str to Range
-        By figure.
     probability_of_payback, probability_that_it_pays : float or None
         That it pays back within its life, simply and at the discount rate; None without a price.
     probability_below_price : float or None
@@ -93,40 +91,23 @@ class BuildUncertainty:
             When the build has no such figure, or the coverage is not between 0 and 1.
         """
         tail = (1 - _between_0_and_1("coverage", coverage)) / 2
-        low, high = (quantile(self._sorted(figure), level) for level in (tail, 1 - tail))
-        return float(low), float(high)
+        return self._quantile(figure, tail), self._quantile(figure, 1 - tail)
 
     def exceeded_with(self, figure: str, probability: float) -> float:
         """Return what is reached or bettered with a probability: P90 with 0.90.
 
-        Parameters
-        ----------
-        figure : str
-            A key of `outcomes`. An energy or a present value is exceeded with the probability, a
-            cost or a payback is not.
-        probability : float
-            Between 0 and 1.
-
-        Returns
-        -------
-        float
-            NaN where it is never reached in so many cases.
-
-        Raises
-        ------
-        InputError
-            As `interval` does.
+        An energy or a present value is exceeded with the probability, a cost or a payback is not.
+        NaN where it is never reached in so many cases; an InputError as of `interval`.
         """
         level = _between_0_and_1("probability", probability)
-        ordered = self._sorted(figure)
-        return float(quantile(ordered, 1 - level if figure in MORE_IS_BETTER else level))
+        return self._quantile(figure, 1 - level if figure in MORE_IS_BETTER else level)
 
-    def _sorted(self, figure: str) -> FloatArray:
+    def _quantile(self, figure: str, level: float) -> float:
         if figure not in self.outcomes:
             raise InputError(
                 f"{self.name} has no {figure!r}; its figures are {', '.join(self.outcomes)}."
             )
-        return np.sort(self.outcomes[figure])
+        return float(quantile(np.sort(self.outcomes[figure]), level))
 
 
 def _between_0_and_1(name: str, value: float) -> float:
@@ -137,17 +118,7 @@ def _between_0_and_1(name: str, value: float) -> float:
 
 @dataclass(frozen=True)
 class Uncertainty:
-    """How sure the figures of a plan are.
-
-    Parameters
-    ----------
-    seed : int
-    convergence : Convergence
-    inputs : tuple of UncertainInput
-    correlations : tuple of Correlation
-        Those between inputs that are drawn.
-    builds : tuple of BuildUncertainty
-    """
+    """How sure the figures of a plan are; the correlations are those between inputs drawn."""
 
     seed: int
     convergence: Convergence
@@ -162,12 +133,8 @@ class Uncertainty:
     def interval(
         self, figure: str, coverage: float = 0.90, build: str | None = None
     ) -> tuple[float, float]:
-        """Return the coverage interval of a figure, of the first build where none is named.
-
-        See `BuildUncertainty.interval`.
-        """
-        of = self.builds[0] if build is None else self[build]
-        return of.interval(figure, coverage)
+        """Return the `BuildUncertainty.interval` of a build, the first where none is named."""
+        return (self.builds[0] if build is None else self[build]).interval(figure, coverage)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the fields of `Range` as columns, a row for each build and figure."""
@@ -204,69 +171,57 @@ def uncertainty_of(
     """
     draws = -(-draws // REPLICATES) * REPLICATES
     variates = draw_variates(inputs, correlations, draws, seed)
-    found = [run(chain, inputs, variates, step) for chain in chains]
-    price: FloatArray | float | None = price_per_kwh
-    for each in inputs:
-        if each.quantity == "price_per_kwh":
-            price = each.distribution.at(variates[:, columns(inputs)[each.name].start])
-    quantities = [each.quantity for each in inputs]
+    found = {chain.name: run(chain, variates, step) for chain in chains}
+    quantities = Counter(each.quantity for each in inputs)
     return Uncertainty(
         seed=seed,
-        convergence=convergence(found),
+        convergence=convergence(list(found.values())),
         inputs=tuple(inputs),
         correlations=tuple(
-            one
-            for one in correlations
-            if (quantities.count(one.first) > 1 if one.first == one.second
-                else {one.first, one.second} <= set(quantities))
+            one for one in correlations if Counter((one.first, one.second)) <= quantities
         ),
-        builds=tuple(
-            _build(index, chains, found, inputs, variates, price, steps)
-            for index in range(len(chains))
-        ),
-    )  # fmt: skip
+        builds=tuple(_build(chain, found, variates, price_per_kwh, steps) for chain in chains),
+    )
 
 
 def _build(
-    index: int,
-    chains: Sequence[Outcomes],
-    found: Sequence[Mapping[str, FloatArray]],
-    inputs: Sequence[UncertainInput],
-    variates: FloatArray,
-    price: FloatArray | float | None,
+    chain: Outcomes,
+    found: Mapping[str, Mapping[str, FloatArray]],
+    variates: Variates,
+    price_per_kwh: float | None,
     steps: Sequence[MeasurementStep],
 ) -> BuildUncertainty:
-    chain, mine = chains[index], found[index]
+    """Return how sure the figures of one build are, from the draws of all by name."""
+    mine = found[chain.name]
+    paid_back = pays = below_price = None
+    if "net_present_value" in mine:
+        paid_back = float(np.isfinite(mine["payback_years"]).mean())
+        pays = float(np.isfinite(mine["discounted_payback_years"]).mean())
+        price: FloatArray | float | None = price_per_kwh
+        if "price_per_kwh" in chain.inputs:
+            drawn = chain.inputs["price_per_kwh"]
+            price = drawn.distribution.at(variates[drawn.name])
+        used_kwh = mine.get("cost_per_used_kwh", mine["cost_per_kwh"])
+        below_price = None if price is None else float((used_kwh < price).mean())
     goal = "cost_per_kwh" if "cost_per_kwh" in mine else "life_kwh_per_year"
-    priced = "net_present_value" in mine
-
-    def share(held: npt.NDArray[np.bool_]) -> float:
-        return float(held.mean())
-
     return BuildUncertainty(
         name=chain.name,
         outcomes=mine,
         ranges={figure: summary(figure, values) for figure, values in mine.items()},
-        probability_of_payback=share(np.isfinite(mine["payback_years"])) if priced else None,
-        probability_that_it_pays=(
-            share(np.isfinite(mine["discounted_payback_years"])) if priced else None
-        ),
-        probability_below_price=(
-            share(mine.get("cost_per_used_kwh", mine["cost_per_kwh"]) < price)
-            if priced and price is not None
-            else None
-        ),
+        probability_of_payback=paid_back,
+        probability_that_it_pays=pays,
+        probability_below_price=below_price,
         beats={
-            other.name: {
+            name: {
                 figure: probability_of_doing_better(figure, mine[figure], theirs[figure])
                 for figure in COMPARED
                 if figure in mine and figure in theirs
             }
-            for other, theirs in zip(chains, found, strict=True)
-            if other is not chain
+            for name, theirs in found.items()
+            if name != chain.name
         },
-        drivers=drivers(chain, inputs, variates, {key: mine[key] for key in DRIVEN if key in mine}),
-        next_steps=gains(chain, inputs, variates, steps, goal),
+        drivers=drivers(chain, variates, {key: mine[key] for key in DRIVEN if key in mine}),
+        next_steps=gains(chain, variates, steps, goal),
     )
 
 

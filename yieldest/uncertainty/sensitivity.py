@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from yieldest.arrays import FloatArray, number_or_none
-from yieldest.uncertainty.propagation import Outcomes, columns, fewer, of_chain
-from yieldest.uncertainty.uncertain_inputs import UncertainInput
+from yieldest.uncertainty.propagation import Outcomes, Variates, fewer
 
 FAR = 1.6448536269514722
 """Score that one case in twenty lies above, and one in twenty below the negative of."""
@@ -40,45 +39,13 @@ class Driver:
         return 0.0 if self.low is None or self.high is None else abs(self.high - self.low)
 
 
-def swings(
-    chain: Outcomes, inputs: Sequence[UncertainInput]
-) -> dict[str, tuple[dict[str, float], dict[str, float]]]:
-    """Return, for each input of a build, the figures at its low and at its high end.
-
-    The bins of a curve, which err on their own, move one by one, and their effects add up by their
-    squares.
-    """
-    central = {name: float(figure) for name, figure in chain.outcome({}).items()}
-    found = {}
-    for each in of_chain(chain, inputs):
-        ends = each.distribution.at(np.array([-FAR, FAR]))
-        # One row for each end of each bin; an input of a single variate is a single bin.
-        rows = np.where(np.eye(each.variates, dtype=bool)[:, np.newaxis], ends[:, np.newaxis], 1.0)
-        value = rows.reshape(-1, each.variates) if each.variates > 1 else ends
-        figures = chain.outcome({each.name: value})
-        low, high = {}, {}
-        for name, figure in figures.items():
-            away = np.broadcast_to(figure, 2 * each.variates).reshape(-1, 2) - central[name]
-            length = np.sqrt((away**2).sum(axis=0)) * np.sign(away.sum(axis=0))
-            low[name], high[name] = (float(central[name] + one) for one in length)
-        found[each.name] = (low, high)
-    return found
-
-
 def first_order_shares(
     variates: FloatArray, figures: Mapping[str, FloatArray]
 ) -> dict[str, FloatArray]:
     """Return the share of each figure's variance that each input explains by itself.
 
-    Parameters
-    ----------
-    variates : ndarray, shape (draws, variates)
-    figures : mapping of str to ndarray, shape (draws,)
-
-    Returns
-    -------
-    dict of str to ndarray, shape (variates,)
-        By figure; NaN where it has no variance, or has no value in some draws.
+    Of variates of shape (draws, variates) and figures of shape (draws,); the shares have shape
+    (variates,), NaN where a figure has no variance, or no value in some draws.
 
     Notes
     -----
@@ -87,50 +54,62 @@ def first_order_shares(
     chance alone would put between the bin means is taken off (as in the adjusted coefficient of
     determination), so the share of an input without effect is 0 on the average, not above.
     """
-    draws, inputs = variates.shape
+    draws = len(variates)
     bins = min(_BINS, max(2, draws // 16))
     edges = np.arange(bins) * draws // bins
     counts = np.diff(np.append(edges, draws))
-    shares = {name: np.full(inputs, np.nan) for name in figures}
-    totals = {
-        name: float(((figure - figure.mean()) ** 2).sum()) for name, figure in figures.items()
-    }
-    for column in range(inputs):
-        order = np.argsort(variates[:, column])
-        for name, figure in figures.items():
-            if totals[name] > 0:
-                means = np.add.reduceat(figure[order], edges) / counts
-                between = float((counts * (means - figure.mean()) ** 2).sum())
-                within = (totals[name] - between) / (draws - bins)
-                shares[name][column] = (between - (bins - 1) * within) / totals[name]
-    return shares
+    off = np.stack(list(figures.values()))
+    off = off - off.mean(axis=1, keepdims=True)
+    total = (off**2).sum(axis=1, keepdims=True)
+    means = [
+        np.add.reduceat(off[:, order], edges, axis=1) / counts
+        for order in np.argsort(variates, axis=0).T
+    ]
+    between = np.stack([(counts * mean**2).sum(axis=1) for mean in means], axis=1)
+    within = (total - between) / (draws - bins)
+    varies = np.where(total > 0, total, np.nan)
+    return dict(zip(figures, (between - (bins - 1) * within) / varies, strict=True))
 
 
 def drivers(
-    chain: Outcomes,
-    inputs: Sequence[UncertainInput],
-    variates: FloatArray,
-    found: Mapping[str, FloatArray],
+    chain: Outcomes, variates: Variates, found: Mapping[str, FloatArray]
 ) -> dict[str, tuple[Driver, ...]]:
     """Rank the inputs of a build by their share of the variance of each figure found by `run`."""
-    column = columns(inputs)
-    ends = swings(chain, inputs)
-    shares = first_order_shares(
-        fewer(variates, _DRAWS), {figure: fewer(values, _DRAWS) for figure, values in found.items()}
-    )
-
-    def driver(each: UncertainInput, figure: str) -> Driver:
-        low, high = (number_or_none(end[figure]) for end in ends[each.name])
+    inputs = chain.inputs
+    central = chain.outcome({})
+    ends = {quantity: _ends(chain, quantity, central) for quantity in inputs}
+    columns = np.column_stack([fewer(variates[each.name], _DRAWS) for each in inputs.values()])
+    figures = {figure: fewer(values, _DRAWS) for figure, values in found.items()}
+    first = np.cumsum([0, *(each.variates for each in inputs.values())])[:-1]
+    ranked = {}
+    for figure, shares in first_order_shares(columns, figures).items():
         # The bins of a curve are independent of each other, so their shares add up.
-        share = float(shares[figure][column[each.name]].sum())
-        return Driver(each.name, low, high, number_or_none(max(share, 0.0)))
+        of_inputs = np.maximum(np.add.reduceat(shares, first), 0.0)
+        found_of = []
+        for (quantity, each), share in zip(inputs.items(), of_inputs, strict=True):
+            low, high = map(number_or_none, ends[quantity][figure])
+            found_of.append(Driver(each.name, low, high, number_or_none(share)))
+        ranked[figure] = tuple(sorted(found_of, key=lambda one: (-(one.share or 0.0), -one.swing)))
+    return ranked
 
-    return {
-        figure: tuple(
-            sorted(
-                (driver(each, figure) for each in of_chain(chain, inputs)),
-                key=lambda one: (-(one.share or 0.0), -one.swing),
-            )
-        )
-        for figure in found
-    }
+
+def _ends(
+    chain: Outcomes, quantity: str, central: Mapping[str, FloatArray]
+) -> dict[str, FloatArray]:
+    """Return each figure with one input at its low and at its high end, shape (2,).
+
+    The bins of a curve, which err on their own, move one by one, and their effects add up by their
+    squares.
+    """
+    each = chain.inputs[quantity]
+    values = each.distribution.at(np.array([-FAR, FAR]))
+    if each.variates > 1:
+        # One row for each end of each bin.
+        alone = np.eye(each.variates, dtype=bool)[:, np.newaxis]
+        values = np.where(alone, values[:, np.newaxis], 1.0).reshape(-1, each.variates)
+    ends = {}
+    for figure, found in chain.outcome({quantity: values}).items():
+        away = np.broadcast_to(found, 2 * each.variates).reshape(-1, 2) - central[figure]
+        length = np.sqrt((away**2).sum(axis=0)) * np.sign(away.sum(axis=0))
+        ends[figure] = central[figure] + length
+    return ends

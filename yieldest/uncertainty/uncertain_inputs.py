@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from yieldest.defaults import COMMON_PRACTICE, YEAR_TO_YEAR, Default
+from yieldest.defaults import COMMON_PRACTICE, YEAR_TO_YEAR
 from yieldest.energy.losses import ASSUMED_UNCERTAINTY, LOSS_CATEGORIES, STATED_UNCERTAINTY
 from yieldest.errors import InputError
 from yieldest.settings import NotNegative, Settings, at_most_one, key
@@ -47,9 +47,7 @@ class ValueKind:
     words: str
 
 
-FACTOR = ValueKind(
-    "factor", 0.01, 100.0, "a factor on what was computed (1 leaves it as it is)"
-)  # fmt: skip
+FACTOR = ValueKind("factor", 0.01, 100.0, "a factor on what was computed (1 leaves it as it is)")
 EXPONENT = ValueKind(
     "added to the exponent", -0.5, 0.5, "a number from -0.5 to 0.5 to add to the shear exponent"
 )
@@ -57,22 +55,6 @@ LOSS_SHARE = ValueKind("share of the energy", -0.5, 1.0, "a share of the energy,
 LIFE = ValueKind("years", 1.0, 100.0, "a life from 1 to 100 years")
 RATE = ValueKind("rate per year", -0.5, 1.0, "a real rate per year from -0.5 to 1")
 PRICE = ValueKind("money per kWh", 0.0, 1e6, "a price per kWh, 0 or more")
-
-
-@dataclass(frozen=True)
-class StandardUncertainty:
-    """A standard uncertainty that a stage states.
-
-    It is relative, but absolute for a loss, a life, a rate and an exponent.
-    """
-
-    size: float
-    source: str
-
-    @classmethod
-    def of_default(cls, default: Default, times: float = 1.0) -> Self:
-        """Take a default, times a value where the uncertainty is wanted in its unit."""
-        return cls(default.value * times, default.source)
 
 
 @dataclass(frozen=True)
@@ -93,12 +75,6 @@ class UncertainQuantity:
     left_out: str = ""
     kind: type[Lognormal | Normal | Triangular] = Lognormal
     example: dict[str, Any] = field(default_factory=lambda: {"standard_uncertainty": 0.05})
-
-    def default(self, *, assumed: bool = False) -> Default:
-        """Return the standard uncertainty that is taken where nobody states one."""
-        size = self.size_if_assumed if assumed else self.size
-        assert size is not None, f"{self.key} has no default"
-        return Default(f"uncertainty.{self.key}", self.words, size, "share", COMMON_PRACTICE)
 
     @property
     def left_out_words(self) -> str:
@@ -259,18 +235,9 @@ class StatedDistribution(Settings):
 class UncertainInput:
     """One uncertain input, as drawn.
 
-    Parameters
-    ----------
-    name : str
-        Its own; that of the quantity, with the build or file behind it where builds differ.
-    quantity : str
-        A key of `QUANTITIES`.
-    distribution : InputDistribution
-    source : str
-    by_plan : bool
-        Whether the plan states the distribution.
-    variates : int
-        Standard normal numbers that one draw takes: one for each bin of a curve bin by bin.
+    The name is its own: that of the quantity, a key of `QUANTITIES`, with the build or file behind
+    it where builds differ. One draw takes so many standard normal `variates`: one, or one for each
+    bin of a curve bin by bin.
     """
 
     name: str
@@ -291,51 +258,62 @@ class UncertainInput:
         return QUANTITIES[self.quantity].words + self.name.removeprefix(self.quantity)
 
 
-class GatheredInputs:
-    """The inputs gathered so far, with what the plan states in the place of the defaults."""
+@dataclass(frozen=True)
+class StandardUncertainty:
+    """A standard uncertainty that a stage states of the quantity that the estimate takes `central`.
 
-    def __init__(self, by_plan: Mapping[str, StatedDistribution]) -> None:
-        self._by_plan = by_plan
-        self._inputs: dict[str, UncertainInput] = {}
+    The size is relative, but absolute for a loss, a life, a rate and an exponent; an input of size
+    0 is drawn only where the plan states it. It is `of` a build, file or bill, or shared by all.
+    """
 
-    def add(
-        self,
-        quantity: str,
-        central: float,
-        stated: StandardUncertainty | None,
-        of: str = "",
-        variates: int = 1,
-    ) -> str:
-        """Note an input, once for all who share it, and return its name.
-
-        `central` is what the one-plan estimate takes, `of` the build, file or bill that the input
-        belongs to (empty where all share it). Without a default, or with none to speak of, the
-        input is drawn only where the plan states it.
-        """
-        name = f"{quantity} ({of})" if of else quantity
-        known, by_plan = QUANTITIES[quantity], self._by_plan.get(quantity)
-        if by_plan is not None:
-            taken, source = by_plan.around(known, central), "the plan"
-        elif stated is not None and stated.size > 0:
-            taken, source = known.around(central, stated.size), stated.source
-        else:
-            return name
-        self._inputs[name] = UncertainInput(
-            name, quantity, taken, source, by_plan is not None, variates
-        )
-        return name
+    quantity: str
+    size: float = 0.0
+    source: str = ""
+    central: float = 1.0
+    of: str = ""
+    variates: int = 1
 
     @property
-    def inputs(self) -> tuple[UncertainInput, ...]:
-        """The inputs in the order of `QUANTITIES`, the curve's bins last.
+    def name(self) -> str:
+        """The name of the input."""
+        return f"{self.quantity} ({self.of})" if self.of else self.quantity
 
-        The first dimensions of a Sobol sequence are the most even, so the long tail of bins that
-        matter little one by one comes behind.
-        """
-        order = list(QUANTITIES)
-        return tuple(
-            sorted(
-                self._inputs.values(),
-                key=lambda each: (each.variates > 1, order.index(each.quantity)),
-            )
+
+def usual(
+    quantity: str, central: float = 1.0, of: str = "", *, assumed: bool = False
+) -> StandardUncertainty:
+    """Return what is taken of a quantity where neither the plan nor a stage states its uncertainty.
+
+    `assumed` says that the value itself is.
+    """
+    known = QUANTITIES[quantity]
+    size = known.size_if_assumed if assumed else known.size
+    assert size is not None, f"{quantity} has no default"
+    times = 1.0 if known.values is RATE else central
+    return StandardUncertainty(quantity, size * times, COMMON_PRACTICE, central, of)
+
+
+def drawn(
+    stated: Iterable[StandardUncertainty], by_plan: Mapping[str, StatedDistribution]
+) -> tuple[UncertainInput, ...]:
+    """Return the inputs to draw, each once, with what the plan states in the place of the rest.
+
+    In the order of `QUANTITIES`, the curve's bins last: the first dimensions of a Sobol sequence
+    are the most even, so the long tail of bins that matter little one by one comes behind.
+    """
+    inputs = {}
+    for each in stated:
+        known, of_plan = QUANTITIES[each.quantity], by_plan.get(each.quantity)
+        if of_plan is not None:
+            taken, source = of_plan.around(known, each.central), "the plan"
+        elif each.size > 0:
+            taken, source = known.around(each.central, each.size), each.source
+        else:
+            continue
+        inputs[each.name] = UncertainInput(
+            each.name, each.quantity, taken, source, of_plan is not None, each.variates
         )
+    order = list(QUANTITIES)
+    return tuple(
+        sorted(inputs.values(), key=lambda one: (one.variates > 1, order.index(one.quantity)))
+    )
