@@ -11,10 +11,23 @@ from yieldest.economics.terms import EconomicTerms
 from yieldest.model.build_estimate import BuildEstimate
 
 Value = str | int | float | bool | None
-View = Literal["energy", "money", "page", "years", "frame", "json", "csv", "sweep", "sliders"]
-"""The tables of the terminal (energy, money), of the page (page, years), data frames, the results
-for machines, the CSV file, the rows of a sweep, and what the sliders of the page move."""
+View = Literal[
+    "decision", "energy", "money", "page", "years", "frame", "json", "csv", "sweep", "sliders"
+]
+"""The first screen (decision), the tables of the terminal in full (energy, money), of the page
+(page, years), data frames, the results for machines, the CSV file, the rows of a sweep, and what
+the sliders of the page move."""
 NEVER = "never"
+CURRENCY_SIGNS = {
+    "EUR": "€",
+    "GBP": "£",
+    "USD": "$",
+    "JPY": "¥",
+    "INR": "₹",
+    "KRW": "₩",
+    "NGN": "₦",
+}
+"""By code of ISO 4217, where the sign alone says which money it is; other codes are written out."""
 
 
 def _always(terms: EconomicTerms) -> bool:
@@ -80,7 +93,8 @@ class Quantity:
 
     def unit_in(self, currency: str) -> str:
         """Return the unit as tables write it."""
-        return self.unit.format(currency=currency).removeprefix("share").strip()
+        sign = CURRENCY_SIGNS.get(currency, currency)
+        return self.unit.format(currency=sign).removeprefix("share").strip()
 
     def named(self, currency: str) -> str:
         """Return words and unit, for the head of a column or a line without one for units."""
@@ -106,6 +120,16 @@ class Quantity:
         if value is None and self.never and terms.price_per_kwh is not None and earns:
             return NEVER
         return self.written(value)
+
+
+def in_currency(value: float | None, currency: str, digits: int = 3) -> str:
+    """Write an amount of money as people do: its sign in front, or else its code behind."""
+    if value is None:
+        return NOT_KNOWN
+    amount = (whole if digits > 2 else rounded)(abs(value), digits)
+    minus = "-" * (value < 0)
+    sign = CURRENCY_SIGNS.get(currency)
+    return f"{minus}{amount} {currency}" if sign is None else f"{minus}{sign}{amount}"
 
 
 @dataclass(frozen=True)
@@ -220,23 +244,23 @@ QUANTITIES = (
     ),
     Quantity(
         "net_kwh_per_year", "net energy", "kWh/year", lambda b: b.energy.net_kwh,
-        _MAIN | _in("energy", "years"), "energy of a year after losses, all machines",
-        better="higher", strong=True,
+        _MAIN | _in("decision", "energy", "years"), "energy of a year after losses, all machines",
+        digits=3, better="higher", strong=True,
     ),
     Quantity(
         "inter_annual_low_net_kwh", "  in a calm year", "kWh/year",
         lambda b: b.energy.inter_annual_low_kwh, _in("energy", "years", "frame", "json"),
-        "net energy of a calm year",
+        "net energy of a calm year", digits=3,
     ),
     Quantity(
         "inter_annual_high_net_kwh", "  in a windy year", "kWh/year",
         lambda b: b.energy.inter_annual_high_kwh, _in("energy", "years", "frame", "json"),
-        "net energy of a windy year",
+        "net energy of a windy year", digits=3,
     ),
     Quantity(
         "net_kwh_per_year_of_each", "  of each machine", "kWh/year",
         lambda b: b.energy.net_kwh / b.energy.count, _in("energy", "page"),
-        "net energy of a year, one machine",
+        "net energy of a year, one machine", digits=3,
     ),
     Quantity(
         "capacity_factor", "capacity factor", "share", lambda b: b.energy.capacity_factor,
@@ -258,7 +282,10 @@ QUANTITIES = (
         "hours_above_cut_out", "hours above cut-out", "h/year", lambda b: b.energy.hours.cut_out,
         _in("energy"), form=",.0f",
     ),
-    _of_cost("capital_cost", "capital cost", "{currency}", "what the build costs", _MAIN, digits=4),
+    _of_cost(
+        "capital_cost", "cost to build", "{currency}", "what the build costs",
+        _MAIN | _in("decision"), digits=4,
+    ),
     _of_cost(
         "capital_cost_without_wage", "  own labour for nothing", "{currency}",
         "what the build costs, own labour for nothing", digits=4, shown=_with_wage,
@@ -267,16 +294,20 @@ QUANTITIES = (
         "grant", "grant", "{currency}", "money given in year 0", _in("frame", "json"),
         better="higher",
     ),
-    _of_cost("labour_hours", "own labour", "hours", "own work to build it", digits=3),
     _of_cost(
-        "maintenance_per_year", "upkeep, first year", "{currency}/year", "upkeep in the first year"
+        "labour_hours", "own work", "hours", "own work to build it",
+        _in("decision", "money", "page", "frame", "json"), digits=3,
+    ),
+    _of_cost(
+        "maintenance_per_year", "upkeep (O&M), first year", "{currency}/year",
+        "upkeep in the first year", digits=3,
     ),
     _of_cost(
         "cost_per_kwh", "cost per kWh", "{currency}/kWh",
-        "discounted whole-life cost over discounted energy", _MAIN, strong=True,
+        "discounted whole-life cost over discounted energy", _MAIN | _in("decision"), strong=True,
     ),
     _of_cost(
-        "cost_per_kwh_by_capital_recovery", "  by recovery factor", "{currency}/kWh",
+        "cost_per_kwh_by_capital_recovery", "  by capital recovery factor", "{currency}/kWh",
         "cost per kWh by the capital recovery factor",
     ),
     _of_cost(
@@ -293,15 +324,16 @@ QUANTITIES = (
         "capital cost after grants over what the first year saves", never=True,
     ),
     _of_cost(
-        "payback_years", "payback", "years", "payback, replacements counted", _MAIN, never=True,
-        strong=True,
+        "payback_years", "payback, replacements counted", "years", where=_MAIN | _in("decision"),
+        never=True, strong=True,
     ),
     _of_cost(
         "discounted_payback_years", "discounted payback", "years",
         where=_MAIN - _in("sweep", "sliders"), never=True,
     ),
     _of_cost(
-        "net_present_value", "net present value", "{currency}", where=_MAIN, better="higher"
+        "net_present_value", "net present value", "{currency}", where=_MAIN | _in("decision"),
+        digits=3, better="higher",
     ),
     _of_cost(
         "internal_rate_of_return", "rate of return", "share per year",
@@ -312,7 +344,7 @@ QUANTITIES = (
         "present value of what is earned over that of what is paid", better="higher",
     ),
     _of_cost(
-        "return_to_own_labour_per_hour", "an own hour earns", "{currency}/hour",
+        "return_to_own_labour_per_hour", "an hour of your work earns", "{currency}/hour",
         "what an hour of own work earns", better="higher",
     ),
     _of_cost(

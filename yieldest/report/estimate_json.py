@@ -11,10 +11,10 @@ from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import cost_by_number
 from yieldest.model.quantities import quantities_of
+from yieldest.report.decision import decide
 from yieldest.report.json_values import json_ready, picked, weibull
 from yieldest.report.sentences.uncertainty import STEP_WORDS
 from yieldest.report.sentences.words import sentences
-from yieldest.report.verdict_words import reasons, verdict
 from yieldest.uncertainty.next_measurement import Gain
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
@@ -24,6 +24,7 @@ from yieldest.wind.long_term.correction import LongTermCorrection
 def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) -> dict[str, Any]:
     """Return an estimate as JSON-ready values in full precision; what cannot be had is None."""
     sure = [None] * len(estimate.builds) if uncertainty is None else uncertainty.builds
+    decision = decide(estimate, uncertainty)
     return {
         "plan": {"title": estimate.title, "currency": estimate.currency},
         "wind": _wind(estimate),
@@ -34,8 +35,9 @@ def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) ->
         ],
         "uncertainty": None if uncertainty is None else _uncertainty(uncertainty),
         "cost_by_number": json_ready(cost_by_number(estimate)),
-        "reasons": reasons(estimate),
-        "verdict": verdict(estimate),
+        "chosen": None if decision.chosen is None else decision.chosen.name,
+        "verdict": list(decision.verdict),
+        "pointers": [{"about": about, "text": text} for about, text in decision.pointers],
         "warnings": [
             *sentences(estimate.warnings),
             *(text for build in estimate.builds for text in sentences(build.warnings, build.name)),

@@ -10,6 +10,7 @@ from rich.text import Text
 from yieldest.arrays import percent, rounded
 from yieldest.model.estimate import Estimate, SweptEstimate
 from yieldest.model.quantities import lines_of, quantities_of
+from yieldest.report.decision import decide
 from yieldest.report.sections import (
     cautions_section,
     findings_notes,
@@ -20,14 +21,13 @@ from yieldest.report.sections import (
 )
 from yieldest.report.tables import Row, Section, TableView, builds_table
 from yieldest.report.terminal import (
+    print_answers,
     print_heading,
     print_item,
-    print_list,
     print_section,
     print_table,
 )
-from yieldest.report.uncertainty_text import drivers_tables, range_of, range_sentences
-from yieldest.report.verdict_words import reasons, verdict
+from yieldest.report.uncertainty_text import drivers_tables, range_of
 from yieldest.uncertainty.result import Uncertainty
 
 
@@ -38,7 +38,7 @@ def print_estimate(
     *,
     full: bool = False,
 ) -> None:
-    """Print the answer in words, a column per build, and what to know before trusting either.
+    """Print the answer on one screen: the verdict, the builds side by side, what to look at.
 
     Parameters
     ----------
@@ -46,26 +46,33 @@ def print_estimate(
     screen : rich.console.Console
     uncertainty : Uncertainty, optional
     full : bool
-        Whether to print the uncertainty of every input as well.
+        Whether to print all the rest: losses, steps to the hub, money, inputs, methods, cautions.
     """
+    decision = decide(estimate, uncertainty)
     screen.print(Text(estimate.title, style="bold"))
     screen.print(Text(_wind(estimate)))
-    ranges = [] if uncertainty is None else range_sentences(uncertainty)
-    print_list("In plain words", [*verdict(estimate), *ranges], screen)
+    screen.print()
+    screen.print(Text(" ".join(decision.verdict), style="bold"))
+    print_table(decision.table, screen)
+    screen.print()
+    print_answers(decision.pointers, screen)
+    if full:
+        _print_all(estimate, screen, uncertainty)
+    else:
+        screen.print(Text("All the rest: --full; charts and sliders: yieldest report PLAN."))
+
+
+def _print_all(estimate: Estimate, screen: Console, uncertainty: Uncertainty | None) -> None:
     print_table(_energy_table(estimate, uncertainty), screen)
     money = builds_table("Side by side, money in real terms (today's money)", "money", estimate)
     print_table(money, screen)
-    print_list("Why", reasons(estimate), screen)
     print_section(replace(money_section(estimate), title=""), screen)
     print_section(replace(hub_section(estimate), title=""), screen)
     if uncertainty is not None:
-        sure = uncertainty_section(estimate, uncertainty, full=full)
+        sure = uncertainty_section(estimate, uncertainty, full=True)
         ranges_table, *_, inputs = sure.tables
-        drivers = drivers_tables(uncertainty, estimate.currency)
-        print_section(replace(sure, tables=[ranges_table, *drivers, inputs]), screen, full=full)
-        if not full:
-            count = f"each of the {len(uncertainty.inputs)} inputs"
-            screen.print(f"\nHow uncertain {count} was taken to be, and on whose word: --full.")
+        tables = [ranges_table, *drivers_tables(uncertainty, estimate), inputs]
+        print_section(replace(sure, tables=tables), screen)
     print_heading("How it was computed", screen)
     for row in methods_table(estimate).rows:
         print_item("-", f"{row.label}: {row.cells[0]}", screen)
@@ -101,7 +108,7 @@ def _energy_table(estimate: Estimate, uncertainty: Uncertainty | None) -> TableV
     net = labels.index("net energy")
     if uncertainty is not None:
         years = tuple(range_of(build, "one_year_kwh") for build in uncertainty.builds)
-        rows.insert(net + 1, Row("  in nine years of ten", years, "kWh/year"))
+        rows.insert(net + 1, Row("  90 % range", years, "kWh/year"))
     drawn = "  drawn while idle"
     place = labels.index(drawn) if drawn in labels else net
     rows[place:place] = [

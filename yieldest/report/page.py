@@ -21,12 +21,12 @@ from yieldest.model.estimate import Estimate
 from yieldest.model.scenarios import BuildGrid
 from yieldest.plan import Plan
 from yieldest.report.chart import Chart, drawn
+from yieldest.report.decision import decide
 from yieldest.report.palette import BUILD_STYLES, PALETTE
 from yieldest.report.sections import count_of_warnings, sections_of
 from yieldest.report.sliders import interpolation_note, outcome, payload, slider_labels
 from yieldest.report.svg import StyleSheet, inline_svg
 from yieldest.report.tables import Row, TableView
-from yieldest.report.verdict_words import answer_of
 from yieldest.uncertainty.result import Uncertainty
 
 WIDEST_TABLE = 7
@@ -79,7 +79,7 @@ def page_of(
         policy=_policy(style, script),
         style=Markup(style),
         script=Markup(script),
-        answer=answer_of(estimate, uncertainty),
+        answer=decide(estimate, uncertainty).verdict,
         warnings=count_of_warnings(estimate),
         sections=sections_of(plan, estimate, uncertainty, grids, changes),
         charts=shown,

@@ -18,23 +18,23 @@ from yieldest.model.scenarios import BuildGrid
 from yieldest.plan import Plan
 from yieldest.provenance import Findings
 from yieldest.report.cautions import CAUTIONS
+from yieldest.report.decision import decide
 from yieldest.report.palette import BUILD_STYLES
 from yieldest.report.sentences.words import sentences
 from yieldest.report.sliders import one_at_a_time
 from yieldest.report.spending import (
-    break_even_sentences,
-    by_number_sentences,
+    break_even_sentence,
+    by_number_sentence,
     by_number_table,
     cost_sentences,
 )
-from yieldest.report.tables import Notes, Row, Section, TableView, builds_table
+from yieldest.report.tables import Notes, Row, Section, TableView, builds_table, called
 from yieldest.report.uncertainty_text import (
     inputs_table,
     next_step_sentences,
     ranges_table,
     sufficiency,
 )
-from yieldest.report.verdict_words import reasons, verdict
 from yieldest.report.wind_tables import (
     clock_sentence,
     fits_table,
@@ -67,9 +67,7 @@ def sections_of(
             "Side by side",
             intro=drawn,
             tables=[builds_table("Every build of the plan", "page", estimate)],
-            notes=_kept(
-                Notes("In plain words", verdict(estimate)), Notes("Why", reasons(estimate))
-            ),
+            notes=[Notes("In plain words", decide(estimate, uncertainty).verdict)],
         ),
         uncertainty_section(estimate, uncertainty),
         Section("energy", "Where the energy goes"),
@@ -120,17 +118,15 @@ def uncertainty_section(
         "How sure that is",
         intro=[
             sufficiency(uncertainty),
-            f"P90: so good or better in 90 cases of 100; {others}.",
+            f"P90: reached or bettered in 90 cases of 100; {others}.",
             spread,
         ],
         tables=[
-            ranges_table(uncertainty, estimate.currency, full=full),
+            ranges_table(uncertainty, estimate, full=full),
             usual,
             inputs_table(uncertainty),
         ],
-        notes=_kept(
-            Notes("What to measure next", next_step_sentences(uncertainty, estimate.currency))
-        ),
+        notes=_kept(Notes("What to measure next", next_step_sentences(uncertainty, estimate))),
     )
 
 
@@ -151,26 +147,32 @@ def hub_section(estimate: Estimate) -> Section:
 
 def money_section(estimate: Estimate) -> Section:
     """Return what each build costs, by number of machines, and what would make it pay."""
-    currency, numbers = estimate.currency, cost_by_number(estimate)
+    numbers = cost_by_number(estimate)
     return Section(
         "economics",
         "The money",
-        tables=[by_number_table(each, currency) for each in numbers],
+        tables=[by_number_table(each, estimate) for each in numbers],
         notes=_kept(
-            *(
-                Notes(f"{each.build}, by number of machines", by_number_sentences(each, currency))
-                for each in numbers
+            Notes(
+                "By number of machines", [by_number_sentence(each, estimate) for each in numbers]
             ),
-            *(Notes(f"What {b.name} costs", cost_sentences(b, estimate)) for b in estimate.builds),
-            Notes("What it would take to pay just so", break_even_sentences(estimate)),
+            *(
+                Notes(f"What {called(estimate, b.name)} costs", cost_sentences(b, estimate))
+                for b in estimate.builds
+            ),
+            Notes("Break-even", _needed(estimate)),
         ),
     )
+
+
+def _needed(estimate: Estimate) -> list[str]:
+    return [text for build in estimate.builds if (text := break_even_sentence(build, estimate))]
 
 
 def findings_notes(estimate: Estimate) -> list[Notes]:
     """Return what was assumed and warned of; what all builds share is said once."""
     return _kept(
-        *_findings(estimate, "Be warned", "Be warned of", lambda of: of.warnings, warn=True),
+        *_findings(estimate, "Check this", "Check this on", lambda of: of.warnings, warn=True),
         *_findings(estimate, "Assumed, for nobody stated it", "Assumed for", lambda of: of.assumed),
     )
 
@@ -189,7 +191,11 @@ def _findings(
     return [
         Notes(title, common, warn),
         *(
-            Notes(f"{of_build} {build.name}", [text for text in mine if text not in shared], warn)
+            Notes(
+                f"{of_build} {called(estimate, build.name)}",
+                [text for text in mine if text not in shared],
+                warn,
+            )
             for build, mine in zip(estimate.builds, every, strict=True)
         ),
     ]

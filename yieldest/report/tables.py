@@ -89,6 +89,20 @@ class Section:
     lines: Sequence[str] = ()
 
 
+def called(estimate: Estimate, build: str) -> str:
+    """Return how sentences call a build: A to Z by its place in the plan, or quoted if alone."""
+    if len(estimate.builds) == 1:
+        return f"“{build}”"
+    turn, rest = divmod([each.name for each in estimate.builds].index(build), 26)
+    return chr(ord("A") + rest) + (str(turn + 1) if turn else "")
+
+
+def build_heads(estimate: Estimate) -> list[str]:
+    """Return the heads of columns of builds: the letter of each and its name."""
+    names = [build.name for build in estimate.builds]
+    return names if len(names) == 1 else [f"{called(estimate, name)}: {name}" for name in names]
+
+
 def builds_table(caption: str, view: View, estimate: Estimate) -> TableView:
     """Return what stands in a view of the registry, a column for each build."""
     lines = lines_of(view, estimate.builds, estimate.terms)
@@ -102,4 +116,4 @@ def builds_table(caption: str, view: View, estimate: Estimate) -> TableView:
         )
         for line in lines
     ]
-    return TableView(caption, ["", *(build.name for build in estimate.builds)], rows)
+    return TableView(caption, ["", *build_heads(estimate)], rows)

@@ -53,7 +53,7 @@ def print_answers(answers: Iterable[tuple[str, str]], screen: Console) -> None:
     grid.add_column(overflow="fold")
     for question, answer in answers:
         grid.add_row(question, Text(answer))
-    screen.print(grid)
+    _print_trimmed(grid, screen)
 
 
 def print_table(view: TableView, screen: Console) -> None:
@@ -63,6 +63,7 @@ def print_table(view: TableView, screen: Console) -> None:
         screen.print(Text(view.caption, style="bold"))
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
     units = any(row.unit for row in view.rows)
+    marks = any(row.best is not None for row in view.rows)
     table.add_column(view.heads[0], overflow="fold", no_wrap=not view.words)
     for place, head in enumerate(view.heads[1:]):
         longest = max((len(row.cells[place]) for row in view.rows), default=0)
@@ -78,12 +79,26 @@ def print_table(view: TableView, screen: Console) -> None:
         table.add_column("unit")
     for row in view.rows:
         cells = [
-            Text(f"better {cell}" if place == row.best else cell)
+            _marked(cell, place == row.best, screen) if marks else Text(cell)
             for place, cell in enumerate(row.cells)
         ]
-        style = "bold" if row.strong else ""
-        table.add_row(Text(row.label), *cells, *([row.unit] if units else []), style=style)
-    screen.print(table)
+        table.add_row(Text(row.label), *cells, *([row.unit] if units else []))
+    _print_trimmed(table, screen)
+
+
+def _print_trimmed(table: Table, screen: Console) -> None:
+    """Print a table without the spaces at the ends of its lines."""
+    with screen.capture() as captured:
+        screen.print(table)
+    for line in captured.get().splitlines():
+        screen.out(line.rstrip(), highlight=False)
+
+
+def _marked(cell: str, is_best: bool, screen: Console) -> Text:
+    """Mark the best cell: bold on a terminal, with a tick in plain text."""
+    if screen.is_terminal:
+        return Text(cell, style="bold" if is_best else "")
+    return Text(f"{cell} {'✓' if is_best else ' '}")
 
 
 def print_section(section: Section, screen: Console, *, full: bool = True) -> None:

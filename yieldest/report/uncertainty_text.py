@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from yieldest.arrays import NOT_KNOWN, percent, rounded
+from yieldest.model.estimate import Estimate
 from yieldest.model.quantities import BY_KEY, NEVER
 from yieldest.report.sentences.uncertainty import STEP_WORDS
-from yieldest.report.tables import Row, TableView
+from yieldest.report.tables import Row, TableView, build_heads, called
 from yieldest.uncertainty.next_measurement import Gain
 from yieldest.uncertainty.propagation import EXCEEDANCE, TOLERANCE, Range
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
@@ -17,11 +18,13 @@ MOST_CERTAIN = 0.99
 FIRST = 6
 """Drivers that are shown; the rest is in the JSON."""
 
+WORTH_MEASURING = 0.05
+"""A measurement that narrows the range by less is not proposed."""
 ONLY_IN_FULL = ("P75", "P99")
 
 
 def between(range_: Range, digits: int = 2) -> str:
-    """Write the values that nine cases of ten lie between; never where no case has any."""
+    """Write the ends of a 90 % range; never where no case has any."""
     if range_.low is None and range_.high is None:
         return NEVER
     return f"{_or_never(range_.low, digits)} to {_or_never(range_.high, digits)}"
@@ -31,7 +34,7 @@ def _or_never(value: float | None, digits: int = 2) -> str:
     return NEVER if value is None else rounded(value, digits)
 
 
-def _chance(share: float | None) -> str:
+def chance_words(share: float | None) -> str:
     """Write a chance; nothing is certain, and nothing is ruled out."""
     if share is None:
         return NOT_KNOWN
@@ -47,46 +50,45 @@ def range_of(build: BuildUncertainty, measure: str) -> str:
     return between(build.ranges[measure]) if measure in build.ranges else NOT_KNOWN
 
 
-def range_sentences(uncertainty: Uncertainty) -> list[str]:
-    """Return for each build what a year may bring, and how likely it is to pay."""
-    sentences = []
-    for build in uncertainty.builds:
-        text = f"{build.name}: {between(build.ranges['one_year_kwh'])} kWh in nine years of ten"
-        if build.probability_that_it_pays is not None:
-            chance = _chance(build.probability_that_it_pays)
-            text += f"; chance that it pays: {chance}"
-        sentences.append(f"{text}.")
-    return sentences
-
-
 def goal_of(build: BuildUncertainty) -> str:
     """Return the figure whose uncertainty matters most: cost per kWh, or energy without a bill."""
     return "cost_per_kwh" if "cost_per_kwh" in build.drivers else "life_kwh_per_year"
 
 
-def next_step_sentences(uncertainty: Uncertainty, currency: str) -> list[str]:
-    """Return for each build what to measure next, the most useful first.
+def next_step_sentences(uncertainty: Uncertainty, estimate: Estimate) -> list[str]:
+    """Return for each build what narrows its range by 5 % or more, the most useful first.
 
     Where nothing that could be measured is likely to turn the answer, that is said instead.
     """
-    sentences = []
+    texts = []
     for build in uncertainty.builds:
-        pays = build.probability_that_it_pays
+        name, pays = called(estimate, build.name), build.probability_that_it_pays
         if pays is not None and not 1 - MOST_CERTAIN <= pays <= MOST_CERTAIN:
-            where = f"{build.name}: " if len(uncertainty.builds) > 1 else ""
-            sentences.append(
-                f"{where}nothing more for the money's sake: in more than "
-                f"{100 * MOST_CERTAIN:.0f} % of all cases it "
-                f"{'pays' if pays > MOST_CERTAIN else 'does not pay'}, so no measurement is likely "
-                "to turn the answer"
+            verb = "pays" if pays > MOST_CERTAIN else "does not pay"
+            texts.append(
+                f"{name}: nothing more for the money's sake: in more than "
+                f"{percent(MOST_CERTAIN)} of all cases it {verb}, so no measurement is likely to "
+                "turn the answer"
             )
-            continue
-        sentences += [
-            _sentence(build, gain, currency, len(uncertainty.builds))
-            for gain in build.next_steps[:3]
-            if gain.narrowed > 0.005
-        ]
-    return sentences
+        else:
+            texts += [f"{name}: {gain_words(gain, estimate)}" for gain in worth_measuring(build)]
+    return texts
+
+
+def worth_measuring(build: BuildUncertainty) -> list[Gain]:
+    """Return at most three measurements that narrow the range of a build's main figure."""
+    return [gain for gain in build.next_steps if gain.narrowed >= WORTH_MEASURING][:3]
+
+
+def gain_words(gain: Gain, estimate: Estimate) -> str:
+    """Say what a measurement is and what it would do to the range."""
+    unit = "kWh a year" if gain.figure != "cost_per_kwh" else f"{estimate.currency} per kWh"
+    before, after = (" to ".join(map(rounded, ends)) for ends in (gain.before, gain.after))
+    return (
+        f"{STEP_WORDS[gain.step]} (about {gain.work_days:g} "
+        f"day{'s' * (gain.work_days != 1)} of work): the 90 % range, {before} {unit}, becomes "
+        f"{after}, {percent(gain.narrowed)} narrower"
+    )
 
 
 def sufficiency(uncertainty: Uncertainty) -> str:
@@ -113,14 +115,14 @@ _WORDS = {
 """Energy of the draws; money has its words in the registry of quantities."""
 
 
-def ranges_table(uncertainty: Uncertainty, currency: str, *, full: bool) -> TableView:
+def ranges_table(uncertainty: Uncertainty, estimate: Estimate, *, full: bool) -> TableView:
     """Return every range and chance, a column for each build; P75 and P99 only in full."""
     builds = uncertainty.builds
     rows = []
     for measure in dict.fromkeys(key for build in builds for key in build.ranges):
         label, unit = _WORDS.get(measure) or (
             BY_KEY[measure].words,
-            BY_KEY[measure].unit_in(currency),
+            BY_KEY[measure].unit_in(estimate.currency),
         )
         rows.append(Row(label, tuple(range_of(build, measure) for build in builds), unit))
         for point, share in EXCEEDANCE.items():
@@ -139,12 +141,15 @@ def ranges_table(uncertainty: Uncertainty, currency: str, *, full: bool) -> Tabl
         ("its kWh cheaper than a bought one", lambda b: b.probability_below_price),
     ]
     for words, chance in chances:
-        rows.append(Row(f"chance: {words}", tuple(_chance(chance(build)) for build in builds)))
+        rows.append(
+            Row(f"probability: {words}", tuple(chance_words(chance(build)) for build in builds))
+        )
     for other in builds if len(builds) > 1 else ():
         beats = (build.beats.get(other.name, {}).get("cost_per_kwh") for build in builds)
-        cells = tuple(_chance(each) for each in beats)
-        rows.append(Row(f"chance: cheaper kWh than {other.name}", cells))
-    heads = ["in nine cases of ten", *(build.name for build in builds)]
+        cells = tuple(chance_words(each) for each in beats)
+        name = called(estimate, other.name)
+        rows.append(Row(f"probability: cheaper kWh than {name}", cells))
+    heads = ["90 % range", *build_heads(estimate)]
     return TableView("", heads, rows)
 
 
@@ -164,13 +169,13 @@ def inputs_table(uncertainty: Uncertainty) -> TableView:
     )
 
 
-def drivers_tables(uncertainty: Uncertainty, currency: str) -> list[TableView]:
+def drivers_tables(uncertainty: Uncertainty, estimate: Estimate) -> list[TableView]:
     """Return for each build the inputs that its uncertainty comes from, the largest first."""
     words = {each.name: each.words for each in uncertainty.inputs}
     tables = []
     for build in uncertainty.builds:
         goal = goal_of(build)
-        unit = f"{currency}/kWh" if goal == "cost_per_kwh" else "kWh/year"
+        unit = f"{estimate.currency}/kWh" if goal == "cost_per_kwh" else "kWh/year"
         rows = [
             Row(
                 words[driver.name],
@@ -179,19 +184,6 @@ def drivers_tables(uncertainty: Uncertainty, currency: str) -> list[TableView]:
             for driver in build.drivers[goal][:FIRST]
         ]
         heads = ["input", "share of the variance", f"alone, low to high end ({unit})"]
-        caption = f"What makes {FIGURE_WORDS[goal]} uncertain: {build.name}"
+        caption = f"What makes {FIGURE_WORDS[goal]} uncertain: {called(estimate, build.name)}"
         tables.append(TableView(caption, heads, rows))
     return tables
-
-
-def _sentence(build: BuildUncertainty, gain: Gain, currency: str, builds: int) -> str:
-    unit = f"{currency} per kWh" if gain.figure == "cost_per_kwh" else "kWh a year"
-    low, high = (rounded(value) for value in gain.before)
-    lower, higher = (rounded(value) for value in gain.after)
-    where = f"{build.name}: " if builds > 1 else ""
-    return (
-        f"{where}{STEP_WORDS[gain.step]} "
-        f"(about {gain.work_days:g} day{'s' * (gain.work_days != 1)} of work): "
-        f"nine cases of ten from {low} to {high} {unit} become {lower} to {higher}, "
-        f"{100 * gain.narrowed:.0f} % narrower"
-    )

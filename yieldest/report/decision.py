@@ -1,0 +1,540 @@
+"""The answer on one screen: which build to make, how sure that is, and what to look at next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from yieldest.arrays import percent, rounded, whole
+from yieldest.defaults import Assumed
+from yieldest.economics.cash_flow import flow_of
+from yieldest.economics.evaluation import Cost
+from yieldest.economics.measures import present_value
+from yieldest.economics.read_bill import EveryItemPerUnit
+from yieldest.economics.terms import (
+    EconomicTerms,
+    EveryKwhUsed,
+    ExportEarnsNothing,
+    NoDegradation,
+    OwnLabourFree,
+)
+from yieldest.energy.array_losses import HotCable
+from yieldest.energy.losses import kept_share
+from yieldest.hub.extremes import AboveEveryClass, ThrustInGust
+from yieldest.hub.rooftop import MachineOnRoof
+from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.estimate import Estimate
+from yieldest.model.number_of_machines import cost_by_number
+from yieldest.model.quantities import in_currency, lines_of
+from yieldest.provenance import Finding
+from yieldest.report.sentences.words import sentence
+from yieldest.report.spending import break_even_sentence, by_number_sentence
+from yieldest.report.tables import Row, TableView, build_heads, called
+from yieldest.report.uncertainty_text import (
+    MOST_CERTAIN,
+    WORTH_MEASURING,
+    between,
+    chance_words,
+    gain_words,
+    worth_measuring,
+)
+from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
+
+TOO_NEAR = 0.10
+"""Costs per kWh closer than this are too near to call; our choice, well within the usual
+uncertainty."""
+WORTH_NAMING = 0.02
+"""A cause or a difference that moves a figure by less than this share is not named; our choice."""
+THIN_MARGIN = 0.20
+"""Without draws, a build that loses money with so much less energy is on a knife's edge."""
+LIKELY = 0.80
+"""From this probability on a build is said to pay; below it is on a knife's edge (our choice)."""
+FEW_USED = 0.30
+"""A usual share of the energy that a house uses at once without a store; common practice."""
+HOUR_IN_KWH = 50.0
+"""What an hour of work is set at, in bought kWh, to see whether it matters; our choice."""
+MOST_COLUMNS = 5
+MOST_CHECKS = 2
+_RANGE_OF = {"net_kwh_per_year": "one_year_kwh"}
+"""Figures of the draws that bear another name than the quantity that they are the range of."""
+_ON_TRUST = {
+    EveryKwhUsed: ("every kWh is used by yourself", "economics.self_consumption_share"),
+    ExportEarnsNothing: ("what is sold earns nothing", "economics.export_price_per_kwh"),
+    OwnLabourFree: ("own work is free", "economics.wage_per_hour"),
+    NoDegradation: ("the output does not fall with age", "economics.degradation_per_year"),
+}
+"""What is taken for granted and how to state it, what moves the answer most first."""
+_DANGERS = (ThrustInGust, HotCable, MachineOnRoof, AboveEveryClass)
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The answer: a verdict of one or two sentences, the builds side by side, and short pointers.
+
+    Parameters
+    ----------
+    chosen : BuildEstimate or None
+        The build to make; None where none is worth it or nothing can be said.
+    verdict : tuple of str
+        With every assumption that moves the answer by more than its 90 % range.
+    table : TableView
+    pointers : tuple of (str, str)
+        A heading of one or two words, and a sentence.
+    """
+
+    chosen: BuildEstimate | None
+    verdict: tuple[str, ...]
+    table: TableView
+    pointers: tuple[tuple[str, str], ...]
+
+
+def decide(estimate: Estimate, uncertainty: Uncertainty | None) -> Decision:
+    """Return the answer of an estimate; without draws there are no ranges."""
+    candidates = [
+        _Candidate(place, build, estimate, uncertainty)
+        for place, build in enumerate(estimate.builds)
+    ]
+    priced = sorted((c for c in candidates if c.cost_per_kwh is not None), key=lambda c: c.per_kwh)
+    if estimate.terms.price_per_kwh is not None and priced:
+        best = max(priced, key=lambda each: each.gain)
+    else:
+        best = priced[0] if priced else max(candidates, key=lambda c: c.build.energy.net_kwh)
+    pays = best.gain >= 0 and best.is_likely
+    chosen = (
+        best.build if pays and best in priced and best.terms.price_per_kwh is not None else None
+    )
+    verdict = [*_started(estimate), _verdict(best, candidates, priced), *_rivals(best, priced)]
+    return Decision(
+        chosen=chosen,
+        verdict=(*verdict, *_caveats(best)),
+        table=_table(candidates, best),
+        pointers=tuple((head, text) for head, text in _pointers(best, candidates, priced) if text),
+    )
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    """A build with its draws, what it costs and earns over its life, and how it is called."""
+
+    place: int
+    build: BuildEstimate
+    estimate: Estimate
+    uncertainty: Uncertainty | None
+
+    @property
+    def draws(self) -> BuildUncertainty | None:
+        return None if self.uncertainty is None else self.uncertainty.builds[self.place]
+
+    @property
+    def terms(self) -> EconomicTerms:
+        return self.estimate.terms
+
+    @property
+    def is_alone(self) -> bool:
+        return len(self.estimate.builds) == 1
+
+    @property
+    def letter(self) -> str:
+        return called(self.estimate, self.build.name)
+
+    @property
+    def full_name(self) -> str:
+        return self.letter if self.is_alone else f"{self.letter}, “{self.build.name}”,"
+
+    @property
+    def cost(self) -> Cost:
+        if self.build.cost is None:
+            raise ValueError(f"{self.build.name} has no bill")
+        return self.build.cost
+
+    @property
+    def cost_per_kwh(self) -> float | None:
+        return None if self.build.cost is None else self.build.cost.cost_per_kwh
+
+    @property
+    def per_kwh(self) -> float:
+        return self.cost_per_kwh or 0.0
+
+    def money(self, value: float | None, digits: int = 3) -> str:
+        return in_currency(value, self.estimate.currency, digits)
+
+    def range(self, figure: str) -> str:
+        """Write the 90 % range of a figure; empty without draws."""
+        if self.draws is None or figure not in self.draws.ranges:
+            return ""
+        return between(self.draws.ranges[figure])
+
+    def with_range(self, text: str, figure: str, more: str = "") -> str:
+        """Write a figure with its range, and what else stands in the brackets."""
+        found = self.range(figure)
+        inside = "; ".join(part for part in (found and f"90 % range {found}", more) if part)
+        return f"{text} ({inside})" if inside else text
+
+    @cached_property
+    def paid(self) -> float:
+        """Present value of all that is spent."""
+        return float(present_value(self.cost.flow.cost, self.terms.discount_rate))
+
+    @cached_property
+    def earned(self) -> float:
+        """Present value of the energy."""
+        return float(present_value(self.cost.flow.value, self.terms.discount_rate))
+
+    @property
+    def gain(self) -> float:
+        """Net present value, 0 where no price is known."""
+        return 0.0 if self.build.cost is None else self.cost.net_present_value or 0.0
+
+    @property
+    def is_likely(self) -> bool:
+        """Whether it probably pays: by the draws, or else with a margin in the energy."""
+        chance = None if self.draws is None else self.draws.probability_that_it_pays
+        if chance is not None:
+            return chance >= LIKELY
+        return self.paid <= (1 - THIN_MARGIN) * self.earned
+
+    def gain_if(self, **changed: float) -> float:
+        """Return the net present value on other terms."""
+        terms = self.terms.model_copy(update=changed)
+        flow = flow_of(self.cost.expenditure, self.build.energy.net_kwh, terms)
+        return float(present_value(flow.net, terms.discount_rate))
+
+    def moves_more_than_its_range(self, gain: float) -> bool:
+        """Whether another net present value lies outside the 90 % range."""
+        found = None if self.draws is None else self.draws.ranges.get("net_present_value")
+        if found is None or found.low is None or found.high is None:
+            return True
+        return not found.low <= gain <= found.high
+
+
+def _started(estimate: Estimate) -> Iterator[str]:
+    if estimate.left_as_started:
+        yield (
+            f"{', '.join(estimate.left_as_started)}: still the invented numbers that `yieldest "
+            "start` wrote, so this is no answer about a machine of yours yet."
+        )
+
+
+def _verdict(best: _Candidate, all_: list[_Candidate], priced: list[_Candidate]) -> str:
+    """Return one sentence that names the build to make, or none."""
+    if not priced:
+        kwh = best.with_range(f"{rounded(best.build.energy.net_kwh, 3)} kWh", "one_year_kwh")
+        most = "makes" if best.is_alone else "makes most,"
+        return (
+            "Nothing can be said about the money: a build needs a bill and some energy for that. "
+            f"{best.full_name} {most} {kwh} a year."
+        )
+    life = best.terms.life_years
+    if best.terms.price_per_kwh is None:
+        cheapest = best.with_range(best.money(best.cost_per_kwh, 2), "cost_per_kwh")
+        return (
+            "Whether it pays cannot be said, for the plan does not state what a kWh is worth "
+            f"(economics.price_per_kwh); {best.full_name} makes "
+            f"{'one' if best.is_alone else 'the cheapest'} for {cheapest}."
+        )
+    years = best.cost.payback_years
+    when = (
+        f"is not paid off within its {life} years"
+        if years is None
+        else f"is paid off after {rounded(years)} years"
+    )
+    when = best.with_range(when, "payback_years", "replacements counted")
+    how_sure = ""
+    if best.draws is not None:
+        how_sure = (
+            f"; the probability that it pays is {chance_words(best.draws.probability_that_it_pays)}"
+        )
+    amount = f"{best.money(abs(best.gain))} in {life} years, in today's money"
+    if best.gain >= 0 and best.is_likely:
+        return f"Make {best.full_name.rstrip(',')}: it {when} and gains {amount}{how_sure}."
+    if best.gain >= 0:
+        return (
+            f"Make none for the money alone: {'even ' * (len(all_) > 1)}{best.full_name} is on a "
+            f"knife's edge. It {when} and gains {amount}{how_sure}."
+        )
+    advice, who = "Do not make it for the money", best.full_name
+    if len(priced) > 1:
+        advice, who = "Make none of them for the money", f"even {who} which loses least,"
+    return f"{advice}: {who} loses {amount}, and {when}{how_sure}."
+
+
+def _rivals(best: _Candidate, priced: list[_Candidate]) -> Iterator[str]:
+    """Say where the cheapest kWh comes from another build, or the two are too near to call."""
+    if len(priced) < 2:
+        return
+    first, second = priced[:2]
+    if second.per_kwh <= first.per_kwh * (1 + TOO_NEAR):
+        yield (
+            f"{first.letter} and {second.letter} are too near to call: "
+            f"{first.money(first.per_kwh, 2)} and {second.money(second.per_kwh, 2)} a kWh are "
+            "closer than the uncertainty in either."
+        )
+    elif first is not best:
+        but = "gains less" if best.gain >= 0 else "loses more"
+        yield (
+            f"{first.letter} makes the cheaper kWh, {first.money(first.per_kwh, 2)} against "
+            f"{best.money(best.per_kwh, 2)}, but {but}."
+        )
+
+
+def _caveats(best: _Candidate) -> Iterator[str]:
+    """Return the assumptions that move the answer by more than its 90 % range."""
+    roof = best.build.wind.roof
+    if roof is not None and roof.disturbed_share > 0:
+        yield (
+            f"{percent(roof.disturbed_share)} of its rotor stands in the disturbed flow over the "
+            "roof, where no formula gives a figure to trust: take all of this as the most it could "
+            "be."
+        )
+    if best.cost_per_kwh is None or best.terms.price_per_kwh is None:
+        return
+    counted = []
+    if best.terms.self_consumption_share == 1.0:
+        gain = best.gain_if(self_consumption_share=FEW_USED)
+        if best.moves_more_than_its_range(gain):
+            counted.append(
+                f"every kWh as one that would have been bought (with {percent(FEW_USED)} of them, "
+                f"and the rest for nothing, it {_gains_or_loses(best, gain)})"
+            )
+    hours, earns = best.cost.labour_hours, best.cost.return_to_own_labour_per_hour
+    if hours > 0 and not best.terms.wage_per_hour and earns is not None and earns > 0:
+        wage = HOUR_IN_KWH * best.terms.price_per_kwh
+        if best.moves_more_than_its_range(best.gain - hours * wage):
+            counted.append(
+                f"{whole(hours, 3)} hours of own work as free (spread over them, each earns "
+                f"{best.money(earns, 2)})"
+            )
+    bill = best.build.bill
+    if best.build.energy.count > 1 and bill is not None:
+        found = [f for f in bill.provenance.assumed if isinstance(f, EveryItemPerUnit)]
+        if found:
+            counted.append("every part of the bill once for each machine (it has no scope column)")
+    if counted:
+        yield f"That counts {'; and '.join(counted)}."
+
+
+def _gains_or_loses(best: _Candidate, gain: float) -> str:
+    """Say a gain or a loss."""
+    return f"{'gains' if gain >= 0 else 'loses'} {best.money(abs(gain))}"
+
+
+def _table(candidates: list[_Candidate], best: _Candidate) -> TableView:
+    """Return the builds as columns A, B, C, each figure with its 90 % range."""
+    shown = candidates[:MOST_COLUMNS]
+    if best not in shown:
+        shown = [*shown[:-1], best]
+    estimate = best.estimate
+    rows = []
+    for line in lines_of("decision", [each.build for each in shown], estimate.terms):
+        key = line.quantity.key
+        cells = tuple(
+            f"{text} ({found})" if (found := each.range(_RANGE_OF.get(key, key))) else text
+            for each, text in zip(shown, line.texts, strict=True)
+        )
+        label = line.quantity.named(estimate.currency)
+        if key == "cost_per_kwh" and estimate.terms.price_per_kwh is not None:
+            label += f", a bought one {estimate.terms.price_per_kwh:g}"
+        rows.append(Row(label, cells, "", line.quantity.strong, line.best))
+    chances = [None if e.draws is None else e.draws.probability_that_it_pays for e in shown]
+    if any(chance is not None for chance in chances):
+        rows.append(Row("probability that it pays", tuple(map(chance_words, chances))))
+    every = build_heads(estimate)
+    heads = [every[each.place] for each in shown]
+    return TableView("", ["" if best.draws is None else "in brackets the 90 % range", *heads], rows)
+
+
+def _pointers(
+    best: _Candidate, all_: list[_Candidate], priced: list[_Candidate]
+) -> Iterator[tuple[str, str]]:
+    yield "Why", _why(best, priced)
+    for each in cost_by_number(best.estimate):
+        yield "How many", by_number_sentence(each, best.estimate)
+    yield "Break-even", break_even_sentence(best.build, best.estimate)
+    yield "Middle", _middle(best)
+    yield "On trust", _on_trust(best.estimate)
+    yield "Dangers", _dangers(all_)
+    yield from _checks(all_)
+    yield "Next", _next(best)
+    if len(all_) > MOST_COLUMNS:
+        yield "Not shown", f"{len(all_) - MOST_COLUMNS} more builds stand in --full and --json."
+
+
+def _why(best: _Candidate, priced: list[_Candidate]) -> str:
+    """Say why the kWh of the best is cheaper or dearer than that of the next."""
+    others = [each for each in priced if each is not best and each.per_kwh > 0]
+    if best not in priced or not others or best.per_kwh <= 0:
+        return ""
+    other = others[0]
+    energy = best.build.energy.net_kwh / other.build.energy.net_kwh
+    cost = best.paid / other.paid
+    cheaper = cost < energy
+    return (
+        f"A kWh of {best.letter} is {'cheaper' if cheaper else 'more expensive'} than one of "
+        f"{other.letter}: {best.letter} makes {_times(energy)} energy for {_times(cost)} "
+        f"whole-life cost{_cause(best, other, cheaper)}."
+    )
+
+
+def _times(ratio: float) -> str:
+    return "about the same" if 0.95 < ratio < 1.05 else f"{ratio:.2g} times the"
+
+
+def _cause(one: _Candidate, other: _Candidate, cheaper: bool) -> str:
+    """Name what speaks most for a build where it is cheaper, or against it where it is not."""
+    speed, speed_other = (each.build.distribution.mean_speed_ms for each in (one, other))
+    kept, kept_other = (kept_share(each.build.energy.losses) for each in (one, other))
+    later, later_other = (_later_share(each) for each in (one, other))
+    per_kw, per_kw_other = (_capital_per_kw(each) for each in (one, other))
+    causes = [
+        # Energy goes at most with the cube of the wind, and with less near rated power.
+        (
+            2 * math.log(speed / speed_other),
+            f"the mean wind at its hub is {speed:.1f} rather than {speed_other:.1f} m/s",
+        ),
+        (
+            math.log(kept / kept_other),
+            f"it loses {percent(1 - kept)} rather than {percent(1 - kept_other)} of its energy on "
+            "the way",
+        ),
+        (
+            math.log((1 - later) / (1 - later_other)),
+            f"upkeep and replacements are {percent(later)} rather than {percent(later_other)} of "
+            "its whole-life cost",
+        ),
+        (
+            math.log(per_kw_other / per_kw),
+            f"it costs {one.money(per_kw)} rather than {one.money(per_kw_other)} for each kW of "
+            "rated power",
+        ),
+    ]
+    sign = 1.0 if cheaper else -1.0
+    weight, text = max((sign * weight, text) for weight, text in causes)
+    return f"; {text}" if weight > WORTH_NAMING else ""
+
+
+def _later_share(of: _Candidate) -> float:
+    """Return the share of the whole-life cost that is paid after the first day."""
+    first = float(of.cost.flow.cost[0])
+    return min(0.99, max(0.0, 1 - first / of.paid)) if of.paid > 0 else 0.0
+
+
+def _capital_per_kw(of: _Candidate) -> float:
+    rated_kw = of.build.curve.rated_power_w * of.build.energy.count / 1000
+    return max(of.cost.capital_cost, 1e-9) / max(rated_kw, 1e-9)
+
+
+def _middle(best: _Candidate) -> str:
+    """Say why the middle of the draws is not the plan's own figure, where they differ."""
+    draws, central = best.draws, best.cost_per_kwh
+    if (
+        best.uncertainty is None
+        or draws is None
+        or central is None
+        or "cost_per_kwh" not in draws.ranges
+    ):
+        return ""
+    middle = draws.ranges["cost_per_kwh"].p50
+    if middle is None or abs(middle / central - 1) <= WORTH_NAMING:
+        return ""
+    sided = [
+        (((driver.low + driver.high) / 2 - central) * math.copysign(1, middle - central), driver)
+        for driver in draws.drivers["cost_per_kwh"]
+        if driver.low is not None and driver.high is not None
+    ]
+    words = {each.name: each.words for each in best.uncertainty.inputs}
+    gap, most = max(sided, key=lambda pair: pair[0])
+    more = "more expensive" if middle > central else "cheaper"
+    return (
+        f"Half of all cases cost more than {best.money(middle, 2)} a kWh, the plan's own figures "
+        f"give {best.money(central, 2)}: {words[most.name]}, drawn to either side, makes it "
+        f"{more} on the whole ({rounded(most.low)} to {rounded(most.high)})."
+        if gap > 0
+        else ""
+    )
+
+
+def _on_trust(estimate: Estimate) -> str:
+    """Name what was taken for granted and the keys that would state it."""
+    found = [
+        *estimate.assumed,
+        *(each for build in estimate.builds for each in build.assumed),
+    ]
+    kinds = {type(each): each for each in found}
+    parts = [f"{words} ({key})" for kind, (words, key) in _ON_TRUST.items() if kind in kinds]
+    defaults = list(dict.fromkeys(each.default for each in found if isinstance(each, Assumed)))
+    parts += [f"{each.words.split(',')[0].lower()} {each} ({each.key})" for each in defaults]
+    count = len(dict.fromkeys(map(sentence, found)))
+    named = parts[:3]
+    if count > len(named):
+        named.append(f"{count - len(named)} more in --full")
+    return f"{'; '.join(named)}." if parts else ""
+
+
+def _warnings(all_: list[_Candidate]) -> Iterator[tuple[Finding | str, str]]:
+    """Return each warning with the letter of the build it is of, empty where of all."""
+    estimate = all_[0].estimate
+    for found in estimate.warnings:
+        yield found, ""
+    for each in all_:
+        for found in each.build.warnings:
+            shared = all(found in other.build.warnings for other in all_)
+            yield found, "" if shared else each.letter
+
+
+def _dangers(all_: list[_Candidate]) -> str:
+    """Say in short what of this plan can hurt someone."""
+    found = list(_warnings(all_))
+    parts = []
+    thrusts = [each for each, _ in found if isinstance(each, ThrustInGust)]
+    if thrusts:
+        most = max(thrusts, key=lambda each: each.thrust_n)
+        parts.append(
+            f"a gust of {most.gust_ms:.0f} m/s pushes a mast with up to {rounded(most.thrust_n)} N"
+        )
+    cables = [each for each, _ in found if isinstance(each, HotCable)]
+    if cables:
+        hottest = max(cables, key=lambda each: each.lost_share)
+        parts.append(
+            f"cables get warm ({hottest.current_a:.0f} A in "
+            f"{hottest.cable.cross_section_mm2:g} mm2)"
+        )
+    if any(isinstance(each, MachineOnRoof) for each, _ in found):
+        parts.append("a roof needs a structural engineer first")
+    if any(isinstance(each, AboveEveryClass) for each, _ in found):
+        parts.append("the wind is stronger than every class of IEC 61400-2")
+    parts.append("masts, overspeed, batteries, mains and ice: docs/safety.md and local codes")
+    return f"{'; '.join(parts)}."
+
+
+def _checks(all_: list[_Candidate]) -> Iterator[tuple[str, str]]:
+    """Return the first other warnings as they are, and how many more there are."""
+    texts = list(
+        dict.fromkeys(
+            f"{of}: {sentence(found)}" if of and len(all_) > 1 else sentence(found)
+            for found, of in _warnings(all_)
+            if not isinstance(found, _DANGERS)
+        )
+    )
+    for place, text in enumerate(texts[:MOST_CHECKS]):
+        yield "" if place else "Check", text
+    if len(texts) > MOST_CHECKS:
+        yield "", f"{len(texts) - MOST_CHECKS} more to check in --full."
+
+
+def _next(best: _Candidate) -> str:
+    """Say what to measure next: what narrows the range most for the work, if anything does."""
+    draws = best.draws
+    if draws is None:
+        return ""
+    chance = draws.probability_that_it_pays
+    if chance is not None and not 1 - MOST_CERTAIN <= chance <= MOST_CERTAIN:
+        return (
+            "measure nothing more for the money's sake: no measurement is likely to turn this "
+            "answer."
+        )
+    steps = worth_measuring(draws)
+    if not steps:
+        return f"no single measurement narrows the range by {percent(WORTH_MEASURING)} or more."
+    return f"{gain_words(steps[0], best.estimate)}."
