@@ -16,7 +16,7 @@ BUILD_KEYS = {
 
 
 def test_estimate_shows_each_build_and_what_was_assumed(run, demo_site):
-    shown = run("estimate", demo_site)
+    shown = run("estimate", demo_site, "--full")
     assert shown.code == 0
     assert shown.err == ""
     builds = run("estimate", demo_site, "--json").json["builds"]

@@ -188,7 +188,8 @@ def test_a_stand_in_is_always_labelled(run, hill_yard, edit):
     edit(plan, "cut_out_ms = 18", "cut_out_ms = 18\nrated_power_w = 110")
     ran = run("estimate", hill_yard)
     assert ran.code == 0, ran.err
-    assert "nobody measured it" in " ".join(ran.out.split())
+    full = run("estimate", hill_yard, "--full").out
+    assert "nobody measured it" in " ".join(full.split())
     assert [line.split()[2:4] for line in ran.out.splitlines() if "power curve  " in line] == [
         ["given", "modelled"]
     ]
@@ -210,7 +211,7 @@ def test_idle_draw_and_extrapolation_are_shown(run, hill_yard, edit):
     assert drawn["idle_draw_kwh_per_year"] == pytest.approx(expected)
     assert drawn["net_kwh_per_year"] == pytest.approx(plain["net_kwh_per_year"] - expected)
     assert drawn["gross_kwh_per_year"] == pytest.approx(plain["gross_kwh_per_year"])
-    page = run("estimate", hill_yard).out
+    page = run("estimate", hill_yard, "--full").out
     assert "drawn while idle" in page
     assert "of it above the last measured wind" in page
     edit(plan, "cut_out_ms = 18", 'cut_out_ms = 18\nextrapolation = "zero"')

@@ -7,6 +7,7 @@ import shutil
 import statistics
 from pathlib import Path
 
+import numpy as np
 import pytest
 from conftest import kinds
 
@@ -18,7 +19,7 @@ from yieldest.model.inputs import read
 from yieldest.model.site_wind import FrozenCupsNotSought
 from yieldest.plan import load_plan
 from yieldest.plan.overrides import read_override
-from yieldest.report.verdict_words import verdict, whether_it_pays
+from yieldest.report.decision import decide
 from yieldest.wind.distribution import LOW_MEAN_SPEED_MS
 from yieldest.wind.resource import PoorWeibullFit
 
@@ -74,7 +75,7 @@ def test_a_site_runs_cleanly(site, run, tmp_path):
     checked = run("check", folder)
     assert (checked.code, checked.err) == (0, "")
     assert "the plan is sound" in checked.out
-    shown = run("estimate", folder, "--draws", 512)
+    shown = run("estimate", folder, "--draws", 512, "--full")
     assert (shown.code, shown.err) == (0, "")
     assert max(map(len, shown.out.splitlines())) <= 100
     page = tmp_path / "page.html"
@@ -124,10 +125,14 @@ def test_the_quay_stands_on_a_knifes_edge_and_its_winter_would_have_promised_muc
 ):
     result, _ = estimates["fishing-quay"]
     assert max(gains(result)) == pytest.approx(told("Fishing quay", "shrinks to # EUR"), rel=0.1)
-    first = whether_it_pays(result)[0]
-    assert first.startswith("On a knife's edge")
-    less = told("Fishing quay", "make # % less")
-    assert f"{less:.0f} % less energy than computed" in first
+    decision = decide(result, None)
+    assert decision.chosen is None
+    assert "knife's edge" in decision.verdict[0]
+    flow, rate = max(result.builds, key=lambda build: build.cost.net_present_value).cost.flow, 0.03
+    assert result.terms.discount_rate == rate
+    years = (1 + rate) ** -np.arange(flow.cost.size)
+    spare = 1 - (years @ flow.cost) / (years @ flow.value)
+    assert 100 * spare == pytest.approx(told("Fishing quay", "make # % less"), abs=0.5)
     copied = shutil.copytree(DEMO_SITES / "fishing-quay", tmp_path / "quay")
     text = (copied / "plan.toml").read_text(encoding="utf-8")
     section = text[text.index("\n[wind.reference]\n") + 1 :].split("\n\n")[0]
@@ -135,13 +140,13 @@ def test_the_quay_stands_on_a_knifes_edge_and_its_winter_would_have_promised_muc
     edit(copied / "plan.toml", section, "# " + section.replace("\n", "\n# "))
     winter = load(copied).estimate()
     assert max(gains(winter)) == pytest.approx(told("Fishing quay", "gain # EUR"), rel=0.02)
-    assert "pays" in whether_it_pays(winter)[0]
+    assert decide(winter, None).chosen is not None
 
 
 def test_the_plain_says_no_and_a_taller_mast_does_not_help(estimates):
     result, needed = estimates["river-plain"]
     low, high = result.builds
-    assert "Not worth it for the money" in " ".join(verdict(result))
+    assert decide(result, None).verdict[0].startswith("Make none of them for the money")
     assert high.cost.cost_per_kwh < low.cost.cost_per_kwh
     assert high.cost.net_present_value < low.cost.net_present_value < 0
     assert high.cost.cost_per_kwh == pytest.approx(told("River plain", "# USD a kWh"), rel=0.01)
@@ -162,7 +167,7 @@ def test_the_hut_pays_only_because_of_its_price(estimates):
     assert hut.distribution.mean_speed_ms < LOW_MEAN_SPEED_MS
     assert hut.air.density_kg_m3 / 1.225 == pytest.approx(4 / 5, abs=0.03)
     assert result.terms.price_per_kwh == told("Ridge hut", "costs # CHF")
-    assert whether_it_pays(result)[0].startswith("On these figures one of 1.2 m pays")
+    assert decide(result, None).chosen is hut
     assert needed.price_per_kwh == pytest.approx(price, abs=0.05)
     assert gains(changed("ridge-hut", f"economics.price_per_kwh={price - 0.1}"))[0] < 0
     valley = changed("ridge-hut", f"economics.price_per_kwh={told('Ridge hut', 'at the # CHF')}")
@@ -190,16 +195,14 @@ def test_the_quays_wind_as_read_and_over_the_years(estimates):
 
 
 def test_the_plain_says_why_not_and_sends_nobody_measuring(run):
-    shown = " ".join(run("estimate", DEMO_SITES / "river-plain").out.split())
-    why = re.search(
-        r"Why: .* worth ([\d,]+) USD, and building and keeping it costs ([\d,]+);", shown
-    )
-    earned, paid = (float(text.replace(",", "")) for text in why.groups())
-    lost = float(re.search(r"is down ([\d,]+) USD", shown)[1].replace(",", ""))
-    assert paid - earned == pytest.approx(lost, abs=100)
-    assert "it would take a mean wind of 5.9 m/s at the hub, where 2.9 is computed" in shown
-    assert shown.count("no measurement is likely to turn the answer") == 2
-    assert "narrower" not in shown
+    answer = run("estimate", DEMO_SITES / "river-plain", "--json").json
+    pointers = {each["about"]: each["text"] for each in answer["pointers"]}
+    low, _ = answer["builds"]
+    assert f"loses ${-low['net_present_value']:,.0f}"[:9] in answer["verdict"][0]
+    assert "a mean wind at the hub of 5.9 (now 2.9) m/s" in pointers["Break-even"]
+    assert "no measurement is likely to turn this answer" in pointers["Next"]
+    assert all(build["uncertainty"]["chance_paid_back_with_interest"] < 0.01
+               for build in answer["builds"])  # fmt: skip
 
 
 def test_a_kwh_of_the_hut_that_is_used_costs_what_it_would_have_to_be_worth(estimates, run):
@@ -238,5 +241,9 @@ def test_a_sweep_says_never_where_the_hut_never_pays(run):
 def test_the_page_of_the_hut_sets_a_used_kwh_against_the_generators(tmp_path, run):
     page = tmp_path / "hut.html"
     run("report", DEMO_SITES / "ridge-hut", "-o", page, "--set", "uncertainty.draws=0")
-    text = " ".join(page.read_text(encoding="utf-8").split())
-    assert "a used one costs 3.6 and is worth 4.9 CHF, and 25 % of them are worth nothing" in text
+    rows = re.findall(r"<tr.*?</tr>", page.read_text(encoding="utf-8"), re.DOTALL)
+    (used,) = [row for row in rows if "cost per used kWh" in row]
+    assert ">3.6<" in used
+    shown = run("estimate", DEMO_SITES / "ridge-hut", "--draws", "0").out
+    (line,) = [line for line in shown.splitlines() if line.startswith("cost per used kWh")]
+    assert "a bought one 4.9" in line and line.endswith(" 3.6")

@@ -87,7 +87,7 @@ def test_cards_show_the_figures_and_escape_every_name(hostile_yard, hostile):
     assert {"table", "caption", "th", "td"} <= set(shown.names)
     assert not {"script", "img", "svg", "b"} & set(shown.names)
     assert hostile["first"] in shown.text
-    assert "cost per kWh (EUR/kWh)" in shown.text
+    assert "cost per kWh (€/kWh)" in shown.text
     build = estimate.builds[0]
     wind = Tags(build.distribution._repr_html_())
     assert f"{build.distribution.mean_speed_ms:.2f} m/s" in wind.text

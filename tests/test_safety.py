@@ -47,7 +47,7 @@ def as_one_line(text):
 
 
 def test_estimate_prints_every_caution(run):
-    printed = as_one_line(run("estimate", DEMO_SITES / "hill-yard", "--draws", "0").out)
+    printed = as_one_line(run("estimate", DEMO_SITES / "hill-yard", "--draws", "0", "--full").out)
     for caution in CAUTIONS:
         assert caution in printed
 

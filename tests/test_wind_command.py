@@ -377,7 +377,7 @@ def test_a_poor_fit_gives_way_to_the_readings(run, yard):
         < build["net_kwh_per_year"]
         < build["inter_annual_high_net_kwh"]
     )
-    shown = " ".join(run("estimate", yard).out.split())
+    shown = " ".join(run("estimate", yard, "--full").out.split())
     assert "used below readings" in shown
     assert "the readings are used" in shown
 

@@ -231,7 +231,8 @@ QUANTITIES = (
         _in("energy", "json"), said={True: "readings", False: "fit"}, rare=True,
     ),
     Quantity(
-        "curve_modelled", "power curve", "", lambda b: b.curve.modelled, _in("energy", "json"),
+        "curve_modelled", "power curve", "", lambda b: b.curve.modelled,
+        _in("decision", "energy", "json"),
         said={True: "modelled", False: "given"}, rare=True,
     ),
     Quantity(
@@ -317,7 +318,7 @@ QUANTITIES = (
     _of_cost(
         "cost_per_used_kwh", "cost per used kWh", "{currency}/kWh",
         "discounted cost less what sold kWh earn, over the discounted energy that is used",
-        shown=_partly_used,
+        _in("decision", "money", "page", "frame", "json"), shown=_partly_used,
     ),
     _of_cost(
         "simple_payback_years", "simple payback", "years",

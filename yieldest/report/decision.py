@@ -38,6 +38,7 @@ from yieldest.report.uncertainty_text import (
     between,
     chance_words,
     gain_words,
+    sufficiency,
     worth_measuring,
 )
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
@@ -101,10 +102,8 @@ def decide(estimate: Estimate, uncertainty: Uncertainty | None) -> Decision:
         best = max(priced, key=lambda each: each.gain)
     else:
         best = priced[0] if priced else max(candidates, key=lambda c: c.build.energy.net_kwh)
-    pays = best.gain >= 0 and best.is_likely
-    chosen = (
-        best.build if pays and best in priced and best.terms.price_per_kwh is not None else None
-    )
+    is_priced = bool(priced) and estimate.terms.price_per_kwh is not None
+    chosen = best.build if is_priced and best.gain >= 0 and best.is_likely else None
     verdict = [*_started(estimate), _verdict(best, candidates, priced), *_rivals(best, priced)]
     return Decision(
         chosen=chosen,
@@ -326,6 +325,8 @@ def _table(candidates: list[_Candidate], best: _Candidate) -> TableView:
     if best not in shown:
         shown = [*shown[:-1], best]
     estimate = best.estimate
+    some_used = estimate.terms.self_consumption_share < 1
+    set_against = "cost_per_used_kwh" if some_used else "cost_per_kwh"
     rows = []
     for line in lines_of("decision", [each.build for each in shown], estimate.terms):
         key = line.quantity.key
@@ -334,7 +335,7 @@ def _table(candidates: list[_Candidate], best: _Candidate) -> TableView:
             for each, text in zip(shown, line.texts, strict=True)
         )
         label = line.quantity.named(estimate.currency)
-        if key == "cost_per_kwh" and estimate.terms.price_per_kwh is not None:
+        if key == set_against and estimate.terms.price_per_kwh is not None:
             label += f", a bought one {estimate.terms.price_per_kwh:g}"
         rows.append(Row(label, cells, "", line.quantity.strong, line.best))
     chances = [None if e.draws is None else e.draws.probability_that_it_pays for e in shown]
@@ -357,6 +358,8 @@ def _pointers(
     yield "Dangers", _dangers(all_)
     yield from _checks(all_)
     yield "Next", _next(best)
+    if best.uncertainty is not None and best.uncertainty.convergence.enough_draws is None:
+        yield "Draws", sufficiency(best.uncertainty)
     if len(all_) > MOST_COLUMNS:
         yield "Not shown", f"{len(all_) - MOST_COLUMNS} more builds stand in --full and --json."
 
