@@ -9,7 +9,7 @@ from functools import cached_property
 
 from yieldest.arrays import percent, rounded, whole
 from yieldest.defaults import Assumed
-from yieldest.economics.cash_flow import flow_of
+from yieldest.economics.cash_flow import cash_flow
 from yieldest.economics.evaluation import Cost
 from yieldest.economics.measures import present_value
 from yieldest.economics.read_bill import EveryItemPerUnit
@@ -197,7 +197,7 @@ class _Candidate:
     def gain_if(self, **changed: float) -> float:
         """Return the net present value on other terms."""
         terms = self.terms.model_copy(update=changed)
-        flow = flow_of(self.cost.expenditure, self.build.energy.net_kwh, terms)
+        flow = cash_flow(self.cost.expenditure, self.build.energy.net_kwh, terms)
         return float(present_value(flow.net, terms.discount_rate))
 
     def moves_more_than_its_range(self, gain: float) -> bool:
