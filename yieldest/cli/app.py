@@ -51,7 +51,7 @@ WORDS = {
     "out": ("FILE", "Write the main figures, or the table, as CSV.", "--out", "-o"),
     "draws": ("N", "Draws for the ranges; 0 for none. Else what the plan says."),
     "seed": ("N", "Another seed, another set of draws."),
-    "full": ("", "Print the uncertainty of every input as well, P75 and P99.", "--full"),
+    "full": ("", "Print all the rest: losses, ranges, inputs, methods, assumptions, cautions.", "--full"),
     "page": ("FILE", "The page to write.", "--out", "-o"),
     "figures": ("DIR", "Also write every chart as PNG, SVG, PDF and CSV there."),
 }
@@ -141,8 +141,9 @@ def estimate(
 ) -> None:
     """Compute energy, cost per kWh and payback of every build.
 
-    The answer in plain words, the builds side by side, what it would take to pay, how sure all
-    that is, what to measure next, and every method and assumption. Read more: docs/README.md.
+    One screen: which build to make and how sure that is, the builds side by side with their 90 %
+    ranges, and a line for each thing to look at; all the rest with --full. Read more:
+    docs/README.md.
 
     Example: yieldest estimate demo-sites/hill-yard
 
