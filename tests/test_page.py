@@ -211,7 +211,7 @@ def test_page_of_builds_without_a_bill(run, yard, tmp_path):
     plan.write_text(plan.read_text("utf-8").replace('bill = "bill.csv"', ""), "utf-8")
     assert run("report", yard, *FEW, "-o", tmp_path / "page.html").code == 0
     text = Page(tmp_path / "page.html").text()
-    assert "What a kWh costs cannot be said, for there is no bill." in text
+    assert "Nothing can be said about the money" in text
     assert "What a kWh costs, by the number" not in text
 
 

@@ -51,7 +51,11 @@ WORDS = {
     "out": ("FILE", "Write the main figures, or the table, as CSV.", "--out", "-o"),
     "draws": ("N", "Draws for the ranges; 0 for none. Else what the plan says."),
     "seed": ("N", "Another seed, another set of draws."),
-    "full": ("", "Print all the rest: losses, ranges, inputs, methods, assumptions, cautions.", "--full"),
+    "full": (
+        "",
+        "Print all the rest: losses, ranges, inputs, methods, assumptions, cautions.",
+        "--full",
+    ),
     "page": ("FILE", "The page to write.", "--out", "-o"),
     "figures": ("DIR", "Also write every chart as PNG, SVG, PDF and CSV there."),
 }
