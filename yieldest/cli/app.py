@@ -163,10 +163,7 @@ def estimate(
     from yieldest.model.estimate import estimate as compute
     from yieldest.model.frames import as_csv, figures_of
     from yieldest.model.inputs import read
-    from yieldest.report.estimate_json import as_dictionary
-    from yieldest.report.estimate_text import print_estimate
     from yieldest.report.progress import counting_bar, reading_bar
-    from yieldest.report.terminal import console
 
     if sweep is not None and (draws is not None or seed is not None):
         raise InputError(
@@ -186,9 +183,14 @@ def estimate(
         with counting_bar("draws", max(0, wanted) * len(stated.build)) as step:
             uncertainty = result.uncertainty(wanted, seed, step)
     if as_json:
+        from yieldest.report.estimate_json import as_dictionary
+
         print_json(as_dictionary(result, uncertainty))
-    else:
-        print_estimate(result, console(), uncertainty, full=full)
+        return
+    from yieldest.report.estimate_text import print_estimate
+    from yieldest.report.terminal import console
+
+    print_estimate(result, console(), uncertainty, full=full)
 
 
 def _sweep(plan: "Plan", text: str, out: Path | None, as_json: bool) -> None:

@@ -14,20 +14,26 @@ ARGUMENTS, OTHERS = "Arguments", "Options"
 EXAMPLE = "Example: "
 
 
-class _HelpWriter(Protocol):
+class HelpWriter(Protocol):
     """What is used of the formatter that typer hands over; where it is from depends on the version.
 
     Its methods are those of click's `HelpFormatter`.
     """
 
-    def write(self, string: str) -> None: ...
-    def write_text(self, text: str) -> None: ...
-    def write_dl(self, rows: list[tuple[str, str]]) -> None: ...
-    def section(self, name: str) -> AbstractContextManager[None]: ...
-    def indentation(self) -> AbstractContextManager[None]: ...
+    def write(self, string: str) -> None:
+        """Write as it stands."""
 
+    def write_text(self, text: str) -> None:
+        """Write a paragraph, wrapped."""
 
-HelpWriter = _HelpWriter
+    def write_dl(self, rows: list[tuple[str, str]]) -> None:
+        """Write names and what they mean, in two columns."""
+
+    def section(self, name: str) -> AbstractContextManager[None]:
+        """Write a heading, and indent what follows."""
+
+    def indentation(self) -> AbstractContextManager[None]:
+        """Indent what follows."""
 
 
 class GroupedCommand(TyperCommand):

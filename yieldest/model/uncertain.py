@@ -43,8 +43,6 @@ MOST_BINS = 50
 """As many as a curve in bins of 0.5 m/s has up to 25 m/s (IEC 61400-12-1)."""
 ON_SITE = (*SPEED_FACTORS, "shape", "coming_years")
 """Quantities of the wind on site."""
-ENERGY = ("one_year_kwh", "life_kwh_per_year")
-"""Net energy of one coming year, and of the mean year of the life."""
 
 NO_BILL = BillOfMaterials((), Provenance("no bill", ""))
 
@@ -82,7 +80,9 @@ class UncertainBuild:
         Returns
         -------
         dict of str to ndarray, shape (...)
-            `ENERGY`, and money as in `yieldest.model.chain.measures_of` for a build with a bill.
+            `one_year_kwh`, net energy of one coming year, `life_kwh_per_year`, that of the mean
+            year of the life, and money as in `yieldest.model.chain.measures_of` for a build with a
+            bill.
         """
         terms, energy, bill = self.terms, self.estimate.energy, self.estimate.bill
         life = np.maximum(1.0, np.rint(floats(values.get("life_years", terms.life_years))))

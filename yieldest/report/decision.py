@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -26,18 +26,18 @@ from yieldest.hub.extremes import AboveEveryClass, ThrustInGust
 from yieldest.hub.rooftop import MachineOnRoof
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
-from yieldest.model.number_of_machines import cost_by_number
+from yieldest.model.number_of_machines import CostByNumber, cost_by_number
 from yieldest.model.quantities import in_currency, lines_of
 from yieldest.provenance import Finding
 from yieldest.report.sentences.words import sentence
 from yieldest.report.spending import break_even_sentence, by_number_sentence
 from yieldest.report.tables import Row, TableView, build_heads, called
 from yieldest.report.uncertainty_text import (
-    MOST_CERTAIN,
     WORTH_MEASURING,
     between,
     chance_words,
     gain_words,
+    is_settled,
     sufficiency,
     worth_measuring,
 )
@@ -83,12 +83,15 @@ class Decision:
     table : TableView
     pointers : tuple of (str, str)
         A heading of one or two words, and a sentence.
+    by_number : tuple of CostByNumber
+        The money of every build of several machines by their number.
     """
 
     chosen: BuildEstimate | None
     verdict: tuple[str, ...]
     table: TableView
     pointers: tuple[tuple[str, str], ...]
+    by_number: tuple[CostByNumber, ...]
 
 
 def decide(estimate: Estimate, uncertainty: Uncertainty | None) -> Decision:
@@ -104,16 +107,19 @@ def decide(estimate: Estimate, uncertainty: Uncertainty | None) -> Decision:
         best = priced[0] if priced else max(candidates, key=lambda c: c.build.energy.net_kwh)
     is_priced = bool(priced) and estimate.terms.price_per_kwh is not None
     chosen = best.build if is_priced and best.gain >= 0 and best.is_likely else None
+    by_number = cost_by_number(estimate)
+    pointers = _pointers(best, candidates, priced, by_number)
     verdict = [*_started(estimate), _verdict(best, candidates, priced), *_rivals(best, priced)]
     return Decision(
         chosen=chosen,
         verdict=(*verdict, *_caveats(best)),
         table=_table(candidates, best),
-        pointers=tuple((head, text) for head, text in _pointers(best, candidates, priced) if text),
+        pointers=tuple((head, text) for head, text in pointers if text),
+        by_number=by_number,
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Candidate:
     """A build with its draws, what it costs and earns over its life, and how it is called."""
 
@@ -347,10 +353,13 @@ def _table(candidates: list[_Candidate], best: _Candidate) -> TableView:
 
 
 def _pointers(
-    best: _Candidate, all_: list[_Candidate], priced: list[_Candidate]
+    best: _Candidate,
+    all_: list[_Candidate],
+    priced: list[_Candidate],
+    by_number: Sequence[CostByNumber],
 ) -> Iterator[tuple[str, str]]:
     yield "Why", _why(best, priced)
-    for each in cost_by_number(best.estimate):
+    for each in by_number:
         yield "How many", by_number_sentence(each, best.estimate)
     yield "Break-even", break_even_sentence(best.build, best.estimate)
     yield "Middle", _middle(best)
@@ -520,10 +529,10 @@ def _checks(all_: list[_Candidate]) -> Iterator[tuple[str, str]]:
             if not isinstance(found, _DANGERS)
         )
     )
-    for place, text in enumerate(texts[:MOST_CHECKS]):
-        yield "" if place else "Check", text
+    for text in texts[:MOST_CHECKS]:
+        yield "Check", text
     if len(texts) > MOST_CHECKS:
-        yield "", f"{len(texts) - MOST_CHECKS} more to check in --full."
+        yield "Check", f"{len(texts) - MOST_CHECKS} more to check in --full."
 
 
 def _next(best: _Candidate) -> str:
@@ -531,8 +540,7 @@ def _next(best: _Candidate) -> str:
     draws = best.draws
     if draws is None:
         return ""
-    chance = draws.probability_that_it_pays
-    if chance is not None and not 1 - MOST_CERTAIN <= chance <= MOST_CERTAIN:
+    if is_settled(draws):
         return (
             "measure nothing more for the money's sake: no measurement is likely to turn this "
             "answer."

@@ -9,7 +9,6 @@ from yieldest.economics.terms import EconomicTerms
 from yieldest.model.break_even import break_even, rotor_saving
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
-from yieldest.model.number_of_machines import cost_by_number
 from yieldest.model.quantities import quantities_of
 from yieldest.report.decision import decide
 from yieldest.report.json_values import json_ready, picked, weibull
@@ -34,7 +33,7 @@ def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) ->
             for build, of in zip(estimate.builds, sure, strict=True)
         ],
         "uncertainty": None if uncertainty is None else _uncertainty(uncertainty),
-        "cost_by_number": json_ready(cost_by_number(estimate)),
+        "cost_by_number": json_ready(decision.by_number),
         "chosen": None if decision.chosen is None else decision.chosen.name,
         "verdict": list(decision.verdict),
         "pointers": [{"about": about, "text": text} for about, text in decision.pointers],

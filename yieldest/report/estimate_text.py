@@ -10,7 +10,7 @@ from rich.text import Text
 from yieldest.arrays import percent, rounded
 from yieldest.model.estimate import Estimate, SweptEstimate
 from yieldest.model.quantities import lines_of, quantities_of
-from yieldest.report.decision import decide
+from yieldest.report.decision import Decision, decide
 from yieldest.report.sections import (
     cautions_section,
     findings_notes,
@@ -57,16 +57,18 @@ def print_estimate(
     screen.print()
     print_answers(decision.pointers, screen)
     if full:
-        _print_all(estimate, screen, uncertainty)
+        _print_all(estimate, screen, uncertainty, decision)
     else:
         screen.print(Text("All the rest: --full; charts and sliders: yieldest report PLAN."))
 
 
-def _print_all(estimate: Estimate, screen: Console, uncertainty: Uncertainty | None) -> None:
+def _print_all(
+    estimate: Estimate, screen: Console, uncertainty: Uncertainty | None, decision: Decision
+) -> None:
     print_table(_energy_table(estimate, uncertainty), screen)
     money = builds_table("Side by side, money in real terms (today's money)", "money", estimate)
     print_table(money, screen)
-    print_section(replace(money_section(estimate), title=""), screen)
+    print_section(replace(money_section(estimate, decision.by_number), title=""), screen)
     print_section(replace(hub_section(estimate), title=""), screen)
     if uncertainty is not None:
         sure = uncertainty_section(estimate, uncertainty, full=True)

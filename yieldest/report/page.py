@@ -60,6 +60,7 @@ def page_of(
     done : callable
         Is told the name of each chart when it is in the page.
     """
+    decision = decide(estimate, uncertainty)
     templates = files("yieldest.report") / "templates"
     sheet = StyleSheet()
     shown = {
@@ -79,9 +80,9 @@ def page_of(
         policy=_policy(style, script),
         style=Markup(style),
         script=Markup(script),
-        answer=decide(estimate, uncertainty).verdict,
+        answer=decision.verdict,
         warnings=count_of_warnings(estimate),
-        sections=sections_of(plan, estimate, uncertainty, grids, changes),
+        sections=sections_of(plan, estimate, uncertainty, grids, changes, decision),
         charts=shown,
         builds=[(style.letter, build.name) for style, build in drawn(estimate.builds)],
         letters={build.name: style.letter for style, build in drawn(estimate.builds)},

@@ -12,13 +12,13 @@ from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.inputs import input_files
-from yieldest.model.number_of_machines import cost_by_number
+from yieldest.model.number_of_machines import CostByNumber
 from yieldest.model.quantities import BY_KEY
 from yieldest.model.scenarios import BuildGrid
 from yieldest.plan import Plan
 from yieldest.provenance import Findings
 from yieldest.report.cautions import CAUTIONS
-from yieldest.report.decision import decide
+from yieldest.report.decision import Decision
 from yieldest.report.palette import BUILD_STYLES
 from yieldest.report.sentences.words import sentences
 from yieldest.report.sliders import one_at_a_time
@@ -54,6 +54,7 @@ def sections_of(
     uncertainty: Uncertainty | None,
     grids: Sequence[BuildGrid],
     changes: Sequence[str],
+    decision: Decision,
 ) -> list[Section]:
     """Return every section of the page but its charts."""
     drawn = (
@@ -67,14 +68,14 @@ def sections_of(
             "Side by side",
             intro=drawn,
             tables=[builds_table("Every build of the plan", "page", estimate)],
-            notes=[Notes("In plain words", decide(estimate, uncertainty).verdict)],
+            notes=[Notes("In short", [f"{head}: {text}" for head, text in decision.pointers])],
         ),
         uncertainty_section(estimate, uncertainty),
         Section("energy", "Where the energy goes"),
         hub_section(estimate),
         _wind(estimate),
         Section("curve", "The machine"),
-        money_section(estimate),
+        money_section(estimate, decision.by_number),
         Section(
             "otherwise",
             "If things were otherwise",
@@ -145,9 +146,8 @@ def hub_section(estimate: Estimate) -> Section:
     )
 
 
-def money_section(estimate: Estimate) -> Section:
+def money_section(estimate: Estimate, numbers: Sequence[CostByNumber]) -> Section:
     """Return what each build costs, by number of machines, and what would make it pay."""
-    numbers = cost_by_number(estimate)
     return Section(
         "economics",
         "The money",

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import groupby
+from operator import itemgetter
 from textwrap import wrap
 
 from rich import box
@@ -47,12 +49,13 @@ def print_item(mark: str, text: str, screen: Console) -> None:
 
 
 def print_answers(answers: Iterable[tuple[str, str]], screen: Console) -> None:
-    """Print questions and their answers beside each other."""
+    """Print questions and their answers beside each other, a question in a row asked once."""
     grid = Table.grid(padding=(0, 2, 0, 0))
     grid.add_column(no_wrap=True, style="bold")
     grid.add_column(overflow="fold")
-    for question, answer in answers:
-        grid.add_row(question, Text(answer))
+    for question, several in groupby(answers, key=itemgetter(0)):
+        for place, (_, answer) in enumerate(several):
+            grid.add_row("" if place else question, Text(answer))
     _print_trimmed(grid, screen)
 
 
@@ -82,7 +85,9 @@ def print_table(view: TableView, screen: Console) -> None:
             _marked(cell, place == row.best, screen) if marks else Text(cell)
             for place, cell in enumerate(row.cells)
         ]
-        table.add_row(Text(row.label), *cells, *([row.unit] if units else []))
+        # Where the best cells are bold, a whole bold row would hide them.
+        style = "bold" if row.strong and not marks else ""
+        table.add_row(Text(row.label), *cells, *([row.unit] if units else []), style=style)
     _print_trimmed(table, screen)
 
 

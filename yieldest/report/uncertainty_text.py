@@ -62,9 +62,9 @@ def next_step_sentences(uncertainty: Uncertainty, estimate: Estimate) -> list[st
     """
     texts = []
     for build in uncertainty.builds:
-        name, pays = called(estimate, build.name), build.probability_that_it_pays
-        if pays is not None and not 1 - MOST_CERTAIN <= pays <= MOST_CERTAIN:
-            verb = "pays" if pays > MOST_CERTAIN else "does not pay"
+        name = called(estimate, build.name)
+        if is_settled(build):
+            verb = "pays" if (build.probability_that_it_pays or 0.0) > 0.5 else "does not pay"
             texts.append(
                 f"{name}: nothing more for the money's sake: in more than "
                 f"{percent(MOST_CERTAIN)} of all cases it {verb}, so no measurement is likely to "
@@ -73,6 +73,12 @@ def next_step_sentences(uncertainty: Uncertainty, estimate: Estimate) -> list[st
         else:
             texts += [f"{name}: {gain_words(gain, estimate)}" for gain in worth_measuring(build)]
     return texts
+
+
+def is_settled(build: BuildUncertainty) -> bool:
+    """Whether no measurement is likely to turn the answer: it nearly always pays, or never."""
+    pays = build.probability_that_it_pays
+    return pays is not None and not 1 - MOST_CERTAIN <= pays <= MOST_CERTAIN
 
 
 def worth_measuring(build: BuildUncertainty) -> list[Gain]:

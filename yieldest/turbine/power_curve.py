@@ -124,26 +124,41 @@ class PowerCurve:
         idle_draw_w: float = 0.0,
         family: DensityFamily | None = None,
     ) -> None:
-        given = dict(locals())
-        del given["self"]
-        speed = given["speed_ms"] = floats(speed_ms)
+        speed, power = floats(speed_ms), floats(power_w)
         if speed.ndim != 1 or speed.size < 2 or not (np.diff(speed) > 0).all() or speed[0] < 0:
             raise InputError("speed_ms: a power curve needs two speeds or more that increase.")
-        for name in ("power_w", "thrust_coefficient", "power_uncertainty_w"):
-            if given[name] is not None:
-                values = given[name] = floats(given[name])
-                if values.shape != speed.shape or np.isnan(values).any():
-                    raise InputError(
-                        f"{name}: a power curve needs one number for each of its speeds."
-                    )
-        for name in ("rotor_area_m2", "air_density_kg_m3"):
-            if given[name] is not None and not given[name] > 0:
-                raise InputError(f"{name} is {given[name]:g}, but it should be above 0; mend it.")
-        if rated_power_w is None:
-            given["rated_power_w"] = float(given["power_w"].max())
-        if last_measured_ms is None:
-            given["last_measured_ms"] = float(speed[-1])
-        vars(self).update(given)
+        thrust = None if thrust_coefficient is None else floats(thrust_coefficient)
+        uncertainty = None if power_uncertainty_w is None else floats(power_uncertainty_w)
+        for name, values in (
+            ("power_w", power),
+            ("thrust_coefficient", thrust),
+            ("power_uncertainty_w", uncertainty),
+        ):
+            if values is not None and (values.shape != speed.shape or np.isnan(values).any()):
+                raise InputError(f"{name}: a power curve needs one number for each of its speeds.")
+        for name, amount in (
+            ("rotor_area_m2", rotor_area_m2),
+            ("air_density_kg_m3", air_density_kg_m3),
+        ):
+            if amount is not None and not amount > 0:
+                raise InputError(f"{name} is {amount:g}, but it should be above 0; mend it.")
+        vars(self).update(
+            speed_ms=speed,
+            power_w=power,
+            rotor_area_m2=rotor_area_m2,
+            air_density_kg_m3=air_density_kg_m3,
+            rated_power_w=float(power.max()) if rated_power_w is None else rated_power_w,
+            last_measured_ms=float(speed[-1]) if last_measured_ms is None else last_measured_ms,
+            provenance=provenance,
+            thrust_coefficient=thrust,
+            power_uncertainty_w=uncertainty,
+            relative_uncertainty=relative_uncertainty,
+            modelled=modelled,
+            extrapolation=extrapolation,
+            load=load,
+            idle_draw_w=idle_draw_w,
+            family=family,
+        )
 
     @property
     def cut_in_ms(self) -> float:
