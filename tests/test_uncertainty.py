@@ -14,7 +14,8 @@ from yieldest.errors import InputError
 from yieldest.model.estimate import estimate
 from yieldest.model.inputs import read
 from yieldest.model.uncertain import lined_up
-from yieldest.plan import LossDistributions, UncertaintyTable, load_plan
+from yieldest.plan import load_plan
+from yieldest.plan.uncertainty_table import LossDistributions, UncertaintyTable
 from yieldest.uncertainty.propagation import draw_variates, run, summary
 from yieldest.uncertainty.uncertain_inputs import CATEGORIES, QUANTITIES
 

@@ -105,7 +105,10 @@ def test_scores_are_standard_normal_even_and_the_same_for_the_same_seed():
 
 def test_correlations_reach_every_pair_of_the_two_quantities_and_no_other():
     of = inputs("prices (a)", "prices (b)", "curve", "maintenance")
-    wanted = [Correlation("prices", "prices", 0.5), Correlation("curve", "prices", -0.3)]
+    wanted = [
+        Correlation(between=["prices", "prices"], coefficient=0.5),
+        Correlation(between=["curve", "prices"], coefficient=-0.3),
+    ]
     found = np.corrcoef(variates_of(of, 8192, 1, wanted).T)
     expected = np.eye(4)
     expected[0, 1] = expected[1, 0] = 0.5
@@ -121,7 +124,10 @@ def test_correlations_that_contradict_each_other_are_refused():
     ]
     with pytest.raises(InputError, match="contradict"):
         draw_variates(
-            inputs("prices", "curve", "maintenance"), [Correlation(*p) for p in pairs], 512, 1
+            inputs("prices", "curve", "maintenance"),
+            [Correlation(between=[*two], coefficient=c) for *two, c in pairs],
+            512,
+            1,
         )
 
 

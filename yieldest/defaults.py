@@ -14,18 +14,9 @@ STANDARD_DENSITY_KG_M3 = 1.225
 
 @dataclass(frozen=True)
 class Default:
-    """A value that is taken where nobody states one.
+    """A value that is taken where nobody states one, in words, and the plan key that would.
 
-    Parameters
-    ----------
-    key : str
-        The plan key that would state it.
-    words : str
-        What it is, for people.
-    value : float
-    unit : str
-        "share", "share a year", "years", "m/s", ...; "" for a plain number.
-    source : str
+    The unit is "share", "share a year", "years", "m/s", ...; "" for a plain number.
     """
 
     key: str

@@ -30,15 +30,8 @@ def html_table(
 ) -> str:
     """Return a table with a caption, a heading per row, and notes below, all escaped.
 
-    Parameters
-    ----------
-    title : str
-    rows : iterable of sequences of str
-        Label and values, the unit with the value.
-    notes : sequence of str
-        Method, what was assumed, warnings.
-    heads : sequence of str
-        Over the values, where there is more than one column of them.
+    A row is its label and values, the unit with the value; heads stand over the values, where there
+    is more than one column of them.
     """
     top = "".join(f'<th scope="col">{_shown(head)}</th>' for head in heads)
     head = f"<thead><tr><td></td>{top}</tr></thead>" if heads else ""

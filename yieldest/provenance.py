@@ -23,16 +23,8 @@ Findings = tuple[Finding | str, ...]
 class Provenance:
     """What a stage hands on besides its numbers.
 
-    Parameters
-    ----------
-    source : str
-        The file or plan key the stage worked from.
-    method : str
-        The method, with its published source.
-    assumed : tuple of Finding or str
-        What nobody stated and the stage took for granted.
-    warnings : tuple of Finding or str
-        What the reader must know before trusting the numbers.
+    The file or plan key that it worked from; the method, with its published source; what nobody
+    stated and it took for granted; and what the reader must know before trusting the numbers.
     """
 
     source: str

@@ -97,10 +97,7 @@ def with_keys(keys: Mapping[str, object]) -> Callable[[type[Table]], type[Table]
 def options_of(kind: type[Table], options: Table | None, stated: dict[str, object]) -> Table:
     """Return a table of settings, with what is stated as arguments added to it.
 
-    Raises
-    ------
-    InputError
-        When there is no such option, or it takes no such value.
+    An `InputError` when there is no such option, or it takes no such value.
     """
     if options is not None and not stated:
         return options

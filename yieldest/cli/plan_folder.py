@@ -12,24 +12,10 @@ _PACKAGE = Path(__file__).parents[1]
 
 
 def write_plan_folder(folder: Path, demo_site: str | None = None) -> list[Path]:
-    """Write the files of a plan into a new folder.
+    """Write the files of a plan, to fill in or those of a demo site, into a new folder.
 
-    Parameters
-    ----------
-    folder : Path
-        Must not exist; its parent must.
-    demo_site : str, optional
-        Copy the demo site of this name instead of the files to fill in.
-
-    Returns
-    -------
-    list of Path
-        The files written.
-
-    Raises
-    ------
-    InputError
-        When the folder is there already or cannot be made, or no demo site has that name.
+    Returns the files written. An `InputError` when the folder is there already or cannot be made,
+    or no demo site has that name.
     """
     original = _PACKAGE / "templates" if demo_site is None else _demo_site(demo_site)
     if folder.exists() or folder.is_symlink():

@@ -52,12 +52,8 @@ class MapsOfDataset:
         -------
         xarray.Dataset
             Weibull shape and scale (m/s), share of calms, mean speed (m/s) and number of readings;
-            lazy where this dataset is in chunks.
-
-        Raises
-        ------
-        InputError
-            When there is no wind in the dataset, or its height is nowhere to be had.
+            lazy where this dataset is in chunks. An `InputError` when there is no wind in it, or
+            its height is nowhere to be had.
         """
         return self._maps(None, height_m, variables)
 
@@ -81,12 +77,8 @@ class MapsOfDataset:
         xarray.Dataset
             Besides the maps of `wind`, by build: mean speed at the hub (m/s), air density (kg/m3),
             net energy (kWh a year), capacity factor, cost per kWh and payback (years); lazy where
-            this dataset is in chunks.
-
-        Raises
-        ------
-        InputError
-            As for `wind`, and when a file of the plan cannot be used.
+            this dataset is in chunks. An `InputError` as for `wind`, and when a file of the plan
+            cannot be used.
         """
         stated = plan if isinstance(plan, Plan) else load_plan(Path(plan))
         return self._maps(stated, height_m, variables)

@@ -19,7 +19,7 @@ from yieldest.hub.air import (
 from yieldest.hub.shear import shear_exponent
 from yieldest.maps.cell_winds import CellWinds
 from yieldest.maps.grid import Grid, dimension_of, on_cells
-from yieldest.plan import Site
+from yieldest.plan.site_table import Site
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.report.sentences.words import say
 from yieldest.units import ZERO_CELSIUS_K

@@ -18,11 +18,11 @@ from yieldest.model.inputs import BuildInputs, Inputs, read
 from yieldest.model.quantities import lines_of
 from yieldest.model.site_wind import SiteWind
 from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
-from yieldest.plan import FEWEST_DRAWS, MOST_DRAWS, Plan, load_plan, with_override
+from yieldest.plan import Plan, load_plan, with_override
 from yieldest.plan.overrides import Override
+from yieldest.plan.uncertainty_table import FEWEST_DRAWS, MOST_DRAWS
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.uncertainty.next_measurement import usual_steps
-from yieldest.uncertainty.propagation import Correlation
 from yieldest.uncertainty.result import Uncertainty, uncertainty_of
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.long_term.correction import LongTermCorrection
@@ -209,13 +209,7 @@ class Estimate:
             chains,
             uncertain,
             price_per_kwh=self.terms.price_per_kwh,
-            correlations=[
-                *DEFAULT_CORRELATIONS,
-                *(
-                    Correlation(one.between[0], one.between[1], one.coefficient)
-                    for one in stated.correlation
-                ),
-            ],
+            correlations=[*DEFAULT_CORRELATIONS, *stated.correlation],
             steps=usual_steps(uncertain, days, self.long_term is not None),
             draws=draws,
             seed=stated.seed if seed is None else seed,

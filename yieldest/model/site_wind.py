@@ -12,7 +12,8 @@ from yieldest.energy.net_energy import SpeedSeries
 from yieldest.files.text_file import Progress
 from yieldest.hub.correction_steps import WindCorrection
 from yieldest.hub.shear import MeasuredShear, measured_shear
-from yieldest.plan import Plan, Reference, SecondAnemometer
+from yieldest.plan import Plan
+from yieldest.plan.wind_table import Reference, SecondAnemometer
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.data_recovery import data_recovery_findings, data_recovery_of
 from yieldest.wind.distribution import (

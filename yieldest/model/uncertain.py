@@ -38,7 +38,9 @@ from yieldest.wind.weibull import mean_speed, scale_of_mean
 
 ALIKE = ("curve", "prices", *(f"losses.{category}" for category in LOSS_CATEGORIES))
 """Quantities that may differ between builds, and then still err alike: same hands, same shops."""
-DEFAULT_CORRELATIONS = tuple(Correlation(each, each, ALIKE_CORRELATION) for each in ALIKE)
+DEFAULT_CORRELATIONS = tuple(
+    Correlation(between=[each, each], coefficient=ALIKE_CORRELATION) for each in ALIKE
+)
 MOST_BINS = 50
 """As many as a curve in bins of 0.5 m/s has up to 25 m/s (IEC 61400-12-1)."""
 ON_SITE = (*SPEED_FACTORS, "shape", "coming_years")

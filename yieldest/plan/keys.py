@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import types
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Annotated, Literal, Union, get_args, get_origin
@@ -17,16 +16,9 @@ from yieldest.settings import NAMES_A_FILE
 
 @dataclass(frozen=True)
 class PlanTable:
-    """A table that a plan may hold.
+    """A table that a plan may hold: its names from the top, () for the top itself.
 
-    Parameters
-    ----------
-    path : tuple of str
-        Its names from the top; () for the top itself.
-    many : bool
-        Whether there may be several, written with double brackets.
-    model : type
-        Its pydantic model.
+    Where there may be several it is written with double brackets.
     """
 
     path: tuple[str, ...]
@@ -47,32 +39,27 @@ class PlanTable:
         return {name: fields[name] for name in order if (self.path, name) != ((), "path")}
 
 
-def tables() -> list[PlanTable]:
-    """Return every table of a plan, each before those within it, the top first."""
-    return list(_tables_in(PlanTable((), False, Plan)))
-
-
-def _tables_in(table: PlanTable) -> Iterator[PlanTable]:
-    yield table
-    for name, field in table.keys.items():
+def tables(table: PlanTable | None = None) -> list[PlanTable]:
+    """Return a table, by default the plan itself, and every one within it, each before its own."""
+    found = [table or PlanTable((), False, Plan)]
+    for name, field in found[0].keys.items():
         model, many = table_of(field)
         if model is not None:
-            yield from _tables_in(PlanTable((*table.path, name), many, model))
+            found += tables(PlanTable((*found[0].path, name), many, model))
+    return found
 
 
 def table_of(field: FieldInfo) -> tuple[type[BaseModel] | None, bool]:
     """Return the model of a key that holds a table, and whether it holds several; None for none."""
-    return _table_in(field.annotation, False)
 
+    def inside(annotation: object, many: bool) -> tuple[type[BaseModel] | None, bool]:
+        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+            return annotation, many
+        several = many or get_origin(annotation) is list
+        parts = (inside(part, several) for part in get_args(annotation))
+        return next((one for one in parts if one[0] is not None), (None, False))
 
-def _table_in(annotation: object, many: bool) -> tuple[type[BaseModel] | None, bool]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation, many
-    for part in get_args(annotation):
-        model, several = _table_in(part, many or get_origin(annotation) is list)
-        if model is not None:
-            return model, several
-    return None, False
+    return inside(field.annotation, False)
 
 
 def table_at(location: tuple[int | str, ...]) -> PlanTable:
@@ -113,7 +100,9 @@ def _allowed(annotation: object, constraints: list[object]) -> str:
         values = [in_toml(value) for value in parts]
         return values[0] if len(values) == 1 else f"one of {', '.join(values)}"
     if origin is list:
-        return f"a list of {_length(constraints)}{_several(parts[0])}"
+        least, most = _stated(constraints, "min_length"), _stated(constraints, "max_length")
+        count = "" if least is None else f"{least} " if least == most else "one or more "
+        return f"a list of {count}{_several(parts[0])}"
     return _allowed_plain(annotation, constraints)
 
 
@@ -141,13 +130,6 @@ def _several(annotation: object) -> str:
 def _stated(constraints: list[object], name: str) -> float | None:
     values = [getattr(one, name) for one in constraints if getattr(one, name, None) is not None]
     return values[-1] if values else None
-
-
-def _length(constraints: list[object]) -> str:
-    least, most = _stated(constraints, "min_length"), _stated(constraints, "max_length")
-    if least is not None and least == most:
-        return f"{least} "
-    return "" if least is None else "one or more "
 
 
 def _bounds(constraints: list[object]) -> str:

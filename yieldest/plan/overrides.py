@@ -16,16 +16,9 @@ MOST_STEPS = 1000
 
 @dataclass(frozen=True)
 class Override:
-    """One key of a plan with another value.
+    """One key of a plan, such as "build.0.count", with another value of TOML.
 
-    Parameters
-    ----------
-    key : str
-        As written, such as "economics.discount_rate" or "build.0.count".
-    value : object
-        A value of TOML.
-    option : str
-        Of the command line, for messages.
+    The option is that of the command line, for messages.
     """
 
     key: str
@@ -39,13 +32,7 @@ class Override:
 
 
 def read_override(text: str) -> Override:
-    """Read "key=value"; the value is TOML, or else plain text.
-
-    Raises
-    ------
-    InputError
-        When there is no key or no equals sign.
-    """
+    """Read "key=value"; the value is TOML, or else plain text; an `InputError` if it is neither."""
     key, equals, value = text.partition("=")
     key = key.strip()
     if not equals or not key:
@@ -58,26 +45,14 @@ def read_override(text: str) -> Override:
 
 @dataclass(frozen=True)
 class Sweep:
-    """A key of a plan and the values it takes one after the other.
-
-    Parameters
-    ----------
-    key : str
-    values : tuple of int or float
-    """
+    """A key of a plan and the values it takes one after the other."""
 
     key: str
     values: tuple[float, ...]
 
 
 def read_sweep(text: str) -> Sweep:
-    """Read "key=a:b:n": n values from a to b, both included, evenly spaced.
-
-    Raises
-    ------
-    InputError
-        When it is not of that form.
-    """
+    """Read "key=a:b:n": n values from a to b, both included, evenly spaced, or an `InputError`."""
     key, _, span = text.partition("=")
     try:
         first_text, last_text, steps_text = span.split(":")
@@ -95,24 +70,10 @@ def read_sweep(text: str) -> Sweep:
 
 
 def apply_override(content: dict[str, Any], override: Override) -> tuple[int | str, ...]:
-    """Put a value into the content of a plan.
+    """Put a value into the content of a plan, as read from TOML, and return its place there.
 
-    Parameters
-    ----------
-    content : dict
-        As read from TOML; it is changed.
-    override : Override
-
-    Returns
-    -------
-    tuple of int or str
-        The place in the content.
-
-    Raises
-    ------
-    InputError
-        When the key leads through something that has no keys, or to a list entry or a build that is
-        not there.
+    An `InputError` when the key leads through something that has no keys, or to a list entry or a
+    build that is not there.
     """
     here: Any = content
     place: list[int | str] = []

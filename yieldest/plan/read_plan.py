@@ -27,19 +27,10 @@ _CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]")
 
 
 def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
-    """Read and validate a plan file.
+    """Read and validate a plan file, or the plan.toml of a folder.
 
-    Parameters
-    ----------
-    path : Path
-        The TOML file, or the folder that holds it as plan.toml.
-    overrides : sequence of Override
-        Put over what the file says before it is validated, the last one winning.
-
-    Raises
-    ------
-    InputError
-        Naming the line, or the override, and the key that is wrong.
+    The overrides are put over what the file says before it is validated, the last one winning. An
+    `InputError` names the line, or the override, and the key that is wrong.
     """
     if path.is_dir():
         path = path / "plan.toml"
@@ -67,16 +58,8 @@ def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
 def with_override(plan: Plan, override: Override) -> Plan:
     """Return a plan with another value of one key.
 
-    Parameters
-    ----------
-    plan : Plan
-    override : Override
-        Its key may be the last word alone, where only one table has it.
-
-    Raises
-    ------
-    InputError
-        When no table or several have the key, or it cannot take the value.
+    The key may be the last word alone, where only one table has it. An `InputError` when no table
+    or several have the key, or it cannot take the value.
     """
     content = plan.model_dump(exclude_unset=True)
     apply_override(content, replace(override, key=full_key(override)))

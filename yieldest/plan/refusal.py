@@ -20,13 +20,7 @@ def trouble_of(error: ValidationError) -> ErrorDetails:
 
 
 def refusal(trouble: ErrorDetails) -> str:
-    """Say what is wrong and how to mend it.
-
-    Parameters
-    ----------
-    trouble : dict
-        Of a plan, as pydantic found it.
-    """
+    """Say what pydantic found wrong with a plan, and how to mend it."""
     location, kind, found = tuple(trouble["loc"]), trouble["type"], trouble["input"]
     if kind == "value_error":
         where = f"{_spell(location)}: " if location else ""

@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from yieldest.energy.losses import LOSS_CATEGORIES
 from yieldest.settings import Settings, key, with_keys
+from yieldest.uncertainty.propagation import Correlation
 from yieldest.uncertainty.uncertain_inputs import QUANTITIES, StatedDistribution
 
 DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 8_192, 512, 500_000
@@ -28,18 +29,6 @@ class LossDistributions(Settings):
     """Distributions of the shares lost."""
 
 
-class Correlated(Settings):
-    """How the errors of two inputs go together."""
-
-    between: Annotated[
-        Annotated[list[str], Field(min_length=2, max_length=2)],
-        key("two inputs, by their keys in [uncertainty]", ["prices", "maintenance"]),
-    ]
-    coefficient: Annotated[
-        Annotated[float, Field(gt=-1, lt=1)], key("1 would be in step, -1 against each other", 0.6)
-    ]
-
-
 @with_keys({name: _key_of(name) for name in QUANTITIES if not name.startswith("losses.")})
 class UncertaintyTable(Settings):
     """How sure the inputs are; what is not stated here comes from the stages or is assumed."""
@@ -53,7 +42,7 @@ class UncertaintyTable(Settings):
         LossDistributions()
     )
     correlation: Annotated[
-        list[Correlated],
+        list[Correlation],
         key("errors of two inputs that go together", left_out="the usual ones, see uncertainty.md"),
     ] = Field(default_factory=list)
 

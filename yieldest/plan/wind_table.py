@@ -19,6 +19,8 @@ from yieldest.settings import (
 from yieldest.wind.goodness import ENERGY_ERROR_LIMIT
 from yieldest.wind.quality_control import QualityRules
 from yieldest.wind.read_options import Columns, ReadOptions, TableOptions
+from yieldest.wind.resource import EMPIRICAL
+from yieldest.wind.weibull_fits import METHODS
 
 SOURCES = (
     "record",
@@ -28,15 +30,8 @@ SOURCES = (
     "mean_speed_ms",
     "weibull_scale_ms",
 )
-Fit = Literal[
-    "interval-censored",
-    "maximum likelihood",
-    "moments",
-    "energy pattern factor",
-    "least squares",
-    "mean cube",
-    "empirical",
-]
+# Told from where the fits are, which type checkers cannot follow.
+Fit = Literal[(*METHODS, EMPIRICAL)]  # type: ignore[valid-type]
 
 
 class _ReferenceFile(Settings):

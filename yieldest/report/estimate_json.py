@@ -193,7 +193,10 @@ def _uncertainty(uncertainty: Uncertainty) -> dict[str, Any]:
         **picked(uncertainty.convergence, "draws", "enough_draws", "standard_error"),
         "seed": uncertainty.seed,
         "inputs": [_input(each) for each in uncertainty.inputs],
-        "correlations": json_ready(uncertainty.correlations),
+        "correlations": [
+            {"first": one.between[0], "second": one.between[1], "coefficient": one.coefficient}
+            for one in uncertainty.correlations
+        ],
     }
 
 

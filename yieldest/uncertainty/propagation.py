@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Annotated, Protocol
 
 import numpy as np
+from pydantic import Field
 from scipy.special import ndtri
 
 from yieldest.arrays import FloatArray, number_or_none
 from yieldest.errors import InputError
+from yieldest.settings import Settings, key
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
 
 REPLICATES = 8
@@ -26,17 +28,18 @@ Variates = Mapping[str, FloatArray]
 bin by bin."""
 
 
-@dataclass(frozen=True)
-class Correlation:
-    """How the errors of two quantities go together.
+class Correlation(Settings):
+    """How the errors of two inputs go together."""
 
-    The same quantity twice stands for what differs between builds, such as two bills. The
-    coefficient is that of the normal variates (Gaussian copula), between -1 and 1.
-    """
-
-    first: str
-    second: str
-    coefficient: float
+    # The same input twice stands for what differs between builds, such as two bills; the
+    # coefficient is that of the normal variates (Gaussian copula).
+    between: Annotated[
+        Annotated[list[str], Field(min_length=2, max_length=2)],
+        key("two inputs, by their keys in [uncertainty]", ["prices", "maintenance"]),
+    ]
+    coefficient: Annotated[
+        Annotated[float, Field(gt=-1, lt=1)], key("1 would be in step, -1 against each other", 0.6)
+    ]
 
 
 def draw_variates(
@@ -112,8 +115,7 @@ def _matrix(inputs: Sequence[UncertainInput], correlations: Sequence[Correlation
         for row, first in enumerate(inputs):
             for column, second in enumerate(inputs):
                 pair = (first.quantity, second.quantity)
-                wanted = (correlation.first, correlation.second)
-                if row != column and (pair == wanted or pair[::-1] == wanted):
+                if row != column and sorted(pair) == sorted(correlation.between):
                     matrix[row, column] = correlation.coefficient
     return matrix
 

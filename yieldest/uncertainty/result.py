@@ -177,9 +177,7 @@ def uncertainty_of(
         seed=seed,
         convergence=convergence(list(found.values())),
         inputs=tuple(inputs),
-        correlations=tuple(
-            one for one in correlations if Counter((one.first, one.second)) <= quantities
-        ),
+        correlations=tuple(one for one in correlations if Counter(one.between) <= quantities),
         builds=tuple(_build(chain, found, variates, price_per_kwh, steps) for chain in chains),
     )
 
