@@ -1,4 +1,4 @@
-"""The one kind of array that the formulas take and give, and the numbers that leave them."""
+"""The kinds of array that the formulas take and give, and the numbers that leave them."""
 
 import math
 
@@ -6,6 +6,9 @@ import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+BoolArray = npt.NDArray[np.bool_]
+TimeArray = npt.NDArray[np.datetime64]
 NOT_KNOWN = "-"
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats, number_or_none
+from yieldest.arrays import FloatArray, TimeArray, floats, number_or_none
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.units import ZERO_CELSIUS_K
@@ -120,7 +120,7 @@ class MonthlyAir:
 
 
 def monthly_air(
-    time: npt.NDArray[np.datetime64],
+    time: TimeArray,
     speed_ms: FloatArray,
     temperature_c: FloatArray,
     pressure_hpa: FloatArray | None = None,

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, TimeArray, floats
 from yieldest.provenance import Finding, Findings
 
 CLASSES = (("I", 10.0, 50.0), ("II", 8.5, 42.5), ("III", 7.5, 37.5), ("IV", 6.0, 30.0))
@@ -100,9 +100,7 @@ def fifty_year_speed(yearly_maximum_ms: FloatArray) -> FiftyYears | None:
     return FiftyYears(speed, low, high, years)
 
 
-def yearly_maxima_ms(
-    time: npt.NDArray[np.datetime64], speed_ms: FloatArray, interval_s: float
-) -> FloatArray:
+def yearly_maxima_ms(time: TimeArray, speed_ms: FloatArray, interval_s: float) -> FloatArray:
     """Return the largest speed of every year with readings, NaN where missing, for 80 % of it.
 
     Years are counted back from the end of the rising times, so that none is lost to the calendar;
@@ -183,7 +181,7 @@ def extreme_winds(
     air_density_kg_m3: float,
     rotor_area_m2: float | None,
     *,
-    time: npt.NDArray[np.datetime64] | None = None,
+    time: TimeArray | None = None,
     speed_ms: FloatArray | None = None,
     gust_ms: FloatArray | None = None,
     interval_s: float = 3600.0,

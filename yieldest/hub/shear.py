@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, IntArray, TimeArray, floats
 from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.wind.breakdown import sector_index
@@ -50,26 +50,24 @@ class MeasuredShear:
     """Of all readings together."""
     exponent_by_cell: FloatArray
     """Shape (sectors + 1, parts of the day); the last row is for readings without a direction."""
-    readings_by_cell: npt.NDArray[np.int64]
+    readings_by_cell: IntArray
     exponent_uncertainty: float
     """Standard uncertainty of `exponent`."""
 
-    def at(self, time: npt.NDArray[np.datetime64], direction_deg: FloatArray | None) -> FloatArray:
+    def at(self, time: TimeArray, direction_deg: FloatArray | None) -> FloatArray:
         """Return the exponent for each reading, shape (n,)."""
         sector, part = _cells(time, direction_deg)
         return self.exponent_by_cell[sector, part]
 
 
-def _cells(
-    time: npt.NDArray[np.datetime64], direction_deg: FloatArray | None
-) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+def _cells(time: TimeArray, direction_deg: FloatArray | None) -> tuple[IntArray, IntArray]:
     given = np.full(time.size, np.nan) if direction_deg is None else direction_deg
     sector = sector_index(given, SECTORS)
     return np.where(sector < 0, SECTORS, sector), month_and_hour(time)[1] * DAY_PARTS // 24
 
 
 def measured_shear(
-    time: npt.NDArray[np.datetime64],
+    time: TimeArray,
     height_m: npt.ArrayLike,
     speed_ms: npt.ArrayLike,
     direction_deg: FloatArray | None,
@@ -128,7 +126,7 @@ def measured_to_hub(
     shear: MeasuredShear,
     from_height_m: float,
     to_height_m: float,
-    time: npt.NDArray[np.datetime64],
+    time: TimeArray,
     run: FloatArray,
     direction_deg: FloatArray | None,
 ) -> tuple[HeightStep, FloatArray]:

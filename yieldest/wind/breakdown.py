@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats, number_or_none
+from yieldest.arrays import FloatArray, IntArray, TimeArray, floats, number_or_none
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull_fits import Fit
 
@@ -73,16 +73,14 @@ class Gustiness:
 class CountedReadings:
     """Readings, each with its class of a histogram of all; arrays of shape (n,)."""
 
-    time: npt.NDArray[np.datetime64]
-    class_of: npt.NDArray[np.int64]
+    time: TimeArray
+    class_of: IntArray
     weight: FloatArray
     """Hours of a year that each reading stands for; `duration_h` by the clock."""
     duration_h: FloatArray
     histogram: Histogram
 
-    def split(
-        self, names: Sequence[object], group_of: npt.NDArray[np.int64], fit: Fit
-    ) -> tuple[Group, ...]:
+    def split(self, names: Sequence[object], group_of: IntArray, fit: Fit) -> tuple[Group, ...]:
         """Split the readings into groups (number of each reading's; -1 for none), and fit each."""
         classes = self.histogram.speed_ms.size
         inside = group_of >= 0
@@ -135,7 +133,7 @@ class CountedReadings:
         return by_clock.split(years.tolist(), year_of, fit)
 
 
-def sector_index(direction_deg: npt.ArrayLike, sectors: int) -> npt.NDArray[np.int64]:
+def sector_index(direction_deg: npt.ArrayLike, sectors: int) -> IntArray:
     """Return the number of each direction's sector, of any shape; -1 where it is NaN.
 
     Directions are clockwise from north, and sector 0 of the equal sectors is centred on north.

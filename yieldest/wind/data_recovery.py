@@ -6,9 +6,8 @@ import calendar
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import BoolArray, FloatArray, IntArray, TimeArray
 from yieldest.provenance import Finding
 
 DAYS_PER_YEAR = 365.25
@@ -35,16 +34,14 @@ class ReadingSteps:
     """The interval that is usual where the reading stands, shape (n,)."""
     duration_s: FloatArray
     """Time the reading stands for: until the next one, but no longer than usual; shape (n,)."""
-    joined: npt.NDArray[np.bool_]
+    joined: BoolArray
     """Whether the next reading follows without a gap, shape (n - 1,)."""
-    changed: npt.NDArray[np.int64]
+    changed: IntArray
     """Readings from which on another interval is usual."""
 
 
 def steps_of(
-    time: npt.NDArray[np.datetime64],
-    gap_intervals: float = LIKE_STEPS,
-    steady_readings: int = STEADY_READINGS,
+    time: TimeArray, gap_intervals: float = LIKE_STEPS, steady_readings: int = STEADY_READINGS
 ) -> ReadingSteps:
     """Find the usual interval at every reading, and how long each reading stands for.
 
@@ -129,17 +126,13 @@ class GapsInRecord(Finding):
     share: float
 
 
-def month_and_hour(
-    time: npt.NDArray[np.datetime64],
-) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+def month_and_hour(time: TimeArray) -> tuple[IntArray, IntArray]:
     """Return the calendar month (0 to 11) and the hour of day (0 to 23) of each time."""
     month = time.astype("datetime64[M]").astype(np.int64) % 12
     return month, time.astype("datetime64[h]").astype(np.int64) % 24
 
 
-def data_recovery_of(
-    time: npt.NDArray[np.datetime64], valid: npt.NDArray[np.bool_]
-) -> DataRecovery:
+def data_recovery_of(time: TimeArray, valid: BoolArray) -> DataRecovery:
     """Measure how much of the time a record covers.
 
     `time`, shape (n,), increases strictly; `valid`, same shape, says whether there is a reading.

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import BoolArray, FloatArray, IntArray, floats
 
 FINE_STEP_MS = 0.02
 """Readings without a known rounding step are counted in classes this wide; our choice."""
@@ -39,7 +39,7 @@ class Histogram:
         return np.asarray(self.weight / np.where(total > 0, total, np.nan))
 
     @property
-    def still(self) -> npt.NDArray[np.bool_]:
+    def still(self) -> BoolArray:
         """The classes in which the sensor stood still, shape (m,)."""
         return self.upper_ms <= self.start_ms
 
@@ -74,7 +74,7 @@ class Histogram:
         """Return the same classes with other weights, shape (..., m)."""
         return replace(self, weight=floats(weight))
 
-    def counted(self, class_of: npt.NDArray[np.int64], weight: FloatArray) -> Histogram:
+    def counted(self, class_of: IntArray, weight: FloatArray) -> Histogram:
         """Return the same classes with readings counted by other weights, each of shape (n,)."""
         return self.weighted(np.bincount(class_of, weights=weight, minlength=self.speed_ms.size))
 
@@ -86,7 +86,7 @@ def histogram_of(
     step_ms: float | None = None,
     class_edges_ms: FloatArray | None = None,
     threshold_ms: float | None = None,
-) -> tuple[Histogram, npt.NDArray[np.int64]]:
+) -> tuple[Histogram, IntArray]:
     """Count readings by speed, and say the class of each, shape (n,).
 
     Parameters

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, IntArray, TimeArray
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.wind.data_recovery import (
     DAYS_PER_YEAR,
@@ -72,10 +71,7 @@ def season_uncertainty(missing: float) -> float:
 
 
 def draw_blocks(
-    time: npt.NDArray[np.datetime64],
-    class_of: npt.NDArray[np.int64],
-    weight: FloatArray,
-    classes: int,
+    time: TimeArray, class_of: IntArray, weight: FloatArray, classes: int
 ) -> tuple[FloatArray, str]:
     """Draw blocks of days with replacement, and say how.
 

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, number_or_none
+from yieldest.arrays import BoolArray, FloatArray, number_or_none
 from yieldest.errors import InputError
 from yieldest.provenance import Finding
 from yieldest.settings import NotNegative, Settings, key
@@ -23,7 +23,6 @@ from yieldest.wind.data_recovery import (
 from yieldest.wind.record import ImpossibleSpeeds, Record
 from yieldest.wind.record_values import HIGHEST_GUST_MS
 
-BoolArray = npt.NDArray[np.bool_]
 Threshold = NotNegative | Literal[False]
 _Found = tuple[str, str, Threshold, BoolArray]
 """Name of a test, its rule in words, its threshold (False: off) and the readings it found."""

@@ -5,15 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, TimeArray
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.data_recovery import DataRecovery
 from yieldest.wind.read_options import Recognised
 
 
-def _no_times() -> npt.NDArray[np.datetime64]:
+def _no_times() -> TimeArray:
     return np.empty(0, dtype="datetime64[ns]")
 
 
@@ -61,7 +60,7 @@ class Record:
         What was recognised or stated about the file.
     """
 
-    time: npt.NDArray[np.datetime64]
+    time: TimeArray
     speed_ms: FloatArray
     direction_deg: FloatArray | None
     temperature_c: FloatArray | None
@@ -75,10 +74,10 @@ class Record:
     threshold_ms: float | None = None
     height_m: float | None = None
     mean_cube_ms3: float | None = None
-    impossible: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
+    impossible: TimeArray = field(default_factory=_no_times)
     impossible_ms: FloatArray = field(default_factory=_no_speeds)
-    disordered: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
-    repeated: npt.NDArray[np.datetime64] = field(default_factory=_no_times)
+    disordered: TimeArray = field(default_factory=_no_times)
+    repeated: TimeArray = field(default_factory=_no_times)
     found: tuple[Recognised, ...] = ()
 
     @property

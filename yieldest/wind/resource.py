@@ -6,9 +6,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, TimeArray
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.breakdown import CountedReadings, Directions, Group, Gustiness, gustiness
@@ -253,7 +252,7 @@ def _findings(
     return tuple(found)
 
 
-def _at_times(neighbour: Record, time: npt.NDArray[np.datetime64]) -> FloatArray:
+def _at_times(neighbour: Record, time: TimeArray) -> FloatArray:
     """Return the neighbour's reading that holds at each time; NaN without one."""
     latest = np.searchsorted(neighbour.time, time, side="right") - 1
     safe = np.maximum(latest, 0)

@@ -6,10 +6,9 @@ import calendar
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import BoolArray, FloatArray, TimeArray
 from yieldest.wind.data_recovery import MONTH_DAYS, month_and_hour
 
 THIN_MONTH_SHARE = 0.1
@@ -36,11 +35,7 @@ class SeasonWeights:
 
 
 def season_weights(
-    time: npt.NDArray[np.datetime64],
-    duration_s: FloatArray,
-    valid: npt.NDArray[np.bool_],
-    *,
-    wanted: bool = True,
+    time: TimeArray, duration_s: FloatArray, valid: BoolArray, *, wanted: bool = True
 ) -> SeasonWeights:
     """Weight readings so that every month and hour of day counts as in a whole year.
 
@@ -103,5 +98,5 @@ def season_weights(
     return SeasonWeights(hours * factor.ravel()[cell], True, reason)
 
 
-def _names(months: npt.NDArray[np.bool_]) -> str:
+def _names(months: BoolArray) -> str:
     return ", ".join(calendar.month_abbr[int(m) + 1] for m in np.flatnonzero(months))

@@ -10,13 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import BoolArray, FloatArray, IntArray
 from yieldest.wind.record import Record
-
-BoolArray = npt.NDArray[np.bool_]
-IntArray = npt.NDArray[np.int64]
 
 SHORTEST_STUCK_READINGS = 3
 """Two like readings in a row are never called stuck; our choice."""
