@@ -74,17 +74,8 @@ def saturation_pressure_pa(temperature_k: npt.ArrayLike) -> FloatArray:
 def moist_air_density(
     pressure_pa: npt.ArrayLike, temperature_k: npt.ArrayLike, relative_humidity: npt.ArrayLike
 ) -> FloatArray:
-    r"""Return the density of moist air in kg/m3.
+    r"""Return the density of moist air in kg/m3; the humidity is from 0 to 1, all broadcast.
 
-    Parameters
-    ----------
-    pressure_pa, temperature_k : array_like
-        All arguments broadcast.
-    relative_humidity : array_like
-        From 0 to 1.
-
-    Notes
-    -----
     CIPM-2007: Picard, Davis, Glaeser & Fujii, "Revised formula for the density of moist air",
     *Metrologia* 45 (2008) 149-155, with 0.04 % carbon dioxide (constants from memory):
 
@@ -205,58 +196,49 @@ def air_at_hub(
     assumed: Findings = ()
     standard_pa = float(standard_pressure_pa(altitude_m))
     # A station's barometer stands near the ground, and the hub is higher up.
-    to_hub = standard_pa / float(standard_pressure_pa(elevation_m))
-    pressure_pa, parts = standard_pa, ["pressure of the standard atmosphere"]
+    pa_per_hpa = 100 * standard_pa / float(standard_pressure_pa(elevation_m))
+    pressure_pa, how = standard_pa, ["pressure of the standard atmosphere"]
     if pressure_hpa is not None:
-        at_hub_pa = pressure_hpa * 100 * to_hub
-        if abs(at_hub_pa / standard_pa - 1) > PRESSURE_DISAGREEMENT:
+        if abs(pressure_hpa * pa_per_hpa / standard_pa - 1) > PRESSURE_DISAGREEMENT:
             warnings = (PressureOutOfPlace(pressure_hpa, elevation_m),)
         else:
-            pressure_pa, parts = at_hub_pa, ["measured pressure"]
-    uncertainty = KNOWN_TEMPERATURE_UNCERTAINTY
+            pressure_pa, how = pressure_hpa * pa_per_hpa, ["measured pressure"]
     if temperature_c is None:
         uncertainty = STANDARD_TEMPERATURE_UNCERTAINTY
         temperature_c = float(standard_temperature_k(altitude_m)) - ZERO_CELSIUS_K
-        parts.append("temperature of the standard atmosphere (ISO 2533)")
+        how.append("temperature of the standard atmosphere (ISO 2533)")
         assumed = (StandardTemperature(temperature_c, altitude_m),)
     else:
-        parts.append(f"mean temperature {temperature_c:.1f} C")
+        uncertainty = KNOWN_TEMPERATURE_UNCERTAINTY
+        how.append(f"mean temperature {temperature_c:.1f} C")
     density = float(_density(pressure_pa, temperature_c, relative_humidity))
-    humidity_effect = None
+    humidity_effect = by_month = season_effect = None
     if relative_humidity is not None:
         humidity_effect = density / float(_density(pressure_pa, temperature_c, 0.0)) - 1
-        parts.append(
-            f"relative humidity {100 * relative_humidity:.0f} % (CIPM-2007; "
-            f"{100 * humidity_effect:+.1f} %)"
-        )
-    by_month, mean_density, season_effect = None, density, None
-    if months is not None and np.isfinite(weight := _month_weight(months)).sum() > 1:
+        vapour = f"CIPM-2007; {100 * humidity_effect:+.1f} %"
+        how.append(f"relative humidity {100 * relative_humidity:.0f} % ({vapour})")
+    mean_density = density
+    if months is not None:
         monthly_pa = np.full(12, pressure_pa)
         if pressure_pa != standard_pa:
-            measured = months.pressure_hpa * 100 * to_hub
+            measured = months.pressure_hpa * pa_per_hpa
             monthly_pa = np.where(np.isfinite(measured), measured, pressure_pa)
         monthly = _density(monthly_pa, months.temperature_c, relative_humidity)
-        known = np.isfinite(weight)
-        by_month = tuple(map(number_or_none, np.where(known, monthly, np.nan)))
-        mean_density = float(np.average(monthly[known], weights=_MONTH_DAYS[known]))
-        density = float(np.average(monthly[known], weights=weight[known]))
-        season_effect = density / mean_density - 1
-        parts.append(
-            f"by month, weighted with the power in the wind ({100 * season_effect:+.1f} % energy "
-            "against the plain mean)"
-        )
+        known = np.isfinite(months.temperature_c) & (np.nan_to_num(months.mean_cube) > 0)
+        if known.sum() > 1:
+            days, cube = _MONTH_DAYS[known], months.mean_cube[known]
+            by_month = tuple(map(number_or_none, np.where(known, monthly, np.nan)))
+            mean_density = float(np.average(monthly[known], weights=days))
+            density = float(np.average(monthly[known], weights=days * cube))
+            season_effect = density / mean_density - 1
+            against = f"{100 * season_effect:+.1f} % energy against the plain mean"
+            how.append(f"by month, weighted with the power in the wind ({against})")
     power = 100 * (density / STANDARD_DENSITY_KG_M3 - 1)
-    method = f"gas law with {', '.join(parts)}; {power:+.1f} % power against 1.225 kg/m3"
+    method = f"gas law with {', '.join(how)}; {power:+.1f} % power against 1.225 kg/m3"
     provenance = Provenance("site", method, assumed, warnings)
     return Air(
         density, mean_density, by_month, season_effect, humidity_effect, uncertainty, provenance
     )
-
-
-def _month_weight(months: MonthlyAir) -> FloatArray:
-    """Return days times mean cube of each month, NaN where it is not known or has no wind."""
-    known = np.isfinite(months.temperature_c) & (np.nan_to_num(months.mean_cube) > 0)
-    return np.where(known, _MONTH_DAYS * months.mean_cube, np.nan)
 
 
 def _density(

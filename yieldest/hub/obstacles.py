@@ -8,6 +8,7 @@ from typing import Annotated
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.provenance import Finding, Findings, Provenance
@@ -55,25 +56,11 @@ def fence_shelter(
     porosity: npt.ArrayLike = 0.0,
     roughness_length_m: npt.ArrayLike = DEFAULT_ROUGHNESS_M,
 ) -> FloatArray:
-    r"""Return the share of speed lost behind an endless fence.
+    r"""Return the share of speed lost behind an endless fence, from 0 to 1.
 
-    Parameters
-    ----------
-    height_m : array_like
-        Height z above ground; all arguments broadcast.
-    distance_m : array_like
-        Distance x downwind of the fence; nearer than five fence heights counts as five.
-    obstacle_height_m : array_like
-        Height h of the fence.
-    porosity : array_like
-        Open share phi of its face.
-    roughness_length_m : array_like
-        Roughness z0 of the ground.
-
-    Returns
-    -------
-    ndarray
-        From 0 to 1: (free speed - sheltered speed) / free speed, at the height z.
+    At the height z above ground and the distance x downwind of a fence of height h (nearer than
+    five of them counts as five), of whose face the share phi is open, on ground of the roughness
+    z0; in m, and all broadcast.
 
     Notes
     -----
@@ -93,13 +80,7 @@ def fence_shelter(
     # A fence lower than some roughness lengths is part of the roughness.
     mixing = MIXING / np.log(np.maximum(h / floats(roughness_length_m), np.e))
     eta = z / h * (mixing * x / h) ** (-1 / (PROFILE_EXPONENT + 2))
-    deficit = (
-        WAKE_AMPLITUDE
-        * (1 - floats(porosity))
-        * (h / x)
-        * eta
-        * np.exp(-WAKE_DECAY * eta**1.5)
-    )  # fmt: skip
+    deficit = WAKE_AMPLITUDE * (1 - floats(porosity)) * h / x * eta * np.exp(-WAKE_DECAY * eta**1.5)
     return np.asarray(np.clip(deficit * (z / h) ** -PROFILE_EXPONENT, 0.0, 1.0))
 
 
@@ -124,19 +105,14 @@ def kept_by_direction(
     other in the same direction multiply, which is on the safe side.
     """
     kept = np.ones(360)
-    degrees = np.arange(360)
-    for obstacle in obstacles:
-        high, away_m = obstacle.height_m, obstacle.distance_m
-        share = width_share(obstacle.width_m, max(away_m, NEAREST_HEIGHTS * high))
-        shelter = share * fence_shelter(
-            height_m, away_m, high, obstacle.porosity, roughness_length_m
-        )
-        half_width = np.rad2deg(np.arctan2(obstacle.width_m / 2, away_m))
-        away = np.abs((degrees - obstacle.bearing_deg + 180) % 360 - 180)
+    for one in obstacles:
+        high, away_m = one.height_m, one.distance_m
+        share = width_share(one.width_m, max(away_m, NEAREST_HEIGHTS * high))
+        lost = share * fence_shelter(height_m, away_m, high, one.porosity, roughness_length_m)
+        half_width = np.rad2deg(np.arctan2(one.width_m / 2, away_m))
+        away = np.abs((np.arange(360) - one.bearing_deg + 180) % 360 - 180)
         behind = np.where(away <= max(half_width, 0.5), 1.0, 0.0)
-        wrapped = np.concatenate([behind[-WANDER_DEG:], behind, behind[:WANDER_DEG]])
-        wander = np.full(2 * WANDER_DEG + 1, 1 / (2 * WANDER_DEG + 1))
-        kept *= 1 - shelter * np.convolve(wrapped, wander, mode="valid")
+        kept *= 1 - lost * uniform_filter1d(behind, 2 * WANDER_DEG + 1, mode="wrap")
     return kept
 
 
@@ -154,15 +130,21 @@ class ShelterAllRound(Finding):
 
 
 @dataclass(frozen=True)
+class RotorNearObstacle(Finding):
+    """The rotor's lowest point is too low above what is near; no distance stands for the roof."""
+
+    clear_m: float
+    height_m: float
+    distance_m: float | None
+
+
+@dataclass(frozen=True)
 class ShelterStep:
     """The step from the free wind to the wind behind obstacles."""
 
     factor: float
-    """Of the mean speed."""
-    worst: float
-    """The share kept in the most sheltered direction."""
+    """Of the mean speed; its standard uncertainty is relative."""
     standard_uncertainty: float
-    """Of the factor, relative."""
     provenance: Provenance
 
 
@@ -186,22 +168,18 @@ def shelter(
         When the anemometer stood on the same spot, behind the same obstacles: its own shelter is
         then taken back first.
     """
-    kept = kept_by_direction(obstacles, hub_height_m, roughness_length_m)
-    relative = kept
-    method = (
-        f"{len(obstacles)} obstacle{'s' * (len(obstacles) != 1)}, Perera 1981, share of speed kept"
-    )
+    kept = relative = kept_by_direction(obstacles, hub_height_m, roughness_length_m)
+    plural = "s" if len(obstacles) > 1 else ""
+    method = f"{len(obstacles)} obstacle{plural}, Perera 1981, share of speed kept"
     if anemometer_height_m is not None:
         at_anemometer = kept_by_direction(obstacles, anemometer_height_m, roughness_length_m)
         # A shelter of more than half is too strong to be taken back by any formula.
         relative = kept / np.maximum(at_anemometer, 0.5)
         method += " relative to the anemometer on the same spot"
-    worst = float(kept.min())
     warnings = tuple(
-        ObstacleTooNear(obstacle.height_m, obstacle.distance_m)
-        for obstacle in obstacles
-        if obstacle.distance_m < NEAREST_HEIGHTS * obstacle.height_m
-        and hub_height_m < 2 * obstacle.height_m
+        ObstacleTooNear(each.height_m, each.distance_m)
+        for each in obstacles
+        if each.distance_m < NEAREST_HEIGHTS * each.height_m and hub_height_m < 2 * each.height_m
     )
     # The wind may blow always or never from behind the obstacles: a rectangular distribution.
     unknown = float(relative.max() - relative.min()) / np.sqrt(12)
@@ -215,18 +193,9 @@ def shelter(
         factors = np.where(known, relative[degree], factor)
         factor = float((run * factors).sum() / run.sum()) if run.sum() > 0 else 1.0
     uncertainty = float(np.hypot(unknown, SHELTER_UNCERTAINTY * abs(1 - factor))) / factor
-    method = f"{method}, {how} (worst direction {100 * worst:.0f} %)"
+    method = f"{method}, {how} (worst direction {100 * kept.min():.0f} %)"
     provenance = Provenance("site.obstacles", method, assumed, warnings)
-    return ShelterStep(factor, worst, uncertainty, provenance), factors
-
-
-@dataclass(frozen=True)
-class RotorNearObstacle(Finding):
-    """The rotor's lowest point is too low above what is near; no distance stands for the roof."""
-
-    clear_m: float
-    height_m: float
-    distance_m: float | None
+    return ShelterStep(factor, uncertainty, provenance), factors
 
 
 def siting_warnings(

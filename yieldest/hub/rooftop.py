@@ -10,7 +10,7 @@ import numpy.typing as npt
 from pydantic import model_validator
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.provenance import Finding, Provenance
+from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.settings import BuildingHeight, Positive, Settings, key
 
 STRETCH_LIMIT = 8.0
@@ -130,45 +130,30 @@ def on_roof(
 ) -> RoofStep:
     """Judge a machine on a roof; all heights are above ground.
 
-    Parameters
-    ----------
-    rotor_diameter_m, rotor_height_m : float, optional
-        Of a rotor that sweeps a disc, or a vertical rectangle; without either the hub stands for
-        the rotor.
-    anemometer_height_m : float, optional
-        When the anemometer stood on the same roof: what it missed is in its record.
+    The rotor sweeps a disc or a vertical rectangle; without diameter and height the hub stands for
+    it. When the anemometer stood on the same roof, what it missed is in its record.
     """
-    top = roof.top_m + float(
-        disturbed_height_m(roof.edge_height_m, roof.width_m, roof.edge_distance_m)
-    )
+    reach = disturbed_height_m(roof.edge_height_m, roof.width_m, roof.edge_distance_m)
+    top = roof.top_m + float(reach)
     if rotor_height_m is not None:
         share = float(span_share_below(top, hub_height_m, rotor_height_m))
     elif rotor_diameter_m is not None:
         share = float(disc_share_below(top, hub_height_m, rotor_diameter_m / 2))
     else:
         share = float(hub_height_m < top)
-    lost = DISTURBED_LOSS * share
+    factor = 1 - DISTURBED_LOSS * share
     method = (
         f"{100 * share:.0f} % of the rotor in disturbed flow (Wilson 1979), half its speed lost "
         "there"
     )
     if anemometer_height_m is not None:
-        lost_there = DISTURBED_LOSS * float(anemometer_height_m < top)
-        lost = max(0.0, 1 - (1 - lost) / (1 - lost_there))
+        factor = min(1.0, factor / (1 - DISTURBED_LOSS * float(anemometer_height_m < top)))
         method += ", relative to the anemometer on the same roof"
-    factor = 1 - lost
     # From no loss to twice the mean loss: a rectangular distribution.
-    uncertainty = DISTURBED_LOSS * share / np.sqrt(3) / factor
+    uncertainty = float(DISTURBED_LOSS * share / np.sqrt(3) / factor)
     above_edge, above_ridge = hub_height_m - roof.edge_height_m, hub_height_m - roof.top_m
-    warnings: list[Finding] = [MachineOnRoof(above_edge, above_ridge, top - roof.top_m, share)]
+    warnings: Findings = (MachineOnRoof(above_edge, above_ridge, top - roof.top_m, share),)
     if share > 0:
-        warnings.append(RotorInDisturbedFlow())
-    return RoofStep(
-        factor,
-        above_edge,
-        above_ridge,
-        top,
-        share,
-        float(uncertainty),
-        Provenance("site.roof", method, (), tuple(warnings)),
-    )
+        warnings = (*warnings, RotorInDisturbedFlow())
+    provenance = Provenance("site.roof", method, (), warnings)
+    return RoofStep(factor, above_edge, above_ridge, top, share, uncertainty, provenance)
