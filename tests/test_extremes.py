@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
+from winds import record_of
 
 from yieldest.hub.extremes import (
     CLASSES,
@@ -102,8 +103,7 @@ def test_the_caution_names_speed_thrust_and_who_may_judge_it():
     for words in ("42 m/s", "3,800 N", "competent person under local codes"):
         assert words in sentences([caution])[0]
     assert extreme_winds(5.0, 1.1, 1.225, None).thrust_n is None
-    time = np.arange("2020-01-01", "2020-03-01", dtype="datetime64[h]")
-    stormy = extreme_winds(5.0, 1.1, 1.225, 4.0, time=time, speed_ms=np.linspace(0, 50, time.size))
+    stormy = extreme_winds(5.0, 1.1, 1.225, 4.0, record_of(np.linspace(0, 50, 1440)))
     assert stormy.thrust_speed_ms == pytest.approx(55)
     assert stormy.warnings[0].basis == "largest reading"
     assert extreme_winds(11.0, 1.0, 1.225, None).warnings == (AboveEveryClass(),)

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, TimeArray, floats
 from yieldest.provenance import Finding, Findings
+from yieldest.wind.record import Record
 
 CLASSES = (("I", 10.0, 50.0), ("II", 8.5, 42.5), ("III", 7.5, 37.5), ("IV", 6.0, 30.0))
 """IEC 61400-2: class, mean speed at the hub and reference speed in m/s (from memory; the mean is
@@ -118,20 +119,15 @@ def yearly_maxima_ms(time: TimeArray, speed_ms: FloatArray, interval_s: float) -
 
 
 def thrust_n(
-    speed_ms: npt.ArrayLike,
-    area_m2: npt.ArrayLike,
-    air_density_kg_m3: npt.ArrayLike,
-    thrust_coefficient: npt.ArrayLike = LOADED_THRUST_COEFFICIENT,
+    speed_ms: npt.ArrayLike, area_m2: npt.ArrayLike, air_density_kg_m3: npt.ArrayLike
 ) -> FloatArray:
     """Return the thrust of the wind on a rotor disc, rho A Ct v^2 / 2, in N.
 
-    By default the rotor is loaded as at the Betz optimum, 8/9, which is what the mast feels when
+    With the Ct of 8/9 of a rotor loaded as at the Betz optimum, which is what the mast feels when
     furling or braking fails.
     """
-    return np.asarray(
-        0.5 * floats(air_density_kg_m3) * floats(area_m2) * floats(thrust_coefficient)
-        * floats(speed_ms) ** 2
-    )  # fmt: skip
+    pressure_pa = 0.5 * floats(air_density_kg_m3) * floats(speed_ms) ** 2
+    return np.asarray(LOADED_THRUST_COEFFICIENT * floats(area_m2) * pressure_pa)
 
 
 @dataclass(frozen=True)
@@ -180,11 +176,7 @@ def extreme_winds(
     hub_factor: float,
     air_density_kg_m3: float,
     rotor_area_m2: float | None,
-    *,
-    time: TimeArray | None = None,
-    speed_ms: FloatArray | None = None,
-    gust_ms: FloatArray | None = None,
-    interval_s: float = 3600.0,
+    record: Record | None = None,
 ) -> ExtremeWinds:
     """Judge a build's strong winds, with the record where there is one.
 
@@ -193,10 +185,14 @@ def extreme_winds(
     known, else for that of the class.
     """
     largest, is_gust, fifty = None, False, None
-    if time is not None and speed_ms is not None:
-        is_gust = gust_ms is not None and bool(np.isfinite(gust_ms).any())
-        largest = float(np.nanmax(gust_ms if is_gust and gust_ms is not None else speed_ms))
-        fifty = fifty_year_speed(yearly_maxima_ms(time, speed_ms, interval_s) * hub_factor)
+    interval_s = 0.0
+    if record is not None:
+        interval_s, fastest_ms = record.data_recovery.interval_s, record.speed_ms
+        if record.gust_ms is not None and np.isfinite(record.gust_ms).any():
+            is_gust, fastest_ms = True, record.gust_ms
+        largest = float(np.nanmax(fastest_ms))
+        maxima = yearly_maxima_ms(record.time, record.speed_ms, interval_s)
+        fifty = fifty_year_speed(maxima * hub_factor)
     basis: Literal["class", "fifty years", "largest reading"] = "fifty years"
     reference = None if fifty is None else fifty.speed_ms
     name = site_class(hub_mean_ms, reference)

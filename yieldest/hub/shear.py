@@ -9,7 +9,6 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, IntArray, TimeArray, floats
 from yieldest.errors import InputError
-from yieldest.provenance import Provenance
 from yieldest.wind.breakdown import sector_index
 from yieldest.wind.data_recovery import month_and_hour
 from yieldest.wind.profile import HeightStep, by_power_law
@@ -74,19 +73,15 @@ def measured_shear(
 ) -> MeasuredShear:
     """Measure shear exponents from n speeds at several heights, shape (heights, n).
 
-    NaN where missing; only readings of 3 m/s or more at every height count. `height_m` has the
-    shape (heights,), `time` and `direction_deg` (n,).
+    NaN where missing; only readings of 3 m/s or more at every height count. Exponents are those of
+    ratios of mean speeds, not means of exponents, which light winds would rule. The uncertainty is
+    that of two anemometers differing by 2 % each, beside the spread of daily exponents over the
+    root of half the days (weather lasts for about two).
 
     Raises
     ------
     InputError
         When heights are too near each other or readings too few.
-
-    Notes
-    -----
-    Exponents of ratios of mean speeds, not means of exponents, which light winds would rule. The
-    uncertainty is that of two anemometers differing by 2 % each, beside the spread of daily
-    exponents over the root of half the days (weather lasts for about two).
     """
     height = floats(height_m)
     speed = floats(speed_ms)
@@ -137,15 +132,11 @@ def measured_to_hub(
     """
     factors = (to_height_m / from_height_m) ** shear.at(time, direction_deg)
     factor = float((run * factors).sum() / run.sum()) if run.sum() > 0 else 1.0
-    overall = by_power_law(from_height_m, to_height_m, shear.exponent, shear.exponent_uncertainty)
+    step = by_power_law(from_height_m, to_height_m, shear.exponent, shear.exponent_uncertainty)
     heights = ", ".join(f"{height:g}" for height in shear.height_m)
     method = (
         f"power law, exponent {shear.exponent:.2f} measured at {heights} m, by direction and hour "
         "of day"
     )
-    step = replace(
-        overall,
-        factor=factor,
-        provenance=Provenance("wind.other_heights", method, (), overall.provenance.warnings),
-    )
-    return step, factors
+    own = replace(step.provenance, source="wind.other_heights", method=method)
+    return replace(step, factor=factor, provenance=own), factors

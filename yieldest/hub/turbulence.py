@@ -30,20 +30,10 @@ def power_in_turbulence_w(
     node_speed_ms: npt.ArrayLike,
     node_power_w: npt.ArrayLike,
 ) -> FloatArray:
-    r"""Return the mean power of a curve over speeds that vary normally about a mean.
+    r"""Return the mean power of a curve, in W, over speeds that vary normally about a mean.
 
-    Parameters
-    ----------
-    mean_speed_ms : array_like, shape (...)
-    intensity : array_like, shape (...)
-        Standard deviation over the mean; both broadcast. With 0 the curve itself comes back.
-    node_speed_ms, node_power_w : array_like, shape (n,)
-        The curve: straight between the nodes, zero outside them.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        In W.
+    Means and intensities (standard deviation over mean; 0 gives the curve itself) broadcast. The
+    curve, of nodes of shape (n,), is straight between them and zero outside.
 
     Notes
     -----
