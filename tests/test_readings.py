@@ -17,10 +17,8 @@ from yieldest.turbine.meters import (
     rms,
 )
 from yieldest.turbine.reading_file import (
-    LinesWithoutValues,
     LoadResistanceApart,
-    ReadingsOutOfOrder,
-    RepeatedLines,
+    OddLines,
     WattsContradict,
     read_readings,
 )
@@ -202,9 +200,9 @@ def test_double_lines_blanks_and_disorder(table):
         "2026-03-01 14:01,5.5,60\n2026-03-01 14:01,5.5,60\n2026-03-01 14:03,,70\n"
     )
     np.testing.assert_allclose(readings.time_s, [0, 60, 120])
-    [repeated] = [w for w in readings.provenance.warnings if isinstance(w, RepeatedLines)]
-    assert repeated.place.endswith("line 5")
-    assert kinds(readings.provenance.warnings) >= {LinesWithoutValues, ReadingsOutOfOrder}
+    odd = {one.what: one for one in readings.provenance.warnings if isinstance(one, OddLines)}
+    assert odd["repeated"].where.endswith("line 5")
+    assert set(odd) == {"repeated", "blank", "disordered"}
     assert {one.count for one in readings.provenance.warnings} == {1}
 
 
@@ -225,8 +223,8 @@ def test_tables_as_makers_have_them(table, text, meters):
     readings = table(text, **meters)
     np.testing.assert_allclose(readings.speed_ms, 5.5)
     np.testing.assert_allclose(readings.power_w, 50.5)
-    [blank] = [w for w in readings.provenance.warnings if isinstance(w, LinesWithoutValues)]
-    assert blank.count == 1
+    [blank] = [w for w in readings.provenance.warnings if isinstance(w, OddLines)]
+    assert (blank.what, blank.count) == ("blank", 1)
 
 
 def test_a_date_that_could_be_two_is_asked_for(table):

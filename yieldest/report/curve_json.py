@@ -29,7 +29,8 @@ def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
                 averaging_s="seconds",
                 mean_cube_over_cube_of_mean="cube_ratio",
             ),
-            **picked(measured, "air_density_kg_m3", "scatter"),
+            **picked(measured, "air_density_kg_m3"),
+            "scatter": measured.bins.relative_scatter,
         },
         "bins": rows_of(
             {

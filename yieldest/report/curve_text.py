@@ -237,9 +237,10 @@ def _methods(measured: MeasuredCurve) -> list[str]:
         f"Readings taken at {measured.air_density_kg_m3:.3f} kg/m3, brought to "
         f"{curve.air_density_kg_m3:g} kg/m3 (IEC 61400-12-1)."
     )
-    if measured.scatter is not None:
+    scatter = measured.bins.relative_scatter
+    if scatter is not None:
         said.append(
-            f"Within a bin the power scatters by {percent(measured.scatter)} of its mean (standard "
+            f"Within a bin the power scatters by {percent(scatter)} of its mean (standard "
             "deviation)."
         )
     said.append(

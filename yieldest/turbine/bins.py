@@ -22,20 +22,12 @@ _ENOUGH_TO_JUDGE = 3
 
 @dataclass(frozen=True)
 class Bins:
-    """Readings by wind-speed bin; only bins that hold a reading, in rising order.
+    """Readings by wind-speed bin, shape (n,); only bins that hold a reading, in rising order.
 
-    Parameters
-    ----------
-    centre_ms : ndarray, shape (n,)
-    count : ndarray of int, shape (n,)
-    speed_ms, power_w : ndarray, shape (n,)
-        Means.
-    standard_deviation_w : ndarray, shape (n,)
-        Standard deviation of the power; NaN in a bin with a single reading.
-    scatter_w : ndarray, shape (n,)
-        Standard uncertainty of the mean from scatter (type A).
-    meters_w : ndarray, shape (n,)
-        Standard uncertainty from the instruments (type B), common to all bins in sign.
+    Speed and power are means with the standard deviation of the power, NaN in a bin with a single
+    reading; `scatter_w` is the standard uncertainty of the mean from scatter (type A), `meters_w`
+    that from the instruments (type B), common to all bins in sign. `relative_scatter` is the
+    standard deviation as a share of the power over all bins that can tell.
     """
 
     centre_ms: FloatArray
@@ -45,6 +37,7 @@ class Bins:
     standard_deviation_w: FloatArray
     scatter_w: FloatArray
     meters_w: FloatArray
+    relative_scatter: float | None
 
     @property
     def uncertainty_w(self) -> FloatArray:
@@ -65,18 +58,8 @@ def bin_readings(
 ) -> Bins:
     """Sort readings into bins.
 
-    Parameters
-    ----------
-    speed_ms, power_w : ndarray, shape (m,)
-        Normalised to the reference density.
-    uncertainty : MeterUncertainty
-    density_uncertainty : float
-        Standard uncertainty of the air density, as a share of it.
-
-    Raises
-    ------
-    InputError
-        When the readings fill fewer than two bins.
+    Speed and power, shape (m,), are normalised to the reference density, whose standard uncertainty
+    is given as a share of it. An `InputError` when the readings fill fewer than two bins.
 
     Notes
     -----
@@ -95,9 +78,7 @@ def bin_readings(
     speed = np.bincount(group, speed_ms) / count
     power = np.bincount(group, power_w) / count
     squares = np.bincount(group, (power_w - power[group]) ** 2)
-    deviation = np.sqrt(
-        np.divide(squares, count - 1, out=np.full(count.size, np.nan), where=count > 1)
-    )
+    deviation = np.sqrt(squares / np.where(count > 1, count - 1, np.nan))
     slope = np.gradient(power, speed)
     speed_uncertainty = np.hypot(uncertainty.speed * speed, uncertainty.speed_ms)
     meters = np.sqrt(
@@ -105,7 +86,7 @@ def bin_readings(
         + (density_uncertainty * power) ** 2
         + (slope * speed_uncertainty) ** 2
     )
-    scatter = pooled_scatter(count, power, deviation)
+    scatter = _pooled_scatter(count, power, deviation)
     # When nothing is known of the scatter, as much as the whole reading is the careful guess.
     borrowed = np.abs(power) * (1.0 if scatter is None else scatter)
     spread = np.where(count >= _ENOUGH_TO_JUDGE, deviation, borrowed)
@@ -117,17 +98,15 @@ def bin_readings(
         standard_deviation_w=deviation,
         scatter_w=spread / np.sqrt(count),
         meters_w=meters,
+        relative_scatter=scatter,
     )
 
 
-def pooled_scatter(
+def _pooled_scatter(
     count: npt.NDArray[np.int64], power_w: FloatArray, standard_deviation_w: FloatArray
 ) -> float | None:
-    """Return the standard deviation of the power as a share of it, over all bins that can tell.
-
-    Near cut-in the power hovers between nothing and something, which says nothing of stronger
-    winds, so bins below a twentieth of the highest are left aside.
-    """
+    # Near cut-in the power hovers between nothing and something, which says nothing of stronger
+    # winds, so bins below a twentieth of the highest are left aside.
     several = (count > 1) & (power_w > _STRONG_SHARE * power_w.max())
     if not several.any():
         return None
@@ -144,20 +123,10 @@ _CERTAIN = 2.0
 
 @dataclass(frozen=True)
 class SmoothCurve:
-    """The curve through bins.
+    """The curve through bins: cut-in, the bin centres above it, and the mean speed of the last bin.
 
-    Parameters
-    ----------
-    speed_ms : ndarray, shape (n,)
-        Cut-in, the bin centres above it, and the mean speed of the last bin.
-    power_w, uncertainty_w : ndarray, shape (n,)
-        Power and its standard uncertainty: the band is so much up and down.
-    cut_in_ms : float
-    cut_in_seen : bool
-        Whether there are readings below cut-in.
-    moved_bins : int
-        Bins that were moved by more than their scatter explains, so that the curve rises to its
-        peak and falls after it.
+    Cut-in is seen where there are readings below it. `moved_bins` were moved by more than their
+    scatter explains, so that the curve rises to its peak and falls after it.
     """
 
     speed_ms: FloatArray

@@ -125,11 +125,10 @@ class Chain:
     """Power on its way, by bin, at the reference density; arrays have the shape of the bins.
 
     Power of the wind through the rotor area, the most that any rotor could take of it, and the
-    power coefficient of the whole chain. `rotor_w` is measured plus
-    the heat in the winding: what the rotor gives at least, for friction and iron are not seen; the
-    generator's efficiency is measured over that, and `generator_most_w` what it could pass on at
-    the rpm of the bin. `best` is the bin with the highest coefficient among those with three
-    readings or more.
+    power coefficient of all. `rotor_w` is measured plus the heat in the winding: what the rotor
+    gives at least, for friction and iron are not seen; the generator's efficiency is measured over
+    that, and `generator_most_w` what it could pass on at the rpm of the bin. `best` is the bin with
+    the highest coefficient among those with three readings or more.
     """
 
     wind_w: FloatArray
@@ -163,9 +162,7 @@ def chain_of(
     if generator is not None:
         rotor, most = _behind_the_meter(bins, readings, generator, density_scale)
         if rotor is not None:
-            efficiency = np.divide(
-                bins.power_w, rotor, out=np.full(rotor.size, np.nan), where=rotor > 0
-            )
+            efficiency = bins.power_w / np.where(rotor > 0, rotor, np.nan)
     return Chain(wind, BETZ_LIMIT * wind, coefficient, rotor, efficiency, most, best)
 
 

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -73,24 +73,11 @@ class AreaNotStated(Finding):
 
 
 @dataclass(frozen=True)
-class NoPowerAtAll(Finding):
-    """The curve never makes any power."""
+class CurveNote(Finding):
+    """The curve never makes power, is modelled as its file says, or has no stated air density."""
 
     name: str
-
-
-@dataclass(frozen=True)
-class ModelledFile(Finding):
-    """The file says of its curve that nobody measured it."""
-
-    name: str
-
-
-@dataclass(frozen=True)
-class CurveDensityAssumed(Finding):
-    """No air density is stated for the curve, and 1.225 kg/m3 was taken."""
-
-    name: str
+    what: Literal["no power", "modelled", "no density"]
 
 
 def read_power_curve(
@@ -130,7 +117,7 @@ def read_power_curve(
     modelled = notes.get("kind", "").lower() == "modelled"
     speed, densities, power = _points(table)
     assumed: list[Finding] = []
-    warnings: list[Finding] = [ModelledFile(path.name)] if modelled else []
+    warnings: list[Finding] = [CurveNote(path.name, "modelled")] if modelled else []
     densities = _densities(path, densities, air_density_kg_m3, notes, assumed)
     reference = int(np.argmin(np.abs(densities - STANDARD_DENSITY_KG_M3)))
     if rotor_area_m2 is None:
@@ -171,7 +158,7 @@ def read_power_curve(
         relative = curve.relative_uncertainty
         said = said.adding(assumed=(CurveUncertaintyAssumed(path.name, relative),))
     if not (curve.power_w > 0).any():
-        said = said.adding(warnings=(NoPowerAtAll(path.name),))
+        said = said.adding(warnings=(CurveNote(path.name, "no power"),))
     return replace(curve, extrapolation=beyond, provenance=said)
 
 
@@ -257,7 +244,7 @@ def _densities(
         stated = _number_noted(path, notes, "air density", "1.225 kg/m3")
     if stated is None:
         stated = STANDARD_DENSITY_KG_M3
-        assumed.append(CurveDensityAssumed(path.name))
+        assumed.append(CurveNote(path.name, "no density"))
     return np.array([stated])
 
 

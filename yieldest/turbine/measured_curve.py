@@ -15,7 +15,6 @@ from yieldest.turbine.bins import (
     Bins,
     SmoothCurve,
     bin_readings,
-    pooled_scatter,
     smooth_curve,
 )
 from yieldest.turbine.conversion_chain import Chain, Generator, chain_of
@@ -42,15 +41,13 @@ class MeasuredCurve:
     """Everything that a table of readings says about a machine.
 
     `readings` are those in the bins, averaged and normalised to 1.225 kg/m3, for which `curve`
-    holds; `air_density_kg_m3` is the mean of the air in which they were taken. `scatter` is the
-    pooled standard deviation of the power in the bins over its mean; `chain` is None where the
-    rotor area is not known.
+    holds; `air_density_kg_m3` is the mean of the air in which they were taken. `chain` is None
+    where the rotor area is not known.
     """
 
     readings: Readings
     averaging: Averaging
     air_density_kg_m3: float
-    scatter: float | None
     bins: Bins
     smooth: SmoothCurve
     rules: tuple[Rule, ...]
@@ -132,7 +129,6 @@ def measure_curve(
         readings=readings,
         averaging=averaging,
         air_density_kg_m3=mean_density,
-        scatter=pooled_scatter(bins.count, bins.power_w, bins.standard_deviation_w),
         bins=bins,
         smooth=smooth,
         rules=completeness_rules(bins, smooth.cut_in_ms, averaging.seconds, averaging.interval_s),

@@ -21,17 +21,11 @@ _ENOUGH_TO_JUDGE = 5
 
 
 @dataclass(frozen=True)
-class EmptyBins(Finding):
-    """Bins between others hold no reading."""
-
-    centre_ms: tuple[float, ...]
-
-
-@dataclass(frozen=True)
 class ThinBins(Finding):
-    """Bins hold fewer than three readings."""
+    """Bins hold fewer than three readings, or between others none."""
 
     centre_ms: tuple[float, ...]
+    empty: bool
 
 
 @dataclass(frozen=True)
@@ -71,10 +65,10 @@ def bin_warnings(readings: Readings, bins: Bins, smooth: SmoothCurve) -> tuple[F
     numbers = bin_number(bins.centre_ms)
     gaps = np.setdiff1d(np.arange(numbers[0], numbers[-1] + 1), numbers)
     if gaps.size:
-        found.append(EmptyBins(tuple((BIN_WIDTH_MS * gaps).tolist())))
+        found.append(ThinBins(tuple((BIN_WIDTH_MS * gaps).tolist()), empty=True))
     thin = bins.centre_ms[bins.count < 3]
     if thin.size:
-        found.append(ThinBins(tuple(thin.tolist())))
+        found.append(ThinBins(tuple(thin.tolist()), empty=False))
     if smooth.moved_bins:
         found.append(BinsMoved(smooth.moved_bins))
     if not smooth.cut_in_seen:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -48,27 +48,12 @@ class LoadResistanceApart(Finding):
 
 
 @dataclass(frozen=True)
-class LinesWithoutValues(Finding):
-    """Lines without a speed or a power were left out."""
+class OddLines(Finding):
+    """Lines were left out as blank or repeated (`where` is the first of those), or were sorted."""
 
-    name: str
+    where: str
     count: int
-
-
-@dataclass(frozen=True)
-class ReadingsOutOfOrder(Finding):
-    """Lines that go back in time were sorted."""
-
-    name: str
-    count: int
-
-
-@dataclass(frozen=True)
-class RepeatedLines(Finding):
-    """Lines that repeat the one before were counted once; the first of them."""
-
-    place: str
-    count: int
+    what: Literal["blank", "disordered", "repeated"]
 
 
 def read_readings(source: Source, meters: Meters | None = None) -> Readings:
@@ -282,7 +267,7 @@ def _without_blanks(readings: Readings) -> Readings:
         )
     blank = int((~there).sum())
     # The first line of a count of pulses has no interval before it.
-    found = (LinesWithoutValues(str(readings.table.path), blank),) if blank else ()
+    found = (OddLines(str(readings.table.path), blank, "blank"),) if blank else ()
     return readings.only(there).noting(warnings=found)
 
 
@@ -293,11 +278,11 @@ def _ordered(readings: Readings) -> Readings:
     warnings: list[Finding] = []
     disordered = int((np.diff(readings.time_s) < 0).sum())
     if disordered:
-        warnings.append(ReadingsOutOfOrder(str(readings.table.path), disordered))
+        warnings.append(OddLines(str(readings.table.path), disordered, "disordered"))
     readings = readings.only(np.argsort(readings.time_s, kind="stable"))
     cells = np.nan_to_num(np.column_stack(list(readings.columns().values())), nan=-np.inf)
     double = np.concatenate(([False], (cells[1:] == cells[:-1]).all(axis=1)))
     if double.any():
         first = readings.place(int(np.argmax(double)))
-        warnings.append(RepeatedLines(first, int(double.sum())))
+        warnings.append(OddLines(first, int(double.sum()), "repeated"))
     return readings.only(~double).noting(warnings=tuple(warnings))

@@ -97,8 +97,6 @@ KNOWN_DENSITY_UNCERTAINTY = 0.01
 ASSUMED_DENSITY_UNCERTAINTY = 0.04
 """Standard uncertainty of an air density nobody stated, as a share of it: some 350 m of height or
 12 K of temperature; our choice."""
-
-
 Air = Literal["density", "pressure", "temperature"]
 
 
@@ -228,8 +226,7 @@ def minute_means(readings: Readings, stated_s: float | None) -> tuple[Readings, 
         known = np.isfinite(values)
         total = np.bincount(group[known], values[known], minlength=count.size)
         number = np.bincount(group[known], minlength=count.size)
-        means = np.divide(total, number, out=np.full(count.size, np.nan), where=number > 0)
-        return np.asarray(means[full])
+        return np.asarray((total / np.where(number > 0, number, np.nan))[full])
 
     means = {name: mean(values) for name, values in readings.columns().items()}
     cubes = float((means["speed_ms"] ** 3).sum())

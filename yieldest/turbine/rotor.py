@@ -81,11 +81,11 @@ LEAST_COEFFICIENT = 1e-3
 """No working machine has its highest power coefficient below this; our choice."""
 LOW_COEFFICIENT = 0.03
 """A highest power coefficient below this is doubtful; our choice."""
-_AREA_SLIPS = (
-    (1e6, "millimetres were given as metres"),
-    (1e4, "centimetres were given as metres"),
-    (1e3, "kilowatts were given as watts, or one side of the rotor is in millimetres"),
-)
+_SLIPS = {
+    1e6: "millimetres were given as metres",
+    1e4: "centimetres were given as metres",
+    1e3: "kilowatts were given as watts, or one side of the rotor is in millimetres",
+}
 
 
 @dataclass(frozen=True)
@@ -118,14 +118,8 @@ def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> lis
             "rotor area."
         )
     if 0 < highest < LEAST_COEFFICIENT:
-        slip = next(
-            (
-                f"; it looks as if {why}"
-                for factor, why in _AREA_SLIPS
-                if LOW_COEFFICIENT <= highest * factor <= BETZ_LIMIT
-            ),
-            "",
-        )
+        fits = {factor: LOW_COEFFICIENT <= highest * factor <= BETZ_LIMIT for factor in _SLIPS}
+        slip = next((f"; it looks as if {_SLIPS[factor]}" for factor in fits if fits[factor]), "")
         raise InputError(
             f"{where} the power coefficient is at best {highest:.1e}, less than any working "
             f"machine has{slip}; check the rotor size (in m or m2), the power and their units."
@@ -153,13 +147,7 @@ def power_coefficient(
     area_m2: npt.ArrayLike,
     air_density_kg_m3: npt.ArrayLike,
 ) -> FloatArray:
-    """Return power over the power of the wind through the rotor; 0 at zero speed.
-
-    Parameters
-    ----------
-    power_w, speed_ms, area_m2, air_density_kg_m3 : array_like
-        They broadcast.
-    """
+    """Return power over the power of the wind through the rotor, all broadcast; 0 at zero speed."""
     available = power_in_wind_w(speed_ms, area_m2, air_density_kg_m3)
     power = np.broadcast_to(floats(power_w), available.shape)
     return np.divide(power, available, out=np.zeros_like(available), where=available > 0)

@@ -6,58 +6,23 @@ import numpy as np
 
 from yieldest.arrays import plainly
 from yieldest.report.sentences.words import say, sentence
+from yieldest.turbine import (
+    curve_ends,
+    curve_file,
+    generic_curve,
+    load,
+    measured_curve,
+    meters,
+    power_curve,
+    reading_checks,
+    reading_file,
+    readings,
+    rotor,
+)
 from yieldest.turbine.bins import Bins
 from yieldest.turbine.conversion_chain import Chain
-from yieldest.turbine.curve_ends import EndAssumed
-from yieldest.turbine.curve_file import (
-    AreaNotStated,
-    CurveDensityAssumed,
-    ModelledFile,
-    NoPowerAtAll,
-)
-from yieldest.turbine.generic_curve import NeverRated, NobodyMeasured
-from yieldest.turbine.load import (
-    LOAD_WORDS,
-    OTHER_LOAD_UNCERTAINTY,
-    HeatOnly,
-    LoadAssumed,
-    OtherLoad,
-)
-from yieldest.turbine.measured_curve import AboveBetz, above_betz_words
-from yieldest.turbine.meters import DirectCurrentAssumed, RmsAssumed
-from yieldest.turbine.power_curve import CurveUncertaintyAssumed
-from yieldest.turbine.reading_checks import (
-    BinsMoved,
-    CutInNotSeen,
-    EmptyBins,
-    FarFromTheOthers,
-    PowerBelowZero,
-    ThinBins,
-)
-from yieldest.turbine.reading_file import (
-    LinesWithoutValues,
-    LoadResistanceApart,
-    ReadingsOutOfOrder,
-    RepeatedLines,
-    WattsContradict,
-    contradiction_words,
-)
-from yieldest.turbine.readings import (
-    USUAL_TURBULENCE,
-    AirAssumed,
-    AveragingAssumed,
-    FewInAMinute,
-    MinutesLeftOut,
-    ShorterThanAMinute,
-    averaging_words,
-)
-from yieldest.turbine.rotor import (
-    BETZ_LIMIT,
-    HIGH_DRAG_COEFFICIENT,
-    HIGH_SMALL_COEFFICIENT,
-    HighCoefficient,
-    LowCoefficient,
-)
+from yieldest.turbine.load import LOAD_WORDS
+from yieldest.turbine.rotor import BETZ_LIMIT
 
 _FRACTIONS = (
     (0.95, "nearly all"),
@@ -76,11 +41,6 @@ _FRACTIONS = (
 )
 
 
-def _several(centre_ms: tuple[float, ...]) -> str:
-    """Name bins: " at 3", or "s at 3, 3.5"."""
-    return f"{'s' * (len(centre_ms) > 1)} at {', '.join(f'{centre:g}' for centre in centre_ms)}"
-
-
 def fraction_words(share: float) -> str:
     """Say a share as a person would: "a sixth"."""
     if share >= 1:
@@ -91,23 +51,40 @@ def fraction_words(share: float) -> str:
 
 
 @sentence.register
-def _(finding: EmptyBins) -> str:
+def _(finding: reading_checks.ThinBins) -> str:
+    centres = ", ".join(f"{centre:g}" for centre in finding.centre_ms)
+    bins = f"bin{'s' * (len(finding.centre_ms) > 1)} at {centres} m/s"
+    if finding.empty:
+        return f"No reading fell into the {bins}; the curve there is drawn between its neighbours."
     return (
-        f"No reading fell into the bin{_several(finding.centre_ms)} m/s; the curve there is drawn "
-        "between its neighbours."
+        f"Fewer than three readings stand behind the {bins}; their scatter is borrowed from the "
+        "others."
     )
 
 
 @sentence.register
-def _(finding: ThinBins) -> str:
-    return (
-        f"Fewer than three readings stand behind the bin{_several(finding.centre_ms)} m/s; their "
-        "scatter is borrowed from the others."
-    )
+def _(finding: reading_file.OddLines) -> str:
+    said = {
+        "blank": "lines left out for want of a speed or a power: {}.",
+        "disordered": "lines that go back in time: {}; the readings were sorted.",
+        "repeated": "lines that repeat time and values of the line before: {}, this one first; "
+        "each was counted once.",
+    }
+    return f"{finding.where}: {said[finding.what].format(finding.count)}"
 
 
 @sentence.register
-def _(finding: PowerBelowZero) -> str:
+def _(finding: curve_file.CurveNote) -> str:
+    said = {
+        "no power": "the curve never makes any power",
+        "modelled": "this curve is modelled; nobody measured it",
+        "no density": "the curve holds for an air density of 1.225 kg/m3, for none is stated",
+    }
+    return f"{finding.name}: {said[finding.what]}."
+
+
+@sentence.register
+def _(finding: reading_checks.PowerBelowZero) -> str:
     return (
         f"Some powers are below zero (down to {plainly(finding.least_w)} W): the machine draws. "
         "The curve counts that as nothing; state the draw as load.idle_draw_w."
@@ -115,7 +92,7 @@ def _(finding: PowerBelowZero) -> str:
 
 
 @sentence.register
-def _(finding: AirAssumed) -> str:
+def _(finding: readings.AirAssumed) -> str:
     air = {
         "density": "1.225 kg/m3, for neither air density nor elevation and temperature are stated",
         "pressure": "sea level, for neither pressure nor elevation is stated",
@@ -125,7 +102,7 @@ def _(finding: AirAssumed) -> str:
 
 
 @sentence.register
-def _(finding: EndAssumed) -> str:
+def _(finding: curve_ends.EndAssumed) -> str:
     last = f"{finding.last_ms:.4g} m/s, the last speed of the curve"
     if finding.held_to_ms is None:
         said = f"no power is counted above {last}, for no cut-out speed is stated."
@@ -138,13 +115,13 @@ def _(finding: EndAssumed) -> str:
 
 
 @sentence.register
-def _(finding: AreaNotStated) -> str:
+def _(finding: curve_file.AreaNotStated) -> str:
     left = "thrust was left aside" if finding.thrust else "curve was not held to the Betz limit"
     return f"{finding.name}: the {left}, for the rotor area is not stated."
 
 
 @sentence.register
-def _(finding: CurveUncertaintyAssumed) -> str:
+def _(finding: power_curve.CurveUncertaintyAssumed) -> str:
     return (
         f"{finding.name}: the power is doubtful by {100 * finding.relative_uncertainty:.0f} % "
         "(standard uncertainty, our choice), for no uncertainty is stated."
@@ -152,7 +129,7 @@ def _(finding: CurveUncertaintyAssumed) -> str:
 
 
 @sentence.register
-def _(finding: NobodyMeasured) -> str:
+def _(finding: generic_curve.NobodyMeasured) -> str:
     return (
         f"The power curve of {finding.name} is modelled from its rotor area; nobody measured it. "
         f"Its power is doubtful by {100 * finding.relative_uncertainty:.0f} % (standard "
@@ -161,9 +138,9 @@ def _(finding: NobodyMeasured) -> str:
 
 
 @sentence.register
-def _(finding: HighCoefficient) -> str:
+def _(finding: rotor.HighCoefficient) -> str:
     kind = "a drag-type rotor" if finding.drag else "any small machine"
-    limit = HIGH_DRAG_COEFFICIENT if finding.drag else HIGH_SMALL_COEFFICIENT
+    limit = rotor.HIGH_DRAG_COEFFICIENT if finding.drag else rotor.HIGH_SMALL_COEFFICIENT
     return (
         f"{finding.where} the power coefficient is {finding.coefficient:.2f}; above {limit:g} is "
         f"doubtful for {kind}."
@@ -171,17 +148,17 @@ def _(finding: HighCoefficient) -> str:
 
 
 @sentence.register
-def _(finding: LoadAssumed) -> str:
-    load = LOAD_WORDS[finding.load]
+def _(finding: load.LoadAssumed) -> str:
+    fed = LOAD_WORDS[finding.load]
     if finding.measured:
-        said = f"the curve was measured on {load}, for load.measured_on is not stated."
+        said = f"the curve was measured on {fed}, for load.measured_on is not stated."
     else:
-        said = f"the machine feeds {load}, on which the curve was measured, for load is not stated."
+        said = f"the machine feeds {fed}, on which the curve was measured, for load is not stated."
     return f"{finding.name}: {said}"
 
 
 @sentence.register
-def _(finding: OtherLoad) -> str:
+def _(finding: load.OtherLoad) -> str:
     done = (
         "the converter's losses are taken off, but another load lets the rotor turn at another "
         "speed, which no table can mend."
@@ -191,20 +168,21 @@ def _(finding: OtherLoad) -> str:
     return (
         f"{finding.name}: the curve was measured on {LOAD_WORDS[finding.measured_on]}, and the "
         f"machine will feed {LOAD_WORDS[finding.load]}: {done} Its power is doubtful by another "
-        f"{100 * OTHER_LOAD_UNCERTAINTY:.0f} %."
+        f"{100 * load.OTHER_LOAD_UNCERTAINTY:.0f} %."
     )
 
 
 @sentence.register
-def _(finding: AboveBetz) -> str:
+def _(finding: measured_curve.AboveBetz) -> str:
+    first = measured_curve.above_betz_words(finding)
     return (
-        f"{above_betz_words(finding)}; readings like it that were left out: {finding.left_out}. "
-        "Either a slip of the pen, or the gust had passed the anemometer already."
+        f"{first}; readings like it that were left out: {finding.left_out}. Either a slip of "
+        "the pen, or the gust had passed the anemometer already."
     )
 
 
 @sentence.register
-def _(finding: FewInAMinute) -> str:
+def _(finding: readings.FewInAMinute) -> str:
     return (
         f"A minute holds only {finding.readings:.0f} "
         f"reading{'s' * (round(finding.readings) != 1)}, so "
@@ -213,7 +191,7 @@ def _(finding: FewInAMinute) -> str:
 
 
 @sentence.register
-def _(finding: AveragingAssumed) -> str:
+def _(finding: readings.AveragingAssumed) -> str:
     what = (
         "a glance at the meters, for there are no times"
         if finding.interval_s is None
@@ -223,9 +201,9 @@ def _(finding: AveragingAssumed) -> str:
 
 
 @sentence.register
-def _(finding: ShorterThanAMinute) -> str:
-    words = averaging_words(finding.seconds)
-    excess = 3 * USUAL_TURBULENCE**2
+def _(finding: readings.ShorterThanAMinute) -> str:
+    words = readings.averaging_words(finding.seconds)
+    excess = 3 * readings.USUAL_TURBULENCE**2
     return (
         f"The readings are {words}, less than one minute: gusts carry them into other bins (in "
         f"usual turbulence the mean cube of the speed is {100 * excess:.0f} % above the cube of "
@@ -234,8 +212,9 @@ def _(finding: ShorterThanAMinute) -> str:
 
 
 @sentence.register
-def _(finding: WattsContradict) -> str:
-    return f"{contradiction_words(finding)}; lines like it that were left out: {finding.left_out}."
+def _(finding: reading_file.WattsContradict) -> str:
+    first = reading_file.contradiction_words(finding)
+    return f"{first}; lines like it that were left out: {finding.left_out}."
 
 
 def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
@@ -249,12 +228,12 @@ def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
         f"take more than {plainly(BETZ_LIMIT * wind)} W of it (Betz), and {plainly(measured)} W "
         f"reached the meter: {fraction_words(measured / (BETZ_LIMIT * wind))} of what Betz allows."
     ]
-    rotor, most = chain.rotor_w, chain.generator_most_w
-    if rotor is not None and np.isfinite(rotor[best]):
+    given, most = chain.rotor_w, chain.generator_most_w
+    if given is not None and np.isfinite(given[best]):
         said.append(
-            f"The rotor gives at least {plainly(rotor[best])} W there (a power coefficient of "
-            f"{rotor[best] / wind:.2f}) and the generator passes on "
-            f"{100 * measured / rotor[best]:.0f} % of it; bearings and iron losses are not seen in "
+            f"The rotor gives at least {plainly(given[best])} W there (a power coefficient of "
+            f"{given[best] / wind:.2f}) and the generator passes on "
+            f"{100 * measured / given[best]:.0f} % of it; bearings and iron losses are not seen in "
             "this."
         )
     if most is not None and np.isfinite(most[best]) and most[best] > 0:
@@ -273,51 +252,38 @@ def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
 
 say(
     {
-        BinsMoved: (
+        reading_checks.BinsMoved: (
             "Bins moved by more than their scatter explains: {0.count}, so that the curve rises to "
             "one peak and falls after it."
         ),
-        CutInNotSeen: (
+        reading_checks.CutInNotSeen: (
             "The machine made power in the lowest bin already, so cut-in was not seen; no power is "
             "counted below {0.cut_in_ms:.1f} m/s."
         ),
-        FarFromTheOthers: (
+        reading_checks.FarFromTheOthers: (
             "{0.place}: {0.power_w:.4g} W at {0.speed_ms:.3g} m/s lies far from the others of its "
             "bin, as do {0.others} more; they were kept, so look at them."
         ),
-        NoPowerAtAll: "{0.name}: the curve never makes any power.",
-        ModelledFile: "{0.name}: this curve is modelled; nobody measured it.",
-        CurveDensityAssumed: (
-            "{0.name}: the curve holds for an air density of 1.225 kg/m3, for none is stated."
-        ),
-        NeverRated: (
+        generic_curve.NeverRated: (
             "{0.name}: rated power {0.rated_power_w:g} W would need {0.needed_ms:.1f} m/s, above "
             "the {0.level_to_ms:g} m/s at which the machine furls or stops; it is never reached."
         ),
-        LowCoefficient: (
+        rotor.LowCoefficient: (
             "{0.where} the power coefficient is at best {0.coefficient:.3f}, which is little even "
             "for a poor machine; check the rotor size (feet given as metres?) and the units."
         ),
-        HeatOnly: (
+        load.HeatOnly: (
             "{0.name}: a resistor makes heat only; a kWh of it is worth what it replaces, not what "
             "a kWh from the mains costs."
         ),
-        DirectCurrentAssumed: "{0.name}: direct current, for no circuit is stated.",
-        RmsAssumed: "{0.name}: the {0.what} are RMS values, for nothing else is stated.",
-        MinutesLeftOut: (
+        meters.DirectCurrentAssumed: "{0.name}: direct current, for no circuit is stated.",
+        meters.RmsAssumed: "{0.name}: the {0.what} are RMS values, for nothing else is stated.",
+        readings.MinutesLeftOut: (
             "Minutes left out for having less than half of the usual readings: {0.count}."
         ),
-        LoadResistanceApart: (
+        reading_file.LoadResistanceApart: (
             "{0.name}: volts over amps is {0.ratio:.2f} times the load resistance; the resistor "
             "was hot, or one of the three is wrong. Volts x amps were used."
-        ),
-        LinesWithoutValues: "{0.name}: lines left out for want of a speed or a power: {0.count}.",
-        ReadingsOutOfOrder: (
-            "{0.name}: lines that go back in time: {0.count}; the readings were sorted."
-        ),
-        RepeatedLines: (
-            "{0.place}: lines that repeat time and values of the line before: {0.count}, this one "
-            "first; each was counted once."
         ),
     }
 )
