@@ -83,7 +83,7 @@ def test_every_column_worked_by_hand(written):
     assert parts.cost_by_group(4, 10) == pytest.approx(
         {PAID_LABOUR: 357, "rotor": 282.744, "tools": 238, OWN_LABOUR: 200}
     )
-    expenditure = parts.expenditure(4, 10, life_years=6)
+    expenditure = parts.expenditure(4, EconomicTerms(life_years=6, wage_per_hour=10))
     # Blades again at the end of year 4, with their labour, less 12 worn-out blades at 1 each.
     assert expenditure.replacement_costs == pytest.approx([0, 0, 0, 0, 482.744 - 12, 0, 0])
     assert expenditure.maintenance_per_year == pytest.approx(4)  # a third of the lathe's 12
@@ -102,7 +102,7 @@ def test_a_price_break_begins_at_its_number():
 
 def test_scrap_that_costs_money_lowers_what_the_end_brings():
     battery = BillItem("battery", 4, 60, life_years=5, scrap_value=-3)
-    expenditure = bill(battery).expenditure(1, 0, life_years=10)
+    expenditure = bill(battery).expenditure(1, EconomicTerms(life_years=10))
     assert expenditure.replacement_costs[5] == pytest.approx(240 + 12)
     assert expenditure.salvage_value == pytest.approx(-12)
 
@@ -134,7 +134,8 @@ def test_groups_sum_to_the_capital_cost(lines, count, wage):
 @given(st.lists(items, min_size=1, max_size=6), st.integers(1, 12), st.integers(1, 25))
 def test_more_machines_never_cost_less_without_price_breaks(lines, count, life):
     parts = bill(*lines)
-    fewer, more = (parts.expenditure(n, 5.0, life) for n in (count, count + 1))
+    terms = EconomicTerms(life_years=life, wage_per_hour=5.0)
+    fewer, more = (parts.expenditure(n, terms) for n in (count, count + 1))
     assert more.capital_cost >= fewer.capital_cost - 1e-9
     assert (more.replacement_costs >= fewer.replacement_costs - 1e-9).all()
 

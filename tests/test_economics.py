@@ -14,8 +14,8 @@ from yieldest.economics.cash_flow import Expenditure, Prices, cash_flow, loan_fl
 from yieldest.economics.evaluation import (
     CapitalRecoveryDiffers,
     EmbodiedNotStated,
-    NeverPaidBack,
-    SeveralRatesOfReturn,
+    NoSingleRateOfReturn,
+    NotPaidBack,
 )
 from yieldest.economics.measures import (
     benefit_cost_ratio,
@@ -135,7 +135,7 @@ def test_simple_payback_by_hand_leaves_the_replacement_out():
 def test_simple_payback_may_lie_beyond_the_life_and_needs_a_saving():
     long = EXAMPLE.evaluate(200.0, TERMS)
     assert long.simple_payback_years == pytest.approx(1000 / 40)
-    assert NeverPaidBack(5) in long.provenance.warnings
+    assert NotPaidBack(5) in long.provenance.warnings
     assert EXAMPLE.evaluate(50.0, TERMS).simple_payback_years is None  # 15 earned, 20 for upkeep
     assert EXAMPLE.evaluate(1000.0, changed(TERMS, price_per_kwh=None)).simple_payback_years is None
 
@@ -309,7 +309,7 @@ def test_several_rates_of_return_are_counted_in_a_warning():
     parts = bill(BillItem("machine", 1, 100, scrap_value=-332))
     cost = parts.evaluate(1000.0, changed(TERMS, life_years=2, price_per_kwh=0.23, loan=None))
     assert cost.internal_rate_of_return is None
-    assert SeveralRatesOfReturn(2) in cost.provenance.warnings
+    assert NoSingleRateOfReturn(2) in cost.provenance.warnings
 
 
 def test_labour_is_shown_with_and_without_a_wage():

@@ -2,30 +2,24 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from heapq import nlargest
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from yieldest.arrays import number_or_none
 from yieldest.economics.cash_flow import (
     Expenditure,
     cash_flow,
     cost_of_a_kwh,
     grant_of,
     in_nominal_terms,
-    used_kwh_cost,
     with_loan,
 )
-from yieldest.economics.evaluation import (
-    CapitalRecoveryDiffers,
-    Cost,
-    Embodied,
-    ItemCost,
-    measures_with_price,
-)
-from yieldest.economics.measures import cost_per_kwh_by_capital_recovery, present_value
+from yieldest.economics.evaluation import Cost, Embodied, ItemCost, measures_of_flow
+from yieldest.economics.measures import present_value
 from yieldest.economics.terms import EconomicTerms
 from yieldest.errors import InputError
 from yieldest.html_repr import html_table
@@ -34,9 +28,6 @@ from yieldest.settings import options_of
 
 if TYPE_CHECKING:
     import pandas as pd
-
-SAME = 1e-9
-"""Two costs per kWh closer than this share are the same."""
 
 OWN_LABOUR, PAID_LABOUR, NO_GROUP = "own labour", "paid labour", "(no group stated)"
 """The groups that the tool makes itself, beside those that the bill names."""
@@ -53,34 +44,29 @@ class BillItem:
 
     Parameters
     ----------
-    name : str
     quantity : float
-        Per unit, per array or per site, by `scope`.
-    unit_price : float
-        Before tax, for one piece.
+        Per unit, per array or per site, by `scope`, as are the sums of money and the own work.
+    unit_price, paid_labour : float
+        Before tax.
     scope : {"unit", "array", "site"}
     life_years : float or None
         None lasts as long as the machine.
     labour_hours : float
-        Own work, for the whole line at its scope.
+        Own work.
     group : str
         What the item belongs to, in lower case; "" where the bill does not say.
     price_breaks : tuple of (float, float)
         (pieces, price): from so many pieces bought together on, each costs so much.
-    tax_share, waste_share : float
-        Tax on what is paid; pieces bought beyond those needed.
+    waste_share : float
+        Pieces bought beyond those needed.
     salvage_share : float or None
         Share of the price that a piece brings at the end of the build; None brings its scrap value.
     scrap_value : float
         Money for a worn-out piece; below zero where it costs money to be rid of.
-    paid_labour : float
-        Money for hired work before tax, for the whole line at its scope.
     shared_by : float
         Number of builds that share the line, as tools are.
-    maintenance_per_year : float
-        Money each year, for the whole line at its scope.
-    maintenance_in_years : tuple of (int, float)
-        Money in single years on top.
+    maintenance_per_year, maintenance_in_years : float, tuple of (int, float)
+        Money each year, and in single years on top.
     embodied_kwh, embodied_carbon_kg : float or None
         Energy and carbon dioxide that making one piece took.
     """
@@ -133,11 +119,8 @@ class BillItem:
 
     def cost(self, count: int, wage_per_hour: float) -> float:
         """Return what the line comes to for `count` units, all labour included."""
-        return (
-            self.parts_cost(count)
-            + self.paid_labour_cost(count)
-            + self.own_hours(count) * wage_per_hour
-        )
+        own_labour = self.own_hours(count) * wage_per_hour
+        return self.parts_cost(count) + self.paid_labour_cost(count) + own_labour
 
     def replacement_years(self, life_years: int) -> list[int]:
         """Return the years in which the line is bought again within the life of a build.
@@ -145,38 +128,16 @@ class BillItem:
         At the ends of years L, 2 L, ... for an item of life L, each rounded to a whole year, and
         never in the build's last year.
         """
-        years = []
-        if self.life_years is not None:
-            turn = self.life_years
-            while round(turn) < life_years:
-                years.append(max(1, round(turn)))
-                turn += self.life_years
-        return years
-
-
-def _by_recovery(
-    paid: Expenditure, to_pay: float, first_year: float, net_kwh: float, terms: EconomicTerms
-) -> float | None:
-    """Return the cost of a kWh by the capital recovery factor; None without energy."""
-    later = paid.replacement_costs.copy()
-    later[-1] -= paid.salvage_value
-    rate = terms.discount_rate
-    return number_or_none(
-        cost_per_kwh_by_capital_recovery(
-            to_pay, present_value(later, rate), first_year, net_kwh, rate, terms.life_years
-        )
-    )
+        if self.life_years is None:
+            return []
+        turns = itertools.count(self.life_years, self.life_years)
+        years = (max(1, round(turn)) for turn in turns)
+        return list(itertools.takewhile(lambda year: year < life_years, years))
 
 
 @dataclass(frozen=True)
 class BillOfMaterials:
-    """A parts bill.
-
-    Parameters
-    ----------
-    items : tuple of BillItem
-    provenance : Provenance
-    """
+    """A parts bill: its items, and where they were read."""
 
     items: tuple[BillItem, ...]
     provenance: Provenance
@@ -216,39 +177,42 @@ class BillOfMaterials:
                     sums[group] = sums.get(group, 0.0) + cost
         return dict(sorted(sums.items(), key=lambda entry: -entry[1]))
 
-    def dearest(self, count: int, wage_per_hour: float, how_many: int = 5) -> tuple[ItemCost, ...]:
-        """Return the items that cost most, dearest first."""
+    def dearest(self, count: int, wage_per_hour: float) -> tuple[ItemCost, ...]:
+        """Return the five items that cost most, dearest first."""
         total = self.capital_cost(count, wage_per_hour)
         costs = [(item.name, item.cost(count, wage_per_hour)) for item in self.items]
-        costs.sort(key=lambda entry: -entry[1])
-        return tuple(
-            ItemCost(name, cost, cost / total) for name, cost in costs[:how_many] if cost > 0
-        )
+        five = nlargest(5, costs, key=lambda entry: entry[1])
+        return tuple(ItemCost(name, cost, cost / total) for name, cost in five if cost > 0)
 
-    def expenditure(self, count: int, wage_per_hour: float, life_years: int) -> Expenditure:
+    def expenditure(
+        self, count: int, terms: EconomicTerms, wage_per_hour: float | None = None
+    ) -> Expenditure:
         """Return what is paid and got back by year.
 
         Real terms: an item bought again costs what it costs today, its labour included. At the end
         of the build each piece brings its salvage share of the price, or its scrap value where no
-        share is stated.
+        share is stated. The terms' share of the capital cost for upkeep comes on top of what the
+        bill states, where it is not merely assumed; a wage given stands instead of theirs.
         """
-        replacements = np.zeros(life_years + 1)
-        in_years = np.zeros(life_years + 1)
-        per_year = salvage = 0.0
+        wage = terms.wage_per_hour if wage_per_hour is None else wage_per_hour
+        replacements, in_years = np.zeros((2, terms.life_years + 1))
+        capital = self.capital_cost(count, wage)
+        by_share = terms.states("maintenance_share_per_year") or not self.states_maintenance
+        per_year = terms.maintenance_share_per_year * capital if by_share else 0.0
+        salvage = 0.0
         for item in self.items:
             times = item.times(count)
             scrap = times * item.quantity * item.scrap_value
-            for year in item.replacement_years(life_years):
-                replacements[year] += item.cost(count, wage_per_hour) - scrap
+            for year in item.replacement_years(terms.life_years):
+                replacements[year] += item.cost(count, wage) - scrap
             per_year += times * item.maintenance_per_year
-            for year, sum_paid in item.maintenance_in_years:
-                if year <= life_years:
-                    in_years[year] += times * sum_paid
+            for year, paid in item.maintenance_in_years:
+                if year <= terms.life_years:
+                    in_years[year] += times * paid
             if item.salvage_share is None:
                 salvage += scrap
             else:
                 salvage += times * item.quantity * item.price_each(count) * item.salvage_share
-        capital = self.capital_cost(count, wage_per_hour)
         return Expenditure(capital, replacements, per_year, in_years, salvage)
 
     def embodied(self, count: int, life_years: int) -> Embodied:
@@ -267,13 +231,8 @@ class BillOfMaterials:
 
         energy = [item.embodied_kwh for item in self.items]
         carbon = [item.embodied_carbon_kg for item in self.items]
-        return Embodied(
-            items=len(self.items),
-            energy_kwh=total(energy),
-            carbon_kg=total(carbon),
-            items_without_energy=energy.count(None),
-            items_without_carbon=carbon.count(None),
-        )
+        missing = (energy.count(None), carbon.count(None))
+        return Embodied(len(self.items), total(energy), total(carbon), *missing)
 
     def require_lives(self) -> None:
         """Raise an `InputError` naming the first item that states no life."""
@@ -321,48 +280,38 @@ class BillOfMaterials:
         terms = options_of(EconomicTerms, terms, stated)
         if terms.item_life == "required":
             self.require_lives()
-        rate, wage, hours = terms.discount_rate, terms.wage_per_hour, self.labour_hours(count)
-        paid, unpaid = (expenditure_of(self, count, terms, each) for each in (wage, 0.0))
+        wage, hours = terms.wage_per_hour, self.labour_hours(count)
+        paid, unpaid = (self.expenditure(count, terms, each) for each in (wage, 0.0))
         flow = cash_flow(paid, net_kwh, terms)
-        grant = float(grant_of(np.asarray(paid.capital_cost), terms))
-        to_pay = paid.capital_cost - grant
-        first_year = paid.maintenance_per_year + float(paid.maintenance_in_years[1])
-        priced, found = measures_with_price(flow, to_pay, first_year, net_kwh, terms)
         per_hour = None
         if hours > 0 and terms.price_per_kwh is not None:
-            per_hour = float(present_value(cash_flow(unpaid, net_kwh, terms).net, rate)) / hours
-        per_kwh = cost_of_a_kwh(paid, net_kwh, terms)
-        by_recovery = _by_recovery(paid, to_pay, first_year, net_kwh, terms)
-        if per_kwh and by_recovery is not None and abs(by_recovery / per_kwh - 1) > SAME:
-            found.append(CapitalRecoveryDiffers(by_recovery, per_kwh))
+            gain = present_value(cash_flow(unpaid, net_kwh, terms).net, terms.discount_rate)
+            per_hour = float(gain) / hours
         embodied = self.embodied(count, terms.life_years)
-        energy_payback, carbon_payback, gaps = embodied.paybacks(net_kwh, terms)
+        measures, found = measures_of_flow(flow, paid, net_kwh, terms)
+        paybacks, gaps = embodied.paybacks(net_kwh, terms)
         return Cost(
             capital_cost=paid.capital_cost,
             capital_cost_without_wage=unpaid.capital_cost,
-            grant=grant,
+            grant=float(grant_of(np.asarray(paid.capital_cost), terms)),
             labour_hours=hours,
-            maintenance_per_year=first_year,
+            maintenance_per_year=paid.first_year_upkeep,
             by_group=self.cost_by_group(count, wage),
             dearest=self.dearest(count, wage),
             expenditure=paid,
             flow=flow,
-            cost_per_kwh=per_kwh,
             cost_per_kwh_without_wage=cost_of_a_kwh(unpaid, net_kwh, terms),
-            cost_per_kwh_by_capital_recovery=by_recovery,
-            cost_per_used_kwh=number_or_none(used_kwh_cost(flow, terms)),
             return_to_own_labour_per_hour=per_hour,
-            energy_payback_years=energy_payback,
-            carbon_payback_years=carbon_payback,
             embodied=embodied,
-            with_loan=with_loan(flow, to_pay, terms),
+            with_loan=with_loan(flow, terms),
             nominal=in_nominal_terms(flow, terms),
             provenance=Provenance(
                 self.provenance.source,
                 "discounted whole-life cost over discounted energy (Short, Packey & Holt 1995)",
                 warnings=(*found, *gaps),
             ),
-            **priced,
+            **measures,
+            **paybacks,
         )
 
     def to_frame(self) -> pd.DataFrame:
@@ -381,18 +330,3 @@ class BillOfMaterials:
             ],
             heads=["quantity", "price each", "in all"],
         )
-
-
-def expenditure_of(
-    bill: BillOfMaterials, count: int, terms: EconomicTerms, wage_per_hour: float | None = None
-) -> Expenditure:
-    """Return what a bill comes to by year, with the share of the capital cost for upkeep.
-
-    A wage given stands instead of that of the terms.
-    """
-    wage = terms.wage_per_hour if wage_per_hour is None else wage_per_hour
-    expenditure = bill.expenditure(count, wage, terms.life_years)
-    if bill.states_maintenance and not terms.states("maintenance_share_per_year"):
-        return expenditure
-    share = terms.maintenance_share_per_year * expenditure.capital_cost
-    return replace(expenditure, maintenance_per_year=expenditure.maintenance_per_year + share)

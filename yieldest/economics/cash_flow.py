@@ -38,6 +38,11 @@ class Expenditure:
     maintenance_in_years: FloatArray
     salvage_value: float
 
+    @property
+    def first_year_upkeep(self) -> float:
+        """What upkeep comes to in the first year."""
+        return self.maintenance_per_year + float(self.maintenance_in_years[1])
+
 
 @dataclass(frozen=True)
 class CashFlow:
@@ -163,9 +168,9 @@ def used_kwh_cost(
     """Return cost less what sold kWh earn over the energy used, both discounted; NaN for none.
 
     A kWh that is dumped or sold is none that would have been bought, so where some are, this and
-    not the cost of every kWh made is what to set against the price of a bought one. Short, Packey &
-    Holt 1995 (see `measures.present_value`): the levelised cost, with what is sold as a credit to
-    it. A rate given stands instead of that of the terms.
+    not the cost of every kWh made is what to set against the price of a bought one. It is the
+    levelised cost with what is sold as a credit to it (Short, Packey & Holt 1995). A rate given
+    stands instead of that of the terms.
     """
     rate = terms.discount_rate if discount_rate is None else discount_rate
     return cost_per_kwh(flow.cost - flow.sold, flow.energy_kwh * terms.self_consumption_share, rate)
@@ -230,22 +235,21 @@ class Nominal:
     internal_rate_of_return: float | None
 
 
-def with_loan(flow: CashFlow, to_pay: float, terms: EconomicTerms) -> WithLoan | None:
+def with_loan(flow: CashFlow, terms: EconomicTerms) -> WithLoan | None:
     """Return what a flow becomes with a loan of a share of what is to pay; None without one."""
-    loan = terms.loan
+    loan, rate = terms.loan, terms.discount_rate
     if loan is None or terms.price_inflation is None:
         return None
-    amount = loan.share * to_pay
-    of_loan = loan_flow(amount, loan.interest_rate, loan.years, terms.life_years)
+    to_pay = float(flow.cost[0])
+    of_loan = loan_flow(loan.share * to_pay, loan.interest_rate, loan.years, terms.life_years)
     own = flow.net + real(of_loan, terms.price_inflation)
     known = terms.price_per_kwh is not None
-    payback = payback_years(own, terms.discount_rate)
     return WithLoan(
-        amount=amount,
-        own_money=to_pay - amount,
+        amount=loan.share * to_pay,
+        own_money=to_pay - loan.share * to_pay,
         payment_nominal=-float(of_loan[1]),
-        net_present_value=float(present_value(own, terms.discount_rate)) if known else None,
-        discounted_payback_years=None if not known or np.isnan(payback) else float(payback),
+        net_present_value=float(present_value(own, rate)) if known else None,
+        discounted_payback_years=number_or_none(payback_years(own, rate)) if known else None,
     )
 
 
@@ -258,9 +262,5 @@ def in_nominal_terms(flow: CashFlow, terms: EconomicTerms) -> Nominal | None:
     if terms.price_per_kwh is None:
         return Nominal(rate, in_its_year, None, None)
     rates = internal_rates_of_return(in_its_year)
-    return Nominal(
-        discount_rate=rate,
-        flow=in_its_year,
-        net_present_value=float(present_value(in_its_year, rate)),
-        internal_rate_of_return=float(rates[0]) if rates.size == 1 else None,
-    )
+    only_rate = float(rates[0]) if rates.size == 1 else None
+    return Nominal(rate, in_its_year, float(present_value(in_its_year, rate)), only_rate)

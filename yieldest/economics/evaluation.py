@@ -4,18 +4,25 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from yieldest.arrays import number_or_none
-from yieldest.economics.cash_flow import CashFlow, Expenditure, Nominal, WithLoan
+from yieldest.economics.cash_flow import CashFlow, Expenditure, Nominal, WithLoan, used_kwh_cost
 from yieldest.economics.measures import (
     benefit_cost_ratio,
+    cost_per_kwh,
+    cost_per_kwh_by_capital_recovery,
     internal_rates_of_return,
     payback_years,
     present_value,
     simple_payback_years,
 )
-from yieldest.economics.terms import EconomicTerms
+from yieldest.economics.terms import EconomicTerms, TermLeftOut
 from yieldest.html_repr import html_table
 from yieldest.provenance import Finding, Provenance
+
+SAME = 1e-9
+"""Two costs per kWh closer than this share are the same."""
 
 
 @dataclass(frozen=True)
@@ -27,30 +34,18 @@ class CapitalRecoveryDiffers(Finding):
 
 
 @dataclass(frozen=True)
-class NoRateOfReturn(Finding):
-    """No rate of return makes the present value zero."""
-
-
-@dataclass(frozen=True)
-class SeveralRatesOfReturn(Finding):
-    """The flow changes sign more than once, and several rates make its present value zero."""
+class NoSingleRateOfReturn(Finding):
+    """No rate makes the present value zero, or several do, for the flow changes sign often."""
 
     rates: int
 
 
 @dataclass(frozen=True)
-class NeverPaidBack(Finding):
-    """The build is not paid back within its life."""
+class NotPaidBack(Finding):
+    """The build is not paid back within its life, at all or at its discount rate."""
 
     life_years: int
-
-
-@dataclass(frozen=True)
-class NotPaidBackDiscounted(Finding):
-    """The build is paid back within its life, but not at its discount rate."""
-
-    discount_rate: float
-    life_years: int
+    discount_rate: float | None = None
 
 
 @dataclass(frozen=True)
@@ -60,11 +55,6 @@ class EmbodiedNotStated(Finding):
     figure: str
     items_without: int
     items: int
-
-
-@dataclass(frozen=True)
-class NoGridCarbon(Finding):
-    """Without the carbon of a bought kWh there is no carbon payback."""
 
 
 @dataclass(frozen=True)
@@ -94,24 +84,23 @@ class Embodied:
 
     def paybacks(
         self, net_kwh: float, terms: EconomicTerms
-    ) -> tuple[float | None, float | None, list[Finding]]:
-        """Return the years in which net energy pays back energy and carbon, and what is missing."""
-        energy = carbon = None
+    ) -> tuple[dict[str, float], list[Finding]]:
+        """Return the paybacks of `Cost` for energy and carbon, and what is missing."""
+        years: dict[str, float] = {}
         found: list[Finding] = []
-        if net_kwh <= 0:
-            return None, None, found
-        if self.energy_kwh is not None:
-            energy = self.energy_kwh / net_kwh
+        if net_kwh > 0 and self.energy_kwh is not None:
+            years["energy_payback_years"] = self.energy_kwh / net_kwh
             if self.items_without_energy:
                 found.append(EmbodiedNotStated("energy", self.items_without_energy, self.items))
-        if self.carbon_kg is not None:
+        if net_kwh > 0 and self.carbon_kg is not None:
             if terms.grid_carbon_kg_per_kwh:
-                carbon = self.carbon_kg / (net_kwh * terms.grid_carbon_kg_per_kwh)
+                saved_kg = net_kwh * terms.grid_carbon_kg_per_kwh
+                years["carbon_payback_years"] = self.carbon_kg / saved_kg
             else:
-                found.append(NoGridCarbon())
+                found.append(TermLeftOut("grid_carbon_kg_per_kwh"))
             if self.items_without_carbon:
                 found.append(EmbodiedNotStated("carbon", self.items_without_carbon, self.items))
-        return energy, carbon, found
+        return years, found
 
 
 @dataclass(frozen=True)
@@ -122,10 +111,8 @@ class Cost:
 
     Parameters
     ----------
-    capital_cost : float
-        Own labour at the wage of the terms included, before the grant.
-    capital_cost_without_wage : float
-        The same with own labour for nothing.
+    capital_cost, capital_cost_without_wage : float
+        Before the grant, own labour at the wage of the terms and for nothing.
     labour_hours : float
         Own work to build it.
     maintenance_per_year : float
@@ -134,23 +121,19 @@ class Cost:
         The capital cost by group, dearest first.
     dearest : tuple of ItemCost
         The five dearest items.
-    expenditure : Expenditure
-        Upkeep as a share of the capital cost included.
-    cost_per_kwh : float or None
-        Discounted whole-life cost over discounted energy.
-    cost_per_kwh_by_capital_recovery : float or None
-        By the capital recovery factor.
+    cost_per_kwh, cost_per_kwh_by_capital_recovery : float or None
+        Discounted whole-life cost over discounted energy, and by the capital recovery factor.
     cost_per_used_kwh : float or None
         Cost less what sold kWh earn, over the energy that is used: the price of a bought kWh at
         which the build pays just so, where prices do not rise.
+    return_to_own_labour_per_hour : float or None
+        Present value without a wage, over the hours: what an hour of one's own work earns.
     simple_payback_years : float or None
         Capital cost after the grant over what the first year saves.
     payback_years, discounted_payback_years : float or None
         After which the balance stays above zero, replacements counted.
     internal_rate_of_return : float or None
         The only one; None where there is none or several.
-    return_to_own_labour_per_hour : float or None
-        Present value without a wage, over the hours: what an hour of one's own work earns.
     energy_payback_years, carbon_payback_years : float or None
         Embodied figure over what a year's energy makes or saves.
     """
@@ -164,23 +147,23 @@ class Cost:
     dearest: tuple[ItemCost, ...]
     expenditure: Expenditure
     flow: CashFlow
-    cost_per_kwh: float | None
     cost_per_kwh_without_wage: float | None
-    cost_per_kwh_by_capital_recovery: float | None
-    cost_per_used_kwh: float | None
     return_to_own_labour_per_hour: float | None
-    energy_payback_years: float | None
-    carbon_payback_years: float | None
     embodied: Embodied
     with_loan: WithLoan | None
     nominal: Nominal | None
     provenance: Provenance
+    cost_per_kwh: float | None = None
+    cost_per_kwh_by_capital_recovery: float | None = None
+    cost_per_used_kwh: float | None = None
     benefit_cost_ratio: float | None = None
     simple_payback_years: float | None = None
     payback_years: float | None = None
     discounted_payback_years: float | None = None
     net_present_value: float | None = None
     internal_rate_of_return: float | None = None
+    energy_payback_years: float | None = None
+    carbon_payback_years: float | None = None
 
     def _repr_html_(self) -> str:
         """Show the main figures in a notebook."""
@@ -198,32 +181,42 @@ class Cost:
         )
 
 
-def measures_with_price(
-    flow: CashFlow, to_pay: float, first_year: float, net_kwh: float, terms: EconomicTerms
+def measures_of_flow(
+    flow: CashFlow, paid: Expenditure, net_kwh: float, terms: EconomicTerms
 ) -> tuple[dict[str, float | None], list[Finding]]:
-    """Return the measures of `Cost` that need a price, as far as they can be had, and why not."""
-    measures: dict[str, float | None] = {}
-    if terms.price_per_kwh is None:
-        return measures, []
-    rate = terms.discount_rate
-    measures["net_present_value"] = float(present_value(flow.net, rate))
-    measures["benefit_cost_ratio"] = number_or_none(benefit_cost_ratio(flow.value, flow.cost, rate))
-    if net_kwh <= 0:
-        return measures, []
+    """Return the measures of `Cost` that follow from a flow, where they can be had, and why not.
+
+    The flow is that of what is paid and of the net energy of the first year, on these terms.
+    """
+    rate, life, to_pay = terms.discount_rate, terms.life_years, float(flow.cost[0])
+    upkeep, later = paid.first_year_upkeep, paid.replacement_costs.copy()
+    later[-1] -= paid.salvage_value
     found: list[Finding] = []
-    saved = float(flow.value[1]) - first_year
-    payback = number_or_none(payback_years(flow.net))
-    discounted = number_or_none(payback_years(flow.net, rate))
-    rates = internal_rates_of_return(flow.net)
-    if rates.size == 1:
-        measures["internal_rate_of_return"] = float(rates[0])
-    else:
-        found.append(SeveralRatesOfReturn(rates.size) if rates.size else NoRateOfReturn())
-    if payback is None:
-        found.append(NeverPaidBack(terms.life_years))
-    elif discounted is None:
-        found.append(NotPaidBackDiscounted(rate, terms.life_years))
-    measures["simple_payback_years"] = number_or_none(simple_payback_years(to_pay, saved))
-    measures["payback_years"] = payback
-    measures["discounted_payback_years"] = discounted
-    return measures, found
+    measures = {
+        "cost_per_kwh": cost_per_kwh(flow.cost, flow.energy_kwh, rate),
+        "cost_per_kwh_by_capital_recovery": cost_per_kwh_by_capital_recovery(
+            to_pay, present_value(later, rate), upkeep, net_kwh, rate, life
+        ),
+        "cost_per_used_kwh": used_kwh_cost(flow, terms),
+    }
+    if terms.price_per_kwh is not None:
+        measures["net_present_value"] = present_value(flow.net, rate)
+        measures["benefit_cost_ratio"] = benefit_cost_ratio(flow.value, flow.cost, rate)
+    if terms.price_per_kwh is not None and net_kwh > 0:
+        measures["simple_payback_years"] = simple_payback_years(to_pay, flow.value[1] - upkeep)
+        measures["payback_years"] = payback_years(flow.net)
+        measures["discounted_payback_years"] = payback_years(flow.net, rate)
+        rates = internal_rates_of_return(flow.net)
+        if rates.size == 1:
+            measures["internal_rate_of_return"] = rates[0]
+        else:
+            found.append(NoSingleRateOfReturn(rates.size))
+        if np.isnan(measures["payback_years"]):
+            found.append(NotPaidBack(life))
+        elif np.isnan(measures["discounted_payback_years"]):
+            found.append(NotPaidBack(life, rate))
+    known = {name: number_or_none(value) for name, value in measures.items()}
+    per_kwh, by_recovery = known["cost_per_kwh"], known["cost_per_kwh_by_capital_recovery"]
+    if per_kwh and by_recovery is not None and abs(by_recovery / per_kwh - 1) > SAME:
+        found.append(CapitalRecoveryDiffers(by_recovery, per_kwh))
+    return known, found

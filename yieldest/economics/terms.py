@@ -16,18 +16,10 @@ Rate = Annotated[float, Field(gt=-0.5, le=1)]
 
 
 @dataclass(frozen=True)
-class OwnLabourFree(Finding):
-    """No wage is stated, so own labour costs nothing."""
+class TermLeftOut(Finding):
+    """A key of the terms is not stated, and the simplest case holds or a measure cannot be had."""
 
-
-@dataclass(frozen=True)
-class NoPrice(Finding):
-    """No price of a kWh is stated, so nothing is earned and no payback can be had."""
-
-
-@dataclass(frozen=True)
-class EveryKwhUsed(Finding):
-    """No self-consumption share is stated, so every kWh replaces a bought one."""
+    key: str
 
 
 @dataclass(frozen=True)
@@ -35,16 +27,6 @@ class ExportEarnsNothing(Finding):
     """No export price is stated, so the share that is not used earns nothing."""
 
     export_share: float
-
-
-@dataclass(frozen=True)
-class NoDegradation(Finding):
-    """No degradation is stated, so the output does not fall with age."""
-
-
-@dataclass(frozen=True)
-class NoRealEscalation(Finding):
-    """No real price escalation is stated, so prices rise with inflation and no faster."""
 
 
 class Loan(Settings):
@@ -156,27 +138,28 @@ class EconomicTerms(Settings):
     @property
     def provenance(self) -> Provenance:
         """How money is computed, and what of the terms was taken for granted."""
+        priced = self.price_per_kwh is not None
+        matters = {
+            "wage_per_hour": True,
+            "self_consumption_share": priced,
+            "degradation_per_year": True,
+            "real_price_escalation_per_year": priced,
+        }
         assumed: list[Finding] = [
             Assumed(default)
             for default in (DISCOUNT_RATE, LIFE_YEARS, MAINTENANCE_SHARE)
             if not self.states(default.key.removeprefix("economics."))
         ]
-        if not self.states("wage_per_hour"):
-            assumed.append(OwnLabourFree())
-        if self.price_per_kwh is not None:
-            if not self.states("self_consumption_share"):
-                assumed.append(EveryKwhUsed())
-            elif self.self_consumption_share < 1 and not self.states("export_price_per_kwh"):
-                assumed.append(ExportEarnsNothing(1 - self.self_consumption_share))
-        if not self.states("degradation_per_year"):
-            assumed.append(NoDegradation())
-        if self.price_per_kwh is not None and not self.states("real_price_escalation_per_year"):
-            assumed.append(NoRealEscalation())
+        for term, missed in matters.items():
+            if missed and not self.states(term):
+                assumed.append(TermLeftOut(term))
+        if priced and self.self_consumption_share < 1 and not self.states("export_price_per_kwh"):
+            assumed.append(ExportEarnsNothing(1 - self.self_consumption_share))
         if self.loan is not None and self.inflation is None:
             assumed.append(Assumed(INFLATION))
         return Provenance(
             "economics",
             "real terms, sums at year ends (Short, Packey & Holt 1995)",
             tuple(assumed),
-            () if self.price_per_kwh is not None else (NoPrice(),),
+            () if priced else (TermLeftOut("price_per_kwh"),),
         )

@@ -9,7 +9,6 @@ import xarray as xr
 from scipy.interpolate import RectBivariateSpline
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.economics.bill_of_materials import expenditure_of
 from yieldest.economics.cash_flow import Expenditure
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.annual_energy import FITTED_METHOD
@@ -131,7 +130,7 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
             (*(found for stage in stages for found in stage.assumed), *usual.assumed),
             (*warnings, *([NoBill()] if bill is None else []), *usual.warnings),
         )
-        expenditure = None if bill is None else expenditure_of(bill, build.count, terms)
+        expenditure = None if bill is None else bill.expenditure(build.count, terms)
         builds.append(ReadBuild(build, airs, expenditure, terms, provenance))
     return builds
 

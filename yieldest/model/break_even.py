@@ -14,7 +14,6 @@ from yieldest.economics.bill_of_materials import (
     ROTOR_GROUPS,
     SUPPORT_GROUPS,
     BillOfMaterials,
-    expenditure_of,
 )
 from yieldest.economics.cash_flow import (
     AS_STATED,
@@ -86,7 +85,7 @@ def break_even(build: BuildEstimate, terms: EconomicTerms) -> BreakEven | None:
     bill = build.bill
     if bill is None:
         return None
-    whole, rest = expenditure_of(bill, build.energy.count, terms), _rest(build, bill, terms)
+    whole, rest = bill.expenditure(build.energy.count, terms), _rest(build, bill, terms)
     machine = whole.capital_cost - rest.capital_cost
     net_kwh, priced = build.energy.net_kwh, terms.price_per_kwh is not None
 
@@ -156,7 +155,7 @@ def _rest(build: BuildEstimate, bill: BillOfMaterials, terms: EconomicTerms) -> 
     if terms.states("maintenance_share_per_year") or not bill.states_maintenance:
         share = terms.maintenance_share_per_year
     same_rule = terms.model_copy(update={"maintenance_share_per_year": share})
-    return expenditure_of(bill.without(ROTOR_GROUPS), build.energy.count, same_rule)
+    return bill.without(ROTOR_GROUPS).expenditure(build.energy.count, same_rule)
 
 
 def _end_of(excess: Callable[[npt.ArrayLike], FloatArray], points: FloatArray) -> float | None:

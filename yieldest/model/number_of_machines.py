@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from yieldest.economics.bill_of_materials import BillOfMaterials, expenditure_of
+from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.cash_flow import cost_of_a_kwh
 from yieldest.energy.losses import Loss, kept_share
 from yieldest.model.build_estimate import BuildEstimate
@@ -83,7 +83,7 @@ def _by_number(build: BuildEstimate, bill: BillOfMaterials, estimate: Estimate) 
         counts = np.unique(np.geomspace(1, highest, SOME_COUNTS).round().astype(int))
     steps = []
     for count in counts.tolist():
-        spent, net_kwh = expenditure_of(bill, count, terms), energy_of_count(build, count)
+        spent, net_kwh = bill.expenditure(count, terms), energy_of_count(build, count)
         cost = cost_of_a_kwh(spent, net_kwh, terms)
         steps.append(CostOfNumber(count, net_kwh, spent.capital_cost, cost))
     larger = MUCH_LARGER * build.curve.rated_power_w

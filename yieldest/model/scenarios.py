@@ -14,7 +14,7 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.economics.bill_of_materials import BillOfMaterials, expenditure_of
+from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.cash_flow import Prices
 from yieldest.economics.terms import EconomicTerms
 from yieldest.errors import InputError
@@ -265,7 +265,7 @@ class _Money:
     ) -> dict[str, FloatArray]:
         """Return the measures for one number of machines; the other arguments broadcast."""
         prices = Prices(price_per_kwh=price, discount_rate=rate, bill_scale=scale)
-        expenditure = expenditure_of(self.bill, count, self.terms)
+        expenditure = self.bill.expenditure(count, self.terms)
         return money_of(expenditure, net_kwh, self.terms, prices)
 
 

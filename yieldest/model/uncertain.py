@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import OUR_CHOICE, YEAR_TO_YEAR
-from yieldest.economics.bill_of_materials import BillOfMaterials, expenditure_of
+from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.cash_flow import Prices, cash_flow
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.losses import LOSS_CATEGORIES
@@ -111,7 +111,7 @@ class UncertainBuild:
             bill_scale=values.get("prices", 1.0),
             maintenance_scale=values.get("maintenance", 1.0),
         )
-        expenditure = expenditure_of(bill or NO_BILL, energy.count, longest)
+        expenditure = (bill or NO_BILL).expenditure(energy.count, longest)
         # The mean of independent years wanders less by the root of their number.
         usual_kwh = net_kwh(1 + (year - 1) / np.sqrt(life))
         flow = cash_flow(expenditure, usual_kwh, longest, prices)

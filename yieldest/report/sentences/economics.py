@@ -2,34 +2,40 @@
 
 from __future__ import annotations
 
-from yieldest.economics.evaluation import (
-    CapitalRecoveryDiffers,
-    EmbodiedNotStated,
-    NeverPaidBack,
-    NoGridCarbon,
-    NoRateOfReturn,
-    NotPaidBackDiscounted,
-    SeveralRatesOfReturn,
-)
-from yieldest.economics.read_bill import (
-    BillColumnsNotUsed,
-    EveryItemPerUnit,
-    ItemsLastAsBuild,
-    PriceRisesWithNumber,
-)
-from yieldest.economics.terms import (
-    EveryKwhUsed,
-    ExportEarnsNothing,
-    NoDegradation,
-    NoPrice,
-    NoRealEscalation,
-    OwnLabourFree,
-)
+from yieldest.economics import evaluation, read_bill, terms
 from yieldest.report.sentences.words import say, sentence
+
+_LEFT_OUT = {
+    "wage_per_hour": "Own labour costs nothing, for no wage is stated.",
+    "price_per_kwh": (
+        "economics.price_per_kwh is not stated, so payback, present value and rate of return "
+        "cannot be had."
+    ),
+    "self_consumption_share": (
+        "Every kWh replaces a bought one, for economics.self_consumption_share is not stated; a "
+        "kWh that is sold or dumped is worth less."
+    ),
+    "degradation_per_year": (
+        "The output does not fall with age, for economics.degradation_per_year is not stated "
+        "(large machines lost 1.6 % a year: Staffell & Green 2014)."
+    ),
+    "real_price_escalation_per_year": (
+        "The price of a kWh rises with inflation and no faster, for "
+        "economics.real_price_escalation_per_year is not stated."
+    ),
+    "grid_carbon_kg_per_kwh": (
+        "economics.grid_carbon_kg_per_kwh is not stated or is 0, so there is no carbon payback."
+    ),
+}
 
 
 @sentence.register
-def _(finding: ExportEarnsNothing) -> str:
+def _(finding: terms.TermLeftOut) -> str:
+    return _LEFT_OUT[finding.key]
+
+
+@sentence.register
+def _(finding: terms.ExportEarnsNothing) -> str:
     return (
         f"The {100 * finding.export_share:.0f} % of the energy that is not used earn nothing, for "
         "no export price is stated."
@@ -37,7 +43,7 @@ def _(finding: ExportEarnsNothing) -> str:
 
 
 @sentence.register
-def _(finding: BillColumnsNotUsed) -> str:
+def _(finding: read_bill.BillColumnsNotUsed) -> str:
     return (
         f"{finding.file}: columns not used: {', '.join(map(repr, finding.headings))}; if one holds "
         "a scope, a life or hours of work, head it as docs/bill.md says."
@@ -45,7 +51,7 @@ def _(finding: BillColumnsNotUsed) -> str:
 
 
 @sentence.register
-def _(finding: CapitalRecoveryDiffers) -> str:
+def _(finding: evaluation.CapitalRecoveryDiffers) -> str:
     gap = finding.by_capital_recovery_per_kwh / finding.discounted_per_kwh - 1
     return (
         f"By the capital recovery factor a kWh costs {finding.by_capital_recovery_per_kwh:.3g}, "
@@ -56,53 +62,39 @@ def _(finding: CapitalRecoveryDiffers) -> str:
 
 
 @sentence.register
-def _(finding: NotPaidBackDiscounted) -> str:
+def _(finding: evaluation.NotPaidBack) -> str:
+    rate, never = finding.discount_rate, "It is never"
+    if rate is not None:
+        never = f"At a real discount rate of {100 * rate:.1f} % it is not"
+    return f"{never} paid back within its life of {finding.life_years} years."
+
+
+@sentence.register
+def _(finding: evaluation.NoSingleRateOfReturn) -> str:
+    if finding.rates == 0:
+        return "No rate of return makes the present value zero, so there is none."
     return (
-        f"At a real discount rate of {100 * finding.discount_rate:.1f} % it is not paid back "
-        f"within its life of {finding.life_years} years."
+        f"{finding.rates} rates of return make the present value zero (the flow changes sign more "
+        "than once), so none is given."
     )
 
 
 say(
     {
-        OwnLabourFree: "Own labour costs nothing, for no wage is stated.",
-        NoPrice: (
-            "economics.price_per_kwh is not stated, so payback, present value and rate of return "
-            "cannot be had."
+        read_bill.EveryItemPerUnit: (
+            "{0.file}: every item is needed per unit, for there is no scope column."
         ),
-        EveryKwhUsed: (
-            "Every kWh replaces a bought one, for economics.self_consumption_share is not stated; "
-            "a kWh that is sold or dumped is worth less."
-        ),
-        NoDegradation: (
-            "The output does not fall with age, for economics.degradation_per_year is not stated "
-            "(large machines lost 1.6 % a year: Staffell & Green 2014)."
-        ),
-        NoRealEscalation: (
-            "The price of a kWh rises with inflation and no faster, for "
-            "economics.real_price_escalation_per_year is not stated."
-        ),
-        EveryItemPerUnit: "{0.file}: every item is needed per unit, for there is no scope column.",
-        ItemsLastAsBuild: (
+        read_bill.ItemsLastAsBuild: (
             "{0.file}: {0.items_without_life} of {0.items} items state no life and last as long as "
             "the build."
         ),
-        PriceRisesWithNumber: (
+        read_bill.PriceRisesWithNumber: (
             "{0.file}: the price of {0.item!r} goes up when more are bought; look at its price "
             "breaks."
         ),
-        NoRateOfReturn: "No rate of return makes the present value zero, so there is none.",
-        SeveralRatesOfReturn: (
-            "{0.rates} rates of return make the present value zero (the flow changes sign more "
-            "than once), so none is given."
-        ),
-        NeverPaidBack: "It is never paid back within its life of {0.life_years} years.",
-        EmbodiedNotStated: (
+        evaluation.EmbodiedNotStated: (
             "{0.items_without} of {0.items} items state no embodied {0.figure}, so the {0.figure} "
             "payback is at least what it says."
-        ),
-        NoGridCarbon: (
-            "economics.grid_carbon_kg_per_kwh is not stated or is 0, so there is no carbon payback."
         ),
     }
 )
