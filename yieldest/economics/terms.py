@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, Literal, Self
+from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -27,6 +27,7 @@ class ExportEarnsNothing(Finding):
     """No export price is stated, so the share that is not used earns nothing."""
 
     export_share: float
+    key: ClassVar[str] = "export_price_per_kwh"
 
 
 class Loan(Settings):

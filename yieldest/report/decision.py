@@ -13,13 +13,7 @@ from yieldest.economics.cash_flow import cash_flow
 from yieldest.economics.evaluation import Cost
 from yieldest.economics.measures import present_value
 from yieldest.economics.read_bill import EveryItemPerUnit
-from yieldest.economics.terms import (
-    EconomicTerms,
-    EveryKwhUsed,
-    ExportEarnsNothing,
-    NoDegradation,
-    OwnLabourFree,
-)
+from yieldest.economics.terms import EconomicTerms, ExportEarnsNothing, TermLeftOut
 from yieldest.energy.array_losses import HotCable
 from yieldest.energy.losses import kept_share
 from yieldest.hub.extremes import AboveEveryClass, ThrustInGust
@@ -61,10 +55,10 @@ MOST_CHECKS = 2
 _RANGE_OF = {"net_kwh_per_year": "one_year_kwh"}
 """Figures of the draws that bear another name than the quantity that they are the range of."""
 _ON_TRUST = {
-    EveryKwhUsed: ("every kWh is used by yourself", "economics.self_consumption_share"),
-    ExportEarnsNothing: ("what is sold earns nothing", "economics.export_price_per_kwh"),
-    OwnLabourFree: ("own work is free", "economics.wage_per_hour"),
-    NoDegradation: ("the output does not fall with age", "economics.degradation_per_year"),
+    "self_consumption_share": "every kWh is used by yourself",
+    "export_price_per_kwh": "what is sold earns nothing",
+    "wage_per_hour": "own work is free",
+    "degradation_per_year": "the output does not fall with age",
 }
 """What is taken for granted and how to state it, what moves the answer most first."""
 _DANGERS = (ThrustInGust, HotCable, MachineOnRoof, AboveEveryClass)
@@ -473,8 +467,8 @@ def _on_trust(estimate: Estimate) -> str:
         *estimate.assumed,
         *(each for build in estimate.builds for each in build.assumed),
     ]
-    kinds = {type(each): each for each in found}
-    parts = [f"{words} ({key})" for kind, (words, key) in _ON_TRUST.items() if kind in kinds]
+    left_out = {each.key for each in found if isinstance(each, TermLeftOut | ExportEarnsNothing)}
+    parts = [f"{words} (economics.{key})" for key, words in _ON_TRUST.items() if key in left_out]
     defaults = list(dict.fromkeys(each.default for each in found if isinstance(each, Assumed)))
     parts += [f"{each.words.split(',')[0].lower()} {each} ({each.key})" for each in defaults]
     count = len(dict.fromkeys(map(sentence, found)))
