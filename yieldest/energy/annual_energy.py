@@ -18,6 +18,7 @@ from yieldest.energy.net_energy import (
     YearlyHours,
     draw_without_output_kwh,
 )
+from yieldest.errors import InputError
 from yieldest.html_repr import html_table
 from yieldest.hub.turbulence import added_intensity, curve_in_turbulence
 from yieldest.provenance import Finding, Provenance
@@ -156,7 +157,7 @@ def annual_energy(
     Raises
     ------
     InputError
-        When a share is stated of a category that is not known.
+        When a share is stated of a category that is not known, or the capacity factor is above 1.
 
     Notes
     -----
@@ -214,7 +215,14 @@ def annual_energy(
 def _doubts(
     curve: PowerCurve, hours: YearlyHours, gross: float, net: float, beyond: float, count: int
 ) -> Iterator[Finding]:
-    """Yield what makes the energy doubtful, all in kWh."""
+    """Yield what makes the energy doubtful, all in kWh; refuse a capacity factor above 1."""
+    full = curve.rated_power_w * count * HOURS_PER_YEAR / 1000
+    if net > full > 0:
+        raise InputError(
+            f"{curve.provenance.source}: the capacity factor would be {net / full:.2f}, but no "
+            "machine makes more than its rated power all year round; mend rated_power_w "
+            f"({curve.rated_power_w:.4g} W), for the curve rises to {curve.power_w.max():.4g} W."
+        )
     if gross <= 0:
         yield NoEnergy()
         return

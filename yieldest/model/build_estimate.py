@@ -23,6 +23,7 @@ from yieldest.model.array_of_build import machine_array_of
 from yieldest.model.hub_wind import HubWind, hub_wind, turbulence_intensity
 from yieldest.model.inputs import BuildInputs, Inputs
 from yieldest.plan import Plan
+from yieldest.plan.plausibility import questions_of_build
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import LOW_MEAN_SPEED_MS, WindDistribution
@@ -109,6 +110,7 @@ class BuildEstimate:
         mean_ms = self.distribution.mean_speed_ms
         low = mean_ms < LOW_MEAN_SPEED_MS
         return (
+            *questions_of_build(self.inputs.settings),
             *(found for stage in self._stages for found in stage.warnings),
             *self.extreme_winds.warnings,
             *(() if self.turbulence is None else (self.turbulence,)),

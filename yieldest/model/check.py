@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.model.inputs import Inputs
 from yieldest.model.site_wind import FileRead
+from yieldest.plan.plausibility import questions_of_build, questions_of_plan
 from yieldest.provenance import Finding, Findings
 from yieldest.wind.read_options import Recognised
 
@@ -53,7 +54,10 @@ def checked(inputs: Inputs) -> Checked:
     """
     wind = inputs.wind
     read: list[Finding] = [*wind.files]
-    warnings = [found for stage in wind.provenance for found in stage.warnings]
+    warnings = [
+        *questions_of_plan(inputs.plan),
+        *(found for stage in wind.provenance for found in stage.warnings),
+    ]
     for build in inputs.builds:
         curve = build.curve.at_density(STANDARD_DENSITY_KG_M3)
         read.append(
@@ -64,7 +68,7 @@ def checked(inputs: Inputs) -> Checked:
                 float(curve.power_w.max()),
             )
         )
-        warnings += curve.provenance.warnings
+        warnings += (*questions_of_build(build.settings), *curve.provenance.warnings)
         if build.bill is not None:
             read.append(FileRead(build.bill.provenance.source, len(build.bill.items), "items"))
             warnings += build.bill.provenance.warnings

@@ -20,6 +20,7 @@ from yieldest.model.site_wind import SiteWind
 from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
 from yieldest.plan import Plan, load_plan, with_override
 from yieldest.plan.overrides import Override
+from yieldest.plan.plausibility import questions_of_plan
 from yieldest.plan.uncertainty_table import FEWEST_DRAWS, MOST_DRAWS
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.uncertainty.next_measurement import usual_steps
@@ -121,7 +122,8 @@ class Estimate:
     @property
     def warnings(self) -> Findings:
         """What must be known of the site, the wind and the terms before figures are trusted."""
-        return tuple(found for stage in self._stages for found in stage.warnings)
+        of_stages = (found for stage in self._stages for found in stage.warnings)
+        return (*questions_of_plan(self.plan), *of_stages)
 
     @property
     def _stages(self) -> tuple[Provenance, ...]:

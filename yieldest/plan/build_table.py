@@ -72,6 +72,18 @@ class Build(Ends, Rotor):
     ] = None
 
     @model_validator(mode="after")
+    def _clear_of_the_ground(self) -> Self:
+        if self.rotor_bottom_m < 0:
+            width = "rotor_area_m2 (of a disc)" if self.rotor_area_m2 else "the rotor"
+            raise ValueError(
+                f"the blades reach {-self.rotor_bottom_m:.3g} m into the ground, for the hub is "
+                f"{self.hub_height_m:g} m high and {width} reaches "
+                f"{self.hub_height_m - self.rotor_bottom_m:.3g} m down from it; mend hub_height_m "
+                "or the rotor size (in m)"
+            )
+        return self
+
+    @model_validator(mode="after")
     def _one_wakes(self) -> Self:
         if self.array is not None:
             if "wake" in self.losses.stated:

@@ -9,13 +9,16 @@ import numpy as np
 from pydantic import Field
 
 from yieldest.errors import InputError
-from yieldest.provenance import Finding
+from yieldest.provenance import Finding, Findings
 from yieldest.settings import HIGHEST_CUT_OUT_MS, CutSpeed, Positive, Settings, key
 from yieldest.turbine.power_curve import Extrapolation, PowerCurve
 
 EXTRAPOLATION_UNCERTAINTY = 0.20
 """Standard uncertainty of power nobody measured, as a share of it, on top of that of the last
 point; our choice."""
+FAR_BELOW, FAR_ABOVE, _KILOWATTS = 2.0, 20.0, 50.0
+"""A curve that rises above rated power by the first factor, or stays below it by the second, is
+asked about; one that rises by the third is refused. Our choice."""
 _CUBE_STEP_MS = 0.25
 """Straight pieces of this width lie within 0.1 % of a cube above 6 m/s."""
 
@@ -53,6 +56,15 @@ class EndAssumed(Finding):
     name: str
     last_ms: float
     held_to_ms: float | None
+
+
+@dataclass(frozen=True)
+class RatedPowerApart(Finding):
+    """The stated rated power is far below or far above the highest power of the curve."""
+
+    name: str
+    rated_power_w: float
+    highest_w: float
 
 
 def place_ends(name: str, curve: PowerCurve, ends: Ends) -> PowerCurve:
@@ -107,6 +119,7 @@ def place_ends(name: str, curve: PowerCurve, ends: Ends) -> PowerCurve:
         added = (curve.speed_ms > last) * EXTRAPOLATION_UNCERTAINTY * growth * rows[0, -1]
         own = np.hypot(own * growth, added)
     power = curve.power_w * growth
+    warnings = _rated_power_questioned(name, ends.rated_power_w, float(power.max()))
     return replace(
         curve,
         power_w=power,
@@ -114,5 +127,17 @@ def place_ends(name: str, curve: PowerCurve, ends: Ends) -> PowerCurve:
         power_uncertainty_w=own,
         family=None if family is None else replace(family, power_w=family.power_w * growth),
         extrapolation=beyond if end > last else "zero",
-        provenance=curve.provenance.adding(assumed=assumed),
+        provenance=curve.provenance.adding(assumed=assumed, warnings=warnings),
     )
+
+
+def _rated_power_questioned(name: str, rated_w: float | None, highest_w: float) -> Findings:
+    """Ask about a rated power far from the curve; an `InputError` where no unit fits but kW."""
+    if rated_w is None or highest_w <= 0 or 1 / FAR_ABOVE <= highest_w / rated_w <= FAR_BELOW:
+        return ()
+    if highest_w / rated_w > _KILOWATTS:
+        raise InputError(
+            f"{name}: rated_power_w is {rated_w:g} W, but the curve rises to {highest_w:.4g} W; if "
+            f"kW are meant, write rated_power_w = {1000 * rated_w:g}."
+        )
+    return (RatedPowerApart(name, rated_w, highest_w),)

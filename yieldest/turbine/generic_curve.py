@@ -106,6 +106,11 @@ def generic_power_curve(
             f"{name}: cut-in {cut_in_ms:g} m/s, furling and cut-out {end:g} m/s do not follow each "
             "other; mend cut_in_ms, furling_ms or cut_out_ms."
         )
+    if rated_ms < cut_in_ms:
+        raise InputError(
+            f"{name}: rated power {rated_power_w:g} W is reached at {rated_ms:.2g} m/s, below the "
+            f"cut-in of {cut_in_ms:g} m/s; mend rated_power_w (in W, not kW) or cut_in_ms."
+        )
     if rated_ms > level_to:
         warnings.append(NeverRated(name, rated_power_w, rated_ms, level_to))
     speed = np.arange(cut_in_ms, min(rated_ms, level_to), _STEP_MS)

@@ -264,6 +264,10 @@ say(
             "{0.place}: {0.power_w:.4g} W at {0.speed_ms:.3g} m/s lies far from the others of its "
             "bin, as do {0.others} more; they were kept, so look at them."
         ),
+        curve_ends.RatedPowerApart: (
+            "{0.name}: rated_power_w is {0.rated_power_w:g} W, but the curve rises to "
+            "{0.highest_w:.4g} W: are both in W, and of the same machine?"
+        ),
         generic_curve.NeverRated: (
             "{0.name}: rated power {0.rated_power_w:g} W would need {0.needed_ms:.1f} m/s, above "
             "the {0.level_to_ms:g} m/s at which the machine furls or stops; it is never reached."

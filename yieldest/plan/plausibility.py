@@ -1,0 +1,118 @@
+"""Values of a plan that physics allows and hardly anybody means: they are asked about."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from yieldest.energy.losses import kept_share, losses_of
+from yieldest.plan.build_table import Build
+from yieldest.plan.whole_plan import Plan
+from yieldest.provenance import Finding, Findings
+
+USUAL_MOST = {
+    "site.displacement_m": 30.0,
+    "wind.mean_speed_ms": 12.0,
+    "economics.price_per_kwh": 3.0,
+    "economics.export_price_per_kwh": 3.0,
+    "economics.grid_carbon_kg_per_kwh": 3.0,
+    "economics.discount_rate": 0.25,
+    "economics.inflation": 0.25,
+    "economics.loan.interest_rate": 0.3,
+    "economics.real_price_escalation_per_year": 0.15,
+    "economics.degradation_per_year": 0.1,
+    "economics.maintenance_share_per_year": 0.25,
+}
+"""Values that are asked about when they are exceeded (common practice, no source)."""
+WORTH_A_DOLLAR = frozenset(
+    [
+        "EUR",
+        "USD",
+        "GBP",
+        "CHF",
+        "CAD",
+        "AUD",
+        "NZD",
+        "SGD",
+        "BND",
+        "BHD",
+        "KWD",
+        "OMR",
+        "JOD",
+        "FKP",
+        "GIP",
+        "SHP",
+    ]
+)
+"""Currencies of which one has been worth between a half and four dollars for decades, so that a
+price of many of them for a kWh is a price in cents (common knowledge, no source)."""
+LEAST_KEPT = 0.3
+"""Losses that leave less of the energy are asked about; our choice."""
+REACH_M = 2.5
+"""A hand with a tool reaches so high (common practice, no source)."""
+SLENDER = 15.0
+TALL_M = 40.0
+"""A hub above both so many rotor widths and so many metres is asked about; our choice."""
+
+
+@dataclass(frozen=True)
+class ValueAsked(Finding):
+    """A value beyond what is usual, such as a slip of the unit makes."""
+
+    key: str
+    value: float
+    usual_most: float
+
+
+@dataclass(frozen=True)
+class LossesAsked(Finding):
+    """The stated losses leave little of the energy."""
+
+    kept_share: float
+
+
+@dataclass(frozen=True)
+class BladesInReach(Finding):
+    """The blades come down to where people and animals are."""
+
+    rotor_bottom_m: float
+
+
+@dataclass(frozen=True)
+class TallMast(Finding):
+    """The hub stands many rotor widths high."""
+
+    hub_height_m: float
+    rotor_width_m: float
+
+
+def questions_of_plan(plan: Plan) -> Findings:
+    """Return what must be asked of the site, the wind and the terms of a plan."""
+
+    def found() -> Iterator[Finding]:
+        for key, most in USUAL_MOST.items():
+            value: object = plan
+            for name in key.split("."):
+                value = getattr(value, name, None)
+            if "_per_kwh" in key and "price" in key and plan.currency not in WORTH_A_DOLLAR:
+                continue
+            if isinstance(value, float) and value > most:
+                yield ValueAsked(key, value, most)
+
+    return tuple(found())
+
+
+def questions_of_build(build: Build) -> Findings:
+    """Return what must be asked of a build."""
+
+    def found() -> Iterator[Finding]:
+        width, bottom = build.width_m, build.rotor_bottom_m
+        kept = kept_share(losses_of(build.losses.stated, build.count))
+        if kept < LEAST_KEPT:
+            yield LossesAsked(kept)
+        if bottom < REACH_M:
+            yield BladesInReach(bottom)
+        if width is not None and build.hub_height_m > max(TALL_M, SLENDER * width):
+            yield TallMast(build.hub_height_m, width)
+
+    return tuple(found())
