@@ -2,6 +2,7 @@
 
 import gzip
 import json
+import math
 
 import numpy as np
 import pandas as pd
@@ -9,6 +10,8 @@ import pytest
 from airport import WEATHER
 from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 
+from yieldest.report import terminal
+from yieldest.report.sentences.wind import FAULT_WORDS
 from yieldest.wind.breakdown import gustiness
 from yieldest.wind.quality_control import QualityRules
 from yieldest.wind.resource import ResourceOptions, assess_record
@@ -39,7 +42,8 @@ def test_the_impossible_hour_at_newark_is_found_and_shown(run, airport):
     # 1048 mph on 2013-02-12 stands in the published table: one reading, and nearly all the energy.
     shown = run("wind", airport("EWR"), *STATED)
     assert shown.code == 0
-    assert "2013-02-12 08:00 (468.7 m/s)" in shown.out
+    assert "Left out: 1 impossible speeds (first 2013-02-12 08:00)" in shown.out
+    assert "2013-02-12 08:00 (468.7 m/s)" in run("wind", airport("EWR"), *STATED, "--full").out
     result = run("wind", airport("EWR"), *STATED, "--json").json
     test = next(test for test in result["quality_control"] if test["name"] == "impossible")
     assert test["count"] == 1
@@ -73,15 +77,56 @@ def test_airport_year_gets_the_censored_fit(run, airport, station):
     assert 1.3 < result["gust_factor"]["mean"] < 1.7
 
 
-def test_text_fits_a_hundred_columns_and_answers_first(run, airport):
-    shown = run("wind", airport("JFK"), *STATED)
+QUESTIONS = ("Read as", "Enough?", "How windy?", "How sure?", "Which fit?", "Faults?", "When?",
+             "From where?")  # fmt: skip
+
+
+@pytest.mark.parametrize(("columns", "most"), [(100, 40), (80, 55)])
+@pytest.mark.parametrize("station", ["EWR", "JFK", "LGA"])
+def test_the_first_screen_is_one(run, airport, monkeypatch, columns, most, station):
+    monkeypatch.setattr(terminal, "PLAIN_WIDTH", columns)
+    shown = run("wind", airport(station), *STATED)
     lines = shown.out.splitlines()
-    assert max(map(len, lines)) <= 100
-    assert lines[1].startswith("Is it enough?")
-    for words in ("How windy?", "How sure?", "Which fit?", "####", "|", "By direction",
-                  "By month", "By hour", "Quality control", "How it was computed"):  # fmt: skip
-        assert words in shown.out
+    assert len(lines) <= most
+    assert max(map(len, lines)) <= columns
+    heads = [line.split("  ")[0] for line in lines]
+    places = [heads.index(question) for question in QUESTIONS]
+    assert places == sorted(places)
+    assert places[0] == 1
+    assert "####" in shown.out
+    assert "|" in shown.out
+    assert "wind_speed” in mph (stated), a reading every 1 h, 2013-01-01" in shown.out
     assert shown.err == ""
+
+
+@pytest.mark.parametrize("columns", [100, 80])
+def test_full_holds_all_the_rest_and_warns_above_the_tables(run, airport, monkeypatch, columns):
+    monkeypatch.setattr(terminal, "PLAIN_WIDTH", columns)
+    shown = run("wind", airport("JFK"), *STATED, "--sectors", "16", "--full")
+    lines = shown.out.splitlines()
+    assert max(map(len, lines)) <= columns
+    order = ["Check this", "How often each speed blows (# readings, | the fit)",
+             "Fits side by side (* the one used)", "By month", "By hour of day", "How gusty",
+             "How it was computed"]  # fmt: skip
+    places = [lines.index(heading) for heading in order]
+    assert places == sorted(places)
+    for words in ("By direction", "Quality control", "Standard uncertainty of the mean"):
+        assert words in " ".join(shown.out.split())
+
+
+def test_the_90_percent_range_is_that_of_the_standard_uncertainty(run, airport):
+    result = run("wind", airport("JFK"), *STATED, "--json").json
+    share = result["standard_uncertainty"]["mean_speed_share"]
+    # 5 % of a normal distribution lie beyond 1.645 standard deviations (JCGM 100, table G.1).
+    sigma = math.log1p(share**2) ** 0.5
+    low, high = (result["mean_speed_ms"] * math.exp(f * sigma) for f in (-1.645, 1.645))
+    shown = " ".join(run("wind", airport("JFK"), *STATED).out.split())
+    assert f"has the 90 % range {low:.1f} to {high:.1f} m/s" in shown
+
+
+def test_what_the_tests_find_has_words():
+    study = assess_record(record_of(np.arange(1.0, 200.0) % 7), ResourceOptions())
+    assert FAULT_WORDS.keys() == {test.name for test in study.quality_control.tests}
 
 
 def test_json_has_the_documented_keys_and_no_nan(run, airport):
@@ -256,7 +301,7 @@ def test_a_beaufort_log_gets_the_censored_fit(run, tmp_path):
 def test_three_readings_give_an_honest_no(run, tmp_path):
     shown = run("wind", write_record(tmp_path / "wind.csv", [3.0, 4.0, 5.0]))
     assert shown.code == 0
-    assert shown.out.splitlines()[1].split("?")[1].strip().startswith("No.")
+    assert "Enough?      No." in shown.out
     assert max(map(len, shown.out.splitlines())) <= 100
     result = run("wind", tmp_path / "wind.csv", "--json").json
     assert result["record"]["readings"] == 3
@@ -284,15 +329,16 @@ def test_deviation_column_becomes_turbulence(run, tmp_path):
     result = run("wind", path, "--json").json
     assert result["turbulence_intensity"]["mean"] == pytest.approx(0.18, abs=0.002)
     assert result["gust_factor"]["mean"] == pytest.approx(1.4, abs=0.002)
-    shown = run("wind", path).out
-    assert "Turbulence intensity" in shown
-    assert "Gust factor" in shown
+    for more in ((), ("--full",)):
+        shown = " ".join(run("wind", path, *more).out.split())
+        assert "Mean turbulence intensity 0.18 over" in shown
+        assert "Mean gust factor 1.40 over" in shown
 
 
 def test_a_short_record_is_not_enough(run, tmp_path):
     speed = slow_weibull(np.random.default_rng(5), 400, 2.0, 6.0, 24.0).round(1)
     path = write_record(tmp_path / "wind.csv", speed)
-    assert "No." in run("wind", path).out.splitlines()[1]
+    assert "Enough?      No." in run("wind", path).out
     result = run("wind", path, "--json").json
     uncertainty = result["standard_uncertainty"]
     parts = ("mean_speed_sampling_share", "mean_speed_season_share", "mean_speed_year_share")

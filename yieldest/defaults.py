@@ -10,6 +10,9 @@ COMMON_PRACTICE = "common practice, no source"
 OUR_CHOICE = "our choice"
 STANDARD_DENSITY_KG_M3 = 1.225
 """Air at sea level in the standard atmosphere (ISO 2533)."""
+COVERAGE_FACTOR = 1.645
+"""Standard uncertainties from the middle of a normal distribution to either end of its 90 % range,
+the one coverage that is shown (JCGM 100:2008, table G.1)."""
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from yieldest.wind.wind_record import WindRecord
 
 PANELS = {
-    MOSTLY: "units height out",
+    MOSTLY: "units height out full",
     "When the file is not read as you meant (docs/records.md)": (
         "column standard_deviation_units temperature_units pressure_units date_order time_zone "
         "start interval_s delimiter decimal encoding skip_lines headings missing"
@@ -51,6 +51,11 @@ WORDS = {
     "fit": ("NAME", "Which fit to use, such as moments; empirical takes the readings themselves."),
     "season_correction": ("", "Even out months and hours that are there unevenly."),
     "sectors": ("N", "Directions: 8, 12 or 16."),
+    "full": (
+        "",
+        "Print all the rest: fits, tests for bad readings, months, hours, directions, methods.",
+        "--full",
+    ),
     "table": ("", "RECORD is a table of how often each class of speeds blows.", "--table"),
     "months": ("", "RECORD is twelve monthly means.", "--months"),
 }
@@ -71,13 +76,14 @@ def wind(
     sectors: int = 12,
     table: bool = False,
     months: bool = False,
+    full: bool = False,
     as_json: bool = False,
 ) -> None:
     """Say how windy a record is, how sure that is, and if it will do.
 
-    What was recognised in the file, what the tests for bad readings found, the mean wind and the
-    Weibull distribution with their uncertainty, by month, hour and direction. Read more:
-    docs/records.md and docs/weibull.md.
+    One screen: how the file was read, the mean wind and the Weibull distribution with their
+    uncertainty, faults, when and from where it blows, and how often each speed; all the rest with
+    --full. Read more: docs/records.md and docs/weibull.md.
 
     Example: yieldest wind demo-sites/hill-yard/wind.csv.gz
 
@@ -107,7 +113,7 @@ def wind(
                 "--out, --neighbour and --where need a record, not --table or --months."
             )
         # The height is not shown there, and changes nothing.
-        _summed(record, table, height or 10.0, options, as_json)
+        _summed(record, table, height or 10.0, options, full=full, as_json=as_json)
         return
     resource = assess_record(
         _read(record, height, options),
@@ -131,7 +137,7 @@ def wind(
     from yieldest.report.terminal import console
     from yieldest.report.wind_text import print_resource
 
-    print_resource(resource, console())
+    print_resource(resource, console(), full=full)
     if out is not None:
         typer.echo(f"\nwrote {out}")
 
@@ -150,7 +156,13 @@ def _refuse_fit(fit: str | None, sectors: int) -> None:
 
 
 def _summed(
-    path: Path, is_table: bool, height_m: float, options: "ReadOptions", as_json: bool
+    path: Path,
+    is_table: bool,
+    height_m: float,
+    options: "ReadOptions",
+    *,
+    full: bool,
+    as_json: bool,
 ) -> None:
     """Print what a frequency table or monthly means say."""
     from yieldest.report.terminal import console
@@ -173,7 +185,7 @@ def _summed(
     if as_json:
         print_json(summed_as_dictionary(wind))
     else:
-        print_summed(wind, console())
+        print_summed(wind, console(), full=full)
 
 
 def _read(path: Path, height_m: float | None, options: "ReadOptions") -> "WindRecord":

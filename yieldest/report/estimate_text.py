@@ -26,6 +26,7 @@ from yieldest.report.terminal import (
     print_item,
     print_section,
     print_table,
+    print_text,
 )
 from yieldest.report.uncertainty_text import drivers_tables, range_of
 from yieldest.uncertainty.result import Uncertainty
@@ -50,9 +51,9 @@ def print_estimate(
     """
     decision = decide(estimate, uncertainty)
     screen.print(Text(estimate.title, style="bold"))
-    screen.print(Text(_wind(estimate)))
+    print_text(_wind(estimate), screen)
     screen.print()
-    screen.print(Text(" ".join(decision.verdict), style="bold"))
+    print_text(" ".join(decision.verdict), screen, style="bold")
     print_table(decision.table, screen)
     screen.print()
     print_answers(decision.pointers, screen)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from itertools import groupby
 from operator import itemgetter
@@ -17,6 +18,8 @@ from yieldest.report.tables import Section, TableView
 PLAIN_WIDTH = 100
 _NARROW = 14
 """A column of words with no cell longer than this is not wrapped."""
+_GLUE = "\ue000"
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(%|m/s|W/m2|W|kWh|h|m|min)(?![\w/]))")
 
 
 def console() -> Console:
@@ -42,10 +45,20 @@ def print_list(heading: str, texts: Iterable[str], screen: Console) -> None:
 
 def print_item(mark: str, text: str, screen: Console) -> None:
     """Print a text behind its mark, later lines under the first."""
-    later = " " * (len(mark) + 1)
-    together = text.replace(" %", "\N{NO-BREAK SPACE}%")
-    lines = wrap(together, screen.width, initial_indent=f"{mark} ", subsequent_indent=later)
-    screen.print(Text("\n".join(lines).replace("\N{NO-BREAK SPACE}%", " %")))
+    print_text(text, screen, first=f"{mark} ", later=" " * (len(mark) + 1))
+
+
+def print_text(
+    text: str, screen: Console, style: str = "", first: str = "", later: str = ""
+) -> None:
+    """Print a text in lines, no number parted from its unit."""
+    lines = wrap(_glued(text), screen.width, initial_indent=first, subsequent_indent=later)
+    screen.print(Text("\n".join(lines).replace(_GLUE, " "), style=style))
+
+
+def _glued(text: str) -> str:
+    """Return a text whose lines cannot end between a number and its unit."""
+    return _BEFORE_UNIT.sub(_GLUE, text)
 
 
 def print_answers(answers: Iterable[tuple[str, str]], screen: Console) -> None:
@@ -55,7 +68,7 @@ def print_answers(answers: Iterable[tuple[str, str]], screen: Console) -> None:
     grid.add_column(overflow="fold")
     for question, several in groupby(answers, key=itemgetter(0)):
         for place, (_, answer) in enumerate(several):
-            grid.add_row("" if place else question, Text(answer))
+            grid.add_row("" if place else question, Text(_glued(answer)))
     _print_trimmed(grid, screen)
 
 
@@ -96,7 +109,7 @@ def _print_trimmed(table: Table, screen: Console) -> None:
     with screen.capture() as captured:
         screen.print(table)
     for line in captured.get().splitlines():
-        screen.out(line.rstrip(), highlight=False)
+        screen.out(line.replace(_GLUE, " ").rstrip(), highlight=False)
 
 
 def _marked(cell: str, is_best: bool, screen: Console) -> Text:

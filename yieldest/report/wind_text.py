@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,10 +11,18 @@ from rich.console import Console
 from rich.text import Text
 
 from yieldest.arrays import FloatArray, percent, rounded
-from yieldest.defaults import STANDARD_DENSITY_KG_M3
+from yieldest.defaults import COVERAGE_FACTOR, STANDARD_DENSITY_KG_M3, YEAR_TO_YEAR
+from yieldest.provenance import Finding
+from yieldest.report.sentences.wind import FAULT_WORDS
 from yieldest.report.sentences.words import sentences
 from yieldest.report.tables import Notes, Row, Section, TableView
-from yieldest.report.terminal import print_answers, print_section
+from yieldest.report.terminal import (
+    print_answers,
+    print_heading,
+    print_list,
+    print_section,
+    print_text,
+)
 from yieldest.report.wind_tables import (
     fits_table,
     groups_table,
@@ -22,9 +31,12 @@ from yieldest.report.wind_tables import (
     quality_control_table,
     quality_rules,
 )
+from yieldest.uncertainty.distributions import Lognormal
 from yieldest.wind.breakdown import STEADY_FROM_MS, Gustiness
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.distribution import WindDistribution
+from yieldest.wind.quality_control import ReadingsLeftOut, TimesNoted
+from yieldest.wind.record import Record
 from yieldest.wind.resource import WindResource
 from yieldest.wind.summary_tables import FrequencyTable, MonthlyMeans
 from yieldest.wind.weibull import share_above
@@ -32,22 +44,64 @@ from yieldest.wind.weibull_fits import METHODS
 
 BAR_WIDTH = 56
 MONTHS = tuple(calendar.month_name)[1:]
-MOST_CLASSES = 22
+MOST_CLASSES = 13
+MOST_CLASSES_IN_FULL = 22
+MOST_CHECKS = 2
+MAIN_SECTORS = 3
+MOST_BARS = 15
+TAIL_SHARE = 0.04
+"""Classes of strong wind with so little of the time may stand in one line; our choice."""
 SCARCE_DAYS = 30
+WORTH_NAMING = 0.02
+"""By the clock, a mean that is not so far from the weighted one is left to `--full`; our choice."""
 
 
-def print_resource(resource: WindResource, screen: Console) -> None:
-    """Print what a record says: enough or not, how windy, how sure; then the tables."""
-    screen.print(Text(resource.record.provenance.source, style="bold"))
+def print_resource(resource: WindResource, screen: Console, *, full: bool = False) -> None:
+    """Print what a record says on one screen; all the rest in full."""
+    record = resource.record
+    warnings = sentences((*record.provenance.warnings, *resource.warnings))
+    screen.print(Text(record.provenance.source, style="bold"))
+    unsteady = [_gustiness(*each) for each in _unsteady(resource)]
     answers = [
-        ("Is it enough?", enough(resource)),
+        ("Read as", _read_as(record)),
+        ("Enough?", enough(resource)),
         ("How windy?", _how_windy(resource)),
         ("How sure?", how_sure(resource)),
         ("Which fit?", _which_fit(resource)),
+        ("Faults?", _faults(resource)),
+        ("When?", _when(resource)),
+        ("From where?", _from_where(resource)),
+        *([] if full else [("Gusty?", text) for text in unsteady]),
+        *([] if full else checks(_beside_faults(resource), record.provenance.source)),
     ]
     print_answers(answers, screen)
+    if full:
+        print_list("Check this", warnings, screen)
+    print_heading("How often each speed blows (# readings, | the fit)", screen)
+    for line in histogram(resource, screen.width, full=full):
+        screen.print(Text(line))
+    if not full:
+        print_text("Fits, tests, months, hours, directions, methods: --full.", screen)
+        return
     for section in _sections(resource):
         print_section(section, screen)
+
+
+def checks(warnings: Iterable[Finding | str], source: str) -> list[tuple[str, str]]:
+    """Return the first warnings, without the name of the file, and how many more there are."""
+    texts = [
+        f"{text[0].upper()}{text[1:]}"
+        for text in (each.removeprefix(f"{source}: ") for each in sentences(warnings))
+    ]
+    more = len(texts) - MOST_CHECKS
+    rest = [f"{more} more to check in --full."] if more > 0 else []
+    return [("Check", text) for text in (*texts[:MOST_CHECKS], *rest)]
+
+
+def _beside_faults(resource: WindResource) -> list[Finding | str]:
+    """Return the warnings but those that stand in the line of faults."""
+    every = (*resource.record.provenance.warnings, *resource.warnings)
+    return [found for found in every if not isinstance(found, ReadingsLeftOut | TimesNoted)]
 
 
 def _sections(resource: WindResource) -> list[Section]:
@@ -63,15 +117,11 @@ def _sections(resource: WindResource) -> list[Section]:
             f"calm {percent(directions.calm_share, 3)} of the time, direction not known "
             f"{percent(directions.unknown_share, 3)}"
         ]
-    unsteady = (("Turbulence intensity", resource.turbulence), ("Gust factor", resource.gusts))
     caption = "What was recognised in the file (state it if it is wrong)"
     found = [Row(each.what, (each.found, each.how)) for each in record.found]
     recognised = TableView(caption, ["", "found", "how"], found, words=True)
-    warnings = (*record.provenance.warnings, *resource.warnings)
     return [
-        Section(
-            title="How often each speed blows (# readings, | the fit)", lines=histogram(resource)
-        ),
+        Section(tables=[recognised] if found else []),
         Section(
             tables=[fits_table(resource), quality_control_table(resource)],
             notes=[Notes("", quality_rules(resource))],
@@ -79,16 +129,48 @@ def _sections(resource: WindResource) -> list[Section]:
         Section(tables=split),
         Section(
             lines=calms,
-            notes=[Notes(name, [_gustiness(of)]) for name, of in unsteady if of is not None],
-        ),
-        Section(
-            tables=[recognised] if found else [],
             notes=[
+                Notes("How gusty", [_gustiness(*each) for each in _unsteady(resource)]),
                 Notes("How it was computed", _methods(resource)),
-                Notes("Be warned", sentences(warnings)),
             ],
         ),
     ]
+
+
+def _read_as(record: Record) -> str:
+    """Say in what units, columns and clock a record was read, how often and how long."""
+    found = {each.what: each for each in record.found}
+    column = found.get("column of speed") or found.get("variable of speed")
+    text = "speed" if column is None else f"“{column.found}”"
+    unit = found.get("unit of speed")
+    if unit is not None:
+        text += f" in {unit.found} ({unit.how})"
+    if record.height_m is not None:
+        text += f" at {record.height_m:g} m"
+    first, last = (str(time.astype("datetime64[m]")) for time in record.time[[0, -1]])
+    parts = [
+        text,
+        f"a reading {interval_words(record.data_recovery.interval_s)}",
+        f"{first.replace('T', ' ')} to {last.replace('T', ' ')}",
+    ]
+    zone, order = found.get("time zone"), found.get("order of the date")
+    if zone is not None:
+        parts.append(
+            "no time zone stated" if zone.how == "not stated" else f"time zone {zone.found}"
+        )
+    if order is not None:
+        parts.append(f"dates {order.found} ({order.how})")
+    if "weather year" in found:
+        parts.append(found["weather year"].found)
+    return f"{', '.join(parts)}."
+
+
+def interval_words(interval_s: float) -> str:
+    """Write the time between readings as people say it."""
+    for length_s, name in ((86400.0, "d"), (3600.0, "h"), (60.0, "min")):
+        if interval_s >= length_s:
+            return f"every {interval_s / length_s:.3g} {name}"
+    return f"every {interval_s:.3g} s"
 
 
 def enough(resource: WindResource) -> str:
@@ -101,12 +183,12 @@ def enough(resource: WindResource) -> str:
     )
     missing = [calendar.month_abbr[month] for month in coverage.missing_months]
     if days < SCARCE_DAYS:
-        return f"No. {known} That is weather, not a climate: go on measuring."
+        return f"No. {known} That is weather, not a year of wind: go on measuring."
     if missing:
         verb = "is" if len(missing) == 1 else "are"
         return (
             f"Not by itself. {known} Of a year, {', '.join(missing)} {verb} missing: go on "
-            "measuring, or set it against a long record of a neighbour."
+            "measuring, or compare with a long record of a nearby station (wind.reference)."
         )
     years = days / DAYS_PER_YEAR
     if years < 2:
@@ -118,86 +200,176 @@ def _how_windy(resource: WindResource) -> str:
     power = STANDARD_DENSITY_KG_M3 / 2 * resource.mean_cube_ms3
     text = (
         f"Mean {resource.mean_speed_ms:.2f} m/s where it was measured, "
-        f"{rounded(power)} W/m2 in the wind."
+        f"{rounded(power, 3)} W/m2 in the wind."
     )
-    if resource.season.used:
-        text += (
-            f" By the clock, without weights for month and hour, the mean is "
-            f"{resource.clock_mean_speed_ms:.2f} m/s."
-        )
+    if abs(resource.clock_mean_speed_ms / resource.mean_speed_ms - 1) > WORTH_NAMING:
+        text += f" {_by_the_clock(resource)}."
     before_ms3 = resource.record.mean_cube_ms3
     if before_ms3 is not None:
         text += (
             f" The readings before they were averaged hold "
-            f"{rounded(STANDARD_DENSITY_KG_M3 / 2 * before_ms3)} W/m2: gusts that a rotor follows "
-            "in part."
+            f"{rounded(STANDARD_DENSITY_KG_M3 / 2 * before_ms3, 3)} W/m2: gusts that a rotor "
+            "follows in part."
         )
     return text
 
 
-def how_sure(resource: WindResource) -> str:
-    """Say how far the mean of the long run may be off."""
-    uncertainty = resource.uncertainty
+def _by_the_clock(resource: WindResource) -> str:
     return (
-        "In two cases of three the mean of the long run is within "
-        f"{percent(uncertainty.mean_total)} of this, and the power in the wind within "
-        f"{percent(uncertainty.cube_total)}. Parts of the first: chance of the days "
-        f"{percent(uncertainty.mean_sampling)}, missing seasons {percent(uncertainty.mean_season)},"
-        f" one year against the next {percent(uncertainty.mean_year)}. Instrument, height and "
-        "surroundings come on top."
+        "By the clock, without weights for month and hour, the mean is "
+        f"{resource.clock_mean_speed_ms:.2f} m/s"
+    )
+
+
+def how_sure(resource: WindResource) -> str:
+    """Say between what ends the mean of the long run lies, and what leaves that open most."""
+    uncertainty = resource.uncertainty
+    mean, power = (
+        Lognormal(central, relative).at([-COVERAGE_FACTOR, COVERAGE_FACTOR])
+        for central, relative in (
+            (resource.mean_speed_ms, uncertainty.mean_total),
+            (STANDARD_DENSITY_KG_M3 / 2 * resource.mean_cube_ms3, uncertainty.cube_total),
+        )
+    )
+    parts = {
+        "the weather of these very days": uncertainty.mean_sampling,
+        "the seasons that are missing": uncertainty.mean_season,
+        "one year against the next": uncertainty.mean_year,
+    }
+    return (
+        f"The mean of many years has the 90 % range {mean[0]:.1f} to {mean[1]:.1f} m/s, the power "
+        f"in the wind {rounded(power[0])} to {rounded(power[1])} W/m2; most of that comes from "
+        f"{max(parts, key=parts.__getitem__)}. Instrument, height and surroundings come on top."
     )
 
 
 def _which_fit(resource: WindResource) -> str:
     fit = resource.chosen
     calms = f", {percent(fit.calm_share)} calms" if fit.calm_share else ""
-    text = (
-        f"Weibull shape {fit.shape:.2f}, scale {fit.scale_ms:.2f} m/s{calms}, because "
-        f"{resource.rule}."
-    )
     verdict = "poor" if fit.poor else "good"
-    error = "not known" if fit.energy_error is None else f"{100 * fit.energy_error:+.1f} %"
-    text += f" The fit is {verdict}: energy of a model machine {error}."
+    if fit.energy_error is None:
+        energy = "the energy of a model machine by it is not known"
+    else:
+        less = "less" if fit.energy_error < 0 else "more"
+        energy = (
+            f"by it a model machine makes {100 * abs(fit.energy_error):.1f} % {less} than by the "
+            "readings"
+        )
+    text = (
+        f"Weibull shape {fit.shape:.2f}, scale {fit.scale_ms:.2f} m/s{calms} ({fit.method}). The "
+        f"fit is {verdict}: {energy}."
+    )
     if resource.reading_limit == 0:
         return f"{text} An estimate takes the readings instead, for that was asked for."
     if resource.reading_limit is not None:
         return (
-            f"{text} An estimate takes the readings instead where the fit misses by more than "
+            f"{text} An estimate takes the readings instead where it misses by more than "
             f"{percent(resource.reading_limit)}."
         )
     return text
 
 
-def histogram(resource: WindResource) -> list[str]:
-    """Draw the shares of time in classes of about 1 m/s, with the fitted share marked."""
+def _faults(resource: WindResource) -> str:
+    """Say in one line what the tests left out and what they noted."""
+    found = [test for test in resource.quality_control.tests if test.count]
+    gone, noted = (
+        ", ".join(
+            f"{test.count:,} {FAULT_WORDS[test.name]}"
+            + (f" (first {test.first_times[0][:16].replace('T', ' ')})" if leaves_out else "")
+            for test in found
+            if test.leaves_out == leaves_out
+        )
+        for leaves_out in (True, False)
+    )
+    return f"Left out: {gone or 'nothing'}." + (f" Noted: {noted}." if noted else "")
+
+
+def _when(resource: WindResource) -> str:
+    """Say in which months and at which hours it blows most and least."""
+    parts = []
+    months = [(f"in {calendar.month_abbr[int(group.name)]}", group) for group in resource.months]
+    hours = [(f"at {group.name} h", group) for group in resource.hours]
+    for lead, named in (("", months), ("over the day ", hours)):
+        known = [(group.mean_speed_ms, when) for when, group in named if group.mean_speed_ms]
+        (least, calmest), (most, windiest) = min(known), max(known)
+        if least < most:
+            parts.append(
+                f"{lead}most wind {windiest} ({most:.1f} m/s), least {calmest} ({least:.1f})"
+            )
+    text = "; ".join(parts) or "All in one month and hour"
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _from_where(resource: WindResource) -> str:
+    """Say from which directions most of the energy comes."""
+    directions = resource.directions
+    if directions is None:
+        return "Not known: the record has no directions."
+    main = sorted(directions.sectors, key=lambda each: -each.energy_share)[:MAIN_SECTORS]
+    return (
+        f"Mostly from {_listed([each.name for each in main])} degrees (0 is north, 90 east): "
+        f"{percent(sum(each.share for each in main))} of the time and "
+        f"{percent(sum(each.energy_share for each in main))} of the energy. Calm "
+        f"{percent(directions.calm_share)} of the time."
+    )
+
+
+def _listed(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def histogram(resource: WindResource, width: int, *, full: bool = False) -> list[str]:
+    """Draw the shares of time in classes of 1 m/s or more, with the fitted share marked.
+
+    Unless in full, the last of at most 13 lines holds all the strong winds beyond.
+    """
     histogram, fit = resource.histogram, resource.chosen
-    bounds, below = histogram.shares_below(1.0)
-    if bounds.size > MOST_CLASSES:
-        bounds, below = histogram.shares_below(2.0)
+    most = MOST_CLASSES_IN_FULL if full else MOST_CLASSES
+    for class_ms in (1.0, 2.0, 4.0):
+        bounds, below = histogram.shares_below(class_ms)
+        tail = bounds.size > most
+        if not tail or (not full and below[most - 2] >= 1 - TAIL_SHARE):
+            break
+    if tail:
+        bounds = np.append(bounds[: most - 1], bounds[-1])
+        below = np.append(below[: most - 1], below[-1])
     calm = fit.calm_share or 0.0
     fitted = calm + (1 - calm) * (1 - share_above(bounds, fit.shape or 1.0, fit.scale_ms or 1.0))
     shares, said = np.diff(below, prepend=0.0), np.diff(fitted, prepend=0.0)
-    most = max(float(shares.max()), float(said.max()))
+    highest = max(float(shares.max()), float(said.max()))
+    bar_width = min(BAR_WIDTH, width - 34)
     lines = []
-    for low, high, share, curve in zip([0.0, *bounds[:-1]], bounds, shares, said, strict=True):
-        bar = ["#" if i < round(BAR_WIDTH * share / most) else " " for i in range(BAR_WIDTH + 1)]
-        bar[round(BAR_WIDTH * curve / most)] = "|"
+    for i, (share, curve) in enumerate(zip(shares, said, strict=True)):
+        low, high = 0.0 if i == 0 else bounds[i - 1], bounds[i]
+        bar = ["#" if j < round(bar_width * share / highest) else " " for j in range(bar_width + 1)]
+        bar[round(bar_width * curve / highest)] = "|"
         name = "still" if high <= histogram.start_ms else ""
-        lines.append(f"{low:5.1f} to {high:4.1f} m/s {name:5} {100 * share:6.2f} %  {''.join(bar)}")
-    return [line.rstrip() for line in lines[:MOST_CLASSES]]
+        span = (
+            f"{low:5.1f} m/s and up  "
+            if tail and i == most - 1
+            else f"{low:5.1f} to {high:4.1f} m/s"
+        )
+        lines.append(f"{span} {name:5} {100 * share:5.1f} %  {''.join(bar)}".rstrip())
+    return lines
 
 
-def _gustiness(found: Gustiness) -> str:
+def _unsteady(resource: WindResource) -> list[tuple[str, Gustiness]]:
+    each = (("turbulence intensity", resource.turbulence), ("gust factor", resource.gusts))
+    return [(name, found) for name, found in each if found is not None]
+
+
+def _gustiness(name: str, found: Gustiness) -> str:
     if found.mean is None:
-        return f"No reading of {STEADY_FROM_MS:g} m/s or more carries it."
+        return f"The {name} is not known: no reading of {STEADY_FROM_MS:g} m/s or more carries it."
     text = (
-        f"Mean {found.mean:.2f} over {found.readings:,} readings of {STEADY_FROM_MS:g} m/s or more"
+        f"Mean {name} {found.mean:.2f} over {found.readings:,} readings of {STEADY_FROM_MS:g} m/s "
+        "or more"
     )
     if found.at_15_ms is not None:
         text += f", {found.at_15_ms:.2f} at 15 m/s"
     if found.highest_ms is not None:
-        text += f"; highest gust {found.highest_ms:.1f} m/s. Readings without a gust do not count."
-    return text if found.highest_ms is not None else f"{text}."
+        text += f"; highest gust {found.highest_ms:.1f} m/s. Readings without a gust do not count"
+    return f"{text}."
 
 
 def _methods(resource: WindResource) -> list[str]:
@@ -208,13 +380,19 @@ def _methods(resource: WindResource) -> list[str]:
         else "each reading counts for its time; weights for month and hour: "
         f"{resource.season.reason}"
     )
+    if resource.season.used:
+        weights += f". {_by_the_clock(resource)}"
+    sure = resource.uncertainty
     return [
         f"mean: arithmetic; {weights}",
         "power in the wind: half of 1.225 kg/m3 (ISO 2533, sea level) times the mean cube of the "
         "readings, Sheppard's correction for rounding (Kendall & Stuart)",
-        f"how sure: {resource.uncertainty.method}",
-        f"fit: {METHODS[resource.chosen.method].source}; standard errors in brackets from the same "
-        "bootstrap",
+        f"how sure: {sure.method}. Standard uncertainty of the mean {percent(sure.mean_total)} "
+        f"(chance of the days {percent(sure.mean_sampling)}, missing seasons "
+        f"{percent(sure.mean_season)}, one year against the next {percent(sure.mean_year)}), of "
+        f"the power in the wind {percent(sure.cube_total)}; taken as lognormal for the 90 % ranges",
+        f"fit: {METHODS[resource.chosen.method].source}, because {resource.rule}; standard errors "
+        "in brackets from the same bootstrap",
         "energy off: an invented machine, power as the cube of speed from 3 to 11 m/s, level to 25 "
         "m/s; by the fit against the time series",
         "cube off: mean cube of the fit over that of the readings",
@@ -250,51 +428,62 @@ class SummedWind:
         return float(self.share @ self.speed_ms**3)
 
 
-def print_summed(wind: SummedWind, screen: Console) -> None:
-    """Print how windy it is, how sure that is, and the table behind it."""
+def print_summed(wind: SummedWind, screen: Console, *, full: bool = False) -> None:
+    """Print how windy it is, how sure that is, and the table behind it; every class in full."""
     distribution, provenance = wind.distribution, wind.distribution.provenance
     power = STANDARD_DENSITY_KG_M3 / 2 * wind.mean_cube_ms3
     screen.print(Text(provenance.source, style="bold"))
     answers = [
+        ("Read as", f"{provenance.method}."),
         (
             "How windy?",
-            f"Mean {wind.mean_speed_ms:.1f} m/s, {rounded(power)} W/m2 in the wind at "
+            f"Mean {wind.mean_speed_ms:.1f} m/s, {rounded(power, 3)} W/m2 in the wind at "
             f"{STANDARD_DENSITY_KG_M3:g} kg/m3.",
         ),
         (
             "How sure?",
             "A summary does not tell its gaps, its sensor or its years: trust it as far as you "
-            "trust who made it, and at least 6 % in the mean from one year to the next (common "
-            "practice, no source).",
+            f"trust who made it. From one year to the next alone the mean varies by "
+            f"{percent(COVERAGE_FACTOR * YEAR_TO_YEAR.value)} to either side (90 % range; "
+            f"{YEAR_TO_YEAR.source}).",
         ),
         (
             "Which fit?",
-            f"Weibull shape {distribution.shape:.2f}, scale {distribution.scale_ms:.2f} m/s: "
-            f"{provenance.method}",
+            f"Weibull shape {distribution.shape:.2f}, scale {distribution.scale_ms:.2f} m/s.",
         ),
+        *([] if full else checks(provenance.warnings, provenance.source)),
     ]
     print_answers(answers, screen)
-    found = Section(
-        lines=["", *_bars(wind)],
-        notes=[
-            Notes("Assumed", sentences(provenance.assumed)),
-            Notes("Be warned", sentences(provenance.warnings)),
-        ],
+    if full:
+        print_list("Check this", sentences(provenance.warnings), screen)
+    print_heading(
+        "Mean of each month"
+        if isinstance(wind.summary, MonthlyMeans)
+        else "How often each speed blows",
+        screen,
     )
-    print_section(found, screen)
+    for line in _bars(wind, screen.width, full=full):
+        screen.print(Text(line))
+    print_list("Assumed, for nobody stated it", sentences(provenance.assumed), screen)
 
 
-def _bars(wind: SummedWind) -> list[str]:
-    """Draw a bar for the share of each class, or for the mean of each month."""
+def _bars(wind: SummedWind, width: int, *, full: bool) -> list[str]:
+    """Draw a bar for the share of each class, or for the mean of each month.
+
+    Unless in full, neighbours share a line where there are many classes.
+    """
     summary = wind.summary
     if isinstance(summary, MonthlyMeans):
         lengths = summary.speed_ms
         labels = [(month, f"{speed:.1f} m/s") for month, speed in zip(MONTHS, lengths, strict=True)]
     else:
-        lengths = summary.share
-        classes = zip(summary.lower_ms, summary.upper_ms, lengths, strict=True)
+        first = np.arange(0, summary.share.size, 1 if full else -(-summary.share.size // MOST_BARS))
+        lengths = np.add.reduceat(summary.share, first)
+        upper = summary.upper_ms[np.append(first[1:], summary.share.size) - 1]
+        classes = zip(summary.lower_ms[first], upper, lengths, strict=True)
         labels = [(f"{low:.1f} to {high:.1f} m/s", percent(share)) for low, high, share in classes]
+    bar_width = min(BAR_WIDTH, width - 28)
     return [
-        f"{label:>16} {value:>8} {'#' * round(BAR_WIDTH * length)}"
+        f"{label:>16} {value:>8} {'#' * round(bar_width * length)}".rstrip()
         for (label, value), length in zip(labels, lengths / lengths.max(), strict=True)
     ]

@@ -25,6 +25,22 @@ from yieldest.wind.profile import (
 from yieldest.wind.quality_control import ReadingsLeftOut, TimesNoted
 from yieldest.wind.resource import PoorWeibullFit, SeveralModes, UnevenSectors
 
+FAULT_WORDS = {
+    "impossible": "impossible speeds",
+    "sensor_top": "above the sensor's top",
+    "spike": "spikes",
+    "stuck": "stuck",
+    "frozen": "frozen",
+    "contradicted_calm": "doubtful calms",
+    "repeated": "repeated times",
+    "disordered": "out of order",
+    "gap": "gaps",
+    "interval": "changes of interval",
+    "below_threshold": "below the starting speed",
+    "rounded": "coarsely rounded",
+}
+"""By the name of a `yieldest.wind.quality_control.QualityTest`."""
+
 
 @sentence.register
 def _(found: MonthsMissing) -> str:
