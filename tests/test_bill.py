@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from yieldest.defaults import WORKING_DAY, Assumed
 from yieldest.economics.bill_of_materials import (
     NO_GROUP,
     OWN_LABOUR,
@@ -12,10 +13,11 @@ from yieldest.economics.bill_of_materials import (
     BillItem,
     BillOfMaterials,
 )
+from yieldest.economics.prices import number_as_written
 from yieldest.economics.read_bill import (
     ItemsLastAsBuild,
     PriceRisesWithNumber,
-    plain_prices,
+    SumApart,
     read_bill,
 )
 from yieldest.economics.terms import EconomicTerms
@@ -214,9 +216,45 @@ def test_a_spreadsheet_reads_with_title_blank_lines_and_signs(written):
     assert parts.capital_cost(1, wage_per_hour=0) == pytest.approx(2 * 18.5 + 45 + 1134.6)
 
 
-def test_a_sum_below_the_parts_is_refused_by_its_line(written):
-    with pytest.raises(InputError, match=r"line 9: 'TOTAL:' looks like a sum .* count twice"):
-        written(SPREADSHEET + "TOTAL:,1,1216.60,\n")
+@pytest.mark.parametrize("name", ["TOTAL:", "Sub-total", "Sum of parts", "Summe", "Gesamt"])
+def test_a_sum_below_the_parts_is_checked_and_never_counted(written, name):
+    parts = written(SPREADSHEET + f"{name},,,1216.60\n")
+    assert parts.capital_cost(1, wage_per_hour=0) == pytest.approx(1216.6)
+    assert parts.provenance.warnings == ()
+    parts = written(SPREADSHEET + f"{name},,,1316.60\n")
+    assert parts.capital_cost(1, wage_per_hour=0) == pytest.approx(1216.6)
+    (apart,) = parts.provenance.warnings
+    assert apart.place.endswith("line 9")
+    assert (apart.name, apart.stated) == (name, 1316.6)
+    assert apart.computed == pytest.approx(1216.6)
+
+
+def test_subtotals_are_those_of_their_part_of_the_bill(written):
+    parts = written(
+        "item,quantity,unit price\nhub,1,100\nblade,3,20\nSub-total,,160\nmast,1,300\n"
+        "Subtotal,,300\nTotal,,460\n"
+    )
+    assert [item.name for item in parts.items] == ["hub", "blade", "mast"]
+    assert parts.provenance.warnings == ()
+
+
+def test_a_line_whose_total_is_not_its_pieces_at_their_price_is_shown(written):
+    parts = written("Part,Qty,Each,Cost\nhub,1,100,100\nblade,3,20,50\n")
+    assert parts.capital_cost(1, 0) == pytest.approx(160)
+    assert [type(found) for found in parts.provenance.warnings] == [SumApart]
+
+
+def test_a_bill_with_totals_of_lines_alone_has_prices(written):
+    parts = written("part,qty,line total\nhub,1,100\nblade,3,60\n")
+    assert [item.unit_price for item in parts.items] == [100, 20]
+
+
+def test_a_cost_that_may_be_of_a_piece_or_of_a_line_is_settled_by_the_sum(written):
+    text = "Part,Qty,Cost\nhub,1,100\nblade,3,60\n"
+    with pytest.raises(InputError, match=r"one piece .*280\.00.* whole line .*160\.00"):
+        written(text)
+    assert written(text + "Total,,160\n").capital_cost(1, 0) == pytest.approx(160)
+    assert written(text + "Total,,280\n").capital_cost(1, 0) == pytest.approx(280)
 
 
 def test_lines_keep_their_number_below_blank_rows(written):
@@ -232,16 +270,17 @@ def test_lines_keep_their_number_below_blank_rows(written):
         ("EUR 1.234,5", "EUR", 1234.5),
         ("$1,234.50", "USD", 1234.5),
         ("£7", "GBP", 7.0),
-        ("$5", "EUR", None),
-        ("USD 5", "EUR", None),
-        ("1,134", "EUR", None),
-        ("about 5", "EUR", None),
+        ("$5", "EUR", "another currency"),
+        ("USD 5", "EUR", "another currency"),
+        ("£1,150", "GBP", "can be 1150 or 1.15"),
+        ("1.134", "EUR", "can be 1134 or 1.134"),
+        ("about 5", "EUR", "is not a number"),
     ],
 )
 def test_prices_are_read_where_they_can_mean_one_thing_only(written, price, currency, number):
     text = f'item,quantity,unit price\nhub,1,"{price}"\n'
-    if number is None:
-        with pytest.raises(InputError, match=r"line 2: .* is not a number"):
+    if isinstance(number, str):
+        with pytest.raises(InputError, match=f"line 2: .* {number}"):
             written(text, currency)
     else:
         assert written(text, currency).capital_cost(1, wage_per_hour=0) == pytest.approx(number)
@@ -251,8 +290,85 @@ def test_prices_are_read_where_they_can_mean_one_thing_only(written, price, curr
 def test_a_price_survives_the_marks_of_both_customs(cents):
     text = f"{cents / 100:,.2f}"
     german = text.translate(str.maketrans(",.", ".,"))
-    prices = plain_prices(pd.Series([f"€ {text}", f"€ {german}"], dtype=object), "EUR")
-    assert [float(price) for price in prices] == pytest.approx([cents / 100] * 2)
+    assert number_as_written(text, None) == pytest.approx((cents / 100,))
+    assert number_as_written(german, None) == pytest.approx((cents / 100,))
+
+
+@pytest.mark.parametrize(("proof", "price"), [("12.50", 1150), ("12,50", 1.15)])
+def test_one_cell_that_proves_the_mark_speaks_for_all(written, proof, price):
+    parts = written(f'item,qty,Price (£)\nmast,1,"£1,150"\nbolts,4,"{proof}"\n', "GBP")
+    assert parts.items[0].unit_price == pytest.approx(price)
+
+
+def test_units_of_headings_are_converted(written):
+    parts = written(
+        "Part,Qty,Price (cents),life (months),My hours,Notes\nbolt,4,25,30,0.5,from the shop\n"
+    )
+    (bolt,) = parts.items
+    assert (bolt.unit_price, bolt.life_years, bolt.labour_hours) == pytest.approx((0.25, 2.5, 0.5))
+    assert parts.provenance.warnings == ()
+    by_minute = written("part,qty,unit cost,labour (min)\nblade,1,20,90\n")
+    by_day = written("part,qty,each,labour (days)\nblade,1,20,1.5\n")
+    assert by_minute.items[0].labour_hours == pytest.approx(1.5)
+    assert by_day.items[0].labour_hours == pytest.approx(12)
+    assert Assumed(WORKING_DAY) in by_day.provenance.assumed
+
+
+@pytest.mark.parametrize("heading", ["Price (£)", "unit price [USD]", "Cost in GBP", "price kr"])
+def test_a_heading_in_another_currency_stops_the_run(written, heading):
+    text = f"item,quantity,{heading}\nmast,1,300\n"
+    with pytest.raises(InputError, match="another currency than the plan's EUR"):
+        written(text)
+    assert written(text, None).items[0].unit_price == 300
+
+
+def test_scrap_and_salvage_stay_within_the_price(written):
+    with pytest.raises(InputError, match=r"line 2: the scrap value .* 12, is above its price of 9"):
+        written("item,quantity,unit price,scrap value\nmotor,1,9,12\n")
+    with pytest.raises(InputError, match=r"line 2: .* 120 % of its price"):
+        written("item,quantity,unit price,salvage (%)\nmotor,1,9,120\n")
+    free = written("item,quantity,unit price,scrap value\nold motor,1,0,12\n")
+    assert free.items[0].scrap_value == 12
+
+
+NOTEBOOK = (
+    "Part,Qty,Cost each (€),My hours,Life (years),Notes\n"
+    "Blades,3,20,6,6,larch\nGenerator,1,180,10,12,\nBattery bank,1,400,1,8,second hand\n"
+    "Tools,1,90,,,\nTotal,,730,,,\n"
+)
+
+
+def test_several_machines_need_a_bill_that_says_what_they_share(run, yard, edit):
+    (yard / "bill.csv").write_text(NOTEBOOK, encoding="utf-8")
+    refused = run("estimate", yard, "--draws", 0)
+    assert refused.code == 2
+    sentence, *pasted = refused.err.splitlines()
+    assert "no scope column" in sentence
+    assert "scope_default" in sentence
+    assert [line.rsplit(",", 1)[1] for line in pasted] == [
+        *("scope", "per unit", "per unit", "per array", "per site"),
+    ]
+    # What it offers, pasted over the bill, is a bill.
+    (yard / "bill.csv").write_text("\n".join(pasted) + "\n", encoding="utf-8")
+    builds = run("estimate", yard, "--draws", 0, "--json").json["builds"]
+    assert [build["capital_cost"] for build in builds] == pytest.approx([730, 970])
+    # Or the plan says it for all of them.
+    (yard / "bill.csv").write_text(NOTEBOOK, encoding="utf-8")
+    edit(yard / "plan.toml", "count = 2\n", 'count = 2\nscope_default = "per unit"\n')
+    builds = run("estimate", yard, "--draws", 0, "--json").json["builds"]
+    assert [build["capital_cost"] for build in builds] == pytest.approx([730, 1460])
+
+
+def test_one_machine_needs_no_scopes_until_there_are_more(run, yard):
+    (yard / "bill.csv").write_text(NOTEBOOK, encoding="utf-8")
+    one = ("--set", "build.1.count=1")
+    assert run("check", yard, *one).code == 0
+    assert "no scope column" in run("estimate", yard, *one, "--sweep", "build.0.count=1:3:3").err
+
+
+def test_a_bill_may_say_per_machine(written):
+    parts = written("item,quantity,unit price,scope\nblade,3,20,per machine\n")
+    assert parts.capital_cost(2, 0) == pytest.approx(120)
 
 
 def test_an_item_of_brackets_alone_is_read_at_once(tmp_path):

@@ -139,5 +139,6 @@ INFLATION = Default(
     "share a year",
     "what large central banks aim at",
 )
+WORKING_DAY = Default("bill.labour", "A day of work on the bill", 8.0, "hours", COMMON_PRACTICE)
 
 # Uncertainty.

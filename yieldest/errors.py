@@ -5,5 +5,9 @@ class InputError(ValueError):
     """Something the user gave cannot be used.
 
     The message is one plain sentence: the file, line or key; what was found; what was expected;
-    how to mend it.
+    how to mend it. What can be pasted to mend it, if anything can, is shown below the sentence.
     """
+
+    def __init__(self, message: str, to_paste: str = "") -> None:
+        super().__init__(message)
+        self.to_paste = to_paste

@@ -319,7 +319,7 @@ def main() -> None:
         finally:
             sys.stdout.flush()
     except InputError as error:
-        _refuse(str(error))
+        _refuse(str(error), error.to_paste)
     except MemoryError:
         _refuse("this needs more memory than there is; give fewer readings, builds or draws.")
     except BrokenPipeError:
@@ -332,13 +332,13 @@ def main() -> None:
         _refuse(f"the output cannot be written ({error.strerror or error}); make room for it.")
 
 
-def _refuse(reason: str) -> NoReturn:
+def _refuse(reason: str, to_paste: str = "") -> NoReturn:
     line = " ".join(reason.split())
     if len(line) > LONGEST_MESSAGE:
         line = f"{line[: LONGEST_MESSAGE // 2]} ... {line[-LONGEST_MESSAGE // 2 :]}"
-    typer.echo(
-        f"yieldest: {''.join(c if c.isprintable() else repr(c)[1:-1] for c in line)}", err=True
-    )
+    for shown in (f"yieldest: {line}", *to_paste.splitlines()):
+        plain = (c if c.isprintable() or c == "\t" else repr(c)[1:-1] for c in shown)
+        typer.echo("".join(plain), err=True)
     sys.exit(2)
 
 

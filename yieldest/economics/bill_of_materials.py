@@ -137,10 +137,15 @@ class BillItem:
 
 @dataclass(frozen=True)
 class BillOfMaterials:
-    """A parts bill: its items, and where they were read."""
+    """A parts bill: its items, and where they were read.
+
+    Where it says of no item whether it is for each machine, `with_scopes` is the bill written out
+    with what may be meant.
+    """
 
     items: tuple[BillItem, ...]
     provenance: Provenance
+    with_scopes: str = ""
 
     @property
     def states_maintenance(self) -> bool:
@@ -233,6 +238,17 @@ class BillOfMaterials:
         carbon = [item.embodied_carbon_kg for item in self.items]
         missing = (energy.count(None), carbon.count(None))
         return Embodied(len(self.items), total(energy), total(carbon), *missing)
+
+    def require_scopes(self, count: int) -> None:
+        """Raise an `InputError` where it matters which items are shared, and the bill is silent."""
+        if count > 1 and self.with_scopes:
+            raise InputError(
+                f"{self.provenance.source}: there is no scope column, so it is open which parts "
+                f"{count} machines share; paste the lines below over those of the bill and correct "
+                'the last column, or state scope_default = "per unit" in the build if each machine '
+                "needs every part.",
+                self.with_scopes,
+            )
 
     def require_lives(self) -> None:
         """Raise an `InputError` naming the first item that states no life."""

@@ -1,10 +1,12 @@
-"""Read a parts bill from a CSV file or a data frame."""
+"""Read a parts bill from a CSV file, a spreadsheet or a data frame."""
 
 from __future__ import annotations
 
+import csv
+import io
 import re
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from os import PathLike
 from pathlib import Path
@@ -14,17 +16,41 @@ import numpy as np
 import pandas as pd
 
 from yieldest.arrays import FloatArray
+from yieldest.defaults import WORKING_DAY, Assumed
 from yieldest.economics.bill_of_materials import BillItem, BillOfMaterials
+from yieldest.economics.prices import CURRENCIES, PRICE, SIGNS, decimal_mark, number_as_written
 from yieldest.errors import InputError
 from yieldest.files.table import Table, plain_heading, read_table, table_of_frame
 from yieldest.provenance import Finding, Provenance
 
-SCOPES = {"unit": "unit", "per unit": "unit", "array": "array", "per array": "array",
-          "site": "site", "per site": "site"}  # fmt: skip
+SCOPES = {
+    f"{each}{one}": scope
+    for scope, ones in {
+        "unit": ("unit", "machine", "turbine"), "array": ("array",), "site": ("site",)
+    }.items()
+    for one in ones
+    for each in ("", "per ", "each ")
+}  # fmt: skip
 """What an item is bought for: each machine, the whole array, or the site; by how it is written."""
 
-_SUMS = frozenset({"total", "totals", "sum", "subtotal", "grand total", "total cost", "in all"})
-"""Items that are no parts: what a spreadsheet writes below them."""
+_SUMS = re.compile(
+    r"((sub|grand) ?)?(total|sum)s?( (of|for|in|all|costs?|prices?|parts|materials?|labour)\b.*)?"
+    r"|(zwischen|end|gesamt)?summe( .*)?|gesamt(kosten|preis|betrag)?|insgesamt|in all|parts total"
+)
+"""Items that are no parts: what a spreadsheet writes below them, as plain headings."""
+_NOTES = frozenset(
+    ("note", "notes", "remark", "remarks", "comment", "comments", "supplier", "shop", "link", "url")
+)
+"""Headings that are passed over without a word."""
+_ONCE = re.compile(
+    r"charge|controller|inverter|converter|rectifier|batter|dump|grid|meter|cable|trench|wiring"
+    r"|breaker|switchboard|wechselrichter|laderegler|akku|kabel"
+)
+"""Items that several machines mostly have in common, for a proposal."""
+_OF_THE_SITE = re.compile(
+    r"tool|lathe|drill|jig|mould|mold|crane|permit|fee|survey|transport|delivery|engineer"
+    r"|werkzeug|kran"
+)
 
 SHORTEST_LIFE_YEARS = 0.5
 LARGEST_AMOUNT = 1e12
@@ -36,6 +62,16 @@ class EveryItemPerUnit(Finding):
     """The bill has no scope column, so every item is needed for each machine."""
 
     file: str
+
+
+@dataclass(frozen=True)
+class SumApart(Finding):
+    """A sum on the bill, which is not counted, is not what its lines come to."""
+
+    place: str
+    name: str
+    stated: float
+    computed: float
 
 
 @dataclass(frozen=True)
@@ -65,31 +101,48 @@ class PriceRisesWithNumber(Finding):
 
 @dataclass(frozen=True)
 class _Column:
-    """A column of a bill: what it holds, how it may be headed, and the units one of which must."""
+    """A column of a bill: what it holds, how it may be headed, and the units of its heading.
+
+    A unit has the factor to that of the field; with `named`, the heading must name one.
+    """
 
     role: str
     names: tuple[str, ...]
-    units: tuple[str, ...] = ()
-    per_cent: bool = False
+    units: Mapping[str, float] = field(default_factory=dict)
+    named: bool = False
     signed: bool = False
+    money: bool = False
 
     def find(self, table: Table, *, required: bool = False) -> str | None:
         """Return its heading; a unit that must be named would go wrong unnoticed."""
-        heading = table.find(self.role, self.names, required=required)
-        if heading is None or not self.units:
-            return heading
-        if not any(unit in heading.lower() for unit in self.units):
+        tails = [*self.units]
+        if self.money:
+            tails += ["in", "kr", *(f"{to}{c.lower()}" for c in sorted(CURRENCIES) for to in _IN)]
+        tailed = tuple(f"{name} {tail}" for name in self.names for tail in tails)
+        heading = table.find(self.role, (*self.names, *tailed), required=required)
+        if heading is None:
+            return None
+        if self.named and not any(unit in heading.lower() for unit in self.units):
             raise InputError(
                 f"{table.path}: the heading {heading!r} does not name its unit; write it as "
-                f"'{self.role} ({self.units[0].replace('kwh', 'kWh')})'."
+                f"'{self.role} ({next(iter(self.units)).replace('kwh', 'kWh')})'."
             )
         return heading
 
-    def numbers(self, table: Table, heading: str, *, required: bool = False) -> FloatArray:
-        """Return its values as shares or amounts, NaN where blank."""
-        values = table.numbers(heading)
+    def unit(self, heading: str) -> str | None:
+        """Return the unit that its heading ends in, or names in brackets."""
+        words = re.findall(r"[a-zµ%]+", heading.lower())
+        return next((word for word in reversed(words) if word in self.units), None)
+
+    def numbers(
+        self, table: Table, heading: str, mark: str | None, currency: str | None
+    ) -> FloatArray:
+        """Return its values in the unit of the field, NaN where blank."""
+        factor = self.units.get(self.unit(heading) or "", 1.0)
+        values = np.array(
+            [self._number(table, row, heading, mark, currency) for row in range(len(table.frame))]
+        )
         for wrong, words in (
-            (np.isnan(values) & required, "is missing in column {0!r}; fill it in"),
             (np.abs(values) > LARGEST_AMOUNT, "{1:g} in column {0!r} is beyond anything on a "
              "parts bill; mend it"),
             ((values < 0) & (not self.signed), "{1:g} in column {0!r} is below zero; mend it"),
@@ -99,102 +152,179 @@ class _Column:
                     f"{table.place(int(row))}: the {self.role} "
                     f"{words.format(heading, values[row])}."
                 )
-        return values / 100 if self.per_cent else values
+        return np.asarray(values * factor if factor >= 1 else values / (1 / factor))
+
+    def _number(
+        self, table: Table, row: int, heading: str, mark: str | None, currency: str | None
+    ) -> float:
+        """Return the number in a cell, refused where it can mean two things or is none."""
+        cell = table.frame[heading].iloc[row]
+        if pd.isna(cell):
+            return np.nan
+        if isinstance(cell, int | float):
+            return float(cell)
+        place, text = table.place(row), _tidy(cell)
+        match = PRICE.fullmatch(text)
+        signs = [] if match is None else [s for s in match.group("before", "after") if s]
+        if match is not None and self.money and "%" not in signs:
+            for sign in signs:
+                if currency is not None and currency not in SIGNS.get(sign, {sign}):
+                    raise InputError(
+                        f"{place}: {str(cell)!r} in column {heading!r} is in another currency than "
+                        f"the plan's {currency}; write every price in one currency."
+                    )
+            signs = []
+        allowed = not signs or (signs == ["%"] and "%" in self.units)
+        found = number_as_written(match["number"], mark) if match is not None and allowed else ()
+        if len(found) > 1:
+            raise InputError(
+                f"{place}: {str(cell)!r} in column {heading!r} can be {found[0]:g} or "
+                f"{found[1]:g}, and no other number of the bill shows which mark is the decimal "
+                f"one; write {found[0]:.2f} or {found[1]:g}."
+            )
+        if not found:
+            raise InputError(
+                f"{place}: {str(cell)!r} in column {heading!r} is not a number; write a plain "
+                "number, such as 1250 or 0.85, or leave it blank."
+            )
+        return found[0]
 
 
-_PERCENT = ("%", "percent")
+def _tidy(cell: object) -> str:
+    return re.sub(r"[\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}]", " ", str(cell)).strip()
+
+
+_IN = ("", "in ")
+_PERCENT = {"%": 0.01, "percent": 0.01}
+_CENTS = {"cents": 0.01, "cent": 0.01, "ct": 0.01, "pence": 0.01}
 _NUMBERS = {
-    "quantity": _Column("quantity", ("quantity", "qty", "count", "number")),
-    "unit_price": _Column("unit price", ("unit price", "price", "price each", "price per piece")),
-    "life_years": _Column("life in years", ("life years", "life", "lifetime years", "years")),
-    "labour_hours": _Column("labour hours", ("labour hours", "labor hours", "labour", "hours")),
-    "tax_share": _Column("tax", ("tax percent", "tax"), _PERCENT, per_cent=True),
-    "waste_share": _Column("waste", ("waste percent", "waste"), _PERCENT, per_cent=True),
-    "salvage_share": _Column("salvage", ("salvage percent", "salvage"), _PERCENT, per_cent=True),
-    "scrap_value": _Column("scrap value", ("scrap value", "scrap"), signed=True),
-    "paid_labour": _Column("paid labour", ("paid labour", "paid labor", "hired labour")),
+    "quantity": _Column("quantity", ("quantity", "qty", "count", "number", "pieces", "pcs")),
+    "unit_price": _Column(
+        "unit price",
+        (
+            *("unit price", "price each", "price per piece", "unit cost", "cost each", "each"),
+            *("price per unit", "cost per unit", "price", "cost"),
+        ),
+        _CENTS,
+        money=True,
+    ),
+    "life_years": _Column(
+        "life in years",
+        ("life years", "life", "lifetime years", "lifetime", "life time", "years"),
+        {"months": 1 / 12, "month": 1 / 12, "years": 1.0, "yrs": 1.0},
+    ),
+    "labour_hours": _Column(
+        "labour hours",
+        ("labour hours", "labor hours", "my hours", "own hours", "labour", "labor", "hours"),
+        {"min": 1 / 60, "minutes": 1 / 60, "days": WORKING_DAY.value, "hours": 1.0, "h": 1.0},
+    ),
+    "tax_share": _Column("tax", ("tax percent", "tax", "vat"), _PERCENT, named=True),
+    "waste_share": _Column("waste", ("waste percent", "waste"), _PERCENT, named=True),
+    "salvage_share": _Column("salvage", ("salvage percent", "salvage"), _PERCENT, named=True),
+    "scrap_value": _Column(
+        "scrap value", ("scrap value", "scrap"), _CENTS, signed=True, money=True
+    ),
+    "paid_labour": _Column(
+        "paid labour", ("paid labour", "paid labor", "hired labour"), _CENTS, money=True
+    ),
     "shared_by": _Column("number of builds that share it", ("shared by", "shared by builds")),
     "embodied_kwh": _Column(
-        "embodied energy", ("embodied energy kwh", "embodied kwh", "embodied energy"), ("kwh",)
+        "embodied energy",
+        ("embodied energy kwh", "embodied kwh", "embodied energy"),
+        {"kwh": 1.0},
+        named=True,
     ),
     "embodied_carbon_kg": _Column(
-        "embodied carbon", ("embodied carbon kg", "embodied carbon"), ("kg",)
+        "embodied carbon", ("embodied carbon kg", "embodied carbon"), {"kg": 1.0}, named=True
     ),
 }
 """By the field of `BillItem` that they fill; a blank cell takes its default."""
+_LINE_TOTAL = _Column(
+    "total of the line",
+    (
+        *("line total", "line cost", "total price", "total cost", "total", "totals", "amount"),
+        *("sum", "in all", "gesamt", "summe", "cost"),
+    ),
+    _CENTS,
+    signed=True,
+    money=True,
+)
 _TEXTS = {
-    "name": _Column("item", ("item", "part", "name", "what")),
+    "name": _Column(
+        "item", ("item", "items", "part", "parts", "name", "component", "description", "what")
+    ),
     "scope": _Column("scope", ("scope", "per", "for")),
     "group": _Column("group", ("group", "kind")),
     "currency": _Column("currency", ("currency",)),
     "price_breaks": _Column("price breaks", ("price breaks", "price break")),
-    "maintenance": _Column("upkeep", ("upkeep per year", "upkeep")),
+    "maintenance": _Column("upkeep", ("upkeep per year", "upkeep"), money=True),
 }
-_REQUIRED = ("name", "quantity", "unit_price")
+_COLUMNS = {**_TEXTS, **_NUMBERS}
 
 
 def read_bill(
-    source: str | PathLike[str] | pd.DataFrame, currency: str | None = None
+    source: str | PathLike[str] | pd.DataFrame,
+    currency: str | None = None,
+    scope_default: str | None = None,
 ) -> BillOfMaterials:
-    """Read a parts bill from a CSV file or a data frame.
+    """Read a parts bill from a CSV file, a spreadsheet or a data frame.
 
     Parameters
     ----------
     source : path or DataFrame
-        Columns item, quantity and unit price, and any of: scope (per unit, per array, per site; per
-        unit where blank), life in years, labour hours, group, currency, price breaks
-        ("10:8.50 50:7.20": from 10 pieces on 8.50 each), tax (%), waste (%), salvage (%), scrap
-        value, paid labour, shared by, upkeep per year (a sum, or "5:60 10:60" for single years),
-        embodied energy (kWh), embodied carbon (kg).
+        Columns item, quantity and unit price (or the total of the line), and any of: scope (per
+        unit, per array, per site), life in years (or months), labour hours (or min, days), group,
+        currency, price breaks ("10:8.50 50:7.20": from 10 pieces on 8.50 each), tax (%), waste (%),
+        salvage (%), scrap value, paid labour, shared by, upkeep per year (a sum, or "5:60 10:60"
+        for single years), embodied energy (kWh), embodied carbon (kg).
     currency : str, optional
         The plan's; a bill that states another is refused.
+    scope_default : {"per unit", "per array", "per site"}, optional
+        What an item is for whose line does not say.
 
     Raises
     ------
     InputError
-        When a column or a price is missing, a value is text or negative, the currency is mixed or
-        not the plan's, or price breaks do not increase.
+        When a column or a price is missing, a value is text, negative or can be read in two ways,
+        the currency is mixed or not the plan's, or price breaks do not increase.
     """
     if isinstance(source, pd.DataFrame):
         table: Table = table_of_frame(source, index="item")
     else:
-        table = read_table(Path(source)).without_blank_rows()
-    columns = {
-        field: column.find(table, required=field in _REQUIRED)
-        for field, column in {**_TEXTS, **_NUMBERS}.items()
-    }
+        table = read_table(Path(source), as_text=True).without_blank_rows()
+    columns, total = _find_columns(table, currency)
+    table, sums = _without_sums(table, columns["name"])
     texts = {
-        field: [""] * len(table.frame) if heading is None else table.texts(heading)
-        for field, heading in columns.items()
-        if field in _TEXTS
+        name: [""] * len(table.frame) if heading is None else table.texts(heading)
+        for name in _TEXTS
+        for heading in (columns[name],)
     }
     _check_currency(table, texts["currency"], currency)
-    for priced in filter(None, (columns["unit_price"], columns["paid_labour"])):
-        prices = plain_prices(table.frame[priced], currency)
-        table = replace(table, frame=table.frame.assign(**{priced: prices}))
-    numbers = {
-        field: column.numbers(table, heading, required=field in _REQUIRED)
-        for field, column in _NUMBERS.items()
-        if (heading := columns[field]) is not None
-    }
+    numbers, apart = _numbers(table, sums, columns, total, currency)
+    default = "unit" if scope_default is None else SCOPES[scope_default]
     items = tuple(
         _item(
-            table,
-            row,
-            {field: cells[row] for field, cells in texts.items()},
-            {
-                field: float(values[row])
-                for field, values in numbers.items()
-                if not np.isnan(values[row])
-            },
+            table.place(row),
+            {name: cells[row] for name, cells in texts.items()},
+            {name: float(each) for name, cells in numbers.items() if (each := cells[row]) == each},
+            default,
         )
         for row in range(len(table.frame))
     )
     file, lifeless = table.path.name, sum(item.life_years is None for item in items)
-    assumed: list[Finding] = [] if columns["scope"] is not None else [EveryItemPerUnit(file)]
+    assumed: list[Finding] = []
+    open_scope = columns["scope"] is None and scope_default is None
+    if open_scope:
+        assumed.append(EveryItemPerUnit(file))
     if lifeless:
         assumed.append(ItemsLastAsBuild(file, lifeless, len(items)))
-    unused = tuple(heading for heading in table.headings if heading not in columns.values())
+    if _in_days(columns["labour_hours"]):
+        assumed.append(Assumed(WORKING_DAY))
+    unused = tuple(
+        heading
+        for heading in table.headings
+        if heading not in (*columns.values(), total) and plain_heading(heading) not in _NOTES
+    )
     return BillOfMaterials(
         items,
         Provenance(
@@ -203,10 +333,181 @@ def read_bill(
             tuple(assumed),
             (
                 *((BillColumnsNotUsed(file, unused),) if unused else ()),
+                *apart,
                 *(PriceRisesWithNumber(file, item.name) for item in items if _price_rises(item)),
             ),
         ),
+        _with_scopes(table, items) if open_scope else "",
     )
+
+
+def _in_days(heading: str | None) -> bool:
+    return heading is not None and _NUMBERS["labour_hours"].unit(heading) == "days"
+
+
+def _find_columns(table: Table, currency: str | None) -> tuple[dict[str, str | None], str | None]:
+    """Return the headings by field, and that of the totals of lines."""
+    columns = {name: column.find(table) for name, column in _COLUMNS.items()}
+    free = replace(table, frame=table.frame.drop(columns=list(filter(None, columns.values()))))
+    total = _LINE_TOTAL.find(free)
+    for name in ("name", "quantity", *(() if total else ("unit_price",))):
+        _COLUMNS[name].find(table, required=True)
+    for name, heading in (*columns.items(), ("total", total)):
+        if heading is not None and _COLUMNS.get(name, _LINE_TOTAL).money:
+            _check_heading(table, heading, currency)
+    return columns, total
+
+
+def _numbers(
+    table: Table,
+    sums: Table,
+    columns: Mapping[str, str | None],
+    total: str | None,
+    currency: str | None,
+) -> tuple[dict[str, FloatArray], list[Finding]]:
+    """Return the numbers of the items by field, and the sums that are apart from them."""
+    numeric = [(name, heading) for name in _NUMBERS if (heading := columns[name]) is not None]
+    mark = decimal_mark(
+        match["number"]
+        for heading in (*(heading for _, heading in numeric), *filter(None, (total,)))
+        for cell in table.texts(heading)
+        if (match := PRICE.fullmatch(_tidy(cell)))
+    )
+    numbers = {
+        name: _NUMBERS[name].numbers(table, heading, mark, currency) for name, heading in numeric
+    }
+    priced = _Priced(table, sums, columns["unit_price"], total, mark, currency)
+    numbers["unit_price"], apart = priced.prices(numbers)
+    for name, heading in (
+        ("quantity", columns["quantity"]),
+        ("unit_price", columns["unit_price"] or total),
+    ):
+        for row in np.flatnonzero(np.isnan(numbers[name])):
+            raise InputError(
+                f"{table.place(int(row))}: the {_NUMBERS[name].role} is missing in column "
+                f"{heading!r}; fill it in."
+            )
+    return numbers, apart
+
+
+def _without_sums(table: Table, heading: str | None) -> tuple[Table, Table]:
+    """Part the lines that are parts from those that are sums of them."""
+    names = table.texts(str(heading))
+    others = table.frame.drop(columns=[heading]).fillna("").astype(str)
+    is_sum = np.array(
+        [
+            any(_SUMS.fullmatch(plain_heading(text)) for text in ([name] if name else cells))
+            for name, cells in zip(names, others.to_numpy().tolist(), strict=True)
+        ],
+        dtype=bool,
+    )
+    return replace(table, frame=table.frame[~is_sum]), replace(table, frame=table.frame[is_sum])
+
+
+@dataclass(frozen=True)
+class _Priced:
+    """What a bill says of its prices: columns of single prices and of totals, and sums below."""
+
+    table: Table
+    sums: Table
+    unit_price: str | None
+    total: str | None
+    mark: str | None
+    currency: str | None
+
+    def prices(self, numbers: Mapping[str, FloatArray]) -> tuple[FloatArray, list[Finding]]:
+        """Return the price of a piece on each line, and the sums that are not what lines come to.
+
+        A column headed "cost" with no other beside it may hold either; the sums below tell, else
+        it is refused.
+        """
+        quantity, kept = numbers["quantity"], self.table
+        if self.total is not None:
+            totals = _LINE_TOTAL.numbers(kept, self.total, self.mark, self.currency)
+        if self.unit_price is None:
+            per_piece = np.divide(totals, quantity, out=np.zeros_like(totals), where=quantity != 0)
+            return np.where(np.isnan(totals), np.nan, per_piece), self._apart(totals, numbers)
+        prices = numbers["unit_price"]
+        each = quantity * prices
+        if self.total is not None:
+            return prices, self._lines_apart(each, totals, numbers) or self._apart(each, numbers)
+        either = re.fullmatch(r"cost( in)?( [a-z]{2,3})?", plain_heading(self.unit_price))
+        if not either or np.all(np.isin(quantity, (0, 1)) | np.isnan(each)):
+            return prices, self._apart(each, numbers)
+        apart_each, apart_line = (self._apart(lines, numbers) for lines in (each, prices))
+        if len(self.sums.frame) and bool(apart_each) != bool(apart_line):
+            if apart_line:
+                return prices, []
+            return np.divide(prices, quantity, out=np.zeros_like(each), where=quantity != 0), []
+        raise InputError(
+            f"{kept.path}: {self.unit_price!r} can be the price of one piece (the parts then come "
+            f"to {np.nansum(each):.2f}) or of the whole line ({np.nansum(prices):.2f}); head it "
+            "'unit price' or 'line total'."
+        )
+
+    def _taxed(self, lines: FloatArray, numbers: Mapping[str, FloatArray]) -> list[FloatArray]:
+        """Return what the lines come to, plain, and with tax and waste."""
+        shares = [np.nan_to_num(numbers.get(f"{name}_share", 0.0)) for name in ("tax", "waste")]
+        return [lines, lines * (1 + shares[0]), lines * (1 + shares[0]) * (1 + shares[1])]
+
+    def _lines_apart(
+        self, lines: FloatArray, totals: FloatArray, numbers: Mapping[str, FloatArray]
+    ) -> list[Finding]:
+        """Return the first line whose total is not its quantity times its price."""
+        near = [np.isclose(totals, one, 0.005, 0.01) for one in self._taxed(lines, numbers)]
+        wrong = np.flatnonzero(~np.any(near, axis=0) & ~np.isnan(totals) & ~np.isnan(lines))
+        return [
+            SumApart(self.table.place(row), str(self.total), float(totals[row]), float(lines[row]))
+            for row in wrong[:1].tolist()
+        ]
+
+    def _apart(self, lines: FloatArray, numbers: Mapping[str, FloatArray]) -> list[Finding]:
+        """Return the sums that are neither those of all lines above nor since the last sum."""
+        found: list[Finding] = []
+        at, before = self.table.frame.index.to_numpy(), -1
+        column = _Column("sum", (), _CENTS, signed=True, money=True)
+        for row in range(len(self.sums.frame)):
+            index = int(self.sums.frame.index[row])
+            one = replace(self.sums, frame=self.sums.frame.iloc[[row]])
+            cells = [h for h in filter(None, (self.total, self.unit_price)) if one.texts(h)[0]]
+            if cells:
+                stated = column.numbers(one, cells[0], self.mark, self.currency)[0]
+                sums = [
+                    np.nansum(each[(at < index) & (at > start)])
+                    for each in self._taxed(lines, numbers)
+                    for start in (before, -1)
+                ]
+                if not np.isclose(stated, sums, 0.005, 0.01).any():
+                    name = next(filter(None, (t for h in one.headings for t in one.texts(h))))
+                    found.append(SumApart(one.place(0), name, float(stated), float(sums[1])))
+            before = index
+        return found
+
+
+def _with_scopes(table: Table, items: tuple[BillItem, ...]) -> str:
+    """Write the lines of a bill out with a scope that may be meant for each, to be pasted."""
+    written = io.StringIO()
+    delimiter = table.layout.delimiter.strip(" ") or ","
+    writer = csv.writer(written, delimiter=delimiter, lineterminator="\n")
+    writer.writerow([*table.headings, "scope"])
+    for cells, item in zip(table.frame.fillna("").to_numpy().tolist(), items, strict=True):
+        words = f"{item.group} {item.name}".lower()
+        where = "site" if _OF_THE_SITE.search(words) else "unit"
+        writer.writerow([*cells, "per array" if _ONCE.search(words) else f"per {where}"])
+    return written.getvalue()
+
+
+def _check_heading(table: Table, heading: str, currency: str | None) -> None:
+    """Refuse a heading that names another currency than the plan's."""
+    marks = re.findall(r"[€£$¥₹]|\b(?:kr|zł|Kč|Fr\.|[A-Z]{3}(?![A-Za-z]))", heading)
+    named = [SIGNS.get(mark, {mark}) for mark in marks if mark in SIGNS or mark in CURRENCIES]
+    if "pence" in heading.lower():
+        named.append({"GBP"})
+    if currency is not None and any(currency not in codes for codes in named):
+        raise InputError(
+            f"{table.path}: the heading {heading!r} names another currency than the plan's "
+            f"{currency}; write the prices in {currency}, or state the currency in the plan."
+        )
 
 
 def _check_currency(table: Table, cells: Iterable[str], currency: str | None) -> None:
@@ -223,15 +524,23 @@ def _check_currency(table: Table, cells: Iterable[str], currency: str | None) ->
             )
 
 
-def _item(table: Table, row: int, texts: dict[str, str], numbers: dict[str, float]) -> BillItem:
+def _item(
+    place: str, texts: dict[str, str], numbers: dict[str, float], scope_default: str
+) -> BillItem:
     """Return the item of a row, refused where it cannot be one."""
-    name, scope, place = texts["name"], texts["scope"], table.place(row)
+    name, scope = texts["name"], texts["scope"]
     if not name:
         raise InputError(f"{place}: the item has no name; name it.")
-    if plain_heading(name) in _SUMS:
+    price, scrap = numbers["unit_price"], numbers.get("scrap_value", 0.0)
+    if scrap > price > 0:
         raise InputError(
-            f"{place}: {name!r} looks like a sum of other lines, which would then count twice; "
-            "take the line out, or put a # before it."
+            f"{place}: the scrap value of {name!r}, {scrap:g}, is above its price of {price:g}; "
+            "mend one of them."
+        )
+    if numbers.get("salvage_share", 0.0) > 1:
+        raise InputError(
+            f"{place}: {name!r} brings {100 * numbers['salvage_share']:g} % of its price at the "
+            "end; write at most 100 %."
         )
     if numbers.get("life_years", SHORTEST_LIFE_YEARS) < SHORTEST_LIFE_YEARS:
         raise InputError(
@@ -250,7 +559,7 @@ def _item(table: Table, row: int, texts: dict[str, str], numbers: dict[str, floa
     per_year, in_years = _maintenance(place, texts["maintenance"])
     fields: dict[str, Any] = {
         "name": name,
-        "scope": SCOPES[scope.lower()] if scope else "unit",
+        "scope": SCOPES[scope.lower()] if scope else scope_default,
         "group": texts["group"].lower(),
         "price_breaks": _steps(place, texts["price_breaks"], "price breaks", "pieces:price"),
         "maintenance_per_year": per_year,
@@ -305,47 +614,3 @@ def _maintenance(place: str, text: str) -> tuple[float, tuple[tuple[int, float],
 def _price_rises(item: BillItem) -> bool:
     prices = [item.unit_price, *(price for _, price in item.price_breaks)]
     return any(later > sooner for sooner, later in pairwise(prices))
-
-
-_SIGNS = {
-    "€": {"EUR"},
-    "£": {"GBP"},
-    "$": {"USD", "AUD", "CAD", "NZD", "HKD", "SGD", "MXN", "CLP", "COP", "ARS"},
-    "¥": {"JPY", "CNY"},
-    "₹": {"INR"},
-    "kr": {"SEK", "NOK", "DKK", "ISK"},
-    "zł": {"PLN"},
-    "Kč": {"CZK"},
-    "Fr.": {"CHF"},
-}
-"""Signs of currencies, and the ISO 4217 codes they stand for."""
-_SIGN = "|".join([*map(re.escape, _SIGNS), "[A-Z]{3}"])
-_PRICE = re.compile(rf"(?P<a>{_SIGN})?\s*(?P<n>-?\d[\d.,]*)\s*(?P<b>{_SIGN})?")
-_COMMA_IS_DECIMAL = re.compile(r"-?(\d+|\d{1,3}(\.\d{3})+),\d{1,2}")
-_POINT_IS_DECIMAL = re.compile(r"-?\d{1,3}(,\d{3})+\.\d{1,2}")
-
-
-def plain_prices(cells: pd.Series[Any], currency: str | None) -> pd.Series[Any]:
-    """Take signs of the currency and marks between thousands off the prices of a column.
-
-    Numbers are left alone, and so is a text that is no price in this currency (ISO 4217; None for
-    any) or that can be read in two ways, such as "1,134".
-    """
-    if cells.dtype.kind != "O":
-        return cells
-    return cells.map(lambda cell: _plain(cell, currency), na_action="ignore")
-
-
-def _plain(cell: object, currency: str | None) -> object:
-    match = _PRICE.fullmatch(str(cell).replace("\N{NO-BREAK SPACE}", " ").strip())
-    if match is None:
-        return cell
-    for sign in filter(None, (match["a"], match["b"])):
-        if currency is not None and currency not in _SIGNS.get(sign, {sign}):
-            return cell
-    number = match["n"]
-    if _COMMA_IS_DECIMAL.fullmatch(number):
-        return number.replace(".", "").replace(",", ".")
-    if _POINT_IS_DECIMAL.fullmatch(number):
-        return number.replace(",", "")
-    return number

@@ -6,7 +6,7 @@ import io
 import re
 import sys
 import warnings
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -20,7 +20,7 @@ import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.files.dialect import Layout, carries_data, layout_of, split_line
+from yieldest.files.dialect import Layout, LayoutOptions, carries_data, layout_of, split_line
 from yieldest.files.text_file import Progress, open_text
 
 _ENDLESS_EXPONENT = re.compile(r"[eE]\+?\d{5,}")
@@ -175,13 +175,13 @@ def numbers_in(cells: pd.Series[Any]) -> FloatArray:
     return pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64, copy=True)
 
 
-def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
+def read_table(path: Path, *, as_text: bool = False) -> Table:
     """Read a whole delimited text file whose first line, but for comments, is the heading.
 
-    Columns whose types recognising would spoil have them in `dtypes`. An `InputError` says that the
-    file is empty, has too many columns or lines, or a line with more cells than the heading.
+    With `as_text` every cell stays as it is written. An `InputError` says that the file is empty,
+    has too many columns or lines, or a line with more cells than the heading.
     """
-    layout = layout_of(path, titled=False)
+    layout = layout_of(path, LayoutOptions(decimal="." if as_text else None), titled=False)
     if len(layout.headings) > MOST_COLUMNS:
         raise InputError(
             f"{path}: {len(layout.headings)} columns are more than such a table has; check the "
@@ -197,7 +197,7 @@ def read_table(path: Path, dtypes: Mapping[str, type] | None = None) -> Table:
     text = io.StringIO(_no_data_line(layout).sub("", "".join(lines)))
     with _parting(path, layout, short_lines=True), warnings.catch_warnings():
         warnings.simplefilter("error", pd.errors.ParserWarning)
-        frame = pd.read_csv(text, dtype=dict(dtypes or {}), **_style(layout))
+        frame = pd.read_csv(text, dtype=str if as_text else None, **_style(layout))
     return Table(path, frame, layout)
 
 

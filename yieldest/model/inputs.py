@@ -16,7 +16,7 @@ from yieldest.turbine.load import TYPICAL
 from yieldest.wind.record_files import files_of
 
 _NOT_OF_THE_CURVE = {
-    *("count", "hub_height_m", "losses", "array", "cable", "converter", "bill"),
+    *("count", "hub_height_m", "losses", "array", "cable", "converter", "bill", "scope_default"),
 }
 """Keys of a build that change nothing in its power curve as read."""
 
@@ -111,15 +111,23 @@ def read_build(plan: Plan, build: Build, before: tuple[BuildInputs, ...] = ()) -
         curve = alike.curve
     else:
         curve = read_build_curve(plan, build)
-    if alike is not None and alike.settings.bill == build.bill:
+    if alike is not None and _of_the_bill(alike.settings) == _of_the_bill(build):
         bill = alike.bill
+    elif build.bill is None:
+        bill = None
     else:
-        bill = None if build.bill is None else read_bill(plan.file(build.bill), plan.currency)
+        bill = read_bill(plan.file(build.bill), plan.currency, build.scope_default)
+    if bill is not None:
+        bill.require_scopes(build.count)
     return BuildInputs(build, curve, bill)
 
 
 def _of_the_curve(build: Build) -> dict[str, object]:
     return build.model_dump(exclude=_NOT_OF_THE_CURVE)
+
+
+def _of_the_bill(build: Build) -> tuple[str | None, str | None]:
+    return build.bill, build.scope_default
 
 
 def input_files(plan: Plan) -> list[Path]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -69,6 +69,14 @@ class Build(Ends, Rotor):
     bill: Annotated[
         FilePath | None,
         key("a file of parts and prices", "bill.csv", left_out="no cost and no payback"),
+    ] = None
+    scope_default: Annotated[
+        Literal["per unit", "per array", "per site"] | None,
+        key(
+            "what a part is for whose line on the bill does not say",
+            "per unit",
+            left_out="per unit; several machines need a bill that says",
+        ),
     ] = None
 
     @model_validator(mode="after")

@@ -12,7 +12,6 @@ from yieldest.defaults import Assumed
 from yieldest.economics.cash_flow import cash_flow
 from yieldest.economics.evaluation import Cost
 from yieldest.economics.measures import present_value
-from yieldest.economics.read_bill import EveryItemPerUnit
 from yieldest.economics.terms import EconomicTerms, ExportEarnsNothing, TermLeftOut
 from yieldest.energy.array_losses import HotCable
 from yieldest.energy.losses import kept_share
@@ -305,11 +304,6 @@ def _caveats(best: _Candidate) -> Iterator[str]:
                 f"{whole(hours, 3)} hours of own work as free (spread over them, each earns "
                 f"{best.money(earns, 2)})"
             )
-    bill = best.build.bill
-    if best.build.energy.count > 1 and bill is not None:
-        found = [f for f in bill.provenance.assumed if isinstance(f, EveryItemPerUnit)]
-        if found:
-            counted.append("every part of the bill once for each machine (it has no scope column)")
     if counted:
         yield f"That counts {'; and '.join(counted)}."
 

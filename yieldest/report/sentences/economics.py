@@ -88,6 +88,10 @@ say(
             "{0.file}: {0.items_without_life} of {0.items} items state no life and last as long as "
             "the build."
         ),
+        read_bill.SumApart: (
+            "{0.place}: {0.name!r} says {0.stated:,.2f}, but what it sums comes to "
+            "{0.computed:,.2f}; only the lines are counted. Is one missing or counted twice?"
+        ),
         read_bill.PriceRisesWithNumber: (
             "{0.file}: the price of {0.item!r} goes up when more are bought; look at its price "
             "breaks."
