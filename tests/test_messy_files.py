@@ -15,7 +15,13 @@ from yieldest.model.site_wind import read_plan_record, read_reference
 from yieldest.plan import load_plan
 from yieldest.wind import record_rows as rows
 from yieldest.wind.data_recovery import SparseReadings
-from yieldest.wind.read_wind import MisdatedReadings, ReadingsAhead, RepeatedTimes, read_wind
+from yieldest.wind.read_wind import (
+    MisdatedReadings,
+    ReadingsAhead,
+    ReadingsLongAgo,
+    RepeatedTimes,
+    read_wind,
+)
 from yieldest.wind.record_rows import ReadingsAtOneTime
 
 HEADING = "time,wind speed (m/s)"
@@ -308,6 +314,16 @@ def test_readings_still_to_come_are_told(read):
     assert [one.readings for one in told(record, ReadingsAhead)] == [1]
 
 
+def test_a_reference_in_years_to_come_and_a_record_of_long_ago_are_doubted(run, yard, edit, read):
+    old = [f"{str(t).replace('2025', '1800').replace('T', ' ')},5" for t in TIMES]
+    assert [one.first for one in told(read(HEADING, *old), ReadingsLongAgo)] == ["1800-03-20"]
+    rows = [f"{line}" for line in (yard / "wind.csv").read_text().splitlines()]
+    to_come = [f"{int(row[:4]) + 30}{row[4:]}" for row in rows if row[:4].isdigit()]
+    (yard / "ahead.csv").write_text("\n".join([HEADING, *rows[-len(to_come) :], *to_come]))
+    edit(yard / "plan.toml", "[site]", '[wind.reference]\nrecord = "ahead.csv"\n\n[site]')
+    assert "dated after today: 336" in run("estimate", yard, "--full").out
+
+
 def test_the_day_numbers_of_a_spreadsheet(read):
     """36526 is 2000-01-01 in spreadsheets (a fixed point that many of their handbooks give)."""
     record = read(HEADING, "36526,5", "36526.5,6", "36526.51041667,7")
@@ -450,6 +466,16 @@ def test_a_heading_that_comes_again_is_no_data(read):
     np.testing.assert_array_equal(record.speed_ms, SPEEDS)
     with pytest.raises(InputError, match=r"line 46: -1"):
         read(*lines[:45], "2025-03-22 00:00,-1", *lines[45:])
+
+
+@pytest.mark.parametrize("stamps", ["seconds", "day numbers"])
+def test_a_heading_that_comes_again_among_bare_numbers_loses_nothing(read, refused, stamps):
+    whole = np.arange(420) * 600 + 1_735_689_600 if stamps == "seconds" else np.arange(420) + 45_000
+    rows = [f"{t};{5 + t % 7}" for t in whole.tolist()]
+    head = ["time;speed (m/s)"]
+    for top in (head, ["My mast;Hill", "Height;10", *head]):
+        assert read(*top, *rows[:200], *head, *rows[200:]).time.size == 420
+    assert "line 11: 'V (km/h)' in column" in refused(*head, *rows[:9], "Time;V (km/h)", *rows[9:])
 
 
 def test_only_the_heading_may_end_in_a_delimiter(read):

@@ -10,7 +10,7 @@ from yieldest.errors import InputError
 from yieldest.units import BEAUFORT_EDGES_MS, SPEED_FACTORS
 from yieldest.wind.read_wind import HeightNotAsStated, read_wind
 from yieldest.wind.record_columns import SeveralColumns, UnitNotSaid, take_apart
-from yieldest.wind.record_values import ValuesBeyondLimits, rounding_step
+from yieldest.wind.record_values import DirectionsInDoubt, ValuesBeyondLimits, rounding_step
 
 
 @pytest.fixture
@@ -158,6 +158,65 @@ def test_99_9_is_a_mark_only_when_it_is_clearly_one(read):
     assert np.isnan(stated.speed_ms[-1])
     word = read("speed (km/h)", "70", "broken", missing=("broken",))
     assert np.isnan(word.speed_ms[-1])
+
+
+DIRECTIONS = np.random.default_rng(8).permutation(np.arange(0, 360, 4.5))
+
+
+@pytest.mark.parametrize(
+    ("unit", "values", "tolerance"),
+    [
+        ("rad", np.round(np.radians(DIRECTIONS), 3), 0.03),
+        ("grad", np.round(DIRECTIONS / 0.9, 3), 1e-3),
+        ("gon", np.round(DIRECTIONS / 0.9, 3), 1e-3),
+        ("mil", np.round(DIRECTIONS * 6400 / 360), 0.03),
+        ("10s deg", np.round(DIRECTIONS / 10), 5),
+        ("octants", np.round(DIRECTIONS / 45), 22.5),
+        ("deg", DIRECTIONS, 0),
+        ("true", DIRECTIONS, 0),
+    ],
+)
+def test_directions_in_other_units(read, unit, values, tolerance):
+    """ISO 80000-3: 400 gon, 2 pi rad to the circle; 6,400 mil is a convention (no source)."""
+    rows = [f"5;{value:g}" for value in values]
+    record = read(f"speed (m/s);direction ({unit})", *rows)
+    assert record.direction_deg == pytest.approx(DIRECTIONS, abs=tolerance + 1e-9)
+    if unit != "true":
+        stated = read("speed (m/s);direction", *rows, direction_units=unit)
+        np.testing.assert_array_equal(stated.direction_deg, record.direction_deg)
+
+
+@pytest.mark.parametrize(
+    ("may_be", "values"),
+    [
+        ("rad", np.round(np.radians(DIRECTIONS), 2)),
+        ("tens of degrees", np.round(DIRECTIONS / 10)),
+        ("octants", np.round(DIRECTIONS / 45)),
+    ],
+)
+def test_directions_that_hardly_are_degrees_are_not_used(read, may_be, values):
+    rows = [f"5;{value:g}" for value in values]
+    record = read("speed (m/s);direction", *rows)
+    assert record.direction_deg is None
+    (told,) = (w for w in record.provenance.warnings if isinstance(w, DirectionsInDoubt))
+    assert (told.heading, told.may_be, told.highest) == ("direction", may_be, values.max())
+    stated = read("speed (m/s);direction", *rows, direction_units="deg")
+    assert stated.direction_deg.tolist() == values.tolist()
+    few = read("speed (m/s);direction", *rows[:20])
+    assert few.direction_deg is not None
+
+
+@pytest.mark.parametrize(
+    ("u", "v"), [("u (m/s)", "v (m/s)"), ("u10", "v10 (m/s)"), ("U_10m (m/s)", "V_10m (m/s)")]
+)
+def test_components_are_never_taken_for_the_speed(read, u, v):
+    with pytest.raises(InputError, match="components of the wind"):
+        read(f"{u};{v}", "3;4", "2;1")
+    assert read(f"{u};{v}", "3;4", columns={"speed": v}).speed_ms.tolist() == [4]
+
+
+def test_a_speed_called_v_beside_a_voltage_called_u_is_one(read):
+    assert read("U (V);v (km/h)", "12.5;36").speed_ms == pytest.approx([10])
 
 
 def test_pressures_of_999_are_pressures(read):

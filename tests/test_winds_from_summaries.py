@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from conftest import kinds
 from scipy import stats
 
 from yieldest.defaults import RAYLEIGH_SHAPE, Assumed
@@ -9,14 +10,16 @@ from yieldest.errors import InputError
 from yieldest.provenance import Provenance
 from yieldest.units import BEAUFORT_EDGES_MS
 from yieldest.wind.from_summaries import (
+    StrongMonth,
     cube_over_mean_cubed,
     distribution_of_frequencies,
     distribution_of_months,
     points_of_frequencies,
 )
 from yieldest.wind.summary_tables import (
+    GapsClosed,
+    HoursNotAYear,
     MonthlyMeans,
-    MoreHoursThanAYear,
     SharesNotWhole,
     read_frequency_table,
     read_monthly_means,
@@ -109,10 +112,35 @@ def test_shares_that_make_no_whole_are_told_and_stretched(table_text):
     (told,) = table.provenance.warnings
     assert isinstance(told, SharesNotWhole)
     assert (told.heading, told.total, told.whole) == ("percent", 80, 100)
-    long = read(table_text("from (m/s),to (m/s),hours\n0,5,5000\n5,10,5000\n"))
-    (told,) = long.provenance.warnings
-    assert isinstance(told, MoreHoursThanAYear)
-    assert told.hours == 10_000
+
+
+@pytest.mark.parametrize(("hours", "doubted"), [(8760, False), (8784, False), (876, True),
+                         (7301, True), (10_000, True)])  # fmt: skip
+def test_hours_that_make_no_year_are_told(table_text, hours, doubted):
+    table = read(table_text(f"from (m/s),to (m/s),hours\n0,5,{hours - 300}\n5,10,300\n"))
+    assert table.hours == hours
+    assert [one.hours for one in table.provenance.warnings] == [hours] * doubted
+    assert kinds(table.provenance.warnings) <= {HoursNotAYear}
+
+
+def test_classes_of_whole_knots_meet_half_way_and_a_missing_line_is_told(table_text):
+    """The scale of wind forces in whole knots: 1 to 3, 4 to 6, 7 to 10 (WMO-No. 306)."""
+    table = read(table_text("from (kn),to (kn),percent\n1,3,20\n4,6,30\n7,10,50\n"))
+    assert table.lower_ms * 3600 / 1852 == pytest.approx([1, 3.5, 6.5])
+    assert table.upper_ms * 3600 / 1852 == pytest.approx([3.5, 6.5, 10.5])
+    assert kinds(table.provenance.warnings) == {GapsClosed}
+    table = read(table_text("from (m/s),to (m/s),percent\n0,1,40\n1,2,30\n3,4,20\n4,5,10\n"))
+    (told,) = table.provenance.warnings
+    assert (told.from_ms, told.to_ms) == (2, 3)
+
+
+def test_bounds_in_two_units_are_refused(table_text):
+    with pytest.raises(InputError, match="different units"):
+        read(table_text("from (m/s),to (km/h),hours\n0,18,5\n18,36,3\n"))
+    table = read(table_text("from (km/h),to,hours\n0,18,8760\n"))
+    assert table.upper_ms == pytest.approx([5])
+    with pytest.raises(InputError, match="several columns could be the hours"):
+        read(table_text("from (m/s),to (m/s),hours 10 m,hours 40 m\n0,5,5,4\n5,10,1,2\n"))
 
 
 @pytest.mark.parametrize(
@@ -192,6 +220,35 @@ def test_monthly_means_are_read_in_any_order(table_text, names):
     path = table_text("month;mean speed (km/h)\n" + "\n".join(rows[::-1]).replace(".", ","))
     means = read_monthly_means(path)
     assert means.speed_ms == pytest.approx(MEANS, rel=1e-6)
+
+
+MONTHS_OF_TWO_HEIGHTS = "month,max speed (m/s),speed 10 m (m/s),speed 40 m (m/s)\n" + "".join(
+    f"{n},{3 * mean:.1f},{mean:.1f},{mean + 1:.1f}\n" for n, mean in enumerate(MEANS, start=1)
+)
+
+
+def test_months_of_two_heights_and_gusts_follow_the_rules_of_records(table_text, run, yard, edit):
+    path = table_text(MONTHS_OF_TWO_HEIGHTS)
+    for height_m, more in ((12, 0), (38, 1)):
+        assert read_monthly_means(path, height_m=height_m).speed_ms == pytest.approx(MEANS + more)
+        shown = run("wind", path, "--months", "--height", height_m, "--json").json
+        assert shown["mean_speed_ms"] == pytest.approx(DAYS @ (MEANS + more) / 365)
+    refused = run("wind", path, "--months")
+    assert refused.code == 2
+    assert "several columns could be the speed ('speed 10 m (m/s)', 'speed 40" in refused.err
+    edit(yard / "plan.toml", 'record = "wind.csv" ', f'monthly_means = "{path}" ')
+    assert run("estimate", yard, "--json").json["wind"]["mean_speed_ms"] == pytest.approx(
+        DAYS @ MEANS / 365
+    )
+    gusts = table_text(MONTHS_OF_TWO_HEIGHTS.replace("speed 10 m", "a").replace("speed 40 m", "b"))
+    with pytest.raises(InputError, match="holds gusts, not means"):
+        read_monthly_means(gusts)
+
+
+def test_a_month_of_18_metres_per_second_is_doubted():
+    means = MonthlyMeans(np.append(MEANS[:11], 18.0), SOURCE)
+    told = distribution_of_months(means, None, 10)[0].provenance.warnings
+    assert [one.speed_ms for one in told if isinstance(one, StrongMonth)] == [18]
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""Units of a record: how they are spelt, and their conversion to m/s, C and hPa."""
+"""Units of a record: how they are spelt, and their conversion to m/s, degrees, C and hPa."""
 
 from __future__ import annotations
 
@@ -18,6 +18,12 @@ SPEED_FACTORS = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": 0.44704, "kn": KNOT_MS, "ft
 """Metres per second in one of each unit; the international mile and foot exactly."""
 PRESSURE_FACTORS = {"hPa": 1.0, "Pa": 0.01, "kPa": 10.0, "inHg": 33.8639, "mmHg": 1.333224}
 """Hectopascal in one of each unit; mercury at 0 C (NIST Special Publication 811, appendix B)."""
+
+DIRECTION_FACTORS = {"deg": 1.0, "tens of degrees": 10.0, "rad": np.degrees(1.0), "gon": 0.9,
+                     "mil": 360 / 6400, "octants": 45.0}  # fmt: skip
+"""Degrees in one of each unit. A gon is a hundredth of a right angle (ISO 80000-3); mils are those
+of which 6,400 make a circle; octants count from north, or from north-east as 1 to north as 8 (WMO
+code table 0700; from memory)."""
 
 BEAUFORT_EDGES_MS = np.array(
     [0.0, 0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5, 28.5, 32.7]
@@ -40,6 +46,15 @@ _SPELT = {
         "kn": "kn kt kts knot knots nmi/h",
         "ft/s": "ft/s fps|ft s-1|feet per second",
         "Beaufort": "beaufort bft bf",
+    },
+    "direction": {
+        "deg": "deg degree degrees ° °n degt degn|deg n|deg true|degrees true|degree true|true",
+        "tens of degrees": "deg/10 10deg deg*10 degx10|10 deg|10s deg|10s of deg|10 degrees"
+        "|10s of degrees|tens of degrees|tens of deg",
+        "rad": "rad radian radians rads",
+        "gon": "gon grad grads gradian gradians",
+        "mil": "mil mils",
+        "octants": "octant octants",
     },
     "temperature": {
         "C": "c °c degc celsius|deg c|deg. c|degrees celsius",
@@ -105,6 +120,11 @@ def to_metres_per_second(speed: npt.ArrayLike, unit: str) -> FloatArray:
         # A negative number stays negative, so that it is found and named as such.
         return np.asarray(0.836 * np.sign(values) * np.abs(values) ** 1.5)
     return np.asarray(values * SPEED_FACTORS[unit])
+
+
+def to_degrees(direction: npt.ArrayLike, unit: str) -> FloatArray:
+    """Convert directions in one of `DIRECTION_FACTORS` to degrees."""
+    return np.asarray(floats(direction) * DIRECTION_FACTORS[unit])
 
 
 def to_celsius(temperature: npt.ArrayLike, unit: str) -> FloatArray:

@@ -17,8 +17,9 @@ if TYPE_CHECKING:
 PANELS = {
     MOSTLY: "units height out full",
     "When the file is not read as you meant (docs/records.md)": (
-        "column standard_deviation_units temperature_units pressure_units date_order time_zone "
-        "start interval_s delimiter decimal encoding skip_lines headings missing"
+        "column standard_deviation_units direction_units temperature_units pressure_units "
+        "date_order time_zone start interval_s delimiter decimal encoding skip_lines headings "
+        "missing"
     ),
     "Which of several": "sensor where point",
     "Bad readings (docs/quality-control.md)": "quality_control neighbour threshold_ms average_s",
@@ -112,8 +113,7 @@ def wind(
             raise InputError(
                 "--out, --neighbour and --where need a record, not --table or --months."
             )
-        # The height is not shown there, and changes nothing.
-        _summed(record, table, height or 10.0, options, full=full, as_json=as_json)
+        _summed(record, table, height, options, full=full, as_json=as_json)
         return
     resource = assess_record(
         _read(record, height, options),
@@ -158,7 +158,7 @@ def _refuse_fit(fit: str | None, sectors: int) -> None:
 def _summed(
     path: Path,
     is_table: bool,
-    height_m: float,
+    height_m: float | None,
     options: "ReadOptions",
     *,
     full: bool,
@@ -175,13 +175,15 @@ def _summed(
     )
     from yieldest.wind.summary_tables import read_frequency_table, read_monthly_means
 
+    # The height picks a column; it is not shown and changes nothing else.
+    shown_m = height_m or 10.0
     if is_table:
         table = read_frequency_table(path, options=options)
-        distribution = distribution_of_frequencies(table, height_m)
+        distribution = distribution_of_frequencies(table, shown_m)
         wind = SummedWind(table, distribution, *points_of_frequencies(table, distribution))
     else:
-        means = read_monthly_means(path, options=options)
-        wind = SummedWind(means, *distribution_of_months(means, None, height_m))
+        means = read_monthly_means(path, height_m=height_m, options=options)
+        wind = SummedWind(means, *distribution_of_months(means, None, shown_m))
     if as_json:
         print_json(summed_as_dictionary(wind))
     else:

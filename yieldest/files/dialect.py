@@ -315,10 +315,16 @@ def _heading_among(rows: list[tuple[int, list[str]]], width: int, ends: bool) ->
         for start, end in pairwise([*fitting, len(rows)])
     ]
     # Lines such as "Elevation;120" above a heading look like data, so the first heading over real
-    # readings counts, else the one over most lines.
-    real = [sum(map(is_reading, run)) >= min(3, max(1, len(run))) for run in runs]
+    # readings, or over three lines of bare numbers, counts, else the one over most lines.
+    real = [
+        sum(map(is_reading, run)) >= min(3, max(1, len(run)))
+        or sum(len(cells) > 1 and all(map(is_number, cells)) for cells in run) >= 3
+        for run in runs
+    ]
     longest = max(range(len(runs)), key=lambda n: (len(runs[n]), n))
     at = fitting[real.index(True) if any(real) else longest]
+    # A logger that started anew wrote its heading again.
+    at = next(n for n in fitting if rows[n][1] == rows[at][1])
     after = rows[at][0] + 1
     units, statistics = [], []
     if at > 0 and all(cell.lower() in STATISTIC_CELLS or not cell for cell in rows[at][1]):

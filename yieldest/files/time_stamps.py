@@ -163,7 +163,7 @@ def assemble(parts: dict[str, FloatArray]) -> Times:
     year = whole["year"]
     year = np.where(year < 69, year + 2000, np.where(year < 100, year + 1900, year))
     month = (12 * (year - 1970) + whole["month"] - 1).astype(np.int64).astype("datetime64[M]")
-    day = month.astype("datetime64[D]") + (whole["day"].astype(np.int64) - 1)
+    day = month.astype("datetime64[D]") + (whole["day"] - 1).astype("timedelta64[D]")
     seconds = 3600 * whole["hour"] + 60 * whole["minute"] + whole["second"]
     times = day.astype("datetime64[ns]") + (seconds * 1e9).astype("timedelta64[ns]")
     times[~(known & (day.astype("datetime64[M]") == month) & (whole["hour"] <= 24))] = "NaT"

@@ -317,4 +317,8 @@ def read_plan_months(plan: Plan) -> MonthlyMeans:
     stated = plan.wind.monthly_means_ms
     if stated is not None:
         return MonthlyMeans(floats(stated), Provenance("wind.monthly_means_ms", "monthly means"))
-    return read_monthly_means(plan.file(str(plan.wind.monthly_means)), options=plan.wind)
+    return read_monthly_means(
+        plan.file(str(plan.wind.monthly_means)),
+        height_m=plan.wind.measured_height_m,
+        options=plan.wind,
+    )

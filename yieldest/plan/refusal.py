@@ -105,6 +105,8 @@ def _no_table(table: PlanTable, name: str, found: object) -> str:
 
 def _mend(field: FieldInfo, found: object) -> str:
     if isinstance(found, str):
+        if allowed(field).startswith("a list"):
+            return f"write it as {in_toml([found])}"
         try:
             float(found)
         except ValueError:

@@ -31,6 +31,17 @@ class OnlyMonthlyMeans(Finding):
     """Monthly means say nothing of how the wind spreads about them."""
 
 
+HIGHEST_USUAL_MONTH_MS = 15.0
+"""Hardly a place where people live has a month of a higher mean; our choice."""
+
+
+@dataclass(frozen=True)
+class StrongMonth(Finding):
+    """A monthly mean is above what is usual anywhere."""
+
+    speed_ms: float
+
+
 def distribution_of_frequencies(table: FrequencyTable, height_m: float) -> WindDistribution:
     """Fit a distribution at a height to a frequency table by maximum likelihood on its classes.
 
@@ -103,6 +114,7 @@ def distribution_of_months(
             f"{means.provenance.source}: a monthly mean of {highest:.3g} m/s is more than any gust "
             f"ever measured ({HIGHEST_GUST_MS:g} m/s); mend the value or its unit."
         )
+    strong = (StrongMonth(highest),) if highest > HIGHEST_USUAL_MONTH_MS else ()
     assumed: Findings = () if shape is not None else (Assumed(RAYLEIGH_SHAPE),)
     shape = RAYLEIGH_SHAPE.value if shape is None else shape
     share = MONTH_DAYS / MONTH_DAYS.sum()
@@ -128,7 +140,7 @@ def distribution_of_months(
         f"{means.provenance.method}, shape {shape:g} within each; together one Weibull with their "
         "mean and mean cube (energy pattern factor, Akdag & Dinler 2009)",
         assumed,
-        (*means.provenance.warnings, OnlyMonthlyMeans()),
+        (*means.provenance.warnings, *strong, OnlyMonthlyMeans()),
     )
     scale_ms = float(scale_of_mean(mean, year_shape))
     distribution = WindDistribution(year_shape, scale_ms, 0.0, height_m, provenance)

@@ -11,7 +11,7 @@ import numpy as np
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.array_files import check_netcdf4, netcdf_engine
-from yieldest.units import unit_of
+from yieldest.units import SPELLINGS, unit_of
 from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_values import Gathered, gathered_of_si, to_si
 
@@ -109,7 +109,7 @@ def gathered_of_dataset(
         series[role] = to_si("speed" if role in ("east", "north") else role, line, unit)
         found.append(Recognised(f"variable of {role}", name, "stated" if role in stated
                              else "by its standard name"))  # fmt: skip
-        if unit:
+        if unit != "deg":
             found.append(Recognised(f"unit of {role}", unit, "from the file"))
     east, north = series.pop("east", None), series.pop("north", None)
     if "speed" not in series and east is not None and north is not None:
@@ -206,10 +206,11 @@ def _at_one_point(
 
 
 def _unit(path: Path, variable: xr.DataArray, role: str, options: ReadOptions) -> str:
-    if role == "direction":
-        return ""
-    quantity = role if role in ("temperature", "pressure") else "speed"
+    quantity = role if role in ("direction", "temperature", "pressure") else "speed"
     text = options.unit_stated(quantity) or variable.attrs.get("units")
+    if role == "direction" and options.direction_units is None:
+        # The conventions want degrees, which are spelt in more ways than anyone lists.
+        return SPELLINGS[quantity].get(str(text).strip().lower(), "deg")
     if text is None:
         raise InputError(
             f"{path}: variable {str(variable.name)!r} has no units; state the {quantity} units."

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Annotated, Self
 
-from pydantic import Field, Strict, model_validator
+from pydantic import Field, Strict, field_validator, model_validator
 
 from yieldest.files.dialect import LayoutOptions
 from yieldest.settings import DateOrder, NotNegative, Positive, Settings, key
@@ -78,6 +78,14 @@ class ReadOptions(TableOptions):
             left_out="the heading says it, else that of the speeds",
         ),
     ] = None
+    direction_units: Annotated[
+        str | None,
+        key(
+            f"unit of directions: {', '.join(UNITS['direction'])}",
+            "rad",
+            left_out="the heading says it, else degrees",
+        ),
+    ] = None
     temperature_units: Annotated[
         str | None,
         key(f"unit of temperatures: {', '.join(UNITS['temperature'])}", "F", left_out=_HEADING),
@@ -145,6 +153,11 @@ class ReadOptions(TableOptions):
         ),
     ] = None
 
+    @field_validator("missing", mode="before")
+    @classmethod
+    def _one_mark(cls, marks: object) -> object:
+        return [marks] if isinstance(marks, str | int | float) else marks
+
     @model_validator(mode="after")
     def _start_with_interval(self) -> Self:
         if (self.start is None) != (self.interval_s is None):
@@ -168,5 +181,9 @@ class ReadOptions(TableOptions):
         """Return the stated unit of a role of the record, if any."""
         if role in ("standard_deviation", "gust"):
             return self.standard_deviation_units
-        stated = {"temperature": self.temperature_units, "pressure": self.pressure_units}
+        stated = {
+            "direction": self.direction_units,
+            "temperature": self.temperature_units,
+            "pressure": self.pressure_units,
+        }
         return stated.get(role, self.units)

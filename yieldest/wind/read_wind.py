@@ -40,6 +40,9 @@ FEW_CONFLICTS = 3
 leave open which wind is meant; our choice."""
 CLOCK_ZEROS = ("1970-01-01", "1980-01-01", "1980-01-06", "2000-01-01")
 """Where clocks begin that lost their time: POSIX, early PC clocks, GPS, and many loggers."""
+FIRST_YEAR = "1870"
+"""Readings dated before it are doubted: the cup anemometer is of 1846, and networks of stations
+came in the years around 1870; our choice."""
 _CLOCK = re.compile(r"\d{1,2}[:.]\d\d")
 _DAY = np.timedelta64(1, "D")
 FARTHEST_DAYS = 3 * 365
@@ -65,6 +68,14 @@ class ReadingsAhead(Finding):
     source: str
     readings: int
     first: np.datetime64
+
+
+@dataclass(frozen=True)
+class ReadingsLongAgo(Finding):
+    """Readings are dated before winds were measured at many places."""
+
+    source: str
+    first: str  # the date
 
 
 @dataclass(frozen=True)
@@ -221,6 +232,8 @@ def _dated(name: str, gathered: Gathered) -> tuple[Gathered, list[Finding]]:
     to_come = gathered.time[gathered.time > np.datetime64("now") + _DAY]
     if to_come.size:
         warnings.append(ReadingsAhead(name, to_come.size, to_come.min()))
+    if (first := str(gathered.time.min())[:10]) < FIRST_YEAR:
+        warnings.append(ReadingsLongAgo(name, first))
     return gathered, warnings
 
 

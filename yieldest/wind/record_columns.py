@@ -60,6 +60,7 @@ _ALONE = {
 _UNIT_WORDS = frozenset(
     {"m", "s", "ms", "mps", "mph", "km", "h", "kmh", "kph", "kn", "kt", "kts", "knots", "ft", "fps"}
     | {"bft", "beaufort", "deg", "degrees", "c", "f", "k", "degc", "degf", "hpa", "mbar", "mb"}
+    | {"rad", "rads", "radians", "gon", "grad", "mil", "mils", "octants", "true"}
     | {"pa", "kpa", "inhg", "mmhg", "utc", "gmt", "lst", "local", "in", "hr", "miles"}
 )
 _CASED = {"MM": "month", "mm": "minute"}
@@ -124,15 +125,20 @@ def choose_columns(
                 f"{path}: there is no column {name!r} for the {role}; the columns are {have}."
             )
     columns = ChosenColumns(names=dict(stated))
-    below = dict(zip(layout.headings, layout.statistics, strict=False))
-    others = [heading for heading in layout.headings if heading not in stated.values()]
-    parts = [take_apart(heading, below.get(heading, "")) for heading in others]
-    _choose_speed(path, parts, options.sensor, height_m, columns, have)
+    parts = [part for part in parts_of(layout) if part.text not in stated.values()]
+    if "speed" in stated:
+        speed = take_apart(stated["speed"])
+    else:
+        speed, several = choose_speed(path, layout, parts, height_m, options.sensor)
+        if several:
+            how = f"nearest of {several} to the {height_m:g} m stated"
+            columns.found.append(Recognised("height", f"{speed.height_m:g} m", how))
+    columns.names["speed"], columns.height_m = speed.text, speed.height_m
     for role in ("direction", "temperature", "pressure", "standard_deviation", "gust"):
         if role not in columns.names:
             _choose_beside_speed(path, role, parts, columns)
     _choose_clock(path, parts, options, columns, have)
-    for role in ("speed", "standard_deviation", "gust", "temperature", "pressure"):
+    for role in VALUE_ROLES:
         if role in columns.names:
             _choose_unit(path, role, layout, options, columns)
     columns.found.extend(
@@ -148,45 +154,55 @@ def choose_columns(
     return columns
 
 
-def _choose_speed(
+def choose_speed(
     path: Path,
-    parts: list[Heading],
-    sensor: str | None,
+    layout: Layout,
+    parts: Sequence[Heading],
     height_m: float | None,
-    columns: ChosenColumns,
-    have: str,
-) -> None:
-    if "speed" in columns.names:
-        chosen = take_apart(columns.names["speed"])
-    else:
-        matches = of_role("speed", parts)
-        if sensor is not None:
-            matches = [part for part in matches if sensor.lower() in part.text.lower()]
-        if not matches:
-            gust = next((part for part in parts if is_statistic("gust", part)), None)
-            raise InputError(
-                f"{path}: no column was recognised as the speed"
-                + (f" of sensor {sensor!r}" if sensor else "")
-                + (f" ({gust.text!r} holds gusts, not means)" if gust is not None else "")
-                + f"; the columns are {have}; name one 'speed', or state which it is "
-                "(columns; on the command line --column speed=HEADING)."
-            )
-        chosen = _nearest(matches, height_m)
-        rivals = [part for part in matches if part.height_m == chosen.height_m]
-        heights = {part.height_m for part in matches}
-        if len(rivals) > 1 or (len(heights) > 1 and height_m is None):
-            raise InputError(
-                f"{path}: several columns could be the speed "
-                f"({', '.join(repr(part.text) for part in matches)}); state which one, by its "
-                "heading (columns; on the command line --column speed=HEADING), its height or its "
-                "sensor."
-            )
-        if len(matches) > 1:
-            how = f"nearest of {len(matches)} to the {height_m:g} m stated"
-            columns.found.append(Recognised("height", f"{chosen.height_m:g} m", how))
-        columns.names["speed"] = chosen.text
-    if chosen.height_m is not None:
-        columns.height_m = chosen.height_m
+    sensor: str | None = None,
+) -> tuple[Heading, int]:
+    """Choose the column of mean speeds, and say of how many it is the nearest to `height_m`.
+
+    An `InputError` says that there is none, that several could be it, or that what looks like it is
+    a component of the wind.
+    """
+    have = ", ".join(map(repr, layout.headings))
+    matches = of_role("speed", parts)
+    if sensor is not None:
+        matches = [part for part in matches if sensor.lower() in part.text.lower()]
+    if not matches:
+        gust = next((part for part in parts if is_statistic("gust", part)), None)
+        raise InputError(
+            f"{path}: no column was recognised as the speed"
+            + (f" of sensor {sensor!r}" if sensor else "")
+            + (f" ({gust.text!r} holds gusts, not means)" if gust is not None else "")
+            + f"; the columns are {have}; name one 'speed', or state which it is "
+            "(columns; on the command line --column speed=HEADING)."
+        )
+    chosen = _nearest(matches, height_m)
+    across = [part for part in parts if re.fullmatch(r"u( ?\d{1,2})?", part.base)]
+    across = [part for part in across if "(" not in part.text or _in_speed(part)]
+    if across and re.fullmatch(r"v( ?\d{1,2})?", chosen.base):
+        raise InputError(
+            f"{path}: {across[0].text!r} and {chosen.text!r} seem to be the components of the wind "
+            "towards east and north, and neither is its speed; put a column of speeds, the root of "
+            f"u2 + v2, into the file, or, if {chosen.text!r} is the speed, state it (columns; on "
+            f'the command line --column "speed={chosen.text}").'
+        )
+    rivals = [part for part in matches if part.height_m == chosen.height_m]
+    heights = {part.height_m for part in matches}
+    if len(rivals) > 1 or (len(heights) > 1 and height_m is None):
+        raise InputError(
+            f"{path}: several columns could be the speed "
+            f"({', '.join(repr(part.text) for part in matches)}); state which one, by its "
+            "heading (columns; on the command line --column speed=HEADING), its height or its "
+            "sensor."
+        )
+    return chosen, len(matches) if len(matches) > 1 else 0
+
+
+def _in_speed(part: Heading) -> bool:
+    return unit_in_heading("speed", part.text) is not None
 
 
 def _nearest(matches: list[Heading], height_m: float | None) -> Heading:
@@ -265,6 +281,8 @@ def _choose_unit(
         del columns.names[role]
         return
     columns.units[role] = unit
+    if unit == "deg" and how != "stated":
+        return
     columns.found.append(Recognised(f"unit of {role}", unit, how))
 
 
@@ -275,7 +293,7 @@ def unit_of_column(
 
     A speed without a unit is refused.
     """
-    quantity = role if role in ("temperature", "pressure") else "speed"
+    quantity = role if role in ("direction", "temperature", "pressure") else "speed"
     if stated is not None:
         try:
             return unit_of(quantity, stated), "stated"
@@ -293,7 +311,7 @@ def unit_of_column(
             f"{path}: the heading {name!r} does not say the speed unit; state units (on the "
             f"command line --units) as one of {', '.join(SPEED_UNITS)}."
         )
-    return "", ""
+    return ("deg", "assumed") if role == "direction" else ("", "")
 
 
 @dataclass(frozen=True)
@@ -304,6 +322,12 @@ class Heading:
     base: str
     statistic: str | None
     height_m: float | None
+
+
+def parts_of(layout: Layout) -> list[Heading]:
+    """Take the headings of a file apart."""
+    below = dict(zip(layout.headings, layout.statistics, strict=False))
+    return [take_apart(text, below.get(text, "")) for text in layout.headings]
 
 
 def take_apart(text: str, below: str = "") -> Heading:

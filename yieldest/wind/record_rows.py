@@ -16,12 +16,17 @@ from yieldest.files.table import Table
 from yieldest.files.text_file import Progress
 from yieldest.files.time_stamps import Times
 from yieldest.provenance import Finding
+from yieldest.units import DIRECTION_FACTORS
 from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_columns import CLOCK_ROLES, TEXT_ROLES, VALUE_ROLES, take_apart
 from yieldest.wind.record_files import RecordFile, layout_findings, units_of
 from yieldest.wind.record_values import (
+    DIRECTION_DOUBTED,
+    FEWEST_DIRECTIONS,
     LIMITS,
+    ROUNDED_UP_DEG,
+    DirectionsInDoubt,
     Gathered,
     ValuesBeyondLimits,
     blank_marks,
@@ -29,6 +34,7 @@ from yieldest.wind.record_values import (
     numbers_of,
     rounding_step,
     to_si,
+    unit_doubted,
     within_limits,
     words_of,
 )
@@ -176,6 +182,7 @@ class Gathering:
         self.marks: dict[str, Counter[str]] = {role: Counter() for role in self.roles}
         self.beyond: Counter[str] = Counter()
         self.distinct = np.empty(0)
+        self.directions = np.empty(0)  # the different ones, until one is surely in degrees
         self.averager = Averager(options.average_s) if options.average_s else None
         self._seen: dict[str, dict[str, None]] = {}  # the cells of columns of stations
         self._blocks: list[tuple[Times, dict[str, FloatArray]]] = []
@@ -297,7 +304,8 @@ class Gathering:
             words = words_of(role, self.units.get(role, ""))
             raw[role], marks = numbers_of(table, heading, self.options.marks, words)
             self.marks[role] += marks
-            _refuse_impossible(table, role, heading, raw[role], self.options.marks)
+            unit = self.units.get(role, "")
+            _refuse_impossible(table, role, heading, raw[role], unit, self.options.marks)
         counted = self.options.start is not None
         time = self._counted_times(len(table.frame)) if counted else self.clock.times(table)
         self._blocks.append((time, raw))
@@ -336,6 +344,8 @@ class Gathering:
             if role == "speed" and self.distinct.size <= 20_000:
                 self.distinct = np.union1d(self.distinct, raw[np.isfinite(raw)])
             values[role] = to_si(role, raw, unit)
+            if role == "direction" and self.directions.max(initial=0.0) <= DIRECTION_DOUBTED:
+                self.directions = np.union1d(self.directions, raw[np.isfinite(raw)])
             if role != "speed" or self.averager is not None:
                 values[role], often = within_limits(role, values[role])
                 self.beyond[role] += often
@@ -359,6 +369,10 @@ class Gathering:
             warnings += self._averaging(self.averager, readings)
             if self.averager.readings:
                 mean_cube = self.averager.cubes / self.averager.readings
+        doubted = self._doubted_directions()
+        if doubted is not None:
+            warnings.append(doubted)
+            values.pop("direction")
         warnings += [
             ValuesBeyondLimits(str(self.path), role, *LIMITS[role], often)
             for role, often in self.beyond.items()
@@ -374,6 +388,15 @@ class Gathering:
             found=self._found(),
             warnings=warnings,
         )
+
+    def _doubted_directions(self) -> DirectionsInDoubt | None:
+        if self.units.get("direction") != "deg" or self.options.direction_units is not None:
+            return None
+        unit = unit_doubted(self.directions) if self._rows >= FEWEST_DIRECTIONS else None
+        heading = next((s.columns.names.get("direction") for s in self.sources), None)
+        if unit is None or heading is None:
+            return None
+        return DirectionsInDoubt(str(self.path), heading, float(self.directions.max()), unit)
 
     def _step(self) -> tuple[float, str] | None:
         unit = self.units["speed"]
@@ -413,19 +436,27 @@ class Gathering:
 
 
 def _refuse_impossible(
-    table: Table, role: str, heading: str, raw: FloatArray, stated_marks: Sequence[str]
+    table: Table,
+    role: str,
+    heading: str,
+    raw: FloatArray,
+    unit: str,
+    stated_marks: Sequence[str],
 ) -> None:
     """Refuse a wind below zero and a direction that is none, but for marks of missing values."""
     if role in ("temperature", "pressure"):
         return
     wrong, why = raw < 0, "is below zero, and a wind speed cannot be"
     if role == "direction":
-        wrong, why = wrong | (raw > 360), "is not a direction from 0 to 360 degrees"
+        most = 360 / DIRECTION_FACTORS[unit]
+        wrong = wrong | (raw > most + ROUNDED_UP_DEG / DIRECTION_FACTORS[unit])
+        why = f"is not a direction from 0 to {most:g} {unit.replace('deg', 'degrees')}"
     table.refuse(
         wrong & ~np.isin(raw, marks_of(role, stated_marks)),
         lambda row: (
-            f"{raw[row]:g} in column {heading!r} {why}; mend the value, leave it blank, or state "
-            "it as a missing mark."
+            f"{raw[row]:g} in column {heading!r} {why}; mend the value, leave it blank, or, if it "
+            f'stands for a missing value, state missing = ["{raw[row]:g}"] (on the command line '
+            f"--missing {raw[row]:g})."
         ),
     )
 

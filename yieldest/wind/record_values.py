@@ -21,8 +21,10 @@ from yieldest.files.time_stamps import Times
 from yieldest.provenance import Finding
 from yieldest.units import (
     BEAUFORT_WORDS,
+    DIRECTION_FACTORS,
     SPEED_FACTORS,
     to_celsius,
+    to_degrees,
     to_hectopascal,
     to_metres_per_second,
 )
@@ -45,6 +47,9 @@ LIMITS = {
 """The least and the most of each role in m/s, degrees, C and hPa. Temperatures and pressures are
 the extremes ever measured (same archive), opened a little; the air of 6,000 m is within."""
 
+ROUNDED_UP_DEG = 0.2
+"""A full circle may be written so much too large, for radians have few decimals; our choice."""
+
 NUMBER_MARKS = (
     *(-9999.0, -9999.9, -999.0, -999.9, -999.99, -99.0, -99.9, -99.99, -7999.0, -6999.0, -32768.0),
     *(99.0, 99.9, 99.99, 999.0, 999.9, 999.99, 9999.0, 9999.9, 9999.99, 99999.0, 32767.0),
@@ -57,6 +62,11 @@ FAR_FROM_THE_REST = 1.5
 SURELY_REPEATED = 3
 """A possible value counts as a mark when it comes so often and lies so many times above (or below)
 all others; our choice."""
+
+DIRECTION_DOUBTED = 36.0
+"""Directions above it are in degrees."""
+FEWEST_DIRECTIONS = 50
+"""From so many readings on a vane has shown more than a tenth of the circle; our choice."""
 
 _POINTS = (
     *("n", "nne", "ne", "ene", "e", "ese", "se", "sse", "s", "ssw", "sw", "wsw", "w", "wnw"),
@@ -90,6 +100,16 @@ class ValuesBeyondLimits(Finding):
     lowest: float
     highest: float
     values: int
+
+
+@dataclass(frozen=True)
+class DirectionsInDoubt(Finding):
+    """Directions are so small that they may be in another unit than degrees; none was used."""
+
+    source: str
+    heading: str
+    highest: float
+    may_be: str
 
 
 @dataclass(frozen=True)
@@ -167,7 +187,7 @@ def numbers_of(
 def words_of(role: str, unit: str) -> Mapping[str, float]:
     """Return the words that stand for a number in the columns of a role, in the column's unit."""
     if role == "direction":
-        return _DIRECTION_WORDS
+        return {word: at / DIRECTION_FACTORS[unit] for word, at in _DIRECTION_WORDS.items()}
     if role == "speed" and unit == "Beaufort":
         return {word: float(number) for number, word in enumerate(BEAUFORT_WORDS)}
     return {"calm": 0.0} if role == "speed" else {}
@@ -188,7 +208,9 @@ def _as_typed(text: str, decimal: str) -> float:
 def to_si(role: str, values: FloatArray, unit: str) -> FloatArray:
     """Convert the values of a role to m/s, degrees, C or hPa."""
     if role == "direction":
-        return values
+        degrees = to_degrees(values, unit)
+        rounded_up = (degrees > LIMITS[role][1]) & (degrees <= LIMITS[role][1] + ROUNDED_UP_DEG)
+        return np.where(rounded_up, LIMITS[role][1], degrees)
     converters = {"temperature": to_celsius, "pressure": to_hectopascal}
     return converters.get(role, to_metres_per_second)(values, unit)
 
@@ -226,6 +248,23 @@ def blank_marks(
         values = np.where(hit, np.nan, values)
         counts[f"{mark:g}"] += often
     return values, counts
+
+
+def unit_doubted(distinct: FloatArray) -> str | None:
+    """Return the unit that a record's different directions, shape (n,), seem to be in, if any.
+
+    Up to 2 pi they are radians, whole numbers up to 8 octants, and up to 36 tens of degrees.
+    """
+    highest = distinct.max(initial=0.0)
+    whole = (distinct == np.round(distinct)).all()
+    for unit, most, fewest, wholes in (
+        ("octants", 8.0, 6, True),
+        ("tens of degrees", DIRECTION_DOUBTED, 20, True),
+        ("rad", 2 * np.pi + 0.01, 20, False),
+    ):
+        if highest <= most and distinct.size >= fewest and whole == wholes:
+            return unit
+    return None
 
 
 def within_limits(role: str, values: FloatArray) -> tuple[FloatArray, int]:

@@ -18,13 +18,24 @@ from yieldest.files.dialect import Layout, layout_of, without_footer
 from yieldest.files.table import Table, read_blocks, table_of_frame
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.settings import options_of
-from yieldest.units import BEAUFORT_EDGES_MS, to_metres_per_second
+from yieldest.units import BEAUFORT_EDGES_MS, to_metres_per_second, unit_in_heading
 from yieldest.wind.read_options import TableOptions
-from yieldest.wind.record_columns import RECOGNISED_COLUMNS, take_apart, unit_of_column
+from yieldest.wind.record_columns import (
+    RECOGNISED_COLUMNS,
+    choose_speed,
+    parts_of,
+    take_apart,
+    unit_of_column,
+)
 from yieldest.wind.record_values import numbers_of
 
 MONTHS = 12
-LONGEST_YEAR_H = 8784.0
+YEAR_H = 8766.0
+YEAR_OFF = 0.01
+"""Hours that differ by a larger share from those of a year are told; our choice."""
+CLOSED_GAP = 0.5
+"""Gaps between all classes are closed when none is wider than this share of the step from class to
+class: whole numbers leave such gaps (1 to 3, 4 to 6); our choice."""
 OPEN_CLASS_MS = 250.0
 """Stands for the missing upper bound of the last Beaufort class: no wind gets there."""
 
@@ -68,11 +79,28 @@ class MiddlesOfClasses(Finding):
 
 
 @dataclass(frozen=True)
-class MoreHoursThanAYear(Finding):
-    """The hours of a frequency table add up to more than a year has."""
+class HoursNotAYear(Finding):
+    """The hours of a frequency table do not add up to those of a year, and were stretched to it."""
 
     source: str
     hours: float
+
+
+@dataclass(frozen=True)
+class GapsClosed(Finding):
+    """All classes end a little below the next, as rounded bounds do; they were made to meet."""
+
+    source: str
+    gap_ms: float
+
+
+@dataclass(frozen=True)
+class GapBetweenClasses(Finding):
+    """No class covers some speeds, so that no wind is counted there."""
+
+    source: str
+    from_ms: float
+    to_ms: float
 
 
 @dataclass(frozen=True)
@@ -100,9 +128,9 @@ def read_frequency_table(
     options = options_of(TableOptions, options, stated)
     table, below = _table(source, "class", "share", options, (*_LOWER, *_CENTRE), _has_digits)
     path, layout = table.path, table.layout
-    lower_name, upper_name = _column(layout, _LOWER), _column(layout, _UPPER)
-    centre_name = _column(layout, _CENTRE)
-    weight_name = _column(layout, _WEIGHT)
+    lower_name, upper_name = _column(path, layout, _LOWER), _column(path, layout, _UPPER)
+    centre_name = _column(path, layout, _CENTRE)
+    weight_name = _column(path, layout, _WEIGHT)
     if weight_name is None or (centre_name is None and None in (lower_name, upper_name)):
         raise InputError(
             f"{path}: a frequency table needs a column of speeds (or two, from and to) and one of "
@@ -111,7 +139,7 @@ def read_frequency_table(
         )
     assumed: list[Finding] = []
     if lower_name is not None and upper_name is not None:
-        unit, _ = unit_of_column(path, layout, "speed", lower_name, options.units)
+        unit = _one_unit(path, layout, lower_name, upper_name, options.units)
         lower = to_metres_per_second(_filled(table, lower_name), unit)
         upper = to_metres_per_second(_filled(table, upper_name), unit)
         speeds = f"classes from {lower_name!r} to {upper_name!r}"
@@ -143,6 +171,7 @@ def read_frequency_table(
     total = float(weight.sum())
     if total <= 0:
         raise InputError(f"{path}: column {weight_name!r} adds up to nothing.")
+    lower, upper, gaps = _without_gaps(str(path), lower, upper)
     hours, warnings = _whole(path, take_apart(weight_name).base, weight_name, total)
     return FrequencyTable(
         lower_ms=lower,
@@ -153,7 +182,7 @@ def read_frequency_table(
             str(path),
             f"{speeds} in {unit}, share of time from {weight_name!r}",
             tuple(assumed),
-            (*below, *warnings),
+            (*below, *gaps, *warnings),
         ),
     )
 
@@ -161,13 +190,15 @@ def read_frequency_table(
 def read_monthly_means(
     source: str | PathLike[str] | pd.DataFrame | pd.Series[Any],
     *,
+    height_m: float | None = None,
     options: TableOptions | None = None,
     **stated: object,
 ) -> MonthlyMeans:
     """Read twelve monthly means; `options`, or fields of them, state what is not recognised.
 
-    A column holds months (numbers or English names), and one mean speeds. An `InputError` says that
-    a month is missing or twice there, or that its speed is not above zero.
+    A column holds months (numbers or English names), and one mean speeds; of several heights the
+    one nearest to `height_m` is taken. An `InputError` says that a month is missing or twice there,
+    that its speed is not above zero, or that several columns could be the speed.
     """
     options = options_of(TableOptions, options, stated)
     table, below = _table(
@@ -179,13 +210,13 @@ def read_monthly_means(
         lambda cell: _month(cell) > 0 or _has_digits(cell),
     )
     path, layout = table.path, table.layout
-    month_name = _column(layout, _MONTH)
-    speed_name = _column(layout, RECOGNISED_COLUMNS["speed"])
-    if month_name is None or speed_name is None:
+    month_name = _column(path, layout, _MONTH)
+    if month_name is None:
         raise InputError(
-            f"{path}: monthly means need a column of months and one of speeds; the columns are "
-            f"{', '.join(map(repr, layout.headings))}."
+            f"{path}: monthly means need a column of months; the columns are "
+            f"{', '.join(map(repr, layout.headings))}; name one 'month'."
         )
+    speed_name = choose_speed(path, layout, parts_of(layout), height_m)[0].text
     unit, _ = unit_of_column(path, layout, "speed", speed_name, options.units)
     speed = to_metres_per_second(_filled(table, speed_name), unit)
     means = np.full(MONTHS, np.nan)
@@ -201,7 +232,8 @@ def read_monthly_means(
         missing = int(np.argmax(np.isnan(means))) + 1
         raise InputError(f"{path}: month {missing} is missing; twelve monthly means are needed.")
     table.refuse(speed <= 0, lambda row: "a monthly mean must be above zero; mend the value.")
-    return MonthlyMeans(means, Provenance(str(path), f"monthly means in {unit}", warnings=below))
+    method = f"monthly means of {speed_name!r} in {unit}"
+    return MonthlyMeans(means, Provenance(str(path), method, warnings=below))
 
 
 def _month(text: str) -> int:
@@ -226,7 +258,7 @@ def _table(
         return table_of_frame(source, index=index, value=value), ()
     path = Path(source)
     layout = layout_of(path, options)
-    key = _column(layout, key_names)
+    key = _column(path, layout, key_names)
     if key is not None:
         at = layout.headings.index(key)
         layout = without_footer(path, layout, lambda cells: at < len(cells) and is_key(cells[at]))
@@ -239,12 +271,24 @@ def _has_digits(cell: str) -> bool:
     return any(map(str.isdigit, cell))
 
 
-def _column(layout: Layout, names: tuple[str, ...]) -> str | None:
-    """Return the heading that is, without its unit, the first of these names to be there."""
-    bases = {take_apart(heading).base: heading for heading in reversed(layout.headings)}
+def _column(path: Path, layout: Layout, names: tuple[str, ...]) -> str | None:
+    """Return the heading that is, without its unit, the first of these names to be there.
+
+    Gusts, deviations and the like are passed over; an `InputError` says that several are called so.
+    """
     if "%" in layout.headings and "percent" in names:
         return "%"
-    return next((bases[name] for name in names if name in bases), None)
+    parts = [part for part in parts_of(layout) if part.statistic in (None, "mean")]
+    for name in names:
+        found = [part.text for part in parts if part.base == name]
+        if len(found) > 1:
+            raise InputError(
+                f"{path}: several columns could be the {name} ({', '.join(map(repr, found))}); "
+                "keep one."
+            )
+        if found:
+            return found[0]
+    return None
 
 
 def _filled(table: Table, name: str) -> FloatArray:
@@ -284,11 +328,38 @@ def _beaufort_classes(
     return edges[index], edges[index + 1]
 
 
+def _one_unit(path: Path, layout: Layout, lower: str, upper: str, stated: str | None) -> str:
+    """Return the unit of both bounds of the classes; refuse two."""
+    said = [name for name in (lower, upper) if stated or unit_in_heading("speed", name)]
+    units = {unit_of_column(path, layout, "speed", name, stated)[0] for name in said or [lower]}
+    if len(units) > 1:
+        raise InputError(
+            f"{path}: {lower!r} and {upper!r} are in different units; write both in one."
+        )
+    return units.pop()
+
+
+def _without_gaps(
+    source: str, lower: FloatArray, upper: FloatArray
+) -> tuple[FloatArray, FloatArray, Findings]:
+    """Close the gaps that rounding leaves between all classes; name the first of any other."""
+    gap = lower[1:] - upper[:-1]
+    open_ = gap > 1e-6
+    if not open_.any():
+        return lower, upper, ()
+    if open_.all() and (gap <= CLOSED_GAP * np.diff(lower) + 1e-6).all():
+        middle = upper[:-1] + gap / 2
+        lower, upper = np.append(lower[:1], middle), np.append(middle, upper[-1] + gap[-1] / 2)
+        return lower, upper, (GapsClosed(source, float(gap.max())),)
+    at = int(np.argmax(open_))
+    return lower, upper, (GapBetweenClasses(source, float(upper[at]), float(lower[at + 1])),)
+
+
 def _whole(path: Path, base: str, name: str, total: float) -> tuple[float | None, Findings]:
     """Return the hours of a table, and a warning where its shares do not make a whole."""
     if base.startswith("h"):
-        if total > LONGEST_YEAR_H:
-            return total, (MoreHoursThanAYear(str(path), total),)
+        if abs(total - YEAR_H) > YEAR_OFF * YEAR_H:
+            return total, (HoursNotAYear(str(path), total),)
         return total, ()
     if base in ("count", "number"):
         return None, ()

@@ -79,7 +79,7 @@ class WindRecord(Record):
                 f"{source}: {times.size} times and {speed.size} speeds; give one speed for each "
                 "time, and one at least."
             )
-        if np.isnat(times).any() or not (np.diff(times) > np.timedelta64(0)).all():
+        if np.isnat(times).any() or not (np.diff(times) > np.timedelta64(0, "ns")).all():
             raise InputError(f"{source}: the times do not rise throughout; sort them, none twice.")
         if (speed < 0).any() or np.isinf(speed).any():
             raise InputError(f"{source}: a speed is below zero or endless; leave it out as NaN.")

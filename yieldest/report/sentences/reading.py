@@ -10,6 +10,7 @@ from yieldest.wind.read_wind import (
     HeightNotAsStated,
     MisdatedReadings,
     ReadingsAhead,
+    ReadingsLongAgo,
     RepeatedTimes,
 )
 from yieldest.wind.record import ImpossibleSpeeds
@@ -20,8 +21,14 @@ from yieldest.wind.record_rows import (
     ReadingsAveraged,
     ReadingsBeyondUsual,
 )
-from yieldest.wind.record_values import HIGHEST_GUST_MS, ValuesBeyondLimits
-from yieldest.wind.summary_tables import MiddlesOfClasses, MoreHoursThanAYear, SharesNotWhole
+from yieldest.wind.record_values import HIGHEST_GUST_MS, DirectionsInDoubt, ValuesBeyondLimits
+from yieldest.wind.summary_tables import (
+    GapBetweenClasses,
+    GapsClosed,
+    HoursNotAYear,
+    MiddlesOfClasses,
+    SharesNotWhole,
+)
 
 
 def _minute(time: np.datetime64) -> str:
@@ -109,6 +116,15 @@ def _(found: ImpossibleSpeeds) -> str:
 
 say(
     {
+        ReadingsLongAgo: (
+            "{0.source}: the first reading is dated {0.first}, when hardly anyone measured wind; "
+            "check the dates."
+        ),
+        DirectionsInDoubt: (
+            "{0.source}: no direction in column {0.heading!r} is above {0.highest:g}, so that they "
+            "may be in {0.may_be} rather than degrees, and the column is not used; state "
+            "direction_units (on the command line --direction-units), deg if degrees are right."
+        ),
         ValuesBeyondLimits: (
             "{0.source}: values of {0.role} outside {0.lowest:g} to {0.highest:g}, which count as "
             "missing: {0.values}; is the unit right?"
@@ -133,7 +149,18 @@ say(
             "{0.source}: {0.heading!r} is the middle of each class, which reaches half-way to its "
             "neighbours; give two columns, from and to, if that is wrong."
         ),
-        MoreHoursThanAYear: "{0.source}: the hours add up to {0.hours:,.0f}, more than a year has.",
+        HoursNotAYear: (
+            "{0.source}: the hours add up to {0.hours:,.0f}, not to the 8,760 of a year; their "
+            "shares are taken for a whole year. Is a line missing, or a digit?"
+        ),
+        GapsClosed: (
+            "{0.source}: every class ends {0.gap_ms:.2g} m/s or less below the next, as rounded "
+            "bounds do; they were made to meet half-way."
+        ),
+        GapBetweenClasses: (
+            "{0.source}: no class holds the speeds from {0.from_ms:.3g} to {0.to_ms:.3g} m/s, so "
+            "no wind is counted there; is a line missing?"
+        ),
         SharesNotWhole: (
             "{0.source}: column {0.heading!r} adds up to {0.total:g}, not to {0.whole:g}; it was "
             "stretched to the whole."

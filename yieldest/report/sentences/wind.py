@@ -12,7 +12,7 @@ from yieldest.wind.data_recovery import (
     SparseReadings,
 )
 from yieldest.wind.distribution import NotMeasured
-from yieldest.wind.from_summaries import OnlyMonthlyMeans
+from yieldest.wind.from_summaries import OnlyMonthlyMeans, StrongMonth
 from yieldest.wind.goodness import ENERGY_ERROR_LIMIT, KOLMOGOROV_LIMIT
 from yieldest.wind.long_term.correction import ClockSetRight, FewFullYears, ShortReference
 from yieldest.wind.profile import (
@@ -137,6 +137,10 @@ say(
             "No reading stands behind the stated wind: a mean that is 10 % off makes the energy up "
             "to 30 % off, for it goes with the cube; log the wind where the machine will stand "
             "before much money is spent."
+        ),
+        StrongMonth: (
+            "A monthly mean of {0.speed_ms:.3g} m/s is more than most inhabited places ever see; "
+            "is the unit right, and are these means rather than gusts?"
         ),
         OnlyMonthlyMeans: (
             "Monthly means say nothing of how the wind spreads about them: with a shape of 1.6 "
