@@ -396,4 +396,4 @@ def test_a_line_that_stands_twice_counts_once_even_with_blanks(measure):
 def test_air_that_no_place_has_is_refused_with_its_line(measure):
     speed = np.tile(np.arange(1, 13.01, 0.5), 12)
     with pytest.raises(InputError, match=r"afternoon\.csv, line 2: .*kg/m3, which no place has"):
-        measure(speed, machine_power(speed), air=Meters(), temperature_c=500.0)
+        measure(speed, machine_power(speed), air=Meters(elevation_m=6000), temperature_c=60.0)

@@ -1,5 +1,7 @@
 """Curve files: densities, thrust, notes, and the way there and back."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -8,6 +10,7 @@ from yieldest.report.sentences.words import sentences
 from yieldest.turbine.curve_ends import Ends
 from yieldest.turbine.curve_file import (
     AreaNotStated,
+    CommentNotUsed,
     CurveNote,
     read_power_curve,
     write_curve,
@@ -98,6 +101,57 @@ def test_notes_are_understood(table_text):
     assert "modelled" in [
         one.what for one in curve.provenance.warnings if isinstance(one, CurveNote)
     ]
+
+
+POINTS = "speed (m/s),power (W)\n3,0\n7,90\n12,200\n"
+
+
+@pytest.mark.parametrize(
+    ("note", "words"),
+    [
+        ("# kind: guessed", "one of measured, modelled"),
+        ("# load: foo", "one of resistor, battery"),
+        ("# extrapolation: cubic", "one of hold, zero, cube law"),
+        ("# air densty: 0.9", "did you mean '# air density: 0.9'?"),
+        ("# air density: 1e-300", "no number from 0.5 to 1.6 kg/m3"),
+        ("# air density: 9", "no number from 0.5 to 1.6 kg/m3"),
+        ("# last measured speed: 0", "no number from 0.1 to 120 m/s"),
+        ("# air density: 0.9\n# Air Density = 1.1", "two comments say what the air density is"),
+    ],
+)
+def test_notes_that_cannot_be_meant_are_refused(table_text, note, words):
+    with pytest.raises(InputError, match=re.escape(words)):
+        read_power_curve(table_text(f"{note}\n{POINTS}"))
+
+
+def test_notes_in_other_spellings_are_understood(table_text):
+    curve = read_power_curve(table_text(f"# Air_Density_kg_m3 = 0.9\n# Kind: Modeled\n{POINTS}"))
+    assert (curve.air_density_kg_m3, curve.modelled) == (0.9, True)
+
+
+def test_notes_that_nobody_knows_are_named_and_sentences_are_left_alone(table_text):
+    notes = (
+        "# rotor diameter: 2.4 m\n# Source: a notebook\n# I read it twice: once in rain.\n"
+        "# Invented numbers: put your own readings in their place.\n"
+    )
+    found = read_power_curve(table_text(notes + POINTS)).provenance.warnings
+    assert [one.comment for one in found if isinstance(one, CommentNotUsed)] == [
+        "# rotor diameter: 2.4 m"
+    ]
+
+
+def test_the_cube_law_ends_at_rated_power_in_every_air(table_text):
+    """From 8 m/s, 400 W rises to 500 W at 8 (500/400)^(1/3) = 8.618 m/s, and 200 W to 10.858."""
+    path = table_text(
+        "speed (m/s),power at 0.6 kg/m3 (W),power at 1.2 kg/m3 (W)\n3,0,0\n8,200,400\n"
+    )
+    ends = Ends(cut_out_ms=14, extrapolation="cube law", rated_power_w=500)
+    curve = read_power_curve(path, ends=ends)
+    for density, reached_ms in ((0.6, 10.858), (1.2, 8.618)):
+        at = curve.at_density(density)
+        assert at.power_w.max() == pytest.approx(500)
+        assert at.power_at(reached_ms) == pytest.approx(500, rel=2e-3)
+        assert at.power_at(0.95 * reached_ms) < 440
 
 
 def test_a_curve_without_uncertainty_gets_one_and_says_so(table_text):

@@ -1,5 +1,7 @@
 """Tables of readings: power from whatever the meters show, and what is caught on the way."""
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -168,6 +170,30 @@ def test_rms_of_a_sine():
 def test_what_cannot_be_used_is_named(table, text, meters, words):
     with pytest.raises(InputError, match=words.replace("(", r"\(")):
         table(text, **meters)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("wind (m/s),volts,amps\n3,12,-0.1\n5,13,-1\n7,14,-3\n2,12,0\n", "negative current in 2"),
+        ("wind (m/s),watts\n3,-1\n5,-10\n7,-40\n2,0\n", "negative power in 2 of 2"),
+        ("wind (m/s),watts,temp (C)\n3,1,68\n5,10,70\n", "temperature 68 C is beyond any"),
+        ("wind (m/s),watts,pressure (hPa)\n3,1,29.9\n5,10,29.9\n", "pressure 29.9 hPa is beyond"),
+        ("wind (m/s),power (MW)\n3,1\n5,10\n", "'MW', which is mega"),
+        ("wind (m/s),volts,current (MA)\n3,12,1\n5,13,10\n", "'MA', which is mega"),
+        ("wind (m/s),volts,load (Mohm)\n3,12,1\n5,13,10\n", "'Mohm', which is mega"),
+    ],
+)
+def test_units_and_signs_that_cannot_be_meant_are_refused(table, text, words):
+    with pytest.raises(InputError, match=re.escape(words)):
+        table(text)
+
+
+def test_milliwatts_are_read_and_a_little_draw_is_kept(table):
+    text = "wind (m/s),Max of power (mW)\n3,-9\n5,4000\n7,9000\n"
+    np.testing.assert_allclose(
+        table(text, columns={"watts": "Max of power (mW)"}).power_w, [-0.009, 4, 9]
+    )
 
 
 def test_one_slip_of_the_pen_is_left_out_and_named(table):

@@ -102,22 +102,28 @@ def place_ends(name: str, curve: PowerCurve, ends: Ends) -> PowerCurve:
     assumed: tuple[EndAssumed, ...] = ()
     if ends.extrapolation is None and (ends.cut_out_ms is None or end > last):
         assumed = (EndAssumed(name, last, ends.cut_out_ms),)
-    rows = curve.power_w[np.newaxis] if curve.family is None else curve.family.power_w
-    most = 1.0
+    family = curve.family
+    last_w = np.append([] if family is None else family.power_w[:, -1], curve.power_w[-1])
+    most = np.ones_like(last_w)
     tail = np.array([] if end > last and beyond == "zero" else [end])
-    if end > last and beyond == "cube law" and rows[0, -1] > 0:
-        # A machine that is above its rated power already is held, not pulled down.
-        most = max(1.0, (ends.rated_power_w or 0.0) / float(rows[0, -1]))
-        reached = min(end, last * float(np.cbrt(most)))
-        steps = np.arange(last + _CUBE_STEP_MS, reached, _CUBE_STEP_MS)
-        tail = np.unique([*steps, max(reached, last), end])
+    if end > last and beyond == "cube law":
+        # In every air up to the same rated power; a machine that is above it already is held.
+        limit = np.full_like(last_w, ends.rated_power_w or 0.0)
+        most = np.maximum(1.0, np.divide(limit, last_w, out=most, where=last_w > 0))
+        reached = np.minimum(end, last * np.cbrt(most))
+        steps = np.arange(last + _CUBE_STEP_MS, reached.max(), _CUBE_STEP_MS)
+        tail = np.unique([*steps, *reached, end])
     inside = speed[(speed > first) & (speed < end)]
     curve = curve.at_speeds(np.unique(np.concatenate(([first], inside, tail))))
-    growth = np.minimum(most, np.maximum(1.0, curve.speed_ms / last) ** 3)
+    *of_family, growth = np.minimum(
+        most[:, np.newaxis], np.maximum(1.0, curve.speed_ms / last) ** 3
+    )
     own, family = curve.power_uncertainty_w, curve.family
     if own is not None:
-        added = (curve.speed_ms > last) * EXTRAPOLATION_UNCERTAINTY * growth * rows[0, -1]
+        added = (curve.speed_ms > last) * EXTRAPOLATION_UNCERTAINTY * growth * last_w[-1]
         own = np.hypot(own * growth, added)
+    if family is not None:
+        family = replace(family, power_w=family.power_w * np.array(of_family))
     power = curve.power_w * growth
     warnings = _rated_power_questioned(name, ends.rated_power_w, float(power.max()))
     return replace(
@@ -125,7 +131,7 @@ def place_ends(name: str, curve: PowerCurve, ends: Ends) -> PowerCurve:
         power_w=power,
         rated_power_w=ends.rated_power_w or float(power.max()),
         power_uncertainty_w=own,
-        family=None if family is None else replace(family, power_w=family.power_w * growth),
+        family=family,
         extrapolation=beyond if end > last else "zero",
         provenance=curve.provenance.adding(assumed=assumed, warnings=warnings),
     )

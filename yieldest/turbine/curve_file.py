@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
@@ -19,11 +20,13 @@ from yieldest.files.whole_output import write_whole
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import HIGHEST_CUT_OUT_MS
 from yieldest.turbine.curve_ends import Ends, place_ends
+from yieldest.turbine.load import Load
 from yieldest.turbine.power_curve import (
     MODELLED_UNCERTAINTY,
     STATED_UNCERTAINTY,
     CurveUncertaintyAssumed,
     DensityFamily,
+    Extrapolation,
     PowerCurve,
 )
 from yieldest.turbine.rotor import RotorType, judge_coefficient, power_coefficient
@@ -40,28 +43,77 @@ _THRUST_NAMES = ("thrust", "thrust force", "thrust n")
 _AT_DENSITY = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg\s*/?\s*m\s*(?:\^?3|-3|³)", re.IGNORECASE)
 _HIGHEST_THRUST_COEFFICIENT = 2.0
 """A disc of full solidity has some 1.2; twice that is a wrong unit. Our choice."""
-_NOTE = re.compile(
-    r"#\s*(load|air density|last measured speed|extrapolation|kind)\s*:\s*(.+)", re.IGNORECASE
-)
+_NOTE = re.compile(r"#\s*([a-z]+(?:[ _-][a-z0-9]+)*)\s*[:=]\s*(\S.*)", re.IGNORECASE)
+_WORDS: dict[str, tuple[str, ...]] = {
+    "load": get_args(Load),
+    "extrapolation": get_args(Extrapolation),
+    "kind": ("measured", "modelled", "modeled"),
+}
+_NUMBERS = {
+    "air density": (0.5, 1.6, "kg/m3", "1.225 kg/m3"),
+    "last measured speed": (0.1, HIGHEST_CUT_OUT_MS, "m/s", "12 m/s"),
+}
+"""What comments may say of a curve: one of some words, or a number in a unit, with an example."""
+_REMARKS = {"source", "date", "author", "note", "notes", "remark", "name", "title", "machine"}
+BETWEEN_POINTS = "straight lines between the points of the file"
+_LONGEST_NOTE = 3
+"""Words; what is longer before or behind the colon is a sentence, and no note."""
 
 
-def notes_of(path: Path) -> dict[str, str]:
-    """Return what a curve file says about itself in comment lines such as "# load: ..."."""
+def notes_of(path: Path) -> tuple[dict[str, str], list[Finding]]:
+    """Return what a curve file says of itself in comments such as "# load: ...", and its warnings.
+
+    An `InputError` for a note that is misspelt, says what it cannot, or stands there twice.
+    """
+    notes: dict[str, str] = {}
+    warnings: list[Finding] = []
     with open_text(path) as stream:
         found = [match for line in stream if (match := _NOTE.match(line.strip()))]
-    return {match.group(1).lower(): match.group(2).strip() for match in found}
+    for match in found:
+        key, said = plain_heading(match[1]), match[2].strip()
+        known = [*_WORDS, *_NUMBERS]
+        note = next((name for name in known if f"{key} ".startswith(f"{name} ")), None)
+        if note is None:
+            for near in difflib.get_close_matches(key, known, n=1, cutoff=0.8):
+                raise InputError(
+                    f"{path}: the comment {match[0]!r} says nothing that is known; did you mean "
+                    f"'# {near}: {said}'?"
+                )
+            if max(len(key.split()), len(said.split())) <= _LONGEST_NOTE and key not in _REMARKS:
+                warnings.append(CommentNotUsed(path.name, match[0]))
+            continue
+        value = said.lower().replace("modeled", "modelled")
+        if note in _WORDS and not value.startswith(_WORDS[note]):
+            raise InputError(
+                f"{path}: the comment {match[0]!r} says {said!r}; write '# {note}:' with one of "
+                f"{', '.join(_WORDS[note])}."
+            )
+        if notes.setdefault(note, value) != value:
+            raise InputError(f"{path}: two comments say what the {note} is; keep one of them.")
+    if notes.get("kind", "").startswith("modelled"):
+        warnings.append(CurveNote(path.name, "modelled"))
+    return notes, warnings
 
 
-def _number_noted(path: Path, notes: dict[str, str], note: str, example: str) -> float | None:
+def _number_noted(path: Path, notes: dict[str, str], note: str) -> float | None:
     if note not in notes:
         return None
-    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:kg/m3|m/s)?", notes[note])
-    if match is None or float(match.group(1)) <= 0:
+    least, most, unit, example = _NUMBERS[note]
+    match = re.fullmatch(rf"(\d+(?:\.\d+)?)\s*(?:{unit})?", notes[note])
+    if match is None or not least <= float(match[1]) <= most:
         raise InputError(
-            f"{path}: the comment '# {note}: {notes[note]}' holds no number; write it as "
-            f"'# {note}: {example}'."
+            f"{path}: the comment '# {note}: {notes[note]}' holds no number from {least:g} to "
+            f"{most:g} {unit}; write it as '# {note}: {example}'."
         )
-    return float(match.group(1))
+    return float(match[1])
+
+
+@dataclass(frozen=True)
+class CommentNotUsed(Finding):
+    """A comment of the file looks as if it said something of the curve, and is not understood."""
+
+    name: str
+    comment: str
 
 
 @dataclass(frozen=True)
@@ -96,7 +148,8 @@ def read_power_curve(
         Columns for speed and power with their units in the headings, one power column for each air
         density where they name several ("power at 1.1 kg/m3 (W)"); optionally the standard
         uncertainty of the power and the thrust (N) or thrust coefficient. Comments "# load: ...",
-        "# air density: ...", "# last measured speed: ..." and "# kind: modelled" are understood.
+        "# air density: ...", "# last measured speed: ..." and "# kind: modelled" are understood;
+        others like them are refused or warned of.
     ends : Ends, optional
     rotor_area_m2 : float, optional
     rotor_type : {"lift", "drag"}, optional
@@ -110,14 +163,14 @@ def read_power_curve(
         When a line is wrong, speeds do not increase, or a power coefficient is above 16/27.
     """
     if isinstance(source, str | PathLike):
-        table, notes = read_table(Path(source)), notes_of(Path(source))
+        table, (notes, warnings) = read_table(Path(source)), notes_of(Path(source))
     else:
-        table, notes = table_of_frame(source, index="speed (m/s)", value="power (W)"), {}
+        table = table_of_frame(source, index="speed (m/s)", value="power (W)")
+        notes, warnings = {}, []
     path = table.path
-    modelled = notes.get("kind", "").lower() == "modelled"
+    modelled = notes.get("kind", "").startswith("modelled")
     speed, densities, power = _points(table)
     assumed: list[Finding] = []
-    warnings: list[Finding] = [CurveNote(path.name, "modelled")] if modelled else []
     densities = _densities(path, densities, air_density_kg_m3, notes, assumed)
     reference = int(np.argmin(np.abs(densities - STANDARD_DENSITY_KG_M3)))
     if rotor_area_m2 is None:
@@ -129,18 +182,15 @@ def read_power_curve(
             warnings += judge_coefficient(where, float(row[best]), rotor_type)
     thrust = _thrust(table, speed, rotor_area_m2, float(densities[reference]), warnings)
     uncertainty = _uncertainty(table)
-    last_ms = _number_noted(path, notes, "last measured speed", "12 m/s")
+    last_ms = _number_noted(path, notes, "last measured speed") or np.inf
     curve = PowerCurve(
         speed,
         power[reference],
         rotor_area_m2,
         air_density_kg_m3=float(densities[reference]),
-        last_measured_ms=min(float(speed[-1]), last_ms or np.inf),
+        last_measured_ms=min(float(speed[-1]), last_ms),
         provenance=Provenance(
-            str(path),
-            "straight lines between the points of the file",
-            tuple(assumed),
-            tuple(dict.fromkeys(warnings)),
+            str(path), BETWEEN_POINTS, tuple(assumed), tuple(dict.fromkeys(warnings))
         ),
         thrust_coefficient=thrust,
         power_uncertainty_w=uncertainty,
@@ -241,7 +291,7 @@ def _densities(
             )
         return named
     if stated is None:
-        stated = _number_noted(path, notes, "air density", "1.225 kg/m3")
+        stated = _number_noted(path, notes, "air density")
     if stated is None:
         stated = STANDARD_DENSITY_KG_M3
         assumed.append(CurveNote(path.name, "no density"))

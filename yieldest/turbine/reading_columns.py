@@ -31,6 +31,8 @@ BEYOND_BELIEF = 1e9
 """No machine of these shows a value above this, in volts, amps, watts, ohms or rpm."""
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?")
 _HALF_DAY_S = 43200.0
+_MILLI = 1e-3
+_MEGA = re.compile(r"(?<![A-Za-z])M\s?(?:[VvAaWw](?![a-z])|[Oo][Hh][Mm])")
 
 
 @dataclass(frozen=True)
@@ -247,6 +249,11 @@ def known_factor(role: str, column: str) -> float | None:
 def unit_factor(table: Table, role: str, column: str) -> float:
     """Return the factor to SI units that a heading asks for, which it must."""
     factor = known_factor(role, column)
+    if factor == _MILLI and (mega := _MEGA.search(column)):
+        raise InputError(
+            f"{table.path}: the heading {column!r} says {mega[0]!r}, which is mega, a million of "
+            f"them; write the unit as one of {', '.join(ROLES[role].units)} as it is meant."
+        )
     if factor is None:
         raise InputError(
             f"{table.path}: the heading {column!r} does not say the unit of the "

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 MISMATCH = 0.10
 """Watts farther than this from volts x amps are not volts x amps; our choice, twice what two
 ordinary multimeters can be apart."""
+_FLOWS = 0.1
+"""Currents and powers above this share of the highest tell which way it flows; our choice."""
 MISMATCH_OF_HIGHEST = 0.005
 """Nor is a difference below this share of the highest power a mismatch: it is rounding."""
 
@@ -86,7 +88,18 @@ def read_readings(source: Source, meters: Meters | None = None) -> Readings:
         values = found[role]
         if values is not None:
             table.refuse(values < 0, lambda _: f"the {role} are below zero; mend the value.")  # noqa: B023 - called at once
+    for role, unit in (("temperature", "C"), ("pressure", "hPa")):
+        (low, high), values = LIMITS[role], found[role]
+        if values is not None:
+            table.refuse(
+                (values < low) | (values > high),
+                lambda row: (
+                    f"the {role} {values[row]:.4g} {unit} is beyond any that was ever measured "  # noqa: B023
+                    f"({low:g} to {high:g}); mend the value, or its unit in the heading."  # noqa: B023
+                ),
+            )
     volts, amps, ohms = found["volts"], found["amps"], found["ohms"]
+    _refuse_reversed(opened, found)
     speed_ms, speed_from = _speed(opened, meters, time_s)
     power_w, power_from = _power(opened, meters, found, time_s)
     said = Provenance(str(table.path), f"{speed_from}; {power_from}", wiring.assumed, below)
@@ -111,6 +124,22 @@ def read_readings(source: Source, meters: Meters | None = None) -> Readings:
         elif ohms is not None and wiring.circuit != "three-phase":
             readings = _resistance_checked(readings, volts, amps, ohms)
     return _ordered(_without_blanks(readings))
+
+
+def _refuse_reversed(opened: ReadingTable, found: dict[str, FloatArray | None]) -> None:
+    """Refuse currents or powers that are mostly below zero: the meter is reversed."""
+    for role, words in (("amps", "negative current"), ("watts", "negative power")):
+        values = found[role]
+        if values is None or values.size == 0:
+            continue
+        flows = np.abs(values) > _FLOWS * np.nanmax(np.abs(values), initial=0.0)
+        negative = int((flows & (values < 0)).sum())
+        if 2 * negative > flows.sum():
+            raise InputError(
+                f"{opened.table.path}: {words} in {negative} of {int(flows.sum())} lines of "
+                f"column {opened.columns[role]!r}: the meter was connected the wrong way round, or "
+                "counts what it takes as below zero; write it without the minus sign."
+            )
 
 
 def _speed(

@@ -252,6 +252,10 @@ def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
 
 say(
     {
+        curve_file.CommentNotUsed: (
+            "{0.name}: the comment {0.comment!r} says nothing that is understood and was left "
+            "aside; the notes are load, air density, last measured speed, extrapolation and kind."
+        ),
         reading_checks.BinsMoved: (
             "Bins moved by more than their scatter explains: {0.count}, so that the curve rises to "
             "one peak and falls after it."
