@@ -8,6 +8,7 @@ import pytest
 from conftest import kinds
 
 from yieldest import load
+from yieldest.report import terminal
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.reading_checks import ThinBins
 
@@ -36,23 +37,63 @@ def own_readings(folder, edit, extra=""):
 SIZE = ("--rotor-diameter", "0.9", "--elevation", "420", "--temperature", "15")
 
 
-def test_the_answer_comes_first_and_fits_the_screen(run, afternoon):
-    ran = run(
-        "curve", afternoon, *SIZE, "--generator-test", afternoon.parent / "generator-0.9m.csv"
-    )
+BENCH = ("--generator-test", "generator-0.9m.csv")
+QUESTIONS = ("Read as", "Enough?", "How strong?", "How sure?", "A year of it", "Where lost?",
+             "On trust", "Check", "Danger")  # fmt: skip
+
+
+@pytest.mark.parametrize(("columns", "most"), [(100, 40), (80, 55)])
+@pytest.mark.parametrize("more", [(), SIZE, (*SIZE, *BENCH)])
+def test_the_first_screen_is_one(run, afternoon, monkeypatch, columns, most, more):
+    monkeypatch.setattr(terminal, "PLAIN_WIDTH", columns)
+    monkeypatch.chdir(afternoon.parent)
+    ran = run("curve", afternoon.name, *more)
     assert ran.code == 0
     assert ran.err == ""
     lines = ran.out.splitlines()
-    assert lines[0].startswith("From 2.8 m/s on the machine makes power")
-    assert max(map(len, lines)) <= 100
+    assert len(lines) <= most
+    assert max(map(len, lines)) <= columns
+    heads = [line.split("  ")[0] for line in lines]
+    places = [heads.index(question) for question in QUESTIONS]
+    assert places == sorted(places)
+    assert places[0] == 1
+    shown = " ".join(ran.out.split())
+    for words in (
+        "in m/s; power from volts x amps (dc). 2,521 lines",
+        "1-minute means of about 6 readings each",
+        "miss 2 of the 3 rules for small turbines: 60 hours in all (found 7.0 h)",
+        "a brake that works without power",
+    ):
+        assert words in shown
+    assert ("(about 67 V then)" in shown) == (BENCH[0] in more)
+
+
+def test_the_chart_has_the_90_percent_range_of_the_bins(run, afternoon):
+    rows = run("curve", afternoon, *SIZE, "--json").json["bins"]
+    at_8 = next(row for row in rows if row["centre_ms"] == 8)
+    # 5 % of a normal distribution lie beyond 1.645 standard deviations (JCGM 100, table G.1).
+    low, high = (at_8["power_w"] + f * at_8["uncertainty_w"] for f in (-1.645, 1.645))
+    shown = run("curve", afternoon, *SIZE).out
+    (line,) = [line for line in shown.splitlines() if line.startswith(" 8.0 ")]
+    assert f" {at_8['power_w']:.1f}  {low:.1f} to {high:.1f} " in line
+
+
+@pytest.mark.parametrize("columns", [100, 80])
+def test_full_holds_all_the_rest_and_warns_above_the_tables(run, afternoon, monkeypatch, columns):
+    monkeypatch.setattr(terminal, "PLAIN_WIDTH", columns)
+    monkeypatch.chdir(afternoon.parent)
+    ran = run("curve", afternoon.name, *SIZE, *BENCH, "--full")
+    lines = ran.out.splitlines()
+    assert max(map(len, lines)) <= columns
     order = [
+        "Check this",
+        "Take care",
         "Where the energy goes",
         "Starting and stopping",
         "A year of it, before losses",
         "Are there enough readings?",
         "How it was computed",
-        "Be warned",
-        "Take care",
+        "Assumed, for nobody stated it",
     ]
     places = [lines.index(heading) for heading in order]
     assert places == sorted(places)
@@ -62,8 +103,7 @@ def test_the_answer_comes_first_and_fits_the_screen(run, afternoon):
         "resistors glow",
         "never in the plane of the blades",
         "public roads",
-        "1-minute means of about 6 readings each",
-        "from memory",
+        "source not checked",
         "not met  60 hours in all (found: 7.0 h)",
     ):
         assert words in " ".join(ran.out.split()) or words in ran.out, words

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from yieldest.turbine.measured_curve import MeasuredCurve
 
 PANELS = {
-    MOSTLY: "rotor_diameter_m elevation_m out",
+    MOSTLY: "rotor_diameter_m elevation_m out full",
     "The machine": "rotor_width_m rotor_height_m rotor_area_m2 rotor_type load",
     "When the table is not read as you meant (docs/readings.md)": (
         "column units date_order decimal averaging_s"
@@ -37,6 +37,11 @@ WORDS = {
         "A CSV of wind speed and watts, or volts and amps, or volts and ohms, or pulses.",
     ),
     "out": ("FILE", "Write the curve there as CSV, for a plan to name.", "--out", "-o"),
+    "full": (
+        "",
+        "Print all the rest: every bin, losses, years, rules, methods, assumptions, cautions.",
+        "--full",
+    ),
     "load": ("", "What the machine fed; written into the curve file."),
     "column": (
         "ROLE=HEADING",
@@ -65,12 +70,14 @@ def curve(
     density_correction: Literal["power", "speed"] = "power",
     generator_test: Path | None = None,
     winding_ohm: float | None = None,
+    full: bool = False,
     as_json: bool = False,
 ) -> None:
     """Make a power curve from your own readings of wind and power.
 
-    A curve by the method of bins with its uncertainty, where the energy goes, how complete the
-    readings are, what was left out and why, and with the size of the rotor the power coefficient.
+    One screen: how the readings were read, whether they are enough, a curve by the method of bins
+    with its uncertainty, what a year of it brings, and where power is lost; all the rest with
+    --full.
     Read more: docs/readings.md and docs/power-curve.md.
 
     Example: yieldest curve demo-sites/hill-yard/readings-0.9m.csv --rotor-diameter 0.9
@@ -119,7 +126,7 @@ def curve(
     from yieldest.report.curve_text import print_curve
     from yieldest.report.terminal import console
 
-    print_curve(measured, console())
+    print_curve(measured, console(), full=full)
     if out is not None:
         typer.echo(f"\nwrote {out}")
 

@@ -2,37 +2,66 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from rich.console import Console
 from rich.text import Text
 
-from yieldest.arrays import NOT_KNOWN, percent, rounded
+from yieldest.arrays import NOT_KNOWN, percent, rounded, whole
+from yieldest.defaults import COVERAGE_FACTOR, Assumed
 from yieldest.energy.net_energy import UsualYears, usual_years
 from yieldest.report.cautions import CURVE_CAUTIONS
 from yieldest.report.sentences.turbine import where_the_energy_goes
-from yieldest.report.sentences.words import sentences
+from yieldest.report.sentences.words import sentence, sentences
 from yieldest.report.tables import Notes, Row, Section, TableView
-from yieldest.report.terminal import print_section
+from yieldest.report.terminal import (
+    checks,
+    print_answers,
+    print_list,
+    print_section,
+    print_table,
+    print_text,
+)
 from yieldest.turbine.bins import IDLE_SHARE
 from yieldest.turbine.load import LOAD_WORDS
 from yieldest.turbine.measured_curve import MeasuredCurve
 from yieldest.turbine.reading_checks import Hysteresis, Rule
 
 PLOT_WIDTH = 34
+FEWEST_SIGNS = 8
+MOST_ROWS = 13
+MOST_ON_TRUST = 2
+MIDDLE_MEAN_MS = 5.0
+"""The year that is told in words."""
 OVERSPEED = 2.0
 """A rotor that loses its load may reach twice its usual rpm (common practice, no source)."""
 
 
-def print_curve(measured: MeasuredCurve, screen: Console) -> None:
-    """Print the verdict first, then bins, where the energy goes, the rules, and the cautions."""
-    years = usual_years(measured.curve)
-    for sentence in summary(measured, years):
-        screen.print(Text(sentence, style="bold"))
-    for section in _sections(measured, years):
+def print_curve(measured: MeasuredCurve, screen: Console, *, full: bool = False) -> None:
+    """Print what the readings are worth on one screen; all the rest in full."""
+    provenance, years = measured.curve.provenance, usual_years(measured.curve)
+    screen.print(Text(provenance.source, style="bold"))
+    answers = [
+        ("Read as", _read_as(measured)),
+        ("Enough?", _enough(measured)),
+        *_power(measured, years, full=full),
+        *([] if full else [("On trust", _on_trust(measured))]),
+        *([] if full else checks(provenance.warnings, provenance.source)),
+        *([] if full else [("Danger", _danger(measured))]),
+    ]
+    print_answers([each for each in answers if each[1]], screen)
+    if not full:
+        print_table(_chart(measured, screen.width), screen)
+        print_text("Every bin, losses, years, rules, methods, assumptions: --full.", screen)
+        return
+    print_list("Check this", sentences(provenance.warnings), screen)
+    print_list("Take care", _cautions(measured), screen)
+    for section in _sections(measured, years, screen.width):
         print_section(section, screen)
 
 
-def _sections(measured: MeasuredCurve, years: UsualYears) -> list[Section]:
+def _sections(measured: MeasuredCurve, years: UsualYears, width: int) -> list[Section]:
     provenance = measured.curve.provenance
     key = (
         "n: readings; s: their standard deviation; ±: standard uncertainty of the mean, from "
@@ -40,7 +69,7 @@ def _sections(measured: MeasuredCurve, years: UsualYears) -> list[Section]:
         "mean, with the band of one ±"
     )
     return [
-        Section(tables=[_bins_table(measured)], notes=[Notes("", [key])]),
+        Section(tables=[_bins_table(measured, width)], notes=[Notes("", [key])]),
         _chain_section(measured),
         Section(notes=[Notes("Starting and stopping", _hysteresis_words(measured.hysteresis))]),
         _years_section(years, measured),
@@ -49,82 +78,179 @@ def _sections(measured: MeasuredCurve, years: UsualYears) -> list[Section]:
             notes=[
                 Notes("How it was computed", _methods(measured)),
                 Notes("Assumed, for nobody stated it", sentences(provenance.assumed)),
-                Notes("Be warned", sentences(provenance.warnings)),
-                Notes("Take care", _cautions(measured)),
             ]
         ),
     ]
 
 
-def summary(measured: MeasuredCurve, years: UsualYears) -> list[str]:
-    """Say in plain words what the readings are worth."""
-    curve, bins = measured.curve, measured.bins
+def _read_as(measured: MeasuredCurve) -> str:
+    """Say in what units and columns the readings were read, and how many there are."""
+    readings, averaging = measured.readings, measured.averaging
+    how = readings.provenance.method
+    hours = ""
+    if averaging.interval_s is not None:
+        hours = f", {rounded(readings.size * averaging.interval_s / 3600)} hours in all"
+    return (
+        f"{how[0].upper()}{how[1:]}. {readings.read_count:,} lines, {readings.size:,} readings in "
+        f"the bins ({averaging.words}){hours}; air of {measured.air_density_kg_m3:.3f} kg/m3."
+    )
+
+
+def _enough(measured: MeasuredCurve) -> str:
+    """Say whether the readings meet the rules for small turbines."""
+    small = [rule for rule in measured.rules if rule.standard == measured.rules[0].standard]
+    missed = [f"{rule.requires} (found {rule.found})" for rule in small if not rule.met]
+    if not missed:
+        return f"Yes: the readings meet all {len(small)} rules for small turbines."
+    return (
+        f"For an indication: they miss {len(missed)} of the {len(small)} rules for small turbines: "
+        f"{'; '.join(missed)}."
+    )
+
+
+def _power(measured: MeasuredCurve, years: UsualYears, *, full: bool) -> list[tuple[str, str]]:
+    """Say how strong the machine is, how sure that is, what a year brings, and what is lost."""
+    curve, bins, chain = measured.curve, measured.bins, measured.chain
     highest = int(np.argmax(curve.power_w))
-    if not curve.power_w[highest] > 0:
-        return ["The machine made no power in any of these readings."]
-    uncertainty = float(curve.uncertainty_w[highest] / curve.power_w[highest])
-    said = [
-        f"From {measured.smooth.cut_in_ms:.1f} m/s on the machine makes power; its highest is "
-        f"{rounded(float(curve.power_w[highest]))} W at {curve.speed_ms[highest]:.1f} m/s, give or "
-        f"take {percent(uncertainty, 1)} (standard uncertainty)."
+    power = float(curve.power_w[highest])
+    if not power > 0:
+        return [("How strong?", "The machine made no power in any of these readings.")]
+    middle = int(np.argmin(np.abs(years.mean_ms - MIDDLE_MEAN_MS)))
+    year, others = float(years.energy_kwh[middle]), (middle - 1, middle + 1)
+    either = " and ".join(
+        f"{_energy(float(years.energy_kwh[i]))} at {years.mean_ms[i]:g} m/s" for i in others
+    )
+    lost = (
+        ["Not known, for the rotor size is not stated (--rotor-diameter)."]
+        if chain is None
+        else where_the_energy_goes(chain, bins)
+    )
+    if not full:
+        lost = [lost[0], *lost[1:][-1:]]
+    return [
+        (
+            "How strong?",
+            f"It makes power from {measured.smooth.cut_in_ms:.1f} m/s on; its highest is "
+            f"{_watts(power)} W at {curve.speed_ms[highest]:.1f} m/s.",
+        ),
+        (
+            "How sure?",
+            "The highest power has the 90 % range "
+            f"{_range(power, float(curve.uncertainty_w[highest]), _watts)} W, from meters and "
+            "scatter.",
+        ),
+        (
+            "A year of it",
+            f"In a mean wind of {years.mean_ms[middle]:g} m/s at the hub {_energy(year)} kWh "
+            "before losses (90 % range from the curve alone "
+            f"{_range(year, float(years.uncertainty_kwh[middle]), _energy)}); {either}.",
+        ),
+        ("Where lost?", " ".join(lost)),
+        (
+            "Starting",
+            " ".join(_hysteresis_words(measured.hysteresis)) if measured.hysteresis.shown else "",
+        ),
     ]
-    if measured.chain is not None:
-        best = measured.chain.best
-        said.append(
-            f"At its best, near {bins.centre_ms[best]:g} m/s, "
-            f"{percent(float(measured.chain.coefficient[best]))} of the power in the wind reaches "
-            "the meter."
+
+
+def _range(value: float, uncertainty: float, write: Callable[[float], str]) -> str:
+    """Write the 90 % range of what cannot be below zero; "-" where it is not known."""
+    high = write(value + COVERAGE_FACTOR * uncertainty)
+    places = len(high.partition(".")[2])
+    return f"{max(0.0, value - COVERAGE_FACTOR * uncertainty):,.{places}f} to {high}"
+
+
+def _on_trust(measured: MeasuredCurve) -> str:
+    """Name what was taken for granted, in short."""
+    provenance = measured.curve.provenance
+    parts = [
+        f"{each.default.words} {each.default}"
+        if isinstance(each, Assumed)
+        else sentence(each).removeprefix(f"{provenance.source}: ").removesuffix(".")
+        for each in provenance.assumed
+    ]
+    named = [f"{part[0].lower()}{part[1:]}" for part in parts[:MOST_ON_TRUST]]
+    if len(parts) > len(named):
+        named.append(f"{len(parts) - len(named)} more in --full")
+    return f"{'; '.join(named)}." if named else ""
+
+
+def _danger(measured: MeasuredCurve) -> str:
+    volts = _runaway_volts(measured)
+    then = "" if volts is None else f" (about {rounded(volts)} V then)"
+    return (
+        "a rotor that loses its load runs away within seconds: have a brake that works without "
+        f"power; live wires{then}, hot resistors, blades, roads: docs/safety.md."
+    )
+
+
+def _chart(measured: MeasuredCurve, width: int) -> TableView:
+    """Return power by wind speed with its 90 % range, drawn too, in a dozen lines."""
+    bins = measured.bins
+    runs = np.flatnonzero(bins.power_w > IDLE_SHARE * bins.power_w.max())
+    first = max(0, int(runs[0]) - 1) if runs.size else 0
+    shown = np.arange(first, bins.centre_ms.size)
+    for step_ms in (1.0, 2.0, 4.0):
+        if shown.size > MOST_ROWS:
+            shown = np.array([i for i in shown if bins.centre_ms[i] % step_ms == 0])
+    reach = COVERAGE_FACTOR * bins.uncertainty_w
+    top = float((bins.power_w + reach).max())
+    rows = [
+        Row(
+            f"{bins.centre_ms[i]:4.1f}",
+            (
+                f"{bins.count[i]}",
+                _watts(float(bins.power_w[i])),
+                _range(float(bins.power_w[i]), float(bins.uncertainty_w[i]), _watts),
+                _plot_line(float(bins.power_w[i]), float(reach[i]), top, width - 46),
+            ),
         )
-    missed = [rule for rule in measured.rules[:3] if not rule.met]
-    said.append(
-        "The readings meet the rules for small turbines that are printed below."
-        if not missed
-        else f"The readings miss {len(missed)} of the 3 rules for small turbines printed below, so "
-        "take the curve as an indication."
-    )
-    middle_year = int(np.argmin(np.abs(years.mean_ms - 5.0)))
-    said.append(
-        f"In a mean wind of {years.mean_ms[middle_year]:g} m/s at the hub it would make about "
-        f"{rounded(float(years.energy_kwh[middle_year]))} kWh a year before losses."
-    )
-    return said
+        for i in shown
+    ]
+    heads = ["wind m/s", "readings", "power W", "90 % range", f"0 to {_watts(top)} W"]
+    return TableView("", heads, rows, bars=True)
 
 
-def _bins_table(measured: MeasuredCurve) -> TableView:
+def _bins_table(measured: MeasuredCurve, width: int) -> TableView:
     bins, chain = measured.bins, measured.chain
     top = float((bins.power_w + bins.uncertainty_w).max())
     drawn = np.interp(bins.speed_ms, measured.smooth.speed_ms, measured.smooth.power_w, left=0.0)
     rows = [Row(" m/s", ("", "m/s", "W", "W", "W", "W", "", ""))]
     for i in range(bins.centre_ms.size):
+        power, uncertainty = float(bins.power_w[i]), float(bins.uncertainty_w[i])
         cells = (
             f"{bins.count[i]}",
             f"{bins.speed_ms[i]:.2f}",
-            _watts(float(bins.power_w[i])),
-            _watts(float(bins.standard_deviation_w[i])),
-            _watts(float(bins.uncertainty_w[i])),
+            *map(_watts, (power, float(bins.standard_deviation_w[i]), uncertainty)),
             _watts(float(drawn[i])),
             NOT_KNOWN if chain is None else f"{chain.coefficient[i]:.2f}",
-            _plot_line(float(bins.power_w[i]), float(bins.uncertainty_w[i]), top),
+            _plot_line(power, uncertainty, top, width - 58),
         )
         rows.append(Row(f"{bins.centre_ms[i]:4.1f}", cells))
     heads = [" bin", "n", "wind", "power", "s", "±", "curve", "Cp"]
-    return TableView("", [*heads, f"0 to {rounded(top)} W"], rows, bars=True)
+    return TableView("", [*heads, f"0 to {_watts(top)} W"], rows, bars=True)
 
 
 def _watts(value: float) -> str:
+    """Write watts with three significant digits, but no more than hundredths."""
     if np.isnan(value):
         return NOT_KNOWN
-    return rounded(value, 3) if abs(value) >= 0.0005 else "0"
+    return f"{value:.2f}" if 0.005 <= abs(value) < 1 else rounded(value, 3) if value >= 1 else "0"
 
 
-def _plot_line(power: float, uncertainty: float, top: float) -> str:
-    """Draw a mean and its band on a line of characters."""
+def _energy(value: float) -> str:
+    return whole(value, 3)
+
+
+def _plot_line(power: float, uncertainty: float, top: float, most: int) -> str:
+    """Draw a mean and its band on a line of at most so many characters."""
+    width = max(FEWEST_SIGNS, min(PLOT_WIDTH, most))
 
     def place(value: float) -> int:
         share = value / top if top > 0 else 0.0
-        return round(min(1.0, max(0.0, share)) * (PLOT_WIDTH - 1))
+        return round(min(1.0, max(0.0, share)) * (width - 1))
 
-    cells = [" "] * PLOT_WIDTH
+    cells = [" "] * width
     for cell in range(place(power - uncertainty), place(power + uncertainty) + 1):
         cells[cell] = "-"
     cells[place(power)] = "o"
@@ -156,8 +282,7 @@ def _chain_section(measured: MeasuredCurve) -> Section:
             cells.append(NOT_KNOWN if np.isnan(shares[i]) else percent(float(shares[i])))
         rows.append(Row(f"{bins.speed_ms[i]:.1f}", tuple(cells)))
     heads = ["wind, m/s", *known, "Cp of all", *(["generator"] if shares is not None else [])]
-    notes = [Notes("", where_the_energy_goes(chain, bins))]
-    return Section(title=title, tables=[TableView("", heads, rows)], notes=notes)
+    return Section(title=title, tables=[TableView("", heads, rows)])
 
 
 def _hysteresis_words(found: Hysteresis) -> list[str]:
@@ -192,11 +317,11 @@ def _years_section(years: UsualYears, measured: MeasuredCurve) -> Section:
     last = f"{curve.last_measured_ms:.1f} m/s"
     columns = {
         "energy, kWh": years.energy_kwh,
-        "  ± from the curve alone": years.uncertainty_kwh,
+        "  ± from the curve alone, standard": years.uncertainty_kwh,
         f"  from above {last}": years.beyond_kwh,
     }
     rows = [
-        Row(label, tuple(rounded(float(value)) for value in values))
+        Row(label, tuple(_energy(float(value)) for value in values))
         for label, values in columns.items()
     ]
     heads = ["mean wind at the hub, m/s (Rayleigh)", *(f"{mean:g}" for mean in years.mean_ms)]
@@ -253,10 +378,16 @@ def _methods(measured: MeasuredCurve) -> list[str]:
     return said
 
 
+def _runaway_volts(measured: MeasuredCurve) -> float | None:
+    """Return the open-circuit volts at twice the highest rpm read; None where not known."""
+    if measured.generator is None or not measured.highest_rpm:
+        return None
+    return measured.generator.volts_per_rpm * OVERSPEED * measured.highest_rpm
+
+
 def _cautions(measured: MeasuredCurve) -> list[str]:
-    said = list(CURVE_CAUTIONS)
-    if measured.generator is not None and measured.highest_rpm:
-        volts = measured.generator.volts_per_rpm * OVERSPEED * measured.highest_rpm
+    said, volts = list(CURVE_CAUTIONS), _runaway_volts(measured)
+    if volts is not None:
         said[1] += (
             f" This generator gives about {rounded(volts)} V open-circuit at twice the highest rpm "
             f"read ({measured.highest_rpm:.0f})."

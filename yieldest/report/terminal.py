@@ -13,11 +13,14 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from yieldest.provenance import Finding
+from yieldest.report.sentences.words import sentences
 from yieldest.report.tables import Section, TableView
 
 PLAIN_WIDTH = 100
 _NARROW = 14
 """A column of words with no cell longer than this is not wrapped."""
+MOST_CHECKS = 2
 _GLUE = "\ue000"
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(%|m/s|W/m2|W|kWh|h|m|min)(?![\w/]))")
 
@@ -70,6 +73,17 @@ def print_answers(answers: Iterable[tuple[str, str]], screen: Console) -> None:
         for place, (_, answer) in enumerate(several):
             grid.add_row("" if place else question, Text(_glued(answer)))
     _print_trimmed(grid, screen)
+
+
+def checks(warnings: Iterable[Finding | str], source: str) -> list[tuple[str, str]]:
+    """Return the first warnings, without the name of the file, and how many more there are."""
+    texts = [
+        f"{text[0].upper()}{text[1:]}"
+        for text in (each.removeprefix(source).lstrip(":, ") for each in sentences(warnings))
+    ]
+    more = len(texts) - MOST_CHECKS
+    rest = [f"{more} more to check in --full."] if more > 0 else []
+    return [("Check", text) for text in (*texts[:MOST_CHECKS], *rest)]
 
 
 def print_table(view: TableView, screen: Console) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import calendar
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +17,7 @@ from yieldest.report.sentences.wind import FAULT_WORDS
 from yieldest.report.sentences.words import sentences
 from yieldest.report.tables import Notes, Row, Section, TableView
 from yieldest.report.terminal import (
+    checks,
     print_answers,
     print_heading,
     print_list,
@@ -46,7 +47,6 @@ BAR_WIDTH = 56
 MONTHS = tuple(calendar.month_name)[1:]
 MOST_CLASSES = 13
 MOST_CLASSES_IN_FULL = 22
-MOST_CHECKS = 2
 MAIN_SECTORS = 3
 MOST_BARS = 15
 TAIL_SHARE = 0.04
@@ -85,17 +85,6 @@ def print_resource(resource: WindResource, screen: Console, *, full: bool = Fals
         return
     for section in _sections(resource):
         print_section(section, screen)
-
-
-def checks(warnings: Iterable[Finding | str], source: str) -> list[tuple[str, str]]:
-    """Return the first warnings, without the name of the file, and how many more there are."""
-    texts = [
-        f"{text[0].upper()}{text[1:]}"
-        for text in (each.removeprefix(f"{source}: ") for each in sentences(warnings))
-    ]
-    more = len(texts) - MOST_CHECKS
-    rest = [f"{more} more to check in --full."] if more > 0 else []
-    return [("Check", text) for text in (*texts[:MOST_CHECKS], *rest)]
 
 
 def _beside_faults(resource: WindResource) -> list[Finding | str]:

@@ -110,8 +110,8 @@ class Rule:
     met: bool
 
 
-_SMALL = "IEC 61400-12-1, small-turbine annex (from memory)"
-_LARGE = "IEC 61400-12-1 (from memory)"
+_SMALL = "IEC 61400-12-1, small-turbine annex (source not checked)"
+_LARGE = "IEC 61400-12-1 (source not checked)"
 
 
 def completeness_rules(
