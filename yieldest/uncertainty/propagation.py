@@ -13,6 +13,7 @@ from scipy.special import ndtri
 from yieldest.arrays import FloatArray, number_or_none
 from yieldest.errors import InputError
 from yieldest.settings import Settings, key
+from yieldest.uncertainty.sobol import scrambled_sobol
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
 
 REPLICATES = 8
@@ -69,21 +70,18 @@ def draw_variates(
 
     Notes
     -----
-    Sobol points (Joe & Kuo 2008, as in `scipy.stats.qmc`) with Owen's scrambling, through the
+    Scrambled Sobol points, through the
     inverse normal distribution; the Gaussian copula then mixes them by the Cholesky factor of the
     correlation matrix.
     """
-    # It takes a third of a second, for which an estimate without draws need not wait.
-    from scipy.stats import qmc  # noqa: PLC0415
-
     each = draws // REPLICATES
     total = sum(one.variates for one in inputs)
     power = int(np.ceil(np.log2(max(each, 2))))
-    variates = np.empty((each * REPLICATES, total))
+    variates = np.empty((total, each * REPLICATES))
     for replicate in range(REPLICATES):
-        sequence = qmc.Sobol(total, rng=np.random.default_rng([seed, replicate]))
-        points = sequence.random_base2(power)[:each]
-        variates[replicate * each : (replicate + 1) * each] = ndtri(points + _HALF_STEP)
+        points = scrambled_sobol(total, power, np.random.default_rng([seed, replicate]))
+        mine = variates[:, replicate * each : (replicate + 1) * each]
+        ndtri(points[:, :each] + _HALF_STEP, out=mine)
     single = [one for one in inputs if one.variates == 1]
     matrix = _matrix(single, correlations)
     if not np.array_equal(matrix, np.eye(len(single))):
@@ -94,11 +92,11 @@ def draw_variates(
                 "uncertainty.correlation: the coefficients contradict each other (if two inputs "
                 "go with a third, they must go with one another); make them smaller."
             ) from error
-        variates[:, : len(single)] = variates[:, : len(single)] @ factor.T
+        variates[: len(single)] = factor @ variates[: len(single)]
     ends = np.cumsum([one.variates for one in inputs])
-    parts = np.split(variates, ends[:-1], axis=1)
+    parts = np.split(variates, ends[:-1])
     return {
-        one.name: part if one.variates > 1 else part[:, 0]
+        one.name: part.T if one.variates > 1 else part[0]
         for one, part in zip(inputs, parts, strict=True)
     }
 
