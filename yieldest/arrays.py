@@ -1,6 +1,7 @@
 """The kinds of array that the formulas take and give, and the numbers that leave them."""
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +16,17 @@ NOT_KNOWN = "-"
 def floats(values: npt.ArrayLike) -> FloatArray:
     """Return `values` as a float64 array, without copying one that is."""
     return np.asarray(values, dtype=np.float64)
+
+
+def crossing(function: Callable[[FloatArray], FloatArray], low: float, high: float) -> float:
+    """Return where a function of arrays, of different sign at two values, crosses zero between."""
+    positive_above = function(floats([high]))[0] > 0
+    for _ in range(9):  # nine times six binary digits: as exact as numbers are
+        points = np.linspace(low, high, 65)
+        above = (function(points[1:-1]) > 0) == positive_above
+        first = int(np.argmax(np.append(above, True)))
+        low, high = points[first], points[first + 1]
+    return float(high)
 
 
 def plainly(value: float | np.float64, digits: int = 3) -> str:

@@ -10,9 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import brentq
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, crossing, floats
 
 
 def _quotient(over: npt.ArrayLike, under: npt.ArrayLike) -> FloatArray:
@@ -152,7 +151,7 @@ def internal_rates_of_return(net_flow: npt.ArrayLike) -> FloatArray:
             low /= 2
         while polynomial(high) * flow[0] >= 0:
             high *= 2
-        return np.array([1 / brentq(polynomial, low, high, xtol=1e-15, rtol=8.9e-16) - 1])
+        return np.array([1 / crossing(polynomial, low, high) - 1])
     slope = polynomial.deriv()
     found: list[float] = []
     for root in polynomial.roots().astype(np.complex128):

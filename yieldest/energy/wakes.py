@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial.distance import pdist
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import WAKE_DECAY
@@ -123,7 +122,9 @@ def downwind_and_across(
 
 def nearest_neighbour(positions: npt.ArrayLike) -> float:
     """Return the shortest distance between two machines; infinite for a single one."""
-    return float(pdist(floats(positions)).min(initial=np.inf))
+    place = floats(positions)
+    one, other = np.triu_indices(len(place), 1)
+    return float(np.linalg.norm(place[one] - place[other], axis=-1).min(initial=np.inf))
 
 
 def single_wake_deficit(

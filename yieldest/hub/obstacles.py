@@ -8,7 +8,6 @@ from typing import Annotated
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import uniform_filter1d
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.provenance import Finding, Findings, Provenance
@@ -104,7 +103,7 @@ def kept_by_direction(
     At a height above ground of a given roughness, both in m; shape (360,). Obstacles behind each
     other in the same direction multiply, which is on the safe side.
     """
-    kept = np.ones(360)
+    kept, width = np.ones(360), 2 * WANDER_DEG + 1
     for one in obstacles:
         high, away_m = one.height_m, one.distance_m
         share = width_share(one.width_m, max(away_m, NEAREST_HEIGHTS * high))
@@ -112,7 +111,8 @@ def kept_by_direction(
         half_width = np.rad2deg(np.arctan2(one.width_m / 2, away_m))
         away = np.abs((np.arange(360) - one.bearing_deg + 180) % 360 - 180)
         behind = np.where(away <= max(half_width, 0.5), 1.0, 0.0)
-        kept *= 1 - lost * uniform_filter1d(behind, 2 * WANDER_DEG + 1, mode="wrap")
+        around = np.pad(behind, WANDER_DEG, mode="wrap")
+        kept *= 1 - lost * np.convolve(around, np.full(width, 1 / width), mode="valid")
     return kept
 
 

@@ -7,9 +7,8 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import brentq
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, crossing, floats
 from yieldest.economics.bill_of_materials import (
     ROTOR_GROUPS,
     SUPPORT_GROUPS,
@@ -79,8 +78,8 @@ class RotorSaving:
 def break_even(build: BuildEstimate, terms: EconomicTerms) -> BreakEven | None:
     """Return what would make a build pay just so; None for a build without a bill.
 
-    The net present value is brought to zero by Brent's method, between two values of which one pays
-    and the other does not.
+    The net present value is brought to zero between two values of which one pays and the other does
+    not.
     """
     bill = build.bill
     if bill is None:
@@ -169,7 +168,7 @@ def _end_of(excess: Callable[[npt.ArrayLike], FloatArray], points: FloatArray) -
     first = int(np.argmax(ended))
     if first == 0:
         return 0.0
-    return float(brentq(lambda x: float(excess(x)), points[first - 1], points[first], xtol=1e-12))
+    return crossing(excess, points[first - 1], points[first])
 
 
 def _mean_wind(build: BuildEstimate, worth: Callable[..., FloatArray]) -> float | None:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from scipy.interpolate import RegularGridInterpolator
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.economics.bill_of_materials import BillOfMaterials
@@ -326,5 +325,7 @@ def _between(
     values = values.reshape([grids[key].size for key in lines])
     if not lines:
         return values
+    from scipy.interpolate import RegularGridInterpolator  # noqa: PLC0415 - slow to load
+
     line = RegularGridInterpolator(tuple(grids[key] for key in lines), values)
     return floats(line(np.stack([points[key] for key in lines], axis=-1)))

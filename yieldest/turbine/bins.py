@@ -6,8 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import PchipInterpolator
-from scipy.optimize import isotonic_regression
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
@@ -140,21 +138,31 @@ class SmoothCurve:
 def rising_then_falling(power_w: FloatArray, weight: FloatArray) -> FloatArray:
     """Return the nearest values that rise to one peak and fall after it (weighted least squares).
 
-    Isotonic regression by pooling adjacent violators (Barlow, Bartholomew, Bremner & Brunk 1972,
-    *Statistical Inference under Order Restrictions*) on either side of every possible peak, the
-    best one kept.
+    Isotonic regression on either side of every possible peak, the best one kept.
     """
     best, best_misfit = power_w, np.inf
     for peak in range(1, power_w.size + 1):
-        rising = isotonic_regression(power_w[:peak], weights=weight[:peak]).x
-        falling = np.empty(0)
-        if peak < power_w.size:
-            falling = isotonic_regression(power_w[peak:], weights=weight[peak:], increasing=False).x
-        fitted = np.concatenate((rising, falling))
+        falling = _rising(power_w[peak:][::-1], weight[peak:][::-1])[::-1]
+        fitted = np.concatenate((_rising(power_w[:peak], weight[:peak]), falling))
         misfit = float((weight * (fitted - power_w) ** 2).sum())
         if misfit < best_misfit:
             best, best_misfit = fitted, misfit
     return best
+
+
+def _rising(value: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return the nearest values that never fall.
+
+    The largest, over all starts up to a value, of the least weighted mean from there to any end
+    from the value on (the max-min formula of Barlow, Bartholomew, Bremner & Brunk 1972,
+    *Statistical Inference under Order Restrictions*).
+    """
+    moment, total = (np.append(0.0, np.cumsum(each)) for each in (weight * value, weight))
+    start, end = np.triu_indices(value.size)
+    mean = np.full((value.size, value.size), np.inf)
+    mean[start, end] = (moment[end + 1] - moment[start]) / (total[end + 1] - total[start])
+    least = np.minimum.accumulate(mean[:, ::-1], axis=1)[:, ::-1]
+    return np.maximum.accumulate(least, axis=0).diagonal()
 
 
 def smooth_curve(bins: Bins) -> SmoothCurve:
@@ -167,6 +175,8 @@ def smooth_curve(bins: Bins) -> SmoothCurve:
     line through the first two bins that make power reaches zero, not below the bin before them.
     """
     fitted = rising_then_falling(bins.power_w, bins.count.astype(np.float64))
+    from scipy.interpolate import PchipInterpolator  # noqa: PLC0415 - slow to load
+
     through = PchipInterpolator(bins.speed_ms, fitted)
     cut_in_ms, seen = _cut_in(bins, fitted)
     last = float(bins.speed_ms[-1])

@@ -6,10 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import brentq
 from scipy.special import gammaln
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, crossing, floats
 from yieldest.defaults import RAYLEIGH_SHAPE, Assumed
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Findings, Provenance
@@ -127,9 +126,7 @@ def distribution_of_months(
             f"{highest:.3g} m/s, with shape {shape:g} within each, make no wind distribution; mend "
             "the values or the shape."
         )
-    year_shape = float(
-        brentq(lambda k: float(cube_over_mean_cubed(k)) - pattern, *_SHAPE_RANGE, xtol=1e-10)
-    )
+    year_shape = crossing(lambda k: cube_over_mean_cubed(k) - pattern, *_SHAPE_RANGE)
     place = (np.arange(POINTS_PER_MONTH) + 0.5) / POINTS_PER_MONTH
     quantile = (-np.log1p(-place)) ** (1 / shape)
     # The points of a month keep its mean, whatever the tail between the last two loses.

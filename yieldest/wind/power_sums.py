@@ -9,7 +9,6 @@ import numpy as np
 import numpy.typing as npt
 from numpy.polynomial import Polynomial
 from numpy.polynomial.polynomial import polyfromroots
-from scipy.linalg import solve_triangular
 
 from yieldest.arrays import FloatArray, floats
 
@@ -246,6 +245,8 @@ def _divided_differences() -> FloatArray:
 
     It undoes the derivatives of the products that stand in Newton's form.
     """
+    from scipy.linalg import solve_triangular  # noqa: PLC0415 - slow to load
+
     nodes = [exponent for exponent, _ in TERMS]
     products = [Polynomial(polyfromroots(nodes[:count])) for count in range(len(nodes))]
     derivatives = [[one.deriv(order)(node) for one in products] for node, order in TERMS]
