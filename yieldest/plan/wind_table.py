@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from yieldest.settings import (
     FilePath,
@@ -95,8 +95,10 @@ class Wind(ReadOptions, WindSource):
         key("other anemometers on the mast, to measure how the wind grows with height"),
     ] = Field(default_factory=list)
     reference: Annotated[
-        Reference | None, key("a longer record from nearby, to bring yours to the long term")
-    ] = None
+        list[Reference],
+        BeforeValidator(lambda stated: [stated] if isinstance(stated, dict) else stated),
+        key("longer records from nearby, to bring yours to the long term; one is enough"),
+    ] = Field(default_factory=list)
     measured_at_hub_site: Annotated[
         bool | None,
         key(

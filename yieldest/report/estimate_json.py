@@ -95,7 +95,7 @@ def _long_term(found: LongTermCorrection) -> dict[str, Any]:
             picked(
                 method,
                 "name",
-                "cross_validation_error",
+                "anomaly_share",
                 mean_speed_ms="mean_ms",
                 mean_cube_m3_s3="mean_cube",
                 mean_standard_uncertainty="mean_uncertainty",

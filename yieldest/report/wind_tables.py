@@ -192,7 +192,7 @@ def strong_wind(build: BuildEstimate) -> str:
 
 
 def long_term_table(found: LongTermCorrection) -> TableView:
-    """Return what each method says of the long-term wind, and how far it was off when tried."""
+    """Return what each method says of the long-term wind, and how sure that is."""
     overlap = (f"{found.concurrent_mean_ms:.2f}", "", f"{found.concurrent_mean_cube:.0f}", "", "")
     rows = [
         Row("the overlap at face value", overlap),
@@ -204,7 +204,7 @@ def long_term_table(found: LongTermCorrection) -> TableView:
                     f"{100 * method.mean_uncertainty:.1f} %",
                     f"{method.mean_cube:.0f}",
                     f"{100 * method.cube_uncertainty:.0f} %",
-                    f"{100 * method.cross_validation_error:.1f} %",
+                    f"{method.anomaly_share:.2f}",
                 ),
                 strong=method is found.chosen,
             )
@@ -213,7 +213,7 @@ def long_term_table(found: LongTermCorrection) -> TableView:
     ]
     return TableView(
         "Long-term wind at the anemometer, in m/s and m3/s3",
-        ["method", "mean", "±", "mean cube", "± of it", "cross-validation error"],
+        ["method", "mean", "±", "mean cube", "± of it", "share of the anomaly"],
         rows,
     )
 

@@ -14,7 +14,14 @@ from yieldest.wind.data_recovery import (
 from yieldest.wind.distribution import NotMeasured
 from yieldest.wind.from_summaries import OnlyMonthlyMeans, StrongMonth
 from yieldest.wind.goodness import ENERGY_ERROR_LIMIT, KOLMOGOROV_LIMIT
-from yieldest.wind.long_term.correction import ClockSetRight, FewFullYears, ShortReference
+from yieldest.wind.long_term.correction import (
+    ClockSetRight,
+    FewFullYears,
+    ReferencesDisagree,
+    ShortReference,
+    StepInReference,
+    StepsNotSought,
+)
 from yieldest.wind.profile import (
     FARTHEST_HEIGHT_RATIO,
     SURFACE_LAYER_M,
@@ -111,6 +118,16 @@ def _(found: AboveSurfaceLayer) -> str:
 
 
 @sentence.register
+def _(found: StepInReference) -> str:
+    against = "against the other references" if found.against_others else "by itself"
+    return (
+        f"{found.source}: from {found.year} on it reads {100 * found.change:+.0f} % ({against}; "
+        f"{' and '.join(found.tests)} test at 5 %): a new instrument, trees or a change of the "
+        "wind itself. The doubt is widened for it; ask the station for its history."
+    )
+
+
+@sentence.register
 def _(found: FewFullYears) -> str:
     return (
         f"Year-to-year spread of the mean wind {100 * found.year_to_year_spread:.0f} % (common "
@@ -153,6 +170,14 @@ say(
         ),
         ShortReference: (
             "{0.source}: the reference covers {0.months:.0f} months, less than a whole year."
+        ),
+        StepsNotSought: (
+            "{0.source}: taken to be of one piece, for with fewer than {0.least_years} full years "
+            "steps cannot be told from chance."
+        ),
+        ReferencesDisagree: (
+            "The references contradict each other more than neighbours do; the variance of the "
+            "long-term wind was taken {0.variance_times:.1f} times as large for it."
         ),
         ClockSetRight: (
             "{0.source}: its clock seems to be {0.hours:+g} h from the site's (correlation "

@@ -1,4 +1,4 @@
-"""From a short record on site and a long one nearby to the long-term wind on site."""
+"""From a short record on site and long ones nearby to the long-term wind on site."""
 
 from __future__ import annotations
 
@@ -7,36 +7,24 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
+from yieldest.wind.long_term.error_model import ErrorModel, Overlap, overlap_of
+from yieldest.wind.long_term.homogeneity import LEAST_YEARS, pettitt, standard_normal_homogeneity
 from yieldest.wind.long_term.pair import (
     DAY_S,
     ClockOffset,
-    GroupSums,
     Pair,
     Times,
-    group_sums,
     pair_records,
     usual_interval_s,
 )
-from yieldest.wind.long_term.relations import Form, coefficients, pick_reference, predict
 
 LEAST_YEARS_FOR_SPREAD = 5
 FULL_YEAR_SHARE = 0.9
-
-BORROWED_DAYS = 2.0
-"""How many days' worth of readings a season or sector borrows from all; our choice."""
-
-FOLDS = 5
-BLOCK_DAYS = 4
-"""Weather is forgotten after some four days, so blocks of that length are independent enough."""
-RESAMPLES = 300
-SEASON_DRIFT = 0.045
-"""How far the relation wanders between the seasons that were seen and those that were not, as a
-share of the mean: measured on the airport year, see docs/long-term.md."""
-SEASON_DRIFT_OF_CUBE = 0.14
+BEST = "best linear prediction"
 
 
 @dataclass(frozen=True)
@@ -65,15 +53,47 @@ class ClockSetRight(Finding):
     correlation_without: float
 
 
-METHODS: tuple[tuple[str, Form, str | None], ...] = (
-    ("ratio of means by season", "ratio", "season"),
-    ("ratio of means by direction sector", "ratio", "sector"),
-    ("variance ratio", "variance ratio", None),
-    ("variance ratio by direction sector", "variance ratio", "sector"),
-    ("linear regression", "regression", None),
-    ("linear regression by direction sector", "regression", "sector"),
-)
-"""Every method as (name, form, grouping), the sturdiest first."""
+@dataclass(frozen=True)
+class StepInReference(Finding):
+    """The level of the reference changes from one year on, by itself or against the others."""
+
+    source: str
+    year: int
+    """The first of the new level."""
+    change: float
+    """Of the mean speed, relative."""
+    tests: tuple[str, ...]
+    """That found it: "standard normal homogeneity", "Pettitt"."""
+    against_others: bool
+
+
+@dataclass(frozen=True)
+class StepsNotSought(Finding):
+    """The reference has too few full years to be tested for steps."""
+
+    source: str
+    least_years: int
+
+
+@dataclass(frozen=True)
+class ReferencesDisagree(Finding):
+    """The references contradict each other more than is usual; the doubt is widened."""
+
+    variance_times: float
+
+
+@dataclass(frozen=True)
+class LongRecord:
+    """One more long record near the site; arrays of shape (m,), NaN where missing."""
+
+    time: Times
+    """Starts of the readings, increasing."""
+    speed_ms: FloatArray
+    direction_deg: FloatArray | None = None
+    source: str = "reference"
+    """Its name in messages."""
+    resolution_ms: float | None = None
+    """Step to which the speeds were rounded."""
 
 
 @dataclass(frozen=True)
@@ -84,9 +104,8 @@ class MethodResult:
     mean_ms: float
     """Long-term mean speed (m/s); `mean_cube` in m3/s3."""
     mean_cube: float
-    cross_validation_error: float
-    """Root mean square of the method's error in stretches left out of it (cross-validation), as a
-    share of the mean speed."""
+    anomaly_share: float
+    """How much of the references' anomaly is transferred, all together."""
     mean_uncertainty: float
     """Relative standard uncertainty of the relation, without year-to-year variation."""
     cube_uncertainty: float
@@ -99,7 +118,8 @@ class LongTermCorrection:
     time: Times
     """The steps of all the reference's whole years, shape (n,)."""
     speed_ms: FloatArray
-    """A reading of the site's own where there is one, else what the chosen method says."""
+    """A reading of the site's own where there is one, else one of like rank; all bent to the mean
+    and the mean cube."""
     direction_deg: FloatArray
     step_s: int
     """Length of the common steps."""
@@ -129,6 +149,7 @@ def long_term(
     site_direction_deg: FloatArray | None = None,
     source: str = "reference",
     reference_resolution_ms: float | None = None,
+    more: Sequence[LongRecord] = (),
 ) -> LongTermCorrection:
     """Carry a short record on site to the years of a long one nearby.
 
@@ -139,72 +160,108 @@ def long_term(
     site_speed_ms, reference_speed_ms : ndarray, shape (n,) and (m,)
         NaN where missing.
     reference_direction_deg, site_direction_deg : ndarray, optional
-        The methods by sector need the reference's.
+        For the directions of the long term.
     source : str
         Name of the reference in messages.
     reference_resolution_ms : float, optional
         Step to which the reference's speeds were rounded.
+    more : sequence of LongRecord
+        Other references, weighed with the first; the years are those of the first.
 
     Raises
     ------
     InputError
-        When the overlap, the correlation or the reference is too short or too weak.
+        When an overlap, a correlation or a reference is too short or too weak.
 
     Notes
     -----
-    Rogers, Rogers & Manwell, *J. Wind Eng. Ind. Aerodyn.* 93 (2005) 243-264, for regression,
-    variance ratio and sectors. The choice is by cross-validation over contiguous stretches.
+    The season is transferred whole, the anomaly by best linear prediction
+    (`yieldest.wind.long_term.error_model`); for the relations in full see Rogers, Rogers & Manwell,
+    *J. Wind Eng. Ind. Aerodyn.* 93 (2005) 243-264.
     """
-    pair = pair_records(
-        site_time, site_speed_ms, site_direction_deg,
-        reference_time, reference_speed_ms, reference_direction_deg, source,
-    )  # fmt: skip
-    usable = [m for m in METHODS if m[2] != "sector" or pair.has_direction]
-    grouped = {grouping: group_sums(pair, grouping) for _, _, grouping in usable}
-    resampled = {grouping: _resampled(sums.concurrent) for grouping, sums in grouped.items()}
-    results, errors = zip(
-        *(
-            _judge(pair, grouped[grouping], resampled[grouping], name, form)
-            for name, form, grouping in usable
-        ),
-        strict=True,
+    first = LongRecord(
+        reference_time, reference_speed_ms, reference_direction_deg, source, reference_resolution_ms
     )
-    best = _sturdiest(errors)
-    chosen = results[best]
+    references = (first, *more)
+    pairs = [
+        pair_records(
+            site_time, site_speed_ms, site_direction_deg,
+            one.time, one.speed_ms, one.direction_deg, one.source,
+        )
+        for one in references
+    ]  # fmt: skip
+    pair = pairs[0]
+    steps, unsteadiness = _steps([one.source for one in references], pairs)
+    models = [
+        ErrorModel(
+            [_overlap(*each, power) for each in zip(pairs, unsteadiness, strict=True)], power
+        )
+        for power in (1, 3)
+    ]
+    face_value = tuple(
+        float(values[pair.here].mean()) for values in (pair.site.mean_ms, pair.site.mean_cube)
+    )
+    *_, chosen = methods = _methods(models, *face_value)
     spread, years, measured = _year_to_year(pair)
-    averaged = max(1.0, pair.step_s / usual_interval_s(reference_time))
-    rounded_ms = (reference_resolution_ms or 0.0) / np.sqrt(averaged)
-    speed = _series(pair, grouped[usable[best][2]], usable[best], chosen, rounded_ms)
-    yearly = spread / np.sqrt(max(1.0, years))
     return LongTermCorrection(
         time=(pair.reference.number[pair.target] * pair.step_s).astype("datetime64[s]"),
-        speed_ms=speed,
+        speed_ms=_series(pair, chosen, first),
         direction_deg=pair.direction[pair.target],
         step_s=pair.step_s,
         overlap_hours=pair.here.size * pair.step_s / 3600,
         correlation=pair.correlation,
         offset=pair.offset,
-        concurrent_mean_ms=float(pair.site.mean_ms[pair.here].mean()),
-        concurrent_mean_cube=float(pair.site.mean_cube[pair.here].mean()),
-        methods=results,
+        concurrent_mean_ms=face_value[0],
+        concurrent_mean_cube=face_value[1],
+        methods=methods,
         chosen=chosen,
         reference_years=years,
         year_to_year_spread=spread,
-        standard_uncertainty=float(np.hypot(chosen.mean_uncertainty, yearly)),
-        provenance=Provenance(
-            source,
-            f"{chosen.name} against {source}, {years:.1f} years, correlation "
-            f"{pair.correlation:.2f} over {pair.here.size * pair.step_s / DAY_S:.0f} days; chosen "
-            f"of {len(results)} methods by cross-validation (Rogers et al. 2005)",
-            () if measured else (FewFullYears(spread, LEAST_YEARS_FOR_SPREAD),),
-            _findings(source, years, pair.offset),
+        standard_uncertainty=float(
+            np.hypot(chosen.mean_uncertainty, spread / np.sqrt(max(1.0, years)))
+        ),
+        provenance=_provenance(references, pairs, steps, models[0], chosen, (spread, measured)),
+    )
+
+
+def _provenance(
+    references: Sequence[LongRecord],
+    pairs: Sequence[Pair],
+    steps: Sequence[Finding],
+    model: ErrorModel,
+    chosen: MethodResult,
+    year_to_year: tuple[float, bool],
+) -> Provenance:
+    """Say how the long term was found and what must be known of the references."""
+    pair, (spread, measured) = pairs[0], year_to_year
+    days = pair.here.size * pair.step_s / DAY_S
+    known = [
+        found
+        for one, its in zip(references, pairs, strict=True)
+        for found in _findings(one.source, its)
+    ]
+    times = model.disagreement()
+    return Provenance(
+        references[0].source,
+        f"season and {100 * chosen.anomaly_share:.0f} % of the anomaly of "
+        f"{', '.join(one.source for one in references)}, {_years(pair):.1f} years, correlation "
+        f"{pair.correlation:.2f} over {days:.0f} days ({BEST}; Haslett & Raftery 1989)",
+        (
+            *(() if measured else (FewFullYears(spread, LEAST_YEARS_FOR_SPREAD),)),
+            *(one for one in steps if isinstance(one, StepsNotSought)),
+        ),
+        (
+            *(one for one in steps if isinstance(one, StepInReference)),
+            *known,
+            *((ReferencesDisagree(times),) if times > 1 else ()),
         ),
     )
 
 
-def _findings(source: str, years: float, offset: ClockOffset) -> tuple[Finding, ...]:
-    """Return what to know of the reference: that it is short, or that its clock was set right."""
+def _findings(source: str, pair: Pair) -> tuple[Finding, ...]:
+    """Return what to know of a reference: that it is short, or that its clock was set right."""
     found: list[Finding] = []
+    years, offset = _years(pair), pair.offset
     if years < 1 - 5 / DAYS_PER_YEAR:
         found.append(ShortReference(source, years * 12))
     if offset.applied:
@@ -213,81 +270,104 @@ def _findings(source: str, years: float, offset: ClockOffset) -> tuple[Finding, 
     return tuple(found)
 
 
-def _judge(
-    pair: Pair, sums: GroupSums, resampled: FloatArray, name: str, form: Form
-) -> tuple[MethodResult, FloatArray]:
-    """Apply one method: its answer, its uncertainty, and its error in each left-out stretch."""
-    borrowed = BORROWED_DAYS * DAY_S / pair.step_s
-    seen = pair.there[pair.target[pair.there]]
-    here = pair.here[pair.target[pair.there]]
-    own_speed = float(pair.site.mean_ms[here].sum())
-    own_cube = float(pair.site.mean_cube[here].sum())
-    steps = seen.size + sums.wanted[:, 0].sum()
-
-    def whole(concurrent: FloatArray) -> tuple[FloatArray, FloatArray]:
-        speed, cube = predict(concurrent, sums.wanted, form, borrowed)
-        return (own_speed + speed) / steps, (own_cube + cube) / steps
-
-    mean, cube = (float(value) for value in whole(sums.concurrent.sum(axis=0)))
-    means, cubes = whole(resampled)
-    unseen_share = float(sums.wanted[:, 0].sum() / steps)
-    error_of_folds = _left_out_errors(sums.concurrent, form, borrowed)
-    return (
-        MethodResult(
-            name,
-            mean,
-            cube,
-            float(np.sqrt((error_of_folds**2).mean())),
-            float(np.hypot(means.std() / mean, SEASON_DRIFT * unseen_share)),
-            float(np.hypot(cubes.std() / cube, SEASON_DRIFT_OF_CUBE * unseen_share)),
-        ),
-        error_of_folds,
-    )
+def _overlap(pair: Pair, unsteadiness: float, power: int) -> Overlap:
+    """Return what a reference tells of one power of the speed."""
+    reference = pair.reference.mean_ms if power == 1 else pair.reference.mean_cube
+    site = pair.site.mean_ms if power == 1 else pair.site.mean_cube
+    day = floats(pair.reference.number * (pair.step_s / DAY_S))
+    return overlap_of(day, reference, pair.there, site[pair.here], pair.target, power, unsteadiness)
 
 
-def _resampled(concurrent: FloatArray) -> FloatArray:
-    """Sum daily sums anew, with days drawn in blocks from a circle; a new axis comes first."""
-    days = concurrent.shape[0]
-    random = np.random.default_rng(1)
-    blocks = max(1, round(days / BLOCK_DAYS))
-    starts = random.integers(days, size=(RESAMPLES, blocks))
-    drawn = (starts[..., np.newaxis] + np.arange(BLOCK_DAYS)) % days
-    flat = drawn.reshape(RESAMPLES, -1) + days * np.arange(RESAMPLES)[:, np.newaxis]
-    counts = np.bincount(flat.ravel(), minlength=RESAMPLES * days)
-    return np.tensordot(counts.reshape(RESAMPLES, days).astype(np.float64), concurrent, axes=1)
+def _methods(
+    models: Sequence[ErrorModel], mean_ms: float, mean_cube: float
+) -> tuple[MethodResult, ...]:
+    """Transfer none, all, and the best share of the references' anomaly; the last is the best."""
+    mean, cube = models
+    n = mean.anomaly.size
+    weights = {
+        "face value, season set right": [np.zeros(n)] * 2,
+        "ratio of means": [np.full(n, 1 / n)] * 2,
+        "variance ratio": [model.scale / n for model in models],
+        "linear regression": [model.scale * model.correlation / n for model in models],
+        BEST: [model.best_weights() for model in models],
+    }
+    results = []
+    for name, (of_mean, of_cube) in weights.items():
+        speed, power = mean.predict(of_mean), cube.predict(of_cube)
+        results.append(
+            MethodResult(
+                name,
+                mean_ms * speed.factor,
+                mean_cube * power.factor,
+                float(of_mean.sum()),
+                speed.uncertainty,
+                power.uncertainty,
+            )
+        )
+    return tuple(results)
 
 
-def _left_out_errors(concurrent: FloatArray, form: Form, borrowed: float) -> FloatArray:
-    """Return the errors of a method in stretches left out of it.
+def _steps(sources: Sequence[str], pairs: Sequence[Pair]) -> tuple[list[Finding], list[float]]:
+    """Test every reference for a step, and return by how much each wanders for it.
 
-    Of the mean speed and, a third of it, of the mean cube, as shares of those of the whole overlap;
-    shape (2, folds).
+    A series that jumps by d after a share q of its years has the variance q (1 - q) d^2 about its
+    own mean, which is what a stretch of it may be off.
     """
-    fold = np.arange(concurrent.shape[0]) * FOLDS // concurrent.shape[0]
-    left_out = np.stack([concurrent[fold == number].sum(axis=0) for number in range(FOLDS)])
-    everything = left_out.sum(axis=0)
-    speed, cube = predict(everything - left_out, pick_reference(left_out), form, borrowed)
-    n, _, y, *_, y3, _ = np.moveaxis(everything.sum(axis=0), -1, 0)
-    count = left_out[..., 0].sum(axis=-1)
-    return np.stack(
-        [
-            (speed - left_out[..., 2].sum(axis=-1)) / (count * y / n),
-            (cube - left_out[..., 9].sum(axis=-1)) / (count * y3 / n) / 3,
-        ]
-    )
+    yearly = [_yearly_means(pair) for pair in pairs]
+    found: list[Finding] = []
+    variances = []
+    for source, own in zip(sources, yearly, strict=True):
+        series = [(False, own)]
+        others = [other for other in yearly if other is not own]
+        if others:
+            series.append((True, _against(own, others)))
+        variance = 0.0
+        for against_others, (year, level) in series:
+            if year.size < LEAST_YEARS:
+                found.append(StepsNotSought(source, LEAST_YEARS))
+                continue
+            tests = {
+                "standard normal homogeneity": standard_normal_homogeneity(level),
+                "Pettitt": pettitt(level),
+            }
+            named = tuple(name for name, test in tests.items() if test.found)
+            if named:
+                first = tests[named[0]].first_after
+                change = float(level[first:].mean() - level[:first].mean())
+                share = first / level.size
+                variance = max(variance, share * (1 - share) * change**2)
+                found.append(
+                    StepInReference(
+                        source, int(year[first]), float(np.expm1(change)), named, against_others
+                    )
+                )
+        variances.append(variance)
+    return found, variances
 
 
-def _sturdiest(errors: Sequence[FloatArray]) -> int:
-    """Return the first method whose error is within one standard error of the smallest.
+def _yearly_means(pair: Pair) -> tuple[FloatArray, FloatArray]:
+    """Return the full calendar years of a reference and the logarithms of their means."""
+    time = (pair.reference.number * pair.step_s).astype("datetime64[s]")
+    year = time.astype("datetime64[Y]").astype(np.int64) + 1970
+    found, place, count = np.unique(year, return_inverse=True, return_counts=True)
+    full = count * pair.step_s >= FULL_YEAR_SHARE * DAYS_PER_YEAR * DAY_S
+    means = np.bincount(place, pair.reference.mean_ms) / count
+    return found[full].astype(np.float64), np.log(means[full])
 
-    The one-standard-error rule of Breiman, Friedman, Olshen & Stone 1984: a few stretches cannot
-    tell methods apart that come that close, and the methods stand in order of sturdiness.
-    """
-    squares = np.stack([(error_of_folds**2).mean(axis=0) for error_of_folds in errors])
-    score = squares.mean(axis=1)
-    best = int(np.argmin(score))
-    error = squares[best].std(ddof=1) / np.sqrt(squares.shape[1])
-    return int(np.argmax(score <= score[best] + error))
+
+def _against(
+    own: tuple[FloatArray, FloatArray], others: Sequence[tuple[FloatArray, FloatArray]]
+) -> tuple[FloatArray, FloatArray]:
+    """Return the years that all have, and how far the one is above the mean of the others."""
+    year = own[0][np.all([np.isin(own[0], other[0]) for other in others], axis=0)]
+    levels = [level[np.isin(years, year)] for years, level in (own, *others)]
+    return year, levels[0] - np.mean(levels[1:], axis=0)
+
+
+def _years(pair: Pair) -> float:
+    """Return the whole years of the reference that count."""
+    number = pair.reference.number[pair.target]
+    return float((number[-1] - number[0] + 1) * pair.step_s / (DAYS_PER_YEAR * DAY_S))
 
 
 def _year_to_year(pair: Pair) -> tuple[float, float, bool]:
@@ -297,40 +377,36 @@ def _year_to_year(pair: Pair) -> tuple[float, float, bool]:
     year = ((number[-1] - number) / per_year).astype(np.int64)
     count = np.bincount(year)
     full = count >= FULL_YEAR_SHARE * per_year
-    years = float((number[-1] - number[0] + 1) / per_year)
+    years = _years(pair)
     if full.sum() < LEAST_YEARS_FOR_SPREAD:
         return YEAR_TO_YEAR.value, years, False
     means = np.bincount(year, pair.reference.mean_ms[pair.target])[full] / count[full]
     return float(means.std(ddof=1) / means.mean()), years, True
 
 
-def _series(
-    pair: Pair,
-    sums: GroupSums,
-    method: tuple[str, Form, str | None],
-    result: MethodResult,
-    rounded_ms: float,
-) -> FloatArray:
+def _series(pair: Pair, chosen: MethodResult, reference: LongRecord) -> FloatArray:
     """Write the site's speed at every step of the target years.
 
-    The site's own readings stay; elsewhere the line speaks, with a residual of its own group for
-    the regression. A reference in steps of `rounded_ms` may have been anywhere within them, or the
-    filled years would hold a dozen speeds and no others. The whole is bent as c v^p, so that the
-    mean is that of the method, and the mean cube as well unless the record is mostly calm.
+    The site's own readings stay; elsewhere it has the speed of like rank in the overlap (quantile
+    mapping: Panofsky & Brier, *Some Applications of Statistics to Meteorology*, 1958), so that the
+    distribution is the site's. A rounded reference may have been anywhere within its step, or the
+    filled years would hold a dozen speeds and no others. The whole is bent as c v^p to the mean and
+    the mean cube, unless the record is mostly calm.
     """
-    _, form, _ = method
-    borrowed = BORROWED_DAYS * DAY_S / pair.step_s
-    a, b = coefficients(sums.concurrent.sum(axis=0), form, borrowed)
-    reference = pair.reference
-    random = np.random.default_rng(1)
-    within = random.uniform(-0.5, 0.5, reference.mean_ms.size) * rounded_ms
-    speed = a[sums.group] + b[sums.group] * (reference.mean_ms + within)
-    if form == "regression":
-        residual = pair.site.first_ms[pair.here] - speed[pair.there]
-        speed = speed + random.choice(residual, speed.size)
-    speed = np.maximum(speed, 0.0)
-    speed[pair.there] = pair.site.first_ms[pair.here]
-    return _bent(speed[pair.target], result.mean_ms, result.mean_cube)
+    averaged = max(1.0, pair.step_s / usual_interval_s(reference.time))
+    rounded_ms = (reference.resolution_ms or 0.0) / np.sqrt(averaged)
+    within = np.random.default_rng(1).uniform(-0.5, 0.5, pair.reference.mean_ms.size) * rounded_ms
+    there = np.maximum(pair.reference.mean_ms + within, 0.0)
+    own = pair.site.first_ms[pair.here]
+    ranked = np.sort(there[pair.there])
+    rank = np.interp(there, ranked, np.arange(own.size) + 0.5)
+    # Like readings of the site share the middle of their ranks: its rounding makes no gaps either.
+    values, count = np.unique(own, return_counts=True)
+    speed = np.interp(rank, np.cumsum(count) - count / 2, values)
+    beyond = there > ranked[-1]
+    speed[beyond] *= there[beyond] / ranked[-1]
+    speed[pair.there] = own
+    return _bent(speed[pair.target], chosen.mean_ms, chosen.mean_cube)
 
 
 def _bent(speed: FloatArray, mean: float, cube: float) -> FloatArray:

@@ -9,9 +9,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.wind.breakdown import sector_index
-from yieldest.wind.data_recovery import DAYS_PER_YEAR, month_and_hour
-from yieldest.wind.long_term.relations import concurrent_sums, reference_sums
+from yieldest.wind.data_recovery import DAYS_PER_YEAR
 
 Times = npt.NDArray[np.datetime64]
 
@@ -31,9 +29,6 @@ LEAST_CORRELATION = 0.5
 LEAST_REFERENCE_DAYS = 330.0
 """A reference that lacks a season brings no long term; our choice."""
 
-SECTORS = 12
-SEASONS = 4
-
 DAY_S = 86400
 
 
@@ -44,9 +39,8 @@ class SteppedRecord:
     number: npt.NDArray[np.int64]
     """Steps since 1970 that have enough readings, increasing."""
     mean_ms: FloatArray
-    mean_square: FloatArray
-    """Of the speeds read within each step, as `mean_cube`."""
     mean_cube: FloatArray
+    """Of the speeds read within each step."""
     first_ms: FloatArray
     """The first single reading of each step."""
     direction_deg: FloatArray
@@ -89,7 +83,6 @@ def in_steps(
     return SteppedRecord(
         number=number[enough],
         mean_ms=mean(speed)[enough],
-        mean_square=mean(speed**2)[enough],
         mean_cube=mean(speed**3)[enough],
         first_ms=speed[first][enough],
         direction_deg=direction[enough],
@@ -164,8 +157,6 @@ class Pair:
     """The m steps of the reference in its whole years, counted back from its end."""
     direction: FloatArray
     """The site's direction where it has one, else the reference's; shape (m,)."""
-    has_direction: bool
-    """Whether the reference has directions."""
 
 
 def pair_records(
@@ -224,50 +215,7 @@ def pair_records(
         site, reference, here, there, step_s, offset, correlation,
         target=reference.number > from_step,
         direction=direction,
-        has_direction=bool(np.isfinite(reference.direction_deg).any()),
     )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class GroupSums:
-    """What the relations need, by group."""
-
-    group: npt.NDArray[np.int64]
-    """Group of each step of the reference, shape (m,)."""
-    concurrent: FloatArray
-    """`concurrent_sums` of the shared steps, by day; shape (days, groups, 11)."""
-    wanted: FloatArray
-    """`reference_sums` of the steps to fill, shape (groups, 4)."""
-
-
-def group_sums(pair: Pair, grouping: str | None) -> GroupSums:
-    """Group the reference's steps, and sum their powers by day and group."""
-    reference, there = pair.reference, pair.there
-    group = np.zeros(reference.number.size, dtype=np.int64)
-    groups = 1
-    if grouping == "season":
-        month, _ = month_and_hour((reference.number * pair.step_s).astype("datetime64[s]"))
-        group, groups = (month + 1) % 12 // 3, SEASONS
-    elif grouping == "sector":
-        sector = sector_index(reference.direction_deg, SECTORS)
-        # Calms and changing winds have no direction: they are a group of their own.
-        group, groups = np.where(sector < 0, SECTORS, sector), SECTORS + 1
-    day = np.unique(reference.number[there] * pair.step_s // DAY_S, return_inverse=True)[1]
-    days = int(day.max()) + 1
-    site = pair.site
-    concurrent = concurrent_sums(
-        reference.mean_ms[there],
-        site.mean_ms[pair.here],
-        site.mean_square[pair.here],
-        site.mean_cube[pair.here],
-        day * groups + group[there],
-        days * groups,
-    ).reshape(days, groups, -1)
-    unseen = pair.target.copy()
-    unseen[there] = False
-    return GroupSums(
-        group, concurrent, reference_sums(reference.mean_ms[unseen], group[unseen], groups)
-    )
 
 
 def _span(time: Times) -> str:
