@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from yieldest.wind.long_term.correction import long_term
+from yieldest.wind.long_term.correction import LongRecord, long_term
 
 MPH = 0.44704
 STATIONS = ("EWR", "JFK", "LGA")
@@ -53,7 +53,7 @@ def hide_most(days, every_days):
         mean, cube = speed[both].mean(), (speed[both] ** 3).mean()
         for first in range(0, time.size // 24 - days, every_days):
             seen = slice(first * 24, (first + days) * 24)
-            found = long_term(time[seen], speed[seen], time, other, direction)
+            found = long_term(time[seen], speed[seen], [LongRecord(time, other, direction)])
             rows.append(
                 (
                     f"{site} by {reference}",

@@ -39,16 +39,14 @@ def hide_most(days, cases, seed=1, sites=STATIONS, references=STATIONS, several=
     for _ in range(cases):
         site = STATIONS.index(draw.choice(sites))
         others = [STATIONS.index(name) for name in references if name != STATIONS[site]]
-        first, *more = draw.choice(others, several, replace=False)
+        chosen = draw.choice(others, several, replace=False)
         start = draw.integers(TIME.size - days)
         speed = SPEED[site, start : start + days]
         try:
             found = long_term(
                 TIME[start : start + days],
                 speed,
-                TIME,
-                SPEED[first],
-                more=[LongRecord(TIME, SPEED[other], source=STATIONS[other]) for other in more],
+                [LongRecord(TIME, SPEED[other], source=STATIONS[other]) for other in chosen],
             )
         except InputError:
             continue

@@ -94,7 +94,7 @@ def test_a_site_in_proportion_is_found_by_the_ratio_and_doubted_for_its_wanderin
     """A site that always has 0.8 times the reference's speed in the weeks of the record."""
     time, speed, direction = made_up_years()
     part = slice(5000, 5000 + 40 * 24)
-    found = long_term(time[part], 0.8 * speed[part], time, speed, direction)
+    found = long_term(time[part], 0.8 * speed[part], [LongRecord(time, speed, direction)])
     assert found.correlation == pytest.approx(1)
     by_name = {method.name: method for method in found.methods}
     for name in ("ratio of means", "variance ratio", "linear regression"):
@@ -165,8 +165,8 @@ def test_steps_of_a_reference_are_named_and_widen_the_doubt():
     time, speed, _ = made_up_years(14)
     stepped = np.where(time < np.datetime64("2026-01-01"), speed, 1.2 * speed)
     part = slice(5000, 5000 + 90 * 24)
-    sound = long_term(time[part], speed[part], time, speed)
-    found = long_term(time[part], speed[part], time, stepped)
+    sound = long_term(time[part], speed[part], [LongRecord(time, speed)])
+    found = long_term(time[part], speed[part], [LongRecord(time, stepped)])
     assert StepInReference not in {type(one) for one in sound.provenance.warnings}
     step = next(one for one in found.provenance.warnings if isinstance(one, StepInReference))
     assert step.year == 2026
@@ -182,8 +182,8 @@ def test_shannon_is_not_of_one_piece():
     more = [LongRecord(irish.TIME, irish.SPEED[other], source=STATIONS[other]) for other in others]
     part = slice(0, 90)
     found = long_term(
-        irish.TIME[part], irish.SPEED[3][part], irish.TIME, irish.SPEED[shannon], source="SHA",
-        more=more,
+        irish.TIME[part], irish.SPEED[3][part],
+        [LongRecord(irish.TIME, irish.SPEED[shannon], source="SHA"), *more],
     )  # fmt: skip
     steps = [one for one in found.provenance.warnings if isinstance(one, StepInReference)]
     of_shannon = [one for one in steps if one.source == "SHA"]
@@ -197,8 +197,8 @@ def test_references_that_contradict_each_other_widen_the_doubt():
     odd = speed.copy()
     odd[part] *= 1.6
     also = [LongRecord(time, speed, source="a"), LongRecord(time, odd, source="b")]
-    agreed = long_term(time[part], speed[part], time, speed, more=also[:1])
-    found = long_term(time[part], speed[part], time, speed, more=also)
+    agreed = long_term(time[part], speed[part], [LongRecord(time, speed), *also[:1]])
+    found = long_term(time[part], speed[part], [LongRecord(time, speed), *also])
     said = next(one for one in found.provenance.warnings if isinstance(one, ReferencesDisagree))
     assert said.variance_times > 1.5
     assert found.chosen.mean_uncertainty > agreed.chosen.mean_uncertainty
@@ -217,7 +217,7 @@ def made_up_years(years=3, seed=4):
 def test_the_table_of_the_page_shows_what_each_method_says():
     time, speed, direction = made_up_years()
     part = slice(5000, 5000 + 40 * 24)
-    found = long_term(time[part], 0.8 * speed[part], time, speed, direction)
+    found = long_term(time[part], 0.8 * speed[part], [LongRecord(time, speed, direction)])
     table = long_term_table(found)
     assert found.overlap_hours == 40 * 24
     assert found.correlation == pytest.approx(1, abs=0.005)
@@ -236,7 +236,7 @@ def test_the_site_keeps_its_own_readings_and_the_series_has_the_stated_moments()
     speed = stations["JFK"][0]
     other, direction = stations["LGA"]
     seen = slice(100 * 24, 160 * 24)
-    found = long_term(time[seen], speed[seen], time, other, direction)
+    found = long_term(time[seen], speed[seen], [LongRecord(time, other, direction)])
     assert found.speed_ms.mean() == pytest.approx(found.chosen.mean_ms, rel=1e-9)
     assert (found.speed_ms**3).mean() == pytest.approx(found.chosen.mean_cube, rel=1e-9)
     both = time[seen][np.isfinite(speed[seen] + other[seen])]
@@ -251,13 +251,15 @@ def test_a_clock_in_another_time_zone_is_found_and_set_right(hours):
     speed = stations["JFK"][0]
     other, direction = stations["LGA"]
     seen = slice(60 * 24, 150 * 24)
-    straight = long_term(time[seen], speed[seen], time, other, direction)
+    straight = long_term(time[seen], speed[seen], [LongRecord(time, other, direction)])
     assert not straight.offset.applied
     site, reference = in_steps(time[seen], speed[seen], None, 3600), None
     reference = in_steps(time + hours * HOUR, other, direction, 3600)
     offset = clock_offset(site, reference, 3600, 336)
     assert abs(offset.hours + hours) <= 1
-    shifted = long_term(time[seen], speed[seen], time + hours * HOUR, other, direction)
+    shifted = long_term(
+        time[seen], speed[seen], [LongRecord(time + hours * HOUR, other, direction)]
+    )
     if abs(hours) > 1:
         assert shifted.offset.applied
         said = shifted.provenance.warnings[-1]
@@ -279,7 +281,9 @@ def test_time_bases_are_averaged_to_the_coarser():
     years, site, turn = made_up_years(1)
     fine = np.repeat(site, 6)
     fine_time = years[0] + np.arange(fine.size) * np.timedelta64(10, "m")
-    found = long_term(fine_time[: 6 * 24 * 30], 0.9 * fine[: 6 * 24 * 30], years, site, turn)
+    found = long_term(
+        fine_time[: 6 * 24 * 30], 0.9 * fine[: 6 * 24 * 30], [LongRecord(years, site, turn)]
+    )
     assert found.step_s == 3600
     ratio = found.methods[1]
     assert ratio.mean_ms == pytest.approx(0.9 * site.mean(), rel=0.01)
@@ -288,15 +292,17 @@ def test_time_bases_are_averaged_to_the_coarser():
 def test_what_is_too_little_is_refused():
     time, speed, direction = made_up_years(2)
     with pytest.raises(InputError, match=r"only 9 days .* at least 14"):
-        long_term(time[: 9 * 24], speed[: 9 * 24], time, speed, direction)
+        long_term(time[: 9 * 24], speed[: 9 * 24], [LongRecord(time, speed, direction)])
     noise = np.random.default_rng(1).weibull(2, 60 * 24) * 5
     with pytest.raises(InputError, match=r"correlation .* at least 0\.5"):
-        long_term(time[: 60 * 24], noise, time, speed, direction)
+        long_term(time[: 60 * 24], noise, [LongRecord(time, speed, direction)])
     with pytest.raises(InputError, match="never changes"):
-        long_term(time[: 60 * 24], noise, time, np.zeros(time.size), direction)
+        long_term(time[: 60 * 24], noise, [LongRecord(time, np.zeros(time.size), direction)])
     with pytest.raises(InputError, match="reference spans 200 days"):
         long_term(
-            time[: 60 * 24], speed[: 60 * 24], time[: 200 * 24], speed[: 200 * 24], direction[:4800]
+            time[: 60 * 24],
+            speed[: 60 * 24],
+            [LongRecord(time[: 200 * 24], speed[: 200 * 24], direction[:4800])],
         )
 
 
@@ -306,7 +312,7 @@ def test_year_to_year_spread_is_measured_where_there_are_years_enough():
     year = ((time[-1] - time) / np.timedelta64(1, "h") / (365.25 * 24)).astype(int)
     speed = speed * np.where(year % 2, 0.9, 1.1)
     part = slice(0, 60 * 24)
-    found = long_term(time[part], speed[part], time, speed, direction)
+    found = long_term(time[part], speed[part], [LongRecord(time, speed, direction)])
     means = np.array([speed[year == number].mean() for number in range(8)])
     assert found.year_to_year_spread == pytest.approx(means.std(ddof=1) / means.mean(), rel=0.01)
     assert found.provenance.assumed == (StepsNotSought("reference", 10),)
@@ -314,7 +320,9 @@ def test_year_to_year_spread_is_measured_where_there_are_years_enough():
     assert found.standard_uncertainty == pytest.approx(
         np.hypot(found.chosen.mean_uncertainty, yearly), rel=1e-3
     )
-    short = long_term(time[part], speed[part], time[:10000], speed[:10000], direction[:10000])
+    short = long_term(
+        time[part], speed[part], [LongRecord(time[:10000], speed[:10000], direction[:10000])]
+    )
     assert short.year_to_year_spread == 0.06
     assert short.provenance.assumed == (
         FewFullYears(YEAR_TO_YEAR.value, 5),

@@ -239,21 +239,11 @@ def _summed_wind(
 def _over_years(
     references: Sequence[Record], stated: Sequence[Reference], record: Record
 ) -> LongTermCorrection:
-    reference, *more = references
-    return long_term(
-        record.time,
-        record.speed_ms,
-        reference.time,
-        reference.speed_ms,
-        reference.direction_deg,
-        record.direction_deg,
-        stated[0].record,
-        reference.resolution_ms,
-        [
-            LongRecord(one.time, one.speed_ms, one.direction_deg, its.record, one.resolution_ms)
-            for one, its in zip(more, stated[1:], strict=True)
-        ],
-    )
+    long = [
+        LongRecord(one.time, one.speed_ms, one.direction_deg, its.record, one.resolution_ms)
+        for one, its in zip(references, stated, strict=True)
+    ]
+    return long_term(record.time, record.speed_ms, long, record.direction_deg)
 
 
 def _record_of_years(measured: Record, over_years: LongTermCorrection) -> Record:

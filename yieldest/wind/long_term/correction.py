@@ -84,7 +84,7 @@ class ReferencesDisagree(Finding):
 
 @dataclass(frozen=True)
 class LongRecord:
-    """One more long record near the site; arrays of shape (m,), NaN where missing."""
+    """A long record near the site; arrays of shape (m,), NaN where missing."""
 
     time: Times
     """Starts of the readings, increasing."""
@@ -141,32 +141,23 @@ class LongTermCorrection:
 
 
 def long_term(
-    site_time: Times,
-    site_speed_ms: FloatArray,
-    reference_time: Times,
-    reference_speed_ms: FloatArray,
-    reference_direction_deg: FloatArray | None = None,
-    site_direction_deg: FloatArray | None = None,
-    source: str = "reference",
-    reference_resolution_ms: float | None = None,
-    more: Sequence[LongRecord] = (),
+    time: Times,
+    speed_ms: FloatArray,
+    references: Sequence[LongRecord],
+    direction_deg: FloatArray | None = None,
 ) -> LongTermCorrection:
-    """Carry a short record on site to the years of a long one nearby.
+    """Carry a short record on site to the years of long ones nearby.
 
     Parameters
     ----------
-    site_time, reference_time : ndarray of datetime64, shape (n,) and (m,)
-        Starts of the readings, increasing.
-    site_speed_ms, reference_speed_ms : ndarray, shape (n,) and (m,)
+    time : ndarray of datetime64, shape (n,)
+        Starts of the site's readings, increasing.
+    speed_ms : ndarray, shape (n,)
         NaN where missing.
-    reference_direction_deg, site_direction_deg : ndarray, optional
+    references : sequence of LongRecord
+        Weighed together; the years are those of the first.
+    direction_deg : ndarray, shape (n,), optional
         For the directions of the long term.
-    source : str
-        Name of the reference in messages.
-    reference_resolution_ms : float, optional
-        Step to which the reference's speeds were rounded.
-    more : sequence of LongRecord
-        Other references, weighed with the first; the years are those of the first.
 
     Raises
     ------
@@ -179,17 +170,12 @@ def long_term(
     (`yieldest.wind.long_term.error_model`); for the relations in full see Rogers, Rogers & Manwell,
     *J. Wind Eng. Ind. Aerodyn.* 93 (2005) 243-264.
     """
-    first = LongRecord(
-        reference_time, reference_speed_ms, reference_direction_deg, source, reference_resolution_ms
-    )
-    references = (first, *more)
     pairs = [
         pair_records(
-            site_time, site_speed_ms, site_direction_deg,
-            one.time, one.speed_ms, one.direction_deg, one.source,
+            time, speed_ms, direction_deg, one.time, one.speed_ms, one.direction_deg, one.source
         )
         for one in references
-    ]  # fmt: skip
+    ]
     pair = pairs[0]
     steps, unsteadiness = _steps([one.source for one in references], pairs)
     models = [
@@ -205,7 +191,7 @@ def long_term(
     spread, years, measured = _year_to_year(pair)
     return LongTermCorrection(
         time=(pair.reference.number[pair.target] * pair.step_s).astype("datetime64[s]"),
-        speed_ms=_series(pair, chosen, first),
+        speed_ms=_series(pair, chosen, references[0]),
         direction_deg=pair.direction[pair.target],
         step_s=pair.step_s,
         overlap_hours=pair.here.size * pair.step_s / 3600,
