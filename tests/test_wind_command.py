@@ -13,8 +13,10 @@ from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 from yieldest.report import terminal
 from yieldest.report.sentences.wind import FAULT_WORDS
 from yieldest.wind.breakdown import gustiness
-from yieldest.wind.quality_control import QualityRules
-from yieldest.wind.resource import ResourceOptions, assess_record
+from yieldest.wind.goodness import model_mean_power
+from yieldest.wind.quality_control import NO_RULES, QualityRules
+from yieldest.wind.read_wind import read_wind
+from yieldest.wind.resource import ResourceOptions, ScreenedEnergy, assess_record
 from yieldest.wind.weibull import fit_maximum_likelihood
 from yieldest.wind.weibull_fits import METHODS
 
@@ -396,6 +398,40 @@ def test_a_plan_states_fit_screening_and_season(run, yard, edit):
     misspelt = estimate("quality_control = { stuck_hour = 3 }")
     assert misspelt.code == 2
     assert "stuck_hours" in misspelt.err
+
+
+def test_the_reason_for_the_fit_is_true_with_and_without_a_reference(run, yard, edit):
+    wind = slow_weibull(np.random.default_rng(6), 17520, 2.0, 4.5, 24.0)
+    write_record(yard / "wind.csv", (np.rint(wind[:4000] / KNOT_MS) * KNOT_MS).round(4))
+    write_record(yard / "airport.csv", (1.1 * wind).round(1))
+
+    def reason():
+        method = run("estimate", yard, "--json").json["wind"]["weibull"]["method"]
+        return method.split("chosen because ")[1]
+
+    assert reason().startswith("the rounding step 0.514 m/s is above 10 % of the spread")
+    edit(yard / "plan.toml", "[site]", '[wind.reference]\nrecord = "airport.csv"\n\n[site]')
+    # What is carried to the years of the reference is computed, and rounded to nothing.
+    assert "the rounding step" not in reason()
+    assert "no rounding shows" in reason() or "neither rounding" in reason()
+
+
+def test_a_fit_is_held_against_the_readings_that_screening_took(run, tmp_path):
+    speed = slow_weibull(np.random.default_rng(6), 8000, 2.0, 5.0, 24.0).round(1)
+    speed[1000:1600] = 9.7
+    path = write_record(tmp_path / "wind.csv", speed)
+    kept = read_wind(path)
+    assessed = assess_record(kept, ResourceOptions(season_correction=False))
+    (told,) = [w for w in assessed.warnings if isinstance(w, ScreenedEnergy)]
+    # The model machine makes (9.7/11)^3 of its rated power there, by hand.
+    there = np.where(speed < 3, 0.0, np.minimum(1.0, (speed / 11) ** 3)).mean()
+    fit = assessed.chosen
+    fitted = float(model_mean_power(fit.shape, fit.scale_ms)) * (1 - fit.calm_share)
+    assert told.left_out == 600
+    assert told.energy_error == pytest.approx(fitted / there - 1, rel=1e-3)
+    assert "see that these were faults" in run("wind", path, "--full").out
+    unscreened = assess_record(kept, ResourceOptions(rules=NO_RULES))
+    assert not any(isinstance(w, ScreenedEnergy) for w in unscreened.warnings)
 
 
 def test_a_poor_fit_gives_way_to_the_readings(run, yard):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import warnings
+from collections.abc import Iterable
 from datetime import date
 
 import numpy as np
@@ -123,22 +124,56 @@ def why_no_time(text: str) -> str:
 def possible_orders(texts: Stamps) -> set[str] | None:
     """Return the orders of `DATE_ORDERS` that all these dates allow; None where there is no choice.
 
-    Two-digit years that have not come yet rule an order out.
+    Two-digit years that have not come yet rule an order out where another is left.
     """
     match = _first_date(texts)
     if match is None or len(match["a"]) > 2 or not _is_numeric(match):
         return None
     numbers = texts.str.extract(r"^(\d{1,2})\D+(\d{1,2})\D+(\d{2,4})").astype(float)
-    orders = set()
+    orders, of_this_century = set(), set()
     for order, places in DATE_ORDERS.items():
         day, month, year = (numbers[places.index(place)] for place in ("%d", "%m", "%y"))
         if order == "year first" and len(match["c"]) > 2:
             continue
         ahead = (year < 69) & (year + 2000 > date.today().year)
         # NaN, an unreadable stamp, is named when it is read.
-        if not ((day > 31) | (month > 12) | (day * month == 0) | ahead).any():
+        if not ((day > 31) | (month > 12) | (day * month == 0)).any():
             orders.add(order)
-    return orders
+            if not ahead.any():
+                of_this_century.add(order)
+    return of_this_century or orders
+
+
+def two_digit_years(texts: Stamps) -> dict[str, set[int]]:
+    """Return what may be two-digit years in dates, first ("a") or last ("c"), if there are any."""
+    match = _first_date(texts)
+    if match is None or len(match["c"]) > 2 or (_is_numeric(match) and len(match["a"]) > 2):
+        return {}
+    pieces = texts.str.extract(_DATE)[["a", "c"]].apply(pd.to_numeric, errors="coerce")
+    return {place: set(pieces[place].dropna().astype(int)) for place in pieces}
+
+
+def first_year(two_digits: Iterable[int]) -> int:
+    """Return the first of the hundred years that two-digit years lie in, told by their order.
+
+    They begin behind the longest stretch of the century without any, and end this year or the next
+    at the latest. A year before stays free, for offsets from UTC reach into it.
+    """
+    ordered = sorted(set(two_digits))
+    gaps = np.diff([*ordered, ordered[0] + 100])
+    at = int(np.argmax(gaps))
+    begin = ordered[(at + 1) % len(ordered)]
+    last = begin + (ordered[at] - begin) % 100
+    return begin - 1 + 100 * ((date.today().year + 1 - last) // 100)
+
+
+def in_century(times: Times, first: int) -> Times:
+    """Return times with that year of the hundred from `first` on which ends in the same digits."""
+    month = times.astype("datetime64[M]")
+    year = times.astype("datetime64[Y]").astype(np.int64) + 1970
+    later = first + (year - first) % 100 - year
+    shifted = month + (12 * later).astype("timedelta64[M]")
+    return np.asarray(shifted.astype(times.dtype) + (times - month))
 
 
 def with_colon(clock: Stamps) -> Stamps:
@@ -155,8 +190,7 @@ def with_colon(clock: Stamps) -> Stamps:
 def assemble(parts: dict[str, FloatArray]) -> Times:
     """Make times of years, months, days, hours (24 is the next midnight), minutes and seconds.
 
-    A year of two digits is read as POSIX does: 69 to 99 are 1969 to 1999. NaT where the parts make
-    no date.
+    A year of two digits is taken as one of 1969 to 2068. NaT where the parts make no date.
     """
     known = np.isfinite(sum(parts.values()))
     whole = {role: np.where(known, values, 0) for role, values in parts.items()}

@@ -295,14 +295,14 @@ def _leave_out(look: _Screening, rules: QualityRules, neighbour_ms: FloatArray |
     unchanging = (
         f"the same speed above 0 for {stuck_h} h and for {shortest} readings, too many for chance"
     )
-    ice = f"no change for {frozen_h} h below {rules.frozen_below_c} C"
+    ice = f"no change for {frozen_h} h and for {shortest} readings below {rules.frozen_below_c} C"
     iced = np.zeros(speed.size, dtype=bool)
     if record.temperature_c is None:
         ice, frozen_h = f"{ice} (no temperature here)", False
     else:
         ice += f" ({suspect_readings.CALM_PATIENCE * frozen_h} h for a calm without a still vane)"
         cold = record.temperature_c < rules.frozen_below_c
-        iced = suspect_readings.frozen(record, speed, runs, cold, frozen_h)
+        iced = suspect_readings.frozen(record, speed, runs, shortest, cold, frozen_h)
     denied = "" if neighbour_ms is None else ", or while the neighbour has its usual wind"
     calm = f"dead calm for {calm_h} h between winds above the mean{denied}"
     doubted = suspect_readings.contradicted_calms(speed, runs, joined, calm_h, neighbour_ms)

@@ -21,8 +21,11 @@ from yieldest.files.time_stamps import (
     Stamps,
     Times,
     assemble,
+    first_year,
+    in_century,
     parse_stamps,
     possible_orders,
+    two_digit_years,
     why_no_time,
     with_colon,
     without_zone_letters,
@@ -65,6 +68,7 @@ class Clock:
         self.order = date_order
         self.written = ""
         self.doubled = 0
+        self._first_year: int | None = None  # of the hundred that years of two digits lie in
         self._zone = None if time_zone is None else zone_of(time_zone)
         self._order_stated = date_order is not None
         self._offsets = False
@@ -84,30 +88,37 @@ class Clock:
             if stamps.dt.tz is not None:
                 self._offsets = True
                 stamps = stamps.dt.tz_convert("UTC").dt.tz_localize(None)
-                return np.asarray(stamps.to_numpy("datetime64[ns]"))
-            local = stamps.to_numpy("datetime64[ns]")
+            local = np.asarray(stamps.to_numpy("datetime64[ns]"))
+        if self._first_year is not None:
+            local = in_century(local, self._first_year)
+        if self._offsets:
+            return local
         return local if self._zone is None else self._to_utc(table, local, self._zone)
 
     def settle_order(self, tables: Iterable[Table]) -> None:
         """Find out the order of day and month from as many tables, first to last, as it takes.
 
-        Dates that can be read in several ways are refused.
+        The century of two-digit years is told from all of them. Dates that can be read in several
+        ways are refused.
         """
-        if self.order is not None or not {"time", "date"} & self.names.keys():
+        if not {"time", "date"} & self.names.keys():
+            self._settle_years(tables)
             return
         first, orders = "", set(DATE_ORDERS)
+        years: dict[str, set[int]] = {"a": set(), "c": set()}
         for table in tables:
             if self._given(table) is not None:
                 return
             texts = self._texts(table)
-            found = possible_orders(texts)
-            if found is None:
-                return
-            if not first:
+            found = possible_orders(texts) if self.order is None else None
+            if found is not None:
                 heading = self.names.get("date", self.names.get("time"))
-                first = f"{table.place(0)}: {texts.iloc[0]!r} in column {heading!r}"
-            orders &= found
-            if len(orders) < 2:
+                first = first or f"{table.place(0)}: {texts.iloc[0]!r} in column {heading!r}"
+                orders &= found
+            two_digits = two_digit_years(texts)
+            for place, more in two_digits.items():
+                years[place] |= more
+            if not two_digits and (found is None or len(orders) < 2):
                 break
         if first and len(orders) > 1:
             raise InputError(
@@ -116,6 +127,19 @@ class Clock:
             )
         if len(orders) == 1:
             self.order = orders.pop()
+        of_order = years["a" if self.order == "year first" else "c"]
+        if of_order and max(of_order) < 100:
+            self._first_year = first_year(of_order)
+
+    def _settle_years(self, tables: Iterable[Table]) -> None:
+        """Find out the century where the years have a column of their own."""
+        years: set[int] = set()
+        for table in tables if "year" in self.names else ():
+            years |= set(self._part(table, "year").astype(int).tolist())
+            if max(years) >= 100:
+                return
+        if years:
+            self._first_year = first_year(years)
 
     def findings(self) -> list[Recognised]:
         """Return how the times were read, once they have been."""
@@ -124,6 +148,9 @@ class Clock:
         if self.order is not None:
             how = "stated" if self._order_stated else "the only one that all dates allow"
             found.append(Recognised("order of the date", self.order, how))
+        if self._first_year is not None:
+            text = f"from {self._first_year + 1} on"
+            found.append(Recognised("years of two digits", text, "by their order"))
         zone, how = "as in the file", "not stated"
         if self._offsets:
             zone, how = "UTC", "from the time stamps"

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
 from yieldest.files.table import Table
 from yieldest.files.text_file import Progress
@@ -181,7 +181,8 @@ class Gathering:
         self.clock = Clock(sources[0].columns.names, options.date_order, options.time_zone)
         self.marks: dict[str, Counter[str]] = {role: Counter() for role in self.roles}
         self.beyond: Counter[str] = Counter()
-        self.distinct = np.empty(0)
+        self.distinct = np.empty(0)  # the different speeds, and how often they came
+        self.counts: FloatArray = np.empty(0)
         self.directions = np.empty(0)  # the different ones, until one is surely in degrees
         self.averager = Averager(options.average_s) if options.average_s else None
         self._seen: dict[str, dict[str, None]] = {}  # the cells of columns of stations
@@ -342,7 +343,11 @@ class Gathering:
             raw, marks = blank_marks(role, raw, unit, self.options.marks)
             self.marks[role] += marks
             if role == "speed" and self.distinct.size <= 20_000:
-                self.distinct = np.union1d(self.distinct, raw[np.isfinite(raw)])
+                speeds, count = np.unique(raw[np.isfinite(raw)], return_counts=True)
+                both = np.concatenate((self.distinct, speeds))
+                counts = np.concatenate((self.counts, count))
+                self.distinct, place = np.unique(both, return_inverse=True)
+                self.counts = floats(np.bincount(place, weights=counts))
             values[role] = to_si(role, raw, unit)
             if role == "direction" and self.directions.max(initial=0.0) <= DIRECTION_DOUBTED:
                 self.directions = np.union1d(self.directions, raw[np.isfinite(raw)])
@@ -400,7 +405,7 @@ class Gathering:
 
     def _step(self) -> tuple[float, str] | None:
         unit = self.units["speed"]
-        return None if unit == "Beaufort" else rounding_step(self.distinct, unit)
+        return None if unit == "Beaufort" else rounding_step(self.distinct, unit, self.counts)
 
     def _averaging(self, averager: Averager, readings: FloatArray) -> Iterator[Finding]:
         """Say what was averaged, `readings` to an interval, and what was strange about it."""

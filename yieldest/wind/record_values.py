@@ -89,6 +89,9 @@ _GROUPED = {
 
 _STEPS = (5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
 _CHANCE = 1e-6
+JUNK_SHARE, FEWEST_WITH_JUNK = 1e-3, 100
+"""So small a share of the readings, and one in so many, may be no multiple of the step they are
+rounded to: a junk value is no finer sensor. Our choice."""
 
 
 @dataclass(frozen=True)
@@ -274,20 +277,29 @@ def within_limits(role: str, values: FloatArray) -> tuple[FloatArray, int]:
     return np.where(beyond, np.nan, values), int(beyond.sum())
 
 
-def rounding_step(distinct: FloatArray, unit: str) -> tuple[float, str] | None:
+def rounding_step(
+    distinct: FloatArray, unit: str, readings: FloatArray | None = None
+) -> tuple[float, str] | None:
     """Find the step of rounded speeds, in m/s and in words ("1 kn"); None if none is sure.
 
-    The different speeds of a record, shape (n,), are in `unit`, a key of `SPEED_FACTORS`. Steps of
-    every unit are tried, for a file in mph may have been made of whole knots. The largest step is
-    taken of those that all speeds are multiples of, within the decimals they are written with, when
-    chance alone would do so less than once in a million.
+    The different speeds of a record, shape (n,), are in `unit`, a key of `SPEED_FACTORS`, and come
+    so many times (once, where not said). Steps of every unit are tried, for a file in mph may have
+    been made of whole knots. The largest step is taken of those that all speeds but one reading in
+    a thousand are multiples of, within the decimals they are written with, when chance alone would
+    do so less than once in a million.
     """
-    speeds = distinct[np.isfinite(distinct) & (distinct > 0)]
+    known = np.isfinite(distinct) & (distinct > 0)
+    speeds = distinct[known]
     if speeds.size == 0:
         return None
-    decimals = next(
-        (n for n in range(7) if np.allclose(np.round(speeds, n), speeds, rtol=0, atol=1e-9)), 6
-    )
+    count = np.ones(speeds.size) if readings is None else readings[known]
+    total = count.sum()
+    junk = max(JUNK_SHARE * total, float(total >= FEWEST_WITH_JUNK))
+
+    def few(wrong: Flags) -> bool:
+        return bool(count[wrong].sum() <= junk)
+
+    decimals = next((n for n in range(7) if few(np.abs(np.round(speeds, n) - speeds) > 1e-9)), 6)
     slack = 0.501 * 10.0**-decimals
     own = SPEED_FACTORS[unit]
     best: tuple[float, str] | None = None
@@ -297,9 +309,10 @@ def rounding_step(distinct: FloatArray, unit: str) -> tuple[float, str] | None:
             # Factors of six digits, such as 1.15078 mph to the knot, are off by a millionth.
             tolerance = 1e-6 * size if other == unit else slack + 1e-6 * speeds
             off = np.abs(speeds / size - np.round(speeds / size)) * size
-            if (off > tolerance).any() or (best is not None and step * factor <= best[0]):
+            wrong = off > tolerance
+            if not few(wrong) or (best is not None and step * factor <= best[0]):
                 continue
-            by_chance = min(1.0, 2 * slack / size) ** speeds.size
+            by_chance = min(1.0, 2 * slack / size) ** (speeds.size - wrong.sum())
             # Every file is a multiple of its own last decimal: no chance is needed for that.
             if by_chance < _CHANCE or (other == unit and size <= 2 * slack):
                 best = step * factor, f"{step:g} {other}"
@@ -346,5 +359,6 @@ def gathered_of_si(
             kept[role], often = within_limits(role, column)
             if often:
                 warnings.append(ValuesBeyondLimits(str(path), role, *LIMITS[role], often))
-    step = rounding_step(np.unique(speed[np.isfinite(speed)]), "m/s")
+    distinct, count = np.unique(speed[np.isfinite(speed)], return_counts=True)
+    step = rounding_step(distinct, "m/s", count.astype(np.float64))
     return Gathered(time, kept, step, height_m, found, warnings)

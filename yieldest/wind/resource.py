@@ -14,7 +14,13 @@ from yieldest.wind.breakdown import CountedReadings, Directions, Group, Gustines
 from yieldest.wind.censored_fit import fit_above_start
 from yieldest.wind.data_recovery import month_and_hour
 from yieldest.wind.distribution import WindDistribution
-from yieldest.wind.goodness import ENERGY_ERROR_LIMIT, FitResult, judge_fit, mode_speeds
+from yieldest.wind.goodness import (
+    ENERGY_ERROR_LIMIT,
+    FitResult,
+    judge_fit,
+    mode_speeds,
+    model_power,
+)
 from yieldest.wind.histogram import Histogram, histogram_of
 from yieldest.wind.mean_uncertainty import WindUncertainty, draw_blocks, wind_uncertainty
 from yieldest.wind.quality_control import QualityReport, QualityRules, control_quality
@@ -32,6 +38,14 @@ class PoorWeibullFit(Finding):
 
     energy_error: float | None
     kolmogorov: float | None
+
+
+@dataclass(frozen=True)
+class ScreenedEnergy(Finding):
+    """A fit that suits the readings kept misses the energy of all that could have been measured."""
+
+    left_out: int
+    energy_error: float
 
 
 @dataclass(frozen=True)
@@ -214,8 +228,31 @@ def assess_record(
             None if deviation_ms is None else gustiness(deviation_ms[used], speed, highest=False)
         ),
         gusts=None if gust_ms is None else gustiness(gust_ms[used], speed, highest=True),
-        warnings=_findings(chosen, modes, kept, options.sectors),
+        warnings=(
+            *_before_screening(quality_control, chosen, by_clock),
+            *_findings(chosen, modes, kept, options.sectors),
+        ),
     )
+
+
+def _before_screening(
+    quality_control: QualityReport, chosen: FitResult, kept: Histogram
+) -> tuple[Finding, ...]:
+    """Hold the fit against the model machine's energy before quality control took readings away.
+
+    `kept` counts the readings that are left by the clock, as those before are counted. Speeds
+    beyond any sensor are no readings; the machine stands still in them.
+    """
+    speed, hours = quality_control.original.speed_ms, quality_control.steps.duration_s
+    there = np.isfinite(speed)
+    power = float(model_power(kept.speed_ms) @ kept.share)
+    before = float(model_power(speed[there]) @ hours[there]) / float(hours[there].sum())
+    if chosen.energy_error is None or before <= 0:
+        return ()
+    error = (1 + chosen.energy_error) * power / before - 1
+    if chosen.poor or abs(error) <= ENERGY_ERROR_LIMIT:
+        return ()
+    return (ScreenedEnergy(quality_control.left_out, error),)
 
 
 def _choose(

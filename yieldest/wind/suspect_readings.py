@@ -102,14 +102,20 @@ def stuck(speed_ms: FloatArray, runs: Runs, shortest: int, hours: float) -> Bool
 
 
 def frozen(
-    record: Record, speed_ms: FloatArray, runs: Runs, cold: BoolArray, hours: float
+    record: Record,
+    speed_ms: FloatArray,
+    runs: Runs,
+    shortest: int,
+    cold: BoolArray,
+    hours: float,
 ) -> BoolArray:
     """Find readings that do not change while it is `cold`, shape (n,), throughout.
 
-    A vane that moves, or a spread within the interval, shows that nothing is frozen. A calm that no
-    still vane confirms must last four times as long, for calm nights are often cold.
+    They must be at least `shortest` (see `stuck_length`). A vane that moves, or a spread within the
+    interval, shows that nothing is frozen. A calm that no still vane confirms must last four times
+    as long, for calm nights are often cold.
     """
-    still = (runs.length >= SHORTEST_STUCK_READINGS) & runs.all_of(cold)
+    still = (runs.length >= shortest) & runs.all_of(cold)
     vane_seen = np.zeros(still.size, dtype=bool)
     if record.direction_deg is not None:
         # These two pass over NaN, so that a run without any direction gives NaN.

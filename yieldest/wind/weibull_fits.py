@@ -182,4 +182,11 @@ def chosen_method(histogram: Histogram) -> tuple[str, str]:
     if start_ms > limit:
         below = f"nothing can be told below {start_ms:.3g} m/s"
         return "interval-censored", f"{below}, which is above {rule}"
-    return "maximum likelihood", f"rounding step and starting speed are below {rule}"
+    step, start = f"the rounding step {step_ms or 0:.3g} m/s", f"starting speed {start_ms:.3g} m/s"
+    said = {
+        (True, True): f"{step} and the {start} are below {rule}",
+        (True, False): f"{step} is below {rule}, and no starting speed shows",
+        (False, True): f"no rounding shows, and the {start} is below {rule}",
+        (False, False): "neither rounding nor a starting speed shows in the speeds",
+    }
+    return "maximum likelihood", said[step_ms is not None, start_ms > 0]

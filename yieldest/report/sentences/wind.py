@@ -30,7 +30,7 @@ from yieldest.wind.profile import (
     NearRoughness,
 )
 from yieldest.wind.quality_control import ReadingsLeftOut, TimesNoted
-from yieldest.wind.resource import PoorWeibullFit, SeveralModes, UnevenSectors
+from yieldest.wind.resource import PoorWeibullFit, ScreenedEnergy, SeveralModes, UnevenSectors
 
 FAULT_WORDS = {
     "impossible": "impossible speeds",
@@ -88,6 +88,15 @@ def _(found: PoorWeibullFit) -> str:
         "A Weibull curve is a poor fit here: it misses the energy of a model machine by "
         f"{energy} (limit {100 * ENERGY_ERROR_LIMIT:.0f} %) and shares of time by up to "
         f"{100 * (found.kolmogorov or 0):.1f} % (limit {100 * KOLMOGOROV_LIMIT:.0f} %)."
+    )
+
+
+@sentence.register
+def _(found: ScreenedEnergy) -> str:
+    return (
+        f"The fit suits the readings that quality control kept, but with the {found.left_out} it "
+        f"left out a model machine's energy would be missed by {100 * found.energy_error:+.0f} % "
+        f"(limit {100 * ENERGY_ERROR_LIMIT:.0f} %): see that these were faults and no wind."
     )
 
 
