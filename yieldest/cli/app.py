@@ -44,6 +44,7 @@ LONGEST_MESSAGE = 1000
 WORDS = {
     "folder": ("DIR", "A folder that is not there yet."),
     "demo_site": ("SITE", f"Copy a demo site instead: {', '.join(demo_site_names())}.", "--from"),
+    "spreadsheet": ("", "Write bill and curve as xlsx, with notes.", "--spreadsheet"),
     "sweep": (
         "KEY=A:B:N",
         "A table instead of the answer: the plan for N values of a key, from A to B.",
@@ -61,7 +62,9 @@ WORDS = {
 }
 
 
-def start(folder: Path, demo_site: str | None = None, as_json: bool = False) -> None:
+def start(
+    folder: Path, demo_site: str | None = None, spreadsheet: bool = False, as_json: bool = False
+) -> None:
     """Write a folder to fill in: plan, wind record, curve and bill.
 
     It is full of remarks, its numbers are invented, and it runs as it stands: put yours in their
@@ -69,9 +72,11 @@ def start(folder: Path, demo_site: str | None = None, as_json: bool = False) -> 
 
     Example: yieldest start my-yard
 
+    Example: yieldest start my-yard --spreadsheet
+
     Example: yieldest start my-hill --from hill-yard
     """
-    written = write_plan_folder(folder, demo_site)
+    written = write_plan_folder(folder, demo_site, spreadsheet=spreadsheet)
     if as_json:
         print_json({"written": [str(path) for path in written]})
         return

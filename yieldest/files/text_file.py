@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import BinaryIO, TextIO, cast
 
 from yieldest.errors import InputError
+from yieldest.files.spreadsheet import sheet_as_text, sheets_in, workbook_and_sheet
 
 Progress = Callable[[float], None]
 """Called now and then with the share of a file that has been read, from 0 to 1."""
@@ -61,9 +62,9 @@ _KINDS = (
 )
 """First bytes, what the file is, and what to do with it (the formats' own specifications)."""
 _DOCUMENTS = {
-    "xl/": "a spreadsheet (xlsx)",
+    "xl/": "a spreadsheet of another kind (xlsb)",
     "word/": "a word-processor document",
-    "content.xml": "an OpenDocument file (ods or odt)",
+    "content.xml": "an OpenDocument file, and no spreadsheet",
 }
 """What a zip archive is that an office program wrote, by a name in it."""
 _MARKUP = (
@@ -163,6 +164,7 @@ def there_is_none(path: Path) -> InputError:
 
 def open_bytes(path: Path) -> BinaryIO:
     """Open a file as it is, if it is one: no folder, pipe or device, which might never end."""
+    path, _ = workbook_and_sheet(path)
     with _reading(path):
         if not path.exists():
             raise there_is_none(path)
@@ -195,7 +197,7 @@ def refuse_markup(path: Path, text: str) -> None:
 def _open_unpacked(path: Path, stack: ExitStack, progress: Progress | None) -> BinaryIO:
     """Open a file for reading unpacked bytes."""
     raw = stack.enter_context(open_bytes(path))
-    size = max(1, path.stat().st_size)
+    size = max(1, os.fstat(raw.fileno()).st_size)
     start = raw.read(4)
     raw.seek(0)
     packed = raw
@@ -204,18 +206,57 @@ def _open_unpacked(path: Path, stack: ExitStack, progress: Progress | None) -> B
     if start[:2] == b"\x1f\x8b":
         unpacked: BinaryIO = cast(BinaryIO, stack.enter_context(gzip.GzipFile(fileobj=packed)))
     elif start == b"PK\x03\x04":
+        sheet = _sheet_of(path, raw, size)
+        if sheet is not None:
+            return io.BytesIO(sheet)
         unpacked = _only_member(path, raw, stack)
     else:
         return packed
 
     def watch(count: int) -> None:
         if count > max(ALWAYS_UNPACKED_BYTES, HIGHEST_PACKING * size):
-            raise InputError(
-                f"{path}: unpacked it is more than {HIGHEST_PACKING} times as large as packed, "
-                "which no such file is; unpack it yourself if you trust it."
-            )
+            raise _too_tightly_packed(path)
 
     return _counted(unpacked, watch)
+
+
+_sheets: dict[tuple[str, int, int], bytes] = {}
+"""The sheet that was read last as text, for a file is opened several times: by path, time, size."""
+
+
+def _sheet_of(path: Path, raw: BinaryIO, size: int) -> bytes | None:
+    """Return the sheet of a workbook that a path means as text; None if it is no workbook."""
+    found = os.fstat(raw.fileno())
+    known = (str(path), found.st_mtime_ns, found.st_size)
+    if known in _sheets:
+        return _sheets[known]
+    with zipfile.ZipFile(raw) as archive:
+        sheets = sheets_in(archive)
+        if sheets is None:
+            return None
+        members = archive.infolist()
+        # What a member unpacks to is cut where the archive says that it ends.
+        if sum(one.file_size for one in members) > max(
+            ALWAYS_UNPACKED_BYTES, HIGHEST_PACKING * size
+        ):
+            raise _too_tightly_packed(path)
+        if any(one.flag_bits & 1 or one.compress_type not in _SOUND_PACKING for one in members):
+            raise InputError(
+                f"{path}: the workbook is locked or packed in another way than usual; save it "
+                "again without a password, or save the sheet as CSV."
+            )
+    raw.seek(0)
+    text = sheet_as_text(path, sheets(path, raw), workbook_and_sheet(path)[1]).encode()
+    _sheets.clear()
+    _sheets[known] = text
+    return text
+
+
+def _too_tightly_packed(path: Path) -> InputError:
+    return InputError(
+        f"{path}: unpacked it is more than {HIGHEST_PACKING} times as large as packed, which no "
+        "such file is; unpack it yourself if you trust it."
+    )
 
 
 def _only_member(path: Path, raw: BinaryIO, stack: ExitStack) -> BinaryIO:

@@ -12,6 +12,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from yieldest.errors import InputError
+from yieldest.files.spreadsheet import workbook_and_sheet
 
 try:
     import fcntl
@@ -69,7 +70,8 @@ def write_whole(path: Path, content: str | bytes) -> None:
 def refuse_inputs(path: Path, inputs: Iterable[Path]) -> None:
     """Refuse to write over a file that is being read."""
     # Path.resolve would raise at a link that leads to itself.
-    if os.path.realpath(path) in map(os.path.realpath, inputs):
+    read = (workbook_and_sheet(each)[0] for each in inputs)
+    if os.path.realpath(path) in map(os.path.realpath, read):
         raise InputError(f"{path}: this is one of the files that are read; name another.")
 
 

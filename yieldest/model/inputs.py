@@ -8,13 +8,16 @@ from pathlib import Path
 
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.read_bill import read_bill
-from yieldest.files.text_file import Progress
+from yieldest.errors import InputError
+from yieldest.files.text_file import Progress, open_text
 from yieldest.model.build_curve import BuildCurve, read_build_curve
 from yieldest.model.site_wind import SiteWind, site_wind
 from yieldest.plan import Build, Plan
 from yieldest.turbine.load import TYPICAL
 from yieldest.wind.record_files import files_of
 
+_SMALL = 20_000
+"""Bytes; what `yieldest start` writes is no larger."""
 _NOT_OF_THE_CURVE = {
     *("count", "hub_height_m", "losses", "array", "cable", "converter", "bill", "scope_default"),
 }
@@ -145,13 +148,26 @@ def input_files(plan: Plan) -> list[Path]:
 def left_as_started(plan: Plan) -> tuple[str, ...]:
     """Return the names of the plan's files that are still as `yieldest start` wrote them."""
     written = {
-        file.read_bytes()
+        _cells(file.read_text(encoding="utf-8"))
         for file in (files("yieldest") / "templates").iterdir()
         if file.is_file() and file.name != "plan.toml"
     }
-    longest = max(map(len, written))
     return tuple(
         path.name
         for path in input_files(plan)
-        if path.is_file() and path.stat().st_size <= longest and path.read_bytes() in written
+        if path.is_file() and path.stat().st_size <= _SMALL and _cells(_text_of(path)) in written
     )
+
+
+def _text_of(path: Path) -> str:
+    try:
+        with open_text(path) as stream:
+            return stream.read(_SMALL)
+    except InputError:
+        return ""  # no text, such as NetCDF
+
+
+def _cells(text: str) -> str:
+    """Return a table without the commas or tabs at the ends of its lines."""
+    lines = text.replace("\t", ",").splitlines()
+    return "\n".join(line.rstrip(",") for line in lines)
