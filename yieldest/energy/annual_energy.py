@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.defaults import YEAR_TO_YEAR
+from yieldest.defaults import YEARS_REACH
 from yieldest.energy.closed_form import mean_power_w
 from yieldest.energy.losses import Loss, assumed_losses, kept_share, losses_of
 from yieldest.energy.net_energy import (
@@ -99,7 +99,8 @@ class AnnualEnergy:
     net_kwh : float
         After losses and that draw.
     inter_annual_low_kwh, inter_annual_high_kwh : float
-        Net energy when the mean speed is one usual year-to-year spread (6 %) lower or higher.
+        Ends of the 90 % range of a year's net energy from the year-to-year variation of the wind
+        alone: a mean speed 9.9 % lower or higher (1.645 times the usual standard deviation, 6 %).
     capacity_factor : float or None
         Net energy over rated power all year round; None when the curve makes no power.
     hours : YearlyHours
@@ -166,7 +167,7 @@ def annual_energy(
     """
     if losses is None or isinstance(losses, Mapping):
         losses = losses_of(losses or {}, count)
-    years = 1 + YEAR_TO_YEAR.value * np.array([0.0, -1.0, 1.0])
+    years = 1 + YEARS_REACH * np.array([0.0, -1.0, 1.0])
     nodes = (curve.speed_ms, curve.power_w)
     wind = HubSpeeds(distribution.shape, distribution.scale_ms, distribution.calm_share)
     gross = wind.scaled(years).gross_kwh(*nodes, count)

@@ -249,14 +249,14 @@ QUANTITIES = (
         digits=3, better="higher", strong=True,
     ),
     Quantity(
-        "inter_annual_low_net_kwh", "  in a calm year", "kWh/year",
+        "inter_annual_low_net_kwh", "  calm year (1 in 20 is calmer)", "kWh/year",
         lambda b: b.energy.inter_annual_low_kwh, _in("energy", "years", "frame", "json"),
-        "net energy of a calm year", digits=3,
+        "net energy of a year calmer than all but 1 in 20", digits=3,
     ),
     Quantity(
-        "inter_annual_high_net_kwh", "  in a windy year", "kWh/year",
+        "inter_annual_high_net_kwh", "  windy year (1 in 20 is windier)", "kWh/year",
         lambda b: b.energy.inter_annual_high_kwh, _in("energy", "years", "frame", "json"),
-        "net energy of a windy year", digits=3,
+        "net energy of a year windier than all but 1 in 20", digits=3,
     ),
     Quantity(
         "net_kwh_per_year_of_each", "  of each machine", "kWh/year",

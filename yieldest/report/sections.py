@@ -7,7 +7,8 @@ import shlex
 from collections.abc import Callable, Sequence
 
 from yieldest import __version__
-from yieldest.defaults import YEAR_TO_YEAR
+from yieldest.arrays import percent
+from yieldest.defaults import YEAR_TO_YEAR, YEARS_REACH
 from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
@@ -104,8 +105,8 @@ def uncertainty_section(
     """Return how sure the figures are; P75 and P99 only in full."""
     usual = builds_table("Calm years, windy years, and a cross-check", "years", estimate)
     spread = (
-        f"A calm and a windy year have a mean wind one usual year-to-year spread "
-        f"({YEAR_TO_YEAR}) below and above the mean."
+        f"The calm and the windy year are the ends of the 90 % range of years: a mean wind "
+        f"{percent(YEARS_REACH)} below and above the mean."
     )
     if uncertainty is None:
         intro = (
@@ -226,9 +227,9 @@ def methods_table(estimate: Estimate) -> TableView:
         (BY_KEY["time_series_gross_kwh_per_year"].words, _of_readings(estimate)),
         (
             "calm and windy year",
-            f"mean wind {YEAR_TO_YEAR} lower or higher, one usual year-to-year "
-            "spread (common practice, no source); the uncertainty of curve, height and losses "
-            "comes on top",
+            f"mean wind {percent(YEARS_REACH)} lower or higher, between which 90 % of all years "
+            f"lie: 1.645 times the usual standard deviation, {YEAR_TO_YEAR} "
+            f"({YEAR_TO_YEAR.source}); the uncertainty of curve, height and losses comes on top",
         ),
         (
             BY_KEY["capital_cost"].words,

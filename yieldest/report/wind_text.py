@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.text import Text
 
 from yieldest.arrays import FloatArray, percent, rounded
-from yieldest.defaults import COVERAGE_FACTOR, STANDARD_DENSITY_KG_M3, YEAR_TO_YEAR
+from yieldest.defaults import COVERAGE_FACTOR, STANDARD_DENSITY_KG_M3, YEAR_TO_YEAR, YEARS_REACH
 from yieldest.provenance import Finding
 from yieldest.report.sentences.wind import FAULT_WORDS
 from yieldest.report.sentences.words import sentences
@@ -433,7 +433,7 @@ def print_summed(wind: SummedWind, screen: Console, *, full: bool = False) -> No
             "How sure?",
             "A summary does not tell its gaps, its sensor or its years: trust it as far as you "
             f"trust who made it. From one year to the next alone the mean varies by "
-            f"{percent(COVERAGE_FACTOR * YEAR_TO_YEAR.value)} to either side (90 % range; "
+            f"{percent(YEARS_REACH)} to either side (90 % range; "
             f"{YEAR_TO_YEAR.source}).",
         ),
         (
