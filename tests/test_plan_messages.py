@@ -73,8 +73,8 @@ SPOILT = [
     ("[site]", "[site]\n[site]", 4, "'[site]' stands in the plan already; put both together."),
     ('"Two ways"', '"Two ways', 1, "'title = \"Two ways' has a quote that is not closed; "
      "close it."),
-    ("[site]", "[[site]]", 3,
-     "'site' is a list, where there is one table; write it as [site]."),
+    ("[economics]", "[[economics]]", 16,
+     "'economics' is a list, where there is one table; write it as [economics]."),
     (SITE, "obstacles = { height_m = 3 }", 4, "'site.obstacles' is one table, where there may be "
      "several; write it as [[site.obstacles]]."),
     ('currency = "EUR"', 'currency = "euro"', 2, "'currency' is \"euro\", but a code of three "

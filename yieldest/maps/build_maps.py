@@ -111,11 +111,10 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
     terms = plan.economics
     builds = []
     for build in plan.build:
-        read = read_build(plan, build)
-        bill = read.bill
+        as_read, bill = read_build(plan, build)
         density, _ = density_at_hub(sites, build.hub_height_m)
         airs = tuple(
-            in_air(build, read.curve.at_density(at), at)
+            in_air(build, as_read.at_density(at), at)
             for at in ((density,) if isinstance(density, float) else DENSITIES_KG_M3)
         )
         usual = airs[len(airs) // 2]

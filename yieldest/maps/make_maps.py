@@ -9,11 +9,12 @@ import numpy as np
 import xarray as xr
 
 from yieldest import __version__
+from yieldest.errors import InputError
 from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
 from yieldest.maps.cell_sites import cell_sites
 from yieldest.maps.cell_winds import CellWinds, WindKind, wind_kind
 from yieldest.maps.grid import Grid, dimension_of
-from yieldest.plan import Plan
+from yieldest.plan import Place, Plan
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.report.sentences.words import say, sentences
 
@@ -96,11 +97,24 @@ def recipe_for(grid: Grid, plan: Plan | None, height_m: float | None) -> Recipe:
 
     The height is that of variables that do not say theirs, by default the plan's measured height.
     """
-    if height_m is None and plan is not None:
-        height_m = plan.wind.measured_height_m
+    place = None if plan is None else _only_place(plan)
+    if height_m is None and place is not None:
+        height_m = place.wind.measured_height_m
     kind = wind_kind(grid, height_m)
-    builds = () if plan is None else tuple(read_builds(plan, cell_sites(grid, plan.site)))
+    sites = None if place is None else cell_sites(grid, place.site)
+    builds = () if plan is None or sites is None else tuple(read_builds(plan, sites))
     return Recipe(kind, plan, builds, _of_time(grid, kind))
+
+
+def _only_place(plan: Plan) -> Place:
+    """Return the place whose terrain holds for every cell, or refuse a plan of several."""
+    if len(plan.places) > 1:
+        names = ", ".join(repr(place.name) for place in plan.places)
+        raise InputError(
+            f"{plan.path}: a map takes terrain and air for all its cells from one place, and the "
+            f"plan has {names}; make a copy of it that keeps one [[site]] and its builds."
+        )
+    return plan.places[0]
 
 
 def cell_dimensions(grid: Grid, recipe: Recipe) -> list[str]:
@@ -126,7 +140,7 @@ def maps_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
         Provenance(f"{grid.name}: {recipe.kind.source}", recipe.kind.method, (), recipe.warnings)
     ]
     if recipe.plan is not None:
-        sites = cell_sites(grid, recipe.plan.site)
+        sites = cell_sites(grid, _only_place(recipe.plan).site)
         each = [build_maps(read, distributions, sites) for read in recipe.builds]
         names = [read.build.name for read in recipe.builds]
         index = xr.DataArray(names, dims="build", attrs={"long_name": "build"}, name="build")

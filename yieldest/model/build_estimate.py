@@ -21,9 +21,9 @@ from yieldest.hub.air import Air, air_at_hub, monthly_air
 from yieldest.hub.extremes import ExtremeWinds, extreme_winds
 from yieldest.model.array_of_build import machine_array_of
 from yieldest.model.hub_wind import HubWind, hub_wind, turbulence_intensity
-from yieldest.model.inputs import BuildInputs, Inputs
-from yieldest.plan import Plan
+from yieldest.model.inputs import BuildInputs
 from yieldest.plan.plausibility import questions_of_build
+from yieldest.plan.site_table import Site
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import LOW_MEAN_SPEED_MS, WindDistribution
@@ -84,6 +84,11 @@ class BuildEstimate:
         return self.inputs.settings.name
 
     @property
+    def place(self) -> str:
+        """The name of the place where it stands; empty for the only one, if it has no name."""
+        return self.inputs.place.name
+
+    @property
     def bill(self) -> BillOfMaterials | None:
         """The parts bill, where the plan names one."""
         return self.inputs.bill
@@ -131,27 +136,25 @@ class BuildEstimate:
         )
 
 
-def energy_of_build(inputs: Inputs, build: BuildInputs) -> BuildEstimate:
-    """Compute what a build yields in the wind of a plan, without its cost.
+def energy_of_build(build: BuildInputs) -> BuildEstimate:
+    """Compute what a build yields in the wind of its place, without its cost.
 
     Parameters
     ----------
-    inputs : Inputs
     build : BuildInputs
-        One of them, or like one of them.
 
     Raises
     ------
     InputError
         When the hub is where no height law holds.
     """
-    plan, wind, settings = inputs.plan, inputs.wind, build.settings
+    place, wind, settings = build.place, build.wind, build.settings
     record = wind.record
-    at_hub = hub_wind(plan, settings, wind)
+    at_hub = hub_wind(place, settings, wind)
     distribution = at_hub.distribution
-    air = _air(plan, settings.hub_height_m, record)
+    air = _air(place.site, settings.hub_height_m, record)
     curve = build.curve.at_density(air.density_kg_m3)
-    intensity, turbulence = turbulence_intensity(plan, wind.resource), None
+    intensity, turbulence = turbulence_intensity(place, wind.resource), None
     if intensity is not None:
         curve, turbulence = in_turbulence(curve, distribution, intensity)
     machines = machine_array_of(
@@ -179,8 +182,7 @@ def energy_of_build(inputs: Inputs, build: BuildInputs) -> BuildEstimate:
     )
 
 
-def _air(plan: Plan, hub_height_m: float, record: Record | None) -> Air:
-    site = plan.site
+def _air(site: Site, hub_height_m: float, record: Record | None) -> Air:
     months = None
     if record is not None and record.temperature_c is not None and site.mean_temperature_c is None:
         months = monthly_air(

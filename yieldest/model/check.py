@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
+from yieldest.model.estimate import estimate
 from yieldest.model.inputs import Inputs
 from yieldest.model.site_wind import FileRead
-from yieldest.plan.plausibility import questions_of_build, questions_of_plan
+from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
+from yieldest.plan.plausibility import questions_of_build
 from yieldest.provenance import Finding, Findings
+from yieldest.uncertainty.propagation import REPLICATES, draw_variates
 from yieldest.wind.read_options import Recognised
 
 
@@ -41,7 +44,7 @@ class Checked:
 
 
 def checked(inputs: Inputs) -> Checked:
-    """Return what was read of a plan.
+    """Return what was read of a plan, once an estimate of it was tried and is not refused.
 
     Parameters
     ----------
@@ -50,16 +53,19 @@ def checked(inputs: Inputs) -> Checked:
     Raises
     ------
     InputError
-        When a bill lacks what the economic terms ask for.
+        When `estimate` would refuse the plan, such as a hub below the roof or correlations that
+        contradict each other.
     """
-    wind = inputs.wind
-    read: list[Finding] = [*wind.files]
-    warnings = [
-        *questions_of_plan(inputs.plan),
-        *(found for stage in wind.provenance for found in stage.warnings),
-    ]
-    for build in inputs.builds:
-        curve = build.curve.at_density(STANDARD_DENSITY_KG_M3)
+    whole = estimate(inputs)
+    stated = inputs.plan.uncertainty
+    if stated.draws:
+        uncertain, _ = lined_up(inputs, whole.terms, whole.builds)
+        correlations = [*DEFAULT_CORRELATIONS, *stated.correlation]
+        draw_variates(uncertain, correlations, REPLICATES, stated.seed)
+    warnings = [*whole.warnings]
+    read: list[Finding] = [file for wind in inputs.winds.values() for file in wind.files]
+    for build in whole.builds:
+        curve = build.inputs.curve.at_density(STANDARD_DENSITY_KG_M3)
         read.append(
             CurveRead(
                 curve.provenance.source,
@@ -70,12 +76,11 @@ def checked(inputs: Inputs) -> Checked:
         )
         warnings += (*questions_of_build(build.settings), *curve.provenance.warnings)
         if build.bill is not None:
-            read.append(FileRead(build.bill.provenance.source, len(build.bill.items), "items"))
             warnings += build.bill.provenance.warnings
-            if inputs.plan.economics.item_life == "required":
-                build.bill.require_lives()
+            read.append(FileRead(build.bill.provenance.source, len(build.bill.items), "items"))
+    records = [wind.record for wind in inputs.winds.values() if wind.record is not None]
     return Checked(
         read=tuple(dict.fromkeys(read)),
-        recognised=() if wind.record is None else wind.record.found,
+        recognised=tuple(dict.fromkeys(part for record in records for part in record.found)),
         warnings=tuple(dict.fromkeys(warnings)),
     )

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, replace
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from yieldest.economics.terms import EconomicTerms
 from yieldest.errors import InputError
@@ -45,6 +45,14 @@ class ElevationAssumed(Finding):
 
 
 @dataclass(frozen=True)
+class AtPlace(Finding):
+    """Something found or taken for granted at one of several places."""
+
+    place: str
+    found: Finding | str
+
+
+@dataclass(frozen=True)
 class Estimate:
     """What all the builds of a plan yield and cost.
 
@@ -77,8 +85,8 @@ class Estimate:
 
     @property
     def wind(self) -> SiteWind:
-        """The wind that the builds stand in."""
-        return self.inputs.wind
+        """The wind at the place of the first build."""
+        return self.inputs.builds[0].wind
 
     @property
     def record(self) -> Record | None:
@@ -114,20 +122,34 @@ class Estimate:
     def assumed(self) -> Findings:
         """What was taken for granted about the site, the wind and the economic terms."""
         return (
-            *((ElevationAssumed(),) if self.plan.site.elevation_m is None else ()),
-            *(found for stage in self._stages for found in stage.assumed),
-            *siting_assumptions(self.plan),
+            *self._of_places(
+                lambda each: (ElevationAssumed(),) * (each.place.site.elevation_m is None)
+            ),
+            *self._of_places(lambda each: _said(each.wind.provenance, "assumed")),
+            *self.terms.provenance.assumed,
+            *self._of_places(lambda each: siting_assumptions(each.place)),
         )
 
     @property
     def warnings(self) -> Findings:
         """What must be known of the site, the wind and the terms before figures are trusted."""
-        of_stages = (found for stage in self._stages for found in stage.warnings)
-        return (*questions_of_plan(self.plan), *of_stages)
+        of_winds = self._of_places(lambda each: _said(each.wind.provenance, "warnings"))
+        return (*questions_of_plan(self.plan), *of_winds, *self.terms.provenance.warnings)
 
-    @property
-    def _stages(self) -> tuple[Provenance, ...]:
-        return (*self.wind.provenance, self.terms.provenance)
+    def _of_places(self, find: Callable[[BuildInputs], Findings]) -> Findings:
+        """Return what holds for every place as it is, and the rest with the name of its place."""
+        found = {name: find(each) for name, each in self.inputs.places.items()}
+        first, *others = found.values()
+        shared = tuple(one for one in first if all(one in other for other in others))
+        return (
+            *shared,
+            *(
+                AtPlace(name, one)
+                for name, mine in found.items()
+                for one in mine
+                if one not in shared
+            ),
+        )
 
     def to_frame(self) -> pd.DataFrame:
         """Return the builds as a table, a row for each, SI units in the names of the columns."""
@@ -330,17 +352,13 @@ def estimate(inputs: Inputs, like: Estimate | None = None) -> Estimate:
         When a hub is where no height law holds.
     """
     terms = inputs.plan.economics
-    return Estimate(
-        inputs, terms, tuple(_build(inputs, build, terms, like) for build in inputs.builds)
-    )
+    return Estimate(inputs, terms, tuple(_build(build, terms, like) for build in inputs.builds))
 
 
-def _build(
-    inputs: Inputs, build: BuildInputs, terms: EconomicTerms, like: Estimate | None
-) -> BuildEstimate:
-    unpriced = None if like is None else _with_same_energy(inputs, build, like)
+def _build(build: BuildInputs, terms: EconomicTerms, like: Estimate | None) -> BuildEstimate:
+    unpriced = None if like is None else _with_same_energy(build, like)
     if unpriced is None:
-        unpriced = energy_of_build(inputs, build)
+        unpriced = energy_of_build(build)
     cost = None
     if build.bill is not None:
         count, net_kwh = build.settings.count, unpriced.energy.net_kwh
@@ -348,13 +366,16 @@ def _build(
     return replace(unpriced, inputs=build, cost=cost)
 
 
-def _with_same_energy(inputs: Inputs, build: BuildInputs, like: Estimate) -> BuildEstimate | None:
+def _with_same_energy(build: BuildInputs, like: Estimate) -> BuildEstimate | None:
     """Return the estimate of a build that differs only in bill and terms, if there is one."""
-    before, plan = like.plan, inputs.plan
-    if inputs.wind is not like.inputs.wind or plan.site != before.site:
-        return None
     for one in like.builds:
         there, here = one.inputs.settings, build.settings
-        if one.inputs.curve is build.curve and there.model_copy(update={"bill": here.bill}) == here:
+        alike = one.inputs.curve is build.curve and one.inputs.place == build.place
+        if alike and there.model_copy(update={"bill": here.bill}) == here:
             return one
     return None
+
+
+def _said(stages: Iterable[Provenance], what: Literal["assumed", "warnings"]) -> Findings:
+    """Return what the stages took for granted, or warn of."""
+    return tuple(found for stage in stages for found in getattr(stage, what))

@@ -27,6 +27,8 @@ _UDUNITS = {
     "{currency}/kWh": "{currency} kWh-1",
     "{currency}/year": "{currency} year-1",
 }
+_DTYPES = {"d": "int64", "s": "object"}
+"""Of the columns, by the form of their figures."""
 Figures = dict[str, Value]
 
 
@@ -49,7 +51,7 @@ def frame_of(builds: Sequence[BuildEstimate]) -> pd.DataFrame:
         {
             each.key: pd.Series(
                 [each.value(build) for build in builds],
-                dtype="int64" if each.form == "d" else "float64",
+                dtype=_DTYPES.get(each.form, "float64"),
             ).to_numpy()
             for each in quantities_of("frame")
         },
@@ -74,11 +76,16 @@ def dataset_of(
     frame = frame_of(builds)
     variables = {}
     for each in quantities_of("frame"):
+        if each.form == "s":
+            continue
         unit = _UDUNITS.get(each.unit, each.unit).format(currency=currency)
         described = {"units": unit, "long_name": each.meaning or each.words}
         variables[each.key] = ("build", frame[each.key].to_numpy(), described)
     return xr.Dataset(
         variables,
-        coords={"build": frame.index.to_numpy(dtype=object).astype(str)},
+        coords={
+            "build": frame.index.to_numpy(dtype=object).astype(str),
+            "site": ("build", frame["site"].fillna("").to_numpy(dtype=object).astype(str)),
+        },
         attrs=dict(attributes),
     )

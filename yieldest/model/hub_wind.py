@@ -15,10 +15,10 @@ from yieldest.hub.obstacles import (
     shelter,
     siting_warnings,
 )
-from yieldest.hub.rooftop import RoofStep, on_roof
+from yieldest.hub.rooftop import Roof, RoofStep, on_roof
 from yieldest.hub.shear import measured_to_hub
 from yieldest.model.site_wind import SiteWind
-from yieldest.plan import Build, Plan
+from yieldest.plan import Build, Place
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.profile import TERRAINS, HeightStep, to_hub
@@ -64,23 +64,23 @@ class HubWind:
     provenance: tuple[Provenance, ...]
 
 
-def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
-    """Carry the wind of a plan to a build's hub: height, obstacles, roof.
+def hub_wind(place: Place, build: Build, wind: SiteWind) -> HubWind:
+    """Carry the wind of a place to a build's hub: height, obstacles, roof.
 
     Raises
     ------
     InputError
         When the hub is below the roof, or a height law does not reach it.
     """
-    site = plan.site
-    measured_m, hub_m = plan.wind.measured_height_m, build.hub_height_m
+    site = place.site
+    measured_m, hub_m = place.wind.measured_height_m, build.hub_height_m
     readings = wind.readings
     speed = np.zeros(0) if readings is None else readings.speed_ms
     weight = np.zeros(0) if readings is None else readings.weight
-    height, each = _to_height(plan, build, wind, speed * weight)
+    height, each = _to_height(place, build, wind, speed * weight)
     corrections = [_height_correction(height, measured_m, hub_m)]
     provenance = [height.provenance]
-    measured_at_hub_site = bool(plan.wind.measured_at_hub_site)
+    measured_at_hub_site = bool(place.measured_here)
     if site.obstacles:
         lee, factors_or_none = shelter(
             site.obstacles,
@@ -88,7 +88,7 @@ def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
             run=speed * weight * each,
             direction_deg=wind.direction_deg,
             anemometer_height_m=measured_m if measured_at_hub_site else None,
-            roughness_length_m=_roughness(plan),
+            roughness_length_m=_roughness(place),
         )
         each = each * (lee.factor if factors_or_none is None else factors_or_none)
         corrections.append(
@@ -101,7 +101,7 @@ def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
     roof = None
     if site.roof is not None:
         top = site.roof.top_m
-        roof = _roof(plan, build, top, measured_at_hub_site)
+        roof = _roof(place, build, site.roof, measured_at_hub_site)
         each = each * roof.factor
         corrections.append(
             WindCorrection(
@@ -126,20 +126,20 @@ def hub_wind(plan: Plan, build: Build, wind: SiteWind) -> HubWind:
     )
 
 
-def siting_assumptions(plan: Plan) -> Findings:
-    """Return what the plan leaves open about the surroundings."""
-    site = plan.site
-    open_about_mast = (site.obstacles or site.roof) and plan.wind.measured_at_hub_site is None
+def siting_assumptions(place: Place) -> Findings:
+    """Return what the plan leaves open about the surroundings of a place."""
+    site = place.site
+    open_about_mast = (site.obstacles or site.roof) and place.measured_here is None
     return (
         *(() if site.obstacles else (NoObstacle(),)),
         *((MeasuredInTheOpen(),) if open_about_mast else ()),
     )
 
 
-def turbulence_intensity(plan: Plan, resource: WindResource | None) -> float | None:
+def turbulence_intensity(place: Place, resource: WindResource | None) -> float | None:
     """Return the turbulence intensity stated, else that measured, at 15 m/s where it can be."""
-    if plan.site.turbulence_intensity is not None:
-        return plan.site.turbulence_intensity
+    if place.site.turbulence_intensity is not None:
+        return place.site.turbulence_intensity
     if resource is None or resource.turbulence is None:
         return None
     measured = resource.turbulence
@@ -147,11 +147,11 @@ def turbulence_intensity(plan: Plan, resource: WindResource | None) -> float | N
 
 
 def _to_height(
-    plan: Plan, build: Build, wind: SiteWind, run: FloatArray
+    place: Place, build: Build, wind: SiteWind, run: FloatArray
 ) -> tuple[HeightStep, FloatArray]:
     """Return the step to hub height, and the factor of each reading."""
-    site = plan.site
-    measured_m, hub_m = plan.wind.measured_height_m, build.hub_height_m
+    site = place.site
+    measured_m, hub_m = place.wind.measured_height_m, build.hub_height_m
     if wind.shear is not None and wind.time is not None:
         return measured_to_hub(wind.shear, measured_m, hub_m, wind.time, run, wind.direction_deg)
     height = to_hub(
@@ -172,24 +172,22 @@ def _height_correction(height: HeightStep, measured_m: float, hub_m: float) -> W
     return WindCorrection("to hub height", height.factor, method, height.standard_uncertainty)
 
 
-def _roughness(plan: Plan) -> float:
-    if plan.site.terrain is not None:
-        return TERRAINS[plan.site.terrain].roughness_length_m
-    return plan.site.roughness_length_m or DEFAULT_ROUGHNESS_M
+def _roughness(place: Place) -> float:
+    if place.site.terrain is not None:
+        return TERRAINS[place.site.terrain].roughness_length_m
+    return place.site.roughness_length_m or DEFAULT_ROUGHNESS_M
 
 
-def _roof(plan: Plan, build: Build, top_m: float, measured_at_hub_site: bool) -> RoofStep:
-    stated = plan.site.roof
-    assert stated is not None
-    if build.hub_height_m <= top_m:
+def _roof(place: Place, build: Build, stated: Roof, measured_at_hub_site: bool) -> RoofStep:
+    if build.hub_height_m <= stated.top_m:
         raise InputError(
-            f"{plan.path}: the hub of {build.name!r} at {build.hub_height_m:g} m is not above the "
-            f"roof at {top_m:g} m; heights are above ground."
+            f"{place.plan_path}: the hub of {build.name!r} at {build.hub_height_m:g} m is not "
+            f"above the roof at {stated.top_m:g} m; heights are above ground."
         )
     return on_roof(
         stated,
         build.hub_height_m,
         rotor_diameter_m=build.disc_diameter_m,
         rotor_height_m=build.rotor_height_m,
-        anemometer_height_m=plan.wind.measured_height_m if measured_at_hub_site else None,
+        anemometer_height_m=place.wind.measured_height_m if measured_at_hub_site else None,
     )

@@ -12,14 +12,16 @@ from yieldest.errors import InputError
 from yieldest.files.text_file import Progress, open_text
 from yieldest.model.build_curve import BuildCurve, read_build_curve
 from yieldest.model.site_wind import SiteWind, site_wind
-from yieldest.plan import Build, Plan
+from yieldest.plan import Build, Place, Plan
+from yieldest.plan.wind_table import Wind
 from yieldest.turbine.load import TYPICAL
 from yieldest.wind.record_files import files_of
 
 _SMALL = 20_000
 """Bytes; what `yieldest start` writes is no larger."""
 _NOT_OF_THE_CURVE = {
-    *("count", "hub_height_m", "losses", "array", "cable", "converter", "bill", "scope_default"),
+    *("site", "count", "hub_height_m", "losses", "array", "cable", "converter", "bill"),
+    "scope_default",
 }
 """Keys of a build that change nothing in its power curve as read."""
 
@@ -32,13 +34,27 @@ class BuildInputs:
     ----------
     settings : Build
         The table of the plan.
+    place : Place
+        Where it stands.
+    wind : SiteWind
+        There, fitted, and carried to the long term where the place has a reference; the same for
+        all places that share a record.
     curve : BuildCurve
     bill : BillOfMaterials or None
     """
 
     settings: Build
+    place: Place
+    wind: SiteWind
     curve: BuildCurve
     bill: BillOfMaterials | None
+
+    @property
+    def height_law(self) -> tuple[object, ...]:
+        """What decides how the wind changes with height here: the same for those that share it."""
+        site = self.place.site
+        law = (site.terrain, site.roughness_length_m, site.shear_exponent, site.displacement_m)
+        return (id(self.wind), *law)
 
     def changed(self, **keys: object) -> BuildInputs:
         """Return the build with other values of keys that touch no file of its curve."""
@@ -52,17 +68,31 @@ class Inputs:
     Parameters
     ----------
     plan : Plan
-    wind : SiteWind
-        Fitted, and carried to the long term where the plan has a reference.
     builds : tuple of BuildInputs
     left_as_started : tuple of str
         Files that still hold the invented numbers of `yieldest start`.
     """
 
     plan: Plan
-    wind: SiteWind
     builds: tuple[BuildInputs, ...]
     left_as_started: tuple[str, ...]
+
+    @property
+    def places(self) -> dict[str, BuildInputs]:
+        """The first build at each place where one stands, by the name of the place."""
+        first: dict[str, BuildInputs] = {}
+        for build in self.builds:
+            first.setdefault(build.place.name, build)
+        return first
+
+    @property
+    def winds(self) -> dict[str, SiteWind]:
+        """The winds that builds stand in, each once, by the places that share it."""
+        winds = {id(each.wind): each.wind for each in self.places.values()}
+        return {
+            ", ".join(name for name, each in self.places.items() if each.wind is wind): wind
+            for wind in winds.values()
+        }
 
 
 def read(plan: Plan, progress: Progress | None = None, like: Inputs | None = None) -> Inputs:
@@ -81,21 +111,25 @@ def read(plan: Plan, progress: Progress | None = None, like: Inputs | None = Non
     InputError
         When a file that the plan names cannot be used.
     """
-    if like is not None and (like.plan.path, like.plan.wind) == (plan.path, plan.wind):
-        wind = like.wind
-    else:
-        wind = site_wind(plan, progress)
     before = () if like is None else like.builds
-    return Inputs(
-        plan=plan,
-        wind=wind,
-        builds=tuple(read_build(plan, build, before) for build in plan.build),
-        left_as_started=left_as_started(plan) if like is None else like.left_as_started,
-    )
+    winds = [(_of_the_record(build.place), build.wind) for build in before]
+    builds = []
+    for build in plan.build:
+        place = plan.place_of(build)
+        record = _of_the_record(place)
+        wind = next((wind for known, wind in winds if known == record), None)
+        if wind is None:
+            wind = site_wind(place, progress)
+            winds.append((record, wind))
+        builds.append(BuildInputs(build, place, wind, *read_build(plan, build, before)))
+    started = left_as_started(plan) if like is None else like.left_as_started
+    return Inputs(plan, tuple(builds), started)
 
 
-def read_build(plan: Plan, build: Build, before: tuple[BuildInputs, ...] = ()) -> BuildInputs:
-    """Read the files of a build, but for those that were read before for one of its name.
+def read_build(
+    plan: Plan, build: Build, before: tuple[BuildInputs, ...] = ()
+) -> tuple[BuildCurve, BillOfMaterials | None]:
+    """Read the curve and the bill of a build, but for what was read before for one of its name.
 
     Parameters
     ----------
@@ -122,7 +156,12 @@ def read_build(plan: Plan, build: Build, before: tuple[BuildInputs, ...] = ()) -
         bill = read_bill(plan.file(build.bill), plan.currency, build.scope_default)
     if bill is not None:
         bill.require_scopes(build.count)
-    return BuildInputs(build, curve, bill)
+    return curve, bill
+
+
+def _of_the_record(place: Place) -> tuple[Path, Wind]:
+    """Return what decides how the wind of a place is read: places that share it share the wind."""
+    return place.plan_path, place.wind.model_copy(update={"measured_at_hub_site": None})
 
 
 def _of_the_curve(build: Build) -> dict[str, object]:

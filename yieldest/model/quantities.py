@@ -194,6 +194,10 @@ def _of_cost(
 
 QUANTITIES = (
     Quantity(
+        "site", "place", "", lambda b: b.place or None, _in("frame", "json", "csv"),
+        "name of the place where it stands", form="s",
+    ),
+    Quantity(
         "count", "machines", "", lambda b: b.energy.count,
         _in("energy", "page", "frame", "json", "csv"), "number of machines", form="d",
     ),

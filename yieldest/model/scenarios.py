@@ -139,7 +139,7 @@ def what_if(estimate: Estimate, number: int) -> BuildGrid:
     def computed(height_m: float, count: int) -> BuildEstimate:
         # Without its cost, for the money side is computed for the whole grid at once.
         changed = inputs.changed(hub_height_m=height_m, count=count)
-        return energy_of_build(estimate.inputs, changed)
+        return energy_of_build(changed)
 
     def energy_kwh(height_m: float, count: int) -> float:
         if count > build.count:

@@ -1,4 +1,4 @@
-"""The wind of a plan at the height of measurement, carried to the long term where it can be."""
+"""The wind of a place at the height of measurement, carried to the long term where it can be."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from yieldest.energy.net_energy import SpeedSeries
 from yieldest.files.text_file import Progress
 from yieldest.hub.correction_steps import WindCorrection
 from yieldest.hub.shear import MeasuredShear, measured_shear
-from yieldest.plan import Plan
+from yieldest.plan import Place
 from yieldest.plan.wind_table import Reference, SecondAnemometer
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.data_recovery import data_recovery_findings, data_recovery_of
@@ -108,12 +108,12 @@ class SiteWind:
         return None if self.resource is None else self.resource.record
 
 
-def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
-    """Read the wind of a plan, and carry it to the years of a reference where there is one.
+def site_wind(place: Place, progress: Progress | None = None) -> SiteWind:
+    """Read the wind of a place, and carry it to the years of a reference where there is one.
 
     Parameters
     ----------
-    plan : Plan
+    place : Place
     progress : callable, optional
         Told now and then the share of the record read so far.
 
@@ -122,24 +122,24 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
     InputError
         When a file cannot be used.
     """
-    if plan.wind.record is None:
-        return _stated_wind(plan)
-    wind = plan.wind
+    if place.wind.record is None:
+        return _stated_wind(place)
+    wind = place.wind
     options = ResourceOptions(
         rules=wind.quality_control,
         season_correction=wind.season_correction,
         fit=wind.fit,
         energy_error_limit=wind.energy_error_limit,
     )
-    neighbour = None if wind.neighbour is None else read_neighbour(plan, wind.neighbour)
-    raw = read_plan_record(plan, progress)
+    neighbour = None if wind.neighbour is None else read_neighbour(place, wind.neighbour)
+    raw = read_plan_record(place, progress)
     resource = assess_record(raw, options, neighbour)
     record = resource.record
     files = [FileRead(raw.provenance.source, raw.valid_speed_ms.size, "speeds")]
     years, over_years = resource, None
     provenance: tuple[Provenance, ...] = (record.provenance,)
     if wind.reference:
-        references = [read_reference(plan, stated) for stated in wind.reference]
+        references = [read_reference(place, stated) for stated in wind.reference]
         files += [
             FileRead(one.provenance.source, one.valid_speed_ms.size, "speeds as reference")
             for one in references
@@ -164,7 +164,7 @@ def site_wind(plan: Plan, progress: Progress | None = None) -> SiteWind:
         time=years.time,
         direction_deg=years.direction_deg,
         long_term=over_years,
-        shear=_shear(plan, record) if wind.other_heights else None,
+        shear=_shear(place, record) if wind.other_heights else None,
     )
 
 
@@ -198,9 +198,9 @@ def _to_the_long_term(
     return WindCorrection("to the long term", factor, method, uncertainty)
 
 
-def _stated_wind(plan: Plan) -> SiteWind:
-    """Return the wind of a plan that has no record."""
-    distribution, readings, files = _summed_wind(plan)
+def _stated_wind(place: Place) -> SiteWind:
+    """Return the wind of a place that has no record."""
+    distribution, readings, files = _summed_wind(place)
     return SiteWind(
         distribution=distribution,
         start_ms=distribution.mean_speed_ms,
@@ -212,10 +212,10 @@ def _stated_wind(plan: Plan) -> SiteWind:
 
 
 def _summed_wind(
-    plan: Plan,
+    place: Place,
 ) -> tuple[WindDistribution, SpeedSeries | None, tuple[FileRead, ...]]:
     """Return what a stated mean or distribution, or a table of summed-up winds, says."""
-    wind = plan.wind
+    wind = place.wind
     height_m, shape = wind.measured_height_m, wind.weibull_shape
     if wind.weibull_scale_ms is not None and shape is not None:
         return WindDistribution.weibull(shape, wind.weibull_scale_ms, height_m=height_m), None, ()
@@ -223,13 +223,13 @@ def _summed_wind(
         return WindDistribution.from_mean(wind.mean_speed_ms, shape, height_m=height_m), None, ()
     limit: float | None = 0.0 if wind.fit == EMPIRICAL else wind.energy_error_limit
     if wind.frequency_table is not None:
-        table = read_plan_frequencies(plan)
+        table = read_plan_frequencies(place)
         distribution = distribution_of_frequencies(table, height_m)
         limit = None if wind.fit == "interval-censored" else limit
         readings = SpeedSeries(*points_of_frequencies(table, distribution))
         read = FileRead(table.provenance.source, table.share.size, table.provenance.method)
     else:
-        months = read_plan_months(plan)
+        months = read_plan_months(place)
         distribution, speed_ms, share = distribution_of_months(months, shape, height_m)
         readings = SpeedSeries(speed_ms, share)
         read = FileRead(months.provenance.source, speed_ms.size, months.provenance.method)
@@ -259,10 +259,10 @@ def _record_of_years(measured: Record, over_years: LongTermCorrection) -> Record
     )
 
 
-def _shear(plan: Plan, measured: Record) -> MeasuredShear:
-    heights, speeds = [plan.wind.measured_height_m], [measured.speed_ms]
-    for also in plan.wind.other_heights:
-        other = read_also(plan, also)
+def _shear(place: Place, measured: Record) -> MeasuredShear:
+    heights, speeds = [place.wind.measured_height_m], [measured.speed_ms]
+    for also in place.wind.other_heights:
+        other = read_also(place, also)
         speed = np.full(measured.time.size, np.nan)
         _, here, there = np.intersect1d(measured.time, other.time, return_indices=True)
         speed[here] = other.speed_ms[there]
@@ -271,15 +271,15 @@ def _shear(plan: Plan, measured: Record) -> MeasuredShear:
     return measured_shear(measured.time, heights, np.stack(speeds), measured.direction_deg)
 
 
-def read_plan_record(plan: Plan, progress: Progress | None = None) -> Record:
+def read_plan_record(place: Place, progress: Progress | None = None) -> Record:
     """Read the wind record of a plan."""
     record = read_wind(
-        plan.file(str(plan.wind.record)),
-        height_m=plan.wind.measured_height_m,
-        options=plan.wind,
+        place.file(str(place.wind.record)),
+        height_m=place.wind.measured_height_m,
+        options=place.wind,
         progress=progress,
     )
-    rules = plan.wind.quality_control
+    rules = place.wind.quality_control
     asked_for = "frozen_hours" in rules.model_fields_set and rules.frozen_hours is not False
     if not asked_for or record.temperature_c is not None:
         return record
@@ -287,38 +287,38 @@ def read_plan_record(plan: Plan, progress: Progress | None = None) -> Record:
     return replace(record, provenance=replace(record.provenance, warnings=warnings))
 
 
-def read_reference(plan: Plan, reference: Reference) -> Record:
+def read_reference(place: Place, reference: Reference) -> Record:
     """Read the long record near the site."""
-    return read_wind(plan.file(reference.record), options=reference)
+    return read_wind(place.file(reference.record), options=reference)
 
 
-def read_neighbour(plan: Plan, name: str) -> Record:
+def read_neighbour(place: Place, name: str) -> Record:
     """Read the record of another sensor near by, with columns and units of its own."""
-    return read_wind(plan.file(name), time_zone=plan.wind.time_zone)
+    return read_wind(place.file(name), time_zone=place.wind.time_zone)
 
 
-def read_also(plan: Plan, also: SecondAnemometer) -> Record:
+def read_also(place: Place, also: SecondAnemometer) -> Record:
     """Read a second anemometer of the plan's record."""
-    columns = plan.wind.columns.model_copy(update={"speed": also.column})
+    columns = place.wind.columns.model_copy(update={"speed": also.column})
     return read_wind(
-        plan.file(str(plan.wind.record)),
+        place.file(str(place.wind.record)),
         height_m=also.height_m,
-        options=plan.wind.model_copy(update={"columns": columns, "sensor": None}),
+        options=place.wind.model_copy(update={"columns": columns, "sensor": None}),
     )
 
 
-def read_plan_frequencies(plan: Plan) -> FrequencyTable:
+def read_plan_frequencies(place: Place) -> FrequencyTable:
     """Read the frequency table of a plan."""
-    return read_frequency_table(plan.file(str(plan.wind.frequency_table)), options=plan.wind)
+    return read_frequency_table(place.file(str(place.wind.frequency_table)), options=place.wind)
 
 
-def read_plan_months(plan: Plan) -> MonthlyMeans:
+def read_plan_months(place: Place) -> MonthlyMeans:
     """Read the twelve monthly means of a plan, from a file or from the plan itself."""
-    stated = plan.wind.monthly_means_ms
+    stated = place.wind.monthly_means_ms
     if stated is not None:
         return MonthlyMeans(floats(stated), Provenance("wind.monthly_means_ms", "monthly means"))
     return read_monthly_means(
-        plan.file(str(plan.wind.monthly_means)),
-        height_m=plan.wind.measured_height_m,
-        options=plan.wind,
+        place.file(str(place.wind.monthly_means)),
+        height_m=place.wind.measured_height_m,
+        options=place.wind,
     )

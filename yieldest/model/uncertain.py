@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Container, Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import PurePath
 
 import numpy as np
@@ -181,32 +181,40 @@ def lined_up(
     """
     by_plan = inputs.plan.uncertainty.distributions
     ratios = [
-        build.inputs.settings.hub_height_m / inputs.plan.wind.measured_height_m for build in builds
+        build.inputs.settings.hub_height_m / build.inputs.place.wind.measured_height_m
+        for build in builds
     ]
     exponents = [_exponent(*pair) for pair in zip(builds, ratios, strict=True)]
     exposures = [_exposure(build) for build in builds]
-    exposure = max(exposures, key=lambda each: each.size)
+    # One record errs alike wherever it is carried; what stands around a place errs on its own.
+    winds = _apart(builds, [id(build.inputs.wind) for build in builds])
+    laws = _apart(builds, [build.inputs.height_law for build in builds])
+    places = _apart(builds, [build.place for build in builds])
+    exponent_of = _largest(laws, exponents)
+    exposure_of = _largest(places, [each.size for each in exposures])
     curves = _labels([(one.curve.provenance.source, one.curve.speed_ms.size) for one in builds])
     bills = _labels(
         [(one.bill.provenance.source, len(one.bill.items)) if one.bill else None for one in builds]
     )
-    shared = [
-        *map(StandardUncertainty, ON_SITE),
-        *_of_the_wind(inputs, builds[0]),
-        exposure,
-        *_of_the_money(terms, any(build.bill is not None for build in builds)),
-    ]
+    money = list(_of_the_money(terms, any(build.bill is not None for build in builds)))
     stated = []
-    for build, ratio, curve, bill in zip(builds, ratios, curves, bills, strict=True):
-        stated.append([*shared, *_of_the_build(inputs, build, builds, curve, bill)])
-        if ratio != 1:
-            method = build.height_method
-            stated[-1].append(StandardUncertainty("shear_exponent", max(exponents), method, 0.0))
+    for i, build in enumerate(builds):
+        on_site = [*map(StandardUncertainty, ON_SITE), *_of_the_wind(build)]
+        # A calm year is one for all places that one plan names.
+        mine = [
+            each if each.quantity == "coming_years" else replace(each, of=winds[i])
+            for each in on_site
+        ]
+        around = replace(exposures[i], size=exposure_of[places[i]], of=places[i])
+        stated.append(
+            [*mine, around, *money, *_of_the_build(inputs, build, builds, curves[i], bills[i])]
+        )
+        if ratios[i] != 1:
+            size, method = exponent_of[laws[i]], build.height_method
+            stated[-1].append(StandardUncertainty("shear_exponent", size, method, 0.0, laws[i]))
     found = drawn([each for mine in stated for each in mine], by_plan)
     chains = []
-    for build, ratio, mine, exponent, around in zip(
-        builds, ratios, stated, exponents, exposures, strict=True
-    ):
+    for i, (build, mine) in enumerate(zip(builds, stated, strict=True)):
         names = {each.name for each in mine}
         if build.energy.from_time_series:
             names.remove("shape")  # readings have none
@@ -215,13 +223,36 @@ def lined_up(
                 estimate=build,
                 terms=terms,
                 inputs={each.quantity: each for each in found if each.name in names},
-                height_ratio=ratio,
+                height_ratio=ratios[i],
                 # A distribution that the plan states holds for the exponent at every hub.
-                exponent_weight=_weight("shear_exponent", exponent, max(exponents), by_plan),
-                exposure_weight=_weight("exposure", around.size, exposure.size, by_plan),
+                exponent_weight=_weight(
+                    "shear_exponent", exponents[i], exponent_of[laws[i]], by_plan
+                ),
+                exposure_weight=_weight(
+                    "exposure", exposures[i].size, exposure_of[places[i]], by_plan
+                ),
             )
         )
     return found, tuple(chains)
+
+
+def _apart(builds: Sequence[BuildEstimate], keys: Sequence[Hashable]) -> list[str]:
+    """Return for each build the places that have the same as its own, "" where all have."""
+    if len(set(keys)) == 1:
+        return [""] * len(keys)
+    having = {
+        key: dict.fromkeys(b.place for b, k in zip(builds, keys, strict=True) if k == key)
+        for key in keys
+    }
+    return [", ".join(having[key]) for key in keys]
+
+
+def _largest(labels: Sequence[str], sizes: Sequence[float]) -> dict[str, float]:
+    """Return the largest size of each label."""
+    found: dict[str, float] = {}
+    for label, size in zip(labels, sizes, strict=True):
+        found[label] = max(size, found.get(label, size))
+    return found
 
 
 def _weight(quantity: str, size: float, largest: float, by_plan: Container[str]) -> float:
@@ -229,11 +260,11 @@ def _weight(quantity: str, size: float, largest: float, by_plan: Container[str])
     return size / largest if quantity not in by_plan and largest > 0 else 1.0
 
 
-def _of_the_wind(inputs: Inputs, build: BuildEstimate) -> Iterator[StandardUncertainty]:
+def _of_the_wind(build: BuildEstimate) -> Iterator[StandardUncertainty]:
     """Return what the stages state of the wind on site."""
-    resource, over_years = inputs.wind.resource, inputs.wind.long_term
+    resource, over_years = build.inputs.wind.resource, build.inputs.wind.long_term
     if resource is None:
-        wind = inputs.plan.wind
+        wind = build.inputs.place.wind
         given = wind.weibull_shape is not None or wind.frequency_table is not None
         yield usual("stated_mean")
         yield usual("shape", assumed=not given)

@@ -2,6 +2,6 @@
 
 from yieldest.plan.build_table import Build
 from yieldest.plan.read_plan import load_plan, with_override
-from yieldest.plan.whole_plan import Plan
+from yieldest.plan.whole_plan import Place, Plan
 
-__all__ = ["Build", "Plan", "load_plan", "with_override"]
+__all__ = ["Build", "Place", "Plan", "load_plan", "with_override"]

@@ -24,6 +24,10 @@ class Build(Ends, Rotor):
 
     name: Annotated[Words, key("a name of its own, for tables and charts", "one of 2.4 m")]
     count: Annotated[Annotated[int, Field(ge=1, le=10000)], key("how many machines", 4)] = 1
+    site: Annotated[
+        Words | None,
+        key("the name of the place where it stands", "roof", left_out="the only one"),
+    ] = None
     hub_height_m: Annotated[
         Annotated[float, Field(ge=0.1, le=300)],
         key("height of the rotor's middle above ground", 12, unit="m"),

@@ -40,11 +40,14 @@ class PlanTable:
 
 
 def tables(table: PlanTable | None = None) -> list[PlanTable]:
-    """Return a table, by default the plan itself, and every one within it, each before its own."""
+    """Return a table, by default the plan itself, and every one within it, each before its own.
+
+    One at the top that may stand within another too, [wind] in [site], is there once.
+    """
     found = [table or PlanTable((), False, Plan)]
     for name, field in found[0].keys.items():
         model, many = table_of(field)
-        if model is not None:
+        if model is not None and not (found[0].path and name in Plan.model_fields):
             found += tables(PlanTable((*found[0].path, name), many, model))
     return found
 

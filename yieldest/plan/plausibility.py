@@ -87,19 +87,30 @@ class TallMast(Finding):
 
 
 def questions_of_plan(plan: Plan) -> Findings:
-    """Return what must be asked of the site, the wind and the terms of a plan."""
+    """Return what must be asked of the places, their winds and the terms of a plan."""
 
     def found() -> Iterator[Finding]:
         for key, most in USUAL_MOST.items():
-            value: object = plan
-            for name in key.split("."):
-                value = getattr(value, name, None)
             if "_per_kwh" in key and "price" in key and plan.currency not in WORTH_A_DOLLAR:
                 continue
-            if isinstance(value, float) and value > most:
-                yield ValueAsked(key, value, most)
+            also = [f"site.{key}"] if key.startswith("wind.") else []
+            for name in (key, *also):
+                for place, value in _values(plan, name.split(".")):
+                    if isinstance(value, float) and value > most:
+                        yield ValueAsked(place, value, most)
 
     return tuple(found())
+
+
+def _values(table: object, names: list[str], at: str = "") -> Iterator[tuple[str, object]]:
+    """Return the values of a key with their places, one of each table where there are several."""
+    if isinstance(table, list):
+        for number, one in enumerate(table):
+            yield from _values(one, names, f"{at}{number}.")
+    elif not names:
+        yield at.removesuffix("."), table
+    else:
+        yield from _values(getattr(table, names[0], None), names[1:], f"{at}{names[0]}.")
 
 
 def questions_of_build(build: Build) -> Findings:

@@ -15,7 +15,7 @@ from yieldest.errors import InputError
 from yieldest.files.text_file import open_text
 from yieldest.plan.keys import table_of, tables
 from yieldest.plan.overrides import Override, apply_override
-from yieldest.plan.refusal import refusal, trouble_of
+from yieldest.plan.refusal import refusal, troubles_of
 from yieldest.plan.whole_plan import Plan
 
 LONGEST = 200_000
@@ -48,7 +48,7 @@ def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
     try:
         return Plan.model_validate({**content, "path": path})
     except ValidationError as error:
-        trouble = trouble_of(error)
+        trouble = troubles_of(error)[0]
         blamed = _blamed(tuple(trouble["loc"]), text, places) if places else None
         line = f", {_line_of(text, trouble['loc'])}" if trouble["loc"] else ""
         place = f"{path}{line}" if blamed is None else blamed.text
@@ -66,7 +66,7 @@ def with_override(plan: Plan, override: Override) -> Plan:
     try:
         return Plan.model_validate({**content, "path": plan.path})
     except ValidationError as error:
-        raise InputError(f"{override.text}: {refusal(trouble_of(error))}") from error
+        raise InputError(f"{override.text}: {refusal(troubles_of(error)[0])}") from error
 
 
 def full_key(override: Override) -> str:
@@ -168,7 +168,7 @@ def _blamed(
     try:
         Plan.model_validate({**tomllib.loads(text), "path": Path()})
     except ValidationError as error:
-        if any(trouble["loc"] == location for trouble in error.errors()):
+        if any(trouble["loc"] == location for trouble in troubles_of(error)):
             return None
     for place, override in reversed(list(overrides.items())):
         depth = min(len(place), len(location))

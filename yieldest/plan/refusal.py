@@ -9,14 +9,23 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from yieldest.plan.keys import PlanTable, allowed, in_toml, last_key, table_at, table_of, tables
+from yieldest.plan.whole_plan import ONE, SEVERAL
 from yieldest.settings import SHARES, note
 
 Location = tuple[int | str, ...]
 
 
-def trouble_of(error: ValidationError) -> ErrorDetails:
-    """Return the trouble to name; a misspelt key explains a missing one, so it comes first."""
-    return min(error.errors(), key=lambda found: found["type"] != "extra_forbidden")
+def troubles_of(error: ValidationError) -> list[ErrorDetails]:
+    """Return what pydantic found, each at its place in the plan; a misspelt key comes first.
+
+    For it may explain a missing one.
+    """
+    found = error.errors()
+    for trouble in found:
+        where = trouble["loc"]
+        if where[:1] == ("site",) and where[1:2] in ((ONE,), (SEVERAL,)):
+            trouble["loc"] = (where[0], *where[2:])
+    return sorted(found, key=lambda trouble: trouble["type"] != "extra_forbidden")
 
 
 def refusal(trouble: ErrorDetails) -> str:

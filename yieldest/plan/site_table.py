@@ -1,4 +1,4 @@
-"""The table [site]: where the machine stands."""
+"""The table [site], or several [[site]]: where the machines stand."""
 
 from __future__ import annotations
 
@@ -10,12 +10,14 @@ from yieldest.defaults import SHEAR_EXPONENT
 from yieldest.hub.obstacles import Obstacle
 from yieldest.hub.rooftop import Roof
 from yieldest.hub.turbulence import SMOOTH_INTENSITY
+from yieldest.plan.wind_table import Wind
 from yieldest.settings import (
     Celsius,
     Elevation,
     NotNegative,
     Settings,
     WholeShare,
+    Words,
     at_most_one,
     key,
 )
@@ -26,6 +28,10 @@ Terrain = Literal["water", "open", "hedged", "built", "suburb"]
 class Site(Settings):
     """Where the machine stands."""
 
+    name: Annotated[
+        Words | None,
+        key("what the place is called; of several, [[site]], each needs a name", "roof"),
+    ] = None
     elevation_m: Annotated[
         Elevation | None,
         key(
@@ -92,6 +98,11 @@ class Site(Settings):
     relative_humidity: Annotated[
         WholeShare | None,
         key("mean humidity of the year; moist air is light", 0.8, unit="share", left_out="dry air"),
+    ] = None
+
+    wind: Annotated[
+        Wind | None,
+        key("a wind of its own, measured at this place", left_out="that of [wind], carried to it"),
     ] = None
 
     @model_validator(mode="after")

@@ -1,12 +1,14 @@
-"""The plan as a whole: one site, one wind source, one or more builds, one set of money terms."""
+"""The plan as a whole: places and their winds, the builds there, one set of money terms."""
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Self
 
-from pydantic import BaseModel, Field, model_validator
+from pydantic import BaseModel, Discriminator, Field, Tag, model_validator
 
 from yieldest.economics.terms import EconomicTerms
 from yieldest.plan.build_table import Build
@@ -15,16 +17,62 @@ from yieldest.plan.uncertainty_table import UncertaintyTable
 from yieldest.plan.wind_table import Wind
 from yieldest.settings import NAMES_A_FILE, Settings, Words, key
 
+ONE, SEVERAL = "[site]", "[[site]]"
+"""How one place and several are written; pydantic puts it behind "site" where a value is wrong."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where builds stand, and what the wind there is known from.
+
+    Parameters
+    ----------
+    site : Site
+    wind : Wind
+        The place's own, or the one of the plan that all share.
+    plan_path : Path
+        Of the plan that names it.
+    """
+
+    site: Site
+    wind: Wind
+    plan_path: Path
+
+    @property
+    def name(self) -> str:
+        """What it is called; empty for the only one, if it has no name."""
+        return self.site.name or ""
+
+    @property
+    def measured_here(self) -> bool | None:
+        """Whether the wind was measured here, behind the same obstacles; None if not stated."""
+        stated = self.wind.measured_at_hub_site
+        return stated == self.name if isinstance(stated, str) else stated
+
+    def file(self, name: str) -> Path:
+        """Return the path of a file that the plan names, relative to the plan's folder."""
+        return self.plan_path.parent / name
+
 
 class Plan(Settings):
-    """One site, one wind source, one or more builds, one set of money terms."""
+    """One or more places, winds and builds, and one set of money terms."""
 
     title: Annotated[Words, key("title above the answer", "My yard")]
     currency: Annotated[
         Annotated[str, Field(pattern="^[A-Z]{3}$")], key("currency of all sums, by ISO 4217", "EUR")
     ]
-    site: Annotated[Site, key("where the machine stands")] = Site()
-    wind: Annotated[Wind, key("where the wind is known from")]
+    site: Annotated[
+        Annotated[Site, Tag(ONE)] | Annotated[list[Site], Tag(SEVERAL), Field(min_length=1)],
+        Discriminator(lambda found: SEVERAL if isinstance(found, list) else ONE),
+        key("where the machine stands; several places as [[site]]"),
+    ] = Site()
+    wind: Annotated[
+        Wind | None,
+        key(
+            "where the wind is known from",
+            left_out="**must be there**, unless every place has a wind of its own",
+        ),
+    ] = None
     build: Annotated[
         Annotated[list[Build], Field(min_length=1)],
         key("the ways to build that are compared, one table each"),
@@ -35,16 +83,88 @@ class Plan(Settings):
     uncertainty: Annotated[UncertaintyTable, key("how sure the inputs are")] = UncertaintyTable()
     path: Path
 
+    @property
+    def sites(self) -> list[Site]:
+        """The sites, as stated."""
+        return self.site if isinstance(self.site, list) else [self.site]
+
+    @property
+    def places(self) -> list[Place]:
+        """The sites, each with its wind."""
+        winds = ((site, site.wind or self.wind) for site in self.sites)
+        return [Place(site, wind, self.path) for site, wind in winds if wind is not None]
+
+    def place_of(self, build: Build) -> Place:
+        """Return where a build stands."""
+        if len(self.sites) == 1:
+            return self.places[0]
+        return next(place for place in self.places if place.name == build.site)
+
     @model_validator(mode="after")
-    def _one_shear(self) -> Self:
-        site = self.site
-        if self.wind.other_heights and (
-            site.terrain or site.roughness_length_m or site.shear_exponent
-        ):
+    def _every_place_has_a_name(self) -> Self:
+        names = [site.name for site in self.sites]
+        if len(names) > 1 and None in names:
             raise ValueError(
-                "wind.other_heights measures the shear; leave terrain, roughness_length_m and "
-                "shear_exponent out of [site]"
+                f"site.{names.index(None)} has no name, and with several places each needs one; "
+                'add name = "roof", or what it is'
             )
+        twice = next((name for name in names if names.count(name) > 1), None)
+        if twice is not None:
+            raise ValueError(f"two places are called {twice!r}; give each a name of its own")
+        return self
+
+    @model_validator(mode="after")
+    def _every_build_has_a_place(self) -> Self:
+        names = [site.name for site in self.sites if site.name is not None]
+        known = ", ".join(map(repr, names))
+        for build in self.build:
+            if build.site is None and len(names) > 1:
+                raise ValueError(
+                    f"build {build.name!r} does not say where it stands; add site = and the name "
+                    f"of a place, one of {known}"
+                )
+            if build.site is not None and build.site not in names:
+                near = difflib.get_close_matches(build.site, names, n=1)
+                guess = f"; did you mean {near[0]!r}?" if near else ""
+                there = f"the places are {known}" if names else "[site] has no name; give it one"
+                raise ValueError(
+                    f"build {build.name!r} stands at {build.site!r}, but {there}{guess}"
+                )
+        return self
+
+    @model_validator(mode="after")
+    def _every_place_has_a_wind(self) -> Self:
+        if self.wind is None and any(site.wind is None for site in self.sites):
+            raise ValueError("the table [wind] is missing (where the wind is known from); add it")
+        if self.wind is not None and all(site.wind is not None for site in self.sites):
+            raise ValueError(
+                "every place has a wind of its own, so that of [wind] goes nowhere; leave it out"
+            )
+        names = [site.name for site in self.sites]
+        for place in self.places:
+            measured_at = place.wind.measured_at_hub_site
+            if place.wind is not self.wind and isinstance(measured_at, str):
+                raise ValueError(
+                    "measured_at_hub_site in a wind of a place's own is true or false; the name of "
+                    "a place belongs to the shared [wind]"
+                )
+            if isinstance(measured_at, str) and measured_at not in names:
+                raise ValueError(
+                    f"wind.measured_at_hub_site is {measured_at!r}, which is no place of this plan"
+                )
+            shared = sum(site.wind is None for site in self.sites)
+            if place.wind is self.wind and measured_at is True and shared > 1:
+                raise ValueError(
+                    f"wind.measured_at_hub_site is true, but {shared} places share that wind; "
+                    "write the name of the place where it was measured"
+                )
+            site = place.site
+            stated = site.terrain or site.roughness_length_m or site.shear_exponent
+            if place.wind.other_heights and stated:
+                raise ValueError(
+                    "wind.other_heights measures the shear; leave terrain, roughness_length_m and "
+                    "shear_exponent out of [site]"
+                )
         return self
 
     @model_validator(mode="after")

@@ -100,9 +100,10 @@ class Wind(ReadOptions, WindSource):
         key("longer records from nearby, to bring yours to the long term; one is enough"),
     ] = Field(default_factory=list)
     measured_at_hub_site: Annotated[
-        bool | None,
+        bool | Words | None,
         key(
-            "whether it was measured where the machine will stand, behind the same obstacles",
+            "whether it was measured where the machine will stand, behind the same obstacles; with "
+            "several places the name of that one",
             True,
             left_out="it was measured in the open",
         ),

@@ -139,7 +139,11 @@ class _Candidate:
 
     @property
     def full_name(self) -> str:
-        return self.letter if self.is_alone else f"{self.letter}, “{self.build.name}”,"
+        several = len(self.estimate.plan.sites) > 1
+        place = f" at “{self.build.place}”" if several else ""
+        if self.is_alone:
+            return self.letter + place
+        return f"{self.letter}, “{self.build.name}”{place},"
 
     @property
     def cost(self) -> Cost:

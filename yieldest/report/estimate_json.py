@@ -9,7 +9,9 @@ from yieldest.economics.terms import EconomicTerms
 from yieldest.model.break_even import break_even, rotor_saving
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
+from yieldest.model.inputs import BuildInputs
 from yieldest.model.quantities import quantities_of
+from yieldest.model.site_wind import SiteWind
 from yieldest.report.decision import decide
 from yieldest.report.json_values import json_ready, picked, weibull
 from yieldest.report.sentences.uncertainty import STEP_WORDS
@@ -26,7 +28,8 @@ def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) ->
     decision = decide(estimate, uncertainty)
     return {
         "plan": {"title": estimate.title, "currency": estimate.currency},
-        "wind": _wind(estimate),
+        "wind": _wind(estimate.wind),
+        "sites": [_site(first) for first in estimate.inputs.places.values()],
         "economics": _terms(estimate.terms),
         "builds": [
             {**_build(build, estimate.terms), "uncertainty": None if of is None else _sure(of)}
@@ -48,9 +51,21 @@ def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) ->
     }
 
 
-def _wind(estimate: Estimate) -> dict[str, Any]:
-    record, resource = estimate.record, estimate.resource
-    distribution, shear = estimate.distribution, estimate.shear
+def _site(first: BuildInputs) -> dict[str, Any]:
+    """Return what a place is, from the first build that stands there."""
+    place = first.place
+    stated = place.site.model_dump(exclude={"name", "wind"}, exclude_unset=True)
+    return {
+        "name": place.site.name,
+        "wind_measured_here": place.measured_here,
+        "stated": stated,
+        "wind": _wind(first.wind),
+    }
+
+
+def _wind(wind: SiteWind) -> dict[str, Any]:
+    record, resource = wind.record, wind.resource
+    distribution, shear = wind.distribution, wind.shear
     return {
         "source": distribution.provenance.source,
         "hours": None if record is None else record.data_recovery.hours,
@@ -63,7 +78,7 @@ def _wind(estimate: Estimate) -> dict[str, Any]:
         "readings_left_out": None if resource is None else resource.quality_control.left_out,
         "measured_height_m": distribution.height_m,
         "weibull": weibull(distribution),
-        "long_term": None if estimate.long_term is None else _long_term(estimate.long_term),
+        "long_term": None if wind.long_term is None else _long_term(wind.long_term),
         "shear": None
         if shear is None
         else picked(

@@ -10,6 +10,7 @@ from rich.text import Text
 from yieldest.arrays import percent, rounded
 from yieldest.model.estimate import Estimate, SweptEstimate
 from yieldest.model.quantities import lines_of, quantities_of
+from yieldest.model.site_wind import SiteWind
 from yieldest.report.decision import Decision, decide
 from yieldest.report.sections import (
     cautions_section,
@@ -51,7 +52,9 @@ def print_estimate(
     """
     decision = decide(estimate, uncertainty)
     screen.print(Text(estimate.title, style="bold"))
-    print_text(_wind(estimate), screen)
+    for places, wind in estimate.inputs.winds.items():
+        at = f" at {places}" if len(estimate.inputs.winds) > 1 else ""
+        print_text(f"Wind{at}: {_wind(wind)}", screen)
     screen.print()
     print_text(" ".join(decision.verdict), screen, style="bold")
     print_table(decision.table, screen)
@@ -83,10 +86,10 @@ def _print_all(
     print_section(cautions_section(), screen)
 
 
-def _wind(estimate: Estimate) -> str:
-    distribution, record, resource = estimate.distribution, estimate.record, estimate.resource
+def _wind(wind: SiteWind) -> str:
+    distribution, record, resource = wind.distribution, wind.record, wind.resource
     if record is None or resource is None:
-        how = "summed up by others" if estimate.wind.readings is not None else "stated"
+        how = "summed up by others" if wind.readings is not None else "stated"
         known = f"mean {distribution.mean_speed_ms:.1f} m/s at {distribution.height_m:g} m ({how})"
     else:
         known = (
@@ -94,13 +97,10 @@ def _wind(estimate: Estimate) -> str:
             f"{rounded(record.data_recovery.hours, 3)} hours of readings, "
             f"{percent(record.data_recovery.share, 3)} of the time they span"
         )
-    if estimate.long_term is not None:
-        mean = estimate.wind.start_ms * estimate.wind.long_term_factor
+    if wind.long_term is not None:
+        mean = wind.start_ms * wind.long_term_factor
         known += f"; over the long term {mean:.2f} m/s"
-    return (
-        f"Wind: {known}; Weibull shape {distribution.shape:.2f}, scale "
-        f"{distribution.scale_ms:.2f} m/s"
-    )
+    return f"{known}; Weibull shape {distribution.shape:.2f}, scale {distribution.scale_ms:.2f} m/s"
 
 
 def _energy_table(estimate: Estimate, uncertainty: Uncertainty | None) -> TableView:

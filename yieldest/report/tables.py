@@ -98,9 +98,13 @@ def called(estimate: Estimate, build: str) -> str:
 
 
 def build_heads(estimate: Estimate) -> list[str]:
-    """Return the heads of columns of builds: the letter of each and its name."""
-    names = [build.name for build in estimate.builds]
-    return names if len(names) == 1 else [f"{called(estimate, name)}: {name}" for name in names]
+    """Return the heads of columns of builds: letter, name and, of several places, which."""
+    several = len(estimate.plan.sites) > 1
+    heads = [f"{b.name} ({b.place})" if several else b.name for b in estimate.builds]
+    if len(heads) == 1:
+        return heads
+    letters = (called(estimate, build.name) for build in estimate.builds)
+    return [f"{letter}: {head}" for letter, head in zip(letters, heads, strict=True)]
 
 
 def builds_table(caption: str, view: View, estimate: Estimate) -> TableView:

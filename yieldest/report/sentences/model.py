@@ -5,7 +5,7 @@ from __future__ import annotations
 from yieldest.arrays import plainly
 from yieldest.model.build_estimate import LowMeanWind, NoBill
 from yieldest.model.check import CurveRead
-from yieldest.model.estimate import ElevationAssumed
+from yieldest.model.estimate import AtPlace, ElevationAssumed
 from yieldest.model.hub_wind import MeasuredInTheOpen, NoObstacle
 from yieldest.model.site_wind import FileRead, FrozenCupsNotSought
 from yieldest.report.sentences.words import say, sentence
@@ -23,6 +23,11 @@ def _(finding: CurveRead) -> str:
         f"{finding.source}: power from {finding.cut_in_ms:.3g} to {finding.cut_out_ms:.3g} m/s, "
         f"highest {plainly(finding.highest_w, 4)} W"
     )
+
+
+@sentence.register
+def _(finding: AtPlace) -> str:
+    return f"At {finding.place}: {sentence(finding.found)}"
 
 
 say(
