@@ -199,6 +199,26 @@ def ridge_hut() -> None:
     )
 
 
+def sheep_barn() -> None:
+    """Make a year by the hour on a pole in the yard of a barn, which stands to windward."""
+    random = np.random.default_rng(20250707)
+    speed = wind(random, shape=1.95, scale_ms=4.6, season_swing=0.16, day_swing=0.08)[::6]
+    direction = (240 + 70 * slow_noise(random, 40.0)[::6]) % 360
+    behind = np.abs((direction - 250 + 180) % 360 - 180) < 20
+    speed = np.where(behind, 0.75 * speed, speed)
+    times = np.datetime64("2025-01-01T00") + np.arange(speed.size)
+    pack(
+        HERE / "sheep-barn" / "wind.csv.gz",
+        [
+            "time,wind speed (m/s),wind direction (deg)",
+            *(
+                f"{str(time).replace('T', ' ')}:00,{value:.1f},{way:.0f}"
+                for time, value, way in zip(times, speed, direction, strict=True)
+            ),
+        ],
+    )
+
+
 def main() -> None:
     """Make the wind of every site."""
     hill_yard()
@@ -206,6 +226,7 @@ def main() -> None:
     fishing_quay()
     river_plain()
     ridge_hut()
+    sheep_barn()
 
 
 if __name__ == "__main__":

@@ -26,7 +26,7 @@ from yieldest.wind.resource import PoorWeibullFit
 DEMO_SITES = Path(__file__).parents[1] / "demo-sites"
 README = (DEMO_SITES / "README.md").read_text(encoding="utf-8")
 SITES = sorted(path.parent.name for path in DEMO_SITES.glob("*/plan.toml"))
-NEW_SITES = ["fishing-quay", "river-plain", "ridge-hut"]
+NEW_SITES = ["fishing-quay", "river-plain", "ridge-hut", "sheep-barn"]
 
 
 def told(heading, words):
@@ -248,3 +248,22 @@ def test_the_page_of_the_hut_sets_a_used_kwh_against_the_generators(tmp_path, ru
     shown = run("estimate", DEMO_SITES / "ridge-hut", "--draws", "0").out
     (line,) = [line for line in shown.splitlines() if line.startswith("cost per used kWh")]
     assert "a bought one 4.9" in line and line.endswith(" 3.6")
+
+
+def test_the_barn_says_the_yard_and_carries_one_record_to_both(estimates):
+    result, _ = estimates["sheep-barn"]
+    yard, roof = result.builds
+    assert (yard.place, roof.place) == ("yard", "barn roof")
+    assert yard.inputs.wind is roof.inputs.wind
+    assert decide(result, None).chosen is yard
+    assert result.wind.start_ms == pytest.approx(told("Sheep barn", "read # m/s"), abs=0.005)
+    for build, speed, cost in (
+        (yard, "gets # m/s", "energy: # GBP"),
+        (roof, "disturbs, # m/s", "yard, # GBP"),
+    ):
+        assert build.distribution.mean_speed_ms == pytest.approx(
+            told("Sheep barn", speed), abs=0.05
+        )
+        assert build.cost.cost_per_kwh == pytest.approx(told("Sheep barn", cost), abs=0.005)
+    assert roof.cost.capital_cost > yard.cost.capital_cost
+    assert roof.energy.net_kwh / yard.energy.net_kwh == pytest.approx(0.5, abs=0.05)

@@ -73,8 +73,9 @@ def interval(stated_mean_ms, seed):
         power_uncertainty_w=CURVE * CURVE_W,
         provenance=Provenance("invented", "invented"),
     )
-    read = BuildInputs(build, BuildCurve(build, curve, None), None)
-    whole = estimate(Inputs(plan, site_wind(plan), (read,), ()))
+    (place,) = plan.places
+    read = BuildInputs(build, place, site_wind(place), BuildCurve(build, curve, None), None)
+    whole = estimate(Inputs(plan, (read,), ()))
     inputs, (chain,) = lined_up(whole.inputs, whole.terms, whole.builds)
     found = run(chain, draw_variates(inputs, DEFAULT_CORRELATIONS, 1024, seed))
     return tuple(summary(m, found[m]) for m in ("one_year_kwh", "life_kwh_per_year"))

@@ -621,9 +621,9 @@ def test_a_plan_picks_a_station_for_its_record_and_for_its_reference(yard, edit)
     text = (yard / "plan.toml").read_text()
     reference = '[wind.reference]\nrecord = "network.csv"\nwhere = { id = ["08"] }\n'
     (yard / "plan.toml").write_text(text.replace("[[build]]", reference + "\n[[build]]", 1))
-    plan = load_plan(yard)
-    np.testing.assert_array_equal(read_plan_record(plan).speed_ms, SPEEDS)
-    assert read_reference(plan, plan.wind.reference[0]).speed_ms == pytest.approx(SPEEDS + 1)
+    (place,) = load_plan(yard).places
+    np.testing.assert_array_equal(read_plan_record(place).speed_ms, SPEEDS)
+    assert read_reference(place, place.wind.reference[0]).speed_ms == pytest.approx(SPEEDS + 1)
 
 
 @pytest.mark.parametrize("cell", ["--.-", "---", "__", "- -"])

@@ -155,9 +155,10 @@ def shelter(
     run: FloatArray | None = None,
     direction_deg: FloatArray | None = None,
     anemometer_height_m: float | None = None,
+    anemometer_obstacles: Sequence[Obstacle] | None = None,
     roughness_length_m: float = DEFAULT_ROUGHNESS_M,
 ) -> tuple[ShelterStep, FloatArray | None]:
-    """Shelter the hub by obstacles, one at least, and say the factor of each reading, shape (n,).
+    """Shelter the hub by obstacles, and say the factor of each reading, shape (n,).
 
     Parameters
     ----------
@@ -165,17 +166,20 @@ def shelter(
         Speed times weight, and direction, of every reading; without directions every direction
         counts as equally frequent, and no reading has a factor of its own.
     anemometer_height_m : float, optional
-        When the anemometer stood on the same spot, behind the same obstacles: its own shelter is
-        then taken back first.
+        When the anemometer stood behind obstacles too: its own shelter is then taken back first.
+    anemometer_obstacles : sequence of Obstacle, optional
+        Those it stood behind, at another place; left out, the same ones on the same spot.
     """
     kept = relative = kept_by_direction(obstacles, hub_height_m, roughness_length_m)
-    plural = "s" if len(obstacles) > 1 else ""
+    plural = "" if len(obstacles) == 1 else "s"
     method = f"{len(obstacles)} obstacle{plural}, Perera 1981, share of speed kept"
     if anemometer_height_m is not None:
-        at_anemometer = kept_by_direction(obstacles, anemometer_height_m, roughness_length_m)
+        others = obstacles if anemometer_obstacles is None else anemometer_obstacles
+        at_anemometer = kept_by_direction(others, anemometer_height_m, roughness_length_m)
         # A shelter of more than half is too strong to be taken back by any formula.
         relative = kept / np.maximum(at_anemometer, 0.5)
-        method += " relative to the anemometer on the same spot"
+        spot = "on the same spot" if others is obstacles else f"at its place, behind {len(others)}"
+        method += f" relative to the anemometer {spot}"
     warnings = tuple(
         ObstacleTooNear(each.height_m, each.distance_m)
         for each in obstacles

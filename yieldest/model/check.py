@@ -74,7 +74,7 @@ def checked(inputs: Inputs) -> Checked:
                 float(curve.power_w.max()),
             )
         )
-        warnings += (*questions_of_build(build.settings), *curve.provenance.warnings)
+        warnings += (*questions_of_build(build.inputs.settings), *curve.provenance.warnings)
         if build.bill is not None:
             warnings += build.bill.provenance.warnings
             read.append(FileRead(build.bill.provenance.source, len(build.bill.items), "items"))

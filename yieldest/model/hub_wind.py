@@ -19,9 +19,17 @@ from yieldest.hub.rooftop import Roof, RoofStep, on_roof
 from yieldest.hub.shear import measured_to_hub
 from yieldest.model.site_wind import SiteWind
 from yieldest.plan import Build, Place
+from yieldest.plan.site_table import Site
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.distribution import WindDistribution
-from yieldest.wind.profile import TERRAINS, HeightStep, to_hub
+from yieldest.wind.profile import (
+    BLENDING_HEIGHT_M,
+    GROUND_UNCERTAINTY,
+    TERRAINS,
+    HeightStep,
+    over_other_ground,
+    to_hub,
+)
 from yieldest.wind.resource import WindResource
 
 
@@ -81,13 +89,19 @@ def hub_wind(place: Place, build: Build, wind: SiteWind) -> HubWind:
     corrections = [_height_correction(height, measured_m, hub_m)]
     provenance = [height.provenance]
     measured_at_hub_site = bool(place.measured_here)
-    if site.obstacles:
+    mast = place.mast
+    if mast is not None:
+        ground = _to_other_ground(place, mast)
+        each = each * ground.factor
+        corrections += [ground] if ground.factor != 1 else []
+    if site.obstacles or (mast is not None and mast.obstacles):
         lee, factors_or_none = shelter(
             site.obstacles,
             hub_m,
             run=speed * weight * each,
             direction_deg=wind.direction_deg,
-            anemometer_height_m=measured_m if measured_at_hub_site else None,
+            anemometer_height_m=measured_m if measured_at_hub_site or mast else None,
+            anemometer_obstacles=None if mast is None else mast.obstacles,
             roughness_length_m=_roughness(place),
         )
         each = each * (lee.factor if factors_or_none is None else factors_or_none)
@@ -170,6 +184,26 @@ def _height_correction(height: HeightStep, measured_m: float, hub_m: float) -> W
     if height.other_factor is not None and hub_m != measured_m:
         method += f"; {height.other_law} would give {height.other_factor:.3f}"
     return WindCorrection("to hub height", height.factor, method, height.standard_uncertainty)
+
+
+def _to_other_ground(place: Place, mast: Site) -> WindCorrection:
+    """Return the step from the ground at the mast to that of a place; 1 where they are alike."""
+    measured_m, roof = place.wind.measured_height_m, mast.roof
+    if roof is not None and measured_m < on_roof(roof, measured_m).disturbed_top_m:
+        raise InputError(
+            f"{place.plan_path}: the anemometer at {measured_m:g} m stood in the disturbed flow "
+            f"over the roof of {mast.name!r}, and no formula carries that to {place.name!r}; give "
+            f"{place.name!r} a wind of its own ([site.wind])."
+        )
+    here, there = place.site.height_law, mast.height_law
+    alike = here == there or not here or not there
+    factor = 1.0 if alike else over_other_ground(measured_m, there, here)
+    return WindCorrection(
+        "to other ground",
+        factor,
+        f"from {mast.name} up to {BLENDING_HEIGHT_M:g} m and down again (Wieringa 1986)",
+        GROUND_UNCERTAINTY * abs(1 - factor),
+    )
 
 
 def _roughness(place: Place) -> float:

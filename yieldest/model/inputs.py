@@ -52,9 +52,7 @@ class BuildInputs:
     @property
     def height_law(self) -> tuple[object, ...]:
         """What decides how the wind changes with height here: the same for those that share it."""
-        site = self.place.site
-        law = (site.terrain, site.roughness_length_m, site.shear_exponent, site.displacement_m)
-        return (id(self.wind), *law)
+        return (id(self.wind), *self.place.site.height_law.items())
 
     def changed(self, **keys: object) -> BuildInputs:
         """Return the build with other values of keys that touch no file of its curve."""

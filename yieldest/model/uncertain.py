@@ -41,6 +41,8 @@ ALIKE = ("curve", "prices", *(f"losses.{category}" for category in LOSS_CATEGORI
 DEFAULT_CORRELATIONS = tuple(
     Correlation(between=[each, each], coefficient=ALIKE_CORRELATION) for each in ALIKE
 )
+SURROUNDINGS = ("to other ground", "behind obstacles", "above the roof")
+"""Steps to the hub whose uncertainty is that of the surroundings."""
 MOST_BINS = 50
 """As many as a curve in bins of 0.5 m/s has up to 25 m/s (IEC 61400-12-1)."""
 ON_SITE = (*SPEED_FACTORS, "shape", "coming_years")
@@ -332,7 +334,7 @@ def _exponent(build: BuildEstimate, height_ratio: float) -> float:
 def _exposure(build: BuildEstimate) -> StandardUncertainty:
     """Return what is known of the surroundings, with obstacles and roof where there are any."""
     bare = usual("exposure")
-    surroundings = [_of_the_step(build, step) for step in ("behind obstacles", "above the roof")]
+    surroundings = [_of_the_step(build, step) for step in SURROUNDINGS]
     if not any(surroundings):
         return bare
     return StandardUncertainty(

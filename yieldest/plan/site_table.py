@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -104,6 +104,12 @@ class Site(Settings):
         Wind | None,
         key("a wind of its own, measured at this place", left_out="that of [wind], carried to it"),
     ] = None
+
+    @property
+    def height_law(self) -> dict[str, Any]:
+        """What the plan states of how the wind grows with height, as `to_hub` takes it."""
+        keys = ("terrain", "roughness_length_m", "shear_exponent", "displacement_m")
+        return {name: getattr(self, name) for name in keys if getattr(self, name)}
 
     @model_validator(mode="after")
     def _one_law(self) -> Self:

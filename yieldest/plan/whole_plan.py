@@ -30,12 +30,15 @@ class Place:
     site : Site
     wind : Wind
         The place's own, or the one of the plan that all share.
+    mast : Site or None
+        Where the wind was measured, if that is another place of the plan.
     plan_path : Path
         Of the plan that names it.
     """
 
     site: Site
     wind: Wind
+    mast: Site | None
     plan_path: Path
 
     @property
@@ -91,8 +94,14 @@ class Plan(Settings):
     @property
     def places(self) -> list[Place]:
         """The sites, each with its wind."""
-        winds = ((site, site.wind or self.wind) for site in self.sites)
-        return [Place(site, wind, self.path) for site, wind in winds if wind is not None]
+        found = []
+        for site in self.sites:
+            wind = site.wind or self.wind
+            if wind is not None:
+                masts = (one for one in self.sites if one.name == wind.measured_at_hub_site)
+                mast = next((one for one in masts if one is not site and one.name), None)
+                found.append(Place(site, wind, mast, self.path))
+        return found
 
     def place_of(self, build: Build) -> Place:
         """Return where a build stands."""
@@ -141,6 +150,7 @@ class Plan(Settings):
                 "every place has a wind of its own, so that of [wind] goes nowhere; leave it out"
             )
         names = [site.name for site in self.sites]
+        sharing = [site for site in self.sites if site.wind is None]
         for place in self.places:
             measured_at = place.wind.measured_at_hub_site
             if place.wind is not self.wind and isinstance(measured_at, str):
@@ -152,19 +162,24 @@ class Plan(Settings):
                 raise ValueError(
                     f"wind.measured_at_hub_site is {measured_at!r}, which is no place of this plan"
                 )
-            shared = sum(site.wind is None for site in self.sites)
-            if place.wind is self.wind and measured_at is True and shared > 1:
+            if place.wind is self.wind and measured_at is True and len(sharing) > 1:
                 raise ValueError(
-                    f"wind.measured_at_hub_site is true, but {shared} places share that wind; "
-                    "write the name of the place where it was measured"
+                    f"wind.measured_at_hub_site is true, but {len(sharing)} places share that "
+                    "wind; write the name of the place where it was measured"
                 )
-            site = place.site
-            stated = site.terrain or site.roughness_length_m or site.shear_exponent
-            if place.wind.other_heights and stated:
+            if place.wind.other_heights and place.site.height_law:
                 raise ValueError(
                     "wind.other_heights measures the shear; leave terrain, roughness_length_m and "
                     "shear_exponent out of [site]"
                 )
+        laws = [site.height_law for site in sharing if site.height_law]
+        named = self.wind is not None and isinstance(self.wind.measured_at_hub_site, str)
+        if not named and any(law != laws[0] for law in laws):
+            raise ValueError(
+                "the places that share [wind] lie in different terrain, and the wind is carried "
+                "from that of its mast; write wind.measured_at_hub_site = and the name of the "
+                "place where it stood (one without a build will do)"
+            )
         return self
 
     @model_validator(mode="after")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +18,12 @@ FARTHEST_HEIGHT_RATIO = 2.5
 """Beyond this ratio of heights a carried-over speed deserves little trust; our choice."""
 SURFACE_LAYER_M = 100.0
 """Above it the log law of neutral air is not valid (common practice, no source)."""
+BLENDING_HEIGHT_M = 60.0
+"""There the wind no longer knows which ground of the neighbourhood is below it: Wieringa, *Q. J. R.
+Meteorol. Soc.* 112 (1986) 867-889 (from memory)."""
+GROUND_UNCERTAINTY = 0.5
+"""Standard uncertainty of a change of ground as a share of it; our choice, for few winds have blown
+over the new ground for long."""
 
 STATED_EXPONENT_UNCERTAINTY = 0.03
 TERRAIN_EXPONENT_UNCERTAINTY = 0.05
@@ -189,6 +197,18 @@ def to_hub(
     if to_height_m == from_height_m:
         return step
     return replace(step, provenance=replace(step.provenance, assumed=(Assumed(SHEAR_EXPONENT),)))
+
+
+def over_other_ground(
+    height_m: float, from_law: Mapping[str, Any], to_law: Mapping[str, Any]
+) -> float:
+    """Return speed over one ground over speed at the same height over another near by.
+
+    Up by the law of the one to where the wind is the same over both, and down by that of the other,
+    as Wieringa (1986) does; each law as the options of `to_hub`, which says what it refuses.
+    """
+    up = to_hub(height_m, BLENDING_HEIGHT_M, **from_law)
+    return up.factor * to_hub(BLENDING_HEIGHT_M, height_m, **to_law).factor
 
 
 def by_power_law(
