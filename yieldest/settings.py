@@ -40,7 +40,10 @@ Circuit = Literal["dc", "single-phase", "three-phase"]
 class Settings(BaseModel):
     """A table of the plan: only the keys named here, each of its own type and finite."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
+    # A table is made ready when it is first used: many are part of another, or of another command.
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False, strict=True, defer_build=True
+    )
 
 
 def key(words: str, example: object = None, *, unit: str = "", left_out: str = "") -> FieldInfo:

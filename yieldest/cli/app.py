@@ -315,6 +315,8 @@ def yieldest(
 
 def main() -> None:
     """Run the command line; bad input becomes one sentence and exit code 2."""
+    # Our sums are short: threads for each would only wait for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     if isinstance(sys.stdout, io.TextIOWrapper):
         # The name of a file may hold bytes that are no text.
         sys.stdout.reconfigure(errors="backslashreplace")

@@ -138,11 +138,10 @@ def cash_flow(
     scale = yearly(prices.bill_scale)
     capital = scale * yearly(expenditure.capital_cost)
     upkeep = yearly(expenditure.maintenance_per_year) + expenditure.maintenance_in_years
-    cost = (
-        (capital - grant_of(capital, terms)) * (year == 0)
-        + np.where((year >= 1) & (year < last), scale * expenditure.replacement_costs, 0.0)
-        + scale * yearly(prices.maintenance_scale) * upkeep * running
-        - scale * yearly(expenditure.salvage_value) * (year == last)
+    cost = (capital - grant_of(capital, terms)) * (year == 0) + scale * (
+        np.where((year >= 1) & (year < last), expenditure.replacement_costs, 0.0)
+        + yearly(prices.maintenance_scale) * upkeep * running
+        - yearly(expenditure.salvage_value) * (year == last)
     )
     age = np.maximum(year - 1, 0)
     energy = yearly(net_kwh_per_year) * (1 - terms.degradation_per_year) ** age * running

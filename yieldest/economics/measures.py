@@ -23,9 +23,12 @@ def _quotient(over: npt.ArrayLike, under: npt.ArrayLike) -> FloatArray:
 def discounted(flow: npt.ArrayLike, discount_rate: npt.ArrayLike) -> FloatArray:
     """Return each sum of a flow as of year 0, flow_t / (1 + r)^t, shape (..., years + 1)."""
     sums = floats(flow)
-    return np.asarray(
-        sums * (1 + floats(discount_rate)[..., np.newaxis]) ** -np.arange(sums.shape[-1])
-    )
+    return np.asarray(sums * _factor(discount_rate, sums.shape[-1]))
+
+
+def _factor(discount_rate: npt.ArrayLike, years: int) -> FloatArray:
+    """Return (1 + r)^-t, shape (..., years), quicker than as a power."""
+    return np.asarray(np.exp(np.log1p(floats(discount_rate))[..., np.newaxis] * -np.arange(years)))
 
 
 def present_value(flow: npt.ArrayLike, discount_rate: npt.ArrayLike) -> FloatArray:
@@ -36,7 +39,8 @@ def present_value(flow: npt.ArrayLike, discount_rate: npt.ArrayLike) -> FloatArr
     flow : array_like, shape (..., years + 1)
     discount_rate : array_like, shape (...)
     """
-    return np.asarray(discounted(flow, discount_rate).sum(axis=-1))
+    sums = floats(flow)
+    return np.asarray(np.einsum("...t,...t", sums, _factor(discount_rate, sums.shape[-1])))
 
 
 def capital_recovery_factor(discount_rate: npt.ArrayLike, life_years: npt.ArrayLike) -> FloatArray:
@@ -114,7 +118,11 @@ def payback_years(net_flow: npt.ArrayLike, discount_rate: npt.ArrayLike = 0.0) -
     Within a year the balance moves in a straight line. A later replacement that takes the balance
     below zero again puts the payback off until it has been made good.
     """
-    sums = discounted(net_flow, discount_rate)
+    sums = (
+        floats(net_flow)
+        if np.all(np.equal(discount_rate, 0))
+        else discounted(net_flow, discount_rate)
+    )
     balance = np.cumsum(sums, axis=-1)
     below = balance < 0
     last_below = balance.shape[-1] - 1 - np.argmax(below[..., ::-1], axis=-1)

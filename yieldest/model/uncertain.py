@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Hashable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import PurePath
 
 import numpy as np
@@ -12,7 +12,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import OUR_CHOICE, YEAR_TO_YEAR
 from yieldest.economics.bill_of_materials import BillOfMaterials
-from yieldest.economics.cash_flow import Prices, cash_flow
+from yieldest.economics.cash_flow import Expenditure, Prices, cash_flow
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.losses import LOSS_CATEGORIES
 from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year
@@ -66,6 +66,7 @@ class UncertainBuild:
     height_ratio: float
     exponent_weight: float
     exposure_weight: float
+    _expenditures: dict[int, Expenditure] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def name(self) -> str:
@@ -113,7 +114,10 @@ class UncertainBuild:
             bill_scale=values.get("prices", 1.0),
             maintenance_scale=values.get("maintenance", 1.0),
         )
-        expenditure = (bill or NO_BILL).expenditure(energy.count, longest)
+        expenditure = self._expenditures.get(longest.life_years)
+        if expenditure is None:
+            expenditure = (bill or NO_BILL).expenditure(energy.count, longest)
+            self._expenditures[longest.life_years] = expenditure
         # The mean of independent years wanders less by the root of their number.
         usual_kwh = net_kwh(1 + (year - 1) / np.sqrt(life))
         flow = cash_flow(expenditure, usual_kwh, longest, prices)
