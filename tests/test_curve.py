@@ -70,15 +70,21 @@ def test_above_betz_is_an_error_that_names_the_line(curve_file):
 
 
 @pytest.mark.parametrize(
-    ("area", "rotor_type", "drag"),
-    [(1.5, "lift", [False]), (2.0, "drag", [True]), (2.0, "lift", [])],
+    ("area", "rotor_type", "doubted"),
+    [
+        (1.5, "lift", ["small"]),
+        (2.0, "drag", ["drag"]),
+        (2.0, "lift", ["lift"]),
+        (2.0, None, ["lift"]),
+        (3.0, "lift", []),
+    ],
 )
-def test_a_high_power_coefficient_is_warned_of(curve_file, area, rotor_type, drag):
+def test_a_high_power_coefficient_is_warned_of(curve_file, area, rotor_type, doubted):
     warnings = read_power_curve(
         curve_file, rotor_area_m2=area, rotor_type=rotor_type
     ).provenance.warnings
     assert kinds(warnings) <= {HighCoefficient}
-    assert [one.drag for one in warnings] == drag
+    assert [one.rotor for one in warnings] == doubted
 
 
 def test_power_in_the_wind_of_a_small_rotor():

@@ -275,4 +275,43 @@ def test_a_drag_rotor_above_three_tenths_is_doubted():
         cut_out_ms=12.0,
         rotor_type="drag",
     )
-    assert any(one.drag for one in curve.provenance.warnings if isinstance(one, HighCoefficient))
+    kinds = [one.rotor for one in curve.provenance.warnings if isinstance(one, HighCoefficient)]
+    assert kinds == ["drag"]
+
+
+@pytest.mark.parametrize(
+    ("highest", "doubt"),
+    # By hand: the root of 0.1 squared and of what lies above 0.30, as a share, squared.
+    [(0.25, 0.10), (0.30, 0.10), (0.38, np.hypot(0.1, 0.08 / 0.38)), (0.45, np.hypot(0.1, 1 / 3))],
+)
+def test_a_typed_curve_too_good_for_a_home_made_rotor_is_doubted_more(tmp_path, highest, doubt):
+    area = 2.0
+    power = [highest * 0.5 * 1.225 * area * speed**3 for speed in (4, 6, 8)]
+    path = tmp_path / "notebook.csv"
+    path.write_text(
+        f"MPH,Watts\n8.9477,{power[0]}\n13.4216,{power[1]}\n17.8955,{power[2]}\n22.3694,{power[2]}\n"
+    )
+    curve = read_power_curve(path, rotor_area_m2=area, rotor_type="lift")
+    assert curve.relative_uncertainty == pytest.approx(doubt, rel=1e-3)
+    doubted = [one for one in curve.provenance.warnings if isinstance(one, HighCoefficient)]
+    assert len(doubted) == (highest > 0.35)
+    stated = tmp_path / "stated.csv"
+    stated.write_text(f"mph,W,uncertainty (W)\n8.9477,{power[0]},3\n13.4216,{power[1]},3\n")
+    assert read_power_curve(stated, rotor_area_m2=area).uncertainty_w.tolist() == [3, 3]
+
+
+@pytest.mark.parametrize(
+    ("headings", "speed_ms", "power_w"),
+    [
+        ("MPH,Watts", 4.4704, 100),
+        ("Wind (mph),W", 4.4704, 100),
+        ("wind speed m/s,Power (watts)", 10, 100),
+        ("m/s,Output (watts)", 10, 100),
+        ("knots,kW", 5.1444, 100_000),
+    ],
+)
+def test_headings_as_a_notebook_has_them(tmp_path, headings, speed_ms, power_w):
+    path = tmp_path / "notebook.csv"
+    path.write_text(f"{headings}\n5,0\n10,100\n")
+    curve = read_power_curve(path)
+    assert (curve.speed_ms[-1], curve.power_w[-1]) == pytest.approx((speed_ms, power_w), rel=1e-4)

@@ -302,3 +302,39 @@ def test_a_frame_is_read_as_its_file_would_be():
     np.testing.assert_array_equal(found.time_s, [0, 60, 120])
     with pytest.raises(InputError, match="data frame, row 2: a wind speed is below zero"):
         read_readings(frame.assign(**{"wind (m/s)": [4.0, -5, 6]}))
+
+
+@pytest.mark.parametrize(
+    ("headings", "watts"),
+    [
+        ("MPH,Watts", 20),
+        ("W,MPH", 8),
+        ("mph,Vbat,Amps", 40),
+        ("Wind (m/s),Batt V,I (A)", 40),
+        ("wind m/s,Battery (V),Battery (A)", 40),
+        ("wind m/s,Voltage,Amps", 40),
+        ("Wind speed m/s,Battery voltage,Charge current (A)", 40),
+    ],
+)
+def test_headings_of_a_notebook(tmp_path, headings, watts):
+    path = tmp_path / "bench.csv"
+    cells = "8,20" if headings.count(",") == 1 else "8,20,2"
+    path.write_text(f"{headings}\n" + f"{cells}\n" * 12)
+    assert read_readings(path).power_w[0] == pytest.approx(watts)
+
+
+@pytest.mark.parametrize(
+    ("headings", "option"),
+    [
+        ("wind (m/s),Batt V,Solar", "--column volts=HEADING"),
+        ("wind (m/s),V,Current", "--column amps=HEADING"),
+        ("gusts,V,A", "--column speed=HEADING"),
+        ("wind (m/s),Volts,Volts dc,Voltage,voltage (V)", "--column volts=HEADING"),
+    ],
+)
+def test_a_refusal_names_the_option_that_mends_it(run, tmp_path, headings, option):
+    path = tmp_path / "bench.csv"
+    path.write_text(f"{headings}\n" + ",".join(["5"] * (headings.count(",") + 1)) + "\n")
+    refused = run("curve", path)
+    assert refused.code == 2
+    assert option in refused.err

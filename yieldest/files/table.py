@@ -92,13 +92,19 @@ class Table:
         return next(islice(lines, int(self.frame.index[row]), None))
 
     def find(
-        self, role: str, names: Sequence[str], stated: str | None = None, *, required: bool = True
+        self,
+        role: str,
+        names: Sequence[str],
+        stated: str | None = None,
+        *,
+        required: bool = True,
+        how_to_state: str = "",
     ) -> str | None:
         """Return the heading that plays `role` (in words, for a message).
 
         Recognised are plain headings (see `plain_heading`), the surest first; where one is stated,
         no other is considered. An `InputError` says that the stated or a required column is not
-        there, or that two columns answer.
+        there, or that two columns answer, and where one could be stated.
         """
         have = ", ".join(map(repr, self.headings))
         if stated is not None:
@@ -112,17 +118,17 @@ class Table:
         for name in names:
             matches = [h for h, known in zip(self.headings, plain, strict=True) if known == name]
             if len(matches) > 1:
+                mend = f"state which one ({how_to_state})" if how_to_state else "rename the others"
                 raise InputError(
                     f"{self.path}: several columns could be the {role} ({', '.join(matches)}); "
-                    "state which one."
+                    f"{mend}."
                 )
             if matches:
                 return matches[0]
         if required:
             raise InputError(
                 f"{self.path}: no column was recognised as the {role}; the columns are {have}; "
-                f"name one {names[0]!r} or state which it is, and put a # before any line above "
-                "the headings."
+                f"name one {names[0]!r}, and put a # before any line above the headings."
             )
         return None
 

@@ -29,14 +29,24 @@ from yieldest.turbine.power_curve import (
     Extrapolation,
     PowerCurve,
 )
-from yieldest.turbine.rotor import RotorType, judge_coefficient, power_coefficient
+from yieldest.turbine.reading_columns import speed_headings
+from yieldest.turbine.rotor import (
+    RotorType,
+    judge_coefficient,
+    power_coefficient,
+    share_above_honest,
+)
 from yieldest.units import SPEED_UNITS, to_metres_per_second, unit_in_heading
 from yieldest.wind.record_columns import RECOGNISED_COLUMNS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-_POWER_NAMES = ("power", "output", "electrical power", "p")
+_POWER_NAMES = (
+    *("power", "output", "electrical power", "p", "watts", "watt", "w", "kw", "kilowatts"),
+    *("watts out", "power out", "output power"),
+)
+_WATTS = re.compile(r"(?:^|[\s_(\[])(k|kilo)?w(?:atts?)?(?=$|[\s_)\]])")
 _UNCERTAINTY_NAMES = ("standard uncertainty", "power uncertainty", "uncertainty")
 _COEFFICIENT_NAMES = ("thrust coefficient", "ct", "c t")
 _THRUST_NAMES = ("thrust", "thrust force", "thrust n")
@@ -173,6 +183,7 @@ def read_power_curve(
     assumed: list[Finding] = []
     densities = _densities(path, densities, air_density_kg_m3, notes, assumed)
     reference = int(np.argmin(np.abs(densities - STANDARD_DENSITY_KG_M3)))
+    relative = MODELLED_UNCERTAINTY if modelled else STATED_UNCERTAINTY
     if rotor_area_m2 is None:
         assumed.append(AreaNotStated(path.name, thrust=False))
     else:
@@ -180,6 +191,8 @@ def read_power_curve(
         for row, best in zip(coefficients, coefficients.argmax(axis=1), strict=True):
             where = f"{table.place(int(best))}: at {speed[best]:.3g} m/s"
             warnings += judge_coefficient(where, float(row[best]), rotor_type)
+        above = share_above_honest(float(coefficients[reference].max()))
+        relative = max(relative, float(np.hypot(STATED_UNCERTAINTY, above)))
     thrust = _thrust(table, speed, rotor_area_m2, float(densities[reference]), warnings)
     uncertainty = _uncertainty(table)
     last_ms = _number_noted(path, notes, "last measured speed") or np.inf
@@ -194,7 +207,7 @@ def read_power_curve(
         ),
         thrust_coefficient=thrust,
         power_uncertainty_w=uncertainty,
-        relative_uncertainty=MODELLED_UNCERTAINTY if modelled else STATED_UNCERTAINTY,
+        relative_uncertainty=relative,
         modelled=modelled,
         load=notes.get("load"),
         family=DensityFamily(densities, power) if densities.size > 1 else None,
@@ -205,7 +218,6 @@ def read_power_curve(
         beyond = "cube law" if notes.get("extrapolation") == "cube law" else "hold"
     said = curve.provenance
     if uncertainty is None:
-        relative = curve.relative_uncertainty
         said = said.adding(assumed=(CurveUncertaintyAssumed(path.name, relative),))
     if not (curve.power_w > 0).any():
         said = said.adding(warnings=(CurveNote(path.name, "no power"),))
@@ -233,7 +245,8 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
 
 def _points(table: Table) -> tuple[FloatArray, FloatArray | None, FloatArray]:
     """Return speeds, the densities that headings name, and powers, shape (densities, speeds)."""
-    column = str(table.find("wind speed", _tailed(RECOGNISED_COLUMNS["speed"], table)))
+    names = RECOGNISED_COLUMNS["speed"]
+    column = str(table.find("wind speed", [*names, *speed_headings(table, names)]))
     unit = unit_in_heading("speed", column)
     if unit is None or unit == "Beaufort":
         raise InputError(
@@ -371,7 +384,7 @@ def _tailed(names: tuple[str, ...], table: Table) -> list[str]:
 
 
 def _watts(table: Table, heading: str) -> FloatArray:
-    unit = re.search(r"[\s_(\[](k?)w\s*[)\]]?$", heading.strip().lower())
+    unit = _WATTS.search(heading.lower())
     if unit is None:
         raise InputError(
             f"{table.path}: the heading {heading!r} does not say whether power is in W or kW; "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
@@ -18,6 +18,7 @@ from yieldest.files.dialect import LayoutOptions, layout_of, without_footer
 from yieldest.files.table import MOST_COLUMNS, Table, plain_heading, read_blocks, table_of_frame
 from yieldest.settings import DecimalMark
 from yieldest.turbine.meters import Meters, Wiring, rms, wiring_of
+from yieldest.units import SPELLINGS
 from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_columns import RECOGNISED_COLUMNS
 from yieldest.wind.record_values import numbers_of
@@ -61,6 +62,19 @@ _VOLT_WORDS = (
     *("volts", "volt", "volts rms", "volts peak", "volts dc", "volts ac", "volts pp"),
     *("volts peak to peak", "v rms", "v peak", "vdc", "vac", "vrms", "vpp", "vpk", "v"),
 )
+_BATTERY = ("battery", "batt", "bat")
+"""Headings that say by their unit whether they are volts or amps."""
+_BATTERY_VOLTS = (
+    *_BATTERY,
+    *(f"{name} {volts}" for name in _BATTERY for volts in ("v", "volts", "voltage")),
+    *("vbat", "vbatt", "v bat", "v batt", "v battery", "bus voltage", "dc voltage"),
+)
+_BATTERY_AMPS = (
+    *_BATTERY,
+    *(f"{name} {amps}" for name in (*_BATTERY, "charge", "charging") for amps in ("a", "amps")),
+    *(f"{name} current" for name in (*_BATTERY, "charge", "charging", "dc")),
+    *("ibat", "ibatt", "i bat", "i batt", "i battery"),
+)
 _AMP_WORDS = ("amps", "amp", "amperes", "amps rms", "amps peak", "amps dc", "amps ac", "arms")
 
 ROLES = {
@@ -77,13 +91,24 @@ ROLES = {
     "wind pulses": Role(
         "pulses of the anemometer", ("wind pulses", "anemometer pulses", "cup pulses"), {}
     ),
-    "volts": Role("volts", ("voltage", *_VOLT_WORDS, "u"), _VOLT, frozenset(_VOLT_WORDS)),
-    "amps": Role("amps", ("current", *_AMP_WORDS, "i", "a"), _AMP, frozenset((*_AMP_WORDS, "a"))),
+    "volts": Role(
+        "volts",
+        ("voltage", *_VOLT_WORDS, "u", *_BATTERY_VOLTS),
+        _VOLT,
+        frozenset(("voltage", *_VOLT_WORDS, *_BATTERY_VOLTS)) - frozenset(_BATTERY),
+    ),
+    "amps": Role(
+        "amps",
+        ("current", *_AMP_WORDS, "i", "a", *_BATTERY_AMPS),
+        _AMP,
+        frozenset((*_AMP_WORDS, "a", *_BATTERY_AMPS))
+        - frozenset((*_BATTERY, *(name for name in _BATTERY_AMPS if name.endswith("current")))),
+    ),
     "watts": Role(
         "power",
-        ("watts", "watt", "power", "output", "electrical power", "p", "w"),
-        {"w": 1.0, "mw": 1e-3, "kw": 1000.0, "watts": 1.0},
-        frozenset(("watts", "watt", "w")),
+        ("watts", "watt", "power", "output", "electrical power", "p", "w", "watts out", "kw"),
+        {"w": 1.0, "mw": 1e-3, "kw": 1000.0, "watts": 1.0, "watt": 1.0},
+        frozenset(("watts", "watt", "w", "watts out")),
     ),
     "pulses": Role("pulses of the energy meter", ("pulses", "meter pulses", "energy pulses"), {}),
     "ohms": Role(
@@ -195,8 +220,17 @@ def open_readings(source: Source, meters: Meters, stated: Mapping[str, str]) -> 
         if role in found:
             continue
         # A heading that is taken already must not answer twice: "v" is volts beside "wind".
-        free = replace(table, frame=table.frame.drop(columns=list(found.values())))
-        heading_or_none = free.find(known.words, _names_in(free, known), required=False)
+        others = [
+            heading
+            for heading in table.headings
+            if heading not in found.values()
+            and plain_heading(heading) in _BATTERY
+            and known_factor(role, heading) is None
+        ]
+        free = replace(table, frame=table.frame.drop(columns=[*found.values(), *others]))
+        heading_or_none = free.find(
+            known.words, _names_in(free, role, known), required=False, how_to_state=_stating(role)
+        )
         if heading_or_none is not None:
             found[role] = heading_or_none
     return ReadingTable(table, found, wiring_of(str(table.path), meters, found))
@@ -221,16 +255,33 @@ def _read_text(path: Path, decimal: DecimalMark | None) -> Table:
     return replace(table, frame=table.frame.set_axis(headings, axis=1))
 
 
-def _names_in(table: Table, role: Role) -> list[str]:
+def _stating(role: str) -> str:
+    return f"meters.columns; on the command line --column {role}=HEADING".replace("_", " ")
+
+
+def speed_headings(table: Table, names: Collection[str]) -> list[str]:
+    """Return plain headings that are a speed unit, such as "mph", or a known name before one."""
+    units = {plain_heading(spelling) for spelling in SPELLINGS["speed"]}
+    found = (
+        plain
+        for plain in map(plain_heading, table.headings)
+        if plain in units or any(plain == f"{name} {unit}" for name in names for unit in units)
+    )
+    return list(dict.fromkeys(found))
+
+
+def _names_in(table: Table, role: str, known: Role) -> list[str]:
     """Add the headings of the table that are a known name with a unit behind it."""
-    tails = {plain_heading(unit) for unit in role.units} | {"ms", "m s", "mph", "kmh", "km h", "kn"}
+    if role == "speed":
+        return [*known.names, *speed_headings(table, known.names)]
+    tails = {plain_heading(unit) for unit in known.units}
     tailed = [
         plain
         for plain in map(plain_heading, table.headings)
-        for name in role.names
+        for name in known.names
         if plain.startswith(name + " ") and plain[len(name) + 1 :] in tails
     ]
-    return [*role.names, *dict.fromkeys(tailed)]
+    return [*known.names, *dict.fromkeys(tailed)]
 
 
 def known_factor(role: str, column: str) -> float | None:
@@ -258,6 +309,7 @@ def unit_factor(table: Table, role: str, column: str) -> float:
         raise InputError(
             f"{table.path}: the heading {column!r} does not say the unit of the "
             f"{ROLES[role].words}; write it behind the name in brackets (one of "
-            f"{', '.join(ROLES[role].units)})."
+            f"{', '.join(ROLES[role].units)}), or, if another column is meant, state it "
+            f"({_stating(role)})."
         )
     return factor

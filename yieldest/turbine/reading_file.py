@@ -224,7 +224,8 @@ def _power(
         return np.asarray(amps**2 * ohms), "power from amps and load resistance"
     raise InputError(
         f"{table.path}: there is no power in the columns {', '.join(map(repr, table.headings))}; "
-        "give watts, volts and amps, volts and load resistance (load_ohm), or meter pulses."
+        "give watts, volts and amps, volts and load resistance (load_ohm), or meter pulses, or "
+        "state which column is which (meters.columns; on the command line --column volts=HEADING)."
     )
 
 

@@ -75,6 +75,10 @@ BETZ_LIMIT = 16 / 27
 """The share of the power in the wind that no rotor in free flow can exceed (Betz 1920)."""
 HIGH_SMALL_COEFFICIENT = 0.5
 """A small machine above this is doubtful (common practice, no source)."""
+HONEST_COEFFICIENT = 0.3
+"""Home-made lift rotors with their generators reach 0.2 to 0.3 (common practice, no source)."""
+HIGH_HOME_COEFFICIENT = 0.35
+"""A home-made lift rotor above this is doubtful (common practice, no source)."""
 HIGH_DRAG_COEFFICIENT = 0.3
 """A drag-type rotor above this is doubtful (common practice, no source)."""
 LEAST_COEFFICIENT = 1e-3
@@ -98,11 +102,11 @@ class LowCoefficient(Finding):
 
 @dataclass(frozen=True)
 class HighCoefficient(Finding):
-    """The highest power coefficient is doubtful for any small machine, or for a drag-type rotor."""
+    """The highest power coefficient is doubtful for such a rotor: any small, lift or drag."""
 
     where: str
     coefficient: float
-    drag: bool
+    rotor: Literal["small", "lift", "drag"]
 
 
 def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> list[Finding]:
@@ -127,10 +131,17 @@ def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> lis
     if 0 < highest < LOW_COEFFICIENT:
         return [LowCoefficient(where, highest)]
     if highest > HIGH_SMALL_COEFFICIENT:
-        return [HighCoefficient(where, highest, drag=False)]
+        return [HighCoefficient(where, highest, "small")]
     if rotor_type == "drag" and highest > HIGH_DRAG_COEFFICIENT:
-        return [HighCoefficient(where, highest, drag=True)]
+        return [HighCoefficient(where, highest, "drag")]
+    if highest > HIGH_HOME_COEFFICIENT:
+        return [HighCoefficient(where, highest, "lift")]
     return []
+
+
+def share_above_honest(highest: float) -> float:
+    """Return the share of the power by which a highest coefficient lies above an honest one."""
+    return max(0.0, 1 - HONEST_COEFFICIENT / highest) if highest > 0 else 0.0
 
 
 def power_in_wind_w(

@@ -139,12 +139,16 @@ def _(finding: generic_curve.NobodyMeasured) -> str:
 
 @sentence.register
 def _(finding: rotor.HighCoefficient) -> str:
-    kind = "a drag-type rotor" if finding.drag else "any small machine"
-    limit = rotor.HIGH_DRAG_COEFFICIENT if finding.drag else rotor.HIGH_SMALL_COEFFICIENT
-    return (
-        f"{finding.where} the power coefficient is {finding.coefficient:.2f}; above {limit:g} is "
-        f"doubtful for {kind}."
-    )
+    said = f"{finding.where} the power coefficient is {finding.coefficient:.2f}; "
+    if finding.rotor == "lift":
+        return (
+            f"{said}rotors and generators made at home reach 0.2 to 0.3, so look again at how wind "
+            "and power were read, and at the rotor size. Where its uncertainty is not stated, more "
+            "is assumed for it."
+        )
+    if finding.rotor == "drag":
+        return f"{said}above {rotor.HIGH_DRAG_COEFFICIENT:g} is doubtful for a drag-type rotor."
+    return f"{said}above {rotor.HIGH_SMALL_COEFFICIENT:g} is doubtful for any small machine."
 
 
 @sentence.register
