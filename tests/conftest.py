@@ -13,7 +13,7 @@ import pytest
 from yieldest import load
 from yieldest.cli import app as cli
 from yieldest.cli.plan_folder import write_plan_folder
-from yieldest.model.scenarios import what_if
+from yieldest.model.scenarios import scenarios_of
 from yieldest.plan import load_plan
 from yieldest.plan.overrides import read_override
 from yieldest.report.write_report import write_report
@@ -175,11 +175,13 @@ def demo_report(request, tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def demo_grids(demo_report):
-    """The estimate of each demo site and its results on a grid, computed once."""
+def demo_scenarios(demo_report):
+    """The plan of each demo site, its estimate, how sure that is and what the sliders show."""
     project = load(demo_report.site)
     estimate = project.estimate()
-    return project.plan, estimate, [what_if(estimate, n) for n in range(len(estimate.builds))]
+    uncertainty = estimate.uncertainty()
+    scenarios = [scenarios_of(estimate, n, uncertainty) for n in range(len(estimate.builds))]
+    return project.plan, estimate, uncertainty, scenarios
 
 
 @pytest.fixture(scope="session")

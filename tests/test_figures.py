@@ -13,7 +13,7 @@ from yieldest.report.write_report import charts_of
 
 WITHOUT_UNIT = re.compile(r"number of machines|hour of day|^$")
 UNIT = re.compile(
-    r"\((m/s|W|kW|kWh|%|m|EUR|EUR/kWh|kWh/year|EUR, today's money|years?)\)|years after building"
+    r"\((m/s|W|kW|kWh|%|m|€|€/kWh|kWh/year|€, today's money|years?)\)|years after building"
 )
 
 # Machado, Oliveira & Fernandes, IEEE Trans. Vis. Comput. Graph. 15 (2009) 1291-1298, table of
@@ -104,10 +104,9 @@ def test_the_steps_of_the_speed_map_darken_all_the_way():
 
 
 @pytest.fixture(scope="module")
-def charts(demo_grids):
-    _, estimate, grids = demo_grids
-    uncertainty = estimate.uncertainty(512, 1)
-    return [chart for some in charts_of(estimate, uncertainty, grids).values() for chart in some]
+def charts(demo_scenarios):
+    _, *made = demo_scenarios
+    return [chart for some in charts_of(*made).values() for chart in some]
 
 
 def test_every_axis_has_its_unit(charts):
@@ -119,7 +118,10 @@ def test_every_axis_has_its_unit(charts):
                 assert UNIT.search(label) or WITHOUT_UNIT.search(label), (chart.name, label)
         for heading in chart.numbers:
             if not all(isinstance(v, str) for v in chart.numbers[heading]):
-                assert re.search(r"\(.+\)|year|machines", heading), (chart.name, heading)
+                assert re.search(r"\(.+\)|year|machines|hour", heading), (
+                    chart.name,
+                    heading,
+                )
 
 
 def test_figures_are_written_as_pictures_and_numbers(demo_report):
@@ -160,14 +162,35 @@ def test_figures_keep_what_else_is_in_their_folder(run, yard, tmp_path):
     assert not [path for path in folder.iterdir() if path.name.startswith(".")]
 
 
-def test_the_steps_add_up_to_what_is_lost(run, demo_report):
+def rows_of(folder, name):
+    with (folder / f"{name}.csv").open(encoding="utf-8", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+def test_what_is_lost_and_what_is_left_add_up(run, demo_report):
+    steps = rows_of(demo_report.figures, "energy-steps")
     builds = run("estimate", demo_report.site, "--json").json["builds"]
-    for letter, build in zip("ab", builds, strict=True):
-        with (demo_report.figures / f"energy-steps-{letter}.csv").open(newline="") as stream:
-            steps = list(csv.DictReader(stream))
-        left = [float(step["left (kWh/year)"]) for step in steps]
-        lost = [float(step["lost (kWh/year)"]) for step in steps]
-        assert left[-1] == pytest.approx(build["net_kwh_per_year"])
-        assert left[0] - sum(lost) == pytest.approx(left[-1])
-        assert left[1] == pytest.approx(left[0] * 16 / 27)  # Betz 1920
-        assert left == sorted(left, reverse=True)
+    for letter, build in zip("AB", builds, strict=True):
+        shares = [float(step[f"{letter} (%)"]) for step in steps]
+        # What the converters draw while idle is no step of its own.
+        assert sum(shares) <= 100 + 1e-9
+        if not build["idle_draw_kwh_per_year"]:
+            assert sum(shares) == pytest.approx(100)
+        assert shares[0] == pytest.approx(100 * (1 - 16 / 27))  # Betz 1920
+
+
+def test_months_and_winds_add_up_to_the_net_energy(run, demo_report):
+    months = rows_of(demo_report.figures, "energy-months")
+    curves = rows_of(demo_report.figures, "power-curves")
+    builds = run("estimate", demo_report.site, "--json").json["builds"]
+    for letter, build in zip("AB", builds, strict=True):
+        net = build["net_kwh_per_year"]
+        by_speed = [float(row[f"{letter} energy (kWh/year)"]) for row in curves]
+        assert sum(by_speed) == pytest.approx(net)
+        # A record of a few days more or less than a year does not weigh all months alike.
+        assert sum(float(row[f"{letter} (kWh)"]) for row in months) == pytest.approx(net, rel=0.02)
+
+
+def test_a_few_builds_can_be_told_apart_in_grey():
+    assert len({style.hatch for style in BUILD_STYLES}) == len(BUILD_STYLES)
+    assert len({style.dashes for style in BUILD_STYLES}) == len(BUILD_STYLES)

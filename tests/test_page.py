@@ -45,7 +45,7 @@ class Page(HTMLParser):
         return [element for element in self.elements if element["tag"] in tags]
 
     def text(self):
-        return self.all("body")[0]["text"]
+        return " ".join(self.all("body")[0]["text"].split())
 
 
 @pytest.fixture(scope="module")
@@ -106,7 +106,8 @@ def test_tables_have_captions_and_every_head_a_scope(page):
     assert all(caption["text"].strip() for caption in captions)
     assert all(head["scope"] in {"row", "col"} for head in page.all("th"))
     for cell in page.all("td"):
-        assert cell["data-head"].strip(), "a folded table says what each cell is"
+        if "thead" not in cell["inside"]:
+            assert cell["data-head"].strip(), "a folded table says what each cell is"
 
 
 def test_each_chart_says_its_message_in_words(page):
@@ -120,14 +121,11 @@ def test_each_chart_says_its_message_in_words(page):
 
 def test_sections_are_in_the_order_a_reader_asks(page):
     ids = [section["id"] for section in page.all("section")]
-    wanted = [
-        "builds", "uncertainty", "energy", "wind", "curve", "economics", "otherwise", "assumed",
-        "cautions",
-        "methods", "again",
-    ]  # fmt: skip
-    assert [one for one in ids if one in wanted] == wanted
+    first, detailed = ids[:2], ids[2:]
+    assert first == ["answer", "pointers"]
+    assert detailed == ["energy", "wind", "machine", "money", "uncertainty", "care"]
     links = [a["href"] for a in page.all("a") if "nav" in a["inside"]]
-    assert links == [f"#{one}" for one in ids]
+    assert links == [f"#{one}" for one in detailed]
 
 
 def test_page_shows_the_figures_of_the_estimate(run, demo_report, page):
@@ -182,17 +180,22 @@ def test_hostile_names_stay_text(hostile_report, hostile):
             assert not re.match(r"\"?[=+@\t]", line), line
 
 
-def test_grids_cannot_end_their_script_element(hostile_report):
-    grids = next(s for s in Page(hostile_report.page).all("script") if "type" in s)
-    assert grids["type"] == "application/json"
-    assert not set("<>&") & set(grids["text"])
-    assert len(json.loads(grids["text"])) == 2
+def test_data_cannot_end_its_script_element(hostile_report):
+    data = next(s for s in Page(hostile_report.page).all("script") if "type" in s)
+    assert data["type"] == "application/json"
+    assert not set("<>&") & set(data["text"])
+    assert len(json.loads(data["text"])["builds"]) == 2
 
 
 @pytest.mark.parametrize(
     ("file", "old", "new", "gone"),
     [
-        ("plan.toml", "price_per_kwh = 0.30 ", "# price_per_kwh = 0.30 ", "When the money comes"),
+        (
+            "plan.toml",
+            "price_per_kwh = 0.30 ",
+            "# price_per_kwh = 0.30 ",
+            "The money over the years",
+        ),
         ("plan.toml", 'record = "wind.csv"', "mean_speed_ms = 5.0", "From where the wind"),
     ],
 )
@@ -218,14 +221,14 @@ def test_page_of_builds_without_a_bill(run, yard, tmp_path):
 def test_page_of_more_builds_than_figures_show(run, yard, tmp_path):
     plan = yard / "plan.toml"
     text = plan.read_text("utf-8")
-    build = text[text.index("[[build]]") : text.index("# To compare")]
+    build = text[text.index("[[build]]") : text.index("# To compare with another build")]
     more = "".join(build.replace("one machine", f"machine {n}") for n in range(7))
     plan.write_text(text.replace("[economics]", f"{more}\n[economics]"), "utf-8")
     assert run("report", yard, *FEW, "-o", tmp_path / "page.html").code == 0
     page = Page(tmp_path / "page.html")
     assert len([i for i in page.all("input") if i["type"] == "radio"]) == 6
-    assert "machine 6" in page.all("table")[0]["text"]
-    assert "Of 9 builds the first 6 are drawn" in page.text()
+    assert any("machine 6" in table["text"] for table in page.all("table"))
+    assert "The first 6 builds are drawn; 3 more" in page.text()
     assert (tmp_path / "page.html").stat().st_size < 3e6
 
 

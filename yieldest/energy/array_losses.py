@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated, Literal, Self
 
 import numpy as np
@@ -175,6 +176,24 @@ class ArrayLosses:
     warnings: Findings = ()
 
 
+@lru_cache(maxsize=64)
+def _speeds_all_round(
+    free_ms: tuple[float, ...],
+    places: tuple[tuple[float, ...], ...],
+    directions: tuple[tuple[float, ...], ...],
+    node_ms: tuple[float, ...],
+    thrust: tuple[float, ...],
+    wake_decay: float,
+) -> FloatArray:
+    """Return the speeds at every machine; kept, for how often the wind blows changes none."""
+    return np.stack(
+        [
+            wakes.speeds_in_array(free_ms, places, each, node_ms, thrust, wake_decay)
+            for each in directions
+        ]
+    )
+
+
 @dataclass(frozen=True)
 class MachineArray:
     """Everything that decides what machines in an array lose.
@@ -241,10 +260,14 @@ class MachineArray:
             return lone, lone
         places = self._places(array, count)
         node_ms, thrust = self.curve.speed_ms, self._thrust(array)
-        within = [
-            wakes.speeds_in_array(free, places, directions, node_ms, thrust, array.wake_decay)
-            for directions in wakes.directions_within(self.rose)
-        ]
+        within = _speeds_all_round(
+            tuple(free.tolist()),
+            tuple(map(tuple, places.tolist())),
+            tuple(map(tuple, wakes.directions_within(self.rose).tolist())),
+            tuple(node_ms.tolist()),
+            tuple(thrust.tolist()),
+            array.wake_decay,
+        )
         return lone, self.curve.power_at(within)
 
     def _energy(self, power: FloatArray) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from yieldest.hub.extremes import ExtremeWinds, extreme_winds
 from yieldest.model.array_of_build import machine_array_of
 from yieldest.model.hub_wind import HubWind, hub_wind, turbulence_intensity
 from yieldest.model.inputs import BuildInputs
+from yieldest.plan import Build
 from yieldest.plan.plausibility import questions_of_build
 from yieldest.plan.site_table import Site
 from yieldest.provenance import Finding, Findings, Provenance
@@ -136,12 +137,14 @@ class BuildEstimate:
         )
 
 
-def energy_of_build(build: BuildInputs) -> BuildEstimate:
+def energy_of_build(build: BuildInputs, air: Air | None = None) -> BuildEstimate:
     """Compute what a build yields in the wind of its place, without its cost.
 
     Parameters
     ----------
     build : BuildInputs
+    air : Air, optional
+        At its hub, where that is known already.
 
     Raises
     ------
@@ -152,7 +155,8 @@ def energy_of_build(build: BuildInputs) -> BuildEstimate:
     record = wind.record
     at_hub = hub_wind(place, settings, wind)
     distribution = at_hub.distribution
-    air = _air(place.site, settings.hub_height_m, record)
+    if air is None:
+        air = _air(place.site, settings.hub_height_m, record)
     curve = build.curve.at_density(air.density_kg_m3)
     intensity, turbulence = turbulence_intensity(place, wind.resource), None
     if intensity is not None:
@@ -160,8 +164,7 @@ def energy_of_build(build: BuildInputs) -> BuildEstimate:
     machines = machine_array_of(
         settings, distribution, curve, record, wind.long_term_factor * at_hub.factor
     )
-    array_losses = machines.compute(settings.count)
-    losses = losses_of(settings.losses.stated, settings.count, array_losses.losses)
+    array_losses, energy = _energy(settings, machines, at_hub)
     return BuildEstimate(
         inputs=build,
         wind=at_hub,
@@ -177,9 +180,24 @@ def energy_of_build(build: BuildInputs) -> BuildEstimate:
         ),
         machines=machines,
         array_losses=array_losses,
-        energy=annual_energy(distribution, curve, losses, settings.count, at_hub.readings),
+        energy=energy,
         cost=None,
     )
+
+
+def energy_of_more(build: BuildEstimate, count: int) -> AnnualEnergy:
+    """Return the energy of a build with more machines than it has."""
+    machines = replace(build.machines, count=count)
+    return _energy(build.inputs.settings, machines, build.wind)[1]
+
+
+def _energy(
+    settings: Build, machines: MachineArray, wind: HubWind
+) -> tuple[ArrayLosses, AnnualEnergy]:
+    """Return what the machines lose by being several, and what they make."""
+    count, computed = machines.count, machines.compute(machines.count)
+    losses = losses_of(settings.losses.stated, count, computed.losses)
+    return computed, annual_energy(wind.distribution, machines.curve, losses, count, wind.readings)
 
 
 def _air(site: Site, hub_height_m: float, record: Record | None) -> Air:

@@ -194,7 +194,7 @@ class Estimate:
             self.title,
             [
                 (line.quantity.named(self.currency), *line.texts)
-                for line in lines_of("page", self.builds, self.terms)
+                for line in lines_of("notebook", self.builds, self.terms)
             ],
             heads=[build.name for build in self.builds],
         )

@@ -73,7 +73,7 @@ def energy_of_count(build: BuildEstimate, count: int) -> float:
         return loss
 
     kept = kept_share(tuple(for_count(loss) for loss in energy.losses))
-    return energy.gross_kwh / energy.count * count * kept
+    return (energy.gross_kwh * kept - energy.idle_draw_kwh) / energy.count * count
 
 
 def _by_number(build: BuildEstimate, bill: BillOfMaterials, estimate: Estimate) -> CostByNumber:

@@ -11,12 +11,9 @@ from yieldest.economics.terms import EconomicTerms
 from yieldest.model.build_estimate import BuildEstimate
 
 Value = str | int | float | bool | None
-View = Literal[
-    "decision", "energy", "money", "page", "years", "frame", "json", "csv", "sweep", "sliders"
-]
-"""The first screen (decision), the tables of the terminal in full (energy, money), of the page
-(page, years), data frames, the results for machines, the CSV file, the rows of a sweep, and what
-the sliders of the page move."""
+View = Literal["decision", "energy", "money", "notebook", "years", "frame", "json", "csv", "sweep"]
+"""The first screen (decision), the tables in full (energy, money, years), those of a notebook, data
+frames, the results for machines, the CSV file, and the rows of a sweep."""
 NEVER = "never"
 CURRENCY_SIGNS = {
     "EUR": "€",
@@ -93,8 +90,7 @@ class Quantity:
 
     def unit_in(self, currency: str) -> str:
         """Return the unit as tables write it."""
-        sign = CURRENCY_SIGNS.get(currency, currency)
-        return self.unit.format(currency=sign).removeprefix("share").strip()
+        return self.unit.format(currency=sign_of(currency)).removeprefix("share").strip()
 
     def named(self, currency: str) -> str:
         """Return words and unit, for the head of a column or a line without one for units."""
@@ -120,6 +116,11 @@ class Quantity:
         if value is None and self.never and terms.price_per_kwh is not None and earns:
             return NEVER
         return self.written(value)
+
+
+def sign_of(currency: str) -> str:
+    """Return the sign of a currency, where it alone says which money it is, or else its code."""
+    return CURRENCY_SIGNS.get(currency, currency)
 
 
 def in_currency(value: float | None, currency: str, digits: int = 3) -> str:
@@ -171,7 +172,7 @@ def _in(*views: View) -> frozenset[View]:
     return frozenset(views)
 
 
-_MAIN = _in("money", "page", "frame", "json", "csv", "sweep", "sliders")
+_MAIN = _in("money", "notebook", "frame", "json", "csv", "sweep")
 
 
 def _of_cost(
@@ -179,7 +180,7 @@ def _of_cost(
     words: str,
     unit: str,
     meaning: str = "",
-    where: frozenset[View] = _in("money", "page", "frame", "json"),
+    where: frozenset[View] = _in("money", "notebook", "frame", "json"),
     better: Literal["higher", "lower"] | None = "lower",
     **more: object,
 ) -> Quantity:
@@ -199,15 +200,15 @@ QUANTITIES = (
     ),
     Quantity(
         "count", "machines", "", lambda b: b.energy.count,
-        _in("energy", "page", "frame", "json", "csv"), "number of machines", form="d",
+        _in("energy", "notebook", "frame", "json", "csv"), "number of machines", form="d",
     ),
     Quantity(
         "hub_height_m", "hub height", "m", lambda b: b.distribution.height_m,
-        _in("energy", "page", "frame", "json"), "height of the hub above ground", form="g",
+        _in("energy", "notebook", "frame", "json"), "height of the hub above ground", form="g",
     ),
     Quantity(
         "hub_mean_speed_ms", "mean wind at the hub", "m/s", lambda b: b.distribution.mean_speed_ms,
-        _in("energy", "page", "frame", "json"), "mean wind speed at the hub", form=".1f",
+        _in("energy", "notebook", "frame", "json"), "mean wind speed at the hub", form=".1f",
     ),
     Quantity(
         "air_density_kg_m3", "air density", "kg/m3", lambda b: b.air.density_kg_m3,
@@ -264,12 +265,12 @@ QUANTITIES = (
     ),
     Quantity(
         "net_kwh_per_year_of_each", "  of each machine", "kWh/year",
-        lambda b: b.energy.net_kwh / b.energy.count, _in("energy", "page"),
+        lambda b: b.energy.net_kwh / b.energy.count, _in("energy", "notebook"),
         "net energy of a year, one machine", digits=3,
     ),
     Quantity(
         "capacity_factor", "capacity factor", "share", lambda b: b.energy.capacity_factor,
-        _in("energy", "page", "frame", "json"), "net energy over rated power all year round",
+        _in("energy", "notebook", "frame", "json"), "net energy over rated power all year round",
     ),
     Quantity(
         "hours_without_output", "hours without power", "h/year",
@@ -277,7 +278,7 @@ QUANTITIES = (
     ),
     Quantity(
         "hours_generating", "hours making power", "h/year", lambda b: b.energy.hours.generating,
-        _in("energy", "page"), form=",.0f",
+        _in("energy", "notebook"), form=",.0f",
     ),
     Quantity(
         "hours_at_rated_power", "  of these at rated power", "h/year",
@@ -301,7 +302,7 @@ QUANTITIES = (
     ),
     _of_cost(
         "labour_hours", "own work", "hours", "own work to build it",
-        _in("decision", "money", "page", "frame", "json"), digits=3,
+        _in("decision", "money", "notebook", "frame", "json"), digits=3,
     ),
     _of_cost(
         "maintenance_per_year", "upkeep (O&M), first year", "{currency}/year",
@@ -322,7 +323,7 @@ QUANTITIES = (
     _of_cost(
         "cost_per_used_kwh", "cost per used kWh", "{currency}/kWh",
         "discounted cost less what sold kWh earn, over the discounted energy that is used",
-        _in("decision", "money", "page", "frame", "json"), shown=_partly_used,
+        _in("decision", "money", "notebook", "frame", "json"), shown=_partly_used,
     ),
     _of_cost(
         "simple_payback_years", "simple payback", "years",
@@ -334,7 +335,7 @@ QUANTITIES = (
     ),
     _of_cost(
         "discounted_payback_years", "discounted payback", "years",
-        where=_MAIN - _in("sweep", "sliders"), never=True,
+        where=_MAIN - _in("sweep"), never=True,
     ),
     _of_cost(
         "net_present_value", "net present value", "{currency}", where=_MAIN | _in("decision"),
@@ -342,7 +343,7 @@ QUANTITIES = (
     ),
     _of_cost(
         "internal_rate_of_return", "rate of return", "share per year",
-        "internal rate of return per year", _MAIN - _in("sweep", "sliders"), better="higher",
+        "internal rate of return per year", _MAIN - _in("sweep"), better="higher",
     ),
     _of_cost(
         "benefit_cost_ratio", "benefit over cost", "",

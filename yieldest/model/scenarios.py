@@ -1,193 +1,199 @@
-"""The builds of a plan computed on a grid of other heights, numbers, prices, rates and bills.
+"""The builds of a plan in other winds, at other heights and in other numbers, for the sliders.
 
-The page moves between these results and computes nothing itself, so every formula stays in one
-place; how far a value between grid points is off is measured here.
+Energy is a table: every entry is computed in full, and the sliders of the page stop nowhere else.
+Money follows from what is laid out here by a few sums, which the page's script holds.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from functools import cache
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.economics.bill_of_materials import BillOfMaterials
-from yieldest.economics.cash_flow import Prices
-from yieldest.economics.terms import EconomicTerms
+from yieldest.economics.cash_flow import CashFlow, Expenditure, Prices, cash_flow
+from yieldest.energy.net_energy import SpeedSeries
 from yieldest.errors import InputError
-from yieldest.model.build_estimate import BuildEstimate, energy_of_build
-from yieldest.model.chain import money_of
+from yieldest.hub.air import Air
+from yieldest.model.build_estimate import BuildEstimate, energy_of_build, energy_of_more
 from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import energy_of_count
+from yieldest.model.site_wind import SiteWind
+from yieldest.model.uncertain import Case, lined_up
+from yieldest.uncertainty.propagation import Variates, draw_variates
+from yieldest.uncertainty.result import Uncertainty
 
-HEIGHT_FACTORS = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0)
-PRICE_FACTORS = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
-BILL_SCALES = (0.5, 0.75, 1.0, 1.25, 1.5, 2.0)
-DISCOUNT_RATES = (0.0, 0.02, 0.04, 0.06, 0.08, 0.10, 0.12)
-MORE_MACHINES = (2.0,)
-MORE_THAN_ONE = (2.0, 4.0)
-EVERY_COUNT_UP_TO = 12
-"""Up to so many machines of the plan, every smaller number is computed."""
-SOME_COUNTS = 8
-"""For more machines, about so many smaller numbers are."""
+WIND_FACTORS = (0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3)
+HEIGHT_FACTORS = (0.5, 0.65, 0.8, 1.0, 1.25, 1.5, 2.0)
+LONGEST_LIFE = 2
+"""Times the life of the plan: so long can the sliders make it."""
+MOST_COUNTS = 6
+"""Numbers of machines up to the plan's; more of them are taken evenly on a logarithmic scale."""
+DRAWS = 512
+"""Draws that the page carries: 64 of every scramble."""
+LEVELS = (0.01, 0.05, 0.25, 0.5, 0.75, 0.95, 0.99)
+"""Quantiles by which the draws of the plan follow those in other winds and at other heights."""
 
-_CHECKED_HEIGHTS = 6
-_CHECKED_TERMS = 64
-_SEED = 20
+_ENDS = (0.05, 0.95)
 
 
 @dataclass(frozen=True)
-class Axis:
-    """One thing that may be otherwise.
+class Draws:
+    """What the draws say of one build, shape (draws,): energy and life as multiples of the plan's.
 
-    Parameters
-    ----------
-    key : {"hub_height_m", "count", "price_per_kwh", "discount_rate", "bill_scale"}
-    values : ndarray, shape (n,)
-        The grid points, increasing; the plan's own value is one of them.
-    stated : float
-        The plan's own value.
+    The sums of the bill and the upkeep on top of them are multiples too.
     """
 
-    key: str
-    values: FloatArray
-    stated: float
-
-    @property
-    def stated_index(self) -> int:
-        """Where the plan's own value stands among the grid points."""
-        return int(np.flatnonzero(self.values == self.stated)[0])
-
-
-@dataclass(frozen=True)
-class Surface:
-    """One result over some of the axes.
-
-    Parameters
-    ----------
-    key : str
-        As in the results for machines, SI units in the name.
-    over : tuple of str
-        Keys of the axes, in the order of the array's axes.
-    values : ndarray
-        NaN where there is none (never paid back).
-    usual_error, worst_error : float
-        Median and largest distance of a straight line between grid points from the result itself,
-        in the unit of the values. The number of machines is never between points.
-    """
-
-    key: str
-    over: tuple[str, ...]
-    values: FloatArray
-    usual_error: float
-    worst_error: float
+    one_year: FloatArray
+    usual_year: FloatArray
+    life: FloatArray
+    price: FloatArray
+    discount_rate: FloatArray
+    bill: FloatArray
+    upkeep: FloatArray
 
 
 @dataclass(frozen=True)
-class BuildGrid:
-    """What one build yields and costs when things are otherwise.
+class BuildScenarios:
+    """What one build yields when things are otherwise, and what its money follows from.
 
     Parameters
     ----------
     name : str
-    axes : tuple of Axis
-    surfaces : tuple of Surface
-    checked : int
-        So many points between grid points were computed to measure the errors.
+    wind_factors, hub_heights_m, counts : ndarray, shapes (winds,), (heights,), (numbers,)
+        Increasing; the plan's own value is among them.
+    stated : tuple of int
+        The places of the plan's own height and number.
+    net_kwh : ndarray, shape (winds, heights, numbers)
+        Of a year, every entry computed in full.
+    quantiles : ndarray, shape (2, winds, heights, levels)
+        Of the draws of one year and of the usual year there, over the energy of the table; a draw
+        of the plan lies there as far between two of them as it does here.
+    range_error : float
+        How far an end of the 90 % range of one year that follows is off at most, as a share of the
+        width of that range; with so few draws, at the plan too.
+    expenditures : tuple of (Expenditure, Expenditure)
+        For each number, own work for nothing, and what each unit of wage per hour adds to it; over
+        the longest life that the sliders and the draws reach. Empty without a bill.
+    draws : Draws or None
     """
 
     name: str
-    axes: tuple[Axis, ...]
-    surfaces: tuple[Surface, ...]
-    checked: int
-
-    def axis(self, key: str) -> Axis | None:
-        """Return an axis, or None where nothing can be varied."""
-        return next((axis for axis in self.axes if axis.key == key), None)
-
-    def surface(self, key: str) -> Surface | None:
-        """Return a result, or None where it cannot be had."""
-        return next((surface for surface in self.surfaces if surface.key == key), None)
-
-    def along(self, key: str, axis_key: str) -> FloatArray:
-        """Return a result along one axis, with everything else as the plan states."""
-        surface = next(surface for surface in self.surfaces if surface.key == key)
-        stated = {axis.key: axis.stated_index for axis in self.axes}
-        return np.asarray(
-            surface.values[
-                tuple(slice(None) if over == axis_key else stated[over] for over in surface.over)
-            ]
-        )
+    wind_factors: FloatArray
+    hub_heights_m: FloatArray
+    counts: FloatArray
+    stated: tuple[int, int]
+    net_kwh: FloatArray
+    quantiles: FloatArray
+    range_error: float
+    expenditures: tuple[tuple[Expenditure, Expenditure], ...]
+    draws: Draws | None
 
 
-def what_if(estimate: Estimate, number: int) -> BuildGrid:
-    """Compute one build of a plan on a grid.
+def scenarios_of(
+    estimate: Estimate, number: int, uncertainty: Uncertainty | None = None
+) -> BuildScenarios:
+    """Compute one build of a plan in other winds, at other heights and in other numbers.
 
     Parameters
     ----------
     estimate : Estimate
-        Its wind, curves and economic terms are used again.
     number : int
         Of the build, from 0.
+    uncertainty : Uncertainty, optional
+        Of that estimate.
     """
-    inputs = estimate.inputs.builds[number]
-    build, bill = inputs.settings, inputs.bill
+    build = estimate.inputs.builds[number]
+    settings = build.settings
+    winds = [_stronger(build.wind, factor) for factor in WIND_FACTORS]
 
-    @cache
-    def computed(height_m: float, count: int) -> BuildEstimate:
-        # Without its cost, for the money side is computed for the whole grid at once.
-        changed = inputs.changed(hub_height_m=height_m, count=count)
-        return energy_of_build(changed)
+    airs: dict[float, Air] = {}
 
-    def energy_kwh(height_m: float, count: int) -> float:
-        if count > build.count:
-            return computed(height_m, count).energy.net_kwh
-        return energy_of_count(computed(height_m, build.count), count)
+    def at(wind: SiteWind, height_m: float) -> BuildEstimate:
+        there = replace(build.changed(hub_height_m=height_m), wind=wind)
+        found = energy_of_build(there, airs.get(height_m))
+        airs[height_m] = found.air
+        return found
 
-    heights = _possible(_heights(build.hub_height_m), lambda h: energy_kwh(h, build.count))
-    counts = _possible(_counts(build.count), lambda n: energy_kwh(build.hub_height_m, int(n)))
-    axes = [
-        Axis("hub_height_m", floats(heights), build.hub_height_m),
-        Axis("count", floats(counts), float(build.count)),
+    heights = _possible(_heights(settings.hub_height_m), lambda height: at(winds[0], height))
+    counts = _counts(settings.count)
+    builds = [[at(wind, height) for height in heights] for wind in winds]
+    kwh = [
+        [
+            [
+                energy_of_count(there, count)
+                if count < settings.count
+                else there.energy.net_kwh
+                if count == settings.count
+                else energy_of_more(there, count).net_kwh
+                for count in counts
+            ]
+            for there in row
+        ]
+        for row in builds
     ]
-    kwh = floats([[energy_kwh(height, int(count)) for count in counts] for height in heights])
-    economics = None
-    if bill is not None:
-        economics = _Money(bill, estimate.terms)
-        axes += economics.axes()
-    grids = {axis.key: axis.values for axis in axes}
-    results: _Results = {"net_kwh_per_year": (("hub_height_m", "count"), kwh)}
-    if economics is not None:
-        results |= economics.results(kwh, grids)
-    errors, checked = _errors(results, grids, energy_kwh, economics)
-    return BuildGrid(
-        name=build.name,
-        axes=tuple(axes),
-        surfaces=tuple(
-            Surface(key, over, values, *errors[key]) for key, (over, values) in results.items()
-        ),
-        checked=checked,
+    stated = (heights.index(settings.hub_height_m), counts.index(settings.count))
+    here = (WIND_FACTORS.index(1.0), stated[0])
+    draws, error = None, 0.0
+    quantiles = np.ones((2, len(winds), len(heights), len(LEVELS)))
+    if uncertainty is not None:
+        drawn = np.empty((2, len(winds), len(heights), DRAWS))
+        variates: dict[tuple[str, ...], Variates] = {}
+        for place in np.ndindex(drawn.shape[1:3]):
+            there = builds[place[0]][place[1]]
+            case = _case(estimate, there, uncertainty, variates)
+            drawn[:, *place] = case.one_year_kwh, case.usual_year_kwh
+            drawn[:, *place] /= there.energy.net_kwh
+            if place == here:
+                draws = _draws(estimate, case, there.energy.net_kwh)
+        quantiles = np.moveaxis(np.quantile(drawn, LEVELS, axis=-1), 0, -1)
+        full = np.quantile(uncertainty.builds[number].outcomes["one_year_kwh"], _ENDS)
+        true = np.quantile(drawn[0], _ENDS, axis=-1)
+        true[:, *here] = full / builds[here[0]][here[1]].energy.net_kwh
+        error = _range_error(drawn[0][here], here, quantiles[0], true)
+    return BuildScenarios(
+        name=settings.name,
+        wind_factors=floats(WIND_FACTORS),
+        hub_heights_m=floats(heights),
+        counts=floats(counts),
+        stated=stated,
+        net_kwh=floats(kwh),
+        quantiles=quantiles,
+        range_error=error,
+        expenditures=_expenditures(estimate, number, counts, draws),
+        draws=draws,
     )
 
 
-_Results = dict[str, tuple[tuple[str, ...], FloatArray]]
+def _stronger(wind: SiteWind, factor: float) -> SiteWind:
+    """Return the wind with every speed multiplied, as if the long term were so much windier."""
+    first, *others = wind.corrections
+    readings = wind.readings
+    return replace(
+        wind,
+        distribution=wind.distribution.raised(factor, wind.distribution.height_m),
+        readings=(
+            None if readings is None else SpeedSeries(readings.speed_ms * factor, readings.weight)
+        ),
+        corrections=(replace(first, factor=first.factor * factor), *others),
+    )
 
 
 def _heights(stated: float) -> list[float]:
     return sorted({stated, *(round(stated * f, 1) for f in HEIGHT_FACTORS if f != 1)} - {0.0})
 
 
-def _counts(stated: int) -> list[float]:
-    fewer = np.arange(1, stated + 1)
-    if stated > EVERY_COUNT_UP_TO:
-        fewer = np.unique(np.geomspace(1, stated, SOME_COUNTS).round().astype(int))
-    more = np.ceil(stated * floats(MORE_THAN_ONE if stated == 1 else MORE_MACHINES))
-    return sorted({float(count) for count in (*fewer, *more)})
+def _counts(stated: int) -> list[int]:
+    fewer_or_all = np.arange(1, stated + 1)
+    if stated > MOST_COUNTS:
+        fewer_or_all = np.unique(np.geomspace(1, stated, MOST_COUNTS).round().astype(int))
+    more = (2, 3, 4) if stated == 1 else (2 * stated,)
+    return [*fewer_or_all.tolist(), *more]
 
 
-def _possible(values: Iterable[float], compute: Callable[[float], float]) -> list[float]:
+def _possible(values: Iterable[float], compute: Callable[[float], object]) -> list[float]:
     """Leave out what the package refuses, such as a hub within the trees."""
     kept = []
     for value in values:
@@ -199,133 +205,109 @@ def _possible(values: Iterable[float], compute: Callable[[float], float]) -> lis
     return kept
 
 
-class _Money:
-    """The money side of a build over the axes of the grid."""
-
-    def __init__(self, bill: BillOfMaterials, terms: EconomicTerms) -> None:
-        self.bill = bill
-        self.terms = terms
-
-    def axes(self) -> list[Axis]:
-        stated = self.terms.discount_rate
-        rates = sorted({stated, *(rate for rate in DISCOUNT_RATES)})
-        axes = [
-            Axis("discount_rate", floats(rates), stated),
-            Axis("bill_scale", floats(BILL_SCALES), 1.0),
-        ]
-        price = self.terms.price_per_kwh
-        if price:
-            axes.insert(0, Axis("price_per_kwh", price * floats(PRICE_FACTORS), price))
-        return axes
-
-    def results(self, kwh: FloatArray, grids: dict[str, FloatArray]) -> _Results:
-        """Return every measure over the whole grid, `kwh` being over height and count."""
-        price = grids.get("price_per_kwh", floats([self.terms.price_per_kwh or 0.0]))
-        columns = [
-            self.measures(
-                count=int(count),
-                net_kwh=kwh[:, place, np.newaxis, np.newaxis, np.newaxis],
-                price=price[:, np.newaxis, np.newaxis],
-                rate=grids["discount_rate"][:, np.newaxis],
-                scale=grids["bill_scale"],
-            )
-            for place, count in enumerate(grids["count"])
-        ]
-        full = ("hub_height_m", "count", "price_per_kwh", "discount_rate", "bill_scale")
-        results: _Results = {}
-        for key, over in self.over().items():
-            # Axes that a measure does not depend on have length one, and are dropped.
-            wide = [_with_axes(column[key], len(full) - 1) for column in columns]
-            stacked = np.stack(wide, axis=1)
-            dropped = tuple(place for place, axis in enumerate(full) if axis not in over)
-            results[key] = (over, stacked.squeeze(dropped))
-        return results
-
-    def over(self) -> dict[str, tuple[str, ...]]:
-        """Return what each measure depends on."""
-        over = {
-            "capital_cost": ("count", "bill_scale"),
-            "cost_per_kwh": ("hub_height_m", "count", "discount_rate", "bill_scale"),
-        }
-        if self.terms.price_per_kwh:
-            over["payback_years"] = ("hub_height_m", "count", "price_per_kwh", "bill_scale")
-            over["net_present_value"] = (
-                "hub_height_m", "count", "price_per_kwh", "discount_rate", "bill_scale",
-            )  # fmt: skip
-        return over
-
-    def measures(
-        self,
-        count: int,
-        net_kwh: FloatArray,
-        price: FloatArray,
-        rate: FloatArray,
-        scale: FloatArray,
-    ) -> dict[str, FloatArray]:
-        """Return the measures for one number of machines; the other arguments broadcast."""
-        prices = Prices(price_per_kwh=price, discount_rate=rate, bill_scale=scale)
-        expenditure = self.bill.expenditure(count, self.terms)
-        return money_of(expenditure, net_kwh, self.terms, prices)
+def _case(
+    estimate: Estimate,
+    there: BuildEstimate,
+    uncertainty: Uncertainty,
+    drawn: dict[tuple[str, ...], Variates],
+) -> Case:
+    """Return one build in other circumstances; what is drawn for the same inputs is drawn once."""
+    uncertain, (chain,) = lined_up(estimate.inputs, estimate.terms, [there])
+    names = tuple(each.name for each in uncertain)
+    if names not in drawn:
+        drawn[names] = draw_variates(uncertain, uncertainty.correlations, DRAWS, uncertainty.seed)
+    values = {
+        quantity: each.distribution.at(drawn[names][each.name])
+        for quantity, each in chain.inputs.items()
+    }
+    return chain.case(values)
 
 
-def _with_axes(values: FloatArray, axes: int) -> FloatArray:
-    """Put axes of length one before those that an array has, as broadcasting does."""
-    return values.reshape((1,) * (axes - values.ndim) + values.shape)
+def follow(drawn: FloatArray, here: FloatArray, there: FloatArray) -> FloatArray:
+    """Return where draws lie among the quantiles there, straight on beyond the outermost.
+
+    Parameters
+    ----------
+    drawn : ndarray, shape (draws,)
+    here, there : ndarray, shape (levels,)
+        Quantiles that the draws lie among, and those that they are carried to.
+    """
+    piece = np.clip(np.searchsorted(here, drawn, side="right") - 1, 0, here.size - 2)
+    width = here[piece + 1] - here[piece]
+    part = np.divide(drawn - here[piece], width, out=np.zeros_like(drawn), where=width > 0)
+    return floats(there[piece] + part * (there[piece + 1] - there[piece]))
 
 
-def _errors(
-    results: _Results,
-    grids: dict[str, FloatArray],
-    energy_kwh: Callable[[float, int], float],
-    economics: _Money | None,
-) -> tuple[dict[str, tuple[float, float]], int]:
-    """Compute points between grid points, and measure how far the straight lines are off."""
-    draw = np.random.default_rng(_SEED)
-    found: dict[str, list[FloatArray]] = {key: [] for key in results}
-    for _ in range(_CHECKED_HEIGHTS):
-        height = draw.uniform(grids["hub_height_m"][0], grids["hub_height_m"][-1])
-        place = int(draw.integers(grids["count"].size))
-        count = int(grids["count"][place])
-        points = {
-            key: draw.uniform(values[0], values[-1], _CHECKED_TERMS)
-            for key, values in grids.items()
-            if key != "count"
-        }
-        points["hub_height_m"] = np.full(_CHECKED_TERMS, height)
-        true = {"net_kwh_per_year": floats(energy_kwh(height, count))}
-        if economics is not None:
-            true |= economics.measures(
-                count,
-                true["net_kwh_per_year"],
-                points.get("price_per_kwh", floats(0.0)),
-                points["discount_rate"],
-                points["bill_scale"],
-            )
-        for key, (over, values) in results.items():
-            off = np.abs(_between(over, values, grids, place, points) - true[key])
-            found[key].append(off[np.isfinite(off)])
-    errors = {}
-    for key, each in found.items():
-        off = np.concatenate(each)
-        errors[key] = (float(np.median(off)), float(off.max())) if off.size else (0.0, 0.0)
-    return errors, _CHECKED_HEIGHTS * (_CHECKED_TERMS if economics is not None else 1)
+def drawn_flow(estimate: Estimate, number: int, of: BuildScenarios, draws: Draws) -> CashFlow:
+    """Return the years of a build in every draw, shape (draws, years + 1), on the plan's terms."""
+    terms, build = estimate.terms, estimate.builds[number]
+    unpaid, of_wage = of.expenditures[of.stated[1]]
+    paid = {
+        name: value + terms.wage_per_hour * vars(of_wage)[name]
+        for name, value in vars(unpaid).items()
+    }
+    prices = Prices(
+        price_per_kwh=draws.price * (terms.price_per_kwh or 0.0),
+        export_price_per_kwh=draws.price * terms.export_price_per_kwh,
+        discount_rate=terms.discount_rate + draws.discount_rate,
+        life_years=np.maximum(1.0, np.floor(terms.life_years * draws.life + 0.5)),
+        bill_scale=draws.bill,
+        maintenance_scale=draws.upkeep,
+    )
+    kwh = build.energy.net_kwh * draws.usual_year
+    return cash_flow(Expenditure(**paid), kwh, terms, prices)
 
 
-def _between(
-    over: tuple[str, ...],
-    values: FloatArray,
-    grids: dict[str, FloatArray],
-    count_place: int,
-    points: dict[str, FloatArray],
-) -> FloatArray:
-    """Return a result on the straight lines between grid points, shape (points,)."""
-    # The number of machines is always a grid point, and a single one leaves no line to lay.
-    values = floats(values.take(count_place, over.index("count")))
-    lines = [key for key in over if key != "count" and grids[key].size > 1]
-    values = values.reshape([grids[key].size for key in lines])
-    if not lines:
-        return values
-    from scipy.interpolate import RegularGridInterpolator  # noqa: PLC0415 - slow to load
+def _range_error(
+    one_year: FloatArray, here: tuple[int, int], quantiles: FloatArray, true: FloatArray
+) -> float:
+    """Return how far the ends that follow are from the true ones, as a share of their distance."""
+    worst = 0.0
+    for place in np.ndindex(quantiles.shape[:2]):
+        low, high = true[:, *place]
+        near = np.quantile(follow(one_year, quantiles[here], quantiles[place]), _ENDS)
+        if high > low:
+            worst = max(worst, float(np.abs(near - (low, high)).max()) / (high - low))
+    return worst
 
-    line = RegularGridInterpolator(tuple(grids[key] for key in lines), values)
-    return floats(line(np.stack([points[key] for key in lines], axis=-1)))
+
+def _draws(estimate: Estimate, case: Case, net_kwh: float) -> Draws:
+    terms, prices, price = estimate.terms, case.prices, estimate.terms.price_per_kwh
+
+    def wide(values: npt.ArrayLike) -> FloatArray:
+        return np.broadcast_to(floats(values), (DRAWS,))
+
+    return Draws(
+        one_year=wide(case.one_year_kwh / net_kwh),
+        usual_year=wide(case.usual_year_kwh / net_kwh),
+        life=wide(case.life_years / terms.life_years),
+        price=wide(
+            1.0
+            if not price or prices.price_per_kwh is None
+            else floats(prices.price_per_kwh) / price
+        ),
+        discount_rate=wide(
+            0.0
+            if prices.discount_rate is None
+            else floats(prices.discount_rate) - terms.discount_rate
+        ),
+        bill=wide(prices.bill_scale),
+        upkeep=wide(prices.maintenance_scale),
+    )
+
+
+def _expenditures(
+    estimate: Estimate, number: int, counts: Sequence[int], draws: Draws | None
+) -> tuple[tuple[Expenditure, Expenditure], ...]:
+    bill, terms = estimate.builds[number].bill, estimate.terms
+    if bill is None:
+        return ()
+    longest = 1.0 if draws is None else max(1.0, float(draws.life.max()))
+    years = int(np.ceil(LONGEST_LIFE * terms.life_years * longest))
+    long = terms.model_copy(update={"life_years": years})
+    found = []
+    for count in counts:
+        unpaid, paid = (bill.expenditure(count, long, wage) for wage in (0.0, 1.0))
+        of_wage = {name: value - vars(unpaid)[name] for name, value in vars(paid).items()}
+        found.append((unpaid, Expenditure(**of_wage)))
+    return tuple(found)

@@ -52,6 +52,16 @@ NO_BILL = BillOfMaterials((), Provenance("no bill", ""))
 
 
 @dataclass(frozen=True)
+class Case:
+    """Net energy of one coming year and of the mean year of the life, shape (...), and terms."""
+
+    one_year_kwh: FloatArray
+    usual_year_kwh: FloatArray
+    life_years: FloatArray
+    prices: Prices
+
+
+@dataclass(frozen=True)
 class UncertainBuild:
     """A build as it was estimated, open for other values of its uncertain inputs.
 
@@ -89,7 +99,24 @@ class UncertainBuild:
             year of the life, and money as in `yieldest.model.chain.measures_of` for a build with a
             bill.
         """
-        terms, energy, bill = self.terms, self.estimate.energy, self.estimate.bill
+        bill, case = self.estimate.bill, self.case(values)
+        longest = self.terms.model_copy(update={"life_years": int(case.life_years.max())})
+        expenditure = self._expenditures.get(longest.life_years)
+        if expenditure is None:
+            expenditure = (bill or NO_BILL).expenditure(self.estimate.energy.count, longest)
+            self._expenditures[longest.life_years] = expenditure
+        flow = cash_flow(expenditure, case.usual_year_kwh, longest, case.prices)
+        found = {
+            "one_year_kwh": case.one_year_kwh,
+            "life_kwh_per_year": flow.energy_kwh.sum(axis=-1) / case.life_years,
+        }
+        if bill is not None:
+            found |= measures_of(flow, longest, case.prices)
+        return found
+
+    def case(self, values: Mapping[str, npt.ArrayLike]) -> Case:
+        """Return what energy and money follow from, for values as `outcome` takes them."""
+        terms, energy = self.terms, self.estimate.energy
         life = np.maximum(1.0, np.rint(floats(values.get("life_years", terms.life_years))))
         wind, curve = self._wind(values), self._curve(values)
         shares = np.broadcast_arrays(
@@ -102,32 +129,23 @@ class UncertainBuild:
             return net_kwh_per_year(wind.scaled(year), *curve, kept, idle_draw_w, energy.count)
 
         year = floats(values.get("coming_years", 1.0))
-        longest = terms.model_copy(update={"life_years": int(life.max())})
         price = floats(values.get("price_per_kwh", terms.price_per_kwh or 0.0))
         # What a sold kWh earns follows what a bought one costs.
         level = price / terms.price_per_kwh if terms.price_per_kwh else 1.0
-        prices = Prices(
-            price_per_kwh=None if terms.price_per_kwh is None else price,
-            export_price_per_kwh=terms.export_price_per_kwh * level,
-            discount_rate=values.get("discount_rate"),
+        return Case(
+            one_year_kwh=net_kwh(year),
+            # The mean of independent years wanders less by the root of their number.
+            usual_year_kwh=net_kwh(1 + (year - 1) / np.sqrt(life)),
             life_years=life,
-            bill_scale=values.get("prices", 1.0),
-            maintenance_scale=values.get("maintenance", 1.0),
+            prices=Prices(
+                price_per_kwh=None if terms.price_per_kwh is None else price,
+                export_price_per_kwh=terms.export_price_per_kwh * level,
+                discount_rate=values.get("discount_rate"),
+                life_years=life,
+                bill_scale=values.get("prices", 1.0),
+                maintenance_scale=values.get("maintenance", 1.0),
+            ),
         )
-        expenditure = self._expenditures.get(longest.life_years)
-        if expenditure is None:
-            expenditure = (bill or NO_BILL).expenditure(energy.count, longest)
-            self._expenditures[longest.life_years] = expenditure
-        # The mean of independent years wanders less by the root of their number.
-        usual_kwh = net_kwh(1 + (year - 1) / np.sqrt(life))
-        flow = cash_flow(expenditure, usual_kwh, longest, prices)
-        found = {
-            "one_year_kwh": net_kwh(year),
-            "life_kwh_per_year": flow.energy_kwh.sum(axis=-1) / life,
-        }
-        if bill is not None:
-            found |= measures_of(flow, longest, prices)
-        return found
 
     def moved_w(self, quantity: str) -> FloatArray:
         """Return how far each power moves when a factor on the curve moves from 1 to 2."""

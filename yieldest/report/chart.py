@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import floats, number_or_none
@@ -96,6 +97,47 @@ def legend(figure: Figure) -> None:
     figure.legend(loc="outside lower left", ncols=1, handlelength=2.6, borderpad=0.1)
 
 
+def bars(
+    figure: Figure,
+    rows: Sequence[str],
+    values: Mapping[BuildStyle, Sequence[float]],
+    written: Callable[[float], str],
+    xlabel: str,
+) -> None:
+    """Draw a bar for each row and build, what it comes to beside it, and no scale.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+        Empty.
+    rows : sequence of str
+    values : mapping of BuildStyle to sequence of float
+        One for each row; 0 draws nothing.
+    written : callable
+        Writes a value.
+    xlabel : str
+        With the unit.
+    """
+    axes = figure.add_subplot()
+    height = 0.8 / len(values)
+    for place, (style, each) in enumerate(values.items()):
+        middle = np.arange(len(rows)) - 0.4 + (place + 0.5) * height
+        axes.barh(
+            middle, each, height=height * 0.85, color=colour(style.colour), hatch=style.hatch,
+            edgecolor=colour("paper"), linewidth=0,
+        )  # fmt: skip
+        for y, value in zip(middle, each, strict=True):
+            if value:
+                text = f"{style.letter}  {written(value)}"
+                write(axes, text, (value, float(y)), (4, 0), va="center", fontsize="small")
+    axes.set_yticks(range(len(rows)), list(map(printable, rows)))
+    axes.invert_yaxis()
+    most = max(max(each) for each in values.values())
+    axes.grid(False)
+    axes.spines["bottom"].set_visible(False)
+    axes.set(xlabel=xlabel, xlim=(0, 1.25 * most), xticks=[])
+
+
 def finish(axes: Axes, *, grid: str = "y", ticks: int | None = None, **settings: Any) -> None:  # noqa: ANN401
     """Set labels and limits once all is drawn, with grid lines across one axis or both.
 
@@ -123,7 +165,8 @@ def write(
     offset: tuple[float, float],
     **look: Any,  # noqa: ANN401
 ) -> None:
-    """Write beside a point, some printer's points away from it."""
+    """Write beside a point, some printer's points away from it, on paper without grid lines."""
+    look["bbox"] = {"facecolor": colour("paper"), "edgecolor": "none", "pad": 0.6}
     axes.annotate(text, at, xytext=offset, textcoords="offset points", **look)
 
 

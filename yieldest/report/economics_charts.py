@@ -1,4 +1,4 @@
-"""Charts of the money: what the bill goes on, when it comes back, and how many units pay."""
+"""Charts of the money: when it comes back, what the bill goes on, and how many units pay."""
 
 from __future__ import annotations
 
@@ -7,197 +7,188 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from yieldest.arrays import NOT_KNOWN, percent, rounded
-from yieldest.html_repr import printable
+from yieldest.arrays import FloatArray, percent, rounded
+from yieldest.model.number_of_machines import cost_by_number
+from yieldest.model.quantities import in_currency, sign_of
+from yieldest.model.scenarios import drawn_flow
 from yieldest.report.chart import (
     Chart,
+    bars,
     drawn,
     finish,
-    known_or_none,
     label,
     legend,
     line_of,
-    rule_at,
-    write,
     write_letter,
 )
-from yieldest.report.palette import BuildStyle, colour
+from yieldest.report.palette import colour
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from yieldest.economics.evaluation import Cost
-    from yieldest.model.build_estimate import BuildEstimate
     from yieldest.model.estimate import Estimate
-    from yieldest.model.scenarios import Axis, BuildGrid
-
-Costed = tuple[BuildStyle, "BuildEstimate", "Cost"]
-
-
-def _costed(builds: Sequence[BuildEstimate]) -> list[Costed]:
-    return [(style, build, build.cost) for style, build in drawn(builds) if build.cost is not None]
+    from yieldest.model.scenarios import BuildScenarios
 
 
 def groups_chart(estimate: Estimate) -> Chart | None:
     """Return what the bill of each build goes on; None without a bill."""
-    shown = [one for one in _costed(estimate.builds) if one[2].capital_cost > 0]
+    currency, sign = estimate.currency, sign_of(estimate.currency)
+    shown = {
+        style: build.cost
+        for style, build in drawn(estimate.builds)
+        if build.cost is not None and build.cost.capital_cost > 0
+    }
     if not shown:
         return None
-    currency = estimate.currency
-    groups = list(dict.fromkeys(group for _, _, cost in shown for group in cost.by_group))
+    groups = list(dict.fromkeys(group for cost in shown.values() for group in cost.by_group))
     parts = []
-    for style, _, cost in shown:
-        dearest = max(cost.by_group, key=lambda group: cost.by_group[group])
-        share = cost.by_group[dearest] / cost.capital_cost
-        parts.append(
-            f"{style.letter} costs {rounded(cost.capital_cost, 3)} {currency}, most of it "
-            f"{dearest} ({percent(share)})"
-        )
-
-    def draw(figure: Figure) -> None:
-        axes = figure.add_subplot()
-        height = 0.8 / len(shown)
-        for place, (style, build, cost) in enumerate(shown):
-            axes.barh(
-                [g - 0.4 + (place + 0.5) * height for g in range(len(groups))],
-                [cost.by_group.get(group, 0.0) for group in groups],
-                height=height * 0.85,
-                color=colour(style.colour),
-                linewidth=0,
-                label=label(style, build.name),
-            )
-        axes.set_yticks(range(len(groups)), [printable(group) for group in groups])
-        axes.invert_yaxis()
-        axes.xaxis.set_major_formatter("{x:,.0f}")
-        finish(axes, grid="x", ticks=5, xlabel=f"capital cost ({currency})")
-        legend(figure)
-
+    for style, cost in shown.items():
+        largest = max(cost.by_group, key=lambda group: cost.by_group[group])
+        share = percent(cost.by_group[largest] / cost.capital_cost)
+        costs = in_currency(cost.capital_cost, currency)
+        parts.append(f"{style.letter} costs {costs}, most of it {largest} ({share})")
+    values = {
+        style: [cost.by_group.get(group, 0.0) for group in groups] for style, cost in shown.items()
+    }
     return Chart(
         "cost-by-group",
         "What the bill goes on",
         "; ".join(parts) + ".",
         "the lines of the bill by their group, for all the machines, own labour at its wage",
-        {
-            "group": groups,
-            **{
-                f"{style.letter} ({currency})": [cost.by_group.get(group) for group in groups]
-                for style, _, cost in shown
-            },
-        },
-        draw,
-        1.2 + 0.22 * len(groups) * (1 + len(shown)),
+        {"group": groups, **{f"{s.letter} ({sign})": each for s, each in values.items()}},
+        lambda figure: bars(
+            figure, groups, values, lambda v: rounded(v, 3), f"cost to build ({sign})"
+        ),
+        0.8 + 0.17 * len(groups) * (0.6 + len(shown)),
     )
 
 
-def flow_chart(estimate: Estimate) -> Chart | None:
-    """Return the balance of each build by year; None without a bill or a price."""
-    shown = _costed(estimate.builds)
+def flow_chart(estimate: Estimate, scenarios: Sequence[BuildScenarios]) -> Chart | None:
+    """Return the balance of each build by year with its range; None without a bill or a price."""
+    shown = [
+        (style, build, build.cost)
+        for style, build in drawn(estimate.builds)
+        if build.cost is not None
+    ]
     if not shown or estimate.terms.price_per_kwh is None:
         return None
     currency, life = estimate.currency, estimate.terms.life_years
+    sign = sign_of(currency)
     years = np.arange(life + 1)
-    balance = {style.letter: np.cumsum(cost.flow.net) for style, _, cost in shown}
+    sums = {style: np.cumsum(cost.flow.net) for style, _, cost in shown}
+    bands: dict[str, FloatArray] = {}
+    numbers = [build.name for build in estimate.builds]
+    for style, build, _ in shown:
+        of = scenarios[numbers.index(build.name)]
+        if of.draws is not None:
+            net = drawn_flow(estimate, numbers.index(build.name), of, of.draws).net
+            bands[style.letter] = np.quantile(
+                np.cumsum(net, axis=-1)[:, : life + 1], (0.05, 0.95), axis=0
+            )
     parts = []
     for style, _, cost in shown:
-        if cost.payback_years is None:
-            parts.append(f"{style.letter} never comes back above zero to stay")
-        else:
-            parts.append(
-                f"{style.letter} is above zero to stay after {rounded(cost.payback_years)} years"
-            )
-        parts[-1] += (
-            f" and stands at {rounded(float(balance[style.letter][-1]))} {currency} after "
-            f"{life} years"
+        back = (
+            "is not paid off"
+            if cost.payback_years is None
+            else f"is paid off after {rounded(cost.payback_years)} years"
         )
+        left = in_currency(float(sums[style][-1]), currency)
+        parts.append(f"{style.letter} {back} and stands at {left} after {life}")
 
     def draw(figure: Figure) -> None:
         axes = figure.add_subplot()
         axes.axhline(0, color=colour("ink"), linewidth=1)
-        for style, build, _ in shown:
-            sums = balance[style.letter]
-            axes.plot(years, sums, **line_of(style, build.name))
-            write_letter(axes, style, (years[-1], sums[-1]), offset=(6, -3))
-        axes.set(xlabel="years after building", ylabel=f"balance ({currency}, today's money)")
+        for style, build, cost in shown:
+            if style.letter in bands:
+                low, high = bands[style.letter]
+                axes.fill_between(
+                    years, low, high, color=colour(style.colour), alpha=0.14, linewidth=0
+                )
+            axes.plot(years, sums[style], **{**line_of(style, build.name), "marker": ""})
+            write_letter(axes, style, (years[-1], sums[style][-1]), offset=(8, -3))
+            if cost.payback_years is not None:
+                axes.plot(cost.payback_years, 0, "o", color=colour(style.colour), markersize=8)
+            if cost.net_present_value is not None:
+                axes.plot(
+                    life, cost.net_present_value, "D", color=colour(style.colour), clip_on=False,
+                    markerfacecolor=colour("paper"),
+                )  # fmt: skip
+        axes.set(xlabel="years after building", ylabel=f"balance ({sign}, today's money)")
         axes.locator_params(axis="x", integer=True)
         axes.yaxis.set_major_formatter("{x:,.0f}")
         legend(figure)
 
+    ends = {
+        f"{letter} {end} ({sign})": band.tolist()
+        for letter, both in bands.items()
+        for end, band in zip(("low", "high"), both, strict=True)
+    }
     return Chart(
         "cash-flow",
-        "When the money comes back",
+        "The money over the years",
         "; ".join(parts) + ".",
-        "what is spent and saved, added up year by year and not discounted, replacements included",
+        "spent and saved, added up year by year, not discounted, replacements counted; the band is "
+        "the 90 % range of the draws, the dot the payback, the diamond the net present value",
         {
             "year": years.tolist(),
-            **{f"{letter} balance ({currency})": sums.tolist() for letter, sums in balance.items()},
+            **{f"{style.letter} balance ({sign})": each.tolist() for style, each in sums.items()},
+            **ends,
         },
         draw,
     )
 
 
-def units_chart(estimate: Estimate, grids: Sequence[BuildGrid]) -> Chart | None:
-    """Return cost per kWh against the number of machines; None without a bill."""
-    currency = estimate.currency
-    lines = [
-        (style, grid, grid.along("cost_per_kwh", "count"))
-        for (style, _), grid in zip(drawn(estimate.builds), grids, strict=False)
-        if grid.surface("cost_per_kwh") is not None
-    ]
+def units_chart(estimate: Estimate) -> Chart | None:
+    """Return cost per kWh against the number of machines; None without a build of several."""
+    currency, price = estimate.currency, estimate.terms.price_per_kwh
+    sign = sign_of(currency)
+    styles = {build.name: style for style, build in drawn(estimate.builds)}
+    lines = [each for each in cost_by_number(estimate) if each.build in styles]
     if not lines:
         return None
-    price = estimate.terms.price_per_kwh
-    parts = []
-    for style, grid, cost in lines:
-        axis = _counts(grid)
-        if np.isfinite(cost).any():
+    parts, rows = [], []
+    for line in lines:
+        letter, first, last = styles[line.build].letter, line.steps[0], line.steps[-1]
+        rows += [(letter, step.count, step.cost_per_kwh) for step in line.steps]
+        if first.cost_per_kwh is not None and last.cost_per_kwh is not None:
             parts.append(
-                f"{style.letter} costs {_money(cost[0])} {currency} a kWh with "
-                f"{axis.values[0]:g} and {_money(cost[-1])} with {axis.values[-1]:g} machines"
+                f"A kWh of {letter} costs {in_currency(first.cost_per_kwh, currency, 2)} with "
+                f"{first.count} and {in_currency(last.cost_per_kwh, currency, 2)} with {last.count}"
             )
+    singles = {line.single: line.single_cost_per_kwh for line in lines if line.single in styles}
 
     def draw(figure: Figure) -> None:
         axes = figure.add_subplot()
-        for style, grid, cost in lines:
-            axis = _counts(grid)
-            axes.plot(axis.values, cost, **line_of(style, grid.name))
+        for line in lines:
             axes.plot(
-                axis.stated,
-                cost[axis.stated_index],
-                marker="o",
-                markersize=12,
-                markerfacecolor="none",
-                markeredgecolor=colour(style.colour),
+                [step.count for step in line.steps],
+                [np.nan if s.cost_per_kwh is None else s.cost_per_kwh for s in line.steps],
+                **line_of(styles[line.build], line.build),
             )
+        for name, level in singles.items():
+            style = styles[str(name)]
+            axes.axhline(
+                level or np.nan, label=label(style, f"{name} (one machine)"),
+                color=colour(style.colour), linestyle=style.line, linewidth=1.5,
+            )  # fmt: skip
         if price is not None:
-            rule_at(axes, y=price)
-            worth = f"worth of a kWh: {price:g} {currency}"
-            write(axes, worth, (1, price), (-2, 3), ha="right", xycoords=("axes fraction", "data"))
-        axes.set(
-            xlabel="number of machines (the plan's own in a ring)",
-            ylabel=f"cost per kWh ({currency}/kWh)",
-            ylim=(0, None),
-        )
+            axes.axhline(price, color=colour("ink"), linestyle=":", label="a bought kWh")
+        finish(
+            axes, grid="y", xlabel="number of machines", ylim=(0, None),
+            ylabel=f"cost per kWh ({sign}/kWh)",
+        )  # fmt: skip
         axes.locator_params(axis="x", integer=True)
         legend(figure)
 
-    letters = [style.letter for style, grid, cost in lines for _ in cost]
-    counts = [float(n) for _, grid, _ in lines for n in _counts(grid).values]
-    costs = [value for _, _, cost in lines for value in known_or_none(cost)]
     return Chart(
         "cost-by-number",
         "What a kWh costs, by number of machines",
         "; ".join(parts) + ".",
-        "all of it computed anew for each number; what the array and the site need is shared",
-        {"build": letters, "machines": counts, f"cost per kWh ({currency}/kWh)": costs},
+        "computed anew for each number; what the array and the site need is shared",
+        {
+            "build": [letter for letter, _, _ in rows],
+            "machines": [count for _, count, _ in rows],
+            f"cost per kWh ({sign}/kWh)": [cost for _, _, cost in rows],
+        },
         draw,
     )
-
-
-def _counts(grid: BuildGrid) -> Axis:
-    axis = grid.axis("count")
-    assert axis is not None  # every grid has one
-    return axis
-
-
-def _money(value: float) -> str:
-    return rounded(float(value)) if np.isfinite(value) else NOT_KNOWN

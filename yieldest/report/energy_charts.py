@@ -1,248 +1,287 @@
-"""Charts of the energy: the power curve, where a year's energy goes, and how sure it is."""
+"""Charts of the energy: over the year and the day, by wind speed, where it goes, how sure it is."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import calendar
+from collections.abc import Mapping, Sequence
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.energy.annual_energy import energy_steps
+from yieldest.energy.net_energy import HOURS_PER_YEAR
 from yieldest.html_repr import printable
+from yieldest.model.quantities import sign_of
 from yieldest.report.chart import (
     Chart,
+    bars,
     drawn,
     finish,
     known_or_none,
-    label,
     legend,
     line_of,
     rule_at,
-    write,
     write_letter,
 )
-from yieldest.report.palette import BUILD_STYLES, BuildStyle, colour
-from yieldest.report.uncertainty_text import FIGURE_WORDS, FIRST, between, goal_of
-from yieldest.turbine.rotor import BETZ_LIMIT, power_coefficient
+from yieldest.report.palette import BuildStyle, colour
+from yieldest.report.uncertainty_text import FIGURE_WORDS, FIRST, goal_of
+from yieldest.turbine.rotor import power_coefficient
+from yieldest.wind.data_recovery import month_and_hour
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from yieldest.model.build_estimate import BuildEstimate
+    from yieldest.model.estimate import Estimate
     from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 
-_POINTS = 120
-_BAR = 0.45
-_LONGEST_INPUT = 46
+Builds = Sequence[tuple[BuildStyle, "BuildEstimate"]]
+_MONTHS = tuple(calendar.month_abbr)[1:]
+_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+
+
+def months_chart(estimate: Estimate) -> Chart | None:
+    """Return the net energy of each month, a bar for each build; None without a record."""
+    means = _mean_power_w(estimate, 0)
+    if means is None:
+        return None
+    kwh = {style: mean * _DAYS * 24 / 1000 for style, mean in means.items()}
+    parts = []
+    for style, each in kwh.items():
+        most, least = int(np.nanargmax(each)), int(np.nanargmin(each))
+        parts.append(
+            f"{style.letter} makes most in {calendar.month_name[most + 1]} ({rounded(each[most])} "
+            f"kWh) and least in {calendar.month_name[least + 1]} ({rounded(each[least])})"
+        )
+
+    def draw(figure: Figure) -> None:
+        axes = figure.add_subplot()
+        width = 0.8 / len(kwh)
+        for place, (style, each) in enumerate(kwh.items()):
+            axes.bar(
+                np.arange(12) - 0.4 + (place + 0.5) * width, each, width * 0.9, linewidth=0,
+                label=style.letter, color=colour(style.colour), hatch=style.hatch,
+                edgecolor=colour("paper"),
+            )  # fmt: skip
+        axes.set_xticks(range(12), [month[0] for month in _MONTHS])
+        finish(axes, ylabel="net energy (kWh)")
+        figure.legend(loc="outside lower left", ncols=len(kwh))
+
+    return Chart(
+        "energy-months",
+        "The energy of each month",
+        "; ".join(parts) + ".",
+        "the power curve at every reading, scaled to the net energy of the year",
+        {"month": _MONTHS, **{f"{s.letter} (kWh)": known_or_none(e) for s, e in kwh.items()}},
+        draw,
+    )
+
+
+def day_chart(estimate: Estimate) -> Chart | None:
+    """Return the mean power by hour of the day; None without a record."""
+    means = _mean_power_w(estimate, 1)
+    if means is None:
+        return None
+    parts = []
+    for style, each in means.items():
+        most, least = int(np.nanargmax(each)), int(np.nanargmin(each))
+        parts.append(
+            f"{style.letter} gives most around {most}:00 ({rounded(each[most])} W on the mean) and "
+            f"least around {least}:00 ({rounded(each[least])} W)"
+        )
+
+    def draw(figure: Figure) -> None:
+        axes = figure.add_subplot()
+        for style, each in means.items():
+            axes.plot(range(24), each, color=colour(style.colour), linestyle=style.line)
+            write_letter(axes, style, (23, each[23]), offset=(5, -3))
+        finish(axes, xlabel="hour of day", ylabel="mean power (W)", ylim=(0, None), xlim=(0, 24))
+        axes.set_xticks(range(0, 25, 6))
+
+    return Chart(
+        "energy-day",
+        "The usual day",
+        "; ".join(parts) + ".",
+        "mean over all days of the record, scaled to the net energy of the year",
+        {
+            "hour of day": list(range(24)),
+            **{f"{s.letter} (W)": known_or_none(each) for s, each in means.items()},
+        },
+        draw,
+    )
+
+
+def _mean_power_w(estimate: Estimate, by: int) -> dict[BuildStyle, FloatArray] | None:
+    """Return the mean net power by month (0) or by hour of the day (1); NaN where none is known."""
+    size, found = (12, 24)[by], {}
+    for style, build in drawn(estimate.builds):
+        time, readings = build.inputs.wind.time, build.wind.readings
+        if time is None or readings is None:
+            continue
+        group = month_and_hour(time)[by]
+        power, weight = build.curve.power_at(readings.speed_ms), readings.weight
+        total = np.bincount(group, weight * power, size)
+        counted = np.bincount(group, weight, size)
+        mean = np.divide(total, counted, out=np.full(size, np.nan), where=counted > 0)
+        gross_w = float(power @ weight / weight.sum())
+        net_w = build.energy.net_kwh * 1000 / HOURS_PER_YEAR
+        found[style] = mean * (net_w / gross_w if gross_w > 0 else 0.0)
+    return found or None
 
 
 def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
-    """Return power and power coefficient of one machine of each build against wind speed."""
+    """Return the power of one machine of each build, and above it the energy by wind speed."""
     shown = drawn(builds)
-    top = max(build.curve.cut_out_ms for _, build in shown) * 1.04
-    speed = np.linspace(0, top, _POINTS + 1)
-    coefficients = _coefficients(shown, speed)
+    top = int(np.ceil(max(_fastest(build) for _, build in shown)))
+    edges = np.arange(top + 1.0)
+    kwh = {style: _by_speed(build, edges) for style, build in shown}
     parts = []
     for style, build in shown:
-        modelled = " (nobody measured it)" if build.curve.modelled else ""
-        part = (
-            f"{style.letter}{modelled} makes up to {rounded(float(build.curve.power_w.max()), 3)} W"
-        )
-        if style.letter in coefficients:
-            best = float(np.nanmax(coefficients[style.letter]))
-            part += f" and turns at best {percent(best)} of the wind's power into electricity"
-        parts.append(part)
-    message = "; ".join(parts) + (
-        f". No rotor in free flow can exceed {percent(BETZ_LIMIT)}." if coefficients else "."
-    )
+        whole = float(kwh[style].sum())
+        if whole > 0:
+            half = float(np.interp(whole / 2, np.cumsum(kwh[style]), edges[1:]))
+            part = f"half of the energy of {style.letter} comes from winds above {half:.1f} m/s"
+            coefficient = _best_coefficient(build)
+            if coefficient is not None:
+                part += f" (at best it takes {percent(coefficient)} of the power in the wind)"
+            parts.append(part)
 
     def draw(figure: Figure) -> None:
-        panels = figure.subplots(2 if coefficients else 1, sharex=True, squeeze=False)[:, 0]
+        energy, power = figure.subplots(2, sharex=True)
         for style, build in shown:
-            _draw_power(panels[0], style, build)
-        panels[0].set(ylabel="power (W)", ylim=(0, None), xlim=(0, top))
-        if coefficients:
-            for style, _ in shown:
-                if style.letter in coefficients:
-                    look = {"color": colour(style.colour), "linestyle": style.line}
-                    panels[1].plot(speed, 100 * coefficients[style.letter], **look)
-            rule_at(panels[1], y=100 * BETZ_LIMIT)
-            write(panels[1], "Betz limit 16/27", (0, 100 * BETZ_LIMIT), (2, -11))
-            panels[1].set(ylabel="coefficient (%)", ylim=(0, 64))
-        panels[-1].set_xlabel("wind speed at the hub (m/s)")
+            energy.stairs(
+                kwh[style], edges, color=colour(style.colour), linestyle=style.line, linewidth=1.8
+            )
+            curve = build.curve
+            power.fill_between(
+                curve.speed_ms,
+                np.maximum(0, curve.power_w - curve.uncertainty_w),
+                curve.power_w + curve.uncertainty_w,
+                color=colour(style.colour), alpha=0.14, linewidth=0,
+            )  # fmt: skip
+            speed, watts = [curve.cut_in_ms, *curve.speed_ms, curve.cut_out_ms], [
+                0, *curve.power_w, 0,
+            ]  # fmt: skip
+            power.plot(speed, watts, **{**line_of(style, build.name), "marker": ""})
+            at = int(np.argmax(curve.power_w))
+            write_letter(
+                power, style, (curve.speed_ms[at], curve.power_w[at]), offset=(0, 3), ha="center"
+            )
+        energy.set(ylabel="energy of a\nyear (kWh)", ylim=(0, None), xlim=(0, top))
+        power.locator_params(axis="x", integer=True)
+        power.yaxis.set_major_formatter("{x:,.0f}")
+        power.set(ylabel="power of\none (W)", ylim=(0, None), xlabel="wind speed at the hub (m/s)")
         legend(figure)
 
-    methods = dict.fromkeys(build.curve.provenance.method for _, build in shown)
     return Chart(
         "power-curves",
-        "What a machine makes at each wind speed",
-        message,
-        f"{'; '.join(methods)}, for the air density at the hub; the band is one standard "
-        "uncertainty",
-        _curve_numbers(shown, np.arange(np.floor(top) + 1)),
+        "The energy by wind speed, over the curve",
+        _sentence(parts) if parts else "No energy is made.",
+        "; ".join(dict.fromkeys(build.curve.provenance.method for _, build in shown))
+        + ", for the air density at the hub; the band is one standard uncertainty; the energy is "
+        "that of all machines after losses",
+        _curve_numbers(shown, kwh, edges),
         draw,
-        4.6 if coefficients else 3.3,
+        4.0,
     )
 
 
-def _draw_power(axes: Axes, style: BuildStyle, build: BuildEstimate) -> None:
-    """Draw the power of one machine with the band of one standard uncertainty."""
+def _sentence(parts: Sequence[str]) -> str:
+    text = "; ".join(parts)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _fastest(build: BuildEstimate) -> float:
+    """Return up to which wind speed a build is drawn: its curve, or nearly all its energy."""
+    known = min(build.curve.cut_out_ms, 1.6 * build.curve.last_measured_ms)
+    return max(known, float(build.distribution.ppf(0.999)))
+
+
+def _by_speed(build: BuildEstimate, edges: FloatArray) -> FloatArray:
+    """Return the net energy of a year in kWh from the winds of each class."""
+    readings = build.wind.readings
+    if build.energy.from_time_series and readings is not None:
+        speed, weight = readings.speed_ms, readings.weight
+    else:
+        share = (np.arange(4000) + 0.5) / 4000
+        speed, weight = build.distribution.ppf(share), np.ones(share.size)
+    power = build.curve.power_at(speed) * weight
+    found, _ = np.histogram(np.minimum(speed, edges[-1]), edges, weights=power)
+    total = power.sum()
+    return np.asarray(found * (build.energy.net_kwh / total if total > 0 else 0.0))
+
+
+def _best_coefficient(build: BuildEstimate) -> float | None:
     curve = build.curve
-    axes.fill_between(
-        curve.speed_ms,
-        np.maximum(0, curve.power_w - curve.uncertainty_w),
-        curve.power_w + curve.uncertainty_w,
-        color=colour(style.colour),
-        alpha=0.18,
-        linewidth=0,
+    if curve.rotor_area_m2 is None:
+        return None
+    cp = power_coefficient(
+        curve.power_w, curve.speed_ms, curve.rotor_area_m2, curve.air_density_kg_m3
     )
-    speed, power = [curve.cut_in_ms, *curve.speed_ms, curve.cut_out_ms], [0, *curve.power_w, 0]
-    axes.plot(speed, power, **{**line_of(style, build.name), "marker": ""})
-    at = int(np.argmax(curve.power_w))
-    write_letter(axes, style, (curve.speed_ms[at], curve.power_w[at]), offset=(0, 3), ha="center")
+    return float(np.nanmax(np.where(curve.power_w > 0, cp, np.nan), initial=0.0))
 
 
 def _curve_numbers(
-    shown: Sequence[tuple[BuildStyle, BuildEstimate]], speed: FloatArray
+    shown: Builds, kwh: Mapping[BuildStyle, FloatArray], edges: FloatArray
 ) -> dict[str, Sequence[str | float | None]]:
-    coefficients = _coefficients(shown, speed)
-    numbers: dict[str, Sequence[str | float | None]] = {"wind speed (m/s)": speed.tolist()}
+    numbers: dict[str, Sequence[str | float | None]] = {
+        "from wind speed (m/s)": edges[:-1].tolist()
+    }
     for style, build in shown:
         curve, letter = build.curve, style.letter
-        numbers[f"{letter} power (W)"] = curve.power_at(speed).tolist()
+        numbers[f"{letter} power (W)"] = curve.power_at(edges[:-1]).tolist()
         numbers[f"{letter} standard uncertainty (W)"] = np.interp(
-            speed, curve.speed_ms, curve.uncertainty_w, left=0, right=0
+            edges[:-1], curve.speed_ms, curve.uncertainty_w, left=0, right=0
         ).tolist()
-        if letter in coefficients:
-            in_percent = known_or_none(100 * coefficients[letter])
-            numbers[f"{letter} power coefficient (%)"] = in_percent
+        numbers[f"{letter} energy (kWh/year)"] = kwh[style].tolist()
     return numbers
 
 
-def _coefficients(
-    shown: Sequence[tuple[BuildStyle, BuildEstimate]], speed: FloatArray
-) -> dict[str, FloatArray]:
-    """Return the power coefficient by letter of the build, where the rotor's area is known."""
-    found = {}
-    for style, build in shown:
-        curve = build.curve
-        if curve.rotor_area_m2 is not None:
-            power = curve.power_at(speed)
-            cp = power_coefficient(power, speed, curve.rotor_area_m2, curve.air_density_kg_m3)
-            found[style.letter] = np.where(power > 0, cp, np.nan)
-    return found
+_LOST_AT = {
+    "what any rotor could take (Betz)": "passes any rotor (Betz)",
+    "what this curve makes of it (gross)": "not taken by this machine",
+}
 
 
-def steps_chart(style: BuildStyle, build: BuildEstimate) -> Chart:
-    """Return the way from the energy in the wind to the net energy of a year, as falling bars."""
-    steps = energy_steps(build.distribution, build.curve, build.energy, build.wind.readings)
-    first, net = steps[0].left_kwh, build.energy.net_kwh
-    losses = [step for step in steps if step.name.startswith("after ")]
-    message = f"{printable(build.name)}: "
-    if build.curve.rotor_area_m2 is not None:
-        message += (
-            f"of {rounded(first)} kWh a year in the wind through the rotors the machines could "
-            f"turn {rounded(build.energy.gross_kwh)} kWh into electricity, and "
-        )
-    lost = rounded(build.energy.gross_kwh - net)
-    message += f"{rounded(net)} kWh are left after losses of {lost} kWh"
-    if losses:
-        worst = max(losses, key=lambda step: step.lost_kwh)
-        message += (
-            f", the largest {worst.name.removeprefix('after ')} ({rounded(worst.lost_kwh)} kWh)"
-        )
-    message += "."
-
-    def draw(figure: Figure) -> None:
-        axes = figure.add_subplot()
-        for place, step in enumerate(steps):
-            last = place == len(steps) - 1
-            axes.barh(
-                place, step.left_kwh, height=_BAR, linewidth=0,
-                color=colour("green" if last else "green-soft"),
-            )  # fmt: skip
-            if step.lost_kwh > 0:
-                axes.barh(
-                    place, step.lost_kwh, left=step.left_kwh, height=_BAR,
-                    facecolor="none", edgecolor=colour("orange"), hatch="////", linewidth=0.6,
-                )  # fmt: skip
-            text = f"{'net, ' if last else ''}{step.name}: {rounded(step.left_kwh, 3)}"
-            if step.lost_kwh > 0:
-                text += f"  (less {rounded(step.lost_kwh)})"
-            weight = "bold" if last else "normal"
-            write(axes, text, (0, place - _BAR / 2), (0, 2), va="bottom", fontweight=weight)
-        axes.set_ylim(len(steps) - 1 + _BAR, -0.9)
-        energy = "energy of a year (kWh)"
-        finish(axes, grid="x", xlabel=energy, xlim=(0, (first or 1.0) * 1.02), yticks=[])
-        axes.spines["bottom"].set_visible(False)
-
-    return Chart(
-        f"energy-steps-{style.letter.lower()}",
-        f"Where the energy goes: {label(style, build.name)}",
-        message,
-        "mean cube of the fitted wind, Betz limit 16/27, the power curve, then each loss in turn "
-        "(categories of IEC 61400-15); hatched: what the step takes",
-        {
-            "step": [step.name for step in steps],
-            "left (kWh/year)": [step.left_kwh for step in steps],
-            "lost (kWh/year)": [step.lost_kwh for step in steps],
-            "share assumed": ["yes" if step.assumed else "no" for step in steps],
-        },
-        draw,
-        0.8 + 0.5 * len(steps),
-    )
-
-
-def ranges_chart(uncertainty: Uncertainty) -> Chart:
-    """Return the energy that nine cases of ten hold, of one year and of the mean year."""
-    shown = list(zip(BUILD_STYLES, uncertainty.builds, strict=False))
+def losses_chart(builds: Sequence[BuildEstimate]) -> Chart | None:
+    """Return where the energy of a year goes, from the wind through the rotor to the house."""
+    shown = {
+        style: energy_steps(build.distribution, build.curve, build.energy, build.wind.readings)
+        for style, build in drawn(builds)
+    }
+    # A machine without a known rotor area begins at its gross energy, and so do then all.
+    gross = any("(gross)" in steps[0].name for steps in shown.values())
+    if gross:
+        shown = {
+            s: steps[-sum("after" in x.name for x in steps) - 1 :] for s, steps in shown.items()
+        }
+    names = list(dict.fromkeys(step.name for steps in shown.values() for step in steps[1:]))
     rows = [
-        (style, what, build.ranges[measure])
-        for style, build in shown
-        for what, measure in (("one year", "one_year_kwh"), ("mean year", "life_kwh_per_year"))
+        *(_LOST_AT.get(name, f"lost: {name.removeprefix('after ')}") for name in names),
+        "is left",
     ]
-    parts = [
-        f"{style.letter} makes {between(build.ranges['one_year_kwh'])} kWh in nine years of ten, "
-        f"and {between(build.ranges['life_kwh_per_year'])} kWh in the mean year of its life"
-        for style, build in shown
-    ]
-
-    def draw(figure: Figure) -> None:
-        axes = figure.add_subplot()
-        for place, (style, what, held) in enumerate(rows):
-            axes.plot(
-                [_drawn(held.low), _drawn(held.high)],
-                [place, place],
-                color=colour(style.colour),
-                linestyle="-",
-                linewidth=3 if what == "one year" else 8,
-                solid_capstyle="butt",
-            )
-            axes.plot(
-                _drawn(held.p50), place, marker="|", markersize=16, markeredgewidth=2,
-                color=colour("ink"),
-            )  # fmt: skip
-        axes.set_yticks(range(len(rows)), [f"{style.letter}  {what}" for style, what, _ in rows])
-        axes.xaxis.set_major_formatter("{x:,.0f}")
-        axes.set(xlim=(0, None), ylim=(len(rows) - 0.4, -0.6))
-        finish(axes, grid="x", xlabel="net energy of a year (kWh)")
-
+    values, parts = {}, []
+    for (style, steps), (_, build) in zip(shown.items(), drawn(builds), strict=True):
+        whole = steps[0].left_kwh + (steps[0].lost_kwh if gross else 0.0)
+        if whole <= 0:
+            continue
+        lost = {step.name: step.lost_kwh for step in steps[1:]}
+        kept = 100 * build.energy.net_kwh / whole
+        values[style] = [*(100 * lost.get(name, 0.0) / whole for name in names), kept]
+        parts.append(f"{style.letter} brings {kept:.0f} % of it to the house")
+    if not values:
+        return None
+    of = "what the curve gives" if gross else "the energy in the wind through the rotor"
     return Chart(
-        "energy-ranges",
-        "How much energy, and how sure",
-        "; ".join(parts) + ".",
-        "draws through the whole chain; bars hold nine cases of ten, the mark is the middle one",
-        {
-            "build": [f"{style.letter}, {what}" for style, what, _ in rows],
-            "low (kWh/year)": [held.low for _, _, held in rows],
-            "P90 (kWh/year)": [held.p90 for _, _, held in rows],
-            "P50 (kWh/year)": [held.p50 for _, _, held in rows],
-            "high (kWh/year)": [held.high for _, _, held in rows],
-        },
-        draw,
-        1.0 + 0.42 * len(rows),
+        "energy-steps",
+        "Where the energy goes",
+        f"Of {of}, {'; '.join(parts)}.",
+        "losses one after another; by Betz's law no rotor in free flow can take more than 16/27",
+        {"step": rows, **{f"{s.letter} (%)": each for s, each in values.items()}},
+        lambda figure: bars(figure, rows, values, lambda v: percent(v / 100), "share of it (%)"),
+        0.8 + 0.17 * len(rows) * (0.6 + len(values)),
     )
 
 
@@ -252,7 +291,7 @@ def drivers_chart(
     """Return what the uncertainty of one build comes from; None where nothing moves."""
     goal = goal_of(build)
     words = {each.name: each.words for each in uncertainty.inputs}
-    unit = f"{currency}/kWh" if goal == "cost_per_kwh" else "kWh/year"
+    unit = f"{sign_of(currency)}/kWh" if goal == "cost_per_kwh" else "kWh/year"
     drivers = [
         (words[driver.name], driver.low, driver.high, driver.share)
         for driver in build.drivers[goal][:FIRST]
@@ -262,30 +301,25 @@ def drivers_chart(
     if not drivers or middle is None:
         return None
     first, _, _, share = drivers[0]
-    name = printable(build.name)
-    message = (
-        f"{name}: {FIGURE_WORDS[goal]} is {between(build.ranges[goal])} {unit} in nine cases of "
-        f"ten. Most of its uncertainty comes from: {first}"
-        + (f" ({percent(share)} of the variance)." if share is not None else ".")
-    )
+    parted = "" if share is None else f" ({percent(share)} of the variance)"
+    message = f"Most of what is not sure of {style.letter} comes from {first}{parted}."
 
     def draw(figure: Figure) -> None:
         axes = figure.add_subplot()
-        for place, (text, low, high, _) in enumerate(drivers):
+        for place, (_, low, high, _) in enumerate(drivers):
             axes.barh(
-                place, high - low, left=low, height=0.5,
-                color=colour(style.colour), linewidth=0,
+                place, high - low, left=low, height=0.45, color=colour(style.colour), linewidth=0,
+                hatch=style.hatch, edgecolor=colour("paper"),
             )  # fmt: skip
-            shown = text if len(text) <= _LONGEST_INPUT else f"{text[: _LONGEST_INPUT - 1]}…"
-            above, beside = (0, place - 0.27), ("axes fraction", "data")
-            write(axes, printable(shown), above, (0, 2), va="bottom", xycoords=beside)
         rule_at(axes, x=middle)
         what = f"{FIGURE_WORDS[goal].removeprefix('the ')} ({unit})"
-        finish(axes, grid="x", ticks=5, xlabel=what, yticks=[], ylim=(len(drivers) - 0.6, -0.85))
+        axes.set_yticks(range(len(drivers)), [_wrapped(text) for text, _, _, _ in drivers])
+        finish(axes, grid="x", ticks=4, ylim=(len(drivers) - 0.5, -0.5))
+        axes.set_xlabel(what, loc="right")  # never wider than the figure, long labels beside it
 
     return Chart(
         f"drivers-{style.letter.lower()}",
-        f"What the uncertainty comes from: {style.letter}  {name}",
+        f"What moves {FIGURE_WORDS[goal]} of {style.letter}",
         message,
         "each input alone from its low to its high end (one case in twenty beyond either), the "
         f"others in the middle; dotted: the middle case, {rounded(middle)} {unit}",
@@ -298,10 +332,9 @@ def drivers_chart(
             ],
         },
         draw,
-        0.9 + 0.5 * len(drivers),
+        0.9 + 0.42 * len(drivers),
     )
 
 
-def _drawn(value: float | None) -> float:
-    """Return a number for a chart, NaN (which is not drawn) where there is none."""
-    return float("nan") if value is None else value
+def _wrapped(text: str) -> str:
+    return fill(printable(text), 27, max_lines=2, placeholder="…")

@@ -1,4 +1,4 @@
-"""The page: one HTML file that asks for nothing else, from an estimate and its grid of results."""
+"""The page: one HTML file that asks for nothing else, from an estimate and its scenarios."""
 
 from __future__ import annotations
 
@@ -18,15 +18,17 @@ from yieldest import __version__
 from yieldest.arrays import NOT_KNOWN, rounded
 from yieldest.html_repr import printable
 from yieldest.model.estimate import Estimate
-from yieldest.model.scenarios import BuildGrid
+from yieldest.model.quantities import CURRENCY_SIGNS, lines_of
+from yieldest.model.scenarios import BuildScenarios
 from yieldest.plan import Plan
+from yieldest.report.cautions import CAUTIONS
 from yieldest.report.chart import Chart, drawn
 from yieldest.report.decision import decide
 from yieldest.report.palette import BUILD_STYLES, PALETTE
-from yieldest.report.sections import count_of_warnings, sections_of
-from yieldest.report.sliders import interpolation_note, outcome, payload, slider_labels
+from yieldest.report.sections import chapters_of, count_of_warnings
+from yieldest.report.sliders import how_far_off, payload, sliders_of
 from yieldest.report.svg import StyleSheet, inline_svg
-from yieldest.report.tables import Row, TableView
+from yieldest.report.tables import Row, TableView, build_heads
 from yieldest.uncertainty.result import Uncertainty
 
 WIDEST_TABLE = 7
@@ -37,7 +39,7 @@ def page_of(
     plan: Plan,
     estimate: Estimate,
     uncertainty: Uncertainty | None,
-    grids: Sequence[BuildGrid],
+    scenarios: Sequence[BuildScenarios],
     charts: Mapping[str, Sequence[Chart]],
     changes: Sequence[str],
     done: Callable[[str], None],
@@ -51,8 +53,8 @@ def page_of(
         Of that plan.
     uncertainty : Uncertainty or None
         Of that estimate; None where no draws were wanted.
-    grids : sequence of BuildGrid
-        One for each build.
+    scenarios : sequence of BuildScenarios
+        One for each build that is drawn.
     charts : mapping of str to sequence of Chart
         By section, from `charts_of`.
     changes : sequence of str
@@ -73,23 +75,35 @@ def page_of(
         undefined=jinja2.StrictUndefined,
         finalize=_printable(plan),
     )
+    rows = [line.quantity.key for line in lines_of("decision", estimate.builds, estimate.terms)]
+    keys = [*rows, *["chance"] * (len(decision.table.rows) - len(rows))]
+    sliders = sliders_of(estimate, scenarios)
+    named = build_heads(estimate)
     template = environment.from_string((templates / "page.html.j2").read_text("utf-8"))
     return template.render(
         title=estimate.title,
+        plan=plan.path.name,
         version=__version__,
         policy=_policy(style, script),
         style=Markup(style),
         script=Markup(script),
-        answer=decision.verdict,
+        decision=decision,
+        short=lambda head: head.partition(":")[0] if head in named else head,
+        places=[named.index(head) for head in decision.table.heads[1:]],
+        keys=keys,
         warnings=count_of_warnings(estimate),
-        sections=sections_of(plan, estimate, uncertainty, grids, changes, decision),
+        chapters=chapters_of(plan, estimate, uncertainty, changes, decision),
+        cautions=CAUTIONS,
         charts=shown,
-        builds=[(style.letter, build.name) for style, build in drawn(estimate.builds)],
-        letters={build.name: style.letter for style, build in drawn(estimate.builds)},
-        sliders=slider_labels(grids),
-        outcome=outcome(estimate.currency),
-        interpolation=interpolation_note(grids, estimate.currency),
-        grids=_inert(payload(grids[: len(BUILD_STYLES)], estimate.currency)),
+        builds=[
+            (style.letter, style.colour, build.name) for style, build in drawn(estimate.builds)
+        ],
+        sign_left_out="" if estimate.currency in CURRENCY_SIGNS else estimate.currency,
+        ranged=uncertainty is not None,
+        left_out=max(0, len(estimate.builds) - len(BUILD_STYLES)),
+        sliders=sliders,
+        off=how_far_off(scenarios),
+        data=_inert(payload(estimate, scenarios, sliders, keys)),
     )
 
 
@@ -102,7 +116,7 @@ def _printable(plan: Plan) -> Callable[[object], object]:
 
     def mend(value: object) -> object:
         if isinstance(value, str) and not isinstance(value, Markup):
-            return printable(value.replace(folder, ""))
+            return printable(value.replace(folder, "")).replace(" %", "\N{NO-BREAK SPACE}%")
         return value
 
     return mend
@@ -125,9 +139,14 @@ def _colours() -> str:
     light, dark = (
         "".join(f"--{name}:{pair[side]};" for name, pair in PALETTE.items()) for side in (0, 1)
     )
+    inks = "".join(f"#live .ink-{s.colour}{{fill:var(--{s.colour})}}\n" for s in BUILD_STYLES)
+    heads = "".join(
+        f"#builds .build-{place}{{color:var(--{s.colour})}}\n"
+        for place, s in enumerate(BUILD_STYLES)
+    )
     return (
         f":root{{color-scheme:light dark;{light}}}\n"
-        f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n"
+        f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n{inks}{heads}"
     )
 
 

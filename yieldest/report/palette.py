@@ -32,7 +32,7 @@ CALM_TO_STRONG = (
 """Steps for a map of wind speeds: lightness falls all the way, so it also reads without colour."""
 
 _WIDTH_IN = 4.9
-_FONT_PT = 11.5
+_FONT_PT = 10.5
 
 
 @dataclass(frozen=True)
@@ -45,23 +45,27 @@ class BuildStyle:
         Stands beside its name and its line.
     colour : str
         A name in `PALETTE`.
-    line, marker : str
-        matplotlib's line style and marker.
+    line, marker, hatch : str
+        matplotlib's line style, marker and hatching of bars.
+    dashes : str
+        The same line as SVG writes it.
     """
 
     letter: str
     colour: str
     line: str
     marker: str
+    hatch: str
+    dashes: str
 
 
 BUILD_STYLES = (
-    BuildStyle("A", "blue", "-", "o"),
-    BuildStyle("B", "orange", "--", "s"),
-    BuildStyle("C", "purple", "-.", "^"),
-    BuildStyle("D", "green", ":", "D"),
-    BuildStyle("E", "ochre", (0, (6, 1, 1, 1, 1, 1)), "v"),  # type: ignore[arg-type]
-    BuildStyle("F", "ink", (0, (1, 1)), "P"),  # type: ignore[arg-type]
+    BuildStyle("A", "blue", "-", "o", "", "none"),
+    BuildStyle("B", "orange", "--", "s", "///", "9 4"),
+    BuildStyle("C", "purple", "-.", "^", "...", "12 4 2 4"),
+    BuildStyle("D", "green", ":", "D", "xxx", "2 3"),
+    BuildStyle("E", "ochre", (0, (6, 1, 1, 1, 1, 1)), "v", "|||", "15 3 3 3 3 3"),  # type: ignore[arg-type]
+    BuildStyle("F", "ink", (0, (1, 1)), "P", "---", "3 2"),  # type: ignore[arg-type]
 )
 """More builds than these are in the tables and not in the figures."""
 

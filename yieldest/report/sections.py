@@ -5,24 +5,23 @@ from __future__ import annotations
 import hashlib
 import shlex
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 
 from yieldest import __version__
-from yieldest.arrays import percent
+from yieldest.arrays import percent, rounded
 from yieldest.defaults import YEAR_TO_YEAR, YEARS_REACH
 from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.inputs import input_files
 from yieldest.model.number_of_machines import CostByNumber
-from yieldest.model.quantities import BY_KEY
-from yieldest.model.scenarios import BuildGrid
+from yieldest.model.quantities import BY_KEY, in_currency
 from yieldest.plan import Plan
 from yieldest.provenance import Findings
 from yieldest.report.cautions import CAUTIONS
 from yieldest.report.decision import Decision
-from yieldest.report.palette import BUILD_STYLES
 from yieldest.report.sentences.words import sentences
-from yieldest.report.sliders import one_at_a_time
 from yieldest.report.spending import (
     break_even_sentence,
     by_number_sentence,
@@ -49,49 +48,100 @@ from yieldest.report.wind_text import enough, how_sure
 from yieldest.uncertainty.result import Uncertainty
 
 
-def sections_of(
+@dataclass(frozen=True)
+class Chapter:
+    """A section of the page: its message in words, and what is folded away below its charts."""
+
+    id: str
+    title: str
+    message: str
+    folded: Sequence[Section]
+
+
+def chapters_of(
     plan: Plan,
     estimate: Estimate,
     uncertainty: Uncertainty | None,
-    grids: Sequence[BuildGrid],
     changes: Sequence[str],
     decision: Decision,
-) -> list[Section]:
-    """Return every section of the page but its charts."""
-    drawn = (
-        [f"Of {len(grids)} builds the first {len(BUILD_STYLES)} are drawn in the charts below."]
-        if len(grids) > len(BUILD_STYLES)
-        else []
-    )
-    return [
-        Section(
-            "builds",
-            "Side by side",
-            intro=drawn,
-            tables=[builds_table("Every build of the plan", "page", estimate)],
-            notes=[Notes("In short", [f"{head}: {text}" for head, text in decision.pointers])],
-        ),
-        uncertainty_section(estimate, uncertainty),
-        Section("energy", "Where the energy goes"),
-        hub_section(estimate),
-        _wind(estimate),
-        Section("curve", "The machine"),
+) -> list[Chapter]:
+    """Return the sections of the page but their charts."""
+    energy = Section("", "All figures of the energy", tables=[builds_table("", "energy", estimate)])
+    money = Section("", "All figures of the money", tables=[builds_table("", "money", estimate)])
+    numbers = replace(
         money_section(estimate, decision.by_number),
-        Section(
-            "otherwise",
-            "If things were otherwise",
-            intro=[
-                "All of this was computed beforehand by yieldest, for heights, numbers, prices, "
-                "rates and bills around those of the plan. The bill does not grow with the height "
-                "by itself: a taller mast costs more, so turn both."
-            ],
-            tables=one_at_a_time(estimate, grids),
+        title="What it costs, and what would make it pay",
+    )
+    sure = replace(uncertainty_section(estimate, uncertainty), title="All ranges, and their inputs")
+    checked = Section("", "Taken on trust, and to be checked", notes=findings_notes(estimate))
+    methods = Section("", "Methods and sources", tables=[methods_table(estimate)])
+    return [
+        Chapter("energy", "Energy", _each(estimate, _energy_words), [energy]),
+        Chapter("wind", "Wind", _wind_words(estimate), [hub_section(estimate), *_wind(estimate)]),
+        Chapter("machine", "Machine", _each(estimate, _machine_words), []),
+        Chapter(
+            "money", "Money", _each(estimate, partial(_money_words, estimate)), [money, numbers],
         ),
-        Section("assumed", "Assumed, and be warned", notes=findings_notes(estimate)),
-        cautions_section(),
-        Section("methods", "Methods and sources", tables=[methods_table(estimate)]),
-        _again(plan, uncertainty, changes),
-    ]
+        Chapter(
+            "uncertainty", "How sure", _next(estimate, uncertainty),
+            [sure, checked, methods, _again(plan, uncertainty, changes)],
+        ),
+    ]  # fmt: skip
+
+
+def _each(estimate: Estimate, words: Callable[[BuildEstimate], str]) -> str:
+    """Say something of every build in one sentence."""
+    parts = (f"{called(estimate, build.name)} {words(build)}." for build in estimate.builds)
+    return " ".join(parts)
+
+
+def _energy_words(build: BuildEstimate) -> str:
+    energy = build.energy
+    return (
+        f"makes {rounded(energy.net_kwh, 3)} kWh a year, and power in "
+        f"{energy.hours.generating:,.0f} of 8,760 hours"
+    )
+
+
+def _machine_words(build: BuildEstimate) -> str:
+    modelled = (
+        "a modelled curve, which nobody measured" if build.curve.modelled else "curve as given"
+    )
+    number = "one machine" if build.energy.count == 1 else f"{build.energy.count} machines"
+    return f"is {number} of {rounded(build.curve.rated_power_w, 3)} W ({modelled})"
+
+
+def _money_words(estimate: Estimate, build: BuildEstimate) -> str:
+    cost, terms = build.cost, estimate.terms
+    if cost is None:
+        return "has no bill"
+    costs = f"costs {in_currency(cost.capital_cost, estimate.currency)} to build"
+    if terms.price_per_kwh is None:
+        return costs
+    worth = in_currency(float(cost.flow.value[1]), estimate.currency)
+    upkeep = in_currency(cost.maintenance_per_year, estimate.currency)
+    return f"{costs}; its first year is worth {worth} and takes {upkeep} of upkeep"
+
+
+def _wind_words(estimate: Estimate) -> str:
+    masts = []
+    for places, wind in estimate.inputs.winds.items():
+        at = f" at {places}" if len(estimate.inputs.winds) > 1 else ""
+        mean, height = wind.distribution.mean_speed_ms, wind.distribution.height_m
+        masts.append(f"The mean wind{at} is {mean:.1f} m/s at {height:g} m")
+    hubs = "; ".join(
+        f"{build.distribution.mean_speed_ms:.1f} m/s at the hub of "
+        f"{called(estimate, build.name)} ({build.distribution.height_m:g} m)"
+        for build in estimate.builds
+    )
+    return f"{'; '.join([*masts, hubs])}."
+
+
+def _next(estimate: Estimate, uncertainty: Uncertainty | None) -> str:
+    if uncertainty is None:
+        return "No draws were made, so there are no ranges."
+    steps = next_step_sentences(uncertainty, estimate)
+    return f"What to measure next. {steps[0]}." if steps else sufficiency(uncertainty)
 
 
 def count_of_warnings(estimate: Estimate) -> int:
@@ -286,17 +336,19 @@ def _kept(*notes: Notes) -> list[Notes]:
     return [note for note in notes if note.texts]
 
 
-def _wind(estimate: Estimate) -> Section:
-    resource = estimate.resource
-    if resource is None:
-        return Section("wind", "The wind")
-    return Section(
-        "wind",
-        "The wind",
-        intro=[f"Is the record enough? {enough(resource)}", how_sure(resource)],
-        tables=[quality_control_table(resource), fits_table(resource)],
-        notes=_kept(Notes("The rules of these tests", quality_rules(resource))),
-    )
+def _wind(estimate: Estimate) -> list[Section]:
+    winds = estimate.inputs.winds
+    return [
+        Section(
+            "",
+            "Is the record good enough" + (f": {places}" if len(winds) > 1 else ""),
+            intro=[enough(resource), how_sure(resource)],
+            tables=[quality_control_table(resource), fits_table(resource)],
+            notes=_kept(Notes("The rules of these tests", quality_rules(resource))),
+        )
+        for places, wind in winds.items()
+        if (resource := wind.resource) is not None
+    ]
 
 
 def _again(plan: Plan, uncertainty: Uncertainty | None, changes: Sequence[str]) -> Section:
@@ -314,7 +366,7 @@ def _again(plan: Plan, uncertainty: Uncertainty | None, changes: Sequence[str]) 
         else f"{uncertainty.convergence.draws:,} draws with the seed {uncertainty.seed}."
     )
     return Section(
-        "again",
+        "",
         "How to get this again",
         intro=[
             f"yieldest {__version__} made this page with: {command}",

@@ -1,137 +1,200 @@
-"""What the sliders of the page turn: labels, ready results, and how far off in between."""
+"""What the sliders of the page turn: their stops, the tables behind them, and how far off."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
-from yieldest.arrays import NOT_KNOWN, rounded
+from yieldest.arrays import FloatArray, floats, percent
+from yieldest.economics.cash_flow import Expenditure
 from yieldest.model.estimate import Estimate
-from yieldest.model.quantities import BY_KEY, NEVER, quantities_of
-from yieldest.model.scenarios import Axis, BuildGrid, Surface
-from yieldest.report.palette import BUILD_STYLES
-from yieldest.report.tables import Row, TableView
+from yieldest.model.quantities import BY_KEY, CURRENCY_SIGNS, NEVER
+from yieldest.model.scenarios import WIND_FACTORS, BuildScenarios
+from yieldest.report.chart import drawn
+from yieldest.report.decision import LIKELY
+from yieldest.report.palette import BuildStyle
 
-_PRECISION = 7
-"""Significant digits of the results in the page."""
-
-_MOST_DIGITS = 3
-"""Between the points of the grid no result is known to more digits."""
-_AXES = {
-    # key: label of the slider, how a value is said, the same by itself in a table, multiplied by
-    "hub_height_m": ("hub height", "{} m", "hub at {} m", 1),
-    "count": ("number of machines", "{}", "machines: {}", 1),
-    "price_per_kwh": ("worth of a kWh", "{} {currency}", "a kWh worth {} {currency}", 1),
-    "discount_rate": ("real discount rate", "{} % a year", "discount rate {} % a year", 100),
-    "bill_scale": ("bill", "{} % of the plan's", "bill at {} % of the plan's", 100),
+_DIGITS = 6
+"""Significant digits of the draws in the page."""
+_WORDS = {
+    "lead_plan": "As the plan stands",
+    "lead_set": "As set below",
+    "make": "Make {who}: it is paid off after {years} years and gains {amount} in {life} years, in "
+    "today's money{chance}.",
+    "edge": "Make none for the money alone: {who} is on a knife's edge. It gains {amount} in "
+    "{life} years, in today's money{chance}.",
+    "lose": "Make none for the money: {who} loses {amount} in {life} years, in today's "
+    "money{chance}.",
+    "energy": "{who} makes {kwh} kWh a year.",
+    "chance": "; the probability that it pays is {chance}",
+    "axis": "years after building",
+    "years": "{years} years",
+    "never": NEVER,
+    "to": "to",
+    "over": "over 99 %",
+    "below": "below 1 %",
 }
+"""What the script says, so that every word of the page stands in Python."""
 
 
-def slider_labels(grids: Sequence[BuildGrid]) -> list[dict[str, str]]:
-    """Return key and label of every slider that some build needs."""
-    needed = {axis.key for grid in grids for axis in grid.axes}
-    return [{"key": key, "label": _AXES[key][0]} for key in _AXES if key in needed]
+def sliders_of(estimate: Estimate, scenarios: Sequence[BuildScenarios]) -> list[dict[str, Any]]:
+    """Return key, label, stops and the plan's own place of every slider.
 
-
-def outcome(currency: str) -> list[dict[str, str]]:
-    """Return key and label of every result that the sliders move."""
-    return [{"key": each.key, "label": each.named(currency)} for each in quantities_of("sliders")]
-
-
-def payload(grids: Sequence[BuildGrid], currency: str) -> list[dict[str, Any]]:
-    """Return the grids as values for JSON; what cannot be had is None."""
+    Hub height and number of machines have no stops here: each build has its own.
+    """
+    terms, sign = estimate.terms, CURRENCY_SIGNS.get(estimate.currency)
+    amount = f"{{}} {estimate.currency}" if sign is None else f"{sign}{{}}"
+    if len(estimate.inputs.winds) == 1:
+        at_mast = estimate.distribution
+        speeds = at_mast.mean_speed_ms * floats(WIND_FACTORS)
+        wind = _slider("wind", f"wind at {at_mast.height_m:g} m", "{} m/s", speeds, 1.0)
+    else:
+        wind = _slider("wind", "mean wind", "{} %", floats(WIND_FACTORS), 1.0, 100)
+    sliders = [
+        wind,
+        {"key": "height", "label": "hub height", "said": "{} m", "times": 1, "own": True},
+        {"key": "count", "label": "machines", "said": "{}", "times": 1, "own": True},
+    ]
+    if not any(each.expenditures for each in scenarios):
+        return sliders
+    price = terms.price_per_kwh
+    if price:
+        prices, hour = price * np.linspace(0, 2.5, 51), 100 * price
+        step = 10 ** np.floor(np.log10(hour / 20)) * 2
+        sliders += [
+            _slider("price", "price of a kWh", amount, prices, price),
+            _slider("used", "used yourself", "{} %", np.linspace(0, 1, 21),
+                    terms.self_consumption_share, 100),
+            _slider("wage", "own work, an hour", amount,
+                    step * np.arange(np.ceil(hour / step) + 1), terms.wage_per_hour),
+        ]  # fmt: skip
+    life, rate = terms.life_years, terms.discount_rate
+    lives = floats(np.arange(max(1, round(life / 3)), 2 * life + 1))
     return [
-        {
-            "axes": [
-                {
-                    "key": axis.key,
-                    "values": axis.values.tolist(),
-                    "stated": axis.stated_index,
-                    "said": _AXES[axis.key][1].replace("{currency}", currency),
-                    "times": _AXES[axis.key][3],
-                    "whole": axis.key == "count",
-                }
-                for axis in grid.axes
-            ],
-            "surfaces": [
-                {
-                    "key": surface.key,
-                    "over": list(surface.over),
-                    "shape": list(surface.values.shape),
-                    "stated": _short(_at(grid, surface, {})),
-                    "values": [_short(value) for value in surface.values.ravel()],
-                    "digits": min(_MOST_DIGITS, BY_KEY[surface.key].digits),
-                    "none": _none(surface),
-                }
-                for surface in grid.surfaces
-            ],
-        }
-        for grid in grids
+        *sliders,
+        _slider("life", "life", "{} years", lives, life),
+        _slider("rate", "real discount rate", "{} %", np.linspace(0, 0.12, 25), rate, 100),
+        _slider("bill", "parts bill", "{} %", np.linspace(0.5, 2, 31), 1.0, 100),
     ]
 
 
-def _none(surface: Surface) -> str:
-    """Return what is shown where a result cannot be had."""
-    return NEVER if BY_KEY[surface.key].never else NOT_KNOWN
+def _slider(
+    key: str, label: str, said: str, stops: FloatArray, stated: float, times: int = 1
+) -> dict[str, Any]:
+    if key == "wind":  # counted in factors, said in speeds
+        place = WIND_FACTORS.index(1.0)
+    else:
+        near = int(np.argmin(np.abs(stops - stated)))
+        if abs(stops[near] - stated) <= 1e-9 * (1 + abs(stated)):
+            stops = np.where(np.arange(stops.size) == near, stated, stops)
+        else:
+            stops = np.sort(np.append(stops, stated))
+        place = int(np.flatnonzero(stops == stated)[0])
+    return {
+        "key": key, "label": label, "said": said, "times": times, "own": False,
+        "stops": stops.tolist(), "stated": place,
+    }  # fmt: skip
 
 
-def _short(value: float) -> float | None:
-    return float(f"{value:.{_PRECISION}g}") if np.isfinite(value) else None
+def payload(
+    estimate: Estimate,
+    scenarios: Sequence[BuildScenarios],
+    sliders: Sequence[dict[str, Any]],
+    rows: Sequence[str],
+) -> dict[str, Any]:
+    """Return what the script needs as values for JSON: stops, tables, bills, draws and words.
+
+    Parameters
+    ----------
+    estimate : Estimate
+    scenarios : sequence of BuildScenarios
+    sliders : sequence of dict
+        From `sliders_of`.
+    rows : sequence of str
+        Keys of the figures in the table of the answer.
+    """
+    terms = estimate.terms
+    return {
+        "sliders": list(sliders),
+        "builds": [
+            _build(style, of)
+            for (style, _), of in zip(drawn(estimate.builds), scenarios, strict=False)
+        ],
+        "figures": {
+            key: {
+                "digits": BY_KEY[key].digits,
+                "better": BY_KEY[key].better,
+                "never": BY_KEY[key].never,
+            }
+            for key in rows
+            if key in BY_KEY
+        },
+        "terms": {
+            "priced": terms.price_per_kwh is not None,
+            "export": terms.export_price_per_kwh,
+            "stated_price": terms.price_per_kwh or 0.0,
+            "used": terms.self_consumption_share,
+            "wage": terms.wage_per_hour,
+            "grant": terms.grant,
+            "grant_share": terms.grant_share,
+            "escalation": terms.real_price_escalation_per_year,
+            "degradation": terms.degradation_per_year,
+        },
+        "likely": LIKELY,
+        "words": _WORDS,
+        "currency": estimate.currency,
+        "sign": CURRENCY_SIGNS.get(estimate.currency),
+    }
 
 
-def _at(grid: BuildGrid, surface: Surface, changed: dict[str, int]) -> float:
-    """Return a result with the plan's own values but for what is changed, by grid index."""
-    index = {axis.key: axis.stated_index for axis in grid.axes} | changed
-    return float(surface.values[tuple(index[key] for key in surface.over)])
+def _build(style: BuildStyle, of: BuildScenarios) -> dict[str, Any]:
+    draws = None
+    if of.draws is not None:
+        draws = {key: _short(values) for key, values in asdict(of.draws).items()}
+    return {
+        "letter": style.letter,
+        "colour": style.colour,
+        "dashes": style.dashes,
+        "name": of.name,
+        "stops": {"height": of.hub_heights_m.tolist(), "count": of.counts.tolist()},
+        "stated": {"height": of.stated[0], "count": of.stated[1]},
+        "kwh": of.net_kwh.tolist(),
+        "one_quantiles": [[_short(each) for each in row] for row in of.quantiles[0]],
+        "usual_quantiles": [[_short(each) for each in row] for row in of.quantiles[1]],
+        "paid": [[_paid(each) for each in both] for both in of.expenditures],
+        "draws": draws,
+    }
 
 
-def one_at_a_time(estimate: Estimate, grids: Sequence[BuildGrid]) -> list[TableView]:
-    """Return a table for each build: each thing at its least and most, the rest as planned."""
-    currency = estimate.currency
-    tables = []
-    for style, grid in zip(BUILD_STYLES, grids, strict=False):
-        heads = ["changed", *(BY_KEY[each.key].named(currency) for each in grid.surfaces)]
-        rows = [Row("nothing", _results(grid, {}), strong=True)]
-        for axis in grid.axes:
-            for place in (0, axis.values.size - 1):
-                if place != axis.stated_index:
-                    rows.append(
-                        Row(_change(axis, place, currency), _results(grid, {axis.key: place}))
-                    )
-        caption = f"{style.letter}  {grid.name}: one thing changed, the rest as planned"
-        tables.append(TableView(caption, heads, rows))
-    return tables
+def _short(values: FloatArray) -> list[float]:
+    return [float(f"{value:.{_DIGITS}g}") for value in values]
 
 
-def _change(axis: Axis, place: int, currency: str) -> str:
-    _, _, said, times = _AXES[axis.key]
-    return said.format(f"{axis.values[place] * times:.4g}", currency=currency)
+def _paid(expenditure: Expenditure) -> dict[str, Any]:
+    """Return an expenditure, of sums by year only those that are not zero, as year and sum."""
+    return {
+        name: [[y, v] for y, v in enumerate(value.tolist()) if v]
+        if isinstance(value, np.ndarray)
+        else value
+        for name, value in vars(expenditure).items()
+    }
 
 
-def _results(grid: BuildGrid, changed: dict[str, int]) -> tuple[str, ...]:
-    values = [(surface, _at(grid, surface, changed)) for surface in grid.surfaces]
-    return tuple(
-        BY_KEY[surface.key].written(value) if np.isfinite(value) else _none(surface)
-        for surface, value in values
+def how_far_off(scenarios: Sequence[BuildScenarios]) -> str:
+    """Return what of the sliders' results is computed, and how far off the rest is."""
+    error = max((each.range_error for each in scenarios), default=0.0)
+    ranged = (
+        f" Ranges after a move come from {scenarios[0].draws.one_year.size} of the draws: "
+        f"their ends are off by at most {percent(error)} of their width, measured at every stop of "
+        "wind and height."
+        if scenarios and scenarios[0].draws is not None
+        else ""
     )
-
-
-def interpolation_note(grids: Sequence[BuildGrid], currency: str) -> str:
-    """Return how far the results between grid points are off, as measured."""
-    parts = []
-    for each in quantities_of("sliders"):
-        found = [surface for grid in grids if (surface := grid.surface(each.key)) is not None]
-        worst = max((surface.worst_error for surface in found), default=0.0)
-        usual = max((surface.usual_error for surface in found), default=0.0)
-        if found and worst > 1e-9:
-            parts.append(
-                f"{each.words} {rounded(usual)} {each.unit_in(currency)} in the median and "
-                f"{rounded(worst)} at most"
-            )
     return (
-        "Results are as computed at the points of a grid, and on straight lines between them. "
-        f"Against {grids[0].checked} other points of each build, computed in full, these lines are "
-        f"off by: {'; '.join(parts)} (the worse build each)."
+        "The energy at every stop of the sliders was computed in full by yieldest beforehand; "
+        f"nothing lies between stops.{ranged} A taller mast costs more and the bill does not know: "
+        "turn both."
     )

@@ -64,6 +64,9 @@ def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
 
 def by_number_table(by_number: CostByNumber, estimate: Estimate) -> TableView:
     """Return the cost per kWh by number of machines."""
+    heads = ["machines", *(BY_KEY[key].named(estimate.currency) for key in _BY_NUMBER)]
+    if by_number.single is not None:
+        heads.append(f"than {called(estimate, by_number.single)}")
     rows = []
     for step in _some(by_number):
         cheaper = (
@@ -77,12 +80,10 @@ def by_number_table(by_number: CostByNumber, estimate: Estimate) -> TableView:
             rounded(step.cost_per_kwh),
             "cheaper" if cheaper else "",
         )
-        rows.append(Row(f"{step.count}", cells))
-    heads = [BY_KEY[key].named(estimate.currency) for key in _BY_NUMBER]
-    than = "" if by_number.single is None else f"than {called(estimate, by_number.single)}"
+        rows.append(Row(f"{step.count}", cells[: len(heads) - 1]))
     return TableView(
         f"{called(estimate, by_number.build)}: cost per kWh by number of machines",
-        ["machines", *heads, than],
+        heads,
         rows,
     )
 

@@ -77,6 +77,7 @@ def distribution_chart(distribution: WindDistribution, readings: SpeedSeries | N
         top = ("data", "axes fraction")
         write(axes, f"mean {mean:.1f} m/s", (mean, 1), (4, -10), xycoords=top)
         axes.set(xlabel="wind speed (m/s)", ylabel="share of time (%)", xlim=(0, edges[-1]))
+        axes.locator_params(axis="x", integer=True)
         axes.legend(loc="upper right")
 
     return Chart(

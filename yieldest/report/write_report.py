@@ -1,8 +1,10 @@
-"""Make the report of a plan: the estimate, the grid, the charts, the page and the files."""
+"""Make the report of a plan: the estimate, the scenarios, the charts, the page and the files."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from itertools import zip_longest
 from pathlib import Path
 
@@ -10,11 +12,18 @@ from yieldest.files.whole_output import csv_text, refuse_inputs, write_all, writ
 from yieldest.model.estimate import Estimate
 from yieldest.model.estimate import estimate as compute
 from yieldest.model.inputs import input_files, read
-from yieldest.model.scenarios import BuildGrid, what_if
+from yieldest.model.scenarios import BuildScenarios, scenarios_of
+from yieldest.model.site_wind import SiteWind
 from yieldest.plan import Plan
-from yieldest.report.chart import Chart, drawn
+from yieldest.report.chart import Chart
 from yieldest.report.economics_charts import flow_chart, groups_chart, units_chart
-from yieldest.report.energy_charts import curve_chart, drivers_chart, ranges_chart, steps_chart
+from yieldest.report.energy_charts import (
+    curve_chart,
+    day_chart,
+    drivers_chart,
+    losses_chart,
+    months_chart,
+)
 from yieldest.report.page import page_of
 from yieldest.report.palette import BUILD_STYLES
 from yieldest.report.svg import picture
@@ -30,23 +39,38 @@ FORMATS = ("png", "svg", "pdf")
 
 
 def charts_of(
-    estimate: Estimate, uncertainty: Uncertainty | None, grids: Sequence[BuildGrid]
+    estimate: Estimate, uncertainty: Uncertainty | None, scenarios: Sequence[BuildScenarios]
 ) -> dict[str, list[Chart]]:
-    """Return the charts by the section of the page that they stand in."""
-    wind = [distribution_chart(estimate.distribution, estimate.wind.readings)]
-    if estimate.resource is not None:
-        resource = estimate.resource
-        wind += _there(rose_chart(resource.directions), month_hour_chart(resource.record))
+    """Return the charts by the section of the page that they stand in, the first two open."""
+    winds = estimate.inputs.winds.items()
+    wind = [chart for places, one in winds for chart in _of_wind(one, places, len(winds) > 1)]
+    drivers = [] if uncertainty is None else [
+        drivers_chart(uncertainty, style, build, estimate.currency)
+        for style, build in zip(BUILD_STYLES, uncertainty.builds, strict=False)
+    ]  # fmt: skip
     return {
-        "uncertainty": [] if uncertainty is None else _uncertainty(uncertainty, estimate.currency),
-        "energy": [steps_chart(style, build) for style, build in drawn(estimate.builds)],
-        "steps-to-hub": [steps_to_hub_chart(estimate.builds)],
-        "wind": wind,
-        "curve": [curve_chart(estimate.builds)],
-        "economics": _there(
-            groups_chart(estimate), flow_chart(estimate), units_chart(estimate, grids)
-        ),
+        "answer": _there(flow_chart(estimate, scenarios)),
+        "energy": _there(months_chart(estimate), day_chart(estimate)),
+        "wind": [*wind, steps_to_hub_chart(estimate.builds)],
+        "machine": [curve_chart(estimate.builds), *_there(losses_chart(estimate.builds))],
+        "money": _there(groups_chart(estimate), units_chart(estimate)),
+        "uncertainty": _there(*drivers),
     }
+
+
+def _of_wind(wind: SiteWind, places: str, named: bool) -> list[Chart]:
+    charts = [distribution_chart(wind.distribution, wind.readings)]
+    if wind.resource is not None:
+        charts += _there(
+            month_hour_chart(wind.resource.record), rose_chart(wind.resource.directions)
+        )
+    if not named:
+        return charts
+    mark = re.sub(r"\W+", "-", places.lower())
+    return [
+        replace(each, name=f"{each.name}-{mark}", title=f"{each.title}: {places}")
+        for each in charts
+    ]
 
 
 def chart_files(charts: Sequence[Chart], done: Callable[[str], None]) -> dict[str, bytes | str]:
@@ -67,14 +91,6 @@ def chart_files(charts: Sequence[Chart], done: Callable[[str], None]) -> dict[st
         files[f"{chart.name}.csv"] = csv_text(list(chart.numbers), rows)
         done(chart.name)
     return files
-
-
-def _uncertainty(uncertainty: Uncertainty, currency: str) -> list[Chart]:
-    drivers = (
-        drivers_chart(uncertainty, style, build, currency)
-        for style, build in zip(BUILD_STYLES, uncertainty.builds, strict=False)
-    )
-    return [ranges_chart(uncertainty), *_there(*drivers)]
 
 
 def _there(*charts: Chart | None) -> list[Chart]:
@@ -120,12 +136,12 @@ def write_report(
     if plan.uncertainty.draws:
         uncertainty = estimate.uncertainty()
         done("draws")
-    grids = []
-    for number, build in enumerate(plan.build):
-        grids.append(what_if(estimate, number))
-        done(f"grid of {build.name}")
-    charts = charts_of(estimate, uncertainty, grids)
-    html = page_of(plan, estimate, uncertainty, grids, charts, changes, done)
+    scenarios = []
+    for number, build in enumerate(plan.build[: len(BUILD_STYLES)]):
+        scenarios.append(scenarios_of(estimate, number, uncertainty))
+        done(f"scenarios of {build.name}")
+    charts = charts_of(estimate, uncertainty, scenarios)
+    html = page_of(plan, estimate, uncertainty, scenarios, charts, changes, done)
     # Pictures first: a page is not written when they cannot be.
     written = []
     if figures is not None:
