@@ -291,7 +291,11 @@ class Commands(TyperGroup):
 
 
 app = _PlainTyper(
-    help=HELP, cls=Commands, no_args_is_help=True, context_settings={"max_content_width": WIDTH}
+    help=HELP,
+    cls=Commands,
+    no_args_is_help=True,
+    add_completion=True,
+    context_settings={"max_content_width": WIDTH},
 )
 
 

@@ -16,6 +16,7 @@ from yieldest.energy.annual_energy import (
     in_turbulence,
 )
 from yieldest.energy.array_losses import ArrayLosses, MachineArray
+from yieldest.energy.by_month import EnergyByMonth, energy_by_month
 from yieldest.energy.losses import losses_of
 from yieldest.hub.air import Air, air_at_hub, monthly_air
 from yieldest.hub.extremes import ExtremeWinds, extreme_winds
@@ -98,6 +99,14 @@ class BuildEstimate:
     def distribution(self) -> WindDistribution:
         """The wind-speed distribution at the hub."""
         return self.wind.distribution
+
+    @property
+    def by_month(self) -> EnergyByMonth | None:
+        """When the net energy comes; None where no readings have times, or there is none."""
+        readings, time = self.wind.readings, self.inputs.wind.time
+        if readings is None or time is None:
+            return None
+        return energy_by_month(time, readings, self.curve, self.energy.net_kwh)
 
     @property
     def height_method(self) -> str:

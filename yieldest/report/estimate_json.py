@@ -137,6 +137,7 @@ def _terms(terms: EconomicTerms) -> dict[str, Any]:
 
 def _build(build: BuildEstimate, terms: EconomicTerms) -> dict[str, Any]:
     energy, curve, wind, cost = build.energy, build.curve, build.wind, build.cost
+    by_month = build.by_month
     return {
         "name": build.name,
         **{each.key: json_ready(each.value(build)) for each in quantities_of("json")},
@@ -173,6 +174,8 @@ def _build(build: BuildEstimate, terms: EconomicTerms) -> dict[str, Any]:
         "extrapolation": curve.extrapolation,
         "energy_method": energy.provenance.method,
         "losses": json_ready(energy.losses),
+        "net_kwh_by_month": None if by_month is None else json_ready(by_month.month_kwh),
+        "net_power_w_by_hour_of_day": None if by_month is None else json_ready(by_month.hour_w),
         "hours_per_year": json_ready(energy.hours),
         **_money(cost),
         "break_even": json_ready(break_even(build, terms)),

@@ -13,6 +13,7 @@ from yieldest.model.quantities import lines_of, quantities_of
 from yieldest.model.site_wind import SiteWind
 from yieldest.report.decision import Decision, decide
 from yieldest.report.sections import (
+    by_month_tables,
     cautions_section,
     findings_notes,
     hub_section,
@@ -70,6 +71,8 @@ def _print_all(
     estimate: Estimate, screen: Console, uncertainty: Uncertainty | None, decision: Decision
 ) -> None:
     print_table(_energy_table(estimate, uncertainty), screen)
+    for table in by_month_tables(estimate):
+        print_table(table, screen)
     money = builds_table("Side by side, money in real terms (today's money)", "money", estimate)
     print_table(money, screen)
     print_section(replace(money_section(estimate, decision.by_number), title=""), screen)

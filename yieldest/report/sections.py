@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import calendar
 import hashlib
 import shlex
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
+import numpy as np
+
 from yieldest import __version__
-from yieldest.arrays import percent, rounded
+from yieldest.arrays import number_or_none, percent, rounded
 from yieldest.defaults import YEAR_TO_YEAR, YEARS_REACH
 from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.model.build_estimate import BuildEstimate
@@ -28,7 +31,15 @@ from yieldest.report.spending import (
     by_number_table,
     cost_sentences,
 )
-from yieldest.report.tables import Notes, Row, Section, TableView, builds_table, called
+from yieldest.report.tables import (
+    Notes,
+    Row,
+    Section,
+    TableView,
+    build_heads,
+    builds_table,
+    called,
+)
 from yieldest.report.uncertainty_text import (
     inputs_table,
     next_step_sentences,
@@ -46,6 +57,9 @@ from yieldest.report.wind_tables import (
 )
 from yieldest.report.wind_text import enough, how_sure
 from yieldest.uncertainty.result import Uncertainty
+
+HOURS_OF_DAY = 3
+"""A row of the typical day in tables is so many hours; JSON holds every hour."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +80,11 @@ def chapters_of(
     decision: Decision,
 ) -> list[Chapter]:
     """Return the sections of the page but their charts."""
-    energy = Section("", "All figures of the energy", tables=[builds_table("", "energy", estimate)])
+    energy = Section(
+        "",
+        "All figures of the energy",
+        tables=[builds_table("", "energy", estimate), *by_month_tables(estimate)],
+    )
     money = Section("", "All figures of the money", tables=[builds_table("", "money", estimate)])
     numbers = replace(
         money_section(estimate, decision.by_number),
@@ -180,6 +198,33 @@ def uncertainty_section(
         ],
         notes=_kept(Notes("What to measure next", next_step_sentences(uncertainty, estimate))),
     )
+
+
+def by_month_tables(estimate: Estimate) -> list[TableView]:
+    """Return the energy of each month and the power of a typical day; none without readings."""
+    found = [build.by_month for build in estimate.builds]
+    heads = build_heads(estimate)
+
+    def rows(what: str, labels: Sequence[str], unit: str) -> list[Row]:
+        missing = np.full(len(labels), np.nan)
+        values = [
+            missing if one is None else getattr(one, what).reshape(len(labels), -1).mean(axis=1)
+            for one in found
+        ]
+        return [
+            Row(label, tuple(rounded(number_or_none(each[i]), 3) for each in values), unit)
+            for i, label in enumerate(labels)
+        ]
+
+    if not any(found):
+        return []
+    hours = [f"{hour} to {hour + HOURS_OF_DAY} h" for hour in range(0, 24, HOURS_OF_DAY)]
+    months = rows("month_kwh", calendar.month_name[1:], "kWh")
+    day = rows("hour_w", hours, "W")
+    return [
+        TableView("Net energy by month", ["month", *heads], months, tucked=True),
+        TableView("A typical day: mean net power", ["by the clock", *heads], day, tucked=True),
+    ]
 
 
 def hub_section(estimate: Estimate) -> Section:
