@@ -174,8 +174,8 @@ def test_out_without_a_sweep_writes_the_builds_and_no_formula(run, yard, tmp_pat
     out = tmp_path / "builds.csv"
     assert run("estimate", yard, "--out", out, "--set", "build.0.name==1+1").code == 0
     lines = out.read_text().splitlines()
-    assert lines[0].startswith("build,site,count,net_kwh_per_year,capital_cost")
-    assert lines[1].startswith("'=1+1,,1,")
+    assert lines[0].startswith("build,currency,site,count,net_kwh_per_year,")
+    assert lines[1].startswith("'=1+1,EUR,,1,")
     assert len(lines) == 3
 
 

@@ -26,7 +26,10 @@ from yieldest.errors import InputError
 
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
 if TYPE_CHECKING:
+    from yieldest.model.estimate import Estimate
     from yieldest.plan import Plan
+    from yieldest.report.comparison import Comparison
+    from yieldest.uncertainty.result import Uncertainty
 
 HELP = """What a small wind machine will earn at a site: yearly energy, cost per kWh, payback.
 
@@ -49,7 +52,14 @@ WORDS = {
         "KEY=A:B:N",
         "A table instead of the answer: the plan for N values of a key, from A to B.",
     ),
-    "out": ("FILE", "Write the main figures, or the table, as CSV.", "--out", "-o"),
+    "plans": ("PLAN", "The plan file, or the folder with plan.toml; several are compared."),
+    "out": (
+        "FILE",
+        "Write the main figures with their 90 % ranges, or the table, as .csv or .xlsx.",
+        "--out",
+        "-o",
+    ),
+    "quiet": ("", "Print the verdict alone, and no bars.", "--quiet", "-q"),
     "draws": ("N", "Draws for the ranges; 0 for none. Else what the plan says."),
     "seed": ("N", "Another seed, another set of draws."),
     "full": (
@@ -139,22 +149,25 @@ def _changed(plan: Path, changes: Sequence[str], out: Path | None = None) -> "Pl
 
 
 def estimate(
-    plan: Path,
+    plans: list[Path],
     changes: list[str] = [],  # noqa: B006
     sweep: str | None = None,
     out: Path | None = None,
     draws: int | None = None,
     seed: Annotated[int | None, typer.Option(min=0)] = None,
     full: bool = False,
+    quiet: bool = False,
     as_json: bool = False,
 ) -> None:
     """Compute energy, cost per kWh and payback of every build.
 
     One screen: which build to make and how sure that is, the builds side by side with their 90 %
-    ranges, and a line for each thing to look at; all the rest with --full. Read more:
-    docs/README.md.
+    ranges, and a line for each thing to look at; all the rest with --full. Several plans come in
+    one table. Read more: docs/README.md.
 
     Example: yieldest estimate demo-sites/hill-yard
+
+    Example: yieldest estimate demo-sites/hill-yard demo-sites/fishing-quay
 
     Example: yieldest estimate demo-sites/hill-yard --set economics.discount_rate=0.05
 
@@ -162,46 +175,76 @@ def estimate(
 
     Example: yieldest estimate demo-sites/hill-yard --sweep economics.price_per_kwh=0.15:0.45:4
 
-    Example: yieldest estimate demo-sites/hill-yard --draws 50000
+    Example: yieldest estimate demo-sites/hill-yard --draws 50000 -o results.csv
     """
-    from yieldest.files.whole_output import write_whole
-    from yieldest.model.estimate import estimate as compute
-    from yieldest.model.frames import as_csv, figures_of
-    from yieldest.model.inputs import read
-    from yieldest.report.progress import counting_bar, reading_bar
-
     if sweep is not None and (draws is not None or seed is not None):
         raise InputError(
             "--sweep shows no ranges, so --draws and --seed go nowhere; leave them out."
         )
-    stated = _changed(plan, changes, out)
+    if sweep is not None and len(plans) > 1:
+        raise InputError("--sweep is for one plan; leave the others out.")
+    stated = [_changed(plan, changes, out) for plan in plans]
     if sweep is not None:
-        _sweep(stated, sweep, out, as_json)
+        _sweep(stated[0], sweep, out, as_json, quiet)
         return
-    with reading_bar("the wind record") as progress:
-        result = compute(read(stated, progress))
-    if out is not None:
-        write_whole(out, as_csv(figures_of(result.builds)))
-    wanted = stated.uncertainty.draws if draws is None else draws
-    uncertainty = None
-    if wanted != 0:
-        with counting_bar("draws", max(0, wanted) * len(stated.build)) as step:
-            uncertainty = result.uncertainty(wanted, seed, step)
-    if as_json:
-        from yieldest.report.estimate_json import as_dictionary
+    from yieldest.model.frames import write_rows
+    from yieldest.report.comparison import ComparedPlan, Comparison, plan_names
 
-        print_json(as_dictionary(result, uncertainty))
-        return
+    names = plan_names([plan.path for plan in stated])
+    compared = Comparison(
+        tuple(
+            ComparedPlan(name, *_estimated(plan, draws, seed, quiet))
+            for name, plan in zip(names, stated, strict=True)
+        )
+    )
+    if out is not None:
+        write_rows(out, compared.rows())
+    _show(compared, as_json, quiet, full)
+
+
+def _estimated(
+    plan: "Plan", draws: int | None, seed: int | None, quiet: bool
+) -> "tuple[Estimate, Uncertainty | None]":
+    """Estimate a plan and, unless no draws are wanted, how sure that is."""
+    from yieldest.model.estimate import estimate as compute
+    from yieldest.model.inputs import read
+    from yieldest.report.progress import counting_bar, reading_bar
+
+    with reading_bar("the wind record", quiet) as progress:
+        result = compute(read(plan, progress))
+    wanted = plan.uncertainty.draws if draws is None else draws
+    if wanted == 0:
+        return result, None
+    with counting_bar("draws", max(0, wanted) * len(plan.build), quiet) as step:
+        return result, result.uncertainty(wanted, seed, step)
+
+
+def _show(compared: "Comparison", as_json: bool, quiet: bool, full: bool) -> None:
+    """Print one plan as its answer, several as a table."""
+    from yieldest.report.comparison import print_comparison, verdict
+    from yieldest.report.decision import decide
+    from yieldest.report.estimate_json import as_dictionary
     from yieldest.report.estimate_text import print_estimate
     from yieldest.report.terminal import console
 
-    print_estimate(result, console(), uncertainty, full=full)
+    first = compared.plans[0]
+    is_alone = len(compared.plans) == 1
+    if as_json:
+        alone = as_dictionary(first.estimate, first.uncertainty) if is_alone else None
+        print_json(alone or compared.as_dictionary())
+    elif quiet:
+        alone_said = decide(first.estimate, first.uncertainty).verdict if is_alone else ()
+        typer.echo(" ".join(alone_said or verdict(compared)))
+    else:
+        if not is_alone:
+            print_comparison(compared, console())
+        for each in compared.plans if is_alone or full else ():
+            print_estimate(each.estimate, console(), each.uncertainty, full=full)
 
 
-def _sweep(plan: "Plan", text: str, out: Path | None, as_json: bool) -> None:
-    from yieldest.files.whole_output import write_whole
+def _sweep(plan: "Plan", text: str, out: Path | None, as_json: bool, quiet: bool) -> None:
     from yieldest.model.estimate import estimate as compute
-    from yieldest.model.frames import as_csv
+    from yieldest.model.frames import write_rows
     from yieldest.model.inputs import read
     from yieldest.plan.overrides import read_sweep
     from yieldest.report.estimate_text import print_sweep
@@ -209,13 +252,13 @@ def _sweep(plan: "Plan", text: str, out: Path | None, as_json: bool) -> None:
     from yieldest.report.terminal import console
 
     sweep = read_sweep(text)
-    with counting_bar("estimating", len(sweep.values)) as step:
+    with counting_bar("estimating", len(sweep.values), quiet) as step:
         swept = compute(read(plan)).sweep(sweep.key, sweep.values, step)
     if out is not None:
-        write_whole(out, as_csv(swept.rows()))
+        write_rows(out, [{**row, "currency": plan.currency} for row in swept.rows()])
     if as_json:
         print_json({"key": swept.key, "rows": swept.rows()})
-    else:
+    elif not quiet:
         print_sweep(swept, console())
 
 

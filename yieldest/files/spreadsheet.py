@@ -90,8 +90,13 @@ def sheet_as_text(path: Path, sheets: Sheets, wanted: str | None) -> str:
     raise InputError(f"{path}: there is no sheet {wanted!r}; the sheets are {known}.")
 
 
-def write_xlsx(path: Path, rows: Sequence[Sequence[object]], notes: Mapping[str, str]) -> None:
-    """Write one sheet, with a note on each heading that has one.
+def write_xlsx(
+    path: Path,
+    rows: Sequence[Sequence[object]],
+    notes: Mapping[str, str],
+    to: BinaryIO | None = None,
+) -> None:
+    """Write one sheet, with a note on each heading that has one, to `path` or into a stream.
 
     An `InputError` says how to install what it takes.
     """
@@ -108,7 +113,7 @@ def write_xlsx(path: Path, rows: Sequence[Sequence[object]], notes: Mapping[str,
     for column in sheet.columns:
         widths = [len(str(cell.value or "")) for cell in column if len(str(cell.value or "")) < 50]
         sheet.column_dimensions[column[0].column_letter].width = 3 + max(widths, default=8)
-    book.save(path)
+    book.save(path if to is None else to)
 
 
 def _openpyxl(path: Path, what: str) -> ModuleType:

@@ -12,7 +12,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from yieldest.errors import InputError
-from yieldest.files.spreadsheet import workbook_and_sheet
+from yieldest.files.spreadsheet import workbook_and_sheet, write_xlsx
 
 try:
     import fcntl
@@ -65,6 +65,24 @@ def write_whole(path: Path, content: str | bytes) -> None:
             stream.flush()
             os.fsync(stream.fileno())
         made.replace(path)
+
+
+def write_table(path: Path, headings: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
+    """Write a table whole, as a spreadsheet where the name ends in .xlsx, else as CSV.
+
+    An `InputError` says what else a name must not end in, how to install what a spreadsheet takes,
+    or that the place cannot be written.
+    """
+    ending = path.suffix.lower()
+    if ending in (".ods", ".xls", ".xlsm"):
+        raise InputError(f"{path}: a table is written as .csv or .xlsx; end the name in one.")
+    if ending != ".xlsx":
+        write_whole(path, csv_text(headings, rows))
+        return
+    stream = io.BytesIO()
+    safe = [[_safe(cell) for cell in row] for row in (headings, *rows)]
+    write_xlsx(path, safe, {}, to=stream)
+    write_whole(path, stream.getvalue())
 
 
 def refuse_inputs(path: Path, inputs: Iterable[Path]) -> None:

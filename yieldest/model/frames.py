@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from yieldest.files.whole_output import csv_text
+from yieldest.files.whole_output import write_table
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.quantities import Value, quantities_of
+from yieldest.uncertainty.result import Uncertainty
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -30,6 +32,19 @@ _UDUNITS = {
 _DTYPES = {"d": "int64", "s": "object"}
 """Of the columns, by the form of their figures."""
 Figures = dict[str, Value]
+_RANGED = {
+    "net_kwh_per_year": "one_year_kwh",
+    **{
+        key: key
+        for key in (
+            "cost_per_kwh",
+            "payback_years",
+            "discounted_payback_years",
+            "net_present_value",
+        )
+    },
+}
+"""Figures with a range among the results that are written, and what the draws call them."""
 
 
 def figures_of(builds: Iterable[BuildEstimate]) -> list[Figures]:
@@ -40,9 +55,31 @@ def figures_of(builds: Iterable[BuildEstimate]) -> list[Figures]:
     ]
 
 
-def as_csv(rows: Sequence[Figures]) -> str:
-    """Write rows as CSV, a blank for what cannot be had; no cell can act as a formula."""
-    return csv_text(list(rows[0]), [list(row.values()) for row in rows])
+def results_of(
+    builds: Sequence[BuildEstimate], currency: str, uncertainty: Uncertainty | None
+) -> list[Figures]:
+    """Return the main figures of each build with their currency and their 90 % ranges, by key.
+
+    The ends of a range are None without draws, and where a figure is never reached.
+    """
+    sure = [None] * len(builds) if uncertainty is None else uncertainty.builds
+    rows = []
+    for row, draws in zip(figures_of(builds), sure, strict=True):
+        whole: Figures = {"build": row.pop("build"), "currency": currency}
+        for key, value in row.items():
+            whole[key] = value
+            if key in _RANGED:
+                found = None if draws is None else draws.ranges.get(_RANGED[key])
+                whole[f"{key}_range_low"] = None if found is None else found.low
+                whole[f"{key}_range_high"] = None if found is None else found.high
+        pays = None if draws is None else draws.probability_that_it_pays
+        rows.append({**whole, "probability_that_it_pays": pays})
+    return rows
+
+
+def write_rows(path: Path, rows: Sequence[Figures]) -> None:
+    """Write rows as CSV, or as a spreadsheet where the name ends in .xlsx; blank where None."""
+    write_table(path, list(rows[0]), [list(row.values()) for row in rows])
 
 
 def frame_of(builds: Sequence[BuildEstimate]) -> pd.DataFrame:

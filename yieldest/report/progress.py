@@ -12,10 +12,10 @@ from yieldest.files.text_file import Progress
 
 @contextmanager
 def _bar(
-    what: str, total: float | None, *, counted: bool = False
+    what: str, total: float | None, *, counted: bool = False, quiet: bool = False
 ) -> Iterator[Callable[..., None] | None]:
     """Show a bar on standard error and give what moves it; None where nobody watches."""
-    if not sys.stderr.isatty():
+    if quiet or not sys.stderr.isatty():
         yield None
         return
     # Imported here, for most runs are piped.
@@ -30,16 +30,16 @@ def _bar(
 
 
 @contextmanager
-def reading_bar(name: str) -> Iterator[Progress | None]:
+def reading_bar(name: str, quiet: bool = False) -> Iterator[Progress | None]:
     """Show on standard error how far the reading of `name` is; None where nobody watches."""
-    with _bar(f"reading {name}", 1.0) as move:
+    with _bar(f"reading {name}", 1.0, quiet=quiet) as move:
         yield None if move is None else lambda share: move(completed=share)
 
 
 @contextmanager
-def counting_bar(what: str, total: int) -> Iterator[Callable[[int], None]]:
+def counting_bar(what: str, total: int, quiet: bool = False) -> Iterator[Callable[[int], None]]:
     """Give a function that is told how many more of `total` were done, and shows it."""
-    with _bar(what, total) as move:
+    with _bar(what, total, quiet=quiet) as move:
         yield lambda done: None if move is None else move(advance=done)
 
 
