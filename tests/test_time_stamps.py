@@ -141,7 +141,7 @@ def test_a_stamp_without_offset_among_others_with_one_is_refused(read):
 )
 @pytest.mark.parametrize("form", ["%d.%m.%y %H:%M", "%y-%m-%d %H:%M", "%d-%b-%y %H:%M", "parts"])
 def test_the_order_of_two_digit_years_shows_their_century(tmp_path, first, last, form):
-    stamps = pd.date_range(f"{first}-01-01", f"{last}-09-28", freq="8d")
+    stamps = pd.date_range(f"{first}-01-01", f"{last}-09-28", freq="8D")
     for number, newest_first in enumerate((False, True)):
         lines = [f"{t.year % 100},{t.month},{t.day},5" for t in stamps]
         if form != "parts":

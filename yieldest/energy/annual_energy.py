@@ -25,6 +25,7 @@ from yieldest.provenance import Finding, Provenance
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.turbine.rotor import BETZ_LIMIT, power_in_wind_w
 from yieldest.wind.distribution import WindDistribution
+from yieldest.wind.hidden_spread import HiddenSpread
 from yieldest.wind.weibull import moment
 
 POOR_FIT = 0.05
@@ -282,6 +283,41 @@ def energy_steps(
         kept *= 1 - loss.share
         add(f"after {loss.name}", kept, assumed=loss.assumed)
     return tuple(steps)
+
+
+@dataclass(frozen=True)
+class SpreadPutBack(Finding):
+    """The energy counts the spread of the wind within daily or coarser means, which these hide."""
+
+    interval_hours: float
+    energy_gain: float
+    """Gross energy over that of the means alone, less 1."""
+    energy_uncertainty: float
+    """Relative standard uncertainty of the energy from that of the spread."""
+    exponent: float
+    """The energy goes with this power of the spread."""
+
+
+def spread_put_back(
+    hidden: HiddenSpread, curve: PowerCurve, points: SpeedSeries
+) -> SpreadPutBack | None:
+    """Return what the spread within readings is worth at a hub; None without energy.
+
+    `points` are those of the readings, carried to the hub.
+    """
+
+    def power_w(times: float) -> float:
+        speed_ms = hidden.spread_again(points.speed_ms, times)
+        series = SpeedSeries(speed_ms, points.weight)
+        return float(series.mean_power_w(1.0, curve.speed_ms, curve.power_w))
+
+    least, most = 1 - hidden.uncertainty / 2, 1 + hidden.uncertainty / 2
+    means, less, usual, more = map(power_w, (0.0, least, 1.0, most))
+    if means <= 0 or less <= 0:
+        return None
+    exponent = float(np.log(more / less) / np.log(most / least))
+    uncertainty = abs(exponent) * hidden.uncertainty
+    return SpreadPutBack(hidden.interval_hours, usual / means - 1, uncertainty, exponent)
 
 
 @dataclass(frozen=True)

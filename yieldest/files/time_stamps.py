@@ -96,7 +96,7 @@ def parse_stamps(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
         if not late.empty:
             found = _from_iso(late) if iso else _from_formats(late, order)[0]
             times = times.copy()
-            times[late.index] = found + pd.Timedelta(days=1)
+            times[late.index] = found + np.timedelta64(1, "D")
     return times, written
 
 

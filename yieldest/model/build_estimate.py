@@ -11,9 +11,11 @@ from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.evaluation import Cost
 from yieldest.energy.annual_energy import (
     AnnualEnergy,
+    SpreadPutBack,
     TurbulenceEffect,
     annual_energy,
     in_turbulence,
+    spread_put_back,
 )
 from yieldest.energy.array_losses import ArrayLosses, MachineArray
 from yieldest.energy.by_month import EnergyByMonth, energy_by_month
@@ -67,6 +69,8 @@ class BuildEstimate:
     energy : AnnualEnergy
     cost : Cost or None
         None without a bill.
+    spread : SpreadPutBack or None
+        What the spread within daily or coarser means is worth; None for finer readings.
     """
 
     inputs: BuildInputs
@@ -79,6 +83,7 @@ class BuildEstimate:
     array_losses: ArrayLosses
     energy: AnnualEnergy
     cost: Cost | None
+    spread: SpreadPutBack | None
 
     @property
     def name(self) -> str:
@@ -129,6 +134,7 @@ class BuildEstimate:
             *(found for stage in self._stages for found in stage.warnings),
             *self.extreme_winds.warnings,
             *(() if self.turbulence is None else (self.turbulence,)),
+            *(() if self.spread is None else (self.spread,)),
             *self.array_losses.warnings,
             *(() if self.bill is not None else (NoBill(),)),
             *((LowMeanWind(mean_ms, LOW_MEAN_SPEED_MS),) if low else ()),
@@ -174,6 +180,9 @@ def energy_of_build(build: BuildInputs, air: Air | None = None) -> BuildEstimate
         settings, distribution, curve, record, wind.long_term_factor * at_hub.factor
     )
     array_losses, energy = _energy(settings, machines, at_hub)
+    spread = None
+    if wind.hidden is not None and at_hub.readings is not None:
+        spread = spread_put_back(wind.hidden, curve, at_hub.readings)
     return BuildEstimate(
         inputs=build,
         wind=at_hub,
@@ -191,6 +200,7 @@ def energy_of_build(build: BuildInputs, air: Air | None = None) -> BuildEstimate
         array_losses=array_losses,
         energy=energy,
         cost=None,
+        spread=spread,
     )
 
 

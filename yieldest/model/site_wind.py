@@ -25,6 +25,7 @@ from yieldest.wind.from_summaries import (
     distribution_of_months,
     points_of_frequencies,
 )
+from yieldest.wind.hidden_spread import HiddenSpread
 from yieldest.wind.long_term.correction import LongRecord, LongTermCorrection, long_term
 from yieldest.wind.quality_control import NO_RULES
 from yieldest.wind.read_wind import read_wind
@@ -83,6 +84,8 @@ class SiteWind:
     direction_deg : ndarray, shape (n,), or None
     long_term : LongTermCorrection or None
     shear : MeasuredShear or None
+    hidden : HiddenSpread or None
+        What daily or coarser readings hide, and `readings` and distribution have put back.
     """
 
     distribution: WindDistribution
@@ -96,6 +99,7 @@ class SiteWind:
     direction_deg: FloatArray | None = None
     long_term: LongTermCorrection | None = None
     shear: MeasuredShear | None = None
+    hidden: HiddenSpread | None = None
 
     @property
     def long_term_factor(self) -> float:
@@ -130,6 +134,7 @@ def site_wind(place: Place, progress: Progress | None = None) -> SiteWind:
         season_correction=wind.season_correction,
         fit=wind.fit,
         energy_error_limit=wind.energy_error_limit,
+        spread_within_interval=wind.spread_within_interval,
     )
     neighbour = None if wind.neighbour is None else read_neighbour(place, wind.neighbour)
     raw = read_plan_record(place, progress)
@@ -146,13 +151,16 @@ def site_wind(place: Place, progress: Progress | None = None) -> SiteWind:
         ]
         over_years = _over_years(references, wind.reference, record)
         of_years = _record_of_years(record, over_years)
-        years = assess_record(of_years, replace(options, rules=NO_RULES, season_correction=False))
+        as_computed = replace(options, rules=NO_RULES, season_correction=False)
+        years = assess_record(of_years, as_computed, finer=(record, *references))
         provenance = _provenance_of_years(record, over_years, references)
     distribution = years.distribution(wind.measured_height_m)
     off = distribution.mean_speed_ms / years.mean_speed_ms
     fitted = WindCorrection(
         "to a distribution", off, distribution.provenance.method, float(abs(off - 1) / np.sqrt(3))
     )
+    speed_ms, weight, of_reading = years.energy_speeds
+    direction_deg = years.direction_deg
     return SiteWind(
         distribution=distribution,
         start_ms=resource.clock_mean_speed_ms,
@@ -160,9 +168,10 @@ def site_wind(place: Place, progress: Progress | None = None) -> SiteWind:
         provenance=(*provenance, distribution.provenance),
         files=tuple(files),
         resource=resource,
-        readings=SpeedSeries(years.speed_ms, years.weight),
-        time=years.time,
-        direction_deg=years.direction_deg,
+        readings=SpeedSeries(speed_ms, weight),
+        time=years.time[of_reading],
+        direction_deg=None if direction_deg is None else direction_deg[of_reading],
+        hidden=years.hidden,
         long_term=over_years,
         shear=_shear(place, record) if wind.other_heights else None,
     )

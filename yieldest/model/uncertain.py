@@ -26,6 +26,7 @@ from yieldest.uncertainty.uncertain_inputs import (
     ALIKE_CORRELATION,
     CURVE_CORRELATION,
     SPEED_FACTORS,
+    SPREAD,
     StandardUncertainty,
     UncertainInput,
     drawn,
@@ -123,6 +124,8 @@ class UncertainBuild:
             *(floats(values.get(f"losses.{loss.category}", loss.share)) for loss in energy.losses)
         )
         kept = np.asarray((1 - np.minimum(np.stack(shares, axis=-1), 1.0)).prod(axis=-1))
+        if self.estimate.spread is not None:
+            kept = kept * floats(values.get(SPREAD, 1.0)) ** self.estimate.spread.exponent
 
         def net_kwh(year: npt.ArrayLike) -> FloatArray:
             idle_draw_w = self.estimate.curve.idle_draw_w
@@ -298,6 +301,9 @@ def _of_the_wind(build: BuildEstimate) -> Iterator[StandardUncertainty]:
     yield usual("mounting")
     rounding = "JCGM 100:2008, F.2.2.1, as if all erred alike"
     yield StandardUncertainty("rounding", _rounding(resource), rounding)
+    if build.inputs.wind.hidden is not None:
+        hidden = build.inputs.wind.hidden
+        yield StandardUncertainty(SPREAD, hidden.uncertainty, f"spread from {hidden.source}")
     off = "fitted against read mean as half-width (JCGM 100:2008, 4.3.7)"
     yield StandardUncertainty("fit", _of_the_step(build, "to a distribution"), off)
     bootstrap = "block bootstrap of the record"

@@ -124,6 +124,16 @@ class Wind(ReadOptions, WindSource):
     season_correction: Annotated[
         bool, key("whether months and hours that are there unevenly are evened out", False)
     ] = True
+    spread_within_interval: Annotated[
+        Annotated[float, Field(ge=0, le=1.5)] | None,
+        key(
+            "of daily or coarser means: standard deviation of the wind within, over the mean; 0 if "
+            "each is a reading at one time",
+            0.35,
+            unit="share",
+            left_out="from finer readings of the record or the references, else as elsewhere",
+        ),
+    ] = None
     quality_control: Annotated[QualityRules, key("thresholds of the tests for bad readings")] = (
         QualityRules()
     )

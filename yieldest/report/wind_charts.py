@@ -30,7 +30,8 @@ if TYPE_CHECKING:
     from yieldest.model.build_estimate import BuildEstimate
     from yieldest.wind.breakdown import Directions
     from yieldest.wind.distribution import WindDistribution
-    from yieldest.wind.record import Record
+from yieldest.wind.hidden_spread import LONG_S
+from yieldest.wind.record import Record
 
 _COMPASS = (
     "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW",
@@ -200,8 +201,10 @@ def rose_chart(directions: Directions | None) -> Chart | None:
     )
 
 
-def month_hour_chart(record: Record) -> Chart:
-    """Return the mean speed by month and hour of day."""
+def month_hour_chart(record: Record) -> Chart | None:
+    """Return the mean speed by month and hour of day; None for daily or coarser readings."""
+    if record.data_recovery.interval_s >= LONG_S:
+        return None
     month = record.time.astype("datetime64[M]").astype(np.int64) % 12
     hours = record.time.astype("datetime64[h]").astype(np.int64) % _HOURS
     known = np.isfinite(record.speed_ms)

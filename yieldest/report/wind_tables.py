@@ -84,6 +84,8 @@ def months_table(resource: WindResource) -> TableView:
 
 def hours_tables(resource: WindResource) -> list[TableView]:
     """Return the wind by hour of day, half a day in each table."""
+    if not resource.hours:
+        return []
     return [
         TableView(
             "By hour of day" if start == 0 else "",

@@ -278,7 +278,7 @@ def _when(resource: WindResource) -> str:
     parts = []
     months = [(f"in {calendar.month_abbr[int(group.name)]}", group) for group in resource.months]
     hours = [(f"at {group.name} h", group) for group in resource.hours]
-    for lead, named in (("", months), ("over the day ", hours)):
+    for lead, named in (("", months), *([("over the day ", hours)] if hours else [])):
         known = [(group.mean_speed_ms, when) for when, group in named if group.mean_speed_ms]
         (least, calmest), (most, windiest) = min(known), max(known)
         if least < most:

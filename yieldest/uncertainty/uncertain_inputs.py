@@ -47,6 +47,7 @@ class ValueKind:
     words: str
 
 
+SPREAD = "spread_within_interval"
 FACTOR = ValueKind("factor", 0.01, 100.0, "a factor on what was computed (1 leaves it as it is)")
 EXPONENT = ValueKind(
     "added to the exponent", -0.5, 0.5, "a number from -0.5 to 0.5 to add to the shear exponent"
@@ -108,6 +109,8 @@ _KINDS = (
         left_out="from the record"),
     UncertainQuantity("fit", MEASUREMENT, "fit of the distribution to the readings",
         left_out="from the fit"),
+    UncertainQuantity(SPREAD, MEASUREMENT, "wind within daily or coarser means",
+        left_out="from finer readings of the record or the references, else 20 % of the spread"),
     UncertainQuantity("shape", HISTORICAL, "shape of the speed distribution", size=0.10,
         size_if_assumed=0.15, left_out="from the fit; 10 % where stated, 15 % where assumed"),
     UncertainQuantity("sampling", HISTORICAL, "weather of the days in the record",
@@ -158,7 +161,7 @@ A new one is an entry here, and what takes its values in `yieldest.model.uncerta
 SPEED_FACTORS = tuple(
     quantity.key
     for quantity in QUANTITIES.values()
-    if quantity.category in (MEASUREMENT, HISTORICAL) and quantity.key != "shape"
+    if quantity.category in (MEASUREMENT, HISTORICAL) and quantity.key not in ("shape", SPREAD)
 )
 """Those that multiply every speed on site."""
 

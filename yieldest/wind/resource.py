@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
-from yieldest.arrays import FloatArray, TimeArray
+from yieldest.arrays import FloatArray, IntArray, TimeArray
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.breakdown import CountedReadings, Directions, Group, Gustiness, gustiness
@@ -21,6 +22,7 @@ from yieldest.wind.goodness import (
     mode_speeds,
     model_power,
 )
+from yieldest.wind.hidden_spread import LONG_S, HiddenSpread, hidden_spread, means_hide
 from yieldest.wind.histogram import Histogram, histogram_of
 from yieldest.wind.mean_uncertainty import WindUncertainty, draw_blocks, wind_uncertainty
 from yieldest.wind.quality_control import QualityReport, QualityRules, control_quality
@@ -76,6 +78,8 @@ class ResourceOptions:
     way to the readings."""
     sectors: int = 12
     """Of the direction table."""
+    spread_within_interval: float | None = None
+    """Of the wind within daily or coarser means, over the mean; 0 where they are of one time."""
 
 
 @dataclass(frozen=True)
@@ -104,6 +108,8 @@ class WindResource(CountedReadings):
     turbulence: Gustiness | None
     gusts: Gustiness | None
     warnings: Findings
+    hidden: HiddenSpread | None = None
+    """What daily or coarser readings hide; None for finer ones."""
 
     @property
     def record(self) -> Record:
@@ -132,7 +138,9 @@ class WindResource(CountedReadings):
 
     @cached_property
     def hours(self) -> tuple[Group, ...]:
-        """The wind by hour of the day."""
+        """The wind by hour of the day; none where readings are longer."""
+        if self.record.data_recovery.interval_s >= LONG_S:
+            return ()
         return self.split(range(24), month_and_hour(self.time)[1], self._fit)
 
     @cached_property
@@ -151,8 +159,29 @@ class WindResource(CountedReadings):
             return 0.0
         return self.options.energy_error_limit if self.options.fit is None else None
 
+    @cached_property
+    def energy_speeds(self) -> tuple[FloatArray, FloatArray, IntArray]:
+        """Speeds that the energy is made of, their weights, and the reading each belongs to.
+
+        The readings themselves, or points of daily and coarser ones; each of shape (k,).
+        """
+        if self.hidden is None:
+            return self.speed_ms, self.weight, np.arange(self.speed_ms.size)
+        points = self.hidden.points(self.speed_ms)
+        return points, self.hidden.weights(self.weight), self.hidden.of_reading
+
+    def _with_spread(self) -> tuple[float, float, float]:
+        """Return shape, scale and calms of the chosen fit to the points of coarse readings."""
+        speed, weight, _ = self.energy_speeds
+        histogram, _ = histogram_of(speed, weight, threshold_ms=self.record.threshold_ms)
+        shape, scale, calm = self._fit(histogram)
+        return float(shape), float(scale), float(calm)
+
     def distribution(self, height_m: float) -> WindDistribution:
-        """Return the distribution at the height of the anemometer."""
+        """Return the distribution at the height of the anemometer.
+
+        What daily or coarser readings hide is put back.
+        """
         fit = self.chosen
         assert fit.shape is not None  # else it had not been chosen
         assert fit.scale_ms is not None
@@ -162,10 +191,14 @@ class WindResource(CountedReadings):
             method += f", chosen because {self.rule}"
         if self.season.used:
             method += "; readings weighted by month and hour"
+        shape, scale_ms, calm_share = fit.shape, fit.scale_ms, fit.calm_share
+        if self.hidden is not None:
+            shape, scale_ms, calm_share = self._with_spread()
+            method += f", with the spread within {self.hidden.interval_hours:g} h put back"
         return WindDistribution(
-            shape=fit.shape,
-            scale_ms=fit.scale_ms,
-            calm_share=fit.calm_share,
+            shape=shape,
+            scale_ms=scale_ms,
+            calm_share=calm_share,
             height_m=height_m,
             provenance=Provenance(self.record.provenance.source, method, warnings=self.warnings),
             reading_limit=self.reading_limit,
@@ -173,9 +206,15 @@ class WindResource(CountedReadings):
 
 
 def assess_record(
-    record: Record, options: ResourceOptions, neighbour: Record | None = None
+    record: Record,
+    options: ResourceOptions,
+    neighbour: Record | None = None,
+    finer: Sequence[Record] | None = None,
 ) -> WindResource:
     """Screen, weight, fit and judge a record; `neighbour`, a sensor near by, judges its long calms.
+
+    What daily and coarser readings hide is told from `finer`, on site first and then near by; from
+    the record itself where none are given.
 
     Raises
     ------
@@ -202,6 +241,12 @@ def assess_record(
     drawn, how_drawn = draw_blocks(time, class_of, weight, histogram.speed_ms.size)
     chosen, rule = _choose(record, options, histogram, drawn)
     by_clock = histogram.counted(class_of, clock)
+    hidden = hidden_spread(
+        speed,
+        quality_control.steps.usual_s[used],
+        (kept,) if finer is None else finer,
+        options.spread_within_interval,
+    )
     modes = mode_speeds(histogram)
     deviation_ms, gust_ms = kept.standard_deviation_ms, kept.gust_ms
     return WindResource(
@@ -231,7 +276,9 @@ def assess_record(
         warnings=(
             *_before_screening(quality_control, chosen, by_clock),
             *_findings(chosen, modes, kept, options.sectors),
+            *(() if hidden is None else (means_hide(hidden, speed, weight),)),
         ),
+        hidden=hidden,
     )
 
 

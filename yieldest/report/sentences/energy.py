@@ -9,6 +9,7 @@ from yieldest.energy.annual_energy import (
     MuchBeyondLastSpeed,
     NoEnergy,
     PoorFit,
+    SpreadPutBack,
     TurbulenceEffect,
 )
 from yieldest.energy.array_losses import (
@@ -22,6 +23,7 @@ from yieldest.energy.array_losses import (
 )
 from yieldest.hub.turbulence import SMOOTH_INTENSITY
 from yieldest.report.sentences.words import say, sentence
+from yieldest.wind.hidden_spread import RANGE_90
 
 _EXTRAPOLATED = {
     "hold": "was only held level",
@@ -70,6 +72,17 @@ def _(finding: TurbulenceEffect) -> str:
         f"Turbulence intensity {100 * finding.intensity:.0f} % against "
         f"{100 * SMOOTH_INTENSITY:.0f} % where curves are usually measured changes the gross "
         f"energy by {100 * finding.effect:+.1f} %, if the machine follows every gust; {use}."
+    )
+
+
+@sentence.register
+def _(finding: SpreadPutBack) -> str:
+    low = 1 / (1 + finding.energy_gain) - 1
+    return (
+        f"From the means over {finding.interval_hours:.3g} h alone the gross energy would be "
+        f"{-100 * low:.0f} % too low, for they hide how the wind rises and falls within; that is "
+        f"put back (energy {100 * finding.energy_gain:+.0f} %), and leaves "
+        f"{100 * RANGE_90 * finding.energy_uncertainty:.0f} % to either side open (90 % range)."
     )
 
 

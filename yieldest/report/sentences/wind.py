@@ -14,6 +14,7 @@ from yieldest.wind.data_recovery import (
 from yieldest.wind.distribution import NotMeasured
 from yieldest.wind.from_summaries import OnlyMonthlyMeans, StrongMonth
 from yieldest.wind.goodness import ENERGY_ERROR_LIMIT, KOLMOGOROV_LIMIT
+from yieldest.wind.hidden_spread import RANGE_90, MeansHideSpread
 from yieldest.wind.long_term.correction import (
     ClockSetRight,
     FewFullYears,
@@ -101,6 +102,20 @@ def _(found: ScreenedEnergy) -> str:
 
 
 @sentence.register
+def _(found: MeansHideSpread) -> str:
+    least, most = (100 * share for share in found.cube_hidden_range)
+    reach = RANGE_90 * found.spread_uncertainty * found.spread
+    return (
+        f"Readings that are means of {found.interval_hours:.3g} h hide how the wind rose and "
+        f"fell within: by {100 * found.spread:.0f} % of the mean (standard deviation, 90 % range "
+        f"{100 * (found.spread - reach):.0f} to {100 * (found.spread + reach):.0f}; from "
+        f"{found.source}). The means alone miss {100 * found.cube_hidden:.0f} % of the energy in "
+        f"the wind (90 % range {least:.0f} to {most:.0f}); an estimate puts it back. If each is a "
+        "reading at one time, state spread_within_interval = 0."
+    )
+
+
+@sentence.register
 def _(found: SeveralModes) -> str:
     at = " and ".join(f"{speed:.1f}" for speed in found.modes_ms)
     return (
@@ -152,8 +167,8 @@ say(
         ),
         SparseReadings: (
             "The readings are {0.interval_hours:.0f} h apart: as means over so long they smooth "
-            "gusts and lulls away, and the energy comes out too low; as readings at one time of "
-            "day they tell of that time alone."
+            "gusts and lulls away, and from them alone the energy is too low; as readings at one "
+            "time of day they tell of that time alone."
         ),
         UnevenSectors: (
             "Directions come in steps of 10 degrees, which {0.sectors} sectors share unevenly; 12 "

