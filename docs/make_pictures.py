@@ -9,7 +9,7 @@ from pathlib import Path
 
 from yieldest.model.estimate import estimate
 from yieldest.model.inputs import read
-from yieldest.model.scenarios import what_if
+from yieldest.model.scenarios import scenarios_of
 from yieldest.plan import load_plan
 from yieldest.report.svg import picture
 from yieldest.report.write_report import charts_of
@@ -21,8 +21,8 @@ PICTURES = (
     "wind-months-hours",
     "correction-steps",
     "power-curves",
-    "energy-steps-a",
-    "energy-ranges",
+    "energy-months",
+    "energy-steps",
     "drivers-a",
     "cash-flow",
     "cost-by-group",
@@ -36,8 +36,9 @@ def make_pictures(folder: Path) -> list[Path]:
     plan = load_plan(SITE)
     result = estimate(read(plan))
     uncertainty = result.uncertainty()
-    grids = [what_if(result, number) for number in range(len(plan.build))]
-    charts = charts_of(result, uncertainty, grids).values()
+    builds = range(len(plan.build))
+    scenarios = [scenarios_of(result, number, uncertainty) for number in builds]
+    charts = charts_of(result, uncertainty, scenarios).values()
     by_name = {chart.name: chart for some in charts for chart in some}
     written = []
     for name in PICTURES:
