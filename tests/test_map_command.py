@@ -149,7 +149,7 @@ def test_without_a_plan_there_are_distributions_only(run, stored, tmp_path):
     done = run("map", stored / "winds.nc", "-o", tmp_path / "m.nc")
     assert done.code == 0
     assert set(read(tmp_path / "m.nc").data_vars) == {
-        "weibull_shape", "weibull_scale", "calm_share", "mean_speed", "readings",
+        "weibull_shape", "weibull_scale", "calm_share", "mean_speed", "readings", "left_out",
     }  # fmt: skip
 
 
@@ -296,6 +296,32 @@ def test_a_stopped_run_of_other_maps_is_not_taken_up(stored, tmp_path, expected)
     np.testing.assert_allclose(
         read(tmp_path / "m.zarr")["net_energy"], expected["net_energy"], rtol=2e-6
     )
+
+
+def test_two_runs_do_not_write_one_store(stored, tmp_path, expected):
+    blocks, recipe, regions = prepared(stored / "winds.nc")
+    refusals = []
+
+    def progress(done, every):
+        try:
+            written(blocks, recipe, regions, tmp_path / "m.zarr")
+        except InputError as refused:
+            refusals.append(str(refused))
+
+    written(blocks, recipe, regions, tmp_path / "m.zarr", progress)
+    assert len(refusals) == 2
+    assert all("another run is writing this store" in refused for refused in refusals)
+    np.testing.assert_allclose(
+        read(tmp_path / "m.zarr")["net_energy"], expected["net_energy"], rtol=2e-6
+    )
+
+
+def test_marks_are_counted_on_the_screen(run, tmp_path):
+    data = winds()
+    data["wind"][:5, 0, 0] = 1e20
+    data.to_netcdf(tmp_path / "winds.nc", engine="h5netcdf")
+    ran = run("map", tmp_path / "winds.nc", "-o", tmp_path / "m.nc", "--json")
+    assert [text for text in ran.json["warnings"] if "5, in 1 of 48 cells" in text]
 
 
 def test_a_stopped_netcdf_run_leaves_the_old_file(stored, tmp_path):

@@ -8,15 +8,23 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from conftest import kinds
 
 import yieldest.maps.accessor  # noqa: F401  (registers .yieldest)
 from yieldest.errors import InputError
 from yieldest.hub.air import gas_law_density, standard_density, standard_pressure_pa
 from yieldest.maps.blocks import block_sizes, in_blocks
-from yieldest.maps.grid import Grid
-from yieldest.maps.make_maps import MonthsMissingOnMap, maps_of, recipe_for
+from yieldest.maps.grid import Grid, open_grid
+from yieldest.maps.make_maps import (
+    CoarseSteps,
+    MonthsMissingOnMap,
+    TimesUnknown,
+    maps_of,
+    recipe_for,
+)
 from yieldest.model.build_curve import read_build_curve
 from yieldest.plan import load_plan
+from yieldest.wind.data_recovery import SparseReadings
 from yieldest.wind.profile import log_law_factor, power_law_factor
 from yieldest.wind.weibull import fit_maximum_likelihood, mean_speed, share_above
 
@@ -40,8 +48,8 @@ def at_height(height_m):
 def parameters(**more):
     return xr.Dataset(
         {
-            "k": (("lat", "lon"), SHAPE, {"long_name": "Weibull shape", "units": "1"}),
-            "a": (("lat", "lon"), SCALE, {"long_name": "Weibull scale", "units": "m/s"}),
+            "k": (("lat", "lon"), SHAPE.copy(), {"long_name": "Weibull shape", "units": "1"}),
+            "a": (("lat", "lon"), SCALE.copy(), {"long_name": "Weibull scale", "units": "m/s"}),
             **more,
         },
         coords={**GROUND, **at_height(10.0)},
@@ -89,7 +97,7 @@ def test_the_distribution_of_each_cell_is_the_one_site_fit(hours):
 
 def test_a_missing_cell_stays_missing_in_every_map_and_no_other_does(hours, hill):
     maps = computed(hours, hill)
-    for name in set(maps.data_vars) - {"readings", "air_density"}:
+    for name in set(maps.data_vars) - {"readings", "left_out", "air_density"}:
         missing = np.isnan(maps[name].to_numpy())
         assert missing[:, 0, 0].all(), name
         missing[:, 0, 0] = False
@@ -314,7 +322,79 @@ def test_blocks_are_lazy_and_give_the_same(hours, hill):
     xr.testing.assert_allclose(lazy.compute(), whole, rtol=1e-6)
 
 
+def test_marks_and_impossible_speeds_are_left_out_and_counted_by_cell(hours):
+    spoilt = hours.copy(deep=True)
+    spoilt["wind"][:100, 2, 3] = 9999.0
+    spoilt["wind"][50:60, 3, 1] = 1e20
+    spoilt["wind"][0:7, 3, 2] = -3.0
+    maps, sound = computed(spoilt), computed(hours)
+    left_out = maps["left_out"].isel(height=0).to_numpy()
+    assert (left_out[2, 3], left_out[3, 1], left_out[3, 2], left_out.sum()) == (100, 10, 7, 117)
+    assert not sound["left_out"].any()
+    np.testing.assert_allclose(maps["mean_speed"], sound["mean_speed"], rtol=0.02)
+    assert maps["readings"].sum() == sound["readings"].sum() - 117
+
+
+def test_distributions_of_marks_are_no_distributions():
+    spoilt = parameters()
+    spoilt["a"][0, 1] = 9999.0
+    spoilt["k"][1, 1] = 1e20
+    left_out = computed(spoilt)["left_out"].isel(height=0)
+    assert left_out.to_numpy()[[0, 1], [1, 1]].tolist() == [1, 1]
+    assert left_out.sum() == 2
+    assert np.isnan(computed(spoilt)["mean_speed"].isel(height=0).to_numpy()[[0, 1], [1, 1]]).all()
+
+
+@pytest.mark.parametrize(("every", "found"), [("7D", True), ("1D", True), ("6h", False)])
+def test_long_means_are_warned_of_as_those_of_records_are(hours, every, found):
+    warnings = recipe_for(Grid("g", hours.resample(time=every).mean()), None, None).warnings
+    assert (SparseReadings in kinds(warnings)) is found
+
+
+def test_speeds_in_coarse_steps_are_warned_of(hours):
+    coarse = recipe_for(Grid("g", hours.round(0)), None, None).warnings
+    assert [one.step_ms for one in coarse if isinstance(one, CoarseSteps)] == [1.0]
+    assert CoarseSteps not in kinds(recipe_for(Grid("g", hours), None, None).warnings)
+
+
+def test_a_pressure_of_the_plan_serves_where_the_grid_has_temperatures_alone(hill):
+    warm = parameters(t=((), 283.15, {"standard_name": "air_temperature", "units": "K"}))
+    site = hill.site.model_copy(update={"mean_pressure_hpa": 950.0})
+    maps = computed(warm, hill.model_copy(update={"site": site}))
+    hub = hill.build[0].hub_height_m
+    ratio = standard_pressure_pa(420 + hub) / standard_pressure_pa(420)
+    np.testing.assert_allclose(
+        maps["air_density"].isel(build=0), gas_law_density(95000 * ratio, 283.15), rtol=1e-6
+    )
+
+
+def test_what_a_plan_states_and_the_grid_knows_better_is_said(hill):
+    ground = {"standard_name": "surface_altitude", "units": "m"}
+    maps = computed(parameters(z=(("lat", "lon"), ELEVATION, ground)), hill)
+    assert "site.elevation_m" in maps.attrs["warnings"]
+
+
+@pytest.mark.parametrize("calendar", ["noleap", "360_day"])
+def test_calendars_of_climate_models_are_read_without_their_months(tmp_path, calendar):
+    path = tmp_path / "grid.nc"
+    units = {"units": "days since 2001-01-01", "calendar": calendar}
+    speed = np.random.default_rng(1).weibull(2, (360, 2)) * 6
+    xr.Dataset(
+        {"wind": (("time", "x"), speed, SPEED)},
+        {"time": ("time", np.arange(360), units), **at_height(10.0)},
+    ).to_netcdf(path, engine="h5netcdf")
+    grid = open_grid([path], {})
+    assert kinds(recipe_for(grid, None, None).warnings) == {TimesUnknown}
+    assert maps_of(grid, recipe_for(grid, None, None))["readings"].sum() == 720
+
+
 BAD_GRIDS = [
+    (lambda d: d.isel(lat=slice(0, 0)), {}, ["the dimension 'lat'", "no values"]),
+    (lambda d: d.isel(time=slice(0, 0)), {}, ["the dimension 'time'", "no values"]),
+    (lambda d: d.assign(wind=d["wind"].astype(str).assign_attrs(SPEED)), {}, ["no numbers"]),
+    (lambda d: d.rename(lat="build"), {}, ["called 'build'", "another name"]),
+    (lambda d: d.rename(lat="sum"), {}, ["called 'sum'", "another name"]),
+    (lambda d: d.rename(lat="mean_speed"), {}, ["called 'mean_speed'", "another name"]),
     (lambda d: d.rename(wind="w").drop_attrs(), {}, ["wind_speed", "'w'", "--variable"]),
     (lambda d: d.drop_vars("height"), {}, ["'wind'", "height", "--height"]),
     (lambda d: d.assign(wind=d["wind"].assign_attrs(units="m")), {}, ["'wind'", "'m'", "m/s"]),

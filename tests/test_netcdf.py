@@ -153,6 +153,33 @@ def test_a_glob_finds_one_file_and_several_are_refused(write):
         read_wind(path.parent / "*.nc")
 
 
+@pytest.mark.parametrize(
+    "stated", [{"average_s": 600.0}, {"time_zone": "UTC"}, {"delimiter": ";"}, {"sensor": "a"}]
+)
+def test_what_belongs_to_text_is_refused(write, stated):
+    path = write({"ws": variable(SPEED, "wind_speed", "m s-1")})
+    with pytest.raises(InputError, match=rf"wind\.nc: {next(iter(stated))} belongs to a record of"):
+        read_wind(path, **stated)
+
+
+def test_marks_are_missing_values(write):
+    marked = [3.0, -9999.0, 1e20, 6.0, 7.5]
+    record = read_wind(write({"ws": variable(marked, "wind_speed", "m s-1")}))
+    assert record.speed_ms == pytest.approx([3, np.nan, np.nan, 6, 7.5], nan_ok=True)
+    stated = read_wind(write({"ws": variable(SPEED, "wind_speed", "m s-1")}), missing=["6"])
+    assert stated.speed_ms == pytest.approx([3, 4.5, np.nan, np.nan, 7.5], nan_ok=True)
+
+
+@pytest.mark.parametrize("calendar", ["noleap", "360_day"])
+def test_a_calendar_of_its_own_is_refused_in_our_words(write, calendar):
+    units = {"units": "days since 2001-01-01", "calendar": calendar}
+    path = write(
+        {"ws": variable(SPEED, "wind_speed", "m/s")}, {"time": ("time", np.arange(5.0), units)}
+    )
+    with pytest.raises(InputError, match=f"in the calendar '{calendar}'"):
+        read_wind(path)
+
+
 def test_rows_cannot_be_picked(write):
     path = write({"ws": variable(SPEED, "wind_speed", "m s-1")})
     with pytest.raises(InputError, match=r"wind\.nc, where: .*state point"):

@@ -7,12 +7,15 @@ import math
 import os
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from yieldest.errors import InputError
 from yieldest.files.text_file import ALWAYS_UNPACKED_BYTES, open_bytes, there_is_none
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 _CLASSIC = (b"CDF\x01", b"CDF\x02", b"CDF\x05")
 _HDF5 = b"\x89HDF"
@@ -23,6 +26,7 @@ _SOUND_CODECS = frozenset(
 )
 """Ways of packing that give numbers and texts. Others run what they unpack (pickle), or unpack
 without a bound (bzip2, LZMA)."""
+_USUAL_CALENDARS = {"standard", "gregorian", "proleptic_gregorian", "none"}
 _LARGEST_DESCRIPTION = 20_000_000
 HIGHEST_CLAIM = 500
 """Bytes of numbers that are believed for a byte of file: winds pack to a quarter or so, but nearly
@@ -37,6 +41,14 @@ def netcdf_engine(path: Path) -> str | None:
     if start in _CLASSIC:
         return "scipy"
     return "h5netcdf" if start == _HDF5 else None
+
+
+def odd_calendar(data: xr.Dataset) -> str | None:
+    """Return a calendar other than the usual one that the times of a dataset, as stored, keep."""
+    stated = (
+        str(each.attrs.get("calendar", "standard")).lower() for each in data.variables.values()
+    )
+    return next((name for name in stated if name not in _USUAL_CALENDARS), None)
 
 
 def check_netcdf4(path: Path) -> None:

@@ -23,6 +23,7 @@ from yieldest.model.build_estimate import NoBill
 from yieldest.model.chain import money_of
 from yieldest.model.inputs import read_build
 from yieldest.plan import Build, Plan
+from yieldest.plan.plausibility import questions_of_build, questions_of_plan
 from yieldest.provenance import Findings, Provenance
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import WindDistribution
@@ -122,7 +123,10 @@ def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
         stages = [curve, terms.provenance, *([] if bill is None else [bill.provenance])]
         if bill is not None and terms.item_life == "required":
             bill.require_lives()
-        warnings = [found for stage in stages for found in stage.warnings]
+        warnings = [
+            *(*questions_of_plan(plan), *questions_of_build(build)),
+            *(found for stage in stages for found in stage.warnings),
+        ]
         provenance = Provenance(
             curve.source,
             f"{curve.method}; {FITTED_METHOD}",

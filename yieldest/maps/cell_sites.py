@@ -25,6 +25,7 @@ from yieldest.report.sentences.words import say
 from yieldest.units import ZERO_CELSIUS_K
 from yieldest.wind.profile import distance_findings, log_law_factor, power_law_factor
 from yieldest.wind.profile import to_hub as one_step
+from yieldest.wind.record_values import LIMITS
 
 
 @dataclass(frozen=True)
@@ -48,13 +49,22 @@ say(
 )
 
 
+_LIMITS = {
+    "elevation": (-430.0, 9000.0),
+    "temperature": LIMITS["temperature"],
+    "pressure": LIMITS["pressure"],
+    "roughness": (1e-9, 10.0),
+}
+"""In m, C, hPa and m; a value beyond is a mark for a missing one, or wrong."""
+
+
 @dataclass(frozen=True)
 class CellSites:
     """The ground and the air of each cell (means over time), or one number that is for all."""
 
     elevation_m: xr.DataArray | float
     temperature_c: xr.DataArray | float | None
-    pressure_hpa: xr.DataArray | None
+    pressure_hpa: xr.DataArray | float | None
     roughness_m: xr.DataArray | None
     stated: Site
     provenance: Provenance
@@ -70,21 +80,31 @@ def cell_sites(grid: Grid, site: Site) -> CellSites:
             return None
         if role in ("temperature", "pressure"):
             variable = grid.in_si(variable, role)
+        low, high = _LIMITS[role]
+        variable = variable.where((variable >= low) & (variable <= high))
         time = dimension_of(variable, "time")
         return variable if time is None else variable.mean(time)
 
-    elevation, temperature = still("elevation"), still("temperature")
+    elevation, temperature, pressure, roughness = map(
+        still, ("elevation", "temperature", "pressure", "roughness")
+    )
     of_one_place = ["obstacles", "roof", "turbulence_intensity"]
-    if elevation is not None:
-        of_one_place += ["mean_temperature_c", "mean_pressure_hpa"]
+    for of_grid, keys in (
+        (elevation, ("elevation_m", "mean_temperature_c", "mean_pressure_hpa")),
+        (temperature, ("mean_temperature_c",)),
+        (pressure, ("mean_pressure_hpa",)),
+        (roughness, ("terrain", "roughness_length_m", "shear_exponent")),
+    ):
+        of_one_place += [key for key in keys if of_grid is not None and key not in of_one_place]
     left_out = [f"site.{key}" for key in of_one_place if getattr(site, key) not in (None, [])]
     nowhere = elevation is None and site.elevation_m is None
     warmth = site.mean_temperature_c if elevation is None else None
+    weight = site.mean_pressure_hpa if elevation is None else None
     return CellSites(
         elevation_m=(site.elevation_m or 0.0) if elevation is None else elevation,
         temperature_c=warmth if temperature is None else temperature,
-        pressure_hpa=still("pressure"),
-        roughness_m=still("roughness"),
+        pressure_hpa=weight if pressure is None else pressure,
+        roughness_m=roughness,
         stated=site,
         provenance=Provenance(
             grid.name,
@@ -162,10 +182,12 @@ def density_at_hub(
     site = sites.stated
     elevation, temperature, pressure = sites.elevation_m, sites.temperature_c, sites.pressure_hpa
     cells = xr.DataArray
-    if not isinstance(elevation, cells) and not isinstance(temperature, cells) and pressure is None:
-        air = air_at_hub(
-            elevation, hub_height_m, temperature, site.mean_pressure_hpa, site.relative_humidity
-        )
+    if not (
+        isinstance(elevation, cells)
+        or isinstance(temperature, cells)
+        or isinstance(pressure, cells)
+    ):
+        air = air_at_hub(elevation, hub_height_m, temperature, pressure, site.relative_humidity)
         return air.density_kg_m3, air.provenance
 
     def density(

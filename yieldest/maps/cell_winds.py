@@ -33,7 +33,8 @@ class CellWinds:
 
     Shape and scale are those of the speeds when it is not calm, NaN where a cell has none. The mean
     includes calms, and is that of the readings themselves where there are some; their number is
-    None where there is no record.
+    None where there is no record. Left out are readings, or a cell's whole distribution, that no
+    wind can be.
     """
 
     height_m: float
@@ -42,6 +43,15 @@ class CellWinds:
     calm_share: xr.DataArray
     mean_speed_ms: xr.DataArray
     readings: xr.DataArray | None
+    left_out: xr.DataArray
+
+
+MOST_MS = 98.9
+"""No mean over a grid cell comes near it; 99 and more are written for a missing value (99, 99.9,
+999, 9999, 1e20). Our choice, below the highest gust ever measured."""
+_MOST_SHAPE = 50.0
+_MOST_FREQUENCY = 1e9
+"""More hours or readings than any class of speeds has seen."""
 
 
 @dataclass(frozen=True)
@@ -160,13 +170,17 @@ def _fitted(
             grid.in_si(northward, "speed"),
         )
 
-    def fit(sums: FloatArray) -> tuple[FloatArray, ...]:
-        mean = mean_of_power(sums, 1)
-        return (*fit_power_sums(sums), moving_readings(sums), calm_readings(sums), mean)
+    def fit(summed: FloatArray) -> tuple[FloatArray, ...]:
+        sums, left_out = summed[..., :SUMS], summed[..., SUMS]
+        moving, calm = moving_readings(sums), calm_readings(sums)
+        return (*fit_power_sums(sums), moving, calm, mean_of_power(sums, 1), left_out)
 
-    shape, scale, moving, calm, mean = on_cells(fit, _summed(speed, time), core=["sum"], outputs=5)
+    shape, scale, moving, calm, mean, left_out = on_cells(
+        fit, _summed(speed, time), core=["sum"], outputs=6
+    )
     readings = moving + calm
-    return CellWinds(height_m, shape, scale, calm / readings.where(readings > 0), mean, readings)
+    calm_share = calm / readings.where(readings > 0)
+    return CellWinds(height_m, shape, scale, calm_share, mean, readings, left_out)
 
 
 def _summed(speed: xr.DataArray, time: str) -> xr.DataArray:
@@ -174,7 +188,7 @@ def _summed(speed: xr.DataArray, time: str) -> xr.DataArray:
     pieces = speed.chunksizes[time] if speed.chunks else (speed.sizes[time],)
     parts: Iterator[xr.DataArray] = (
         xr.apply_ufunc(
-            _power_sums,
+            _screened_sums,
             speed.isel({time: slice(end - length, end)}),
             input_core_dims=[[time]],
             output_core_dims=[["sum"]],
@@ -185,17 +199,21 @@ def _summed(speed: xr.DataArray, time: str) -> xr.DataArray:
     return functools.reduce(lambda total, part: total + part, parts)
 
 
-def _power_sums(speed_ms: FloatArray | dask.array.Array) -> FloatArray | dask.array.Array:
-    """Return the power sums of speeds that are in memory, or lazily of those in one piece of time.
+def _screened_sums(speed_ms: FloatArray | dask.array.Array) -> FloatArray | dask.array.Array:
+    """Return the power sums of speeds in memory, or lazily of those in one piece of time.
 
-    Leaving it to `apply_ufunc` would copy every block once more before it is summed.
+    The number of speeds that no wind can be, and that are left out, comes last. Leaving it to
+    `apply_ufunc` would copy every block once more before it is summed.
     """
     if isinstance(speed_ms, dask.array.Array):
         lazy: dask.array.Array = dask.array.map_blocks(
-            power_sums, speed_ms, dtype=np.float64, chunks=(*speed_ms.chunks[:-1], (SUMS,))
+            _screened_sums, speed_ms, dtype=np.float64, chunks=(*speed_ms.chunks[:-1], (SUMS + 1,))
         )
         return lazy
-    return power_sums(speed_ms)
+    wrong = (speed_ms < 0) | (speed_ms > MOST_MS)
+    if wrong.any():
+        speed_ms = np.where(wrong, np.nan, speed_ms)
+    return np.concatenate((power_sums(speed_ms), wrong.sum(axis=-1, keepdims=True)), axis=-1)
 
 
 def _tabled(grid: Grid, height_m: float, frequency: xr.DataArray) -> CellWinds:
@@ -205,12 +223,16 @@ def _tabled(grid: Grid, height_m: float, frequency: xr.DataArray) -> CellWinds:
     middle = (lower + upper) / 2
 
     def fit(weight: FloatArray) -> tuple[FloatArray, ...]:
-        sound = (weight >= 0).all(axis=-1, keepdims=True)  # False for NaN too
+        # A class that has as much as every other is a mark all through; NaN is not sound either.
+        marked = (weight == weight[..., :1]).all(axis=-1, keepdims=True)
+        fair = ((weight >= 0) & (weight < _MOST_FREQUENCY)).all(axis=-1, keepdims=True)
+        sound = fair & ~(marked & (weight[..., :1] != 0) & (weight.shape[-1] > 1))
         histogram = Histogram(middle, lower, upper, np.where(sound, weight, 0.0), None, 0.0)
-        return (*fit_censored(histogram), histogram.moment(1))
+        left_out = (~sound & np.isfinite(weight).all(axis=-1, keepdims=True))[..., 0]
+        return (*fit_censored(histogram), histogram.moment(1), left_out.astype(np.float64))
 
-    shape, scale, calm, mean = on_cells(fit, frequency, core=[dimension], outputs=4)
-    return CellWinds(height_m, shape, scale, calm, mean, None)
+    shape, scale, calm, mean, left_out = on_cells(fit, frequency, core=[dimension], outputs=5)
+    return CellWinds(height_m, shape, scale, calm, mean, None, left_out)
 
 
 def _class_bounds(
@@ -243,12 +265,15 @@ def _class_bounds(
 def _given(grid: Grid, height_m: float, shape: xr.DataArray, scale: xr.DataArray) -> CellWinds:
     """Take the Weibull parameters that a grid gives; what cannot be one counts as missing."""
     scale = grid.in_si(scale, "speed")
-    sound = (shape > 0) & (scale > 0)
-    shape, scale = (each.where(sound).astype(np.float64) for each in (shape, scale))
     calm = grid.one_of("calm_share")
     share = xr.zeros_like(shape) if calm is None else calm
     if share.attrs.get("units") in ("%", "percent"):
         share = share / 100
+    there = shape.notnull() & scale.notnull()
+    sound = (shape > 0) & (shape < _MOST_SHAPE) & (scale > 0) & (scale <= MOST_MS)
+    sound = sound & (share >= 0) & (share <= 1)
+    shape, scale = (each.where(sound).astype(np.float64) for each in (shape, scale))
     share = share.where(sound)
     mean = on_cells(mean_speed, shape, scale) * (1 - share)
-    return CellWinds(height_m, shape, scale, share, mean, None)
+    left_out = (there & ~sound).astype(np.float64)
+    return CellWinds(height_m, shape, scale, share, mean, None, left_out)

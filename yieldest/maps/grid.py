@@ -13,7 +13,7 @@ import xarray as xr
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.files.array_files import check_netcdf4, check_zarr, netcdf_engine
+from yieldest.files.array_files import check_netcdf4, check_zarr, netcdf_engine, odd_calendar
 from yieldest.files.text_file import there_is_none
 from yieldest.units import to_celsius, to_hectopascal, to_metres_per_second, unit_of
 
@@ -177,15 +177,18 @@ def open_grid(paths: Sequence[Path], stated: Mapping[str, str]) -> Grid:
                 check_zarr(path)
             elif netcdf_engine(path) == "h5netcdf":
                 check_netcdf4(path)
-        if stores:
-            data = xr.open_zarr(first, chunks=None, decode_coords="all")
-        elif len(paths) == 1:
-            data = xr.open_dataset(first, engine="h5netcdf", decode_coords="all")
+        engine = "zarr" if stores else "h5netcdf"
+        with xr.open_dataset(first, engine=engine, decode_times=False) as raw:
+            # Times of a calendar of its own are left as numbers: a map only names their months.
+            times = odd_calendar(raw) is None
+        if len(paths) == 1:
+            data = xr.open_dataset(first, engine=engine, decode_coords="all", decode_times=times)
         else:
             data = xr.open_mfdataset(
                 list(paths),
-                engine="h5netcdf",
+                engine=engine,
                 decode_coords="all",
+                decode_times=times,
                 combine="by_coords",
                 data_vars="minimal",
                 coords="minimal",
@@ -195,15 +198,20 @@ def open_grid(paths: Sequence[Path], stated: Mapping[str, str]) -> Grid:
     except InputError:
         raise
     except Exception as error:  # damaged files make the libraries raise whatever they will
-        reason = " ".join(str(error).split())[:200]
         raise InputError(
-            f"{first}: this cannot be read as NetCDF or Zarr ({reason}); check that it is a "
-            "NetCDF-4 file or a Zarr store."
+            f"{first}: this cannot be read as NetCDF or Zarr; check that it is a whole NetCDF-4 "
+            "file or Zarr store, with times as the CF conventions write them, and that several "
+            "files continue each other."
         ) from error
     name = first.name if len(paths) == 1 else f"{first.name} and {len(paths) - 1} more"
     stamps = [path.stat() for path in paths]
     stamp = " ".join(f"{each.st_mtime_ns} {each.st_size}" for each in stamps)
     return Grid(name, data, stated, stamp)
+
+
+def unreadable(name: str) -> InputError:
+    """Return what is said of a grid whose values cannot be read."""
+    return InputError(f"{name}: the values cannot be read; is the file whole?")
 
 
 CELLS_AT_ONCE = 2**13

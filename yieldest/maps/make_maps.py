@@ -12,11 +12,14 @@ from yieldest import __version__
 from yieldest.errors import InputError
 from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
 from yieldest.maps.cell_sites import cell_sites
-from yieldest.maps.cell_winds import CellWinds, WindKind, wind_kind
-from yieldest.maps.grid import Grid, dimension_of
+from yieldest.maps.cell_winds import MOST_MS, CellWinds, WindKind, wind_kind
+from yieldest.maps.grid import Grid, dimension_of, unreadable
 from yieldest.plan import Place, Plan
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.report.sentences.words import say, sentences
+from yieldest.wind.data_recovery import SPARSE_S, SparseReadings
+from yieldest.wind.quality_control import QualityRules
+from yieldest.wind.record_values import rounding_step
 
 CONVENTIONS = "CF-1.11"
 HEIGHT_ATTRIBUTES = {"standard_name": "height", "units": "m", "positive": "up", "axis": "Z"}
@@ -27,6 +30,11 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
     "calm_share": {"long_name": "share of time without any wind", "units": "1"},
     "mean_speed": {"standard_name": "wind_speed", "long_name": "mean wind speed", "units": "m s-1"},
     "readings": {"long_name": "number of readings", "units": "1"},
+    "left_out": {
+        "long_name": f"left out: readings below 0 or above {MOST_MS:g} m/s, or a distribution that "
+        "none can be",
+        "units": "1",
+    },
     "hub_mean_speed": {
         "standard_name": "wind_speed",
         "long_name": "mean wind speed at the hub",
@@ -70,8 +78,17 @@ class MonthsMissingOnMap(Finding):
     months: int
 
 
+@dataclass(frozen=True)
+class CoarseSteps(Finding):
+    """The speeds are rounded to steps that are coarse beside their spread."""
+
+    step_ms: float
+
+
 say(
     {
+        CoarseSteps: "The speeds are rounded to steps of {0.step_ms:.2g} m/s, coarse beside their "
+        "spread, and no correction is made for it: calms and the mean cube may be off.",
         CellsAreNoSites: "A cell knows nothing of the trees, houses and hills inside it: use the "
         "map to find where to measure, and measure there before building.",
         TimesUnknown: "The time of the readings is not known, so whether they make up whole years "
@@ -101,9 +118,34 @@ def recipe_for(grid: Grid, plan: Plan | None, height_m: float | None) -> Recipe:
     if height_m is None and place is not None:
         height_m = place.wind.measured_height_m
     kind = wind_kind(grid, height_m)
+    _refuse_unusable(grid, kind)
     sites = None if place is None else cell_sites(grid, place.site)
     builds = () if plan is None or sites is None else tuple(read_builds(plan, sites))
-    return Recipe(kind, plan, builds, _of_time(grid, kind))
+    return Recipe(kind, plan, builds, (*_of_time(grid, kind), *_of_rounding(grid, kind)))
+
+
+def _refuse_unusable(grid: Grid, kind: WindKind) -> None:
+    """Refuse winds that are no numbers, hold nothing, or stand along what maps have themselves."""
+    for name in kind.variables:
+        variable = grid.data[name]
+        empty = [str(each) for each, size in variable.sizes.items() if size == 0]
+        if empty:
+            raise InputError(
+                f"{grid.name}: the dimension {empty[0]!r} of {name!r} has no values; check how the "
+                "grid was cut."
+            )
+        if variable.dtype.kind not in "fiu":
+            raise InputError(
+                f"{grid.name}: {name!r} holds {variable.dtype}, and no numbers; say which variable "
+                "is the wind with --variable ROLE=NAME."
+            )
+        here = {str(each) for each in (*variable.coords, *variable.dims)}
+        taken = here & {"build", "sum", *ATTRIBUTES}
+        if taken:
+            raise InputError(
+                f"{grid.name}: {name!r} has a dimension or coordinate called {min(taken)!r}, as "
+                "maps do; give it another name."
+            )
 
 
 def _only_place(plan: Plan) -> Place:
@@ -186,6 +228,7 @@ def _distribution_maps(distributions: list[CellWinds]) -> dict[str, xr.DataArray
         "weibull_scale": "scale_ms",
         "calm_share": "calm_share",
         "mean_speed": "mean_speed_ms",
+        "left_out": "left_out",
     }
     maps = {
         name: stacked([getattr(distribution, field) for distribution in distributions])
@@ -233,6 +276,31 @@ def _global_attributes(recipe: Recipe, provenances: list[Provenance]) -> dict[st
     }
 
 
+def _of_rounding(grid: Grid, kind: WindKind) -> Findings:
+    """Warn of speeds in coarse steps, told from a sample, as quality control does of a record."""
+    speed = grid.data[kind.variables[0]]
+    if len(kind.variables) > 1 or dimension_of(speed, "time") is None:
+        return ()
+    sample = grid.in_si(
+        speed.isel(
+            {
+                name: slice(None, 200 if name == dimension_of(speed, "time") else 3)
+                for name in speed.dims
+            }
+        ),
+        "speed",
+    )
+    try:
+        values = sample.to_numpy().astype(np.float64)
+    except (OSError, RuntimeError) as error:
+        raise unreadable(grid.name) from error
+    values = values[(values >= 0) & (values <= MOST_MS)]
+    step = rounding_step(np.unique(values.round(6)), "m/s")
+    if step is None or values.size == 0 or step[0] <= QualityRules().rounding_share * values.std():
+        return ()
+    return (CoarseSteps(step[0]),)
+
+
 def _of_time(grid: Grid, kind: WindKind) -> Findings:
     """Warn of a record that is not a whole year."""
     variable = grid.data[kind.variables[0]]
@@ -242,5 +310,14 @@ def _of_time(grid: Grid, kind: WindKind) -> Findings:
     times = variable.coords.get(dimension)
     if times is None or not np.issubdtype(times.dtype, np.datetime64):
         return (TimesUnknown(),)
-    months = np.unique(times.to_index().month).size
-    return () if months == 12 else (MonthsMissingOnMap(int(months)),)
+    if times.size == 0:
+        raise InputError(f"{grid.name}: the dimension {dimension!r} has no times at all.")
+    index = times.to_index()
+    months = np.unique(index.month).size
+    found: list[Finding] = []
+    if months < 12:
+        found.append(MonthsMissingOnMap(int(months)))
+    steps = np.diff(np.sort(index.to_numpy())) / np.timedelta64(1, "h")
+    if steps.size and np.median(steps) * 3600 >= SPARSE_S:
+        found.append(SparseReadings(float(np.median(steps))))
+    return tuple(found)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,10 @@ from rich.table import Table
 from rich.text import Text
 
 from yieldest.arrays import percent, rounded
+from yieldest.maps.cell_winds import MOST_MS
+from yieldest.provenance import Finding
 from yieldest.report.cautions import CAUTIONS
+from yieldest.report.sentences.words import say, sentence
 from yieldest.report.terminal import print_list
 
 MOST_CELLS = 4_000_000
@@ -37,6 +41,24 @@ _OF_BUILD = {
 }
 
 
+@dataclass(frozen=True)
+class LeftOutOfCells(Finding):
+    """Readings (or whole distributions) of some cells cannot be a wind and were left out."""
+
+    values: int
+    cells: int
+    of_cells: int
+
+
+say(
+    {
+        LeftOutOfCells: f"Left out as below 0 or above {MOST_MS:g} m/s, which are marks for a "
+        "missing value or wrong: {0.values:,}, in {0.cells:,} of {0.of_cells:,} cells; the map "
+        "left_out counts them."
+    }
+)
+
+
 def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dict[str, Any]:
     """Return the spread over the cells of each map, JSON-ready.
 
@@ -44,6 +66,11 @@ def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dic
     nine tenths of them do not exceed; None where no cell has one.
     """
     cells = maps["weibull_shape"].isel(height=0)
+    warnings = str(maps.attrs["warnings"]).splitlines()
+    left_out = maps["left_out"].to_numpy()
+    if left_out.any():
+        found = LeftOutOfCells(int(left_out.sum()), int((left_out > 0).sum()), left_out.size)
+        warnings.append(sentence(found))
     return {
         "written": str(written),
         "pictures": [str(path) for path in pictures],
@@ -59,7 +86,7 @@ def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dic
         "currency_per_kwh": maps["cost_per_kwh"].attrs["units"] if "cost_per_kwh" in maps else None,
         "method": str(maps.attrs["method"]).splitlines(),
         "assumed": str(maps.attrs["assumed"]).splitlines(),
-        "warnings": str(maps.attrs["warnings"]).splitlines(),
+        "warnings": warnings,
     }
 
 

@@ -22,7 +22,7 @@ import xarray as xr
 
 from yieldest.errors import InputError
 from yieldest.maps.blocks import Region, blocks_in, part_of
-from yieldest.maps.grid import Grid
+from yieldest.maps.grid import Grid, unreadable
 from yieldest.maps.make_maps import Recipe, cell_dimensions, maps_of
 
 BLOCKS_PER_REGION = 16
@@ -160,7 +160,7 @@ def _cluster(address: str) -> Iterator[int]:
         client = Client(address, timeout=CONNECT_SECONDS)
     except (OSError, ValueError, TypeError) as error:
         raise InputError(
-            f"--scheduler {address}: no dask scheduler answers there ({error}); start one with "
+            f"--scheduler {address}: no dask scheduler answers there; start one with "
             "'dask scheduler', and write the address it prints, such as tcp://HOST:8786."
         ) from error
     with client:
@@ -178,7 +178,4 @@ def compute(grid: Grid, recipe: Recipe) -> xr.Dataset:
     try:
         return maps_of(grid, recipe).compute()
     except (OSError, RuntimeError) as error:
-        raise InputError(
-            f"{grid.name}: the values cannot be read ({' '.join(str(error).split())[:200]}); is "
-            "the file whole?"
-        ) from error
+        raise unreadable(grid.name) from error

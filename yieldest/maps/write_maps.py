@@ -7,8 +7,10 @@ import hashlib
 import json
 import os
 import shutil
+import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,6 +20,9 @@ import dask.array
 import h5netcdf
 import numpy as np
 import xarray as xr
+
+if sys.platform != "win32":
+    import fcntl
 
 from yieldest.errors import InputError
 from yieldest.files.whole_output import scratch_beside
@@ -132,12 +137,45 @@ def _write_zarr(
     progress: Progress,
     mark: str,
 ) -> None:
+    unfinished = path.with_name(f"{path.name}.part")
+    with _alone_in(unfinished, path):
+        _write_unfinished(outline, regions, maps, unfinished, progress, mark)
+        unfinished.rename(path)
+
+
+@contextmanager
+def _alone_in(unfinished: Path, path: Path) -> Iterator[None]:
+    """Have an unfinished store to oneself; refuse one that is finished or being written."""
     if path.exists() or path.is_symlink():
         raise InputError(f"{path}: there is such a store already; remove it, or name another.")
-    unfinished = path.with_name(f"{path.name}.part")
+    unfinished.mkdir(exist_ok=True)
+    if sys.platform == "win32":
+        yield
+        return
+    folder = os.open(unfinished, os.O_RDONLY)
+    try:
+        fcntl.flock(folder, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        yield
+    except BlockingIOError as error:
+        raise InputError(
+            f"{path}: another run is writing this store; wait for it, or name another."
+        ) from error
+    finally:
+        os.close(folder)
+
+
+def _write_unfinished(
+    outline: xr.Dataset,
+    regions: Sequence[Region],
+    maps: Maps,
+    unfinished: Path,
+    progress: Progress,
+    mark: str,
+) -> None:
     finished = _finished(unfinished, mark)
     if finished is None:
-        shutil.rmtree(unfinished, ignore_errors=True)
+        for old in unfinished.iterdir():
+            shutil.rmtree(old) if old.is_dir() else old.unlink()
         _lay_out(outline, regions[0], unfinished)
         finished = []
         _note(unfinished, mark, finished)
@@ -153,7 +191,6 @@ def _write_zarr(
         _note(unfinished, mark, finished)
         progress(sum(cells_in(regions[each]) for each in finished), every)
     (unfinished / FINISHED).unlink()
-    unfinished.rename(path)
 
 
 def _lay_out(outline: xr.Dataset, region: Region, store: Path) -> None:

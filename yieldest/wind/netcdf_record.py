@@ -10,10 +10,11 @@ import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.files.array_files import check_netcdf4, netcdf_engine
+from yieldest.files.array_files import check_netcdf4, netcdf_engine, odd_calendar
+from yieldest.files.dialect import LayoutOptions
 from yieldest.units import SPELLINGS, unit_of
 from yieldest.wind.read_options import ReadOptions, Recognised
-from yieldest.wind.record_values import Gathered, gathered_of_si, to_si
+from yieldest.wind.record_values import Gathered, blank_marks, gathered_of_si, to_si
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -28,6 +29,14 @@ STANDARD_NAMES = {
     "north": ("northward_wind", "y_wind"),
 }
 """CF standard names (Climate and Forecast metadata conventions, standard name table) by role."""
+
+
+_OF_TEXT = (
+    *LayoutOptions.model_fields,
+    *("standard_deviation_units", "date_order", "time_zone", "start", "interval_s", "sensor"),
+    "average_s",
+)
+"""What is stated about text alone."""
 
 
 def is_netcdf(path: Path) -> bool:
@@ -46,13 +55,21 @@ def read_netcdf(path: Path, options: ReadOptions, height_m: float | None) -> Gat
     try:
         if engine == "h5netcdf":
             check_netcdf4(path)
+        with xr.open_dataset(path, engine=engine, decode_times=False) as opened:
+            calendar = odd_calendar(opened)
+            if calendar is not None:
+                raise InputError(
+                    f"{path}: its times are in the calendar {calendar!r}, which has days that were "
+                    "never or lacks some; write it with times of the standard calendar."
+                )
         with xr.open_dataset(path, engine=engine) as opened:
             data = opened.load()
     except InputError:
         raise
     except Exception as error:  # a damaged file makes the libraries raise whatever they will
         raise InputError(
-            f"{path}: the NetCDF file cannot be read ({' '.join(str(error).split())}); is it whole?"
+            f"{path}: the NetCDF file cannot be read; is it whole, and are its times written as "
+            "the CF conventions ask?"
         ) from error
     return gathered_of_dataset(path, data, options, height_m)
 
@@ -65,6 +82,11 @@ def gathered_of_dataset(
     `columns` of the options names variables; `point` (from 1) and `height_m` choose where there are
     several.
     """
+    of_text = [name for name in _OF_TEXT if getattr(options, name) not in (None, 0)]
+    if of_text:
+        raise InputError(
+            f"{path}: {of_text[0]} belongs to a record of text, and this is none; leave it out."
+        )
     if options.where:
         raise InputError(
             f"{path}, where: this has no rows of text to pick from; state point (on the "
@@ -106,7 +128,12 @@ def gathered_of_dataset(
         if role in ("speed", "east"):
             sensor_height_m = height
         unit = _unit(path, data[name], role, options)
-        series[role] = to_si("speed" if role in ("east", "north") else role, line, unit)
+        as_role = "speed" if role in ("east", "north") else role
+        line, marks = blank_marks(as_role, line, unit, options.marks)
+        if marks:
+            said = ", ".join(f"{mark} ({often:,} times)" for mark, often in marks.items())
+            found.append(Recognised(f"missing {role}", said, "recognised"))
+        series[role] = to_si(as_role, line, unit)
         found.append(Recognised(f"variable of {role}", name, "stated" if role in stated
                              else "by its standard name"))  # fmt: skip
         if unit != "deg":
