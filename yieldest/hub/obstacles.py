@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
@@ -77,7 +78,7 @@ def fence_shelter(
     z, h = floats(height_m), floats(obstacle_height_m)
     x = np.maximum(floats(distance_m), NEAREST_HEIGHTS * h)
     # A fence lower than some roughness lengths is part of the roughness.
-    mixing = MIXING / np.log(np.maximum(h / floats(roughness_length_m), np.e))
+    mixing = MIXING / np.log(np.maximum(h / floats(roughness_length_m), math.e))
     eta = z / h * (mixing * x / h) ** (-1 / (PROFILE_EXPONENT + 2))
     deficit = WAKE_AMPLITUDE * (1 - floats(porosity)) * h / x * eta * np.exp(-WAKE_DECAY * eta**1.5)
     return np.asarray(np.clip(deficit * (z / h) ** -PROFILE_EXPONENT, 0.0, 1.0))
