@@ -49,6 +49,8 @@ def run(capsys, monkeypatch):
 
     def run_yieldest(*arguments):
         monkeypatch.setattr(sys, "argv", ["yieldest", *map(str, arguments)])
+        # A library's warning, which users are spared, fails a test.
+        monkeypatch.setattr(sys, "warnoptions", ["error"])
         capsys.readouterr()
         with pytest.raises(SystemExit) as ended:
             cli.main()

@@ -6,6 +6,7 @@ import subprocess
 import sys
 
 import pytest
+from conftest import DEMO_SITES
 
 BUILD_KEYS = {
     "name", "count", "hub_height_m", "hub_mean_speed_ms", "weibull", "air_density_kg_m3",
@@ -320,3 +321,75 @@ def test_an_override_with_a_name_too_long_is_refused(run, yard):
     refused = run("estimate", yard, "--set", "wind.record=" + "[" * 5000)
     assert refused.code == 2
     assert "no file can have so long a name" in refused.err
+
+
+READINGS = DEMO_SITES / "hill-yard" / "readings-0.9m.csv"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="the shell of POSIX systems")
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.mark.parametrize(
+    "words",
+    ["wind yard/wind.csv", "estimate yard --draws 0", "estimate yard --draws 0 --json",
+     "check yard", f"curve '{READINGS}'", "wind --help"],
+)  # fmt: skip
+def test_nobody_reading_the_output_is_no_trouble(yard, words, unbuffered):
+    """Closed standard output, and a reader that has gone before anything is written."""
+    start = f"'{sys.executable}' -c 'from yieldest.cli.app import main; main()' {words}"
+    for line in (f"{start} >&-", f"({start}; echo $? >&3) 3>code | true; exit $(cat code)"):
+        ran = subprocess.run(
+            ["bash", "-c", line], cwd=yard.parent, capture_output=True, text=True, check=False,
+            env={**os.environ, "PYTHONUNBUFFERED": unbuffered},
+        )  # fmt: skip
+        assert (ran.returncode, ran.stdout, ran.stderr) == (0, "", "")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="the shell of POSIX systems")
+def test_a_refusal_keeps_its_code_when_nobody_reads(yard):
+    start = f"'{sys.executable}' -c 'from yieldest.cli.app import main; main()' check nowhere"
+    ran = subprocess.run(
+        ["bash", "-c", f"{start} >&- 2>&-"], cwd=yard.parent, capture_output=True, check=False
+    )
+    assert (ran.returncode, ran.stdout, ran.stderr) == (2, b"", b"")
+
+
+@pytest.mark.parametrize(
+    ("words", "named"),
+    [
+        (("wind", "--height", "nan"), "--height is nan"),
+        (("wind", "--height", "inf"), "--height is inf"),
+        (("wind", "--height", "-3"), "--height is -3"),
+        (("wind", "--average", "inf"), "--average is inf"),
+        (("wind", "--threshold", "nan"), "--threshold is nan"),
+        (("wind", "--delimiter", ";;"), "delimiter is ';;'"),
+        (("wind", "--delimiter", "7"), "delimiter is '7'"),
+    ],
+)
+def test_numbers_that_are_none_are_refused(run, yard, words, named):
+    ran = run(words[0], yard / "wind.csv", *words[1:])
+    assert ran.code == 2
+    assert named in ran.err
+
+
+@pytest.mark.parametrize(
+    "key",
+    [
+        "build.0.cable=[{length_m=40, cross_section_mm2=6, voltage_v=4.9e-324,"
+        ' arrangement="dc", carries="the array"}]',
+        "build.0.load={kind='battery', conversion='typical', battery_volts=4.9e-324}",
+        "build.0.curve_air_density_kg_m3=1e-300",
+        "build.0.rated_power_w=1e-320",
+        "site.displacement_m=1e300",
+    ],
+)
+def test_numbers_beyond_all_measure_are_refused(run, yard, key):
+    ran = run("estimate", yard, "--draws", 0, "--set", key)
+    assert ran.code == 2
+    assert "was expected" in ran.err
+
+
+def test_tabs_can_be_named(run, yard):
+    path = yard / "tabs.csv"
+    path.write_text((yard / "wind.csv").read_text().replace(",", "\t"))
+    for name in ("tab", "\\t", "\t"):
+        assert run("wind", path, "--delimiter", name).code == 0

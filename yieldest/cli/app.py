@@ -8,6 +8,7 @@ import errno
 import io
 import os
 import sys
+import warnings
 from collections.abc import Sequence
 from dataclasses import asdict
 from functools import partial
@@ -26,6 +27,8 @@ from yieldest.errors import InputError
 
 # Each command imports what it needs, so that `--help` does not wait for pandas and scipy.
 if TYPE_CHECKING:
+    from typing_extensions import Buffer
+
     from yieldest.model.estimate import Estimate
     from yieldest.plan import Plan
     from yieldest.report.comparison import Comparison
@@ -364,21 +367,20 @@ def main() -> None:
     """Run the command line; bad input becomes one sentence and exit code 2."""
     # Our sums are short: threads for each would only wait for each other.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        # The name of a file may hold bytes that are no text.
-        sys.stdout.reconfigure(errors="backslashreplace")
+    _open_streams()
     try:
-        try:
-            app()
-        finally:
-            sys.stdout.flush()
+        with warnings.catch_warnings():
+            if not sys.warnoptions:
+                # What libraries remark is for those who write programs.
+                warnings.simplefilter("ignore")
+            try:
+                app()
+            finally:
+                sys.stdout.flush()
     except InputError as error:
         _refuse(str(error), error.to_paste)
     except MemoryError:
         _refuse("this needs more memory than there is; give fewer readings, builds or draws.")
-    except BrokenPipeError:
-        # Whoever read the output has seen enough.
-        _silence()
     except OSError as error:
         if error.errno == errno.ENAMETOOLONG:
             _refuse(f"{error.filename}: no file can have so long a name; name the file itself.")
@@ -394,6 +396,42 @@ def _refuse(reason: str, to_paste: str = "") -> NoReturn:
         plain = (c if c.isprintable() or c == "\t" else repr(c)[1:-1] for c in shown)
         typer.echo("".join(plain), err=True)
     sys.exit(2)
+
+
+class _Output(io.FileIO):
+    """Standard output or error: when nobody reads it any more, the rest goes nowhere."""
+
+    def write(self, data: "Buffer", /) -> int:
+        """Write, to nowhere once the pipe is broken."""
+        try:
+            return super().write(data)
+        except BrokenPipeError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), self.fileno())
+            return super().write(data)
+
+
+def _open_streams() -> None:
+    """Make standard output and error bear a reader that goes, being closed, and any name."""
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        try:
+            os.fstat(number)
+        except OSError:
+            # A file that is opened gets the lowest number that is free, which is this one.
+            os.open(os.devnull, os.O_RDWR)
+        stream = getattr(sys, name)
+        if name == "stdin":
+            continue
+        buffer = getattr(stream, "buffer", None)
+        if stream is None or type(getattr(buffer, "raw", buffer)) is io.FileIO:
+            output = io.BufferedWriter(_Output(number, "w", closefd=False))
+            lines = stream is not None and (stream.line_buffering or stream.write_through)
+            # The name of a file may hold bytes that are no text.
+            wrapped = io.TextIOWrapper(
+                output, getattr(stream, "encoding", None), "backslashreplace", line_buffering=lines
+            )
+            setattr(sys, name, wrapped)
+        elif isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
 def _silence() -> None:

@@ -1,12 +1,11 @@
 """The command `yieldest curve`: readings into a power curve."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import typer
 
-from yieldest.cli.options import BEYOND_ANY_MACHINE, MOSTLY, Command, pairs, print_json, settings_of
-from yieldest.errors import InputError
+from yieldest.cli.options import MOSTLY, Command, pairs, print_json, settings_of
 from yieldest.files.whole_output import refuse_inputs
 
 if TYPE_CHECKING:
@@ -66,7 +65,7 @@ def curve(
     out: Path | None = None,
     load: Literal["resistor", "battery", "charger", "inverter"] | None = None,
     column: list[str] | None = None,
-    air_density: Annotated[float | None, typer.Option(min=0.5, max=1.6)] = None,
+    air_density: float | None = None,
     density_correction: Literal["power", "speed"] = "power",
     generator_test: Path | None = None,
     winding_ohm: float | None = None,
@@ -99,10 +98,6 @@ def curve(
     )
     rotor = settings_of(Rotor, stated)
     generator = None
-    if winding_ohm is not None and not 0 < winding_ohm <= BEYOND_ANY_MACHINE:
-        raise InputError(
-            f"--winding-ohm is {winding_ohm:g}, but a number above 0 was expected; mend it."
-        )
     if generator_test is not None:
         generator = read_generator(generator_test, meters, winding_ohm)
     measured = measure_curve(

@@ -3,6 +3,7 @@
 import functools
 import inspect
 import json
+import math
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -38,6 +39,9 @@ COMMON = {
 """Words of what several commands take."""
 BEYOND_ANY_MACHINE = 1e9
 """In any unit of an option; beyond it the computing would overflow."""
+
+BOUNDS = {"height": (0.1, 1000.0), "air_density": (0.5, 1.6), "winding_ohm": (1e-6, 1e6)}
+"""Of the numbers that are options and no keys of the plan."""
 
 Table = TypeVar("Table", bound="Settings")
 
@@ -79,8 +83,15 @@ class Command:
 
         @functools.wraps(self.function)
         def call(**given: object) -> None:
-            if self.fields:
-                stated = {name: given.pop(name) for name in self.fields}
+            stated = {name: given.pop(name) for name in self.fields}
+            for name, value in given.items():
+                least, most = BOUNDS.get(name, (-math.inf, math.inf))
+                if isinstance(value, float) and not least <= value <= most:
+                    raise InputError(
+                        f"--{name.replace('_', '-')} is {value:g}, but a number from {least:g} to "
+                        f"{most:g} was expected; mend it."
+                    )
+            if stated:
                 given["stated"] = {n: value for n, value in stated.items() if value is not None}
             self.function(**given)
 

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from pydantic import Field
 
 from yieldest.arrays import FloatArray, floats
-from yieldest.settings import Circuit, Positive, PowerFactor, Settings, key
+from yieldest.settings import Circuit, Positive, PowerFactor, Settings, Volts, key
 
 Carries = Literal["each machine", "the array"]
 
@@ -56,7 +56,7 @@ class Cable(Settings):
         key("cross-section of one conductor", 6, unit="mm2"),
     ]
     voltage_v: Annotated[
-        Positive, key("voltage where it ends; between conductors for three phases", 48, unit="V")
+        Volts, key("voltage where it ends; between conductors for three phases", 48, unit="V")
     ]
     arrangement: Annotated[Circuit, key("what flows in it", "dc")]
     power_factor: Annotated[PowerFactor, key("power factor of alternating current", 0.95)] = 1.0

@@ -159,11 +159,16 @@ def layout_of(
     content = [(number, line) for number, line in below if carries_data(line)]
     if not content:
         raise InputError(f"{path}: the file is empty; a heading and data lines were expected.")
-    by_name = {name: mark for mark, name in DELIMITERS.items()}
+    by_name = {name: mark for mark, name in DELIMITERS.items()} | {"\\t": "\t"}
     headed_first = not headings and (skip_lines is not None or not titled)
-    delimiter = by_name.get(options.delimiter or "", options.delimiter) or _delimiter(
-        content, headed_first
-    )
+    delimiter = by_name.get(options.delimiter or "", options.delimiter)
+    if delimiter is None:
+        delimiter = _delimiter(content, headed_first)
+    elif len(delimiter) != 1 or delimiter.isalnum() or delimiter in "\r\n\"'.-+":
+        raise InputError(
+            f"{path}: delimiter is {options.delimiter!r}, but one character between cells was "
+            f"expected, or one of {', '.join(DELIMITERS.values())}; mend it."
+        )
     if headings:
         found = _Heading(headings, 0, content[0][0])
     elif headed_first:

@@ -8,6 +8,7 @@ import multiprocessing
 import os
 import signal
 import threading
+import warnings
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -116,6 +117,7 @@ def _processes(count: int) -> Iterator[ProcessPoolExecutor]:
 def _prepare() -> None:
     """Get a process ready to work on parts of a grid."""
     dask.config.set(scheduler="synchronous")
+    warnings.simplefilter("ignore")
     # A run that is stopped at the keyboard stops at once; the process that gave the work says so.
     signal.signal(signal.SIGINT, signal.SIG_DFL)
     threading.Thread(target=_end_with_parent, daemon=True).start()

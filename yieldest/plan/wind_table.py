@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from yieldest.settings import (
     FilePath,
     Height,
-    Positive,
+    MeanSpeed,
     Settings,
     WholeShare,
     Words,
@@ -63,7 +63,7 @@ class WindSource(Settings):
         FilePath | None, key("or a file with twelve monthly means", "months.csv")
     ] = None
     monthly_means_ms: Annotated[
-        Annotated[list[Positive], Field(min_length=12, max_length=12)] | None,
+        Annotated[list[MeanSpeed], Field(min_length=12, max_length=12)] | None,
         key(
             "or the twelve of them, January first",
             [6.1, 5.8, 5.6, 5.0, 4.6, 4.3, 4.1, 4.2, 4.7, 5.3, 5.7, 6.0],
@@ -71,7 +71,7 @@ class WindSource(Settings):
         ),
     ] = None
     mean_speed_ms: Annotated[
-        Positive | None, key("or a yearly mean that you trust", 5.2, unit="m/s")
+        MeanSpeed | None, key("or a yearly mean that you trust", 5.2, unit="m/s")
     ] = None
     weibull_shape: Annotated[
         Annotated[float, Field(gt=0.5, le=10)] | None,
@@ -82,7 +82,7 @@ class WindSource(Settings):
         ),
     ] = None
     weibull_scale_ms: Annotated[
-        Positive | None, key("or a Weibull scale, with weibull_shape", 6.2, unit="m/s")
+        MeanSpeed | None, key("or a Weibull scale, with weibull_shape", 6.2, unit="m/s")
     ] = None
     measured_height_m: Annotated[Height, key("height of the anemometer above ground", 10, unit="m")]
 

@@ -15,7 +15,7 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import read_table, table_of_frame
 from yieldest.provenance import Finding
-from yieldest.settings import FilePath, NotNegative, Positive, Settings, key
+from yieldest.settings import FilePath, NotNegative, Settings, Volts, key
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.turbine.reading_columns import unit_factor
 
@@ -72,7 +72,7 @@ class LoadSettings(Settings):
         ),
     ] = None
     battery_volts: Annotated[
-        Positive | None, key("volts of the battery, for its typical conversion", 24, unit="V")
+        Volts | None, key("volts of the battery, for its typical conversion", 24, unit="V")
     ] = None
     no_load_draw_w: Annotated[
         NotNegative, key("what the converter takes while it runs", 3, unit="W")
