@@ -82,7 +82,7 @@ SPOILT = [
     (WIND, "", 5, "wind: there is no wind; state one of record, frequency_table, monthly_means, "
      "monthly_means_ms, mean_speed_ms, weibull_scale_ms."),
     (WIND, "monthly_means_ms = [1, 2, 3]", 6, "'wind.monthly_means_ms' is [1, 2, 3], but a list of "
-     "12 numbers above 0 was expected; mend the value."),
+     "12 numbers from 0.01 to 60 was expected; mend the value."),
     (WIND, 'record = "x"\nmissing = [true]', 7, "'wind.missing.0' is true, but 'wind.missing' "
      "takes a list of texts or numbers; mend the value."),
     (WIND, 'record = "x"\nquality_control = { stuck_hours = true }', 7,
@@ -112,9 +112,9 @@ SPOILT = [
      "grant_share, "
      "inflation, loan, grid_carbon_kg_per_kwh, item_life; leave it out or mend it."),
     (WIND, "monthly_means_ms = [1, 2, 3, 4, 5]", 6, "'wind.monthly_means_ms' is a list of 5, but a "
-     "list of 12 numbers above 0 was expected; mend the value."),
+     "list of 12 numbers from 0.01 to 60 was expected; mend the value."),
     (WIND, "mean_speed_ms = { speed = 5 }", 6, "'wind.mean_speed_ms' is a table, but a number "
-     "above 0 was expected; mend the value."),
+     "from 0.01 to 60 was expected; mend the value."),
     (WIND, "mean_speed_ms = 5.0\nsensor = 'x'", 5,
      "wind: sensor belongs to a record, not to mean_speed_ms; leave it out."),
     (WIND, "mean_speed_ms = 5.0\nneighbour = 'x'", 5,

@@ -32,8 +32,8 @@ def test_what_physics_forbids_is_refused(run, yard, command, key, words):
 def test_a_modelled_machine_is_not_rated_below_its_cut_in(run, yard, edit):
     edit(
         yard / "plan.toml",
-        'name = "one machine"\nhub_height_m = 12\ncurve = "curve.csv"  ',
-        'name = "one machine"\nhub_height_m = 12\ncut_in_ms = 3\nrated_power_w = 0.86\n'
+        'curve = "curve.csv"           # wind',
+        "cut_in_ms = 3\nrated_power_w = 0.86\n"
         "generic_curve = { power_coefficient = 0.2 } #",
     )
     ran = run("estimate", yard, "--draws", 0)
