@@ -33,8 +33,7 @@ def test_a_modelled_machine_is_not_rated_below_its_cut_in(run, yard, edit):
     edit(
         yard / "plan.toml",
         'curve = "curve.csv"           # wind',
-        "cut_in_ms = 3\nrated_power_w = 0.86\n"
-        "generic_curve = { power_coefficient = 0.2 } #",
+        "cut_in_ms = 3\nrated_power_w = 0.86\ngeneric_curve = { power_coefficient = 0.2 } #",
     )
     ran = run("estimate", yard, "--draws", 0)
     assert ran.code == 2
