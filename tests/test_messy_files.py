@@ -5,8 +5,10 @@ import io
 import re
 import zipfile
 from datetime import date
+from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from yieldest.errors import InputError
@@ -624,6 +626,42 @@ def test_a_plan_picks_a_station_for_its_record_and_for_its_reference(yard, edit)
     (place,) = load_plan(yard).places
     np.testing.assert_array_equal(read_plan_record(place).speed_ms, SPEEDS)
     assert read_reference(place, place.wind.reference[0]).speed_ms == pytest.approx(SPEEDS + 1)
+
+
+IRISH = Path(__file__).parent / "data" / "irish-six-stations.csv.gz"
+
+
+def test_stations_side_by_side_are_listed_and_picked_by_one_option(run, yard, edit):
+    """Six stations, daily (Haslett & Raftery 1989; see tests/data)."""
+    refused = run("wind", IRISH)
+    assert refused.code == 2
+    assert "('RPT', 'ROS', 'SHA', 'DUB', 'MUL', 'BEL')" in refused.err
+    assert '--sensor "RPT"), and state units (--units)' in refused.err
+    frame = pd.read_csv(IRISH)
+    for name in ("DUB", "mul"):
+        found = run("wind", IRISH, "--sensor", name, "--units", "kn", "--json").json
+        mean = frame[name.upper()].mean() * 1852 / 3600
+        assert found["clock_mean_speed_ms"] == pytest.approx(mean, rel=1e-3)
+    missing = run("wind", IRISH, "--sensor", "VAL", "--units", "kn")
+    assert missing.code == 2
+    assert "no column was recognised as the speed of sensor 'VAL'" in missing.err
+    assert "'RPT'" in missing.err
+    text = f'[[wind.reference]]\nrecord = "{IRISH}"\nsensor = "DUB"\nunits = "kn"\n\n[site]'
+    edit(yard / "plan.toml", "[site]", text)
+    plan = load_plan(yard)
+    assert read_reference(plan, plan.wind.reference[0]).speed_ms.size == len(frame)
+
+
+def test_stations_beside_times_and_units(read, refused):
+    lines = ["time,Hill (km/h),Hill-top (km/h),Town (km/h)", "2025-01-01 00:00,36,72,18"]
+    message = refused(*lines)
+    assert "('Hill (km/h)', 'Hill-top (km/h)', 'Town (km/h)')" in message
+    assert "--units" not in message
+    for name, speed in (("hill", 10), ("Town", 5), ("top", 20)):
+        assert read(*lines, sensor=name).speed_ms == pytest.approx([speed])
+    both = ["time,Hill wind speed (m/s),Hill rain (mm),Town wind speed (m/s),Town rain (mm)",
+            "2025-01-01 00:00,6,0,4,1"]  # fmt: skip
+    assert read(*both, sensor="town").speed_ms.tolist() == [4]
 
 
 @pytest.mark.parametrize("cell", ["--.-", "---", "__", "- -"])

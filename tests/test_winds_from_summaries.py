@@ -245,6 +245,17 @@ def test_months_of_two_heights_and_gusts_follow_the_rules_of_records(table_text,
         read_monthly_means(gusts)
 
 
+def test_months_of_stations_side_by_side(table_text):
+    rows = "".join(f"{n},{mean:.1f},{mean + 1:.1f}\n" for n, mean in enumerate(MEANS, start=1))
+    path = table_text("month,HILL (m/s),TOWN (m/s)\n" + rows)
+    with pytest.raises(InputError, match=r"'HILL \(m/s\)', 'TOWN \(m/s\)'.*--sensor \"HILL\""):
+        read_monthly_means(path)
+    assert read_monthly_means(path, sensor="town").speed_ms == pytest.approx(MEANS + 1)
+    table = table_text("from (m/s),to (m/s),hours\n0,5,8000\n5,9,760\n")
+    with pytest.raises(InputError, match="sensor picks a column"):
+        read_frequency_table(table, sensor="town")
+
+
 def test_a_month_of_18_metres_per_second_is_doubted():
     means = MonthlyMeans(np.append(MEANS[:11], 18.0), SOURCE)
     told = distribution_of_months(means, None, 10)[0].provenance.warnings

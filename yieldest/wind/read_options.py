@@ -62,6 +62,13 @@ class TableOptions(LayoutOptions):
         str | None,
         key(f"unit of the speeds: {', '.join(UNITS['speed'])}", "km/h", left_out=_HEADING),
     ] = None
+    sensor: Annotated[
+        str | None,
+        key(
+            "of several sensors or stations side by side, the one with this word in its heading",
+            "north",
+        ),
+    ] = None
 
 
 class ReadOptions(TableOptions):
@@ -122,9 +129,6 @@ class ReadOptions(TableOptions):
         key(
             "marks for a missing value", ["-1", "broken"], left_out="the usual ones are recognised"
         ),
-    ] = None
-    sensor: Annotated[
-        str | None, key("of several sensors, the one with this word in its heading", "north")
     ] = None
     where: Annotated[
         dict[str, Cells] | None,

@@ -7,6 +7,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NoReturn
 
 from yieldest.errors import InputError
 from yieldest.files.dialect import Layout
@@ -70,6 +71,8 @@ _AVERAGED_OVER = re.compile(r"\b(\d+ ?(min|minutes?|h|hours?|s|sec|seconds?)|hou
 _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
 )
+
+_SPEED_WORDS = re.compile(rf"\b({'|'.join(RECOGNISED_COLUMNS['speed'])})\b")
 
 MOST_UNUSED, LONGEST_NAME = 5, 40
 """So many columns that are not used are named, by so many letters; our choice."""
@@ -166,19 +169,16 @@ def choose_speed(
     An `InputError` says that there is none, that several could be it, or that what looks like it is
     a component of the wind.
     """
-    have = ", ".join(map(repr, layout.headings))
     matches = of_role("speed", parts)
+    stations = [part for part in parts if not _has_role(part)]
     if sensor is not None:
-        matches = [part for part in matches if sensor.lower() in part.text.lower()]
+        matches = [part for part in matches or stations if sensor.lower() in part.text.lower()]
+        # "DUB" is the station itself, and no part of "DUBLIN", nor of "DUB rain".
+        named = [part for part in matches if part.base == sensor.lower()]
+        of_speed = [part for part in matches if _SPEED_WORDS.search(part.base)]
+        matches = named or of_speed or matches
     if not matches:
-        gust = next((part for part in parts if is_statistic("gust", part)), None)
-        raise InputError(
-            f"{path}: no column was recognised as the speed"
-            + (f" of sensor {sensor!r}" if sensor else "")
-            + (f" ({gust.text!r} holds gusts, not means)" if gust is not None else "")
-            + f"; the columns are {have}; name one 'speed', or state which it is "
-            "(columns; on the command line --column speed=HEADING)."
-        )
+        _refuse_no_speed(path, layout, parts, stations, sensor)
     chosen = _nearest(matches, height_m)
     across = [part for part in parts if re.fullmatch(r"u( ?\d{1,2})?", part.base)]
     across = [part for part in across if "(" not in part.text or _in_speed(part)]
@@ -195,10 +195,47 @@ def choose_speed(
         raise InputError(
             f"{path}: several columns could be the speed "
             f"({', '.join(repr(part.text) for part in matches)}); state which one, by its "
-            "heading (columns; on the command line --column speed=HEADING), its height or its "
-            "sensor."
+            "heading (columns; on the command line --column speed=HEADING), its height, or a word "
+            "of its heading (sensor; on the command line --sensor WORD)."
         )
     return chosen, len(matches) if len(matches) > 1 else 0
+
+
+def _refuse_no_speed(
+    path: Path,
+    layout: Layout,
+    parts: Sequence[Heading],
+    stations: Sequence[Heading],
+    sensor: str | None,
+) -> NoReturn:
+    """Say that there is no column of speeds, and what the columns may be instead."""
+    have = ", ".join(map(repr, layout.headings))
+    said = f"{path}: no column was recognised as the speed" + (
+        f" of sensor {sensor!r}" * bool(sensor)
+    )
+    gust = next((part for part in parts if is_statistic("gust", part)), None)
+    if gust is None and sensor is None and len(stations) > 1:
+        first = stations[0]
+        name = re.sub(r"[(\[].*?[)\]]", "", first.text).strip() or first.text
+        unsaid = "" if _in_speed(first) else ", and state units (--units), which no heading says"
+        raise InputError(
+            f"{said}; if these are stations or sensors "
+            f"({', '.join(repr(part.text) for part in stations)}), pick one, for example "
+            f'sensor = "{name}" (on the command line --sensor "{name}"){unsaid}; else state which '
+            "is the speed (columns; on the command line --column speed=HEADING)."
+        )
+    raise InputError(
+        said
+        + (f" ({gust.text!r} holds gusts, not means)" if gust is not None else "")
+        + f"; the columns are {have}; name one 'speed', or state which it is (columns; on the "
+        "command line --column speed=HEADING)."
+    )
+
+
+def _has_role(part: Heading) -> bool:
+    """Tell whether a heading says what it holds, be it a speed or not."""
+    roles = (*CLOCK_ROLES, *VALUE_ROLES)
+    return part.statistic not in (None, "mean") or any(of_role(role, [part]) for role in roles)
 
 
 def _in_speed(part: Heading) -> bool:

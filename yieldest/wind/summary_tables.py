@@ -128,6 +128,11 @@ def read_frequency_table(
     options = options_of(TableOptions, options, stated)
     table, below = _table(source, "class", "share", options, (*_LOWER, *_CENTRE), _has_digits)
     path, layout = table.path, table.layout
+    if options.sensor is not None:
+        raise InputError(
+            f"{path}: sensor picks a column of speeds, and a frequency table has classes; leave it "
+            "out."
+        )
     lower_name, upper_name = _column(path, layout, _LOWER), _column(path, layout, _UPPER)
     centre_name = _column(path, layout, _CENTRE)
     weight_name = _column(path, layout, _WEIGHT)
@@ -216,7 +221,7 @@ def read_monthly_means(
             f"{path}: monthly means need a column of months; the columns are "
             f"{', '.join(map(repr, layout.headings))}; name one 'month'."
         )
-    speed_name = choose_speed(path, layout, parts_of(layout), height_m)[0].text
+    speed_name = choose_speed(path, layout, parts_of(layout), height_m, options.sensor)[0].text
     unit, _ = unit_of_column(path, layout, "speed", speed_name, options.units)
     speed = to_metres_per_second(_filled(table, speed_name), unit)
     means = np.full(MONTHS, np.nan)
