@@ -176,11 +176,24 @@ class ArrayLosses:
     warnings: Findings = ()
 
 
+_Rows = tuple[tuple[float, ...], ...]
+
+
+def _rows(values: FloatArray) -> _Rows:
+    return tuple(map(tuple, values.tolist()))
+
+
+@lru_cache(maxsize=64)
+def _near_all_round(places: _Rows, directions: _Rows, wake_decay: float) -> FloatArray:
+    """Return by sector how often a rotor stands in a near wake; kept as the speeds are."""
+    return floats([wakes.near_wake_share(places, each, wake_decay) for each in directions])
+
+
 @lru_cache(maxsize=64)
 def _speeds_all_round(
     free_ms: tuple[float, ...],
-    places: tuple[tuple[float, ...], ...],
-    directions: tuple[tuple[float, ...], ...],
+    places: _Rows,
+    directions: _Rows,
     node_ms: tuple[float, ...],
     thrust: tuple[float, ...],
     wake_decay: float,
@@ -262,8 +275,8 @@ class MachineArray:
         node_ms, thrust = self.curve.speed_ms, self._thrust(array)
         within = _speeds_all_round(
             tuple(free.tolist()),
-            tuple(map(tuple, places.tolist())),
-            tuple(map(tuple, wakes.directions_within(self.rose).tolist())),
+            _rows(places),
+            _rows(wakes.directions_within(self.rose)),
             tuple(node_ms.tolist()),
             tuple(thrust.tolist()),
             array.wake_decay,
@@ -328,7 +341,10 @@ class MachineArray:
         by_curve = array.thrust_coefficient is None and self.curve.thrust_coefficient is not None
         thrust = "of the curve" if by_curve else f"{self._thrust(array)[0]:g}"
         nearest = wakes.nearest_neighbour(places)
-        near = wakes.near_wake_share(places, self.rose, decay)
+        by_sector = _near_all_round(_rows(places), _rows(wakes.directions_within(self.rose)), decay)
+        weight = self.rose.share.sum(axis=-1)
+        windy = float(weight.sum())
+        near = float((by_sector * weight).sum()) / windy if windy > 0 else 0.0
         stated = {"thrust_coefficient"} if by_curve else set()
         noticed: dict[Finding, bool] = {
             RotorsSideBySide(nearest, SIDE_BY_SIDE_DIAMETERS): nearest < SIDE_BY_SIDE_DIAMETERS,

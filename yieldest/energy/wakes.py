@@ -49,7 +49,12 @@ def rose_of_readings(
     used = np.isfinite(speed) & np.isfinite(direction)
     edges = speed_bins(highest_ms)
     sector = sector_index(direction[used], sectors)
-    counts, _, _ = np.histogram2d(sector, speed[used], bins=(np.arange(sectors + 1) - 0.5, edges))
+    last = edges.size - 2
+    # Both ends of the last bin belong to it.
+    place = np.where(speed[used] == edges[-1], last, np.floor(speed[used] / SPEED_STEP_MS))
+    inside = place <= last
+    cell = (sector * (last + 1) + place)[inside].astype(int)
+    counts = np.bincount(cell, minlength=sectors * (last + 1)).reshape(sectors, last + 1)
     return Rose(
         direction_deg=np.arange(sectors) * 360 / sectors,
         speed_ms=(edges[:-1] + edges[1:]) / 2,
@@ -248,14 +253,11 @@ def directions_within(rose: Rose) -> FloatArray:
     return np.asarray(rose.direction_deg[:, np.newaxis] + width * offsets)
 
 
-def near_wake_share(positions_diameters: npt.ArrayLike, rose: Rose, wake_decay: float) -> float:
-    """Return the share of the windy time in which some rotor stands in another's near wake."""
-    weight = rose.share.sum(axis=-1)
-    near = np.zeros(weight.size)
-    for sector, directions in enumerate(directions_within(rose)):
-        downwind, across = downwind_and_across(positions_diameters, directions)
-        behind = downwind[..., :, np.newaxis] - downwind[..., np.newaxis, :]
-        waked = wake_shares(downwind, across, wake_decay) > 0
-        near[sector] = (waked & (behind < NEAR_WAKE_DIAMETERS)).any(axis=(-1, -2)).mean()
-    total = float(weight.sum())
-    return float((near * weight).sum()) / total if total > 0 else 0.0
+def near_wake_share(
+    positions_diameters: npt.ArrayLike, direction_deg: npt.ArrayLike, wake_decay: float
+) -> float:
+    """Return the share of some directions in which a rotor stands in another's near wake."""
+    downwind, across = downwind_and_across(positions_diameters, direction_deg)
+    behind = downwind[..., :, np.newaxis] - downwind[..., np.newaxis, :]
+    waked = wake_shares(downwind, across, wake_decay) > 0
+    return float((waked & (behind < NEAR_WAKE_DIAMETERS)).any(axis=(-1, -2)).mean())

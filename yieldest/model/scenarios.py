@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -111,15 +112,16 @@ def scenarios_of(
 
     airs: dict[float, Air] = {}
 
-    def at(wind: SiteWind, height_m: float) -> BuildEstimate:
-        there = replace(build.changed(hub_height_m=height_m), wind=wind)
+    @cache
+    def at(place: int, height_m: float) -> BuildEstimate:
+        there = replace(build.changed(hub_height_m=height_m), wind=winds[place])
         found = energy_of_build(there, airs.get(height_m))
         airs[height_m] = found.air
         return found
 
-    heights = _possible(_heights(settings.hub_height_m), lambda height: at(winds[0], height))
+    heights = _possible(_heights(settings.hub_height_m), lambda height: at(0, height))
     counts = _counts(settings.count)
-    builds = [[at(wind, height) for height in heights] for wind in winds]
+    builds = [[at(place, height) for height in heights] for place in range(len(winds))]
     kwh = [
         [
             [
@@ -140,7 +142,7 @@ def scenarios_of(
     quantiles = np.ones((2, len(winds), len(heights), len(LEVELS)))
     if uncertainty is not None:
         drawn = np.empty((2, len(winds), len(heights), DRAWS))
-        variates: dict[tuple[str, ...], Variates] = {}
+        variates: dict[tuple[tuple[str, int], ...], Variates] = {}
         for place in np.ndindex(drawn.shape[1:3]):
             there = builds[place[0]][place[1]]
             case = _case(estimate, there, uncertainty, variates)
@@ -209,15 +211,16 @@ def _case(
     estimate: Estimate,
     there: BuildEstimate,
     uncertainty: Uncertainty,
-    drawn: dict[tuple[str, ...], Variates],
+    drawn: dict[tuple[tuple[str, int], ...], Variates],
 ) -> Case:
     """Return one build in other circumstances; what is drawn for the same inputs is drawn once."""
     uncertain, (chain,) = lined_up(estimate.inputs, estimate.terms, [there])
-    names = tuple(each.name for each in uncertain)
-    if names not in drawn:
-        drawn[names] = draw_variates(uncertain, uncertainty.correlations, DRAWS, uncertainty.seed)
+    # The air and the turbulence decide how many points a curve has, and each is drawn.
+    alike = tuple((each.name, each.variates) for each in uncertain)
+    if alike not in drawn:
+        drawn[alike] = draw_variates(uncertain, uncertainty.correlations, DRAWS, uncertainty.seed)
     values = {
-        quantity: each.distribution.at(drawn[names][each.name])
+        quantity: each.distribution.at(drawn[alike][each.name])
         for quantity, each in chain.inputs.items()
     }
     return chain.case(values)
