@@ -18,6 +18,7 @@ from yieldest.wind.hidden_spread import (
     hidden_spread,
     spread_within,
 )
+from yieldest.wind.read_wind import read_wind
 from yieldest.wind.resource import ResourceOptions, assess_record
 
 TIME, AIRPORTS = airport_year()
@@ -102,6 +103,25 @@ def test_weekly_and_monthly_means(station, hours):
     own, stated = hidden_spread(means, coarse, (record,)), hidden_spread(means, coarse, ())
     assert (own.points(means) ** 3).mean() == pytest.approx(cube, rel=0.02)
     assert (stated.points(means) ** 3).mean() == pytest.approx(cube, rel=0.15)
+
+
+def test_standard_deviations_of_the_days_show_the_spread_before_all_else(run, tmp_path):
+    speed = AIRPORTS["LGA"][0]
+    path = tmp_path / "hours.csv"
+    pd.DataFrame({"time": TIME, "speed (m/s)": speed.round(3)}).to_csv(path, index=False)
+    daily = assess_record(read_wind(path, average_s=86_400), ResourceOptions())
+    assert daily.hidden.source == "its own standard deviations"
+    assert daily.hidden.spread == pytest.approx(0.369, abs=0.01)
+    cube = np.nanmean(speed**3)
+    assert daily.distribution(10).moment(3) == pytest.approx(cube, rel=0.04)
+
+
+def test_a_daily_log_by_eye_hides_nothing(tmp_path):
+    days = pd.date_range("2024-01-01", periods=300)
+    force = np.random.default_rng(3).integers(0, 8, 300)
+    path = tmp_path / "log.csv"
+    pd.DataFrame({"date": days.date, "Beaufort": force}).to_csv(path, index=False)
+    assert assess_record(read_wind(path), ResourceOptions()).hidden is None
 
 
 def test_the_record_and_its_fit_stay_as_they_are_and_the_distribution_is_wider():

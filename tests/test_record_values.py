@@ -207,12 +207,22 @@ def test_directions_that_hardly_are_degrees_are_not_used(read, may_be, values):
 
 
 @pytest.mark.parametrize(
-    ("u", "v"), [("u (m/s)", "v (m/s)"), ("u10", "v10 (m/s)"), ("U_10m (m/s)", "V_10m (m/s)")]
+    ("u", "v"),
+    [
+        *(("u (m/s)", "v (m/s)"), ("u10", "v10 (m/s)"), ("U_10m (m/s)", "V_10m (m/s)")),
+        *(("wind u (m/s)", "wind v (m/s)"), ("u_wind (m/s)", "v_wind (m/s)")),
+        *(("UGRD", "VGRD (m/s)"), ("eastward wind (m/s)", "northward wind (m/s)")),
+        ("u-component (m/s)", "v-component (m/s)"),
+    ],
 )
 def test_components_are_never_taken_for_the_speed(read, u, v):
     with pytest.raises(InputError, match="components of the wind"):
         read(f"{u};{v}", "3;4", "2;1")
     assert read(f"{u};{v}", "3;4", columns={"speed": v}).speed_ms.tolist() == [4]
+
+
+def test_a_speed_beside_its_components_is_one(read):
+    assert read("u (m/s);v (m/s);speed (m/s)", "3;-4;5").speed_ms.tolist() == [5]
 
 
 def test_a_speed_called_v_beside_a_voltage_called_u_is_one(read):

@@ -109,6 +109,7 @@ def hidden_spread(
     usual_s: FloatArray,
     finer: Sequence[Record],
     stated: float | None = None,
+    deviation_ms: FloatArray | None = None,
 ) -> HiddenSpread | None:
     """Return the spread that readings hide; None where none is as coarse as a day.
 
@@ -121,6 +122,8 @@ def hidden_spread(
         those near by.
     stated : float, optional
         The spread at the mean wind instead; 0 where readings are of one time.
+    deviation_ms : ndarray, shape (n,), optional
+        Standard deviation within each reading, which shows the spread before any finer readings.
     """
     coarse = usual_s >= LONG_S
     if not coarse.any() or stated == 0 or not (speed_ms > 0).any():
@@ -128,7 +131,14 @@ def hidden_spread(
     interval_s = float(np.median(usual_s[coarse]))
     days = np.log(interval_s / DAY_S)
     fall = float(np.interp(days, STATED_DAYS, STATED_FALL))
-    spread, uncertainty, source = _spread(interval_s, fall, finer, stated)
+    seen = None
+    if deviation_ms is not None and stated is None:
+        seen = _at_mean_wind(speed_ms[coarse], deviation_ms[coarse] ** 2, fall)
+    if seen is not None:
+        spread, uncertainty = seen[0], float(np.hypot(OWN_UNCERTAINTY, seen[1]))
+        source = "its own standard deviations"
+    else:
+        spread, uncertainty, source = _spread(interval_s, fall, finer, stated)
     mean_ms = float(speed_ms[coarse].mean())
     with np.errstate(divide="ignore"):
         share = spread * (speed_ms / mean_ms) ** -fall
@@ -175,8 +185,7 @@ def _spread(
 def spread_within(record: Record, interval_s: float, fall: float) -> tuple[float, float] | None:
     """Return the spread within intervals that finer readings show, and its sampling uncertainty.
 
-    None where fewer than 10 intervals are covered by them. The spread at the mean wind is that
-    whose fall with the mean gives the variance within all intervals together.
+    None where fewer than 10 intervals are covered by them.
     """
     usual_s = steps_of(record.time).usual_s
     fine = np.isfinite(record.speed_ms) & (usual_s <= interval_s / FINE_PARTS)
@@ -188,12 +197,23 @@ def spread_within(record: Record, interval_s: float, fall: float) -> tuple[float
     total = np.bincount(number, weights=weight)
     mean = np.bincount(number, weights=weight * speed) / total
     variance = np.bincount(number, weights=weight * (speed - mean[number]) ** 2) / total
-    full = (total >= FULL_SHARE * interval_s) & (mean > 0)
-    if full.sum() < FEWEST_INTERVALS:
+    full = total >= FULL_SHARE * interval_s
+    return _at_mean_wind(mean[full], variance[full], fall)
+
+
+def _at_mean_wind(
+    mean: FloatArray, variance: FloatArray, fall: float
+) -> tuple[float, float] | None:
+    """Return the spread at the mean wind and its sampling uncertainty; None for too few intervals.
+
+    It is that whose fall with the mean gives the variance within all intervals together.
+    """
+    known = (mean > 0) & np.isfinite(variance)
+    if known.sum() < FEWEST_INTERVALS:
         return None
-    mean, variance = mean[full], variance[full]
+    mean, variance = mean[known], variance[known]
     expected = mean.mean() ** 2 * (mean / mean.mean()) ** (2 - 2 * fall)
     squared = variance.mean() / expected.mean()
     # Half, for the root; neighbouring days are alike, as if one in two counted.
-    off = np.std(variance / expected) / squared / 2 / np.sqrt(full.sum() / 2)
+    off = np.std(variance / expected) / squared / 2 / np.sqrt(known.sum() / 2)
     return float(np.sqrt(squared)), float(off)

@@ -72,6 +72,12 @@ _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
 )
 
+_COMPONENTS = tuple(
+    re.compile(
+        rf"(wind )?{letter}( ?\d{{1,2}})?( wind| comp.*)?|{letter}grd|({words}) (wind|comp.*)"
+    )
+    for letter, words in (("u", "zonal|eastward"), ("v", "meridional|northward"))
+)
 _SPEED_WORDS = re.compile(rf"\b({'|'.join(RECOGNISED_COLUMNS['speed'])})\b")
 
 MOST_UNUSED, LONGEST_NAME = 5, 40
@@ -177,18 +183,10 @@ def choose_speed(
         named = [part for part in matches if part.base == sensor.lower()]
         of_speed = [part for part in matches if _SPEED_WORDS.search(part.base)]
         matches = named or of_speed or matches
+    _refuse_components(path, parts, matches or stations)
     if not matches:
         _refuse_no_speed(path, layout, parts, stations, sensor)
     chosen = _nearest(matches, height_m)
-    across = [part for part in parts if re.fullmatch(r"u( ?\d{1,2})?", part.base)]
-    across = [part for part in across if "(" not in part.text or _in_speed(part)]
-    if across and re.fullmatch(r"v( ?\d{1,2})?", chosen.base):
-        raise InputError(
-            f"{path}: {across[0].text!r} and {chosen.text!r} seem to be the components of the wind "
-            "towards east and north, and neither is its speed; put a column of speeds, the root of "
-            f"u2 + v2, into the file, or, if {chosen.text!r} is the speed, state it (columns; on "
-            f'the command line --column "speed={chosen.text}").'
-        )
     rivals = [part for part in matches if part.height_m == chosen.height_m]
     heights = {part.height_m for part in matches}
     if len(rivals) > 1 or (len(heights) > 1 and height_m is None):
@@ -199,6 +197,22 @@ def choose_speed(
             "of its heading (sensor; on the command line --sensor WORD)."
         )
     return chosen, len(matches) if len(matches) > 1 else 0
+
+
+def _refuse_components(path: Path, parts: Sequence[Heading], speeds: Sequence[Heading]) -> None:
+    """Refuse the components of the wind where nothing else could be its speed."""
+    # "U (V)" is a voltage.
+    known = [part for part in parts if not re.search(r"[(\[]", part.text) or _in_speed(part)]
+    east, north = ([part for part in known if one.fullmatch(part.base)] for one in _COMPONENTS)
+    if not (east and north) or any(part not in (*east, *north) for part in speeds):
+        return
+    speed = north[0].text
+    raise InputError(
+        f"{path}: {east[0].text!r} and {speed!r} seem to be the components of the wind towards "
+        "east and north, and neither is its speed; put a column of speeds, the root of u2 + v2, "
+        f"into the file, or, if {speed!r} is the speed, state it (columns; on the command line "
+        f'--column "speed={speed}").'
+    )
 
 
 def _refuse_no_speed(

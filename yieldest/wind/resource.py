@@ -241,12 +241,16 @@ def assess_record(
     drawn, how_drawn = draw_blocks(time, class_of, weight, histogram.speed_ms.size)
     chosen, rule = _choose(record, options, histogram, drawn)
     by_clock = histogram.counted(class_of, clock)
-    hidden = hidden_spread(
-        speed,
-        quality_control.steps.usual_s[used],
-        (kept,) if finer is None else finer,
-        options.spread_within_interval,
-    )
+    hidden = None
+    # Beaufort numbers are judged by eye, at one time.
+    if kept.class_edges_ms is None:
+        hidden = hidden_spread(
+            speed,
+            quality_control.steps.usual_s[used],
+            (kept,) if finer is None else finer,
+            options.spread_within_interval,
+            None if kept.standard_deviation_ms is None else kept.standard_deviation_ms[used],
+        )
     modes = mode_speeds(histogram)
     deviation_ms, gust_ms = kept.standard_deviation_ms, kept.gust_ms
     return WindResource(
