@@ -3,6 +3,7 @@
 Source: Haslett & Raftery, Applied Statistics 38 (1989) 1-50; see tests/data/README.md.
 """
 
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,7 @@ import pandas as pd
 
 from yieldest.errors import InputError
 from yieldest.wind.long_term.correction import LongRecord, long_term
-from yieldest.wind.long_term.error_model import waves
+from yieldest.wind.long_term.error_model import WANDERING_SPREAD, wandering_variance, waves
 
 KNOT = 1852 / 3600
 _TABLE = pd.read_csv(Path(__file__).parent / "data" / "irish-six-stations.csv.gz")
@@ -18,15 +19,17 @@ STATIONS = tuple(_TABLE.columns[3:])
 SPEED = _TABLE[list(STATIONS)].to_numpy().T * KNOT
 TIME = np.arange("1961-01-01", "1979-01-01", dtype="datetime64[D]").astype("datetime64[ns]")
 NAMES = (
-    *("site", "correlation", "face", "face_cube", "error", "error_cube"),
+    *("site", "reference", "correlation", "face", "face_cube", "error", "error_cube"),
     *("uncertainty", "uncertainty_cube"),
 )
 
 
-def hide_most(days, cases, seed=1, sites=STATIONS, references=STATIONS, several=1):
-    """Keep `days` of a site from a random day on, correct them, and compare with 18 years.
+def hide_most(days, starts, among=STATIONS, several=1):
+    """Keep `days` of a site, correct them, and compare with the 18 years.
 
-    Cases whose correlation is too weak for a correction are left out.
+    Every station is the site, and each of the others in turn the first of `several` references;
+    `starts` stretches of each are spread over the years. Cases whose correlation is too weak for a
+    correction are left out.
 
     Returns
     -------
@@ -34,14 +37,19 @@ def hide_most(days, cases, seed=1, sites=STATIONS, references=STATIONS, several=
         What `NAMES` says: relative errors of mean and mean cube at face value and corrected, and
         the stated standard uncertainties of the relation.
     """
-    draw = np.random.default_rng([seed, days])
     rows = []
-    for _ in range(cases):
-        site = STATIONS.index(draw.choice(sites))
-        others = [STATIONS.index(name) for name in references if name != STATIONS[site]]
-        chosen = draw.choice(others, several, replace=False)
-        start = draw.integers(TIME.size - days)
+    turns = [
+        (site, np.roll([STATIONS.index(name) for name in among if name != among[place]], -turn))
+        for place, site in enumerate(map(STATIONS.index, among))
+        for turn in range(len(among) - 1)
+    ]
+    for number, place in product(range(starts), range(len(turns))):
+        site, others = turns[place]
+        # The golden section spreads what no two pairs shall share.
+        part = (number + place * 0.618034 % 1) / starts
+        start = int(part * (TIME.size - days))
         speed = SPEED[site, start : start + days]
+        chosen = others[:several]
         try:
             found = long_term(
                 TIME[start : start + days],
@@ -54,6 +62,7 @@ def hide_most(days, cases, seed=1, sites=STATIONS, references=STATIONS, several=
         rows.append(
             (
                 site,
+                chosen[0],
                 found.correlation,
                 speed.mean() / mean - 1,
                 (speed**3).mean() / cube - 1,
@@ -84,5 +93,7 @@ def pooled_constants(stations):
     season = np.sqrt(difference.mean() / (2 * (1 - alike[pairs])).mean())
     blocks = np.log(relative[:, : 180 * 36].reshape(len(stations), 36, 180).mean(axis=2))
     shared = np.cov(blocks)
-    weather = (shared[pairs] / alike[pairs]).mean()
-    return np.sqrt(max(0.0, np.diag(shared).mean() - weather)), season
+    weather = shared[pairs].sum() / alike[pairs].sum()
+    wandering = max(0.0, np.diag(shared).mean() - weather) / wandering_variance(180, TIME.size)
+    # The median of the lognormal whose mean square it is.
+    return np.sqrt(wandering) * np.exp(-(WANDERING_SPREAD**2)), season

@@ -20,9 +20,8 @@ from yieldest.wind.long_term.correction import (
     FewFullYears,
     ReferencesDisagree,
     ShortReference,
-    StepInReference,
-    StepsNotSought,
 )
+from yieldest.wind.long_term.homogeneity import StepInReference, StepsNotSought
 from yieldest.wind.profile import (
     FARTHEST_HEIGHT_RATIO,
     SURFACE_LAYER_M,

@@ -11,8 +11,15 @@ from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
-from yieldest.wind.long_term.error_model import ErrorModel, Overlap, overlap_of
-from yieldest.wind.long_term.homogeneity import LEAST_YEARS, pettitt, standard_normal_homogeneity
+from yieldest.wind.long_term.error_model import (
+    ErrorModel,
+    LongSeries,
+    Overlap,
+    Prediction,
+    likenesses,
+    wandering_of,
+)
+from yieldest.wind.long_term.homogeneity import StepInReference, StepsNotSought, steps_of
 from yieldest.wind.long_term.pair import (
     DAY_S,
     ClockOffset,
@@ -25,6 +32,11 @@ from yieldest.wind.long_term.pair import (
 LEAST_YEARS_FOR_SPREAD = 5
 FULL_YEAR_SHARE = 0.9
 BEST = "best linear prediction"
+METHODS = (
+    *("face value, season set right", "ratio of means", "variance ratio", "linear regression"),
+    BEST,
+)
+"""Those that transfer none or all of the references' anomaly, and last the best share of it."""
 
 
 @dataclass(frozen=True)
@@ -51,28 +63,6 @@ class ClockSetRight(Finding):
     hours: float
     correlation_with: float
     correlation_without: float
-
-
-@dataclass(frozen=True)
-class StepInReference(Finding):
-    """The level of the reference changes from one year on, by itself or against the others."""
-
-    source: str
-    year: int
-    """The first of the new level."""
-    change: float
-    """Of the mean speed, relative."""
-    tests: tuple[str, ...]
-    """That found it: "standard normal homogeneity", "Pettitt"."""
-    against_others: bool
-
-
-@dataclass(frozen=True)
-class StepsNotSought(Finding):
-    """The reference has too few full years to be tested for steps."""
-
-    source: str
-    least_years: int
 
 
 @dataclass(frozen=True)
@@ -177,17 +167,16 @@ def long_term(
         for one in references
     ]
     pair = pairs[0]
-    steps, unsteadiness = _steps([one.source for one in references], pairs)
-    models = [
-        ErrorModel(
-            [_overlap(*each, power) for each in zip(pairs, unsteadiness, strict=True)], power
-        )
-        for power in (1, 3)
-    ]
     face_value = tuple(
         float(values[pair.here].mean()) for values in (pair.site.mean_ms, pair.site.mean_cube)
     )
-    *_, chosen = methods = _methods(models, *face_value)
+    of_mean, of_cube = (_predictions(pairs, power) for power in (1, 3))
+    *_, chosen = methods = tuple(
+        MethodResult(
+            name, speed.mean, cube.mean, speed.anomaly_share, speed.uncertainty, cube.uncertainty
+        )
+        for name, (speed, _), (cube, _) in zip(METHODS, of_mean, of_cube, strict=True)
+    )
     spread, years, measured = _year_to_year(pair)
     return LongTermCorrection(
         time=(pair.reference.number[pair.target] * pair.step_s).astype("datetime64[s]"),
@@ -206,32 +195,30 @@ def long_term(
         standard_uncertainty=float(
             np.hypot(chosen.mean_uncertainty, spread / np.sqrt(max(1.0, years)))
         ),
-        provenance=_provenance(references, pairs, steps, models[0], chosen, (spread, measured)),
+        provenance=_provenance(references, pairs, of_mean[-1], (spread, measured)),
     )
 
 
 def _provenance(
     references: Sequence[LongRecord],
     pairs: Sequence[Pair],
-    steps: Sequence[Finding],
-    model: ErrorModel,
-    chosen: MethodResult,
+    best: tuple[Prediction, float],
     year_to_year: tuple[float, bool],
 ) -> Provenance:
     """Say how the long term was found and what must be known of the references."""
-    pair, (spread, measured) = pairs[0], year_to_year
-    days = pair.here.size * pair.step_s / DAY_S
+    pair, (prediction, widened), (spread, measured) = pairs[0], best, year_to_year
+    steps = steps_of([one.source for one in references], [_yearly_means(each) for each in pairs])
     known = [
         found
         for one, its in zip(references, pairs, strict=True)
         for found in _findings(one.source, its)
     ]
-    times = model.disagreement()
     return Provenance(
         references[0].source,
-        f"season and {100 * chosen.anomaly_share:.0f} % of the anomaly of "
+        f"season and {100 * prediction.anomaly_share:.0f} % of the anomaly of "
         f"{', '.join(one.source for one in references)}, {_years(pair):.1f} years, correlation "
-        f"{pair.correlation:.2f} over {days:.0f} days ({BEST}; Haslett & Raftery 1989)",
+        f"{pair.correlation:.2f} over {pair.here.size * pair.step_s / DAY_S:.0f} days ({BEST}; "
+        "Haslett & Raftery 1989)",
         (
             *(() if measured else (FewFullYears(spread, LEAST_YEARS_FOR_SPREAD),)),
             *(one for one in steps if isinstance(one, StepsNotSought)),
@@ -239,7 +226,7 @@ def _provenance(
         (
             *(one for one in steps if isinstance(one, StepInReference)),
             *known,
-            *((ReferencesDisagree(times),) if times > 1 else ()),
+            *((ReferencesDisagree(widened),) if widened > 1 else ()),
         ),
     )
 
@@ -256,79 +243,29 @@ def _findings(source: str, pair: Pair) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-def _overlap(pair: Pair, unsteadiness: float, power: int) -> Overlap:
+def _predictions(pairs: Sequence[Pair], power: int) -> list[tuple[Prediction, float]]:
+    """Return by `METHODS` what each says of a power of the speed, and how far it was widened."""
+    overlaps = [_overlap(pair, power) for pair in pairs]
+    series = [one.series for one in overlaps]
+    alike = likenesses(series)
+    wandering = wandering_of(series, alike, power)
+    whole = ErrorModel(overlaps, power, alike, wandering, whole=True)
+    widened = whole.disagreement()
+    n = len(pairs)
+    plain = (np.zeros(n), np.full(n, 1 / n), whole.scale / n, whole.scale * whole.correlation / n)
+    found = [whole.predict(weights[np.newaxis], widened) for weights in plain]
+    cut = ErrorModel(overlaps, power, alike, wandering)
+    return [(one, widened) for one in (*found, cut.predict(cut.best_weights(), widened))]
+
+
+def _overlap(pair: Pair, power: int) -> Overlap:
     """Return what a reference tells of one power of the speed."""
     reference = pair.reference.mean_ms if power == 1 else pair.reference.mean_cube
     site = pair.site.mean_ms if power == 1 else pair.site.mean_cube
     day = floats(pair.reference.number * (pair.step_s / DAY_S))
-    return overlap_of(day, reference, pair.there, site[pair.here], pair.target, power, unsteadiness)
-
-
-def _methods(
-    models: Sequence[ErrorModel], mean_ms: float, mean_cube: float
-) -> tuple[MethodResult, ...]:
-    """Transfer none, all, and the best share of the references' anomaly; the last is the best."""
-    mean, cube = models
-    n = mean.anomaly.size
-    weights = {
-        "face value, season set right": [np.zeros(n)] * 2,
-        "ratio of means": [np.full(n, 1 / n)] * 2,
-        "variance ratio": [model.scale / n for model in models],
-        "linear regression": [model.scale * model.correlation / n for model in models],
-        BEST: [model.best_weights() for model in models],
-    }
-    results = []
-    for name, (of_mean, of_cube) in weights.items():
-        speed, power = mean.predict(of_mean), cube.predict(of_cube)
-        results.append(
-            MethodResult(
-                name,
-                mean_ms * speed.factor,
-                mean_cube * power.factor,
-                float(of_mean.sum()),
-                speed.uncertainty,
-                power.uncertainty,
-            )
-        )
-    return tuple(results)
-
-
-def _steps(sources: Sequence[str], pairs: Sequence[Pair]) -> tuple[list[Finding], list[float]]:
-    """Test every reference for a step, and return by how much each wanders for it.
-
-    A series that jumps by d after a share q of its years has the variance q (1 - q) d^2 about its
-    own mean, which is what a stretch of it may be off.
-    """
-    yearly = [_yearly_means(pair) for pair in pairs]
-    found: list[Finding] = []
-    variances = []
-    for source, own in zip(sources, yearly, strict=True):
-        series = [(False, own)]
-        others = [other for other in yearly if other is not own]
-        if others:
-            series.append((True, _against(own, others)))
-        variance = 0.0
-        for against_others, (year, level) in series:
-            if year.size < LEAST_YEARS:
-                found.append(StepsNotSought(source, LEAST_YEARS))
-                continue
-            tests = {
-                "standard normal homogeneity": standard_normal_homogeneity(level),
-                "Pettitt": pettitt(level),
-            }
-            named = tuple(name for name, test in tests.items() if test.found)
-            if named:
-                first = tests[named[0]].first_after
-                change = float(level[first:].mean() - level[:first].mean())
-                share = first / level.size
-                variance = max(variance, share * (1 - share) * change**2)
-                found.append(
-                    StepInReference(
-                        source, int(year[first]), float(np.expm1(change)), named, against_others
-                    )
-                )
-        variances.append(variance)
-    return found, variances
+    series = LongSeries.of(day, reference, pair.target)
+    shared = pair.there
+    return Overlap(series, day[shared], series.usual[shared], reference[shared], site[pair.here])
 
 
 def _yearly_means(pair: Pair) -> tuple[FloatArray, FloatArray]:
@@ -339,15 +276,6 @@ def _yearly_means(pair: Pair) -> tuple[FloatArray, FloatArray]:
     full = count * pair.step_s >= FULL_YEAR_SHARE * DAYS_PER_YEAR * DAY_S
     means = np.bincount(place, pair.reference.mean_ms) / count
     return found[full].astype(np.float64), np.log(means[full])
-
-
-def _against(
-    own: tuple[FloatArray, FloatArray], others: Sequence[tuple[FloatArray, FloatArray]]
-) -> tuple[FloatArray, FloatArray]:
-    """Return the years that all have, and how far the one is above the mean of the others."""
-    year = own[0][np.all([np.isin(own[0], other[0]) for other in others], axis=0)]
-    levels = [level[np.isin(years, year)] for years, level in (own, *others)]
-    return year, levels[0] - np.mean(levels[1:], axis=0)
 
 
 def _years(pair: Pair) -> float:

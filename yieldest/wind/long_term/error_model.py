@@ -3,46 +3,72 @@
 The logarithm of the mean of a stretch, less that of the long term, is the sum of three parts: the
 round of the year, weather, and a slow wandering of the place itself (instruments, trees, roofs).
 Places near each other share the first nearly whole, weather as far as their days correlate, and the
-third not at all. What a reference's anomaly tells of the site's is then the best linear prediction.
+third not at all. Weather and wandering are Gaussian processes; what the references' anomalies tell
+of the site's is then the best linear prediction, and what it leaves is the uncertainty.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy import stats
 
 from yieldest.arrays import FloatArray
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 
-WANDERING = 0.065
-"""Standard deviation of the slow wandering of a place's mean speed, as a share of it. Like the
-other constants here: pooled over six Irish stations, 1961-78 (Haslett & Raftery, *Applied
-Statistics* 38 (1989) 1-50), and three airports near New York, 2013; rounded up."""
+WANDERING = 0.05
+"""Median of the standard deviation of a place's slow wandering, as a share of its mean speed,
+before anything is seen of it. Like the other constants here: pooled over six Irish stations,
+1961-78 (Haslett & Raftery, *Applied Statistics* 38 (1989) 1-50), rounded; docs/long-term.md."""
+WANDERING_SPREAD = 0.6
+"""Standard deviation of its logarithm among places: two thirds are within a factor of 1.8."""
 WANDERING_YEARS = 3.0
 """The wandering is forgotten exponentially in so many years."""
 SEASON_DIFFERENCE = 0.06
 """Standard deviation by which the yearly wave of two unrelated places differs, as a share of the
 mean; that of two places whose days correlate by r has sqrt(2 (1 - r)) of it."""
-CUBE_TIMES = 2.2
-"""So many times as large are the two in the mean cube (pooled likewise)."""
 HALF_YEARLY_SHARE = 0.5
-"""The half-yearly wave differs by this share of the yearly one's (pooled likewise)."""
+"""The half-yearly wave differs by this share of the yearly one's."""
+CUBE_TIMES = 2.3
+"""So many times as large are wandering and difference of seasons in the mean cube."""
 MEMORY = 0.8
 """The variance of a mean over n days of weather falls as n to the minus this; it would be 1 without
-memory (Haslett & Raftery 1989 find long memory; the value pooled as above)."""
-BLOCK_DAYS = 30
+memory (Haslett & Raftery 1989 find long memory)."""
+SCALE_SPREAD = 0.2
+"""Standard deviation of the logarithm of how many times as much the weather of two places varies,
+before anything is seen of it."""
+
+MONTH_DAYS = 30
 """The weather's variance is measured on means over so many days."""
+SPELL_DAYS = 5
+"""How much the weather of two places varies is compared on means over so many days."""
+INDEPENDENT_DAYS = 2.0
+"""Days of weather that tell as much as one independent of the last; our choice."""
 LEAST_WEATHER_SHARE = 0.3
-"""At least this share of the variance of such means is taken for weather; our choice."""
+"""At least this share of the variance of monthly means is taken for weather; our choice."""
 FARTHEST_SCALE = 2.0
-"""Days at the site vary at most so many times as much as at the reference, or as little; ours."""
+"""Weather at the site varies at most so many times as much as at the reference, or as little."""
 LEAST_SEASON = 0.2
 """No season has less than this share of the mean; our choice, against waves that overshoot."""
-DISAGREEMENT_WEIGHT = 4.0
-"""The expected disagreement of the references counts as much as this many found; our choice."""
+LEAST_MEAN = 1e-3
+"""No stretch has less than this share of what is usual, for its logarithm; our choice."""
+MOST_EXPLAINED = 0.98
+"""No references explain more than this share of the variance of the site's days; our choice."""
+BLOCK_DAYS = 91
+"""The overlap is cut into blocks of about this length, to see its own wandering."""
+HALF_YEAR_DAYS = 183
+MOST_BLOCKS = 80
+LEAST_BLOCKS = 4
+"""A reference is cut into half-years, at most so many and longer ones then; fewer than the least
+tell nothing of its wandering."""
+DISAGREEMENT_LEVEL = 0.95
+_SIGMAS = np.geomspace(0.01, 0.2, 11)
+"""The standard deviations of the wandering that are tried, in equal steps of the logarithm."""
+
+Kernel = Callable[[FloatArray], FloatArray]
 
 
 def waves(day: FloatArray) -> FloatArray:
@@ -82,206 +108,394 @@ def usual_share(day: FloatArray, value: FloatArray, at_day: FloatArray) -> Float
     return np.asarray(season(at_day) * round_of_day[hour(at_day)] / mean)
 
 
-def wandering_variance(years: float, whole_years: float, power: int) -> float:
-    r"""Return the variance of a place's slow wandering over a stretch, about its whole record.
+def weather_kernel(days: FloatArray) -> FloatArray:
+    """Second integral of the covariance of weather, for a variance of 1 of monthly means."""
+    return np.asarray(0.5 * MONTH_DAYS**MEMORY * np.abs(days) ** (2 - MEMORY))
 
-    For a wandering that is forgotten exponentially the mean of a stretch of x times its time scale
-    has :math:`2 (x - 1 + e^{-x}) / x^2` of its variance (calculus); the mean of the whole record is
-    left out of it.
+
+def wandering_kernel(days: FloatArray) -> FloatArray:
+    """Second integral of the covariance exp(-t) of a wandering of variance 1."""
+    scale = WANDERING_YEARS * DAYS_PER_YEAR
+    x = np.abs(days) / scale
+    return np.asarray(scale**2 * (np.exp(-x) - 1 + x))
+
+
+def covariance(one: FloatArray, other: FloatArray, kernel: Kernel) -> FloatArray:
+    r"""Return the covariances of the means of a process over stretches of time.
+
+    Parameters
+    ----------
+    one, other : ndarray, shape (n, 2) and (m, 2)
+        Begin and end of each stretch, in days.
+    kernel : callable
+        K, the second integral of the process's covariance.
+
+    Returns
+    -------
+    ndarray, shape (n, m)
+        :math:`[K(d - a) + K(c - b) - K(c - a) - K(d - b)] / ((b - a)(d - c))` for a stretch from a
+        to b and one from c to d (calculus).
     """
-    x = np.array([years, whole_years]) / WANDERING_YEARS
-    stretch, whole = 2 * (x - 1 + np.exp(-x)) / x**2
-    return float((WANDERING * (CUBE_TIMES if power == 3 else 1.0)) ** 2 * max(0.0, stretch - whole))
+    (a, b), (c, d) = one.T[:, :, np.newaxis], other.T[:, np.newaxis]
+    whole = kernel(d - a) + kernel(c - b) - kernel(c - a) - kernel(d - b)
+    return np.asarray(whole / ((b - a) * (d - c)))
+
+
+def _about_long_term(
+    blocks: FloatArray, one: FloatArray, other: FloatArray, kernel: Kernel
+) -> FloatArray:
+    """Return the covariances (b, b) of blocks, each series taken from its own long-term mean."""
+    return (
+        covariance(blocks, blocks, kernel)
+        - covariance(blocks, other, kernel)
+        - covariance(one, blocks, kernel)
+        + covariance(one, other, kernel)
+    )
+
+
+def wandering_variance(days: float, of_days: float) -> float:
+    """Return the variance of a wandering of variance 1 over a stretch, about its whole record."""
+    stretch, whole = np.array([[0.0, days]]), np.array([[0.0, of_days]])
+    return float(_about_long_term(stretch, whole, whole, wandering_kernel)[0, 0])
+
+
+@dataclass(frozen=True)
+class LongSeries:
+    """What a reference's whole years tell of one power of its speed."""
+
+    mean: float
+    usual: FloatArray
+    """What is usual at each of its n steps, over the mean."""
+    span: FloatArray
+    """Begin and end of its whole years in days, shape (1, 2)."""
+    day: npt.NDArray[np.int64]
+    days: FloatArray
+    """Its days over what is usual, shape (d,)."""
+    monthly_variance: float
+    """Of the logarithms of means over 30 days."""
+    blocks: FloatArray
+    """Begin and end of half-years, shape (b, 2); `anomaly` the logarithms of their means over what
+    is usual, shape (b,)."""
+    anomaly: FloatArray
+
+    @classmethod
+    def of(cls, day: FloatArray, value: FloatArray, of_years: npt.NDArray[np.bool_]) -> LongSeries:
+        """Take a series apart: days since 1970 with their fraction, values, and whole years."""
+        usual = usual_share(day[of_years], value[of_years], day)
+        mean = float(value[of_years].mean())
+        number, days, _ = _grouped(np.floor(day), value / mean)
+        days = days / _grouped(np.floor(day), usual)[1]
+        first = float(day[of_years].min())
+        length = float(np.ceil(day[of_years].max() + 1e-6)) - first
+        _, monthly, count = _grouped(number // MONTH_DAYS, days)
+        months = monthly[count >= MONTH_DAYS / 2]
+        wanted = int(np.clip(round(length / HALF_YEAR_DAYS), 1, MOST_BLOCKS))
+        place, means, count = _grouped(np.floor((number - first + 0.5) / length * wanted), days)
+        kept = (place >= 0) & (place < wanted) & (count >= length / wanted / 2)
+        begin = first + place[kept] * length / wanted
+        return cls(
+            mean=mean,
+            usual=usual,
+            span=np.array([[first, first + length]]),
+            day=number,
+            days=days,
+            monthly_variance=float(np.log(np.maximum(months, LEAST_MEAN)).var(ddof=1)),
+            blocks=np.stack([begin, begin + length / wanted], axis=1),
+            anomaly=np.log(np.maximum(means[kept], LEAST_MEAN)),
+        )
+
+    def weather(self, wandering: FloatArray) -> FloatArray:
+        """Return the variance of monthly means of weather, for wanderings of such variance."""
+        days = float(np.diff(self.span)[0, 0])
+        slow = wandering * wandering_variance(MONTH_DAYS, days)
+        left = np.maximum(1 - slow / self.monthly_variance, LEAST_WEATHER_SHARE)
+        return np.asarray(left * self.monthly_variance / (1 - (MONTH_DAYS / days) ** MEMORY))
+
+
+def likenesses(series: Sequence[LongSeries]) -> FloatArray:
+    """Return the correlations of the days of references, shape (n, n); none is negative."""
+    alike = np.eye(len(series))
+    for i, one in enumerate(series):
+        for j, other in enumerate(series[:i]):
+            _, here, there = np.intersect1d(one.day, other.day, True, return_indices=True)
+            if here.size >= MONTH_DAYS:
+                found = np.corrcoef(one.days[here], other.days[there])[0, 1]
+                alike[i, j] = alike[j, i] = np.clip(found, 0.0, 0.99)
+    return alike
+
+
+def wandering_of(series: Sequence[LongSeries], alike: FloatArray, power: int) -> FloatArray:
+    """Return the variance of each reference's slow wandering, shape (n,), in the light of all.
+
+    The half-yearly means of all references are jointly normal: weather that they share, wandering
+    that they do not, and levels nobody knows. Over a grid of standard deviations the restricted
+    likelihood times the prior is taken for each reference in turn, with the others at their mean.
+    """
+    sigmas = _SIGMAS * (CUBE_TIMES if power == 3 else 1.0)
+    variances = np.full(len(series), _mean_over(0.0, sigmas**2))
+    own = np.repeat(np.arange(len(series)), [one.anomaly.size for one in series])
+    if own.size < LEAST_BLOCKS:
+        return variances
+    blocks = np.concatenate([one.blocks for one in series])
+    anomaly = np.concatenate([one.anomaly for one in series])
+    shared = covariance(blocks, blocks, weather_kernel) * alike[np.ix_(own, own)]
+    slow = covariance(blocks, blocks, wandering_kernel) * (own[:, np.newaxis] == own)
+    levels = np.eye(len(series))[own]
+    for _ in range(min(2, len(series))):
+        for changed in range(len(series)):
+            tried = np.tile(variances, (sigmas.size, 1))
+            tried[:, changed] = sigmas**2
+            weather = [
+                one.weather(wandering) for one, wandering in zip(series, tried.T, strict=True)
+            ]
+            size = np.sqrt(np.stack(weather, axis=-1))[:, own]
+            both = shared * size[:, :, np.newaxis] * size[:, np.newaxis]
+            both += slow * tried[:, np.newaxis, own]
+            values = np.broadcast_to(anomaly, (sigmas.size, anomaly.size))
+            variances[changed] = _mean_over(_levels(both, values, levels)[0], sigmas**2)
+    return variances
+
+
+def _levels(
+    between: FloatArray, values: FloatArray, design: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Fit levels to normal values by generalised least squares.
+
+    Covariances (..., m, m), values (..., m) and a design (m, k) give the logarithm of the
+    restricted likelihood (...), the levels (..., k) and their precision (..., k, k).
+    """
+    design = np.broadcast_to(design, (*values.shape, design.shape[-1]))
+    both = np.concatenate([values[..., np.newaxis], design], axis=-1)
+    solved = np.linalg.solve(between, both)
+    sums = np.swapaxes(both, -1, -2) @ solved
+    precision, pull = sums[..., 1:, 1:], sums[..., 1:, 0]
+    level = np.linalg.solve(precision, pull[..., np.newaxis])[..., 0]
+    left = sums[..., 0, 0] - (pull * level).sum(axis=-1)
+    size = np.linalg.slogdet(between)[1] + np.linalg.slogdet(precision)[1]
+    return np.asarray(-0.5 * (size + left)), level, precision
+
+
+def _mean_over(fit: npt.ArrayLike, values: FloatArray) -> float:
+    """Return the mean of values over the wanderings tried, by prior and logarithmic likelihood."""
+    prior = -0.5 * (np.log(_SIGMAS / WANDERING) / WANDERING_SPREAD) ** 2
+    log_weight = prior + np.asarray(fit)
+    weight = np.exp(log_weight - log_weight.max())
+    return float(weight @ values / weight.sum())
 
 
 @dataclass(frozen=True)
 class Overlap:
-    """What one reference tells of the overlap; all of logarithms of the mean of a power of speed.
+    """A reference's steps that the site has as well, arrays of shape (k,)."""
 
-    Parameters
-    ----------
-    season, anomaly : float
-        The reference's overlap less its long term: what season and hour of day make usual, and the
-        rest.
-    weather : float
-        Variance of its anomalies over the days of the overlap, as far as they are weather.
-    wandering : float
-        Variance of its slow wandering.
-    site_wandering : float
-        Of the site's own.
-    correlation : float
-        Of days of site and reference, without the round of the year.
-    scale : float
-        How many times as much the site's days vary as the reference's.
-    swing : ndarray, shape (4,)
-        Mean of the waves in the overlap, less that of whole years.
-    day : ndarray of int, shape (d,)
-    days : ndarray, shape (d,)
-        The reference's days of the whole record over what is usual.
-    """
+    series: LongSeries
+    day: FloatArray
+    usual: FloatArray
+    reference: FloatArray
+    """Speeds or mean cubes; `site` the same there."""
+    site: FloatArray
 
-    season: float
-    anomaly: float
-    weather: float
-    wandering: float
-    site_wandering: float
-    correlation: float
-    scale: float
-    swing: FloatArray
-    day: npt.NDArray[np.int64]
-    days: FloatArray
-
-
-def overlap_of(
-    day: FloatArray,
-    reference: FloatArray,
-    shared: npt.NDArray[np.intp],
-    site: FloatArray,
-    of_years: npt.NDArray[np.bool_],
-    power: int,
-    unsteadiness: float,
-) -> Overlap:
-    """Compare the overlap with the long term, as one reference sees it.
-
-    Parameters
-    ----------
-    day : ndarray, shape (n,)
-        Days since 1970 of the reference's steps, with their fraction.
-    reference : ndarray, shape (n,)
-        Its speeds, or its mean cubes.
-    shared : ndarray of int, shape (k,)
-        Which steps the site has as well.
-    site : ndarray, shape (k,)
-        Speeds or mean cubes of the site there.
-    of_years : ndarray of bool, shape (n,)
-        Steps within whole years.
-    power : int
-        1 or 3.
-    unsteadiness : float
-        Variance of the logarithm of the speed that steps or trends of the reference bring.
-    """
-    usual = usual_share(day[of_years], reference[of_years], day)
-    mean = float(reference[of_years].mean())
-    season = float(np.log(usual[shared].mean()))
-    number, whole, _ = _by_day(day, reference / mean, usual)
-    shared_day, here, count = _by_day(day[shared], reference[shared], usual[shared])
-    there = _by_day(day[shared], site, usual[shared])[1]
-    full = count >= count.max() / 2
-    x, y = here[full] / here[full].mean(), there[full] / there[full].mean()
-    spread = float(x.std() * y.std())
-    correlation = float(((x - 1) * (y - 1)).mean()) / spread if spread > 0 else 0.0
-    scale = float(np.clip(y.std() / x.std(), 1 / FARTHEST_SCALE, FARTHEST_SCALE)) if spread else 1.0
-
-    years = float(np.ptp(day[of_years])) / DAYS_PER_YEAR
-    overlap_years = (float(np.ptp(day[shared])) + 1) / DAYS_PER_YEAR
-    site_wandering = wandering_variance(overlap_years, years, power)
-    steps = unsteadiness * (CUBE_TIMES**2 if power == 3 else 1.0)
-    _, means, size = _grouped(number // BLOCK_DAYS, whole)
-    variance = float(np.log(means[size >= size.max() / 2]).var(ddof=1))
-    of_block = wandering_variance(BLOCK_DAYS / DAYS_PER_YEAR, years, power)
-    of_weather = max(variance - of_block - steps, LEAST_WEATHER_SHARE * variance)
-    left, whole_left = (
-        (BLOCK_DAYS / n) ** MEMORY for n in (shared_day.size, years * DAYS_PER_YEAR)
-    )
-    return Overlap(
-        season=season,
-        anomaly=float(np.log(reference[shared].mean() / mean)) - season,
-        weather=of_weather / (1 - whole_left) * max(0.0, left - whole_left),
-        wandering=site_wandering + steps,
-        site_wandering=site_wandering,
-        correlation=max(0.0, correlation),
-        scale=scale,
-        swing=waves(day[shared]).mean(axis=0) - waves(day[of_years]).mean(axis=0),
-        day=number,
-        days=whole,
-    )
+    def tie(self) -> tuple[float, float, float]:
+        """Return the correlation of days, how many times the site's spells vary, and how many."""
+        day = np.floor(self.day)
+        number, there, count = _grouped(day, self.reference / self.usual)
+        here = _grouped(day, self.site / self.usual)[1]
+        full = count >= count.max() / 2
+        number, there, here = number[full], there[full], here[full]
+        spread = float(there.std() * here.std())
+        if spread <= 0:
+            return 0.0, 1.0, 0.0
+        correlation = float(((there - there.mean()) * (here - here.mean())).mean()) / spread
+        _, spells, count = _grouped(number // SPELL_DAYS, there / there.mean())
+        of_site = _grouped(number // SPELL_DAYS, here / here.mean())[1]
+        full = count > SPELL_DAYS / 2
+        varies = float(of_site[full].std() / max(spells[full].std(), 1e-9))
+        scale = float(np.clip(varies, 1 / FARTHEST_SCALE, FARTHEST_SCALE))
+        return max(0.0, correlation), scale, float(full.sum())
 
 
 @dataclass(frozen=True)
 class Prediction:
-    """The long-term mean of a power of speed over that of the overlap, and its doubt."""
+    """The long-term mean of a power of speed, and how sure it is."""
 
-    factor: float
+    mean: float
     uncertainty: float
     """Relative standard uncertainty."""
+    anomaly_share: float
+    """How much of the references' anomaly is transferred, all together."""
 
 
 class ErrorModel:
-    """The joint second moments of the anomalies of the site and of n references."""
+    """The joint second moments of site and n references in b blocks of the overlap.
 
-    def __init__(self, overlaps: Sequence[Overlap], power: int) -> None:
+    Parameters
+    ----------
+    overlaps : sequence of Overlap
+        The long term is that of the first.
+    power : int
+        1 or 3.
+    alike : ndarray, shape (n, n)
+        Correlations of the references' days.
+    wandering : ndarray, shape (n,)
+        Variance of each reference's slow wandering.
+    whole : bool
+        Whether the overlap is one block.
+    """
+
+    def __init__(
+        self,
+        overlaps: Sequence[Overlap],
+        power: int,
+        alike: FloatArray,
+        wandering: FloatArray,
+        whole: bool = False,
+    ) -> None:
         n = len(overlaps)
-        weather = np.array([one.weather for one in overlaps])
-        correlation = np.array([one.correlation for one in overlaps])
-        self.scale = np.array([one.scale for one in overlaps])
-        self.correlation = correlation
-        self.anomaly = np.array([one.anomaly for one in overlaps])
-        self.season = float(np.mean([one.season for one in overlaps]))
-        alike = np.array([[_correlation(one, other) for other in overlaps] for one in overlaps])
-        self.between = alike * np.sqrt(np.outer(weather, weather)) + np.diag(
-            [one.wandering for one in overlaps]
-        )
-        of_site = float(np.mean(self.scale**2 * weather))
-        self.to_site = correlation * np.sqrt(of_site * weather)
-        self.of_site = of_site + float(np.mean([one.site_wandering for one in overlaps]))
-        differs = SEASON_DIFFERENCE * (CUBE_TIMES if power == 3 else 1.0)
-        swing = np.mean([one.swing for one in overlaps], axis=0)
-        size = float((swing[:2] ** 2).sum() + (HALF_YEARLY_SHARE * swing[2:] ** 2).sum())
+        self._times = CUBE_TIMES if power == 3 else 1.0
+        first = overlaps[0]
+        begin, end = float(np.floor(first.day.min())), float(np.floor(first.day.max())) + 1
+        cut = 1 if whole else max(1, round((end - begin) / BLOCK_DAYS))
+        self._edges = np.linspace(begin, end, cut + 1)
+        means = [self._block_means(one) for one in overlaps]
+        kept = np.flatnonzero(np.isfinite(means[0][1]))
+        days = means[0][3][kept]
+        middle = (self._edges[:-1] + self._edges[1:])[kept] / 2
+        blocks = np.stack([middle - days / 2, middle + days / 2], axis=1)
+        season = np.nanmean([usual[kept] for usual, *_ in means], axis=0)
+        self.site = means[0][1][kept] - season
+        anomaly = np.concatenate([there[kept] for _, _, there, _ in means])
+        self._known = np.isfinite(anomaly)
+        self.anomaly = anomaly[self._known]
+
+        tied = np.array([one.tie() for one in overlaps])
+        seen = float(np.unique(np.floor(first.day)).size) / INDEPENDENT_DAYS
+        self.correlation = _as_if_seen_anew(tied[:, 0], alike, seen)
+        noise = (1 - np.minimum(self.correlation, 0.99) ** 2) / np.maximum(tied[:, 2] - 1, 1.0)
+        trust = SCALE_SPREAD**2 / (SCALE_SPREAD**2 + noise)
+        self.scale = tied[:, 1] ** trust
+        weather = [float(o.series.weather(v)) for o, v in zip(overlaps, wandering, strict=True)]
+        of_site = float((self.scale**2 * weather).mean())
+        unsure = float(np.exp(2 * (trust * noise)).mean())
+
+        spans = [first.series.span, *(one.series.span for one in overlaps)]
+        size = np.sqrt([of_site, *weather])
+        tie = np.block([[np.ones((1, 1)), self.correlation[np.newaxis]],
+                        [self.correlation[:, np.newaxis], alike]])  # fmt: skip
+        tie *= np.outer(size, size)
+        parts = [
+            [
+                tie[i, j] * _about_long_term(blocks, one, other, weather_kernel)
+                for j, other in enumerate(spans)
+            ]
+            for i, one in enumerate(spans)
+        ]
+        for i, (variance, span) in enumerate(zip(wandering, spans[1:], strict=True), 1):
+            parts[i][i] = parts[i][i] + variance * _about_long_term(
+                blocks, span, span, wandering_kernel
+            )
+        self._of_weather = unsure * parts[0][0]
+        self._of_wandering = _about_long_term(blocks, spans[0], spans[0], wandering_kernel)
+        self.between = np.block([row[1:] for row in parts[1:]])[np.ix_(self._known, self._known)]
+        self.to_site = np.block(parts[0][1:])[:, self._known]
+
+        swing = self._waves(first)[kept] * [1, 1, HALF_YEARLY_SHARE, HALF_YEARLY_SHARE]
         # The site's own part of the difference stays, those of the references average out.
-        self.of_season = differs**2 * size * float(1 - correlation.mean()) * (1 + 1 / n)
+        differs = float(1 - self.correlation.mean()) * (1 + 1 / n)
+        self._of_season = (SEASON_DIFFERENCE * self._times) ** 2 * differs * swing @ swing.T
+        # What relations of a few days cost in prediction (Theil, Principles of Econometrics, 1971).
+        self._few_days = n / max(1.0, seen - n - 2)
+
+    def _block_means(self, one: Overlap) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Return by block the logarithms of usual, site and anomaly, and the days."""
+        block = np.searchsorted(self._edges, one.day, side="right") - 1
+        cut = self._edges.size - 1
+        inside = (block >= 0) & (block < cut)
+        count = np.bincount(block[inside], minlength=cut)
+        days = np.bincount(
+            np.searchsorted(self._edges, np.unique(np.floor(one.day)) + 0.5) - 1, minlength=cut
+        )[:cut]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            usual, site, reference = (
+                np.log(np.bincount(block[inside], values[inside], cut) / count)
+                for values in (one.usual, one.site, one.reference / one.series.mean)
+            )
+        return usual, site, reference - usual, np.maximum(days, 1.0)
+
+    def _waves(self, one: Overlap) -> FloatArray:
+        """Return the means of the waves in each block."""
+        block = np.searchsorted(self._edges, one.day, side="right") - 1
+        cut = self._edges.size - 1
+        count = np.maximum(np.bincount(block, minlength=cut), 1)
+        return np.stack([np.bincount(block, wave, cut) / count for wave in waves(one.day).T], 1)
 
     def best_weights(self) -> FloatArray:
-        """Return the weight of each reference's anomaly in the best linear prediction, (n,)."""
-        return np.asarray(np.linalg.lstsq(self.between, self.to_site, rcond=None)[0])
+        """Return the weights of the anomalies in the best linear prediction, shape (b, n b)."""
+        return np.asarray(np.linalg.lstsq(self.between, self.to_site.T, rcond=None)[0].T)
 
     def disagreement(self) -> float:
         """Return by how much the variance grows for references that contradict each other.
 
-        The ratio of Birge (*Physical Review* 40 (1932) 207-227), shrunk towards 1, never below.
+        The ratio of Birge (*Physical Review* 40 (1932) 207-227) where chance would exceed it in
+        less than 5 % of cases, else 1. For an overlap of one block.
         """
         freedom = self.anomaly.size - 1
+        if freedom < 1:
+            return 1.0
         inverse = np.linalg.pinv(self.between)
         sums = inverse.sum(axis=0)
-        if freedom == 0 or sums.sum() <= 0:
-            return 1.0
         chi_square = self.anomaly @ inverse @ self.anomaly - (sums @ self.anomaly) ** 2 / sums.sum()
-        return max(1.0, float((DISAGREEMENT_WEIGHT + chi_square) / (DISAGREEMENT_WEIGHT + freedom)))
+        beyond = chi_square > stats.chi2.ppf(DISAGREEMENT_LEVEL, freedom)
+        return float(chi_square / freedom) if beyond else 1.0
 
-    def predict(self, weights: FloatArray) -> Prediction:
-        """Transfer so much of each reference's anomaly, shape (n,), and the season whole.
+    def predict(self, weights: FloatArray, widened: float = 1.0) -> Prediction:
+        """Transfer so much of the anomalies, shape (b, n b), and the season whole.
 
-        The anomalies are taken for lognormal with mean 1, and the factor is free of bias in the
-        mean, not in its logarithm.
+        The anomalies are taken for lognormal with mean 1, and the mean is free of bias, not its
+        logarithm. The site's own wandering is that of the prior, in the light of its own blocks
+        where there are several; the blocks are weighed by generalised least squares.
+
+        Parameters
+        ----------
+        weights : ndarray
+        widened : float
+            Factor on the variance.
         """
-        variance = (
-            self.of_site - 2 * weights @ self.to_site + weights @ self.between @ weights
-        ) * self.disagreement() + self.of_season
-        shift = (self.of_site - weights @ np.diag(self.between) - variance) / 2
-        factor = np.exp(-self.season - weights @ self.anomaly + shift)
-        return Prediction(float(factor), float(np.sqrt(max(0.0, variance))))
+        transferred = weights @ self.to_site.T
+        of_weather = (
+            self._of_weather - transferred - transferred.T + weights @ self.between @ weights.T
+        )
+        shift = weights @ (self.anomaly + 0.5 * np.diag(self.between))
+        slow = (_SIGMAS * self._times)[:, np.newaxis, np.newaxis] ** 2 * self._of_wandering
+        of_site = np.diagonal(self._of_weather + slow, axis1=-2, axis2=-1)
+        left = of_weather * (1 + self._few_days) + slow + self._of_season
+        fit, level, precision = _levels(
+            left, self.site + 0.5 * of_site - shift, np.ones((self.site.size, 1))
+        )
+        mean = _mean_over(fit, level[:, 0])
+        spread = widened * _mean_over(fit, 1 / precision[:, 0, 0] + (level[:, 0] - mean) ** 2)
+        return Prediction(
+            float(np.exp(mean - spread / 2)),
+            float(np.sqrt(spread)),
+            float(weights.sum() / weights.shape[0]),
+        )
 
 
-def _by_day(
-    day: FloatArray, value: FloatArray, usual: FloatArray
-) -> tuple[npt.NDArray[np.int64], FloatArray, npt.NDArray[np.int64]]:
-    """Return days, the mean of each over what is usual for it, and its steps."""
-    number, mean, count = _grouped(np.floor(day).astype(np.int64), value)
-    return number, mean / _grouped(np.floor(day).astype(np.int64), usual)[1], count
+def _as_if_seen_anew(correlation: FloatArray, alike: FloatArray, seen: float) -> FloatArray:
+    """Shrink correlations by what so many independent days overstate of the share explained.
+
+    The adjusted share (Wherry, *Ann. Math. Stat.* 2 (1931) 440-457), which also holds the
+    correlations of site and references within what those among the references allow.
+    """
+    share = float(correlation @ np.linalg.pinv(alike) @ correlation)
+    if share <= 0:
+        return np.zeros_like(correlation)
+    most = min(share, MOST_EXPLAINED)
+    adjusted = 1 - (1 - most) * (seen - 1) / max(1.0, seen - correlation.size - 1)
+    return np.asarray(correlation * np.sqrt(max(0.01, adjusted) / share))
 
 
 def _grouped(
-    number: npt.NDArray[np.int64], value: FloatArray
+    number: npt.NDArray[np.generic], value: FloatArray
 ) -> tuple[npt.NDArray[np.int64], FloatArray, npt.NDArray[np.int64]]:
     """Return the distinct numbers, the mean value of each and how many it has."""
     found, place, count = np.unique(number, return_inverse=True, return_counts=True)
-    return found, np.bincount(place, value) / count, count
-
-
-def _correlation(one: Overlap, other: Overlap) -> float:
-    """Return the correlation of the days of two references."""
-    if one is other:
-        return 1.0
-    _, here, there = np.intersect1d(one.day, other.day, assume_unique=True, return_indices=True)
-    if here.size < BLOCK_DAYS:
-        return one.correlation * other.correlation
-    return max(0.0, float(np.corrcoef(one.days[here], other.days[there])[0, 1]))
+    return found.astype(np.int64), np.bincount(place, value) / count, count

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from yieldest.arrays import FloatArray
+from yieldest.provenance import Finding
 
 LEAST_YEARS = 10
 """Fewer yearly means cannot tell a step from chance (Alexandersson & Moberg 1997 tabulate from
@@ -18,6 +20,28 @@ _CRITICAL = (
 )
 """Values, and statistics that chance exceeds in 5 % of series; Alexandersson & Moberg, *Int. J.
 Climatology* 17 (1997) 25-34, from memory, and confirmed by simulation in the tests."""
+
+
+@dataclass(frozen=True)
+class StepInReference(Finding):
+    """The level of the reference changes from one year on, by itself or against the others."""
+
+    source: str
+    year: int
+    """The first of the new level."""
+    change: float
+    """Of the mean speed, relative."""
+    tests: tuple[str, ...]
+    """That found it: "standard normal homogeneity", "Pettitt"."""
+    against_others: bool
+
+
+@dataclass(frozen=True)
+class StepsNotSought(Finding):
+    """The reference has too few full years to be tested for steps."""
+
+    source: str
+    least_years: int
 
 
 @dataclass(frozen=True)
@@ -65,3 +89,38 @@ def pettitt(values: FloatArray) -> StepTest:
     best = int(np.argmax(sums))
     chance = 2 * np.exp(-6 * sums[best] ** 2 / (n**3 + n**2))
     return StepTest(best + 1, float(sums[best]), bool(chance < LEVEL))
+
+
+Years = tuple[FloatArray, FloatArray]
+"""Full calendar years and the logarithms of their means, each of shape (n,)."""
+
+
+def steps_of(sources: Sequence[str], yearly: Sequence[Years]) -> list[Finding]:
+    """Test every reference for a step, by itself and against the mean of the others."""
+    found: list[Finding] = []
+    for source, own in zip(sources, yearly, strict=True):
+        others = [other for other in yearly if other is not own]
+        series = [(False, own)] + ([(True, _against(own, others))] if others else [])
+        for against_others, (year, level) in series:
+            if year.size < LEAST_YEARS:
+                found.append(StepsNotSought(source, LEAST_YEARS))
+                break
+            tests = {
+                "standard normal homogeneity": standard_normal_homogeneity(level),
+                "Pettitt": pettitt(level),
+            }
+            named = tuple(name for name, test in tests.items() if test.found)
+            if named:
+                first = tests[named[0]].first_after
+                change = float(np.expm1(level[first:].mean() - level[:first].mean()))
+                found.append(
+                    StepInReference(source, int(year[first]), change, named, against_others)
+                )
+    return found
+
+
+def _against(own: Years, others: Sequence[Years]) -> Years:
+    """Return the years that all have, and how far the one is above the mean of the others."""
+    year = own[0][np.all([np.isin(own[0], other[0]) for other in others], axis=0)]
+    levels = [level[np.isin(years, year)] for years, level in (own, *others)]
+    return year, levels[0] - np.mean(levels[1:], axis=0)
