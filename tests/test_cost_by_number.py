@@ -122,6 +122,31 @@ def test_the_crossing_is_where_the_order_changes(made):
     assert costs[crossing] < single <= costs[crossing - 1]
 
 
+def test_many_arrays_take_one_line(run, made):
+    folder = made()
+    plan = folder / "plan.toml"
+    text = plan.read_text(encoding="utf-8")
+    array = text[text.rindex("[[build]]") : text.index("[economics]")]
+    more = [
+        array.replace("0.9 m ones", f"array {i}").replace("count = 12", f"count = {i}")
+        for i in range(2, 6)
+    ]
+    plan.write_text(text.replace("[economics]", "\n".join([*more, "[economics]"])), "utf-8")
+    result = run("estimate", folder, "--draws", "0", "--json").json
+    (line,) = [each["text"] for each in result["pointers"] if each["about"] == "How many"]
+    assert line.count("(€") == 3
+    assert "2 more builds in --full" in line
+    best = min(result["builds"][1:], key=lambda build: build["cost_per_kwh"])
+    assert f"the cheapest kWh of each make {best['count']} of B (€" in line
+    # What a kWh costs with fewer machines than the plan states is never below A either.
+    assert line.startswith("No number of C, D, E or F is cheaper than A;")
+    assert all(
+        step["cost_per_kwh"] > result["builds"][0]["cost_per_kwh"]
+        for each in result["cost_by_number"][1:]
+        for step in each["steps"]
+    )
+
+
 def test_the_crossing_is_said_in_words(run, made):
     folder = made()
     crossing = run("estimate", folder, "--json").json["cost_by_number"][0]["crossings"][0]

@@ -247,7 +247,7 @@ def test_the_page_of_the_hut_sets_a_used_kwh_against_the_generators(tmp_path, ru
     assert ">3.6<" in used
     shown = run("estimate", DEMO_SITES / "ridge-hut", "--draws", "0").out
     (line,) = [line for line in shown.splitlines() if line.startswith("cost per used kWh")]
-    assert "a bought one 4.9" in line and line.endswith(" 3.6")
+    assert "bought 4.9" in line and line.endswith(" 3.6")
 
 
 def test_the_barn_says_the_yard_and_carries_one_record_to_both(estimates):

@@ -2,10 +2,15 @@
 
 import gzip
 import math
+import re
 import shutil
 
+import numpy as np
 import pytest
 from conftest import DEMO_SITES
+from winds import record_of
+
+from yieldest.uncertainty.next_measurement import left_after
 
 RANGE_KEYS = {"p50", "p75", "p90", "p99", "low", "high", "standard_uncertainty"}
 FIGURES = {
@@ -28,7 +33,7 @@ def test_ranges_are_shown_by_default(run, demo_site):
     for words in (
         "in brackets the 90 % range", "the probability that it pays", "Middle", "Next",
     ):  # fmt: skip
-        assert words in shown.out
+        assert words in " ".join(shown.out.split())
     full = run("estimate", demo_site, "--full").out
     for words in (
         "How sure", "were enough", "What makes", "What to measure next", "share of the variance",
@@ -246,3 +251,59 @@ def test_draws_out_of_reach_are_refused(run, yard, draws):
     refused = run("estimate", yard, "--draws", draws)
     assert refused.code == 2
     assert "512" in refused.err and "500,000" in refused.err
+
+
+@pytest.mark.parametrize("site", ["fishing-quay", "ridge-hut"])
+def test_logging_on_is_among_the_measurements_and_little_gains_are_not_shown(run, site):
+    shown = run("estimate", DEMO_SITES / site, "--full").out
+    listed = " ".join(shown[shown.index("What to measure next") :].split("\n\n")[0].split())
+    narrower = re.findall(r"(\S+) % narrower", listed)
+    assert narrower
+    assert all(float(share) >= 5 for share in narrower)
+    for build in run("estimate", DEMO_SITES / site, "--json").json["builds"]:
+        steps = build["uncertainty"]["next_steps"]
+        assert sum(step["step"].startswith("keep logging the wind") for step in steps) == 4
+    assert "years of ten" not in shown
+    assert "cases of ten" not in shown
+
+
+def test_what_a_longer_record_leaves_of_its_uncertainty():
+    hours = np.arange(np.datetime64("2025-01-01T00"), np.datetime64("2025-07-02T00"))
+    record = record_of(np.ones(hours.size), hours)
+    days = hours.size / 24
+    left = left_after(record, 6)
+    # Means of n days scatter as one over the root of n; no month is missing after half a year more.
+    assert left["sampling"] == pytest.approx((days / (days + 365.25 / 2)) ** 0.5)
+    assert left["seasons"] == pytest.approx(0, abs=1e-9)
+    assert left["past_years"] == pytest.approx(1, abs=2e-3)
+    assert left_after(record, 24)["past_years"] == pytest.approx((1 / 2.5) ** 0.5, abs=2e-3)
+    assert 0 < left_after(record, 3)["seasons"] < 1
+    assert left_after(record, 6, has_reference=True).keys() == {"shape", "long_term"}
+
+
+def test_money_of_measurements_has_the_sign_of_the_currency(run):
+    result = run("estimate", DEMO_SITES / "ridge-hut", "--set", "currency=EUR", "--full").out
+    assert "By group: storage €620 (34 %)" in result
+    assert "€/kWh, becomes" in " ".join(result.split())
+    assert "alone, low to high end (€/kWh)" in result
+
+
+def test_what_cannot_be_had_is_none_with_why_and_said_once(run):
+    site = DEMO_SITES / "river-plain"
+    rates = [b["internal_rate_of_return"] for b in run("estimate", site, "--json").json["builds"]]
+    assert rates[0] is None
+    full = run("estimate", site, "--full").out
+    row = next(line for line in full.splitlines() if line.startswith("rate of return"))
+    assert row.split()[3] == "none"
+    assert "Rate of return: none, for no rate makes the net present value zero." in full
+    short = run("estimate", site).out
+    assert "never (never)" not in short
+    assert "is not paid off within its 15 years (replacements counted)" in " ".join(short.split())
+
+
+def test_simple_payback_stands_beside_the_one_that_counts_replacements(run):
+    result = run("estimate", DEMO_SITES / "hill-yard", "--json").json
+    for build in result["builds"]:
+        first_year = build["cash_flow_real"]["net"][1]
+        assert build["simple_payback_years"] == pytest.approx(build["capital_cost"] / first_year)
+        assert build["payback_years"] >= build["simple_payback_years"] * 0.999

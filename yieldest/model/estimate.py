@@ -220,7 +220,7 @@ class Estimate:
             When there are too few or too many, or the plan's [uncertainty] table states what
             cannot be.
         """
-        stated, record = self.plan.uncertainty, self.record
+        stated = self.plan.uncertainty
         draws = stated.draws if draws is None else draws
         if not FEWEST_DRAWS <= draws <= MOST_DRAWS:
             raise InputError(
@@ -228,13 +228,12 @@ class Estimate:
                 "makes none."
             )
         uncertain, chains = lined_up(self.inputs, self.terms, self.builds)
-        days = None if record is None else record.data_recovery.hours / 24
         return uncertainty_of(
             chains,
             uncertain,
             price_per_kwh=self.terms.price_per_kwh,
             correlations=[*DEFAULT_CORRELATIONS, *stated.correlation],
-            steps=usual_steps(uncertain, days, self.long_term is not None),
+            steps=usual_steps(uncertain, self.record, self.long_term is not None),
             draws=draws,
             seed=stated.seed if seed is None else seed,
             step=step,

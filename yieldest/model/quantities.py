@@ -15,6 +15,7 @@ View = Literal["decision", "energy", "money", "notebook", "years", "frame", "jso
 """The first screen (decision), the tables in full (energy, money, years), those of a notebook, data
 frames, the results for machines, the CSV file, and the rows of a sweep."""
 NEVER = "never"
+NONE = "none"
 CURRENCY_SIGNS = {
     "EUR": "€",
     "GBP": "£",
@@ -65,8 +66,8 @@ class Quantity:
         What is written for yes and no.
     rare : bool
         Whether its line is left out where no build has any of it.
-    never : bool
-        Whether a build with a cost and energy but no such figure never has it.
+    lacking : str
+        What is written of a build with a cost and energy but no such figure.
     shown : callable
         Whether it is worth a line on these terms.
     strong : bool
@@ -84,9 +85,14 @@ class Quantity:
     better: Literal["higher", "lower"] | None = None
     said: Mapping[bool, str] | None = None
     rare: bool = False
-    never: bool = False
+    lacking: str = ""
     shown: Callable[[EconomicTerms], bool] = _always
     strong: bool = False
+
+    @property
+    def never(self) -> bool:
+        """Whether a build with a cost and energy but no such figure never has it."""
+        return self.lacking == NEVER
 
     def unit_in(self, currency: str) -> str:
         """Return the unit as tables write it."""
@@ -113,8 +119,8 @@ class Quantity:
         """Write the figure of a build."""
         value = self.value(build)
         earns = build.cost is not None and build.energy.net_kwh > 0
-        if value is None and self.never and terms.price_per_kwh is not None and earns:
-            return NEVER
+        if value is None and self.lacking and terms.price_per_kwh is not None and earns:
+            return self.lacking
         return self.written(value)
 
 
@@ -154,7 +160,7 @@ def lines_of(view: View, builds: Sequence[BuildEstimate], terms: EconomicTerms) 
         values = [quantity.value(build) for build in builds]
         texts = tuple(quantity.text(build, terms) for build in builds)
         had = any(values) if quantity.rare else any(value is not None for value in values)
-        if quantity.shown(terms) and (had or NEVER in texts):
+        if quantity.shown(terms) and (had or quantity.lacking in texts):
             lines.append(Line(quantity, texts, _best(quantity, values, texts)))
     return lines
 
@@ -327,15 +333,15 @@ QUANTITIES = (
     ),
     _of_cost(
         "simple_payback_years", "simple payback", "years",
-        "capital cost after grants over what the first year saves", never=True,
+        "capital cost after grants over what the first year saves", lacking=NEVER,
     ),
     _of_cost(
         "payback_years", "payback, replacements counted", "years", where=_MAIN | _in("decision"),
-        never=True, strong=True,
+        lacking=NEVER, strong=True,
     ),
     _of_cost(
         "discounted_payback_years", "discounted payback", "years",
-        where=_MAIN - _in("sweep"), never=True,
+        where=_MAIN - _in("sweep"), lacking=NEVER,
     ),
     _of_cost(
         "net_present_value", "net present value", "{currency}", where=_MAIN | _in("decision"),
@@ -344,6 +350,7 @@ QUANTITIES = (
     _of_cost(
         "internal_rate_of_return", "rate of return", "share per year",
         "internal rate of return per year", _MAIN - _in("sweep"), better="higher",
+        lacking=NONE,
     ),
     _of_cost(
         "benefit_cost_ratio", "benefit over cost", "",

@@ -10,7 +10,7 @@ from functools import cached_property
 from yieldest.arrays import percent, rounded, whole
 from yieldest.defaults import Assumed
 from yieldest.economics.cash_flow import cash_flow
-from yieldest.economics.evaluation import Cost
+from yieldest.economics.evaluation import Cost, NoSingleRateOfReturn, NotPaidBack
 from yieldest.economics.measures import present_value
 from yieldest.economics.terms import EconomicTerms, ExportEarnsNothing, TermLeftOut
 from yieldest.energy.array_losses import HotCable
@@ -20,10 +20,10 @@ from yieldest.hub.rooftop import MachineOnRoof
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import CostByNumber, cost_by_number
-from yieldest.model.quantities import in_currency, lines_of
+from yieldest.model.quantities import NEVER, in_currency, lines_of
 from yieldest.provenance import Finding
 from yieldest.report.sentences.words import sentence
-from yieldest.report.spending import break_even_sentence, by_number_sentence
+from yieldest.report.spending import break_even_sentence, how_many
 from yieldest.report.tables import Row, TableView, build_heads, called
 from yieldest.report.uncertainty_text import (
     WORTH_MEASURING,
@@ -61,6 +61,8 @@ _ON_TRUST = {
 }
 """What is taken for granted and how to state it, what moves the answer most first."""
 _DANGERS = (ThrustInGust, HotCable, MachineOnRoof, AboveEveryClass)
+_ELSEWHERE = (*_DANGERS, NoSingleRateOfReturn, NotPaidBack)
+"""Warnings that are said in another line, or of figures that the first screen does not show."""
 
 
 @dataclass(frozen=True)
@@ -242,7 +244,9 @@ def _verdict(best: _Candidate, all_: list[_Candidate], priced: list[_Candidate])
         if years is None
         else f"is paid off after {rounded(years)} years"
     )
-    when = best.with_range(when, "payback_years", "replacements counted")
+    # Where every case is never, the range would say so once more.
+    figure = "" if years is None and best.range("payback_years") == NEVER else "payback_years"
+    when = best.with_range(when, figure, "replacements counted")
     how_sure = ""
     if best.draws is not None:
         how_sure = (
@@ -286,9 +290,9 @@ def _caveats(best: _Candidate) -> Iterator[str]:
     roof = best.build.wind.roof
     if roof is not None and roof.disturbed_share > 0:
         yield (
-            f"{percent(roof.disturbed_share)} of its rotor stands in the disturbed flow over the "
-            "roof, where no formula gives a figure to trust: take all of this as the most it could "
-            "be."
+            f"{percent(roof.disturbed_share)} of the rotor of {best.letter} stands in the "
+            "disturbed flow over the roof, where no formula gives a figure to trust: take all of "
+            "this as the most it could be."
         )
     if best.cost_per_kwh is None or best.terms.price_per_kwh is None:
         return
@@ -329,12 +333,13 @@ def _table(candidates: list[_Candidate], best: _Candidate) -> TableView:
     for line in lines_of("decision", [each.build for each in shown], estimate.terms):
         key = line.quantity.key
         cells = tuple(
-            f"{text} ({found})" if (found := each.range(_RANGE_OF.get(key, key))) else text
+            text if found in ("", text) else f"{text} ({found})"
             for each, text in zip(shown, line.texts, strict=True)
+            for found in [each.range(_RANGE_OF.get(key, key))]
         )
         label = line.quantity.named(estimate.currency)
         if key == set_against and estimate.terms.price_per_kwh is not None:
-            label += f", a bought one {estimate.terms.price_per_kwh:g}"
+            label = f"{label[:-1]}; bought {estimate.terms.price_per_kwh:g})"
         rows.append(Row(label, cells, "", line.quantity.strong, line.best))
     chances = [None if e.draws is None else e.draws.probability_that_it_pays for e in shown]
     if any(chance is not None for chance in chances):
@@ -351,8 +356,7 @@ def _pointers(
     by_number: Sequence[CostByNumber],
 ) -> Iterator[tuple[str, str]]:
     yield "Why", _why(best, priced)
-    for each in by_number:
-        yield "How many", by_number_sentence(each, best.estimate)
+    yield "How many", how_many(by_number, best.estimate)
     yield "Break-even", break_even_sentence(best.build, best.estimate)
     yield "Middle", _middle(best)
     yield "On trust", _on_trust(best.estimate)
@@ -449,13 +453,14 @@ def _middle(best: _Candidate) -> str:
     ]
     words = {each.name: each.words for each in best.uncertainty.inputs}
     gap, most = max(sided, key=lambda pair: pair[0])
-    more = "more expensive" if middle > central else "cheaper"
+    if gap <= 0:
+        return ""
+    apart, low, high = middle / central - 1, best.money(most.low, 2), best.money(most.high, 2)
+    than, side = ("more", "above") if apart > 0 else ("less", "below")
     return (
-        f"Half of all cases cost more than {best.money(middle, 2)} a kWh, the plan's own figures "
-        f"give {best.money(central, 2)}: {words[most.name]}, drawn to either side, makes it "
-        f"{more} on the whole ({rounded(most.low)} to {rounded(most.high)})."
-        if gap > 0
-        else ""
+        f"In half of all cases a kWh costs {than} than {best.money(middle, 2)}, "
+        f"{percent(abs(apart))} {side} the plan's own figure: the low end of "
+        f"“{words[most.name]}” makes it {low}, the high end {high}, which does not even out."
     )
 
 
@@ -518,7 +523,7 @@ def _checks(all_: list[_Candidate]) -> Iterator[tuple[str, str]]:
         dict.fromkeys(
             f"{of}: {sentence(found)}" if of and len(all_) > 1 else sentence(found)
             for found, of in _warnings(all_)
-            if not isinstance(found, _DANGERS)
+            if not isinstance(found, _ELSEWHERE)
         )
     )
     for text in texts[:MOST_CHECKS]:
@@ -540,4 +545,4 @@ def _next(best: _Candidate) -> str:
     steps = worth_measuring(draws)
     if not steps:
         return f"no single measurement narrows the range by {percent(WORTH_MEASURING)} or more."
-    return f"{gain_words(steps[0], best.estimate)}."
+    return f"{gain_words(steps[0], draws, best.estimate)}."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from yieldest.arrays import percent, rounded, whole
 from yieldest.economics.bill_of_materials import NO_GROUP
@@ -13,6 +14,9 @@ from yieldest.model.number_of_machines import CostByNumber, CostOfNumber
 from yieldest.model.quantities import BY_KEY, in_currency
 from yieldest.report.tables import Row, TableView, called
 
+BILL_DIGITS = 4
+"""Of sums of a parts bill, so that they agree with each other in every table and sentence."""
+MOST_ARRAYS = 3
 _BY_NUMBER = ("net_kwh_per_year", "capital_cost", "cost_per_kwh")
 
 
@@ -23,14 +27,14 @@ def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
         return []
     money, total = estimate.currency, cost.capital_cost
     groups = [
-        f"{group} {whole(value, 3)} ({100 * value / total:.0f} %)"
+        f"{group} {in_currency(value, money, BILL_DIGITS)} ({100 * value / total:.0f} %)"
         for group, value in cost.by_group.items()
     ]
-    items = [f"{item.name} {whole(item.cost, 3)}" for item in cost.dearest]
+    items = [f"{item.name} {in_currency(item.cost, money, BILL_DIGITS)}" for item in cost.dearest]
     saving = rotor_saving(build, estimate.terms)
-    texts = [f"Most expensive, {money}: {', '.join(items)}."]
+    texts = [f"Most expensive: {', '.join(items)}."]
     if list(cost.by_group) != [NO_GROUP]:
-        texts.insert(0, f"By group, {money}: {', '.join(groups)}.")
+        texts.insert(0, f"By group: {', '.join(groups)}.")
     if cost.grant:
         texts.append(f"A grant takes off {in_currency(cost.grant, money)}.")
     if saving is not None:
@@ -76,7 +80,7 @@ def by_number_table(by_number: CostByNumber, estimate: Estimate) -> TableView:
         )
         cells = (
             rounded(step.net_kwh_per_year, 3),
-            whole(step.capital_cost, 4),
+            whole(step.capital_cost, BILL_DIGITS),
             rounded(step.cost_per_kwh),
             "cheaper" if cheaper else "",
         )
@@ -99,28 +103,75 @@ def _some(by_number: CostByNumber) -> list[CostOfNumber]:
     ]
 
 
+def how_many(numbers: Sequence[CostByNumber], estimate: Estimate) -> str:
+    """Say in one sentence what number of machines is cheapest, however many builds have several."""
+    if len(numbers) < 2:
+        return "".join(by_number_sentence(each, estimate) for each in numbers)
+    never = [
+        each
+        for each in numbers
+        if each.single_cost_per_kwh is not None and not each.crossings and not _begins_cheaper(each)
+    ]
+    texts = []
+    if never:
+        singles = dict.fromkeys(called(estimate, str(each.single)) for each in never)
+        texts.append(
+            f"no number of {_one_of([called(estimate, each.build) for each in never])} is cheaper "
+            f"than {_one_of([*singles])}"
+        )
+    cheapest = [
+        (step.cost_per_kwh or 0.0, f"{step.count} of {called(estimate, each.build)}")
+        for each in numbers
+        if (step := _cheapest(each)) is not None
+    ]
+    told = [
+        f"{what} ({in_currency(cost, estimate.currency, 2)})"
+        for cost, what in sorted(cheapest)[:MOST_ARRAYS]
+    ]
+    if told:
+        texts.append(f"the cheapest kWh of each make {', '.join(told)}")
+    if len(cheapest) > len(told):
+        texts.append(f"{len(cheapest) - len(told)} more builds in --full")
+    text = "; ".join(texts)
+    return f"{text[0].upper()}{text[1:]}." if text else ""
+
+
+def _one_of(names: Sequence[str]) -> str:
+    return " or ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
+
+
+def _cheapest(by_number: CostByNumber) -> CostOfNumber | None:
+    priced = [step for step in by_number.steps if step.cost_per_kwh is not None]
+    return min(priced, key=lambda step: step.cost_per_kwh or 0.0, default=None)
+
+
 def by_number_sentence(by_number: CostByNumber, estimate: Estimate) -> str:
     """Say where many machines cross the single one, and where more are not cheaper."""
     who, money = called(estimate, by_number.build), estimate.currency
     texts = []
     if by_number.single is not None and by_number.single_cost_per_kwh is not None:
         texts.append(_crossing(by_number, who, called(estimate, by_number.single)))
-    priced = [step for step in by_number.steps if step.cost_per_kwh is not None]
-    cheapest = min(priced, key=lambda step: step.cost_per_kwh or 0.0, default=None)
+    cheapest = _cheapest(by_number)
     if cheapest is not None:
         last = by_number.steps[-1].count
         cost = in_currency(cheapest.cost_per_kwh, money, 2)
+        verb = "makes" if cheapest.count == 1 else "make"
         texts.append(
-            f"of 1 to {last} machines of {who}, {cheapest.count} make the cheapest kWh ({cost})"
+            f"of 1 to {last} machines of {who}, {cheapest.count} {verb} the cheapest kWh ({cost})"
         )
     text = "; ".join(texts)
     return f"{text[0].upper()}{text[1:]}." if text else ""
 
 
+def _begins_cheaper(by_number: CostByNumber) -> bool:
+    """Whether one machine alone makes a cheaper kWh than the larger one."""
+    first = by_number.steps[0].cost_per_kwh
+    return first is not None and first < (by_number.single_cost_per_kwh or 0.0)
+
+
 def _crossing(by_number: CostByNumber, who: str, single: str) -> str:
     """Return in words where several small machines become cheaper than the larger one."""
-    first = by_number.steps[0].cost_per_kwh
-    begins_cheaper = first is not None and first < (by_number.single_cost_per_kwh or 0.0)
+    begins_cheaper = _begins_cheaper(by_number)
     if not by_number.crossings:
         which = "more expensive" if begins_cheaper else "cheaper"
         return f"no number of {who} is {which} than {single}"
@@ -152,7 +203,9 @@ def break_even_sentence(build: BuildEstimate, estimate: Estimate) -> str:
         if needed is None:
             never.append(found.never[key])
             continue
-        digits = 3 if key.endswith("cost") or rounded(needed) == rounded(present) else 2
+        digits = 3 if rounded(needed) == rounded(present) else 2
+        if key.endswith("cost"):
+            digits = BILL_DIGITS
         written = [
             rounded(value, digits)
             if key == "hub_mean_speed_ms"

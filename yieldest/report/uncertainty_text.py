@@ -9,7 +9,7 @@ from yieldest.model.estimate import Estimate
 from yieldest.model.quantities import BY_KEY, NEVER
 from yieldest.report.sentences.uncertainty import STEP_WORDS
 from yieldest.report.tables import Row, TableView, build_heads, called
-from yieldest.uncertainty.next_measurement import Gain
+from yieldest.uncertainty.next_measurement import MORE_MONTHS, Gain
 from yieldest.uncertainty.propagation import EXCEEDANCE, TOLERANCE, Range
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 from yieldest.uncertainty.uncertain_inputs import CATEGORIES
@@ -20,6 +20,7 @@ FIRST = 6
 
 WORTH_MEASURING = 0.05
 """A measurement that narrows the range by less is not proposed."""
+MOST_DIGITS = 4
 ONLY_IN_FULL = ("P75", "P99")
 
 
@@ -71,7 +72,9 @@ def next_step_sentences(uncertainty: Uncertainty, estimate: Estimate) -> list[st
                 "turn the answer"
             )
         else:
-            texts += [f"{name}: {gain_words(gain, estimate)}" for gain in worth_measuring(build)]
+            texts += [
+                f"{name}: {gain_words(gain, build, estimate)}" for gain in worth_measuring(build)
+            ]
     return texts
 
 
@@ -82,19 +85,47 @@ def is_settled(build: BuildUncertainty) -> bool:
 
 
 def worth_measuring(build: BuildUncertainty) -> list[Gain]:
-    """Return at most three measurements that narrow the range of a build's main figure."""
-    return [gain for gain in build.next_steps if gain.narrowed >= WORTH_MEASURING][:3]
+    """Return at most three measurements that narrow the range of a build's main figure enough.
+
+    Of the lengths by which the record may grow only the one that brings most for its work.
+    """
+    found: list[Gain] = []
+    for gain in build.next_steps:
+        longer = gain.step in MORE_MONTHS.values()
+        if gain.narrowed >= WORTH_MEASURING and not (
+            longer and any(each.step in MORE_MONTHS.values() for each in found)
+        ):
+            found.append(gain)
+    return found[:3]
 
 
-def gain_words(gain: Gain, estimate: Estimate) -> str:
-    """Say what a measurement is and what it would do to the range."""
-    unit = "kWh a year" if gain.figure != "cost_per_kwh" else f"{estimate.currency} per kWh"
-    before, after = (" to ".join(map(rounded, ends)) for ends in (gain.before, gain.after))
-    return (
-        f"{STEP_WORDS[gain.step]} (about {gain.work_days:g} "
-        f"day{'s' * (gain.work_days != 1)} of work): the 90 % range, {before} {unit}, becomes "
-        f"{after}, {percent(gain.narrowed)} narrower"
+def gain_words(gain: Gain, build: BuildUncertainty, estimate: Estimate) -> str:
+    """Say what a measurement is and what it would do to the range of its build."""
+    found = build.ranges[gain.figure]
+    before, after = gain.before, gain.after
+    if found.low is not None and found.high is not None:
+        # A part of the draws tells the change; the range itself is that of all of them.
+        before = (found.low, found.high)
+        after = (before[0] + after[0] - gain.before[0], before[1] + after[1] - gain.before[1])
+    digits = next(
+        (n for n in range(2, MOST_DIGITS) if _ends(before, n) != _ends(after, n)), MOST_DIGITS
     )
+    return (
+        f"{STEP_WORDS[gain.step]}, about {gain.work_days:g} day{'s' * (gain.work_days != 1)} of "
+        f"work: the 90 % range of {FIGURE_WORDS[gain.figure]}, {_ends(before, digits)} "
+        f"{_unit_of(gain.figure, estimate)}, becomes {_ends(after, digits)}, "
+        f"{percent(gain.narrowed)} narrower"
+    )
+
+
+def _ends(ends: tuple[float, float], digits: int) -> str:
+    return " to ".join(rounded(end, digits) for end in ends)
+
+
+def _unit_of(figure: str, estimate: Estimate) -> str:
+    """Return the unit of the main figure of a build: money per kWh, or energy."""
+    key = figure if figure in BY_KEY else "net_kwh_per_year"
+    return BY_KEY[key].unit_in(estimate.currency)
 
 
 def sufficiency(uncertainty: Uncertainty) -> str:
@@ -181,7 +212,7 @@ def drivers_tables(uncertainty: Uncertainty, estimate: Estimate) -> list[TableVi
     tables = []
     for build in uncertainty.builds:
         goal = goal_of(build)
-        unit = f"{estimate.currency}/kWh" if goal == "cost_per_kwh" else "kWh/year"
+        unit = _unit_of(goal, estimate)
         rows = [
             Row(
                 words[driver.name],

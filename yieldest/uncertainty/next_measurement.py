@@ -5,13 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from yieldest.uncertainty.propagation import Outcomes, Variates, fewer, run, summary
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
-from yieldest.wind.data_recovery import DAYS_PER_YEAR
+from yieldest.wind.data_recovery import DAYS_PER_YEAR, FULL_MONTH_SHARE
+from yieldest.wind.long_term.error_model import MEMORY
 from yieldest.wind.mean_uncertainty import season_uncertainty
+from yieldest.wind.record import Record
 
 DRAWS = 1024
 """Draws for the comparison: the same for before and after, so that their noise cancels."""
+
+
+LOGGING_DAYS_PER_MONTH = 0.5
+"""Days of work for each month that a logger goes on (common practice, no source)."""
+MORE_MONTHS = {months: f"{months} more months" for months in (3, 6, 12, 24)}
+"""The steps of a longer record."""
 
 
 @dataclass(frozen=True)
@@ -44,13 +54,12 @@ be left (all common practice, no source)."""
 
 
 def usual_steps(
-    inputs: Iterable[UncertainInput], days: float | None, has_reference: bool
+    inputs: Iterable[UncertainInput], record: Record | None, has_reference: bool
 ) -> list[MeasurementStep]:
     """Return the steps that would help, as far as the inputs are known now.
 
-    `days` are those of the wind record, None without one. What would be left is common practice, no
-    source, but for one more month: the missing seasons as `yieldest.wind.mean_uncertainty` has
-    them, the rest by the root of the time.
+    `record` is that of the site, None without one. What would be left is common practice, no
+    source, but for a longer record: see `left_after`.
     """
     size: dict[str, float] = {}  # relative, but that of the height step's exponent not
     for each in inputs:
@@ -62,17 +71,15 @@ def usual_steps(
         for quantity, (step, work_days, target) in _TO_MEASURE.items()
         if size.get(quantity, 0.0) > target
     ]
-    if days is not None and not has_reference:
-        later = days + 30
-        now, then = (season_uncertainty(1 - min(1.0, d / DAYS_PER_YEAR)) for d in (days, later))
-        years, years_later = (max(1.0, d / DAYS_PER_YEAR) for d in (days, later))
-        left = {
-            "sampling": (days / later) ** 0.5,
-            "shape": (days / later) ** 0.5,
-            "seasons": then / now if now > 0 else 1.0,
-            "past_years": (years / years_later) ** 0.5,
-        }
-        steps.append(MeasurementStep("one more month", 1.0, left))
+    if record is None:
+        return steps
+    steps += [
+        MeasurementStep(
+            step, months * LOGGING_DAYS_PER_MONTH, left_after(record, months, has_reference)
+        )
+        for months, step in MORE_MONTHS.items()
+    ]
+    if not has_reference:
         left = {
             quantity: min(1.0, target / size[quantity])
             for quantity, target in (("past_years", 0.02), ("seasons", 0.03))
@@ -80,6 +87,38 @@ def usual_steps(
         }
         steps.append(MeasurementStep("long-term reference", 1.0, left))
     return steps
+
+
+def left_after(record: Record, months: int, has_reference: bool = False) -> dict[str, float]:
+    """Return what is left of the uncertainty of a record's wind when it goes on for some months.
+
+    By quantity the share of the standard uncertainty, as `yieldest.wind.mean_uncertainty` has it:
+    the chance of the days by the root of the time with readings, the seasons by the months that
+    are still missing, the years by the root of their number. With a reference its years count, and
+    the relation to it falls as the weather does in `yieldest.wind.long_term.error_model`.
+    """
+    recovery = record.data_recovery
+    days, span = recovery.hours / 24, recovery.span_hours / 24
+    more = months * DAYS_PER_YEAR / 12
+    month = record.time[-1].astype("datetime64[M]")
+    gone = float((record.time[-1] - month) / np.timedelta64(1, "D")) / (DAYS_PER_YEAR / 12)
+    parts = np.r_[1 - gone, np.ones(months - 1), gone]
+    now, then = np.array(recovery.month_share), np.array(recovery.month_share)
+    np.add.at(then, (int(month.astype(np.int64)) + np.arange(months + 1)) % 12, parts)
+    seasons, seasons_left = (
+        season_uncertainty(1 - float(np.minimum(1.0, share / FULL_MONTH_SHARE).mean()))
+        for share in (now, then)
+    )
+    years, years_then = (max(1.0, each / DAYS_PER_YEAR) for each in (span, span + more))
+    chance = days / (days + more)
+    if has_reference:
+        return {"shape": chance**0.5, "long_term": chance ** (MEMORY / 2)}
+    return {
+        "sampling": chance**0.5,
+        "shape": chance**0.5,
+        "seasons": seasons_left / seasons if seasons > 0 else 1.0,
+        "past_years": (years / years_then) ** 0.5,
+    }
 
 
 @dataclass(frozen=True)

@@ -72,10 +72,10 @@ def _(finding: evaluation.NotPaidBack) -> str:
 @sentence.register
 def _(finding: evaluation.NoSingleRateOfReturn) -> str:
     if finding.rates == 0:
-        return "No rate of return makes the present value zero, so there is none."
+        return "Rate of return: none, for no rate makes the net present value zero."
     return (
-        f"{finding.rates} rates of return make the present value zero (the flow changes sign more "
-        "than once), so none is given."
+        f"Rate of return: none is given, for {finding.rates} rates make the net present value zero "
+        "(the cash flow changes sign more than once)."
     )
 
 

@@ -93,7 +93,7 @@ say(
         ),
         RotorInDisturbedFlow: (
             "Part of the rotor stands in disturbed flow, where no formula gives a figure to trust: "
-            "take the energy below as the most it could be, and log the wind at the hub before "
+            "take the energy as the most it could be, and log the wind at the hub before "
             "buying anything."
         ),
         AboveEveryClass: (

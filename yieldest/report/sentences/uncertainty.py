@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from yieldest.uncertainty.next_measurement import MORE_MONTHS
+
 STEP_WORDS = {
     "calibrated anemometer": "run a calibrated anemometer beside yours for two weeks",
     "free-standing pole": "put the anemometer on a slim pole of its own, clear of everything",
@@ -12,7 +14,7 @@ STEP_WORDS = {
     "electrical losses": "measure cable and converter at three loads",
     "binding quotes": "ask for binding quotes for the most expensive parts",
     "electricity bills": "look up what a kWh cost you in the last three bills",
-    "one more month": "log the wind for one more month",
+    **{step: f"keep logging the wind for {step}" for step in MORE_MONTHS.values()},
     "long-term reference": (
         "compare with ten years or more of a wind record nearby (wind.reference)"
     ),
