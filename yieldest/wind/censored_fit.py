@@ -16,6 +16,8 @@ _ROUNDING = 1e-12
 _SHAPE_RANGE = (0.2, 30.0)
 _MOST_EXPONENT = 50.0
 """exp(50) has no probability left above it, and nothing overflows."""
+_NO_SPEED_MS = 1e-300
+"""Stands for zero, which has no logarithm."""
 
 
 def fit_censored(histogram: Histogram) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -50,8 +52,12 @@ def fit_censored(histogram: Histogram) -> tuple[FloatArray, FloatArray, FloatArr
         surplus = (still_share - below) / (1 - below)
     own = (surplus > 0) & (zero_share > 0)
     if not own.all():
-        all_shape, all_scale = _maximise(histogram, truncated_at_ms=0.0)
-        shape, scale = np.where(own, shape, all_shape), np.where(own, scale, all_scale)
+        rest = histogram.weight[~own] if own.ndim else histogram.weight
+        found = _maximise(histogram.weighted(rest), truncated_at_ms=0.0)
+        if own.ndim:
+            shape[~own], scale[~own] = found
+        else:
+            shape, scale = found
     return shape, scale, np.where(own, np.minimum(surplus, zero_share), 0.0)
 
 
@@ -81,12 +87,13 @@ def _maximise(histogram: Histogram, truncated_at_ms: float) -> tuple[FloatArray,
     place = np.log(
         [np.where(known, np.clip(shape, *_SHAPE_RANGE), 2.0), np.where(known, scale, 1.0)]
     )
-    best = _likelihood(place, histogram, weight, truncated_at_ms)
+    log_bounds = np.log(np.maximum([histogram.lower_ms, histogram.upper_ms], _NO_SPEED_MS))
+    best = _likelihood(place, log_bounds, weight, truncated_at_ms)
     damping = np.full(known.shape, 1e-6)
     for _ in range(_STEPS):
         new_place = place + np.clip(_damped_step(best, damping), -1.0, 1.0)
         new_place[0] = np.clip(new_place[0], *np.log(_SHAPE_RANGE))
-        new = _likelihood(new_place, histogram, weight, truncated_at_ms)
+        new = _likelihood(new_place, log_bounds, weight, truncated_at_ms)
         better = new[0] >= best[0] - _ROUNDING
         damping = np.where(better, damping / 10, np.maximum(damping, 1e-6) * 100)
         moved = np.abs(new_place - place).sum(axis=0)
@@ -110,28 +117,38 @@ def _damped_step(likelihood: FloatArray, damping: FloatArray) -> FloatArray:
 
 
 def _likelihood(
-    place: FloatArray, histogram: Histogram, weight: FloatArray, truncated_at_ms: float
+    place: FloatArray, log_bounds: FloatArray, weight: FloatArray, truncated_at_ms: float
 ) -> FloatArray:
-    """Return the mean log-likelihood, its slopes (k, a) and its bends (kk, ka, aa)."""
-    low, high = _exponent(place, histogram.lower_ms), _exponent(place, histogram.upper_ms)
-    width, by_k, by_a = (high - low)[:3]
+    """Return the mean log-likelihood, its slopes (k, a) and its bends (kk, ka, aa).
+
+    The logarithms of the bounds have shape (2, m). All follows from w = (v/A)^k and from z w and
+    z^2 w with z = ln w: the slopes of w by ln k and ln A are z w and -k w.
+    """
+    low, high = (_powers(place, bound) for bound in log_bounds)
+    rise = high - low
     # ln(S(l) - S(u)) = -w(l) + ln(1 - exp(-(w(u) - w(l)))), which loses no digits.
-    width = np.maximum(width, 1e-300)
+    width = np.maximum(rise[0], 1e-300)
     pull = 1 / np.expm1(np.minimum(width, 700.0))
-    each = pull * (high - low) - low
-    each[0] = np.log(-np.expm1(-width)) - low[0]
-    each[3:] -= pull * (1 + pull) * np.array([by_k**2, by_k * by_a, by_a**2])
-    found = (weight * each).sum(axis=-1)
+    value = _sum(weight, np.log(-np.expm1(-width)) - low[0])
+    slope = _sum(weight, pull * rise - low)
+    bend = weight * pull * (1 + pull)
+    first, both, second = (_sum(bend * rise[i], rise[j]) for i, j in ((0, 0), (0, 1), (1, 1)))
     if truncated_at_ms > 0:
-        found += weight.sum(axis=-1) * _exponent(place, np.array([truncated_at_ms]))[..., 0]
-    return np.asarray(found)
+        start = _powers(place, np.log([truncated_at_ms]))[..., 0] * weight.sum(axis=-1)
+        value, slope = value + start[0], slope + start
+    k = np.exp(place[0])
+    by_k, by_a = slope[1], -k * slope[0]
+    mixed = -k * (slope[0] + slope[1] - both)
+    return np.array([value, by_k, by_a, by_k + slope[2] - second, mixed, k**2 * (slope[0] - first)])
 
 
-def _exponent(place: FloatArray, speed_ms: FloatArray) -> FloatArray:
-    """Return w = (v/A)^k, its slopes and its bends by ln k and ln A, the `place`."""
-    k = np.exp(place[0])[..., np.newaxis]
-    with np.errstate(divide="ignore"):
-        log_ratio = np.log(speed_ms) - place[1][..., np.newaxis]
-    z = np.where(speed_ms > 0, np.minimum(k * log_ratio, _MOST_EXPONENT), 0.0)
-    w = np.where(speed_ms > 0, np.exp(z), 0.0)
-    return np.array([w, z * w, -k * w, z * w * (1 + z), -k * w * (1 + z), k**2 * w])
+def _powers(place: FloatArray, log_speed: FloatArray) -> FloatArray:
+    """Return w = (v/A)^k, z w and z^2 w with z = ln w, where `place` is ln k and ln A."""
+    z = np.exp(place[0])[..., np.newaxis] * (log_speed - place[1][..., np.newaxis])
+    w = np.exp(np.minimum(z, _MOST_EXPONENT, out=z))
+    return np.array([w, z * w, z * z * w])
+
+
+def _sum(weight: FloatArray, values: FloatArray) -> FloatArray:
+    """Return the weighted sum over the classes, without an array of the products."""
+    return np.asarray(np.einsum("...i,...i->...", weight, values))
