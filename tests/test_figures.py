@@ -7,6 +7,9 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Text
+from matplotlib.transforms import Bbox
 
 from yieldest.report.palette import BUILD_STYLES, CALM_TO_STRONG, PALETTE
 from yieldest.report.write_report import charts_of
@@ -194,3 +197,56 @@ def test_months_and_winds_add_up_to_the_net_energy(run, demo_report):
 def test_a_few_builds_can_be_told_apart_in_grey():
     assert len({style.hatch for style in BUILD_STYLES}) == len(BUILD_STYLES)
     assert len({style.dashes for style in BUILD_STYLES}) == len(BUILD_STYLES)
+
+
+def beyond_the_ends(axes):
+    """The labels of ticks that lie beyond the ends of their axis, which nobody sees."""
+    for axis in (axes.xaxis, axes.yaxis):
+        low, high = sorted(axis.get_view_interval())
+        for tick in axis.get_major_ticks():
+            if not low <= tick.get_loc() <= high:
+                yield from (tick.label1, tick.label2)
+
+
+def test_no_text_is_cut_off_overlapped_or_struck_through(charts):
+    for chart in charts:
+        figure = chart.figure(titled=False)
+        canvas = FigureCanvasAgg(figure)
+        canvas.draw()
+        renderer = canvas.get_renderer()
+        axes = [one for one in figure.axes if one.name != "polar"]
+        not_drawn = [label for one in axes for label in beyond_the_ends(one)]
+        boxes = [
+            (text.get_text(), text.get_window_extent(renderer))
+            for text in figure.findobj(Text)
+            if text.get_visible() and text.get_text().strip() and text not in not_drawn
+        ]
+        assert len(boxes) > 3
+        for text, box in boxes:
+            assert box.x0 >= -1, (chart.name, text)
+            assert box.y0 >= -1, (chart.name, text)
+            assert box.x1 <= figure.bbox.x1 + 1, (chart.name, text)
+            assert box.y1 <= figure.bbox.y1 + 1, (chart.name, text)
+        for (one, box), (other, beside) in itertools.combinations(boxes, 2):
+            shared = Bbox.intersection(box, beside)
+            crossing = shared is not None and shared.width > 2 and shared.height > 2
+            assert not crossing or one == other, (chart.name, one, other)
+        for one in axes:
+            lines = [*one.lines, *one.get_xgridlines(), *one.get_ygridlines()]
+            for line in (each for each in lines if each.get_visible()):
+                path = line.get_transform().transform_path(line.get_path())
+                for text in one.texts:
+                    # Paper behind a text keeps off what is drawn before it.
+                    if text.get_bbox_patch() is None or line.get_zorder() >= text.get_zorder():
+                        box = text.get_window_extent(renderer)
+                        assert not path.intersects_bbox(box, filled=False), (chart.name, text)
+
+
+def test_the_parts_of_a_kwh_add_up_to_its_cost(run, demo_report):
+    *parts, whole = rows_of(demo_report.figures, "cost-of-a-kwh")
+    builds = run("estimate", demo_report.site, "--json").json["builds"]
+    for letter, build in zip("AB", builds, strict=True):
+        key = f"{letter} (€/kWh)"
+        assert float(whole[key]) == pytest.approx(build["cost_per_kwh"])
+        assert sum(float(part[key]) for part in parts) == pytest.approx(build["cost_per_kwh"])
+        assert all(float(part[key]) >= 0 for part in parts)

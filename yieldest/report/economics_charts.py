@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from yieldest.arrays import FloatArray, percent, rounded
+from yieldest.economics.measures import present_value
 from yieldest.model.number_of_machines import cost_by_number
 from yieldest.model.quantities import in_currency, sign_of
 from yieldest.model.scenarios import drawn_flow
@@ -60,6 +61,44 @@ def groups_chart(estimate: Estimate) -> Chart | None:
             figure, groups, values, lambda v: rounded(v, 3), f"cost to build ({sign})"
         ),
         0.8 + 0.17 * len(groups) * (0.6 + len(shown)),
+    )
+
+
+def parts_chart(estimate: Estimate) -> Chart | None:
+    """Return what the cost of a kWh of each build is made of; None without one."""
+    currency, rate = estimate.currency, estimate.terms.discount_rate
+    rows = ("to build, less what is left", "replacements", "upkeep", "in all")
+    values, parts = {}, []
+    for style, build in drawn(estimate.builds):
+        cost = build.cost
+        if cost is None or cost.cost_per_kwh is None:
+            continue
+        spent, energy = cost.expenditure, float(present_value(cost.flow.energy_kwh, rate))
+        years = np.arange(spent.maintenance_in_years.size) >= 1
+        upkeep = years * spent.maintenance_per_year + spent.maintenance_in_years
+        later = [
+            float(present_value(each, rate)) / energy for each in (spent.replacement_costs, upkeep)
+        ]
+        first = cost.cost_per_kwh - sum(later)
+        values[style] = [first, *later, cost.cost_per_kwh]
+        parts.append(
+            f"a kWh of {style.letter} costs {in_currency(cost.cost_per_kwh, currency, 2)}, of "
+            f"which {in_currency(first, currency, 2)} is for building it"
+        )
+    if not values:
+        return None
+    if estimate.terms.price_per_kwh is not None:
+        parts.append(f"a bought one costs {in_currency(estimate.terms.price_per_kwh, currency, 2)}")
+    text, unit = "; ".join(parts), f"{sign_of(currency)}/kWh"
+    return Chart(
+        "cost-of-a-kwh",
+        "What a kWh is made of",
+        f"{text[0].upper()}{text[1:]}.",
+        "each discounted over the life, over the discounted energy; a grant and what the parts "
+        "bring at the end are taken off what it costs to build",
+        {"part": rows, **{f"{s.letter} ({unit})": each for s, each in values.items()}},
+        lambda figure: bars(figure, rows, values, rounded, f"cost per kWh ({unit})"),
+        0.8 + 0.17 * len(rows) * (0.6 + len(values)),
     )
 
 

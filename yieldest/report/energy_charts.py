@@ -150,6 +150,7 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
 
     def draw(figure: Figure) -> None:
         energy, power = figure.subplots(2, sharex=True)
+        peaks: list[tuple[float, float]] = []
         for style, build in shown:
             energy.stairs(
                 kwh[style], edges, color=colour(style.colour), linestyle=style.line, linewidth=1.8
@@ -166,9 +167,11 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
             ]  # fmt: skip
             power.plot(speed, watts, **{**line_of(style, build.name), "marker": ""})
             at = int(np.argmax(curve.power_w))
-            write_letter(
-                power, style, (curve.speed_ms[at], curve.power_w[at]), offset=(0, 3), ha="center"
-            )
+            peak = (float(curve.speed_ms[at]), float(curve.power_w[at]))
+            # Letters of machines that are nearly alike stand side by side.
+            beside = sum(np.allclose(peak, other, rtol=0.08) for other in peaks)
+            peaks.append(peak)
+            write_letter(power, style, peak, offset=(14 * beside, 3), ha="center")
         energy.set(ylabel="energy of a\nyear (kWh)", ylim=(0, None), xlim=(0, top))
         power.locator_params(axis="x", integer=True)
         power.yaxis.set_major_formatter("{x:,.0f}")
@@ -286,10 +289,9 @@ def losses_chart(builds: Sequence[BuildEstimate]) -> Chart | None:
 
 
 def drivers_chart(
-    uncertainty: Uncertainty, style: BuildStyle, build: BuildUncertainty, currency: str
+    uncertainty: Uncertainty, style: BuildStyle, build: BuildUncertainty, goal: str, currency: str
 ) -> Chart | None:
-    """Return what the uncertainty of one build comes from; None where nothing moves."""
-    goal = goal_of(build)
+    """Return what the uncertainty of a figure of one build comes from; None where nothing moves."""
     words = {each.name: each.words for each in uncertainty.inputs}
     unit = f"{sign_of(currency)}/kWh" if goal == "cost_per_kwh" else "kWh/year"
     drivers = [
@@ -302,7 +304,10 @@ def drivers_chart(
         return None
     first, _, _, share = drivers[0]
     parted = "" if share is None else f" ({percent(share)} of the variance)"
-    message = f"Most of what is not sure of {style.letter} comes from {first}{parted}."
+    message = (
+        f"Most of what is not sure about {FIGURE_WORDS[goal]} of {style.letter} comes from "
+        f"{first}{parted}."
+    )
 
     def draw(figure: Figure) -> None:
         axes = figure.add_subplot()
@@ -318,7 +323,7 @@ def drivers_chart(
         axes.set_xlabel(what, loc="right")  # never wider than the figure, long labels beside it
 
     return Chart(
-        f"drivers-{style.letter.lower()}",
+        f"drivers-{style.letter.lower()}" + ("" if goal == goal_of(build) else "-energy"),
         f"What moves {FIGURE_WORDS[goal]} of {style.letter}",
         message,
         "each input alone from its low to its high end (one case in twenty beyond either), the "

@@ -16,7 +16,7 @@ from yieldest.model.scenarios import BuildScenarios, scenarios_of
 from yieldest.model.site_wind import SiteWind
 from yieldest.plan import Plan
 from yieldest.report.chart import Chart
-from yieldest.report.economics_charts import flow_chart, groups_chart, units_chart
+from yieldest.report.economics_charts import flow_chart, groups_chart, parts_chart, units_chart
 from yieldest.report.energy_charts import (
     curve_chart,
     day_chart,
@@ -27,6 +27,7 @@ from yieldest.report.energy_charts import (
 from yieldest.report.page import page_of
 from yieldest.report.palette import BUILD_STYLES
 from yieldest.report.svg import picture
+from yieldest.report.uncertainty_text import FIGURE_WORDS
 from yieldest.report.wind_charts import (
     distribution_chart,
     month_hour_chart,
@@ -44,16 +45,19 @@ def charts_of(
     """Return the charts by the section of the page that they stand in, the first two open."""
     winds = estimate.inputs.winds.items()
     wind = [chart for places, one in winds for chart in _of_wind(one, places, len(winds) > 1)]
-    drivers = [] if uncertainty is None else [
-        drivers_chart(uncertainty, style, build, estimate.currency)
-        for style, build in zip(BUILD_STYLES, uncertainty.builds, strict=False)
-    ]  # fmt: skip
+    drivers: list[Chart | None] = []
+    if uncertainty is not None:
+        # Of a single build both its cost and its energy, or half a row would be empty.
+        most = 1 + (len(uncertainty.builds) == 1)
+        for style, build in zip(BUILD_STYLES, uncertainty.builds, strict=False):
+            for goal in [each for each in FIGURE_WORDS if each in build.drivers][:most]:
+                drivers.append(drivers_chart(uncertainty, style, build, goal, estimate.currency))
     return {
         "answer": _there(flow_chart(estimate, scenarios)),
         "energy": _there(months_chart(estimate), day_chart(estimate)),
         "wind": [*wind, steps_to_hub_chart(estimate.builds)],
         "machine": [curve_chart(estimate.builds), *_there(losses_chart(estimate.builds))],
-        "money": _there(groups_chart(estimate), units_chart(estimate)),
+        "money": _there(groups_chart(estimate), units_chart(estimate), parts_chart(estimate)),
         "uncertainty": _there(*drivers),
     }
 
