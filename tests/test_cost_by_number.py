@@ -71,8 +71,12 @@ def made(tmp_path):
     return write
 
 
-def test_the_last_rung_is_the_build_itself(run, made):
-    result = run("estimate", made(), "--json").json
+@pytest.mark.parametrize(
+    "more", ["", 'load = { kind = "battery", measured_on = "battery", idle_draw_w = 2 }']
+)
+def test_the_last_rung_is_the_build_itself(run, made, more):
+    result = run("estimate", made(more), "--json").json
+    assert (result["builds"][1]["idle_draw_kwh_per_year"] > 0) == bool(more)
     (by_number,) = result["cost_by_number"]
     small = result["builds"][1]
     assert by_number["build"] == "0.9 m ones"

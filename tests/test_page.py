@@ -10,6 +10,8 @@ from html.parser import HTMLParser
 
 import pytest
 
+from yieldest.report.palette import PALETTE
+
 FEW = ("--set", "uncertainty.draws=512")
 """As few draws as there may be, so that a test need not wait."""
 VOID = {"meta", "link", "input", "br", "hr", "img"}
@@ -108,6 +110,15 @@ def test_tables_have_captions_and_every_head_a_scope(page):
     for cell in page.all("td"):
         if "thead" not in cell["inside"]:
             assert cell["data-head"].strip(), "a folded table says what each cell is"
+
+
+def test_no_chart_keeps_a_colour_of_light_paper_in_the_dark(page):
+    light = {pair[0] for pair in PALETTE.values()}
+    for element in page.elements:
+        assert not light & {element.get("fill"), element.get("stroke")}, element
+    rules = re.findall(r"^\.g\d+\{(.*)\}$", page.all("style")[0]["text"], re.MULTILINE)
+    assert len(rules) > 20
+    assert not [rule for rule in rules if any(colour in rule for colour in light)]
 
 
 def test_each_chart_says_its_message_in_words(page):

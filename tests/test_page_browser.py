@@ -274,6 +274,51 @@ def test_a_slider_moves_verdict_table_and_chart_and_all_go_back(opened, page_fil
         assert page.locator("#builds").inner_text() == table, key
 
 
+ONLY_ENERGY = {"wind", "height", "count"}
+
+
+@pytest.mark.parametrize(
+    ("spoilt", "draws", "sliders"),
+    [
+        ("the bills", 512, ONLY_ENERGY),
+        ("the price", 512, ONLY_ENERGY | {"life", "rate", "bill"}),
+        ("the second build", 512, None),
+        ("nothing", 0, None),
+    ],
+)
+def test_sliders_do_without_what_is_not_known(opened, run, yard, tmp_path, spoilt, draws, sliders):
+    plan, path = yard / "plan.toml", tmp_path / "page.html"
+    text = plan.read_text("utf-8")
+    second = text[text.index("# To compare with another build") : text.index("[economics]")]
+    without = {
+        "the bills": text.replace('bill = "bill.csv"', ""),
+        "the price": text.replace("\nprice_per_kwh", "\n# price_per_kwh"),
+        "the second build": text.replace(second, ""),
+        "nothing": text,
+    }[spoilt]
+    assert (without == text) == (spoilt == "nothing")
+    plan.write_text(without, "utf-8")
+    made = run("report", yard, "-o", path, "--set", f"uncertainty.draws={draws}")
+    assert (made.code, made.err) == (0, "")
+    page = opened(path, width=1280)
+    found = page.locator(".slider").evaluate_all("(all) => all.map((one) => one.dataset.key)")
+    assert len(found) == 9 if sliders is None else set(found) == sliders
+    before, verdict = page.locator("#builds").inner_text(), page.locator("#verdict").inner_text()
+    for key in found:
+        page.evaluate(TURN, [key, 1])
+        assert page.locator("#verdict").inner_text() != verdict
+        told = page.locator("main").inner_text()
+        assert not [word for word in ("NaN", "undefined", "null", "Infinity") if word in told]
+        page.click("#back")
+    page.evaluate(TURN, ["wind", 0])
+    assert page.locator("#builds").inner_text() != before
+    page.click("#back")
+    assert page.locator("#builds").inner_text() == before
+    assert page.locator("#live").is_visible() == (spoilt not in {"the bills", "the price"})
+    assert page.locator("fieldset").is_visible() == (spoilt != "the second build")
+    assert page.complaints == []
+
+
 def test_sliders_answer_to_the_keyboard_and_speak(opened, page_file):
     page = opened(page_file)
     slider = page.locator("#slider-wind")

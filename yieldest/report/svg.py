@@ -117,6 +117,8 @@ def _clean(element: ElementTree.Element, name: str, used: set[str], sheet: Style
         attributes[key] = _REFERENCE.sub(
             lambda found: f"#{name}-{found[1]}" if found[1] in used else found[0], value
         )
+    if attributes.get("fill") in _VARIABLE:  # the ground of a hatching
+        attributes["style"] = f"fill: {attributes.pop('fill')}"
     if "style" in attributes:
         attributes["class"] = sheet.name_of(attributes.pop("style"))
     if attributes.get("transform", "").startswith("rotate(-0 "):
