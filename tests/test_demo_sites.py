@@ -74,7 +74,7 @@ def test_a_site_runs_cleanly(site, run, tmp_path):
     folder = shutil.copytree(DEMO_SITES / site, tmp_path / site)
     checked = run("check", folder)
     assert (checked.code, checked.err) == (0, "")
-    assert "the plan is sound" in checked.out
+    assert "the plan can be used" in checked.out
     shown = run("estimate", folder, "--draws", 512, "--full")
     assert (shown.code, shown.err) == (0, "")
     assert max(map(len, shown.out.splitlines())) <= 100

@@ -94,7 +94,7 @@ def test_check_fits_the_screen(run, yard, monkeypatch):
     monkeypatch.chdir(yard.parent)
     ran = run("check", yard.name)
     assert ran.code == 0
-    assert "Be warned" in ran.out
+    assert "Check this" in ran.out
     assert max(map(len, ran.out.splitlines())) <= 100
 
 

@@ -128,14 +128,13 @@ def check(plan: Path, changes: list[str] = [], as_json: bool = False) -> None:  
             }
         )
         return
-    typer.echo(f"{stated.path}: the plan is sound.")
-    for line in sentences(found.read):
-        typer.echo(f"  {line}")
-    if found.recognised:
-        typer.echo("  The record was read so; state in [wind] what is wrong:")
-    for part in found.recognised:
-        typer.echo(f"    {part.what}: {part.found} ({part.how})")
-    print_list("Be warned", sentences(found.warnings), console())
+    screen, warnings = console(), sentences(found.warnings)
+    more = f", with {len(warnings)} to check" if warnings else ""
+    typer.echo(f"{stated.path}: the plan can be used{more}.")
+    print_list("What was read", sentences(found.read), screen)
+    print_list("Check this", warnings, screen)
+    read_as = [f"{part.what}: {part.found} ({part.how})" for part in found.recognised]
+    print_list("How the record was read (state in [wind] what is wrong)", read_as, screen)
 
 
 def _changed(plan: Path, changes: Sequence[str], out: Path | None = None) -> "Plan":

@@ -119,13 +119,13 @@ _BUILD_ROWS: _Rows = (
     ("net energy", "net_kwh_per_year", "kWh/year"),
     ("capacity factor", "capacity_factor", ""),
     ("cost per kWh", "cost_per_kwh", "currency"),
-    ("payback", "payback_years", "years"),
+    ("payback, replacements counted", "payback_years", "years"),
     ("discounted payback", "discounted_payback_years", "years"),
 )
 
 
 def print_map_summary(summary: dict[str, Any], screen: Console) -> None:
-    """Print the spread over the cells, and what to know before trusting it."""
+    """Print what to check, the spread over the cells, and how it was computed."""
     screen.print(
         Text(f"wrote {summary['written']}: {summary['cells']:,} cells", style="bold"),
         soft_wrap=True,
@@ -136,6 +136,7 @@ def print_map_summary(summary: dict[str, Any], screen: Console) -> None:
         "Below are the values that 10 %, 50 % and 90 % of the cells do not exceed, and the share "
         "of cells where one is known."
     )
+    print_list("Check this", summary["warnings"], screen)
     for height in summary["heights"]:
         screen.print()
         screen.print(_table(f"wind at {height['height_m']:g} m", height, _HEIGHT_ROWS))
@@ -146,7 +147,6 @@ def print_map_summary(summary: dict[str, Any], screen: Console) -> None:
     for heading, texts in (
         ("How it was computed", summary["method"]),
         ("Assumed, for nobody stated it", summary["assumed"]),
-        ("Be warned", summary["warnings"]),
         ("Take care", CAUTIONS),
     ):
         print_list(heading, texts, screen)

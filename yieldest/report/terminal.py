@@ -109,7 +109,7 @@ def print_table(view: TableView, screen: Console) -> None:
         table.add_column("unit")
     for row in view.rows:
         cells = [
-            _marked(cell, place == row.best, screen) if marks else Text(cell)
+            _marked(cell if view.words else _range_kept(cell), place == row.best, screen, marks)
             for place, cell in enumerate(row.cells)
         ]
         # Where the best cells are bold, a whole bold row would hide them.
@@ -126,11 +126,19 @@ def _print_trimmed(table: Table, screen: Console) -> None:
         screen.out(line.replace(_GLUE, " ").rstrip(), highlight=False)
 
 
-def _marked(cell: str, is_best: bool, screen: Console) -> Text:
+def _range_kept(cell: str) -> str:
+    """Return a figure with its range behind it so that a line can end between the two only."""
+    start = cell.find("(")
+    return cell[:start] + cell[start:].replace(" ", _GLUE) if start > 0 else cell
+
+
+def _marked(cell: str, is_best: bool, screen: Console, marks: bool) -> Text:
     """Mark the best cell: bold on a terminal, with a tick in plain text."""
+    if not marks:
+        return Text(cell)
     if screen.is_terminal:
         return Text(cell, style="bold" if is_best else "")
-    return Text(f"{cell} {'✓' if is_best else ' '}")
+    return Text(f"{cell}{_GLUE}{'✓' if is_best else _GLUE}")
 
 
 def print_section(section: Section, screen: Console, *, full: bool = True) -> None:
