@@ -44,7 +44,7 @@ def estimates():
     for name in NEW_SITES:
         plan = load(DEMO_SITES / name)
         result = plan.estimate()
-        found[name] = result, [break_even(build, result.terms) for build in result.builds]
+        found[name] = result, [break_even(build) for build in result.builds]
     return found
 
 

@@ -38,6 +38,7 @@ METHOD_PAGES = (
         "arrays.md",
         "cables.md",
         "bill.md",
+        "self-consumption.md",
         "economics.md",
         "financing.md",
     ),

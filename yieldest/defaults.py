@@ -114,6 +114,9 @@ THRUST_COEFFICIENT = Default(
     COMMON_PRACTICE,
 )
 """A rotor at its best has 8/9 (momentum theory), a loaded small one less."""
+BATTERY_EFFICIENCY = Default(
+    "battery.efficiency", "Battery, energy out over energy in", 0.85, "share", COMMON_PRACTICE
+)
 
 # Economics.
 

@@ -87,6 +87,7 @@ class Prices:
     Parameters
     ----------
     price_per_kwh, export_price_per_kwh : array_like, shape (...), or None
+    self_consumption_share : array_like, shape (...), or None
     discount_rate, life_years : array_like, shape (...), or None
         The life is at most the years of the expenditure, which None takes.
     bill_scale, maintenance_scale : array_like, shape (...)
@@ -95,6 +96,7 @@ class Prices:
 
     price_per_kwh: npt.ArrayLike | None = None
     export_price_per_kwh: npt.ArrayLike | None = None
+    self_consumption_share: npt.ArrayLike | None = None
     discount_rate: npt.ArrayLike | None = None
     life_years: npt.ArrayLike | None = None
     bill_scale: npt.ArrayLike = 1.0
@@ -148,8 +150,9 @@ def cash_flow(
     risen = energy * (1 + terms.real_price_escalation_per_year) ** age
     price = stated(prices.price_per_kwh, terms.price_per_kwh or 0.0)
     export_price = stated(prices.export_price_per_kwh, terms.export_price_per_kwh)
-    sold = risen * yearly((1 - terms.self_consumption_share) * export_price)
-    saved = risen * yearly(terms.self_consumption_share * price)
+    used = stated(prices.self_consumption_share, terms.self_consumption_share)
+    sold = risen * yearly((1 - used) * export_price)
+    saved = risen * yearly(used * price)
     return CashFlow(cost=cost, energy_kwh=energy, value=saved + sold, sold=sold)
 
 
@@ -162,17 +165,21 @@ def cost_of_a_kwh(
 
 
 def used_kwh_cost(
-    flow: CashFlow, terms: EconomicTerms, discount_rate: npt.ArrayLike | None = None
+    flow: CashFlow,
+    terms: EconomicTerms,
+    discount_rate: npt.ArrayLike | None = None,
+    used_share: npt.ArrayLike | None = None,
 ) -> FloatArray:
     """Return cost less what sold kWh earn over the energy used, both discounted; NaN for none.
 
     A kWh that is dumped or sold is none that would have been bought, so where some are, this and
     not the cost of every kWh made is what to set against the price of a bought one. It is the
-    levelised cost with what is sold as a credit to it (Short, Packey & Holt 1995). A rate given
-    stands instead of that of the terms.
+    levelised cost with what is sold as a credit to it (Short, Packey & Holt 1995). A rate and a
+    share given stand instead of those of the terms.
     """
     rate = terms.discount_rate if discount_rate is None else discount_rate
-    return cost_per_kwh(flow.cost - flow.sold, flow.energy_kwh * terms.self_consumption_share, rate)
+    share = floats(terms.self_consumption_share if used_share is None else used_share)
+    return cost_per_kwh(flow.cost - flow.sold, flow.energy_kwh * share[..., np.newaxis], rate)
 
 
 def grant_of(capital_cost: FloatArray, terms: EconomicTerms) -> FloatArray:

@@ -106,11 +106,6 @@ class EconomicTerms(Settings):
     @model_validator(mode="after")
     def _terms_agree(self) -> Self:
         at_most_one(self, "grant", "grant_share")
-        if self.states("export_price_per_kwh") and not self.states("self_consumption_share"):
-            raise ValueError(
-                "export_price_per_kwh needs self_consumption_share, the share of the energy that "
-                "is not sold; state it too"
-            )
         if self.loan is not None and self.loan.years > self.life_years:
             raise ValueError(
                 f"loan.years is {self.loan.years}, longer than the life of "

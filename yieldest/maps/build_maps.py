@@ -15,6 +15,7 @@ from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.energy.losses import assumed_losses, kept_share, losses_of
 from yieldest.energy.net_energy import HOURS_PER_YEAR, HubSpeeds, net_kwh_per_year
 from yieldest.energy.wakes import speed_bins
+from yieldest.errors import InputError
 from yieldest.maps.cell_sites import CellSites, density_at_hub, to_hub
 from yieldest.maps.cell_winds import CellWinds
 from yieldest.maps.grid import by_parts, on_cells
@@ -110,6 +111,11 @@ class ReadBuild:
 def read_builds(plan: Plan, sites: CellSites) -> list[ReadBuild]:
     """Read the curves and bills of a plan; the sites tell whether all cells have the same air."""
     terms = plan.economics
+    if plan.demand is not None:
+        raise InputError(
+            f"{plan.path}: demand is reckoned over the hours of one record, and a map has none; "
+            "leave it out and state economics.self_consumption_share."
+        )
     builds = []
     for build in plan.build:
         as_read, bill = read_build(plan, build)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -75,7 +75,7 @@ class RotorSaving:
     cost_per_kwh_with_free_rotor: float | None
 
 
-def break_even(build: BuildEstimate, terms: EconomicTerms) -> BreakEven | None:
+def break_even(build: BuildEstimate) -> BreakEven | None:
     """Return what would make a build pay just so; None for a build without a bill.
 
     The net present value is brought to zero between two values of which one pays and the other does
@@ -84,6 +84,7 @@ def break_even(build: BuildEstimate, terms: EconomicTerms) -> BreakEven | None:
     bill = build.bill
     if bill is None:
         return None
+    terms = build.terms
     whole, rest = bill.expenditure(build.energy.count, terms), _rest(build, bill, terms)
     machine = whole.capital_cost - rest.capital_cost
     net_kwh, priced = build.energy.net_kwh, terms.price_per_kwh is not None
@@ -91,6 +92,9 @@ def break_even(build: BuildEstimate, terms: EconomicTerms) -> BreakEven | None:
     def worth(
         spent: Expenditure = whole, made: npt.ArrayLike = net_kwh, prices: Prices = AS_STATED
     ) -> FloatArray:
+        if build.self_consumption is not None:
+            share = build.self_consumption.used_share_of(made)
+            prices = replace(prices, self_consumption_share=share)
         return present_value(cash_flow(spent, made, terms, prices).net, terms.discount_rate)
 
     def with_machine(share: npt.ArrayLike) -> Expenditure:
@@ -129,9 +133,9 @@ def break_even(build: BuildEstimate, terms: EconomicTerms) -> BreakEven | None:
     )
 
 
-def rotor_saving(build: BuildEstimate, terms: EconomicTerms) -> RotorSaving | None:
+def rotor_saving(build: BuildEstimate) -> RotorSaving | None:
     """Return how much of the capital cost a cheaper rotor could save; None without groups."""
-    bill, count = build.bill, build.energy.count
+    bill, count, terms = build.bill, build.energy.count, build.terms
     if bill is None or not bill.states_groups:
         return None
     total = bill.capital_cost(count, terms.wage_per_hour)

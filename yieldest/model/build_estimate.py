@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.evaluation import Cost
+from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.annual_energy import (
     AnnualEnergy,
     SpreadPutBack,
@@ -20,6 +21,7 @@ from yieldest.energy.annual_energy import (
 from yieldest.energy.array_losses import ArrayLosses, MachineArray
 from yieldest.energy.by_month import EnergyByMonth, energy_by_month
 from yieldest.energy.losses import losses_of
+from yieldest.energy.self_consumption import SelfConsumption
 from yieldest.hub.air import Air, air_at_hub, monthly_air
 from yieldest.hub.extremes import ExtremeWinds, extreme_winds
 from yieldest.model.array_of_build import machine_array_of
@@ -71,6 +73,11 @@ class BuildEstimate:
         None without a bill.
     spread : SpreadPutBack or None
         What the spread within daily or coarser means is worth; None for finer readings.
+    terms : EconomicTerms
+        Those of the plan, with the share that is used of this build where it was reckoned; what is
+        not used then earns the export price for the part of it that is sold.
+    self_consumption : SelfConsumption or None
+        None where the plan has no [demand], or nothing is made.
     """
 
     inputs: BuildInputs
@@ -84,6 +91,8 @@ class BuildEstimate:
     energy: AnnualEnergy
     cost: Cost | None
     spread: SpreadPutBack | None
+    terms: EconomicTerms = field(default_factory=EconomicTerms)
+    self_consumption: SelfConsumption | None = None
 
     @property
     def name(self) -> str:
@@ -142,7 +151,7 @@ class BuildEstimate:
 
     @property
     def _stages(self) -> tuple[Provenance, ...]:
-        costed = (self.bill, self.cost)
+        costed = (self.self_consumption, self.bill, self.cost)
         return (
             *self.wind.provenance,
             self.air.provenance,

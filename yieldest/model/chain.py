@@ -43,7 +43,8 @@ def measures_of(
     rate = terms.discount_rate if prices.discount_rate is None else floats(prices.discount_rate)
     found = {"cost_per_kwh": cost_per_kwh(flow.cost, flow.energy_kwh, rate)}
     if terms.self_consumption_share < 1:
-        found["cost_per_used_kwh"] = used_kwh_cost(flow, terms, rate)
+        used = prices.self_consumption_share
+        found["cost_per_used_kwh"] = used_kwh_cost(flow, terms, rate, used)
     if terms.price_per_kwh is not None or prices.price_per_kwh is not None:
         found["payback_years"] = payback_years(flow.net)
         found["discounted_payback_years"] = payback_years(flow.net, rate)

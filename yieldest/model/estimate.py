@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from yieldest.economics.terms import EconomicTerms
+from yieldest.energy.self_consumption import SelfConsumption, self_consumption
 from yieldest.errors import InputError
 from yieldest.html_repr import html_table, labelled_axes
 from yieldest.hub.shear import MeasuredShear
@@ -61,6 +62,7 @@ class Estimate:
     inputs : Inputs
         What it was made from.
     terms : EconomicTerms
+        Of the plan; where the share used is reckoned, those of the first build.
     builds : tuple of BuildEstimate
     """
 
@@ -350,19 +352,43 @@ def estimate(inputs: Inputs, like: Estimate | None = None) -> Estimate:
     InputError
         When a hub is where no height law holds.
     """
-    terms = inputs.plan.economics
-    return Estimate(inputs, terms, tuple(_build(build, terms, like) for build in inputs.builds))
+    builds = tuple(_build(inputs, build, like) for build in inputs.builds)
+    terms = inputs.plan.economics if inputs.load_profile is None else builds[0].terms
+    return Estimate(inputs, terms, builds)
 
 
-def _build(build: BuildInputs, terms: EconomicTerms, like: Estimate | None) -> BuildEstimate:
+def _build(inputs: Inputs, build: BuildInputs, like: Estimate | None) -> BuildEstimate:
     unpriced = None if like is None else _with_same_energy(build, like)
     if unpriced is None:
         unpriced = energy_of_build(build)
-    cost = None
+    cost, terms = None, inputs.plan.economics
+    used = _self_consumption(inputs, unpriced)
+    if used is not None:
+        update = {"self_consumption_share": used.used_share}
+        if terms.states("export_price_per_kwh") or used.hours_without_power is not None:
+            earned = terms.export_price_per_kwh * used.sold_share_of_rest
+            update["export_price_per_kwh"] = earned
+        terms = terms.model_copy(update=update)
     if build.bill is not None:
         count, net_kwh = build.settings.count, unpriced.energy.net_kwh
         cost = build.bill.evaluate(net_kwh, terms, count=count)
-    return replace(unpriced, inputs=build, cost=cost)
+    return replace(unpriced, inputs=build, cost=cost, terms=terms, self_consumption=used)
+
+
+def _self_consumption(inputs: Inputs, build: BuildEstimate) -> SelfConsumption | None:
+    """Reckon hour by hour what is used of a build; None without a load profile or energy."""
+    plan, profile = inputs.plan, inputs.load_profile
+    if plan.demand is None or profile is None or build.energy.net_kwh <= 0:
+        return None
+    time, readings = build.inputs.wind.time, build.wind.readings
+    if time is None or readings is None:
+        raise InputError(
+            f"{plan.path}: demand is reckoned hour by hour over a wind record with times, and the "
+            f"wind of {build.name!r} is none; state economics.self_consumption_share instead."
+        )
+    return self_consumption(
+        time, readings, build.curve, build.energy.net_kwh, profile, plan.demand, plan.battery
+    )
 
 
 def _with_same_energy(build: BuildInputs, like: Estimate) -> BuildEstimate | None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.read_bill import read_bill
+from yieldest.energy.demand import LoadProfile, read_load_profile, standard_profile
 from yieldest.errors import InputError
 from yieldest.files.text_file import Progress, open_text
 from yieldest.model.build_curve import BuildCurve, read_build_curve
@@ -69,11 +70,14 @@ class Inputs:
     builds : tuple of BuildInputs
     left_as_started : tuple of str
         Files that still hold the invented numbers of `yieldest start`.
+    load_profile : LoadProfile or None
+        What the house draws, where the plan has [demand].
     """
 
     plan: Plan
     builds: tuple[BuildInputs, ...]
     left_as_started: tuple[str, ...]
+    load_profile: LoadProfile | None = None
 
     @property
     def places(self) -> dict[str, BuildInputs]:
@@ -121,7 +125,19 @@ def read(plan: Plan, progress: Progress | None = None, like: Inputs | None = Non
             winds.append((record, wind))
         builds.append(BuildInputs(build, place, wind, *read_build(plan, build, before)))
     started = left_as_started(plan) if like is None else like.left_as_started
-    return Inputs(plan, tuple(builds), started)
+    return Inputs(plan, tuple(builds), started, _load_profile(plan, like))
+
+
+def _load_profile(plan: Plan, like: Inputs | None) -> LoadProfile | None:
+    demand = plan.demand
+    if demand is None:
+        return None
+    if like is not None and like.plan.demand == demand:
+        return like.load_profile
+    if demand.profile is not None:
+        return read_load_profile(plan.file(demand.profile))
+    assert demand.kwh_per_year is not None  # the plan lets none through without either
+    return standard_profile(demand.kwh_per_year)
 
 
 def read_build(

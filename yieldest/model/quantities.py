@@ -275,6 +275,17 @@ QUANTITIES = (
         "net energy of a year, one machine", digits=3,
     ),
     Quantity(
+        "self_consumption_share", "  of it used by yourself", "share",
+        lambda b: None if b.self_consumption is None else b.self_consumption.used_share,
+        _in("decision", "energy", "frame", "csv", "sweep"),
+        "share of the net energy that replaces a bought kWh, hour by hour", better="higher",
+    ),
+    Quantity(
+        "hours_without_power", "hours the house lacks power", "h/year",
+        lambda b: None if b.self_consumption is None else b.self_consumption.hours_without_power,
+        _in("decision", "energy", "frame", "csv", "sweep"), form=",.0f", better="lower",
+    ),
+    Quantity(
         "capacity_factor", "capacity factor", "share", lambda b: b.energy.capacity_factor,
         _in("energy", "notebook", "frame", "json"), "net energy over rated power all year round",
     ),

@@ -112,10 +112,16 @@ def scenarios_of(
 
     airs: dict[float, Air] = {}
 
+    own = estimate.builds[number]
+
     @cache
     def at(place: int, height_m: float) -> BuildEstimate:
         there = replace(build.changed(hub_height_m=height_m), wind=winds[place])
-        found = energy_of_build(there, airs.get(height_m))
+        found = replace(
+            energy_of_build(there, airs.get(height_m)),
+            terms=own.terms,
+            self_consumption=own.self_consumption,
+        )
         airs[height_m] = found.air
         return found
 
@@ -243,7 +249,8 @@ def follow(drawn: FloatArray, here: FloatArray, there: FloatArray) -> FloatArray
 
 def drawn_flow(estimate: Estimate, number: int, of: BuildScenarios, draws: Draws) -> CashFlow:
     """Return the years of a build in every draw, shape (draws, years + 1), on the plan's terms."""
-    terms, build = estimate.terms, estimate.builds[number]
+    build = estimate.builds[number]
+    terms = build.terms
     unpaid, of_wage = of.expenditures[of.stated[1]]
     paid = {
         name: value + terms.wage_per_hour * vars(of_wage)[name]

@@ -135,14 +135,17 @@ class UncertainBuild:
         price = floats(values.get("price_per_kwh", terms.price_per_kwh or 0.0))
         # What a sold kWh earns follows what a bought one costs.
         level = price / terms.price_per_kwh if terms.price_per_kwh else 1.0
+        # The mean of independent years wanders less by the root of their number.
+        usual_kwh = net_kwh(1 + (year - 1) / np.sqrt(life))
+        used = self.estimate.self_consumption
         return Case(
             one_year_kwh=net_kwh(year),
-            # The mean of independent years wanders less by the root of their number.
-            usual_year_kwh=net_kwh(1 + (year - 1) / np.sqrt(life)),
+            usual_year_kwh=usual_kwh,
             life_years=life,
             prices=Prices(
                 price_per_kwh=None if terms.price_per_kwh is None else price,
                 export_price_per_kwh=terms.export_price_per_kwh * level,
+                self_consumption_share=None if used is None else used.used_share_of(usual_kwh),
                 discount_rate=values.get("discount_rate"),
                 life_years=life,
                 bill_scale=values.get("prices", 1.0),
@@ -248,7 +251,7 @@ def lined_up(
         chains.append(
             UncertainBuild(
                 estimate=build,
-                terms=terms,
+                terms=build.terms,
                 inputs={each.quantity: each for each in found if each.name in names},
                 height_ratio=ratios[i],
                 # A distribution that the plan states holds for the exponent at every hub.

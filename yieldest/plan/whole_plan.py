@@ -11,6 +11,8 @@ from typing import Annotated, Self
 from pydantic import BaseModel, Discriminator, Field, Tag, model_validator
 
 from yieldest.economics.terms import EconomicTerms
+from yieldest.energy.demand import Demand
+from yieldest.energy.self_consumption import Battery
 from yieldest.plan.build_table import Build
 from yieldest.plan.site_table import Site
 from yieldest.plan.uncertainty_table import UncertaintyTable
@@ -83,6 +85,16 @@ class Plan(Settings):
     economics: Annotated[EconomicTerms, key("the terms that money is computed on")] = (
         EconomicTerms()
     )
+    demand: Annotated[
+        Demand | None,
+        key(
+            "what the house draws, to reckon hour by hour what is used of it, stored and sold",
+            left_out="economics.self_consumption_share, or all is used",
+        ),
+    ] = None
+    battery: Annotated[
+        Battery | None, key("with demand: what stores the rest", left_out="none")
+    ] = None
     uncertainty: Annotated[UncertaintyTable, key("how sure the inputs are")] = UncertaintyTable()
     path: Path
 
@@ -108,6 +120,28 @@ class Plan(Settings):
         if len(self.sites) == 1:
             return self.places[0]
         return next(place for place in self.places if place.name == build.site)
+
+    @model_validator(mode="after")
+    def _one_share(self) -> Self:
+        share = self.economics.states("self_consumption_share")
+        if self.demand is not None and share:
+            raise ValueError(
+                "demand and economics.self_consumption_share exclude each other; keep one"
+            )
+        if self.demand is None and self.battery is not None:
+            raise ValueError("battery needs demand, what the house draws; state it too")
+        if self.demand is not None and self.demand.off_grid:
+            if self.economics.states("export_price_per_kwh"):
+                raise ValueError(
+                    "demand.off_grid and economics.export_price_per_kwh exclude each other; "
+                    "keep one"
+                )
+        elif self.demand is None and self.economics.states("export_price_per_kwh") and not share:
+            raise ValueError(
+                "economics.export_price_per_kwh needs self_consumption_share, the share of the "
+                "energy that is not sold, or the table [demand]; state one of them"
+            )
+        return self
 
     @model_validator(mode="after")
     def _every_place_has_a_name(self) -> Self:

@@ -47,6 +47,8 @@ LIKELY = 0.80
 """From this probability on a build is said to pay; below it is on a knife's edge (our choice)."""
 FEW_USED = 0.30
 """A usual share of the energy that a house uses at once without a store; common practice."""
+SHARES_TRIED = (1.0, 0.5, FEW_USED)
+"""Shares used that the first screen shows the answer at, where none is stated."""
 HOUR_IN_KWH = 50.0
 """What an hour of work is set at, in bought kWh, to see whether it matters; our choice."""
 MOST_COLUMNS = 5
@@ -129,7 +131,7 @@ class _Candidate:
 
     @property
     def terms(self) -> EconomicTerms:
-        return self.estimate.terms
+        return self.build.terms
 
     @property
     def is_alone(self) -> bool:
@@ -359,6 +361,7 @@ def _pointers(
     yield "How many", how_many(by_number, best.estimate)
     yield "Break-even", break_even_sentence(best.build, best.estimate)
     yield "Middle", _middle(best)
+    yield "Share used", _share_used(best)
     yield "On trust", _on_trust(best.estimate)
     yield "Dangers", _dangers(all_)
     yield from _checks(all_)
@@ -367,6 +370,40 @@ def _pointers(
         yield "Draws", sufficiency(best.uncertainty)
     if len(all_) > MOST_COLUMNS:
         yield "Not shown", f"{len(all_) - MOST_COLUMNS} more builds stand in --full and --json."
+
+
+def _share_used(best: _Candidate) -> str:
+    """Say what becomes of the energy, or what the answer is at other shares of it used."""
+    found = best.build.self_consumption
+    if found is not None:
+        stored = ""
+        if found.into_battery_kwh:
+            stored = f", {whole(found.from_battery_kwh, 3)} by way of the battery"
+        lost = found.into_battery_kwh - found.from_battery_kwh + found.dumped_kwh
+        dark = ""
+        if found.hours_without_power is not None and found.days_without_power is not None:
+            dark = (
+                f" Without power: {whole(found.hours_without_power, 3)} hours on "
+                f"{whole(found.days_without_power, 3)} days a year."
+            )
+        return (
+            f"of the {whole(found.made_kwh, 3)} kWh a year of {best.letter}, "
+            f"{percent(found.used_share)} are used by yourself "
+            f"({whole(found.used_directly_kwh, 3)} kWh at once{stored}), "
+            f"{whole(found.sold_kwh, 3)} sold, {whole(lost, 3)} dumped or lost (hour by hour "
+            f"against {whole(found.demand_kwh, 3)} kWh a year that the house draws).{dark}"
+        )
+    stated = best.terms.states("self_consumption_share")
+    if best.cost_per_kwh is None or best.terms.price_per_kwh is None or stated:
+        return ""
+    all_used, *fewer = (
+        f"{_gains_or_loses(best, best.gain_if(self_consumption_share=share))} with {percent(share)}"
+        for share in SHARES_TRIED
+    )
+    return (
+        f"{best.letter} {all_used} of its energy used by yourself, {', '.join(fewer)} (the rest "
+        "for nothing); [demand] reckons it hour by hour."
+    )
 
 
 def _why(best: _Candidate, priced: list[_Candidate]) -> str:

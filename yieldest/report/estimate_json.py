@@ -6,6 +6,7 @@ from typing import Any
 
 from yieldest.economics.evaluation import Cost
 from yieldest.economics.terms import EconomicTerms
+from yieldest.energy.self_consumption import SelfConsumption
 from yieldest.model.break_even import break_even, rotor_saving
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
@@ -32,7 +33,7 @@ def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) ->
         "sites": [_site(first) for first in estimate.inputs.places.values()],
         "economics": _terms(estimate.terms),
         "builds": [
-            {**_build(build, estimate.terms), "uncertainty": None if of is None else _sure(of)}
+            {**_build(build), "uncertainty": None if of is None else _sure(of)}
             for build, of in zip(estimate.builds, sure, strict=True)
         ],
         "uncertainty": None if uncertainty is None else _uncertainty(uncertainty),
@@ -121,6 +122,21 @@ def _long_term(found: LongTermCorrection) -> dict[str, Any]:
     }
 
 
+def _self_consumption(found: SelfConsumption | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "share": found.used_share,
+        **picked(
+            found,
+            *("made_kwh", "demand_kwh", "used_directly_kwh", "into_battery_kwh"),
+            *("from_battery_kwh", "sold_kwh", "dumped_kwh"),
+            *("hours_without_power", "days_without_power"),
+        ),
+        **picked(found.provenance, "source", "method"),
+    }
+
+
 def _terms(terms: EconomicTerms) -> dict[str, Any]:
     return {
         **picked(
@@ -135,7 +151,7 @@ def _terms(terms: EconomicTerms) -> dict[str, Any]:
     }
 
 
-def _build(build: BuildEstimate, terms: EconomicTerms) -> dict[str, Any]:
+def _build(build: BuildEstimate) -> dict[str, Any]:
     energy, curve, wind, cost = build.energy, build.curve, build.wind, build.cost
     by_month = build.by_month
     return {
@@ -177,9 +193,10 @@ def _build(build: BuildEstimate, terms: EconomicTerms) -> dict[str, Any]:
         "net_kwh_by_month": None if by_month is None else json_ready(by_month.month_kwh),
         "net_power_w_by_hour_of_day": None if by_month is None else json_ready(by_month.hour_w),
         "hours_per_year": json_ready(energy.hours),
+        "self_consumption": _self_consumption(build.self_consumption),
         **_money(cost),
-        "break_even": json_ready(break_even(build, terms)),
-        "rotor_saving": json_ready(rotor_saving(build, terms)),
+        "break_even": json_ready(break_even(build)),
+        "rotor_saving": json_ready(rotor_saving(build)),
     }
 
 

@@ -136,7 +136,13 @@ def _losses(estimate: Estimate) -> list[tuple[str, list[float]]]:
 
 def print_sweep(swept: SweptEstimate, screen: Console) -> None:
     """Print a row for each value and build, the cheapest kWh of each value marked."""
-    currency, shown = swept.estimates[0].currency, list(quantities_of("sweep"))
+    currency = swept.estimates[0].currency
+    every = [build for estimate in swept.estimates for build in estimate.builds]
+    shown = [
+        each
+        for each in quantities_of("sweep")
+        if each.never or any(each.value(build) is not None for build in every)
+    ]
     cost = [each.key for each in shown].index("cost_per_kwh")
     heads = ["value", "build", *(each.named(currency) for each in shown)]
     rows = []

@@ -10,6 +10,7 @@ import numpy as np
 
 from yieldest.arrays import FloatArray, floats, percent
 from yieldest.economics.cash_flow import Expenditure
+from yieldest.economics.terms import EconomicTerms
 from yieldest.model.estimate import Estimate
 from yieldest.model.quantities import BY_KEY, CURRENCY_SIGNS, NEVER
 from yieldest.model.scenarios import WIND_FACTORS, BuildScenarios
@@ -120,8 +121,8 @@ def payload(
     return {
         "sliders": list(sliders),
         "builds": [
-            _build(style, of)
-            for (style, _), of in zip(drawn(estimate.builds), scenarios, strict=False)
+            _build(style, of, build.terms, terms)
+            for (style, build), of in zip(drawn(estimate.builds), scenarios, strict=False)
         ],
         "figures": {
             key: {
@@ -150,7 +151,9 @@ def payload(
     }
 
 
-def _build(style: BuildStyle, of: BuildScenarios) -> dict[str, Any]:
+def _build(
+    style: BuildStyle, of: BuildScenarios, own: EconomicTerms, terms: EconomicTerms
+) -> dict[str, Any]:
     draws = None
     if of.draws is not None:
         draws = {key: _short(values) for key, values in asdict(of.draws).items()}
@@ -166,7 +169,14 @@ def _build(style: BuildStyle, of: BuildScenarios) -> dict[str, Any]:
         "usual_quantiles": [[_short(each) for each in row] for row in of.quantiles[1]],
         "paid": [[_paid(each) for each in both] for both in of.expenditures],
         "draws": draws,
+        # Of the sliders' share and price, where a load profile gives each build its own.
+        "used": _times(own.self_consumption_share, terms.self_consumption_share),
+        "exported": _times(own.export_price_per_kwh, terms.export_price_per_kwh),
     }
+
+
+def _times(own: float, all_: float) -> float:
+    return own / all_ if all_ > 0 else 1.0
 
 
 def _short(values: FloatArray) -> list[float]:

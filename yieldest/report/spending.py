@@ -31,7 +31,7 @@ def cost_sentences(build: BuildEstimate, estimate: Estimate) -> list[str]:
         for group, value in cost.by_group.items()
     ]
     items = [f"{item.name} {in_currency(item.cost, money, BILL_DIGITS)}" for item in cost.dearest]
-    saving = rotor_saving(build, estimate.terms)
+    saving = rotor_saving(build)
     texts = [f"Most expensive: {', '.join(items)}."]
     if list(cost.by_group) != [NO_GROUP]:
         texts.insert(0, f"By group: {', '.join(groups)}.")
@@ -184,7 +184,7 @@ def _crossing(by_number: CostByNumber, who: str, single: str) -> str:
 
 def break_even_sentence(build: BuildEstimate, estimate: Estimate) -> str:
     """Say what one thing changed would make the present value zero; empty without a bill."""
-    found = break_even(build, estimate.terms)
+    found = break_even(build)
     if found is None:
         return ""
     money = estimate.currency

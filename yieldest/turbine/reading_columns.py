@@ -207,7 +207,7 @@ def open_readings(source: Source, meters: Meters, stated: Mapping[str, str]) -> 
     roles. An `InputError` when one is not there, or two columns could be the same.
     """
     if isinstance(source, str | PathLike):
-        table = _read_text(Path(source), meters.decimal)
+        table = read_text_table(Path(source), meters.decimal)
     else:
         table = table_of_frame(source, index="time", value="wind speed (m/s)")
     found: dict[str, str] = {}
@@ -236,7 +236,8 @@ def open_readings(source: Source, meters: Meters, stated: Mapping[str, str]) -> 
     return ReadingTable(table, found, wiring_of(str(table.path), meters, found))
 
 
-def _read_text(path: Path, decimal: DecimalMark | None) -> Table:
+def read_text_table(path: Path, decimal: DecimalMark | None = None) -> Table:
+    """Read a table of readings, every cell as text; a line of units goes behind the headings."""
     layout = layout_of(path, LayoutOptions(decimal=decimal))
     if len(layout.headings) > MOST_COLUMNS:
         raise InputError(

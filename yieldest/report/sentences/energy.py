@@ -21,6 +21,8 @@ from yieldest.energy.array_losses import (
     RotorsSideBySide,
     WakesOfVerticalAxis,
 )
+from yieldest.energy.demand import ShortProfile, StandardShape
+from yieldest.energy.self_consumption import ProfileBeyondRecord
 from yieldest.hub.turbulence import SMOOTH_INTENSITY
 from yieldest.report.sentences.words import say, sentence
 from yieldest.wind.hidden_spread import RANGE_90
@@ -125,6 +127,18 @@ say(
             "{0.least_rotor_diameters:g} they disturb each other sideways, of which the wake model "
             "knows nothing: measure two of them together and apart, and state the array_efficiency "
             "with its evidence."
+        ),
+        StandardShape: (
+            "The house draws {0.kwh_per_year:g} kWh a year in the shape of an invented household "
+            "(quiet nights, humps at seven in the morning and the evening, a fifth more in "
+            "January); a metered load profile (demand.profile) is surer."
+        ),
+        ShortProfile: (
+            "{0.name}: the load profile spans {0.days:.0f} days, and the rest of the year was "
+            "filled with the same hours of other days."
+        ),
+        ProfileBeyondRecord: (
+            "What is used was reckoned over {0.days:.0f} days of wind, less than a year."
         ),
         DirectionsNotKnown: (
             "The wind directions are not known, so the wakes are an average all round; a row "

@@ -95,12 +95,13 @@
     const wind = sliders.get("wind").querySelector("input").value;
     const at = stated.get("wind").stated;
     const s = {
-      price: setting("price", terms.stated_price), used: setting("used", terms.used),
+      price: setting("price", terms.stated_price), used: Math.min(1, setting("used", terms.used) * build.used),
       wage: setting("wage", terms.wage), life: setting("life", 1), rate: setting("rate", 0),
       bill: setting("bill", 1),
     };
     // What a sold kWh earns follows what a bought one costs.
-    s.exported = terms.stated_price ? terms.export * s.price / terms.stated_price : terms.export;
+    const exported = terms.export * build.exported;
+    s.exported = terms.stated_price ? exported * s.price / terms.stated_price : exported;
     const kwh = build.kwh[wind][place.height][place.count];
     const found = { net_kwh_per_year: kwh, ranges: {} };
     const { draws } = build;
