@@ -262,12 +262,16 @@ def assert_same(shown, true, key):
 def test_a_slider_moves_verdict_table_and_chart_and_all_go_back(opened, page_file):
     page = opened(page_file, width=1280)
     before, table = page.evaluate(ANSWER), page.locator("#builds").inner_text()
+    at_first = page.locator("#sliders").bounding_box()["y"]
     for key in ("wind", "height", "count", "price", "used", "wage", "life", "rate", "bill"):
         slider = page.locator(f"#slider-{key}")
         at = int(slider.input_value())
         page.evaluate(TURN, [key, at - 1 if at else at + 1])
         after = page.evaluate(ANSWER)
         assert all(one != other for one, other in zip(before, after, strict=True)), key
+        named = page.locator(f".slider[data-key={key}] span").inner_text()
+        assert named in page.locator("#lead").inner_text()
+        assert page.locator("#sliders").bounding_box()["y"] == at_first, "it does not run away"
         page.click("#back")
         again = page.evaluate(ANSWER)
         assert (again[0], again[2]) == (before[0], before[2]), key

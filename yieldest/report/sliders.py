@@ -22,7 +22,7 @@ _DIGITS = 6
 """Significant digits of the draws in the page."""
 _WORDS = {
     "lead_plan": "As the plan stands",
-    "lead_set": "As set below",
+    "lead_set": "As set: {what}",
     "make": "Make {who}: it is paid off after {years} years and gains {amount} in {life} years, in "
     "today's money{chance}.",
     "edge": "Make none for the money alone: {who} is on a knife's edge. It gains {amount} in "

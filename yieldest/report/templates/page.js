@@ -175,7 +175,7 @@
         const both = of[i].ranges[key];
         if (both) {
           range.dataset.value = both.map((one) => (one === null ? "" : one)).join(" ");
-          range.textContent = both[0] === null && both[1] === null ? words.never
+          range.textContent = both[0] === null && both[1] === null ? ""
             : both.map((one) => written(one, 2)).join(` ${words.to} `);
         }
         return shown.textContent;
@@ -259,21 +259,29 @@
     drawing.replaceChildren(root);
   };
 
+  const spelled = (key, stop) => stated.get(key).said.replace("{}",
+    (stop * stated.get(key).times).toLocaleString("en", { maximumSignificantDigits: 3 }));
+
   const show = () => {
+    const set = [];
     for (const [key, slider] of sliders) {
       const input = slider.querySelector("input"), own = stated.get(key).own;
       const build = builds[chosen()];
       const stops = own ? build.stops[key] : stated.get(key).stops;
-      const text = fill(stated.get(key).said.replace("{}", "{value}"), {
-        value: (stops[Number(input.value)] * stated.get(key).times).toLocaleString("en", { maximumSignificantDigits: 3 }) });
+      const text = spelled(key, stops[Number(input.value)]);
       slider.querySelector("output").textContent = own && builds.length > 1 ? `${build.letter}: ${text}` : text;
       input.setAttribute("aria-valuetext", text);
+      const { label } = stated.get(key);
+      if (own) {
+        builds.forEach((each, i) => {
+          if (places[i][key] !== each.stated[key]) set.push(`${label} ${spelled(key, each.stops[key][places[i][key]])} (${each.letter})`);
+        });
+      } else if (Number(input.value) !== stated.get(key).stated) set.push(`${label} ${text}`);
     }
     const results = builds.map((build, i) => resultOf(build, places[i]));
-    const moved = places.some((place, i) => ["height", "count"].some((key) => place[key] !== builds[i].stated[key]))
-      || [...sliders].some(([key, slider]) => !stated.get(key).own && Number(slider.querySelector("input").value) !== stated.get(key).stated);
+    const moved = set.length > 0;
     const lead = document.getElementById("lead");
-    lead.textContent = moved ? words.lead_set : words.lead_plan;
+    lead.textContent = moved ? fill(words.lead_set, { what: set.join(", ") }) : words.lead_plan;
     lead.classList.toggle("set", moved);
     tabulate(results);
     draw(results);
@@ -319,10 +327,16 @@
   });
   form.addEventListener("submit", (event) => event.preventDefault());
   document.getElementById("back").addEventListener("click", reset);
+  // Nothing below the answer jumps while a slider moves.
+  const hold = () => {
+    verdict.style.minHeight = "";
+    verdict.style.minHeight = `${verdict.offsetHeight}px`;
+  };
   form.hidden = false;
   reset();
+  hold();
   let wide = innerWidth;
-  addEventListener("resize", () => { if (innerWidth !== wide) { wide = innerWidth; show(); } });
+  addEventListener("resize", () => { if (innerWidth !== wide) { wide = innerWidth; hold(); show(); } });
   document.getElementById("printed").textContent = `, ${new Date().toLocaleDateString("en", { dateStyle: "long" })}`;
   // A link to what is folded away opens it.
   const open = () => { const to = document.getElementById(location.hash.slice(1)); if (to instanceof HTMLDetailsElement) to.open = true; };
