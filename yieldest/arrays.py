@@ -45,7 +45,8 @@ def rounded(value: float | None, digits: int = 2) -> str:
         return NOT_KNOWN
     if value == 0:
         return "0"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
+    # Of 0.0998 two digits are 0.10, and not 0.100.
+    places = digits - 1 - math.floor(math.log10(abs(float(f"{value:.{digits}g}"))))
     return f"{round(value, places):,.{max(0, places)}f}"
 
 

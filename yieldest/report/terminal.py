@@ -21,6 +21,8 @@ PLAIN_WIDTH = 100
 _NARROW = 14
 """A column of words with no cell longer than this is not wrapped."""
 MOST_CHECKS = 2
+MOST_KEPT = 5
+"""Tables of more columns may end a line within a range."""
 _GLUE = "\ue000"
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(%|m/s|W/m2|W|kWh|h|m|min)(?![\w/]))")
 
@@ -95,6 +97,7 @@ def print_table(view: TableView, screen: Console) -> None:
     units = any(row.unit for row in view.rows)
     marks = any(row.best is not None for row in view.rows)
     table.add_column(view.heads[0], overflow="fold", no_wrap=not view.words)
+    kept = _ranges_kept(view, screen.width)
     for place, head in enumerate(view.heads[1:]):
         longest = max((len(row.cells[place]) for row in view.rows), default=0)
         prose = view.words and longest > _NARROW
@@ -104,12 +107,13 @@ def print_table(view: TableView, screen: Console) -> None:
             justify="left" if prose or bars else "right",
             overflow="fold",
             no_wrap=view.words and not prose,
+            min_width=kept[place] if kept else None,
         )
     if units:
         table.add_column("unit")
     for row in view.rows:
         cells = [
-            _marked(cell if view.words else _range_kept(cell), place == row.best, screen, marks)
+            _marked(_range_kept(cell) if kept else cell, place == row.best, screen, marks)
             for place, cell in enumerate(row.cells)
         ]
         # Where the best cells are bold, a whole bold row would hide them.
@@ -124,6 +128,20 @@ def _print_trimmed(table: Table, screen: Console) -> None:
         screen.print(table)
     for line in captured.get().splitlines():
         screen.out(line.replace(_GLUE, " ").rstrip(), highlight=False)
+
+
+def _ranges_kept(view: TableView, width: int) -> list[int]:
+    """Return how wide each column must be to keep ranges whole; nothing where they do not fit."""
+    if view.words or view.bars or len(view.heads) > MOST_KEPT:
+        return []
+    columns = zip(*(row.cells for row in view.rows), strict=True)
+    widths = [
+        2 + max(len(part) for cell in (*cells, "-") for part in _range_kept(cell).split())
+        for cells in columns
+    ]
+    labels = max((len(row.label) for row in view.rows), default=0)
+    units = max((len(row.unit) for row in view.rows), default=0)
+    return widths if labels + units + sum(widths) + 2 * len(view.heads) <= width else []
 
 
 def _range_kept(cell: str) -> str:

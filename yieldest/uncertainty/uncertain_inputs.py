@@ -171,7 +171,7 @@ class StatedDistribution(Settings):
 
     standard_uncertainty: Annotated[
         NotNegative | None,
-        key("standard deviation: one case in three lies farther from the middle", 0.01),
+        key("standard deviation: the 90 % range reaches 1.645 of it to either side", 0.01),
     ] = None
     distribution: Annotated[
         Literal["normal", "lognormal"] | None,

@@ -52,6 +52,8 @@ FAULT_WORDS = {
 @sentence.register
 def _(found: MonthsMissing) -> str:
     names = ", ".join(calendar.month_name[month] for month in found.months)
+    if len(found.months) == 12:
+        names = "every month"
     return (
         f"Less than half of {names} is in the record; where winters are windy, missing winter "
         "months make the mean too low and missing summer months make it too high."
