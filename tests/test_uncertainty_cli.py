@@ -10,6 +10,7 @@ import pytest
 from conftest import DEMO_SITES
 from winds import record_of
 
+from yieldest.report import terminal
 from yieldest.uncertainty.next_measurement import left_after
 
 RANGE_KEYS = {"p50", "p75", "p90", "p99", "low", "high", "standard_uncertainty"}
@@ -307,3 +308,16 @@ def test_simple_payback_stands_beside_the_one_that_counts_replacements(run):
         first_year = build["cash_flow_real"]["net"][1]
         assert build["simple_payback_years"] == pytest.approx(build["capital_cost"] / first_year)
         assert build["payback_years"] >= build["simple_payback_years"] * 0.999
+
+
+@pytest.mark.parametrize(("columns", "most"), [(100, 45), (80, 60)])
+def test_the_answer_is_one_screen_and_its_ranges_stay_whole(run, monkeypatch, columns, most):
+    monkeypatch.setattr(terminal, "PLAIN_WIDTH", columns)
+    lines = run("estimate", DEMO_SITES / "hill-yard").out.splitlines()
+    assert len(lines) <= most
+    assert max(map(len, lines)) <= columns
+    table = lines[lines.index("") + 1 :]
+    table = table[next(i for i, line in enumerate(table) if line.startswith("net energy")) :]
+    ranges = [line for line in table[: table.index("")] if " to " in line]
+    assert len(ranges) >= 4
+    assert all(line.count("(") == line.count(")") for line in ranges)
