@@ -154,6 +154,13 @@ def test_the_cube_law_ends_at_rated_power_in_every_air(table_text):
         assert at.power_at(0.95 * reached_ms) < 440
 
 
+def test_more_points_than_draws_can_bear_are_refused(table_text):
+    rows = "".join(f"{3 + at / 100:.2f},{at / 10:.1f}\n" for at in range(501))
+    with pytest.raises(InputError, match="501 points are more than a power curve needs"):
+        read_power_curve(table_text(f"speed (m/s),power (W)\n{rows}"))
+    assert read_power_curve(table_text(f"speed (m/s),power (W)\n{rows[: rows.rindex('8.00')]}"))
+
+
 def test_a_curve_without_uncertainty_gets_one_and_says_so(table_text):
     curve = read_power_curve(table_text("speed (m/s),power (W)\n3,0\n7,90\n"))
     np.testing.assert_allclose(curve.uncertainty_w, [0, STATED_UNCERTAINTY * 90])

@@ -50,6 +50,33 @@ def test_a_small_set_of_spoilt_inputs_ends_well():
     assert f"{INPUTS} inputs, 0 failures" in ran.stdout
 
 
+def test_a_small_set_of_inputs_with_known_truth_is_read_right_or_refused():
+    words = [FUZZER.parent / "oracle.py", "--inputs", INPUTS, "--first-seed", 1_000_000]
+    ran = subprocess.run(
+        [sys.executable, *map(str, words)], capture_output=True, text=True, check=False
+    )
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    assert f"{INPUTS} inputs, 0 silent errors" in ran.stdout
+    right = sum(
+        int(line.rpartition(" ")[2]) for line in ran.stdout.splitlines() if ": right:" in line
+    )
+    assert right > INPUTS / 2
+
+
+def test_the_oracle_sees_a_reader_that_is_wrong(monkeypatch, tmp_path):
+    """Speeds 1 % too high, without a word, must not pass for right."""
+    monkeypatch.syspath_prepend(FUZZER.parent)
+    import oracle  # noqa: PLC0415
+
+    sound = [oracle.judged(seed, tmp_path) for seed in range(40)]
+    monkeypatch.setattr(
+        oracle, "SPEED_FACTORS", {k: 1.01 * v for k, v in oracle.SPEED_FACTORS.items()}
+    )
+    wrong = [oracle.judged(seed, tmp_path) for seed in range(40)]
+    assert not [one for one in sound if one[1] == "SILENT"]
+    assert {one[0] for one in wrong if one[1] == "SILENT"} >= {"record", "readings"}
+
+
 def read_or_refuse(reader, path):
     try:
         READERS[reader](path)

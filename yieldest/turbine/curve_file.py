@@ -65,6 +65,8 @@ _NUMBERS = {
 }
 """What comments may say of a curve: one of some words, or a number in a unit, with an example."""
 _REMARKS = {"source", "date", "author", "note", "notes", "remark", "name", "title", "machine"}
+MOST_POINTS = 500
+"""Of one curve: time and memory of the draws grow with them. Our choice."""
 BETWEEN_POINTS = "straight lines between the points of the file"
 _LONGEST_NOTE = 3
 """Words; what is longer before or behind the colon is a sentence, and no note."""
@@ -258,6 +260,11 @@ def _points(table: Table) -> tuple[FloatArray, FloatArray | None, FloatArray]:
     if speed.size < 2:
         raise InputError(
             f"{table.path}: a power curve needs two lines at least; only one is there."
+        )
+    if speed.size > MOST_POINTS:
+        raise InputError(
+            f"{table.path}: {speed.size:,} points are more than a power curve needs, and "
+            f"{MOST_POINTS} are the most; write it in steps of 0.1 m/s."
         )
     cells = table.frame[column]
     first = np.arange(speed.size) == 0
