@@ -74,7 +74,8 @@ def test_check_names_every_file_and_writes_nothing(run, demo_site):
     plan = (demo_site / "plan.toml").read_text(encoding="utf-8").splitlines()
     used = "\n".join(line for line in plan if not line.startswith("#"))
     for name in before:
-        assert name in checked.out or (name != "plan.toml" and f'"{name}"' not in used)
+        named = name in "".join(checked.out.split())  # a long path is folded
+        assert named or (name != "plan.toml" and f'"{name}"' not in used)
     assert sorted(path.name for path in demo_site.iterdir()) == before
 
 

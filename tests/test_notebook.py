@@ -5,7 +5,7 @@ import sys
 from html.parser import HTMLParser
 from pathlib import Path
 
-import numpy as np
+import pandas as pd
 import pytest
 
 import yieldest
@@ -47,20 +47,20 @@ def test_importing_the_package_imports_nothing_heavy():
     assert done.stdout.strip() == "[]"
 
 
-def test_frame_holds_what_the_results_for_machines_hold(demo_grids):
-    frame = demo_grids[1].to_frame()
-    builds = as_dictionary(demo_grids[1])["builds"]
+def test_frame_holds_what_the_results_for_machines_hold(demo_scenarios):
+    frame = demo_scenarios[1].to_frame()
+    builds = as_dictionary(demo_scenarios[1])["builds"]
     assert frame.index.name == "build"
     assert list(frame.index) == [build["name"] for build in builds]
     assert frame["count"].dtype.kind == "i"
     for build in builds:
         for key in frame.columns:
             value = frame.loc[build["name"], key]
-            assert np.isnan(value) if build[key] is None else value == build[key]
+            assert pd.isna(value) if build[key] is None else value == build[key]
 
 
-def test_dataset_has_units_on_everything(demo_grids):
-    estimate = demo_grids[1]
+def test_dataset_has_units_on_everything(demo_scenarios):
+    estimate = demo_scenarios[1]
     dataset = estimate.to_xarray()
     assert dataset.sizes == {"build": len(estimate.builds)}
     for variable in dataset.data_vars.values():
@@ -72,10 +72,10 @@ def test_dataset_has_units_on_everything(demo_grids):
     assert energy == estimate.builds[1].energy.net_kwh
 
 
-def test_dataset_can_be_written_as_netcdf(demo_grids, tmp_path):
+def test_dataset_can_be_written_as_netcdf(demo_scenarios, tmp_path):
     xarray = pytest.importorskip("xarray")
     pytest.importorskip("h5netcdf")
-    dataset = demo_grids[1].to_xarray()
+    dataset = demo_scenarios[1].to_xarray()
     dataset.to_netcdf(tmp_path / "builds.nc", engine="h5netcdf")
     with xarray.open_dataset(tmp_path / "builds.nc", engine="h5netcdf") as back:
         xarray.testing.assert_allclose(back.load(), dataset)

@@ -193,6 +193,10 @@ def test_what_the_starter_suggests_works(run, yard):
     lines = lines[:start] + [
         line if line.startswith("# How") else line.removeprefix("# ") for line in lines[start:]
     ]
+    # What the house draws stands instead of the share used.
+    demand = next(i for i, line in enumerate(lines) if line.startswith("What the house draws"))
+    machines = next(i for i, line in enumerate(lines) if line.startswith("# How the machines"))
+    del lines[demand:machines]
     (yard / "plan.toml").write_text("\n".join(lines) + "\n")
     result = run("estimate", yard, "--json").json
     assert result["economics"]["loan"]["years"] == 5

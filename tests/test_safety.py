@@ -52,9 +52,9 @@ def test_estimate_prints_every_caution(run):
         assert caution in printed
 
 
-def test_curve_prints_every_caution(run):
+def test_curve_prints_every_caution_in_full(run):
     readings = DEMO_SITES / "hill-yard" / "readings-0.9m.csv"
-    printed = as_one_line(run("curve", readings).out)
+    printed = as_one_line(run("curve", readings, "--full").out)
     for caution in CURVE_CAUTIONS:
         assert caution in printed
 

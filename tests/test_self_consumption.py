@@ -267,4 +267,4 @@ def test_without_hours_there_is_nothing_to_reckon_with(run, yard, edit):
 
 def test_without_a_share_the_first_screen_shows_three(run, yard):
     shown = " ".join(run("estimate", yard, "--draws", 0).out.split())
-    assert re.search(r"B gains €\S+ with 100 % .* €\S+ with 50 %, \w+ €\S+ with 30 %", shown)
+    assert re.search(r"net value of B at 100, 50, 30 % own use: €\S+, -?€\S+, -?€\S+; see", shown)

@@ -196,7 +196,7 @@ def test_a_month_windier_than_any_gust_is_refused(run, yard, edit):
     edit(yard / "plan.toml", 'record = "wind.csv" ', f"monthly_means_ms = {[5] * 11 + [6e300]} ")
     refused = run("estimate", yard)
     assert refused.code == 2
-    assert "a monthly mean of 6e+300 m/s is more than any gust" in refused.err
+    assert "12 numbers from 0.01 to 60" in refused.err
 
 
 def test_equal_months_are_the_distribution_of_one():

@@ -396,14 +396,9 @@ def _share_used(best: _Candidate) -> str:
     stated = best.terms.states("self_consumption_share")
     if best.cost_per_kwh is None or best.terms.price_per_kwh is None or stated:
         return ""
-    all_used, *fewer = (
-        f"{_gains_or_loses(best, best.gain_if(self_consumption_share=share))} with {percent(share)}"
-        for share in SHARES_TRIED
-    )
-    return (
-        f"{best.letter} {all_used} of its energy used by yourself, {', '.join(fewer)} (the rest "
-        "for nothing); [demand] reckons it hour by hour."
-    )
+    shares = ", ".join(f"{100 * share:.0f}" for share in SHARES_TRIED)
+    worth = ", ".join(best.money(best.gain_if(self_consumption_share=s)) for s in SHARES_TRIED)
+    return f"net value of {best.letter} at {shares} % own use: {worth}; see [demand]."
 
 
 def _why(best: _Candidate, priced: list[_Candidate]) -> str:

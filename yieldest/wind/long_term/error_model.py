@@ -188,7 +188,9 @@ class LongSeries:
         first = float(day[of_years].min())
         length = float(np.ceil(day[of_years].max() + 1e-6)) - first
         _, monthly, count = _grouped(number // MONTH_DAYS, days)
-        months = monthly[count >= MONTH_DAYS / 2]
+        months = np.log(np.maximum(monthly[count >= MONTH_DAYS / 2], LEAST_MEAN))
+        # Without two months to compare, days tell of them as weather's memory has it.
+        of_days = float(np.log(np.maximum(days, LEAST_MEAN)).var()) / MONTH_DAYS**MEMORY
         wanted = int(np.clip(round(length / HALF_YEAR_DAYS), 1, MOST_BLOCKS))
         place, means, count = _grouped(np.floor((number - first + 0.5) / length * wanted), days)
         kept = (place >= 0) & (place < wanted) & (count >= length / wanted / 2)
@@ -199,7 +201,7 @@ class LongSeries:
             span=np.array([[first, first + length]]),
             day=number,
             days=days,
-            monthly_variance=float(np.log(np.maximum(months, LEAST_MEAN)).var(ddof=1)),
+            monthly_variance=float(months.var(ddof=1)) if months.size > 1 else of_days,
             blocks=np.stack([begin, begin + length / wanted], axis=1),
             anomaly=np.log(np.maximum(means[kept], LEAST_MEAN)),
         )
@@ -209,7 +211,8 @@ class LongSeries:
         days = float(np.diff(self.span)[0, 0])
         slow = wandering * wandering_variance(MONTH_DAYS, days)
         left = np.maximum(1 - slow / self.monthly_variance, LEAST_WEATHER_SHARE)
-        return np.asarray(left * self.monthly_variance / (1 - (MONTH_DAYS / days) ** MEMORY))
+        kept = max(1 - (MONTH_DAYS / days) ** MEMORY, LEAST_WEATHER_SHARE)
+        return np.asarray(left * self.monthly_variance / kept)
 
 
 def likenesses(series: Sequence[LongSeries]) -> FloatArray:
