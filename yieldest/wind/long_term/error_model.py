@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy.special import chdtri
 
 from yieldest.arrays import FloatArray
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
@@ -446,7 +446,7 @@ class ErrorModel:
         inverse = np.linalg.pinv(self.between)
         sums = inverse.sum(axis=0)
         chi_square = self.anomaly @ inverse @ self.anomaly - (sums @ self.anomaly) ** 2 / sums.sum()
-        beyond = chi_square > stats.chi2.ppf(DISAGREEMENT_LEVEL, freedom)
+        beyond = chi_square > chdtri(freedom, 1 - DISAGREEMENT_LEVEL)
         return float(chi_square / freedom) if beyond else 1.0
 
     def predict(self, weights: FloatArray, widened: float = 1.0) -> Prediction:
