@@ -11,7 +11,6 @@ import numpy as np
 
 from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.energy.annual_energy import energy_steps
-from yieldest.energy.net_energy import HOURS_PER_YEAR
 from yieldest.html_repr import printable
 from yieldest.model.quantities import sign_of
 from yieldest.report.chart import (
@@ -28,26 +27,24 @@ from yieldest.report.chart import (
 from yieldest.report.palette import BuildStyle, colour
 from yieldest.report.uncertainty_text import FIGURE_WORDS, FIRST, goal_of
 from yieldest.turbine.rotor import power_coefficient
-from yieldest.wind.data_recovery import month_and_hour
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from yieldest.energy.by_month import EnergyByMonth
     from yieldest.model.build_estimate import BuildEstimate
     from yieldest.model.estimate import Estimate
     from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 
 Builds = Sequence[tuple[BuildStyle, "BuildEstimate"]]
 _MONTHS = tuple(calendar.month_abbr)[1:]
-_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 
 def months_chart(estimate: Estimate) -> Chart | None:
     """Return the net energy of each month, a bar for each build; None without a record."""
-    means = _mean_power_w(estimate, 0)
-    if means is None:
+    kwh = {style: found.month_kwh for style, found in _by_month(estimate).items()}
+    if not kwh:
         return None
-    kwh = {style: mean * _DAYS * 24 / 1000 for style, mean in means.items()}
     parts = []
     for style, each in kwh.items():
         most, least = int(np.nanargmax(each)), int(np.nanargmin(each))
@@ -81,8 +78,8 @@ def months_chart(estimate: Estimate) -> Chart | None:
 
 def day_chart(estimate: Estimate) -> Chart | None:
     """Return the mean power by hour of the day; None without a record."""
-    means = _mean_power_w(estimate, 1)
-    if means is None:
+    means = {style: found.hour_w for style, found in _by_month(estimate).items()}
+    if not means:
         return None
     parts = []
     for style, each in means.items():
@@ -113,22 +110,10 @@ def day_chart(estimate: Estimate) -> Chart | None:
     )
 
 
-def _mean_power_w(estimate: Estimate, by: int) -> dict[BuildStyle, FloatArray] | None:
-    """Return the mean net power by month (0) or by hour of the day (1); NaN where none is known."""
-    size, found = (12, 24)[by], {}
-    for style, build in drawn(estimate.builds):
-        time, readings = build.inputs.wind.time, build.wind.readings
-        if time is None or readings is None:
-            continue
-        group = month_and_hour(time)[by]
-        power, weight = build.curve.power_at(readings.speed_ms), readings.weight
-        total = np.bincount(group, weight * power, size)
-        counted = np.bincount(group, weight, size)
-        mean = np.divide(total, counted, out=np.full(size, np.nan), where=counted > 0)
-        gross_w = float(power @ weight / weight.sum())
-        net_w = build.energy.net_kwh * 1000 / HOURS_PER_YEAR
-        found[style] = mean * (net_w / gross_w if gross_w > 0 else 0.0)
-    return found or None
+def _by_month(estimate: Estimate) -> dict[BuildStyle, EnergyByMonth]:
+    """Return when the energy comes, of the builds of which that is known."""
+    found = {style: build.by_month for style, build in drawn(estimate.builds)}
+    return {style: each for style, each in found.items() if each is not None}
 
 
 def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
