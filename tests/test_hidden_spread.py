@@ -10,9 +10,9 @@ from airport import STATIONS, airport_year
 from scipy import stats
 from winds import record_of, times
 
+from yieldest.wind.data_recovery import DAY_S
 from yieldest.wind.goodness import model_power
 from yieldest.wind.hidden_spread import (
-    DAY_S,
     POINTS,
     MeansHideSpread,
     hidden_spread,

@@ -10,7 +10,7 @@ import pandas as pd
 
 from yieldest.files.whole_output import write_table
 from yieldest.model.build_estimate import BuildEstimate
-from yieldest.model.quantities import Value, quantities_of
+from yieldest.model.quantities import Value, drawn_as, quantities_of
 from yieldest.uncertainty.result import Uncertainty
 
 if TYPE_CHECKING:
@@ -32,19 +32,11 @@ _UDUNITS = {
 _DTYPES = {"d": "int64", "s": "object"}
 """Of the columns, by the form of their figures."""
 Figures = dict[str, Value]
-_RANGED = {
-    "net_kwh_per_year": "one_year_kwh",
-    **{
-        key: key
-        for key in (
-            "cost_per_kwh",
-            "payback_years",
-            "discounted_payback_years",
-            "net_present_value",
-        )
-    },
-}
-"""Figures with a range among the results that are written, and what the draws call them."""
+_RANGED = (
+    *("net_kwh_per_year", "cost_per_kwh", "payback_years", "discounted_payback_years"),
+    "net_present_value",
+)
+"""Figures with a range among the results that are written."""
 
 
 def figures_of(builds: Iterable[BuildEstimate]) -> list[Figures]:
@@ -69,7 +61,7 @@ def results_of(
         for key, value in row.items():
             whole[key] = value
             if key in _RANGED:
-                found = None if draws is None else draws.ranges.get(_RANGED[key])
+                found = None if draws is None else draws.ranges.get(drawn_as(key))
                 whole[f"{key}_range_low"] = None if found is None else found.low
                 whole[f"{key}_range_high"] = None if found is None else found.high
         pays = None if draws is None else draws.probability_that_it_pays

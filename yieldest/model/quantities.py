@@ -124,6 +124,11 @@ class Quantity:
         return self.written(value)
 
 
+def drawn_as(key: str) -> str:
+    """Return what the draws call the figure that a quantity's 90 % range is of."""
+    return "one_year_kwh" if key == "net_kwh_per_year" else key
+
+
 def sign_of(currency: str) -> str:
     """Return the sign of a currency, where it alone says which money it is, or else its code."""
     return CURRENCY_SIGNS.get(currency, currency)

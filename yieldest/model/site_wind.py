@@ -17,9 +17,7 @@ from yieldest.plan import Place
 from yieldest.plan.wind_table import Reference, SecondAnemometer
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.data_recovery import data_recovery_findings, data_recovery_of
-from yieldest.wind.distribution import (
-    WindDistribution,
-)
+from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.from_summaries import (
     distribution_of_frequencies,
     distribution_of_months,

@@ -20,11 +20,11 @@ from yieldest.hub.rooftop import MachineOnRoof
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import CostByNumber, cost_by_number
-from yieldest.model.quantities import NEVER, in_currency, lines_of
+from yieldest.model.quantities import NEVER, drawn_as, in_currency, lines_of
 from yieldest.provenance import Finding
 from yieldest.report.sentences.words import sentence
 from yieldest.report.spending import break_even_sentence, how_many
-from yieldest.report.tables import Row, TableView, build_heads, called
+from yieldest.report.tables import Row, TableView, build_heads, called, first_checks
 from yieldest.report.uncertainty_text import (
     WORTH_MEASURING,
     between,
@@ -52,9 +52,6 @@ SHARES_TRIED = (1.0, 0.5, FEW_USED)
 HOUR_IN_KWH = 50.0
 """What an hour of work is set at, in bought kWh, to see whether it matters; our choice."""
 MOST_COLUMNS = 5
-MOST_CHECKS = 2
-_RANGE_OF = {"net_kwh_per_year": "one_year_kwh"}
-"""Figures of the draws that bear another name than the quantity that they are the range of."""
 _ON_TRUST = {
     "self_consumption_share": "every kWh is used by yourself",
     "export_price_per_kwh": "what is sold earns nothing",
@@ -337,7 +334,7 @@ def _table(candidates: list[_Candidate], best: _Candidate) -> TableView:
         cells = tuple(
             text if found in ("", text) else f"{text} ({found})"
             for each, text in zip(shown, line.texts, strict=True)
-            for found in [each.range(_RANGE_OF.get(key, key))]
+            for found in [each.range(drawn_as(key))]
         )
         label = line.quantity.named(estimate.currency)
         if key == set_against and estimate.terms.price_per_kwh is not None:
@@ -549,7 +546,7 @@ def _dangers(all_: list[_Candidate]) -> str:
     return f"{'; '.join(parts)}."
 
 
-def _checks(all_: list[_Candidate]) -> Iterator[tuple[str, str]]:
+def _checks(all_: list[_Candidate]) -> list[tuple[str, str]]:
     """Return the first other warnings as they are, and how many more there are."""
     texts = list(
         dict.fromkeys(
@@ -558,10 +555,7 @@ def _checks(all_: list[_Candidate]) -> Iterator[tuple[str, str]]:
             if not isinstance(found, _ELSEWHERE)
         )
     )
-    for text in texts[:MOST_CHECKS]:
-        yield "Check", text
-    if len(texts) > MOST_CHECKS:
-        yield "Check", f"{len(texts) - MOST_CHECKS} more to check in --full."
+    return first_checks(texts)
 
 
 def _next(best: _Candidate) -> str:

@@ -8,6 +8,9 @@ from dataclasses import dataclass, replace
 from yieldest.model.estimate import Estimate
 from yieldest.model.quantities import View, lines_of
 
+MOST_CHECKS = 2
+"""So many warnings stand on a first screen; the others are counted."""
+
 
 @dataclass(frozen=True)
 class Row:
@@ -87,6 +90,13 @@ class Section:
     tables: Sequence[TableView] = ()
     notes: Sequence[Notes] = ()
     lines: Sequence[str] = ()
+
+
+def first_checks(texts: Sequence[str]) -> list[tuple[str, str]]:
+    """Return the first of several things to check for a screen, and how many more there are."""
+    more = len(texts) - MOST_CHECKS
+    rest = [f"{more} more to check in --full."] if more > 0 else []
+    return [("Check", text) for text in (*texts[:MOST_CHECKS], *rest)]
 
 
 def called(estimate: Estimate, build: str) -> str:

@@ -15,12 +15,11 @@ from rich.text import Text
 
 from yieldest.provenance import Finding
 from yieldest.report.sentences.words import sentences
-from yieldest.report.tables import Section, TableView
+from yieldest.report.tables import Section, TableView, first_checks
 
 PLAIN_WIDTH = 100
 _NARROW = 14
 """A column of words with no cell longer than this is not wrapped."""
-MOST_CHECKS = 2
 MOST_KEPT = 5
 """Tables of more columns may end a line within a range."""
 _GLUE = "\ue000"
@@ -83,9 +82,7 @@ def checks(warnings: Iterable[Finding | str], source: str) -> list[tuple[str, st
         f"{text[0].upper()}{text[1:]}"
         for text in (each.removeprefix(source).lstrip(":, ") for each in sentences(warnings))
     ]
-    more = len(texts) - MOST_CHECKS
-    rest = [f"{more} more to check in --full."] if more > 0 else []
-    return [("Check", text) for text in (*texts[:MOST_CHECKS], *rest)]
+    return first_checks(texts)
 
 
 def print_table(view: TableView, screen: Console) -> None:

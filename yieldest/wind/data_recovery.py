@@ -11,6 +11,7 @@ from yieldest.arrays import BoolArray, FloatArray, IntArray, TimeArray
 from yieldest.provenance import Finding
 
 DAYS_PER_YEAR = 365.25
+DAY_S = 86400
 FULL_MONTH_SHARE = 0.5
 """A calendar month with less than this share of its readings counts as missing; our choice."""
 STEADY_READINGS = 24

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from yieldest.arrays import FloatArray, IntArray
+from yieldest.defaults import COVERAGE_FACTOR
 from yieldest.provenance import Finding
-from yieldest.wind.data_recovery import steps_of
+from yieldest.wind.data_recovery import DAY_S, steps_of
 from yieldest.wind.record import Record
 
-DAY_S = 86_400.0
 LONG_S = 0.9 * DAY_S
 """Readings for so long are means that hide the wind of the day; shorter ones may be of one time."""
 FINE_PARTS = 20
@@ -27,8 +27,6 @@ FULL_SHARE = 0.8
 """Fewer intervals than this, and intervals less covered, tell no spread; our choice."""
 POINTS = 16
 """A mean is parted into so many points: twice as many change no mean cube by 0.3 %."""
-RANGE_90 = 1.645
-"""Standard deviations from the middle to either end of the middle 90 % (normal distribution)."""
 
 STATED_DAYS = np.log([1.0, 7.0, 30.0])
 STATED_SPREAD = np.array([0.39, 0.52, 0.56])
@@ -155,7 +153,7 @@ def means_hide(hidden: HiddenSpread, speed_ms: FloatArray, weight: FloatArray) -
         cube = float(each @ hidden.points(speed_ms, times) ** 3 / each.sum())
         return 1 - float(weight @ speed_ms**3 / weight.sum()) / cube
 
-    reach = RANGE_90 * hidden.uncertainty
+    reach = COVERAGE_FACTOR * hidden.uncertainty
     return MeansHideSpread(
         interval_hours=hidden.interval_hours,
         spread=hidden.spread,

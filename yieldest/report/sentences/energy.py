@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from yieldest.arrays import plainly
+from yieldest.defaults import COVERAGE_FACTOR
 from yieldest.energy.annual_energy import (
     ConvertersDrawMore,
     MuchAboveCutOut,
@@ -25,7 +26,6 @@ from yieldest.energy.demand import ShortProfile, StandardShape
 from yieldest.energy.self_consumption import ProfileBeyondRecord
 from yieldest.hub.turbulence import SMOOTH_INTENSITY
 from yieldest.report.sentences.words import say, sentence
-from yieldest.wind.hidden_spread import RANGE_90
 
 _EXTRAPOLATED = {
     "hold": "was only held level",
@@ -84,7 +84,8 @@ def _(finding: SpreadPutBack) -> str:
         f"From the means over {finding.interval_hours:.3g} h alone the gross energy would be "
         f"{-100 * low:.0f} % too low, for they hide how the wind rises and falls within; that is "
         f"put back (energy {100 * finding.energy_gain:+.0f} %), and leaves "
-        f"{100 * RANGE_90 * finding.energy_uncertainty:.0f} % to either side open (90 % range)."
+        f"{100 * COVERAGE_FACTOR * finding.energy_uncertainty:.0f} % to either side open (90 % "
+        "range)."
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import calendar
 
+from yieldest.defaults import COVERAGE_FACTOR
 from yieldest.report.sentences.words import say, sentence
 from yieldest.wind.data_recovery import (
     GapsInRecord,
@@ -14,7 +15,7 @@ from yieldest.wind.data_recovery import (
 from yieldest.wind.distribution import NotMeasured
 from yieldest.wind.from_summaries import OnlyMonthlyMeans, StrongMonth
 from yieldest.wind.goodness import ENERGY_ERROR_LIMIT, KOLMOGOROV_LIMIT
-from yieldest.wind.hidden_spread import RANGE_90, MeansHideSpread
+from yieldest.wind.hidden_spread import MeansHideSpread
 from yieldest.wind.long_term.correction import (
     ClockSetRight,
     FewFullYears,
@@ -105,7 +106,7 @@ def _(found: ScreenedEnergy) -> str:
 @sentence.register
 def _(found: MeansHideSpread) -> str:
     least, most = (100 * share for share in found.cube_hidden_range)
-    reach = RANGE_90 * found.spread_uncertainty * found.spread
+    reach = COVERAGE_FACTOR * found.spread_uncertainty * found.spread
     return (
         f"Readings that are means of {found.interval_hours:.3g} h hide how the wind rose and "
         f"fell within: by {100 * found.spread:.0f} % of the mean (standard deviation, 90 % range "

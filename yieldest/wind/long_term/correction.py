@@ -10,7 +10,7 @@ import numpy as np
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.provenance import Finding, Provenance
-from yieldest.wind.data_recovery import DAYS_PER_YEAR
+from yieldest.wind.data_recovery import DAY_S, DAYS_PER_YEAR
 from yieldest.wind.long_term.error_model import (
     ErrorModel,
     LongSeries,
@@ -21,7 +21,6 @@ from yieldest.wind.long_term.error_model import (
 )
 from yieldest.wind.long_term.homogeneity import StepInReference, StepsNotSought, steps_of
 from yieldest.wind.long_term.pair import (
-    DAY_S,
     ClockOffset,
     Pair,
     Times,

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
-from yieldest.wind.data_recovery import DAYS_PER_YEAR
+from yieldest.wind.data_recovery import DAY_S, DAYS_PER_YEAR
 
 Times = npt.NDArray[np.datetime64]
 
@@ -28,8 +28,6 @@ LEAST_CORRELATION = 0.5
 """Below this the reference explains less than a quarter of the site's variance; our choice."""
 LEAST_REFERENCE_DAYS = 330.0
 """A reference that lacks a season brings no long term; our choice."""
-
-DAY_S = 86400
 
 
 @dataclass(frozen=True)
