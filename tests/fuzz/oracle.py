@@ -1,10 +1,10 @@
 """Write inputs as people write them, whose truth is known, and see that none is read wrong unsaid.
 
 Run it as `python tests/fuzz/oracle.py --inputs 20000`. Each input is a record, a power curve, a
-bill, a table of readings or a table of frequencies: numbers are drawn first, and then written in
-some unit, with some decimal mark, stamps, gaps, marks, junk, headings and order. What is read must
-be those numbers within `TOLERANCE`, or be refused in one sentence, or a warning must say what was
-made of it. Anything else is a silent error.
+bill, a table of readings, of frequencies or of monthly means, as text or in a workbook, or a grid:
+numbers are drawn first, and then written in some unit, with some decimal mark, stamps, clock, gaps,
+marks, junk, headings and order. What is read must be those numbers within `TOLERANCE`, or be
+refused in one sentence, or a warning must say what was made of it. Anything else is a silent error.
 """
 
 from __future__ import annotations
@@ -18,10 +18,13 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
+import openpyxl
 import pandas as pd
+import xarray as xr
 
 from yieldest.economics.read_bill import (
     BillColumnsNotUsed,
@@ -30,20 +33,23 @@ from yieldest.economics.read_bill import (
     read_bill,
 )
 from yieldest.errors import InputError
+from yieldest.maps.blocks import in_blocks
+from yieldest.maps.grid import open_grid
+from yieldest.maps.make_maps import MonthsMissingOnMap, maps_of, recipe_for
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.reading_file import OddLines, read_readings
 from yieldest.wind.data_recovery import GapsInRecord, LessThanAYear, MonthsMissing, SparseReadings
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record_columns import SeveralColumns
-from yieldest.wind.summary_tables import read_frequency_table
+from yieldest.wind.summary_tables import read_frequency_table, read_monthly_means
 
 TOLERANCE = 0.005
 """Of the mean of what is read, as a share; units are exact, and speeds are written to a hundredth
 of what they are on average."""
 USUAL = (
     *(LessThanAYear, MonthsMissing, SparseReadings, GapsInRecord, SeveralColumns),
-    *(BillColumnsNotUsed, EveryItemPerUnit, ItemsLastAsBuild),
+    *(BillColumnsNotUsed, EveryItemPerUnit, ItemsLastAsBuild, MonthsMissingOnMap),
 )
 """Warnings that say nothing of how a file was read."""
 SPEED_FACTORS = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": 0.44704, "kn": 1852 / 3600, "ft/s": 0.3048}
@@ -85,9 +91,11 @@ class Table:
         """Write a number."""
         return f"{value:.{digits}f}".replace(".", self.decimal)
 
-    def write(self, path: Path, headings: list[str], rows: list[list[str]]) -> None:
-        """Write a table with the junk that stands around tables."""
+    def write(self, path: Path, headings: list[str], rows: list[list[str]]) -> Path:
+        """Write a table with the junk that stands around tables, and return where it stands."""
         chance, quoted = self.chance, self.chance.random() < 0.15
+        if chance.random() < 0.12:
+            return self._write_workbook(path.with_suffix(".xlsx"), [headings, *rows])
 
         def line(cells: list[str]) -> str:
             shown = [f'"{cell}"' for cell in cells] if quoted else cells
@@ -105,6 +113,33 @@ class Table:
         text = chance.choice(["\n", "\n", "\r\n"]).join(lines) + chance.choice(["\n", "\n", ""])
         encoding = chance.choice(["utf-8", "utf-8", "utf-8-sig", "cp1252", "utf-16"])
         path.write_bytes(text.encode(encoding, errors="replace"))
+        return path
+
+    def _write_workbook(self, path: Path, rows: list[list[str]]) -> Path:
+        """Write a sheet, its numbers and dates as such or all as text, below some words or none."""
+        chance, book = self.chance, openpyxl.Workbook()
+        typed, sheet = chance.random() < 0.8, book.active
+        if chance.random() < 0.2:
+            sheet.append(["invented data"])
+        if chance.random() < 0.2:
+            book.create_sheet("notes", 0).append(["of nobody"])
+        for row in rows:
+            sheet.append([self._cell(text) if typed else text for text in row])
+        book.save(path)
+        return path
+
+    def _cell(self, text: str) -> object:
+        for made in (
+            lambda: float(text.replace(self.decimal, ".")),
+            lambda: datetime.strptime(text, "%Y-%m-%d %H:%M"),
+            lambda: datetime.strptime(text, "%Y-%m-%d"),
+            lambda: datetime.strptime(text, "%H:%M").time(),
+        ):
+            try:
+                return made()
+            except ValueError:
+                continue
+        return text or None
 
 
 def a_heading(chance: random.Random, names: tuple[str, ...], unit: str) -> str:
@@ -132,7 +167,8 @@ def a_record(chance: random.Random, path: Path) -> Read:
         start = chance.randrange(count // 2)
         kept = np.r_[0:start, start + chance.randint(1, count // 4) : count]
         times, written, missing = times[kept], written[kept], missing[kept]
-    headings, stamps = _stamps(chance, times)
+    zone = chance.choice([None] * 8 + ["Europe/Berlin", "America/New_York"])
+    headings, stamps = _stamps(chance, times, zone)
     columns = [(headings[at], [row[at] for row in stamps]) for at in range(len(headings))]
     speeds = [
         mark if gone else table.number(value, digits)
@@ -183,8 +219,8 @@ def a_record(chance: random.Random, path: Path) -> Read:
         parts = [name.removesuffix(")").partition("(") for name in headings]
         headings = [name.strip() for name, _, _ in parts]
         rows.insert(0, [unit.strip() for _, _, unit in parts])
-    table.write(path, headings, rows)
-    record = read_wind(path)
+    path = table.write(path, headings, rows)
+    record = read_wind(path, time_zone=zone) if zone else read_wind(path)
     there = np.isfinite(record.speed_ms)
     truth = written[~missing] * SPEED_FACTORS[unit]
     true_times = times[~missing].astype("datetime64[ns]")
@@ -192,7 +228,8 @@ def a_record(chance: random.Random, path: Path) -> Read:
     same = found_times.size == true_times.size and bool((found_times == true_times).all())
     # Stamps with an offset come back in the same steps, at other hours.
     shifted = same or (
-        found_times.size == true_times.size
+        zone is None
+        and found_times.size == true_times.size
         and np.unique(found_times - true_times).size == 1
         and abs(found_times[0] - true_times[0]) < np.timedelta64(15, "h")
     )
@@ -200,11 +237,17 @@ def a_record(chance: random.Random, path: Path) -> Read:
     return Read(found, truth, record.provenance.warnings)
 
 
-def _stamps(chance: random.Random, times: np.ndarray) -> tuple[list[str], list[list[str]]]:
-    """Write times in one of the usual ways, with their headings."""
+def _stamps(
+    chance: random.Random, times: np.ndarray, zone: str | None
+) -> tuple[list[str], list[list[str]]]:
+    """Write times in one of the usual ways, by the clock of a place if given, with headings."""
     index = pd.DatetimeIndex(times)
+    if zone is not None:
+        index = index.tz_localize("UTC").tz_convert(zone).tz_localize(None)
     form = chance.choice(
-        [
+        (["%Y-%m-%d %H:%M", "%d.%m.%Y %H:%M", "two", "parts"])
+        if zone
+        else [
             "%Y-%m-%d %H:%M",
             "%Y-%m-%dT%H:%M:%S",
             "%d.%m.%Y %H:%M",
@@ -263,7 +306,7 @@ def a_curve(chance: random.Random, path: Path) -> Read:
         rows.reverse()
     elif order == "turned":
         headings, rows = headings[::-1], [row[::-1] for row in rows]
-    table.write(path, headings, rows)
+    path = table.write(path, headings, rows)
     curve = read_power_curve(path)
     at = np.linspace(speed[0], speed[-1], 50)
     return Read(curve.power_at(at), np.interp(at, speed, power), curve.provenance.warnings)
@@ -308,7 +351,7 @@ def a_bill(chance: random.Random, path: Path) -> Read:
     truth = sum(q * p for q, p in zip(quantity, price, strict=True))
     if chance.random() < 0.3:
         rows.append(["Total", "", money(truth), *[""] * (len(headings) - 3)])
-    table.write(path, headings, rows)
+    path = table.write(path, headings, rows)
     bill = read_bill(path, "EUR")
     return Read(np.array([bill.capital_cost(1, 0.0)]), np.array([truth]), bill.provenance.warnings)
 
@@ -369,7 +412,7 @@ def a_table_of_readings(chance: random.Random, path: Path) -> Read:
     if chance.random() < 0.4:
         columns.insert(0, ("time", [f"{at // 60 % 24:02}:{at % 60:02}" for at in range(count)]))
     rows = [[values[at] for _, values in columns] for at in range(count)]
-    table.write(path, [name for name, _ in columns], rows)
+    path = table.write(path, [name for name, _ in columns], rows)
     readings = read_readings(path, Meters())
     # Each by its own mean, or an error of the speeds would drown in the watts.
     means = speed.mean(), power.mean()
@@ -404,12 +447,86 @@ def a_frequency_table(chance: random.Random, path: Path) -> Read:
         rows = rows[::-1]
     if chance.random() < 0.15:
         rows.append(["total", "", table.number(float(shown.sum()), digits)])
-    table.write(path, headings, rows)
+    path = table.write(path, headings, rows)
     read = read_frequency_table(path)
     factor = SPEED_FACTORS[unit]
     found = np.concatenate((read.lower_ms, read.upper_ms, 10 * read.share))
     truth = np.concatenate((edges[:-1] * factor, edges[1:] * factor, 10 * shown / shown.sum()))
     return Read(found, truth, read.provenance.warnings)
+
+
+def a_table_of_monthly_means(chance: random.Random, path: Path) -> Read:
+    """Write twelve monthly means and read them."""
+    table, unit = Table.drawn(chance), chance.choice(list(SPEED_FACTORS))
+    digits = chance.choice([1, 2])
+    shown = [round(chance.uniform(3, 9) / SPEED_FACTORS[unit], digits) for _ in range(12)]
+    spelt = chance.choice(SPELT[unit])
+    names = [f"{datetime(2001, at, 1):{chance.choice(['%b', '%B'])}}" for at in range(1, 13)]
+    months = names if chance.random() < 0.5 else [str(at) for at in range(1, 13)]
+    columns = [(a_heading(chance, SPEED_NAMES, spelt), [table.number(v, digits) for v in shown])]
+    if chance.random() < 0.4:
+        more = (
+            (chance.choice(["max speed", "gust"]), 2.5),
+            ("min speed", 0.3),
+            ("wind speed sd", 0.4),
+        )
+        for name, factor in chance.sample(more, chance.randint(1, 3)):
+            cells = [table.number(factor * value, digits) for value in shown]
+            columns.insert(chance.randint(0, 1), (f"{name} ({spelt})", cells))
+    columns.insert(0 if chance.random() < 0.8 else len(columns), ("month", months))
+    rows = [[cells[at] for _, cells in columns] for at in range(12)]
+    if chance.random() < 0.3:
+        chance.shuffle(rows)
+    if chance.random() < 0.2:
+        mean = table.number(sum(shown) / 12, digits)
+        rows.append(["year" if name == "month" else mean for name, _ in columns])
+    read = read_monthly_means(table.write(path, [name for name, _ in columns], rows))
+    return Read(read.speed_ms, np.array(shown) * SPEED_FACTORS[unit], read.provenance.warnings)
+
+
+def a_grid(chance: random.Random, path: Path) -> Read:
+    """Write winds by cell and hour, map their means and read the map."""
+    numbers = np.random.default_rng(chance.getrandbits(32))
+    unit = chance.choice(list(SPEED_FACTORS))
+    speed = numbers.weibull(2, (24 * chance.randint(20, 60), 2, 3)) * chance.uniform(4, 9)
+    written = np.round(speed / SPEED_FACTORS[unit], 2)
+    missing = numbers.random(written.shape) < chance.choice([0, 0, 0.05])
+    truth = np.nanmean(np.where(missing, np.nan, written), axis=0) * SPEED_FACTORS[unit]
+    mark = chance.choice([np.nan, -9999.0, 9999.0, 1e20, -99.9])
+    spelt = {"units": chance.choice(SPELT[unit])}
+    if chance.random() < 0.3:
+        bearing = numbers.uniform(0, 2 * np.pi, written.shape)
+        parts = {"u": written * np.sin(bearing), "v": written * np.cos(bearing)}
+        if chance.random() < 0.5:
+            parts = {f"{name}10": part for name, part in parts.items()}
+    else:
+        parts = {chance.choice(["wind_speed", "ws", "wind", "speed"]): written}
+    names = {"u": "eastward_wind", "v": "northward_wind"} | dict.fromkeys("ws", "wind_speed")
+    dims, start = ("time", "lat", "lon"), f"20{chance.randint(10, 24)}-0{chance.randint(1, 9)}-01"
+    data = xr.Dataset(
+        {
+            name: (dims, np.where(missing, mark, part), {"standard_name": names[name[0]], **spelt})
+            for name, part in parts.items()
+        },
+        coords={
+            "time": pd.date_range(start, periods=len(written), freq="h"),
+            "lat": 50 + np.arange(2) / 4,
+            "lon": 8 + np.arange(3) / 4,
+        },
+    ).assign_coords(height=((), 10.0, {"standard_name": "height", "units": "m"}))
+    if chance.random() < 0.5:
+        data = data.transpose(*chance.sample(dims, 3))
+    if not np.isnan(mark) and chance.random() < 0.5:
+        for name in parts:
+            data[name].attrs["_FillValue" if chance.random() < 0.5 else "missing_value"] = mark
+    path = path.with_suffix(".nc")
+    data.to_netcdf(path)
+    grid = open_grid([path], {})
+    recipe = recipe_for(grid, None, None)
+    maps = maps_of(in_blocks(grid, recipe), recipe).compute()
+    grid.data.close()
+    found = maps["mean_speed"].squeeze(drop=True).transpose("lat", "lon").to_numpy()
+    return Read(found, truth, recipe.warnings)
 
 
 KINDS: dict[str, tuple[Callable[[random.Random, Path], Read], int]] = {
@@ -418,6 +535,8 @@ KINDS: dict[str, tuple[Callable[[random.Random, Path], Read], int]] = {
     "bill": (a_bill, 3),
     "readings": (a_table_of_readings, 3),
     "frequency table": (a_frequency_table, 3),
+    "monthly means": (a_table_of_monthly_means, 2),
+    "grid": (a_grid, 1),
 }
 
 
