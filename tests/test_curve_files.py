@@ -315,10 +315,12 @@ def test_a_typed_curve_too_good_for_a_home_made_rotor_is_doubted_more(tmp_path, 
         ("wind speed m/s,Power (watts)", 10, 100),
         ("m/s,Output (watts)", 10, 100),
         ("knots,kW", 5.1444, 100_000),
+        ("wind in mph,power in kW", 4.4704, 100_000),
     ],
 )
-def test_headings_as_a_notebook_has_them(tmp_path, headings, speed_ms, power_w):
+@pytest.mark.parametrize("lines", ["5,0\n10,100\n", "10,100\n5,0\n"])
+def test_headings_as_a_notebook_has_them(tmp_path, headings, lines, speed_ms, power_w):
     path = tmp_path / "notebook.csv"
-    path.write_text(f"{headings}\n5,0\n10,100\n")
+    path.write_text(f"{headings}\n{lines}")
     curve = read_power_curve(path)
     assert (curve.speed_ms[-1], curve.power_w[-1]) == pytest.approx((speed_ms, power_w), rel=1e-4)

@@ -310,6 +310,7 @@ def test_a_frame_is_read_as_its_file_would_be():
         ("MPH,Watts", 20),
         ("W,MPH", 8),
         ("mph,Vbat,Amps", 40),
+        ("wind in mph,volts in V,current in A", 40),
         ("Wind (m/s),Batt V,I (A)", 40),
         ("wind m/s,Battery (V),Battery (A)", 40),
         ("wind m/s,Voltage,Amps", 40),

@@ -97,6 +97,16 @@ def test_tables_of_middles_and_of_beaufort_numbers(table_text, text, lower, uppe
     assert ("Bft" in text) != bool(table.provenance.assumed)
 
 
+def test_a_table_from_the_top_down_is_the_same_table(table_text):
+    lines = ["0,2,10", "2,4,30", "4,6,60"]
+    up, down = (
+        read_frequency_table(table_text("from (m/s),to (m/s),percent\n" + "\n".join(rows) + "\n"))
+        for rows in (lines, lines[::-1])
+    )
+    assert up.share.tolist() == down.share.tolist() == [0.1, 0.3, 0.6]
+    assert up.lower_ms.tolist() == down.lower_ms.tolist() == [0, 2, 4]
+
+
 def test_a_beaufort_table_gives_the_distribution_behind_it(table_text):
     edges = np.append(BEAUFORT_EDGES_MS, 1e3)
     hours = weibull_hours(edges)
@@ -153,7 +163,7 @@ def test_bounds_in_two_units_are_refused(table_text):
         ("from (m/s),to (m/s),hours\n0,1,5\n1,2,\n", "line 3: column 'hours' is blank"),
         ("from (m/s),to (m/s),hours\n0,1,5\n0.5,2,3\n", "line 3: the class from 0.5"),
         ("from (m/s),to (m/s),hours\n0,1,0\n1,2,0\n", "adds up to nothing"),
-        ("speed (m/s),hours\n3,5\n2,5\n", "line 3: the speed"),
+        ("speed (m/s),hours\n3,5\n2,5\n4,5\n", "line 3: the speed"),
         ("speed (m/s),hours\n3,5\n", "two classes"),
         ("Bft,hours\n0,5\n13,5\n", "line 3: 13"),
         ("from (m/s),to (m/s),hours\n0,1,5\n1,2,much\n", "line 3: 'much'"),

@@ -97,11 +97,12 @@ def unit_of(quantity: str, text: str) -> str:
 
 
 def unit_in_heading(quantity: str, heading: str) -> str | None:
-    """Return the unit that a heading such as "Wind (mph)" or "temp_c" ends in, if any."""
+    """Return the unit that a heading such as "Wind (mph)", "wind in mph" or "temp_c" ends in."""
     heading = heading.translate(_TYPESET)
     bracketed = re.findall(r"[(\[]([^()\[\]]+)[)\]]", heading)
     tails = re.findall(r"[\s_,](°?[A-Za-z/.]+(?:[\s_.]?-1)?|[A-Za-z]+ [A-Za-z]+)$", heading)
-    for text in (*bracketed, *tails, heading):
+    behind_in = re.findall(r"\sin (\S+)$", heading, re.IGNORECASE)
+    for text in (*bracketed, *tails, *behind_in, heading):
         unit = SPELLINGS[quantity].get(text.strip().lower())
         if unit is not None:
             return unit

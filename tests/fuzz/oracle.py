@@ -132,7 +132,7 @@ class Table:
         for made in (
             lambda: float(text.replace(self.decimal, ".")),
             lambda: datetime.strptime(text, "%Y-%m-%d %H:%M"),
-            lambda: datetime.strptime(text, "%Y-%m-%d"),
+            lambda: datetime.strptime(text, "%Y-%m-%d").date(),
             lambda: datetime.strptime(text, "%H:%M").time(),
         ):
             try:

@@ -39,8 +39,9 @@ of which only this one is exact and survives a cell such as 1e9999999999; since 
 
 
 def plain_heading(heading: str) -> str:
-    """Reduce a heading to lower-case words, without its unit in brackets."""
-    return re.sub(r"[^a-z0-9]+", " ", re.sub(r"[(\[][^()\[\]]*[)\]]", " ", heading).lower()).strip()
+    """Reduce a heading to lower-case words, without its unit in brackets or the "in" before it."""
+    bare = re.sub(r"[(\[][^()\[\]]*[)\]]", " ", heading).lower()
+    return re.sub(r"[^a-z0-9]+", " ", re.sub(r" in (?=\S+$)", " ", bare)).strip()
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,11 @@ class Table:
     def without_blank_rows(self) -> Table:
         """Return the table without the rows whose cells are all blank."""
         return replace(self, frame=self.frame[self.frame.notna().any(axis="columns")])
+
+    def rising(self, column: str) -> Table:
+        """Return the table with its last row first where the numbers of a column only fall."""
+        falls = bool((np.diff(numbers_in(self.frame[column])) < 0).all())
+        return replace(self, frame=self.frame.iloc[::-1]) if falls else self
 
     @cached_property
     def headings(self) -> tuple[str, ...]:

@@ -179,7 +179,7 @@ def read_power_curve(
     else:
         table = table_of_frame(source, index="speed (m/s)", value="power (W)")
         notes, warnings = {}, []
-    path = table.path
+    path, table = table.path, table.rising(_speed_heading(table))
     modelled = notes.get("kind", "").startswith("modelled")
     speed, densities, power = _points(table)
     assumed: list[Finding] = []
@@ -245,10 +245,14 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
     )
 
 
+def _speed_heading(table: Table) -> str:
+    names = RECOGNISED_COLUMNS["speed"]
+    return str(table.find("wind speed", [*names, *speed_headings(table, names)]))
+
+
 def _points(table: Table) -> tuple[FloatArray, FloatArray | None, FloatArray]:
     """Return speeds, the densities that headings name, and powers, shape (densities, speeds)."""
-    names = RECOGNISED_COLUMNS["speed"]
-    column = str(table.find("wind speed", [*names, *speed_headings(table, names)]))
+    column = _speed_heading(table)
     unit = unit_in_heading("speed", column)
     if unit is None or unit == "Beaufort":
         raise InputError(

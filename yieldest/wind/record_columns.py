@@ -62,7 +62,7 @@ _UNIT_WORDS = frozenset(
     {"m", "s", "ms", "mps", "mph", "km", "h", "kmh", "kph", "kn", "kt", "kts", "knots", "ft", "fps"}
     | {"bft", "beaufort", "deg", "degrees", "c", "f", "k", "degc", "degf", "hpa", "mbar", "mb"}
     | {"rad", "rads", "radians", "gon", "grad", "mil", "mils", "octants", "true"}
-    | {"pa", "kpa", "inhg", "mmhg", "utc", "gmt", "lst", "local", "in", "hr", "miles"}
+    | {"pa", "kpa", "inhg", "mmhg", "sec", "utc", "gmt", "lst", "local", "in", "hr", "miles"}
 )
 _CASED = {"MM": "month", "mm": "minute"}
 """Headings that only their case tells apart."""

@@ -142,6 +142,7 @@ def read_frequency_table(
             f"hours or share; the columns are {', '.join(map(repr, layout.headings))}; head them, "
             "for example, from (m/s), to (m/s), percent."
         )
+    table = table.rising(str(centre_name or lower_name))
     assumed: list[Finding] = []
     if lower_name is not None and upper_name is not None:
         unit = _one_unit(path, layout, lower_name, upper_name, options.units)
