@@ -325,7 +325,8 @@ def _of_the_wind(build: BuildEstimate) -> Iterator[StandardUncertainty]:
         yield StandardUncertainty("long_term", relation.mean_uncertainty, relation.name)
         years = over_years.reference_years
         size, spread = yearly / max(1.0, years) ** 0.5, f"{100 * yearly:.1f} %"
-        yield StandardUncertainty("coming_years", yearly, "yearly means of the reference")
+        source = "weather of the reference's years, wandering of the site"
+        yield StandardUncertainty("coming_years", yearly, source)
     over = f"{spread} over the root of {max(1.0, years):.1f} years"
     yield StandardUncertainty("past_years", size, over)
 

@@ -123,7 +123,7 @@ class LongTermCorrection:
     chosen: MethodResult
     reference_years: float
     year_to_year_spread: float
-    """Standard deviation of yearly means over their mean."""
+    """Standard deviation of yearly means on site over their mean."""
     standard_uncertainty: float
     """Of the long-term mean, relative: the relation and the year-to-year variation together."""
     provenance: Provenance
@@ -176,7 +176,7 @@ def long_term(
         )
         for name, (speed, _), (cube, _) in zip(METHODS, of_mean, of_cube, strict=True)
     )
-    spread, years, measured = _year_to_year(pair)
+    spread, years, measured = _year_to_year(pair, of_mean[-1][0].year_to_year)
     return LongTermCorrection(
         time=(pair.reference.number[pair.target] * pair.step_s).astype("datetime64[s]"),
         speed_ms=_series(pair, chosen, references[0]),
@@ -283,18 +283,17 @@ def _years(pair: Pair) -> float:
     return float((number[-1] - number[0] + 1) * pair.step_s / (DAYS_PER_YEAR * DAY_S))
 
 
-def _year_to_year(pair: Pair) -> tuple[float, float, bool]:
-    """Return the spread of yearly means, the years of the reference, and whether measured."""
+def _year_to_year(pair: Pair, predicted: float) -> tuple[float, float, bool]:
+    """Return the spread of yearly means, the years of the reference, and whether they show it.
+
+    It is what weather and wandering make at the site: the yearly means of the reference have its
+    own instruments and trees in them.
+    """
     number = pair.reference.number[pair.target]
     per_year = DAYS_PER_YEAR * DAY_S / pair.step_s
-    year = ((number[-1] - number) / per_year).astype(np.int64)
-    count = np.bincount(year)
-    full = count >= FULL_YEAR_SHARE * per_year
-    years = _years(pair)
-    if full.sum() < LEAST_YEARS_FOR_SPREAD:
-        return YEAR_TO_YEAR.value, years, False
-    means = np.bincount(year, pair.reference.mean_ms[pair.target])[full] / count[full]
-    return float(means.std(ddof=1) / means.mean()), years, True
+    count = np.bincount(((number[-1] - number) / per_year).astype(np.int64))
+    shown = bool((count >= FULL_YEAR_SHARE * per_year).sum() >= LEAST_YEARS_FOR_SPREAD)
+    return predicted if shown else YEAR_TO_YEAR.value, _years(pair), shown
 
 
 def _series(pair: Pair, chosen: MethodResult, reference: LongRecord) -> FloatArray:

@@ -159,6 +159,15 @@ def wandering_variance(days: float, of_days: float) -> float:
     return float(_about_long_term(stretch, whole, whole, wandering_kernel)[0, 0])
 
 
+def yearly_variance(span: FloatArray, kernel: Kernel) -> float:
+    """Return the variance to be expected among the yearly means of a process over whole years."""
+    years = max(2, round(float(np.diff(span)[0, 0]) / DAYS_PER_YEAR))
+    edges = np.linspace(span[0, 0], span[0, 1], years + 1)
+    blocks = np.stack([edges[:-1], edges[1:]], axis=1)
+    about = np.diag(_about_long_term(blocks, span, span, kernel))
+    return float(about.sum() / (years - 1))
+
+
 @dataclass(frozen=True)
 class LongSeries:
     """What a reference's whole years tell of one power of its speed."""
@@ -325,6 +334,9 @@ class Prediction:
     """Relative standard uncertainty."""
     anomaly_share: float
     """How much of the references' anomaly is transferred, all together."""
+    year_to_year: float
+    """Standard deviation of yearly means over their mean, by weather and by the site's own
+    wandering."""
 
 
 class ErrorModel:
@@ -395,6 +407,8 @@ class ErrorModel:
             parts[i][i] = parts[i][i] + variance * _about_long_term(
                 blocks, span, span, wandering_kernel
             )
+        self._year_of_weather = of_site * yearly_variance(first.series.span, weather_kernel)
+        self._year_of_wandering = yearly_variance(first.series.span, wandering_kernel)
         self._of_weather = unsure * parts[0][0]
         self._of_wandering = _about_long_term(blocks, spans[0], spans[0], wandering_kernel)
         self.between = np.block([row[1:] for row in parts[1:]])[np.ix_(self._known, self._known)]
@@ -475,10 +489,12 @@ class ErrorModel:
         )
         mean = _mean_over(fit, level[:, 0])
         spread = widened * _mean_over(fit, 1 / precision[:, 0, 0] + (level[:, 0] - mean) ** 2)
+        wandering = _mean_over(fit, (_SIGMAS * self._times) ** 2)
         return Prediction(
             float(np.exp(mean - spread / 2)),
             float(np.sqrt(spread)),
             float(weights.sum() / weights.shape[0]),
+            float(np.sqrt(self._year_of_weather + wandering * self._year_of_wandering)),
         )
 
 
