@@ -18,6 +18,7 @@ _TABLE = pd.read_csv(Path(__file__).parent / "data" / "irish-six-stations.csv.gz
 STATIONS = tuple(_TABLE.columns[3:])
 SPEED = _TABLE[list(STATIONS)].to_numpy().T * KNOT
 TIME = np.arange("1961-01-01", "1979-01-01", dtype="datetime64[D]").astype("datetime64[ns]")
+LEAST_WANDERING = 0.01
 NAMES = (
     *("site", "reference", "correlation", "face", "face_cube", "error", "error_cube"),
     *("uncertainty", "uncertainty_cube"),
@@ -76,24 +77,52 @@ def hide_most(days, starts, among=STATIONS, several=1):
 
 
 def pooled_constants(stations):
-    """Estimate anew what `error_model` takes for WANDERING and SEASON_DIFFERENCE.
+    """Estimate anew all that `error_model` takes from stations, from the records of some alone.
 
-    From whole records of some stations alone: the variance of means over 180 days less the part
-    that two stations share, and the differences of their yearly waves.
+    By moments of their whole records, with no look at any interval: the memory from the variance
+    that they share over 5 to 180 days, the differences of waves and of how much their weather
+    varies from all pairs, the wandering from the variance over 180 days less the shared part and
+    its years from how fast the ratio of two stations forgets, and the cube's share from the same
+    ratio. How far places differ in their wandering (`WANDERING_SPREAD`) three cannot tell.
     """
     day = TIME.astype("datetime64[D]").astype(np.float64)
     design = np.column_stack([np.ones(day.size), waves(day)])
-    speed = SPEED[[STATIONS.index(name) for name in stations]]
-    level, *swing = np.linalg.lstsq(design, speed.T, rcond=None)[0]
-    relative = speed / (design @ np.vstack([level, swing])).T
-    alike = np.corrcoef(relative)
     pairs = np.triu_indices(len(stations), 1)
-    wave = np.array(swing)[:2] / level
-    difference = (wave[:, pairs[0]] - wave[:, pairs[1]]) ** 2
-    season = np.sqrt(difference.mean() / (2 * (1 - alike[pairs])).mean())
-    blocks = np.log(relative[:, : 180 * 36].reshape(len(stations), 36, 180).mean(axis=2))
-    shared = np.cov(blocks)
-    weather = shared[pairs].sum() / alike[pairs].sum()
-    wandering = max(0.0, np.diag(shared).mean() - weather) / wandering_variance(180, TIME.size)
-    # The median of the lognormal whose mean square it is.
-    return np.sqrt(wandering) * np.exp(-(WANDERING_SPREAD**2)), season
+
+    def taken_apart(value):
+        level, *swing = np.linalg.lstsq(design, value.T, rcond=None)[0]
+        return value / (design @ np.vstack([level, swing])).T, np.array(swing) / level
+
+    def blocks(relative, days):
+        count = day.size // days
+        return np.log(relative[:, : days * count].reshape(-1, count, days).mean(axis=2))
+
+    speed = SPEED[[STATIONS.index(name) for name in stations]]
+    relative, wave = taken_apart(speed)
+    alike = np.corrcoef(relative)[pairs]
+    differs = ((wave[:, pairs[0]] - wave[:, pairs[1]]) ** 2).mean(axis=1)
+    lengths = (5, 10, 20, 30, 60, 90, 180)
+    shared = [np.cov(blocks(relative, days))[pairs].sum() / alike.sum() for days in lengths]
+    slow = max(0.0, np.diag(np.cov(blocks(relative, 180))).mean() - shared[-1])
+    ratio, of_cubes = (
+        halves[pairs[0]] - halves[pairs[1]]
+        for halves in (blocks(relative, 183), blocks(taken_apart(speed**3)[0], 183))
+    )
+    ratio = ratio - ratio.mean(axis=1, keepdims=True)
+    kept = [(ratio[:, lag:] * ratio[:, :-lag]).mean() for lag in (1, 3)]
+    # Two half-years on, exp(-1 year over its years) is left of what is left after one.
+    fall = np.log(kept[0] / kept[1]) if kept[0] > kept[1] > 0 else 1 / 3
+    spells = relative[:, : day.size // 5 * 5].reshape(len(stations), -1, 5).mean(axis=2).std(axis=1)
+    return {
+        # The median of the lognormal whose mean square it is.
+        "WANDERING": max(
+            np.sqrt(slow / wandering_variance(180, TIME.size)) * np.exp(-(WANDERING_SPREAD**2)),
+            LEAST_WANDERING,
+        ),
+        "WANDERING_YEARS": float(np.clip(1 / fall, 1, 8)),
+        "SEASON_DIFFERENCE": np.sqrt(differs[:2].mean() / (2 * (1 - alike)).mean()),
+        "HALF_YEARLY_SHARE": np.sqrt(differs[2:].mean() / differs[:2].mean()),
+        "CUBE_TIMES": of_cubes.std() / ratio.std(),
+        "MEMORY": -np.polyfit(np.log(lengths), np.log(shared), 1)[0],
+        "SCALE_SPREAD": np.sqrt((np.log(spells[pairs[0]] / spells[pairs[1]]) ** 2).mean()),
+    }

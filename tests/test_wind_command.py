@@ -135,7 +135,8 @@ def test_json_has_the_documented_keys_and_no_nan(run, airport):
     result = run("wind", airport("LGA"), *STATED, "--sectors", "16", "--json").json
     assert result.keys() == {
         "record", "data_recovery", "mean_speed_ms", "mean_cube_ms3", "clock_mean_speed_ms",
-        "clock_mean_cube_ms3", "mean_cube_before_averaging_ms3", "wind_power_density_w_m2",
+        "clock_mean_cube_ms3", "mean_cube_before_averaging_ms3", "long_term",
+        "mean_cube_with_hidden_spread_ms3", "wind_power_density_w_m2",
         "standard_uncertainty", "weibull", "fits", "modes_ms", "quality_control", "directions",
         "months",
         "hours_of_day", "years", "turbulence_intensity", "gust_factor", "warnings", "assumed",

@@ -8,6 +8,7 @@ from .turbine.curve_file import read_power_curve
 from .turbine.power_curve import PowerCurve
 from .turbine.reading_file import read_readings
 from .wind.distribution import WindDistribution
+from .wind.long_term.from_records import to_long_term
 from .wind.read_wind import read_wind
 from .wind.wind_record import WindRecord
 
@@ -25,6 +26,7 @@ __all__ = [
     "read_readings",
     "read_wind",
     "sentence",
+    "to_long_term",
 ]
 
 __version__: str

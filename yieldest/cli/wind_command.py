@@ -11,11 +11,13 @@ from yieldest.errors import InputError
 
 if TYPE_CHECKING:
     from yieldest.settings import Settings
+    from yieldest.wind.long_term.correction import LongTermCorrection
     from yieldest.wind.read_options import ReadOptions
+    from yieldest.wind.record import Record
     from yieldest.wind.wind_record import WindRecord
 
 PANELS = {
-    MOSTLY: "units height out full",
+    MOSTLY: "units height reference out full",
     "When the file is not read as you meant (docs/records.md)": (
         "column standard_deviation_units direction_units temperature_units pressure_units "
         "date_order time_zone start interval_s delimiter decimal encoding skip_lines headings "
@@ -34,6 +36,11 @@ WORDS = {
         "FILE",
         "Write every reading there as CSV, with what each test says of it.",
         *("--out", "-o"),
+    ),
+    "reference": (
+        "FILE",
+        "A long record nearby, whose years the mean is carried to (docs/long-term.md); again for "
+        "another.",
     ),
     "column": (
         "ROLE=HEADING",
@@ -66,6 +73,7 @@ def wind(
     record: Path,
     stated: dict[str, Any],
     height: float | None = None,
+    reference: list[Path] | None = None,
     out: Path | None = None,
     column: list[str] | None = None,
     headings: str | None = None,
@@ -90,6 +98,8 @@ def wind(
 
     Example: yieldest wind demo-sites/hill-yard/wind.csv.gz --quality-control stuck_hours=off
 
+    Example: yieldest wind mast.csv --reference airport.csv
+
     Example: yieldest wind demo-sites/town-roof/wind.csv.gz --out checked.csv
     """
     # Imported here, so that `--help` does not wait for pandas and scipy.
@@ -107,12 +117,7 @@ def wind(
     columns = dict(pairs("--column", "ROLE=HEADING", column, Columns.model_fields))
     options = settings_of(ReadOptions, stated, columns=columns)
     if table or months:
-        if table and months:
-            raise InputError("--table and --months exclude each other; keep one of them.")
-        if out is not None or neighbour is not None or where:
-            raise InputError(
-                "--out, --neighbour and --where need a record, not --table or --months."
-            )
+        _refuse_beside(table and months, any((out, neighbour, where, reference)))
         _summed(record, table, height, options, full=full, as_json=as_json)
         return
     resource = assess_record(
@@ -125,6 +130,7 @@ def wind(
         ),
         None if neighbour is None else read_wind(neighbour, time_zone=options.time_zone),
     )
+    over_years = _over_years(resource.record, reference or [], options)
     if out is not None:
         from yieldest.wind.flagged_record import write_flagged
 
@@ -132,12 +138,12 @@ def wind(
     if as_json:
         from yieldest.report.wind_json import resource_as_dictionary
 
-        print_json(resource_as_dictionary(resource))
+        print_json(resource_as_dictionary(resource, over_years))
         return
     from yieldest.report.terminal import console
     from yieldest.report.wind_text import print_resource
 
-    print_resource(resource, console(), full=full)
+    print_resource(resource, console(), over_years, full=full)
     if out is not None:
         typer.echo(f"\nwrote {out}")
 
@@ -152,6 +158,27 @@ def _refuse_fit(fit: str | None, sectors: int) -> None:
     if fit is not None and fit not in (*METHODS, EMPIRICAL):
         raise InputError(
             f"--fit is {fit!r}, but it must be one of {', '.join((*METHODS, EMPIRICAL))}."
+        )
+
+
+def _over_years(
+    record: "Record", references: list[Path], options: "ReadOptions"
+) -> "LongTermCorrection | None":
+    """Carry a record to the years of references; None without one."""
+    if not references:
+        return None
+    from yieldest.wind.long_term.from_records import to_long_term
+
+    return to_long_term(record, *references, time_zone=options.time_zone)
+
+
+def _refuse_beside(both: bool, of_records: bool) -> None:
+    """Refuse two kinds of summary at once, and options of records beside a summary."""
+    if both:
+        raise InputError("--table and --months exclude each other; keep one of them.")
+    if of_records:
+        raise InputError(
+            "--out, --neighbour, --where and --reference need a record, not --table or --months."
         )
 
 

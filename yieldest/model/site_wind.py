@@ -246,10 +246,7 @@ def _summed_wind(
 def _over_years(
     references: Sequence[Record], stated: Sequence[Reference], record: Record
 ) -> LongTermCorrection:
-    long = [
-        LongRecord(one.time, one.speed_ms, one.direction_deg, its.record, one.resolution_ms)
-        for one, its in zip(references, stated, strict=True)
-    ]
+    long = [LongRecord.of(one, its.record) for one, its in zip(references, stated, strict=True)]
     return long_term(record.time, record.speed_ms, long, record.direction_deg)
 
 

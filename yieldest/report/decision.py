@@ -35,6 +35,8 @@ from yieldest.report.uncertainty_text import (
     worth_measuring,
 )
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
+from yieldest.wind.long_term.correction import ReferencesDisagree
+from yieldest.wind.long_term.homogeneity import StepInReference
 
 TOO_NEAR = 0.10
 """Costs per kWh closer than this are too near to call; our choice, well within the usual
@@ -62,6 +64,7 @@ _ON_TRUST = {
 _DANGERS = (ThrustInGust, HotCable, MachineOnRoof, AboveEveryClass)
 _ELSEWHERE = (*_DANGERS, NoSingleRateOfReturn, NotPaidBack)
 """Warnings that are said in another line, or of figures that the first screen does not show."""
+_UNSOUND = (StepInReference, ReferencesDisagree)
 
 
 @dataclass(frozen=True)
@@ -548,10 +551,12 @@ def _dangers(all_: list[_Candidate]) -> str:
 
 def _checks(all_: list[_Candidate]) -> list[tuple[str, str]]:
     """Return the first other warnings as they are, and how many more there are."""
+    # An unsound reference moves every figure: it stands before what a file's lines look like.
+    found_first = sorted(_warnings(all_), key=lambda each: not isinstance(each[0], _UNSOUND))
     texts = list(
         dict.fromkeys(
             f"{of}: {sentence(found)}" if of and len(all_) > 1 else sentence(found)
-            for found, of in _warnings(all_)
+            for found, of in found_first
             if not isinstance(found, _ELSEWHERE)
         )
     )

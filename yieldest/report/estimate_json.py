@@ -17,10 +17,10 @@ from yieldest.report.decision import decide
 from yieldest.report.json_values import json_ready, picked, weibull
 from yieldest.report.sentences.uncertainty import STEP_WORDS
 from yieldest.report.sentences.words import sentences
+from yieldest.report.wind_json import long_term_as_dictionary
 from yieldest.uncertainty.next_measurement import Gain
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
-from yieldest.wind.long_term.correction import LongTermCorrection
 
 
 def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) -> dict[str, Any]:
@@ -79,7 +79,7 @@ def _wind(wind: SiteWind) -> dict[str, Any]:
         "readings_left_out": None if resource is None else resource.quality_control.left_out,
         "measured_height_m": distribution.height_m,
         "weibull": weibull(distribution),
-        "long_term": None if wind.long_term is None else _long_term(wind.long_term),
+        "long_term": None if wind.long_term is None else long_term_as_dictionary(wind.long_term),
         "shear": None
         if shear is None
         else picked(
@@ -90,35 +90,6 @@ def _wind(wind: SiteWind) -> dict[str, Any]:
             exponent_by_sector_and_part_of_day="exponent_by_cell",
             readings_by_sector_and_part_of_day="readings_by_cell",
         ),
-    }
-
-
-def _long_term(found: LongTermCorrection) -> dict[str, Any]:
-    return {
-        **picked(found.provenance, "source", "method"),
-        "chosen": found.chosen.name,
-        "mean_speed_ms": found.chosen.mean_ms,
-        "mean_cube_m3_s3": found.chosen.mean_cube,
-        **picked(
-            found,
-            *("standard_uncertainty", "overlap_hours", "correlation", "step_s"),
-            *("reference_years", "year_to_year_spread"),
-            overlap_mean_speed_ms="concurrent_mean_ms",
-            overlap_mean_cube_m3_s3="concurrent_mean_cube",
-            clock_offset="offset",
-        ),
-        "methods": [
-            picked(
-                method,
-                "name",
-                "anomaly_share",
-                mean_speed_ms="mean_ms",
-                mean_cube_m3_s3="mean_cube",
-                mean_standard_uncertainty="mean_uncertainty",
-                cube_standard_uncertainty="cube_uncertainty",
-            )
-            for method in found.methods
-        ],
     }
 
 

@@ -9,14 +9,18 @@ from yieldest.report.json_values import json_ready, picked, rows_of, weibull
 from yieldest.report.sentences.words import sentences
 from yieldest.report.wind_text import SummedWind
 from yieldest.wind.breakdown import Gustiness
+from yieldest.wind.long_term.correction import LongTermCorrection
 from yieldest.wind.resource import WindResource
 from yieldest.wind.summary_tables import FrequencyTable
 from yieldest.wind.weibull_fits import METHODS
 
 
-def resource_as_dictionary(resource: WindResource) -> dict[str, Any]:
+def resource_as_dictionary(
+    resource: WindResource, over_years: LongTermCorrection | None = None
+) -> dict[str, Any]:
     """Return a wind resource as JSON-ready values in full precision; what cannot be had is None."""
     record, recovery = resource.record, resource.record.data_recovery
+    told = [record.provenance, *([] if over_years is None else [over_years.provenance])]
     return {
         "record": {
             "source": record.provenance.source,
@@ -40,8 +44,9 @@ def resource_as_dictionary(resource: WindResource) -> dict[str, Any]:
             resource,
             *("mean_speed_ms", "mean_cube_ms3", "clock_mean_speed_ms", "clock_mean_cube_ms3"),
         ),
+        "mean_cube_with_hidden_spread_ms3": resource.whole_cube_ms3,
         "mean_cube_before_averaging_ms3": record.mean_cube_ms3,
-        "wind_power_density_w_m2": STANDARD_DENSITY_KG_M3 / 2 * resource.mean_cube_ms3,
+        "wind_power_density_w_m2": STANDARD_DENSITY_KG_M3 / 2 * resource.whole_cube_ms3,
         "standard_uncertainty": picked(
             resource.uncertainty,
             "method",
@@ -64,8 +69,41 @@ def resource_as_dictionary(resource: WindResource) -> dict[str, Any]:
         **picked(resource, "months", "years", hours_of_day="hours"),
         "turbulence_intensity": _gustiness(resource.turbulence),
         "gust_factor": _gustiness(resource.gusts),
-        "warnings": sentences([*record.provenance.warnings, *resource.warnings]),
-        "assumed": sentences(record.provenance.assumed),
+        "long_term": None if over_years is None else long_term_as_dictionary(over_years),
+        "warnings": sentences(
+            [*resource.warnings, *(found for each in told for found in each.warnings)]
+        ),
+        "assumed": sentences([found for each in told for found in each.assumed]),
+    }
+
+
+def long_term_as_dictionary(found: LongTermCorrection) -> dict[str, Any]:
+    """Return a long-term correction as JSON-ready values in full precision."""
+    return {
+        **picked(found.provenance, "source", "method"),
+        "chosen": found.chosen.name,
+        "mean_speed_ms": found.chosen.mean_ms,
+        "mean_cube_m3_s3": found.chosen.mean_cube,
+        **picked(
+            found,
+            *("standard_uncertainty", "overlap_hours", "correlation", "step_s"),
+            *("reference_years", "year_to_year_spread"),
+            overlap_mean_speed_ms="concurrent_mean_ms",
+            overlap_mean_cube_m3_s3="concurrent_mean_cube",
+            clock_offset="offset",
+        ),
+        "methods": [
+            picked(
+                method,
+                "name",
+                "anomaly_share",
+                mean_speed_ms="mean_ms",
+                mean_cube_m3_s3="mean_cube",
+                mean_standard_uncertainty="mean_uncertainty",
+                cube_standard_uncertainty="cube_uncertainty",
+            )
+            for method in found.methods
+        ],
     }
 
 

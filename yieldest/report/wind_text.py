@@ -25,9 +25,11 @@ from yieldest.report.terminal import (
     print_text,
 )
 from yieldest.report.wind_tables import (
+    clock_sentence,
     fits_table,
     groups_table,
     hours_tables,
+    long_term_table,
     months_table,
     quality_control_table,
     quality_rules,
@@ -36,6 +38,7 @@ from yieldest.uncertainty.distributions import Lognormal
 from yieldest.wind.breakdown import STEADY_FROM_MS, Gustiness
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.distribution import WindDistribution
+from yieldest.wind.long_term.correction import LongTermCorrection
 from yieldest.wind.quality_control import ReadingsLeftOut, TimesNoted
 from yieldest.wind.record import Record
 from yieldest.wind.resource import WindResource
@@ -56,10 +59,17 @@ WORTH_NAMING = 0.02
 """By the clock, a mean that is not so far from the weighted one is left to `--full`; our choice."""
 
 
-def print_resource(resource: WindResource, screen: Console, *, full: bool = False) -> None:
-    """Print what a record says on one screen; all the rest in full."""
+def print_resource(
+    resource: WindResource,
+    screen: Console,
+    over_years: LongTermCorrection | None = None,
+    *,
+    full: bool = False,
+) -> None:
+    """Print what a record says on one screen, with its long term; all the rest in full."""
     record = resource.record
-    warnings = sentences((*record.provenance.warnings, *resource.warnings))
+    of_years = () if over_years is None else over_years.provenance.warnings
+    warnings = sentences((*record.provenance.warnings, *resource.warnings, *of_years))
     screen.print(Text(record.provenance.source, style="bold"))
     unsteady = [_gustiness(*each) for each in _unsteady(resource)]
     answers = [
@@ -67,12 +77,13 @@ def print_resource(resource: WindResource, screen: Console, *, full: bool = Fals
         ("Enough?", enough(resource)),
         ("How windy?", _how_windy(resource)),
         ("How sure?", how_sure(resource)),
+        *([] if over_years is None else [("Long term?", _over_years(resource, over_years))]),
         ("Which fit?", _which_fit(resource)),
         ("Faults?", _faults(resource)),
         ("When?", _when(resource)),
         ("From where?", _from_where(resource)),
         *([] if full else [("Gusty?", text) for text in unsteady]),
-        *([] if full else checks(_beside_faults(resource), record.provenance.source)),
+        *([] if full else checks([*of_years, *_beside_faults(resource)], record.provenance.source)),
     ]
     print_answers(answers, screen)
     if full:
@@ -85,6 +96,8 @@ def print_resource(resource: WindResource, screen: Console, *, full: bool = Fals
         return
     for section in _sections(resource):
         print_section(section, screen)
+    if over_years is not None:
+        print_section(Section(tables=[long_term_table(over_years)]), screen)
 
 
 def _beside_faults(resource: WindResource) -> list[Finding | str]:
@@ -186,11 +199,19 @@ def enough(resource: WindResource) -> str:
 
 
 def _how_windy(resource: WindResource) -> str:
-    power = STANDARD_DENSITY_KG_M3 / 2 * resource.mean_cube_ms3
+    power, of_means = (
+        STANDARD_DENSITY_KG_M3 / 2 * cube
+        for cube in (resource.whole_cube_ms3, resource.mean_cube_ms3)
+    )
     text = (
         f"Mean {resource.mean_speed_ms:.2f} m/s where it was measured, "
         f"{rounded(power, 3)} W/m2 in the wind."
     )
+    if resource.hides is not None:
+        text += (
+            f" The means over {resource.hides.interval_hours:.3g} h alone hold "
+            f"{rounded(of_means, 3)} W/m2; how the wind rose and fell within them is put back."
+        )
     if abs(resource.clock_mean_speed_ms / resource.mean_speed_ms - 1) > WORTH_NAMING:
         text += f" {_by_the_clock(resource)}."
     before_ms3 = resource.record.mean_cube_ms3
@@ -212,12 +233,17 @@ def _by_the_clock(resource: WindResource) -> str:
 
 def how_sure(resource: WindResource) -> str:
     """Say between what ends the mean of the long run lies, and what leaves that open most."""
-    uncertainty = resource.uncertainty
+    uncertainty, hides = resource.uncertainty, resource.hides
+    of_cube = uncertainty.cube_total
+    if hides is not None:
+        least, most = hides.cube_hidden_range
+        of_hidden = (most - least) / (1 - hides.cube_hidden) / 2 / COVERAGE_FACTOR
+        of_cube = float(np.hypot(of_cube, of_hidden))
     mean, power = (
         Lognormal(central, relative).at([-COVERAGE_FACTOR, COVERAGE_FACTOR])
         for central, relative in (
             (resource.mean_speed_ms, uncertainty.mean_total),
-            (STANDARD_DENSITY_KG_M3 / 2 * resource.mean_cube_ms3, uncertainty.cube_total),
+            (STANDARD_DENSITY_KG_M3 / 2 * resource.whole_cube_ms3, of_cube),
         )
     )
     parts = {
@@ -229,6 +255,20 @@ def how_sure(resource: WindResource) -> str:
         f"The mean of many years has the 90 % range {mean[0]:.1f} to {mean[1]:.1f} m/s, the power "
         f"in the wind {rounded(power[0])} to {rounded(power[1])} W/m2; most of that comes from "
         f"{max(parts, key=parts.__getitem__)}. Instrument, height and surroundings come on top."
+    )
+
+
+def _over_years(resource: WindResource, found: LongTermCorrection) -> str:
+    """Say what the wind of a reference's years is on site, and how the records fit together."""
+    chosen = found.chosen
+    low, high = Lognormal(chosen.mean_ms, found.standard_uncertainty).at(
+        [-COVERAGE_FACTOR, COVERAGE_FACTOR]
+    )
+    hidden = resource.whole_cube_ms3 / resource.mean_cube_ms3
+    power = STANDARD_DENSITY_KG_M3 / 2 * chosen.mean_cube * hidden
+    return (
+        f"Over the years of {found.provenance.source}: mean {chosen.mean_ms:.2f} m/s (90 % range "
+        f"{low:.1f} to {high:.1f}), {rounded(power, 3)} W/m2 in the wind. {clock_sentence(found)}"
     )
 
 

@@ -22,7 +22,13 @@ from yieldest.wind.goodness import (
     mode_speeds,
     model_power,
 )
-from yieldest.wind.hidden_spread import LONG_S, HiddenSpread, hidden_spread, means_hide
+from yieldest.wind.hidden_spread import (
+    LONG_S,
+    HiddenSpread,
+    MeansHideSpread,
+    hidden_spread,
+    means_hide,
+)
 from yieldest.wind.histogram import Histogram, histogram_of
 from yieldest.wind.mean_uncertainty import WindUncertainty, draw_blocks, wind_uncertainty
 from yieldest.wind.quality_control import QualityReport, QualityRules, control_quality
@@ -115,6 +121,16 @@ class WindResource(CountedReadings):
     def record(self) -> Record:
         """The screened record."""
         return self.quality_control.record
+
+    @property
+    def hides(self) -> MeansHideSpread | None:
+        """What daily or coarser readings hide of the mean cube; None for finer ones."""
+        return next((one for one in self.warnings if isinstance(one, MeansHideSpread)), None)
+
+    @property
+    def whole_cube_ms3(self) -> float:
+        """The mean cube with what daily or coarser readings hide put back."""
+        return self.mean_cube_ms3 / (1 - (self.hides.cube_hidden if self.hides else 0.0))
 
     @cached_property
     def fits(self) -> tuple[FitResult, ...]:

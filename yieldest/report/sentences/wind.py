@@ -149,7 +149,8 @@ def _(found: StepInReference) -> str:
     return (
         f"{found.source}: from {found.year} on it reads {100 * found.change:+.0f} % ({against}; "
         f"{' and '.join(found.tests)} test at 5 %): a new instrument, trees or a change of the "
-        "wind itself. The doubt is widened for it; ask the station for its history."
+        "wind itself. All its years are kept, less is taken from it and the 90 % range is wider; "
+        "ask the station for its history, and cut the file there if the place changed."
     )
 
 

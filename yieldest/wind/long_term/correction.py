@@ -27,6 +27,7 @@ from yieldest.wind.long_term.pair import (
     pair_records,
     usual_interval_s,
 )
+from yieldest.wind.record import Record
 
 LEAST_YEARS_FOR_SPREAD = 5
 FULL_YEAR_SHARE = 0.9
@@ -83,6 +84,12 @@ class LongRecord:
     """Its name in messages."""
     resolution_ms: float | None = None
     """Step to which the speeds were rounded."""
+
+    @classmethod
+    def of(cls, record: Record, source: str | None = None) -> LongRecord:
+        """Take a record for a reference; `source` is its name in messages, by default its own."""
+        name = source or record.provenance.source
+        return cls(record.time, record.speed_ms, record.direction_deg, name, record.resolution_ms)
 
 
 @dataclass(frozen=True)

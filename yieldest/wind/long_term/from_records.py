@@ -1,0 +1,56 @@
+"""The long-term correction of records, wherever they are read from."""
+
+from __future__ import annotations
+
+from os import PathLike
+from typing import TYPE_CHECKING, Any
+
+from yieldest.errors import InputError
+from yieldest.settings import options_of
+from yieldest.wind.long_term.correction import LongRecord, LongTermCorrection, long_term
+from yieldest.wind.read_options import ReadOptions
+from yieldest.wind.read_wind import read_wind
+from yieldest.wind.record import Record
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
+
+
+def to_long_term(
+    record: Record,
+    *references: Record
+    | str
+    | PathLike[str]
+    | pd.DataFrame
+    | pd.Series[Any]
+    | xr.Dataset
+    | xr.DataArray,
+    **stated: object,
+) -> LongTermCorrection:
+    """Carry a short record to the years of long ones nearby.
+
+    Parameters
+    ----------
+    record : Record
+        Of the site.
+    *references : Record, path, DataFrame, Series, Dataset or DataArray
+        Weighed together; the years are those of the first. A `Record` is taken as it is, all else
+        is read by `read_wind`.
+    **stated
+        Fields of `ReadOptions` for the references that are read, such as ``units="kn"``.
+
+    Raises
+    ------
+    InputError
+        When there is no reference, one cannot be read, or overlap or correlation are too small.
+    """
+    if not references:
+        raise InputError("a long-term correction needs a reference; give one long record at least.")
+    options = options_of(ReadOptions, None, stated)
+    read = [
+        one if isinstance(one, Record) else read_wind(one, options=options) for one in references
+    ]
+    return long_term(
+        record.time, record.speed_ms, [LongRecord.of(one) for one in read], record.direction_deg
+    )
