@@ -50,6 +50,7 @@ LONGEST_MESSAGE = 1000
 WORDS = {
     "folder": ("DIR", "A folder that is not there yet."),
     "demo_site": ("SITE", f"Copy a demo site instead: {', '.join(demo_site_names())}.", "--from"),
+    "questions": ("", "Ask ten questions, and answer at once.", "--ask"),
     "spreadsheet": ("", "Write bill and curve as xlsx, with notes.", "--spreadsheet"),
     "sweep": (
         "KEY=A:B:N",
@@ -76,7 +77,11 @@ WORDS = {
 
 
 def start(
-    folder: Path, demo_site: str | None = None, spreadsheet: bool = False, as_json: bool = False
+    folder: Path,
+    demo_site: str | None = None,
+    spreadsheet: bool = False,
+    questions: bool = False,
+    as_json: bool = False,
 ) -> None:
     """Write a folder to fill in: plan, wind record, curve and bill.
 
@@ -85,10 +90,20 @@ def start(
 
     Example: yieldest start my-yard
 
+    Example: yieldest start my-yard --ask
+
     Example: yieldest start my-yard --spreadsheet
 
     Example: yieldest start my-hill --from hill-yard
     """
+    if questions:
+        if demo_site is not None or spreadsheet or as_json:
+            raise InputError("--ask goes alone; leave --from, --spreadsheet and --json out.")
+        from yieldest.cli.questions import ask_for_plan
+
+        typer.echo(f"wrote {ask_for_plan(folder)}\n")
+        estimate([folder])
+        return
     written = write_plan_folder(folder, demo_site, spreadsheet=spreadsheet)
     if as_json:
         print_json({"written": [str(path) for path in written]})
