@@ -1,6 +1,7 @@
 """What the tests share: the command line as a user runs it, and small plans to spoil."""
 
 import csv
+import io
 import json
 import shutil
 import sys
@@ -45,10 +46,11 @@ class Ran:
 
 @pytest.fixture
 def run(capsys, monkeypatch):
-    """Run `yieldest ARGUMENTS` in this process."""
+    """Run `yieldest ARGUMENTS` in this process; Enter is the answer to every question."""
 
-    def run_yieldest(*arguments):
+    def run_yieldest(*arguments, stdin="\n" * 20):
         monkeypatch.setattr(sys, "argv", ["yieldest", *map(str, arguments)])
+        monkeypatch.setattr(sys, "stdin", io.StringIO(stdin))
         # A library's warning, which users are spared, fails a test.
         monkeypatch.setattr(sys, "warnoptions", ["error"])
         capsys.readouterr()

@@ -1,12 +1,14 @@
 """`yieldest start`: a plan to fill in or a copy of a demo site, whole or not at all."""
 
 import errno
-import io
+import re
 import shutil
 import tomllib
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from yieldest.cli.plan_folder import demo_site_names, write_plan_folder
 from yieldest.errors import InputError
@@ -71,68 +73,146 @@ def test_the_wheel_takes_every_folder_of_the_package():
 
 
 @pytest.fixture
-def answer(run, monkeypatch):
+def answer(run):
     """Run `start --ask` with these lines piped in."""
+    return lambda folder, *lines: run(
+        "start", folder, "--ask", stdin="".join(f"{line}\n" for line in lines)
+    )
 
-    def answered(folder, *lines):
-        monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
-        return run("start", folder, "--ask")
 
-    return answered
+@pytest.fixture
+def kept(tmp_path, monkeypatch):
+    """A folder with a record, a curve and a bill as people keep them, which we are in."""
+    hours = [f"{1 + n // 24:02}/03/2025 {n % 24:02}:00,{5 + n % 17}" for n in range(240)]
+    (tmp_path / "log.csv").write_text("\n".join(["Stamp,Wind", *hours]) + "\n")
+    (tmp_path / "bench.csv").write_text("MPH,Watts\n6,0\n10,40\n20,250\n")
+    lines = ["Part,Qty,Each,Hours", "blades,3,20,6", "battery,1,300,1"]
+    (tmp_path / "parts.csv").write_text("\n".join(lines) + "\n")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+COLUMNS = 'columns = { time = "Stamp" }'
+IN_LOG = ("log.csv", COLUMNS, 'date_order = "day first"', "mph")
 
 
 def test_ten_questions_make_a_plan_and_an_answer(answer, tmp_path):
-    ran = answer(tmp_path / "mine", *[""] * 10)
+    ran = answer(tmp_path / "mine", *[""] * 12)
     assert ran.code == 0
-    assert [line[:2].strip(".") for line in ran.out.splitlines() if line[:1].isdigit()][:10] == [
-        *map(str, range(1, 11))
-    ]
+    asked = re.findall(r"^(\d+)\. ", ran.out, re.MULTILINE)
+    assert asked == [*map(str, range(1, 11))]
     assert "net energy (kWh/year)" in ran.out
     assert "still the invented numbers" in ran.out
 
 
-def test_each_answer_is_checked_as_it_is_given(answer, tmp_path):
-    wind, curve, bill = (tmp_path / name for name in ("log.csv", "bench.csv", "parts.csv"))
-    hours = [f"2025-03-{1 + n // 24:02} {n % 24:02}:00,{5 + n % 17}" for n in range(240)]
-    wind.write_text("\n".join(["time,speed", *hours]) + "\n")
-    curve.write_text("MPH,Watts\n6,0\n10,40\n20,250\n")
-    bill.write_text("Part,Qty,Each,Hours\nblades,3,20,6\nbattery,1,300,1\n")
-    with_scopes = tmp_path / "with.csv"
-    with_scopes.write_text(
-        "Part,Qty,Each,Hours,scope\nblades,3,20,6,per unit\nbattery,1,300,1,per array\n"
-    )
+def test_each_answer_is_checked_as_it_is_given(answer, kept):
     ran = answer(
-        tmp_path / "mine",
-        *(tmp_path / "none.csv", wind, f"{wind} in mph", "ten", "10", "roof 7 8", "roof 11 8"),
-        *("1 2", curve, "2.4", "0.34", "0.34 GBP", bill, with_scopes, "140", "40", "12"),
+        *("mine", "none.csv", *IN_LOG[:3], "furlongs", "mph", "ten", "33 ft", "tree", "pole", "0"),
+        *("40 ft", "1 2", "bench.csv", "30", "2.4", "0.34", "$0.34", "0.34 GBP", "parts.csv"),
+        *('scope_default = "per unit"', "140", "0.5", "40", "12"),
     )
     assert ran.code == 0, ran.err
+    in_mph = sum(5 + n % 17 for n in range(240)) / 240
     for said in (
-        "there is no such file",
-        "240 hours of readings",
-        "'ten' is not a number",
-        "not above the roof",
-        "A curve up to 250 W",
+        "none.csv: there is no such file",
+        "as the time",
+        "day first or month first",
+        "does not say the unit",
+        "'furlongs'",
+        f"240 hours from 2025-03-01 to 2025-03-10, mean {in_mph * 0.44704:.3g} m/s",
+        "'ten' is no number",
+        "'tree' is none of",
+        "into the ground",
+        "highest 250 W",
         "no price with its currency",
-        "no scope column",
-        "2 parts, 360.00",
-        "not between 0 and 100",
+        "$ is the sign of",
+        "battery,1,300,1,per array",  # the proposal
+        "720.00 for 2 machines",
+        "140",
+        "0.5 % or 50 %",
     ):
         assert said in ran.out
-    plan = tomllib.loads((tmp_path / "mine" / "plan.toml").read_text(encoding="utf-8"))
+    text = Path("mine/plan.toml").read_text(encoding="utf-8")
+    plan = tomllib.loads(text)
     assert plan["currency"] == "GBP"
-    assert plan["wind"]["units"] == "mph"
-    assert plan["site"]["roof"]["edge_height_m"] == 8
+    assert (plan["wind"]["units"], plan["wind"]["record"]) == ("mph", "../log.csv")
+    assert plan["build"][0]["hub_height_m"] == pytest.approx(40 * 0.3048, abs=1e-3)
     assert [build["count"] for build in plan["build"]] == [1, 2]
     assert plan["economics"]["self_consumption_share"] == 0.4
-    assert [path.name for path in (tmp_path / "mine").iterdir()] == ["plan.toml"]
+    assert "# of the anemometer" in text
+    assert [path.name for path in Path("mine").iterdir()] == ["plan.toml"]
 
 
-def test_answers_that_are_left_out_take_their_defaults(answer, tmp_path):
-    ran = answer(tmp_path / "mine", "no-such-file.csv")
-    assert ran.code == 0  # what is left out takes its default
-    ran = answer(tmp_path / "other", "5.5", "10", "pole 12", "1", "", "1.8", "0.3 EUR", "900.5")
-    builds = tomllib.loads((tmp_path / "other" / "plan.toml").read_text())["build"]
-    assert (ran.code, builds[0]["bill"]) == (0, "bill.csv")
-    assert "900.5" in (tmp_path / "other" / "bill.csv").read_text()
-    assert answer(tmp_path / "other", *[""] * 10).code == 2
+def test_pole_and_roof_are_compared_with_all_that_a_roof_needs(answer, tmp_path):
+    ran = answer(tmp_path / "mine", "5.5", "", "", "both", "14", "7", "5", "9", "", "4", "8", "12")
+    assert ran.code == 2  # the answers end, and nothing is written
+    roof = ("both", "14", "7", "5", "9", "", "4", "8", "12", "", "", "", "", "900.50", "30 %")
+    ran = answer(tmp_path / "mine", "12 mph", "", "33 ft", *roof, "")
+    assert ran.code == 0, ran.err
+    assert "ridge_height_m is 5, below edge_height_m 7" in ran.out
+    assert "at 8 m is not above the roof at 9 m" in ran.out
+    plan = tomllib.loads((tmp_path / "mine" / "plan.toml").read_text(encoding="utf-8"))
+    sizes = {"edge_height_m": 7, "ridge_height_m": 9, "width_m": 12, "edge_distance_m": 4}
+    assert plan["site"][1]["roof"] == sizes
+    assert [build["hub_height_m"] for build in plan["build"]] == [14, 12]
+    assert plan["wind"]["mean_speed_ms"] == pytest.approx(12 * 0.44704, abs=1e-3)
+    assert "900.5" in (tmp_path / "mine" / "bill.csv").read_text()
+    assert [path.name for path in sorted((tmp_path / "mine").iterdir())] == [
+        *("bill.csv", "curve.csv", "plan.toml")
+    ]
+
+
+def test_what_the_house_draws_takes_the_place_of_a_share(answer, tmp_path):
+    ran = answer(tmp_path / "mine", *[""] * 10, "3000 kWh", "")
+    assert ran.code == 0, ran.err
+    plan = tomllib.loads((tmp_path / "mine" / "plan.toml").read_text(encoding="utf-8"))
+    assert plan["demand"]["kwh_per_year"] == 3000
+    ran = answer(tmp_path / "other", "5.5", *[""] * 9, "3000 kWh", "60", "")
+    assert (ran.code, "over a wind record with times" in ran.out) == (0, True)
+
+
+@pytest.mark.parametrize("lines", [0, 1, 4, 10])
+def test_answers_that_end_early_leave_nothing(answer, tmp_path, lines):
+    ran = answer(tmp_path / "mine", *[""] * lines)
+    assert (ran.code, ran.err.count("\n")) == (2, 1)
+    assert "the answers end at the question" in ran.err
+    assert not list(tmp_path.iterdir())
+
+
+def test_questions_are_for_a_new_folder_and_go_alone(answer, run, yard, tmp_path):
+    assert "this is there already" in answer(yard).err
+    assert run("start", tmp_path / "new", "--ask", "--spreadsheet").code == 2
+
+
+WINDS = [("",), ("log.csv",), (COLUMNS,), ('date_order = "day first"',), ("4.2",), ("0",), IN_LOG]
+LENGTHS = st.sampled_from(["", "1", "8", "26 ft", "3.5", "0,5", "-2", "300", "9 parsec", "1,000"])
+OTHERS = st.sampled_from(
+    [
+        *("", "2", "pole", "roof", "both", "1 3", "bench.csv", "log.csv", "parts.csv", "0.3 EUR"),
+        *("15", "unknown", "1 x 2", "2500 kWh", "70 %", "£350", "0.2 GBP", "=", "x" * 300),
+        'scope_default = "per site"',
+    ]
+)
+
+
+@settings(
+    max_examples=15,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
+@given(
+    st.sampled_from(WINDS),
+    st.sampled_from(["", "pole", "roof", "both"]),
+    st.lists(LENGTHS, max_size=8),
+    st.lists(OTHERS, max_size=12),
+    st.booleans(),
+)
+def test_a_plan_that_is_written_is_estimated(answer, kept, wind, stand, lengths, others, whole):
+    shutil.rmtree("mine", ignore_errors=True)
+    ran = answer("mine", *wind, "", "", stand, *lengths, *others, *[""] * (40 if whole else 0))
+    if ran.code == 0:
+        assert "net energy (kWh/year)" in ran.out
+    else:
+        assert ran.code == 2
+        assert "the answers end" in ran.err
+        assert not Path("mine").exists()
+    assert {path.name for path in kept.iterdir()} <= {"log.csv", "bench.csv", "parts.csv", "mine"}

@@ -3,198 +3,468 @@
 from __future__ import annotations
 
 import json
-import shutil
+import os
+import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TypeVar
 
 import typer
 
 from yieldest.cli.plan_folder import write_plan_folder
+from yieldest.economics.prices import PRICE, SIGNS, number_as_written
 from yieldest.errors import InputError
+from yieldest.files.whole_output import scratch_beside
+from yieldest.model.check import Checked, CurveRead, checked
+from yieldest.model.inputs import Inputs, read
+from yieldest.plan import load_plan
+from yieldest.report.sentences.words import sentence
+from yieldest.units import SPEED_FACTORS, SPEED_UNITS, unit_of
 
-Answer = TypeVar("Answer")
 INVENTED = "invented"
 """The answer that leaves a file as `yieldest start` writes it."""
+_SITES = {"pole": "yard", "roof": "house"}
+"""What the places are called where both are compared, by what stands there."""
+_LENGTHS = {"m": 1.0, "cm": 0.01, "ft": 0.3048, "feet": 0.3048}
+_YEARS = {"years": 1.0, "year": 1.0, "": 1.0}
+_SEVERAL = re.compile(r"[\s,;]+(?:and\s+)?")
+_ROOF: tuple[tuple[str, str, Callable[[Mapping[str, float]], float]], ...] = (
+    ("edge_height_m", "height of its edge, the gutter, above ground.", lambda roof: 6.0),
+    (
+        "ridge_height_m",
+        "height of the ridge above ground; of a flat roof the same.",
+        lambda roof: roof["edge_height_m"],
+    ),
+    ("width_m", "longest side of the house.", lambda roof: 12.0),
+    (
+        "edge_distance_m",
+        "distance from the mast to the farthest edge of the roof.",
+        lambda roof: roof["width_m"] / 2,
+    ),
+    (
+        "hub_height_m",
+        "height of the hub, the rotor's middle, above ground.",
+        lambda roof: roof["ridge_height_m"] + 3,
+    ),
+)
+"""What is asked of a roof: the key, the question, and the default after those before."""
+Keys = tuple[str, ...]
+_KEY = re.compile(r"[a-z_]+\s*=\s*\S.*")
+"""A key of the plan with its value, as a refusal names it."""
 
 
-def ask(words: str, default: str, read: Callable[[str], Answer]) -> Answer:
-    """Ask one question until its answer can be used; an empty one takes the default.
+@dataclass(frozen=True)
+class _Answers:
+    """The answers so far, as pieces of a plan; the file of what was not asked yet is invented."""
 
-    An `InputError` when the answers end with one that cannot be used.
-    """
-    while True:
-        typer.echo(f"{words} [{default}] ", nl=False)
-        line = sys.stdin.readline()
-        if not sys.stdin.isatty():
-            typer.echo(line.strip())
-        try:
-            return read(line.strip() or default)
-        except InputError as error:
+    wind: tuple[str, ...] = ('record = "wind.csv"          # invented: put your own in its place',)
+    units: str = ""
+    height_m: float = 10.0
+    pole_m: float | None = 12.0
+    roof: Mapping[str, float] | None = None
+    counts: tuple[int, ...] = (1,)
+    curve: tuple[str, ...] = (
+        'curve = "curve.csv"          # invented: put your own in its place',
+        "cut_out_ms = 18              # above it no power is counted",
+    )
+    rotor: str = ""
+    price: float = 0.30
+    currency: str = "EUR"
+    bill: tuple[str, ...] = ('bill = "bill.csv"            # invented: put your own in its place',)
+    used: str = ""
+    life_years: float = 15.0
+
+    def plan(self) -> str:
+        """Return the plan."""
+        roof = dict(self.roof or {})
+        stands = {"pole": self.pole_m, "roof": roof.pop("hub_height_m", None)}
+        hubs = {stand: hub for stand, hub in stands.items() if hub is not None}
+        several, sizes = len(hubs) > 1, ", ".join(f"{key} = {size:g}" for key, size in roof.items())
+        lines = [
+            "# A plan for yieldest, from ten answers. Everything behind a # is a remark.",
+            "# Every key there is, with its unit: docs/plan-file.md.",
+            'title = "My yard"',
+            f'currency = "{self.currency}"             # of every sum, by ISO 4217',
+        ]
+        for stand in hubs:
+            lines += ["", *(["[[site]]", f'name = "{_SITES[stand]}"'] if several else ["[site]"])]
+            lines += [f"roof = {{ {sizes} }}"] if stand == "roof" else []
+            lines += ['# terrain = "hedged"         # or water, open, built, suburb: state yours']
+        lines += ["", "[wind]", *self.wind, *filter(None, [self.units])]
+        lines += [f"measured_height_m = {self.height_m:g}      # of the anemometer above ground"]
+        for stand, hub in hubs.items():
+            for count in self.counts:
+                words = f"{count} machine{'s' * (count > 1)}{f', {stand}' if several else ''}"
+                lines += ["", "[[build]]", f'name = "{words}"', f"count = {count}"]
+                lines += [f'site = "{_SITES[stand]}"'] if several else []
+                lines += [f"hub_height_m = {hub:g}           # above ground"]
+                lines += [*self.curve, *filter(None, [self.rotor]), *self.bill]
+        terms = [
+            f"price_per_kwh = {self.price:g}         # what a bought kWh costs",
+            f"life_years = {self.life_years:g}",
+        ]
+        share, demand = ([self.used], []) if "share" in self.used else ([], [self.used])
+        lines += ["", "[economics]", *terms, *share]
+        lines += ["", "[demand]", *demand] if any(demand) else []
+        return "\n".join([*lines, ""])
+
+
+class _Questions:
+    """The questions about one folder to be, each answer tried in the plan that it belongs to."""
+
+    def __init__(self, folder: Path, scratch: Path) -> None:
+        self.folder, self.scratch = folder, scratch
+        self.answers = _Answers()
+        self.inputs: Inputs | None = None
+        self.named: dict[str, str] = {}
+        """Paths as the plan names them, and as they were given."""
+
+    def ask(self, words: str, default: str, take: Callable[[str, Keys], str]) -> None:
+        """Ask until an answer can be taken; an empty one is the default.
+
+        `take` is given the answer, and the keys of the plan that were added to it after it was
+        refused, and returns what is to be said of it. An `InputError` when the answers end.
+        """
+        typer.echo(words)
+        refused = ""
+        keys: Keys = ()
+        while True:
+            typer.echo(f"   [{default}] " if default else "   ", nl=False)
+            try:
+                line = sys.stdin.readline()
+            except UnicodeDecodeError:
+                raise InputError("the answers are not UTF-8 text; save them as such.") from None
             if not line:
-                raise
-            typer.echo(f"  {error}")
-            if error.to_paste:
-                typer.echo(error.to_paste)
+                typer.echo()
+                raise InputError(
+                    f"the answers end at the question {words.splitlines()[0]!r}, so nothing was "
+                    "written; give one on each line, an empty one for what stands in brackets."
+                )
+            if not sys.stdin.isatty():
+                typer.echo(line.strip())
+            text = line.strip() or default
+            if refused and _KEY.fullmatch(text):
+                keys = (*keys, text)
+            else:
+                refused, keys = text, ()
+            try:
+                if not text.isprintable() or not text:
+                    raise InputError("this needs an answer, in plain characters.")
+                typer.echo(f"   {self.as_given(take(refused, keys))}")
+                return
+            except InputError as error:
+                typer.echo(f"   ! {self.as_given(str(error))}")
+                typer.echo(error.to_paste, nl=bool(error.to_paste))
 
+    def as_given(self, text: str) -> str:
+        """Return a sentence with files named as they were in the answers."""
+        for path, given in self.named.items():
+            text = text.replace(path, given)
+        return re.sub(rf"{re.escape(str(self.scratch))}/plan.toml(, line \d+)?: ", "", text)
 
-def _number(lowest: float, highest: float, whole: bool = False) -> Callable[[str], float]:
-    def read(text: str) -> float:
-        try:
-            value = float(text.replace(",", ".").rstrip("%m "))
-        except ValueError:
-            raise InputError(f"{text!r} is not a number; write one such as {highest:g}.") from None
-        if not lowest <= value <= highest or (whole and value != int(value)):
-            raise InputError(f"{text} is not between {lowest:g} and {highest:g}; mend it.")
-        return value
+    def file(self, text: str) -> str:
+        """Return a file as the plan names it: from its folder, unless it was given in full."""
+        path = Path(text.strip("'\"")).expanduser()
+        if path.is_absolute() or self.folder.is_absolute():
+            name = str(path.absolute())
+        else:
+            name = os.path.relpath(path.resolve(), self.folder.resolve())
+        self.named = {str(self.scratch / name): str(path), **self.named}
+        return json.dumps(Path(name).as_posix(), ensure_ascii=False)
 
-    return read
+    def tried(self, anew: bool = False, **given: object) -> Checked:
+        """Put answers into the plan, and return what is found in it; an `InputError` refuses them.
 
+        With `anew` all files are read again.
+        """
+        answers = replace(self.answers, **given)  # type: ignore[arg-type]
+        plan = self.scratch / "plan.toml"
+        plan.write_text(answers.plan(), encoding="utf-8")
+        inputs = read(load_plan(plan), like=None if anew else self.inputs)
+        found = checked(inputs)
+        self.answers, self.inputs = answers, inputs
+        return found
 
-def _wind(text: str) -> list[str]:
-    """Return the lines of [wind] for a record or a mean speed, and show what was seen."""
-    from yieldest.wind.read_wind import read_wind
-
-    if text == INVENTED:
-        return ['record = "wind.csv"           # invented: put your own record in its place']
-    if text.replace(".", "", 1).isdigit():
-        mean = _number(0.5, 20)(text)
-        return [f"mean_speed_ms = {mean:g}           # a yearly mean that you trust"]
-    path, _, unit = text.partition(" in ")
-    record = read_wind(Path(path), units=unit.strip()) if unit else read_wind(Path(path))
-    seen = f"{record.data_recovery.hours:,.0f} hours of readings, mean {record.mean_speed_ms:.2f}"
-    typer.echo(f"  {seen} m/s as they were read.")
-    stated = [f"units = {json.dumps(unit.strip())}"] if unit else []
-    return [f"record = {_absolute(path)}   # {seen} m/s", *stated]
-
-
-def _absolute(text: str) -> str:
-    return json.dumps(str(Path(text).resolve()), ensure_ascii=False)
-
-
-def _curve(text: str) -> str:
-    """Return the line of [[build]] for a curve or readings, and show what was seen."""
-    from yieldest.turbine.curve_file import read_power_curve
-    from yieldest.turbine.reading_file import read_readings
-
-    if text == INVENTED:
-        return 'curve = "curve.csv"           # invented: put your own curve in its place'
-    try:
-        curve = read_power_curve(Path(text))
-    except InputError as error:
-        try:
-            readings = read_readings(Path(text))
-        except InputError:
-            raise error from None
-        typer.echo(f"  {readings.size:,} readings of wind and power.")
-        return f"readings = {_absolute(text)}"
-    typer.echo(f"  A curve up to {curve.power_w.max():.3g} W at {curve.speed_ms[-1]:.3g} m/s.")
-    return f"curve = {_absolute(text)}"
-
-
-def _bill(most: int, currency: str) -> Callable[[str], tuple[str, str]]:
-    """Return what reads a bill, or the price of one machine, as a line and a file to write."""
-    from yieldest.economics.read_bill import read_bill
-
-    def read(text: str) -> tuple[str, str]:
+    def wind(self, text: str, keys: Keys) -> str:
+        """Take a record or a yearly mean; what unit it is in may still be open."""
+        self.unit = "m/s"
         if text == INVENTED:
-            return 'bill = "bill.csv"             # invented: put your own bill in its place', ""
-        if text.replace(".", "", 1).isdigit():
-            return 'bill = "bill.csv"', f"item,quantity,unit price,scope\nall,1,{text},per unit\n"
-        bill = read_bill(Path(text), currency)
-        bill.require_scopes(most)
-        typer.echo(f"  {len(bill.items)} parts, {bill.capital_cost(1, 0.0):,.2f} for one machine.")
-        return f"bill = {_absolute(text)}", ""
+            return "A fortnight of invented wind, to look around with."
+        if mean := re.fullmatch(r"(\d+(?:[.,]\d+)?)\s*(\D*)", text):
+            self.unit = unit_of("speed", mean[2]) if mean[2] else "m/s"
+            self.mean = _number(text, mean[1])
+            return self.mean_in(self.unit, ())
+        record = (f"record = {self.file(text)}", *keys)
+        try:
+            self.tried(wind=record)
+        except InputError:
+            # What a file does not say is asked next; nothing but its unit may be missing.
+            self.tried(wind=record, units='units = "m/s"')
+            self.unit = ""
+            return "Read, but it does not say the unit of its speeds."
+        assert self.inputs is not None
+        (wind,) = self.inputs.winds.values()
+        if wind.record is not None:
+            found = {part.what: part.found for part in wind.record.found}
+            self.unit = unit_of("speed", found.get("speed unit", "m/s"))
+        return self.seen_wind()
 
-    return read
-
-
-def _stand(text: str) -> tuple[float, float | None]:
-    """Return hub height and the height of the roof below it, if it stands on one."""
-    where, *heights = text.split()
-    if where not in ("pole", "roof") or len(heights) != 1 + (where == "roof"):
-        raise InputError(
-            f"{text!r} is neither 'pole 12' nor 'roof 11 8' (hub and top of the roof, in metres "
-            "above ground); write one of them."
+    def seen_wind(self) -> str:
+        assert self.inputs is not None
+        (wind,) = self.inputs.winds.values()
+        record = wind.record
+        if record is None:
+            return f"Mean {wind.start_ms:.3g} m/s."
+        return (
+            f"{record.data_recovery.hours:,.0f} hours from {str(record.time[0])[:10]} to "
+            f"{str(record.time[-1])[:10]}, mean {wind.start_ms:.3g} m/s."
         )
-    hub, *top = (_number(0.5, 300)(height) for height in heights)
-    if top and hub <= top[0]:
-        raise InputError(f"the hub at {hub:g} m is not above the roof at {top[0]:g} m; mend it.")
-    return hub, top[0] if top else None
 
+    def unit_of_wind(self, text: str, keys: Keys) -> str:
+        unit = unit_of("speed", text)
+        if self.answers.wind[0].startswith("mean_speed_ms"):
+            return self.mean_in(unit, keys)
+        self.tried(units="" if unit == self.unit else f"units = {json.dumps(unit)}")
+        return self.seen_wind()
 
-def _price(text: str) -> tuple[float, str]:
-    """Return a price of a kWh and its currency."""
-    amount, _, currency = text.partition(" ")
-    if len(currency) != 3 or not currency.isupper():
-        raise InputError(
-            f"{text!r} is no price with its currency (three letters, ISO 4217); write it as "
-            "0.30 EUR."
+    def mean_in(self, unit: str, keys: Keys) -> str:
+        if unit not in SPEED_FACTORS:
+            raise InputError(f"a mean in {unit} cannot be turned into m/s; give one in m/s.")
+        mean = round(self.mean * SPEED_FACTORS[unit], 3)
+        self.tried(wind=(f"mean_speed_ms = {mean:g}         # a yearly mean that you trust", *keys))
+        return self.seen_wind()
+
+    def place(self) -> None:
+        """Ask where the machine stands, and what is below it."""
+        kinds: list[str] = []
+
+        def taken(text: str, _: Keys) -> str:
+            if text.lower() not in ("pole", "roof", "both"):
+                raise InputError(f"{text!r} is none of pole, roof and both; write one of them.")
+            kinds[:] = ["pole", "roof"] if text.lower() == "both" else [text.lower()]
+            return f"On {' against '.join(f'a {kind}' for kind in kinds)}."
+
+        self.ask("4. Does it stand on a pole or on a roof? 'both' compares them.", "pole", taken)
+        if "pole" in kinds:
+            words = "   On the pole: height of the hub, the rotor's middle, above ground (m or ft)."
+            self.length(words, 12.0, lambda height_m: self.tried(pole_m=height_m))
+        stated: dict[str, float] = {}
+        for key, words, _ in _ROOF if "roof" in kinds else ():
+
+            def on_roof(length_m: float, key: str = key) -> None:
+                pole_m = self.answers.pole_m if "pole" in kinds else None
+                self.tried(roof=_roof({**stated, key: length_m}), pole_m=pole_m)
+
+            stated[key] = self.length(f"   Roof: {words}", _roof(stated)[key], on_roof)
+
+    def length(self, words: str, default: float, take: Callable[[float], object]) -> float:
+        """Ask for a length, and return it in m."""
+        found: list[float] = []
+
+        def taken(text: str, _: Keys) -> str:
+            found.append(_with_unit(text, _LENGTHS))
+            take(found[-1])
+            return f"{found[-1]:g} m."
+
+        self.ask(words, f"{default:g} m", taken)
+        return found[-1]
+
+    def counts(self, text: str, _: Keys) -> str:
+        counts = tuple(dict.fromkeys(_whole(part) for part in _SEVERAL.split(text) if part))
+        if not counts:
+            raise InputError(f"{text!r} holds no number; write one, such as 1.")
+        self.tried(counts=counts)
+        return f"{len(counts)} compared." if len(counts) > 1 else "One way to build."
+
+    def power(self, text: str, keys: Keys) -> str:
+        """Take a power curve or readings, whichever the file holds."""
+        if text == INVENTED:
+            return "The curve of an invented machine."
+        file = self.file(text)
+        refusals = {}
+        for kind in ("curve", "readings"):
+            try:
+                found = self.tried(curve=(f"{kind} = {file}", *keys))
+            except InputError as error:
+                refusals[kind] = str(error).rstrip(".")
+            else:
+                seen = next(one for one in found.read if isinstance(one, CurveRead))
+                return f"Taken as {kind}; {sentence(seen)}."
+        raise InputError(f"as a curve: {refusals['curve']}. As readings: {refusals['readings']}.")
+
+    def rotor(self, text: str, _: Keys) -> str:
+        sizes = [_with_unit(part, _LENGTHS) for part in text.split("x") if text != "unknown"]
+        if len(sizes) > 2:
+            raise InputError(f"{text!r} is no size; write 1.8 m, or 1.2 m x 1.6 m.")
+        if not sizes:
+            self.tried(rotor="")
+            return "Without it less of the curve can be judged."
+        if len(sizes) == 2:
+            self.tried(rotor=f"rotor_width_m = {sizes[0]:g}\nrotor_height_m = {sizes[1]:g}")
+        else:
+            self.tried(rotor=f"rotor_diameter_m = {sizes[0]:g}")
+        return " by ".join(f"{size:g} m" for size in sizes) + "."
+
+    def price(self, text: str, _: Keys) -> str:
+        match = PRICE.fullmatch(text) or PRICE.fullmatch(text.upper())
+        signs = [] if match is None else [sign for sign in match.group("before", "after") if sign]
+        if match is None or len(signs) != 1 or signs[0] == "%":
+            raise InputError(f"{text!r} is no price with its currency; write it as 0.30 EUR.")
+        codes = sorted(SIGNS.get(signs[0], {signs[0]}))
+        if len(codes) > 1:
+            raise InputError(
+                f"{signs[0]} is the sign of {', '.join(codes)}; write {match['number']} and one "
+                "of these."
+            )
+        price = _number(text, match["number"])
+        self.tried(price=price, currency=codes[0])
+        return f"{price:g} {codes[0]} for a kWh; every sum is in {codes[0]}."
+
+    def bill(self, text: str, keys: Keys) -> str:
+        """Take a parts bill, or what a machine costs in all, which becomes one."""
+        match = PRICE.fullmatch(text)
+        if match is not None:
+            total = _number(text, match["number"])
+            for sign in filter(None, match.group("before", "after")):
+                if self.answers.currency not in SIGNS.get(sign, {sign}):
+                    raise InputError(f"{text!r} is not in {self.answers.currency}; write it so.")
+            line = f"the whole machine,1,{total:.12g},per unit"
+            (self.scratch / "bill.csv").write_text(f"item,quantity,unit price,scope\n{line}\n")
+            self.tried(anew=True, bill=('bill = "bill.csv"            # the sum alone',))
+        elif text == INVENTED:
+            return "The bill of an invented machine."
+        else:
+            self.tried(bill=(f"bill = {self.file(text)}", *keys))
+        assert self.inputs is not None
+        said, lines = [], 0
+        for build in {build.settings.count: build for build in self.inputs.builds}.values():
+            assert build.bill is not None
+            count, cost = build.settings.count, build.bill.capital_cost(build.settings.count, 0.0)
+            said.append(f"{cost:,.2f} for {count} machine{'s' * (count > 1)}")
+            lines = len(build.bill.items)
+        return f"{lines} line{'s' * (lines > 1)}; {', '.join(said)}, own work not counted."
+
+    def used(self, text: str, _: Keys) -> str:
+        """Take a share of the energy, or what the house draws in a year."""
+        if yearly := re.fullmatch(r"(.+?)\s*kwh", text, re.IGNORECASE):
+            drawn = _number(text, yearly[1])
+            self.tried(used=f"kwh_per_year = {drawn:.12g}         # what the house draws")
+            return f"{drawn:g} kWh in a year, set against the wind hour by hour."
+        share = _number(text, text.rstrip("% "))
+        if 0 < share <= 1 and "%" not in text:
+            raise InputError(f"{text} can be {share:g} % or {100 * share:g} %; write one, with %.")
+        self.tried(
+            used=f"self_consumption_share = {share / 100:g} # the house uses itself; or [demand]"
         )
-    return _number(0, 1e6)(amount), currency
+        return f"{share:g} % replaces bought kWh; the rest earns nothing until its price is stated."
+
+    def life(self, text: str, _: Keys) -> str:
+        years = _with_unit(text, _YEARS)
+        self.tried(life_years=years)
+        return f"{years:g} years."
 
 
-def _counts(text: str) -> list[int]:
-    read = _number(1, 10_000, whole=True)
-    return list(dict.fromkeys(int(read(part)) for part in text.split()))
+def _roof(stated: Mapping[str, float]) -> dict[str, float]:
+    """Return the sizes of a roof, with defaults for those that are not stated."""
+    roof: dict[str, float] = {}
+    for key, _, default in _ROOF:
+        roof[key] = stated[key] if key in stated else default(roof)
+    return roof
+
+
+def _number(answer: str, number: str) -> float:
+    """Return the one number that a text can be."""
+    found = number_as_written(number, None)
+    if len(found) == 1:
+        return found[0]
+    readings = " or ".join(f"{each:g}" for each in found)
+    can = f"can be {readings}; write one of these" if found else "is no number; write one, as 12.5"
+    raise InputError(f"{answer!r} {can}.")
+
+
+def _with_unit(text: str, units: Mapping[str, float]) -> float:
+    """Return a quantity in the first of the units, which is that of a bare number too."""
+    match = re.fullmatch(r"(.*?\d[.,]?)\s*([a-z]*)", text.strip().lower())
+    if match is None or match[2] not in ("", *units):
+        known = ", ".join(filter(None, units))
+        raise InputError(f"{text!r} is no number with a unit of {known}; mend it.")
+    return round(_number(text, match[1]) * units.get(match[2], 1.0), 3)
+
+
+def _whole(text: str) -> int:
+    number = _number(text, text)
+    if number != int(number) or number < 1:
+        raise InputError(f"{text!r} is no number of machines; write 1 or more.")
+    return int(number)
 
 
 def ask_for_plan(folder: Path) -> Path:
     """Ask the ten things that matter, and write a folder with a commented plan.
 
-    Returns the plan. An `InputError` when the folder is there already, or the answers end with one
-    that cannot be used.
+    Each answer is tried at once in a plan with the answers so far, as `estimate` reads it. Returns
+    the plan. An `InputError` when the folder is there already, or the answers end.
     """
     if folder.exists() or folder.is_symlink():
         raise InputError(f"{folder}: this is there already; name a folder that is not.")
-    typer.echo("Ten questions; Enter takes what stands in brackets.")
-    wind = ask(
-        "1. Wind record (a file; 'FILE in mph' if it does not say), or mean speed in m/s?",
-        INVENTED,
-        _wind,
-    )
-    height = ask("2. Height of the anemometer above ground, in m?", "10", _number(0.1, 300))
-    hub, top = ask("3. 'pole 12', or 'roof 11 8': hub and roof, m above ground?", "pole 12", _stand)
-    counts = ask("4. How many machines? Several numbers are compared, as in '1 2 4'.", "1", _counts)
-    curve = ask("5. Power curve, or readings of wind and power (a file)?", INVENTED, _curve)
-    diameter = ask("6. Diameter of the rotor in m?", "1.8", _number(0.05, 50))
-    price, currency = ask("7. What does a bought kWh cost?", "0.30 EUR", _price)
-    bill, file = ask(
-        "8. Parts bill (a file), or what one machine costs in all?",
-        INVENTED,
-        _bill(max(counts), currency),
-    )
-    used = ask("9. Share of the energy that you use yourself, in %?", "50", _number(0, 100))
-    life = ask("10. How many years will it last?", "15", _number(1, 100, whole=True))
-    roof = (
-        "" if top is None else f"roof = {{ edge_height_m = {top:g}, width_m = 10 }}   # its top\n"
-    )
-    text = (
-        "# Written from ten answers; every key there is: docs/plan-file.md.\n"
-        f'title = "My yard"\ncurrency = "{currency}"              # of every sum\n\n'
-        f'[site]\nterrain = "open"              # water, open, hedged, built or suburb\n{roof}\n'
-        f"[wind]\n{chr(10).join(wind)}\nmeasured_height_m = {height:g}\n"
-    )
-    for count in counts:
-        text += (
-            f'\n[[build]]\nname = "{count} machine{"s" * (count > 1)}"\ncount = {count}\n'
-            f"hub_height_m = {hub:g}\n{curve}\nrotor_diameter_m = {diameter:g}\n{bill}\n"
+    with scratch_beside(folder) as scratch:
+        for file in write_plan_folder(scratch / "invented"):
+            file.rename(scratch / file.name)
+        (scratch / "invented").rmdir()
+        asked = _Questions(folder, scratch)
+        typer.echo(
+            "Ten questions; an empty answer takes what stands in brackets. When one is refused, "
+            'give\nanother, or add the key that it names, as in columns = { time = "Zeit" }.\n'
         )
-    text += (
-        f"\n[economics]\nprice_per_kwh = {price:g}          # what a bought kWh costs\n"
-        f"self_consumption_share = {used / 100:g}  # or [demand]: docs/self-consumption.md\n"
-        f"life_years = {life:.0f}\n"
-    )
-    write_plan_folder(folder)
-    try:
-        (folder / "plan.toml").write_text(text, encoding="utf-8")
-        if file:
-            (folder / "bill.csv").write_text(file, encoding="utf-8")
-        for name in ("wind.csv", "curve.csv", "bill.csv"):
-            if f'"{name}"' not in text:
-                (folder / name).unlink()
-    except OSError:
-        shutil.rmtree(folder)
-        raise
+        asked.ask(
+            "1. Wind: a file with times and speeds, or a yearly mean such as 5.2 m/s.",
+            INVENTED,
+            asked.wind,
+        )
+        asked.ask(
+            f"2. Unit of the speeds: one of {', '.join(SPEED_UNITS)}.",
+            asked.unit,
+            asked.unit_of_wind,
+        )
+        asked.length(
+            "3. Height of the anemometer, or of that mean, above ground (m or ft).",
+            asked.answers.height_m,
+            lambda height_m: asked.tried(height_m=height_m),
+        )
+        asked.place()
+        asked.ask(
+            "5. How many machines? Several numbers are compared, as in 1 2 4.", "1", asked.counts
+        )
+        asked.ask(
+            "6. Power: a file with a power curve, or with readings of wind and power.",
+            INVENTED,
+            asked.power,
+        )
+        asked.ask(
+            "   Rotor: its diameter, or width x height as in 1.2 m x 1.6 m; or unknown.",
+            "1.8 m" if "curve.csv" in asked.answers.curve[0] else "unknown",
+            asked.rotor,
+        )
+        asked.ask(
+            "7. Price of a bought kWh with its currency (three letters); it is what you save.",
+            "0.30 EUR",
+            asked.price,
+        )
+        asked.ask(
+            "8. Parts bill: a file, or what one machine costs in all, your own work not counted.",
+            INVENTED,
+            asked.bill,
+        )
+        asked.ask(
+            "9. Share of the energy that you use yourself, or what the house draws: 3000 kWh.",
+            "50 %",
+            asked.used,
+        )
+        asked.ask("10. Life of the machine in years; it pays within these.", "15", asked.life)
+        made = scratch / "made"
+        made.mkdir()
+        for file in scratch.iterdir():
+            if f'"{file.name}"' in asked.answers.plan() or file.name == "plan.toml":
+                file.rename(made / file.name)
+        made.rename(folder)
     return folder / "plan.toml"
