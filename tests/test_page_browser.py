@@ -278,6 +278,36 @@ def test_a_slider_moves_verdict_table_and_chart_and_all_go_back(opened, page_fil
         assert page.locator("#builds").inner_text() == table, key
 
 
+LAYOUT = """() => ["#builds", "#live svg", "#sliders", "#pointers"].map((one) => {
+  const { x, y, width, height } = document.querySelector(one).getBoundingClientRect();
+  return [x, y + scrollY, width, height].map((part) => Math.round(part * 4) / 4);
+})"""
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_nothing_is_shifted_by_a_slider_at_its_ends(opened, page_file, width):
+    page = opened(page_file, width=width)
+    before, answer = page.evaluate(LAYOUT), page.evaluate(ANSWER)
+    lasts = {key: one.get_attribute("max") for key, one in sliders_on(page).items()}
+    for key, last in lasts.items():
+        for end in ("0", last):
+            page.evaluate(TURN, [key, end])
+            assert page.evaluate(LAYOUT) == before, (key, end)
+        page.click("#back")
+    # All that makes it dear, and all that makes it pay.
+    for dear in (True, False):
+        for key, last in lasts.items():
+            page.evaluate(TURN, [key, last if dear == (key in {"bill", "wage", "rate"}) else "0"])
+        assert page.evaluate(LAYOUT) == before, dear
+    assert page.evaluate(ANSWER) != answer
+
+
+def sliders_on(page):
+    """Return the input of each slider by its key."""
+    keys = page.locator(".slider").evaluate_all("(all) => all.map((one) => one.dataset.key)")
+    return {key: page.locator(f"#slider-{key}") for key in keys}
+
+
 ONLY_ENERGY = {"wind", "height", "count"}
 
 

@@ -115,6 +115,10 @@ class Quantity:
             return percent(value, self.digits)
         return (whole if self.digits > 2 else rounded)(value, self.digits)
 
+    def amount(self, value: float | None, currency: str) -> str:
+        """Write a sum of money in a sentence, in the digits of the tables."""
+        return in_currency(value, currency, self.digits)
+
     def text(self, build: BuildEstimate, terms: EconomicTerms) -> str:
         """Write the figure of a build."""
         value = self.value(build)

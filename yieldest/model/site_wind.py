@@ -105,6 +105,11 @@ class SiteWind:
         return self.corrections[0].factor
 
     @property
+    def mean_speed_ms(self) -> float:
+        """Mean speed over the long term, before a distribution is fitted."""
+        return self.start_ms * self.long_term_factor
+
+    @property
     def record(self) -> Record | None:
         """The measured record after quality control."""
         return None if self.resource is None else self.resource.record

@@ -10,7 +10,7 @@ import numpy as np
 from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.economics.measures import present_value
 from yieldest.model.number_of_machines import cost_by_number
-from yieldest.model.quantities import in_currency, sign_of
+from yieldest.model.quantities import BY_KEY, in_currency, sign_of
 from yieldest.model.scenarios import drawn_flow
 from yieldest.report.chart import (
     Chart,
@@ -41,12 +41,13 @@ def groups_chart(estimate: Estimate) -> Chart | None:
     }
     if not shown:
         return None
+    built = BY_KEY["capital_cost"]
     groups = list(dict.fromkeys(group for cost in shown.values() for group in cost.by_group))
     parts = []
     for style, cost in shown.items():
         largest = max(cost.by_group, key=lambda group: cost.by_group[group])
         share = percent(cost.by_group[largest] / cost.capital_cost)
-        costs = in_currency(cost.capital_cost, currency)
+        costs = built.amount(cost.capital_cost, currency)
         parts.append(f"{style.letter} costs {costs}, most of it {largest} ({share})")
     values = {
         style: [cost.by_group.get(group, 0.0) for group in groups] for style, cost in shown.items()
@@ -57,9 +58,7 @@ def groups_chart(estimate: Estimate) -> Chart | None:
         "; ".join(parts) + ".",
         "the lines of the bill by their group, for all the machines, own labour at its wage",
         {"group": groups, **{f"{s.letter} ({sign})": each for s, each in values.items()}},
-        lambda figure: bars(
-            figure, groups, values, lambda v: rounded(v, 3), f"cost to build ({sign})"
-        ),
+        lambda figure: bars(figure, groups, values, built.written, built.named(currency)),
         0.8 + 0.17 * len(groups) * (0.6 + len(shown)),
     )
 

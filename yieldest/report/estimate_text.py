@@ -93,7 +93,7 @@ def _wind(wind: SiteWind) -> str:
     distribution, record, resource = wind.distribution, wind.record, wind.resource
     if record is None or resource is None:
         how = "summed up by others" if wind.readings is not None else "stated"
-        known = f"mean {distribution.mean_speed_ms:.1f} m/s at {distribution.height_m:g} m ({how})"
+        known = f"mean {wind.mean_speed_ms:.2f} m/s at {distribution.height_m:g} m ({how})"
     else:
         known = (
             f"mean {resource.mean_speed_ms:.2f} m/s at {distribution.height_m:g} m, "
@@ -101,8 +101,7 @@ def _wind(wind: SiteWind) -> str:
             f"{percent(record.data_recovery.share, 3)} of the time they span"
         )
     if wind.long_term is not None:
-        mean = wind.start_ms * wind.long_term_factor
-        known += f"; over the long term {mean:.2f} m/s"
+        known += f"; over the long term {wind.mean_speed_ms:.2f} m/s"
     return f"{known}; Weibull shape {distribution.shape:.2f}, scale {distribution.scale_ms:.2f} m/s"
 
 

@@ -18,7 +18,7 @@ from yieldest import __version__
 from yieldest.arrays import NOT_KNOWN, rounded
 from yieldest.html_repr import printable
 from yieldest.model.estimate import Estimate
-from yieldest.model.quantities import CURRENCY_SIGNS, lines_of
+from yieldest.model.quantities import CURRENCY_SIGNS, drawn_as, lines_of
 from yieldest.model.scenarios import BuildScenarios
 from yieldest.plan import Plan
 from yieldest.report.cautions import CAUTIONS
@@ -100,6 +100,10 @@ def page_of(
         ],
         sign_left_out="" if estimate.currency in CURRENCY_SIGNS else estimate.currency,
         ranged=uncertainty is not None,
+        ranges=[
+            uncertainty is not None and any(drawn_as(key) in b.ranges for b in uncertainty.builds)
+            for key in keys
+        ],
         left_out=max(0, len(estimate.builds) - len(BUILD_STYLES)),
         sliders=sliders,
         off=how_far_off(scenarios),

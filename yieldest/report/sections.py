@@ -133,7 +133,7 @@ def _money_words(estimate: Estimate, build: BuildEstimate) -> str:
     cost, terms = build.cost, estimate.terms
     if cost is None:
         return "has no bill"
-    costs = f"costs {in_currency(cost.capital_cost, estimate.currency)} to build"
+    costs = f"costs {BY_KEY['capital_cost'].amount(cost.capital_cost, estimate.currency)} to build"
     if terms.price_per_kwh is None:
         return costs
     worth = in_currency(float(cost.flow.value[1]), estimate.currency)
@@ -145,8 +145,8 @@ def _wind_words(estimate: Estimate) -> str:
     masts = []
     for places, wind in estimate.inputs.winds.items():
         at = f" at {places}" if len(estimate.inputs.winds) > 1 else ""
-        mean, height = wind.distribution.mean_speed_ms, wind.distribution.height_m
-        masts.append(f"The mean wind{at} is {mean:.1f} m/s at {height:g} m")
+        height = wind.distribution.height_m
+        masts.append(f"The mean wind{at} is {wind.mean_speed_ms:.2f} m/s at {height:g} m")
     hubs = "; ".join(
         f"{build.distribution.mean_speed_ms:.1f} m/s at the hub of "
         f"{called(estimate, build.name)} ({build.distribution.height_m:g} m)"

@@ -49,9 +49,10 @@ def sliders_of(estimate: Estimate, scenarios: Sequence[BuildScenarios]) -> list[
     terms, sign = estimate.terms, CURRENCY_SIGNS.get(estimate.currency)
     amount = f"{{}} {estimate.currency}" if sign is None else f"{sign}{{}}"
     if len(estimate.inputs.winds) == 1:
-        at_mast = estimate.distribution
+        (at_mast,) = estimate.inputs.winds.values()
         speeds = at_mast.mean_speed_ms * floats(WIND_FACTORS)
-        wind = _slider("wind", f"wind at {at_mast.height_m:g} m", "{} m/s", speeds, 1.0)
+        height = at_mast.distribution.height_m
+        wind = {**_slider("wind", f"wind at {height:g} m", "{} m/s", speeds, 1.0), "decimals": 2}
     else:
         wind = _slider("wind", "mean wind", "{} %", floats(WIND_FACTORS), 1.0, 100)
     sliders = [

@@ -26,10 +26,9 @@ from yieldest.wind.weibull import share_above
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from yieldest.energy.net_energy import SpeedSeries
     from yieldest.model.build_estimate import BuildEstimate
+    from yieldest.model.site_wind import SiteWind
     from yieldest.wind.breakdown import Directions
-    from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.hidden_spread import LONG_S
 from yieldest.wind.record import Record
 
@@ -41,8 +40,9 @@ _MONTHS = tuple(calendar.month_abbr)[1:]
 _HOURS = 24
 
 
-def distribution_chart(distribution: WindDistribution, readings: SpeedSeries | None) -> Chart:
+def distribution_chart(wind: SiteWind) -> Chart:
     """Return how often each speed blows: the readings as steps, the fit as a line."""
+    distribution, readings, mean = wind.distribution, wind.readings, wind.mean_speed_ms
     top = distribution.scale_ms * 3.2
     if readings is not None:
         top = max(float(readings.speed_ms.max()), distribution.scale_ms * 2)
@@ -57,7 +57,7 @@ def distribution_chart(distribution: WindDistribution, readings: SpeedSeries | N
     most = int(np.argmax(fitted if counted is None else counted))
     message = (
         f"At {distribution.height_m:g} m the wind blows most often at {most} to {most + 1} m/s; "
-        f"the mean is {distribution.mean_speed_ms:.1f} m/s."
+        f"the mean is {mean:.2f} m/s."
     )
     if counted is not None:
         off = float(np.abs(counted - fitted).max())
@@ -73,10 +73,9 @@ def distribution_chart(distribution: WindDistribution, readings: SpeedSeries | N
             }
             axes.stairs(100 * counted, edges, fill=True, label="readings", **look)
         axes.plot(edges[:-1] + 0.5, 100 * fitted, color=colour("orange"), label="fitted")
-        mean = distribution.mean_speed_ms
         rule_at(axes, x=mean)
         top = ("data", "axes fraction")
-        write(axes, f"mean {mean:.1f} m/s", (mean, 1), (4, -10), xycoords=top)
+        write(axes, f"mean {mean:.2f} m/s", (mean, 1), (4, -10), xycoords=top)
         axes.set(xlabel="wind speed (m/s)", ylabel="share of time (%)", xlim=(0, edges[-1]))
         axes.locator_params(axis="x", integer=True)
         axes.legend(loc="upper right")

@@ -63,7 +63,7 @@ def charts_of(
 
 
 def _of_wind(wind: SiteWind, places: str, named: bool) -> list[Chart]:
-    charts = [distribution_chart(wind.distribution, wind.readings)]
+    charts = [distribution_chart(wind)]
     if wind.resource is not None:
         charts += _there(
             month_hour_chart(wind.resource.record), rose_chart(wind.resource.directions)

@@ -144,8 +144,8 @@
     share > 0.99 ? words.over : share < 0.01 ? words.below : `${(100 * share).toFixed(0)}\u00a0%`;
   const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, key) => values[key]);
 
+  const who = (i) => (builds.length > 1 ? `${builds[i].letter}, “${builds[i].name}”` : `“${builds[i].name}”`);
   const sentence = (results) => {
-    const who = (i) => (builds.length > 1 ? `${builds[i].letter}, “${builds[i].name}”` : `“${builds[i].name}”`);
     const priced = results.map((one, i) => [one.net_present_value, i]).filter(([npv]) => npv !== undefined && terms.priced);
     if (!priced.length) {
       const [kwh, i] = results.map((one, place) => [one.net_kwh_per_year, place]).sort((a, b) => b[0] - a[0])[0];
@@ -159,6 +159,11 @@
       chance: share === undefined ? "" : fill(words.chance, { chance: chance(share) }),
     });
   };
+
+  // As long as a sentence on each build can be, for which room is kept.
+  const longest = () => builds.flatMap((_, i) => ["make", "edge", "lose", "energy"].map((key) => fill(words[key], {
+    who: who(i), years: "88.8", kwh: "88,888", amount: amount(88888), life: 88, chance: fill(words.chance, { chance: words.over }),
+  })));
 
   const tabulate = (results) => {
     for (const row of rows) {
@@ -175,8 +180,7 @@
         const both = of[i].ranges[key];
         if (both) {
           range.dataset.value = both.map((one) => (one === null ? "" : one)).join(" ");
-          range.textContent = both[0] === null && both[1] === null ? ""
-            : both.map((one) => written(one, 2)).join(` ${words.to} `);
+          range.textContent = both[0] === null && both[1] === null ? "" : both.map((one) => written(one, 2)).join(` ${words.to} `);
         }
         return shown.textContent;
       });
@@ -195,7 +199,11 @@
     if (!drawing || !shown.length || !terms.priced) return;
     drawing.hidden = false;
     drawing.previousElementSibling.classList.add("static");
-    const width = Math.max(280, drawing.clientWidth || 560), height = width < 480 ? 260 : 300;
+    const width = Math.max(280, drawing.clientWidth || 560);
+    // Beside the table it ends where the table does.
+    const [table, here] = [rows[0].closest("table"), drawing].map((one) => one.getBoundingClientRect());
+    const beside = here.left > table.right;
+    const height = width < 480 ? 260 : Math.min(400, Math.max(300, beside ? table.bottom - here.top : 0));
     const years = shown[0].balances.length - 1;
     const all = shown.flatMap((one) => [one.net_present_value, ...one.balances, ...(one.band || []).flat()]);
     const step = ((span) => {
@@ -260,7 +268,9 @@
   };
 
   const spelled = (key, stop) => stated.get(key).said.replace("{}",
-    (stop * stated.get(key).times).toLocaleString("en", { maximumSignificantDigits: 3 }));
+    (stop * stated.get(key).times).toLocaleString("en", stated.get(key).decimals
+      ? { minimumFractionDigits: stated.get(key).decimals, maximumFractionDigits: stated.get(key).decimals }
+      : { maximumSignificantDigits: 3 }));
 
   const show = () => {
     const set = [];
@@ -329,8 +339,16 @@
   document.getElementById("back").addEventListener("click", reset);
   // Nothing below the answer jumps while a slider moves.
   const hold = () => {
+    const shown = [...verdict.childNodes], said = document.createElement("p");
     verdict.style.minHeight = "";
-    verdict.style.minHeight = `${verdict.offsetHeight}px`;
+    const heights = [verdict.getBoundingClientRect().height];
+    verdict.replaceChildren(said);
+    for (const text of longest()) {
+      said.textContent = text;
+      heights.push(verdict.getBoundingClientRect().height);
+    }
+    verdict.replaceChildren(...shown);
+    verdict.style.minHeight = `${Math.max(...heights)}px`;
   };
   form.hidden = false;
   reset();
