@@ -225,7 +225,13 @@ def a_record(chance: random.Random, path: Path) -> Read:
     truth = written[~missing] * SPEED_FACTORS[unit]
     true_times = times[~missing].astype("datetime64[ns]")
     found_times = record.time[there]
-    same = found_times.size == true_times.size and bool((found_times == true_times).all())
+    # Of an hour that the clocks repeat, one may lie in a gap: which one, nobody can tell.
+    hour = 60 // minutes if zone else 0
+    same = (
+        found_times.size == true_times.size
+        and int((found_times != true_times).sum()) <= hour
+        and bool((np.abs(found_times - true_times) <= np.timedelta64(1, "h")).all())
+    )
     # Stamps with an offset come back in the same steps, at other hours.
     shifted = same or (
         zone is None
