@@ -304,3 +304,37 @@ def test_sizes_beyond_all_measure_are_refused(run, yard, key, size_m):
     ran = run("estimate", yard, "--draws", 0, "--set", f"{key}={size_m}")
     assert ran.code == 2
     assert key in ran.err
+
+
+def test_a_bill_of_thousands_of_groups_is_worked_and_drawn_by_its_largest(run, yard):
+    """Each row is named where it stands, in one pass, and a chart sums what it cannot hold."""
+    rows = "".join(f"part {at},1,{at},group {at},per unit\n" for at in range(1, 3001))
+    head = "item,quantity,unit price,group,scope\n"
+    (yard / "bill.csv").write_text(head + rows, encoding="utf-8")
+    done = run("report", yard, "-o", yard / "page.html")
+    assert done.code == 0, done.err
+    page = (yard / "page.html").read_text(encoding="utf-8")
+    assert "2,981 other groups" in page
+    assert "group 2982<" in page
+    assert "group 2981<" not in page
+
+
+def test_a_table_to_paste_has_an_end(run, yard, edit):
+    rows = "".join(f"part {at},1,{at}\n" for at in range(1000))
+    (yard / "bill.csv").write_text(f"item,quantity,unit price\n{rows}", encoding="utf-8")
+    edit(yard / "plan.toml", "# count = 1", "count = 2")
+    refused = run("estimate", yard)
+    assert refused.code == 2
+    assert refused.err.splitlines()[-1] == "... and 941 likewise"
+    assert len(refused.err.splitlines()) == 62
+
+
+def test_more_builds_than_one_plan_compares_are_refused(run, yard):
+    plan = yard / "plan.toml"
+    text = plan.read_text(encoding="utf-8")
+    build = text[text.index("[[build]]") : text.index("[economics]")]
+    more = "".join(build.replace("one machine", f"machine {at}") for at in range(50))
+    plan.write_text(text.replace("[economics]", f"{more}[economics]"), encoding="utf-8")
+    refused = run("check", yard)
+    assert refused.code == 2
+    assert " builds are more than one plan compares, 50 at most" in refused.err

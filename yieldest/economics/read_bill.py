@@ -163,7 +163,7 @@ class _Column:
             return np.nan
         if isinstance(cell, int | float):
             return float(cell)
-        place, text = table.place(row), _tidy(cell)
+        place, text = table.places[row], _tidy(cell)
         match = PRICE.fullmatch(text)
         signs = [] if match is None else [s for s in match.group("before", "after") if s]
         if match is not None and self.money and "%" not in signs:
@@ -304,7 +304,7 @@ def read_bill(
     default = "unit" if scope_default is None else SCOPES[scope_default]
     items = tuple(
         _item(
-            table.place(row),
+            table.places[row],
             {name: cells[row] for name, cells in texts.items()},
             {name: float(each) for name, cells in numbers.items() if (each := cells[row]) == each},
             default,
@@ -484,8 +484,11 @@ class _Priced:
         return found
 
 
+_MOST_LINES_SHOWN = 60
+
+
 def _with_scopes(table: Table, items: tuple[BillItem, ...]) -> str:
-    """Write the lines of a bill out with a scope that may be meant for each, to be pasted."""
+    """Write the first lines of a bill out with a scope that may be meant, to be pasted."""
     written = io.StringIO()
     delimiter = table.layout.delimiter.strip(" ") or ","
     writer = csv.writer(written, delimiter=delimiter, lineterminator="\n")
@@ -494,7 +497,9 @@ def _with_scopes(table: Table, items: tuple[BillItem, ...]) -> str:
         words = f"{item.group} {item.name}".lower()
         where = "site" if _OF_THE_SITE.search(words) else "unit"
         writer.writerow([*cells, "per array" if _ONCE.search(words) else f"per {where}"])
-    return written.getvalue()
+    lines = written.getvalue().splitlines(keepends=True)
+    more = len(lines) - _MOST_LINES_SHOWN
+    return "".join(lines[:_MOST_LINES_SHOWN]) + (f"... and {more:,} likewise\n" if more > 0 else "")
 
 
 def _check_heading(table: Table, heading: str, currency: str | None) -> None:

@@ -19,6 +19,8 @@ from yieldest.plan.uncertainty_table import UncertaintyTable
 from yieldest.plan.wind_table import Wind
 from yieldest.settings import NAMES_A_FILE, Settings, Words, key
 
+MOST_BUILDS = 50
+"""That one plan compares: each takes time, and no screen holds more. Our choice."""
 ONE, SEVERAL = "[site]", "[[site]]"
 """How one place and several are written; pydantic puts it behind "site" where a value is wrong."""
 
@@ -157,9 +159,14 @@ class Plan(Settings):
         return self
 
     @model_validator(mode="after")
-    def _every_build_has_a_place(self) -> Self:
+    def _builds_are_few_and_have_a_place(self) -> Self:
         names = [site.name for site in self.sites if site.name is not None]
         known = ", ".join(map(repr, names))
+        if len(self.build) > MOST_BUILDS:
+            raise ValueError(
+                f"{len(self.build)} builds are more than one plan compares, {MOST_BUILDS} at most; "
+                "part the plan, and give both to one `yieldest estimate`"
+            )
         for build in self.build:
             if build.site is None and len(names) > 1:
                 raise ValueError(

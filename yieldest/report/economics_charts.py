@@ -30,6 +30,9 @@ if TYPE_CHECKING:
     from yieldest.model.estimate import Estimate
     from yieldest.model.scenarios import BuildScenarios
 
+_MOST_GROUPS = 20
+"""Of a bill, in one chart; the rest are summed."""
+
 
 def groups_chart(estimate: Estimate) -> Chart | None:
     """Return what the bill of each build goes on; None without a bill."""
@@ -52,6 +55,14 @@ def groups_chart(estimate: Estimate) -> Chart | None:
     values = {
         style: [cost.by_group.get(group, 0.0) for group in groups] for style, cost in shown.items()
     }
+    if len(groups) > _MOST_GROUPS:
+        largest_first = np.argsort(-np.sum(list(values.values()), axis=0), kind="stable")
+        named, rest = np.split(largest_first, [_MOST_GROUPS - 1])
+        groups = [*(groups[at] for at in named), f"{rest.size:,} other groups"]
+        values = {
+            style: [*(each[at] for at in named), sum(each[at] for at in rest)]
+            for style, each in values.items()
+        }
     return Chart(
         "cost-by-group",
         "What the bill goes on",

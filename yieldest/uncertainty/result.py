@@ -228,6 +228,5 @@ def probability_of_doing_better(figure: str, mine: FloatArray, other: FloatArray
 
     NaN is worse than any value, and a draw in which both have none counts for neither.
     """
-    if figure in MORE_IS_BETTER:
-        return float((np.nan_to_num(mine, nan=-np.inf) > np.nan_to_num(other, nan=-np.inf)).mean())
-    return float((np.nan_to_num(mine, nan=np.inf) < np.nan_to_num(other, nan=np.inf)).mean())
+    better = mine > other if figure in MORE_IS_BETTER else mine < other
+    return float((better | (np.isnan(other) & ~np.isnan(mine))).mean())
