@@ -13,6 +13,7 @@ from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.errors import InputError
 from yieldest.report.wind_tables import long_term_table
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
+from yieldest.wind.long_term import error_model
 from yieldest.wind.long_term.correction import (
     ClockSetRight,
     FewFullYears,
@@ -22,7 +23,6 @@ from yieldest.wind.long_term.correction import (
 )
 from yieldest.wind.long_term.error_model import (
     MEMORY,
-    SEASON_DIFFERENCE,
     WANDERING,
     WANDERING_YEARS,
     ErrorModel,
@@ -60,9 +60,9 @@ def median(errors):
 @pytest.mark.parametrize("left_out", [STATIONS[:2], STATIONS[2:4], STATIONS[4:]])
 def test_other_stations_lead_to_like_constants(left_out):
     """Fours of six stations scatter by half, and what is taken for all was rounded up."""
-    wandering, season = pooled_constants([name for name in STATIONS if name not in left_out])
-    assert 0.5 * wandering < WANDERING < 2 * wandering
-    assert 0.5 * season < SEASON_DIFFERENCE < 1.5 * season
+    for name, found in pooled_constants([one for one in STATIONS if one not in left_out]).items():
+        used = getattr(error_model, name)
+        assert 0.5 * found < used < 3 * found, name
 
 
 @pytest.mark.parametrize("days", [30, 60, 180, 365, 730])

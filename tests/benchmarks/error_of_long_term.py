@@ -38,7 +38,7 @@ NORMAL_90 = 1.645
 LENGTHS = (30, 60, 180, 365, 730)
 AIRPORT_LENGTHS = (30, 60, 90, 180)
 KINDS = {"": "mean", "_cube": "cube"}
-STARTS, CHAIN_STARTS = 16, 8
+STARTS, HALF_STARTS, CHAIN_STARTS = 8, 4, 4
 """Stretches of each pair of stations."""
 
 CURVE_MS = np.arange(3.0, 17.0)
@@ -148,9 +148,9 @@ def left_out() -> dict[str, dict]:
             setattr(error_model, name, value)
         others = [name for name in irish.STATIONS if name not in half]
         for days, cases in stations.items():
-            cases.append(irish.hide_most(days, 8, among=others))
+            cases.append(irish.hide_most(days, HALF_STARTS, among=others))
         for days, cases in airports.items():
-            cases.append(airport.hide_most(days, every_days=40))
+            cases.append(airport.hide_most(days, every_days=60))
     for name, value in stated.items():
         setattr(error_model, name, value)
     told = {}
