@@ -15,6 +15,7 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.maps.grid import Grid, bounds_of, dimension_of, on_cells
 from yieldest.wind.censored_fit import fit_censored
+from yieldest.wind.hidden_spread import LONG_S, spread_put_back
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.power_sums import (
     SUMS,
@@ -162,6 +163,7 @@ def _fitted(
             f"{grid.name}: the variable {speed.name!r} has no time dimension; a record of speeds, "
             "a table of frequencies or Weibull parameters is needed."
         )
+    coarse_s = coarse_interval_s(speed)
     speed = grid.in_si(speed, "speed")
     if northward is not None:
         speed = on_cells(
@@ -173,7 +175,10 @@ def _fitted(
     def fit(summed: FloatArray) -> tuple[FloatArray, ...]:
         sums, left_out = summed[..., :SUMS], summed[..., SUMS]
         moving, calm = moving_readings(sums), calm_readings(sums)
-        return (*fit_power_sums(sums), moving, calm, mean_of_power(sums, 1), left_out)
+        fitted = fit_power_sums(sums)
+        if coarse_s is not None:
+            fitted = spread_put_back(*fitted, coarse_s)
+        return (*fitted, moving, calm, mean_of_power(sums, 1), left_out)
 
     shape, scale, moving, calm, mean, left_out = on_cells(
         fit, _summed(speed, time), core=["sum"], outputs=6
@@ -181,6 +186,20 @@ def _fitted(
     readings = moving + calm
     calm_share = calm / readings.where(readings > 0)
     return CellWinds(height_m, shape, scale, calm_share, mean, readings, left_out)
+
+
+def coarse_interval_s(speed: xr.DataArray) -> float | None:
+    """Return the time between speeds that are means over a day or longer; None for finer ones.
+
+    Cell methods "time: point" say that they are of one time, and hide nothing.
+    """
+    times = speed.coords.get(dimension_of(speed, "time"))
+    if times is None or times.size < 2 or not np.issubdtype(times.dtype, np.datetime64):
+        return None
+    steps = np.diff(np.sort(times.to_numpy())) / np.timedelta64(1, "s")
+    usual_s = float(np.median(steps))
+    of_one_time = "time: point" in str(speed.attrs.get("cell_methods", ""))
+    return usual_s if usual_s >= LONG_S and not of_one_time else None
 
 
 def _summed(speed: xr.DataArray, time: str) -> xr.DataArray:

@@ -12,12 +12,13 @@ from yieldest import __version__
 from yieldest.errors import InputError
 from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
 from yieldest.maps.cell_sites import cell_sites
-from yieldest.maps.cell_winds import MOST_MS, CellWinds, WindKind, wind_kind
+from yieldest.maps.cell_winds import MOST_MS, CellWinds, WindKind, coarse_interval_s, wind_kind
 from yieldest.maps.grid import Grid, dimension_of, unreadable
 from yieldest.plan import Place, Plan
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.report.sentences.words import say, sentences
 from yieldest.wind.data_recovery import SPARSE_S, SparseReadings
+from yieldest.wind.hidden_spread import stated_spread
 from yieldest.wind.quality_control import QualityRules
 from yieldest.wind.record_values import rounding_step
 
@@ -79,6 +80,14 @@ class MonthsMissingOnMap(Finding):
 
 
 @dataclass(frozen=True)
+class SpreadPutBackOnMap(Finding):
+    """The speeds are means over a day or longer, and the stated spread within was put back."""
+
+    interval_hours: float
+    spread: float
+
+
+@dataclass(frozen=True)
 class CoarseSteps(Finding):
     """The speeds are rounded to steps that are coarse beside their spread."""
 
@@ -87,6 +96,11 @@ class CoarseSteps(Finding):
 
 say(
     {
+        SpreadPutBackOnMap: "The speeds are means over {0.interval_hours:.3g} h, which hide how "
+        "the wind rose and fell within; {0.spread:.0%} of the mean (standard deviation; three "
+        "airports and six stations elsewhere) was put back in every cell, where it may be a fifth "
+        "more or less. Where each is a reading at one time, give the variable the cell methods "
+        "“time: point”.",
         CoarseSteps: "The speeds are rounded to steps of {0.step_ms:.2g} m/s, coarse beside their "
         "spread, and no correction is made for it: calms and the mean cube may be off.",
         CellsAreNoSites: "A cell knows nothing of the trees, houses and hills inside it: use the "
@@ -317,7 +331,10 @@ def _of_time(grid: Grid, kind: WindKind) -> Findings:
     found: list[Finding] = []
     if months < 12:
         found.append(MonthsMissingOnMap(int(months)))
+    coarse_s = coarse_interval_s(variable)
     steps = np.diff(np.sort(index.to_numpy())) / np.timedelta64(1, "h")
-    if steps.size and np.median(steps) * 3600 >= SPARSE_S:
+    if coarse_s is not None:
+        found.append(SpreadPutBackOnMap(coarse_s / 3600, stated_spread(coarse_s)[0]))
+    elif steps.size and np.median(steps) * 3600 >= SPARSE_S:
         found.append(SparseReadings(float(np.median(steps))))
     return tuple(found)

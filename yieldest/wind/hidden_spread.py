@@ -17,6 +17,7 @@ from yieldest.defaults import COVERAGE_FACTOR
 from yieldest.provenance import Finding
 from yieldest.wind.data_recovery import DAY_S, steps_of
 from yieldest.wind.record import Record
+from yieldest.wind.weibull import moment, scale_of_mean
 
 LONG_S = 0.9 * DAY_S
 """Readings for so long are means that hide the wind of the day; shorter ones may be of one time."""
@@ -127,8 +128,7 @@ def hidden_spread(
     if not coarse.any() or stated == 0 or not (speed_ms > 0).any():
         return None
     interval_s = float(np.median(usual_s[coarse]))
-    days = np.log(interval_s / DAY_S)
-    fall = float(np.interp(days, STATED_DAYS, STATED_FALL))
+    fall = stated_spread(interval_s)[1]
     seen = None
     if deviation_ms is not None and stated is None:
         seen = _at_mean_wind(speed_ms[coarse], deviation_ms[coarse] ** 2, fall)
@@ -143,6 +143,31 @@ def hidden_spread(
     share = np.where(coarse & (speed_ms > 0), np.minimum(share, 1.5), 0.0)
     of_reading = np.repeat(np.arange(speed_ms.size), np.where(share > 0, POINTS, 1))
     return HiddenSpread(of_reading, share, interval_s / 3600, spread, uncertainty, source)
+
+
+def stated_spread(interval_s: float) -> tuple[float, float]:
+    """Return the stated spread within an interval at the mean wind, and the power of its fall."""
+    days = np.log(interval_s / DAY_S)
+    spread, fall = (
+        float(np.interp(days, STATED_DAYS, each)) for each in (STATED_SPREAD, STATED_FALL)
+    )
+    return spread, fall
+
+
+def spread_put_back(
+    shape: FloatArray, scale_ms: FloatArray, interval_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return Weibull shape and scale (...) with the stated spread within daily or coarser means.
+
+    The mean stays; the variance grows by that within the intervals, and the shape goes as the
+    power -1.086 of the standard deviation over the mean (Justus et al., as above).
+    """
+    spread, fall = stated_spread(interval_s)
+    mean_ms = moment(shape, scale_ms, 1)
+    between = moment(shape, scale_ms, 2) / mean_ms**2 - 1
+    within = spread**2 * moment(shape, scale_ms, 2 - 2 * fall) / mean_ms ** (2 - 2 * fall)
+    wider = shape * (1 + within / between) ** (-1.086 / 2)
+    return wider, scale_of_mean(mean_ms, wider)
 
 
 def means_hide(hidden: HiddenSpread, speed_ms: FloatArray, weight: FloatArray) -> MeansHideSpread:
@@ -176,8 +201,11 @@ def _spread(
             own = OWN_UNCERTAINTY if number == 0 else NEARBY_UNCERTAINTY
             whose = "its own finer readings" if number == 0 else record.provenance.source
             return seen[0], float(np.hypot(own, seen[1])), whose
-    spread = float(np.interp(np.log(interval_s / DAY_S), STATED_DAYS, STATED_SPREAD))
-    return spread, STATED_UNCERTAINTY, "three airports and six stations elsewhere"
+    return (
+        stated_spread(interval_s)[0],
+        STATED_UNCERTAINTY,
+        "three airports and six stations elsewhere",
+    )
 
 
 def spread_within(record: Record, interval_s: float, fall: float) -> tuple[float, float] | None:
