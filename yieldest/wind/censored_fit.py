@@ -9,8 +9,10 @@ from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull import fit_moments, share_above
 
 _STEPS = 80
-_TOLERANCE = 1e-9
-"""Newton's method doubles the right digits with each step: after such a step all are right."""
+_BLOCK = 8192
+"""So many classes of all rows are gone through at a time, for they stay in the nearest memory."""
+_TOLERANCE = 1e-6
+"""Newton's method doubles the right digits with each step: after such a step twelve are right."""
 _ROUNDING = 1e-12
 """A likelihood that falls by less has not fallen, but been rounded."""
 _SHAPE_RANGE = (0.2, 30.0)
@@ -73,34 +75,40 @@ def fit_above_start(histogram: Histogram) -> tuple[FloatArray, FloatArray, Float
 
 def _maximise(histogram: Histogram, truncated_at_ms: float) -> tuple[FloatArray, FloatArray]:
     """Maximise the likelihood of the classes, given that all lie above a speed."""
-    weight = histogram.share
+    weight = histogram.share.reshape(-1, histogram.speed_ms.size)
     # Speeds at standstill say nothing of the start of the search; the middle of a class does.
     middle = np.where(
         histogram.speed_ms > 0, histogram.speed_ms, (histogram.lower_ms + histogram.upper_ms) / 2
     )
-    shape, scale = fit_moments(middle, weight)
-    known = np.isfinite(shape)
-    if known.ndim and known.any():
+    begin = np.array(fit_moments(middle, weight))
+    known = np.isfinite(begin[0])
+    if known.size > 1 and known.any():
         # Rows are mostly draws of one record, whose own fit lies nearer to theirs than moments do.
-        shape, scale = _maximise(histogram.weighted(weight[known].sum(axis=0)), truncated_at_ms)
-    weight = np.where(known[..., np.newaxis], weight, 0.0)
-    place = np.log(
-        [np.where(known, np.clip(shape, *_SHAPE_RANGE), 2.0), np.where(known, scale, 1.0)]
-    )
+        together = histogram.weighted(weight[known].sum(axis=0))
+        begin = np.array(_maximise(together, truncated_at_ms))[:, np.newaxis]
+    weight = np.where(known[:, np.newaxis], weight, 0.0)
+    begin[0] = np.clip(begin[0], *_SHAPE_RANGE)
+    place = np.log(np.where(np.isfinite(begin), begin, 2.0))
     log_bounds = np.log(np.maximum([histogram.lower_ms, histogram.upper_ms], _NO_SPEED_MS))
     best = _likelihood(place, log_bounds, weight, truncated_at_ms)
+    place = np.broadcast_to(place, (2, known.size))
     damping = np.full(known.shape, 1e-6)
+    rows = 1 + _BLOCK // weight.shape[1]
     for _ in range(_STEPS):
         new_place = place + np.clip(_damped_step(best, damping), -1.0, 1.0)
         new_place[0] = np.clip(new_place[0], *np.log(_SHAPE_RANGE))
-        new = _likelihood(new_place, log_bounds, weight, truncated_at_ms)
+        if np.all((np.abs(new_place - place).sum(axis=0) < _TOLERANCE) | ~known):
+            place = new_place
+            break
+        blocks = (np.s_[start : start + rows] for start in range(0, known.size, rows))
+        new = np.concatenate(
+            [_likelihood(new_place[:, b], log_bounds, weight[b], truncated_at_ms) for b in blocks],
+            axis=1,
+        )
         better = new[0] >= best[0] - _ROUNDING
         damping = np.where(better, damping / 10, np.maximum(damping, 1e-6) * 100)
-        moved = np.abs(new_place - place).sum(axis=0)
         place, best = np.where(better, new_place, place), np.where(better, new, best)
-        if np.all((moved < _TOLERANCE) | ~known):
-            break
-    shape, scale = np.where(known, np.exp(place), np.nan)
+    shape, scale = np.where(known, np.exp(place), np.nan).reshape(2, *histogram.weight.shape[:-1])
     return shape, scale
 
 
@@ -119,23 +127,30 @@ def _damped_step(likelihood: FloatArray, damping: FloatArray) -> FloatArray:
 def _likelihood(
     place: FloatArray, log_bounds: FloatArray, weight: FloatArray, truncated_at_ms: float
 ) -> FloatArray:
-    """Return the mean log-likelihood, its slopes (k, a) and its bends (kk, ka, aa).
+    """Return the mean log-likelihood, its slopes (k, a) and its bends (kk, ka, aa), of each row.
 
-    The logarithms of the bounds have shape (2, m). All follows from w = (v/A)^k and from z w and
-    z^2 w with z = ln w: the slopes of w by ln k and ln A are z w and -k w.
+    The weights, shape (rows, m), add up to 1; the logarithms of the bounds have shape (2, m). One
+    place serves all rows. All follows from w = (v/A)^k and from z w and z^2 w with z = ln w: the
+    slopes of w by ln k and ln A are z w and -k w.
     """
     low, high = (_powers(place, bound) for bound in log_bounds)
+
+    def sum_of(values: FloatArray) -> FloatArray:
+        if place.shape[1] == 1:
+            return np.asarray(values[..., 0, :] @ weight.T)
+        return np.asarray(np.einsum("ri,...ri->...r", weight, values))
+
     rise = high - low
+    if truncated_at_ms > 0:
+        low -= _powers(place, np.log([truncated_at_ms]))
     # ln(S(l) - S(u)) = -w(l) + ln(1 - exp(-(w(u) - w(l)))), which loses no digits.
     width = np.maximum(rise[0], 1e-300)
     pull = 1 / np.expm1(np.minimum(width, 700.0))
-    value = _sum(weight, np.log(-np.expm1(-width)) - low[0])
-    slope = _sum(weight, pull * rise - low)
-    bend = weight * pull * (1 + pull)
-    first, both, second = (_sum(bend * rise[i], rise[j]) for i, j in ((0, 0), (0, 1), (1, 1)))
-    if truncated_at_ms > 0:
-        start = _powers(place, np.log([truncated_at_ms]))[..., 0] * weight.sum(axis=-1)
-        value, slope = value + start[0], slope + start
+    value = sum_of(np.log(-np.expm1(-width)) - low[0])
+    slope = sum_of(pull * rise - low)
+    bend = pull * (1 + pull) * rise[:2]
+    first, both = sum_of(bend[0] * rise[:2])
+    second = sum_of(bend[1] * rise[1])
     k = np.exp(place[0])
     by_k, by_a = slope[1], -k * slope[0]
     mixed = -k * (slope[0] + slope[1] - both)
@@ -147,8 +162,3 @@ def _powers(place: FloatArray, log_speed: FloatArray) -> FloatArray:
     z = np.exp(place[0])[..., np.newaxis] * (log_speed - place[1][..., np.newaxis])
     w = np.exp(np.minimum(z, _MOST_EXPONENT, out=z))
     return np.array([w, z * w, z * z * w])
-
-
-def _sum(weight: FloatArray, values: FloatArray) -> FloatArray:
-    """Return the weighted sum over the classes, without an array of the products."""
-    return np.asarray(np.einsum("...i,...i->...", weight, values))

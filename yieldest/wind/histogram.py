@@ -110,8 +110,10 @@ def histogram_of(
     else:
         width = step_ms or FINE_STEP_MS
         # A zero of a record in fine steps is a class of its own, not the slowest of the winds.
-        label = np.where(speed_ms == 0, -1, np.rint(speed_ms / width).astype(np.int64))
-        numbers, class_of = np.unique(label, return_inverse=True)
+        label = np.rint(speed_ms / width).astype(np.int64) + 1
+        label[speed_ms == 0] = 0
+        filled = np.bincount(label) > 0
+        class_of, numbers = (np.cumsum(filled) - 1)[label], np.flatnonzero(filled) - 1
         lower = np.maximum(0.0, (numbers - 0.5) * width)
         upper = (np.maximum(numbers, 0) + 0.5) * width
     total = floats(np.bincount(class_of, weights=weight))
