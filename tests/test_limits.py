@@ -40,7 +40,7 @@ def test_the_defaults_it_states_are_those_of_the_tool(run, yard, edit):
     losses = {each["category"]: each["share"] for each in result["builds"][0]["losses"]}
     assert (losses["availability"], losses["environmental"]) == (0.05, 0.02)
     assert result["economics"]["life_years"] == 15
-    assert any("doubtful by 10 %" in text for text in result["assumed"])
+    assert any("standard uncertainty of 10 %" in text for text in result["assumed"])
 
 
 @pytest.mark.parametrize(

@@ -117,8 +117,8 @@ def start(
 def check(plan: Path, changes: list[str] = [], as_json: bool = False) -> None:  # noqa: B006
     """Say whether a plan and the files it names are sound.
 
-    Reads everything and computes nothing; also shows what was recognised in the wind record. Read
-    more: docs/plan-file.md.
+    Reads every file, tries the estimate, and shows what was recognised in the wind record; no
+    answer yet. Read more: docs/plan-file.md.
 
     Example: yieldest check demo-sites/hill-yard
 

@@ -1,6 +1,7 @@
 """How `--help` looks: examples on lines of their own to copy, options in groups."""
 
 import inspect
+import re
 from contextlib import AbstractContextManager
 from typing import Protocol
 
@@ -12,6 +13,9 @@ WIDTH = 100
 ARGUMENTS, OTHERS = "Arguments", "Options"
 """Headings of what belongs to no group."""
 EXAMPLE = "Example: "
+_WITHIN_WORD = re.compile(r"(?<=\S)-(?=\S)")
+_HYPHEN = "\ue000"
+"""Stands for a hyphen while lines are broken, so that none ends within --cut-out."""
 
 
 class HelpWriter(Protocol):
@@ -39,6 +43,10 @@ class HelpWriter(Protocol):
 class GroupedCommand(TyperCommand):
     """A command whose options stand under the headings given as their `rich_help_panel`."""
 
+    def get_help(self, ctx: typer.Context) -> str:  # type: ignore[override]
+        """Return the help as it is shown."""
+        return super().get_help(ctx).replace(_HYPHEN, "-")
+
     def format_help_text(self, ctx: typer.Context, formatter: HelpWriter) -> None:  # type: ignore[override]
         """Write what the command does, and its examples."""
         write_help(self.help, formatter)
@@ -54,7 +62,9 @@ class GroupedCommand(TyperCommand):
                 # The type that some versions of typer set behind an argument says nothing to users.
                 row = row if is_option else (row[0].partition(" ")[0], row[1])
                 group = getattr(param, "rich_help_panel", None) or heading
-                groups.setdefault(group, []).append(row)
+                # A default that was given as a text comes in parentheses.
+                told = re.sub(r"\[default: \((.+)\)\]", r"[default: \1]", row[1])
+                groups.setdefault(group, []).append((row[0], _WITHIN_WORD.sub(_HYPHEN, told)))
         for group, rows in groups.items():
             with formatter.section(group):
                 formatter.write_dl(rows)

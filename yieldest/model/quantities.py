@@ -299,7 +299,7 @@ QUANTITIES = (
         _in("energy", "notebook", "frame", "json"), "net energy over rated power all year round",
     ),
     Quantity(
-        "hours_without_output", "hours without power", "h/year",
+        "hours_without_output", "hours making no power", "h/year",
         lambda b: b.energy.hours.without_output, _in("energy"), form=",.0f",
     ),
     Quantity(

@@ -136,40 +136,48 @@ def verdict(compared: Comparison) -> list[str]:
         found.append(f"“{build.name}” of {plan.name} {most}: {value}.")
     if compared.different_terms:
         keys = ", ".join(f"economics.{key}" for key in compared.different_terms)
-        found.append(f"The plans do not share {keys}.")
+        found.append(f"The plans differ in {keys}.")
     return found
 
 
 def print_comparison(compared: Comparison, screen: Console) -> None:
-    """Print the verdict and one table of all builds of all plans."""
+    """Print the verdict and one table of all builds of all plans, figures that any has."""
     print_text(" ".join(verdict(compared)), screen, style="bold")
     one_currency = len(compared.currencies) == 1
-    shown = [each for each in quantities_of("sweep") if each.key != "capital_cost"]
+    every = [(plan, *each) for plan in compared.plans for each in plan.builds()]
+    shown = [
+        each
+        for each in quantities_of("sweep")
+        if each.key != "capital_cost"
+        and (each.never or any(each.value(build) is not None for _, build, _ in every))
+    ]
     best = compared.best
-    place = None if best is None else 1 + [each.key for each in shown].index(best[2])
+    place = None if best is None else [each.key for each in shown].index(best[2])
     rows = []
-    for plan in compared.plans:
-        currency = plan.estimate.currency
-        for number, (build, draws) in enumerate(plan.builds()):
-            cells = [build.name, *(_cell(each, build, plan.estimate, draws) for each in shown)]
-            if draws is not None:
-                cells.append(chance_words(draws.probability_that_it_pays))
-            if not one_currency:
-                cells.append(currency)
-            is_best = best is not None and best[1] is build
-            label = "" if number else plan.name
-            rows.append(Row(label, tuple(cells), best=place if is_best else None))
+    for plan, build, draws in every:
+        cells = [_cell(each, build, plan.estimate, draws, one_currency) for each in shown]
+        if draws is not None:
+            cells.append(chance_words(draws.probability_that_it_pays))
+        is_best = best is not None and best[1] is build
+        rows.append(
+            Row(f"{plan.name}: {build.name}", tuple(cells), best=place if is_best else None)
+        )
     heads = [each.named(compared.currencies[0]) if one_currency else each.words for each in shown]
     pays = ["probability that it pays"] if any(plan.uncertainty for plan in compared.plans) else []
-    money = [] if one_currency else ["money in"]
-    print_table(TableView("", ["plan", "build", *heads, *pays, *money], rows), screen)
+    print_table(TableView("", ["plan: build", *heads, *pays], rows), screen)
 
 
 def _cell(
-    quantity: Quantity, build: BuildEstimate, estimate: Estimate, draws: BuildUncertainty | None
+    quantity: Quantity,
+    build: BuildEstimate,
+    estimate: Estimate,
+    draws: BuildUncertainty | None,
+    one_currency: bool,
 ) -> str:
-    """Write a figure, the cost of a kWh with its 90 % range."""
-    text = quantity.text(build, estimate.terms)
+    """Write a figure, the cost of a kWh with its 90 % range, money of several currencies signed."""
+    text, value = quantity.text(build, estimate.terms), quantity.value(build)
+    if not one_currency and "{currency}" in quantity.unit and isinstance(value, float):
+        text = in_currency(value, estimate.currency, quantity.digits)
     if draws is None or quantity.key != "cost_per_kwh" or build.cost is None:
         return text
     return f"{text} ({range_of(draws, quantity.key)})"

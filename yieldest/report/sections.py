@@ -312,11 +312,8 @@ def methods_table(estimate: Estimate) -> TableView:
             (BY_KEY["air_density_kg_m3"].words, build.air.provenance.method),
             (f"power curve of {build.name}", build.curve.provenance.method),
         ]
-    worth = (
-        "no price stated"
-        if terms.price_per_kwh is None
-        else f"{terms.price_per_kwh:g} {currency} for each kWh"
-    )
+    price, wage = terms.price_per_kwh, terms.wage_per_hour
+    worth = "no price stated" if price is None else f"{price:g} {currency} for each kWh"
     pairs += [
         (BY_KEY["fitted_gross_kwh_per_year"].words, FITTED_METHOD),
         (BY_KEY["time_series_gross_kwh_per_year"].words, _of_readings(estimate)),
@@ -328,7 +325,12 @@ def methods_table(estimate: Estimate) -> TableView:
         ),
         (
             BY_KEY["capital_cost"].words,
-            f"the bill; own labour at {terms.wage_per_hour:g} {currency} an hour",
+            "the parts bill; own work "
+            + (
+                f"at {wage:g} {currency} an hour"
+                if wage
+                else "counted as free, for no wage is stated"
+            ),
         ),
         *(
             (BY_KEY["cost_per_kwh"].words, build.cost.provenance.method)

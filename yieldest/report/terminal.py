@@ -20,9 +20,8 @@ from yieldest.report.tables import Section, TableView, first_checks
 PLAIN_WIDTH = 100
 _NARROW = 14
 """A column of words with no cell longer than this is not wrapped."""
-MOST_KEPT = 5
-"""Tables of more columns may end a line within a range."""
 _GLUE = "\ue000"
+_WITHIN_FIGURE = re.compile(r" (?=to |%)|(?<=\bto) |(?<=\bover) |(?<=\bbelow) ")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(%|m/s|W/m2|W|kWh|h|m|min)(?![\w/]))")
 
 
@@ -55,8 +54,14 @@ def print_item(mark: str, text: str, screen: Console) -> None:
 def print_text(
     text: str, screen: Console, style: str = "", first: str = "", later: str = ""
 ) -> None:
-    """Print a text in lines, no number parted from its unit."""
-    lines = wrap(_glued(text), screen.width, initial_indent=first, subsequent_indent=later)
+    """Print a text in lines, no number parted from its unit and no path at its hyphens."""
+    lines = wrap(
+        _glued(text),
+        screen.width,
+        initial_indent=first,
+        subsequent_indent=later,
+        break_on_hyphens=False,
+    )
     screen.print(Text("\n".join(lines).replace(_GLUE, " "), style=style))
 
 
@@ -93,8 +98,13 @@ def print_table(view: TableView, screen: Console) -> None:
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
     units = any(row.unit for row in view.rows)
     marks = any(row.best is not None for row in view.rows)
-    table.add_column(view.heads[0], overflow="fold", no_wrap=not view.words)
-    kept = _ranges_kept(view, screen.width)
+    kept = _widths(view, screen.width, 2 * marks)
+    table.add_column(
+        Text(view.heads[0]),
+        overflow="fold",
+        no_wrap=not view.words and not kept,
+        width=kept[0] if kept else None,
+    )
     for place, head in enumerate(view.heads[1:]):
         longest = max((len(row.cells[place]) for row in view.rows), default=0)
         prose = view.words and longest > _NARROW
@@ -103,14 +113,14 @@ def print_table(view: TableView, screen: Console) -> None:
             Text(head),
             justify="left" if prose or bars else "right",
             overflow="fold",
-            no_wrap=view.words and not prose,
-            min_width=kept[place] if kept else None,
+            no_wrap=view.words and not prose and not kept,
+            width=kept[place + 1] if kept else None,
         )
     if units:
         table.add_column("unit")
     for row in view.rows:
         cells = [
-            _marked(_range_kept(cell) if kept else cell, place == row.best, screen, marks)
+            _marked(_unbroken(cell, view) if kept else cell, place == row.best, screen, marks)
             for place, cell in enumerate(row.cells)
         ]
         # Where the best cells are bold, a whole bold row would hide them.
@@ -127,24 +137,44 @@ def _print_trimmed(table: Table, screen: Console) -> None:
         screen.out(line.replace(_GLUE, " ").rstrip(), highlight=False)
 
 
-def _ranges_kept(view: TableView, width: int) -> list[int]:
-    """Return how wide each column must be to keep ranges whole; nothing where they do not fit."""
-    if view.words or view.bars or len(view.heads) > MOST_KEPT:
-        return []
-    columns = zip(*(row.cells for row in view.rows), strict=True)
-    widths = [
-        2 + max(len(part) for cell in (*cells, "-") for part in _range_kept(cell).split())
-        for cells in columns
-    ]
-    labels = max((len(row.label) for row in view.rows), default=0)
+def _widths(view: TableView, width: int, mark: int) -> list[int]:
+    """Return how wide labels and columns must be to break no word and no range.
+
+    Empty where all of it fits as it is, or where nothing helps.
+    """
+    columns = [[row.label for row in view.rows]]
+    for place in range(len(view.heads) - 1):
+        columns.append([_unbroken(row.cells[place], view) for row in view.rows])
+    marks = [0, *(mark for _ in columns[1:])]
+    pairs = [*zip(columns, marks, strict=True)]
+    wanted = [max(map(len, each), default=0) + more for each, more in pairs]
+    parts = [max(map(_longest_part, each), default=0) + more for each, more in pairs]
+    least = [max(_longest_part(head), part) for head, part in zip(view.heads, parts, strict=True)]
     units = max((len(row.unit) for row in view.rows), default=0)
-    return widths if labels + units + sum(widths) + 2 * len(view.heads) <= width else []
+    left = width - 2 * len(columns[1:]) - (2 + max(units, len("unit"))) * (units > 0)
+    whole = sum(max(len(head), each) for head, each in zip(view.heads, wanted, strict=True))
+    if view.bars or whole <= left or sum(least) > left:
+        return []
+    # What lacks least first; a head may take several lines.
+    for i in sorted(range(len(least)), key=lambda i: wanted[i] - least[i]):
+        least[i] += max(0, min(wanted[i] - least[i], left - sum(least)))
+    return least
+
+
+def _longest_part(text: str) -> int:
+    return max(map(len, text.split()), default=0)
+
+
+def _unbroken(cell: str, view: TableView) -> str:
+    """Return a cell that no line can end within a range of, or between number and unit."""
+    return _glued(cell) if view.words else _range_kept(cell)
 
 
 def _range_kept(cell: str) -> str:
     """Return a figure with its range behind it so that a line can end between the two only."""
     start = cell.find("(")
-    return cell[:start] + cell[start:].replace(" ", _GLUE) if start > 0 else cell
+    figure, found = (cell[:start], cell[start:]) if start > 0 else (cell, "")
+    return _WITHIN_FIGURE.sub(_GLUE, figure) + found.replace(" ", _GLUE)
 
 
 def _marked(cell: str, is_best: bool, screen: Console, marks: bool) -> Text:

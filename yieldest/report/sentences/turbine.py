@@ -123,8 +123,8 @@ def _(finding: curve_file.AreaNotStated) -> str:
 @sentence.register
 def _(finding: power_curve.CurveUncertaintyAssumed) -> str:
     return (
-        f"{finding.name}: the power is doubtful by {100 * finding.relative_uncertainty:.0f} % "
-        "(standard uncertainty, our choice), for no uncertainty is stated."
+        f"{finding.name}: the power has a standard uncertainty of "
+        f"{100 * finding.relative_uncertainty:.0f} % (our choice), for none is stated."
     )
 
 
@@ -132,8 +132,8 @@ def _(finding: power_curve.CurveUncertaintyAssumed) -> str:
 def _(finding: generic_curve.NobodyMeasured) -> str:
     return (
         f"The power curve of {finding.name} is modelled from its rotor area; nobody measured it. "
-        f"Its power is doubtful by {100 * finding.relative_uncertainty:.0f} % (standard "
-        "uncertainty), and real machines of home make are more often below than above such a curve."
+        f"Its power has a standard uncertainty of {100 * finding.relative_uncertainty:.0f} %, and "
+        "real machines of home make are more often below than above such a curve."
     )
 
 
@@ -171,8 +171,8 @@ def _(finding: load.OtherLoad) -> str:
     )
     return (
         f"{finding.name}: the curve was measured on {LOAD_WORDS[finding.measured_on]}, and the "
-        f"machine will feed {LOAD_WORDS[finding.load]}: {done} Its power is doubtful by another "
-        f"{100 * load.OTHER_LOAD_UNCERTAINTY:.0f} %."
+        f"machine will feed {LOAD_WORDS[finding.load]}: {done} Its power has another "
+        f"{100 * load.OTHER_LOAD_UNCERTAINTY:.0f} % of standard uncertainty."
     )
 
 
