@@ -197,12 +197,6 @@ def hostile_report(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def lifelines():
-    """The reference for fits of incomplete data; it is not yet to be had beside pandas 3."""
-    return pytest.importorskip("lifelines", reason="lifelines is not installed")
-
-
-@pytest.fixture(scope="session")
 def chromium():
     """Debian's Chromium, driven by playwright; the test is skipped where there is none."""
     playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")

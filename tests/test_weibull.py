@@ -145,19 +145,21 @@ def test_units_change_the_scale_alone(factor, seed):
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_interval_censored_fit_is_that_of_lifelines(lifelines, seed):
+def test_interval_censored_fit_is_that_of_a_general_library(seed):
+    """scipy.stats: the general fit of censored values, by a simplex search."""
     random = np.random.default_rng(seed)
     speed = np.maximum(1, np.rint(random.weibull(1.7, 800) * 9)) * KNOT_MS  # no calms
     histogram, class_of = histogram_of(speed, np.ones(800), step_ms=KNOT_MS)
     shape, scale, calm = fit_censored(histogram)
-    fitter = lifelines.WeibullFitter()
-    fitter.fit_interval_censoring(histogram.lower_ms[class_of], histogram.upper_ms[class_of])
+    between = np.column_stack([histogram.lower_ms[class_of], histogram.upper_ms[class_of]])
+    theirs = scipy.stats.CensoredData(interval=between)
+    their_shape, _, their_scale = scipy.stats.weibull_min.fit(theirs, floc=0)
     assert calm == 0
-    assert shape == pytest.approx(fitter.rho_, rel=1e-4)
-    assert scale == pytest.approx(fitter.lambda_, rel=1e-4)
+    assert shape == pytest.approx(their_shape, rel=1e-4)
+    assert scale == pytest.approx(their_scale, rel=1e-4)
 
 
-def test_left_censored_fit_is_that_of_lifelines(lifelines):
+def test_left_censored_fit_is_that_of_a_general_library():
     random = np.random.default_rng(4)
     speed = random.weibull(2.1, 3000) * 6
     seen = np.where(speed < 1.5, 0.0, speed)
@@ -165,11 +167,11 @@ def test_left_censored_fit_is_that_of_lifelines(lifelines):
     seen = np.concatenate([seen[seen > 0], np.zeros(int((seen == 0).sum() * 0.8))])
     histogram, _ = histogram_of(seen, np.ones(seen.size), threshold_ms=1.5)
     shape, scale, calm = fit_censored(histogram)
-    fitter = lifelines.WeibullFitter()
-    fitter.fit_left_censoring(np.where(seen == 0, 1.5, seen), event_observed=seen > 0)
+    theirs = scipy.stats.CensoredData(seen[seen > 0], left=np.full((seen == 0).sum(), 1.5))
+    their_shape, _, their_scale = scipy.stats.weibull_min.fit(theirs, floc=0)
     assert calm == 0
-    assert shape == pytest.approx(fitter.rho_, rel=2e-3)  # our classes are 0.02 m/s wide
-    assert scale == pytest.approx(fitter.lambda_, rel=1e-3)
+    assert shape == pytest.approx(their_shape, rel=2e-3)  # our classes are 0.02 m/s wide
+    assert scale == pytest.approx(their_scale, rel=1e-3)
 
 
 def test_censored_fit_is_the_highest_likelihood():
