@@ -361,6 +361,22 @@ def test_marks_and_impossible_speeds_are_left_out_and_counted_by_cell(hours):
     assert maps["readings"].sum() == sound["readings"].sum() - 117
 
 
+@pytest.mark.parametrize("mark", [-99.9, 99.0, 99.9])
+@pytest.mark.parametrize("parts", [("wind_speed",), ("eastward_wind", "northward_wind")])
+def test_marks_in_knots_are_left_out(hours, mark, parts):
+    """99 knots are 51 m/s, which a gale blows; as a mark, they stand in both components."""
+    speed = hours["wind"].isel(time=slice(2000)) / np.sqrt(len(parts)) / 0.5144
+    marked = speed.copy()
+    marked[50:150] = mark
+    one, other = (
+        xr.Dataset({name: each.assign_attrs(standard_name=name, units="kt") for name in parts})
+        for each in (marked, speed.isel(time=np.r_[:50, 150:2000]))
+    )
+    found, plain = computed(one), computed(other)
+    np.testing.assert_allclose(found["mean_speed"], plain["mean_speed"], rtol=1e-9)
+    assert int(found["left_out"][0, 0, 1]) == 100
+
+
 def test_distributions_of_marks_are_no_distributions():
     spoilt = parameters()
     spoilt["a"][0, 1] = 9999.0

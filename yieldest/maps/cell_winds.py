@@ -50,6 +50,10 @@ class CellWinds:
 MOST_MS = 98.9
 """No mean over a grid cell comes near it; 99 and more are written for a missing value (99, 99.9,
 999, 9999, 1e20). Our choice, below the highest gust ever measured."""
+_MARKS = np.array([-99.99, -99.9, -99.0, 99.0, 99.9, 99.99])
+"""Marks that may be below `MOST_MS` in other units than m/s, or as components."""
+_HURRICANE_MS = 32.7
+"""Beaufort 12 (WMO); a mark below it may be a wind."""
 _MOST_SHAPE = 50.0
 _MOST_FREQUENCY = 1e9
 """More hours or readings than any class of speeds has seen."""
@@ -164,13 +168,21 @@ def _fitted(
             "a table of frequencies or Weibull parameters is needed."
         )
     coarse_s = coarse_interval_s(speed)
+    # Marks are numbers of the file's unit; in another they would pass for winds.
+    marks = grid.in_si(xr.DataArray(_MARKS.astype(speed.dtype), attrs=speed.attrs), "speed")
+    high = marks.to_numpy()[(marks >= _HURRICANE_MS) & (marks <= MOST_MS)]
     speed = grid.in_si(speed, "speed")
     if northward is not None:
-        speed = on_cells(
-            lambda east, north: np.sqrt(east * east + north * north),
-            speed,
-            grid.in_si(northward, "speed"),
-        )
+
+        def combined(east: FloatArray, north: FloatArray) -> FloatArray:
+            # No wind blows with one mark in both, however low it is.
+            same = east == north
+            marked = same & np.isin(east, marks) if same.any() else same
+            return np.where(marked, np.inf, np.sqrt(east * east + north * north))
+
+        speed = on_cells(combined, speed, grid.in_si(northward, "speed"))
+    elif high.size:
+        speed = on_cells(lambda found: np.where(np.isin(found, high), np.inf, found), speed)
 
     def fit(summed: FloatArray) -> tuple[FloatArray, ...]:
         sums, left_out = summed[..., :SUMS], summed[..., SUMS]
