@@ -9,6 +9,7 @@ import pytest
 from airport import WEATHER
 
 from yieldest.errors import InputError
+from yieldest.files.time_stamps import parse_stamps, plain_iso
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record_clock import zone_of
 
@@ -280,3 +281,16 @@ def test_local_hours_of_the_airport_year_agree_with_its_utc_column(tmp_path, sta
     assert utc.time.size > 8700
     np.testing.assert_array_equal(local.time, utc.time)
     np.testing.assert_array_equal(local.speed_ms, utc.speed_ms)
+
+
+@pytest.mark.parametrize("between", ["T", " "])
+def test_the_plainest_stamps_are_read_as_all_others_are(between: str) -> None:
+    """The quick way takes only what it reads as the thorough way does."""
+    plain = pd.Series([f"2024-02-29{between}23:59", f"2025-01-01{between}00:00"])
+    for texts in (plain, plain + ":07"):
+        times = plain_iso(texts)
+        assert times is not None
+        assert (times == parse_stamps(texts, None)[0].to_numpy()).all()
+    junk = ("2025-02-30 10:00", "2025-01-01 24:00", "2025-01-01 10:00Z", "1025-01-01 10:00", "")
+    for text in (*junk, "2025-01-01 10:6\u0661", "2025-01-01 10:00:00.5", None):
+        assert plain_iso(pd.Series([*plain, text])) is None

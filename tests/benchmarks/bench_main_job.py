@@ -64,7 +64,7 @@ def fit() -> Figure:
         best_of(lambda: fit_maximum_likelihood(speed)),
         "scipy.stats.weibull_min.fit",
         best_of(lambda: weibull_min.fit(speed, floc=0), 3),
-        "ratio <= 0.1",
+        "ratio <= 0.0167 (60 times as quick)",
         f"log-likelihood short of scipy's by {short_of_scipy:.1e} relative (target 1e-9)",
     )
 

@@ -1,7 +1,8 @@
 """Every benchmark in one table, each figure as a ratio to its baseline.
 
-Run it as `python tests/benchmarks/run_all.py [--json FILE] [--where WORD]` on an idle machine.
-Two JSON files can be laid side by side: a figure is known by its script, name and baseline.
+Run it as `python tests/benchmarks/run_all.py [--json FILE] [--last FILE] [--where WORD]` on an idle
+machine. With `--last`, the file of an earlier run, each ratio stands beside what it was then; a
+figure is known by its script, name and baseline.
 """
 
 from __future__ import annotations
@@ -37,16 +38,24 @@ def figures_of(script: Path) -> list[dict]:
     return [{"script": script.stem, **figure} for figure in figures]
 
 
+def key_of(figure: dict) -> tuple[str, ...]:
+    """Return what a figure is known by."""
+    return figure["script"], figure["name"], figure.get("baseline", "")
+
+
 def main() -> int:
     """Print the table; return 1 when a script did not run."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--json", type=Path, help="also write the figures to this file")
+    parser.add_argument("--last", type=Path, help="figures of an earlier run to compare with")
     parser.add_argument("--where", default="", help="scripts with this word in their name")
     chosen = parser.parse_args()
     figures: list[dict] = []
+    earlier = [] if chosen.last is None else json.loads(chosen.last.read_text("utf-8"))["figures"]
+    was = {key_of(figure): figure["ratio"] for figure in earlier if "ratio" in figure}
     print("figure, what it is measured against, ratio, target; what else was seen")
     for script in sorted(HERE.glob("bench_*.py")):
-        if chosen.only not in script.stem:
+        if chosen.where not in script.stem:
             continue
         print(f"{script.stem.removeprefix('bench_').replace('_', ' ')}:", flush=True)
         found = figures_of(script)
@@ -59,6 +68,8 @@ def main() -> int:
                 print(f"  {figure['name']}: {figure['note']}")
                 continue
             note = f"; {figure['note']}" if figure["note"] else ""
+            if key_of(figure) in was:
+                note += f"; was {was[key_of(figure)]:.3g}"
             print(
                 f"  {figure['name']:{name_width}}  {figure['baseline']:{baseline_width}}  "
                 f"{figure['ratio']:9.3g}   {figure['target']}{note}",

@@ -281,7 +281,7 @@ class _Lines:
 def _checked(path: Path, layout: Layout, stream: TextIO) -> Iterator[str]:
     """Yield the lines that carry data in blocks, seeing to it that each has all its cells."""
     between = len(layout.headings) - 1
-    no_data_line = _no_data_line(layout)
+    no_data_line, may_begin_one = _no_data_line(layout), re.compile(r"\n[\s#%/]")
     left = sys.maxsize if layout.last_line is None else layout.last_line - layout.data_line + 1
     while left > 0 and (block := stream.read(2**18)):
         if not block.endswith("\n"):
@@ -290,7 +290,10 @@ def _checked(path: Path, layout: Layout, stream: TextIO) -> Iterator[str]:
             lines = block.split("\n")
             block = "\n".join(lines[:left]) + "\n" * (len(lines) > left)
             left -= len(lines) - 1
-        block = no_data_line.sub("", block)
+        # Looking at every line is slow, and hardly a block has such lines.
+        seen = block[:1] in "#%/" or block[:1].isspace() or may_begin_one.search(block) is not None
+        if seen or any(line in block for line in layout.head):
+            block = no_data_line.sub("", block)
         if not block:
             continue
         bare = re.sub(r'"[^"\n]*"', "", block) if '"' in block else block

@@ -24,6 +24,7 @@ from yieldest.files.time_stamps import (
     first_year,
     in_century,
     parse_stamps,
+    plain_iso,
     possible_orders,
     two_digit_years,
     why_no_time,
@@ -84,6 +85,8 @@ class Clock:
             local = self._from_parts(table)
         else:
             given = self._given(table)
+            if given is None:
+                given = self._plain(table)
             stamps = self._from_texts(table) if given is None else given
             if stamps.dt.tz is not None:
                 self._offsets = True
@@ -198,6 +201,16 @@ class Clock:
             lambda row: f"the time in column {name!r} is missing; leave the row out.",
         )
         return times
+
+    def _plain(self, table: Table) -> Stamps | None:
+        """Return the times of a column in the plainest form of ISO 8601; None where it is not."""
+        if "time" not in self.names or {"date", "half_of_day"} & self.names.keys():
+            return None
+        times = plain_iso(table.frame[self.names["time"]])
+        if times is None:
+            return None
+        self.written = self.written or "ISO 8601"
+        return pd.Series(times)
 
     def _from_texts(self, table: Table) -> Stamps:
         texts = self._texts(table)
