@@ -267,3 +267,17 @@ def test_the_barn_says_the_yard_and_carries_one_record_to_both(estimates):
         assert build.cost.cost_per_kwh == pytest.approx(told("Sheep barn", cost), abs=0.005)
     assert roof.cost.capital_cost > yard.cost.capital_cost
     assert roof.energy.net_kwh / yard.energy.net_kwh == pytest.approx(0.5, abs=0.05)
+
+
+@pytest.mark.parametrize("site", SITES)
+def test_the_first_screen_does_not_contradict_itself(site, run):
+    shown = " ".join(run("estimate", DEMO_SITES / site, "--draws", 1024).out.split())
+    for one, other in re.findall(r"(\S+(?: %)?) rather than (\S+(?: %)?)", shown):
+        assert one != other
+    in_table = re.search(r"cost per kWh \([^)]*\) (.*?) (?:cost per used|payback)", shown)[1]
+    for figure, change in re.findall(r"costs (?:more|less) than [€£$]?(\S+?) .*?, (\S+) %", shown):
+        assert float(change) > 2
+        assert figure not in re.sub(r"\(.*?\)", "", in_table).split()
+    for now, then in re.findall(r"per kWh, (\S+ to \S+) \S+/kWh, becomes (\S+ to \S+), ", shown):
+        assert now in in_table
+        assert then != now

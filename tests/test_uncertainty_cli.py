@@ -37,7 +37,7 @@ def test_ranges_are_shown_by_default(run, demo_site):
         assert words in " ".join(shown.out.split())
     full = run("estimate", demo_site, "--full").out
     for words in (
-        "How sure", "were enough", "What makes", "What to measure next", "share of the variance",
+        "How sure", "were enough", "What makes", "What to measure next", "variance",
         "probability: pays back in its life", "common practice, no source",
     ):  # fmt: skip
         assert words in full

@@ -8,7 +8,7 @@ from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.model.estimate import estimate
 from yieldest.model.inputs import Inputs
 from yieldest.model.site_wind import FileRead
-from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
+from yieldest.model.uncertain import correlations_of, lined_up
 from yieldest.plan.plausibility import questions_of_build
 from yieldest.provenance import Finding, Findings
 from yieldest.uncertainty.propagation import REPLICATES, draw_variates
@@ -60,8 +60,7 @@ def checked(inputs: Inputs) -> Checked:
     stated = inputs.plan.uncertainty
     if stated.draws:
         uncertain, _ = lined_up(inputs, whole.terms, whole.builds)
-        correlations = [*DEFAULT_CORRELATIONS, *stated.correlation]
-        draw_variates(uncertain, correlations, REPLICATES, stated.seed)
+        draw_variates(uncertain, correlations_of(inputs.plan), REPLICATES, stated.seed)
     warnings = [*whole.warnings]
     read: list[Finding] = [file for wind in inputs.winds.values() for file in wind.files]
     for build in whole.builds:

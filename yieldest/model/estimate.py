@@ -18,7 +18,7 @@ from yieldest.model.hub_wind import siting_assumptions
 from yieldest.model.inputs import BuildInputs, Inputs, read
 from yieldest.model.quantities import lines_of
 from yieldest.model.site_wind import SiteWind
-from yieldest.model.uncertain import DEFAULT_CORRELATIONS, lined_up
+from yieldest.model.uncertain import correlations_of, lined_up
 from yieldest.plan import Plan, load_plan, with_override
 from yieldest.plan.overrides import Override
 from yieldest.plan.plausibility import questions_of_plan
@@ -234,7 +234,7 @@ class Estimate:
             chains,
             uncertain,
             price_per_kwh=self.terms.price_per_kwh,
-            correlations=[*DEFAULT_CORRELATIONS, *stated.correlation],
+            correlations=correlations_of(self.plan),
             steps=usual_steps(uncertain, self.record, self.long_term is not None),
             draws=draws,
             seed=stated.seed if seed is None else seed,

@@ -19,6 +19,7 @@ from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.chain import measures_of
 from yieldest.model.inputs import Inputs
+from yieldest.plan import Plan
 from yieldest.provenance import Provenance
 from yieldest.turbine.power_curve import PowerCurve, nodes_at_density
 from yieldest.uncertainty.propagation import Correlation
@@ -190,6 +191,11 @@ class UncertainBuild:
         power = np.where(curve.power_w >= 0, np.maximum(power, 0.0), power)
         correction = self.estimate.inputs.settings.density_correction
         return nodes_at_density(curve.speed_ms, power, values.get("density", 1.0), correction)
+
+
+def correlations_of(plan: Plan) -> list[Correlation]:
+    """Return the usual correlations between inputs, and those that a plan states."""
+    return [*DEFAULT_CORRELATIONS, *plan.uncertainty.correlation]
 
 
 def lined_up(

@@ -427,30 +427,34 @@ def _cause(one: _Candidate, other: _Candidate, cheaper: bool) -> str:
     kept, kept_other = (kept_share(each.build.energy.losses) for each in (one, other))
     later, later_other = (_later_share(each) for each in (one, other))
     per_kw, per_kw_other = (_capital_per_kw(each) for each in (one, other))
-    causes = [
+    causes: list[tuple[float, str, tuple[str, str]]] = [
         # Energy goes at most with the cube of the wind, and with less near rated power.
         (
             2 * math.log(speed / speed_other),
-            f"the mean wind at its hub is {speed:.1f} rather than {speed_other:.1f} m/s",
+            "the mean wind at its hub is {} rather than {} m/s",
+            (f"{speed:.1f}", f"{speed_other:.1f}"),
         ),
         (
             math.log(kept / kept_other),
-            f"it loses {percent(1 - kept)} rather than {percent(1 - kept_other)} of its energy on "
-            "the way",
+            "it loses {} rather than {} of its energy on the way",
+            (percent(1 - kept), percent(1 - kept_other)),
         ),
         (
             math.log((1 - later) / (1 - later_other)),
-            f"upkeep and replacements are {percent(later)} rather than {percent(later_other)} of "
-            "its whole-life cost",
+            "upkeep and replacements are {} rather than {} of its whole-life cost",
+            (percent(later), percent(later_other)),
         ),
         (
             math.log(per_kw_other / per_kw),
-            f"it costs {one.money(per_kw)} rather than {one.money(per_kw_other)} for each kW of "
-            "rated power",
+            "it costs {} rather than {} for each kW of rated power",
+            (one.money(per_kw), one.money(per_kw_other)),
         ),
     ]
     sign = 1.0 if cheaper else -1.0
-    weight, text = max((sign * weight, text) for weight, text in causes)
+    told = [
+        (sign * weight, text.format(*pair)) for weight, text, pair in causes if len({*pair}) > 1
+    ]
+    weight, text = max(told, default=(0.0, ""))
     return f"; {text}" if weight > WORTH_NAMING else ""
 
 
@@ -489,9 +493,15 @@ def _middle(best: _Candidate) -> str:
         return ""
     apart, low, high = middle / central - 1, best.money(most.low, 2), best.money(most.high, 2)
     than, side = ("more", "above") if apart > 0 else ("less", "below")
+    share, figure = percent(abs(apart)), best.money(middle, 2)
+    # A figure that is written like the plan's own one would contradict the share.
+    costs = (
+        f"over {share} {than} than by"
+        if figure == best.money(central, 2)
+        else f"{than} than {figure}, {share} {side}"
+    )
     return (
-        f"In half of all cases a kWh costs {than} than {best.money(middle, 2)}, "
-        f"{percent(abs(apart))} {side} the plan's own figure: the low end of "
+        f"In half of all cases a kWh costs {costs} the plan's own figure: the low end of "
         f"“{words[most.name]}” makes it {low}, the high end {high}, which does not even out."
     )
 

@@ -125,7 +125,8 @@ def print_table(view: TableView, screen: Console) -> None:
         ]
         # Where the best cells are bold, a whole bold row would hide them.
         style = "bold" if row.strong and not marks else ""
-        table.add_row(Text(row.label), *cells, *([row.unit] if units else []), style=style)
+        label = Text(_unbroken(row.label, view) if kept else row.label)
+        table.add_row(label, *cells, *([row.unit] if units else []), style=style)
     _print_trimmed(table, screen)
 
 
@@ -142,7 +143,7 @@ def _widths(view: TableView, width: int, mark: int) -> list[int]:
 
     Empty where all of it fits as it is, or where nothing helps.
     """
-    columns = [[row.label for row in view.rows]]
+    columns = [[_unbroken(row.label, view) for row in view.rows]]
     for place in range(len(view.heads) - 1):
         columns.append([_unbroken(row.cells[place], view) for row in view.rows])
     marks = [0, *(mark for _ in columns[1:])]

@@ -20,7 +20,6 @@ FIRST = 6
 
 WORTH_MEASURING = 0.05
 """A measurement that narrows the range by less is not proposed."""
-MOST_DIGITS = 4
 ONLY_IN_FULL = ("P75", "P99")
 
 
@@ -107,19 +106,14 @@ def gain_words(gain: Gain, build: BuildUncertainty, estimate: Estimate) -> str:
         # A part of the draws tells the change; the range itself is that of all of them.
         before = (found.low, found.high)
         after = (before[0] + after[0] - gain.before[0], before[1] + after[1] - gain.before[1])
-    digits = next(
-        (n for n in range(2, MOST_DIGITS) if _ends(before, n) != _ends(after, n)), MOST_DIGITS
-    )
+    # With the digits of every other range: a change that they do not show is told by its share.
+    now, then = (" to ".join(map(rounded, ends)) for ends in (before, after))
     return (
         f"{STEP_WORDS[gain.step]}, about {gain.work_days:g} day{'s' * (gain.work_days != 1)} of "
-        f"work: the 90 % range of {FIGURE_WORDS[gain.figure]}, {_ends(before, digits)} "
-        f"{_unit_of(gain.figure, estimate)}, becomes {_ends(after, digits)}, "
+        f"work: the 90 % range of {FIGURE_WORDS[gain.figure]}, {now} "
+        f"{_unit_of(gain.figure, estimate)}, becomes {f'{then}, ' if then != now else ''}"
         f"{percent(gain.narrowed)} narrower"
     )
-
-
-def _ends(ends: tuple[float, float], digits: int) -> str:
-    return " to ".join(rounded(end, digits) for end in ends)
 
 
 def _unit_of(figure: str, estimate: Estimate) -> str:
