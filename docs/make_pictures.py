@@ -9,6 +9,7 @@ from pathlib import Path
 
 from yieldest.model.estimate import estimate
 from yieldest.model.inputs import read
+from yieldest.model.number_of_machines import cost_by_number
 from yieldest.model.scenarios import scenarios_of
 from yieldest.plan import load_plan
 from yieldest.report.svg import picture
@@ -38,7 +39,7 @@ def make_pictures(folder: Path) -> list[Path]:
     uncertainty = result.uncertainty()
     builds = range(len(plan.build))
     scenarios = [scenarios_of(result, number, uncertainty) for number in builds]
-    charts = charts_of(result, uncertainty, scenarios).values()
+    charts = charts_of(result, uncertainty, scenarios, cost_by_number(result)).values()
     by_name = {chart.name: chart for some in charts for chart in some}
     written = []
     for name in PICTURES:

@@ -11,6 +11,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
+from yieldest.report.decision import decide
 from yieldest.report.palette import BUILD_STYLES, CALM_TO_STRONG, PALETTE
 from yieldest.report.write_report import charts_of
 
@@ -109,7 +110,8 @@ def test_the_steps_of_the_speed_map_darken_all_the_way():
 @pytest.fixture(scope="module")
 def charts(demo_scenarios):
     _, *made = demo_scenarios
-    return [chart for some in charts_of(*made).values() for chart in some]
+    numbers = decide(*made[:2]).by_number
+    return [chart for some in charts_of(*made, numbers).values() for chart in some]
 
 
 def test_every_axis_has_its_unit(charts):

@@ -220,6 +220,22 @@ def test_page_does_without_what_is_not_known(run, yard, edit, tmp_path, file, ol
     assert "nan" not in re.findall(r"[a-z]+", text.lower())
 
 
+def test_without_a_record_the_energy_is_drawn_by_wind_speed(run, yard, edit, tmp_path):
+    edit(yard / "plan.toml", 'record = "wind.csv"', "mean_speed_ms = 5.0")
+    text = (yard / "plan.toml").read_text("utf-8")
+    second = text[text.index("# To compare with another build") : text.index("[economics]")]
+    (yard / "plan.toml").write_text(text.replace(second, ""), "utf-8")
+    run("report", yard, *FEW, "-o", tmp_path / "page.html")
+    page = (tmp_path / "page.html").read_text("utf-8")
+    energy = page[page.index('<section id="energy"') : page.index('<section id="wind"')]
+    assert 'figure id="power-curves"' in energy
+    assert energy.count("<figure") == 2
+    # The only build has its name in every sentence, and no letter.
+    shown = Page(tmp_path / "page.html").text()
+    assert "“one machine” costs" in shown
+    assert not re.search(r"\bof A\b|\bA: |\bA \(", shown)
+
+
 def test_page_of_builds_without_a_bill(run, yard, tmp_path):
     plan = yard / "plan.toml"
     plan.write_text(plan.read_text("utf-8").replace('bill = "bill.csv"', ""), "utf-8")

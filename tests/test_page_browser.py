@@ -10,8 +10,8 @@ import pytest
 
 from yieldest import load
 from yieldest.economics.cash_flow import Prices, cash_flow
-from yieldest.model.chain import measures_of
-from yieldest.model.scenarios import follow
+from yieldest.model.chain import measures_of, money_of
+from yieldest.model.scenarios import follow, scenarios_of
 
 WIDTHS = (360, 1400)
 TURN = """([key, position]) => {
@@ -350,6 +350,42 @@ def test_sliders_do_without_what_is_not_known(opened, run, yard, tmp_path, spoil
     assert page.locator("#builds").inner_text() == before
     assert page.locator("#live").is_visible() == (spoilt not in {"the bills", "the price"})
     assert page.locator("fieldset").is_visible() == (spoilt != "the second build")
+    assert page.complaints == []
+
+
+def test_against_a_load_profile_the_share_used_follows_the_energy(opened, run, yard, tmp_path):
+    with (yard / "plan.toml").open("a", encoding="utf-8") as stream:
+        stream.write("export_price_per_kwh = 0.08\n\n[demand]\nkwh_per_year = 900\n")
+    path = tmp_path / "page.html"
+    assert run("report", yard, "-o", path, "--set", "uncertainty.draws=512").code == 0
+    page, estimate = opened(path), load(yard).estimate()
+    assert "used" not in sliders_on(page)
+    places = turn_at_random(page, data_of(page), np.random.default_rng(3))
+    value = {
+        one["key"]: one["stops"][places[one["key"]]]
+        for one in data_of(page)["sliders"]
+        if not one["own"]
+    }
+    shown = page.evaluate(SHOWN)
+    for number, build in enumerate(estimate.builds):
+        of = scenarios_of(estimate, number)
+        stop = (places["wind"], places["height", number], places["count", number])
+        terms = build.terms.model_copy(
+            update={
+                "price_per_kwh": value["price"],
+                "export_price_per_kwh": build.terms.export_price_per_kwh * value["price"] / 0.3,
+                "self_consumption_share": of.used_share[stop],
+                "wage_per_hour": value["wage"],
+                "life_years": int(value["life"]),
+                "discount_rate": value["rate"],
+            }
+        )
+        paid = build.bill.expenditure(int(of.counts[stop[2]]), terms)
+        prices = Prices(bill_scale=value["bill"])
+        true = money_of(paid, of.net_kwh[stop], terms, prices)
+        true["self_consumption_share"] = of.used_share[stop]
+        for key in ("self_consumption_share", "cost_per_used_kwh", "net_present_value"):
+            assert_same(shown[key][number][0], true[key], key)
     assert page.complaints == []
 
 

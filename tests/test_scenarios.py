@@ -34,6 +34,22 @@ def test_every_entry_is_what_a_plan_of_that_wind_and_height_makes(yard, edit, fa
         assert of.net_kwh[factor, height, place] == pytest.approx(build.energy.net_kwh, rel=1e-9)
 
 
+def test_the_share_used_at_a_stop_is_that_of_a_plan_of_that_height_and_number(yard):
+    plan = yard / "plan.toml"
+    load_of_house = "\n[demand]\nkwh_per_year = 900\n[battery]\ncapacity_kwh = 1\n"
+    text = plan.read_text("utf-8") + load_of_house
+    plan.write_text(text, "utf-8")
+    of = scenarios_of(load(yard).estimate(), 0)
+    assert (np.diff(of.used_share, axis=2) < 0).all(), "more machines, less of it used"
+    for height, place in ((0, -1), (-1, 1)):
+        there = text.replace("hub_height_m = 12", f"hub_height_m = {of.hub_heights_m[height]}", 1)
+        there = there.replace("# count = 1", f"count = {of.counts[place]:.0f}", 1)
+        plan.write_text(there, "utf-8")
+        share = load(yard).estimate().builds[0].self_consumption.used_share
+        assert of.used_share[HERE, height, place] == pytest.approx(share, rel=1e-9)
+        assert share < 0.99
+
+
 def test_higher_and_windier_is_more(demo_scenarios):
     for of in demo_scenarios[-1]:
         assert (np.diff(of.net_kwh, axis=0) > 0).all()

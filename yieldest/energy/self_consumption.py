@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -235,6 +236,38 @@ def self_consumption(
             (*profile.provenance.warnings, *((ProfileBeyondRecord(span),) if span < 330 else ())),
         ),
     )
+
+
+def used_shares(
+    powers: Sequence[tuple[TimeArray, FloatArray, FloatArray]],
+    net_kwh: FloatArray,
+    profile: LoadProfile,
+    battery: Battery | None,
+) -> FloatArray:
+    """Return the share used of several machines in several numbers, as `self_consumption`.
+
+    Parameters
+    ----------
+    powers : sequence of (ndarray, ndarray, ndarray), each shape (n,)
+        Of each machine times, power in W and weights, as `hourly` takes them; the times are alike.
+    net_kwh : ndarray, shape (machines, numbers)
+        Of a year.
+    profile, battery : LoadProfile, Battery or None
+
+    Returns
+    -------
+    ndarray, shape (machines, numbers)
+        NaN where nothing is made.
+    """
+    found = [hourly(*each) for each in powers]
+    hours, _, weight = found[0]
+    share = weight / weight.sum()
+    power = np.stack([np.maximum(each, 0.0) for _, each, _ in found], axis=-1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        made = (power / (share @ power))[..., np.newaxis] * net_kwh / HOURS_PER_YEAR
+    went = dispatch(made, profile.at(hours), battery)
+    used = np.tensordot(share, went.used_directly + went.from_battery, 1) * HOURS_PER_YEAR
+    return floats(np.divide(used, net_kwh, out=np.full(net_kwh.shape, np.nan), where=net_kwh > 0))
 
 
 def hourly(

@@ -16,6 +16,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.economics.cash_flow import CashFlow, Expenditure, Prices, cash_flow
 from yieldest.energy.net_energy import SpeedSeries
+from yieldest.energy.self_consumption import used_shares
 from yieldest.errors import InputError
 from yieldest.hub.air import Air
 from yieldest.model.build_estimate import BuildEstimate, energy_of_build, energy_of_more
@@ -75,6 +76,8 @@ class BuildScenarios:
     range_error : float
         How far an end of the 90 % range of one year that follows is off at most, as a share of the
         width of that range; with so few draws, at the plan too.
+    used_share : ndarray, shape (winds, heights, numbers), or None
+        Share used by oneself, every entry reckoned hour by hour; None without a load profile.
     expenditures : tuple of (Expenditure, Expenditure)
         For each number, own work for nothing, and what each unit of wage per hour adds to it; over
         the longest life that the sliders and the draws reach. Empty without a bill.
@@ -89,6 +92,7 @@ class BuildScenarios:
     net_kwh: FloatArray
     quantiles: FloatArray
     range_error: float
+    used_share: FloatArray | None
     expenditures: tuple[tuple[Expenditure, Expenditure], ...]
     draws: Draws | None
 
@@ -109,9 +113,7 @@ def scenarios_of(
     build = estimate.inputs.builds[number]
     settings = build.settings
     winds = [_stronger(build.wind, factor) for factor in WIND_FACTORS]
-
     airs: dict[float, Air] = {}
-
     own = estimate.builds[number]
 
     @cache
@@ -170,6 +172,7 @@ def scenarios_of(
         net_kwh=floats(kwh),
         quantiles=quantiles,
         range_error=error,
+        used_share=_used_shares(estimate, builds, floats(kwh)),
         expenditures=_expenditures(estimate, number, counts, draws),
         draws=draws,
     )
@@ -265,6 +268,9 @@ def drawn_flow(estimate: Estimate, number: int, of: BuildScenarios, draws: Draws
         maintenance_scale=draws.upkeep,
     )
     kwh = build.energy.net_kwh * draws.usual_year
+    if build.self_consumption is not None:
+        share = build.self_consumption.used_share_of(kwh)
+        prices = replace(prices, self_consumption_share=share)
     return cash_flow(Expenditure(**paid), kwh, terms, prices)
 
 
@@ -279,6 +285,25 @@ def _range_error(
         if high > low:
             worst = max(worst, float(np.abs(near - (low, high)).max()) / (high - low))
     return worst
+
+
+def _used_shares(
+    estimate: Estimate, builds: Sequence[Sequence[BuildEstimate]], kwh: FloatArray
+) -> FloatArray | None:
+    """Return the share used at every entry of the table; None without a load profile or energy."""
+    battery, profile = estimate.inputs.plan.battery, estimate.inputs.load_profile
+    if profile is None or builds[0][0].self_consumption is None:
+        return None
+    shares = np.empty(kwh.shape)
+    for place, row in enumerate(builds):
+        powers = []
+        for there in row:
+            time, readings = there.inputs.wind.time, there.wind.readings
+            assert time is not None
+            assert readings is not None
+            powers.append((time, there.curve.power_at(readings.speed_ms), readings.weight))
+        shares[place] = used_shares(powers, kwh[place], profile, battery)
+    return shares
 
 
 def _draws(estimate: Estimate, case: Case, net_kwh: float) -> Draws:

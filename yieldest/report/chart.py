@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -65,6 +65,9 @@ class Chart:
 
 def drawn(builds: Sequence[BuildEstimate]) -> list[tuple[BuildStyle, BuildEstimate]]:
     """Return the builds that figures show, each with its style."""
+    if len(builds) == 1:
+        quoted = f"“{printable(builds[0].name)}”"
+        return [(replace(BUILD_STYLES[0], letter=quoted, alone=True), builds[0])]
     return list(zip(BUILD_STYLES, builds, strict=False))
 
 
@@ -73,8 +76,8 @@ def label(style: BuildStyle, name: str) -> str:
     shown = printable(name)
     if len(shown) > LONGEST_NAME:
         shown = shown[: LONGEST_NAME - 1].rstrip() + "…"
-    # A leading underscore would hide a line from matplotlib's legend; the letter prevents that.
-    return f"{style.letter}  {shown}"
+    # A leading underscore would hide a line from matplotlib's legend; letter or quote prevent that.
+    return f"“{shown}”" if style.alone else f"{style.letter}  {shown}"
 
 
 def known_or_none(values: npt.ArrayLike) -> list[float | None]:
@@ -128,7 +131,7 @@ def bars(
         )  # fmt: skip
         for y, value in zip(middle, each, strict=True):
             if value:
-                text = f"{style.letter}  {written(value)}"
+                text = f"{style.mark}  {written(value)}".strip()
                 write(axes, text, (value, float(y)), (4, 0), va="center", fontsize="small")
     axes.set_yticks(range(len(rows)), list(map(printable, rows)))
     axes.invert_yaxis()
@@ -172,7 +175,7 @@ def write(
 
 def write_letter(axes: Axes, style: BuildStyle, at: tuple[float, float], **look: Any) -> None:  # noqa: ANN401
     """Write a build's letter on its line, so that nothing hangs on colour alone."""
-    write(axes, style.letter, at, fontweight="bold", color=colour(style.colour), **look)
+    write(axes, style.mark, at, fontweight="bold", color=colour(style.colour), **look)
 
 
 def rule_at(axes: Axes, *, x: float | None = None, y: float | None = None) -> None:

@@ -9,7 +9,6 @@ import numpy as np
 
 from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.economics.measures import present_value
-from yieldest.model.number_of_machines import cost_by_number
 from yieldest.model.quantities import BY_KEY, in_currency, sign_of
 from yieldest.model.scenarios import drawn_flow
 from yieldest.report.chart import (
@@ -28,6 +27,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from yieldest.model.estimate import Estimate
+    from yieldest.model.number_of_machines import CostByNumber
     from yieldest.model.scenarios import BuildScenarios
 
 _MOST_GROUPS = 20
@@ -187,12 +187,12 @@ def flow_chart(estimate: Estimate, scenarios: Sequence[BuildScenarios]) -> Chart
     )
 
 
-def units_chart(estimate: Estimate) -> Chart | None:
+def units_chart(estimate: Estimate, numbers: Sequence[CostByNumber]) -> Chart | None:
     """Return cost per kWh against the number of machines; None without a build of several."""
     currency, price = estimate.currency, estimate.terms.price_per_kwh
     sign = sign_of(currency)
     styles = {build.name: style for style, build in drawn(estimate.builds)}
-    lines = [each for each in cost_by_number(estimate) if each.build in styles]
+    lines = [each for each in numbers if each.build in styles]
     if not lines:
         return None
     parts, rows = [], []

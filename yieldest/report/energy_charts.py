@@ -64,7 +64,8 @@ def months_chart(estimate: Estimate) -> Chart | None:
             )  # fmt: skip
         axes.set_xticks(range(12), [month[0] for month in _MONTHS])
         finish(axes, ylabel="net energy (kWh)")
-        figure.legend(loc="outside lower left", ncols=len(kwh))
+        if len(kwh) > 1:
+            figure.legend(loc="outside lower left", ncols=len(kwh))
 
     return Chart(
         "energy-months",
@@ -282,7 +283,7 @@ def drivers_chart(
     drivers = [
         (words[driver.name], driver.low, driver.high, driver.share)
         for driver in build.drivers[goal][:FIRST]
-        if driver.low is not None and driver.high is not None
+        if driver.low is not None and driver.high is not None and driver.low != driver.high
     ]
     middle = build.ranges[goal].p50
     if not drivers or middle is None:
@@ -308,8 +309,8 @@ def drivers_chart(
         axes.set_xlabel(what, loc="right")  # never wider than the figure, long labels beside it
 
     return Chart(
-        f"drivers-{style.letter.lower()}" + ("" if goal == goal_of(build) else "-energy"),
-        f"What moves {FIGURE_WORDS[goal]} of {style.letter}",
+        f"drivers-{style.mark.lower() or 'a'}" + ("" if goal == goal_of(build) else "-energy"),
+        f"What moves {FIGURE_WORDS[goal]}" + (f" of {style.mark}" if style.mark else ""),
         message,
         "each input alone from its low to its high end (one case in twenty beyond either), the "
         f"others in the middle; dotted: the middle case, {rounded(middle)} {unit}",

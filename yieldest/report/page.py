@@ -23,7 +23,7 @@ from yieldest.model.scenarios import BuildScenarios
 from yieldest.plan import Plan
 from yieldest.report.cautions import CAUTIONS
 from yieldest.report.chart import Chart, drawn
-from yieldest.report.decision import decide
+from yieldest.report.decision import Decision
 from yieldest.report.palette import BUILD_STYLES, PALETTE
 from yieldest.report.sections import chapters_of, count_of_warnings
 from yieldest.report.sliders import how_far_off, payload, sliders_of
@@ -39,6 +39,7 @@ def page_of(
     plan: Plan,
     estimate: Estimate,
     uncertainty: Uncertainty | None,
+    decision: Decision,
     scenarios: Sequence[BuildScenarios],
     charts: Mapping[str, Sequence[Chart]],
     changes: Sequence[str],
@@ -53,6 +54,8 @@ def page_of(
         Of that plan.
     uncertainty : Uncertainty or None
         Of that estimate; None where no draws were wanted.
+    decision : Decision
+        Of both.
     scenarios : sequence of BuildScenarios
         One for each build that is drawn.
     charts : mapping of str to sequence of Chart
@@ -62,7 +65,6 @@ def page_of(
     done : callable
         Is told the name of each chart when it is in the page.
     """
-    decision = decide(estimate, uncertainty)
     templates = files("yieldest.report") / "templates"
     sheet = StyleSheet()
     shown = {
@@ -95,9 +97,7 @@ def page_of(
         chapters=chapters_of(plan, estimate, uncertainty, changes, decision),
         cautions=CAUTIONS,
         charts=shown,
-        builds=[
-            (style.letter, style.colour, build.name) for style, build in drawn(estimate.builds)
-        ],
+        builds=[(style.mark, style.colour, build.name) for style, build in drawn(estimate.builds)],
         sign_left_out="" if estimate.currency in CURRENCY_SIGNS else estimate.currency,
         ranged=uncertainty is not None,
         ranges=[
@@ -106,7 +106,7 @@ def page_of(
         ],
         left_out=max(0, len(estimate.builds) - len(BUILD_STYLES)),
         sliders=sliders,
-        off=how_far_off(scenarios),
+        off=how_far_off(estimate, scenarios),
         data=_inert(payload(estimate, scenarios, sliders, keys)),
     )
 

@@ -42,13 +42,15 @@ class BuildStyle:
     Parameters
     ----------
     letter : str
-        Stands beside its name and its line.
+        What sentences call it; the name in quotes where it is the only one.
     colour : str
         A name in `PALETTE`.
     line, marker, hatch : str
         matplotlib's line style, marker and hatching of bars.
     dashes : str
         The same line as SVG writes it.
+    alone : bool
+        Whether no other is drawn beside it.
     """
 
     letter: str
@@ -57,6 +59,12 @@ class BuildStyle:
     marker: str
     hatch: str
     dashes: str
+    alone: bool = False
+
+    @property
+    def mark(self) -> str:
+        """The letter beside its line and bars; none is needed where it is the only one."""
+        return "" if self.alone else self.letter
 
 
 BUILD_STYLES = (

@@ -8,14 +8,16 @@ from typing import Any
 
 import numpy as np
 
-from yieldest.arrays import FloatArray, floats, percent
+from yieldest.arrays import NOT_KNOWN, FloatArray, floats, percent
 from yieldest.economics.cash_flow import Expenditure
 from yieldest.economics.terms import EconomicTerms
+from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.quantities import BY_KEY, CURRENCY_SIGNS, NEVER
 from yieldest.model.scenarios import WIND_FACTORS, BuildScenarios
 from yieldest.report.chart import drawn
 from yieldest.report.decision import LIKELY
+from yieldest.report.json_values import json_ready
 from yieldest.report.palette import BuildStyle
 
 _DIGITS = 6
@@ -34,6 +36,7 @@ _WORDS = {
     "axis": "years after building",
     "years": "{years} years",
     "never": NEVER,
+    "unknown": NOT_KNOWN,
     "to": "to",
     "over": "over 99 %",
     "below": "below 1 %",
@@ -68,8 +71,12 @@ def sliders_of(estimate: Estimate, scenarios: Sequence[BuildScenarios]) -> list[
         step = 10 ** np.floor(np.log10(hour / 20)) * 2
         sliders += [
             _slider("price", "price of a kWh", amount, prices, price),
-            _slider("used", "used yourself", "{} %", np.linspace(0, 1, 21),
-                    terms.self_consumption_share, 100),
+            *(
+                # Against a load profile the share follows from the energy.
+                _slider("used", "used yourself", "{} %", np.linspace(0, 1, 21),
+                        terms.self_consumption_share, 100)
+                for _ in range(estimate.inputs.load_profile is None)
+            ),
             _slider("wage", "own work, an hour", amount,
                     step * np.arange(np.ceil(hour / step) + 1), terms.wage_per_hour),
         ]  # fmt: skip
@@ -122,7 +129,7 @@ def payload(
     return {
         "sliders": list(sliders),
         "builds": [
-            _build(style, of, build.terms, terms)
+            _build(style, of, build, terms)
             for (style, build), of in zip(drawn(estimate.builds), scenarios, strict=False)
         ],
         "figures": {
@@ -130,13 +137,13 @@ def payload(
                 "digits": BY_KEY[key].digits,
                 "better": BY_KEY[key].better,
                 "never": BY_KEY[key].never,
+                "share": BY_KEY[key].unit.startswith("share"),
             }
             for key in rows
             if key in BY_KEY
         },
         "terms": {
             "priced": terms.price_per_kwh is not None,
-            "export": terms.export_price_per_kwh,
             "stated_price": terms.price_per_kwh or 0.0,
             "used": terms.self_consumption_share,
             "wage": terms.wage_per_hour,
@@ -153,13 +160,13 @@ def payload(
 
 
 def _build(
-    style: BuildStyle, of: BuildScenarios, own: EconomicTerms, terms: EconomicTerms
+    style: BuildStyle, of: BuildScenarios, build: BuildEstimate, terms: EconomicTerms
 ) -> dict[str, Any]:
-    draws = None
+    draws, used = None, build.self_consumption
     if of.draws is not None:
         draws = {key: _short(values) for key, values in asdict(of.draws).items()}
     return {
-        "letter": style.letter,
+        "letter": style.mark,
         "colour": style.colour,
         "dashes": style.dashes,
         "name": of.name,
@@ -170,14 +177,11 @@ def _build(
         "usual_quantiles": [[_short(each) for each in row] for row in of.quantiles[1]],
         "paid": [[_paid(each) for each in both] for both in of.expenditures],
         "draws": draws,
-        # Of the sliders' share and price, where a load profile gives each build its own.
-        "used": _times(own.self_consumption_share, terms.self_consumption_share),
-        "exported": _times(own.export_price_per_kwh, terms.export_price_per_kwh),
+        # Against a load profile each build has its own share used: at each stop, and by energy.
+        "used": None if of.used_share is None else json_ready(of.used_share),
+        "used_at": None if used is None else [used.made_at_kwh.tolist(), used.share_at.tolist()],
+        "export": build.terms.export_price_per_kwh,
     }
-
-
-def _times(own: float, all_: float) -> float:
-    return own / all_ if all_ > 0 else 1.0
 
 
 def _short(values: FloatArray) -> list[float]:
@@ -194,7 +198,7 @@ def _paid(expenditure: Expenditure) -> dict[str, Any]:
     }
 
 
-def how_far_off(scenarios: Sequence[BuildScenarios]) -> str:
+def how_far_off(estimate: Estimate, scenarios: Sequence[BuildScenarios]) -> str:
     """Return what of the sliders' results is computed, and how far off the rest is."""
     error = max((each.range_error for each in scenarios), default=0.0)
     ranged = (
@@ -204,8 +208,15 @@ def how_far_off(scenarios: Sequence[BuildScenarios]) -> str:
         if scenarios and scenarios[0].draws is not None
         else ""
     )
+    shares = (
+        " The share used by yourself has no slider, for it follows from the load profile: it was "
+        "reckoned hour by hour at every stop, and in the ranges it goes with the energy as in the "
+        "draws of the plan; of the rest the same part is sold."
+        if estimate.inputs.load_profile is not None
+        else ""
+    )
     return (
         "The energy at every stop of the sliders was computed in full by yieldest beforehand; "
-        f"nothing lies between stops.{ranged} A taller mast costs more and the bill does not know: "
-        "turn both."
+        f"nothing lies between stops.{ranged}{shares} A taller mast costs more and the bill does "
+        "not know: turn both."
     )

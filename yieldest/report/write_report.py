@@ -12,10 +12,12 @@ from yieldest.files.whole_output import csv_text, refuse_inputs, write_all, writ
 from yieldest.model.estimate import Estimate
 from yieldest.model.estimate import estimate as compute
 from yieldest.model.inputs import input_files, read
+from yieldest.model.number_of_machines import CostByNumber
 from yieldest.model.scenarios import BuildScenarios, scenarios_of
 from yieldest.model.site_wind import SiteWind
 from yieldest.plan import Plan
-from yieldest.report.chart import Chart
+from yieldest.report.chart import Chart, drawn
+from yieldest.report.decision import decide
 from yieldest.report.economics_charts import flow_chart, groups_chart, parts_chart, units_chart
 from yieldest.report.energy_charts import (
     curve_chart,
@@ -40,7 +42,10 @@ FORMATS = ("png", "svg", "pdf")
 
 
 def charts_of(
-    estimate: Estimate, uncertainty: Uncertainty | None, scenarios: Sequence[BuildScenarios]
+    estimate: Estimate,
+    uncertainty: Uncertainty | None,
+    scenarios: Sequence[BuildScenarios],
+    by_number: Sequence[CostByNumber],
 ) -> dict[str, list[Chart]]:
     """Return the charts by the section of the page that they stand in, the first two open."""
     winds = estimate.inputs.winds.items()
@@ -49,15 +54,21 @@ def charts_of(
     if uncertainty is not None:
         # Of a single build both its cost and its energy, or half a row would be empty.
         most = 1 + (len(uncertainty.builds) == 1)
-        for style, build in zip(BUILD_STYLES, uncertainty.builds, strict=False):
+        for (style, _), build in zip(drawn(estimate.builds), uncertainty.builds, strict=False):
             for goal in [each for each in FIGURE_WORDS if each in build.drivers][:most]:
                 drivers.append(drivers_chart(uncertainty, style, build, goal, estimate.currency))
+    energy = _there(months_chart(estimate), day_chart(estimate))
+    machine = [curve_chart(estimate.builds), *_there(losses_chart(estimate.builds))]
+    if not energy:  # without readings nobody knows when it comes, but from which winds
+        energy, machine = machine, []
     return {
         "answer": _there(flow_chart(estimate, scenarios)),
-        "energy": _there(months_chart(estimate), day_chart(estimate)),
+        "energy": energy,
         "wind": [*wind, steps_to_hub_chart(estimate.builds)],
-        "machine": [curve_chart(estimate.builds), *_there(losses_chart(estimate.builds))],
-        "money": _there(groups_chart(estimate), units_chart(estimate), parts_chart(estimate)),
+        "machine": machine,
+        "money": _there(
+            groups_chart(estimate), units_chart(estimate, by_number), parts_chart(estimate)
+        ),
         "uncertainty": _there(*drivers),
     }
 
@@ -144,8 +155,9 @@ def write_report(
     for number, build in enumerate(plan.build[: len(BUILD_STYLES)]):
         scenarios.append(scenarios_of(estimate, number, uncertainty))
         done(f"scenarios of {build.name}")
-    charts = charts_of(estimate, uncertainty, scenarios)
-    html = page_of(plan, estimate, uncertainty, scenarios, charts, changes, done)
+    decision = decide(estimate, uncertainty)
+    charts = charts_of(estimate, uncertainty, scenarios, decision.by_number)
+    html = page_of(plan, estimate, uncertainty, decision, scenarios, charts, changes, done)
     # Pictures first: a page is not written when they cannot be.
     written = []
     if figures is not None:

@@ -42,10 +42,11 @@
   const money = (paid, s, kwh, by) => {
     const life = Math.max(1, Math.floor(s.life * by.life + 0.5));
     const rate = s.rate + by.discount_rate;
-    const earns = s.used * s.price * by.price + (1 - s.used) * s.exported * by.price;
+    const used = s.used(kwh * by.usual_year), sells = (1 - used) * s.exported * by.price;
+    const earns = used * s.price * by.price + sells;
     const capital = by.bill * paid.capital;
     const grant = Math.min(terms.grant + terms.grant_share * capital, capital);
-    let balance = grant - capital, discounted = balance, cost = capital - grant, energy = 0;
+    let balance = grant - capital, discounted = balance, cost = capital - grant, energy = 0, sold = 0;
     const balances = [balance];
     let back = balance < 0 ? null : 0;
     for (let y = 1; y <= life; y += 1) {
@@ -53,13 +54,14 @@
       if (y < life) spent += by.bill * paid.again[y];
       else spent -= by.bill * paid.salvage;
       const made = kwh * by.usual_year * (1 - terms.degradation) ** (y - 1);
-      const net = made * (1 + terms.escalation) ** (y - 1) * earns - spent;
-      const worth = (1 + rate) ** -y;
+      const risen = made * (1 + terms.escalation) ** (y - 1), worth = (1 + rate) ** -y;
+      const net = risen * earns - spent;
       const before = balance;
       balance += net;
       discounted += net * worth;
       cost += spent * worth;
       energy += made * worth;
+      sold += risen * sells * worth;
       balances.push(balance);
       if (balance < 0) back = null;
       else if (before < 0) back = y - 1 - before / net;
@@ -67,6 +69,7 @@
     return {
       balances, payback_years: back, net_present_value: discounted,
       cost_per_kwh: energy > 0 ? cost / energy : null, capital_cost: capital, life,
+      cost_per_used_kwh: energy * used > 0 ? (cost - sold) / (energy * used) : null,
     };
   };
 
@@ -78,6 +81,9 @@
     const part = width > 0 ? (value - here[piece]) / width : 0;
     return there[piece] + part * (there[piece + 1] - there[piece]);
   };
+
+  const between = (value, here, there) =>
+    value <= here[0] ? there[0] : value >= here.at(-1) ? there.at(-1) : follow(value, here, there);
 
   // What has no value comes last, as the worst.
   const ends = (values) => {
@@ -94,16 +100,22 @@
   const resultOf = (build, place) => {
     const wind = sliders.get("wind").querySelector("input").value;
     const at = stated.get("wind").stated;
+    const kwh = build.kwh[wind][place.height][place.count];
     const s = {
-      price: setting("price", terms.stated_price), used: Math.min(1, setting("used", terms.used) * build.used),
+      price: setting("price", terms.stated_price),
+      used: (made) => (build.used ? Math.min(1, here * between(made, ...build.used_at) / there) : setting("used", terms.used)),
       wage: setting("wage", terms.wage), life: setting("life", 1), rate: setting("rate", 0),
       bill: setting("bill", 1),
     };
+    const here = build.used?.[wind][place.height][place.count], there = build.used && between(kwh, ...build.used_at);
     // What a sold kWh earns follows what a bought one costs.
-    const exported = terms.export * build.exported;
-    s.exported = terms.stated_price ? exported * s.price / terms.stated_price : exported;
-    const kwh = build.kwh[wind][place.height][place.count];
+    s.exported = terms.stated_price ? build.export * s.price / terms.stated_price : build.export;
     const found = { net_kwh_per_year: kwh, ranges: {} };
+    if (build.used) {
+      found.self_consumption_share = s.used(kwh);
+      // Hours without power are known at the plan's own energy alone.
+      if (kwh !== build.kwh[at][build.stated.height][build.stated.count]) found.hours_without_power = undefined;
+    }
     const { draws } = build;
     const carried = (key, name) => draws[key].map((one) => follow(
       one, build[name][at][build.stated.height], build[name][wind][place.height]));
@@ -120,7 +132,7 @@
       usual_year: one, life: draws.life[i], price: draws.price[i],
       discount_rate: draws.discount_rate[i], bill: draws.bill[i], upkeep: draws.upkeep[i],
     })));
-    for (const key of ["cost_per_kwh", "payback_years", "net_present_value"]) {
+    for (const key of ["cost_per_kwh", "cost_per_used_kwh", "payback_years", "net_present_value"]) {
       found.ranges[key] = ends(cases.map((one) => one[key]));
     }
     found.chance = cases.filter((one) => one.net_present_value >= 0).length / cases.length;
@@ -174,9 +186,10 @@
       const texts = cells.map((cell, i) => {
         const value = of[i][key];
         const [shown, range] = cell.children;
-        if (value === undefined) return shown.textContent;
-        shown.dataset.value = value === null ? "" : String(value);
-        shown.textContent = key === "chance" ? chance(value) : written(value, figure.digits);
+        if (!(key in of[i])) return (shown.textContent = planned.cells.get(cell)[0]);
+        shown.dataset.value = value ?? "";
+        shown.textContent = value === undefined ? words.unknown : key === "chance" ? chance(value)
+          : figure.share ? `${written(100 * value, figure.digits)}\u00a0%` : written(value, figure.digits);
         const both = of[i].ranges[key];
         if (both) {
           range.dataset.value = both.map((one) => (one === null ? "" : one)).join(" ");
@@ -262,7 +275,7 @@
       marks.push([middle, at]);
       add("circle", { cx: middle, cy: y(0), r: 5.5, fill: stroke, stroke: "var(--paper)", "stroke-width": 2 });
       add("text", { x: Math.max(middle, left + 90), y: at, "text-anchor": "end", class: `mark halo ink-${one.colour}` },
-        `${one.letter} ${fill(words.years, { years: written(one.payback_years, 2) })}`);
+        `${one.letter} ${fill(words.years, { years: written(one.payback_years, 2) })}`.trim());
     }
     drawing.replaceChildren(root);
   };
@@ -284,7 +297,7 @@
       const { label } = stated.get(key);
       if (own) {
         builds.forEach((each, i) => {
-          if (places[i][key] !== each.stated[key]) set.push(`${label} ${spelled(key, each.stops[key][places[i][key]])} (${each.letter})`);
+          if (places[i][key] !== each.stated[key]) set.push(`${label} ${spelled(key, each.stops[key][places[i][key]])}${each.letter && ` (${each.letter})`}`);
         });
       } else if (Number(input.value) !== stated.get(key).stated) set.push(`${label} ${text}`);
     }
