@@ -204,6 +204,13 @@ def test_the_doubt_of_the_spread_enters_the_uncertainty(wind_of, yard, run):
     assert one["standard_uncertainty"] / found["builds"][0]["net_kwh_per_year"] > 0.06
 
 
+def test_the_answer_says_first_what_was_put_back(run, yard, wind_of):
+    wind_of(daily("LGA"), 24)
+    shown = run("estimate", yard).out
+    checks = shown[shown.index("\nCheck ") :]
+    assert "the gross energy would be" in " ".join(checks.split())[:200]
+
+
 def test_no_table_by_hour_for_daily_means(run, yard, wind_of):
     wind_of(daily("LGA"), 24)
     for name, shown in (("wind.csv", False), ("hours.csv", True)):

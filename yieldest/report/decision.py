@@ -13,6 +13,7 @@ from yieldest.economics.cash_flow import cash_flow
 from yieldest.economics.evaluation import Cost, NoSingleRateOfReturn, NotPaidBack
 from yieldest.economics.measures import present_value
 from yieldest.economics.terms import EconomicTerms, ExportEarnsNothing, TermLeftOut
+from yieldest.energy.annual_energy import SpreadPutBack
 from yieldest.energy.array_losses import HotCable
 from yieldest.energy.losses import kept_share
 from yieldest.hub.extremes import AboveEveryClass, ThrustInGust
@@ -64,7 +65,7 @@ _ON_TRUST = {
 _DANGERS = (ThrustInGust, HotCable, MachineOnRoof, AboveEveryClass)
 _ELSEWHERE = (*_DANGERS, NoSingleRateOfReturn, NotPaidBack)
 """Warnings that are said in another line, or of figures that the first screen does not show."""
-_UNSOUND = (StepInReference, ReferencesDisagree)
+_FIRST = (StepInReference, ReferencesDisagree, SpreadPutBack)
 
 
 @dataclass(frozen=True)
@@ -561,8 +562,8 @@ def _dangers(all_: list[_Candidate]) -> str:
 
 def _checks(all_: list[_Candidate]) -> list[tuple[str, str]]:
     """Return the first other warnings as they are, and how many more there are."""
-    # An unsound reference moves every figure: it stands before what a file's lines look like.
-    found_first = sorted(_warnings(all_), key=lambda each: not isinstance(each[0], _UNSOUND))
+    # What moves every figure stands before what a file's lines look like.
+    found_first = sorted(_warnings(all_), key=lambda each: not isinstance(each[0], _FIRST))
     texts = list(
         dict.fromkeys(
             f"{of}: {sentence(found)}" if of and len(all_) > 1 else sentence(found)
