@@ -6,6 +6,7 @@ Run it as `python tests/benchmarks/bench_wind.py [--json FILE]`.
 from __future__ import annotations
 
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,10 @@ from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 
 from yieldest.wind.censored_fit import fit_censored
 from yieldest.wind.histogram import histogram_of
+from yieldest.wind.mean_uncertainty import draw_blocks
 from yieldest.wind.resource import ResourceOptions, assess_record
+from yieldest.wind.weibull import fit_maximum_likelihood
+from yieldest.wind.weibull_fits import METHODS
 
 
 def censored() -> Figure:
@@ -41,6 +45,27 @@ def censored() -> Figure:
     )
 
 
+def bootstrap(decimals: int) -> Figure:
+    """Time all fits to 200 draws of a year of 10-minute values against one plain fit of them."""
+    speed = np.round(6 * np.random.default_rng(3).weibull(2, 52_560), decimals)
+    weight = np.full(speed.size, 1 / 6)
+    step_ms = 0.1 if decimals == 1 else None
+    histogram, class_of = histogram_of(speed, weight, step_ms=step_ms)
+    drawn, _ = draw_blocks(times(speed.size, minutes=10), class_of, weight, histogram.speed_ms.size)
+
+    def all_fits() -> None:
+        for method in METHODS.values():
+            method.fit(histogram.weighted(drawn))
+
+    return Figure(
+        f"all fits of 200 draws, {histogram.speed_ms.size} classes",
+        best_of(all_fits, 5, time.process_time),
+        "one fit of 52,560 values",
+        best_of(lambda: fit_maximum_likelihood(speed), 15, time.process_time),
+        "ratio <= 20",
+    )
+
+
 def study(name: str, count: int, minutes: int, target: str) -> Figure:
     """Time quality_control, weights, six fits with 200 bootstrap draws, and all tables."""
     wind = slow_weibull(np.random.default_rng(2), count, 2.0, 6.0, 24 * 60 / minutes)
@@ -58,6 +83,8 @@ if __name__ == "__main__":
     report(
         [
             censored(),
+            bootstrap(1),
+            bootstrap(2),
             study("study of an hourly year", 8_760, 60, "time < 0.5 s"),
             study("study of a 10-minute year", 52_560, 10, "time < 0.5 s"),
             study("study of a 1-minute year", 525_600, 1, "time < 2 s"),
