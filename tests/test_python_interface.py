@@ -179,3 +179,5 @@ def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
     np.testing.assert_allclose(worth.loc[0.34], stated, rtol=1e-12)
     with pytest.raises(InputError, match="no table of a plan has it"):
         estimate.sweep("prize", [1.0])
+    counts = estimate.sweep("build.0.count", np.arange(1, 3))
+    assert counts.values == (1, 2)

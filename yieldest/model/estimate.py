@@ -8,6 +8,8 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.self_consumption import SelfConsumption, self_consumption
 from yieldest.errors import InputError
@@ -263,7 +265,7 @@ class Estimate:
         InputError
             When the plan cannot take a value, before anything is computed.
         """
-        tried = tuple(values)
+        tried = tuple(value.item() if isinstance(value, np.generic) else value for value in values)
         overrides = [Override(key, value, "--sweep") for value in tried]
         plans = [with_override(self.plan, each) for each in overrides]
         estimates = []

@@ -342,7 +342,9 @@ def _table(candidates: list[_Candidate], best: _Candidate) -> TableView:
         )
         label = line.quantity.named(estimate.currency)
         if key == set_against and estimate.terms.price_per_kwh is not None:
-            label = f"{label[:-1]}; bought {estimate.terms.price_per_kwh:g})"
+            price = estimate.terms.price_per_kwh
+            cents = f"{price:.2f}" if price == round(price, 2) else f"{price:g}"
+            label = f"{label[:-1]}; bought {cents})"
         rows.append(Row(label, cells, "", line.quantity.strong, line.best))
     chances = [None if e.draws is None else e.draws.probability_that_it_pays for e in shown]
     if any(chance is not None for chance in chances):
