@@ -143,7 +143,7 @@ def test_points_make_a_curve_and_frames_are_read_as_files_are(curve_file):
     series = read.to_frame().set_index("speed (m/s)")["power (W)"]
     np.testing.assert_array_equal(read_power_curve(series).power_w, read.power_w)
     with pytest.raises(InputError, match="row 2: the speed 3"):
-        read_power_curve(pd.DataFrame({"speed (m/s)": [4, 3], "power (W)": [0, 1]}))
+        read_power_curve(pd.DataFrame({"speed (m/s)": [4, 3, 5], "power (W)": [0, 1, 2]}))
 
 
 @pytest.mark.parametrize(

@@ -136,8 +136,8 @@ def test_a_place_may_have_a_wind_of_its_own(run, places):
     own = "\nwind = { mean_speed_ms = 4.0, measured_height_m = 6 }\n"
     folder = places(('terrain = "open"\nroof', f'terrain = "open"{own}roof'))
     shown = run("estimate", folder, "--draws", 0)
-    assert "Wind at yard: mean 5.0 m/s at 10 m" in shown.out
-    assert "Wind at roof: mean 4.0 m/s at 6 m" in shown.out
+    assert "Wind at yard: mean 5.00 m/s at 10 m" in shown.out
+    assert "Wind at roof: mean 4.00 m/s at 6 m" in shown.out
     found = run("estimate", folder, "--draws", 512, "--json").json
     assert [place["wind"]["measured_height_m"] for place in found["sites"]] == [10, 6]
     names = {each["name"] for each in found["uncertainty"]["inputs"]}
