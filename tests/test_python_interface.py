@@ -180,4 +180,4 @@ def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
     with pytest.raises(InputError, match="no table of a plan has it"):
         estimate.sweep("prize", [1.0])
     counts = estimate.sweep("build.0.count", np.arange(1, 3))
-    assert [each.builds[0].count for each in counts.estimates] == [1, 2]
+    assert [each.builds[0].machines.count for each in counts.estimates] == [1, 2]
