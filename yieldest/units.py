@@ -1,8 +1,12 @@
-"""Units of a record: how they are spelt, and their conversion to m/s, degrees, C and hPa."""
+"""Units of a record: how they are spelt, their conversion, and those that readers see."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -81,6 +85,56 @@ SPELLINGS = {
 UNITS = {quantity: tuple(units) for quantity, units in _SPELT.items()}
 """The units of each quantity."""
 SPEED_UNITS = UNITS["speed"]
+
+UnitSystem = Literal["metric", "imperial"]
+FOOT_M = 0.3048
+"""The international foot, exactly."""
+_IMPERIAL = {"m/s": ("mph", SPEED_FACTORS["mph"]), "m": ("ft", FOOT_M)}
+"""What a reader of imperial units sees of speeds and heights, and how much of SI one of it is."""
+_reader: ContextVar[UnitSystem] = ContextVar("reader", default="metric")
+
+
+@contextmanager
+def shown_in(system: UnitSystem) -> Iterator[None]:
+    """Let speeds and heights be written in these units as long as the block lasts."""
+    before = _reader.set(system)
+    try:
+        yield
+    finally:
+        _reader.reset(before)
+
+
+def as_shown(value: float, unit: str) -> tuple[float, str]:
+    """Return a value in "m/s", "m" or any other unit as the reader wants it, and its unit."""
+    if _reader.get() == "metric" or unit not in _IMPERIAL:
+        return value, unit
+    other, size = _IMPERIAL[unit]
+    return value / size, other
+
+
+def number(value: float, unit: str, form: str = "g") -> str:
+    """Write a value in "m/s" or "m" as the reader wants it, without its unit.
+
+    With three digits where it is converted and no form asks for others: 12 m are 39.4 ft.
+    """
+    shown, other = as_shown(value, unit)
+    return format(shown, ".3g" if form == "g" and unit != other else form)
+
+
+def speed(value_ms: float, form: str = "g") -> str:
+    """Write a speed with the unit that the reader wants."""
+    return f"{number(value_ms, 'm/s', form)} {speed_unit()}"
+
+
+def speed_unit() -> str:
+    """Return the unit of speeds that the reader wants."""
+    return as_shown(0.0, "m/s")[1]
+
+
+def length(value_m: float, form: str = "g") -> str:
+    """Write a height or a distance with the unit that the reader wants."""
+    return f"{number(value_m, 'm', form)} {as_shown(0.0, 'm')[1]}"
+
 
 _TYPESET = str.maketrans("\u2212\u207b\u00b9\u00b7\u00a0", "--1  ")
 """The minus, the raised minus and one, the raised dot and the unbroken space of m·s⁻¹."""

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn, cast
+from typing import TYPE_CHECKING, Annotated, Literal, NoReturn, cast
 
 import typer
 from typer.core import TyperCommand, TyperGroup
@@ -45,6 +45,7 @@ Example: yieldest start my-yard
 Example: yieldest estimate my-yard
 """
 
+Units = Annotated[Literal["metric", "imperial"] | None, typer.Option()]
 LONGEST_MESSAGE = 1000
 """Characters; what a file holds stands in messages, and it may be long."""
 WORDS = {
@@ -63,6 +64,7 @@ WORDS = {
         "--out",
         "-o",
     ),
+    "units": ("", "Units on screens and page: imperial shows mph and ft; JSON stays SI."),
     "quiet": ("", "Print the verdict alone, and no bars.", "--quiet", "-q"),
     "draws": ("N", "Draws for the ranges; 0 for none. Else what the plan says."),
     "seed": ("N", "Another seed, another set of draws."),
@@ -114,7 +116,12 @@ def start(
     typer.echo(f"{then}: yieldest estimate {folder}")
 
 
-def check(plan: Path, changes: list[str] = [], as_json: bool = False) -> None:  # noqa: B006
+def check(
+    plan: Path,
+    changes: list[str] = [],  # noqa: B006
+    units: Units = None,
+    as_json: bool = False,
+) -> None:
     """Say whether a plan and the files it names are sound.
 
     Reads every file, tries the estimate, and shows what was recognised in the wind record; no
@@ -129,8 +136,9 @@ def check(plan: Path, changes: list[str] = [], as_json: bool = False) -> None:  
     from yieldest.report.progress import reading_bar
     from yieldest.report.sentences.words import sentences
     from yieldest.report.terminal import console, print_list
+    from yieldest.units import shown_in
 
-    stated = _changed(plan, changes)
+    stated = _changed(plan, changes, units=units)
     with reading_bar("the wind record") as progress:
         found = checked(read(stated, progress))
     if as_json:
@@ -143,26 +151,35 @@ def check(plan: Path, changes: list[str] = [], as_json: bool = False) -> None:  
             }
         )
         return
-    screen, warnings = console(), sentences(found.warnings)
+    with shown_in(stated.units):
+        lines, warnings = sentences(found.read), sentences(found.warnings)
+    screen = console()
     more = f", with {len(warnings)} to check" if warnings else ""
     typer.echo(f"{stated.path}: the plan can be used{more}.")
-    print_list("What was read", sentences(found.read), screen)
+    print_list("What was read", lines, screen)
     print_list("Check this", warnings, screen)
     read_as = [f"{part.what}: {part.found} ({part.how})" for part in found.recognised]
     print_list("How the record was read (state in [wind] what is wrong)", read_as, screen)
 
 
-def _changed(plan: Path, changes: Sequence[str], out: Path | None = None) -> "Plan":
+def _changed(
+    plan: Path, changes: Sequence[str], out: Path | None = None, units: str | None = None
+) -> "Plan":
     """Load a plan with changes; `out` must not be one of the files it names."""
     from yieldest.files.whole_output import refuse_inputs
     from yieldest.model.inputs import input_files
     from yieldest.plan import load_plan
     from yieldest.plan.overrides import read_override
 
-    stated = load_plan(plan, [read_override(change) for change in changes])
+    stated = load_plan(plan, [read_override(change) for change in [*changes, *_of_units(units)]])
     if out is not None:
         refuse_inputs(out, input_files(stated))
     return stated
+
+
+def _of_units(units: str | None) -> list[str]:
+    """Return the change of a plan that an option for its units is."""
+    return [] if units is None else [f"units={units}"]
 
 
 def estimate(
@@ -172,6 +189,7 @@ def estimate(
     out: Path | None = None,
     draws: int | None = None,
     seed: Annotated[int | None, typer.Option(min=0)] = None,
+    units: Units = None,
     full: bool = False,
     quiet: bool = False,
     as_json: bool = False,
@@ -200,7 +218,7 @@ def estimate(
         )
     if sweep is not None and len(plans) > 1:
         raise InputError("--sweep is for one plan; leave the others out.")
-    stated = [_changed(plan, changes, out) for plan in plans]
+    stated = [_changed(plan, changes, out, units) for plan in plans]
     if sweep is not None:
         _sweep(stated[0], sweep, out, as_json, quiet)
         return
@@ -243,6 +261,7 @@ def _show(compared: "Comparison", as_json: bool, quiet: bool, full: bool) -> Non
     from yieldest.report.estimate_json import as_dictionary
     from yieldest.report.estimate_text import print_estimate
     from yieldest.report.terminal import console
+    from yieldest.units import shown_in
 
     first = compared.plans[0]
     is_alone = len(compared.plans) == 1
@@ -253,10 +272,11 @@ def _show(compared: "Comparison", as_json: bool, quiet: bool, full: bool) -> Non
         alone_said = decide(first.estimate, first.uncertainty).verdict if is_alone else ()
         typer.echo(" ".join(alone_said or verdict(compared)))
     else:
-        if not is_alone:
-            print_comparison(compared, console())
-        for each in compared.plans if is_alone or full else ():
-            print_estimate(each.estimate, console(), each.uncertainty, full=full)
+        with shown_in(first.estimate.plan.units):
+            if not is_alone:
+                print_comparison(compared, console())
+            for each in compared.plans if is_alone or full else ():
+                print_estimate(each.estimate, console(), each.uncertainty, full=full)
 
 
 def _sweep(plan: "Plan", text: str, out: Path | None, as_json: bool, quiet: bool) -> None:
@@ -284,6 +304,7 @@ def report(
     page: Path = Path("page.html"),
     figures: Path | None = None,
     changes: list[str] = [],  # noqa: B006
+    units: Units = None,
     as_json: bool = False,
 ) -> None:
     """Write the answer as one page, with charts and sliders.
@@ -299,6 +320,7 @@ def report(
     from yieldest.report.write_report import write_report
 
     with making("the page") as done:
+        changes = [*changes, *_of_units(units)]
         written = write_report(_changed(plan, changes), page, figures, done, changes)
     if as_json:
         print_json({"written": [str(path) for path in written]})

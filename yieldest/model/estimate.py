@@ -28,6 +28,7 @@ from yieldest.plan.uncertainty_table import FEWEST_DRAWS, MOST_DRAWS
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.uncertainty.next_measurement import usual_steps
 from yieldest.uncertainty.result import Uncertainty, uncertainty_of
+from yieldest.units import shown_in
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.long_term.correction import LongTermCorrection
 from yieldest.wind.record import Record
@@ -194,14 +195,12 @@ class Estimate:
 
     def _repr_html_(self) -> str:
         """Show the builds side by side in a notebook."""
-        return html_table(
-            self.title,
-            [
+        with shown_in(self.plan.units):
+            rows = [
                 (line.quantity.named(self.currency), *line.texts)
                 for line in lines_of("notebook", self.builds, self.terms)
-            ],
-            heads=[build.name for build in self.builds],
-        )
+            ]
+        return html_table(self.title, rows, heads=[build.name for build in self.builds])
 
     def uncertainty(
         self,

@@ -9,6 +9,7 @@ from typing import Literal
 from yieldest.arrays import NOT_KNOWN, percent, rounded, whole
 from yieldest.economics.terms import EconomicTerms
 from yieldest.model.build_estimate import BuildEstimate
+from yieldest.units import as_shown, number
 
 Value = str | int | float | bool | None
 View = Literal["decision", "energy", "money", "notebook", "years", "frame", "json", "csv", "sweep"]
@@ -95,8 +96,9 @@ class Quantity:
         return self.lacking == NEVER
 
     def unit_in(self, currency: str) -> str:
-        """Return the unit as tables write it."""
-        return self.unit.format(currency=sign_of(currency)).removeprefix("share").strip()
+        """Return the unit as tables write it, in the units of the reader."""
+        unit = as_shown(0.0, self.unit)[1]
+        return unit.format(currency=sign_of(currency)).removeprefix("share").strip()
 
     def named(self, currency: str) -> str:
         """Return words and unit, for the head of a column or a line without one for units."""
@@ -110,7 +112,7 @@ class Quantity:
         if self.said is not None:
             return self.said[bool(value)]
         if self.form:
-            return format(value, self.form)
+            return number(value, self.unit, self.form)
         if self.unit.startswith("share"):
             return percent(value, self.digits)
         return (whole if self.digits > 2 else rounded)(value, self.digits)

@@ -18,6 +18,7 @@ from yieldest.plan.site_table import Site
 from yieldest.plan.uncertainty_table import UncertaintyTable
 from yieldest.plan.wind_table import Wind
 from yieldest.settings import NAMES_A_FILE, Settings, Words, key
+from yieldest.units import UnitSystem
 
 MOST_BUILDS = 50
 """That one plan compares: each takes time, and no screen holds more. Our choice."""
@@ -68,6 +69,10 @@ class Plan(Settings):
     currency: Annotated[
         Annotated[str, Field(pattern="^[A-Z]{3}$")], key("currency of all sums, by ISO 4217", "EUR")
     ]
+    units: Annotated[
+        UnitSystem,
+        key("units on screens and page: imperial shows mph and ft; JSON stays SI", "imperial"),
+    ] = "metric"
     site: Annotated[
         Annotated[Site, Tag(ONE)] | Annotated[list[Site], Tag(SEVERAL), Field(min_length=1)],
         Discriminator(lambda found: SEVERAL if isinstance(found, list) else ONE),

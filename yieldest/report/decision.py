@@ -36,6 +36,7 @@ from yieldest.report.uncertainty_text import (
     worth_measuring,
 )
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
+from yieldest.units import number, speed, speed_unit
 from yieldest.wind.long_term.correction import ReferencesDisagree
 from yieldest.wind.long_term.homogeneity import StepInReference
 
@@ -426,16 +427,16 @@ def _times(ratio: float) -> str:
 
 def _cause(one: _Candidate, other: _Candidate, cheaper: bool) -> str:
     """Name what speaks most for a build where it is cheaper, or against it where it is not."""
-    speed, speed_other = (each.build.distribution.mean_speed_ms for each in (one, other))
+    here, there = (each.build.distribution.mean_speed_ms for each in (one, other))
     kept, kept_other = (kept_share(each.build.energy.losses) for each in (one, other))
     later, later_other = (_later_share(each) for each in (one, other))
     per_kw, per_kw_other = (_capital_per_kw(each) for each in (one, other))
     causes: list[tuple[float, str, tuple[str, str]]] = [
         # Energy goes at most with the cube of the wind, and with less near rated power.
         (
-            2 * math.log(speed / speed_other),
-            "the mean wind at its hub is {} rather than {} m/s",
-            (f"{speed:.1f}", f"{speed_other:.1f}"),
+            2 * math.log(here / there),
+            f"the mean wind at its hub is {{}} rather than {{}} {speed_unit()}",
+            (number(here, "m/s", ".1f"), number(there, "m/s", ".1f")),
         ),
         (
             math.log(kept / kept_other),
@@ -545,7 +546,8 @@ def _dangers(all_: list[_Candidate]) -> str:
     if thrusts:
         most = max(thrusts, key=lambda each: each.thrust_n)
         parts.append(
-            f"a gust of {most.gust_ms:.0f} m/s pushes a mast with up to {rounded(most.thrust_n)} N"
+            f"a gust of {speed(most.gust_ms, '.0f')} pushes a mast with up to "
+            f"{rounded(most.thrust_n)} N"
         )
     cables = [each for each, _ in found if isinstance(each, HotCable)]
     if cables:

@@ -32,6 +32,7 @@ from yieldest.report.terminal import (
 )
 from yieldest.report.uncertainty_text import drivers_tables, range_of
 from yieldest.uncertainty.result import Uncertainty
+from yieldest.units import length, speed
 
 
 def print_estimate(
@@ -93,16 +94,18 @@ def _wind(wind: SiteWind) -> str:
     distribution, record, resource = wind.distribution, wind.record, wind.resource
     if record is None or resource is None:
         how = "summed up by others" if wind.readings is not None else "stated"
-        known = f"mean {wind.mean_speed_ms:.2f} m/s at {distribution.height_m:g} m ({how})"
+        mean = speed(wind.mean_speed_ms, ".2f")
+        known = f"mean {mean} at {length(distribution.height_m)} ({how})"
     else:
         known = (
-            f"mean {resource.mean_speed_ms:.2f} m/s at {distribution.height_m:g} m, "
+            f"mean {speed(resource.mean_speed_ms, '.2f')} at {length(distribution.height_m)}, "
             f"{rounded(record.data_recovery.hours, 3)} hours of readings, "
             f"{percent(record.data_recovery.share, 3)} of the time they span"
         )
     if wind.long_term is not None:
-        known += f"; over the long term {wind.mean_speed_ms:.2f} m/s"
-    return f"{known}; Weibull shape {distribution.shape:.2f}, scale {distribution.scale_ms:.2f} m/s"
+        known += f"; over the long term {speed(wind.mean_speed_ms, '.2f')}"
+    scale = speed(distribution.scale_ms, ".2f")
+    return f"{known}; Weibull shape {distribution.shape:.2f}, scale {scale}"
 
 
 def _energy_table(estimate: Estimate, uncertainty: Uncertainty | None) -> TableView:

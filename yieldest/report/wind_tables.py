@@ -11,6 +11,7 @@ from yieldest.hub.shear import DAY_PARTS, LEAST_READINGS, SECTORS, MeasuredShear
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.report.tables import Row, TableView
+from yieldest.units import as_shown, number, speed
 from yieldest.wind.breakdown import Group
 from yieldest.wind.long_term.correction import LongTermCorrection
 from yieldest.wind.resource import WindResource
@@ -41,7 +42,7 @@ def quality_control_table(resource: WindResource) -> TableView:
     """Return what each test of the record found and did."""
     rows = []
     for test in resource.quality_control.tests:
-        speeds = [f" ({v:.1f} m/s)" if v is not None else "" for v in test.first_speeds_ms]
+        speeds = [f" ({speed(v, '.1f')})" if v is not None else "" for v in test.first_speeds_ms]
         speeds += [""] * (len(test.first_times) - len(speeds))
         places = (
             f"{time[:16].replace('T', ' ')}{v}"
@@ -148,11 +149,11 @@ def steps_table(estimate: Estimate) -> TableView:
         if apart:
             rows.append(Row(build.name, ("",) * 5, strong=True))
         rows += [_row(step) for step in build.wind.steps[shared:]]
-        mean = f"{build.distribution.mean_speed_ms:.2f}"
+        mean = number(build.distribution.mean_speed_ms, "m/s", ".2f")
         uncertainty = f"{100 * build.wind.standard_uncertainty:.1f} %"
         rows.append(Row("  at the hub", ("", mean, "", uncertainty, strong_wind(build))))
     return TableView(
-        "From the mast to the hub, in m/s (± is one standard uncertainty)",
+        f"From the mast to the hub, in {as_shown(0.0, 'm/s')[1]} (± is one standard uncertainty)",
         ["step", "before", "after", "factor", "±", "method"],
         rows,
         words=True,
@@ -162,8 +163,8 @@ def steps_table(estimate: Estimate) -> TableView:
 def _row(step: Step) -> Row:
     uncertainty = step.standard_uncertainty
     cells = (
-        f"{step.before_ms:.2f}",
-        f"{step.after_ms:.2f}",
+        number(step.before_ms, "m/s", ".2f"),
+        number(step.after_ms, "m/s", ".2f"),
         f"{step.factor:.3f}",
         "?" if uncertainty is None else f"{100 * uncertainty:.1f} %",
         step.method,
@@ -184,12 +185,15 @@ def strong_wind(build: BuildEstimate) -> str:
     else:
         fifty = extreme_winds.fifty_year
         words += (
-            f"; 50-year wind {fifty.speed_ms:.0f} m/s, 90 % between {fifty.low_ms:.0f} and "
-            f"{fifty.high_ms:.0f} (Gumbel, {fifty.years} yearly maxima)"
+            f"; 50-year wind {speed(fifty.speed_ms, '.0f')}, 90 % between "
+            f"{number(fifty.low_ms, 'm/s', '.0f')} and {number(fifty.high_ms, 'm/s', '.0f')} "
+            f"(Gumbel, {fifty.years} yearly maxima)"
         )
     if extreme_winds.largest_reading_ms is not None:
         kind = "gust" if extreme_winds.largest_is_gust else "reading"
-        words += f"; largest {kind} at the anemometer {extreme_winds.largest_reading_ms:.1f} m/s"
+        words += (
+            f"; largest {kind} at the anemometer {speed(extreme_winds.largest_reading_ms, '.1f')}"
+        )
     return words
 
 

@@ -37,6 +37,7 @@ from yieldest.report.wind_charts import (
     steps_to_hub_chart,
 )
 from yieldest.uncertainty.result import Uncertainty
+from yieldest.units import shown_in
 
 FORMATS = ("png", "svg", "pdf")
 
@@ -155,9 +156,10 @@ def write_report(
     for number, build in enumerate(plan.build[: len(BUILD_STYLES)]):
         scenarios.append(scenarios_of(estimate, number, uncertainty))
         done(f"scenarios of {build.name}")
-    decision = decide(estimate, uncertainty)
-    charts = charts_of(estimate, uncertainty, scenarios, decision.by_number)
-    html = page_of(plan, estimate, uncertainty, decision, scenarios, charts, changes, done)
+    with shown_in(plan.units):
+        decision = decide(estimate, uncertainty)
+        charts = charts_of(estimate, uncertainty, scenarios, decision.by_number)
+        html = page_of(plan, estimate, uncertainty, decision, scenarios, charts, changes, done)
     # Pictures first: a page is not written when they cannot be.
     written = []
     if figures is not None:

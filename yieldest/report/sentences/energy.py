@@ -26,6 +26,7 @@ from yieldest.energy.demand import ShortProfile, StandardShape
 from yieldest.energy.self_consumption import ProfileBeyondRecord
 from yieldest.hub.turbulence import SMOOTH_INTENSITY
 from yieldest.report.sentences.words import say, sentence
+from yieldest.units import length, speed
 
 _EXTRAPOLATED = {
     "hold": "was only held level",
@@ -53,7 +54,7 @@ def _(finding: PoorFit) -> str:
 def _(finding: MuchBeyondLastSpeed) -> str:
     return (
         f"{100 * finding.share:.0f} % of the energy comes from winds above "
-        f"{finding.last_measured_ms:.3g} m/s, the last speed of the curve, where it "
+        f"{speed(finding.last_measured_ms, '.3g')}, the last speed of the curve, where it "
         f"{_EXTRAPOLATED[finding.extrapolation]}."
     )
 
@@ -61,7 +62,8 @@ def _(finding: MuchBeyondLastSpeed) -> str:
 @sentence.register
 def _(finding: MuchAboveCutOut) -> str:
     return (
-        f"For {finding.hours:,.0f} hours a year it blows above {finding.cut_out_ms:.3g} m/s, where "
+        f"For {finding.hours:,.0f} hours a year it blows above "
+        f"{speed(finding.cut_out_ms, '.3g')}, where "
         f"no power is counted; at the last power these would bring {plainly(finding.kwh, 2)} kWh. "
         "If the machine runs on there, state its cut_out_ms."
     )
@@ -93,7 +95,7 @@ def _(finding: SpreadPutBack) -> str:
 def _(finding: HotCable) -> str:
     cable = finding.cable
     return (
-        f"At rated power the cable of {cable.length_m:g} m and {cable.cross_section_mm2:g} mm2 "
+        f"At rated power the cable of {length(cable.length_m)} and {cable.cross_section_mm2:g} mm2 "
         f"carries {finding.current_a:.0f} A at {cable.voltage_v:g} V and turns "
         f"{100 * finding.lost_share:.0f} % of the power into heat; check that it may carry that, "
         "or take a thicker cable or a higher voltage."

@@ -14,12 +14,14 @@ from yieldest.hub.obstacles import (
 )
 from yieldest.hub.rooftop import MachineOnRoof, RotorInDisturbedFlow
 from yieldest.report.sentences.words import say, sentence
+from yieldest.units import length, speed
 
 
 @sentence.register
 def _(finding: ObstacleTooNear) -> str:
     return (
-        f"The obstacle {finding.height_m:g} m high at {finding.distance_m:g} m is nearer than "
+        f"The obstacle {length(finding.height_m)} high at {length(finding.distance_m)} is nearer "
+        f"than "
         f"{NEAREST_HEIGHTS:g} of its heights: the flow there is separated, and the shelter was "
         "computed as for five heights; expect less wind than that."
     )
@@ -28,24 +30,30 @@ def _(finding: ObstacleTooNear) -> str:
 @sentence.register
 def _(finding: RotorNearObstacle) -> str:
     clear, height = finding.clear_m, finding.height_m
-    place = f"{clear:.1f} m above" if clear >= 0 else f"{-clear:.1f} m below the top of"
+    place = (
+        f"{length(clear, '.1f')} above"
+        if clear >= 0
+        else f"{length(-clear, '.1f')} below the top of"
+    )
     what = (
-        f"the roof {height:g} m high"
+        f"the roof {length(height)} high"
         if finding.distance_m is None
-        else f"the obstacle {height:g} m high at {finding.distance_m:g} m"
+        else f"the obstacle {length(height)} high at {length(finding.distance_m)}"
     )
     return (
-        f"The rotor's lowest point is {place} {what}; it should stand {CLEAR_HEIGHT_M:g} m above "
-        f"anything within {CLEAR_DISTANCE_M:g} m (common practice, no source)."
+        f"The rotor's lowest point is {place} {what}; it should stand {length(CLEAR_HEIGHT_M)} "
+        f"above "
+        f"anything within {length(CLEAR_DISTANCE_M)} (common practice, no source)."
     )
 
 
 @sentence.register
 def _(finding: MachineOnRoof) -> str:
     return (
-        f"The hub is {finding.above_edge_m:.1f} m above the roof edge and "
-        f"{finding.above_ridge_m:.1f} m above the ridge; the flow is disturbed up to about "
-        f"{finding.disturbed_above_ridge_m:.1f} m above it, so "
+        f"The hub is {length(finding.above_edge_m, '.1f')} above the roof edge and "
+        f"{length(finding.above_ridge_m, '.1f')} above the ridge; the flow is disturbed up to "
+        f"about "
+        f"{length(finding.disturbed_above_ridge_m, '.1f')} above it, so "
         f"{100 * finding.disturbed_share:.0f} % "
         "of the rotor stands in it. No gain from wind speeding up over a roof is "
         "counted, vibration "
@@ -71,7 +79,8 @@ def _(finding: ThrustInGust) -> str:
         "largest reading": "the largest reading of the record",
     }[finding.basis]
     return (
-        f"In a gust of {finding.gust_ms:.0f} m/s, from {basis}, a rotor that cannot furl or brake "
+        f"In a gust of {speed(finding.gust_ms, '.0f')}, from {basis}, a rotor that cannot furl or "
+        f"brake "
         f"pushes its mast with {float(f'{thrust:.2g}'):,.0f} N (the weight of {kilograms:,.0f} kg) "
         "at the hub: masts, guys and foundations are for a competent person under local codes."
     )
@@ -81,10 +90,10 @@ say(
     {
         PressureOutOfPlace: (
             "The mean pressure {0.pressure_hpa:.0f} hPa is more than 3 % from what an elevation of "
-            "{0.elevation_m:g} m has; it may have been reduced to sea level, and was not used."
+            "{0.elevation_m:g m} has; it may have been reduced to sea level, and was not used."
         ),
         StandardTemperature: (
-            "Mean temperature {0.temperature_c:.0f} C at {0.altitude_m:.0f} m (standard "
+            "Mean temperature {0.temperature_c:.0f} C at {0.altitude_m:.0f m} (standard "
             "atmosphere, ISO 2533), for none is known."
         ),
         ShelterAllRound: (

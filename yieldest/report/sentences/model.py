@@ -9,6 +9,7 @@ from yieldest.model.estimate import AtPlace, ElevationAssumed
 from yieldest.model.hub_wind import MeasuredInTheOpen, NoObstacle
 from yieldest.model.site_wind import FileRead, FrozenCupsNotSought
 from yieldest.report.sentences.words import say, sentence
+from yieldest.units import number, speed
 
 
 @sentence.register
@@ -20,7 +21,8 @@ def _(finding: FileRead) -> str:
 @sentence.register
 def _(finding: CurveRead) -> str:
     return (
-        f"{finding.source}: power from {finding.cut_in_ms:.3g} to {finding.cut_out_ms:.3g} m/s, "
+        f"{finding.source}: power from {number(finding.cut_in_ms, 'm/s', '.3g')} to "
+        f"{speed(finding.cut_out_ms, '.3g')}, "
         f"highest {plainly(finding.highest_w, 4)} W"
     )
 
@@ -44,8 +46,9 @@ say(
         ),
         NoBill: "No bill is stated, so there is no cost per kWh and no payback.",
         LowMeanWind: (
-            "The mean wind at the hub is {0.hub_mean_speed_ms:.1f} m/s; below {0.worth_from_ms:g} "
-            "m/s small wind is seldom worth it (common practice, no source)."
+            "The mean wind at the hub is {0.hub_mean_speed_ms:.1f m/s}; below "
+            "{0.worth_from_ms:g m/s} "
+            "small wind is seldom worth it (common practice, no source)."
         ),
     }
 )

@@ -6,6 +6,7 @@ import numpy as np
 
 from yieldest.files.dialect import LinesBelowData
 from yieldest.report.sentences.words import say, sentence
+from yieldest.units import speed
 from yieldest.wind.read_wind import (
     HeightNotAsStated,
     MisdatedReadings,
@@ -109,7 +110,7 @@ def _(found: RepeatedTimes) -> str:
 def _(found: ImpossibleSpeeds) -> str:
     return (
         f"{found.source}: speeds above {HIGHEST_GUST_MS} m/s, the highest gust ever measured, "
-        f"which count as missing: {found.speeds}; the first is {found.first_ms:.1f} m/s at "
+        f"which count as missing: {found.speeds}; the first is {speed(found.first_ms, '.1f')} at "
         f"{_minute(found.first)}."
     )
 
@@ -142,8 +143,8 @@ say(
             "may be repeated."
         ),
         HeightNotAsStated: (
-            "{0.source}: the file says that the sensor is {0.height_in_file_m:g} m high, but "
-            "{0.height_stated_m:g} m is stated; {0.height_stated_m:g} m is computed with."
+            "{0.source}: the file says that the sensor is {0.height_in_file_m:g m} high, but "
+            "{0.height_stated_m:g m} is stated; {0.height_stated_m:g m} is computed with."
         ),
         MiddlesOfClasses: (
             "{0.source}: {0.heading!r} is the middle of each class, which reaches half-way to its "
@@ -154,11 +155,12 @@ say(
             "shares are taken for a whole year. Is a line missing, or a digit?"
         ),
         GapsClosed: (
-            "{0.source}: every class ends {0.gap_ms:.2g} m/s or less below the next, as rounded "
+            "{0.source}: every class ends {0.gap_ms:.2g m/s} or less below the next, as rounded "
             "bounds do; they were made to meet half-way."
         ),
         GapBetweenClasses: (
-            "{0.source}: no class holds the speeds from {0.from_ms:.3g} to {0.to_ms:.3g} m/s, so "
+            "{0.source}: no class holds the speeds from {0.from_ms:.3g (m/s)} to "
+            "{0.to_ms:.3g m/s}, so "
             "no wind is counted there; is a line missing?"
         ),
         SharesNotWhole: (

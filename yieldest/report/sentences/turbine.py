@@ -23,6 +23,7 @@ from yieldest.turbine.bins import Bins
 from yieldest.turbine.conversion_chain import Chain
 from yieldest.turbine.load import LOAD_WORDS
 from yieldest.turbine.rotor import BETZ_LIMIT
+from yieldest.units import speed
 
 _FRACTIONS = (
     (0.95, "nearly all"),
@@ -103,12 +104,12 @@ def _(finding: readings.AirAssumed) -> str:
 
 @sentence.register
 def _(finding: curve_ends.EndAssumed) -> str:
-    last = f"{finding.last_ms:.4g} m/s, the last speed of the curve"
+    last = f"{speed(finding.last_ms, '.4g')}, the last speed of the curve"
     if finding.held_to_ms is None:
         said = f"no power is counted above {last}, for no cut-out speed is stated."
     else:
         said = (
-            f"from {last}, to the cut-out at {finding.held_to_ms:g} m/s the last power is held, "
+            f"from {last}, to the cut-out at {speed(finding.held_to_ms)} the last power is held, "
             "for extrapolation is not stated."
         )
     return f"{finding.name}: {said}"
@@ -228,7 +229,8 @@ def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
     if not (measured > 0 and wind > 0):
         return ["The machine never made power."]
     said = [
-        f"At {speed:.1f} m/s the wind brings {plainly(wind)} W through the rotor; no rotor could "
+        f"At {speed(speed, '.1f')} the wind brings {plainly(wind)} W through the rotor; no rotor "
+        f"could "
         f"take more than {plainly(BETZ_LIMIT * wind)} W of it (Betz), and {plainly(measured)} W "
         f"reached the meter: {fraction_words(measured / (BETZ_LIMIT * wind))} of what Betz allows."
     ]
@@ -266,10 +268,10 @@ say(
         ),
         reading_checks.CutInNotSeen: (
             "The machine made power in the lowest bin already, so cut-in was not seen; no power is "
-            "counted below {0.cut_in_ms:.1f} m/s."
+            "counted below {0.cut_in_ms:.1f m/s}."
         ),
         reading_checks.FarFromTheOthers: (
-            "{0.place}: {0.power_w:.4g} W at {0.speed_ms:.3g} m/s lies far from the others of its "
+            "{0.place}: {0.power_w:.4g} W at {0.speed_ms:.3g m/s} lies far from the others of its "
             "bin, as do {0.others} more; they were kept, so look at them."
         ),
         curve_ends.RatedPowerApart: (
@@ -277,8 +279,8 @@ say(
             "{0.highest_w:.4g} W: are both in W, and of the same machine?"
         ),
         generic_curve.NeverRated: (
-            "{0.name}: rated power {0.rated_power_w:g} W would need {0.needed_ms:.1f} m/s, above "
-            "the {0.level_to_ms:g} m/s at which the machine furls or stops; it is never reached."
+            "{0.name}: rated power {0.rated_power_w:g} W would need {0.needed_ms:.1f m/s}, above "
+            "the {0.level_to_ms:g m/s} at which the machine furls or stops; it is never reached."
         ),
         rotor.LowCoefficient: (
             "{0.where} the power coefficient is at best {0.coefficient:.3f}, which is little even "

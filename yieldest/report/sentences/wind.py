@@ -6,6 +6,7 @@ import calendar
 
 from yieldest.defaults import COVERAGE_FACTOR
 from yieldest.report.sentences.words import say, sentence
+from yieldest.units import length, number, speed
 from yieldest.wind.data_recovery import (
     GapsInRecord,
     LessThanAYear,
@@ -72,9 +73,10 @@ def _(found: GapsInRecord) -> str:
 @sentence.register
 def _(found: ReadingsLeftOut) -> str:
     readings = "1 reading" if found.readings == 1 else f"{found.readings} readings"
+    first = "" if found.first_ms is None else f"{speed(found.first_ms, '.1f')} "
     return (
         f"Quality control left out {readings} ({found.test}: {found.rule}); the first is "
-        f"{found.first_ms:.1f} m/s at {found.first_time[:16]}."
+        f"{first}at {found.first_time[:16]}."
     )
 
 
@@ -119,9 +121,10 @@ def _(found: MeansHideSpread) -> str:
 
 @sentence.register
 def _(found: SeveralModes) -> str:
-    at = " and ".join(f"{speed:.1f}" for speed in found.modes_ms)
+    *lower, highest = found.modes_ms
+    at = " and ".join([*(number(each, "m/s", ".1f") for each in lower), speed(highest, ".1f")])
     return (
-        f"The speeds heap up at {at} m/s: two regimes of wind, which no single Weibull curve "
+        f"The speeds heap up at {at}: two regimes of wind, which no single Weibull curve "
         "describes; look at the tables by direction and hour for what parts them."
     )
 
@@ -129,7 +132,7 @@ def _(found: SeveralModes) -> str:
 @sentence.register
 def _(found: HeightsFarApart) -> str:
     return (
-        f"From {found.from_height_m:g} m to {found.to_height_m:g} m is more than a factor "
+        f"From {length(found.from_height_m)} to {length(found.to_height_m)} is more than a factor "
         f"{FARTHEST_HEIGHT_RATIO}: the speed at the hub is an extrapolation; measure nearer to the "
         "hub."
     )
@@ -138,7 +141,8 @@ def _(found: HeightsFarApart) -> str:
 @sentence.register
 def _(found: AboveSurfaceLayer) -> str:
     return (
-        f"{found.height_m:g} m is above the lowest {SURFACE_LAYER_M:g} m, for which the height "
+        f"{length(found.height_m)} is above the lowest {length(SURFACE_LAYER_M)}, for which the "
+        f"height "
         "laws hold; the speed at the hub is doubtful."
     )
 
@@ -183,7 +187,7 @@ say(
             "before much money is spent."
         ),
         StrongMonth: (
-            "A monthly mean of {0.speed_ms:.3g} m/s is more than most inhabited places ever see; "
+            "A monthly mean of {0.speed_ms:.3g m/s} is more than most inhabited places ever see; "
             "is the unit right, and are these means rather than gusts?"
         ),
         OnlyMonthlyMeans: (
@@ -192,7 +196,7 @@ say(
             "measure on the site before building."
         ),
         NearRoughness: (
-            "{0.height_m:g} m is below displacement + 10 roughness lengths, where the log law is "
+            "{0.height_m:g m} is below displacement + 10 roughness lengths, where the log law is "
             "not valid; the speed at the hub is doubtful."
         ),
         ShortReference: (

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from functools import cache, singledispatch
+from functools import cache, partial, singledispatch
 from importlib import import_module
 from pathlib import Path
 from pkgutil import iter_modules
+from string import Formatter
+from typing import Any
 
 from yieldest.defaults import Assumed
 from yieldest.provenance import Finding
+from yieldest.units import as_shown, number
 
 
 @singledispatch
@@ -28,10 +31,25 @@ def sentence(finding: object) -> str:
     return sentence(finding)
 
 
+class _Filled(Formatter):
+    """Fills in what a finding holds; a format may end in "m/s" or "m", bare in brackets.
+
+    The value is then written in the units of the reader, and in brackets without naming them.
+    """
+
+    def format_field(self, value: Any, format_spec: str) -> str:  # noqa: ANN401 - as its base
+        form, _, unit = format_spec.partition(" ")
+        if not unit:
+            return format(value, form)
+        bare = unit.strip("()")
+        written = number(value, bare, form)
+        return written if bare != unit else f"{written} {as_shown(0.0, bare)[1]}"
+
+
 def say(templates: Mapping[type[Finding], str]) -> None:
-    """Register sentences that only fill in what a finding holds: "{0.readings:,} readings"."""
+    """Register sentences that only fill in what a finding holds: "{0.top_m:.1f m} high"."""
     for kind, template in templates.items():
-        sentence.register(kind)(template.format)
+        sentence.register(kind)(partial(_Filled().format, template))
 
 
 @cache
