@@ -43,8 +43,8 @@ SPOILT = [
     (SITE, "discont_rate = 0.1", 4,
      "unknown key 'site.discont_rate'; did you mean 'discount_rate', which belongs to "
      "[economics]?"),
-    (SITE, 'units = "kn"', 4, "unknown key 'site.units'; it belongs to [wind], [[wind.reference]] "
-     "or [build.meters]; move it there."),
+    (SITE, 'units = "kn"', 4, "unknown key 'site.units'; it belongs to the top of the plan, "
+     "[wind], [[wind.reference]] or [build.meters]; move it there."),
     ("[economics]", "[[cable]]", 16,
      "unknown key 'cable'; it belongs to [[build.cable]]; move it there."),
     ("[economics]", "[loan]", 16,

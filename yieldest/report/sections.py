@@ -57,6 +57,7 @@ from yieldest.report.wind_tables import (
 )
 from yieldest.report.wind_text import enough, how_sure
 from yieldest.uncertainty.result import Uncertainty
+from yieldest.units import length, speed
 
 HOURS_OF_DAY = 3
 """A row of the typical day in tables is so many hours; JSON holds every hour."""
@@ -145,11 +146,11 @@ def _wind_words(estimate: Estimate) -> str:
     masts = []
     for places, wind in estimate.inputs.winds.items():
         at = f" at {places}" if len(estimate.inputs.winds) > 1 else ""
-        height = wind.distribution.height_m
-        masts.append(f"The mean wind{at} is {wind.mean_speed_ms:.2f} m/s at {height:g} m")
+        mean = speed(wind.mean_speed_ms, ".2f")
+        masts.append(f"The mean wind{at} is {mean} at {length(wind.distribution.height_m)}")
     hubs = "; ".join(
-        f"{build.distribution.mean_speed_ms:.1f} m/s at the hub of "
-        f"{called(estimate, build.name)} ({build.distribution.height_m:g} m)"
+        f"{speed(build.distribution.mean_speed_ms, '.1f')} at the hub of "
+        f"{called(estimate, build.name)} ({length(build.distribution.height_m)})"
         for build in estimate.builds
     )
     return f"{'; '.join([*masts, hubs])}."

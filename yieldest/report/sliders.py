@@ -19,6 +19,7 @@ from yieldest.report.chart import drawn
 from yieldest.report.decision import LIKELY
 from yieldest.report.json_values import json_ready
 from yieldest.report.palette import BuildStyle
+from yieldest.units import as_shown, length
 
 _DIGITS = 6
 """Significant digits of the draws in the page."""
@@ -54,13 +55,16 @@ def sliders_of(estimate: Estimate, scenarios: Sequence[BuildScenarios]) -> list[
     if len(estimate.inputs.winds) == 1:
         (at_mast,) = estimate.inputs.winds.values()
         speeds = at_mast.mean_speed_ms * floats(WIND_FACTORS)
-        height = at_mast.distribution.height_m
-        wind = {**_slider("wind", f"wind at {height:g} m", "{} m/s", speeds, 1.0), "decimals": 2}
+        times, unit = as_shown(1.0, "m/s")
+        label = f"wind at {length(at_mast.distribution.height_m)}"
+        wind = {**_slider("wind", label, f"{{}} {unit}", speeds, 1.0, times), "decimals": 2}
     else:
         wind = _slider("wind", "mean wind", "{} %", floats(WIND_FACTORS), 1.0, 100)
+    times, unit = as_shown(1.0, "m")
+    height = {"key": "height", "label": "hub height", "said": f"{{}} {unit}", "times": times}
     sliders = [
         wind,
-        {"key": "height", "label": "hub height", "said": "{} m", "times": 1, "own": True},
+        {**height, "own": True},
         {"key": "count", "label": "machines", "said": "{}", "times": 1, "own": True},
     ]
     if not any(each.expenditures for each in scenarios):
@@ -91,7 +95,7 @@ def sliders_of(estimate: Estimate, scenarios: Sequence[BuildScenarios]) -> list[
 
 
 def _slider(
-    key: str, label: str, said: str, stops: FloatArray, stated: float, times: int = 1
+    key: str, label: str, said: str, stops: FloatArray, stated: float, times: float = 1
 ) -> dict[str, Any]:
     if key == "wind":  # counted in factors, said in speeds
         place = WIND_FACTORS.index(1.0)

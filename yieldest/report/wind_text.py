@@ -35,6 +35,7 @@ from yieldest.report.wind_tables import (
     quality_rules,
 )
 from yieldest.uncertainty.distributions import Lognormal
+from yieldest.units import number, speed
 from yieldest.wind.breakdown import STEADY_FROM_MS, Gustiness
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.distribution import WindDistribution
@@ -252,8 +253,9 @@ def how_sure(resource: WindResource) -> str:
         "one year against the next": uncertainty.mean_year,
     }
     return (
-        f"The mean of many years has the 90 % range {mean[0]:.1f} to {mean[1]:.1f} m/s, the power "
-        f"in the wind {rounded(power[0])} to {rounded(power[1])} W/m2; most of that comes from "
+        f"The mean of many years has the 90 % range {number(mean[0], 'm/s', '.1f')} to "
+        f"{speed(mean[1], '.1f')}, the power in the wind {rounded(power[0])} to "
+        f"{rounded(power[1])} W/m2; most of that comes from "
         f"{max(parts, key=parts.__getitem__)}. Instrument, height and surroundings come on top."
     )
 
