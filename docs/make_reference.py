@@ -70,7 +70,7 @@ curve = "curve.csv"           # wind speed and power, see power-curve.md
 """
 
 READ_MORE = {
-    "site": "height exposure air",
+    "site": "height exposure air places",
     "site.obstacles": "exposure",
     "site.roof": "exposure",
     "wind": "records weibull",

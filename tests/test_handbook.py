@@ -24,6 +24,7 @@ METHOD_PAGES = (
         "height.md",
         "shear.md",
         "exposure.md",
+        "places.md",
         "roof.md",
         "turbulence.md",
         "air.md",

@@ -102,7 +102,7 @@ class Site(Settings):
 
     wind: Annotated[
         Wind | None,
-        key("a wind of its own, measured at this place", left_out="that of [wind], carried to it"),
+        key("a wind of its own", left_out="that of [wind], carried to it"),
     ] = None
 
     @property

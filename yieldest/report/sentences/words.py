@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from functools import cache, partial, singledispatch
+from functools import cache, singledispatch
 from importlib import import_module
 from pathlib import Path
 from pkgutil import iter_modules
@@ -46,10 +46,19 @@ class _Filled(Formatter):
         return written if bare != unit else f"{written} {as_shown(0.0, bare)[1]}"
 
 
+class _Template(str):
+    """A sentence with places to fill in."""
+
+    __slots__ = ()
+
+    def filled(self, finding: Finding) -> str:
+        return _Filled().format(self, finding)
+
+
 def say(templates: Mapping[type[Finding], str]) -> None:
     """Register sentences that only fill in what a finding holds: "{0.top_m:.1f m} high"."""
     for kind, template in templates.items():
-        sentence.register(kind)(partial(_Filled().format, template))
+        sentence.register(kind)(_Template(template).filled)
 
 
 @cache
