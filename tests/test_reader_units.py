@@ -49,7 +49,7 @@ def test_screens_show_mph_and_feet(run, yard, edit, how):
     assert re.search(r"^Wind: mean [\d.]+ mph at 32.8 ft", shown.out, re.MULTILINE)
     assert "From the mast to the hub, in mph" in shown.out
     checked = run("check", yard, *options).out
-    assert re.search(r"power from [\d.]+ to 40.3 mph", checked)
+    assert re.search(r"power\s+from\s+[\d.]+\s+to\s+40.3\s+mph", checked)
 
 
 def test_json_and_files_stay_si(run, yard, tmp_path):
