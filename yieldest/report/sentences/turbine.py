@@ -23,7 +23,7 @@ from yieldest.turbine.bins import Bins
 from yieldest.turbine.conversion_chain import Chain
 from yieldest.turbine.load import LOAD_WORDS
 from yieldest.turbine.rotor import BETZ_LIMIT
-from yieldest.units import speed
+from yieldest.units import as_shown, number, speed
 
 _FRACTIONS = (
     (0.95, "nearly all"),
@@ -53,8 +53,8 @@ def fraction_words(share: float) -> str:
 
 @sentence.register
 def _(finding: reading_checks.ThinBins) -> str:
-    centres = ", ".join(f"{centre:g}" for centre in finding.centre_ms)
-    bins = f"bin{'s' * (len(finding.centre_ms) > 1)} at {centres} m/s"
+    centres = ", ".join(number(centre, "m/s") for centre in finding.centre_ms)
+    bins = f"bin{'s' * (len(finding.centre_ms) > 1)} at {centres} {as_shown(0.0, 'm/s')[1]}"
     if finding.empty:
         return f"No reading fell into the {bins}; the curve there is drawn between its neighbours."
     return (
@@ -225,12 +225,12 @@ def _(finding: reading_file.WattsContradict) -> str:
 def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
     """Follow the power through the machine in plain sentences, at its best bin."""
     best = chain.best
-    speed, wind, measured = bins.speed_ms[best], chain.wind_w[best], bins.power_w[best]
+    wind, measured = chain.wind_w[best], bins.power_w[best]
     if not (measured > 0 and wind > 0):
         return ["The machine never made power."]
     said = [
-        f"At {speed(speed, '.1f')} the wind brings {plainly(wind)} W through the rotor; no rotor "
-        f"could "
+        f"At {speed(bins.speed_ms[best], '.1f')} the wind brings {plainly(wind)} W through the "
+        "rotor; no rotor could "
         f"take more than {plainly(BETZ_LIMIT * wind)} W of it (Betz), and {plainly(measured)} W "
         f"reached the meter: {fraction_words(measured / (BETZ_LIMIT * wind))} of what Betz allows."
     ]
