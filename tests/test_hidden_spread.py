@@ -129,7 +129,7 @@ def test_the_record_and_its_fit_stay_as_they_are_and_the_distribution_is_wider()
     record = record_of(means, times(means.size, "2013-01-01", 1440))
     resource = assess_record(record, ResourceOptions())
     spot = assess_record(record, ResourceOptions(spread_within_interval=0.0))
-    assert resource.mean_cube_ms3 == spot.mean_cube_ms3
+    assert resource.mean_cube_m3_s3 == spot.mean_cube_m3_s3
     assert resource.chosen == spot.chosen
     np.testing.assert_array_equal(resource.record.speed_ms, means)
     wide, narrow = resource.distribution(10), spot.distribution(10)

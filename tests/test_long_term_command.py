@@ -105,12 +105,12 @@ def test_power_in_the_wind_of_daily_means_has_what_they_hide(folder, printed):
     """By hand: of the cubes of the means alone, less than what the points of each day hold."""
     told = json.loads(printed("wind", folder / "short.csv", "--json"))
     record = yieldest.read_wind(folder / "short.csv")
-    assert told["mean_cube_ms3"] == pytest.approx((record.speed_ms**3).mean(), rel=0.01)
-    hidden = told["mean_cube_with_hidden_spread_ms3"] / told["mean_cube_ms3"]
+    assert told["mean_cube_m3_s3"] == pytest.approx((record.speed_ms**3).mean(), rel=0.01)
+    hidden = told["mean_cube_with_hidden_spread_m3_s3"] / told["mean_cube_m3_s3"]
     # E[(1 + x)^3] = 1 + 3 s^2 + skewness s^3, with s = 0.39 at the mean wind and less above it.
     assert 1.2 < hidden < 1 + 3 * 0.39**2 + 0.1
     power = told["wind_power_density_w_m2"]
-    assert power == pytest.approx(1.225 / 2 * told["mean_cube_with_hidden_spread_ms3"])
+    assert power == pytest.approx(1.225 / 2 * told["mean_cube_with_hidden_spread_m3_s3"])
     assert f"{power:.0f} W/m2 in the wind. The means over 24 h alone hold" in printed(
         "wind", folder / "short.csv"
     )

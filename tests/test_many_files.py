@@ -157,8 +157,8 @@ def test_quick_readings_beyond_a_bound_are_averaged(tmp_path, monkeypatch, block
     assert record.standard_deviation_ms == pytest.approx(by_minute.std(axis=1))
     assert record.gust_ms == pytest.approx(by_minute.max(axis=1))
     # The mean cube of the readings themselves, which that of the averages falls short of.
-    assert record.mean_cube_ms3 == pytest.approx((speed**3).mean(), rel=1e-12)
-    assert (record.speed_ms**3).mean() < 0.9 * record.mean_cube_ms3
+    assert record.mean_cube_m3_s3 == pytest.approx((speed**3).mean(), rel=1e-12)
+    assert (record.speed_ms**3).mean() < 0.9 * record.mean_cube_m3_s3
     (averaged,) = [f for f in record.provenance.warnings if isinstance(f, ReadingsAveraged)]
     assert (averaged.readings, averaged.interval_s) == (7200, 60)
     direction = np.radians([float(line.split(",")[2]) for line in lines[:60]])

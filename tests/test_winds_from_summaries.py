@@ -387,7 +387,7 @@ def test_the_wind_command_reads_a_frequency_table(run, table_text):
     assert told["kind"] == "frequency table"
     assert told["weibull"]["shape"] == pytest.approx(1.9, rel=1e-3)
     assert told["mean_speed_ms"] == pytest.approx(moment(1.9, 6.2, 1), rel=1e-3)
-    assert told["mean_cube_ms3"] == pytest.approx(moment(1.9, 6.2, 3), rel=1e-3)
+    assert told["mean_cube_m3_s3"] == pytest.approx(moment(1.9, 6.2, 3), rel=1e-3)
     assert sum(entry["share"] for entry in told["classes"]) == pytest.approx(1)
     shown = run("wind", path, "--table")
     assert shown.code == 0

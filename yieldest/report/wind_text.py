@@ -202,7 +202,7 @@ def enough(resource: WindResource) -> str:
 def _how_windy(resource: WindResource) -> str:
     power, of_means = (
         STANDARD_DENSITY_KG_M3 / 2 * cube
-        for cube in (resource.whole_cube_ms3, resource.mean_cube_ms3)
+        for cube in (resource.whole_cube_m3_s3, resource.mean_cube_m3_s3)
     )
     text = (
         f"Mean {resource.mean_speed_ms:.2f} m/s where it was measured, "
@@ -215,11 +215,11 @@ def _how_windy(resource: WindResource) -> str:
         )
     if abs(resource.clock_mean_speed_ms / resource.mean_speed_ms - 1) > WORTH_NAMING:
         text += f" {_by_the_clock(resource)}."
-    before_ms3 = resource.record.mean_cube_ms3
-    if before_ms3 is not None:
+    before_m3_s3 = resource.record.mean_cube_m3_s3
+    if before_m3_s3 is not None:
         text += (
             f" The readings before they were averaged hold "
-            f"{rounded(STANDARD_DENSITY_KG_M3 / 2 * before_ms3, 3)} W/m2: gusts that a rotor "
+            f"{rounded(STANDARD_DENSITY_KG_M3 / 2 * before_m3_s3, 3)} W/m2: gusts that a rotor "
             "follows in part."
         )
     return text
@@ -244,7 +244,7 @@ def how_sure(resource: WindResource) -> str:
         Lognormal(central, relative).at([-COVERAGE_FACTOR, COVERAGE_FACTOR])
         for central, relative in (
             (resource.mean_speed_ms, uncertainty.mean_total),
-            (STANDARD_DENSITY_KG_M3 / 2 * resource.whole_cube_ms3, of_cube),
+            (STANDARD_DENSITY_KG_M3 / 2 * resource.whole_cube_m3_s3, of_cube),
         )
     )
     parts = {
@@ -266,7 +266,7 @@ def _over_years(resource: WindResource, found: LongTermCorrection) -> str:
     low, high = Lognormal(chosen.mean_ms, found.standard_uncertainty).at(
         [-COVERAGE_FACTOR, COVERAGE_FACTOR]
     )
-    hidden = resource.whole_cube_ms3 / resource.mean_cube_ms3
+    hidden = resource.whole_cube_m3_s3 / resource.mean_cube_m3_s3
     power = STANDARD_DENSITY_KG_M3 / 2 * chosen.mean_cube * hidden
     return (
         f"Over the years of {found.provenance.source}: mean {chosen.mean_ms:.2f} m/s (90 % range "
@@ -454,7 +454,7 @@ class SummedWind:
         return float(self.share @ self.speed_ms)
 
     @property
-    def mean_cube_ms3(self) -> float:
+    def mean_cube_m3_s3(self) -> float:
         """Mean cube of the speed."""
         return float(self.share @ self.speed_ms**3)
 
@@ -462,7 +462,7 @@ class SummedWind:
 def print_summed(wind: SummedWind, screen: Console, *, full: bool = False) -> None:
     """Print how windy it is, how sure that is, and the table behind it; every class in full."""
     distribution, provenance = wind.distribution, wind.distribution.provenance
-    power = STANDARD_DENSITY_KG_M3 / 2 * wind.mean_cube_ms3
+    power = STANDARD_DENSITY_KG_M3 / 2 * wind.mean_cube_m3_s3
     screen.print(Text(provenance.source, style="bold"))
     answers = [
         ("Read as", f"{provenance.method}."),

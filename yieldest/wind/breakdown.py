@@ -32,7 +32,7 @@ class Group:
     share: float
     """Of all the hours, calms included."""
     mean_speed_ms: float | None
-    mean_cube_ms3: float | None
+    mean_cube_m3_s3: float | None
     energy_share: float
     """Part of the mean cube of the whole record that this group brings."""
     shape: float | None

@@ -182,7 +182,7 @@ def _record(name: str, gathered: Gathered, warnings: list[Finding]) -> WindRecor
         gust_ms=si.get("gust"),
         resolution_ms=None if gathered.step is None else gathered.step[0],
         class_edges_ms=BEAUFORT_EDGES_MS if gathered.beaufort else None,
-        mean_cube_ms3=gathered.mean_cube_ms3,
+        mean_cube_m3_s3=gathered.mean_cube_m3_s3,
         impossible=time[impossible],
         impossible_ms=as_read,
         found=tuple(found),

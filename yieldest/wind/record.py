@@ -50,7 +50,7 @@ class Record:
         Speed below which the anemometer stands still, where stated.
     height_m : float or None
         Height of the sensor above ground, as stated, or else as the heading or the file has it.
-    mean_cube_ms3 : float or None
+    mean_cube_m3_s3 : float or None
         Mean cube of the readings before they were averaged; None where they were not.
     impossible, impossible_ms : ndarray of datetime64, ndarray
         Times and speeds above the highest gust ever measured, which count as missing.
@@ -73,7 +73,7 @@ class Record:
     class_edges_ms: FloatArray | None = None
     threshold_ms: float | None = None
     height_m: float | None = None
-    mean_cube_ms3: float | None = None
+    mean_cube_m3_s3: float | None = None
     impossible: TimeArray = field(default_factory=_no_times)
     impossible_ms: FloatArray = field(default_factory=_no_speeds)
     disordered: TimeArray = field(default_factory=_no_times)

@@ -388,7 +388,7 @@ class Gathering:
             si=values,
             step=None if self.averager is not None else self._step(),
             beaufort=unit == "Beaufort",
-            mean_cube_ms3=mean_cube,
+            mean_cube_m3_s3=mean_cube,
             height_m=self.sources[0].columns.height_m,
             found=self._found(),
             warnings=warnings,

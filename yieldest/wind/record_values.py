@@ -126,7 +126,7 @@ class Gathered:
     found: list[Recognised]
     warnings: list[Finding]
     beaufort: bool = False  # whether the speeds were Beaufort numbers
-    mean_cube_ms3: float | None = None  # of the readings before averaging
+    mean_cube_m3_s3: float | None = None  # of the readings before averaging
 
     @property
     def impossible(self) -> Flags:

@@ -97,10 +97,10 @@ class WindResource(CountedReadings):
     season: SeasonWeights
     clock_mean_speed_ms: float
     """Without the season correction."""
-    clock_mean_cube_ms3: float
+    clock_mean_cube_m3_s3: float
     mean_speed_ms: float
     """With it, where it is used; the mean cube is freed of rounding."""
-    mean_cube_ms3: float
+    mean_cube_m3_s3: float
     direction_deg: FloatArray | None
     drawn: FloatArray
     """Weights of bootstrap draws, shape (draws, classes)."""
@@ -128,9 +128,9 @@ class WindResource(CountedReadings):
         return next((one for one in self.warnings if isinstance(one, MeansHideSpread)), None)
 
     @property
-    def whole_cube_ms3(self) -> float:
+    def whole_cube_m3_s3(self) -> float:
         """The mean cube with what daily or coarser readings hide put back."""
-        return self.mean_cube_ms3 / (1 - (self.hides.cube_hidden if self.hides else 0.0))
+        return self.mean_cube_m3_s3 / (1 - (self.hides.cube_hidden if self.hides else 0.0))
 
     @cached_property
     def fits(self) -> tuple[FitResult, ...]:
@@ -278,9 +278,9 @@ def assess_record(
         direction_deg=None if kept.direction_deg is None else kept.direction_deg[used],
         season=season,
         clock_mean_speed_ms=float(by_clock.moment(1)),
-        clock_mean_cube_ms3=float(by_clock.moment(3)),
+        clock_mean_cube_m3_s3=float(by_clock.moment(3)),
         mean_speed_ms=float(histogram.moment(1)),
-        mean_cube_ms3=float(histogram.moment(3)),
+        mean_cube_m3_s3=float(histogram.moment(3)),
         histogram=histogram,
         class_of=class_of,
         drawn=drawn,

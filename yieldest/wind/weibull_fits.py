@@ -46,7 +46,7 @@ def pattern_factor_fit(
 
 
 def mean_cube_fit(
-    mean_ms: npt.ArrayLike, mean_cube_ms3: npt.ArrayLike, share_above_mean: npt.ArrayLike
+    mean_ms: npt.ArrayLike, mean_cube_m3_s3: npt.ArrayLike, share_above_mean: npt.ArrayLike
 ) -> tuple[FloatArray, FloatArray]:
     r"""Fit so that the mean cube, and the share of time above the mean, are those of the readings.
 
@@ -57,7 +57,7 @@ def mean_cube_fit(
     share above m, k solves :math:`m\,(\Gamma(1 + 3/k)/c)^{1/3} = (-\ln P)^{1/k}`, here by halving
     the range of ln k; then A is the cube root of c / Gamma(1 + 3/k).
     """
-    mean, cube, above = floats(mean_ms), floats(mean_cube_ms3), floats(share_above_mean)
+    mean, cube, above = floats(mean_ms), floats(mean_cube_m3_s3), floats(share_above_mean)
     with np.errstate(divide="ignore", invalid="ignore"):
         target = np.log(-np.log(above))
         log_factor = np.log(cube) - 3 * np.log(mean)
