@@ -88,10 +88,38 @@ def test_lines_above_the_heading_comments_and_blank_lines_are_passed_over(writte
 
 
 def test_lines_are_named_across_blocks(written):
-    path = written("title\n" + PLAIN + "# note\n" + "2025-01-01 00:20,7\n" * 7)
+    path = written("title\n" + PLAIN + "# note\n" + "2025-01-01 00:20,7\n" * 40_000)
     layout = layout_of(path)
     tables = list(read_blocks(path, layout, layout.headings, [], 4))
-    assert [table.place(0) for table in tables] == [f"{path}, line {n}" for n in (3, 8, 12)]
+    assert len(tables) > 1
+    assert sum(len(table.frame) for table in tables) == 40_002
+    line = 3
+    for table in tables:
+        assert table.place(0) == f"{path}, line {line}"
+        line += len(table.frame) + (line == 3)  # the note is in the first
+
+
+@pytest.mark.parametrize("last", ['"{}"', "{} ", "{}.000"])
+def test_times_that_lead_the_lines_are_those_read_from_texts(written, last):
+    """Stamps in another form, in the last block of a file, are read as the plain ones are."""
+    minutes = np.datetime64("2025-01-01T00:00:00") + np.arange(40_000) * np.timedelta64(1, "m")
+    stamps = minutes.astype(str).tolist()
+    plain, mixed = (
+        written(
+            "time,speed (m/s)\n"
+            + "".join(f"{stamp},{5 + number % 3}\n" for number, stamp in enumerate(each)),
+            name=name,
+        )
+        for each, name in (
+            (stamps, "plain.csv"),
+            ([*stamps[:-1], last.format(stamps[-1])], "mixed.csv"),
+        )
+    )
+    for path, kinds in ((plain, {"M"}), (mixed, {"M", "O"})):
+        layout = layout_of(path)
+        tables = list(read_blocks(path, layout, layout.headings, ["time"], 4, time_column="time"))
+        assert {table.frame["time"].dtype.kind for table in tables} == kinds
+        np.testing.assert_array_equal(read_wind(path).time, minutes.astype("datetime64[ns]"))
 
 
 def test_an_hourly_weather_year_with_a_title_line(written):

@@ -9,7 +9,8 @@ import pytest
 from airport import WEATHER
 
 from yieldest.errors import InputError
-from yieldest.files.time_stamps import parse_stamps, plain_iso
+from yieldest.files.plain_stamps import plain_iso
+from yieldest.files.time_stamps import parse_stamps
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record_clock import zone_of
 

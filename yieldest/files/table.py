@@ -12,15 +12,16 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import islice
 from pathlib import Path
-from typing import Any, TextIO, cast
+from typing import Any, NamedTuple, TextIO, cast
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, IntArray
 from yieldest.errors import InputError
 from yieldest.files.dialect import Layout, LayoutOptions, carries_data, layout_of, split_line
+from yieldest.files.plain_stamps import Times, leading_times
 from yieldest.files.text_file import Progress, open_text
 
 _ENDLESS_EXPONENT = re.compile(r"[eE]\+?\d{5,}")
@@ -28,6 +29,11 @@ MOST_COLUMNS = 1000
 """A curve, a bill or a table of readings with more is none; our choice."""
 MOST_LINES = 10_000
 """A curve, a bill or a converter's table with more is none; our choice."""
+
+_MAY_BEGIN_NO_DATA = np.ones(256, dtype=bool)
+"""The bytes that may begin a line without data: blanks, marks of comments, other alphabets."""
+_MAY_BEGIN_NO_DATA[33:128] = False
+_MAY_BEGIN_NO_DATA[list(b"#%/")] = True
 
 _EXACT_NUMBERS = (
     {"float_precision": "round_trip"}
@@ -228,27 +234,38 @@ def read_blocks(
     text_columns: Sequence[str],
     rows: int,
     progress: Progress | None = None,
+    time_column: str | None = None,
 ) -> Iterator[Table]:
-    """Read some columns of a delimited text file, some of them as text, so many rows at a time.
+    """Read some columns of a delimited text file, some of them as text, some rows at a time.
 
+    A table ends with the block of the file that brings it to so many `rows`. In one whose lines all
+    begin with a plain ISO 8601 stamp, `time_column` is of times, if it is the first column.
     `progress` is told the share of the file read so far. An `InputError` names a line that has more
     or fewer cells than the heading.
     """
+    timed = time_column in columns and time_column == layout.headings[0]
     with open_text(path, layout.encoding, progress) as stream, _parting(path, layout):
         for _ in range(layout.data_line - 1):
             next(stream)
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", pd.errors.ParserWarning)
-            blocks = pd.read_csv(
-                cast(TextIO, _Lines(_checked(path, layout, stream))),
-                usecols=list(columns),
-                dtype=dict.fromkeys(text_columns, str),
-                keep_default_na=False,
-                na_values=[""],
-                chunksize=rows,
-                **_style(layout),
-            )
-        for frame in blocks:
+        first = 0
+        for blocks in _batched(_checked(path, layout, stream, timed=timed), rows):
+            times = [block.times for block in blocks if block.times is not None]
+            plain = bool(times) and len(times) == len(blocks)
+            wanted = [name for name in columns if not (plain and name == time_column)]
+            with warnings.catch_warnings():
+                warnings.simplefilter("error", pd.errors.ParserWarning)
+                frame = pd.read_csv(
+                    cast(TextIO, _Lines(block.text for block in blocks)),
+                    usecols=wanted,
+                    dtype=dict.fromkeys(set(text_columns).intersection(wanted), str),
+                    keep_default_na=False,
+                    na_values=[""],
+                    **_style(layout),
+                )
+            if plain:
+                frame[time_column] = np.concatenate(times)
+            frame.index = pd.RangeIndex(first, first + len(frame))
+            first += len(frame)
             yield Table(path, frame, layout)
 
 
@@ -278,10 +295,30 @@ class _Lines:
         return self._blocks
 
 
-def _checked(path: Path, layout: Layout, stream: TextIO) -> Iterator[str]:
+class _Block(NamedTuple):
+    """Whole lines of data, and the times that they begin with where all do."""
+
+    text: str
+    rows: int
+    times: Times | None
+
+
+def _batched(blocks: Iterator[_Block], rows: int) -> Iterator[list[_Block]]:
+    """Gather blocks until they have so many rows; without any block there is one empty batch."""
+    batch, none = list[_Block](), True
+    for block in blocks:
+        batch.append(block)
+        if sum(one.rows for one in batch) >= rows:
+            yield batch
+            batch, none = [], False
+    if batch or none:
+        yield batch
+
+
+def _checked(path: Path, layout: Layout, stream: TextIO, *, timed: bool) -> Iterator[_Block]:
     """Yield the lines that carry data in blocks, seeing to it that each has all its cells."""
     between = len(layout.headings) - 1
-    no_data_line, may_begin_one = _no_data_line(layout), re.compile(r"\n[\s#%/]")
+    no_data_line = _no_data_line(layout)
     left = sys.maxsize if layout.last_line is None else layout.last_line - layout.data_line + 1
     while left > 0 and (block := stream.read(2**18)):
         if not block.endswith("\n"):
@@ -290,21 +327,36 @@ def _checked(path: Path, layout: Layout, stream: TextIO) -> Iterator[str]:
             lines = block.split("\n")
             block = "\n".join(lines[:left]) + "\n" * (len(lines) > left)
             left -= len(lines) - 1
+        signs, ends = _signs(block)
         # Looking at every line is slow, and hardly a block has such lines.
-        seen = block[:1] in "#%/" or block[:1].isspace() or may_begin_one.search(block) is not None
-        if seen or any(line in block for line in layout.head):
+        begins = signs[np.append(0, ends[:-1] + 1)]
+        if _MAY_BEGIN_NO_DATA[begins].any() or any(line in block for line in layout.head):
             block = no_data_line.sub("", block)
-        if not block:
-            continue
-        bare = re.sub(r'"[^"\n]*"', "", block) if '"' in block else block
-        rows = bare.count("\n") + (not bare.endswith("\n"))
+            if not block:
+                continue
+            signs, ends = _signs(block)
+        quoted = '"' in block
         if layout.delimiter == " ":
+            bare = re.sub(r'"[^"\n]*"', "", block)
             even = all(len(line.split()) == between + 1 for line in bare.splitlines())
+        elif quoted:
+            bare = re.sub(r'"[^"\n]*"', "", block)
+            even = bare.count(layout.delimiter) == ends.size * between
         else:
-            even = bare.count(layout.delimiter) == rows * between
+            even = np.count_nonzero(signs == ord(layout.delimiter)) == ends.size * between
         if not even:
             _refuse_ragged(path, layout)
-        yield block
+        # Blanks part a stamp with a blank in two.
+        plain = timed and even and not quoted and layout.delimiter != " "
+        yield _Block(
+            block, ends.size, leading_times(signs, ends, layout.delimiter) if plain else None
+        )
+
+
+def _signs(block: str) -> tuple[npt.NDArray[np.uint8], IntArray]:
+    """Return lines as bytes, and the places of their ends."""
+    signs = np.frombuffer((block if block.endswith("\n") else block + "\n").encode(), np.uint8)
+    return signs, np.flatnonzero(signs == ord("\n"))
 
 
 def _no_data_line(layout: Layout) -> re.Pattern[str]:

@@ -12,9 +12,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from yieldest.arrays import FloatArray
+from yieldest.files.plain_stamps import Times
 from yieldest.files.table import numbers_in
 
-Times = npt.NDArray[np.datetime64]
 Stamps = pd.Series  # of text going in, of Timestamp coming out
 
 DATE_ORDERS = {
@@ -98,30 +98,6 @@ def parse_stamps(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
             times = times.copy()
             times[late.index] = found + np.timedelta64(1, "D")
     return times, written
-
-
-def plain_iso(texts: Stamps) -> Times | None:
-    """Return the times of texts all written as 2026-01-31 13:50, with seconds or not; else None.
-
-    Quicker than `parse_stamps`, which takes them too.
-    """
-    try:
-        stamps = texts.to_numpy(dtype=object).astype("S20")
-        sign = stamps.view(np.uint8).reshape(-1, 20)
-        length = 16 if sign.size and sign[0, 16] == 0 else 19
-        between = {4: "-", 7: "-", 10: " T", 13: ":", 16: ":"}
-        if sign[:, length:].any():
-            return None
-        for place in range(length):
-            allowed = between.get(place, "0123456789").encode()
-            if not np.isin(sign[:, place], np.frombuffer(allowed, np.uint8)).all():
-                return None
-        times = stamps.astype("datetime64[s]")
-        # Nanoseconds reach little farther.
-        far = (times < np.datetime64("1700")) | (times >= np.datetime64("2200"))
-        return None if far.any() else times.astype("datetime64[ns]")
-    except ValueError:  # letters of other alphabets, or no such date
-        return None
 
 
 def without_zone_letters(texts: Stamps) -> Stamps:

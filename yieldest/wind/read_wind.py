@@ -14,8 +14,8 @@ import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.files.plain_stamps import Times
 from yieldest.files.text_file import Progress
-from yieldest.files.time_stamps import Times
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import options_of
 from yieldest.units import BEAUFORT_EDGES_MS

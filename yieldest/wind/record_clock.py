@@ -13,18 +13,17 @@ import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.files.plain_stamps import Times, plain_iso
 from yieldest.files.table import Table
 from yieldest.files.time_stamps import (
     DATE_ORDERS,
     PART_LIMITS,
     YEARLESS,
     Stamps,
-    Times,
     assemble,
     first_year,
     in_century,
     parse_stamps,
-    plain_iso,
     possible_orders,
     two_digit_years,
     why_no_time,
@@ -190,12 +189,12 @@ class Clock:
         return texts if self._zone is None else without_zone_letters(texts)
 
     def _given(self, table: Table) -> Stamps | None:
-        """Return the times of a data frame that holds times already; None where it holds texts."""
+        """Return the times of a table that holds times already; None where it holds texts."""
         name = self.names.get("time")
         if name is None or table.frame[name].dtype.kind != "M":
             return None
         times = table.frame[name]
-        self.written = "times"
+        self.written = self.written or ("ISO 8601" if table.layout.data_line else "times")
         table.refuse(
             times.isna().to_numpy(),
             lambda row: f"the time in column {name!r} is missing; leave the row out.",

@@ -45,7 +45,9 @@ class RecordFile:
         """Read some columns, some of them as text, so many rows at a time."""
         wanted, as_text = list(dict.fromkeys(columns)), list(text_columns)
         if self.table is None:
-            yield from read_blocks(self.path, self.layout, wanted, as_text, rows, progress)
+            names = self.columns.names
+            time = None if {"date", "half_of_day"} & names.keys() else names.get("time")
+            yield from read_blocks(self.path, self.layout, wanted, as_text, rows, progress, time)
             return
         frame = self.table.frame[wanted].copy()
         for name in as_text:

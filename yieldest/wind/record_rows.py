@@ -12,9 +12,9 @@ import pandas as pd
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
+from yieldest.files.plain_stamps import Times
 from yieldest.files.table import Table
 from yieldest.files.text_file import Progress
-from yieldest.files.time_stamps import Times
 from yieldest.provenance import Finding
 from yieldest.units import DIRECTION_FACTORS
 from yieldest.wind.read_options import ReadOptions, Recognised

@@ -16,8 +16,8 @@ import pandas as pd
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.dialect import MISSING_WORDS
+from yieldest.files.plain_stamps import Times
 from yieldest.files.table import Table, numbers_in
-from yieldest.files.time_stamps import Times
 from yieldest.provenance import Finding
 from yieldest.units import (
     BEAUFORT_WORDS,
