@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from yieldest.provenance import Finding
+from yieldest.units import as_shown, number
 
 COMMON_PRACTICE = "common practice, no source"
 OUR_CHOICE = "our choice"
@@ -32,7 +33,7 @@ class Default:
         """Write value and unit as people do: a share as per cent."""
         if self.unit.startswith("share"):
             return f"{100 * self.value:.3g} %{self.unit.removeprefix('share')}"
-        return f"{self.value:.4g} {self.unit}".rstrip()
+        return f"{number(self.value, self.unit, '.4g')} {as_shown(0.0, self.unit)[1]}".rstrip()
 
 
 @dataclass(frozen=True)

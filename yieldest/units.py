@@ -115,10 +115,12 @@ def as_shown(value: float, unit: str) -> tuple[float, str]:
 def number(value: float, unit: str, form: str = "g") -> str:
     """Write a value in "m/s" or "m" as the reader wants it, without its unit.
 
-    With three digits where it is converted and no form asks for others: 12 m are 39.4 ft.
+    With three digits, or whole, where it is converted and no form asks for others: 39.4 ft.
     """
     shown, other = as_shown(value, unit)
-    return format(shown, ".3g" if form == "g" and unit != other else form)
+    if unit != other and form.endswith("g"):
+        form = ",.0f" if abs(shown) >= 100 else ".3g" if form == "g" else form
+    return format(shown, form)
 
 
 def speed(value_ms: float, form: str = "g") -> str:
@@ -134,6 +136,26 @@ def speed_unit() -> str:
 def length(value_m: float, form: str = "g") -> str:
     """Write a height or a distance with the unit that the reader wants."""
     return f"{number(value_m, 'm', form)} {as_shown(0.0, 'm')[1]}"
+
+
+_DECIMAL = re.compile(r"\d+(?:\.\d+)?")
+_IN_SI = re.compile(
+    r"(?<![\w.,])(\d+(?:\.\d+)?(?:(?: to | and |, )\d+(?:\.\d+)?)*) (m/s|m)(?![\w/])"
+)
+"""One value or several before one unit: "3 to 11 m/s"."""
+
+
+def in_reader_units(text: str) -> str:
+    """Turn the values of a text that names them in m/s and m, such as a method, for the reader."""
+    if _reader.get() == "metric":
+        return text
+    return _IN_SI.sub(
+        lambda run: (
+            _DECIMAL.sub(lambda found: number(float(found[0]), run[2]), run[1])
+            + f" {as_shown(0.0, run[2])[1]}"
+        ),
+        text,
+    )
 
 
 _TYPESET = str.maketrans("\u2212\u207b\u00b9\u00b7\u00a0", "--1  ")

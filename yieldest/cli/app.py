@@ -136,7 +136,7 @@ def check(
     from yieldest.report.progress import reading_bar
     from yieldest.report.sentences.words import sentences
     from yieldest.report.terminal import console, print_list
-    from yieldest.units import shown_in
+    from yieldest.units import in_reader_units, shown_in
 
     stated = _changed(plan, changes, units=units)
     with reading_bar("the wind record") as progress:
@@ -153,12 +153,14 @@ def check(
         return
     with shown_in(stated.units):
         lines, warnings = sentences(found.read), sentences(found.warnings)
+        read_as = [
+            f"{part.what}: {in_reader_units(part.found)} ({part.how})" for part in found.recognised
+        ]
     screen = console()
     more = f", with {len(warnings)} to check" if warnings else ""
     typer.echo(f"{stated.path}: the plan can be used{more}.")
     print_list("What was read", lines, screen)
     print_list("Check this", warnings, screen)
-    read_as = [f"{part.what}: {part.found} ({part.how})" for part in found.recognised]
     print_list("How the record was read (state in [wind] what is wrong)", read_as, screen)
 
 

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from yieldest.arrays import floats, number_or_none
 from yieldest.html_repr import printable
 from yieldest.report.palette import BUILD_STYLES, BuildStyle, colour, drawing, figure_size
+from yieldest.units import as_shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -139,6 +140,18 @@ def bars(
     axes.grid(False)
     axes.spines["bottom"].set_visible(False)
     axes.set(xlabel=xlabel, xlim=(0, 1.25 * most), xticks=[])
+
+
+def along_speed(axes: Axes, what: str) -> None:
+    """Mark an axis that is drawn in m/s by round numbers in the unit of the reader."""
+    from matplotlib.ticker import MaxNLocator  # noqa: PLC0415
+
+    times, unit = as_shown(1.0, "m/s")
+    low, high = axes.get_xlim()
+    ticks = MaxNLocator(8).tick_values(times * low, times * high)
+    shown = [tick for tick in ticks if times * low <= tick <= times * high]
+    axes.set_xticks([tick / times for tick in shown], [f"{tick:g}" for tick in shown])
+    axes.set(xlabel=f"{what} ({unit})", xlim=(low, high))
 
 
 def finish(axes: Axes, *, grid: str = "y", ticks: int | None = None, **settings: Any) -> None:  # noqa: ANN401

@@ -27,6 +27,7 @@ from yieldest.turbine.bins import IDLE_SHARE
 from yieldest.turbine.load import LOAD_WORDS
 from yieldest.turbine.measured_curve import MeasuredCurve
 from yieldest.turbine.reading_checks import Hysteresis, Rule
+from yieldest.units import in_reader_units, number, speed, speed_unit
 
 PLOT_WIDTH = 34
 FEWEST_SIGNS = 8
@@ -86,7 +87,7 @@ def _sections(measured: MeasuredCurve, years: UsualYears, width: int) -> list[Se
 def _read_as(measured: MeasuredCurve) -> str:
     """Say in what units and columns the readings were read, and how many there are."""
     readings, averaging = measured.readings, measured.averaging
-    how = readings.provenance.method
+    how = in_reader_units(readings.provenance.method)
     hours = ""
     if averaging.interval_s is not None:
         hours = f", {rounded(readings.size * averaging.interval_s / 3600)} hours in all"
@@ -104,7 +105,7 @@ def _enough(measured: MeasuredCurve) -> str:
         return f"Yes: the readings meet all {len(small)} rules for small turbines."
     return (
         f"For an indication: they miss {len(missed)} of the {len(small)} rules for small turbines: "
-        f"{'; '.join(missed)}."
+        f"{in_reader_units('; '.join(missed))}."
     )
 
 
@@ -118,7 +119,7 @@ def _power(measured: MeasuredCurve, years: UsualYears, *, full: bool) -> list[tu
     middle = int(np.argmin(np.abs(years.mean_ms - MIDDLE_MEAN_MS)))
     year, others = float(years.energy_kwh[middle]), (middle - 1, middle + 1)
     either = " and ".join(
-        f"{_energy(float(years.energy_kwh[i]))} at {years.mean_ms[i]:g} m/s" for i in others
+        f"{_energy(float(years.energy_kwh[i]))} at {speed(years.mean_ms[i])}" for i in others
     )
     lost = (
         ["Not known, for the rotor size is not stated (--rotor-diameter)."]
@@ -130,8 +131,8 @@ def _power(measured: MeasuredCurve, years: UsualYears, *, full: bool) -> list[tu
     return [
         (
             "How strong?",
-            f"It makes power from {measured.smooth.cut_in_ms:.1f} m/s on; its highest is "
-            f"{_watts(power)} W at {curve.speed_ms[highest]:.1f} m/s.",
+            f"It makes power from {speed(measured.smooth.cut_in_ms, '.1f')} on; its highest is "
+            f"{_watts(power)} W at {speed(curve.speed_ms[highest], '.1f')}.",
         ),
         (
             "How sure?",
@@ -141,7 +142,7 @@ def _power(measured: MeasuredCurve, years: UsualYears, *, full: bool) -> list[tu
         ),
         (
             "A year of it",
-            f"In a mean wind of {years.mean_ms[middle]:g} m/s at the hub {_energy(year)} kWh "
+            f"In a mean wind of {speed(years.mean_ms[middle])} at the hub {_energy(year)} kWh "
             "before losses (90 % range from the curve alone "
             f"{_range(year, float(years.uncertainty_kwh[middle]), _energy)}); {either}.",
         ),
@@ -197,7 +198,7 @@ def _chart(measured: MeasuredCurve, width: int) -> TableView:
     top = float((bins.power_w + reach).max())
     rows = [
         Row(
-            f"{bins.centre_ms[i]:4.1f}",
+            number(bins.centre_ms[i], "m/s", "4.1f"),
             (
                 f"{bins.count[i]}",
                 _watts(float(bins.power_w[i])),
@@ -207,7 +208,7 @@ def _chart(measured: MeasuredCurve, width: int) -> TableView:
         )
         for i in shown
     ]
-    heads = ["wind m/s", "readings", "power W", "90 % range", f"0 to {_watts(top)} W"]
+    heads = [f"wind {speed_unit()}", "readings", "power W", "90 % range", f"0 to {_watts(top)} W"]
     return TableView("", heads, rows, bars=True)
 
 
@@ -215,18 +216,18 @@ def _bins_table(measured: MeasuredCurve, width: int) -> TableView:
     bins, chain = measured.bins, measured.chain
     top = float((bins.power_w + bins.uncertainty_w).max())
     drawn = np.interp(bins.speed_ms, measured.smooth.speed_ms, measured.smooth.power_w, left=0.0)
-    rows = [Row(" m/s", ("", "m/s", "W", "W", "W", "W", "", ""))]
+    rows = [Row(f" {speed_unit()}", ("", speed_unit(), "W", "W", "W", "W", "", ""))]
     for i in range(bins.centre_ms.size):
         power, uncertainty = float(bins.power_w[i]), float(bins.uncertainty_w[i])
         cells = (
             f"{bins.count[i]}",
-            f"{bins.speed_ms[i]:.2f}",
+            number(bins.speed_ms[i], "m/s", ".2f"),
             *map(_watts, (power, float(bins.standard_deviation_w[i]), uncertainty)),
             _watts(float(drawn[i])),
             NOT_KNOWN if chain is None else f"{chain.coefficient[i]:.2f}",
             _plot_line(power, uncertainty, top, width - 58),
         )
-        rows.append(Row(f"{bins.centre_ms[i]:4.1f}", cells))
+        rows.append(Row(number(bins.centre_ms[i], "m/s", "4.1f"), cells))
     heads = [" bin", "n", "wind", "power", "s", "±", "curve", "Cp"]
     return TableView("", [*heads, f"0 to {_watts(top)} W"], rows, bars=True)
 
@@ -280,8 +281,9 @@ def _chain_section(measured: MeasuredCurve) -> Section:
         cells.append(f"{chain.coefficient[i]:.3f}")
         if shares is not None:
             cells.append(NOT_KNOWN if np.isnan(shares[i]) else percent(float(shares[i])))
-        rows.append(Row(f"{bins.speed_ms[i]:.1f}", tuple(cells)))
-    heads = ["wind, m/s", *known, "Cp of all", *(["generator"] if shares is not None else [])]
+        rows.append(Row(number(bins.speed_ms[i], "m/s", ".1f"), tuple(cells)))
+    heads = [f"wind, {speed_unit()}", *known, "Cp of all"]
+    heads += ["generator"] if shares is not None else []
     return Section(title=title, tables=[TableView("", heads, rows)])
 
 
@@ -294,8 +296,9 @@ def _hysteresis_words(found: Hysteresis) -> list[str]:
         )
     else:
         said.append(
-            f"It starts at {found.start_ms:.1f} and stops at {found.stop_ms:.1f} m/s on the mean "
-            f"(by {found.judged_by}; seen {found.starts} and {found.stops} times): "
+            f"It starts at {number(found.start_ms, 'm/s', '.1f')} and stops at "
+            f"{speed(found.stop_ms, '.1f')} on the mean (by {found.judged_by}; seen "
+            f"{found.starts} and {found.stops} times): "
             + (
                 "it needs more wind to start than to keep turning, so a calm costs it more than "
                 "the curve says."
@@ -314,7 +317,7 @@ def _hysteresis_words(found: Hysteresis) -> list[str]:
 
 def _years_section(years: UsualYears, measured: MeasuredCurve) -> Section:
     curve = measured.curve
-    last = f"{curve.last_measured_ms:.1f} m/s"
+    last = speed(curve.last_measured_ms, ".1f")
     columns = {
         "energy, kWh": years.energy_kwh,
         "  ± from the curve alone, standard": years.uncertainty_kwh,
@@ -324,12 +327,15 @@ def _years_section(years: UsualYears, measured: MeasuredCurve) -> Section:
         Row(label, tuple(_energy(float(value)) for value in values))
         for label, values in columns.items()
     ]
-    heads = ["mean wind at the hub, m/s (Rayleigh)", *(f"{mean:g}" for mean in years.mean_ms)]
+    heads = [
+        f"mean wind at the hub, {speed_unit()} (Rayleigh)",
+        *(number(mean, "m/s") for mean in years.mean_ms),
+    ]
     beyond = {
         "zero": "nothing is counted",
-        "hold": f"the last power is held to {curve.cut_out_ms:g} m/s",
+        "hold": f"the last power is held to {speed(curve.cut_out_ms)}",
         "cube law": "the last power grows with the cube of the wind to rated power, up to "
-        f"{curve.cut_out_ms:g} m/s",
+        + speed(curve.cut_out_ms),
     }[curve.extrapolation]
     return Section(
         title="A year of it, before losses",
@@ -343,7 +349,8 @@ def _rules_lines(rules: tuple[Rule, ...]) -> list[str]:
     for standard in dict.fromkeys(rule.standard for rule in rules):
         lines.append(standard)
         lines += [
-            f"  {'met    ' if rule.met else 'not met'}  {rule.requires} (found: {rule.found})"
+            f"  {'met    ' if rule.met else 'not met'}  "
+            + in_reader_units(f"{rule.requires} (found: {rule.found})")
             for rule in rules
             if rule.standard == standard
         ]
@@ -352,7 +359,7 @@ def _rules_lines(rules: tuple[Rule, ...]) -> list[str]:
 
 def _methods(measured: MeasuredCurve) -> list[str]:
     averaging, curve = measured.averaging, measured.curve
-    said = [curve.provenance.method]
+    said = [in_reader_units(curve.provenance.method)]
     if averaging.cube_ratio is not None:
         said.append(
             f"Within the minutes the mean cube of the wind was {averaging.cube_ratio:.3f} times "

@@ -15,6 +15,7 @@ from yieldest.html_repr import printable
 from yieldest.model.quantities import sign_of
 from yieldest.report.chart import (
     Chart,
+    along_speed,
     bars,
     drawn,
     finish,
@@ -27,6 +28,7 @@ from yieldest.report.chart import (
 from yieldest.report.palette import BuildStyle, colour
 from yieldest.report.uncertainty_text import FIGURE_WORDS, FIRST, goal_of
 from yieldest.turbine.rotor import power_coefficient
+from yieldest.units import in_reader_units, speed
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -128,7 +130,8 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
         whole = float(kwh[style].sum())
         if whole > 0:
             half = float(np.interp(whole / 2, np.cumsum(kwh[style]), edges[1:]))
-            part = f"half of the energy of {style.letter} comes from winds above {half:.1f} m/s"
+            part = f"half of the energy of {style.letter} comes from winds above "
+            part += speed(half, ".1f")
             coefficient = _best_coefficient(build)
             if coefficient is not None:
                 part += f" (at best it takes {percent(coefficient)} of the power in the wind)"
@@ -148,10 +151,10 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
                 curve.power_w + curve.uncertainty_w,
                 color=colour(style.colour), alpha=0.14, linewidth=0,
             )  # fmt: skip
-            speed, watts = [curve.cut_in_ms, *curve.speed_ms, curve.cut_out_ms], [
+            speeds, watts = [curve.cut_in_ms, *curve.speed_ms, curve.cut_out_ms], [
                 0, *curve.power_w, 0,
             ]  # fmt: skip
-            power.plot(speed, watts, **{**line_of(style, build.name), "marker": ""})
+            power.plot(speeds, watts, **{**line_of(style, build.name), "marker": ""})
             at = int(np.argmax(curve.power_w))
             peak = (float(curve.speed_ms[at]), float(curve.power_w[at]))
             # Letters of machines that are nearly alike stand side by side.
@@ -159,16 +162,16 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
             peaks.append(peak)
             write_letter(power, style, peak, offset=(14 * beside, 3), ha="center")
         energy.set(ylabel="energy of a\nyear (kWh)", ylim=(0, None), xlim=(0, top))
-        power.locator_params(axis="x", integer=True)
+        along_speed(power, "wind speed at the hub")
         power.yaxis.set_major_formatter("{x:,.0f}")
-        power.set(ylabel="power of\none (W)", ylim=(0, None), xlabel="wind speed at the hub (m/s)")
+        power.set(ylabel="power of\none (W)", ylim=(0, None))
         legend(figure)
 
     return Chart(
         "power-curves",
         "The energy by wind speed, over the curve",
         _sentence(parts) if parts else "No energy is made.",
-        "; ".join(dict.fromkeys(build.curve.provenance.method for _, build in shown))
+        in_reader_units("; ".join(dict.fromkeys(b.curve.provenance.method for _, b in shown)))
         + ", for the air density at the hub; the band is one standard uncertainty; the energy is "
         "that of all machines after losses",
         _curve_numbers(shown, kwh, edges),

@@ -30,6 +30,7 @@ from yieldest.report.sliders import how_far_off, payload, sliders_of
 from yieldest.report.svg import StyleSheet, inline_svg
 from yieldest.report.tables import Row, TableView, build_heads
 from yieldest.uncertainty.result import Uncertainty
+from yieldest.units import as_shown
 
 WIDEST_TABLE = 7
 """Columns of a chart's numbers that the page shows; all of them are in the chart's CSV file."""
@@ -174,15 +175,28 @@ class _Shown:
 
 def _shown(chart: Chart, sheet: StyleSheet, done: Callable[[str], None]) -> _Shown:
     heads = list(chart.numbers)
-    shown = heads[:WIDEST_TABLE]
+    read = dict(_as_read(head, chart.numbers[head]) for head in heads[:WIDEST_TABLE])
+    shown = list(read)
     rows = [
         Row(_cell(first), tuple(_cell(cell) for cell in others))
-        for first, *others in zip_longest(*(chart.numbers[head] for head in shown))
+        for first, *others in zip_longest(*read.values())
     ]
     svg = inline_svg(chart.figure(titled=False), chart.name, printable(chart.message), sheet)
     done(chart.name)
     numbers = TableView(chart.title, shown, rows)
     return _Shown(chart, Markup(svg), numbers, len(heads) - len(shown))
+
+
+def _as_read(
+    head: str, cells: Sequence[str | float | None]
+) -> tuple[str, Sequence[str | float | None]]:
+    """Return a column of a chart's numbers in the units of the reader."""
+    unit = "m/s" if head.endswith("(m/s)") else ""
+    times, other = as_shown(1.0, unit)
+    if unit == other:
+        return head, cells
+    turned = [times * cell if isinstance(cell, float | int) else cell for cell in cells]
+    return head.replace(unit, other), turned
 
 
 def _cell(value: str | float | None) -> str:

@@ -57,7 +57,7 @@ from yieldest.report.wind_tables import (
 )
 from yieldest.report.wind_text import enough, how_sure
 from yieldest.uncertainty.result import Uncertainty
-from yieldest.units import length, speed
+from yieldest.units import in_reader_units, length, speed
 
 HOURS_OF_DAY = 3
 """A row of the typical day in tables is so many hours; JSON holds every hour."""
@@ -306,12 +306,12 @@ def cautions_section() -> Section:
 def methods_table(estimate: Estimate) -> TableView:
     """Return what was computed and how, with the source, in the words of the figures."""
     terms, currency = estimate.terms, estimate.currency
-    pairs = [("wind as measured", estimate.distribution.provenance.method)]
+    pairs = [("wind as measured", in_reader_units(estimate.distribution.provenance.method))]
     for build in estimate.builds:
         pairs += [
-            (BY_KEY["hub_mean_speed_ms"].words, build.height_method),
+            (BY_KEY["hub_mean_speed_ms"].words, in_reader_units(build.height_method)),
             (BY_KEY["air_density_kg_m3"].words, build.air.provenance.method),
-            (f"power curve of {build.name}", build.curve.provenance.method),
+            (f"power curve of {build.name}", in_reader_units(build.curve.provenance.method)),
         ]
     price, wage = terms.price_per_kwh, terms.wage_per_hour
     worth = "no price stated" if price is None else f"{price:g} {currency} for each kWh"

@@ -13,7 +13,7 @@ from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import CostByNumber, CostOfNumber
 from yieldest.model.quantities import BY_KEY, in_currency
 from yieldest.report.tables import Row, TableView, called
-from yieldest.units import as_shown
+from yieldest.units import as_shown, in_reader_units
 
 BILL_DIGITS = 4
 """Of sums of a parts bill, so that they agree with each other in every table and sentence."""
@@ -202,7 +202,7 @@ def break_even_sentence(build: BuildEstimate, estimate: Estimate) -> str:
         if key in found.unknown:
             continue
         if needed is None:
-            never.append(found.never[key])
+            never.append(in_reader_units(found.never[key]))
             continue
         digits = 3 if rounded(needed) == rounded(present) else 2
         if key.endswith("cost"):

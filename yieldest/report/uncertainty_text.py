@@ -13,6 +13,7 @@ from yieldest.uncertainty.next_measurement import MORE_MONTHS, Gain
 from yieldest.uncertainty.propagation import EXCEEDANCE, TOLERANCE, Range
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 from yieldest.uncertainty.uncertain_inputs import CATEGORIES
+from yieldest.units import in_reader_units
 
 MOST_CERTAIN = 0.99
 FIRST = 6
@@ -190,7 +191,7 @@ def inputs_table(uncertainty: Uncertainty) -> TableView:
         "How uncertain each input was taken to be (categories of IEC 61400-15, and money)",
         ["input", "category", "distribution", "source"],
         [
-            Row(each.words, (each.category, str(each.distribution), each.source))
+            Row(each.words, (each.category, str(each.distribution), in_reader_units(each.source)))
             for category in CATEGORIES
             for each in uncertainty.inputs
             if each.category == category

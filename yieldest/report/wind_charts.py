@@ -12,6 +12,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats, percent
 from yieldest.report.chart import (
     Chart,
+    along_speed,
     drawn,
     finish,
     known_or_none,
@@ -21,6 +22,7 @@ from yieldest.report.chart import (
     write,
 )
 from yieldest.report.palette import CALM_TO_STRONG, colour
+from yieldest.units import as_shown, in_reader_units, length, number, speed, speed_unit
 from yieldest.wind.weibull import share_above
 
 if TYPE_CHECKING:
@@ -56,8 +58,8 @@ def distribution_chart(wind: SiteWind) -> Chart:
         counted = hours / hours.sum()
     most = int(np.argmax(fitted if counted is None else counted))
     message = (
-        f"At {distribution.height_m:g} m the wind blows most often at {most} to {most + 1} m/s; "
-        f"the mean is {mean:.2f} m/s."
+        f"At {length(distribution.height_m)} the wind blows most often at {number(most, 'm/s')} to "
+        f"{speed(most + 1)}; the mean is {speed(mean, '.2f')}."
     )
     if counted is not None:
         off = float(np.abs(counted - fitted).max())
@@ -75,16 +77,16 @@ def distribution_chart(wind: SiteWind) -> Chart:
         axes.plot(edges[:-1] + 0.5, 100 * fitted, color=colour("orange"), label="fitted")
         rule_at(axes, x=mean)
         top = ("data", "axes fraction")
-        write(axes, f"mean {mean:.2f} m/s", (mean, 1), (4, -10), xycoords=top)
-        axes.set(xlabel="wind speed (m/s)", ylabel="share of time (%)", xlim=(0, edges[-1]))
-        axes.locator_params(axis="x", integer=True)
+        write(axes, f"mean {speed(mean, '.2f')}", (mean, 1), (4, -10), xycoords=top)
+        axes.set(ylabel="share of time (%)", xlim=(0, edges[-1]))
+        along_speed(axes, "wind speed")
         axes.legend(loc="upper right")
 
     return Chart(
         "wind-speeds",
         "How often each wind speed blows",
         message,
-        distribution.provenance.method,
+        in_reader_units(distribution.provenance.method),
         {
             "speed from (m/s)": edges[:-1].tolist(),
             "speed to (m/s)": edges[1:].tolist(),
@@ -101,8 +103,8 @@ def steps_to_hub_chart(builds: Sequence[BuildEstimate]) -> Chart:
     corrections = list(dict.fromkeys(step.step for _, build in shown for step in build.wind.steps))
     start = shown[0][1].wind.steps[0].before_ms
     parts = [
-        f"{style.letter} has {build.distribution.mean_speed_ms:.1f} m/s at its hub, give or take "
-        f"{percent(build.wind.standard_uncertainty)} (one standard uncertainty)"
+        f"{style.letter} has {speed(build.distribution.mean_speed_ms, '.1f')} at its hub, give or "
+        f"take {percent(build.wind.standard_uncertainty)} (one standard uncertainty)"
         for style, build in shown
     ]
 
@@ -123,14 +125,15 @@ def steps_to_hub_chart(builds: Sequence[BuildEstimate]) -> Chart:
             )
         axes.set_yticks(range(len(corrections) + 1), ["as measured", *corrections])
         ylim = (-0.4, len(corrections) + 0.4)
-        finish(axes, grid="both", xlabel="mean wind speed (m/s)", ylim=ylim)
+        finish(axes, grid="both", ylim=ylim)
+        along_speed(axes, "mean wind speed")
         legend(figure)
 
     lines = [(style.letter, step) for style, build in shown for step in build.wind.steps]
     return Chart(
         "correction-steps",
         "From the mast to the hub",
-        f"Measured: {start:.1f} m/s. " + "; ".join(parts) + ".",
+        f"Measured: {speed(start, '.1f')}. " + "; ".join(parts) + ".",
         "each step multiplies the mean speed by its factor; whiskers are one standard uncertainty",
         {
             "build": [letter for letter, _ in lines],
@@ -215,8 +218,8 @@ def month_hour_chart(record: Record) -> Chart | None:
     windiest, calmest = int(np.nanargmax(by_month)), int(np.nanargmin(by_month))
     message = (
         f"{calendar.month_name[windiest + 1]} is the windiest month of the record (mean "
-        f"{by_month[windiest]:.1f} m/s), {calendar.month_name[calmest + 1]} the calmest "
-        f"({by_month[calmest]:.1f} m/s); within the day it blows hardest around "
+        f"{speed(by_month[windiest], '.1f')}), {calendar.month_name[calmest + 1]} the calmest "
+        f"({speed(by_month[calmest], '.1f')}); within the day it blows hardest around "
         f"{int(np.nanargmax(by_hour))}:00."
     )
 
@@ -230,7 +233,7 @@ def month_hour_chart(record: Record) -> Chart | None:
             "mean speed (m/s)": known_or_none(by_month),
             **{f"{hour:02d}:00 (m/s)": known_or_none(mean[:, hour]) for hour in range(_HOURS)},
         },
-        lambda figure: _speed_map(figure, mean),
+        lambda figure: _speed_map(figure, as_shown(1.0, "m/s")[0] * mean),
         3.6,
     )
 
@@ -269,4 +272,4 @@ def _speed_map(figure: Figure, mean: FloatArray) -> None:
     axes.invert_yaxis()
     bar = figure.colorbar(tiles, ax=axes, pad=0.02, drawedges=False)
     bar.outline.set_visible(False)
-    bar.set_label("mean wind speed (m/s)")
+    bar.set_label(f"mean wind speed ({speed_unit()})")

@@ -11,7 +11,7 @@ from yieldest.hub.shear import DAY_PARTS, LEAST_READINGS, SECTORS, MeasuredShear
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.report.tables import Row, TableView
-from yieldest.units import as_shown, number, speed
+from yieldest.units import as_shown, in_reader_units, number, speed, speed_unit
 from yieldest.wind.breakdown import Group
 from yieldest.wind.long_term.correction import LongTermCorrection
 from yieldest.wind.resource import WindResource
@@ -24,7 +24,7 @@ def fits_table(resource: WindResource) -> TableView:
             ("* " if fit is resource.chosen else "  ") + fit.method,
             (
                 _with_error(fit.shape, fit.shape_se),
-                _with_error(fit.scale_ms, fit.scale_se_ms),
+                _with_error(_shown(fit.scale_ms), _shown(fit.scale_se_ms)),
                 percent(fit.calm_share),
                 signed_percent(fit.energy_error),
                 signed_percent(fit.mean_cube_error),
@@ -34,7 +34,8 @@ def fits_table(resource: WindResource) -> TableView:
         )
         for fit in resource.fits
     ]
-    heads = ["method", "shape", "scale m/s", "calms", "energy off", "cube off", "K distance"]
+    heads = ["method", "shape", f"scale {speed_unit()}", "calms"]
+    heads += ["energy off", "cube off", "K distance"]
     return TableView("Fits side by side (* the one used)", heads, rows, tucked=True)
 
 
@@ -67,7 +68,8 @@ def quality_control_table(resource: WindResource) -> TableView:
 def quality_rules(resource: WindResource) -> list[str]:
     """Return the rule of each test."""
     return [
-        f"{test.name.replace('_', ' ')}: {test.rule}" for test in resource.quality_control.tests
+        f"{test.name.replace('_', ' ')}: {in_reader_units(test.rule)}"
+        for test in resource.quality_control.tests
     ]
 
 
@@ -99,7 +101,7 @@ def hours_tables(resource: WindResource) -> list[TableView]:
 
 def _mean_and_energy(groups: Sequence[Group]) -> list[Row]:
     return [
-        Row("mean", tuple(_number(group.mean_speed_ms, 1) for group in groups), "m/s"),
+        Row("mean", tuple(_number(_shown(each.mean_speed_ms), 1) for each in groups), speed_unit()),
         Row("energy", tuple(f"{100 * group.energy_share:.0f}" for group in groups), "%"),
     ]
 
@@ -114,20 +116,26 @@ def groups_table(caption: str, what: str, groups: Sequence[Group]) -> TableView:
                 f"{group.hours:,.0f}",
                 percent(group.share),
                 percent(group.energy_share),
-                _number(group.mean_speed_ms, 2),
+                _number(_shown(group.mean_speed_ms), 2),
                 _number(group.shape, 2),
-                _number(group.scale_ms, 2),
+                _number(_shown(group.scale_ms), 2),
                 "#" * round(24 * group.share / most),
             ),
         )
         for group in groups
     ]
-    heads = [what, "hours", "time", "energy", "mean m/s", "shape", "scale m/s", "time"]
+    unit = speed_unit()
+    heads = [what, "hours", "time", "energy", f"mean {unit}", "shape", f"scale {unit}", "time"]
     return TableView(caption, heads, rows, bars=True)
 
 
 def _with_error(value: float | None, error: float | None) -> str:
     return _number(value, 2) if error is None else f"{_number(value, 2)} ({error:.2f})"
+
+
+def _shown(value_ms: float | None) -> float | None:
+    """Return a speed as the reader wants it."""
+    return None if value_ms is None else as_shown(value_ms, "m/s")[0]
 
 
 def _number(value: float | None, places: int) -> str:
@@ -153,7 +161,7 @@ def steps_table(estimate: Estimate) -> TableView:
         uncertainty = f"{100 * build.wind.standard_uncertainty:.1f} %"
         rows.append(Row("  at the hub", ("", mean, "", uncertainty, strong_wind(build))))
     return TableView(
-        f"From the mast to the hub, in {as_shown(0.0, 'm/s')[1]} (± is one standard uncertainty)",
+        f"From the mast to the hub, in {speed_unit()} (± is one standard uncertainty)",
         ["step", "before", "after", "factor", "±", "method"],
         rows,
         words=True,
@@ -167,7 +175,7 @@ def _row(step: Step) -> Row:
         number(step.after_ms, "m/s", ".2f"),
         f"{step.factor:.3f}",
         "?" if uncertainty is None else f"{100 * uncertainty:.1f} %",
-        step.method,
+        in_reader_units(step.method),
     )
     return Row(f"  {step.step}", cells)
 
@@ -199,16 +207,20 @@ def strong_wind(build: BuildEstimate) -> str:
 
 def long_term_table(found: LongTermCorrection) -> TableView:
     """Return what each method says of the long-term wind, and how sure that is."""
-    overlap = (f"{found.concurrent_mean_ms:.2f}", "", f"{found.concurrent_mean_cube:.0f}", "", "")
+    times = as_shown(1.0, "m/s")[0]
+    overlap = (
+        *(f"{times * found.concurrent_mean_ms:.2f}", ""),
+        *(f"{times**3 * found.concurrent_mean_cube:.0f}", "", ""),
+    )
     rows = [
         Row("the overlap at face value", overlap),
         *(
             Row(
                 method.name + (" (chosen)" if method is found.chosen else ""),
                 (
-                    f"{method.mean_ms:.2f}",
+                    f"{times * method.mean_ms:.2f}",
                     f"{100 * method.mean_uncertainty:.1f} %",
-                    f"{method.mean_cube:.0f}",
+                    f"{times**3 * method.mean_cube:.0f}",
                     f"{100 * method.cube_uncertainty:.0f} %",
                     f"{method.anomaly_share:.2f}",
                 ),
@@ -218,7 +230,7 @@ def long_term_table(found: LongTermCorrection) -> TableView:
         ),
     ]
     return TableView(
-        "Long-term wind at the anemometer, in m/s and m3/s3",
+        f"Long-term wind at the anemometer, in {speed_unit()} and its cube",
         ["method", "mean", "±", "mean cube", "± of it", "share of the anomaly"],
         rows,
     )

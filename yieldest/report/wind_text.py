@@ -35,7 +35,7 @@ from yieldest.report.wind_tables import (
     quality_rules,
 )
 from yieldest.uncertainty.distributions import Lognormal
-from yieldest.units import number, speed
+from yieldest.units import in_reader_units, length, number, speed, speed_unit
 from yieldest.wind.breakdown import STEADY_FROM_MS, Gustiness
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.distribution import WindDistribution
@@ -121,7 +121,7 @@ def _sections(resource: WindResource) -> list[Section]:
             f"{percent(directions.unknown_share, 3)}"
         ]
     caption = "What was recognised in the file (state it if it is wrong)"
-    found = [Row(each.what, (each.found, each.how)) for each in record.found]
+    found = [Row(each.what, (in_reader_units(each.found), each.how)) for each in record.found]
     recognised = TableView(caption, ["", "found", "how"], found, words=True)
     return [
         Section(tables=[recognised] if found else []),
@@ -149,7 +149,7 @@ def _read_as(record: Record) -> str:
     if unit is not None:
         text += f" in {unit.found} ({unit.how})"
     if record.height_m is not None:
-        text += f" at {record.height_m:g} m"
+        text += f" at {length(record.height_m)}"
     first, last = (str(time.astype("datetime64[m]")) for time in record.time[[0, -1]])
     parts = [
         text,
@@ -205,7 +205,7 @@ def _how_windy(resource: WindResource) -> str:
         for cube in (resource.whole_cube_m3_s3, resource.mean_cube_m3_s3)
     )
     text = (
-        f"Mean {resource.mean_speed_ms:.2f} m/s where it was measured, "
+        f"Mean {speed(resource.mean_speed_ms, '.2f')} where it was measured, "
         f"{rounded(power, 3)} W/m2 in the wind."
     )
     if resource.hides is not None:
@@ -228,7 +228,7 @@ def _how_windy(resource: WindResource) -> str:
 def _by_the_clock(resource: WindResource) -> str:
     return (
         "By the clock, without weights for month and hour, the mean is "
-        f"{resource.clock_mean_speed_ms:.2f} m/s"
+        f"{speed(resource.clock_mean_speed_ms, '.2f')}"
     )
 
 
@@ -269,8 +269,9 @@ def _over_years(resource: WindResource, found: LongTermCorrection) -> str:
     hidden = resource.whole_cube_m3_s3 / resource.mean_cube_m3_s3
     power = STANDARD_DENSITY_KG_M3 / 2 * chosen.mean_cube * hidden
     return (
-        f"Over the years of {found.provenance.source}: mean {chosen.mean_ms:.2f} m/s (90 % range "
-        f"{low:.1f} to {high:.1f}), {rounded(power, 3)} W/m2 in the wind. {clock_sentence(found)}"
+        f"Over the years of {found.provenance.source}: mean {speed(chosen.mean_ms, '.2f')} "
+        f"(90 % range {number(low, 'm/s', '.1f')} to {number(high, 'm/s', '.1f')}), "
+        f"{rounded(power, 3)} W/m2 in the wind. {clock_sentence(found)}"
     )
 
 
@@ -286,9 +287,10 @@ def _which_fit(resource: WindResource) -> str:
             f"by it a model machine makes {100 * abs(fit.energy_error):.1f} % {less} than by the "
             "readings"
         )
+    scale = speed(fit.scale_ms or 0.0, ".2f")
     text = (
-        f"Weibull shape {fit.shape:.2f}, scale {fit.scale_ms:.2f} m/s{calms} ({fit.method}). The "
-        f"fit is {verdict}: {energy}."
+        f"Weibull shape {fit.shape:.2f}, scale {scale}{calms} ({fit.method}). "
+        f"The fit is {verdict}: {energy}."
     )
     if resource.reading_limit == 0:
         return f"{text} An estimate takes the readings instead, for that was asked for."
@@ -321,11 +323,12 @@ def _when(resource: WindResource) -> str:
     months = [(f"in {calendar.month_abbr[int(group.name)]}", group) for group in resource.months]
     hours = [(f"at {group.name} h", group) for group in resource.hours]
     for lead, named in (("", months), *([("over the day ", hours)] if hours else [])):
-        known = [(group.mean_speed_ms, when) for when, group in named if group.mean_speed_ms]
+        known = [(each.mean_speed_ms, when) for when, each in named if each.mean_speed_ms]
         (least, calmest), (most, windiest) = min(known), max(known)
         if least < most:
             parts.append(
-                f"{lead}most wind {windiest} ({most:.1f} m/s), least {calmest} ({least:.1f})"
+                f"{lead}most wind {windiest} ({speed(most, '.1f')}), least {calmest} "
+                f"({number(least, 'm/s', '.1f')})"
             )
     text = "; ".join(parts) or "All in one month and hour"
     return f"{text[0].upper()}{text[1:]}."
@@ -368,7 +371,7 @@ def histogram(resource: WindResource, width: int, *, full: bool = False) -> list
     fitted = calm + (1 - calm) * (1 - share_above(bounds, fit.shape or 1.0, fit.scale_ms or 1.0))
     shares, said = np.diff(below, prepend=0.0), np.diff(fitted, prepend=0.0)
     highest = max(float(shares.max()), float(said.max()))
-    bar_width = min(BAR_WIDTH, width - 34)
+    bar_width, unit = min(BAR_WIDTH, width - 34), speed_unit()
     lines = []
     for i, (share, curve) in enumerate(zip(shares, said, strict=True)):
         low, high = 0.0 if i == 0 else bounds[i - 1], bounds[i]
@@ -376,9 +379,9 @@ def histogram(resource: WindResource, width: int, *, full: bool = False) -> list
         bar[round(bar_width * curve / highest)] = "|"
         name = "still" if high <= histogram.start_ms else ""
         span = (
-            f"{low:5.1f} m/s and up  "
+            f"{number(low, 'm/s', '5.1f')} {unit} and up  "
             if tail and i == most - 1
-            else f"{low:5.1f} to {high:4.1f} m/s"
+            else f"{number(low, 'm/s', '5.1f')} to {number(high, 'm/s', '4.1f')} {unit}"
         )
         lines.append(f"{span} {name:5} {100 * share:5.1f} %  {''.join(bar)}".rstrip())
     return lines
@@ -391,15 +394,16 @@ def _unsteady(resource: WindResource) -> list[tuple[str, Gustiness]]:
 
 def _gustiness(name: str, found: Gustiness) -> str:
     if found.mean is None:
-        return f"The {name} is not known: no reading of {STEADY_FROM_MS:g} m/s or more carries it."
+        return f"The {name} is not known: no reading of {speed(STEADY_FROM_MS)} or more carries it."
     text = (
-        f"Mean {name} {found.mean:.2f} over {found.readings:,} readings of {STEADY_FROM_MS:g} m/s "
-        "or more"
+        f"Mean {name} {found.mean:.2f} over {found.readings:,} readings of "
+        f"{speed(STEADY_FROM_MS)} or more"
     )
     if found.at_15_ms is not None:
-        text += f", {found.at_15_ms:.2f} at 15 m/s"
+        text += f", {found.at_15_ms:.2f} at {speed(15)}"
     if found.highest_ms is not None:
-        text += f"; highest gust {found.highest_ms:.1f} m/s. Readings without a gust do not count"
+        highest = speed(found.highest_ms, ".1f")
+        text += f"; highest gust {highest}. Readings without a gust do not count"
     return f"{text}."
 
 
@@ -414,7 +418,7 @@ def _methods(resource: WindResource) -> list[str]:
     if resource.season.used:
         weights += f". {_by_the_clock(resource)}"
     sure = resource.uncertainty
-    return [
+    said = [
         f"mean: arithmetic; {weights}",
         "power in the wind: half of 1.225 kg/m3 (ISO 2533, sea level) times the mean cube of the "
         "readings, Sheppard's correction for rounding (Kendall & Stuart)",
@@ -429,6 +433,7 @@ def _methods(resource: WindResource) -> list[str]:
         "cube off: mean cube of the fit over that of the readings",
         "K distance: Kolmogorov, the largest distance between the shares of time below any speed",
     ]
+    return [in_reader_units(each) for each in said]
 
 
 @dataclass(frozen=True)
@@ -465,10 +470,10 @@ def print_summed(wind: SummedWind, screen: Console, *, full: bool = False) -> No
     power = STANDARD_DENSITY_KG_M3 / 2 * wind.mean_cube_m3_s3
     screen.print(Text(provenance.source, style="bold"))
     answers = [
-        ("Read as", f"{provenance.method}."),
+        ("Read as", f"{in_reader_units(provenance.method)}."),
         (
             "How windy?",
-            f"Mean {wind.mean_speed_ms:.1f} m/s, {rounded(power, 3)} W/m2 in the wind at "
+            f"Mean {speed(wind.mean_speed_ms, '.1f')}, {rounded(power, 3)} W/m2 in the wind at "
             f"{STANDARD_DENSITY_KG_M3:g} kg/m3.",
         ),
         (
@@ -480,7 +485,7 @@ def print_summed(wind: SummedWind, screen: Console, *, full: bool = False) -> No
         ),
         (
             "Which fit?",
-            f"Weibull shape {distribution.shape:.2f}, scale {distribution.scale_ms:.2f} m/s.",
+            f"Weibull shape {distribution.shape:.2f}, scale {speed(distribution.scale_ms, '.2f')}.",
         ),
         *([] if full else checks(provenance.warnings, provenance.source)),
     ]
@@ -506,13 +511,16 @@ def _bars(wind: SummedWind, width: int, *, full: bool) -> list[str]:
     summary = wind.summary
     if isinstance(summary, MonthlyMeans):
         lengths = summary.speed_ms
-        labels = [(month, f"{speed:.1f} m/s") for month, speed in zip(MONTHS, lengths, strict=True)]
+        labels = [(month, speed(mean, ".1f")) for month, mean in zip(MONTHS, lengths, strict=True)]
     else:
         first = np.arange(0, summary.share.size, 1 if full else -(-summary.share.size // MOST_BARS))
         lengths = np.add.reduceat(summary.share, first)
         upper = summary.upper_ms[np.append(first[1:], summary.share.size) - 1]
         classes = zip(summary.lower_ms[first], upper, lengths, strict=True)
-        labels = [(f"{low:.1f} to {high:.1f} m/s", percent(share)) for low, high, share in classes]
+        labels = [
+            (f"{number(low, 'm/s', '.1f')} to {speed(high, '.1f')}", percent(share))
+            for low, high, share in classes
+        ]
     bar_width = min(BAR_WIDTH, width - 28)
     return [
         f"{label:>16} {value:>8} {'#' * round(bar_width * length)}".rstrip()

@@ -160,11 +160,11 @@ def write_report(
         decision = decide(estimate, uncertainty)
         charts = charts_of(estimate, uncertainty, scenarios, decision.by_number)
         html = page_of(plan, estimate, uncertainty, decision, scenarios, charts, changes, done)
+        every = [chart for some in charts.values() for chart in some]
+        files = {} if figures is None else chart_files(every, done)
     # Pictures first: a page is not written when they cannot be.
     written = []
     if figures is not None:
-        every = [chart for some in charts.values() for chart in some]
-        files = chart_files(every, done)
         for name in files:
             refuse_inputs(figures / name, inputs)
         written = write_all(figures, files)

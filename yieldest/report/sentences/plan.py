@@ -31,12 +31,12 @@ say(
             "lost, and not one that is kept?"
         ),
         BladesInReach: (
-            "The blades come down to {0.rotor_bottom_m:.2g} m above the ground, within reach of "
+            "The blades come down to {0.rotor_bottom_m:.2g m} above the ground, within reach of "
             "people and animals: is hub_height_m the height of the rotor's middle in metres? If "
             "so, fence it off."
         ),
         TallMast: (
-            "The hub is {0.hub_height_m:g} m high for a rotor {0.rotor_width_m:.3g} m wide: is "
+            "The hub is {0.hub_height_m:g m} high for a rotor {0.rotor_width_m:.3g m} wide: is "
             "hub_height_m in metres, and not in feet or centimetres?"
         ),
     }

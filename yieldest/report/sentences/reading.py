@@ -109,7 +109,7 @@ def _(found: RepeatedTimes) -> str:
 @sentence.register
 def _(found: ImpossibleSpeeds) -> str:
     return (
-        f"{found.source}: speeds above {HIGHEST_GUST_MS} m/s, the highest gust ever measured, "
+        f"{found.source}: speeds above {speed(HIGHEST_GUST_MS)}, the highest gust ever measured, "
         f"which count as missing: {found.speeds}; the first is {speed(found.first_ms, '.1f')} at "
         f"{_minute(found.first)}."
     )

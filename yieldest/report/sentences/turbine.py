@@ -23,7 +23,7 @@ from yieldest.turbine.bins import Bins
 from yieldest.turbine.conversion_chain import Chain
 from yieldest.turbine.load import LOAD_WORDS
 from yieldest.turbine.rotor import BETZ_LIMIT
-from yieldest.units import as_shown, number, speed
+from yieldest.units import as_shown, in_reader_units, number, speed
 
 _FRACTIONS = (
     (0.95, "nearly all"),
@@ -138,9 +138,24 @@ def _(finding: generic_curve.NobodyMeasured) -> str:
     )
 
 
+def _with_speed(where: str) -> str:
+    """Return where a coefficient was found: a name as it is, and behind the colon a speed."""
+    name, colon, speed_at = where.rpartition(":")
+    return f"{name}{colon}{in_reader_units(speed_at)}"
+
+
+@sentence.register
+def _(finding: rotor.LowCoefficient) -> str:
+    return (
+        f"{_with_speed(finding.where)} the power coefficient is at best "
+        f"{finding.coefficient:.3f}, which is little even for a poor machine; check the rotor size "
+        "(feet given as metres?) and the units."
+    )
+
+
 @sentence.register
 def _(finding: rotor.HighCoefficient) -> str:
-    said = f"{finding.where} the power coefficient is {finding.coefficient:.2f}; "
+    said = f"{_with_speed(finding.where)} the power coefficient is {finding.coefficient:.2f}; "
     if finding.rotor == "lift":
         return (
             f"{said}rotors and generators made at home reach 0.2 to 0.3, so look again at how wind "
@@ -281,10 +296,6 @@ say(
         generic_curve.NeverRated: (
             "{0.name}: rated power {0.rated_power_w:g} W would need {0.needed_ms:.1f m/s}, above "
             "the {0.level_to_ms:g m/s} at which the machine furls or stops; it is never reached."
-        ),
-        rotor.LowCoefficient: (
-            "{0.where} the power coefficient is at best {0.coefficient:.3f}, which is little even "
-            "for a poor machine; check the rotor size (feet given as metres?) and the units."
         ),
         load.HeatOnly: (
             "{0.name}: a resistor makes heat only; a kWh of it is worth what it replaces, not what "

@@ -6,7 +6,7 @@ import calendar
 
 from yieldest.defaults import COVERAGE_FACTOR
 from yieldest.report.sentences.words import say, sentence
-from yieldest.units import length, number, speed
+from yieldest.units import in_reader_units, length, number, speed
 from yieldest.wind.data_recovery import (
     GapsInRecord,
     LessThanAYear,
@@ -75,15 +75,15 @@ def _(found: ReadingsLeftOut) -> str:
     readings = "1 reading" if found.readings == 1 else f"{found.readings} readings"
     first = "" if found.first_ms is None else f"{speed(found.first_ms, '.1f')} "
     return (
-        f"Quality control left out {readings} ({found.test}: {found.rule}); the first is "
-        f"{first}at {found.first_time[:16]}."
+        f"Quality control left out {readings} ({found.test}: {in_reader_units(found.rule)}); "
+        f"the first is {first}at {found.first_time[:16]}."
     )
 
 
 @sentence.register
 def _(found: TimesNoted) -> str:
     times = "1 time" if found.times == 1 else f"{found.times} times"
-    return f"{times}: {found.rule} (first {found.first_time})."
+    return f"{times}: {in_reader_units(found.rule)} (first {found.first_time})."
 
 
 @sentence.register
