@@ -153,7 +153,11 @@ def layout_of(
     skip_lines, headings = options.skip_lines, options.headings or []
     with open_text(path, encoding) as stream:
         # Of very long lines fewer are looked at.
-        lines = list(enumerate(stream.readlines(2 * LONGEST_LINE)[:_SAMPLE_LINES], start=1))
+        lines: list[tuple[int, str]] = []
+        left = 2 * LONGEST_LINE
+        while left > 0 and len(lines) < _SAMPLE_LINES and (line := stream.readline()):
+            lines.append((len(lines) + 1, line))
+            left -= len(line)
     refuse_markup(path, "".join(line for _, line in lines[:2]))
     below = [(number, line) for number, line in lines if number > (skip_lines or 0)]
     content = [(number, line) for number, line in below if carries_data(line)]
