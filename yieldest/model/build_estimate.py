@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -63,7 +64,6 @@ class BuildEstimate:
         At the hub's air density.
     turbulence : TurbulenceEffect or None
         None when the turbulence intensity is not known.
-    extreme_winds : ExtremeWinds
     machines : MachineArray
         The layout and the wiring, for this and any smaller number of machines.
     array_losses : ArrayLosses
@@ -85,7 +85,6 @@ class BuildEstimate:
     air: Air
     curve: PowerCurve
     turbulence: TurbulenceEffect | None
-    extreme_winds: ExtremeWinds
     machines: MachineArray
     array_losses: ArrayLosses
     energy: AnnualEnergy
@@ -113,6 +112,17 @@ class BuildEstimate:
     def distribution(self) -> WindDistribution:
         """The wind-speed distribution at the hub."""
         return self.wind.distribution
+
+    @cached_property
+    def extreme_winds(self) -> ExtremeWinds:
+        """How strong the strongest winds are, and what they ask of it."""
+        return extreme_winds(
+            self.distribution.mean_speed_ms,
+            self.wind.factor,
+            self.air.density_kg_m3,
+            self.inputs.settings.area_m2,
+            self.inputs.wind.record,
+        )
 
     @property
     def by_month(self) -> EnergyByMonth | None:
@@ -198,13 +208,6 @@ def energy_of_build(build: BuildInputs, air: Air | None = None) -> BuildEstimate
         air=air,
         curve=curve,
         turbulence=turbulence,
-        extreme_winds=extreme_winds(
-            distribution.mean_speed_ms,
-            at_hub.factor,
-            air.density_kg_m3,
-            settings.area_m2,
-            record,
-        ),
         machines=machines,
         array_losses=array_losses,
         energy=energy,

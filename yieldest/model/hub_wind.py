@@ -130,7 +130,7 @@ def hub_wind(place: Place, build: Build, wind: SiteWind) -> HubWind:
     steps = correction_steps(wind.start_ms, [*wind.corrections, *corrections])
     return HubWind(
         distribution=wind.distribution.raised(factor, hub_m),
-        readings=None if readings is None else SpeedSeries(speed * each, weight),
+        readings=None if readings is None else _carried(readings, each),
         factor=factor,
         height=height,
         roof=roof,
@@ -138,6 +138,13 @@ def hub_wind(place: Place, build: Build, wind: SiteWind) -> HubWind:
         standard_uncertainty=steps_uncertainty(steps),
         provenance=tuple(provenance),
     )
+
+
+def _carried(readings: SpeedSeries, each: FloatArray) -> SpeedSeries:
+    """Return the readings, each multiplied by its factor."""
+    if (each == each[0]).all():
+        return readings.scaled(float(each[0]))
+    return SpeedSeries(readings.speed_ms * each, readings.weight)
 
 
 def siting_assumptions(place: Place) -> Findings:

@@ -15,7 +15,6 @@ import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.economics.cash_flow import CashFlow, Expenditure, Prices, cash_flow
-from yieldest.energy.net_energy import SpeedSeries
 from yieldest.energy.self_consumption import used_shares
 from yieldest.errors import InputError
 from yieldest.hub.air import Air
@@ -185,9 +184,7 @@ def _stronger(wind: SiteWind, factor: float) -> SiteWind:
     return replace(
         wind,
         distribution=wind.distribution.raised(factor, wind.distribution.height_m),
-        readings=(
-            None if readings is None else SpeedSeries(readings.speed_ms * factor, readings.weight)
-        ),
+        readings=None if readings is None else readings.scaled(factor),
         corrections=(replace(first, factor=first.factor * factor), *others),
     )
 

@@ -88,7 +88,13 @@ def picture(figure: Figure, form: str, dots_per_inch: int = 200) -> bytes:
     # A date would make every run differ, and a file made twice should be the same.
     unset = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {}}
     with drawing(), _any_script():
-        figure.savefig(stream, format=form, dpi=dots_per_inch, metadata=unset[form])
+        if form == "svg":
+            from matplotlib.backends.backend_svg import FigureCanvasSVG  # noqa: PLC0415
+
+            # savefig would draw it all once more, only for the layout, which drawing sets anyway.
+            FigureCanvasSVG(figure).print_svg(stream, metadata=unset[form])  # type: ignore[no-untyped-call]
+        else:
+            figure.savefig(stream, format=form, dpi=dots_per_inch, metadata=unset[form])
     return stream.getvalue()
 
 
