@@ -4,7 +4,10 @@ import re
 
 import numpy as np
 import pytest
+import scipy.special
+from scipy import stats
 
+from yieldest.energy.closed_form import mean_power_w
 from yieldest.errors import InputError
 from yieldest.report.sentences.words import sentences
 from yieldest.turbine.curve_ends import Ends
@@ -154,11 +157,66 @@ def test_the_cube_law_ends_at_rated_power_in_every_air(table_text):
         assert at.power_at(0.95 * reached_ms) < 440
 
 
-def test_more_points_than_draws_can_bear_are_refused(table_text):
-    rows = "".join(f"{3 + at / 100:.2f},{at / 10:.1f}\n" for at in range(501))
-    with pytest.raises(InputError, match="501 points are more than a power curve needs"):
+def test_far_more_lines_than_1_mb_holds_are_refused(table_text):
+    rows = "".join(f"{3 + at / 1e5:.5f},9\n" for at in range(200_001))
+    with pytest.raises(InputError, match="more than 200,000 lines are more than such a table has"):
         read_power_curve(table_text(f"speed (m/s),power (W)\n{rows}"))
-    assert read_power_curve(table_text(f"speed (m/s),power (W)\n{rows[: rows.rindex('8.00')]}"))
+
+
+_MANY_MS = np.linspace(0, 25, 20_001)
+_CUBE = np.minimum(0.6 * np.maximum(_MANY_MS - 2.7, 0) ** 3, 700)
+MANY_POINTS = {
+    "smooth": _CUBE,
+    "in whole watts": _CUBE.round(),
+    "furls": np.where(_MANY_MS < 11, _CUBE, np.maximum(0, _CUBE - 300 * (_MANY_MS - 11))),
+    "jumps": np.where(_MANY_MS < 9, _CUBE, 90.0),
+    "noise": _CUBE + (_CUBE > 0) * np.random.default_rng(3).normal(0, 20, _MANY_MS.size),
+    "no power": 0 * _CUBE,
+}
+
+
+@pytest.mark.parametrize("powers", MANY_POINTS)
+def test_many_points_become_few_with_the_same_energy(table_text, powers):
+    """The reference takes every point: scipy's integral of Weibull's density over each piece."""
+    power = np.maximum(0, MANY_POINTS[powers])
+    rows = "".join(f"{v:.5f},{p:.4f}\n" for v, p in zip(_MANY_MS, power, strict=True))
+    curve = read_power_curve(table_text(f"speed (m/s),power (W)\n{rows}"))
+    assert curve.speed_ms.size < 500
+    assert np.isin(curve.speed_ms, _MANY_MS.round(5)).all()
+    [speed, power] = np.loadtxt(rows.splitlines(), delimiter=",").T
+    middle, half = (speed[1:] + speed[:-1]) / 2, np.diff(speed) / 2
+    # Three points of Gauss: pieces of 1.25 mm/s leave an error far below 1e-12.
+    places, weights = np.polynomial.legendre.leggauss(3)
+    at = middle[:, np.newaxis] + np.outer(half, places)
+    for shape, mean_ms in ((1.2, 3.0), (1.5, 5.0), (2.0, 4.0), (2.0, 8.0), (3.0, 6.0), (4.0, 9.0)):
+        scale = mean_ms / scipy.special.gamma(1 + 1 / shape)
+        density = stats.weibull_min.pdf(at, shape, scale=scale)
+        whole = (np.interp(at, speed, power) * density * weights * half[:, np.newaxis]).sum()
+        few = mean_power_w(shape, scale, curve.speed_ms, curve.power_w)
+        assert few == pytest.approx(whole, rel=1e-9)
+    assert curve.rated_power_w == power.max()
+    # Where nothing is made, nothing is made by fewer points.
+    assert (curve.power_at(speed[speed < 2.7]) == 0).all()
+
+
+def test_few_points_and_many_densities_keep_their_energy(table_text):
+    head = "speed (m/s),power at 1.1 kg/m3 (W),power at 1.2 kg/m3 (W),standard uncertainty (W)\n"
+    v = np.linspace(3, 20, 501)
+    p = np.minimum(0.5 * (v - 3) ** 3, 400)
+    rows = [f"{a:.3f},{b:.2f},{1.1 * b:.2f},{0.1 * b:.2f}\n" for a, b in zip(v, p, strict=True)]
+    same = read_power_curve(table_text(head + "".join(rows[:-1])))
+    few = read_power_curve(table_text(head + "".join(rows)))
+    assert same.speed_ms.size == 500 > few.speed_ms.size
+    for density in (1.1, 1.15, 1.2):
+        whole, thin = (curve.at_density(density) for curve in (same, few))
+        energies = [mean_power_w(2.0, 6.0, c.speed_ms, c.power_w) for c in (whole, thin)]
+        last = (
+            400 * (1 + (density - 1.1)) * (np.exp(-((19.966 / 6) ** 2)) - np.exp(-((20 / 6) ** 2)))
+        )
+        assert energies[1] == pytest.approx(energies[0] + last, rel=1e-9)
+    np.testing.assert_allclose(
+        few.uncertainty_w, np.interp(few.speed_ms, same.speed_ms, same.uncertainty_w), atol=1e-9
+    )
 
 
 def test_a_curve_without_uncertainty_gets_one_and_says_so(table_text):

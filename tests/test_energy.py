@@ -158,3 +158,14 @@ def test_annual_energy_from_a_distribution_and_a_curve_by_hand():
         then = annual_energy(replace(wind, scale_ms=factor * wind.scale_ms), curve)
         found = getattr(annual_energy(wind, curve), f"inter_annual_{end}_kwh")
         assert found == pytest.approx(then.net_kwh, rel=1e-9)
+
+
+@pytest.mark.parametrize("points", [40, 4000])
+def test_shapes_and_scales_broadcast(points):
+    speed = np.linspace(3, 20, points)
+    power = (speed - 3) ** 2
+    table = mean_power_w(np.array([[1.5], [2.0]]), np.array([4.0, 6.0, 8.0]), speed, power)
+    for i, shape in enumerate((1.5, 2.0)):
+        for j, scale in enumerate((4.0, 6.0, 8.0)):
+            one = mean_power_w(shape, scale, speed, power)
+            assert table[i, j] == pytest.approx(one, rel=1e-11)

@@ -201,11 +201,11 @@ def numbers_in(cells: pd.Series[Any]) -> FloatArray:
     return pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64, copy=True)
 
 
-def read_table(path: Path, *, as_text: bool = False) -> Table:
+def read_table(path: Path, *, as_text: bool = False, most_lines: int = MOST_LINES) -> Table:
     """Read a whole delimited text file whose first line, but for comments, is the heading.
 
     With `as_text` every cell stays as it is written. An `InputError` says that the file is empty,
-    has too many columns or lines, or a line with more cells than the heading.
+    has too many columns or more than `most_lines`, or a line with more cells than the heading.
     """
     layout = layout_of(path, LayoutOptions(decimal="." if as_text else None), titled=False)
     if len(layout.headings) > MOST_COLUMNS:
@@ -214,10 +214,10 @@ def read_table(path: Path, *, as_text: bool = False) -> Table:
             "file and its delimiter."
         )
     with open_text(path, layout.encoding) as stream:
-        lines = list(islice(stream, layout.data_line - 1, layout.data_line + MOST_LINES))
-    if len(lines) > MOST_LINES:
+        lines = list(islice(stream, layout.data_line - 1, layout.data_line + most_lines))
+    if len(lines) > most_lines:
         raise InputError(
-            f"{path}: more than {MOST_LINES:,} lines are more than such a table has; check that it "
+            f"{path}: more than {most_lines:,} lines are more than such a table has; check that it "
             "is the right file."
         )
     text = io.StringIO(_no_data_line(layout).sub("", "".join(lines)))

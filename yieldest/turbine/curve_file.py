@@ -36,6 +36,7 @@ from yieldest.turbine.rotor import (
     power_coefficient,
     share_above_honest,
 )
+from yieldest.turbine.thin_curve import thinned
 from yieldest.units import SPEED_UNITS, to_metres_per_second, unit_in_heading
 from yieldest.wind.record_columns import RECOGNISED_COLUMNS
 
@@ -65,8 +66,8 @@ _NUMBERS = {
 }
 """What comments may say of a curve: one of some words, or a number in a unit, with an example."""
 _REMARKS = {"source", "date", "author", "note", "notes", "remark", "name", "title", "machine"}
-MOST_POINTS = 500
-"""Of one curve: time and memory of the draws grow with them. Our choice."""
+MOST_LINES = 200_000
+"""Of one curve file, about twice what 1 MB holds. Our choice."""
 BETWEEN_POINTS = "straight lines between the points of the file"
 _LONGEST_NOTE = 3
 """Words; what is longer before or behind the colon is a sentence, and no note."""
@@ -175,7 +176,8 @@ def read_power_curve(
         When a line is wrong, speeds do not increase, or a power coefficient is above 16/27.
     """
     if isinstance(source, str | PathLike):
-        table, (notes, warnings) = read_table(Path(source)), notes_of(Path(source))
+        table = read_table(Path(source), most_lines=MOST_LINES)
+        notes, warnings = notes_of(Path(source))
     else:
         table = table_of_frame(source, index="speed (m/s)", value="power (W)")
         notes, warnings = {}, []
@@ -215,6 +217,7 @@ def read_power_curve(
         family=DensityFamily(densities, power) if densities.size > 1 else None,
     )
     curve = place_ends(path.name, curve, ends or Ends())
+    curve = thinned(curve)
     beyond = curve.extrapolation
     if beyond == "zero" and curve.last_measured_ms < curve.cut_out_ms:
         beyond = "cube law" if notes.get("extrapolation") == "cube law" else "hold"
@@ -264,11 +267,6 @@ def _points(table: Table) -> tuple[FloatArray, FloatArray | None, FloatArray]:
     if speed.size < 2:
         raise InputError(
             f"{table.path}: a power curve needs two lines at least; only one is there."
-        )
-    if speed.size > MOST_POINTS:
-        raise InputError(
-            f"{table.path}: {speed.size:,} points are more than a power curve needs, and "
-            f"{MOST_POINTS} are the most; write it in steps of 0.1 m/s."
         )
     cells = table.frame[column]
     first = np.arange(speed.size) == 0
