@@ -216,8 +216,7 @@ def read_power_curve(
         load=notes.get("load"),
         family=DensityFamily(densities, power) if densities.size > 1 else None,
     )
-    curve = place_ends(path.name, curve, ends or Ends())
-    curve = thinned(curve)
+    curve = thinned(place_ends(path.name, curve, ends or Ends()))
     beyond = curve.extrapolation
     if beyond == "zero" and curve.last_measured_ms < curve.cut_out_ms:
         beyond = "cube law" if notes.get("extrapolation") == "cube law" else "hold"
