@@ -199,6 +199,7 @@ def read_power_curve(
         relative = max(relative, float(np.hypot(STATED_UNCERTAINTY, above)))
     thrust = _thrust(table, speed, rotor_area_m2, float(densities[reference]), warnings)
     uncertainty = _uncertainty(table)
+    said = Provenance(str(path), BETWEEN_POINTS, tuple(assumed), tuple(dict.fromkeys(warnings)))
     last_ms = _number_noted(path, notes, "last measured speed") or np.inf
     curve = PowerCurve(
         speed,
@@ -206,9 +207,7 @@ def read_power_curve(
         rotor_area_m2,
         air_density_kg_m3=float(densities[reference]),
         last_measured_ms=min(float(speed[-1]), last_ms),
-        provenance=Provenance(
-            str(path), BETWEEN_POINTS, tuple(assumed), tuple(dict.fromkeys(warnings))
-        ),
+        provenance=said,
         thrust_coefficient=thrust,
         power_uncertainty_w=uncertainty,
         relative_uncertainty=relative,
