@@ -15,8 +15,10 @@ from yieldest.economics.bill_of_materials import (
 )
 from yieldest.economics.prices import number_as_written
 from yieldest.economics.read_bill import (
+    CarriageCountedOnce,
     ItemsLastAsBuild,
     PriceRisesWithNumber,
+    PricesBeforeTax,
     SumApart,
     read_bill,
 )
@@ -216,7 +218,15 @@ def test_a_spreadsheet_reads_with_title_blank_lines_and_signs(written):
     assert parts.capital_cost(1, wage_per_hour=0) == pytest.approx(2 * 18.5 + 45 + 1134.6)
 
 
-@pytest.mark.parametrize("name", ["TOTAL:", "Sub-total", "Sum of parts", "Summe", "Gesamt"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("TOTAL:", "Sub-total", "Sum of parts", "Total (incl. VAT)", "Grand total", "Net total"),
+        *("Summe", "Gesamt", "Zwischensumme", "Gesamtbetrag:", "Nettosumme", "Gesamt netto"),
+        *("Sous-total", "Total HT", "Suma", "Suma częściowa", "Razem", "Total general", "Subtotal"),
+        *("Totale parziale", "Totale", "Subtotaal", "Totaal", "Delsumma", "Summa", "Soma", "I alt"),
+    ],
+)
 def test_a_sum_below_the_parts_is_checked_and_never_counted(written, name):
     parts = written(SPREADSHEET + f"{name},,,1216.60\n")
     assert parts.capital_cost(1, wage_per_hour=0) == pytest.approx(1216.6)
@@ -235,6 +245,64 @@ def test_subtotals_are_those_of_their_part_of_the_bill(written):
         "Subtotal,,300\nTotal,,460\n"
     )
     assert [item.name for item in parts.items] == ["hub", "blade", "mast"]
+    assert parts.provenance.warnings == ()
+
+
+@pytest.mark.parametrize(
+    "name", ["Shipping", "Delivery to the farm", "P&P", "Versand", "Frais de port", "Spedizione"]
+)
+def test_carriage_without_a_quantity_is_one_piece_and_said(written, name):
+    parts = written(f"Item,Qty,Price each,Total\nhub,2,50,100\n{name},,,12.50\nTotal,,,112.50\n")
+    assert parts.capital_cost(1, 0) == pytest.approx(112.5)
+    (said,) = (f for f in parts.provenance.assumed if isinstance(f, CarriageCountedOnce))
+    assert (said.place[-6:], said.name, said.scope) == ("line 3", name, "unit")
+    assert parts.provenance.warnings == ()
+    frame = pd.DataFrame({"item": ["hub", name], "quantity": [2, None], "price": [50, 12.5]})
+    assert read_bill(frame).capital_cost(1, 0) == pytest.approx(112.5)
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("VAT 20 %,,,20", ["'VAT 20 %'", "a tax on the lines above", "'tax (%)'"]),
+        ("VAT,,20%,20", ["a tax on the lines above"]),
+        ("MwSt,,19 %,", ["'MwSt'", "a tax on the lines above"]),
+        ("zzgl. 19 % MwSt.,,,19", ["a tax on the lines above"]),
+        ("TVA,,,20", ["'TVA'", "a tax on the lines above"]),
+        (",,VAT 20 %,20", ["'VAT 20 %'", "a tax on the lines above"]),
+        ("Discount -10 %,,,-10", ["'Discount -10 %'", "lower their prices"]),
+        ("Discount,1,-10,-10", ["lower their prices"]),
+        ("Rabatt,,10 %,", ["lower their prices"]),
+        ("Remise,,,-10", ["lower their prices"]),
+    ],
+)
+def test_lines_of_tax_and_discount_say_what_to_do(written, line, words):
+    with pytest.raises(InputError) as refused:
+        written(f"Item,Qty,Price each,Total\nhub,2,50,100\n{line}\n")
+    for each in ("line 3", *words):
+        assert each in str(refused.value)
+    assert "quantity is missing" not in str(refused.value)
+
+
+BILLS = {
+    "German": "Artikel;Menge;Einzelpreis (€);Lebensdauer (Jahre);Arbeitszeit (Std.)\n"
+    "Flügel;3;18,50;6;4\nMast;1;300,- €;;\nSumme;;355,50;;\n",
+    "French": "Désignation;Quantité;Prix unitaire (€);Durée de vie (ans);Heures\n"
+    "pale;3;18,50;6;4\nmât;1;300,-- €;;\nSous-total;;355,50;;\n",
+    "Spanish": "Descripción;Cantidad;Precio unitario;Vida útil (años);Horas\n"
+    "pala;3;18,50 €;6;4\nmástil;1;300;;\nSuma;;355,50;;\n",
+    "Italian": "Articolo;Quantità;Prezzo unitario;Durata (anni);Ore di lavoro\n"
+    "pala;3;18,50;6;4\npalo;1;300 Euro;;\nTotale parziale;;355,50;;\n",
+    "Dutch": "Onderdeel;Aantal;Stukprijs (EUR);Levensduur (jaar);Uren\n"
+    "wiek;3;18,50;6;4\nmast;1;300;;\nSubtotaal;;355,50;;\n",
+}
+
+
+@pytest.mark.parametrize("language", BILLS)
+def test_a_bill_may_be_headed_in_another_language(written, language):
+    parts = written(BILLS[language])
+    assert parts.capital_cost(1, 0) == pytest.approx(355.5)
+    assert (parts.items[0].life_years, parts.items[0].labour_hours) == (6, 4)
     assert parts.provenance.warnings == ()
 
 
@@ -275,6 +343,14 @@ def test_lines_keep_their_number_below_blank_rows(written):
         ("£1,150", "GBP", "can be 1150 or 1.15"),
         ("1.134", "EUR", "can be 1134 or 1.134"),
         ("about 5", "EUR", "is not a number"),
+        ("Fr. 300.-", "CHF", 300.0),
+        ("CHF 300.\N{EN DASH}", "CHF", 300.0),
+        ("Fr 1'300.-", "CHF", 1300.0),
+        ("300,- €", "EUR", 300.0),
+        ("1.300,- €", "EUR", 1300.0),
+        ("1.300,--", "EUR", 1300.0),
+        ("300 Euro", "EUR", 300.0),
+        ("US$ 30", "USD", 30.0),
     ],
 )
 def test_prices_are_read_where_they_can_mean_one_thing_only(written, price, currency, number):
@@ -312,6 +388,75 @@ def test_units_of_headings_are_converted(written):
     assert by_minute.items[0].labour_hours == pytest.approx(1.5)
     assert by_day.items[0].labour_hours == pytest.approx(12)
     assert Assumed(WORKING_DAY) in by_day.provenance.assumed
+
+
+@pytest.mark.parametrize(
+    ("heading", "currency"),
+    [
+        *(("Price (p)", "GBP"), ("Price, pence", "GBP"), ("Cost each in p", "GBP")),
+        *(("Price (c)", "USD"), ("Price ¢", "USD"), ("Preis (Ct)", "EUR")),
+        *(("Price (öre)", "SEK"), ("Price (øre)", "DKK"), ("Preis (Rp.)", "CHF")),
+        *(("Prix (centimes)", "EUR"), ("Price (grosz)", "PLN"), ("Price (paise)", "INR")),
+    ],
+)  # fmt: skip
+def test_hundredths_of_a_currency_are_never_read_as_whole_ones(written, heading, currency):
+    text = f'item,quantity,"{heading}"\nmast,1,32000\n'
+    assert written(text, currency).items[0].unit_price == pytest.approx(320)
+    with pytest.raises(InputError, match="another currency than the plan's JPY"):
+        written(text, "JPY")
+
+
+@pytest.mark.parametrize(
+    ("heading", "mark"),
+    [
+        *(("Price (k)", "k"), ("Price (£k)", "k"), ("Price (k£)", "k"), ("price (1000s)", "1000s")),
+        *(("Cost (total)", "total"), ("Price (per dozen)", "dozen"), ("Unit price (£/100)", "100")),
+        *(("life (weeks)", "weeks"), ("life (m)", "m"), ("labour (weeks)", "weeks")),
+        *(("scrap value (%)", "%"), ("paid labour (h)", "h"), ("upkeep (per month)", "month")),
+        *(("upkeep (p)", "p"), ("Price %", "%"), ("price breaks (p)", "p"), ("shared by (%)", "%")),
+    ],
+)  # fmt: skip
+def test_a_unit_that_is_not_understood_is_refused(written, heading, mark):
+    priced = heading.lower().startswith(("price (", "cost", "unit", "price %"))
+    heads = ["item", "quantity", *([] if priced else ["unit price"]), f'"{heading}"']
+    text = f"{','.join(heads)}\nmast,1{',5' * (len(heads) - 2)}\n"
+    with pytest.raises(InputError, match=f"'{mark}' in the heading .* is not understood"):
+        written(text, "GBP")
+
+
+def test_a_quantity_by_the_dozen_is_refused(written):
+    with pytest.raises(InputError, match="'dozen' in the heading"):
+        written("item,Qty (dozen),price\nbolt,2,5\n")
+    assert written("item,Qty (pcs),price (EUR/pc)\nbolt,2,5\n").capital_cost(1, 0) == 10
+
+
+def test_a_heading_with_pounds_and_pence_is_refused(written):
+    with pytest.raises(InputError, match="names both £ and p"):
+        written("item,quantity,Price (£ p)\nbolt,2,5\n", "GBP")
+
+
+def test_prices_before_tax_are_said_or_taxed_and_never_taxed_twice(written):
+    for heading in ("Price (ex VAT)", "Price (excl. VAT)", "Price (net)", "Preis netto", "Prix HT"):
+        parts = written(f"item,quantity,{heading}\nmast,1,100\n")
+        assert parts.provenance.warnings == (PricesBeforeTax("bill.csv", heading),)
+        taxed = written(f"item,quantity,{heading},VAT (%)\nmast,1,100,20\n")
+        assert taxed.provenance.warnings == ()
+        assert taxed.capital_cost(1, 0) == pytest.approx(120)
+    assert written("item,quantity,Price (incl. VAT)\nmast,1,9\n").provenance.warnings == ()
+    with pytest.raises(InputError, match=r"have the tax in them, and 'tax \(%\)' would add it"):
+        written("item,quantity,Price (incl. VAT),tax (%)\nmast,1,100,20\n")
+
+
+def test_cells_in_hundredths_and_whole_money_mix(written):
+    parts = written("item,quantity,price\nbolt,10,35p\nmast,1,£320\nnut,1,5 p\n", "GBP")
+    assert [item.unit_price for item in parts.items] == pytest.approx([0.35, 320, 0.05])
+    assert written("item,quantity,Price (p)\nbolt,1,35p\n", "GBP").capital_cost(
+        1, 0
+    ) == pytest.approx(0.35)
+    with pytest.raises(InputError, match=r"line 3: '£320' .* in another unit than its heading"):
+        written("item,quantity,Price (p)\nbolt,10,35\nmast,1,£320\n", "GBP")
+    with pytest.raises(InputError, match=r"line 2: '35p' .* another currency than the plan's EUR"):
+        written("item,quantity,price\nbolt,10,35p\n")
 
 
 @pytest.mark.parametrize("heading", ["Price (£)", "unit price [USD]", "Cost in GBP", "price kr"])

@@ -13,7 +13,7 @@ from pathlib import Path
 import typer
 
 from yieldest.cli.plan_folder import write_plan_folder
-from yieldest.economics.prices import PRICE, SIGNS, number_as_written
+from yieldest.economics.prices import HUNDREDTHS, PRICE, SIGNS, number_as_written
 from yieldest.errors import InputError
 from yieldest.files.whole_output import scratch_beside
 from yieldest.model.check import Checked, CurveRead, checked
@@ -311,7 +311,9 @@ class _Questions:
         signs = [] if match is None else [sign for sign in match.group("before", "after") if sign]
         if match is None or len(signs) != 1 or signs[0] == "%":
             raise InputError(f"{text!r} is no price with its currency; write it as 0.30 EUR.")
-        codes = sorted(SIGNS.get(signs[0], {signs[0]}))
+        if signs[0].lower() in HUNDREDTHS:
+            raise InputError(f"{text!r} is in hundredths; write it in whole money, as 0.30 EUR.")
+        codes = SIGNS.get(signs[0], (signs[0],))
         if len(codes) > 1:
             raise InputError(
                 f"{signs[0]} is the sign of {', '.join(codes)}; write {match['number']} and one "
@@ -327,7 +329,7 @@ class _Questions:
         if match is not None:
             total = _number(text, match["number"])
             for sign in filter(None, match.group("before", "after")):
-                if self.answers.currency not in SIGNS.get(sign, {sign}):
+                if self.answers.currency not in SIGNS.get(sign, (sign,)):
                     raise InputError(f"{text!r} is not in {self.answers.currency}; write it so.")
             line = f"the whole machine,1,{total:.12g},per unit"
             (self.scratch / "bill.csv").write_text(f"item,quantity,unit price,scope\n{line}\n")

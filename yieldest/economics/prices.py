@@ -5,29 +5,60 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-SIGNS = {
-    "€": {"EUR"},
-    "£": {"GBP"},
-    "$": {"USD", "AUD", "CAD", "NZD", "HKD", "SGD", "MXN", "CLP", "COP", "ARS"},
-    "¥": {"JPY", "CNY"},
-    "₹": {"INR"},
-    "kr": {"SEK", "NOK", "DKK", "ISK"},
-    "zł": {"PLN"},
-    "Kč": {"CZK"},
-    "Fr.": {"CHF"},
+SIGNS: dict[str, tuple[str, ...]] = {
+    "€": ("EUR",),
+    "£": ("GBP",),
+    "$": ("USD", "AUD", "CAD", "NZD", "HKD", "SGD", "MXN", "CLP", "COP", "ARS"),
+    "¥": ("JPY", "CNY"),
+    "₹": ("INR",),
+    "₩": ("KRW",),
+    "₦": ("NGN",),
+    "US$": ("USD",),
+    "kr": ("SEK", "NOK", "DKK", "ISK"),
+    "zł": ("PLN",),
+    "Kč": ("CZK",),
+    **dict.fromkeys(("Fr.", "Fr", "SFr.", "sFr."), ("CHF",)),
+    **dict.fromkeys(("Euro", "Euros", "euro", "euros"), ("EUR",)),
 }
-"""Signs of currencies, and the ISO 4217 codes they stand for."""
+"""Signs of currencies, and the codes of ISO 4217 they stand for; one sign alone is the first's."""
+CURRENCY_SIGNS = {codes[0]: sign for sign, codes in SIGNS.items() if len(sign) == 1}
+"""By code, where the sign alone says which money it is; other codes are written out."""
 CURRENCIES = frozenset(
     {code for codes in SIGNS.values() for code in codes}
-    | {"BRL", "HUF", "RON", "BGN", "TRY", "ZAR", "KES", "NGN", "KRW", "THB", "ILS", "UAH", "PHP"}
+    | {"BRL", "HUF", "RON", "BGN", "TRY", "ZAR", "KES", "THB", "ILS", "UAH", "PHP"}
 )
+_WITH_CENTS = tuple(sorted({*SIGNS["$"], "EUR", "ZAR", "KES"} - {"MXN", "CLP", "COP", "ARS"}))
+HUNDREDTHS: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(("c", "ct", "cent", "cents", "¢"), _WITH_CENTS),
+    **dict.fromkeys(("p", "pence", "penny"), ("GBP",)),
+    **dict.fromkeys(("öre", "øre"), ("SEK", "NOK", "DKK")),
+    **dict.fromkeys(("rp", "rappen"), ("CHF",)),
+    **dict.fromkeys(("centime", "centimes"), ("CHF", "EUR")),
+    **dict.fromkeys(("centimos", "céntimos", "centesimi"), ("EUR",)),
+    **dict.fromkeys(("gr", "grosz", "grosze", "groszy"), ("PLN",)),
+    **dict.fromkeys(("paise", "paisa"), ("INR",)),
+    **dict.fromkeys(("centavo", "centavos"), ("ARS", "BRL", "CLP", "COP", "MXN", "PHP")),
+}
+"""What the hundredth of a currency is called, in lower case, and the codes that have it."""
+
+
+def currencies_of(mark: str) -> tuple[str, ...]:
+    """Return the codes that a sign, a code or a hundredth stands for; none where it is no money."""
+    code = mark.upper()
+    return (
+        SIGNS.get(mark) or HUNDREDTHS.get(mark.lower()) or ((code,) if code in CURRENCIES else ())
+    )
+
+
 _SIGN = "|".join([*map(re.escape, SIGNS), "[A-Z]{3}"])
 PRICE = re.compile(
     rf"(?P<before>{_SIGN})?\s*(?P<number>[+-]?(?:\d[\d.,'\u2019 ]*|[.,]\d+)(?:e[+-]?\d{{1,4}})?)"
-    rf"\s*(?P<after>{_SIGN}|%)?"
+    rf"(?P<dash>(?<=[.,])[-\N{{EN DASH}}\N{{EM DASH}}]{{1,2}})?"
+    rf"\s*(?P<after>{_SIGN}|%|(?i:{'|'.join(HUNDREDTHS)}))?"
 )
+"""A number with what stands before and after it; a dash stands for no cents, as in "300.-"."""
 _POINT_PROVED = re.compile(
-    r"(?:\d{1,3}(?:,\d{3})+\.\d+|\d*\.(?!\d{3}$)\d*|(?:0|\d{4,})?\.\d{3}|\d{1,3}(?:,\d{3}){2,})"
+    r"(?:\d{1,3}(?:,\d{3})+\.\d*|\d*\.(?!\d{3}$)\d*|(?:0|\d{4,})?\.\d{3}|\d{1,3}(?:,\d{3}){2,})"
 )
 _SWAPPED = str.maketrans(".,", ",.")
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from os import PathLike
 from pathlib import Path
@@ -17,8 +17,19 @@ import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.defaults import WORKING_DAY, Assumed
+from yieldest.economics.bill_columns import (
+    COLUMNS,
+    EITHER,
+    FREE_WORDED,
+    LARGEST_AMOUNT,
+    LINE_TOTAL,
+    NOTES,
+    NUMBERS,
+    TEXTS,
+    price_in,
+)
 from yieldest.economics.bill_of_materials import BillItem, BillOfMaterials
-from yieldest.economics.prices import CURRENCIES, PRICE, SIGNS, decimal_mark, number_as_written
+from yieldest.economics.prices import decimal_mark
 from yieldest.errors import InputError
 from yieldest.files.table import Table, plain_heading, read_table, table_of_frame
 from yieldest.provenance import Finding, Provenance
@@ -34,27 +45,38 @@ SCOPES = {
 """What an item is bought for: each machine, the whole array, or the site; by how it is written."""
 
 _SUMS = re.compile(
-    r"((sub|grand) ?)?(total|sum)s?( (of|for|in|all|costs?|prices?|parts|materials?|labour)\b.*)?"
-    r"|(zwischen|end|gesamt)?summe( .*)?|gesamt(kosten|preis|betrag)?|insgesamt|in all|parts total"
+    r"((sub|grand|net|gross|cart|order|netto|brutto|sous|final) ?)?(total|sum)s?"
+    r"( (of|for|in|all|costs?|prices?|parts|materials?|labour|before|after|without|with|net|gross"
+    r"|ex|excl|excluding|incl?|including|general|parcial|partiel|ht|ttc|due|eur|gbp|usd)\b.*)?"
+    r"|(zwischen|end|gesamt|netto|brutto|rechnungs|teil)(summe|betrag)( .*)?|summe( .*)?"
+    r"|gesamt(kosten|preis)?( .*)?|insgesamt|in all|parts total|montant total( .*)?|somme|razem"
+    r"|suma( (czesciowa|parcial|total))?|importe total|subtotale|totale( (parziale|generale))?"
+    r"|(sub)?totaal( .*)?|(del|slut)?summa( .*)?|soma( (parcial|total))?|i alt|ialt"
 )
 """Items that are no parts: what a spreadsheet writes below them, as plain headings."""
-_NOTES = frozenset(
-    ("note", "notes", "remark", "remarks", "comment", "comments", "supplier", "shop", "link", "url")
+_TAXES = re.compile(
+    r"(plus |zzgl |inkl |incl |sales )?(\d+ )*(vat|mwst|ust|mehrwertsteuer|umsatzsteuer|tva|iva|btw"
+    r"|moms|mva|gst|sales tax|value added tax|tax)\b.*"
 )
-"""Headings that are passed over without a word."""
+_DISCOUNTS = re.compile(
+    r"\b(discount|rebate|rabatt|skonto|remise|rabais|descuento|sconto|korting|desconto)\b"
+)
+_CARRIAGE = re.compile(
+    r"\b(shipping|delivery|postage|carriage|freight|p p|p and p|versand(kosten)?|lieferung|porto"
+    r"|fracht|livraison|frais de port|port|envio|portes|spedizione|verzend(ing|kosten)|frakt)\b"
+)
+"""Lines with a price and no quantity: taxes and discounts are no parts, carriage is one piece."""
 _ONCE = re.compile(
     r"charge|controller|inverter|converter|rectifier|batter|dump|grid|meter|cable|trench|wiring"
     r"|breaker|switchboard|wechselrichter|laderegler|akku|kabel"
 )
 """Items that several machines mostly have in common, for a proposal."""
 _OF_THE_SITE = re.compile(
-    r"tool|lathe|drill|jig|mould|mold|crane|permit|fee|survey|transport|delivery|engineer"
-    r"|werkzeug|kran"
+    r"tool|lathe|drill|jig|mould|mold|crane|permit|fee|survey|transport|engineer|werkzeug|kran|"
+    + _CARRIAGE.pattern
 )
 
 SHORTEST_LIFE_YEARS = 0.5
-LARGEST_AMOUNT = 1e12
-"""No amount on a parts bill is larger; a slip of the keyboard is."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +106,23 @@ class ItemsLastAsBuild(Finding):
 
 
 @dataclass(frozen=True)
+class CarriageCountedOnce(Finding):
+    """A line for carriage states no quantity and is taken as one piece."""
+
+    place: str
+    name: str
+    scope: str
+
+
+@dataclass(frozen=True)
+class PricesBeforeTax(Finding):
+    """A heading says that its prices are without tax, and the bill has no column for the tax."""
+
+    file: str
+    heading: str
+
+
+@dataclass(frozen=True)
 class BillColumnsNotUsed(Finding):
     """Columns were passed over; one with lives or hours would make a kWh cost more."""
 
@@ -97,169 +136,6 @@ class PriceRisesWithNumber(Finding):
 
     file: str
     item: str
-
-
-@dataclass(frozen=True)
-class _Column:
-    """A column of a bill: what it holds, how it may be headed, and the units of its heading.
-
-    A unit has the factor to that of the field; with `named`, the heading must name one.
-    """
-
-    role: str
-    names: tuple[str, ...]
-    units: Mapping[str, float] = field(default_factory=dict)
-    named: bool = False
-    signed: bool = False
-    money: bool = False
-
-    def find(self, table: Table, *, required: bool = False) -> str | None:
-        """Return its heading; a unit that must be named would go wrong unnoticed."""
-        tails = [*self.units]
-        if self.money:
-            tails += ["in", "kr", *(f"{to}{c.lower()}" for c in sorted(CURRENCIES) for to in _IN)]
-        tailed = tuple(f"{name} {tail}" for name in self.names for tail in tails)
-        heading = table.find(self.role, (*self.names, *tailed), required=required)
-        if heading is None:
-            return None
-        if self.named and not any(unit in heading.lower() for unit in self.units):
-            raise InputError(
-                f"{table.path}: the heading {heading!r} does not name its unit; write it as "
-                f"'{self.role} ({next(iter(self.units)).replace('kwh', 'kWh')})'."
-            )
-        return heading
-
-    def unit(self, heading: str) -> str | None:
-        """Return the unit that its heading ends in, or names in brackets."""
-        words = re.findall(r"[a-zµ%]+", heading.lower())
-        return next((word for word in reversed(words) if word in self.units), None)
-
-    def numbers(
-        self, table: Table, heading: str, mark: str | None, currency: str | None
-    ) -> FloatArray:
-        """Return its values in the unit of the field, NaN where blank."""
-        factor = self.units.get(self.unit(heading) or "", 1.0)
-        values = np.array(
-            [self._number(table, row, heading, mark, currency) for row in range(len(table.frame))]
-        )
-        for wrong, words in (
-            (np.abs(values) > LARGEST_AMOUNT, "{1:g} in column {0!r} is beyond anything on a "
-             "parts bill; mend it"),
-            ((values < 0) & (not self.signed), "{1:g} in column {0!r} is below zero; mend it"),
-        ):  # fmt: skip
-            for row in np.flatnonzero(wrong):
-                raise InputError(
-                    f"{table.place(int(row))}: the {self.role} "
-                    f"{words.format(heading, values[row])}."
-                )
-        return np.asarray(values * factor if factor >= 1 else values / (1 / factor))
-
-    def _number(
-        self, table: Table, row: int, heading: str, mark: str | None, currency: str | None
-    ) -> float:
-        """Return the number in a cell, refused where it can mean two things or is none."""
-        cell = table.frame[heading].iloc[row]
-        if pd.isna(cell):
-            return np.nan
-        if isinstance(cell, int | float):
-            return float(cell)
-        place, text = table.places[row], _tidy(cell)
-        match = PRICE.fullmatch(text)
-        signs = [] if match is None else [s for s in match.group("before", "after") if s]
-        if match is not None and self.money and "%" not in signs:
-            for sign in signs:
-                if currency is not None and currency not in SIGNS.get(sign, {sign}):
-                    raise InputError(
-                        f"{place}: {str(cell)!r} in column {heading!r} is in another currency than "
-                        f"the plan's {currency}; write every price in one currency."
-                    )
-            signs = []
-        allowed = not signs or (signs == ["%"] and "%" in self.units)
-        found = number_as_written(match["number"], mark) if match is not None and allowed else ()
-        if len(found) > 1:
-            raise InputError(
-                f"{place}: {str(cell)!r} in column {heading!r} can be {found[0]:g} or "
-                f"{found[1]:g}, and no other number of the bill shows which mark is the decimal "
-                f"one; write {found[0]:.2f} or {found[1]:g}."
-            )
-        if not found:
-            raise InputError(
-                f"{place}: {str(cell)!r} in column {heading!r} is not a number; write a plain "
-                "number, such as 1250 or 0.85, or leave it blank."
-            )
-        return found[0]
-
-
-def _tidy(cell: object) -> str:
-    return re.sub(r"[\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}]", " ", str(cell)).strip()
-
-
-_IN = ("", "in ")
-_PERCENT = {"%": 0.01, "percent": 0.01}
-_CENTS = {"cents": 0.01, "cent": 0.01, "ct": 0.01, "pence": 0.01}
-_NUMBERS = {
-    "quantity": _Column("quantity", ("quantity", "qty", "count", "number", "pieces", "pcs")),
-    "unit_price": _Column(
-        "unit price",
-        (
-            *("unit price", "price each", "price per piece", "unit cost", "cost each", "each"),
-            *("price per unit", "cost per unit", "price", "cost"),
-        ),
-        _CENTS,
-        money=True,
-    ),
-    "life_years": _Column(
-        "life in years",
-        ("life years", "life", "lifetime years", "lifetime", "life time", "years"),
-        {"months": 1 / 12, "month": 1 / 12, "years": 1.0, "yrs": 1.0},
-    ),
-    "labour_hours": _Column(
-        "labour hours",
-        ("labour hours", "labor hours", "my hours", "own hours", "labour", "labor", "hours"),
-        {"min": 1 / 60, "minutes": 1 / 60, "days": WORKING_DAY.value, "hours": 1.0, "h": 1.0},
-    ),
-    "tax_share": _Column("tax", ("tax percent", "tax", "vat"), _PERCENT, named=True),
-    "waste_share": _Column("waste", ("waste percent", "waste"), _PERCENT, named=True),
-    "salvage_share": _Column("salvage", ("salvage percent", "salvage"), _PERCENT, named=True),
-    "scrap_value": _Column(
-        "scrap value", ("scrap value", "scrap"), _CENTS, signed=True, money=True
-    ),
-    "paid_labour": _Column(
-        "paid labour", ("paid labour", "paid labor", "hired labour"), _CENTS, money=True
-    ),
-    "shared_by": _Column("number of builds that share it", ("shared by", "shared by builds")),
-    "embodied_kwh": _Column(
-        "embodied energy",
-        ("embodied energy kwh", "embodied kwh", "embodied energy"),
-        {"kwh": 1.0},
-        named=True,
-    ),
-    "embodied_carbon_kg": _Column(
-        "embodied carbon", ("embodied carbon kg", "embodied carbon"), {"kg": 1.0}, named=True
-    ),
-}
-"""By the field of `BillItem` that they fill; a blank cell takes its default."""
-_LINE_TOTAL = _Column(
-    "total of the line",
-    (
-        *("line total", "line cost", "total price", "total cost", "total", "totals", "amount"),
-        *("sum", "in all", "gesamt", "summe", "cost"),
-    ),
-    _CENTS,
-    signed=True,
-    money=True,
-)
-_TEXTS = {
-    "name": _Column(
-        "item", ("item", "items", "part", "parts", "name", "component", "description", "what")
-    ),
-    "scope": _Column("scope", ("scope", "per", "for")),
-    "group": _Column("group", ("group", "kind")),
-    "currency": _Column("currency", ("currency",)),
-    "price_breaks": _Column("price breaks", ("price breaks", "price break")),
-    "maintenance": _Column("upkeep", ("upkeep per year", "upkeep"), money=True),
-}
-_COLUMNS = {**_TEXTS, **_NUMBERS}
 
 
 def read_bill(
@@ -294,9 +170,10 @@ def read_bill(
         table = read_table(Path(source), as_text=True).without_blank_rows()
     columns, total = _find_columns(table, currency)
     table, sums = _without_sums(table, columns["name"])
+    table, carriage = _with_carriage(table, columns, total)
     texts = {
         name: [""] * len(table.frame) if heading is None else table.texts(heading)
-        for name in _TEXTS
+        for name in TEXTS
         for heading in (columns[name],)
     }
     _check_currency(table, texts["currency"], currency)
@@ -318,13 +195,12 @@ def read_bill(
         assumed.append(EveryItemPerUnit(file))
     if lifeless:
         assumed.append(ItemsLastAsBuild(file, lifeless, len(items)))
-    if _in_days(columns["labour_hours"]):
+    hours = columns["labour_hours"]
+    if hours and NUMBERS["labour_hours"].factor(hours) == WORKING_DAY.value:
         assumed.append(Assumed(WORKING_DAY))
-    unused = tuple(
-        heading
-        for heading in table.headings
-        if heading not in (*columns.values(), total) and plain_heading(heading) not in _NOTES
-    )
+    assumed += [
+        CarriageCountedOnce(table.place(row), items[row].name, items[row].scope) for row in carriage
+    ]
     return BillOfMaterials(
         items,
         Provenance(
@@ -332,7 +208,8 @@ def read_bill(
             "sum of the lines of the bill, with waste and tax",
             tuple(assumed),
             (
-                *((BillColumnsNotUsed(file, unused),) if unused else ()),
+                *_not_used(table, (*columns.values(), total)),
+                *_without_tax(table, columns, total),
                 *apart,
                 *(PriceRisesWithNumber(file, item.name) for item in items if _price_rises(item)),
             ),
@@ -341,20 +218,22 @@ def read_bill(
     )
 
 
-def _in_days(heading: str | None) -> bool:
-    return heading is not None and _NUMBERS["labour_hours"].unit(heading) == "days"
+def _not_used(table: Table, used: Collection[str | None]) -> list[Finding]:
+    """Return the columns that are passed over, but for notes."""
+    unused = tuple(h for h in table.headings if h not in used and plain_heading(h) not in NOTES)
+    return [BillColumnsNotUsed(table.path.name, unused)] if unused else []
 
 
 def _find_columns(table: Table, currency: str | None) -> tuple[dict[str, str | None], str | None]:
     """Return the headings by field, and that of the totals of lines."""
-    columns = {name: column.find(table) for name, column in _COLUMNS.items()}
+    columns = {name: column.find(table) for name, column in COLUMNS.items()}
     free = replace(table, frame=table.frame.drop(columns=list(filter(None, columns.values()))))
-    total = _LINE_TOTAL.find(free)
+    total = LINE_TOTAL.find(free)
     for name in ("name", "quantity", *(() if total else ("unit_price",))):
-        _COLUMNS[name].find(table, required=True)
+        COLUMNS[name].find(table, required=True)
     for name, heading in (*columns.items(), ("total", total)):
-        if heading is not None and _COLUMNS.get(name, _LINE_TOTAL).money:
-            _check_heading(table, heading, currency)
+        if heading is not None and name not in FREE_WORDED:
+            COLUMNS.get(name, LINE_TOTAL).check(table, heading, currency)
     return columns, total
 
 
@@ -366,15 +245,15 @@ def _numbers(
     currency: str | None,
 ) -> tuple[dict[str, FloatArray], list[Finding]]:
     """Return the numbers of the items by field, and the sums that are apart from them."""
-    numeric = [(name, heading) for name in _NUMBERS if (heading := columns[name]) is not None]
+    numeric = [(name, heading) for name in NUMBERS if (heading := columns[name]) is not None]
     mark = decimal_mark(
         match["number"]
         for heading in (*(heading for _, heading in numeric), *filter(None, (total,)))
         for cell in table.texts(heading)
-        if (match := PRICE.fullmatch(_tidy(cell)))
+        if (match := price_in(cell))
     )
     numbers = {
-        name: _NUMBERS[name].numbers(table, heading, mark, currency) for name, heading in numeric
+        name: NUMBERS[name].numbers(table, heading, mark, currency) for name, heading in numeric
     }
     priced = _Priced(table, sums, columns["unit_price"], total, mark, currency)
     numbers["unit_price"], apart = priced.prices(numbers)
@@ -384,7 +263,7 @@ def _numbers(
     ):
         for row in np.flatnonzero(np.isnan(numbers[name])):
             raise InputError(
-                f"{table.place(int(row))}: the {_NUMBERS[name].role} is missing in column "
+                f"{table.place(int(row))}: the {NUMBERS[name].role} is missing in column "
                 f"{heading!r}; fill it in."
             )
     return numbers, apart
@@ -402,6 +281,59 @@ def _without_sums(table: Table, heading: str | None) -> tuple[Table, Table]:
         dtype=bool,
     )
     return replace(table, frame=table.frame[~is_sum]), replace(table, frame=table.frame[is_sum])
+
+
+def _with_carriage(
+    table: Table, columns: Mapping[str, str | None], total: str | None
+) -> tuple[Table, list[int]]:
+    """Return the table with one piece on the lines of carriage without a quantity, and those lines.
+
+    An `InputError` says what to do with a line of tax, or one that takes something off.
+    """
+    quantity, once = str(columns["quantity"]), []
+    frame = table.frame.astype({quantity: object})
+    texts = {heading: table.texts(heading) for heading in table.headings}
+    for row, stated in enumerate(texts[quantity]):
+        label = texts[str(columns["name"])][row] or next(
+            (c[row] for c in texts.values() if c[row]), ""
+        )
+        plain = plain_heading(label)
+        prices = [texts[heading][row] for heading in (columns["unit_price"], total) if heading]
+        lessens = any(price.startswith(("-", "\N{MINUS SIGN}")) for price in prices)
+        if _DISCOUNTS.search(plain) and (not stated or lessens):
+            raise InputError(
+                f"{table.place(row)}: {label!r} is no part but takes off the lines above; lower "
+                "their prices by it, and take the line out."
+            )
+        if stated and not any(price.endswith("%") for price in prices):
+            continue
+        if _TAXES.fullmatch(plain):
+            raise InputError(
+                f"{table.place(row)}: {label!r} is no part but a tax on the lines above; take the "
+                "line out and add a column 'tax (%)' with its rate on each line, or write the "
+                "prices with tax in them."
+            )
+        if not stated and any(prices) and _CARRIAGE.search(plain):
+            frame.iloc[row, table.headings.index(quantity)] = "1"
+            once.append(row)
+    return replace(table, frame=frame), once
+
+
+def _without_tax(
+    table: Table, columns: Mapping[str, str | None], total: str | None
+) -> list[Finding]:
+    """Return the heading of prices before tax where no column states the tax.
+
+    An `InputError` says that tax would be added to prices which hold it.
+    """
+    heading, tax = str(columns["unit_price"] or total), columns["tax_share"]
+    before = LINE_TOTAL.before_tax(heading)
+    if before is False and tax is not None:
+        raise InputError(
+            f"{table.path}: the prices under {heading!r} have the tax in them, and {tax!r} would "
+            "add it once more; take that column out, or write the prices without tax."
+        )
+    return [PricesBeforeTax(table.path.name, heading)] if before and tax is None else []
 
 
 @dataclass(frozen=True)
@@ -423,15 +355,18 @@ class _Priced:
         """
         quantity, kept = numbers["quantity"], self.table
         if self.total is not None:
-            totals = _LINE_TOTAL.numbers(kept, self.total, self.mark, self.currency)
+            totals = LINE_TOTAL.numbers(kept, self.total, self.mark, self.currency)
         if self.unit_price is None:
             per_piece = np.divide(totals, quantity, out=np.zeros_like(totals), where=quantity != 0)
             return np.where(np.isnan(totals), np.nan, per_piece), self._apart(totals, numbers)
         prices = numbers["unit_price"]
+        if self.total is not None:
+            alone = np.isnan(prices) & (quantity > 0)
+            prices = np.where(alone, totals / np.where(alone, quantity, 1), prices)
         each = quantity * prices
         if self.total is not None:
             return prices, self._lines_apart(each, totals, numbers) or self._apart(each, numbers)
-        either = re.fullmatch(r"cost( in)?( [a-z]{2,3})?", plain_heading(self.unit_price))
+        either = EITHER.fullmatch(plain_heading(self.unit_price))
         if not either or np.all(np.isin(quantity, (0, 1)) | np.isnan(each)):
             return prices, self._apart(each, numbers)
         apart_each, apart_line = (self._apart(lines, numbers) for lines in (each, prices))
@@ -465,13 +400,12 @@ class _Priced:
         """Return the sums that are neither those of all lines above nor since the last sum."""
         found: list[Finding] = []
         at, before = self.table.frame.index.to_numpy(), -1
-        column = _Column("sum", (), _CENTS, signed=True, money=True)
         for row in range(len(self.sums.frame)):
             index = int(self.sums.frame.index[row])
             one = replace(self.sums, frame=self.sums.frame.iloc[[row]])
             cells = [h for h in filter(None, (self.total, self.unit_price)) if one.texts(h)[0]]
             if cells:
-                stated = column.numbers(one, cells[0], self.mark, self.currency)[0]
+                stated = LINE_TOTAL.numbers(one, cells[0], self.mark, self.currency)[0]
                 sums = [
                     np.nansum(each[(at < index) & (at > start)])
                     for each in self._taxed(lines, numbers)
@@ -500,19 +434,6 @@ def _with_scopes(table: Table, items: tuple[BillItem, ...]) -> str:
     lines = written.getvalue().splitlines(keepends=True)
     more = len(lines) - _MOST_LINES_SHOWN
     return "".join(lines[:_MOST_LINES_SHOWN]) + (f"... and {more:,} likewise\n" if more > 0 else "")
-
-
-def _check_heading(table: Table, heading: str, currency: str | None) -> None:
-    """Refuse a heading that names another currency than the plan's."""
-    marks = re.findall(r"[€£$¥₹]|\b(?:kr|zł|Kč|Fr\.|[A-Z]{3}(?![A-Za-z]))", heading)
-    named = [SIGNS.get(mark, {mark}) for mark in marks if mark in SIGNS or mark in CURRENCIES]
-    if "pence" in heading.lower():
-        named.append({"GBP"})
-    if currency is not None and any(currency not in codes for codes in named):
-        raise InputError(
-            f"{table.path}: the heading {heading!r} names another currency than the plan's "
-            f"{currency}; write the prices in {currency}, or state the currency in the plan."
-        )
 
 
 def _check_currency(table: Table, cells: Iterable[str], currency: str | None) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import sys
+import unicodedata
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -44,9 +45,18 @@ _EXACT_NUMBERS = (
 of which only this one is exact and survives a cell such as 1e9999999999; since then all do."""
 
 
+_LETTERS = str.maketrans({"ø": "o", "ł": "l", "ß": "ss", "æ": "ae", "œ": "oe"})
+
+
+def folded(text: str) -> str:
+    """Return a text in lower case without the accents of its letters."""
+    apart = unicodedata.normalize("NFD", text.lower().translate(_LETTERS))
+    return "".join(letter for letter in apart if not unicodedata.combining(letter))
+
+
 def plain_heading(heading: str) -> str:
-    """Reduce a heading to lower-case words, without its unit in brackets or the "in" before it."""
-    bare = re.sub(r"[(\[][^()\[\]]*[)\]]", " ", heading).lower()
+    """Reduce a heading to lower-case words without accents, unit in brackets and "in" before it."""
+    bare = folded(re.sub(r"[(\[][^()\[\]]*[)\]]", " ", heading))
     return re.sub(r"[^a-z0-9]+", " ", re.sub(r" in (?=\S+$)", " ", bare)).strip()
 
 

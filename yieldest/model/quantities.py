@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from yieldest.arrays import NOT_KNOWN, percent, rounded, whole
+from yieldest.economics.prices import CURRENCY_SIGNS
 from yieldest.economics.terms import EconomicTerms
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.units import as_shown, number
@@ -17,16 +18,6 @@ View = Literal["decision", "energy", "money", "notebook", "years", "frame", "jso
 frames, the results for machines, the CSV file, and the rows of a sweep."""
 NEVER = "never"
 NONE = "none"
-CURRENCY_SIGNS = {
-    "EUR": "€",
-    "GBP": "£",
-    "USD": "$",
-    "JPY": "¥",
-    "INR": "₹",
-    "KRW": "₩",
-    "NGN": "₦",
-}
-"""By code of ISO 4217, where the sign alone says which money it is; other codes are written out."""
 
 
 def _always(terms: EconomicTerms) -> bool:

@@ -16,9 +16,10 @@ from markupsafe import Markup
 
 from yieldest import __version__
 from yieldest.arrays import NOT_KNOWN, rounded
+from yieldest.economics.prices import CURRENCY_SIGNS
 from yieldest.html_repr import printable
 from yieldest.model.estimate import Estimate
-from yieldest.model.quantities import CURRENCY_SIGNS, drawn_as, lines_of
+from yieldest.model.quantities import drawn_as, lines_of
 from yieldest.model.scenarios import BuildScenarios
 from yieldest.plan import Plan
 from yieldest.report.cautions import CAUTIONS

@@ -10,10 +10,11 @@ import numpy as np
 
 from yieldest.arrays import NOT_KNOWN, FloatArray, floats, percent
 from yieldest.economics.cash_flow import Expenditure
+from yieldest.economics.prices import CURRENCY_SIGNS
 from yieldest.economics.terms import EconomicTerms
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
-from yieldest.model.quantities import BY_KEY, CURRENCY_SIGNS, NEVER
+from yieldest.model.quantities import BY_KEY, NEVER
 from yieldest.model.scenarios import WIND_FACTORS, BuildScenarios
 from yieldest.report.chart import drawn
 from yieldest.report.decision import LIKELY

@@ -88,6 +88,13 @@ say(
             "{0.file}: {0.items_without_life} of {0.items} items state no life and last as long as "
             "the build."
         ),
+        read_bill.CarriageCountedOnce: (
+            "{0.place}: {0.name!r} states no quantity and is counted once per {0.scope}."
+        ),
+        read_bill.PricesBeforeTax: (
+            "{0.file}: the prices under {0.heading!r} are without tax, and no tax is counted; if "
+            "you pay it, add a column 'tax (%)'."
+        ),
         read_bill.SumApart: (
             "{0.place}: {0.name!r} says {0.stated:,.2f}, but what it sums comes to "
             "{0.computed:,.2f}; only the lines are counted. Is one missing or counted twice?"
