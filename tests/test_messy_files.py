@@ -636,7 +636,7 @@ def test_stations_side_by_side_are_listed_and_picked_by_one_option(run, yard, ed
     refused = run("wind", IRISH)
     assert refused.code == 2
     assert "('RPT', 'ROS', 'SHA', 'DUB', 'MUL', 'BEL')" in refused.err
-    assert '--sensor "RPT"), and state units (--units)' in refused.err
+    assert '--sensor "RPT"), and state units (the key in a plan, --units' in refused.err
     frame = pd.read_csv(IRISH)
     for name in ("DUB", "mul"):
         found = run("wind", IRISH, "--sensor", name, "--units", "kn", "--json").json
@@ -696,3 +696,47 @@ def test_what_is_neither_a_speed_nor_missing_is_named(read, refused, cell):
     assert f"line 11: {cell!r} in column 'wind speed (m/s)' is not a number" in message
     assert "--missing" in message
     assert np.isnan(read(HEADING, *lines, missing=(cell,)).speed_ms[9])
+
+
+@pytest.mark.parametrize(
+    ("heading", "stamp", "speed"),
+    [
+        ("Zeit;Wind (m/s)", "%d.%m.%Y %H:%M", "Wind (m/s)"),
+        ("Datum;Uhrzeit;Windgeschwindigkeit in m/s;Windrichtung;Böe (m/s);Temperatur (°C)",
+         "%d.%m.%Y;%H:%M", "Windgeschwindigkeit in m/s"),
+        ("Date;Heure;Vent (m/s);Rafale (m/s);Température (°C)", "%d/%m/%Y;%H:%M", "Vent (m/s)"),
+        ("Fecha;Hora;Velocidad del viento (m/s);Dirección", "%d/%m/%Y;%H:%M",
+         "Velocidad del viento (m/s)"),
+        ("Data ora;Velocità del vento (m/s);Direzione", "%d/%m/%Y %H:%M",
+         "Velocità del vento (m/s)"),
+        ("Datum;Tijd;Windsnelheid (m/s);Windrichting", "%d-%m-%Y;%H:%M", "Windsnelheid (m/s)"),
+    ],
+)  # fmt: skip
+def test_headings_of_other_languages_are_recognised(tmp_path, run, heading, stamp, speed):
+    times = pd.date_range("2024-01-20", periods=48, freq="h").strftime(stamp)
+    more = heading.count(";") - stamp.count(";") - 1
+    lines = [f"{time};{3 + at % 5},5{';9,5' * more}" for at, time in enumerate(times)]
+    path = tmp_path / "wind.csv"
+    path.write_text("\n".join([heading, *lines]) + "\n", encoding="utf-8")
+    seen = run("wind", path, "--json").json
+    assert seen["record"]["readings"] == 48
+    roles = {one["what"]: one["found"] for one in seen["record"]["found"]}
+    assert roles["column of speed"] == speed
+    assert "columns not used" not in roles
+
+
+@pytest.mark.parametrize(
+    ("heading", "key"),
+    [
+        ("Zeit;Wind", "units (the key in a plan, --units on the command line)"),
+        ("Uhr;Wind (m/s)", "columns.time in a plan, --column time=HEADING on the command line"),
+        ("Zeit;W1 (m/s);W2 (m/s)", "columns.speed in a plan, --column speed=HEADING"),
+    ],
+)
+def test_a_refused_heading_names_the_key_and_the_option(tmp_path, run, heading, key):
+    path = tmp_path / "wind.csv"
+    cells = ";5" * heading.count(";")
+    path.write_text(f"{heading}\n20.01.2024 00:00{cells}\n20.01.2024 01:00{cells}\n")
+    refused = run("wind", path)
+    assert refused.code == 2
+    assert key in refused.err

@@ -154,8 +154,9 @@ def _speed(
             unit = unit_of("speed", meters.units)
         if unit is None:
             raise InputError(
-                f"{table.path}: the heading {heading!r} does not say the speed unit; state units "
-                f"(on the command line --units) as one of {', '.join(SPEED_UNITS)}."
+                f"{table.path}: the heading {heading!r} does not say the speed unit; state "
+                "meters.units in a plan (--units on the command line) as one of "
+                f"{', '.join(SPEED_UNITS)}."
             )
         raw, _ = blank_marks("speed", opened.numbers("speed"), unit, ())
         speed = to_metres_per_second(raw, unit)

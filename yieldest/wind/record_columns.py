@@ -11,6 +11,7 @@ from typing import NoReturn
 
 from yieldest.errors import InputError
 from yieldest.files.dialect import Layout
+from yieldest.files.table import folded
 from yieldest.provenance import Finding
 from yieldest.units import SPEED_UNITS, unit_in_heading, unit_of
 from yieldest.wind.read_options import ReadOptions, Recognised
@@ -22,23 +23,32 @@ VALUE_ROLES = ("speed", "direction", "temperature", "pressure", "standard_deviat
 
 RECOGNISED_COLUMNS = {
     "time": ("time", "timestamp", "time stamp", "datetime", "date time", "time hour",
-             "date and time", "epoch", "unix time", "unixtime", "utc time", "local time", "ts"),
-    "date": ("date", "day date", "yyyymmdd"),
-    "year": ("year", "yy", "yyyy", "yr"),
-    "month": ("month", "mon", "mo"),
-    "day": ("day", "dd", "dy", "day of month"),
-    "hour": ("hour", "hh", "hr"),
+             "date and time", "epoch", "unix time", "unixtime", "utc time", "local time", "ts",
+             "zeit", "uhrzeit", "zeitstempel", "zeitpunkt", "datum uhrzeit", "datum zeit", "heure",
+             "horodatage", "date heure", "hora", "fecha hora", "ora", "data ora", "tijd",
+             "tijdstip", "datum tijd"),
+    "date": ("date", "day date", "yyyymmdd", "datum", "fecha"),
+    "year": ("year", "yy", "yyyy", "yr", "jahr", "annee", "ano", "anno", "jaar"),
+    "month": ("month", "mon", "mo", "monat", "mois", "mes", "mese", "maand"),
+    "day": ("day", "dd", "dy", "day of month", "tag", "jour", "dia", "giorno", "dag"),
+    "hour": ("hour", "hh", "hr", "stunde", "uur"),
     "minute": ("minute", "mn", "min", "minutes"),
     "second": ("second", "sec", "seconds"),
     "half_of_day": ("am pm", "ampm"),
     "speed": ("speed", "wind speed", "windspeed", "wind spd", "windspd", "wspd", "ws", "wind", "v",
-              "anemometer", "wind velocity", "ff", "spd", "wind force", "force", "beaufort", "bft"),
+              "anemometer", "wind velocity", "ff", "spd", "wind force", "force", "beaufort", "bft",
+              "windgeschwindigkeit", "windgeschw", "geschwindigkeit", "vitesse du vent",
+              "vitesse vent", "vitesse", "vent", "velocidad del viento", "velocidad viento",
+              "viento", "velocita del vento", "velocita vento", "vento", "windsnelheid"),
     "direction": ("direction", "wind direction", "wind dir", "winddir", "winddirection", "wdir",
-                  "dir", "wd", "wind from direction"),
-    "temperature": ("temperature", "air temperature", "temp", "air temp",
-                    "dry bulb temperature", "dry bulb"),
+                  "dir", "wd", "wind from direction", "windrichtung", "richtung",
+                  "direction du vent", "direction vent", "direccion del viento", "direccion",
+                  "direzione del vento", "direzione", "windrichting"),
+    "temperature": ("temperature", "air temperature", "temp", "air temp", "dry bulb temperature",
+                    "dry bulb", "temperatur", "lufttemperatur", "temperatura", "temperatuur"),
     "pressure": ("pressure", "air pressure", "barometer", "baro", "station pressure",
-                 "atmospheric pressure"),
+                 "atmospheric pressure", "luftdruck", "pression", "presion", "pressione",
+                 "luchtdruk"),
 }  # fmt: skip
 """The headings that are recognised for each role, the surest first. "standard_deviation" and
 "gust" are the speed headings with one of `STATISTICS`, or such a word alone. Tables of readings,
@@ -56,7 +66,8 @@ _ALONE = {
     "standard_deviation": {"standard_deviation", "standard deviation", "sd", "stdev"}
     | {"speed deviation"},
     "gust": {"gust", "gusts", "wind gust", "gust speed", "wind gust speed", "windgust", "wgst"}
-    | {"max gust", "maximum gust", "peak gust", "gust max"},
+    | {"max gust", "maximum gust", "peak gust", "gust max", "boe", "boen", "windboe", "spitzenboe"}
+    | {"rafale", "rafales", "racha", "rachas", "raffica", "raffiche", "windstoot", "windstoten"},
 }
 _UNIT_WORDS = frozenset(
     {"m", "s", "ms", "mps", "mph", "km", "h", "kmh", "kph", "kn", "kt", "kts", "knots", "ft", "fps"}
@@ -80,6 +91,8 @@ _COMPONENTS = tuple(
 )
 _SPEED_WORDS = re.compile(rf"\b({'|'.join(RECOGNISED_COLUMNS['speed'])})\b")
 
+STATE_UNITS = "state units (the key in a plan, --units on the command line)"
+"""How to say the unit of a speed that no heading says."""
 MOST_UNUSED, LONGEST_NAME = 5, 40
 """So many columns that are not used are named, by so many letters; our choice."""
 
@@ -193,8 +206,8 @@ def choose_speed(
         raise InputError(
             f"{path}: several columns could be the speed "
             f"({', '.join(repr(part.text) for part in matches)}); state which one, by its "
-            "heading (columns; on the command line --column speed=HEADING), its height, or a word "
-            "of its heading (sensor; on the command line --sensor WORD)."
+            "heading (columns.speed in a plan, --column speed=HEADING on the command line), its "
+            "height, or a word of its heading (sensor in a plan, --sensor WORD)."
         )
     return chosen, len(matches) if len(matches) > 1 else 0
 
@@ -210,8 +223,8 @@ def _refuse_components(path: Path, parts: Sequence[Heading], speeds: Sequence[He
     raise InputError(
         f"{path}: {east[0].text!r} and {speed!r} seem to be the components of the wind towards "
         "east and north, and neither is its speed; put a column of speeds, the root of u2 + v2, "
-        f"into the file, or, if {speed!r} is the speed, state it (columns; on the command line "
-        f'--column "speed={speed}").'
+        f"into the file, or, if {speed!r} is the speed, state it (columns.speed in a plan, "
+        f'--column "speed={speed}" on the command line).'
     )
 
 
@@ -231,18 +244,19 @@ def _refuse_no_speed(
     if gust is None and sensor is None and len(stations) > 1:
         first = stations[0]
         name = re.sub(r"[(\[].*?[)\]]", "", first.text).strip() or first.text
-        unsaid = "" if _in_speed(first) else ", and state units (--units), which no heading says"
+        unsaid = "" if _in_speed(first) else f", and {STATE_UNITS}, which no heading says"
         raise InputError(
             f"{said}; if these are stations or sensors "
             f"({', '.join(repr(part.text) for part in stations)}), pick one, for example "
-            f'sensor = "{name}" (on the command line --sensor "{name}"){unsaid}; else state which '
-            "is the speed (columns; on the command line --column speed=HEADING)."
+            f'sensor = "{name}" in a plan (on the command line --sensor "{name}"){unsaid}; else '
+            "state which is the speed (columns.speed in a plan, --column speed=HEADING on the "
+            "command line)."
         )
     raise InputError(
         said
         + (f" ({gust.text!r} holds gusts, not means)" if gust is not None else "")
-        + f"; the columns are {have}; name one 'speed', or state which it is (columns; on the "
-        "command line --column speed=HEADING)."
+        + f"; the columns are {have}; name one 'speed', or state which it is (columns.speed in "
+        "a plan, --column speed=HEADING on the command line)."
     )
 
 
@@ -315,8 +329,8 @@ def _choose_clock(
     elif not {"month", "day"} <= names.keys():
         raise InputError(
             f"{path}: no column was recognised as the time; the columns are {have}; name one "
-            "'time', or state which it is (columns; on the command line "
-            "--column time=HEADING), or state start and interval_s."
+            "'time', or state which it is (columns.time in a plan, --column time=HEADING on the "
+            "command line), or state start and interval_s (--start, --interval)."
         )
 
 
@@ -359,8 +373,8 @@ def unit_of_column(
             return unit, how
     if role == "speed":
         raise InputError(
-            f"{path}: the heading {name!r} does not say the speed unit; state units (on the "
-            f"command line --units) as one of {', '.join(SPEED_UNITS)}."
+            f"{path}: the heading {name!r} does not say the speed unit; {STATE_UNITS} "
+            f"as one of {', '.join(SPEED_UNITS)}."
         )
     return ("deg", "assumed") if role == "direction" else ("", "")
 
@@ -405,7 +419,7 @@ def take_apart(text: str, below: str = "") -> Heading:
 
 def _without_unit(heading: str) -> str:
     """Return a heading as plain words, less units at its end; one word always stays."""
-    words = re.sub(r"[^a-z0-9]+", " ", heading.lower()).split()
+    words = re.sub(r"[^a-z0-9]+", " ", folded(heading)).split()
     while len(words) > 1 and words[-1] in _UNIT_WORDS:
         words.pop()
     return " ".join(words)
