@@ -382,3 +382,12 @@ def test_headings_as_a_notebook_has_them(tmp_path, headings, lines, speed_ms, po
     path.write_text(f"{headings}\n{lines}")
     curve = read_power_curve(path)
     assert (curve.speed_ms[-1], curve.power_w[-1]) == pytest.approx((speed_ms, power_w), rel=1e-4)
+
+
+@pytest.mark.parametrize("unit", ["W per blade", "kVA", "k", "W x 10", "MW", "hp"])
+def test_a_unit_of_power_that_is_not_understood_is_refused(table_text, unit):
+    with pytest.raises(InputError, match=r"does not say whether power is in W or kW"):
+        read_power_curve(table_text(f"speed (m/s),watts ({unit})\n3,0\n6,100\n9,300\n"))
+    for known in ("W", "W avg", "W at 1.2 kg/m3"):
+        text = f"speed (m/s),power ({known})\n3,0\n6,100\n9,300\n"
+        assert read_power_curve(table_text(text)).power_w[1:] == pytest.approx([100, 300])

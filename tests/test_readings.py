@@ -138,6 +138,10 @@ def test_rms_of_a_sine():
         ("wind,watts\n5,12\n", {}, "does not say the speed unit"),
         ("watts,volts\n5,12\n", {}, "no column was recognised as the wind speed"),
         ("wind (m/s),power\n5,12\n", {}, "does not say the unit of the power"),
+        ("wind (m/s),volts (kV),amps\n5,12,1\n", {}, "does not say the unit of the volts"),
+        ("wind (m/s),volts,amps (A x 10)\n5,12,1\n", {}, "does not say the unit of the amps"),
+        ("wind (m/s),watts (k)\n5,12\n", {}, "does not say the unit of the power"),
+        ("wind (m/s),watts (W per blade)\n5,12\n", {}, "does not say the unit"),
         ("wind (m/s),volts (Vpp),amps\n5,12,1\n", {}, "circuit is not stated"),
         ("wind (m/s),volts (Vpp),amps\n5,12,1\n", {"circuit": "dc"}, "direct current"),
         (
@@ -339,3 +343,13 @@ def test_a_refusal_names_the_option_that_mends_it(run, tmp_path, headings, optio
     refused = run("curve", path)
     assert refused.code == 2
     assert option in refused.err
+
+
+@pytest.mark.parametrize(
+    "heading",
+    ["Zeit;Wind (m/s);Spannung (V);Strom (A)", "Heure;Vent (m/s);volts (mean);Courant (A)"],
+)
+def test_headings_of_other_languages_are_recognised(table, heading):
+    readings = table(f"{heading}\n14:00:00;5,5;12;2\n14:01:00;6,5;12,5;4\n")
+    assert readings.power_w == pytest.approx([24, 50])
+    assert readings.speed_ms == pytest.approx([5.5, 6.5])

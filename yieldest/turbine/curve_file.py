@@ -29,7 +29,7 @@ from yieldest.turbine.power_curve import (
     Extrapolation,
     PowerCurve,
 )
-from yieldest.turbine.reading_columns import speed_headings
+from yieldest.turbine.reading_columns import speed_headings, units_in_brackets
 from yieldest.turbine.rotor import (
     RotorType,
     judge_coefficient,
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 
 _POWER_NAMES = (
     *("power", "output", "electrical power", "p", "watts", "watt", "w", "kw", "kilowatts"),
-    *("watts out", "power out", "output power"),
+    *("watts out", "power out", "output power", "leistung", "puissance", "potencia", "potenza"),
 )
 _WATTS = re.compile(r"(?:^|[\s_(\[])(k|kilo)?w(?:atts?)?(?=$|[\s_)\]])")
 _UNCERTAINTY_NAMES = ("standard uncertainty", "power uncertainty", "uncertainty")
@@ -392,7 +392,8 @@ def _tailed(names: tuple[str, ...], table: Table) -> list[str]:
 
 def _watts(table: Table, heading: str) -> FloatArray:
     unit = _WATTS.search(heading.lower())
-    if unit is None:
+    more = units_in_brackets(_AT_DENSITY.sub("", heading)) - {"w", "kw", "watts", "kilowatts"}
+    if unit is None or more:
         raise InputError(
             f"{table.path}: the heading {heading!r} does not say whether power is in W or kW; "
             "write 'power (W)' or 'power (kW)'."

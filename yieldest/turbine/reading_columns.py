@@ -93,20 +93,23 @@ ROLES = {
     ),
     "volts": Role(
         "volts",
-        ("voltage", *_VOLT_WORDS, "u", *_BATTERY_VOLTS),
+        ("voltage", *_VOLT_WORDS, "u", *_BATTERY_VOLTS, "spannung", "spanning"),
         _VOLT,
         frozenset(("voltage", *_VOLT_WORDS, *_BATTERY_VOLTS)) - frozenset(_BATTERY),
     ),
     "amps": Role(
         "amps",
-        ("current", *_AMP_WORDS, "i", "a", *_BATTERY_AMPS),
+        ("current", *_AMP_WORDS, "i", "a", *_BATTERY_AMPS, "strom", "courant", "stroom"),
         _AMP,
         frozenset((*_AMP_WORDS, "a", *_BATTERY_AMPS))
         - frozenset((*_BATTERY, *(name for name in _BATTERY_AMPS if name.endswith("current")))),
     ),
     "watts": Role(
         "power",
-        ("watts", "watt", "power", "output", "electrical power", "p", "w", "watts out", "kw"),
+        (
+            *("watts", "watt", "power", "output", "electrical power", "p", "w", "watts out", "kw"),
+            *("leistung", "puissance", "potencia", "potenza", "vermogen"),
+        ),
         {"w": 1.0, "mw": 1e-3, "kw": 1000.0, "watts": 1.0, "watt": 1.0},
         frozenset(("watts", "watt", "w", "watts out")),
     ),
@@ -285,6 +288,21 @@ def _names_in(table: Table, role: str, known: Role) -> list[str]:
     return [*known.names, *dict.fromkeys(tailed)]
 
 
+_SAY_HOW = frozenset(
+    (
+        *("rms", "peak", "pk", "pp", "to", "dc", "ac", "avg", "ave", "average", "mean", "measured"),
+        *("at", "out", "in", "of", "net", "phase", "line", "battery", "batt", "bat", "output"),
+    )
+)
+"""Words in brackets that say how or where something is measured, and leave the unit as it is."""
+
+
+def units_in_brackets(heading: str) -> set[str]:
+    """Return the words that a heading has in brackets and that may be its unit."""
+    words = " ".join(re.findall(r"[(\[]([^()\[\]]+)[)\]]", heading.lower())).split()
+    return set(words) - _SAY_HOW
+
+
 def known_factor(role: str, column: str) -> float | None:
     """Return the factor to SI units (rpm for rotor speed) that a heading asks for, if it does."""
     known = ROLES[role]
@@ -292,6 +310,8 @@ def known_factor(role: str, column: str) -> float | None:
     bracketed = re.search(r"[(\[]([^()\[\]]+)[)\]]", raw)
     tail = re.search(r"[\s_]([^\s_()\[\]]+)$", raw)
     spelt = [match.group(1).strip() for match in (bracketed, tail) if match is not None]
+    if units_in_brackets(raw) - {word for unit in known.units for word in unit.split()}:
+        return None
     for text in (*spelt, *(word for words in spelt for word in words.split()), raw):
         if text.lower() in known.units:
             return known.units[text.lower()]
