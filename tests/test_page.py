@@ -152,6 +152,25 @@ def test_page_shows_the_figures_of_the_estimate(run, demo_report, page):
         assert f"{two_digits:,.0f}" in text
 
 
+def test_negative_numbers_bear_a_minus_and_no_hyphen(page):
+    texts = [one["text"] for one in page.all("p", "td", "dd", "li", "text")]
+    assert any("\N{MINUS SIGN}" in text for text in texts)
+    assert [text for text in texts if re.search(r"(^|[ (])-[^\s\w]?\d", text)] == []
+
+
+def test_rows_of_folded_tables_name_what_they_belong_to(page):
+    heads = [one["text"] for one in page.all("th") if one["scope"] == "row"]
+    assert all(head.strip() and not head.startswith(",") for head in heads)
+    assert sum(head.endswith("to hub height") for head in heads) >= 1
+    assert sum(head.endswith("(chosen)") for head in heads) == 1, "one fit is the one used"
+
+
+def test_whole_numbers_of_a_chart_have_no_decimals(page):
+    cells = [one["text"] for one in page.all("td") if one["data-head"] == "speed to (m/s)"]
+    assert cells == [str(number + 1) for number in range(len(cells))]
+    assert len(cells) > 5
+
+
 def test_page_says_how_to_get_it_again_and_hides_where_the_plan_lies(page, demo_report):
     demo_site = demo_report.site
     text = page.text()

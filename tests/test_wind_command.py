@@ -108,7 +108,7 @@ def test_full_holds_all_the_rest_and_warns_above_the_tables(run, airport, monkey
     lines = shown.out.splitlines()
     assert max(map(len, lines)) <= columns
     order = ["Check this", "How often each speed blows (# readings, | the fit)",
-             "Fits side by side (* the one used)", "By month", "By hour of day", "How gusty",
+             "Fits side by side", "By month", "By hour of day", "How gusty",
              "How it was computed"]  # fmt: skip
     places = [lines.index(heading) for heading in order]
     assert places == sorted(places)

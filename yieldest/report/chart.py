@@ -133,7 +133,7 @@ def bars(
         for y, value in zip(middle, each, strict=True):
             if value:
                 text = f"{style.mark}  {written(value)}".strip()
-                write(axes, text, (value, float(y)), (4, 0), va="center", fontsize="small")
+                write(axes, text, (value, float(y)), (4, 0), va="center", fontsize=9.5)
     axes.set_yticks(range(len(rows)), list(map(printable, rows)))
     axes.invert_yaxis()
     most = max(max(each) for each in values.values())

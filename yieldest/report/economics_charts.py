@@ -51,7 +51,7 @@ def groups_chart(estimate: Estimate) -> Chart | None:
         largest = max(cost.by_group, key=lambda group: cost.by_group[group])
         share = percent(cost.by_group[largest] / cost.capital_cost)
         costs = built.amount(cost.capital_cost, currency)
-        parts.append(f"{style.letter} costs {costs}, most of it {largest} ({share})")
+        parts.append(f"{style.letter} costs {costs}, of which {largest} {share}, the most")
     values = {
         style: [cost.by_group.get(group, 0.0) for group in groups] for style, cost in shown.items()
     }

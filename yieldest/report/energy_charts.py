@@ -102,7 +102,7 @@ def day_chart(estimate: Estimate) -> Chart | None:
 
     return Chart(
         "energy-day",
-        "The usual day",
+        "The typical day",
         "; ".join(parts) + ".",
         "mean over all days of the record, scaled to the net energy of the year",
         {
@@ -293,10 +293,7 @@ def drivers_chart(
         return None
     first, _, _, share = drivers[0]
     parted = "" if share is None else f" ({percent(share)} of the variance)"
-    message = (
-        f"Most of what is not sure about {FIGURE_WORDS[goal]} of {style.letter} comes from "
-        f"{first}{parted}."
-    )
+    message = f"What makes {FIGURE_WORDS[goal]} of {style.letter} least sure: {first}{parted}."
 
     def draw(figure: Figure) -> None:
         axes = figure.add_subplot()
@@ -305,6 +302,7 @@ def drivers_chart(
                 place, high - low, left=low, height=0.45, color=colour(style.colour), linewidth=0,
                 hatch=style.hatch, edgecolor=colour("paper"),
             )  # fmt: skip
+        axes.use_sticky_edges = False  # the longest bar ends within the axes
         rule_at(axes, x=middle)
         what = f"{FIGURE_WORDS[goal].removeprefix('the ')} ({unit})"
         axes.set_yticks(range(len(drivers)), [_wrapped(text) for text, _, _, _ in drivers])

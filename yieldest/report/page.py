@@ -6,6 +6,7 @@ import base64
 import hashlib
 import json
 import os
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
@@ -33,6 +34,11 @@ from yieldest.report.tables import Row, TableView, build_heads
 from yieldest.uncertainty.result import Uncertainty
 from yieldest.units import as_shown
 
+_MINUS = re.compile(r"(?<![\w.=-])-(?=([^\s\w-]?)\d)")
+"""The hyphen of a negative number or sum, not that of a range, a date, an option or a name."""
+_SIGN = "\N{MINUS SIGN}"
+_SHORT = 14
+"""Words up to so many letters are never broken in a table."""
 WIDEST_TABLE = 7
 """Columns of a chart's numbers that the page shows; all of them are in the chart's CSV file."""
 
@@ -79,6 +85,7 @@ def page_of(
         undefined=jinja2.StrictUndefined,
         finalize=_printable(plan),
     )
+    environment.tests["short"] = lambda text: max(map(len, text.split()), default=0) <= _SHORT
     rows = [line.quantity.key for line in lines_of("decision", estimate.builds, estimate.terms)]
     keys = [*rows, *["chance"] * (len(decision.table.rows) - len(rows))]
     sliders = sliders_of(estimate, scenarios)
@@ -122,7 +129,8 @@ def _printable(plan: Plan) -> Callable[[object], object]:
 
     def mend(value: object) -> object:
         if isinstance(value, str) and not isinstance(value, Markup):
-            return printable(value.replace(folder, "")).replace(" %", "\N{NO-BREAK SPACE}%")
+            text = printable(value.replace(folder, "")).replace(" %", "\N{NO-BREAK SPACE}%")
+            return _MINUS.sub(lambda found: _SIGN + "\N{WORD JOINER}" * bool(found[1]), text)
         return value
 
     return mend
@@ -179,8 +187,8 @@ def _shown(chart: Chart, sheet: StyleSheet, done: Callable[[str], None]) -> _Sho
     read = dict(_as_read(head, chart.numbers[head]) for head in heads[:WIDEST_TABLE])
     shown = list(read)
     rows = [
-        Row(_cell(first), tuple(_cell(cell) for cell in others))
-        for first, *others in zip_longest(*read.values())
+        Row(first, tuple(others))
+        for first, *others in zip_longest(*map(_cells, read.values()), fillvalue=NOT_KNOWN)
     ]
     svg = inline_svg(chart.figure(titled=False), chart.name, printable(chart.message), sheet)
     done(chart.name)
@@ -200,7 +208,17 @@ def _as_read(
     return head.replace(unit, other), turned
 
 
-def _cell(value: str | float | None) -> str:
-    if isinstance(value, float | int):
-        return rounded(float(value), 3)
-    return NOT_KNOWN if value is None else value
+def _cells(values: Sequence[str | float | None]) -> list[str]:
+    """Write a column of numbers, whole ones in full."""
+    numbers = [value for value in values if isinstance(value, float | int)]
+    whole = all(float(value).is_integer() for value in numbers)
+    return [
+        NOT_KNOWN
+        if value is None
+        else value
+        if isinstance(value, str)
+        else f"{value:,.0f}"
+        if whole
+        else rounded(float(value), 3)
+        for value in values
+    ]

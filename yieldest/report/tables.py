@@ -51,8 +51,13 @@ class TableView:
         """Return the rows with unit and, where indented, what they belong to in their labels."""
         rows, of = [], ""
         for row in self.rows:
-            of = of if row.label.startswith(" ") else row.label
-            label = row.label if row.label == of else f"{of}, {row.label.strip()}"
+            label = row.label.strip()
+            if not row.label.startswith(" "):
+                of = label
+                if not any(row.cells):
+                    continue
+            elif of:
+                label = f"{of}, {label}"
             label = f"{label} ({row.unit})" if row.unit else label
             rows.append(replace(row, label=label, unit=""))
         return rows

@@ -19,9 +19,10 @@ from yieldest.wind.resource import WindResource
 
 def fits_table(resource: WindResource) -> TableView:
     """Return every fit to the record, with what it misses of the energy."""
+    used = resource.chosen.method
     rows = [
         Row(
-            ("* " if fit is resource.chosen else "  ") + fit.method,
+            fit.method + (" (chosen)" if fit.method == used else ""),
             (
                 _with_error(fit.shape, fit.shape_se),
                 _with_error(_shown(fit.scale_ms), _shown(fit.scale_se_ms)),
@@ -30,13 +31,13 @@ def fits_table(resource: WindResource) -> TableView:
                 signed_percent(fit.mean_cube_error),
                 percent(fit.kolmogorov),
             ),
-            strong=fit is resource.chosen,
+            strong=fit.method == used,
         )
         for fit in resource.fits
     ]
     heads = ["method", "shape", f"scale {speed_unit()}", "calms"]
     heads += ["energy off", "cube off", "K distance"]
-    return TableView("Fits side by side (* the one used)", heads, rows, tucked=True)
+    return TableView("Fits side by side", heads, rows, tucked=True)
 
 
 def quality_control_table(resource: WindResource) -> TableView:

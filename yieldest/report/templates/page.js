@@ -141,16 +141,17 @@
     return found;
   };
 
+  const minus = (text) => text.replace("-", "\u2212");
   const written = (value, digits) => {
     if (value === null) return words.never;
     if (value === 0) return "0";
     const whole = digits > 2 && Math.abs(value) >= 1;
     const shown = whole ? Math.min(digits, 1 + Math.floor(Math.log10(Math.abs(value)))) : digits;
-    return value.toLocaleString("en", { minimumSignificantDigits: shown, maximumSignificantDigits: shown });
+    return minus(value.toLocaleString("en", { minimumSignificantDigits: shown, maximumSignificantDigits: shown }));
   };
   const amount = (value) => {
     const text = written(Math.abs(value), 3);
-    return `${value < 0 ? "-" : ""}${data.sign === null ? `${text} ${data.currency}` : data.sign + text}`;
+    return `${value < 0 ? "\u2212" : ""}${data.sign === null ? `${text} ${data.currency}` : data.sign + text}`;
   };
   const chance = (share) =>
     share > 0.99 ? words.over : share < 0.01 ? words.below : `${(100 * share).toFixed(0)}\u00a0%`;
@@ -225,7 +226,7 @@
     })(Math.max(...all, 0) - Math.min(...all, 0) || 1);
     const low = Math.floor(Math.min(...all, 0) / step) * step, high = Math.ceil(Math.max(...all, 0) / step) * step;
     const said = (sum) => (Math.abs(sum) < step / 2 ? "0"
-      : `${sum < 0 ? "-" : ""}${data.sign ?? ""}${Math.abs(sum).toLocaleString("en")}`);
+      : `${sum < 0 ? "\u2212" : ""}${data.sign ?? ""}${Math.abs(sum).toLocaleString("en")}`);
     const [right, top, bottom] = [26, 12, 40], left = 14 + 8 * Math.max(said(low).length, said(high).length);
     const x = (y) => left + (y / years) * (width - left - right);
     const y = (sum) => top + ((high - sum) / (high - low)) * (height - top - bottom);
