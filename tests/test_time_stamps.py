@@ -293,5 +293,7 @@ def test_the_plainest_stamps_are_read_as_all_others_are(between: str) -> None:
         assert times is not None
         assert (times == parse_stamps(texts, None)[0].to_numpy()).all()
     junk = ("2025-02-30 10:00", "2025-01-01 24:00", "2025-01-01 10:00Z", "1025-01-01 10:00", "")
+    junk += ("2023-02-29 10:00", "2025-04-31 10:00", "2025-13-01 10:00", "2025-00-01 10:00")
+    junk += ("2025-01-00 10:00", "2025-01-01 10:60", "2025-01-01 10:00:60", "2025-01-01A10:00")
     for text in (*junk, "2025-01-01 10:6\u0661", "2025-01-01 10:00:00.5", None):
         assert plain_iso(pd.Series([*plain, text])) is None
