@@ -269,6 +269,8 @@ def test_a_slider_moves_verdict_table_and_chart_and_all_go_back(opened, page_fil
         page.evaluate(TURN, [key, at - 1 if at else at + 1])
         after = page.evaluate(ANSWER)
         assert all(one != other for one, other in zip(before, after, strict=True)), key
+        against = page.locator("#builds tr[data-key^=cost_per_] th").last.inner_text()
+        assert (against in table) == (key != "price"), "the price in the table is the one set"
         named = page.locator(f".slider[data-key={key}] span").inner_text()
         assert named in page.locator("#lead").inner_text()
         assert page.locator("#sliders").bounding_box()["y"] == at_first, "it does not run away"

@@ -148,7 +148,7 @@ def along_speed(axes: Axes, what: str) -> None:
 
     times, unit = as_shown(1.0, "m/s")
     low, high = axes.get_xlim()
-    ticks = MaxNLocator(8).tick_values(times * low, times * high)
+    ticks = MaxNLocator(8, steps=[1, 2, 5, 10]).tick_values(times * low, times * high)
     shown = [tick for tick in ticks if times * low <= tick <= times * high]
     axes.set_xticks([tick / times for tick in shown], [f"{tick:g}" for tick in shown])
     axes.set(xlabel=f"{what} ({unit})", xlim=(low, high))

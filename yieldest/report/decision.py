@@ -55,6 +55,8 @@ SHARES_TRIED = (1.0, 0.5, FEW_USED)
 """Shares used that the first screen shows the answer at, where none is stated."""
 HOUR_IN_KWH = 50.0
 """What an hour of work is set at, in bought kWh, to see whether it matters; our choice."""
+BOUGHT = "; bought {price})"
+"""How the label of what a kWh costs ends where there is a price to set it against."""
 MOST_COLUMNS = 5
 _ON_TRUST = {
     "self_consumption_share": "every kWh is used by yourself",
@@ -345,7 +347,7 @@ def _table(candidates: list[_Candidate], best: _Candidate) -> TableView:
         if key == set_against and estimate.terms.price_per_kwh is not None:
             price = estimate.terms.price_per_kwh
             cents = f"{price:.2f}" if price == round(price, 2) else f"{price:g}"
-            label = f"{label[:-1]}; bought {cents})"
+            label = label[:-1] + BOUGHT.format(price=cents)
         rows.append(Row(label, cells, "", line.quantity.strong, line.best))
     chances = [None if e.draws is None else e.draws.probability_that_it_pays for e in shown]
     if any(chance is not None for chance in chances):

@@ -160,7 +160,7 @@ def curve_chart(builds: Sequence[BuildEstimate]) -> Chart:
             # Letters of machines that are nearly alike stand side by side.
             beside = sum(np.allclose(peak, other, rtol=0.08) for other in peaks)
             peaks.append(peak)
-            write_letter(power, style, peak, offset=(14 * beside, 3), ha="center")
+            write_letter(power, style, peak, offset=(14 * beside, 5), ha="center")
         energy.set(ylabel="energy of a\nyear (kWh)", ylim=(0, None), xlim=(0, top))
         along_speed(power, "wind speed at the hub")
         power.yaxis.set_major_formatter("{x:,.0f}")

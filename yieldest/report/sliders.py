@@ -17,7 +17,7 @@ from yieldest.model.estimate import Estimate
 from yieldest.model.quantities import BY_KEY, NEVER
 from yieldest.model.scenarios import WIND_FACTORS, BuildScenarios
 from yieldest.report.chart import drawn
-from yieldest.report.decision import LIKELY
+from yieldest.report.decision import BOUGHT, LIKELY
 from yieldest.report.json_values import json_ready
 from yieldest.report.palette import BuildStyle
 from yieldest.units import as_shown, length
@@ -36,6 +36,7 @@ _WORDS = {
     "energy": "{who} makes {kwh} kWh a year.",
     "chance": "; the probability that it pays is {chance}",
     "axis": "years after building",
+    "bought": BOUGHT,
     "years": "{years} years",
     "never": NEVER,
     "unknown": NOT_KNOWN,

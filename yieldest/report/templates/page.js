@@ -14,6 +14,7 @@
     const [value, range] = cell.children;
     planned.cells.set(cell, [value.textContent, range.textContent, value.className]);
   }));
+  planned.labels = rows.map((row) => row.cells[0].textContent);
   const places = builds.map((build) => ({ ...build.stated }));
   const chosen = () => Number(form.querySelector("input[name=build]:checked").value);
 
@@ -179,6 +180,12 @@
   })));
 
   const tabulate = (results) => {
+    const price = setting("price", terms.stated_price);
+    rows.forEach((row, i) => {
+      const [label, stated_] = planned.labels[i].split(words.bought.split("{")[0]);
+      row.cells[0].textContent = stated_ === undefined || price === terms.stated_price ? planned.labels[i]
+        : label + fill(words.bought, { price: price.toFixed(2) });
+    });
     for (const row of rows) {
       const { key } = row.dataset, figure = figures[key];
       // Builds beyond those that are drawn stay as they are.
