@@ -230,6 +230,14 @@ def test_the_shell_completes_commands_and_options():
     assert completed("yieldest estimate --dra") == ["--draws"]
 
 
-def test_completion_can_be_installed_and_shown(run):
+def test_completion_can_be_installed_and_shown(run, tmp_path, monkeypatch):
+    """Whichever shell the tests were started from, or none."""
+    monkeypatch.setattr("shellingham.detect_shell", lambda: ("bash", "/bin/bash"))
+    monkeypatch.setattr(sys.modules["__main__"], "__package__", None)  # not that of `python -m`
+    monkeypatch.setenv("HOME", str(tmp_path))
     assert "--install-completion" in run("--help").out
-    assert "complete" in run("--show-completion", "bash").out
+    assert "complete" in run("--show-completion").out
+    assert run("--install-completion").code == 0
+    (written,) = (tmp_path / ".bash_completions").iterdir()
+    assert "_YIELDEST_COMPLETE" in written.read_text()
+    assert str(written) in (tmp_path / ".bashrc").read_text()

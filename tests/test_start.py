@@ -1,8 +1,13 @@
 """`yieldest start`: a plan to fill in or a copy of a demo site, whole or not at all."""
 
 import errno
+import os
 import re
 import shutil
+import signal
+import subprocess
+import sys
+import time
 import tomllib
 from pathlib import Path
 
@@ -176,6 +181,46 @@ def test_answers_that_end_early_leave_nothing(answer, tmp_path, lines):
     ran = answer(tmp_path / "mine", *[""] * lines)
     assert (ran.code, ran.err.count("\n")) == (2, 1)
     assert "the answers end at the question" in ran.err
+    assert not list(tmp_path.iterdir())
+
+
+ASK = ("start", "mine", "--ask")
+
+
+def started_in(folder, stdin):
+    """Start the questions in a process of their own."""
+    return subprocess.Popen(
+        [sys.executable, "-u", "-c", "from yieldest.cli.app import main; main()", *ASK],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(CLONE)},
+        stdin=stdin,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+
+
+def test_answers_that_are_no_text_end_in_a_sentence(tmp_path):
+    out, err = started_in(tmp_path, subprocess.PIPE).communicate(b"\xff\xfe\xe9\n\n\xe9\n", 60)
+    assert b"this needs an answer, in plain characters" in out
+    assert err.count(b"\n") == 1
+    assert b"Traceback" not in err
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no signal of a terminal")
+@pytest.mark.parametrize("answers", [0, 2])
+def test_ctrl_c_at_a_question_leaves_nothing(tmp_path, answers):
+    asking = started_in(tmp_path, subprocess.PIPE)
+    asking.stdin.write(b"\n" * answers)
+    asking.stdin.flush()
+    seen = b""
+    while f"\n{answers + 1}. ".encode() not in seen:
+        seen += os.read(asking.stdout.fileno(), 4096)
+    time.sleep(0.2)  # until it waits for the answer
+    asking.send_signal(signal.SIGINT)
+    _, err = asking.communicate(timeout=60)
+    assert asking.returncode != 0
+    assert b"Traceback" not in err
     assert not list(tmp_path.iterdir())
 
 

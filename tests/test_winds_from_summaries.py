@@ -407,3 +407,24 @@ def test_the_wind_command_reads_monthly_means(run, table_text):
     assert max(map(len, shown.out.splitlines())) <= 100
     assert "exclude each other" in run("wind", path, "--months", "--table").err
     assert "--out" in run("wind", path, "--months", "--out", path.with_name("o.csv")).err
+
+
+@pytest.mark.parametrize(
+    ("text", "shares"),
+    [
+        ("speed (m/s),hours\n0-2,2000\n2-4,3000\n4 to 6,5000\n", (0.2, 0.3, 0.5)),
+        ("Wind speed class (m/s),Frequency (%)\n1,20\n3,30\n5,50\n", (0.2, 0.3, 0.5)),
+        ("bin from (m/s),bin to (m/s),%\n0,2,20\n2,4,30\n4,6,50\n", (0.2, 0.3, 0.5)),
+    ],
+)
+def test_a_frequency_table_taken_for_a_record_is_told_how_it_is_read(tmp_path, run, text, shares):
+    path = tmp_path / "classes.csv"
+    path.write_text(text)
+    refused = run("wind", path)
+    assert refused.code == 2
+    assert "frequency_table in a plan (yieldest wind FILE --table)" in refused.err
+    assert run("wind", path, "--table").code == 0
+    table = read_frequency_table(path)
+    assert table.share == pytest.approx(shares)
+    assert table.lower_ms == pytest.approx((0, 2, 4))
+    assert table.upper_ms == pytest.approx((2, 4, 6))

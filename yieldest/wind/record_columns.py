@@ -62,6 +62,9 @@ STATISTICS = {
     "gust": ("gust", "gusts", "max", "maximum", "peak"),
     "lowest": ("min", "minimum"),
 }
+SHARE_WORDS = ("hours", "share", "frequency", "percent", "hours per year", "hours year",
+               "occurrence", "probability", "freq")  # fmt: skip
+"""Headings of how often a class of speeds blows, in a table that is no record."""
 _ALONE = {
     "standard_deviation": {"standard_deviation", "standard deviation", "sd", "stdev"}
     | {"speed deviation"},
@@ -241,7 +244,8 @@ def _refuse_no_speed(
         f" of sensor {sensor!r}" * bool(sensor)
     )
     gust = next((part for part in parts if is_statistic("gust", part)), None)
-    if gust is None and sensor is None and len(stations) > 1:
+    table = _or_a_table(parts)
+    if gust is None and sensor is None and len(stations) > 1 and not table:
         first = stations[0]
         name = re.sub(r"[(\[].*?[)\]]", "", first.text).strip() or first.text
         unsaid = "" if _in_speed(first) else f", and {STATE_UNITS}, which no heading says"
@@ -256,7 +260,17 @@ def _refuse_no_speed(
         said
         + (f" ({gust.text!r} holds gusts, not means)" if gust is not None else "")
         + f"; the columns are {have}; name one 'speed', or state which it is (columns.speed in "
-        "a plan, --column speed=HEADING on the command line)."
+        f"a plan, --column speed=HEADING on the command line){table}."
+    )
+
+
+def _or_a_table(parts: Sequence[Heading]) -> str:
+    """Say how a file is read that looks like a table of how often each speed blows."""
+    if not any(part.base in SHARE_WORDS or part.text.strip() == "%" for part in parts):
+        return ""
+    return (
+        "; if it is a table of how often each speed blows, state it as frequency_table in a plan "
+        "(yieldest wind FILE --table)"
     )
 
 
@@ -330,7 +344,8 @@ def _choose_clock(
         raise InputError(
             f"{path}: no column was recognised as the time; the columns are {have}; name one "
             "'time', or state which it is (columns.time in a plan, --column time=HEADING on the "
-            "command line), or state start and interval_s (--start, --interval)."
+            "command line), or state start and interval_s (--start, --interval)"
+            f"{_or_a_table(parts)}."
         )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ from yieldest.units import BEAUFORT_EDGES_MS, to_metres_per_second, unit_in_head
 from yieldest.wind.read_options import TableOptions
 from yieldest.wind.record_columns import (
     RECOGNISED_COLUMNS,
+    SHARE_WORDS,
     choose_speed,
     parts_of,
     take_apart,
@@ -39,14 +41,23 @@ class: whole numbers leave such gaps (1 to 3, 4 to 6); our choice."""
 OPEN_CLASS_MS = 250.0
 """Stands for the missing upper bound of the last Beaufort class: no wind gets there."""
 
-_LOWER = ("from", "lower", "low", "above", "lower edge", "speed from", "wind speed from")
-_UPPER = ("to", "upper", "high", "up to", "upper edge", "speed to", "wind speed to")
+_LOWER = (
+    "from",
+    "lower",
+    "low",
+    "above",
+    "lower edge",
+    "speed from",
+    "wind speed from",
+    "bin from",
+)
+_UPPER = ("to", "upper", "high", "up to", "upper edge", "speed to", "wind speed to", "bin to")
 _CENTRE = (
     *(*RECOGNISED_COLUMNS["speed"], "centre", "center", "bin", "class", "speed bin"),
-    "speed class",
+    *("speed class", "wind speed class", "wind class", "wind speed bin", "wind bin"),
 )
-_WEIGHT = ("hours", "share", "frequency", "percent", "hours per year", "hours year", "count",
-           "number", "occurrence", "probability", "time", "h", "freq")  # fmt: skip
+_WEIGHT = (*SHARE_WORDS, "count", "number", "time", "h")
+_CLASS = re.compile(r"(\d+(?:\.\d+)?) ?(?:-|\N{EN DASH}|to) ?(\d+(?:\.\d+)?)")
 _MONTH = RECOGNISED_COLUMNS["month"]
 _MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
@@ -152,12 +163,15 @@ def read_frequency_table(
     else:
         name = str(centre_name)
         unit, _ = unit_of_column(path, layout, "speed", name, options.units)
-        numbers = _filled(table, name)
         speeds = f"classes of {name!r}"
+        bounds = [_CLASS.fullmatch(text) for text in table.texts(name)]
         if unit == "Beaufort":
-            lower, upper = _beaufort_classes(table, name, numbers)
+            lower, upper = _beaufort_classes(table, name, _filled(table, name))
+        elif all(bounds):
+            each = np.array([match.groups() for match in bounds if match], dtype=np.float64)
+            lower, upper = to_metres_per_second(each, unit).T
         else:
-            lower, upper = _around(table, name, to_metres_per_second(numbers, unit))
+            lower, upper = _around(table, name, to_metres_per_second(_filled(table, name), unit))
             assumed.append(MiddlesOfClasses(path.name, name))
     wrong = (upper <= lower) | (lower < 0)
     # A hair of overlap is rounding of a unit conversion.
