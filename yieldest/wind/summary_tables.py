@@ -164,15 +164,8 @@ def read_frequency_table(
         name = str(centre_name)
         unit, _ = unit_of_column(path, layout, "speed", name, options.units)
         speeds = f"classes of {name!r}"
-        bounds = [_CLASS.fullmatch(text) for text in table.texts(name)]
-        if unit == "Beaufort":
-            lower, upper = _beaufort_classes(table, name, _filled(table, name))
-        elif all(bounds):
-            each = np.array([match.groups() for match in bounds if match], dtype=np.float64)
-            lower, upper = to_metres_per_second(each, unit).T
-        else:
-            lower, upper = _around(table, name, to_metres_per_second(_filled(table, name), unit))
-            assumed.append(MiddlesOfClasses(path.name, name))
+        lower, upper, middles = _classes(table, name, unit)
+        assumed += [MiddlesOfClasses(path.name, name)] * middles
     wrong = (upper <= lower) | (lower < 0)
     # A hair of overlap is rounding of a unit conversion.
     wrong[1:] |= lower[1:] < upper[:-1] - 1e-6
@@ -333,6 +326,18 @@ def _around(table: Table, name: str, middle: FloatArray) -> tuple[FloatArray, Fl
     first = max(0.0, 2 * float(middle[0]) - float(between[0]))
     last = 2 * float(middle[-1]) - float(between[-1])
     return np.concatenate(([first], between)), np.concatenate((between, [last]))
+
+
+def _classes(table: Table, name: str, unit: str) -> tuple[FloatArray, FloatArray, bool]:
+    """Return the bounds of the classes of one column, and whether it holds their middles."""
+    if unit == "Beaufort":
+        return *_beaufort_classes(table, name, _filled(table, name)), False
+    bounds = [_CLASS.fullmatch(text) for text in table.texts(name)]
+    if all(bounds):
+        each = np.array([match.groups() for match in bounds if match], dtype=np.float64)
+        lower, upper = to_metres_per_second(each, unit).T
+        return lower, upper, False
+    return *_around(table, name, to_metres_per_second(_filled(table, name), unit)), True
 
 
 def _beaufort_classes(
