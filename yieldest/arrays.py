@@ -18,6 +18,11 @@ def floats(values: npt.ArrayLike) -> FloatArray:
     return np.asarray(values, dtype=np.float64)
 
 
+def some(wanted: BoolArray) -> BoolArray | slice:
+    """Return what picks the wanted places of an array, without copying it where all are."""
+    return slice(None) if wanted.all() else wanted
+
+
 def crossing(function: Callable[[FloatArray], FloatArray], low: float, high: float) -> float:
     """Return where a function of arrays, of different sign at two values, crosses zero between."""
     positive_above = function(floats([high]))[0] > 0

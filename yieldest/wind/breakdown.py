@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, IntArray, TimeArray, floats, number_or_none
+from yieldest.wind.data_recovery import years_of
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull_fits import Fit
 
@@ -71,7 +72,7 @@ class Gustiness:
 
 @dataclass(frozen=True)
 class CountedReadings:
-    """Readings, each with its class of a histogram of all; arrays of shape (n,)."""
+    """Readings in order of time, each with its class of a histogram of all; of shape (n,)."""
 
     time: TimeArray
     class_of: IntArray
@@ -80,15 +81,17 @@ class CountedReadings:
     duration_h: FloatArray
     histogram: Histogram
 
-    def split(self, names: Sequence[object], group_of: IntArray, fit: Fit) -> tuple[Group, ...]:
+    def split(
+        self, names: Sequence[object], group_of: npt.NDArray[np.signedinteger], fit: Fit
+    ) -> tuple[Group, ...]:
         """Split the readings into groups (number of each reading's; -1 for none), and fit each."""
         classes = self.histogram.speed_ms.size
-        inside = group_of >= 0
-        group, weight = group_of[inside], self.weight[inside]
-        cell = group * classes + self.class_of[inside]
-        counts = np.bincount(cell, weights=weight, minlength=len(names) * classes)
-        parts = self.histogram.weighted(counts.reshape(len(names), classes))
-        hours = np.bincount(group, weights=self.duration_h[inside], minlength=len(names))
+        group = group_of + 1
+        hours = np.bincount(group, weights=self.duration_h, minlength=len(names) + 1)[1:]
+        cell = np.multiply(group, classes, dtype=np.int64)
+        cell += self.class_of
+        counts = np.bincount(cell, weights=self.weight, minlength=(len(names) + 1) * classes)
+        parts = self.histogram.weighted(counts.reshape(-1, classes)[1:])
         shapes, scales, _ = fit(parts)
         means, cubes = parts.moment(1), parts.moment(3)
         share = parts.weight.sum(axis=-1) / float(self.weight.sum())
@@ -109,8 +112,9 @@ class CountedReadings:
 
     def by_direction(self, direction_deg: FloatArray, sectors: int, fit: Fit) -> Directions:
         """Split the wind by direction, shape (n,); the fit is for sectors, which hold no calms."""
-        zero = self.histogram.speed_ms[self.class_of] == 0
-        sector = np.where(zero, -1, sector_index(direction_deg, sectors))
+        zero = (self.histogram.speed_ms == 0)[self.class_of]
+        sector = sector_index(direction_deg, sectors).astype(np.int8)
+        sector[zero] = -1
         names = [f"{360 / sectors * i:g}" for i in range(sectors)]
         whole = float(self.weight.sum())
         return Directions(
@@ -121,8 +125,10 @@ class CountedReadings:
 
     def by_year(self, fit: Fit) -> tuple[Group, ...]:
         """Split the wind by year; by the clock, without weights, for each is what it was."""
-        year = self.time.astype("datetime64[Y]").astype(np.int64) + 1970
-        years, year_of = np.unique(year, return_inverse=True)
+        years, begins = years_of(self.time)
+        readings = np.diff(begins)
+        years, readings = years[readings > 0], readings[readings > 0]
+        year_of = np.repeat(np.arange(years.size, dtype=np.int16), readings)
         by_clock = CountedReadings(
             self.time,
             self.class_of,
@@ -138,10 +144,13 @@ def sector_index(direction_deg: npt.ArrayLike, sectors: int) -> IntArray:
 
     Directions are clockwise from north, and sector 0 of the equal sectors is centred on north.
     """
-    direction = floats(direction_deg)
-    known = np.isfinite(direction)
-    index = np.floor(np.where(known, direction, 0.0) * sectors / 360 + 0.5).astype(np.int64)
-    return np.where(known, index % sectors, -1)
+    index = np.asarray(floats(direction_deg) * sectors)
+    index /= 360
+    index += 0.5
+    np.floor(index, out=index)
+    np.mod(index, sectors, out=index)
+    index[np.isnan(index)] = -1
+    return index.astype(np.int64)
 
 
 def gustiness(value_ms: FloatArray, speed_ms: FloatArray, *, highest: bool) -> Gustiness:

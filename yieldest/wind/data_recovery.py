@@ -6,6 +6,7 @@ import calendar
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from yieldest.arrays import BoolArray, FloatArray, IntArray, TimeArray
 from yieldest.provenance import Finding
@@ -55,20 +56,24 @@ def steps_of(
         hour = np.full(time.size, 3600.0)
         return ReadingSteps(hour, hour, np.zeros(0, dtype=bool), np.zeros(0, dtype=np.int64))
     overall_s = float(np.median(step_s))
-    kind = np.round(np.log(step_s / overall_s) / np.log(LIKE_STEPS)).astype(np.int64)
+    kind = np.zeros(step_s.size, dtype=np.int8)  # the farthest steps are 110 apart
+    other = np.flatnonzero(step_s != overall_s)
+    kind[other] = np.round(np.log(step_s[other] / overall_s) / np.log(LIKE_STEPS))
     first = np.flatnonzero(np.concatenate(([True], kind[1:] != kind[:-1])))
     length = np.diff(np.append(first, kind.size))
     steady = first[length >= steady_readings]
     changed = np.zeros(0, dtype=np.int64)
-    usual_s = np.full(time.size, overall_s)
-    if steady.size:
+    usual_s = np.broadcast_to(overall_s, time.shape)
+    if np.unique(kind[steady]).size > 1 or kind[steady[:1]].any():
         of_kind = {k: float(np.median(step_s[kind == k])) for k in np.unique(kind[steady])}
-        stretch = np.maximum(0, np.searchsorted(steady, np.arange(time.size), side="right") - 1)
-        usual_s = np.array([of_kind[k] for k in kind[steady]])[stretch]
+        stretches = np.diff(np.concatenate(([0], steady[1:], [time.size])))
+        usual_s = np.repeat([of_kind[k] for k in kind[steady]], stretches)
         changed = steady[1:][kind[steady][1:] != kind[steady][:-1]]
+    duration_s = np.array(usual_s)
+    np.minimum(step_s, usual_s[:-1], out=duration_s[:-1])
     return ReadingSteps(
         usual_s=usual_s,
-        duration_s=np.append(np.minimum(step_s, usual_s[:-1]), usual_s[-1]),
+        duration_s=duration_s,
         joined=step_s <= gap_intervals * usual_s[:-1],
         changed=changed,
     )
@@ -127,23 +132,48 @@ class GapsInRecord(Finding):
     share: float
 
 
+def season_cell(time: TimeArray) -> npt.NDArray[np.int16]:
+    """Return 24 times the calendar month (0 to 11), and the hour of day (0 to 23), of each time."""
+    place = time.astype("datetime64[h]").view(np.int64)
+    first = place.min()
+    # Each hour between the first and the last is looked at once.
+    hours = np.arange(first, place.max() + 1)
+    months = hours.astype("datetime64[h]").astype("datetime64[M]").astype(np.int64) % 12
+    place -= first
+    return np.asarray((24 * months + hours % 24).astype(np.int16)[place])
+
+
 def month_and_hour(time: TimeArray) -> tuple[IntArray, IntArray]:
     """Return the calendar month (0 to 11) and the hour of day (0 to 23) of each time."""
-    month = time.astype("datetime64[M]").astype(np.int64) % 12
-    return month, time.astype("datetime64[h]").astype(np.int64) % 24
+    month, hour = np.divmod(season_cell(time).astype(np.int64), 24)
+    return month, hour
 
 
-def data_recovery_of(time: TimeArray, valid: BoolArray) -> DataRecovery:
+def years_of(time: TimeArray) -> tuple[IntArray, IntArray]:
+    """Return the years from the first of ordered times to the last, and where each begins.
+
+    The last of these places, one more than there are years, is the end.
+    """
+    first, last = time[[0, -1]].astype("datetime64[Y]").astype(np.int64)
+    years = np.arange(first, last + 2)
+    begins = np.searchsorted(time, years.astype("datetime64[Y]").astype(time.dtype))
+    return years[:-1] + 1970, begins
+
+
+def data_recovery_of(
+    time: TimeArray, valid: BoolArray, steps: ReadingSteps | None = None
+) -> DataRecovery:
     """Measure how much of the time a record covers.
 
-    `time`, shape (n,), increases strictly; `valid`, same shape, says whether there is a reading.
+    `time`, shape (n,), increases strictly; `valid`, same shape, says whether there is a reading;
+    `steps` are those of `steps_of`, where they are known.
     """
-    steps = steps_of(time)
+    steps = steps or steps_of(time)
     interval_s = float(np.median(steps.usual_s))
     span_hours = float((time[-1] - time[0]) / np.timedelta64(1, "h")) + steps.usual_s[-1] / 3600
-    hours_of = np.where(valid, steps.duration_s / 3600, 0.0)
-    month, hour = month_and_hour(time)
-    cells = np.bincount(month * 24 + hour, weights=hours_of, minlength=288).reshape(12, 24)
+    hours_of = steps.duration_s / 3600
+    hours_of[~valid] = 0.0
+    cells = np.bincount(season_cell(time), weights=hours_of, minlength=288).reshape(12, 24)
     years = max(1.0, round(span_hours / (DAYS_PER_YEAR * 24)))
     month_share = cells.sum(axis=1) / (24 * years * MONTH_DAYS)
     # A reading of more than an hour stands for the hours after it as well.

@@ -60,8 +60,11 @@ class FitResult:
 def model_power(speed_ms: npt.ArrayLike) -> FloatArray:
     """Return the power of the model machine over its rated power, shape of `speed_ms`."""
     speed = floats(speed_ms)
-    turning = (speed >= MODEL_START_MS) & (speed <= MODEL_STOP_MS)
-    return np.where(turning, np.minimum(1.0, (speed / MODEL_RATED_MS) ** 3), 0.0)
+    power = np.asarray(speed / MODEL_RATED_MS)
+    power **= 3
+    np.minimum(1.0, power, out=power)
+    power[~((speed >= MODEL_START_MS) & (speed <= MODEL_STOP_MS))] = 0.0
+    return power
 
 
 def model_mean_power(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArray:

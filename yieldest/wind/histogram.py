@@ -110,7 +110,8 @@ def histogram_of(
     else:
         width = step_ms or FINE_STEP_MS
         # A zero of a record in fine steps is a class of its own, not the slowest of the winds.
-        label = np.rint(speed_ms / width).astype(np.int64) + 1
+        label = np.rint(speed_ms / width).astype(np.int64)
+        label += 1
         label[speed_ms == 0] = 0
         filled = np.bincount(label) > 0
         class_of, numbers = (np.cumsum(filled) - 1)[label], np.flatnonzero(filled) - 1
@@ -128,4 +129,5 @@ def histogram_of(
         start_ms = 0.0
     lower = np.where(still, 0.0, np.maximum(lower, start_ms))
     upper = np.where(still, start_ms, np.maximum(upper, lower + 1e-9))
-    return Histogram(mean, lower, upper, total, step_ms, start_ms), class_of.astype(np.int64)
+    histogram = Histogram(mean, lower, upper, total, step_ms, start_ms)
+    return histogram, class_of.astype(np.int64, copy=False)

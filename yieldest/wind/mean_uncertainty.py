@@ -78,7 +78,7 @@ def draw_blocks(
     Parameters
     ----------
     time, class_of, weight : ndarray, shape (n,)
-        Time, class of speed and hours of each reading.
+        Time, class of speed and hours of each reading, in order of time.
     classes : int
 
     Returns
@@ -93,27 +93,32 @@ def draw_blocks(
     with b blocks, b - 1 are drawn and weighted by b/(b - 1), which keeps the variance of the mean
     unbiased (Rao & Wu, *J. Am. Stat. Assoc.* 83 (1988) 231-241).
     """
-    days = (time - time[0]) / np.timedelta64(1, "D")
-    span = float(days[-1]) + 1e-9
+    number = (time - time[0]) / np.timedelta64(1, "D")
+    span = float(number[-1]) + 1e-9
     length = min(BLOCK_DAYS, span / FEWEST_BLOCKS)
-    number = np.floor(days / max(length, 1e-9)).astype(np.int64)
-    used, first, block = np.unique(number, return_index=True, return_inverse=True)
-    counts = np.bincount(block * classes + class_of, weights=weight, minlength=used.size * classes)
+    number /= max(length, 1e-9)
+    np.floor(number, out=number)
+    first = np.append(0, np.flatnonzero(number[1:] != number[:-1]) + 1)
+    del number  # as long as the record
+    blocks = first.size
+    cell = np.repeat(np.arange(blocks) * classes, np.diff(first, append=time.size))
+    cell += class_of
+    counts = np.bincount(cell, weights=weight, minlength=blocks * classes)
     month = month_and_hour(time[first])[0]
     # So that the season itself is not taken for chance.
     by_month = span >= YEARLY_DAYS and np.unique(month, return_counts=True)[1].min() > 1
     if not by_month:
-        month = np.zeros(used.size, dtype=np.int64)
+        month = np.zeros(blocks, dtype=np.int64)
     random = np.random.default_rng(SEED)
-    times = np.zeros((DRAWS, used.size))
+    times = np.zeros((DRAWS, blocks))
     for here in np.unique(month):
         members = np.flatnonzero(month == here)
         picks = max(1, members.size - 1)
         drawn = members[random.integers(members.size, size=(DRAWS, picks))]
         np.add.at(times, (np.arange(DRAWS)[:, np.newaxis], drawn), members.size / picks)
     within = " within their calendar month" if by_month else ""
-    method = f"{DRAWS} draws of {used.size} blocks of {length:.2g} days{within}"
-    return times @ counts.reshape(used.size, classes), method
+    method = f"{DRAWS} draws of {blocks} blocks of {length:.2g} days{within}"
+    return times @ counts.reshape(blocks, classes), method
 
 
 def wind_uncertainty(

@@ -15,6 +15,8 @@ from yieldest.provenance import Finding
 from yieldest.settings import NotNegative, Settings, key
 from yieldest.wind import suspect_readings
 from yieldest.wind.data_recovery import (
+    LIKE_STEPS,
+    STEADY_READINGS,
     ReadingSteps,
     data_recovery_findings,
     data_recovery_of,
@@ -122,15 +124,18 @@ class QualityReport:
 
     original: Record
     record: Record
-    flags: BoolArray
-    """Which readings each test found, shape (tests, n)."""
+    flags: tuple[BoolArray, ...]
+    """Which readings each test found, each of shape (n,)."""
     tests: tuple[QualityTest, ...]
     steps: ReadingSteps
 
     @property
     def left_out(self) -> int:
         """How many readings were left out."""
-        return self.original.valid_speed_ms.size - self.record.valid_speed_ms.size
+        before, after = (
+            int(np.isfinite(one.speed_ms).sum()) for one in (self.original, self.record)
+        )
+        return before - after
 
 
 @dataclass(frozen=True)
@@ -176,15 +181,16 @@ class _Screening:
 
     def leave_out(self, *found: _Found) -> None:
         """Count what each test finds, with its effect alone, and then leave out all of it."""
-        whole = self.moments()
         for name, rule, threshold, suspect in found:
             flags = suspect & (threshold is not False)
             effects: Iterable[float | None] = (None, None) if threshold is False else (0.0, 0.0)
             if flags.any():
                 with np.errstate(divide="ignore", invalid="ignore"):
-                    effects = map(number_or_none, self.moments(~flags) / whole - 1)
+                    effects = map(number_or_none, self.moments(~flags) / self.moments() - 1)
             self.add(name, rule, threshold, np.flatnonzero(flags), effects, leaves_out=True)
-        self.speed = np.where(np.any(self.flags[-len(found) :], axis=0), np.nan, self.speed)
+        gone = np.logical_or.reduce(self.flags[-len(found) :])
+        if gone.any():
+            self.speed = np.where(gone, np.nan, self.speed)
 
     def add(
         self,
@@ -221,12 +227,14 @@ def control_quality(
     InputError
         When no speed is left.
     """
-    steps = steps_of(record.time, rules.gap_intervals or 1.5, int(rules.interval_readings or 24))
-    speed = record.speed_ms.copy()
-    # With those that reading set aside, so that this test too can be changed.
-    speed[np.searchsorted(record.time, record.impossible)] = record.impossible_ms
-    record = replace(record, speed_ms=speed)
-    screening = _Screening(record, steps, speed)
+    steady = int(rules.interval_readings or STEADY_READINGS)
+    steps = steps_of(record.time, rules.gap_intervals or LIKE_STEPS, steady)
+    if record.impossible.size:
+        speed = record.speed_ms.copy()
+        # With those that reading set aside, so that this test too can be changed.
+        speed[np.searchsorted(record.time, record.impossible)] = record.impossible_ms
+        record = replace(record, speed_ms=speed)
+    screening = _Screening(record, steps, record.speed_ms)
     _leave_out(screening, rules, neighbour_ms)
     valid = np.isfinite(screening.speed)
     if not valid.any():
@@ -237,7 +245,7 @@ def control_quality(
     _note_times(screening, rules)
     _note_standing(screening, rules.threshold_share)
     _note_rounding(screening, rules.rounding_share)
-    recovery = data_recovery_of(record.time, valid)
+    recovery = data_recovery_of(record.time, valid, steps if steady == STEADY_READINGS else None)
     outdated = data_recovery_findings(record.data_recovery)
     # Impossible speeds are said again below, by the threshold that was used.
     warnings: list[Finding | str] = [
@@ -264,7 +272,7 @@ def control_quality(
         provenance=replace(record.provenance, warnings=tuple(warnings)),
         **beside,
     )
-    return QualityReport(record, screened, np.stack(screening.flags), tuple(screening.tests), steps)
+    return QualityReport(record, screened, tuple(screening.flags), tuple(screening.tests), steps)
 
 
 def _leave_out(look: _Screening, rules: QualityRules, neighbour_ms: FloatArray | None) -> None:
@@ -330,8 +338,9 @@ def _note_times(look: _Screening, rules: QualityRules) -> None:
 
 def _note_standing(look: _Screening, share: Threshold) -> None:
     """Note the readings of a sensor that stands still although the air moves."""
-    moving = look.speed[look.speed > 0]
-    lowest_ms = float(moving.min()) if moving.size and (look.speed == 0).any() else 0.0
+    lowest_ms = float(np.min(look.speed, where=look.speed > 0, initial=np.inf))
+    if np.isinf(lowest_ms) or not (look.speed == 0).any():
+        lowest_ms = 0.0
     start_ms = look.record.threshold_ms or lowest_ms
     rule = f"below the starting speed, where that is over {share} of the spread of the speeds"
     seen = share is not False and start_ms > share * float(np.nanstd(look.speed))

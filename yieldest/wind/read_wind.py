@@ -138,14 +138,17 @@ def read_wind(
         raise InputError(f"{path}: the speed column holds no speed at all; is it the right one?")
     name = str(path)
     gathered, warnings = _dated(name, gathered)
-    order, disordered, again, unlike = _in_time_order(gathered.time, gathered.si["speed"])
-    time = gathered.time[order]
-    _refuse_contradictions(path, gathering, time, int(again.sum()), unlike)
-    if disordered.size:
-        warnings.append(LinesBackInTime(name, disordered.size))
-    if again.any():
-        warnings.append(RepeatedTimes(name, int(again.sum()), unlike))
-    gathered = gathered.at(order[~again])
+    disordered = repeated = gathered.time[:0]
+    if not (gathered.time[1:] > gathered.time[:-1]).all():
+        order, disordered, again, unlike = _in_time_order(gathered.time, gathered.si["speed"])
+        time = gathered.time[order]
+        repeated = time[again]
+        _refuse_contradictions(path, gathering, time, repeated.size, unlike)
+        if disordered.size:
+            warnings.append(LinesBackInTime(name, disordered.size))
+        if repeated.size:
+            warnings.append(RepeatedTimes(name, repeated.size, unlike))
+        gathered = gathered.at(order[~again])
     if gathered.height_m is not None:
         gathered.found.append(Recognised("height", f"{gathered.height_m:g} m", "from the heading"))
         if height_m is not None and abs(gathered.height_m - height_m) > 0.5:
@@ -155,17 +158,18 @@ def read_wind(
         threshold_ms=options.threshold_ms,
         height_m=gathered.height_m if height_m is None else height_m,
         disordered=disordered,
-        repeated=time[again],
+        repeated=repeated,
     )
 
 
 def _record(name: str, gathered: Gathered, warnings: list[Finding]) -> WindRecord:
     """Return a record of rows in time order, without the speeds that cannot be."""
     time, impossible, si, found = gathered.time, gathered.impossible, gathered.si, gathered.found
-    as_read = si["speed"][impossible]
+    speed = si["speed"]
+    as_read = speed[impossible]
     if as_read.size:
         warnings.append(ImpossibleSpeeds(name, as_read.size, as_read[0], time[impossible][0]))
-    speed = np.where(impossible, np.nan, si["speed"])
+        speed = np.where(impossible, np.nan, speed)
     coverage = data_recovery_of(time, np.isfinite(speed))
     if gathered.step is not None:
         found.append(Recognised("rounding of speeds", gathered.step[1], "recognised"))
@@ -243,6 +247,9 @@ def _on_one_year(time: Times) -> Times | None:
     It is one when every calendar month is there, each from a single year, and three or more do not
     follow on the month before.
     """
+    # Some rows of a long record tell it from a year.
+    if np.unique(time[::1000].astype("datetime64[M]")).size > MONTHS + 1:
+        return None
     # Hours may be counted from 0 to 23 or from 1 to 24; the last of these ends in the next month.
     for shift in (np.timedelta64(0, "ns"), np.timedelta64(1, "ns")):
         first = (time - shift).astype("datetime64[M]")

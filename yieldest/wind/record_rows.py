@@ -6,11 +6,13 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, floats, some
 from yieldest.errors import InputError
 from yieldest.files.plain_stamps import Times
 from yieldest.files.table import Table
@@ -39,7 +41,10 @@ from yieldest.wind.record_values import (
     words_of,
 )
 
-BLOCK_ROWS = 500_000
+BLOCK_ROWS = 100_000
+ROOM = 5_000_000
+"""Rows that columns have room for at first: so large an array takes memory as it is filled, and
+gives it back."""
 DATE_ROWS = 20_000
 """Rows looked at together for the order of day and month, which the first few mostly settle."""
 MANY_ROWS = 2_000_000
@@ -186,7 +191,8 @@ class Gathering:
         self.directions = np.empty(0)  # the different ones, until one is surely in degrees
         self.averager = Averager(options.average_s) if options.average_s else None
         self._seen: dict[str, dict[str, None]] = {}  # the cells of columns of stations
-        self._blocks: list[tuple[Times, dict[str, FloatArray]]] = []
+        self._columns: dict[str, npt.NDArray[Any]] = {}  # the rows in hand, and room for more
+        self._held = 0
         self._rows = 0
         self._disordered = 0
         self._same_time = 0
@@ -309,13 +315,26 @@ class Gathering:
             _refuse_impossible(table, role, heading, raw[role], unit, self.options.marks)
         counted = self.options.start is not None
         time = self._counted_times(len(table.frame)) if counted else self.clock.times(table)
-        self._blocks.append((time, raw))
+        self._hold({"time": time, **raw})
         self._rows += time.size
         if self.averager is None and self._rows > MOST_ROWS:
             raise InputError(
                 f"{self.path}: more than {MOST_ROWS:,} readings are too many to keep one by one; "
                 "state a time to average them over (average_s in a plan, --average for a record)."
             )
+
+    def _hold(self, rows: Mapping[str, npt.NDArray[Any]]) -> None:
+        """Put rows behind those in hand: into columns long enough to be moved rarely."""
+        end = self._held + rows["time"].size
+        for role, more in rows.items():
+            column = self._columns.get(role, more[:0])
+            if end > column.size:
+                held = column[: self._held]
+                # Memory that is not written to yet costs nothing.
+                column = self._columns[role] = np.empty(max(ROOM, 2 * end), more.dtype)
+                column[: self._held] = held
+            column[self._held : end] = more
+        self._held = end
 
     def _counted_times(self, rows: int) -> Times:
         try:
@@ -330,31 +349,35 @@ class Gathering:
     def _too_many(self) -> bool:
         if self.options.average_s == 0 or self._rows <= MANY_ROWS:
             return False
-        steps = np.abs(np.diff(self._blocks[0][0])) / np.timedelta64(1, "s")
+        first = self._columns["time"][:BLOCK_ROWS]
+        steps = np.abs(np.diff(first)) / np.timedelta64(1, "s")
         return bool(np.median(steps) < QUICK_S) and self.units["speed"] != "Beaufort"
 
     def _settled(self) -> tuple[Times, dict[str, FloatArray]]:
         """Turn the rows in hand into SI values, blanking marks."""
-        time = np.concatenate([time for time, _ in self._blocks])
+        time = self._columns.pop("time")[: self._held]
         values = {}
         for role in self.roles:
-            raw = np.concatenate([block[role] for _, block in self._blocks])
+            raw = self._columns.pop(role)[: self._held]
             unit = self.units.get(role, "")
             raw, marks = blank_marks(role, raw, unit, self.options.marks)
             self.marks[role] += marks
+            known = raw[some(np.isfinite(raw))]
             if role == "speed" and self.distinct.size <= 20_000:
-                speeds, count = np.unique(raw[np.isfinite(raw)], return_counts=True)
+                speeds, count = np.unique(known, return_counts=True)
                 both = np.concatenate((self.distinct, speeds))
                 counts = np.concatenate((self.counts, count))
                 self.distinct, place = np.unique(both, return_inverse=True)
                 self.counts = floats(np.bincount(place, weights=counts))
             values[role] = to_si(role, raw, unit)
             if role == "direction" and self.directions.max(initial=0.0) <= DIRECTION_DOUBTED:
-                self.directions = np.union1d(self.directions, raw[np.isfinite(raw)])
+                highest = known.max(initial=0.0)
+                more = known if highest <= DIRECTION_DOUBTED else highest
+                self.directions = np.union1d(self.directions, more)
             if role != "speed" or self.averager is not None:
                 values[role], often = within_limits(role, values[role])
                 self.beyond[role] += often
-        self._blocks.clear()
+        self._held = 0
         return time, values
 
     def _average(self, averager: Averager) -> None:
@@ -456,8 +479,10 @@ def _refuse_impossible(
         most = 360 / DIRECTION_FACTORS[unit]
         wrong = wrong | (raw > most + ROUNDED_UP_DEG / DIRECTION_FACTORS[unit])
         why = f"is not a direction from 0 to {most:g} {unit.replace('deg', 'degrees')}"
+    if wrong.any():
+        wrong &= ~np.isin(raw, marks_of(role, stated_marks))
     table.refuse(
-        wrong & ~np.isin(raw, marks_of(role, stated_marks)),
+        wrong,
         lambda row: (
             f"{raw[row]:g} in column {heading!r} {why}; mend the value, leave it blank, or, if it "
             f'stands for a missing value, state missing = ["{raw[row]:g}"] (on the command line '

@@ -211,9 +211,9 @@ def _as_typed(text: str, decimal: str) -> float:
 def to_si(role: str, values: FloatArray, unit: str) -> FloatArray:
     """Convert the values of a role to m/s, degrees, C or hPa."""
     if role == "direction":
-        degrees = to_degrees(values, unit)
-        rounded_up = (degrees > LIMITS[role][1]) & (degrees <= LIMITS[role][1] + ROUNDED_UP_DEG)
-        return np.where(rounded_up, LIMITS[role][1], degrees)
+        degrees, most = to_degrees(values, unit), LIMITS[role][1]
+        rounded_up = (degrees > most) & (degrees <= most + ROUNDED_UP_DEG)
+        return np.where(rounded_up, most, degrees) if rounded_up.any() else degrees
     converters = {"temperature": to_celsius, "pressure": to_hectopascal}
     return converters.get(role, to_metres_per_second)(values, unit)
 
@@ -237,7 +237,10 @@ def blank_marks(
     counts: Counter[str] = Counter()
     stated = numbers_in(pd.Series(stated_marks, dtype=object))
     low, high = LIMITS[role]
+    least, most = np.fmin.reduce(values, initial=np.inf), np.fmax.reduce(values, initial=-np.inf)
     for mark in marks_of(role, stated_marks):
+        if not least <= mark <= most:
+            continue
         hit = values == mark
         often = int(hit.sum())
         if not often:
@@ -274,7 +277,8 @@ def within_limits(role: str, values: FloatArray) -> tuple[FloatArray, int]:
     """Return SI values, those that no sensor can have measured as NaN, and how many these are."""
     low, high = LIMITS[role]
     beyond = (values < low) | (values > high)
-    return np.where(beyond, np.nan, values), int(beyond.sum())
+    often = int(beyond.sum())
+    return (np.where(beyond, np.nan, values) if often else values), often
 
 
 def rounding_step(

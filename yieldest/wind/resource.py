@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
-from yieldest.arrays import FloatArray, IntArray, TimeArray
+from yieldest.arrays import FloatArray, IntArray, TimeArray, some
 from yieldest.errors import InputError
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.breakdown import CountedReadings, Directions, Group, Gustiness, gustiness
 from yieldest.wind.censored_fit import fit_above_start
-from yieldest.wind.data_recovery import month_and_hour
+from yieldest.wind.data_recovery import season_cell
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.goodness import (
     ENERGY_ERROR_LIMIT,
@@ -150,14 +150,14 @@ class WindResource(CountedReadings):
     @cached_property
     def months(self) -> tuple[Group, ...]:
         """The wind by calendar month."""
-        return self.split(range(1, 13), month_and_hour(self.time)[0], self._fit)
+        return self.split(range(1, 13), season_cell(self.time) // 24, self._fit)
 
     @cached_property
     def hours(self) -> tuple[Group, ...]:
         """The wind by hour of the day; none where readings are longer."""
         if self.record.data_recovery.interval_s >= LONG_S:
             return ()
-        return self.split(range(24), month_and_hour(self.time)[1], self._fit)
+        return self.split(range(24), season_cell(self.time) % 24, self._fit)
 
     @cached_property
     def years(self) -> tuple[Group, ...]:
@@ -240,13 +240,12 @@ def assess_record(
     beside = None if neighbour is None else _at_times(neighbour, record.time)
     quality_control = control_quality(record, options.rules, beside)
     kept = quality_control.record
-    valid = np.isfinite(kept.speed_ms)
-    season = season_weights(
-        kept.time, quality_control.steps.duration_s, valid, wanted=options.season_correction
-    )
-    used = valid & (season.weight > 0)
-    time, speed, weight = kept.time[used], kept.speed_ms[used], season.weight[used]
-    clock = quality_control.steps.duration_s[used] / 3600
+    steps, valid = quality_control.steps, np.isfinite(kept.speed_ms)
+    season = season_weights(kept.time, steps.duration_s, valid, wanted=options.season_correction)
+    used = some(valid & (season.weight > 0))
+    season = replace(season, weight=season.weight[used])
+    time, speed, weight = kept.time[used], kept.speed_ms[used], season.weight
+    clock = steps.duration_s[used] / 3600 if season.used else weight
     histogram, class_of = histogram_of(
         speed,
         weight,
@@ -257,18 +256,17 @@ def assess_record(
     drawn, how_drawn = draw_blocks(time, class_of, weight, histogram.speed_ms.size)
     chosen, rule = _choose(record, options, histogram, drawn)
     by_clock = histogram.counted(class_of, clock)
-    hidden = None
+    hidden, modes = None, mode_speeds(histogram)
+    deviation_ms, gust_ms = kept.standard_deviation_ms, kept.gust_ms
     # Beaufort numbers are judged by eye, at one time.
-    if kept.class_edges_ms is None:
+    if kept.class_edges_ms is None and steps.usual_s.max() >= LONG_S:
         hidden = hidden_spread(
             speed,
-            quality_control.steps.usual_s[used],
+            steps.usual_s[used],
             (kept,) if finer is None else finer,
             options.spread_within_interval,
-            None if kept.standard_deviation_ms is None else kept.standard_deviation_ms[used],
+            None if deviation_ms is None else deviation_ms[used],
         )
-    modes = mode_speeds(histogram)
-    deviation_ms, gust_ms = kept.standard_deviation_ms, kept.gust_ms
     return WindResource(
         quality_control=quality_control,
         time=time,
@@ -310,11 +308,13 @@ def _before_screening(
     `kept` counts the readings that are left by the clock, as those before are counted. Speeds
     beyond any sensor are no readings; the machine stands still in them.
     """
+    if not quality_control.left_out or chosen.energy_error is None:
+        return ()
     speed, hours = quality_control.original.speed_ms, quality_control.steps.duration_s
-    there = np.isfinite(speed)
     power = float(model_power(kept.speed_ms) @ kept.share)
-    before = float(model_power(speed[there]) @ hours[there]) / float(hours[there].sum())
-    if chosen.energy_error is None or before <= 0:
+    # A missing speed has no power.
+    before = float(model_power(speed) @ hours) / float(hours.sum(where=np.isfinite(speed)))
+    if before <= 0:
         return ()
     error = (1 + chosen.energy_error) * power / before - 1
     if chosen.poor or abs(error) <= ENERGY_ERROR_LIMIT:

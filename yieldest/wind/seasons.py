@@ -9,7 +9,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from yieldest.arrays import BoolArray, FloatArray, TimeArray
-from yieldest.wind.data_recovery import MONTH_DAYS, month_and_hour
+from yieldest.wind.data_recovery import MONTH_DAYS, season_cell, years_of
 
 THIN_MONTH_SHARE = 0.1
 """A month with less than this share of its hours cannot stand for itself; our choice."""
@@ -55,10 +55,9 @@ def season_weights(
     hours = np.where(valid, duration_s / 3600, 0.0)
     if not wanted:
         return SeasonWeights(hours, False, "switched off")
-    month, hour = month_and_hour(time)
-    cell = month * 24 + hour
+    cell = season_cell(time)
     cells = np.bincount(cell, weights=hours, minlength=288).reshape(12, 24)
-    years = max(1, len(np.unique(time[valid].astype("datetime64[Y]"))))
+    years = max(1, sum(map(np.any, np.split(valid, years_of(time)[1][1:-1]))))
     of_month = cells.sum(axis=1)
     target = _MONTH_HOURS.copy()
     thin = of_month < THIN_MONTH_SHARE * _MONTH_HOURS / years

@@ -8,10 +8,13 @@ Throughout, `speed_ms` has the shape (n,) and is NaN where missing; `joined`, bo
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
-from yieldest.arrays import BoolArray, FloatArray, IntArray
+from yieldest.arrays import BoolArray, FloatArray, IntArray, floats
 from yieldest.wind.record import Record
 
 SHORTEST_STUCK_READINGS = 3
@@ -24,27 +27,42 @@ CALM_PATIENCE = 4.0
 
 @dataclass(frozen=True)
 class Runs:
-    """Stretches of readings that do not change: first reading and number of each, shape (r,)."""
+    """Stretches of two or more like readings: first reading and number of each, shape (r,)."""
 
     first: IntArray
     length: IntArray
-    hours: FloatArray
+    duration_s: FloatArray
+    """Of every reading of the record, shape (n,)."""
 
-    def readings(self, chosen: BoolArray) -> BoolArray:
-        """Return the readings of the chosen runs."""
-        return np.repeat(chosen, self.length)
+    @cached_property
+    def hours(self) -> FloatArray:
+        """How long each lasts, shape (r,)."""
+        return floats(self.over(np.add, self.duration_s)) / 3600
 
-    def all_of(self, condition: BoolArray) -> BoolArray:
-        """Return the runs in which every reading fulfils a condition."""
-        return np.logical_and.reduceat(condition, self.first)
+    def over(self, function: np.ufunc, values: npt.NDArray[np.generic]) -> npt.NDArray[Any]:
+        """Return what a function of two makes of the values, shape (n,), within each run."""
+        bounds = np.column_stack([self.first, self.first + self.length]).ravel()
+        result: npt.NDArray[Any] = function.reduceat(values, bounds[bounds < values.size])[::2]
+        return result
+
+    def chosen(self, wanted: BoolArray) -> Runs:
+        """Return some of the runs."""
+        return Runs(self.first[wanted], self.length[wanted], self.duration_s)
+
+    @property
+    def readings(self) -> BoolArray:
+        """The readings of all the runs, shape (n,)."""
+        change = np.zeros(self.duration_s.size + 1, dtype=np.int8)
+        change[self.first] += 1
+        change[self.first + self.length] -= 1
+        return np.cumsum(change[:-1], dtype=np.int8).astype(bool)
 
 
 def unchanging_runs(speed_ms: FloatArray, joined: BoolArray, duration_s: FloatArray) -> Runs:
-    """Cut a record into runs of the same speed without a gap; a missing speed is its own run."""
-    breaks = (speed_ms[1:] != speed_ms[:-1]) | ~joined
-    first = np.flatnonzero(np.concatenate(([True], breaks)))
-    length = np.diff(np.append(first, speed_ms.size))
-    return Runs(first, length, np.add.reduceat(duration_s, first) / 3600)
+    """Find the runs of two or more readings of the same speed without a gap, none missing."""
+    same = (speed_ms[1:] == speed_ms[:-1]) & joined
+    edges = np.flatnonzero(np.diff(same, prepend=False, append=False))
+    return Runs(edges[::2], edges[1::2] - edges[::2] + 1, duration_s)
 
 
 def spikes(speed_ms: FloatArray, joined: BoolArray, factor: float, excess_ms: float) -> BoolArray:
@@ -54,22 +72,19 @@ def spikes(speed_ms: FloatArray, joined: BoolArray, factor: float, excess_ms: fl
     between two neighbours above `excess_ms` is one too.
     """
     found = np.zeros(speed_ms.size, dtype=bool)
+    # NaN compares as False everywhere, and so is never called a spike, nor beside one.
+    may_be = np.flatnonzero((speed_ms > excess_ms) | (speed_ms == 0))
     for width in (1, 2):
-        if speed_ms.size < width + 2:
-            break
-        before, after = speed_ms[: -width - 1], speed_ms[width + 1 :]
-        inner = np.stack([speed_ms[1 + k : speed_ms.size - width + k] for k in range(width)])
-        near = np.logical_and.reduce(
-            [joined[k : speed_ms.size - 1 - width + k] for k in range(width + 1)]
-        )
-        # NaN on any side compares as False, and so is never called a spike.
+        at = may_be[(may_be > 0) & (may_be < speed_ms.size - width)]
+        before, after = speed_ms[at - 1], speed_ms[at + width]
+        inner = np.stack([speed_ms[at + k] for k in range(width)])
+        near = np.logical_and.reduce([joined[at - 1 + k] for k in range(width + 1)])
         higher = np.maximum(before, after)
         above = (inner > np.maximum(factor * higher, higher + excess_ms)).all(axis=0)
         if width == 1:
             above |= (inner[0] == 0) & (np.minimum(before, after) > excess_ms)
-        at = np.flatnonzero(above & near) + 1
         for k in range(width):
-            found[at + k] = True
+            found[at[above & near] + k] = True
     return found
 
 
@@ -98,7 +113,7 @@ def stuck_length(speed_ms: FloatArray, joined: BoolArray) -> int:
 def stuck(speed_ms: FloatArray, runs: Runs, shortest: int, hours: float) -> BoolArray:
     """Find runs above zero of at least `shortest` readings (see `stuck_length`) and `hours`."""
     still = (runs.length >= shortest) & (runs.hours >= hours)
-    return runs.readings(still) & (speed_ms > 0)
+    return runs.chosen(still).readings & (speed_ms > 0)
 
 
 def frozen(
@@ -115,19 +130,19 @@ def frozen(
     interval, shows that nothing is frozen. A calm that no still vane confirms must last four times
     as long, for calm nights are often cold.
     """
-    still = (runs.length >= shortest) & runs.all_of(cold)
+    still = (runs.length >= shortest) & runs.over(np.logical_and, cold)
     vane_seen = np.zeros(still.size, dtype=bool)
     if record.direction_deg is not None:
         # These two pass over NaN, so that a run without any direction gives NaN.
-        highest = np.fmax.reduceat(record.direction_deg, runs.first)
-        lowest = np.fmin.reduceat(record.direction_deg, runs.first)
+        highest = runs.over(np.fmax, record.direction_deg)
+        lowest = runs.over(np.fmin, record.direction_deg)
         vane_seen = highest == lowest
         still &= ~(highest > lowest)
     if record.standard_deviation_ms is not None:
-        still &= runs.all_of(~(record.standard_deviation_ms > 0))
+        still &= runs.over(np.logical_and, ~(record.standard_deviation_ms > 0))
     calm = speed_ms[runs.first] == 0
     patience = np.where(calm & ~vane_seen, CALM_PATIENCE * hours, hours)
-    return runs.readings(still & (runs.hours >= patience)) & np.isfinite(speed_ms)
+    return runs.chosen(still & (runs.hours >= patience)).readings
 
 
 def contradicted_calms(
@@ -142,20 +157,21 @@ def contradicted_calms(
     `neighbour_ms` is the speed of another sensor at the same times, shape (n,); its mean during the
     calm must reach its mean over the whole record.
     """
-    long_calm = (speed_ms[runs.first] == 0) & (runs.hours >= hours) & (runs.length >= 2)
+    calms = runs.chosen((speed_ms[runs.first] == 0) & (runs.hours >= hours))
+    if not calms.first.size:
+        return calms.readings
+    mean_ms = speed_ms[np.isfinite(speed_ms)].mean()
+    behind = calms.first + calms.length
     # A gap or an end of the record is no wind on that side.
-    around_ms = np.concatenate(([np.nan], speed_ms, [np.nan]))
-    linked = np.concatenate(([False], joined, [False]))
-    after = runs.first + runs.length
-    known_ms = speed_ms[np.isfinite(speed_ms)]
-    mean_ms = known_ms.mean() if known_ms.size else np.inf
-    denied = linked[runs.first] & (around_ms[runs.first] >= mean_ms)
-    denied &= linked[after] & (around_ms[after + 1] >= mean_ms)
+    inside = (calms.first > 0) & (behind < speed_ms.size)
+    before, after = calms.first - 1, np.minimum(behind, speed_ms.size - 1)
+    denied = inside & joined[before] & (speed_ms[before] >= mean_ms)
+    denied &= joined[after - 1] & (speed_ms[after] >= mean_ms)
     if neighbour_ms is not None:
         known = np.isfinite(neighbour_ms)
-        total = np.add.reduceat(np.where(known, neighbour_ms, 0.0), runs.first)
-        count = np.add.reduceat(known.astype(np.float64), runs.first)
-        usual = total.sum() / max(1.0, count.sum())
+        seen = np.where(known, neighbour_ms, 0.0)
+        total, count = calms.over(np.add, seen), calms.over(np.add, known.astype(np.float64))
+        usual = seen.sum() / max(1, known.sum())
         # Half of the calm must be covered by the neighbour before it may deny it.
-        denied |= (count >= runs.length / 2) & (total >= usual * count)
-    return runs.readings(long_calm & denied)
+        denied |= (count >= calms.length / 2) & (total >= usual * count)
+    return calms.chosen(denied).readings
