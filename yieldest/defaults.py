@@ -36,7 +36,6 @@ class Default:
         return f"{number(self.value, self.unit, '.4g')} {as_shown(0.0, self.unit)[1]}".rstrip()
 
 
-@dataclass(frozen=True)
 class Assumed(Finding):
     """A default was taken, for nobody stated the value."""
 

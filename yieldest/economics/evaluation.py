@@ -25,7 +25,6 @@ SAME = 1e-9
 """Two costs per kWh closer than this share are the same."""
 
 
-@dataclass(frozen=True)
 class CapitalRecoveryDiffers(Finding):
     """By the capital recovery factor a kWh costs otherwise than discounted year by year."""
 
@@ -33,14 +32,12 @@ class CapitalRecoveryDiffers(Finding):
     discounted_per_kwh: float
 
 
-@dataclass(frozen=True)
 class NoSingleRateOfReturn(Finding):
     """No rate makes the present value zero, or several do, for the flow changes sign often."""
 
     rates: int
 
 
-@dataclass(frozen=True)
 class NotPaidBack(Finding):
     """The build is not paid back within its life, at all or at its discount rate."""
 
@@ -48,7 +45,6 @@ class NotPaidBack(Finding):
     discount_rate: float | None = None
 
 
-@dataclass(frozen=True)
 class EmbodiedNotStated(Finding):
     """Some items state no embodied energy or carbon, and count as zero."""
 

@@ -79,14 +79,12 @@ _OF_THE_SITE = re.compile(
 SHORTEST_LIFE_YEARS = 0.5
 
 
-@dataclass(frozen=True)
 class EveryItemPerUnit(Finding):
     """The bill has no scope column, so every item is needed for each machine."""
 
     file: str
 
 
-@dataclass(frozen=True)
 class SumApart(Finding):
     """A sum on the bill, which is not counted, is not what its lines come to."""
 
@@ -96,7 +94,6 @@ class SumApart(Finding):
     computed: float
 
 
-@dataclass(frozen=True)
 class ItemsLastAsBuild(Finding):
     """Some items state no life, and last as long as the build."""
 
@@ -105,7 +102,6 @@ class ItemsLastAsBuild(Finding):
     items: int
 
 
-@dataclass(frozen=True)
 class CarriageCountedOnce(Finding):
     """A line for carriage states no quantity and is taken as one piece."""
 
@@ -114,7 +110,6 @@ class CarriageCountedOnce(Finding):
     scope: str
 
 
-@dataclass(frozen=True)
 class PricesBeforeTax(Finding):
     """A heading says that its prices are without tax, and the bill has no column for the tax."""
 
@@ -122,7 +117,6 @@ class PricesBeforeTax(Finding):
     heading: str
 
 
-@dataclass(frozen=True)
 class BillColumnsNotUsed(Finding):
     """Columns were passed over; one with lives or hours would make a kWh cost more."""
 
@@ -130,7 +124,6 @@ class BillColumnsNotUsed(Finding):
     headings: tuple[str, ...]
 
 
-@dataclass(frozen=True)
 class PriceRisesWithNumber(Finding):
     """The price breaks of an item make it cost more when more are bought."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, ClassVar, Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -15,19 +14,17 @@ Years = Annotated[int, Field(ge=1, le=100)]
 Rate = Annotated[float, Field(gt=-0.5, le=1)]
 
 
-@dataclass(frozen=True)
 class TermLeftOut(Finding):
     """A key of the terms is not stated, and the simplest case holds or a measure cannot be had."""
 
     key: str
 
 
-@dataclass(frozen=True)
 class ExportEarnsNothing(Finding):
     """No export price is stated, so the share that is not used earns nothing."""
 
     export_share: float
-    key: ClassVar[str] = "export_price_per_kwh"
+    key: str = "export_price_per_kwh"
 
 
 class Loan(Settings):

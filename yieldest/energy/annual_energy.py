@@ -43,7 +43,6 @@ SERIES_METHOD = (
 )
 
 
-@dataclass(frozen=True)
 class PoorFit(Finding):
     """The fitted distribution and the wind data themselves give different energies."""
 
@@ -53,7 +52,6 @@ class PoorFit(Finding):
     time_series_used: bool
 
 
-@dataclass(frozen=True)
 class MuchBeyondLastSpeed(Finding):
     """Much of the energy comes from winds above the last measured speed of the curve."""
 
@@ -62,7 +60,6 @@ class MuchBeyondLastSpeed(Finding):
     extrapolation: str
 
 
-@dataclass(frozen=True)
 class MuchAboveCutOut(Finding):
     """Where no power is counted the last power would bring much."""
 
@@ -71,12 +68,10 @@ class MuchAboveCutOut(Finding):
     kwh: float
 
 
-@dataclass(frozen=True)
 class NoEnergy(Finding):
     """The build makes no energy in this wind."""
 
 
-@dataclass(frozen=True)
 class ConvertersDrawMore(Finding):
     """The converters draw more in a year than the machines make."""
 
@@ -285,7 +280,6 @@ def energy_steps(
     return tuple(steps)
 
 
-@dataclass(frozen=True)
 class SpreadPutBack(Finding):
     """The energy counts the spread of the wind within daily or coarser means, which these hide."""
 
@@ -320,7 +314,6 @@ def spread_put_back(
     return SpreadPutBack(hidden.interval_hours, usual / means - 1, uncertainty, exponent)
 
 
-@dataclass(frozen=True)
 class TurbulenceEffect(Finding):
     """What turbulence does to the energy of a build.
 

@@ -34,7 +34,6 @@ HIGH_CABLE_LOSS = 0.10
 """A cable that loses more than this share at rated power is warned of (common practice)."""
 
 
-@dataclass(frozen=True)
 class HotCable(Finding):
     """A cable turns much of the rated power into heat."""
 
@@ -43,21 +42,18 @@ class HotCable(Finding):
     lost_share: float
 
 
-@dataclass(frozen=True)
 class EfficiencyUncertaintyAssumed(Finding):
     """The uncertainty of a stated array efficiency is a quarter of the loss."""
 
     standard_uncertainty: float
 
 
-@dataclass(frozen=True)
 class MachinesHelpEachOther(Finding):
     """A stated array efficiency is above 1."""
 
     array_efficiency: float
 
 
-@dataclass(frozen=True)
 class RotorsSideBySide(Finding):
     """The nearest rotors disturb each other sideways, which no wake model says."""
 
@@ -65,7 +61,6 @@ class RotorsSideBySide(Finding):
     least_rotor_diameters: float
 
 
-@dataclass(frozen=True)
 class RotorsInNearWake(Finding):
     """In a share of the windy time a rotor stands where the wake model does not hold."""
 
@@ -73,12 +68,10 @@ class RotorsInNearWake(Finding):
     reach_rotor_diameters: float
 
 
-@dataclass(frozen=True)
 class DirectionsNotKnown(Finding):
     """Without wind directions the wakes are an average all round."""
 
 
-@dataclass(frozen=True)
 class WakesOfVerticalAxis(Finding):
     """The wake model was made for rotors with a horizontal axis."""
 

@@ -70,14 +70,12 @@ class Demand(Settings):
         return self
 
 
-@dataclass(frozen=True)
 class StandardShape(Finding):
     """The load profile is an invented shape of a household."""
 
     kwh_per_year: float
 
 
-@dataclass(frozen=True)
 class ShortProfile(Finding):
     """The load profile lacks hours of the year, which are filled by those of the same month or day.
 

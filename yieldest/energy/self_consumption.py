@@ -108,7 +108,6 @@ def dispatch(
     return Dispatch(direct, into, out, sold, left - sold, np.maximum(lack - out, 0.0), stored)
 
 
-@dataclass(frozen=True)
 class ProfileBeyondRecord(Finding):
     """The record is shorter than a year, so the hours are reckoned for its seasons alone."""
 

@@ -83,7 +83,6 @@ class LayoutOptions(Settings):
     ] = None
 
 
-@dataclass(frozen=True)
 class LinesBelowData(Finding):
     """Lines below the data, such as totals and notes, were set aside; `cut` is one cut short."""
 

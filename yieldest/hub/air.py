@@ -151,7 +151,6 @@ class Air:
     provenance: Provenance
 
 
-@dataclass(frozen=True)
 class PressureOutOfPlace(Finding):
     """The mean pressure is not what its elevation has, and was not used."""
 
@@ -159,7 +158,6 @@ class PressureOutOfPlace(Finding):
     elevation_m: float
 
 
-@dataclass(frozen=True)
 class StandardTemperature(Finding):
     """The standard atmosphere's temperature was taken, for none is known."""
 

@@ -130,14 +130,12 @@ def thrust_n(
     return np.asarray(LOADED_THRUST_COEFFICIENT * floats(area_m2) * pressure_pa)
 
 
-@dataclass(frozen=True)
 class LongMeans(Finding):
     """The 50-year wind is of means over more than ten minutes."""
 
     interval_s: float
 
 
-@dataclass(frozen=True)
 class ThrustInGust(Finding):
     """The thrust on a rotor that cannot furl or brake, in a gust from a basis."""
 
@@ -147,7 +145,6 @@ class ThrustInGust(Finding):
     thrust_n: float
 
 
-@dataclass(frozen=True)
 class AboveEveryClass(Finding):
     """The wind at the hub is stronger than every class."""
 

@@ -117,7 +117,6 @@ def kept_by_direction(
     return kept
 
 
-@dataclass(frozen=True)
 class ObstacleTooNear(Finding):
     """An obstacle is nearer than the formula of its shelter holds."""
 
@@ -125,12 +124,10 @@ class ObstacleTooNear(Finding):
     distance_m: float
 
 
-@dataclass(frozen=True)
 class ShelterAllRound(Finding):
     """Wind was taken to come from every direction equally often."""
 
 
-@dataclass(frozen=True)
 class RotorNearObstacle(Finding):
     """The rotor's lowest point is too low above what is near; no distance stands for the roof."""
 

@@ -105,7 +105,6 @@ class RoofStep:
     provenance: Provenance
 
 
-@dataclass(frozen=True)
 class MachineOnRoof(Finding):
     """How the rotor stands to the roof and to the flow that the roof disturbs."""
 
@@ -115,7 +114,6 @@ class MachineOnRoof(Finding):
     disturbed_share: float
 
 
-@dataclass(frozen=True)
 class RotorInDisturbedFlow(Finding):
     """Part of the rotor stands where no formula gives a figure to trust."""
 

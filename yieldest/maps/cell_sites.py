@@ -28,12 +28,10 @@ from yieldest.wind.profile import to_hub as one_step
 from yieldest.wind.record_values import LIMITS
 
 
-@dataclass(frozen=True)
 class NoElevation(Finding):
     """Neither the grid nor the plan states an elevation; 0 m is taken."""
 
 
-@dataclass(frozen=True)
 class LeftOutOfMap(Finding):
     """Keys of the plan's site that hold for one place alone."""
 

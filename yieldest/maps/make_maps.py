@@ -62,24 +62,20 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
 """Attributes of the maps by name, following the CF conventions; a cost has its currency too."""
 
 
-@dataclass(frozen=True)
 class CellsAreNoSites(Finding):
     """A cell knows nothing of what stands inside it."""
 
 
-@dataclass(frozen=True)
 class TimesUnknown(Finding):
     """The readings have no times, so whether they make up whole years is not known."""
 
 
-@dataclass(frozen=True)
 class MonthsMissingOnMap(Finding):
     """The readings cover only some months of the year."""
 
     months: int
 
 
-@dataclass(frozen=True)
 class SpreadPutBackOnMap(Finding):
     """The speeds are means over a day or longer, and the stated spread within was put back."""
 
@@ -87,7 +83,6 @@ class SpreadPutBackOnMap(Finding):
     spread: float
 
 
-@dataclass(frozen=True)
 class CoarseSteps(Finding):
     """The speeds are rounded to steps that are coarse beside their spread."""
 

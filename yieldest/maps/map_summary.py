@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -41,7 +40,6 @@ _OF_BUILD = {
 }
 
 
-@dataclass(frozen=True)
 class LeftOutOfCells(Finding):
     """Readings (or whole distributions) of some cells cannot be a wind and were left out."""
 

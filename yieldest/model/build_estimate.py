@@ -37,12 +37,10 @@ from yieldest.wind.distribution import LOW_MEAN_SPEED_MS, WindDistribution
 from yieldest.wind.record import Record
 
 
-@dataclass(frozen=True)
 class NoBill(Finding):
     """Nothing is known of the cost."""
 
 
-@dataclass(frozen=True)
 class LowMeanWind(Finding):
     """The wind at the hub is below what is usually worth it."""
 

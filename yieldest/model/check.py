@@ -15,7 +15,6 @@ from yieldest.uncertainty.propagation import REPLICATES, draw_variates
 from yieldest.wind.read_options import Recognised
 
 
-@dataclass(frozen=True)
 class CurveRead(Finding):
     """From where to where a power curve gives power, and how much at most."""
 

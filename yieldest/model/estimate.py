@@ -43,12 +43,10 @@ if TYPE_CHECKING:
 from yieldest.model.build_estimate import BuildEstimate, energy_of_build
 
 
-@dataclass(frozen=True)
 class ElevationAssumed(Finding):
     """The site was taken to lie at sea level."""
 
 
-@dataclass(frozen=True)
 class AtPlace(Finding):
     """Something found or taken for granted at one of several places."""
 

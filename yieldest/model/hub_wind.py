@@ -33,12 +33,10 @@ from yieldest.wind.profile import (
 from yieldest.wind.resource import WindResource
 
 
-@dataclass(frozen=True)
 class NoObstacle(Finding):
     """Nothing was taken to shelter the rotor."""
 
 
-@dataclass(frozen=True)
 class MeasuredInTheOpen(Finding):
     """The anemometer was taken to stand clear of obstacles and roof."""
 

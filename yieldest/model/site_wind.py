@@ -37,7 +37,6 @@ from yieldest.wind.summary_tables import (
 )
 
 
-@dataclass(frozen=True)
 class FileRead(Finding):
     """What a file holds, counted.
 
@@ -54,7 +53,6 @@ class FileRead(Finding):
     of: str
 
 
-@dataclass(frozen=True)
 class FrozenCupsNotSought(Finding):
     """Frozen cups were to be looked for, but no temperature was recognised."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from yieldest.energy.losses import kept_share, losses_of
 from yieldest.plan.build_table import Build
@@ -55,7 +54,6 @@ TALL_M = 40.0
 """A hub above both so many rotor widths and so many metres is asked about; our choice."""
 
 
-@dataclass(frozen=True)
 class ValueAsked(Finding):
     """A value beyond what is usual, such as a slip of the unit makes."""
 
@@ -64,21 +62,18 @@ class ValueAsked(Finding):
     usual_most: float
 
 
-@dataclass(frozen=True)
 class LossesAsked(Finding):
     """The stated losses leave little of the energy."""
 
     kept_share: float
 
 
-@dataclass(frozen=True)
 class BladesInReach(Finding):
     """The blades come down to where people and animals are."""
 
     rotor_bottom_m: float
 
 
-@dataclass(frozen=True)
 class TallMast(Finding):
     """The hub stands many rotor widths high."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated
 
 import numpy as np
@@ -49,7 +49,6 @@ class Ends(Settings):
     ] = None
 
 
-@dataclass(frozen=True)
 class EndAssumed(Finding):
     """Above the last speed the last power is held so far, or none is counted; nobody says which."""
 
@@ -58,7 +57,6 @@ class EndAssumed(Finding):
     held_to_ms: float | None
 
 
-@dataclass(frozen=True)
 class RatedPowerApart(Finding):
     """The stated rated power is far below or far above the highest power of the curve."""
 

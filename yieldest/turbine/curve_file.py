@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, get_args
@@ -121,7 +121,6 @@ def _number_noted(path: Path, notes: dict[str, str], note: str) -> float | None:
     return float(match[1])
 
 
-@dataclass(frozen=True)
 class CommentNotUsed(Finding):
     """A comment of the file looks as if it said something of the curve, and is not understood."""
 
@@ -129,7 +128,6 @@ class CommentNotUsed(Finding):
     comment: str
 
 
-@dataclass(frozen=True)
 class AreaNotStated(Finding):
     """Without a rotor area there is no check against the Betz limit, and no use for a thrust."""
 
@@ -137,7 +135,6 @@ class AreaNotStated(Finding):
     thrust: bool
 
 
-@dataclass(frozen=True)
 class CurveNote(Finding):
     """The curve never makes power, is modelled as its file says, or has no stated air density."""
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
@@ -48,7 +47,6 @@ class GenericCurve(Settings):
     ] = None
 
 
-@dataclass(frozen=True)
 class NeverRated(Finding):
     """The machine furls or stops below the speed of its rated power."""
 
@@ -58,7 +56,6 @@ class NeverRated(Finding):
     level_to_ms: float
 
 
-@dataclass(frozen=True)
 class NobodyMeasured(Finding):
     """The curve is modelled from the rotor area."""
 

@@ -172,7 +172,6 @@ def typical_conversion(name: str, load: LoadSettings, rated_power_w: float) -> C
     return Conversion(power_in, efficiency, load.no_load_draw_w, load.start_up_w, source)
 
 
-@dataclass(frozen=True)
 class LoadAssumed(Finding):
     """What the machine feeds, or what the curve was `measured` on, is taken to be the other."""
 
@@ -181,7 +180,6 @@ class LoadAssumed(Finding):
     measured: bool
 
 
-@dataclass(frozen=True)
 class OtherLoad(Finding):
     """The curve was measured on another load than the machine will feed."""
 
@@ -191,7 +189,6 @@ class OtherLoad(Finding):
     converted: bool
 
 
-@dataclass(frozen=True)
 class HeatOnly(Finding):
     """A resistor makes heat only."""
 

@@ -58,7 +58,6 @@ class MeasuredCurve:
     highest_rpm: float | None
 
 
-@dataclass(frozen=True)
 class AboveBetz(Finding):
     """Readings beat the Betz limit and were left out; the first of them."""
 

@@ -181,14 +181,12 @@ class Meters(Settings):
         )
 
 
-@dataclass(frozen=True)
 class DirectCurrentAssumed(Finding):
     """No circuit is stated, and direct current was taken."""
 
     name: str
 
 
-@dataclass(frozen=True)
 class RmsAssumed(Finding):
     """Volts or amps were taken as RMS values, for nothing says what they are."""
 

@@ -29,7 +29,6 @@ MODELLED_UNCERTAINTY = 0.30
 """The same for a curve that nobody measured (our choice, wide on purpose)."""
 
 
-@dataclass(frozen=True)
 class CurveUncertaintyAssumed(Finding):
     """No uncertainty of the powers of a curve is stated."""
 

@@ -20,7 +20,6 @@ _LEAST_SPREAD = 0.05
 _ENOUGH_TO_JUDGE = 5
 
 
-@dataclass(frozen=True)
 class ThinBins(Finding):
     """Bins hold fewer than three readings, or between others none."""
 
@@ -28,28 +27,24 @@ class ThinBins(Finding):
     empty: bool
 
 
-@dataclass(frozen=True)
 class BinsMoved(Finding):
     """Bins were moved by more than their scatter explains."""
 
     count: int
 
 
-@dataclass(frozen=True)
 class CutInNotSeen(Finding):
     """The machine made power in the lowest bin already."""
 
     cut_in_ms: float
 
 
-@dataclass(frozen=True)
 class PowerBelowZero(Finding):
     """The machine drew power in some readings."""
 
     least_w: float
 
 
-@dataclass(frozen=True)
 class FarFromTheOthers(Finding):
     """Readings lie far from the others of their bin; the first of them."""
 

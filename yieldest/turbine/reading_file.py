@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -29,7 +28,6 @@ MISMATCH_OF_HIGHEST = 0.005
 """Nor is a difference below this share of the highest power a mismatch: it is rounding."""
 
 
-@dataclass(frozen=True)
 class WattsContradict(Finding):
     """Lines whose watts are not volts x amps were left out; the first of them."""
 
@@ -41,7 +39,6 @@ class WattsContradict(Finding):
     left_out: int
 
 
-@dataclass(frozen=True)
 class LoadResistanceApart(Finding):
     """Volts over amps is not the stated load resistance."""
 
@@ -49,7 +46,6 @@ class LoadResistanceApart(Finding):
     ratio: float
 
 
-@dataclass(frozen=True)
 class OddLines(Finding):
     """Lines were left out as blank or repeated (`where` is the first of those), or were sorted."""
 

@@ -100,7 +100,6 @@ ASSUMED_DENSITY_UNCERTAINTY = 0.04
 Air = Literal["density", "pressure", "temperature"]
 
 
-@dataclass(frozen=True)
 class AirAssumed(Finding):
     """The readings were taken to be from the air of 1.225 kg/m3, of sea level, or of 15 C."""
 
@@ -158,28 +157,24 @@ _FULL_MINUTE = 0.5
 """A minute with fewer than this share of the usual readings is left out; our choice."""
 
 
-@dataclass(frozen=True)
 class MinutesLeftOut(Finding):
     """Minutes had less than half of the usual readings and were left out."""
 
     count: int
 
 
-@dataclass(frozen=True)
 class FewInAMinute(Finding):
     """A minute holds few readings."""
 
     readings: float
 
 
-@dataclass(frozen=True)
 class ShorterThanAMinute(Finding):
     """The readings are means over less than one minute, or glances (0 s)."""
 
     seconds: float
 
 
-@dataclass(frozen=True)
 class AveragingAssumed(Finding):
     """What each reading is a mean over was told from the times; None without times."""
 

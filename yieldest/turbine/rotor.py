@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 
 import numpy as np
@@ -92,7 +91,6 @@ _SLIPS = {
 }
 
 
-@dataclass(frozen=True)
 class LowCoefficient(Finding):
     """The highest power coefficient is little even for a poor machine."""
 
@@ -100,7 +98,6 @@ class LowCoefficient(Finding):
     coefficient: float
 
 
-@dataclass(frozen=True)
 class HighCoefficient(Finding):
     """The highest power coefficient is doubtful for such a rotor: any small, lift or drag."""
 

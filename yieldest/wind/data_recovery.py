@@ -104,28 +104,24 @@ class DataRecovery:
         return tuple(missing.tolist())
 
 
-@dataclass(frozen=True)
 class LessThanAYear(Finding):
     """The record spans less than a year."""
 
     days: float
 
 
-@dataclass(frozen=True)
 class MonthsMissing(Finding):
     """Less than half of these calendar months (1 to 12) is in the record."""
 
     months: tuple[int, ...]
 
 
-@dataclass(frozen=True)
 class SparseReadings(Finding):
     """The readings are so far apart that they hide how the wind varies within a day."""
 
     interval_hours: float
 
 
-@dataclass(frozen=True)
 class GapsInRecord(Finding):
     """Less than 90 % of the time between the first reading and the last is covered."""
 

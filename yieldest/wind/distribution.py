@@ -23,7 +23,6 @@ LOW_MEAN_SPEED_MS = 4.0
 """Below this mean speed small wind seldom pays (common practice, no source)."""
 
 
-@dataclass(frozen=True)
 class NotMeasured(Finding):
     """No reading stands behind the stated wind."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -25,7 +25,6 @@ POINTS_PER_MONTH = 400
 _SHAPE_RANGE = (0.5, 30.0)
 
 
-@dataclass(frozen=True)
 class OnlyMonthlyMeans(Finding):
     """Monthly means say nothing of how the wind spreads about them."""
 
@@ -34,7 +33,6 @@ HIGHEST_USUAL_MONTH_MS = 15.0
 """Hardly a place where people live has a month of a higher mean; our choice."""
 
 
-@dataclass(frozen=True)
 class StrongMonth(Finding):
     """A monthly mean is above what is usual anywhere."""
 

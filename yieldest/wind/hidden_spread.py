@@ -44,7 +44,6 @@ OWN_UNCERTAINTY = 0.05
 """Of that of the record's own finer stretch, beside what few days leave open; our choice."""
 
 
-@dataclass(frozen=True)
 class MeansHideSpread(Finding):
     """Daily or coarser means hide the spread within, and so a share of the mean cube."""
 

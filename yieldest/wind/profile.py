@@ -127,7 +127,6 @@ class HeightStep:
     provenance: Provenance
 
 
-@dataclass(frozen=True)
 class HeightsFarApart(Finding):
     """The hub is so far above or below the anemometer that its speed is an extrapolation."""
 
@@ -135,14 +134,12 @@ class HeightsFarApart(Finding):
     to_height_m: float
 
 
-@dataclass(frozen=True)
 class AboveSurfaceLayer(Finding):
     """A height above the layer that the height laws hold for."""
 
     height_m: float
 
 
-@dataclass(frozen=True)
 class NearRoughness(Finding):
     """A height so near to the roughness that the log law is not valid there."""
 

@@ -138,7 +138,6 @@ class QualityReport:
         return before - after
 
 
-@dataclass(frozen=True)
 class ReadingsLeftOut(Finding):
     """Readings that a test found count as missing."""
 
@@ -149,7 +148,6 @@ class ReadingsLeftOut(Finding):
     first_time: str
 
 
-@dataclass(frozen=True)
 class TimesNoted(Finding):
     """A test found something about the times, and left them in."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -51,7 +51,6 @@ SMALLEST_SHARE = 0.1
 are a smaller share of all than this; our choice."""
 
 
-@dataclass(frozen=True)
 class MisdatedReadings(Finding):
     """Readings dated far before all others, as by a clock that started anew, were left out."""
 
@@ -61,7 +60,6 @@ class MisdatedReadings(Finding):
     last: np.datetime64
 
 
-@dataclass(frozen=True)
 class ReadingsAhead(Finding):
     """Readings are dated after today."""
 
@@ -70,7 +68,6 @@ class ReadingsAhead(Finding):
     first: np.datetime64
 
 
-@dataclass(frozen=True)
 class ReadingsLongAgo(Finding):
     """Readings are dated before winds were measured at many places."""
 
@@ -78,7 +75,6 @@ class ReadingsLongAgo(Finding):
     first: str  # the date
 
 
-@dataclass(frozen=True)
 class RepeatedTimes(Finding):
     """Lines repeat a time, some with another speed; the first of each was kept."""
 
@@ -87,7 +83,6 @@ class RepeatedTimes(Finding):
     with_another_speed: int
 
 
-@dataclass(frozen=True)
 class HeightNotAsStated(Finding):
     """The file says another height of the sensor than is stated, which is computed with."""
 

@@ -91,7 +91,6 @@ class Record:
         return float(self.valid_speed_ms.mean())
 
 
-@dataclass(frozen=True)
 class ImpossibleSpeeds(Finding):
     """Speeds above the highest gust ever measured count as missing."""
 

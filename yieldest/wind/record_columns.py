@@ -100,7 +100,6 @@ MOST_UNUSED, LONGEST_NAME = 5, 40
 """So many columns that are not used are named, by so many letters; our choice."""
 
 
-@dataclass(frozen=True)
 class SeveralColumns(Finding):
     """Several columns could play a lesser role, so none was used."""
 
@@ -109,7 +108,6 @@ class SeveralColumns(Finding):
     headings: tuple[str, ...]
 
 
-@dataclass(frozen=True)
 class UnitNotSaid(Finding):
     """A heading does not say the unit of its column, so the column is not used."""
 

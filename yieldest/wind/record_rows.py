@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -66,7 +66,6 @@ STATION_HEADINGS = frozenset(
 _SHOWN = 5
 
 
-@dataclass(frozen=True)
 class ReadingsAveraged(Finding):
     """Quick readings were averaged; `rounding` is their step in words, where there is one."""
 
@@ -76,7 +75,6 @@ class ReadingsAveraged(Finding):
     rounding: str | None
 
 
-@dataclass(frozen=True)
 class LinesBackInTime(Finding):
     """Lines go back in time, and the record was sorted."""
 
@@ -84,7 +82,6 @@ class LinesBackInTime(Finding):
     lines: int
 
 
-@dataclass(frozen=True)
 class ReadingsAtOneTime(Finding):
     """Readings with the very time of another were averaged with it."""
 
@@ -92,7 +89,6 @@ class ReadingsAtOneTime(Finding):
     readings: int
 
 
-@dataclass(frozen=True)
 class ReadingsBeyondUsual(Finding):
     """Intervals hold more readings than is usual."""
 

@@ -94,7 +94,6 @@ JUNK_SHARE, FEWEST_WITH_JUNK = 1e-3, 100
 rounded to: a junk value is no finer sensor. Our choice."""
 
 
-@dataclass(frozen=True)
 class ValuesBeyondLimits(Finding):
     """Values of a role that no sensor can have measured count as missing."""
 
@@ -105,7 +104,6 @@ class ValuesBeyondLimits(Finding):
     values: int
 
 
-@dataclass(frozen=True)
 class DirectionsInDoubt(Finding):
     """Directions are so small that they may be in another unit than degrees; none was used."""
 

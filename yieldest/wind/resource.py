@@ -40,7 +40,6 @@ EMPIRICAL = "empirical"
 """Energy from the readings themselves, whatever the fit."""
 
 
-@dataclass(frozen=True)
 class PoorWeibullFit(Finding):
     """The Weibull fit misses the energy of the model machine, or shares of time, by too much."""
 
@@ -48,7 +47,6 @@ class PoorWeibullFit(Finding):
     kolmogorov: float | None
 
 
-@dataclass(frozen=True)
 class ScreenedEnergy(Finding):
     """A fit that suits the readings kept misses the energy of all that could have been measured."""
 
@@ -56,14 +54,12 @@ class ScreenedEnergy(Finding):
     energy_error: float
 
 
-@dataclass(frozen=True)
 class SeveralModes(Finding):
     """The speeds heap up at several places, as no Weibull distribution does."""
 
     modes_ms: tuple[float, ...]
 
 
-@dataclass(frozen=True)
 class UnevenSectors(Finding):
     """Directions in steps of 10 degrees, which so many sectors share unevenly."""
 

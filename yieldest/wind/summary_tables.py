@@ -81,7 +81,6 @@ class MonthlyMeans:
     provenance: Provenance
 
 
-@dataclass(frozen=True)
 class MiddlesOfClasses(Finding):
     """A column holds the middle of each class, which reaches half-way to its neighbours."""
 
@@ -89,7 +88,6 @@ class MiddlesOfClasses(Finding):
     heading: str
 
 
-@dataclass(frozen=True)
 class HoursNotAYear(Finding):
     """The hours of a frequency table do not add up to those of a year, and were stretched to it."""
 
@@ -97,7 +95,6 @@ class HoursNotAYear(Finding):
     hours: float
 
 
-@dataclass(frozen=True)
 class GapsClosed(Finding):
     """All classes end a little below the next, as rounded bounds do; they were made to meet."""
 
@@ -105,7 +102,6 @@ class GapsClosed(Finding):
     gap_ms: float
 
 
-@dataclass(frozen=True)
 class GapBetweenClasses(Finding):
     """No class covers some speeds, so that no wind is counted there."""
 
@@ -114,7 +110,6 @@ class GapBetweenClasses(Finding):
     to_ms: float
 
 
-@dataclass(frozen=True)
 class SharesNotWhole(Finding):
     """The shares of a frequency table do not add up to the whole, and were stretched to it."""
 

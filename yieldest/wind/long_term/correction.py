@@ -39,7 +39,6 @@ METHODS = (
 """Those that transfer none or all of the references' anomaly, and last the best share of it."""
 
 
-@dataclass(frozen=True)
 class FewFullYears(Finding):
     """The reference has too few full years to tell how far one differs from the next."""
 
@@ -47,7 +46,6 @@ class FewFullYears(Finding):
     least_years: int
 
 
-@dataclass(frozen=True)
 class ShortReference(Finding):
     """The reference covers less than a year."""
 
@@ -55,7 +53,6 @@ class ShortReference(Finding):
     months: float
 
 
-@dataclass(frozen=True)
 class ClockSetRight(Finding):
     """The clock of the reference was not that of the site, and was set right."""
 
@@ -65,7 +62,6 @@ class ClockSetRight(Finding):
     correlation_without: float
 
 
-@dataclass(frozen=True)
 class ReferencesDisagree(Finding):
     """The references contradict each other more than is usual; the doubt is widened."""
 

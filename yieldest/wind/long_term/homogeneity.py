@@ -22,7 +22,6 @@ _CRITICAL = (
 Climatology* 17 (1997) 25-34, from memory, and confirmed by simulation in the tests."""
 
 
-@dataclass(frozen=True)
 class StepInReference(Finding):
     """The level of the reference changes from one year on, by itself or against the others."""
 
@@ -36,7 +35,6 @@ class StepInReference(Finding):
     against_others: bool
 
 
-@dataclass(frozen=True)
 class StepsNotSought(Finding):
     """The reference has too few full years to be tested for steps."""
 
