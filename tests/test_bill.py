@@ -148,6 +148,7 @@ def test_more_machines_never_cost_less_without_price_breaks(lines, count, life):
     ("text", "named"),
     [
         ("item,quantity\nblade,3\n", ["unit price", "'item', 'quantity'"]),
+        ("stuff,how many,unit price\nblade,3,5\n", ["as the item or the quantity", "docs/bill.md"]),
         ("item,quantity,unit price\nblade,3,\n", ["line 2", "unit price is missing"]),
         ("item,quantity,unit price\nblade,-3,20\n", ["line 2", "quantity -3", "below zero"]),
         ("item,quantity,unit price\nblade,3,-20\n", ["line 2", "unit price -20"]),

@@ -184,6 +184,17 @@ def test_answers_that_end_early_leave_nothing(answer, tmp_path, lines):
     assert not list(tmp_path.iterdir())
 
 
+def test_the_unit_that_a_heading_names_is_offered_and_another_takes_its_place(answer, kept):
+    log = (kept / "log.csv").read_text().replace("Stamp,Wind", "Time,Wind (mph)")
+    (kept / "named.csv").write_text(log)
+    asked = ("named.csv", 'date_order = "day first"')
+    offered = answer("one", *asked, *[""] * 13)
+    assert "[mph]" in offered.out
+    assert "units = " not in (kept / "one" / "plan.toml").read_text(encoding="utf-8")
+    assert answer("two", *asked, "m/s", *[""] * 12).code == 0
+    assert 'units = "m/s"' in (kept / "two" / "plan.toml").read_text(encoding="utf-8")
+
+
 ASK = ("start", "mine", "--ask")
 
 

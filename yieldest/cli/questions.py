@@ -207,7 +207,7 @@ class _Questions:
         (wind,) = self.inputs.winds.values()
         if wind.record is not None:
             found = {part.what: part.found for part in wind.record.found}
-            self.unit = unit_of("speed", found.get("speed unit", "m/s"))
+            self.unit = unit_of("speed", found["unit of speed"])
         return self.seen_wind()
 
     def seen_wind(self) -> str:

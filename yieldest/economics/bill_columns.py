@@ -67,14 +67,14 @@ class BillColumn:
     signed: bool = False
     money: bool = False
 
-    def find(self, table: Table, *, required: bool = False) -> str | None:
+    def find(self, table: Table) -> str | None:
         """Return its heading; a unit that must be named would go wrong unnoticed."""
         tails = [*self.units]
         if self.money:
             codes = sorted(map(str.lower, CURRENCIES))
             tails += ["in", "kr", *codes, *(f"in {code}" for code in codes), *_TAX_TAILS]
         tailed = tuple(f"{name} {tail}" for name in self.names for tail in tails)
-        heading = table.find(self.role, (*self.names, *tailed), required=required)
+        heading = table.find(self.role, (*self.names, *tailed), required=False)
         if heading is not None and self.named and self.unit(heading) is None:
             raise InputError(
                 f"{table.path}: the heading {heading!r} does not name its unit; write it as "
@@ -211,7 +211,7 @@ NUMBERS = {
     "quantity": BillColumn(
         "quantity",
         (
-            *("quantity", "qty", "count", "number", "pieces", "pcs"),
+            *("quantity", "qty", "count", "number", "pieces", "pcs", "no off", "number off"),
             *("menge", "anzahl", "stuck", "stuckzahl", "quantite", "qte", "cantidad", "cant"),
             *("unidades", "quantita", "q ta", "qta", "pezzi", "aantal", "antal", "antall"),
         ),
@@ -304,6 +304,7 @@ TEXTS = {
         "item",
         (
             *("item", "items", "part", "parts", "name", "component", "description", "what"),
+            *("bit", "bits", "material", "materials", "product"),
             *("teil", "teile", "bauteil", "artikel", "bezeichnung", "beschreibung"),
             *("designation", "article", "piece", "articulo", "pieza", "descripcion", "concepto"),
             *("articolo", "descrizione", "componente", "onderdeel", "omschrijving"),

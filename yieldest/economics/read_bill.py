@@ -222,8 +222,13 @@ def _find_columns(table: Table, currency: str | None) -> tuple[dict[str, str | N
     columns = {name: column.find(table) for name, column in COLUMNS.items()}
     free = replace(table, frame=table.frame.drop(columns=list(filter(None, columns.values()))))
     total = LINE_TOTAL.find(free)
-    for name in ("name", "quantity", *(() if total else ("unit_price",))):
-        COLUMNS[name].find(table, required=True)
+    needed = ("name", "quantity", *(() if total else ("unit_price",)))
+    if missing := [COLUMNS[name].role for name in needed if columns[name] is None]:
+        raise InputError(
+            f"{table.path}: no column was recognised as the {' or the '.join(missing)}; the "
+            f"columns are {', '.join(map(repr, table.headings))}; head them so (docs/bill.md has "
+            "other words), and put a # before any line above the headings."
+        )
     for name, heading in (*columns.items(), ("total", total)):
         if heading is not None and name not in FREE_WORDED:
             COLUMNS.get(name, LINE_TOTAL).check(table, heading, currency)
