@@ -24,6 +24,7 @@ hypothesis.settings.register_profile("no deadline", deadline=None)
 hypothesis.settings.load_profile("no deadline")
 
 DEMO_SITES = Path(__file__).parents[1] / "demo-sites"
+SITES = sorted(path.parent.name for path in DEMO_SITES.glob("*/plan.toml"))
 
 
 def kinds(findings):

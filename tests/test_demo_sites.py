@@ -200,7 +200,7 @@ def test_the_plain_says_why_not_and_sends_nobody_measuring(run):
     pointers = {each["about"]: each["text"] for each in answer["pointers"]}
     low, _ = answer["builds"]
     assert f"loses ${-low['net_present_value']:,.0f}"[:9] in answer["verdict"][0]
-    assert "a mean wind at the hub of 5.9 (now 2.9) m/s" in pointers["Break-even"]
+    assert "a mean wind at the hub of 5.92 (now 2.94) m/s" in pointers["Break-even"]
     assert "no measurement is likely to turn this answer" in pointers["Next"]
     assert all(build["uncertainty"]["chance_paid_back_with_interest"] < 0.01
                for build in answer["builds"])  # fmt: skip

@@ -267,4 +267,8 @@ def test_without_hours_there_is_nothing_to_reckon_with(run, yard, edit):
 
 def test_without_a_share_the_first_screen_shows_three(run, yard):
     shown = " ".join(run("estimate", yard, "--draws", 0).out.split())
-    assert re.search(r"net value of B at 100, 50, 30 % own use: €\S+, -?€\S+, -?€\S+; see", shown)
+    assert re.search(
+        r"with 100, 50 or 30 % of its energy used by yourself the net present value of B is "
+        r"-?€\S+, -?€\S+ or -?€\S+; .* \[demand\]",
+        shown,
+    )

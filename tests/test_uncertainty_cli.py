@@ -7,7 +7,7 @@ import shutil
 
 import numpy as np
 import pytest
-from conftest import DEMO_SITES
+from conftest import DEMO_SITES, SITES
 from winds import record_of
 
 from yieldest.report import terminal
@@ -311,9 +311,10 @@ def test_simple_payback_stands_beside_the_one_that_counts_replacements(run):
 
 
 @pytest.mark.parametrize(("columns", "most"), [(100, 45), (80, 60)])
-def test_the_answer_is_one_screen_and_its_ranges_stay_whole(run, monkeypatch, columns, most):
+@pytest.mark.parametrize("site", SITES)
+def test_the_answer_is_one_screen_and_its_ranges_stay_whole(run, monkeypatch, site, columns, most):
     monkeypatch.setattr(terminal, "PLAIN_WIDTH", columns)
-    lines = run("estimate", DEMO_SITES / "hill-yard").out.splitlines()
+    lines = run("estimate", DEMO_SITES / site).out.splitlines()
     assert len(lines) <= most
     assert max(map(len, lines)) <= columns
     table = lines[lines.index("") + 1 :]
@@ -321,3 +322,7 @@ def test_the_answer_is_one_screen_and_its_ranges_stay_whole(run, monkeypatch, co
     ranges = [line for line in table[: table.index("")] if " to " in line]
     assert len(ranges) >= 4
     assert all(line.count("(") == line.count(")") for line in ranges)
+    # What a newcomer has to know to read the table stands beneath it, and the mark only with one.
+    at = next(i for i, line in enumerate(table) if line.startswith("(90 % range: 90 cases of 100"))
+    told = "✓: the best" in " ".join(table[at : table.index("")])
+    assert told == any("✓" in line for line in table[:at])

@@ -62,6 +62,20 @@ def whole(value: float | None, digits: int) -> str:
     return rounded(value, min(digits, 1 + math.floor(math.log10(abs(value)))))
 
 
+def in_one_step(values: FloatArray, digits: int = 3) -> Callable[[float | None], str]:
+    """Return what writes all values of a table in one step: so many digits of the largest."""
+    known = np.abs(values[np.isfinite(values)])
+    largest = float(known.max(initial=0.0)) or 1.0
+    places = digits - 1 - math.floor(math.log10(float(f"{largest:.{digits}g}")))
+
+    def write(value: float | None) -> str:
+        if value is None:
+            return NOT_KNOWN
+        return f"{round(value, places):,.{max(0, places)}f}"
+
+    return write
+
+
 def percent(share: float | None, digits: int = 2) -> str:
     """Write a share as a percentage; "-" for None."""
     return NOT_KNOWN if share is None else f"{rounded(100 * share, digits)} %"

@@ -216,7 +216,7 @@ QUANTITIES = (
     ),
     Quantity(
         "hub_mean_speed_ms", "mean wind at the hub", "m/s", lambda b: b.distribution.mean_speed_ms,
-        _in("energy", "notebook", "frame", "json"), "mean wind speed at the hub", form=".1f",
+        _in("energy", "notebook", "frame", "json"), "mean wind speed at the hub", form=".2f",
     ),
     Quantity(
         "air_density_kg_m3", "air density", "kg/m3", lambda b: b.air.density_kg_m3,

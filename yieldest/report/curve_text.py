@@ -155,10 +155,10 @@ def _power(measured: MeasuredCurve, years: UsualYears, *, full: bool) -> list[tu
 
 
 def _range(value: float, uncertainty: float, write: Callable[[float], str]) -> str:
-    """Write the 90 % range of what cannot be below zero; "-" where it is not known."""
-    high = write(value + COVERAGE_FACTOR * uncertainty)
-    places = len(high.partition(".")[2])
-    return f"{max(0.0, value - COVERAGE_FACTOR * uncertainty):,.{places}f} to {high}"
+    """Write the 90 % range of what cannot be below zero, to the decimals of the value."""
+    places = len(write(value).partition(".")[2])
+    low, high = (max(0.0, value + side * COVERAGE_FACTOR * uncertainty) for side in (-1, 1))
+    return f"{low:,.{places}f} to {high:,.{places}f}"
 
 
 def _on_trust(measured: MeasuredCurve) -> str:

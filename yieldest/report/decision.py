@@ -17,7 +17,7 @@ from yieldest.energy.annual_energy import SpreadPutBack
 from yieldest.energy.array_losses import HotCable
 from yieldest.energy.losses import kept_share
 from yieldest.hub.extremes import AboveEveryClass, ThrustInGust
-from yieldest.hub.rooftop import MachineOnRoof
+from yieldest.hub.rooftop import MachineOnRoof, RotorInDisturbedFlow
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import CostByNumber, cost_by_number
@@ -298,7 +298,7 @@ def _caveats(best: _Candidate) -> Iterator[str]:
         yield (
             f"{percent(roof.disturbed_share)} of the rotor of {best.letter} stands in the "
             "disturbed flow over the roof, where no formula gives a figure to trust: take all of "
-            "this as the most it could be."
+            "this as the most it could be, and log the wind at the hub before buying anything."
         )
     if best.cost_per_kwh is None or best.terms.price_per_kwh is None:
         return
@@ -370,7 +370,7 @@ def _pointers(
     yield "Share used", _share_used(best)
     yield "On trust", _on_trust(best.estimate)
     yield "Dangers", _dangers(all_)
-    yield from _checks(all_)
+    yield from _checks(best, all_)
     yield "Next", _next(best)
     if best.uncertainty is not None and best.uncertainty.convergence.enough_draws is None:
         yield "Draws", sufficiency(best.uncertainty)
@@ -402,9 +402,13 @@ def _share_used(best: _Candidate) -> str:
     stated = best.terms.states("self_consumption_share")
     if best.cost_per_kwh is None or best.terms.price_per_kwh is None or stated:
         return ""
-    shares = ", ".join(f"{100 * share:.0f}" for share in SHARES_TRIED)
-    worth = ", ".join(best.money(best.gain_if(self_consumption_share=s)) for s in SHARES_TRIED)
-    return f"net value of {best.letter} at {shares} % own use: {worth}; see [demand]."
+    *shares, last_share = (f"{100 * share:.0f}" for share in SHARES_TRIED)
+    *worth, last = (best.money(best.gain_if(self_consumption_share=s)) for s in SHARES_TRIED)
+    return (
+        f"with {', '.join(shares)} or {last_share} % of its energy used by yourself the net "
+        f"present value of {best.letter} is {', '.join(worth)} or {last}; state your load in "
+        "[demand] of the plan to know which."
+    )
 
 
 def _why(best: _Candidate, priced: list[_Candidate]) -> str:
@@ -438,7 +442,7 @@ def _cause(one: _Candidate, other: _Candidate, cheaper: bool) -> str:
         (
             2 * math.log(here / there),
             f"the mean wind at its hub is {{}} rather than {{}} {speed_unit()}",
-            (number(here, "m/s", ".1f"), number(there, "m/s", ".1f")),
+            (number(here, "m/s", ".2f"), number(there, "m/s", ".2f")),
         ),
         (
             math.log(kept / kept_other),
@@ -507,8 +511,8 @@ def _middle(best: _Candidate) -> str:
         else f"{than} than {figure}, {share} {side}"
     )
     return (
-        f"In half of all cases a kWh costs {costs} the plan's own figure: the low end of "
-        f"“{words[most.name]}” makes it {low}, the high end {high}, which does not even out."
+        f"In half of all cases a kWh costs {costs} the plan's own figure, most of all for "
+        f"“{words[most.name]}”: its low end makes it {low}, its high end {high}."
     )
 
 
@@ -566,7 +570,7 @@ def _dangers(all_: list[_Candidate]) -> str:
     return f"{'; '.join(parts)}."
 
 
-def _checks(all_: list[_Candidate]) -> list[tuple[str, str]]:
+def _checks(best: _Candidate, all_: list[_Candidate]) -> list[tuple[str, str]]:
     """Return the first other warnings as they are, and how many more there are."""
     # What moves every figure stands before what a file's lines look like.
     found_first = sorted(_warnings(all_), key=lambda each: not isinstance(each[0], _FIRST))
@@ -575,6 +579,7 @@ def _checks(all_: list[_Candidate]) -> list[tuple[str, str]]:
             f"{of}: {sentence(found)}" if of and len(all_) > 1 else sentence(found)
             for found, of in found_first
             if not isinstance(found, _ELSEWHERE)
+            and not (isinstance(found, RotorInDisturbedFlow) and found in best.build.warnings)
         )
     )
     return first_checks(texts)

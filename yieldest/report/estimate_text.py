@@ -60,12 +60,24 @@ def print_estimate(
     screen.print()
     print_text(" ".join(decision.verdict), screen, style="bold")
     print_table(decision.table, screen)
+    if key := _key(decision.table, screen):
+        print_text(key, screen)
     screen.print()
     print_answers(decision.pointers, screen)
     if full:
         _print_all(estimate, screen, uncertainty, decision)
     else:
         screen.print(Text("All the rest: --full; charts and sliders: yieldest report PLAN."))
+
+
+def _key(table: TableView, screen: Console) -> str:
+    """Explain the range in brackets and the mark of the best, as far as the table has them."""
+    parts = []
+    if table.heads[0]:
+        parts.append("90 % range: 90 cases of 100, with all that is not known and the year's wind")
+    if any(row.best is not None for row in table.rows):
+        parts.append(f"{'bold' if screen.is_terminal else '✓'}: the best")
+    return f"({'; '.join(parts)})" if parts else ""
 
 
 def _print_all(

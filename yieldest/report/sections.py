@@ -12,7 +12,7 @@ from functools import partial
 import numpy as np
 
 from yieldest import __version__
-from yieldest.arrays import number_or_none, percent, rounded
+from yieldest.arrays import in_one_step, number_or_none, percent, rounded
 from yieldest.defaults import YEAR_TO_YEAR, YEARS_REACH
 from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.model.build_estimate import BuildEstimate
@@ -149,7 +149,7 @@ def _wind_words(estimate: Estimate) -> str:
         mean = speed(wind.mean_speed_ms, ".2f")
         masts.append(f"The mean wind{at} is {mean} at {length(wind.distribution.height_m)}")
     hubs = "; ".join(
-        f"{speed(build.distribution.mean_speed_ms, '.1f')} at the hub of "
+        f"{speed(build.distribution.mean_speed_ms, '.2f')} at the hub of "
         f"{called(estimate, build.name)} ({length(build.distribution.height_m)})"
         for build in estimate.builds
     )
@@ -212,8 +212,9 @@ def by_month_tables(estimate: Estimate) -> list[TableView]:
             missing if one is None else getattr(one, what).reshape(len(labels), -1).mean(axis=1)
             for one in found
         ]
+        write = in_one_step(np.concatenate(values))
         return [
-            Row(label, tuple(rounded(number_or_none(each[i]), 3) for each in values), unit)
+            Row(label, tuple(write(number_or_none(each[i])) for each in values), unit)
             for i, label in enumerate(labels)
         ]
 

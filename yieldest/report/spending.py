@@ -13,7 +13,7 @@ from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import CostByNumber, CostOfNumber
 from yieldest.model.quantities import BY_KEY, in_currency
 from yieldest.report.tables import Row, TableView, called
-from yieldest.units import as_shown, in_reader_units
+from yieldest.units import in_reader_units, number, speed_unit
 
 BILL_DIGITS = 4
 """Of sums of a parts bill, so that they agree with each other in every table and sentence."""
@@ -208,14 +208,14 @@ def break_even_sentence(build: BuildEstimate, estimate: Estimate) -> str:
         if key.endswith("cost"):
             digits = BILL_DIGITS
         written = [
-            rounded(as_shown(value, "m/s")[0], digits)
+            number(value, "m/s", ".2f")
             if key == "hub_mean_speed_ms"
             else in_currency(value, money, digits)
             for value in (needed, present)
             if value is not None
         ]
         values = " (now ".join(written) + ")" * (len(written) - 1)
-        parts.append(_CHANGED[key].format(values, as_shown(0.0, "m/s")[1]))
+        parts.append(_CHANGED[key].format(values, speed_unit()))
     pays = (build.cost.net_present_value or 0.0) >= 0 if build.cost is not None else False
     verb = "just pays" if pays else "would just pay"
     ways = f" {verb} with {', or '.join(parts)}" if parts else ""

@@ -103,7 +103,7 @@ def steps_to_hub_chart(builds: Sequence[BuildEstimate]) -> Chart:
     corrections = list(dict.fromkeys(step.step for _, build in shown for step in build.wind.steps))
     start = shown[0][1].wind.steps[0].before_ms
     parts = [
-        f"{style.letter} has {speed(build.distribution.mean_speed_ms, '.1f')} at its hub, give or "
+        f"{style.letter} has {speed(build.distribution.mean_speed_ms, '.2f')} at its hub, give or "
         f"take {percent(build.wind.standard_uncertainty)} (one standard uncertainty)"
         for style, build in shown
     ]

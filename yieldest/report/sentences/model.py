@@ -46,7 +46,7 @@ say(
         ),
         NoBill: "No bill is stated, so there is no cost per kWh and no payback.",
         LowMeanWind: (
-            "The mean wind at the hub is {0.hub_mean_speed_ms:.1f m/s}; below "
+            "The mean wind at the hub is {0.hub_mean_speed_ms:.2f m/s}; below "
             "{0.worth_from_ms:g m/s} "
             "small wind is seldom worth it (common practice, no source)."
         ),
