@@ -512,7 +512,7 @@ def _middle(best: _Candidate) -> str:
     )
     return (
         f"In half of all cases a kWh costs {costs} the plan's own figure, most of all for "
-        f"“{words[most.name]}”: its low end makes it {low}, its high end {high}."
+        f"“{words[most.name]}” ({low} at its low end, {high} at its high)."
     )
 
 
