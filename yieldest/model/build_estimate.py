@@ -21,7 +21,7 @@ from yieldest.energy.annual_energy import (
 )
 from yieldest.energy.array_losses import ArrayLosses, MachineArray
 from yieldest.energy.by_month import EnergyByMonth, energy_by_month
-from yieldest.energy.losses import losses_of
+from yieldest.energy.losses import kept_share, losses_of
 from yieldest.energy.self_consumption import SelfConsumption
 from yieldest.hub.air import Air, air_at_hub, monthly_air
 from yieldest.hub.extremes import ExtremeWinds, extreme_winds
@@ -214,10 +214,12 @@ def energy_of_build(build: BuildInputs, air: Air | None = None) -> BuildEstimate
     )
 
 
-def energy_of_more(build: BuildEstimate, count: int) -> AnnualEnergy:
-    """Return the energy of a build with more machines than it has."""
-    machines = replace(build.machines, count=count)
-    return _energy(build.inputs.settings, machines, build.wind)[1]
+def energy_of_more(build: BuildEstimate, count: int) -> float:
+    """Return the net energy in kWh a year of a build with more machines than it has."""
+    computed = replace(build.machines, count=count).compute(count)
+    kept = kept_share(losses_of(build.inputs.settings.losses.stated, count, computed.losses))
+    energy = build.energy
+    return (energy.gross_kwh * kept - energy.idle_draw_kwh) / energy.count * count
 
 
 def _energy(

@@ -136,7 +136,7 @@ def scenarios_of(
                 if count < settings.count
                 else there.energy.net_kwh
                 if count == settings.count
-                else energy_of_more(there, count).net_kwh
+                else energy_of_more(there, count)
                 for count in counts
             ]
             for there in row
