@@ -203,8 +203,10 @@ class _Screening:
         """Count what a test, where it is on, found at some places."""
         on = threshold is not False
         places = places if on else places[:0]
-        flags = np.zeros(self.record.time.size, dtype=bool)
-        flags[places] = True
+        flags = np.broadcast_to(np.False_, self.record.time.shape)  # which takes no memory
+        if places.size:
+            flags = flags.copy()
+            flags[places] = True
         first = places[:FIRST_PLACES]
         times = self.record.time[first].astype("datetime64[s]")
         written = tuple(str(time).replace("T", " ") for time in times)
