@@ -6,13 +6,11 @@ Run it as `python tests/benchmarks/bench_main_job.py [--json FILE]`.
 from __future__ import annotations
 
 import itertools
-import subprocess
-import sys
 import time
 from pathlib import Path
 
 import numpy as np
-from harness import Figure, best_of, report
+from harness import BARE_IMPORT, COMMAND, Figure, best_of, process_seconds, report
 from scipy.integrate import quad
 from scipy.stats import weibull_min
 
@@ -22,32 +20,42 @@ from yieldest.turbine.curve_file import read_power_curve
 from yieldest.wind.weibull import fit_maximum_likelihood
 
 DEMO_SITE = Path(__file__).parents[2] / "demo-sites" / "hill-yard"
-RUN = (
-    "import sys; from yieldest.cli.app import main; sys.argv = ['yieldest', *sys.argv[1:]]; main()"
-)
-
-
-def python(*arguments: str) -> None:
-    """Run a new Python and wait for it."""
-    subprocess.run([sys.executable, *arguments], check=True, stdout=subprocess.DEVNULL)
 
 
 def startup() -> list[Figure]:
-    """Time `--help` against importing typer, and a demo site against nothing."""
-    typer_seconds = best_of(lambda: python("-c", "import typer"), 15)
-    help_seconds = best_of(lambda: python("-c", RUN, "--help"), 15)
-    bare_seconds = best_of(lambda: python("-c", ""), 15)
-    estimate_seconds = best_of(lambda: python("-c", RUN, "estimate", str(DEMO_SITE)), 5)
-    return [
-        Figure("yieldest --help", help_seconds, "import typer", typer_seconds, "ratio <= 1.5"),
-        Figure(
-            "yieldest estimate (10-minute year)",
-            estimate_seconds,
-            "python start-up",
-            bare_seconds,
-            "time < 2 s",
-        ),
+    """Time whole commands against the imports that none of them can do without."""
+    bare = process_seconds(BARE_IMPORT)
+    site = str(DEMO_SITE)
+    commands = [
+        ("estimate of a demo site", ["estimate", site], "ratio <= 2.0"),
+        ("wind of a demo record", ["wind", f"{site}/wind.csv.gz"], "ratio <= 2.0"),
+        ("curve of a demo machine", ["curve", f"{site}/curve-2.4m.csv"], "ratio <= 2.0"),
+        ("check of a demo site", ["check", site], "ratio <= 1.5"),
     ]
+    return [
+        Figure(
+            "yieldest --help", process_seconds(COMMAND, "--help"),
+            "import typer", process_seconds("import typer"), "ratio <= 1.4",
+        ),
+        *(
+            Figure(name, process_seconds(COMMAND, *arguments), "bare imports", bare, target)
+            for name, arguments, target in commands
+        ),
+    ]  # fmt: skip
+
+
+def sweep() -> Figure:
+    """Time what a swept value takes above the first few."""
+    few, many = 2, 202
+    took = {
+        count: process_seconds(
+            COMMAND, "estimate", str(DEMO_SITE), "--json",
+            "--sweep", f"economics.price_per_kwh=0.15:0.45:{count}", repeats=3,
+        )
+        for count in (few, many)
+    }  # fmt: skip
+    each = (took[many] - took[few]) / (many - few)
+    return Figure("a value of --sweep", each, "1 ms", 1e-3, "ratio <= 1")
 
 
 def fit() -> Figure:
@@ -108,4 +116,4 @@ def energy(points: int) -> Figure:
 
 if __name__ == "__main__":
     # 36 points are the 0.5 m/s bins of IEC 61400-12-1 up to 20 m/s; 16 a maker's short table.
-    report([*startup(), fit(), energy(36), energy(16)])
+    report([*startup(), sweep(), fit(), energy(36), energy(16)])

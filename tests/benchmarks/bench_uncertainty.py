@@ -73,7 +73,7 @@ def figures() -> list[Figure]:
             seconds,
             "one-plan estimate in a loop",
             loop * DRAWS,
-            "time < 2 s, ratio < 0.005",
+            "time < 0.5 s",
             f"central values {off:.0e} from the estimate's",
         ),
         Figure(

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import platform
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
@@ -53,6 +56,25 @@ def best_of(
         call()
         times.append(clock() - start)
     return min(times)
+
+
+COMMAND = "from yieldest.cli.app import main; main()"
+BARE_IMPORT = "import numpy, pandas, scipy.special, typer, pydantic"
+
+
+def in_a_process(code: str, *arguments: str) -> tuple[float, float]:
+    """Run Python code in a process of its own; return its processor time and its peak in MB."""
+    process = subprocess.Popen([sys.executable, "-c", code, *arguments], stdout=subprocess.DEVNULL)
+    _, status, used = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise RuntimeError(f"{code} {' '.join(arguments)} ended with {process.returncode}")
+    return used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
+
+
+def process_seconds(code: str, *arguments: str, repeats: int = 5) -> float:
+    """Return the shortest processor time of some such processes."""
+    return min(in_a_process(code, *arguments)[0] for _ in range(repeats))
 
 
 def report(figures: Sequence[Figure]) -> None:
