@@ -426,6 +426,8 @@ def test_a_unit_that_is_not_understood_is_refused(written, heading, mark):
 
 
 def test_a_quantity_by_the_dozen_is_refused(written):
+    for heading in ("Price (pounds)", "Price in pounds", "Price £", "Price (GBP)"):
+        assert written(f"item,qty,{heading}\nbolt,2,5\n", "GBP").capital_cost(1, 0) == 10
     with pytest.raises(InputError, match="'dozen' in the heading"):
         written("item,Qty (dozen),price\nbolt,2,5\n")
     assert written("item,Qty (pcs),price (EUR/pc)\nbolt,2,5\n").capital_cost(1, 0) == 10

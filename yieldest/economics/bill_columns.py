@@ -72,7 +72,16 @@ class BillColumn:
         tails = [*self.units]
         if self.money:
             codes = sorted(map(str.lower, CURRENCIES))
-            tails += ["in", "kr", *codes, *(f"in {code}" for code in codes), *_TAX_TAILS]
+            tails += [
+                "in",
+                "kr",
+                "pounds",
+                "euro",
+                "euros",
+                *codes,
+                *(f"in {code}" for code in codes),
+                *_TAX_TAILS,
+            ]
         tailed = tuple(f"{name} {tail}" for name in self.names for tail in tails)
         heading = table.find(self.role, (*self.names, *tailed), required=False)
         if heading is not None and self.named and self.unit(heading) is None:
@@ -104,7 +113,9 @@ class BillColumn:
                 known |= bool(codes) or word in _TAX | _BEFORE_TAX | _WITH_TAX
                 known |= currency is not None and mark.upper() == currency
             if not known and (
-                mark in inside or mark == "%" or unicodedata.category(mark[0]) == "Sc"
+                mark in inside
+                or mark in "%\N{PER MILLE SIGN}"
+                or unicodedata.category(mark[0]) == "Sc"
             ):
                 units = ["the currency"] * self.money + [u for u in self.units if len(u) > 1][:4]
                 mend = f"name the unit as one of {', '.join(units)}, or " if units else ""

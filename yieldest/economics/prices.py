@@ -19,6 +19,7 @@ SIGNS: dict[str, tuple[str, ...]] = {
     "Kč": ("CZK",),
     **dict.fromkeys(("Fr.", "Fr", "SFr.", "sFr."), ("CHF",)),
     **dict.fromkeys(("Euro", "Euros", "euro", "euros"), ("EUR",)),
+    **dict.fromkeys(("pound", "pounds", "Pounds"), ("GBP",)),
 }
 """Signs of currencies, and the codes of ISO 4217 they stand for; one sign alone is the first's."""
 CURRENCY_SIGNS = {codes[0]: sign for sign, codes in SIGNS.items() if len(sign) == 1}
