@@ -391,3 +391,13 @@ def test_a_unit_of_power_that_is_not_understood_is_refused(table_text, unit):
     for known in ("W", "W avg", "W at 1.2 kg/m3"):
         text = f"speed (m/s),power ({known})\n3,0\n6,100\n9,300\n"
         assert read_power_curve(table_text(text)).power_w[1:] == pytest.approx([100, 300])
+
+
+def test_a_curve_as_an_online_spreadsheet_exports_it_reads_as_it_is(table_text):
+    text = (
+        'Our curve,,\nWind (mph),Power (W),Notes\n7,0,calm\n22.5,950,\n30,"1,152",\n34,"1,200",\n'
+    )
+    curve = read_power_curve(table_text(text))
+    assert curve.power_w == pytest.approx([0, 950, 1152, 1200])
+    with pytest.raises(InputError, match="'lots' in column 'Power \\(W\\)' is not a number"):
+        read_power_curve(table_text("Wind (mph),Power (W)\n7,0\n20,lots\n30,9\n"))

@@ -39,6 +39,7 @@ from yieldest.turbine.rotor import (
 from yieldest.turbine.thin_curve import thinned
 from yieldest.units import SPEED_UNITS, to_metres_per_second, unit_in_heading
 from yieldest.wind.record_columns import RECOGNISED_COLUMNS
+from yieldest.wind.record_values import numbers_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -395,4 +396,4 @@ def _watts(table: Table, heading: str) -> FloatArray:
             f"{table.path}: the heading {heading!r} does not say whether power is in W or kW; "
             "write 'power (W)' or 'power (kW)'."
         )
-    return table.numbers(heading) * (1000.0 if unit[1] else 1.0)
+    return numbers_of(table, heading, ())[0] * (1000.0 if unit[1] else 1.0)
