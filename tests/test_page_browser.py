@@ -7,6 +7,7 @@ from pathlib import Path
 import matplotlib
 import numpy as np
 import pytest
+from conftest import DEMO_SITES
 
 from yieldest import load
 from yieldest.economics.cash_flow import Prices, cash_flow
@@ -422,6 +423,24 @@ def test_prints_on_few_pages(opened, page_file, tmp_path, form):
     printed = page.pdf(path=tmp_path / "page.pdf", format=form)
     assert printed.startswith(b"%PDF")
     assert 3 <= printed.count(b"/Type /Page\n") <= 8
+
+
+@pytest.mark.parametrize("site", ["fishing-quay", "ridge-hut", "river-plain", "sheep-barn"])
+def test_the_page_of_every_other_demo_site_fits_screen_and_paper(opened, run, tmp_path, site):
+    made = tmp_path / "page.html"
+    draws = ("--set", "uncertainty.draws=512")
+    assert run("report", DEMO_SITES / site, "-o", made, *draws).code == 0
+    page = opened(made, width=1280)
+    box = page.locator("#sliders").bounding_box()
+    assert box["y"] + box["height"] <= 800
+    assert page.evaluate("document.documentElement.scrollHeight") <= 6000
+    page.set_viewport_size({"width": 390, "height": 844})
+    assert page.evaluate("document.documentElement.scrollHeight") <= 10000
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    for form in ("A4", "Letter"):
+        printed = page.pdf(path=tmp_path / "page.pdf", format=form)
+        assert 3 <= printed.count(b"/Type /Page\n") <= 8
+    assert page.complaints == []
 
 
 def test_on_paper_nothing_overlaps_and_no_chart_is_split(opened, page_file):
