@@ -379,6 +379,7 @@ def test_numbers_that_are_none_are_refused(run, yard, words, named):
         ' arrangement="dc", carries="the array"}]',
         "build.0.load={kind='battery', conversion='typical', battery_volts=4.9e-324}",
         "build.0.curve_air_density_kg_m3=1e-300",
+        "site.obstacles=[{height_m=4.9e-324, width_m=12, distance_m=60, bearing_deg=240}]",
         "build.0.rated_power_w=1e-320",
         "site.displacement_m=1e300",
     ],

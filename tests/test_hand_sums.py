@@ -18,13 +18,14 @@ from yieldest.energy.annual_energy import (
 from yieldest.energy.by_month import energy_by_month
 from yieldest.energy.cables import Cable, Converter, copper_resistance_ohm_per_m
 from yieldest.energy.closed_form import share_at_power
-from yieldest.energy.demand import Demand, standard_profile
-from yieldest.energy.losses import losses_of
+from yieldest.energy.demand import Demand, read_load_profile, standard_profile
+from yieldest.energy.losses import LOSS_CATEGORIES, losses_of
 from yieldest.energy.net_energy import SpeedSeries, draw_without_output_kwh, usual_years
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.units import BEAUFORT_EDGES_MS, unit_of
 from yieldest.wind.distribution import WindDistribution
-from yieldest.wind.weibull_fits import pattern_factor_fit
+from yieldest.wind.weibull import fit_maximum_likelihood, fit_moments
+from yieldest.wind.weibull_fits import least_squares_fit, pattern_factor_fit
 
 CURVE = PowerCurve([3, 6, 9, 12], [0, 100, 350, 400], 4.0, air_density_kg_m3=1.2)
 WIND = WindDistribution.weibull(2.0, 7.0, height_m=12)
@@ -246,3 +247,36 @@ def test_calms_stay_out_of_the_pattern_factor():
     mean, cube = (2 + 10 + 7) / 4, (8 + 250 + 343) / 4
     shape, _ = pattern_factor_fit(speed, weight)
     assert shape == pytest.approx(1 + 3.69 / (cube / mean**3) ** 2)
+
+
+def test_many_winds_are_fitted_like_each():
+    rng = np.random.default_rng(8)
+    speed = np.append([0.0, 0.0], rng.weibull(2, 60) * 7)
+    weight = rng.uniform(0.5, 2, (3, 62))
+    for fit in (pattern_factor_fit, fit_maximum_likelihood, fit_moments):
+        together = np.array(fit(speed, weight))
+        alone = np.array([fit(speed, one) for one in weight]).T
+        np.testing.assert_allclose(together, alone, rtol=1e-9)
+    bounds = np.array([2.0, 4.0, 6.0, 9.0])
+    below = np.array([[0.1, 0.3, 0.5, 0.9], [0.0, 0.2, 0.6, 1.0], [0.0, 0.0, 0.4, 1.0]])
+    together = np.array(least_squares_fit(bounds, below))
+    alone = np.array([least_squares_fit(bounds, one) for one in below]).T
+    np.testing.assert_allclose(together, alone, rtol=1e-12)
+    assert np.isfinite(together[:, :2]).all() and np.isnan(together[0, 2])
+
+
+@pytest.mark.parametrize(
+    ("heading", "kilowatts"),
+    [("energy (kWh)", 1.0), ("energy (Wh)", 1e-3), ("power (kW)", 1.0), ("power (W)", 1e-3),
+     ("power (watts)", 1e-3)],
+)  # fmt: skip
+def test_a_load_profile_by_the_hour_in_each_unit(tmp_path, heading, kilowatts):
+    path = tmp_path / "meter.csv"
+    path.write_text(heading + "\n" + "\n".join(["420"] * 8760))
+    assert read_load_profile(path).drawn_kw[2, 3, 4] == pytest.approx(420 * kilowatts)
+
+
+def test_what_holds_without_a_stated_loss_is_said():
+    said = {name: each.left_out for name, each in LOSS_CATEGORIES.items()}
+    assert said["availability"] == "0.05 is assumed"
+    assert said["wake"].startswith("0 is assumed, 0.05 for several machines; computed where")
