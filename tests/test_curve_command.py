@@ -306,9 +306,19 @@ def test_a_plan_that_cannot_be_is_one_sentence(run, hill_yard, edit, new, words)
 def test_hostile_names_do_not_reach_the_terminal_as_markup(run, tmp_path):
     path = tmp_path / "[bold red]x[].csv"
     path.write_text("[blink]wind (m/s),watts\n3,0\n4,20\n5,50\n6,80\n")
-    ran = run("curve", path, "--column", "speed=[blink]wind (m/s)", "--units", "m/s")
+    ran = run("curve", path, "--column", "speed=[blink]wind (m/s)", "--speed-units", "m/s")
     assert ran.code == 0, ran.err
     assert "[blink]wind" in ran.out
     assert json.loads(
-        run(*("curve", path, "--column", "speed=[blink]wind (m/s)", "--units", "m/s", "--json")).out
+        run(
+            *(
+                "curve",
+                path,
+                "--column",
+                "speed=[blink]wind (m/s)",
+                "--speed-units",
+                "m/s",
+                "--json",
+            )
+        ).out
     )["source"].endswith("[bold red]x[].csv")

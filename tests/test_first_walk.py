@@ -40,10 +40,10 @@ def test_date_and_clock_in_two_columns(run, logger):
     ("command", "text", "flag"),
     [
         (["wind"], "time,breeze (m/s)\n2026-01-01 00:00,5\n", "--column speed=HEADING"),
-        (["wind"], "time,wspd\n2026-01-01 00:00,5\n2026-01-01 01:00,5\n", "--units"),
+        (["wind"], "time,wspd\n2026-01-01 00:00,5\n2026-01-01 01:00,5\n", "--speed-units"),
         (["wind"], "1;2\n3;4\n", "--headings"),
-        (["wind", "--months"], "month,wind\n" + "1,4\n" * 12, "--units"),
-        (["curve"], "wind,watts\n5,20\n6,30\n", "--units"),
+        (["wind", "--months"], "month,wind\n" + "1,4\n" * 12, "--speed-units"),
+        (["curve"], "wind,watts\n5,20\n6,30\n", "--speed-units"),
         (["curve"], "breeze,watts\n5,20\n6,30\n", "--column speed=HEADING"),
     ],
 )
@@ -58,7 +58,7 @@ def test_what_is_not_recognised_names_the_flag_that_states_it(run, tmp_path, com
 def test_the_flag_that_the_curve_names_is_one(run, tmp_path):
     path = tmp_path / "file.csv"
     path.write_text("breeze,watts\n5,20\n6,30\n7,50\n", encoding="utf-8")
-    ran = run("curve", path, "--column", "speed=breeze", "--units", "m/s")
+    ran = run("curve", path, "--column", "speed=breeze", "--speed-units", "m/s")
     assert ran.code == 0
     assert "--rotor-diameter" in ran.out
 
@@ -102,7 +102,7 @@ def test_two_decimal_marks_are_shown(run, tmp_path):
     path = tmp_path / "months.txt"
     months = [f"{month} 4.{month % 10}" for month in range(1, 12)] + ["12 4,8"]
     path.write_text("\n".join(["month speed", *months]), encoding="utf-8")
-    ran = run("wind", path, "--months", "--units", "m/s")
+    ran = run("wind", path, "--months", "--speed-units", "m/s")
     assert ran.code == 2
     assert "'4.1' has a decimal point and '4,8' a decimal comma" in ran.err
 

@@ -636,13 +636,13 @@ def test_stations_side_by_side_are_listed_and_picked_by_one_option(run, yard, ed
     refused = run("wind", IRISH)
     assert refused.code == 2
     assert "('RPT', 'ROS', 'SHA', 'DUB', 'MUL', 'BEL')" in refused.err
-    assert '--sensor "RPT"), and state units (the key in a plan, --units' in refused.err
+    assert '--sensor "RPT"), and state units (the key in a plan, --speed-units' in refused.err
     frame = pd.read_csv(IRISH)
     for name in ("DUB", "mul"):
-        found = run("wind", IRISH, "--sensor", name, "--units", "kn", "--json").json
+        found = run("wind", IRISH, "--sensor", name, "--speed-units", "kn", "--json").json
         mean = frame[name.upper()].mean() * 1852 / 3600
         assert found["clock_mean_speed_ms"] == pytest.approx(mean, rel=1e-3)
-    missing = run("wind", IRISH, "--sensor", "VAL", "--units", "kn")
+    missing = run("wind", IRISH, "--sensor", "VAL", "--speed-units", "kn")
     assert missing.code == 2
     assert "no column was recognised as the speed of sensor 'VAL'" in missing.err
     assert "'RPT'" in missing.err
@@ -656,7 +656,7 @@ def test_stations_beside_times_and_units(read, refused):
     lines = ["time,Hill (km/h),Hill-top (km/h),Town (km/h)", "2025-01-01 00:00,36,72,18"]
     message = refused(*lines)
     assert "('Hill (km/h)', 'Hill-top (km/h)', 'Town (km/h)')" in message
-    assert "--units" not in message
+    assert "--speed-units" not in message
     for name, speed in (("hill", 10), ("Town", 5), ("top", 20)):
         assert read(*lines, sensor=name).speed_ms == pytest.approx([speed])
     both = ["time,Hill wind speed (m/s),Hill rain (mm),Town wind speed (m/s),Town rain (mm)",
@@ -728,7 +728,7 @@ def test_headings_of_other_languages_are_recognised(tmp_path, run, heading, stam
 @pytest.mark.parametrize(
     ("heading", "key"),
     [
-        ("Zeit;Wind", "units (the key in a plan, --units on the command line)"),
+        ("Zeit;Wind", "units (the key in a plan, --speed-units on the command line)"),
         ("Uhr;Wind (m/s)", "columns.time in a plan, --column time=HEADING on the command line"),
         ("Zeit;W1 (m/s);W2 (m/s)", "columns.speed in a plan, --column speed=HEADING"),
     ],

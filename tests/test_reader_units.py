@@ -11,7 +11,8 @@ from yieldest.report.sentences.words import sentence
 from yieldest.units import FOOT_M, SPEED_FACTORS, length, number, shown_in, speed
 from yieldest.wind.profile import AboveSurfaceLayer
 
-BARN = Path(__file__).parents[1] / "demo-sites" / "sheep-barn"
+SITES = Path(__file__).parents[1] / "demo-sites"
+BARN, HILL = SITES / "sheep-barn", SITES / "hill-yard"
 
 
 def test_miles_and_feet_are_exact():
@@ -83,3 +84,21 @@ def test_a_notebook_shows_the_plans_units(yard, edit):
     edit(yard / "plan.toml", 'currency = "EUR"', 'units = "imperial"\ncurrency = "EUR"')
     imperial = yd.load(yard).estimate()._repr_html_()
     assert "(m/s)" in metric and "(mph)" in imperial and "(m/s)" not in imperial
+
+
+def test_a_record_and_readings_are_shown_so_but_read_in_their_own_units(run, tmp_path):
+    record = tmp_path / "log.csv"
+    rows = [f"2025-{m:02d}-{d:02d} {h:02d}:00,{5 + (h + d) % 9}" for m in range(1, 13)
+            for d in range(1, 29) for h in range(24)]  # fmt: skip
+    record.write_text("time,anemo\n" + "\n".join(rows), encoding="utf-8")
+    options = ("--column", "speed=anemo", "--speed-units", "mph", "--units")
+    shown = run("wind", record, *options, "imperial")
+    assert (shown.code, shown.err) == (0, "")
+    assert re.search(r"Mean (8\.99|9\.0\d) mph where it was measured", shown.out)
+    assert "m/s" in run("wind", record, *options, "metric").out
+    refused = run("wind", record, "--units", "mph")
+    assert refused.code == 2 and "--units" in refused.err
+    readings = HILL / "readings-0.9m.csv"
+    curve = run("curve", readings, "--rotor-diameter", 0.9, "--units", "imperial").out
+    # 5 m/s is a line of the metric screen: 5 / 0.44704 = 11.2 mph.
+    assert "In a mean wind of 11.2 mph at the hub" in curve

@@ -20,7 +20,7 @@ from yieldest.wind.resource import ResourceOptions, ScreenedEnergy, assess_recor
 from yieldest.wind.weibull import fit_maximum_likelihood
 from yieldest.wind.weibull_fits import METHODS
 
-STATED = ("--units", "mph", "--temperature-units", "F", "--pressure-units", "hPa")
+STATED = ("--speed-units", "mph", "--temperature-units", "F", "--pressure-units", "hPa")
 
 
 @pytest.fixture(scope="module")
@@ -214,7 +214,7 @@ def test_reading_flags_reach_the_reader(run, tmp_path):
     lines = [f"{day}/6/2025 {hour}:00;{day % 7 + hour / 10:.1f}".replace(".", ",")
              for day in range(1, 13) for hour in range(24)]  # fmt: skip
     path.write_text("when;anemo 1\n" + "\n".join(lines))
-    stated = ("--column", "time=when", "--column", "speed=anemo 1", "--units", "kn", "--json")
+    stated = ("--column", "time=when", "--column", "speed=anemo 1", "--speed-units", "kn", "--json")
     assert "day" in run("wind", path, *stated).err  # ambiguous dates are not guessed
     first = run("wind", path, *stated, "--date-order", "day first").json["record"]
     assert first["first_time"] == "2025-06-01T00:00:00"

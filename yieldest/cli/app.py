@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, NoReturn, cast
+from typing import TYPE_CHECKING, Annotated, NoReturn, cast
 
 import typer
 from typer.core import TyperCommand, TyperGroup
@@ -23,7 +23,7 @@ from typer.core import TyperCommand, TyperGroup
 from yieldest import __version__
 from yieldest.cli import curve_command, map_command, wind_command
 from yieldest.cli.help_format import WIDTH, GroupedCommand, HelpWriter, paragraphs, write_help
-from yieldest.cli.options import Command, print_json
+from yieldest.cli.options import Command, Units, print_json
 from yieldest.cli.plan_folder import demo_site_names, write_plan_folder
 from yieldest.errors import InputError
 
@@ -47,7 +47,6 @@ Example: yieldest start my-yard
 Example: yieldest estimate my-yard
 """
 
-Units = Annotated[Literal["metric", "imperial"] | None, typer.Option()]
 MOST_OBJECTS_UNSEEN = 300_000
 """So many new objects before Python looks for those that only hold each other; our choice."""
 LONGEST_MESSAGE = 1000
@@ -68,7 +67,6 @@ WORDS = {
         "--out",
         "-o",
     ),
-    "units": ("", "Units on screens and page: imperial shows mph and ft; JSON stays SI."),
     "quiet": ("", "Print the verdict alone, and no bars.", "--quiet", "-q"),
     "draws": ("N", "Draws for the ranges; 0 for none. Else what the plan says."),
     "seed": ("N", "Another seed, another set of draws."),

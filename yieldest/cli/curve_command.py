@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import typer
 
-from yieldest.cli.options import MOSTLY, Command, pairs, print_json, settings_of
+from yieldest.cli.options import MOSTLY, Command, Units, pairs, print_json, settings_of
 from yieldest.files.whole_output import refuse_inputs
 
 if TYPE_CHECKING:
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from yieldest.turbine.measured_curve import MeasuredCurve
 
 PANELS = {
-    MOSTLY: "rotor_diameter_m elevation_m out full",
+    MOSTLY: "rotor_diameter_m elevation_m shown_units out full",
     "The machine": "rotor_width_m rotor_height_m rotor_area_m2 rotor_type load",
     "When the table is not read as you meant (docs/readings.md)": (
         "column units date_order decimal averaging_s"
@@ -69,6 +69,7 @@ def curve(
     density_correction: Literal["power", "speed"] = "power",
     generator_test: Path | None = None,
     winding_ohm: float | None = None,
+    shown_units: Units = None,
     full: bool = False,
     as_json: bool = False,
 ) -> None:
@@ -120,8 +121,10 @@ def curve(
         return
     from yieldest.report.curve_text import print_curve
     from yieldest.report.terminal import console
+    from yieldest.units import shown_in
 
-    print_curve(measured, console(), full=full)
+    with shown_in(shown_units or "metric"):
+        print_curve(measured, console(), full=full)
     if out is not None:
         typer.echo(f"\nwrote {out}")
 

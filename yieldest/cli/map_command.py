@@ -3,13 +3,13 @@
 from importlib.util import find_spec
 from pathlib import Path
 
-from yieldest.cli.options import MOSTLY, Command, pairs, print_json
+from yieldest.cli.options import MOSTLY, Command, Units, pairs, print_json
 from yieldest.errors import InputError
 
 NEEDED = ("xarray", "dask", "distributed", "h5netcdf", "h5py", "zarr", "matplotlib")
 
 PANELS = {
-    MOSTLY: "output plan pictures",
+    MOSTLY: "output plan pictures units",
     "When the grid does not say it, and for very large grids (docs/scale.md)": (
         "height variable scheduler"
     ),
@@ -34,6 +34,7 @@ def map_cells(
     height: float | None = None,
     variable: list[str] | None = None,
     scheduler: str | None = None,
+    units: Units = None,
     as_json: bool = False,
 ) -> None:
     """Make maps of wind, energy, cost and payback from gridded winds.
@@ -63,8 +64,10 @@ def map_cells(
     from yieldest.model.inputs import input_files
     from yieldest.plan import load_plan
     from yieldest.report.progress import cells_bar
+    from yieldest.units import shown_in
 
     stated = None if plan is None else load_plan(plan)
+    shown = units or ("metric" if stated is None else stated.units)
     refuse_inputs(output, [*grid, *([] if stated is None else input_files(stated))])
     opened = open_grid(grid, dict(pairs("--variable", "ROLE=NAME", variable, ROLES)))
     recipe = recipe_for(opened, stated, height)
@@ -79,14 +82,16 @@ def map_cells(
         if pictures is not None:
             from yieldest.maps.map_pictures import write_pictures
 
-            drawn = write_pictures(maps, pictures)
+            with shown_in(shown):
+                drawn = write_pictures(maps, pictures)
         summary = summary_of(maps, output, drawn)
     if as_json:
         print_json(summary)
     else:
         from yieldest.report.terminal import console
 
-        print_map_summary(summary, console())
+        with shown_in(shown):
+            print_map_summary(summary, console())
 
 
 COMMAND = Command(map_cells, WORDS, PANELS)

@@ -6,6 +6,7 @@ import json
 import math
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, field
 from inspect import Parameter
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar, get_args, get_origin
@@ -26,6 +27,7 @@ MOSTLY = "Most often needed"
 METAVARS = {"m": "METRES", "s": "SECONDS", "W": "WATTS", "degrees Celsius": "CELSIUS"}
 """By the unit of a key; others stand as they are."""
 UNIT_ENDING = re.compile(r"_(m|s|ms|w|c|m2)$")
+_UNITS = "Units to show, not of a file: imperial is mph and ft; JSON and CSV stay SI."
 COMMON = {
     "plan": ("PLAN", "The plan file, or the folder with plan.toml."),
     "changes": (
@@ -34,9 +36,12 @@ COMMON = {
         "build by its number from 0, or its name); again for another key.",
         "--set",
     ),
+    "units": ("", _UNITS),
+    "shown_units": ("", _UNITS, "--units"),
     "as_json": ("", "All figures in full precision, for programs.", "--json"),
 }
 """Words of what several commands take."""
+Units = Annotated[Literal["metric", "imperial"] | None, typer.Option()]
 BEYOND_ANY_MACHINE = 1e9
 """In any unit of an option; beyond it the computing would overflow."""
 
@@ -115,7 +120,8 @@ class Command:
     ) -> Parameter:
         kind = parameter.annotation
         if get_origin(kind) is Annotated:
-            kind, info = get_args(kind)
+            kind, shared = get_args(kind)
+            info = copy(shared)
         info.metavar, info.help, *flags = {**COMMON, **self.words}[parameter.name]
         info.metavar, info.param_decls = info.metavar or None, flags
         info.rich_help_panel = heading or None
@@ -158,7 +164,12 @@ def _kind(annotation: object) -> object:
 
 
 def flag_of(name: str, fields: "Mapping[str, FieldInfo]") -> str:
-    """Return the option of a key: its name without the unit, where no other key has that name."""
+    """Return the option of a key: its name without the unit, where no other key has that name.
+
+    That of a file's `units`, which are of its speeds, leaves --units to those that are shown.
+    """
+    if name == "units":
+        return "--speed-units"
     short = UNIT_ENDING.sub("", name)
     return f"--{(name if short in fields else short).replace('_', '-')}"
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from yieldest.cli.options import MOSTLY, Command, pairs, print_json, settings_of
+from yieldest.cli.options import MOSTLY, Command, Units, pairs, print_json, settings_of
 from yieldest.errors import InputError
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from yieldest.wind.wind_record import WindRecord
 
 PANELS = {
-    MOSTLY: "units height reference out full",
+    MOSTLY: "units height reference shown_units out full",
     "When the file is not read as you meant (docs/records.md)": (
         "column standard_deviation_units direction_units temperature_units pressure_units "
         "date_order time_zone start interval_s delimiter decimal encoding skip_lines headings "
@@ -85,6 +85,7 @@ def wind(
     sectors: int = 12,
     table: bool = False,
     months: bool = False,
+    shown_units: Units = None,
     full: bool = False,
     as_json: bool = False,
 ) -> None:
@@ -104,6 +105,7 @@ def wind(
     """
     # Imported here, so that `--help` does not wait for pandas and scipy.
     from yieldest.settings import options_of
+    from yieldest.units import shown_in
     from yieldest.wind.quality_control import QualityRules
     from yieldest.wind.read_options import Columns, ReadOptions
     from yieldest.wind.read_wind import read_wind
@@ -118,7 +120,7 @@ def wind(
     options = settings_of(ReadOptions, stated, columns=columns)
     if table or months:
         _refuse_beside(table and months, any((out, neighbour, where, reference)))
-        _summed(record, table, height, options, full=full, as_json=as_json)
+        _summed(record, table, height, options, shown_units, full=full, as_json=as_json)
         return
     resource = assess_record(
         _read(record, height, options),
@@ -143,7 +145,8 @@ def wind(
     from yieldest.report.terminal import console
     from yieldest.report.wind_text import print_resource
 
-    print_resource(resource, console(), over_years, full=full)
+    with shown_in(shown_units or "metric"):
+        print_resource(resource, console(), over_years, full=full)
     if out is not None:
         typer.echo(f"\nwrote {out}")
 
@@ -187,6 +190,7 @@ def _summed(
     is_table: bool,
     height_m: float | None,
     options: "ReadOptions",
+    shown_units: Units,
     *,
     full: bool,
     as_json: bool,
@@ -195,6 +199,7 @@ def _summed(
     from yieldest.report.terminal import console
     from yieldest.report.wind_json import summed_as_dictionary
     from yieldest.report.wind_text import SummedWind, print_summed
+    from yieldest.units import shown_in
     from yieldest.wind.from_summaries import (
         distribution_of_frequencies,
         distribution_of_months,
@@ -214,7 +219,8 @@ def _summed(
     if as_json:
         print_json(summed_as_dictionary(wind))
     else:
-        print_summed(wind, console(), full=full)
+        with shown_in(shown_units or "metric"):
+            print_summed(wind, console(), full=full)
 
 
 def _read(path: Path, height_m: float | None, options: "ReadOptions") -> "WindRecord":

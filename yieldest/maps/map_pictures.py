@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from yieldest.files.whole_output import write_all
+from yieldest.units import as_shown, length
 
 RAMP = ("#f6ecd2", "#d9cf9f", "#9fbf9b", "#5f9f9f", "#3b7390", "#2b4a70", "#1e2443")
 """Pale sand to night blue: the lightness falls all the way, so that it is read by any eye and in
@@ -45,12 +46,14 @@ def write_pictures(maps: xr.Dataset, folder: Path) -> list[Path]:
         for index in range(array.sizes[layer]):
             values = array.isel({layer: index})
             label = values.coords[layer].item()
-            owner = f"{label:g} m" if layer == "height" else str(label)
+            of_height = layer == "height"
+            owner = f"{label:g} m" if of_height else str(label)
             if values.ndim != 2 or not np.isfinite(values).any():
                 continue
             # Nobody's settings, and a dollar in a name is no formula.
             with matplotlib.rc_context({**matplotlib.rcParamsDefault, "text.parse_math": False}):
-                picture = _picture(values, f"{title}: {owner}")
+                shown = length(label) if of_height else owner
+                picture = _picture(values, f"{title}: {shown}")
             pictures[f"{name}-{_plain(owner)}.png"] = picture
     return write_all(folder, pictures)
 
@@ -63,6 +66,9 @@ def _picture(values: xr.DataArray, title: str) -> bytes:
     values = values.isel(
         {name: slice(None, None, -(-size // MOST_CELLS)) for name, size in values.sizes.items()}
     ).load()
+    units = str(values.attrs.get("units", "")).replace("kW h", "kWh")
+    times, units = as_shown(1.0, "m/s") if units == "m s-1" else (1.0, units)
+    values = values.copy(data=times * values)
     down, across = (str(name) for name in values.dims)
     levels = np.asarray(MaxNLocator(STEPS).tick_values(*_span(values.to_numpy())))
     ramp = LinearSegmentedColormap.from_list("sand to night", RAMP, N=levels.size - 1)
@@ -85,7 +91,6 @@ def _picture(values: xr.DataArray, title: str) -> bytes:
     axes.set_xlabel(_axis_label(values, across))
     axes.set_ylabel(_axis_label(values, down))
     bar = figure.colorbar(drawn, ax=axes, spacing="proportional", shrink=0.9)
-    units = str(values.attrs.get("units", "")).replace("kW h", "kWh")
     bar.set_label(units)
     axes.annotate(
         "crossed out: no value", (1, 0), (0, -34), "axes fraction", "offset points", ha="right",

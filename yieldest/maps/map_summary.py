@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from yieldest.provenance import Finding
 from yieldest.report.cautions import CAUTIONS
 from yieldest.report.sentences.words import say, sentence
 from yieldest.report.terminal import print_list
+from yieldest.units import as_shown, in_reader_units, length
 
 MOST_CELLS = 4_000_000
 """Of more cells every so-manieth is looked at."""
@@ -134,10 +135,11 @@ def print_map_summary(summary: dict[str, Any], screen: Console) -> None:
         "Below are the values that 10 %, 50 % and 90 % of the cells do not exceed, and the share "
         "of cells where one is known."
     )
-    print_list("Check this", summary["warnings"], screen)
+    names = [build["name"] for build in summary["builds"]]
+    print_list("Check this", _turned(summary["warnings"], names), screen)
     for height in summary["heights"]:
         screen.print()
-        screen.print(_table(f"wind at {height['height_m']:g} m", height, _HEIGHT_ROWS))
+        screen.print(_table(f"wind at {length(height['height_m'])}", height, _HEIGHT_ROWS))
     for build in summary["builds"]:
         screen.print()
         currency = summary["currency_per_kwh"]
@@ -147,7 +149,16 @@ def print_map_summary(summary: dict[str, Any], screen: Console) -> None:
         ("Assumed, for nobody stated it", summary["assumed"]),
         ("Take care", CAUTIONS),
     ):
-        print_list(heading, texts, screen)
+        print_list(heading, _turned(texts, names), screen)
+
+
+def _turned(texts: Iterable[str], names: Iterable[str]) -> list[str]:
+    """Return texts in the units of the reader, but the name of a build in front as it is."""
+    leads = [next((f"{n}: " for n in names if text.startswith(f"{n}: ")), "") for text in texts]
+    return [
+        lead + in_reader_units(text.removeprefix(lead))
+        for lead, text in zip(leads, texts, strict=True)
+    ]
 
 
 def _table(title: str, spreads: dict[str, Any], rows: _Rows, currency: str | None = None) -> Table:
@@ -161,10 +172,12 @@ def _table(title: str, spreads: dict[str, Any], rows: _Rows, currency: str | Non
         if key in spreads:
             spread = spreads[key]
             write = percent if key == "capacity_factor" else rounded
+            times, shown = as_shown(1.0, unit)
+            values = (spread[share] for share in ("tenth", "median", "nine_tenths"))
             table.add_row(
                 label,
-                *(write(spread[share]) for share in ("tenth", "median", "nine_tenths")),
+                *(write(value if value is None else times * value) for value in values),
                 percent(spread["cells_known"] / spread["cells_seen"], 3),
-                str(currency) if unit == "currency" else unit,
+                str(currency) if unit == "currency" else shown,
             )
     return table

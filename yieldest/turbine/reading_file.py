@@ -151,7 +151,7 @@ def _speed(
         if unit is None:
             raise InputError(
                 f"{table.path}: the heading {heading!r} does not say the speed unit; state "
-                "meters.units in a plan (--units on the command line) as one of "
+                "meters.units in a plan (--speed-units on the command line) as one of "
                 f"{', '.join(SPEED_UNITS)}."
             )
         raw, _ = blank_marks("speed", opened.numbers("speed"), unit, ())

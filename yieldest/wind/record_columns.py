@@ -94,7 +94,7 @@ _COMPONENTS = tuple(
 )
 _SPEED_WORDS = re.compile(rf"\b({'|'.join(RECOGNISED_COLUMNS['speed'])})\b")
 
-STATE_UNITS = "state units (the key in a plan, --units on the command line)"
+STATE_UNITS = "state units (the key in a plan, --speed-units on the command line)"
 """How to say the unit of a speed that no heading says."""
 MOST_UNUSED, LONGEST_NAME = 5, 40
 """So many columns that are not used are named, by so many letters; our choice."""
