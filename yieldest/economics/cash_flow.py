@@ -136,14 +136,14 @@ def cash_flow(
 
     year = np.arange(np.shape(expenditure.replacement_costs)[-1])
     last = yearly(stated(prices.life_years, year[-1]))
-    running = (year >= 1) & (year <= last)
+    running, ended = (year >= 1) & (year <= last), year == last
     scale = yearly(prices.bill_scale)
     capital = scale * yearly(expenditure.capital_cost)
     upkeep = yearly(expenditure.maintenance_per_year) + expenditure.maintenance_in_years
     cost = (capital - grant_of(capital, terms)) * (year == 0) + scale * (
-        np.where((year >= 1) & (year < last), expenditure.replacement_costs, 0.0)
+        expenditure.replacement_costs * (running & ~ended)
         + yearly(prices.maintenance_scale) * upkeep * running
-        - yearly(expenditure.salvage_value) * (year == last)
+        - yearly(expenditure.salvage_value) * ended
     )
     age = np.maximum(year - 1, 0)
     energy = yearly(net_kwh_per_year) * (1 - terms.degradation_per_year) ** age * running

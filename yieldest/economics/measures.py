@@ -62,8 +62,7 @@ def cost_per_kwh(
     cost, energy_kwh : array_like, shape (..., years + 1)
     discount_rate : array_like, shape (...)
     """
-    spent, made = (present_value(flow, discount_rate) for flow in (cost, energy_kwh))
-    return _quotient(spent, made)
+    return _quotient(*present_value(np.stack(np.broadcast_arrays(cost, energy_kwh)), discount_rate))
 
 
 def cost_per_kwh_by_capital_recovery(
@@ -125,14 +124,15 @@ def payback_years(net_flow: npt.ArrayLike, discount_rate: npt.ArrayLike = 0.0) -
     )
     balance = np.cumsum(sums, axis=-1)
     below = balance < 0
-    last_below = balance.shape[-1] - 1 - np.argmax(below[..., ::-1], axis=-1)
+    years_after = np.argmax(below[..., ::-1], axis=-1)
+    last_below = balance.shape[-1] - 1 - years_after
     start = np.minimum(last_below, balance.shape[-1] - 2)[..., np.newaxis]
     before = np.take_along_axis(balance, start, axis=-1)[..., 0]
     gain = np.take_along_axis(sums, start + 1, axis=-1)[..., 0]
     # Where the balance never was below zero the quotient is not used, whatever it is.
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         time = last_below - before / gain
-    time = np.where(below.any(axis=-1), time, 0.0)
+    time = np.where(years_after > 0, time, 0.0)
     return np.where(below[..., -1], np.nan, time)
 
 

@@ -65,31 +65,32 @@ def mean_power_w(
     # Piece by piece, for so what all the draws or sites need of one stays in the nearest memory.
     mean_w = power[..., 0] * share_above(speed[..., 0], k, a)
     mean_w = mean_w - power[..., -1] * share_above(speed[..., -1], k, a)
+    by_scale = -np.exp(-k * np.log(a))
     for i in range(speed.shape[-1] - 1):
-        mean_w += rise[..., i] * _mean_share_above(k, a, speed[..., i], speed[..., i + 1])
+        low, high = speed[..., i], speed[..., i + 1]
+        mean_w += rise[..., i] * _mean_share_above(k, a, by_scale, low, high)
     return np.asarray(mean_w)
 
 
 def _mean_share_above(
-    k: FloatArray, a: FloatArray, low: FloatArray, high: FloatArray
+    k: FloatArray, a: FloatArray, by_scale: FloatArray, low: FloatArray, high: FloatArray
 ) -> FloatArray:
-    """Return the mean, over a piece of the curve, of the share of time above its speeds."""
+    """Return the mean share of time above the speeds of a piece of the curve, given -A^-k too."""
     ratio = np.divide(high, low, out=np.full(low.shape, np.inf), where=low > 0).max()
     if ratio > _NARROW**4:
         whole = gammainc(1 / k, (high / a) ** k) - gammainc(1 / k, (low / a) ** k)
         return np.asarray(mean_speed(k, a) * whole / (high - low))
     if ratio > _NARROW:
         middle = np.sqrt(low * high)
-        lower = _mean_share_above(k, a, low, middle) * (middle - low)
-        upper = _mean_share_above(k, a, middle, high) * (high - middle)
+        lower = _mean_share_above(k, a, by_scale, low, middle) * (middle - low)
+        upper = _mean_share_above(k, a, by_scale, middle, high) * (high - middle)
         return np.asarray((lower + upper) / (high - low))
     points, weights = next(rule for most, rule in _RULES.items() if ratio <= most)
-    log_scale, mean = np.log(a), np.zeros(np.broadcast_shapes(k.shape, a.shape, low.shape))
+    mean = np.zeros(np.broadcast_shapes(a.shape, by_scale.shape, low.shape))
     for point, weight in zip(points, weights, strict=True):
-        # exp(-exp(k ln(v/A))), which takes half the time of a power, in one place.
-        above = k * (np.log(low + (high - low) * ((1 + point) / 2)) - log_scale)
+        # Of v^k and A^k apart, for one shape may have many scales.
+        above = np.exp(k * np.log(low + (high - low) * ((1 + point) / 2))) * by_scale
         np.exp(above, out=above)
-        np.exp(np.negative(above, out=above), out=above)
         above *= weight / 2
         mean += above
     return mean

@@ -5,6 +5,7 @@ One site is the case without axes; draws, swept values, sliders and the cells of
 
 from __future__ import annotations
 
+import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
@@ -16,7 +17,7 @@ from yieldest.economics.cash_flow import (
     cash_flow,
     used_kwh_cost,
 )
-from yieldest.economics.measures import cost_per_kwh, payback_years, present_value
+from yieldest.economics.measures import cost_per_kwh, discounted, payback_years
 from yieldest.economics.terms import EconomicTerms
 
 
@@ -46,7 +47,9 @@ def measures_of(
         used = prices.self_consumption_share
         found["cost_per_used_kwh"] = used_kwh_cost(flow, terms, rate, used)
     if terms.price_per_kwh is not None or prices.price_per_kwh is not None:
-        found["payback_years"] = payback_years(flow.net)
-        found["discounted_payback_years"] = payback_years(flow.net, rate)
-        found["net_present_value"] = present_value(flow.net, rate)
+        net = flow.net
+        found["payback_years"] = payback_years(net)
+        net = discounted(net, rate)
+        found["discounted_payback_years"] = payback_years(net)
+        found["net_present_value"] = np.asarray(net.sum(axis=-1))
     return found

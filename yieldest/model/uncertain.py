@@ -128,19 +128,21 @@ class UncertainBuild:
         if self.estimate.spread is not None:
             kept = kept * floats(values.get(SPREAD, 1.0)) ** self.estimate.spread.exponent
 
-        def net_kwh(year: npt.ArrayLike) -> FloatArray:
-            idle_draw_w = self.estimate.curve.idle_draw_w
-            return net_kwh_per_year(wind.scaled(year), *curve, kept, idle_draw_w, energy.count)
-
         year = floats(values.get("coming_years", 1.0))
         price = floats(values.get("price_per_kwh", terms.price_per_kwh or 0.0))
         # What a sold kWh earns follows what a bought one costs.
         level = price / terms.price_per_kwh if terms.price_per_kwh else 1.0
-        # The mean of independent years wanders less by the root of their number.
-        usual_kwh = net_kwh(1 + (year - 1) / np.sqrt(life))
+        # The mean of independent years wanders less by the root of their number. Both are computed
+        # at once, each value along axes of its own.
+        usual_year = 1 + (year - 1) / np.sqrt(life)
+        of_each = (wind.shape, wind.scale_ms, kept, curve[1][..., 0])
+        years = np.stack(np.broadcast_arrays(year, usual_year, *of_each)[:2])
+        one_year_kwh, usual_kwh = net_kwh_per_year(
+            wind.scaled(years), *curve, kept, self.estimate.curve.idle_draw_w, energy.count
+        )
         used = self.estimate.self_consumption
         return Case(
-            one_year_kwh=net_kwh(year),
+            one_year_kwh=one_year_kwh,
             usual_year_kwh=usual_kwh,
             life_years=life,
             prices=Prices(
@@ -188,7 +190,7 @@ class UncertainBuild:
         power = curve.power_w + together * self.moved_w("curve")
         power = power + alone * self.moved_w("curve_bins")
         # No draw makes a machine consume where its curve says that it produces.
-        power = np.where(curve.power_w >= 0, np.maximum(power, 0.0), power)
+        power = np.maximum(power, np.where(curve.power_w >= 0, 0.0, -np.inf))
         correction = self.estimate.inputs.settings.density_correction
         return nodes_at_density(curve.speed_ms, power, values.get("density", 1.0), correction)
 
