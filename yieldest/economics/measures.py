@@ -62,7 +62,8 @@ def cost_per_kwh(
     cost, energy_kwh : array_like, shape (..., years + 1)
     discount_rate : array_like, shape (...)
     """
-    return _quotient(*present_value(np.stack(np.broadcast_arrays(cost, energy_kwh)), discount_rate))
+    spent, made = (present_value(flow, discount_rate) for flow in (cost, energy_kwh))
+    return _quotient(spent, made)
 
 
 def cost_per_kwh_by_capital_recovery(
