@@ -99,9 +99,10 @@ class Section:
 
 def first_checks(texts: Sequence[str]) -> list[tuple[str, str]]:
     """Return the first of several things to check for a screen, and how many more there are."""
-    more = len(texts) - MOST_CHECKS
-    rest = [f"{more} more to check in --full."] if more > 0 else []
-    return [("Check", text) for text in (*texts[:MOST_CHECKS], *rest)]
+    first, more = [*texts[:MOST_CHECKS]], len(texts) - MOST_CHECKS
+    if more > 0:
+        first[-1] = f"{first[-1]} ({more} more to check in --full.)"
+    return [("Check", text) for text in first]
 
 
 def called(estimate: Estimate, build: str) -> str:
