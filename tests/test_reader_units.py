@@ -102,3 +102,32 @@ def test_a_record_and_readings_are_shown_so_but_read_in_their_own_units(run, tmp
     curve = run("curve", readings, "--rotor-diameter", 0.9, "--units", "imperial").out
     # 5 m/s is a line of the metric screen: 5 / 0.44704 = 11.2 mph.
     assert "In a mean wind of 11.2 mph at the hub" in curve
+
+
+@pytest.mark.parametrize("site", sorted(path.parent.name for path in SITES.glob("*/plan.toml")))
+def test_no_metric_figure_is_left_on_a_screen(run, site):
+    """What people wrote themselves (names, parts, headings in quotes) stays as it is."""
+    folder = SITES / site
+    theirs = [
+        path.read_text(encoding="utf-8") for path in (*folder.glob("*.toml"), *folder.glob("*.csv"))
+    ]
+    written = set(re.findall(r"[\d.]+ m\b", "\n".join(theirs)))
+    exact = [run("estimate", folder, "--draws", 0, "--json", "--units", system).out
+             for system in ("metric", "imperial")]  # fmt: skip
+    assert exact[0] == exact[1]
+    screens = [run("estimate", folder, "--draws", 0, "--full", "--units", "imperial")]
+    screens += [
+        run(command, path, "--full", "--units", "imperial", *options)
+        for command, pattern, options in (
+            ("wind", "wind.csv*", ()),
+            ("curve", "readings*.csv", ("--rotor-diameter", 1.2)),
+        )
+        for path in folder.glob(pattern)
+    ]
+    for screen in screens:
+        assert (screen.code, screen.err) == (0, "")
+        assert "mph" in screen.out
+        text = re.sub(r"“[^”]*”|(?<!\w)'[^']*'", "", re.sub(r"\s+", " ", screen.out))
+        text = re.sub(r"\bin m/s|unit of speed:? m/s|column of speed wind speed \(m/s\)", "", text)
+        assert "m/s" not in text, text[max(0, text.find("m/s") - 60) :][:120]
+        assert set(re.findall(r"[\d.]+ m\b", text)) <= written
