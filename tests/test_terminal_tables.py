@@ -43,3 +43,22 @@ def test_a_path_is_not_broken_at_its_hyphens():
     path = "demo-sites/fishing-quay/curve-1.8m.csv"
     shown = lines(40, lambda screen: print_text(f"power was read from {path}", screen))
     assert path in [line.strip() for line in shown]
+
+
+def test_prose_has_the_room_and_names_stay_whole():
+    """A column of long sentences is not squeezed to a few letters by columns of names."""
+    prose = "power law between two heights with the exponent of open terrain, for none is stated"
+    view = TableView(
+        "",
+        ["input", "category", "distribution", "source"],
+        [
+            Row("height step", ("vertical extrapolation", "normal, 0 ± 0.052", prose)),
+            Row("prices of the parts bill (bill.csv)", ("economics", "lognormal, 1 ± 10 %", "own")),
+        ],
+        words=True,
+    )
+    shown = lines(100, lambda screen: print_table(view, screen))
+    assert max(map(len, shown)) <= 100
+    # By hand: 83 letters of prose in the 36 columns or more that the short names leave.
+    assert len([line for line in shown if line]) <= 2 + 3 + 2
+    assert "normal, 0 ± 0.052" in "\n".join(shown)

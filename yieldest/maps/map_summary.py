@@ -18,7 +18,7 @@ from yieldest.maps.cell_winds import MOST_MS
 from yieldest.provenance import Finding
 from yieldest.report.cautions import CAUTIONS
 from yieldest.report.sentences.words import say, sentence
-from yieldest.report.terminal import print_list
+from yieldest.report.terminal import print_list, print_text
 from yieldest.units import as_shown, in_reader_units, length
 
 MOST_CELLS = 4_000_000
@@ -131,9 +131,10 @@ def print_map_summary(summary: dict[str, Any], screen: Console) -> None:
     )
     for path in summary["pictures"]:
         screen.print(Text(f"wrote {path}"), soft_wrap=True)
-    screen.print(
-        "Below are the values that 10 %, 50 % and 90 % of the cells do not exceed, and the share "
-        "of cells where one is known."
+    print_text(
+        "Of the cells, a tenth lie below the first value, half below the middle one and a tenth "
+        "above the last; how sure a cell is, is not in them. Known: cells that have a value.",
+        screen,
     )
     names = [build["name"] for build in summary["builds"]]
     print_list("Check this", _turned(summary["warnings"], names), screen)
@@ -165,7 +166,7 @@ def _table(title: str, spreads: dict[str, Any], rows: _Rows, currency: str | Non
     """Return a table of those rows (label, key, unit) whose spread is there."""
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     table.add_column(Text(title), min_width=24)
-    for heading in ("10 %", "50 %", "90 %", "known"):
+    for heading in ("a tenth", "half", "nine tenths", "known"):
         table.add_column(heading, justify="right", min_width=8)
     table.add_column("unit")
     for label, key, unit in rows:

@@ -297,8 +297,8 @@ def _caveats(best: _Candidate) -> Iterator[str]:
     if roof is not None and roof.disturbed_share > 0:
         yield (
             f"{percent(roof.disturbed_share)} of the rotor of {best.letter} stands in the "
-            "disturbed flow over the roof, where no formula gives a figure to trust: take all of "
-            "this as the most it could be, and log the wind at the hub before buying anything."
+            "disturbed flow over the roof, where no formula holds: take all of this as the most it "
+            "could be, and log the wind at the hub before buying anything."
         )
     if best.cost_per_kwh is None or best.terms.price_per_kwh is None:
         return
@@ -512,7 +512,7 @@ def _middle(best: _Candidate) -> str:
     )
     return (
         f"In half of all cases a kWh costs {costs} the plan's own figure, most of all for "
-        f"“{words[most.name]}” ({low} at its low end, {high} at its high)."
+        f"“{words[most.name]}” ({low} to {high} at its ends)."
     )
 
 

@@ -20,6 +20,8 @@ from yieldest.report.tables import Section, TableView, first_checks
 PLAIN_WIDTH = 100
 _NARROW = 14
 """A column of words with no cell longer than this is not wrapped."""
+_NAME = 20
+"""A column of names with none longer than this has room before one of prose has."""
 _GLUE = "\ue000"
 _WITHIN_FIGURE = re.compile(r" (?=to |%)|(?<=\bto) |(?<=\bover) |(?<=\bbelow) ")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(%|m/s|W/m2|W|kWh|h|m|min)(?![\w/]))")
@@ -156,6 +158,14 @@ def _widths(view: TableView, width: int, mark: int) -> list[int]:
     whole = sum(max(len(head), each) for head, each in zip(view.heads, wanted, strict=True))
     if view.bars or whole <= left or sum(least) > left:
         return []
+    if view.words:
+        # Short labels first, then room where most is written, so that the rows are few lines.
+        written = [sum(map(len, each)) for each in columns]
+        for _ in range(left - sum(least)):
+            short = [i for i, most in enumerate(wanted) if least[i] < most]
+            if short:
+                names = [i for i in short if wanted[i] <= _NAME]
+                least[max(names or short, key=lambda i: written[i] / least[i])] += 1
     # What lacks least first; a head may take several lines.
     for i in sorted(range(len(least)), key=lambda i: wanted[i] - least[i]):
         least[i] += max(0, min(wanted[i] - least[i], left - sum(least)))

@@ -126,12 +126,11 @@ def _unit_of(figure: str, estimate: Estimate) -> str:
 def sufficiency(uncertainty: Uncertainty) -> str:
     """Say how many draws were made, and whether they were enough."""
     judged = uncertainty.convergence
-    made = f"{judged.draws:,} draws through the whole chain (seed {uncertainty.seed})"
+    made = f"{judged.draws:,} draws (seed {uncertainty.seed})"
     if judged.enough_draws is None:
         return (
-            f"{made} were too few: P50 and P90 still move by up to "
-            f"{100 * judged.standard_error:.1f} % from one set of draws to another; state more "
-            "with --draws."
+            f"{made} were too few: P50 and P90 still move up to "
+            f"{100 * judged.standard_error:.1f} %; raise --draws."
         )
     return (
         f"{made}; {judged.enough_draws:,} were enough for P50 and P90 to hold to "

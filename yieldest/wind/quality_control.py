@@ -78,7 +78,7 @@ class QualityRules(Settings):
     threshold_share: Annotated[
         Threshold,
         key(
-            "a starting speed above this share of the spread of the speeds is noted",
+            "a starting speed above this share of the standard deviation of the speeds is noted",
             0.2,
             unit="share",
         ),
@@ -86,7 +86,7 @@ class QualityRules(Settings):
     rounding_share: Annotated[
         Threshold,
         key(
-            "a rounding step above this share of the spread of the speeds is noted",
+            "a rounding step above this share of the standard deviation of the speeds is noted",
             0.2,
             unit="share",
         ),
@@ -342,7 +342,10 @@ def _note_standing(look: _Screening, share: Threshold) -> None:
     if np.isinf(lowest_ms) or not (look.speed == 0).any():
         lowest_ms = 0.0
     start_ms = look.record.threshold_ms or lowest_ms
-    rule = f"below the starting speed, where that is over {share} of the spread of the speeds"
+    rule = (
+        f"below the starting speed, where that is over {share} of the standard deviation of "
+        "the speeds"
+    )
     seen = share is not False and start_ms > share * float(np.nanstd(look.speed))
     flags = look.speed < (start_ms if seen else 0.0)
     hours = np.where(np.isfinite(look.speed), look.steps.duration_s, 0.0)
@@ -364,7 +367,7 @@ def _note_rounding(look: _Screening, share: Threshold) -> None:
     """Note speeds rounded to steps that are coarse beside their spread."""
     step_ms, uneven = look.record.resolution_ms, look.record.class_edges_ms is not None
     coarse = (step_ms or 0.0) > share * float(np.nanstd(look.speed))
-    rule = f"rounded to steps above {share} of the spread of the speeds"
+    rule = f"rounded to steps above {share} of the standard deviation of the speeds"
     flags = np.isfinite(look.speed) & (share is not False) & (uneven or coarse)
     effects: tuple[float | None, float | None] = None, None
     if flags.any() and step_ms is None:

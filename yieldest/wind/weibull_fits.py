@@ -15,7 +15,7 @@ from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull import fit_maximum_likelihood, fit_moments, scale_of_mean
 
 COARSE_SHARE = 0.1
-"""A rounding step or starting speed above this share of the spread of the speeds calls for the
+"""A rounding step or starting speed above this share of the standard deviation calls for the
 interval-censored fit; our choice (a step of 0.1 spreads adds 0.1 % to the variance, while the
 logarithms of likelihood feel it in light winds)."""
 REGRESSION_CLASS_MS = 1.0
@@ -172,7 +172,7 @@ def chosen_method(histogram: Histogram) -> tuple[str, str]:
     """Return the name of the fit that suits a histogram (m,), and the rule that chose it."""
     spread = float(np.sqrt(np.maximum(0.0, histogram.moment(2) - histogram.moment(1) ** 2)))
     limit = COARSE_SHARE * spread
-    rule = f"{100 * COARSE_SHARE:.0f} % of the spread of the speeds ({spread:.3g} m/s)"
+    rule = f"{100 * COARSE_SHARE:.0f} % of the standard deviation of the speeds ({spread:.3g} m/s)"
     step_ms, start_ms = histogram.step_ms, histogram.start_ms
     widths = (histogram.upper_ms - histogram.lower_ms)[~histogram.still]
     if step_ms is None and widths.max(initial=0.0) > limit:

@@ -163,8 +163,10 @@ def _(finding: rotor.HighCoefficient) -> str:
             "is assumed for it."
         )
     if finding.rotor == "drag":
-        return f"{said}above {rotor.HIGH_DRAG_COEFFICIENT:g} is doubtful for a drag-type rotor."
-    return f"{said}above {rotor.HIGH_SMALL_COEFFICIENT:g} is doubtful for any small machine."
+        return (
+            f"{said}above {rotor.HIGH_DRAG_COEFFICIENT:g} is hardly possible for a drag-type rotor."
+        )
+    return f"{said}above {rotor.HIGH_SMALL_COEFFICIENT:g} is hardly possible for any small machine."
 
 
 @sentence.register

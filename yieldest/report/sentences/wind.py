@@ -40,7 +40,7 @@ FAULT_WORDS = {
     "spike": "spikes",
     "stuck": "stuck",
     "frozen": "frozen",
-    "contradicted_calm": "doubtful calms",
+    "contradicted_calm": "contradicted calms",
     "repeated": "repeated times",
     "disordered": "out of order",
     "gap": "gaps",
@@ -143,7 +143,7 @@ def _(found: AboveSurfaceLayer) -> str:
     return (
         f"{length(found.height_m)} is above the lowest {length(SURFACE_LAYER_M)}, for which the "
         f"height "
-        "laws hold; the speed at the hub is doubtful."
+        "laws hold; the speed at the hub is not to be relied on."
     )
 
 
@@ -197,7 +197,7 @@ say(
         ),
         NearRoughness: (
             "{0.height_m:g m} is below displacement + 10 roughness lengths, where the log law is "
-            "not valid; the speed at the hub is doubtful."
+            "not valid; the speed at the hub is not to be relied on."
         ),
         ShortReference: (
             "{0.source}: the reference covers {0.months:.0f} months, less than a whole year."
