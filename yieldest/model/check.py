@@ -11,7 +11,7 @@ from yieldest.model.site_wind import FileRead
 from yieldest.model.uncertain import correlations_of, lined_up
 from yieldest.plan.plausibility import questions_of_build
 from yieldest.provenance import Finding, Findings
-from yieldest.uncertainty.propagation import REPLICATES, draw_variates
+from yieldest.uncertainty.propagation import mixing
 from yieldest.wind.read_options import Recognised
 
 
@@ -56,10 +56,9 @@ def checked(inputs: Inputs) -> Checked:
         contradict each other.
     """
     whole = estimate(inputs)
-    stated = inputs.plan.uncertainty
-    if stated.draws:
+    if inputs.plan.uncertainty.draws:
         uncertain, _ = lined_up(inputs, whole.terms, whole.builds)
-        draw_variates(uncertain, correlations_of(inputs.plan), REPLICATES, stated.seed)
+        mixing(uncertain, correlations_of(inputs.plan))
     warnings = [*whole.warnings]
     read: list[Finding] = [file for wind in inputs.winds.values() for file in wind.files]
     for build in whole.builds:

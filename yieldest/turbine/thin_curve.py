@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.polynomial.legendre import leggauss, legvander
-from scipy.sparse import coo_array, csr_array
 
 from yieldest.arrays import FloatArray, IntArray, floats
 from yieldest.turbine.power_curve import PowerCurve
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 THINNED_FROM = 500
 """Points that a curve keeps as they are: time and memory of the draws grow with them."""
@@ -89,6 +92,8 @@ def _bends(speed: FloatArray, power: FloatArray) -> IntArray:
 
 def _moments(speed: FloatArray, edges: FloatArray) -> csr_array:
     """Return what turns powers at speeds into moments of the curve, _MOMENTS for each block."""
+    from scipy.sparse import coo_array  # noqa: PLC0415 - slow to load
+
     places, weights = leggauss(_MOMENTS // 2 + 1)
     places, weights = (1 + places) / 2, weights / 2
     width = np.diff(speed)

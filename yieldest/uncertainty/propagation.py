@@ -10,7 +10,7 @@ import numpy as np
 from pydantic import Field
 from scipy.special import ndtri
 
-from yieldest.arrays import FloatArray, number_or_none
+from yieldest.arrays import FloatArray, floats, number_or_none
 from yieldest.errors import InputError
 from yieldest.settings import Settings, key
 from yieldest.uncertainty.sobol import scrambled_sobol
@@ -82,17 +82,9 @@ def draw_variates(
         points = scrambled_sobol(total, power, np.random.default_rng([seed, replicate]))
         mine = variates[:, replicate * each : (replicate + 1) * each]
         ndtri(points[:, :each] + _HALF_STEP, out=mine)
-    single = [one for one in inputs if one.variates == 1]
-    matrix = _matrix(single, correlations)
-    if not np.array_equal(matrix, np.eye(len(single))):
-        try:
-            factor = np.linalg.cholesky(matrix)
-        except np.linalg.LinAlgError as error:
-            raise InputError(
-                "uncertainty.correlation: the coefficients contradict each other (if two inputs "
-                "go with a third, they must go with one another); make them smaller."
-            ) from error
-        variates[: len(single)] = factor @ variates[: len(single)]
+    factor = mixing(inputs, correlations)
+    if factor is not None:
+        variates[: len(factor)] = factor @ variates[: len(factor)]
     ends = np.cumsum([one.variates for one in inputs])
     parts = np.split(variates, ends[:-1])
     return {
@@ -107,15 +99,33 @@ def fewer(drawn: FloatArray, draws: int) -> FloatArray:
     return each[:, : max(1, draws // REPLICATES)].reshape(-1, *drawn.shape[1:])
 
 
-def _matrix(inputs: Sequence[UncertainInput], correlations: Sequence[Correlation]) -> FloatArray:
-    matrix = np.eye(len(inputs))
+def mixing(
+    inputs: Sequence[UncertainInput], correlations: Sequence[Correlation]
+) -> FloatArray | None:
+    """Return what mixes independent variates so that they are correlated; None where none are.
+
+    Raises
+    ------
+    InputError
+        When no numbers can be correlated in such a way.
+    """
+    single = [one for one in inputs if one.variates == 1]
+    matrix = np.eye(len(single))
     for correlation in correlations:
-        for row, first in enumerate(inputs):
-            for column, second in enumerate(inputs):
+        for row, first in enumerate(single):
+            for column, second in enumerate(single):
                 pair = (first.quantity, second.quantity)
                 if row != column and sorted(pair) == sorted(correlation.between):
                     matrix[row, column] = correlation.coefficient
-    return matrix
+    if np.array_equal(matrix, np.eye(len(single))):
+        return None
+    try:
+        return floats(np.linalg.cholesky(matrix))
+    except np.linalg.LinAlgError as error:
+        raise InputError(
+            "uncertainty.correlation: the coefficients contradict each other (if two inputs go "
+            "with a third, they must go with one another); make them smaller."
+        ) from error
 
 
 EXCEEDANCE = {"p50": 0.50, "p75": 0.75, "p90": 0.90, "p99": 0.99}

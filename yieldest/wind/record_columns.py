@@ -86,6 +86,8 @@ _STATISTIC_TAIL = re.compile(
     rf"[\s_]({'|'.join(word for words in STATISTICS.values() for word in words)})$", re.IGNORECASE
 )
 
+_OF_A_SENSOR = re.compile(r"( ?\d{1,2}| [a-z])?")
+"""What may stand behind a heading: "speed 2" and "ws a" are second sensors."""
 _COMPONENTS = tuple(
     re.compile(
         rf"(wind )?{letter}( ?\d{{1,2}})?( wind| comp.*)?|{letter}grd|({words}) (wind|comp.*)"
@@ -444,9 +446,8 @@ def of_role(role: str, parts: Sequence[Heading]) -> list[Heading]:
         return [part for part in parts if is_statistic(role, part)]
     plain = [part for part in parts if part.statistic in (None, "mean")]
     for name in RECOGNISED_COLUMNS[role]:
-        # "speed 2" and "ws a" are second sensors.
-        matches = [p for p in plain if re.fullmatch(rf"{name}( ?\d{{1,2}}| [a-z])?", p.base)]
-        if matches:
+        begun = [part for part in plain if part.base.startswith(name)]
+        if matches := [part for part in begun if _OF_A_SENSOR.fullmatch(part.base, len(name))]:
             return matches
     return []
 
