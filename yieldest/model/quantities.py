@@ -241,7 +241,7 @@ QUANTITIES = (
     ),
     Quantity(
         "energy_from_time_series", "  used below", "", lambda b: b.energy.from_time_series,
-        _in("energy", "json"), said={True: "readings", False: "fit"}, rare=True,
+        _in("energy", "json"), said={True: "readings", False: "fit"},
     ),
     Quantity(
         "curve_modelled", "power curve", "", lambda b: b.curve.modelled,
