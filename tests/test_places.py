@@ -195,7 +195,7 @@ REFUSED = [
     ('name = "roof"\nterrain', 'name = "roof"\nterain', "line 10: unknown key 'site.1.terain'; did "
      "you mean 'terrain'?"),
     ("edge_height_m = 5", "edge_height_m = -5", "line 11: 'site.1.roof.edge_height_m' is -5, but a "
-     "number above 0 and up to 200 was expected"),
+     "number from 0.01 to 200 was expected"),
 ]  # fmt: skip
 
 

@@ -297,3 +297,12 @@ def test_the_plainest_stamps_are_read_as_all_others_are(between: str) -> None:
     junk += ("2025-01-00 10:00", "2025-01-01 10:60", "2025-01-01 10:00:60", "2025-01-01A10:00")
     for text in (*junk, "2025-01-01 10:6\u0661", "2025-01-01 10:00:00.5", None):
         assert plain_iso(pd.Series([*plain, text])) is None
+
+
+@pytest.mark.parametrize("stamp", ["2263-01-01 00:00", "1500-01-01 00:00"])
+def test_times_beyond_nanoseconds_are_refused(read, stamp):
+    with pytest.raises(InputError, match=f"line 3: '{stamp}' in column 'time' is not a time"):
+        read("time", "2025-01-31 13:50", stamp)
+    times = pd.Series(pd.DatetimeIndex(["2025-01-31 13:50", stamp], dtype="datetime64[s]"))
+    with pytest.raises(InputError, match="missing, or beyond the years 1678 to 2261"):
+        read_wind(pd.DataFrame({"time": times, "speed (m/s)": [4.0, 5.0]}))

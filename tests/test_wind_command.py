@@ -410,7 +410,7 @@ def test_the_reason_for_the_fit_is_true_with_and_without_a_reference(run, yard, 
         method = run("estimate", yard, "--json").json["wind"]["weibull"]["method"]
         return method.split("chosen because ")[1]
 
-    assert reason().startswith("the rounding step 0.514 m/s is above 10 % of the spread")
+    assert reason().startswith("the rounding step 0.514 m/s is above 10 % of the standard")
     edit(yard / "plan.toml", "[site]", '[wind.reference]\nrecord = "airport.csv"\n\n[site]')
     # What is carried to the years of the reference is computed, and rounded to nothing.
     assert "the rounding step" not in reason()

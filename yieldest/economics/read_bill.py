@@ -270,7 +270,8 @@ def _numbers(
 def _without_sums(table: Table, heading: str | None) -> tuple[Table, Table]:
     """Part the lines that are parts from those that are sums of them."""
     names = table.texts(str(heading))
-    others = table.frame.drop(columns=[heading]).fillna("").astype(str)
+    others = table.frame.drop(columns=[heading])
+    others = others.astype(object).where(others.notna(), "").astype(str)
     is_sum = np.array(
         [
             any(_SUMS.fullmatch(plain_heading(text)) for text in ([name] if name else cells))
@@ -425,7 +426,8 @@ def _with_scopes(table: Table, items: tuple[BillItem, ...]) -> str:
     delimiter = table.layout.delimiter.strip(" ") or ","
     writer = csv.writer(written, delimiter=delimiter, lineterminator="\n")
     writer.writerow([*table.headings, "scope"])
-    for cells, item in zip(table.frame.fillna("").to_numpy().tolist(), items, strict=True):
+    rows = table.frame.astype(object).where(table.frame.notna(), "").to_numpy().tolist()
+    for cells, item in zip(rows, items, strict=True):
         words = f"{item.group} {item.name}".lower()
         where = "site" if _OF_THE_SITE.search(words) else "unit"
         writer.writerow([*cells, "per array" if _ONCE.search(words) else f"per {where}"])

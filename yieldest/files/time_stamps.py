@@ -97,7 +97,15 @@ def parse_stamps(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
             found = _from_iso(late) if iso else _from_formats(late, order)[0]
             times = times.copy()
             times[late.index] = found + np.timedelta64(1, "D")
-    return times, written
+    return in_nanoseconds(times), written
+
+
+def in_nanoseconds(times: Stamps) -> Stamps:
+    """Return times in nanoseconds, in which all else counts; NaT where these do not reach."""
+    if times.dt.unit == "ns":
+        return times
+    reached: Stamps = times.where(times.dt.year.between(1678, 2261)).dt.as_unit("ns")
+    return reached
 
 
 def without_zone_letters(texts: Stamps) -> Stamps:
@@ -254,8 +262,8 @@ def _from_formats(texts: Stamps, order: str | None) -> tuple[Stamps, str]:
         plain = plain.mask(plain.str.contains(_NO_OFFSET, regex=True), "")
         plain = plain.str.replace(r"\s*(?:Z|UTC|GMT)$", "+0000", regex=True)
         plain = plain.str.replace(r" ([+-]\d\d:?\d\d)$", r"\1", regex=True)
-    array_losses = re.match(r"[T,; :]*", re.sub(r"\s+", " ", match["rest"]))
-    between = array_losses[0] if array_losses and match["rest"].strip() else " "
+    marks = re.match(r"[T,; :]*", re.sub(r"\s+", " ", match["rest"]))
+    between = marks[0] if marks and match["rest"].strip() else " "
     times = pd.Series(pd.NaT, index=texts.index, dtype=_UTC if offsets else "datetime64[ns]")
     written = ""
     # Stamps of one file may leave out seconds, or the clock at midnight.

@@ -23,6 +23,7 @@ from yieldest.files.time_stamps import (
     assemble,
     first_year,
     in_century,
+    in_nanoseconds,
     parse_stamps,
     possible_orders,
     two_digit_years,
@@ -167,7 +168,8 @@ class Clock:
         return found
 
     def _texts_of(self, table: Table, role: str) -> Stamps:
-        return table.frame[self.names[role]].fillna("").astype(str).str.strip()
+        cells = table.frame[self.names[role]]
+        return cells.astype(object).where(cells.notna(), "").astype(str).str.strip()
 
     def _texts(self, table: Table) -> Stamps:
         """Return date, clock and half of the day as one text."""
@@ -193,11 +195,14 @@ class Clock:
         name = self.names.get("time")
         if name is None or table.frame[name].dtype.kind != "M":
             return None
-        times = table.frame[name]
+        times = in_nanoseconds(table.frame[name])
         self.written = self.written or ("ISO 8601" if table.layout.data_line else "times")
         table.refuse(
             times.isna().to_numpy(),
-            lambda row: f"the time in column {name!r} is missing; leave the row out.",
+            lambda row: (
+                f"the time in column {name!r} is missing, or beyond the years 1678 to 2261; leave "
+                "the row out."
+            ),
         )
         return times
 
