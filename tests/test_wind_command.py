@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from airport import WEATHER
+from conftest import DEMO_SITES
 from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 
 from yieldest.report import terminal
@@ -509,3 +510,11 @@ def test_a_number_without_end_is_never_shown_as_one(run, yard, edit):
         assert "a plain number" in found.err
     else:
         assert [None] in [test["first_speeds_ms"] for test in found.json["quality_control"]]
+
+
+def test_with_a_reference_one_screen_has_one_range(run):
+    quay = DEMO_SITES / "fishing-quay"
+    shown = run("wind", quay / "wind.csv.gz", "--reference", quay / "harbour.csv.gz").out
+    assert len(shown.splitlines()) <= 40
+    assert shown.count("90 % range") == 1
+    assert "the reference makes up for that" in " ".join(shown.split())

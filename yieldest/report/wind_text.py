@@ -75,9 +75,10 @@ def print_resource(
     unsteady = [_gustiness(*each) for each in _unsteady(resource)]
     answers = [
         ("Read as", _read_as(record)),
-        ("Enough?", enough(resource)),
+        ("Enough?", enough(resource, referred=over_years is not None)),
         ("How windy?", _how_windy(resource)),
-        ("How sure?", how_sure(resource)),
+        # With a reference the range of the record by itself is not the answer.
+        *([("How sure?", how_sure(resource))] if over_years is None or full else []),
         *([] if over_years is None else [("Long term?", _over_years(resource, over_years))]),
         ("Which fit?", _which_fit(resource)),
         ("Faults?", _faults(resource)),
@@ -176,7 +177,7 @@ def interval_words(interval_s: float) -> str:
     return f"every {interval_s:.3g} s"
 
 
-def enough(resource: WindResource) -> str:
+def enough(resource: WindResource, *, referred: bool = False) -> str:
     """Say in a sentence or two whether a record is enough for an estimate of a year."""
     coverage = resource.record.data_recovery
     days = coverage.span_hours / 24
@@ -189,10 +190,13 @@ def enough(resource: WindResource) -> str:
         return f"No. {known} That is weather, not a year of wind: go on measuring."
     if missing:
         verb = "is" if len(missing) == 1 else "are"
-        return (
-            f"Not by itself. {known} Of a year, {', '.join(missing)} {verb} missing: go on "
-            "measuring, or compare with a long record of a nearby station (wind.reference)."
+        advice = (
+            "the reference makes up for that."
+            if referred
+            else "go on measuring, or compare with a long record of a nearby station "
+            "(wind.reference)."
         )
+        return f"Not by itself. {known} Of a year, {', '.join(missing)} {verb} missing: {advice}"
     years = days / DAYS_PER_YEAR
     if years < 2:
         return f"For a first estimate, yes: a whole year. {known} One year is not the long run."
@@ -271,7 +275,8 @@ def _over_years(resource: WindResource, found: LongTermCorrection) -> str:
     return (
         f"Over the years of {found.provenance.source}: mean {speed(chosen.mean_ms, '.2f')} "
         f"(90 % range {number(low, 'm/s', '.1f')} to {number(high, 'm/s', '.1f')}), "
-        f"{rounded(power, 3)} W/m2 in the wind. {clock_sentence(found)}"
+        f"{rounded(power, 3)} W/m2 in the wind; instrument, height and surroundings come on top. "
+        f"{clock_sentence(found)}"
     )
 
 
