@@ -139,7 +139,7 @@ def test_each_answer_is_checked_as_it_is_given(answer, kept):
         assert said in ran.out
     text = Path("mine/plan.toml").read_text(encoding="utf-8")
     plan = tomllib.loads(text)
-    assert plan["currency"] == "GBP"
+    assert (plan["currency"], plan["units"]) == ("GBP", "imperial")  # a height was in feet
     assert (plan["wind"]["units"], plan["wind"]["record"]) == ("mph", "../log.csv")
     assert plan["build"][0]["hub_height_m"] == pytest.approx(40 * 0.3048, abs=1e-3)
     assert [build["count"] for build in plan["build"]] == [1, 2]

@@ -56,9 +56,9 @@ def rounded(value: float | None, digits: int = 2) -> str:
 
 
 def whole(value: float | None, digits: int) -> str:
-    """Write a number as `rounded` does, but from 1 on without decimals."""
+    """Write a number as `rounded` does, but without decimals from 1 on, with two digits below."""
     if value is None or abs(value) < 1:
-        return rounded(value, digits)
+        return rounded(value, min(digits, 2))
     return rounded(value, min(digits, 1 + math.floor(math.log10(abs(value)))))
 
 

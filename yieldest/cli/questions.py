@@ -74,6 +74,7 @@ class _Answers:
     bill: tuple[str, ...] = ('bill = "bill.csv"            # invented: put your own in its place',)
     used: str = ""
     life_years: float = 15.0
+    imperial: bool = False
 
     def plan(self) -> str:
         """Return the plan."""
@@ -86,6 +87,7 @@ class _Answers:
             "# Every key there is, with its unit: docs/plan-file.md.",
             'title = "My yard"',
             f'currency = "{self.currency}"             # of every sum, by ISO 4217',
+            *(['units = "imperial"          # speeds in mph, heights in ft'] * self.imperial),
         ]
         for stand in hubs:
             lines += ["", *(["[[site]]", f'name = "{_SITES[stand]}"'] if several else ["[site]"])]
@@ -264,6 +266,9 @@ class _Questions:
 
         def taken(text: str, _: Keys) -> str:
             found.append(_with_unit(text, _LENGTHS))
+            # Who answers in feet reads in feet.
+            if text.lower().endswith(("ft", "feet")):
+                self.answers = replace(self.answers, imperial=True)
             take(found[-1])
             return f"{found[-1]:g} m."
 
