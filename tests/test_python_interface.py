@@ -1,5 +1,7 @@
 """The Python interface: records, distributions, and the way from them to an answer."""
 
+import pickle
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -11,6 +13,7 @@ from scipy.integrate import trapezoid
 import yieldest as yd
 from yieldest.defaults import ANEMOMETER_HEIGHT, SHEAR_EXPONENT, Assumed
 from yieldest.errors import InputError
+from yieldest.model.build_estimate import LowMeanWind, NoBill
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.profile import HeightsFarApart
 from yieldest.wind.read_wind import read_wind
@@ -181,3 +184,22 @@ def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
         estimate.sweep("prize", [1.0])
     counts = estimate.sweep("build.0.count", np.arange(1, 3))
     assert [each.builds[0].machines.count for each in counts.estimates] == [1, 2]
+
+
+def test_a_finding_is_a_value():
+    found = LowMeanWind(hub_mean_speed_ms=3.2, worth_from_ms=4.0)
+    assert found == LowMeanWind(3.2, 4.0) == pickle.loads(pickle.dumps(found))
+    assert {found, LowMeanWind(3.2, 4.0)} == {found}
+    assert found != LowMeanWind(3.3, 4.0) and NoBill() == NoBill() and found != NoBill()
+    assert repr(found) == "LowMeanWind(hub_mean_speed_ms=3.2, worth_from_ms=4.0)"
+    assert "hub_mean_speed_ms 3.2" in str(found)
+    with pytest.raises(AttributeError, match="cannot be changed"):
+        found.worth_from_ms = 5.0
+    for wrong in (
+        lambda: LowMeanWind(3.2),
+        lambda: LowMeanWind(3.2, 4.0, 5.0),
+        lambda: LowMeanWind(3.2, 4.0, worth_from_ms=4.0),
+        lambda: LowMeanWind(3.2, worth_ms=4.0),
+    ):
+        with pytest.raises(TypeError, match="has the fields hub_mean_speed_ms, worth_from_ms"):
+            wrong()
