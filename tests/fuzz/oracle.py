@@ -225,8 +225,9 @@ def a_record(chance: random.Random, path: Path) -> Read:
     truth = written[~missing] * SPEED_FACTORS[unit]
     true_times = times[~missing].astype("datetime64[ns]")
     found_times = record.time[there]
-    # Of an hour that the clocks repeat, one may lie in a gap: which one, nobody can tell.
-    hour = 60 // minutes if zone else 0
+    # Of an hour that the clocks repeat, one may lie in a gap or between two readings: which one,
+    # nobody can tell by the lines.
+    hour = max(1, 60 // minutes) if zone else 0
     same = (
         found_times.size == true_times.size
         and int((found_times != true_times).sum()) <= hour
