@@ -322,3 +322,10 @@ def test_hostile_names_do_not_reach_the_terminal_as_markup(run, tmp_path):
             )
         ).out
     )["source"].endswith("[bold red]x[].csv")
+
+
+def test_the_year_says_what_is_counted_above_the_readings(run, tmp_path):
+    path = tmp_path / "short.csv"
+    path.write_text("wind (m/s),watts\n" + "".join(f"{v / 2},{v**3 / 80}\n" for v in range(4, 14)))
+    shown = " ".join(run("curve", path, *SIZE).out.split())
+    assert "Above 6.5 m/s, where the readings end, nothing is counted." in shown

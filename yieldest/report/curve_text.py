@@ -26,6 +26,7 @@ from yieldest.report.terminal import (
 from yieldest.turbine.bins import IDLE_SHARE
 from yieldest.turbine.load import LOAD_WORDS
 from yieldest.turbine.measured_curve import MeasuredCurve
+from yieldest.turbine.power_curve import PowerCurve
 from yieldest.turbine.reading_checks import Hysteresis, Rule
 from yieldest.units import in_reader_units, number, speed, speed_unit
 
@@ -144,7 +145,8 @@ def _power(measured: MeasuredCurve, years: UsualYears, *, full: bool) -> list[tu
             "A year of it",
             f"In a mean wind of {speed(years.mean_ms[middle])} at the hub {_energy(year)} kWh "
             "before losses (90 % range from the curve alone "
-            f"{_range(year, float(years.uncertainty_kwh[middle]), _energy)}); {either}.",
+            f"{_range(year, float(years.uncertainty_kwh[middle]), _energy)}); {either}. Above "
+            f"{speed(curve.last_measured_ms, '.1f')}, where the readings end, {_beyond(curve)}.",
         ),
         ("Where lost?", " ".join(lost)),
         (
@@ -331,17 +333,21 @@ def _years_section(years: UsualYears, measured: MeasuredCurve) -> Section:
         f"mean wind at the hub, {speed_unit()} (Rayleigh)",
         *(number(mean, "m/s") for mean in years.mean_ms),
     ]
-    beyond = {
+    return Section(
+        title="A year of it, before losses",
+        tables=[TableView("", heads, rows)],
+        notes=[Notes("", [f"Above {last}, the last wind with readings: {_beyond(curve)}."])],
+    )
+
+
+def _beyond(curve: PowerCurve) -> str:
+    """Say what is counted above the last measured speed."""
+    return {
         "zero": "nothing is counted",
         "hold": f"the last power is held to {speed(curve.cut_out_ms)}",
         "cube law": "the last power grows with the cube of the wind to rated power, up to "
         + speed(curve.cut_out_ms),
     }[curve.extrapolation]
-    return Section(
-        title="A year of it, before losses",
-        tables=[TableView("", heads, rows)],
-        notes=[Notes("", [f"Above {last}, the last wind with readings: {beyond}."])],
-    )
 
 
 def _rules_lines(rules: tuple[Rule, ...]) -> list[str]:
