@@ -331,3 +331,11 @@ def test_a_hand_kept_beaufort_log_keeps_its_classes(read):
 def test_a_threshold_can_be_stated(read):
     assert read("speed (m/s)", "5", threshold_ms=1.5).threshold_ms == 1.5
     assert read("speed (m/s)", "5").threshold_ms is None
+
+
+@pytest.mark.parametrize("heading", ["Velocidad (km/h)", "Velocità (km/h)", "Snelheid (km/h)"])
+def test_speed_alone_in_other_languages_is_the_wind(read, heading):
+    record = read(heading, "18", "36")
+    assert record.speed_ms == pytest.approx([5, 10])
+    with pytest.raises(InputError, match="does not say the speed unit"):
+        read(heading.replace("km/h", "rpm"), "18", "36")

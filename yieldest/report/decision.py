@@ -397,7 +397,8 @@ def _share_used(best: _Candidate) -> str:
             f"{percent(found.used_share)} are used by yourself "
             f"({whole(found.used_directly_kwh, 3)} kWh at once{stored}), "
             f"{whole(found.sold_kwh, 3)} sold, {whole(lost, 3)} dumped or lost (hour by hour "
-            f"against {whole(found.demand_kwh, 3)} kWh a year that the house draws).{dark}"
+            f"against the house, which draws {whole(found.demand_kwh, 3)} kWh a year at the pace "
+            f"of the record's hours).{dark}"
         )
     stated = best.terms.states("self_consumption_share")
     if best.cost_per_kwh is None or best.terms.price_per_kwh is None or stated:
