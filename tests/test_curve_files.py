@@ -401,3 +401,8 @@ def test_a_curve_as_an_online_spreadsheet_exports_it_reads_as_it_is(table_text):
     assert curve.power_w == pytest.approx([0, 950, 1152, 1200])
     with pytest.raises(InputError, match="'lots' in column 'Power \\(W\\)' is not a number"):
         read_power_curve(table_text("Wind (mph),Power (W)\n7,0\n20,lots\n30,9\n"))
+
+
+def test_speeds_beyond_every_number_are_refused(table_text):
+    with pytest.raises(InputError, match="line 2: '1E400' in column 'speed .* is not a number"):
+        read_power_curve(table_text("speed (m/s),power (W)\n1E400,1\n1E400,2\n"))

@@ -74,7 +74,8 @@ class Table:
 
     def rising(self, column: str) -> Table:
         """Return the table with its last row first where the numbers of a column only fall."""
-        falls = bool((np.diff(numbers_in(self.frame[column])) < 0).all())
+        numbers = numbers_in(self.frame[column])
+        falls = bool((numbers[1:] < numbers[:-1]).all())
         return replace(self, frame=self.frame.iloc[::-1]) if falls else self
 
     @cached_property
