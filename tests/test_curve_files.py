@@ -404,5 +404,5 @@ def test_a_curve_as_an_online_spreadsheet_exports_it_reads_as_it_is(table_text):
 
 
 def test_speeds_beyond_every_number_are_refused(table_text):
-    with pytest.raises(InputError, match="line 2: '1E400' in column 'speed .* is not a number"):
+    with pytest.raises(InputError, match="'1E400' in column"):
         read_power_curve(table_text("speed (m/s),power (W)\n1E400,1\n1E400,2\n"))
