@@ -268,7 +268,10 @@ def test_idle_draw_and_extrapolation_are_shown(run, hill_yard, edit):
         ("", "there is no power curve; state curve, readings or generic_curve"),
         ('curve = "a.csv"\nreadings = "b.csv"', "curve and readings exclude each other"),
         ('curve = "curve-0.9m.csv"\nmeters = { circuit = "dc" }', "meters belongs to readings"),
-        ("generic_curve = { power_coefficient = 0.2 }", "a generic_curve needs cut_in_ms"),
+        (
+            "generic_curve = { power_coefficient = 0.2 }",
+            "a generic_curve needs cut_in_ms, rated_power_w;",
+        ),
         (
             "generic_curve = { power_coefficient = 0.7 }\ncut_in_ms = 3\nrated_power_w = 90",
             "above the Betz limit",

@@ -133,9 +133,10 @@ SPOILT = [
     (BUILD, BUILD.replace("[", "meters = { circuit = 'dc' }\n["), 12,
      "build.1: meters belongs to readings; state readings with it."),
     (BUILD, "generic_curve = { power_coefficient = 0.2 }\n[economics]", 12,
-     "build.1: a generic_curve needs the rotor size; state it in the build."),
+     "build.1: a generic_curve needs the rotor size, cut_in_ms, rated_power_w, cut_out_ms (or "
+     "furling_ms in generic_curve); state all of it in the build."),
     (BUILD, "generic_curve = { power_coefficient = 0.2 }\nrotor_area_m2 = 3\ncut_in_ms = 3\n"
-     "rated_power_w = 300\nextrapolation = 'zero'\n[economics]", 12,
+     "rated_power_w = 300\ncut_out_ms = 12\nextrapolation = 'zero'\n[economics]", 12,
      "build.1: extrapolation has no meaning for a generic_curve; remove it."),
     (BUILD, BUILD.replace("[", "load = { kind = 'charger', start_up_w = 3 }\n["), 16,
      "build.1.load: no_load_draw_w and start_up_w belong to a conversion; state conversion as a "

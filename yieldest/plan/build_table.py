@@ -138,10 +138,15 @@ class Build(Ends, Rotor):
                 "the rotor size": self.area_m2,
                 "cut_in_ms": self.cut_in_ms,
                 "rated_power_w": self.rated_power_w,
+                "cut_out_ms (or furling_ms in generic_curve)": (
+                    self.generic_curve.furling_ms or self.cut_out_ms
+                ),
             }
-            missing = next((key for key, value in wanted.items() if value is None), None)
-            if missing is not None:
-                raise ValueError(f"a generic_curve needs {missing}; state it in the build")
+            missing = [key for key, value in wanted.items() if value is None]
+            if missing:
+                raise ValueError(
+                    f"a generic_curve needs {', '.join(missing)}; state all of it in the build"
+                )
             for name in ("extrapolation", "curve_air_density_kg_m3"):
                 if getattr(self, name) is not None:
                     raise ValueError(f"{name} has no meaning for a generic_curve; remove it")

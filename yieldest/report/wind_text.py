@@ -13,7 +13,7 @@ from rich.text import Text
 from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.defaults import COVERAGE_FACTOR, STANDARD_DENSITY_KG_M3, YEAR_TO_YEAR, YEARS_REACH
 from yieldest.provenance import Finding
-from yieldest.report.sentences.wind import FAULT_WORDS
+from yieldest.report.sentences.wind import FAULT_WORDS, month_names
 from yieldest.report.sentences.words import sentences
 from yieldest.report.tables import Notes, Row, Section, TableView
 from yieldest.report.terminal import (
@@ -185,18 +185,17 @@ def enough(resource: WindResource, *, referred: bool = False) -> str:
     known = (
         f"{rounded(coverage.hours, 3)} hours of readings, {percent(coverage.share, 3)} of {span}."
     )
-    missing = [calendar.month_abbr[month] for month in coverage.missing_months]
     if days < SCARCE_DAYS:
         return f"No. {known} That is weather, not a year of wind: go on measuring."
-    if missing:
-        verb = "is" if len(missing) == 1 else "are"
+    if coverage.missing_months:
         advice = (
             "the reference makes up for that."
             if referred
             else "go on measuring, or compare with a long record of a nearby station "
             "(wind.reference)."
         )
-        return f"Not by itself. {known} Of a year, {', '.join(missing)} {verb} missing: {advice}"
+        missing = month_names(coverage.missing_months)
+        return f"Not by itself. {known} Less than half of {missing} is there: {advice}"
     years = days / DAYS_PER_YEAR
     if years < 2:
         return f"For a first estimate, yes: a whole year. {known} One year is not the long run."

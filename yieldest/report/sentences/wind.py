@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+from collections.abc import Collection
 
 from yieldest.defaults import COVERAGE_FACTOR
 from yieldest.report.sentences.words import say, sentence
@@ -51,14 +52,21 @@ FAULT_WORDS = {
 """By the name of a `yieldest.wind.quality_control.QualityTest`."""
 
 
+def month_names(months: Collection[int]) -> str:
+    """Name months that lack; where most do, by those that do not."""
+    there = [calendar.month_name[month] for month in range(1, 13) if month not in months]
+    if not there:
+        return "every month"
+    if len(there) < 6:
+        return f"each month but {', '.join(there)}"
+    return ", ".join(calendar.month_name[month] for month in months)
+
+
 @sentence.register
 def _(found: MonthsMissing) -> str:
-    names = ", ".join(calendar.month_name[month] for month in found.months)
-    if len(found.months) == 12:
-        names = "every month"
     return (
-        f"Less than half of {names} is in the record; where winters are windy, missing winter "
-        "months make the mean too low and missing summer months make it too high."
+        f"Less than half of {month_names(found.months)} is in the record; where winters are windy, "
+        "missing winter months make the mean too low and missing summer months make it too high."
     )
 
 
