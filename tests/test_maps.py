@@ -20,6 +20,7 @@ from yieldest.maps.make_maps import (
     CoarseSteps,
     MonthsMissingOnMap,
     SpreadPutBackOnMap,
+    StepUnknown,
     TimesUnknown,
     maps_of,
     recipe_for,
@@ -27,6 +28,7 @@ from yieldest.maps.make_maps import (
 from yieldest.model.build_curve import read_build_curve
 from yieldest.plan import load_plan
 from yieldest.wind.data_recovery import SparseReadings
+from yieldest.wind.hidden_spread import STATED_SPREAD
 from yieldest.wind.profile import log_law_factor, power_law_factor
 from yieldest.wind.weibull import fit_maximum_likelihood, mean_speed, moment, share_above
 
@@ -377,6 +379,28 @@ def test_marks_in_knots_are_left_out(hours, mark, parts):
     assert int(found["left_out"][0, 0, 1]) == 100
 
 
+@pytest.mark.parametrize(("unit", "of_one_ms"), [("km/h", 3.6), ("ft/s", 1 / 0.3048)])
+@pytest.mark.parametrize("mark", [99.0, 99.9])
+@pytest.mark.parametrize("chunks", [None, {"time": 300, "lat": 2}])
+def test_marks_that_may_be_winds_are_left_out_where_they_stand_alone(
+    hours, unit, of_one_ms, mark, chunks
+):
+    """99 km/h are 27.5 m/s: a storm has more readings a little below it than at it."""
+    speed = (hours["wind"].isel(time=slice(2000)) * of_one_ms).round(1)
+    marked = speed.where(~(speed > 0.65 * mark), 20.0)
+    storm = np.linspace(0.71, 0.99, 300) * mark
+    marked[200:500, 1, 2], marked[900:1000, 1, 2] = storm, mark
+    marked[50:52, 1, 3] = mark
+    expected = marked.mean("time") / of_one_ms
+    expected[0, 1] = (marked[:, 0, 1].sum() - marked[50:150, 0, 1].sum()) / 1900 / of_one_ms
+    marked[50:150, 0, 1] = mark
+    data = xr.Dataset({"w": marked.assign_attrs(standard_name="wind_speed", units=unit)})
+    found = computed(data if chunks is None else data.chunk(chunks))
+    left_out = found["left_out"].isel(height=0).to_numpy()
+    assert left_out[0, 1] == left_out.sum() == 100
+    np.testing.assert_allclose(found["mean_speed"].isel(height=0), expected, rtol=1e-6)
+
+
 def test_distributions_of_marks_are_no_distributions():
     spoilt = parameters()
     spoilt["a"][0, 1] = 9999.0
@@ -392,6 +416,54 @@ def test_long_means_are_warned_of_as_those_of_records_are(hours, every, found):
     warnings = recipe_for(Grid("g", hours.resample(time=every).mean()), None, None).warnings
     assert (SpreadPutBackOnMap in kinds(warnings)) is found
     assert SparseReadings not in kinds(warnings)
+
+
+@pytest.mark.parametrize("variation", [0.0, 0.01, 0.06, 0.1, 0.14, 0.25])
+def test_long_means_that_hardly_differ_have_the_spread_within(variation):
+    """The variance of all is that between the means and that within (law of total variance)."""
+    numbers = np.random.default_rng(3).normal(0, 1, 240)
+    numbers = (numbers - numbers.mean()) / numbers.std()
+    months = pd.date_range("2001-01-01", periods=240, freq="30D")
+    data = xr.Dataset(
+        {"w": (("time", "x"), 6 * (1 + variation * numbers)[:, np.newaxis], SPEED)},
+        coords={"time": months, **at_height(10.0)},
+    )
+    maps = computed(data)
+    spread = np.hypot(variation, STATED_SPREAD[-1])
+    # Justus et al., J. Appl. Meteorol. 17 (1978) 350-353.
+    assert float(maps["weibull_shape"].squeeze()) == pytest.approx(spread**-1.086, rel=0.02)
+    assert float(maps["mean_speed"].squeeze()) == pytest.approx(6, rel=1e-6)
+    scale = maps["weibull_scale"].squeeze()
+    mean = mean_speed(maps["weibull_shape"].squeeze(), scale)
+    assert float(mean) == pytest.approx(6, rel=0.005)
+
+
+@pytest.mark.parametrize(
+    ("units", "step", "found"),
+    [
+        ("days since 2001-01-01", 30, SpreadPutBackOnMap),
+        ("hours since 2001-01-01", 24, SpreadPutBackOnMap),
+        ("hours since 2001-01-01", 12, SparseReadings),
+        ("minutes since 2001-01-01", 60, None),
+        ("s since 2001-01-01", 86400, SpreadPutBackOnMap),
+        ("year", 1, StepUnknown),
+        ("", 1, StepUnknown),
+    ],
+)
+def test_the_step_of_times_that_stay_numbers_is_known_from_their_unit(tmp_path, units, step, found):
+    path = tmp_path / "grid.nc"
+    stated = {"units": units, "calendar": "noleap"} if "since" in units else {"units": units}
+    speed = np.random.default_rng(1).weibull(4, (200, 2)) * 6
+    xr.Dataset(
+        {"w": (("time", "x"), speed, SPEED)},
+        coords={"time": ("time", np.arange(200.0) * step, stated), **at_height(10.0)},
+    ).to_netcdf(path, engine="h5netcdf")
+    grid = open_grid([path], {})
+    warnings = kinds(recipe_for(grid, None, None).warnings)
+    grid.data.close()
+    assert TimesUnknown in warnings
+    of_step = [one for one in (SpreadPutBackOnMap, SparseReadings, StepUnknown) if one in warnings]
+    assert of_step == ([] if found is None else [found])
 
 
 def test_speeds_in_coarse_steps_are_warned_of(hours):
@@ -427,7 +499,7 @@ def test_calendars_of_climate_models_are_read_without_their_months(tmp_path, cal
         {"time": ("time", np.arange(360), units), **at_height(10.0)},
     ).to_netcdf(path, engine="h5netcdf")
     grid = open_grid([path], {})
-    assert kinds(recipe_for(grid, None, None).warnings) == {TimesUnknown}
+    assert kinds(recipe_for(grid, None, None).warnings) == {TimesUnknown, SpreadPutBackOnMap}
     assert maps_of(grid, recipe_for(grid, None, None))["readings"].sum() == 720
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import itertools
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -15,7 +16,7 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.maps.grid import Grid, bounds_of, dimension_of, on_cells
 from yieldest.wind.censored_fit import fit_censored
-from yieldest.wind.hidden_spread import LONG_S, spread_put_back
+from yieldest.wind.hidden_spread import LONG_S, spread_of_steady, spread_put_back
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.power_sums import (
     SUMS,
@@ -25,6 +26,7 @@ from yieldest.wind.power_sums import (
     moving_readings,
     power_sums,
 )
+from yieldest.wind.record_values import NEAR_A_MARK, SURELY_REPEATED
 from yieldest.wind.weibull import mean_speed
 
 
@@ -53,7 +55,13 @@ MOST_MS = 98.9
 _MARKS = np.array([-99.99, -99.9, -99.0, 99.0, 99.9, 99.99])
 """Marks that may be below `MOST_MS` in other units than m/s, or as components."""
 _HURRICANE_MS = 32.7
-"""Beaufort 12 (WMO); a mark below it may be a wind."""
+"""Beaufort 12 (WMO); a mark below it may be a wind; see `NEAR_A_MARK`."""
+_STEADY = 0.3
+"""Long means with a smaller standard deviation over the mean, whose own shape the sums do not bear,
+are spread by their moments: most of their spread is what they hide."""
+_SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
+_TIME_UNIT = re.compile(r"(d|h|min|s)[a-z]* since ")
+"""How times of an odd calendar, which stay numbers, say their unit (CF 4.4)."""
 _MOST_SHAPE = 50.0
 _MOST_FREQUENCY = 1e9
 """More hours or readings than any class of speeds has seen."""
@@ -170,7 +178,8 @@ def _fitted(
     coarse_s = coarse_interval_s(speed)
     # Marks are numbers of the file's unit; in another they would pass for winds.
     marks = grid.in_si(xr.DataArray(_MARKS.astype(speed.dtype), attrs=speed.attrs), "speed")
-    high = marks.to_numpy()[(marks >= _HURRICANE_MS) & (marks <= MOST_MS)]
+    in_si = marks.to_numpy()[(marks > 0) & (marks <= MOST_MS)]
+    high, low = in_si[in_si >= _HURRICANE_MS], in_si[in_si < _HURRICANE_MS]
     speed = grid.in_si(speed, "speed")
     if northward is not None:
 
@@ -181,23 +190,60 @@ def _fitted(
             return np.where(marked, np.inf, np.sqrt(east * east + north * north))
 
         speed = on_cells(combined, speed, grid.in_si(northward, "speed"))
+        low = low[:0]
     elif high.size:
         speed = on_cells(lambda found: np.where(np.isin(found, high), np.inf, found), speed)
 
     def fit(summed: FloatArray) -> tuple[FloatArray, ...]:
         sums, left_out = summed[..., :SUMS], summed[..., SUMS]
+        if low.size:
+            of_marks, near = summed[..., SUMS + 1 : -1], summed[..., -1]
+            often = moving_readings(of_marks)
+            marked = (often >= SURELY_REPEATED) & (often > near) & (moving_readings(sums) > 0)
+            sums = np.where(marked[..., np.newaxis], sums, sums + of_marks)
+            left_out = left_out + np.where(marked, often, 0.0)
         moving, calm = moving_readings(sums), calm_readings(sums)
         fitted = fit_power_sums(sums)
         if coarse_s is not None:
-            fitted = spread_put_back(*fitted, coarse_s)
+            fitted = _steady_too(sums, spread_put_back(*fitted, coarse_s), coarse_s)
         return (*fitted, moving, calm, mean_of_power(sums, 1), left_out)
 
     shape, scale, moving, calm, mean, left_out = on_cells(
-        fit, _summed(speed, time), core=["sum"], outputs=6
+        fit, _summed(speed, time, low), core=["sum"], outputs=6
     )
     readings = moving + calm
     calm_share = calm / readings.where(readings > 0)
     return CellWinds(height_m, shape, scale, calm_share, mean, readings, left_out)
+
+
+def _steady_too(
+    sums: FloatArray, fitted: tuple[FloatArray, FloatArray], interval_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return shape and scale of long means, also where these differ too little for a fit."""
+    # Of those above zero, as the fit is.
+    moving = np.concatenate((sums[..., :-1], np.zeros_like(sums[..., -1:])), axis=-1)
+    mean_ms = mean_of_power(moving, 1)
+    with np.errstate(invalid="ignore"):
+        between = np.maximum(mean_of_power(moving, 2) / mean_ms**2 - 1, 0.0)
+    steady = np.isnan(fitted[0]) & (between < _STEADY**2) & (moving_readings(sums) >= 2)
+    by_moments = spread_of_steady(mean_ms, between, interval_s)
+    shape, scale = (np.where(steady, *each) for each in zip(by_moments, fitted, strict=True))
+    return shape, scale
+
+
+def usual_interval_s(speed: xr.DataArray) -> float | None:
+    """Return the usual time from speed to speed; None where the times do not say it."""
+    times = speed.coords.get(dimension_of(speed, "time"))
+    if times is None or times.size < 2:
+        return None
+    unit = _TIME_UNIT.match(str(times.attrs.get("units", "")))
+    if np.issubdtype(times.dtype, np.datetime64):
+        second: object = np.timedelta64(1, "s")
+    elif unit is not None and times.dtype.kind in "fiu":
+        second = 1 / _SECONDS[unit[1]]
+    else:
+        return None
+    return float(np.median(np.diff(np.sort(times.to_numpy())) / second))
 
 
 def coarse_interval_s(speed: xr.DataArray) -> float | None:
@@ -205,22 +251,19 @@ def coarse_interval_s(speed: xr.DataArray) -> float | None:
 
     Cell methods "time: point" say that they are of one time, and hide nothing.
     """
-    times = speed.coords.get(dimension_of(speed, "time"))
-    if times is None or times.size < 2 or not np.issubdtype(times.dtype, np.datetime64):
-        return None
-    steps = np.diff(np.sort(times.to_numpy())) / np.timedelta64(1, "s")
-    usual_s = float(np.median(steps))
+    usual_s = usual_interval_s(speed)
     of_one_time = "time: point" in str(speed.attrs.get("cell_methods", ""))
-    return usual_s if usual_s >= LONG_S and not of_one_time else None
+    return usual_s if usual_s is not None and usual_s >= LONG_S and not of_one_time else None
 
 
-def _summed(speed: xr.DataArray, time: str) -> xr.DataArray:
+def _summed(speed: xr.DataArray, time: str, low_marks_ms: FloatArray) -> xr.DataArray:
     """Sum powers over time, piece by piece, so that no cell's whole record need be in memory."""
     pieces = speed.chunksizes[time] if speed.chunks else (speed.sizes[time],)
     parts: Iterator[xr.DataArray] = (
         xr.apply_ufunc(
             _screened_sums,
             speed.isel({time: slice(end - length, end)}),
+            kwargs={"low_marks_ms": low_marks_ms},
             input_core_dims=[[time]],
             output_core_dims=[["sum"]],
             dask="allowed",
@@ -230,21 +273,38 @@ def _summed(speed: xr.DataArray, time: str) -> xr.DataArray:
     return functools.reduce(lambda total, part: total + part, parts)
 
 
-def _screened_sums(speed_ms: FloatArray | dask.array.Array) -> FloatArray | dask.array.Array:
+def _screened_sums(
+    speed_ms: FloatArray | dask.array.Array, low_marks_ms: FloatArray
+) -> FloatArray | dask.array.Array:
     """Return the power sums of speeds in memory, or lazily of those in one piece of time.
 
-    The number of speeds that no wind can be, and that are left out, comes last. Leaving it to
-    `apply_ufunc` would copy every block once more before it is summed.
+    The number of speeds that no wind can be, and that are left out, comes last. Where there are
+    marks that may be winds, the sums of those follow, and the number of other speeds near them:
+    whether they are winds shows when all pieces of time are together. Leaving it to `apply_ufunc`
+    would copy every block once more before it is summed.
     """
     if isinstance(speed_ms, dask.array.Array):
+        length = (SUMS + 1) * (1 + (low_marks_ms.size > 0))
         lazy: dask.array.Array = dask.array.map_blocks(
-            _screened_sums, speed_ms, dtype=np.float64, chunks=(*speed_ms.chunks[:-1], (SUMS + 1,))
+            _screened_sums,
+            speed_ms,
+            low_marks_ms,
+            dtype=np.float64,
+            chunks=(*speed_ms.chunks[:-1], (length,)),
         )
         return lazy
     wrong = (speed_ms < 0) | (speed_ms > MOST_MS)
     if wrong.any():
         speed_ms = np.where(wrong, np.nan, speed_ms)
-    return np.concatenate((power_sums(speed_ms), wrong.sum(axis=-1, keepdims=True)), axis=-1)
+    more = []
+    if low_marks_ms.size:
+        marked = np.isin(speed_ms, low_marks_ms)
+        of_marks = power_sums(np.where(marked, speed_ms, np.nan))
+        speed_ms = np.where(marked, np.nan, speed_ms)
+        near = speed_ms > NEAR_A_MARK * low_marks_ms.min()
+        more = [of_marks, near.sum(axis=-1, keepdims=True)]
+    left_out = wrong.sum(axis=-1, keepdims=True)
+    return np.concatenate((power_sums(speed_ms), left_out, *more), axis=-1)
 
 
 def _tabled(grid: Grid, height_m: float, frequency: xr.DataArray) -> CellWinds:

@@ -12,7 +12,14 @@ from yieldest import __version__
 from yieldest.errors import InputError
 from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
 from yieldest.maps.cell_sites import cell_sites
-from yieldest.maps.cell_winds import MOST_MS, CellWinds, WindKind, coarse_interval_s, wind_kind
+from yieldest.maps.cell_winds import (
+    MOST_MS,
+    CellWinds,
+    WindKind,
+    coarse_interval_s,
+    usual_interval_s,
+    wind_kind,
+)
 from yieldest.maps.grid import Grid, dimension_of, unreadable
 from yieldest.plan import Place, Plan
 from yieldest.provenance import Finding, Findings, Provenance
@@ -70,6 +77,10 @@ class TimesUnknown(Finding):
     """The readings have no times, so whether they make up whole years is not known."""
 
 
+class StepUnknown(Finding):
+    """How far apart the readings are is not known, so nothing was put back of what means hide."""
+
+
 class MonthsMissingOnMap(Finding):
     """The readings cover only some months of the year."""
 
@@ -102,6 +113,9 @@ say(
         "map to find where to measure, and measure there before building.",
         TimesUnknown: "The time of the readings is not known, so whether they make up whole years "
         "is not.",
+        StepUnknown: "How far apart the readings are is not known: if they are means over a day "
+        "or longer, they hide how the wind rose and fell within, and the energy is far too small; "
+        "give the time units as the CF conventions write them, such as “days since 2000-01-01”.",
         MonthsMissingOnMap: "The readings cover {0.months} of the 12 months of a year; the missing "
         "months may be windier or calmer, and no correction is made for them.",
     }
@@ -317,19 +331,18 @@ def _of_time(grid: Grid, kind: WindKind) -> Findings:
     if dimension is None:
         return ()
     times = variable.coords.get(dimension)
-    if times is None or not np.issubdtype(times.dtype, np.datetime64):
-        return (TimesUnknown(),)
-    if times.size == 0:
-        raise InputError(f"{grid.name}: the dimension {dimension!r} has no times at all.")
-    index = times.to_index()
-    months = np.unique(index.month).size
     found: list[Finding] = []
-    if months < 12:
-        found.append(MonthsMissingOnMap(int(months)))
-    coarse_s = coarse_interval_s(variable)
-    steps = np.diff(np.sort(index.to_numpy())) / np.timedelta64(1, "h")
+    if times is None or not np.issubdtype(times.dtype, np.datetime64):
+        found.append(TimesUnknown())
+    else:
+        months = np.unique(times.to_index().month).size
+        if months < 12:
+            found.append(MonthsMissingOnMap(int(months)))
+    usual_s, coarse_s = usual_interval_s(variable), coarse_interval_s(variable)
     if coarse_s is not None:
         found.append(SpreadPutBackOnMap(coarse_s / 3600, stated_spread(coarse_s)[0]))
-    elif steps.size and np.median(steps) * 3600 >= SPARSE_S:
-        found.append(SparseReadings(float(np.median(steps))))
+    elif usual_s is None and variable.sizes[dimension] > 1:
+        found.append(StepUnknown())
+    elif usual_s is not None and usual_s >= SPARSE_S:
+        found.append(SparseReadings(usual_s / 3600))
     return tuple(found)

@@ -169,6 +169,22 @@ def spread_put_back(
     return wider, scale_of_mean(mean_ms, wider)
 
 
+def spread_of_steady(
+    mean_ms: FloatArray, between: FloatArray, interval_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return Weibull shape and scale (...) of daily or coarser means that hardly differ.
+
+    `between` is their variance over the squared mean; the stated one within is added, and the shape
+    is by moments (Justus et al., as above).
+    """
+    spread, fall = stated_spread(interval_s)
+    power = 2 - 2 * fall
+    # The mean of a power of speeds that differ little: the first terms of its series.
+    within = spread**2 * (1 + power * (power - 1) / 2 * between)
+    shape = (between + within) ** (-1.086 / 2)
+    return shape, scale_of_mean(mean_ms, shape)
+
+
 def means_hide(hidden: HiddenSpread, speed_ms: FloatArray, weight: FloatArray) -> MeansHideSpread:
     """Say what readings of shape (n,) hide of the mean cube."""
     each = hidden.weights(weight)

@@ -58,10 +58,10 @@ NUMBER_MARKS = (
 VARIABLE_DIRECTION = 990.0
 """Weather services write it for a wind that has no one direction (common practice, no source)."""
 
-FAR_FROM_THE_REST = 1.5
+NEAR_A_MARK = 0.7
 SURELY_REPEATED = 3
-"""A possible value counts as a mark when it comes so often and lies so many times above (or below)
-all others; our choice."""
+"""A possible value counts as a mark when it comes so often, and more often than all others above
+this share of it together: of winds, the higher ones are the rarer. Our choice."""
 
 DIRECTION_DOUBTED = 36.0
 """Directions above it are in degrees."""
@@ -229,8 +229,8 @@ def blank_marks(
     """Replace numbers that mark a missing value by NaN, and count them.
 
     A stated mark counts whatever its value; one of `NUMBER_MARKS` when its value is beyond what can
-    be measured, or when it comes three times at least and lies 1.5 times above (or below) all other
-    values. Values are in the unit of the file.
+    be measured, or when it comes three times at least and more often than all other values near or
+    beyond it. Values are in the unit of the file.
     """
     counts: Counter[str] = Counter()
     stated = numbers_in(pd.Series(stated_marks, dtype=object))
@@ -246,8 +246,9 @@ def blank_marks(
         if mark not in stated and low <= to_si(role, np.array(mark), unit) <= high:
             others = np.abs(values[~hit & np.isfinite(values)])
             others = others[~np.isin(others, np.abs(NUMBER_MARKS))]
-            far = others.size > 0 and abs(mark) >= FAR_FROM_THE_REST * others.max()
-            if role == "direction" or often < SURELY_REPEATED or not far:
+            near = int((others > NEAR_A_MARK * abs(mark)).sum())
+            surely = others.size > 0 and often >= SURELY_REPEATED and often > near
+            if role == "direction" or not surely:
                 continue
         values = np.where(hit, np.nan, values)
         counts[f"{mark:g}"] += often
