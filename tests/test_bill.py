@@ -363,6 +363,28 @@ def test_prices_are_read_where_they_can_mean_one_thing_only(written, price, curr
         assert written(text, currency).capital_cost(1, wage_per_hour=0) == pytest.approx(number)
 
 
+@pytest.mark.parametrize(
+    ("headings", "cells", "found"),
+    [
+        ("quantity,life,hours", "2 pcs,8 years,90 min", (2, 8, 1.5)),
+        ("quantity,life (months),hours (min)", "2,8 yrs.,2 h", (2, 8, 2)),
+        ("quantity,life (months),hours (min)", "2,18 months,30", (2, 1.5, 0.5)),
+        ("quantity,life,hours", "12 m,18 Monate,2 days", (12, 1.5, 2 * WORKING_DAY.value)),
+        ("quantity,life,hours", "1,8 moons,1", "'8 moons' .* follow: years, months"),
+        ("quantity,life,hours", "1,8,1 h 30 min", "'1 h 30 min' .* follow: hours, days, min"),
+        ("quantity,life,hours", "1 dozen,8,1", "'1 dozen' .* is not a number"),
+    ],
+)
+def test_a_unit_in_a_cell_goes_before_that_of_the_heading(written, headings, cells, found):
+    text = f"item,unit price,{headings}\nhub,100,{cells}\n"
+    if isinstance(found, str):
+        with pytest.raises(InputError, match=f"line 2: {found}"):
+            written(text)
+    else:
+        item = written(text).items[0]
+        assert (item.quantity, item.life_years, item.labour_hours) == pytest.approx(found)
+
+
 @given(st.integers(0, 10**9))
 def test_a_price_survives_the_marks_of_both_customs(cents):
     text = f"{cents / 100:,.2f}"

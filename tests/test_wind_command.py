@@ -191,6 +191,11 @@ def test_out_refuses_to_overwrite_the_record(run, tmp_path):
         (("--sectors", "9"), "8, 12 or 16"),
         (("--fit", "by eye"), "by eye"),
         (("--column", "speed"), "ROLE=HEADING"),
+        (("--speed-units", "furlongs"), "--speed-units: 'furlongs' is not a known speed unit"),
+        (("--standard-deviation-units", "nan"), "--standard-deviation-units: 'nan' is not a known"),
+        (("--direction-units", "nan"), "is not a known direction unit"),
+        (("--temperature-units", "X"), "is not a known temperature unit"),
+        (("--pressure-units", "X"), "is not a known pressure unit"),
     ],
 )
 def test_bad_flags_give_one_sentence(run, tmp_path, arguments, word):
@@ -200,6 +205,15 @@ def test_bad_flags_give_one_sentence(run, tmp_path, arguments, word):
     assert word in refused.err
     assert refused.err.strip().count("\n") == 0
     assert refused.out == ""
+
+
+@pytest.mark.parametrize("command", ["wind", "curve", "map"])
+def test_who_takes_units_for_those_of_the_file_is_told_the_right_option(run, tmp_path, command):
+    refused = run(command, tmp_path / "wind.csv", "--units", "kn")
+    assert refused.code == 2
+    assert "'kn' is not one of 'metric', 'imperial'" in refused.err
+    assert ("--speed-units" in refused.err) is (command != "map")
+    assert "Value error" not in refused.err
 
 
 @pytest.mark.parametrize("speeds", [[0.0] * 20, [4.0] * 20, [4.0]])

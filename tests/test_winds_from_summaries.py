@@ -248,6 +248,11 @@ def test_months_of_two_heights_and_gusts_follow_the_rules_of_records(table_text,
     assert run("estimate", yard, "--json").json["wind"]["mean_speed_ms"] == pytest.approx(
         DAYS @ MEANS / 365
     )
+    stated = run("wind", path, "--months", "--column", "speed=speed 40 m (m/s)", "--json").json
+    assert stated["mean_speed_ms"] == pytest.approx(DAYS @ (MEANS + 1) / 365)
+    assert "no column 'speed'" in run("wind", path, "--months", "--column", "speed=speed").err
+    vane = run("wind", path, "--months", "--column", "direction=speed 40 m (m/s)")
+    assert vane.code == 2 and "no column of the direction" in vane.err
     gusts = table_text(MONTHS_OF_TWO_HEIGHTS.replace("speed 10 m", "a").replace("speed 40 m", "b"))
     with pytest.raises(InputError, match="holds gusts, not means"):
         read_monthly_means(gusts)
@@ -260,7 +265,7 @@ def test_months_of_stations_side_by_side(table_text):
         read_monthly_means(path)
     assert read_monthly_means(path, sensor="town").speed_ms == pytest.approx(MEANS + 1)
     table = table_text("from (m/s),to (m/s),hours\n0,5,8000\n5,9,760\n")
-    with pytest.raises(InputError, match="sensor picks a column"):
+    with pytest.raises(InputError, match="pick a column of speeds"):
         read_frequency_table(table, sensor="town")
 
 
@@ -406,7 +411,13 @@ def test_the_wind_command_reads_monthly_means(run, table_text):
     assert "January" in shown.out and "spreads about them" in shown.out
     assert max(map(len, shown.out.splitlines())) <= 100
     assert "exclude each other" in run("wind", path, "--months", "--table").err
-    assert "--out" in run("wind", path, "--months", "--out", path.with_name("o.csv")).err
+    for of_records in (
+        *(("--out", path.with_name("o.csv")), ("--fit", "moments"), ("--sectors", "8")),
+        *(("--date-order", "day first"), ("--no-season-correction",), ("--average", "600")),
+        *(("--quality-control", "stuck_hours=off"), ("--time-zone", "UTC")),
+    ):
+        refused = run("wind", path, "--months", *of_records)
+        assert (refused.code, of_records[0] in refused.err) == (2, True)
 
 
 @pytest.mark.parametrize(

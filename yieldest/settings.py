@@ -114,7 +114,7 @@ def options_of(kind: type[Table], options: Table | None, stated: dict[str, objec
         place = trouble["loc"]
         name = ".".join(map(str, place[:2]))
         if trouble["type"] == "value_error":
-            raise InputError(f"{trouble['ctx']['error']}.") from error
+            raise InputError(f"{name}{': ' * bool(name)}{trouble['ctx']['error']}.") from error
         if trouble["type"] != "extra_forbidden":
             raise InputError(f"{name} is {trouble['input']!r}: {trouble['msg']}.") from error
         table: type[Settings] = kind

@@ -43,6 +43,17 @@ class HelpWriter(Protocol):
 class GroupedCommand(TyperCommand):
     """A command whose options stand under the headings given as their `rich_help_panel`."""
 
+    def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:  # type: ignore[override]
+        """Read the options; who states a unit of the file as one to show is told the right one."""
+        try:
+            return super().parse_args(ctx, args)
+        except typer.BadParameter as error:
+            error.message = error.message.removeprefix("Value error, ")
+            of_file = any("--speed-units" in param.opts for param in self.get_params(ctx))
+            if of_file and error.param is not None and "--units" in error.param.opts:
+                error.message += " The unit of the speeds in the file is --speed-units."
+            raise
+
     def get_help(self, ctx: typer.Context) -> str:  # type: ignore[override]
         """Return the help as it is shown."""
         return super().get_help(ctx).replace(_HYPHEN, "-")

@@ -203,7 +203,9 @@ def settings_of(table: type[Table], stated: Mapping[str, Any], **more: object) -
     except ValidationError as error:
         trouble = error.errors()[0]
         if trouble["type"] == "value_error":
-            raise InputError(f"{_with_flags(str(trouble['ctx']['error']), fields)}.") from error
+            of_one = "".join(f"{flag_of(str(name), fields)}: " for name in trouble["loc"][:1])
+            words = _with_flags(str(trouble["ctx"]["error"]), fields)
+            raise InputError(f"{of_one}{words}.") from error
         name, found = str(trouble["loc"][0]), trouble["input"]
         shown = f"{found:g}" if isinstance(found, float) else repr(found)
         raise InputError(

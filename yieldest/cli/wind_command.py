@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from yieldest.cli.options import MOSTLY, Command, Units, pairs, print_json, settings_of
+from yieldest.cli.options import (
+    MOSTLY,
+    Command,
+    Units,
+    flag_of,
+    pairs,
+    print_json,
+    settings_of,
+)
 from yieldest.errors import InputError
 
 if TYPE_CHECKING:
@@ -112,14 +120,14 @@ def wind(
     from yieldest.wind.resource import ResourceOptions, assess_record
 
     _refuse_fit(fit, sectors)
-    if headings:
-        stated["headings"] = headings.split(",")
-    if where:
-        stated["where"] = _cells_by_heading(where)
-    columns = dict(pairs("--column", "ROLE=HEADING", column, Columns.model_fields))
-    options = settings_of(ReadOptions, stated, columns=columns)
+    stated["headings"] = headings.split(",") if headings else None
+    stated["where"] = _cells_by_heading(where) or None
+    columns = pairs("--column", "ROLE=HEADING", column, Columns.model_fields)
+    options = settings_of(ReadOptions, stated, columns=dict(columns))
     if table or months:
-        _refuse_beside(table and months, any((out, neighbour, where, reference)))
+        beside = stated | {"out": out, "neighbour": neighbour, "reference": reference, "fit": fit}
+        beside |= {"sectors": sectors != 12, "quality_control": quality_control}
+        _refuse_beside(table and months, beside | {"no_season_correction": not season_correction})
         _summed(record, table, height, options, shown_units, full=full, as_json=as_json)
         return
     resource = assess_record(
@@ -175,13 +183,20 @@ def _over_years(
     return to_long_term(record, *references, time_zone=options.time_zone)
 
 
-def _refuse_beside(both: bool, of_records: bool) -> None:
+def _refuse_beside(both: bool, stated: dict[str, Any]) -> None:
     """Refuse two kinds of summary at once, and options of records beside a summary."""
+    from yieldest.wind.read_options import TableOptions
+
     if both:
         raise InputError("--table and --months exclude each other; keep one of them.")
-    if of_records:
+    flags = [
+        flag_of(name, COMMAND.fields)
+        for name, value in stated.items()
+        if value and name not in TableOptions.model_fields
+    ]
+    if flags:
         raise InputError(
-            "--out, --neighbour, --where and --reference need a record, not --table or --months."
+            f"{', '.join(flags)}: for a record, not for --table or --months; leave that out."
         )
 
 

@@ -33,6 +33,7 @@ NOTES = frozenset(
 _BRACKETS = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _MARKS = re.compile(r"US\$|[^\W_]+|[^\w\s()\[\].,:;/'\u2019-]")
 """Words and signs of a heading."""
+_WITH_UNIT = re.compile(r"(?P<number>.*[\d.,])\s*(?P<unit>[^\W\d_]+)\.?")
 _SAY_NOTHING = frozenset(
     ("in", "per", "pro", "par", "por", "each", "est", "estimated", "approx", "about", "ca")
 )
@@ -174,7 +175,8 @@ class BillColumn:
             return np.nan
         if isinstance(cell, int | float):
             return float(cell)
-        place, match, share = table.places[row], price_in(cell), 1.0
+        place, (text, share) = table.places[row], self._without_unit(str(cell), heading)
+        match = price_in(text)
         signs = [] if match is None else [s for s in match.group("before", "after") if s]
         if self.money and "%" not in signs:
             for sign in signs:
@@ -201,11 +203,26 @@ class BillColumn:
                 f"one; write {found[0]:.2f} or {found[1]:g}."
             )
         if not found:
+            units = (
+                {} if self.money else {self.units[unit]: unit for unit in reversed([*self.units])}
+            )
+            behind = f" (a unit may follow: {', '.join(units.values())})" if units else ""
             raise InputError(
                 f"{place}: {str(cell)!r} in column {heading!r} is not a number; write a plain "
-                "number, such as 1250 or 0.85, or leave it blank."
+                f"number, such as 1250 or 0.85{behind}, or leave it blank."
             )
         return found[0] * share
+
+    def _without_unit(self, cell: str, heading: str) -> tuple[str, float]:
+        """Return a cell such as "90 min" without its unit, and its factor to that of the heading.
+
+        A unit or a word that is none of the column's stays there.
+        """
+        match = None if self.money else _WITH_UNIT.fullmatch(cell)
+        word = "" if match is None else folded(match["unit"])
+        if match is None or word not in (*self.units, *self.words):
+            return cell, 1.0
+        return match["number"], self.units.get(word, self.factor(heading)) / self.factor(heading)
 
 
 def price_in(cell: object) -> re.Match[str] | None:

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Annotated, Self
 
-from pydantic import Field, Strict, field_validator, model_validator
+from pydantic import Field, Strict, ValidationInfo, field_validator, model_validator
 
+from yieldest.errors import InputError
 from yieldest.files.dialect import LayoutOptions
 from yieldest.settings import DateOrder, NotNegative, Positive, Settings, key
-from yieldest.units import UNITS
+from yieldest.units import UNITS, unit_of
 
 Cells = str | int | list[str | int]
 """One cell of a column, or several."""
@@ -58,6 +59,9 @@ class Columns(Settings):
 class TableOptions(LayoutOptions):
     """What can be stated about a text file with a table; what is left out is recognised."""
 
+    columns: Annotated[
+        Columns, key("which column holds what", left_out="the headings are recognised")
+    ] = Columns()
     units: Annotated[
         str | None,
         key(f"unit of the speeds: {', '.join(UNITS['speed'])}", "km/h", left_out=_HEADING),
@@ -70,13 +74,23 @@ class TableOptions(LayoutOptions):
         ),
     ] = None
 
+    @field_validator(
+        "units",
+        *("standard_deviation_units", "direction_units", "temperature_units", "pressure_units"),
+        check_fields=False,
+    )
+    @classmethod
+    def _known_unit(cls, text: str | None, about: ValidationInfo) -> str | None:
+        quantity = str(about.field_name).removesuffix("_units")
+        try:
+            return text and unit_of(quantity if quantity in UNITS else "speed", text)
+        except InputError as error:
+            raise ValueError(str(error).removesuffix(".")) from error
+
 
 class ReadOptions(TableOptions):
     """What can be stated about a wind record; what is left out is recognised."""
 
-    columns: Annotated[
-        Columns, key("which column holds what", left_out="the headings are recognised")
-    ] = Columns()
     standard_deviation_units: Annotated[
         str | None,
         key(

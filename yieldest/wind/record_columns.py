@@ -13,8 +13,8 @@ from yieldest.errors import InputError
 from yieldest.files.dialect import Layout
 from yieldest.files.table import folded
 from yieldest.provenance import Finding
-from yieldest.units import SPEED_UNITS, unit_in_heading, unit_of
-from yieldest.wind.read_options import ReadOptions, Recognised
+from yieldest.units import SPEED_UNITS, unit_in_heading
+from yieldest.wind.read_options import ReadOptions, Recognised, TableOptions
 
 CLOCK_ROLES = ("time", "date", "year", "month", "day", "hour", "minute", "second", "half_of_day")
 TEXT_ROLES = ("time", "date", "half_of_day")
@@ -144,12 +144,7 @@ def choose_columns(
             raise InputError(
                 f"{path}, where: there is no column {heading!r}; the columns are {have}."
             )
-    stated = options.columns.stated
-    for role, name in stated.items():
-        if name not in layout.headings:
-            raise InputError(
-                f"{path}: there is no column {name!r} for the {role}; the columns are {have}."
-            )
+    stated = stated_columns(path, layout, options)
     columns = ChosenColumns(names=dict(stated))
     parts = [part for part in parts_of(layout) if part.text not in stated.values()]
     if "speed" in stated:
@@ -178,6 +173,18 @@ def choose_columns(
         how = "not recognised, or not needed"
         columns.found.append(Recognised("columns not used", names + more, how))
     return columns
+
+
+def stated_columns(path: Path, layout: Layout, options: TableOptions) -> dict[str, str]:
+    """Return the headings that are stated, by role; refuse one that is not there."""
+    stated = options.columns.stated
+    for role, name in stated.items():
+        if name not in layout.headings:
+            have = ", ".join(map(repr, layout.headings))
+            raise InputError(
+                f"{path}: there is no column {name!r} for the {role}; the columns are {have}."
+            )
+    return stated
 
 
 def choose_speed(
@@ -376,10 +383,7 @@ def unit_of_column(
     """
     quantity = role if role in ("direction", "temperature", "pressure") else "speed"
     if stated is not None:
-        try:
-            return unit_of(quantity, stated), "stated"
-        except InputError as error:
-            raise InputError(f"{path}, unit of {role}: {error}") from error
+        return stated, "stated"
     at = layout.headings.index(name)
     below = layout.units[at].strip("()[] ") if at < len(layout.units) else ""
     bare = _STATISTIC_TAIL.sub("", name)

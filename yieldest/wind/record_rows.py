@@ -474,7 +474,10 @@ def _refuse_impossible(
     if role == "direction":
         most = 360 / DIRECTION_FACTORS[unit]
         wrong = wrong | (raw > most + ROUNDED_UP_DEG / DIRECTION_FACTORS[unit])
-        why = f"is not a direction from 0 to {most:g} {unit.replace('deg', 'degrees')}"
+        why = (
+            f"is not a direction from 0 to {most:g} {unit.replace('deg', 'degrees')}; if the unit "
+            "is another, state direction_units (on the command line --direction-units)"
+        )
     if wrong.any():
         wrong &= ~np.isin(raw, marks_of(role, stated_marks))
     table.refuse(

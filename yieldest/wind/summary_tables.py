@@ -26,6 +26,7 @@ from yieldest.wind.record_columns import (
     SHARE_WORDS,
     choose_speed,
     parts_of,
+    stated_columns,
     take_apart,
     unit_of_column,
 )
@@ -134,10 +135,10 @@ def read_frequency_table(
     options = options_of(TableOptions, options, stated)
     table, below = _table(source, "class", "share", options, (*_LOWER, *_CENTRE), _has_digits)
     path, layout = table.path, table.layout
-    if options.sensor is not None:
+    if options.sensor is not None or options.columns.stated:
         raise InputError(
-            f"{path}: sensor picks a column of speeds, and a frequency table has classes; leave it "
-            "out."
+            f"{path}: sensor and columns pick a column of speeds, and a frequency table has "
+            "classes; leave them out, and head the columns from (m/s), to (m/s), percent."
         )
     lower_name, upper_name = _column(path, layout, _LOWER), _column(path, layout, _UPPER)
     centre_name = _column(path, layout, _CENTRE)
@@ -218,13 +219,23 @@ def read_monthly_means(
         lambda cell: _month(cell) > 0 or _has_digits(cell),
     )
     path, layout = table.path, table.layout
-    month_name = _column(path, layout, _MONTH)
+    columns = stated_columns(path, layout, options)
+    more = columns.keys() - {"month", "speed"}
+    if more:
+        raise InputError(
+            f"{path}: monthly means have no column of the {min(more)}; state those of the month "
+            "and the speed alone."
+        )
+    month_name = columns.get("month", _column(path, layout, _MONTH))
     if month_name is None:
         raise InputError(
             f"{path}: monthly means need a column of months; the columns are "
-            f"{', '.join(map(repr, layout.headings))}; name one 'month'."
+            f"{', '.join(map(repr, layout.headings))}; name one 'month', or state which it is "
+            "(columns.month in a plan, --column month=HEADING on the command line)."
         )
-    speed_name = choose_speed(path, layout, parts_of(layout), height_m, options.sensor)[0].text
+    speed_name = columns.get("speed")
+    if speed_name is None:
+        speed_name = choose_speed(path, layout, parts_of(layout), height_m, options.sensor)[0].text
     unit, _ = unit_of_column(path, layout, "speed", speed_name, options.units)
     speed = to_metres_per_second(_filled(table, speed_name), unit)
     means = np.full(MONTHS, np.nan)
