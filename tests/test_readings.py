@@ -259,7 +259,19 @@ def test_tables_as_makers_have_them(table, text, meters):
 
 def test_a_date_that_could_be_two_is_asked_for(table):
     with pytest.raises(InputError, match="state date_order"):
-        table("time,wind (m/s),watts\n3/4/2026 14:00,5,50\n3/4/2026 14:01,6,60\n")
+        table("time,wind (m/s),watts\n3/4/2026 14:00,5,50\n5/4/2026 14:01,6,60\n")
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "time,wind (m/s),watts\n1/10/2024 14:00,5,50\n1/10/2024 14:01,6,60\n",
+        "date,time,wind (m/s),watts\n1/10/24,14:00,5,50\n1/10/24,14:01,6,60\n",
+        "time,wind (m/s),watts\n13/10/2024 2:00 PM,5,50\n13/10/2024 2:01 PM,6,60\n",
+    ],
+)
+def test_the_date_of_a_single_day_is_not_asked_for(table, rows):
+    np.testing.assert_allclose(table(rows).time_s, [0, 60])
 
 
 def test_clock_passes_midnight(table):

@@ -237,6 +237,23 @@ def test_the_doubled_hour_is_told_of(read):
     assert "turned into UTC" in found["time zone"]
 
 
+@pytest.mark.parametrize("hours", [2, 3, 6])
+@pytest.mark.parametrize("start", range(6))
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_of_an_hour_that_comes_twice_steps_above_an_hour_hold_one(read, hours, start, newest_first):
+    first = f"2025-10-25T{start:02}:00"
+    local, utc = local_stamps("Europe/Berlin", first, 48, 60 * hours)
+    stamps = local[::-1] if newest_first else local
+    assert minutes(read("time", *stamps, time_zone="Europe/Berlin")) == utc
+
+
+def test_the_second_time_may_stand_alone_behind_a_gap(read):
+    local, utc = local_stamps("Europe/Berlin", "2025-10-25T20:00", 12, 30)
+    kept = [at for at, time in enumerate(utc) if not "2025-10-25T22" < time < "2025-10-26T01"]
+    record = read("time", *(local[at] for at in kept), time_zone="Europe/Berlin")
+    assert minutes(record) == [utc[at] for at in kept]
+
+
 def test_the_doubled_hour_may_be_cut_by_a_block(tmp_path, monkeypatch):
     local, utc = local_stamps("Europe/Berlin", "2025-10-25T23:00", 5)
     path = tmp_path / "wind.csv"

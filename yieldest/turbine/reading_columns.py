@@ -8,14 +8,15 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.dialect import LayoutOptions, layout_of, without_footer
 from yieldest.files.table import MOST_COLUMNS, Table, plain_heading, read_blocks, table_of_frame
+from yieldest.files.time_stamps import possible_orders
 from yieldest.settings import DecimalMark
 from yieldest.turbine.meters import Meters, Wiring, rms, wiring_of
 from yieldest.units import SPELLINGS
@@ -23,10 +24,7 @@ from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_columns import RECOGNISED_COLUMNS
 from yieldest.wind.record_values import numbers_of
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-    Source = str | PathLike[str] | pd.DataFrame
+Source = str | PathLike[str] | pd.DataFrame
 
 BEYOND_BELIEF = 1e9
 """No machine of these shows a value above this, in volts, amps, watts, ohms or rpm."""
@@ -195,6 +193,10 @@ class ReadingTable:
                 )
                 return np.asarray(seconds - seconds[0])
         names = {role: self.columns[role] for role in ("time", "date") if role in self.columns}
+        dates = self.table.texts(names.get("date", names["time"]))
+        if date_order is None and len({text.partition(" ")[0] for text in dates}) == 1:
+            # Of one day, whichever it is, the clock says the same.
+            date_order = min(possible_orders(pd.Series(dates)) or (), default=None)
         clock = Clock(names, date_order)
         clock.settle_order([self.table])
         times = clock.times(self.table)

@@ -9,6 +9,7 @@ from functools import partial
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from yieldest.arrays import FloatArray
@@ -296,5 +297,18 @@ class Clock:
                 inside = twofold[row - 1] if row else self._last_twofold
                 back = inside and steps[row] <= none
             late[row] = self._gone_back = bool(inside and (self._gone_back or back))
+        # An hour that is there once is the one that lies a step away from its neighbours.
+        usual = np.median(np.abs(steps)) if rows else none
+        for run in np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1) if rows else ():
+            alone = not late[run].any() and not (run[0] == 0 and self._last_twofold)
+            if alone and _steps_to(later, run, usual) > _steps_to(earlier, run, usual):
+                late[run] = self._gone_back = True
         self._last_local, self._last_twofold = local[-1], bool(twofold[-1])
         return np.where(late, later, earlier)
+
+
+def _steps_to(utc: Times, run: npt.NDArray[np.intp], usual: np.timedelta64) -> int:
+    """Return how many of the two neighbours of a run of rows lie a usual step away from it."""
+    before, first = utc[run[0] - 1 : run[0]], utc[run[0] : run[0] + 1]
+    last, after = utc[run[-1] : run[-1] + 1], utc[run[-1] + 1 : run[-1] + 2]
+    return int((np.abs(np.concatenate((first - before, after - last))) == usual).sum())
