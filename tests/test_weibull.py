@@ -12,8 +12,9 @@ from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull
 
 from yieldest.plan.wind_table import Wind
 from yieldest.wind.censored_fit import fit_above_start, fit_censored
-from yieldest.wind.goodness import model_mean_power, model_power
+from yieldest.wind.goodness import judge_fit, model_mean_power, model_power
 from yieldest.wind.histogram import Histogram, histogram_of
+from yieldest.wind.mean_uncertainty import CLASSES_OF_DRAWS, draw_blocks
 from yieldest.wind.profile import power_law_factor
 from yieldest.wind.quality_control import QualityRules
 from yieldest.wind.resource import EMPIRICAL, ResourceOptions, assess_record
@@ -261,6 +262,20 @@ def test_stated_errors_shrink_with_the_root_of_the_count():
         # Asymptotic: the shape's standard error is 0.78 k / sqrt n (Cohen 1965).
         assert study.chosen.shape_se == pytest.approx(0.78 * 2 / np.sqrt(count), rel=0.45)
     assert errors[0] > errors[1] > errors[2]
+
+
+def test_draws_in_coarser_classes_state_the_same_errors():
+    study = assess_record(record_of(slow_weibull(np.random.default_rng(8), 8760, 2.0, 6.0, 24.0)))
+    fine, drawn = study.histogram, study.drawn
+    assert drawn.speed_ms.size <= CLASSES_OF_DRAWS < fine.speed_ms.size
+    weight, _ = draw_blocks(study.time, study.class_of, study.weight, fine.speed_ms.size)
+    assert drawn.weight.sum(axis=1) == pytest.approx(weight.sum(axis=1), rel=1e-12)
+    in_fine = judge_fit(study.chosen.method, fine, fine.weighted(weight))
+    assert study.chosen.shape_se == pytest.approx(in_fine.shape_se, rel=0.02)
+    means = weight @ fine.speed_ms / weight.sum(axis=1)
+    assert study.uncertainty.mean_sampling == pytest.approx(
+        means.std(ddof=1) / fine.moment(1), rel=0.01
+    )
 
 
 def test_block_errors_hold_for_winds_that_remember():

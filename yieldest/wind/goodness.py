@@ -82,10 +82,10 @@ def model_mean_power(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArra
     return np.asarray(rising + level)
 
 
-def judge_fit(method: str, histogram: Histogram, draws: FloatArray) -> FitResult:
+def judge_fit(method: str, histogram: Histogram, draws: Histogram) -> FitResult:
     """Fit a histogram (m,) by a key of `weibull_fits.METHODS`, and measure it against the readings.
 
-    `draws`, shape (draws, m), are the weights of bootstrap draws.
+    `draws` has the weights of bootstrap draws, shape (draws, j).
     """
     shape, scale, calm = (float(value) for value in METHODS[method].fit(histogram))
     if not np.isfinite(shape + scale):
@@ -96,7 +96,7 @@ def judge_fit(method: str, histogram: Histogram, draws: FloatArray) -> FitResult
     whole = np.append(histogram.upper_ms[1:] > histogram.upper_ms[:-1], True)
     cube = float(histogram.moment(3))
     energy = float(histogram.share @ model_power(histogram.speed_ms))
-    shapes, scales, calms = METHODS[method].fit(histogram.weighted(draws))
+    shapes, scales, calms = METHODS[method].fit(draws)
     # Over the cube of the fit itself, for a share of it is what is stated.
     cubes = (1 - calms) * moment(shapes, scales, 3) / (windy * moment(shape, scale, 3))
     return FitResult(

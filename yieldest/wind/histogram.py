@@ -74,6 +74,30 @@ class Histogram:
         """Return the same classes with other weights, shape (..., m)."""
         return replace(self, weight=floats(weight))
 
+    def merged(self, most: int) -> tuple[Histogram, IntArray]:
+        """Return a histogram (m,) with neighbours in one class, and the first of each, shape (j,).
+
+        So many that about `most` are left; where the sensor stood still, each stays its own.
+        """
+        still = int(self.still.sum())
+        each = -(-(self.speed_ms.size - still) // most)
+        first = np.concatenate(
+            (np.arange(still), np.arange(still, self.speed_ms.size, max(1, each)))
+        )
+        if each <= 1:
+            return self, first
+        weight = np.add.reduceat(self.weight, first)
+        speed = np.add.reduceat(self.weight * self.speed_ms, first) / weight
+        upper = np.append(self.upper_ms[first[1:] - 1], self.upper_ms[-1])
+        return replace(
+            self,
+            speed_ms=speed,
+            lower_ms=self.lower_ms[first],
+            upper_ms=upper,
+            weight=weight,
+            step_ms=None,
+        ), first
+
     def counted(self, class_of: IntArray, weight: FloatArray) -> Histogram:
         """Return the same classes with readings counted by other weights, each of shape (n,)."""
         return self.weighted(np.bincount(class_of, weights=weight, minlength=self.speed_ms.size))

@@ -24,6 +24,8 @@ FEWEST_BLOCKS = 10
 DRAWS = 200
 """So many draws tell a standard error to about 5 % (Efron & Tibshirani, *An Introduction to the
 Bootstrap*, 1993)."""
+CLASSES_OF_DRAWS = 200
+"""Finer classes than so many are put together for the draws: errors are told to a few digits."""
 SEED = 20240229
 """Any fixed number: the same record gives the same errors every time."""
 YEARLY_DAYS = 300.0
@@ -122,11 +124,9 @@ def draw_blocks(
 
 
 def wind_uncertainty(
-    histogram: Histogram, draws: tuple[FloatArray, str], recovery: DataRecovery
+    histogram: Histogram, drawn: Histogram, how_drawn: str, recovery: DataRecovery
 ) -> WindUncertainty:
     """Return how sure the mean wind of a record is, from a histogram (m,) and its block draws."""
-    weight, how_drawn = draws
-    drawn = histogram.weighted(weight)
     means, cubes = drawn.moment(1), drawn.moment(3)
     # A month that is half covered stands for itself.
     covered = [min(1.0, share / FULL_MONTH_SHARE) for share in recovery.month_share]

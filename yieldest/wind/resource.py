@@ -30,7 +30,12 @@ from yieldest.wind.hidden_spread import (
     means_hide,
 )
 from yieldest.wind.histogram import Histogram, histogram_of
-from yieldest.wind.mean_uncertainty import WindUncertainty, draw_blocks, wind_uncertainty
+from yieldest.wind.mean_uncertainty import (
+    CLASSES_OF_DRAWS,
+    WindUncertainty,
+    draw_blocks,
+    wind_uncertainty,
+)
 from yieldest.wind.quality_control import QualityReport, QualityRules, control_quality
 from yieldest.wind.record import Record
 from yieldest.wind.seasons import SeasonWeights, season_weights
@@ -98,8 +103,8 @@ class WindResource(CountedReadings):
     """With it, where it is used; the mean cube is freed of rounding."""
     mean_cube_m3_s3: float
     direction_deg: FloatArray | None
-    drawn: FloatArray
-    """Weights of bootstrap draws, shape (draws, classes)."""
+    drawn: Histogram
+    """With the weights of bootstrap draws, shape (draws, classes)."""
     chosen: FitResult
     rule: str
     """Why it was chosen."""
@@ -249,7 +254,9 @@ def assess_record(
         class_edges_ms=kept.class_edges_ms,
         threshold_ms=kept.threshold_ms,
     )
-    drawn, how_drawn = draw_blocks(time, class_of, weight, histogram.speed_ms.size)
+    weights, how_drawn = draw_blocks(time, class_of, weight, histogram.speed_ms.size)
+    coarser, first = histogram.merged(CLASSES_OF_DRAWS)
+    drawn = coarser.weighted(np.add.reduceat(weights, first, axis=-1))
     chosen, rule = _choose(record, options, histogram, drawn)
     by_clock = histogram.counted(class_of, clock)
     hidden, modes = None, mode_speeds(histogram)
@@ -281,7 +288,7 @@ def assess_record(
         chosen=chosen,
         rule=rule,
         options=options,
-        uncertainty=wind_uncertainty(histogram, (drawn, how_drawn), kept.data_recovery),
+        uncertainty=wind_uncertainty(histogram, drawn, how_drawn, kept.data_recovery),
         modes_ms=modes,
         turbulence=(
             None if deviation_ms is None else gustiness(deviation_ms[used], speed, highest=False)
@@ -319,7 +326,7 @@ def _before_screening(
 
 
 def _choose(
-    record: Record, options: ResourceOptions, histogram: Histogram, drawn: FloatArray
+    record: Record, options: ResourceOptions, histogram: Histogram, drawn: Histogram
 ) -> tuple[FitResult, str]:
     method, rule = chosen_method(histogram)
     if options.fit not in (None, EMPIRICAL):
