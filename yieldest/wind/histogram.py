@@ -126,24 +126,25 @@ def histogram_of(
         it may lie anywhere up to the top of the lowest class above zero, which is then told from
         standstill no longer. Winds judged by eye (uneven classes) have no such threshold.
     """
+    width = step_ms or FINE_STEP_MS
     if class_edges_ms is not None:
         label = np.searchsorted(class_edges_ms, speed_ms, side="right") - 1
-        edges = np.append(class_edges_ms, WIDEST_SPEED_MS)
-        numbers, class_of = np.unique(label, return_inverse=True)
-        lower, upper = edges[numbers], edges[numbers + 1]
     else:
-        width = step_ms or FINE_STEP_MS
         # A zero of a record in fine steps is a class of its own, not the slowest of the winds.
         label = np.rint(speed_ms / width).astype(np.int64)
         label += 1
         label[speed_ms == 0] = 0
-        filled = np.bincount(label) > 0
-        class_of, numbers = (np.cumsum(filled) - 1)[label], np.flatnonzero(filled) - 1
-        lower = np.maximum(0.0, (numbers - 0.5) * width)
-        upper = (np.maximum(numbers, 0) + 0.5) * width
-    total = floats(np.bincount(class_of, weights=weight))
-    count = np.bincount(class_of)
-    mean = np.bincount(class_of, weights=speed_ms) / count
+    count = np.bincount(label)
+    filled = count > 0
+    numbers = np.flatnonzero(filled)
+    if class_edges_ms is not None:
+        edges = np.append(class_edges_ms, WIDEST_SPEED_MS)
+        lower, upper = edges[numbers], edges[numbers + 1]
+    else:
+        lower = np.maximum(0.0, (numbers - 1.5) * width)
+        upper = (np.maximum(numbers - 1, 0) + 0.5) * width
+    total = floats(np.bincount(label, weights=weight))[filled]
+    mean = np.bincount(label, weights=speed_ms)[filled] / count[filled]
     start_ms = threshold_ms or 0.0
     if mean[0] == 0:
         seen = 1 if threshold_ms is None and class_edges_ms is None and mean.size > 1 else 0
@@ -153,5 +154,5 @@ def histogram_of(
         start_ms = 0.0
     lower = np.where(still, 0.0, np.maximum(lower, start_ms))
     upper = np.where(still, start_ms, np.maximum(upper, lower + 1e-9))
-    histogram = Histogram(mean, lower, upper, total, step_ms, start_ms)
-    return histogram, class_of.astype(np.int64, copy=False)
+    class_of = (np.cumsum(filled) - 1)[label]
+    return Histogram(mean, lower, upper, total, step_ms, start_ms), class_of
