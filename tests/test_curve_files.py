@@ -132,6 +132,17 @@ def test_notes_in_other_spellings_are_understood(table_text):
     assert (curve.air_density_kg_m3, curve.modelled) == (0.9, True)
 
 
+def test_notes_without_a_colon_are_understood_where_they_say_no_more(table_text):
+    notes = "# air density 0.9 kg/m3\n# Load charger\n# kind modelled\n# last measured speed 7\n"
+    curve = read_power_curve(table_text(notes + POINTS))
+    assert (curve.air_density_kg_m3, curve.load, curve.modelled) == (0.9, "charger", True)
+    assert curve.last_measured_ms == 7
+    words = "# load resistor bank was hot\n# kind of a guess\n# air density as on the day\n"
+    assert read_power_curve(table_text(words + POINTS)).load is None
+    with pytest.raises(InputError, match=r"no number from 0\.5 to 1\.6"):
+        read_power_curve(table_text(f"# air density 9\n{POINTS}"))
+
+
 def test_notes_that_nobody_knows_are_named_and_sentences_are_left_alone(table_text):
     notes = (
         "# rotor diameter: 2.4 m\n# Source: a notebook\n# I read it twice: once in rain.\n"

@@ -262,6 +262,22 @@ def test_a_date_that_could_be_two_is_asked_for(table):
         table("time,wind (m/s),watts\n3/4/2026 14:00,5,50\n5/4/2026 14:01,6,60\n")
 
 
+@pytest.mark.parametrize("volts", ["4.9e-324", "1e-17", "0"])
+def test_what_no_meter_can_show_is_nothing(table, volts, run, tmp_path):
+    rows = "".join(f"{4 + at % 5},{volts},2\n" for at in range(40))
+    text = f"wind (m/s),volts,amps\n{rows}"
+    assert table(text).power_w.tolist() == [0.0] * 40
+    path = tmp_path / "nothing.csv"
+    path.write_text(text, encoding="utf-8")
+    shown = run("curve", path, "--rotor-diameter", "1")
+    assert shown.code == 0 and "made no power" in shown.out and "made power" not in shown.out
+
+
+def test_a_missing_mark_is_only_offered_where_it_can_be_stated(table):
+    with pytest.raises(InputError, match=r"'fast' .* or leave it blank\.$"):
+        table("wind (m/s),watts\nfast,50\n")
+
+
 @pytest.mark.parametrize(
     "rows",
     [

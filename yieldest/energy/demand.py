@@ -137,7 +137,7 @@ def read_load_profile(path: Path) -> LoadProfile:
             f"{path}: the heading {column!r} does not say the unit of the load; write it behind "
             "the name, as in 'load (kWh)' or 'load (W)'."
         )
-    values = numbers_of(table, column, ())[0] * _UNITS[unit][0]
+    values = numbers_of(table, column)[0] * _UNITS[unit][0]
     time, step_h = _times(table, column, values.size)
     if _UNITS[unit][1]:
         values /= step_h

@@ -56,6 +56,8 @@ _AT_DENSITY = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg\s*/?\s*m\s*(?:\^?3|-3|³)", re
 _HIGHEST_THRUST_COEFFICIENT = 2.0
 """A disc of full solidity has some 1.2; twice that is a wrong unit. Our choice."""
 _NOTE = re.compile(r"#\s*([a-z]+(?:[ _-][a-z0-9]+)*)\s*[:=]\s*(\S.*)", re.IGNORECASE)
+_BARE_NOTE = r"#\s*({})\s+({}|\d\S*(?:\s+(?:kg/m3|m/s))?)"
+"""A note whose colon was left out: one of its words, or a number, and no more."""
 _WORDS: dict[str, tuple[str, ...]] = {
     "load": get_args(Load),
     "extrapolation": get_args(Extrapolation),
@@ -81,11 +83,14 @@ def notes_of(path: Path) -> tuple[dict[str, str], list[Finding]]:
     """
     notes: dict[str, str] = {}
     warnings: list[Finding] = []
+    known = [*_WORDS, *_NUMBERS]
+    words = "|".join(word for said in _WORDS.values() for word in said)
+    bare = re.compile(_BARE_NOTE.format("|".join(known), words), re.IGNORECASE)
     with open_text(path) as stream:
-        found = [match for line in stream if (match := _NOTE.match(line.strip()))]
+        lines = (line.strip() for line in stream if line.lstrip().startswith("#"))
+        found = [match for line in lines if (match := _NOTE.match(line) or bare.fullmatch(line))]
     for match in found:
         key, said = plain_heading(match[1]), match[2].strip()
-        known = [*_WORDS, *_NUMBERS]
         note = next((name for name in known if f"{key} ".startswith(f"{name} ")), None)
         if note is None:
             for near in difflib.get_close_matches(key, known, n=1, cutoff=0.8):
@@ -396,4 +401,4 @@ def _watts(table: Table, heading: str) -> FloatArray:
             f"{table.path}: the heading {heading!r} does not say whether power is in W or kW; "
             "write 'power (W)' or 'power (kW)'."
         )
-    return numbers_of(table, heading, ())[0] * (1000.0 if unit[1] else 1.0)
+    return numbers_of(table, heading)[0] * (1000.0 if unit[1] else 1.0)

@@ -66,7 +66,7 @@ def bin_warnings(readings: Readings, bins: Bins, smooth: SmoothCurve) -> tuple[F
         found.append(ThinBins(tuple(thin.tolist()), empty=False))
     if smooth.moved_bins:
         found.append(BinsMoved(smooth.moved_bins))
-    if not smooth.cut_in_seen:
+    if not smooth.cut_in_seen and (readings.power_w > 0).any():
         found.append(CutInNotSeen(smooth.cut_in_ms))
     if (readings.power_w < 0).any():
         found.append(PowerBelowZero(float(readings.power_w.min())))

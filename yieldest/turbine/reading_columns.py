@@ -142,7 +142,7 @@ class ReadingTable:
 
     def numbers(self, role: str) -> FloatArray:
         """Return a column that is there as its numbers stand in the file."""
-        return numbers_of(self.table, self.columns[role], ())[0]
+        return numbers_of(self.table, self.columns[role])[0]
 
     def values(self, role: str) -> FloatArray | None:
         """Return a column in SI units (rpm for rotor speed, C and hPa for air); None without one.
@@ -161,6 +161,8 @@ class ReadingTable:
                 "have; mend it."
             ),
         )
+        # What no meter can show is nothing, as a spreadsheet has it where something cancels out.
+        values = np.where(np.abs(values) < 1 / BEYOND_BELIEF, 0.0, values)
         shows = self.wiring.shows.get(role)
         return values * factor if shows is None else rms(values * factor, shows)
 

@@ -140,13 +140,14 @@ class Gathered:
 def numbers_of(
     table: Table,
     column: str,
-    stated_marks: Sequence[str],
+    stated_marks: Sequence[str] | None = None,
     words: Mapping[str, float] = MappingProxyType({}),
 ) -> tuple[FloatArray, Counter[str]]:
     """Return a column as numbers, and how often which word or blank stood for one or for none.
 
-    Cells of `MISSING_WORDS` and stated marks are NaN; `words` gives the numbers of other words in
-    lower case, see `words_of`. The first cell that is neither number nor mark is refused.
+    Cells of `MISSING_WORDS` and stated marks (None where a file has none) are NaN; `words` gives
+    the numbers of other words in lower case, see `words_of`. The first cell that is neither number
+    nor mark is refused.
     """
     cells = table.frame[column]
     blank = cells.isna().to_numpy()
@@ -163,7 +164,7 @@ def numbers_of(
         values = numbers_in(plain)
         unread = np.isnan(values) & ~blank
         left = texts[unread]
-        missing = MISSING_WORDS | {mark.lower() for mark in stated_marks}
+        missing = MISSING_WORDS | {mark.lower() for mark in stated_marks or ()}
         meaning = {}
         for text, often in left.value_counts().items():
             word = str(text).lower()
@@ -178,6 +179,9 @@ def numbers_of(
         np.isinf(values),
         lambda row: (
             f"{table.cell(row, column)!r} in column {column!r} is not a number; write a plain "
+            "number, or leave it blank."
+            if stated_marks is None
+            else f"{table.cell(row, column)!r} in column {column!r} is not a number; write a plain "
             "number, leave it blank, or state it as a missing mark (missing; on the command line "
             "--missing)."
         ),

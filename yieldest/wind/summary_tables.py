@@ -312,7 +312,7 @@ def _column(path: Path, layout: Layout, names: tuple[str, ...]) -> str | None:
 
 def _filled(table: Table, name: str) -> FloatArray:
     """Return a column in which no cell may be blank."""
-    values, _ = numbers_of(table, name, ())
+    values, _ = numbers_of(table, name)
     table.refuse(np.isnan(values), lambda row: f"column {name!r} is blank; fill it in.")
     return values
 
