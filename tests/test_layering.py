@@ -20,7 +20,9 @@ FOLDERS = [
     *("report", "maps", "cli"),
 ]
 """In the order of the path; each may import from itself and from those before it."""
-FOUNDATION = ["errors", "arrays", "units", "provenance", "defaults", "settings", "html_repr"]
+FOUNDATION = [
+    *("errors", "arrays", "units", "frozen", "provenance", "defaults", "settings", "html_repr"),
+]
 """Modules flat in the package: for every folder, and importing from none."""
 MOST_FLAT = 8
 

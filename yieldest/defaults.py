@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.units import as_shown, number
 
@@ -16,7 +15,7 @@ COVERAGE_FACTOR = 1.645
 the one coverage that is shown (JCGM 100:2008, table G.1)."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Default:
     """A value that is taken where nobody states one, in words, and the plan key that would.
 

@@ -2,38 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import NoReturn, dataclass_transform
+from dataclasses import replace
+from typing import dataclass_transform
+
+from yieldest.frozen import frozen_dataclass
 
 
 @dataclass_transform(frozen_default=True)
 class Finding:
     """What a stage found or took for granted, as numbers; `yieldest.report.sentences` words it.
 
-    A kind of finding states its fields with their types, and is made and compared as a frozen
-    dataclass is. To make that many dataclasses would take a tenth of a run.
+    A kind of finding states its fields with their types, and is a frozen dataclass.
     """
 
-    def __init__(self, *values: object, **named: object) -> None:
-        names = type(self).__annotations__
-        stated = dict(zip(names, values, strict=False)) | named
-        fields = {name: vars(type(self)).get(name) for name in names} | stated
-        missing = [name for name in names if name not in stated and not hasattr(type(self), name)]
-        if missing or len(fields) > len(names) or len(stated) < len(values) + len(named):
-            raise TypeError(f"{type(self).__name__} has the fields {', '.join(names)}")
-        vars(self).update(fields)
-
-    def __setattr__(self, name: str, value: object) -> NoReturn:
-        raise AttributeError(f"{name} cannot be changed: a finding stays as it was found")
-
-    def __eq__(self, other: object) -> bool:
-        return type(other) is type(self) and vars(other) == vars(self)
-
-    def __hash__(self) -> int:
-        return hash((type(self), *vars(self).values()))
-
-    def __repr__(self) -> str:
-        return f"{type(self).__name__}({', '.join(f'{k}={v!r}' for k, v in vars(self).items())})"
+    def __init_subclass__(cls) -> None:
+        frozen_dataclass(cls)
 
     def __str__(self) -> str:
         """Say it plainly, for a notebook that shows a part of the chain without its report."""
@@ -45,7 +28,7 @@ class Finding:
 Findings = tuple[Finding | str, ...]
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Provenance:
     """What a stage hands on besides its numbers.
 

@@ -7,7 +7,7 @@ import math
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from copy import copy
-from dataclasses import dataclass, field
+from dataclasses import field
 from inspect import Parameter
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar, get_args, get_origin
 
@@ -15,6 +15,7 @@ import typer
 from typer.models import ArgumentInfo, OptionInfo
 
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 
 # These wait for pydantic, and `--help` of all the commands does not.
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ BOUNDS = {"height": (0.1, 1000.0), "air_density": (0.5, 1.6), "winding_ohm": (1e
 Table = TypeVar("Table", bound="Settings")
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Command:
     """A command: its function, whose first parameter is the argument and the others are options.
 

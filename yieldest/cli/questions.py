@@ -7,7 +7,7 @@ import os
 import re
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import typer
@@ -16,6 +16,7 @@ from yieldest.cli.plan_folder import write_plan_folder
 from yieldest.economics.prices import HUNDREDTHS, PRICE, SIGNS, number_as_written
 from yieldest.errors import InputError
 from yieldest.files.whole_output import scratch_beside
+from yieldest.frozen import frozen_dataclass
 from yieldest.model.check import Checked, CurveRead, checked
 from yieldest.model.inputs import Inputs, read
 from yieldest.plan import load_plan
@@ -54,7 +55,7 @@ _KEY = re.compile(r"[a-z_]+\s*=\s*\S.*")
 """A key of the plan with its value, as a refusal names it."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class _Answers:
     """The answers so far, as pieces of a plan; the file of what was not asked yet is invented."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 import pandas as pd
@@ -21,6 +21,7 @@ from yieldest.economics.prices import (
 )
 from yieldest.errors import InputError
 from yieldest.files.table import Table, folded
+from yieldest.frozen import frozen_dataclass
 
 LARGEST_AMOUNT = 1e12
 """No amount on a parts bill is larger; a slip of the keyboard is."""
@@ -52,7 +53,7 @@ _TAX_TAILS = ("net", "netto", "ht", "ex vat", "excl vat", "gross", "brutto", "tt
               "incl vat")  # fmt: skip
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class BillColumn:
     """A column of a bill: what it holds, how it may be headed, and the units of its heading.
 

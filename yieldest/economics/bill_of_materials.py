@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Collection
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from heapq import nlargest
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,7 @@ from yieldest.economics.evaluation import Cost, Embodied, ItemCost, measures_of_
 from yieldest.economics.measures import present_value
 from yieldest.economics.terms import EconomicTerms
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.html_repr import html_table
 from yieldest.provenance import Provenance
 from yieldest.settings import options_of
@@ -38,7 +39,7 @@ SUPPORT_GROUPS = frozenset({"mast", "wiring", "converter"})
 """What carries the rotor and brings its power to the house."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class BillItem:
     """One line of a bill.
 
@@ -135,7 +136,7 @@ class BillItem:
         return list(itertools.takewhile(lambda year: year < life_years, years))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class BillOfMaterials:
     """A parts bill: its items, and where they were read.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,13 +16,14 @@ from yieldest.economics.measures import (
     present_value,
 )
 from yieldest.economics.terms import EconomicTerms
+from yieldest.frozen import frozen_dataclass
 from yieldest.html_repr import html_table
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Expenditure:
     """What is paid and got back for the parts of a build, by year, before any grant or loan.
 
@@ -44,7 +44,7 @@ class Expenditure:
         return self.maintenance_per_year + float(self.maintenance_in_years[1])
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class CashFlow:
     """Costs, energy and value by year, in real terms (today's money), at year ends.
 
@@ -80,7 +80,7 @@ class CashFlow:
         )
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Prices:
     """What the money of a build follows from; None takes what the terms state.
 
@@ -213,7 +213,7 @@ def loan_flow(
     return np.asarray(received - paid)
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class WithLoan:
     """The same build paid for with a loan, in today's money unless called nominal.
 
@@ -228,7 +228,7 @@ class WithLoan:
     discounted_payback_years: float | None
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Nominal:
     """The same flow (value less cost, shape (life + 1,)) in the money of each year.
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from yieldest.arrays import number_or_none
@@ -18,6 +16,7 @@ from yieldest.economics.measures import (
     simple_payback_years,
 )
 from yieldest.economics.terms import EconomicTerms, TermLeftOut
+from yieldest.frozen import frozen_dataclass
 from yieldest.html_repr import html_table
 from yieldest.provenance import Finding, Provenance
 
@@ -53,7 +52,7 @@ class EmbodiedNotStated(Finding):
     items: int
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ItemCost:
     """One of the items of a bill that cost most, for all the units, all labour included.
 
@@ -65,7 +64,7 @@ class ItemCost:
     share: float
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Embodied:
     """What making the parts took, replacements over the life of the build included.
 
@@ -99,7 +98,7 @@ class Embodied:
         return years, found
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Cost:
     """What a build costs over its life; None where a value cannot be had (a warning says why).
 

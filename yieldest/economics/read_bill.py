@@ -6,7 +6,7 @@ import csv
 import io
 import re
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from os import PathLike
 from pathlib import Path
@@ -32,6 +32,7 @@ from yieldest.economics.bill_of_materials import BillItem, BillOfMaterials
 from yieldest.economics.prices import decimal_mark
 from yieldest.errors import InputError
 from yieldest.files.table import Table, plain_heading, read_table, table_of_frame
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Provenance
 
 SCOPES = {
@@ -335,7 +336,7 @@ def _without_tax(
     return [PricesBeforeTax(table.path.name, heading)] if before and tax is None else []
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class _Priced:
     """What a bill says of its prices: columns of single prices and of totals, and sums below."""
 

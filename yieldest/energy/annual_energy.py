@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from yieldest.energy.net_energy import (
     draw_without_output_kwh,
 )
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.html_repr import html_table
 from yieldest.hub.turbulence import added_intensity, curve_in_turbulence
 from yieldest.provenance import Finding, Provenance
@@ -76,7 +77,7 @@ class ConvertersDrawMore(Finding):
     """The converters draw more in a year than the machines make."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class AnnualEnergy:
     """What a build makes in a year, all its machines together.
 
@@ -232,7 +233,7 @@ def _doubts(
         yield ConvertersDrawMore()
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class EnergyStep:
     """What is left of a year's energy after one step on the way from the wind to the net energy.
 

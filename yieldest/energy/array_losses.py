@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Annotated, Literal, Self
 
@@ -15,6 +14,7 @@ from yieldest.defaults import THRUST_COEFFICIENT, WAKE_DECAY, Assumed
 from yieldest.energy import wakes
 from yieldest.energy.cables import Cable, Converter
 from yieldest.energy.losses import Loss
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings
 from yieldest.settings import Bearing, Settings, Share, Words, at_most_one, key
 from yieldest.turbine.power_curve import PowerCurve
@@ -160,7 +160,7 @@ class Array(Settings):
         )
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ArrayLosses:
     """What so many machines lose by being machines: the categories of loss that were computed."""
 
@@ -200,7 +200,7 @@ def _speeds_all_round(
     )
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class MachineArray:
     """Everything that decides what machines in an array lose.
 

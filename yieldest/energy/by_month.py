@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from yieldest.arrays import FloatArray, IntArray, TimeArray
 from yieldest.energy.net_energy import HOURS_PER_YEAR, SpeedSeries
+from yieldest.frozen import frozen_dataclass
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.data_recovery import MONTH_DAYS, month_and_hour
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class EnergyByMonth:
     """The net energy of a year parted by month and by hour of day.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Self
 
@@ -14,6 +13,7 @@ from pydantic import Field, model_validator
 from yieldest.arrays import FloatArray, TimeArray
 from yieldest.errors import InputError
 from yieldest.files.table import Table, plain_heading
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import FilePath, NotNegative, Settings, key
 from yieldest.turbine.reading_columns import read_text_table
@@ -86,7 +86,7 @@ class ShortProfile(Finding):
     days: float
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class LoadProfile:
     """Power drawn in each hour of a year, shape (12, 31, 24): month, day, hour of its start."""
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated
 
 from yieldest.defaults import COMMON_PRACTICE, Assumed, Default
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.settings import Settings, Share, key, with_keys
 
 STATED_UNCERTAINTY, ASSUMED_UNCERTAINTY = 0.25, 0.5
@@ -16,7 +16,7 @@ STATED_UNCERTAINTY, ASSUMED_UNCERTAINTY = 0.25, 0.5
 (common practice, no source)."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class LossCategory:
     """A category of loss, of which plan keys, uncertainty inputs, docs and tables are made.
 
@@ -97,7 +97,7 @@ class LossShares(Settings):
         return {category: share for category, share in self if share is not None}
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Loss:
     """One category of loss, a key of `LOSS_CATEGORIES`.
 

@@ -5,7 +5,7 @@ The wind is a fitted distribution, or the time series of a record, taken value b
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -14,6 +14,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import RAYLEIGH_SHAPE
 from yieldest.energy.closed_form import mean_power_w, share_at_power, stretches_at_power
+from yieldest.frozen import frozen_dataclass
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.weibull import scale_of_mean, share_above
 
@@ -25,7 +26,7 @@ RATED_SHARE = 0.99
 """A machine counts as at rated power from this share of it on; our choice."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class SpeedSeries:
     """The wind speeds of a record, carried to the hub.
 
@@ -119,7 +120,7 @@ class SpeedSeries:
         return np.asarray(weight_below[-1] - weight_below[place])
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class YearlyHours:
     """How a machine spends the 8760 hours of a year.
 
@@ -133,7 +134,7 @@ class YearlyHours:
     cut_out: float
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class HubSpeeds:
     """The wind speeds at a hub: of one site, of many draws or of many cells.
 
@@ -228,7 +229,7 @@ def net_kwh_per_year(
     return np.asarray(net - draw_without_output_kwh(idle_draw_w, generating, count))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class UsualYears:
     """Yearly energy of one machine, before losses, at round mean winds at the hub (Rayleigh).
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
@@ -15,6 +14,7 @@ from yieldest.defaults import BATTERY_EFFICIENCY, Assumed
 from yieldest.energy.demand import Demand, LoadProfile
 from yieldest.energy.net_energy import HOURS_PER_YEAR, SpeedSeries
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import Positive, Settings, key
 from yieldest.turbine.power_curve import PowerCurve
@@ -46,7 +46,7 @@ class Battery(Settings):
     ] = BATTERY_EFFICIENCY.value  # fmt: skip
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Dispatch:
     """Energy of each hour in kWh, shape (n, ...).
 
@@ -114,7 +114,7 @@ class ProfileBeyondRecord(Finding):
     days: float
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class SelfConsumption:
     """What becomes of a year's net energy, in kWh, all machines together.
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import WAKE_DECAY
+from yieldest.frozen import frozen_dataclass
 from yieldest.wind.breakdown import sector_index
 from yieldest.wind.weibull import share_above
 
@@ -16,7 +15,7 @@ SPEED_STEP_MS = 0.25
 SECTORS = 12
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Rose:
     """Shares of time by direction sector and wind speed at the hub.
 

@@ -6,7 +6,7 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import dropwhile, pairwise
 from pathlib import Path
 from typing import Annotated, NamedTuple
@@ -16,6 +16,7 @@ from pydantic import Field, Strict
 
 from yieldest.errors import InputError
 from yieldest.files.text_file import LONGEST_LINE, encoding_of, open_text, refuse_markup
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.settings import DecimalMark, Settings, Words, key
 from yieldest.units import SPELLINGS
@@ -94,7 +95,7 @@ class LinesBelowData(Finding):
     cut: bool
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Layout:
     """How a delimited text file is laid out; lines count from 1."""
 

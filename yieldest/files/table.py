@@ -9,7 +9,7 @@ import unicodedata
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from itertools import islice
 from pathlib import Path
@@ -24,6 +24,7 @@ from yieldest.errors import InputError
 from yieldest.files.dialect import Layout, LayoutOptions, carries_data, layout_of, split_line
 from yieldest.files.plain_stamps import Times, leading_times
 from yieldest.files.text_file import Progress, open_text
+from yieldest.frozen import frozen_dataclass
 
 _ENDLESS_EXPONENT = re.compile(r"[eE]\+?\d{5,}")
 MOST_COLUMNS = 1000
@@ -60,7 +61,7 @@ def plain_heading(heading: str) -> str:
     return re.sub(r"[^a-z0-9]+", " ", re.sub(r" in (?=\S+$)", " ", bare)).strip()
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Table:
     """Lines of a delimited text file as columns; the index counts its data lines from 0."""
 

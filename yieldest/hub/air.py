@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, TimeArray, floats, number_or_none
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.units import ZERO_CELSIUS_K
 from yieldest.wind.data_recovery import month_and_hour
@@ -101,7 +100,7 @@ def moist_air_density(
     return np.asarray(dry * (1 - vapour * (1 - _MOLAR_MASS_WATER / _MOLAR_MASS_DRY)))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class MonthlyAir:
     """Means of each calendar month, January first, shape (12,); NaN where unknown."""
 
@@ -132,7 +131,7 @@ def monthly_air(
     return MonthlyAir(mean(temperature_c), pressure, mean(speed_ms**3))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Air:
     """The air that drives the rotor."""
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from math import hypot
 from operator import mul
 
+from yieldest.frozen import frozen_dataclass
 
-@dataclass(frozen=True)
+
+@frozen_dataclass
 class WindCorrection:
     """One step, before it is applied."""
 
@@ -22,7 +23,7 @@ class WindCorrection:
     """Of the factor, relative; None where it is not known."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Step(WindCorrection):
     """One step, with the mean speed before and after it."""
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, TimeArray, floats
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings
 from yieldest.wind.record import Record
 
@@ -69,7 +69,7 @@ def gumbel_return_speed_ms(
     return np.asarray(floats(mode_ms) - floats(spread_ms) * np.log(-np.log1p(-1 / floats(years))))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class FiftyYears:
     """The wind exceeded once in fifty years, with the ends of its 90 % interval."""
 
@@ -149,7 +149,7 @@ class AboveEveryClass(Finding):
     """The wind at the hub is stronger than every class."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ExtremeWinds:
     """What strong winds ask of a build."""
 

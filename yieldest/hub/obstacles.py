@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.settings import Bearing, BuildingHeight, Positive, Settings, Share, key
 
@@ -136,7 +136,7 @@ class RotorNearObstacle(Finding):
     distance_m: float | None
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ShelterStep:
     """The step from the free wind to the wind behind obstacles."""
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated, Self
 
 import numpy as np
@@ -10,6 +9,7 @@ import numpy.typing as npt
 from pydantic import model_validator
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.settings import BuildingHeight, Positive, Settings, key
 
@@ -87,7 +87,7 @@ def span_share_below(
     return np.clip((floats(height_m) - bottom) / floats(rotor_height_m), 0.0, 1.0)
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class RoofStep:
     """The step from the wind that no house disturbs to that above the roof."""
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, IntArray, TimeArray, floats
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.wind.breakdown import sector_index
 from yieldest.wind.data_recovery import month_and_hour
 from yieldest.wind.profile import HeightStep, by_power_law
@@ -40,7 +41,7 @@ def shear_exponent(height_m: npt.ArrayLike, mean_speed_ms: npt.ArrayLike) -> Flo
     return np.asarray((deviation * log_speed).sum(axis=-1) / (deviation**2).sum(axis=-1))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class MeasuredShear:
     """Shear exponents by direction sector and part of the day."""
 

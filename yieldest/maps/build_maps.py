@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import xarray as xr
 from scipy.interpolate import RectBivariateSpline
@@ -16,6 +14,7 @@ from yieldest.energy.losses import assumed_losses, kept_share, losses_of
 from yieldest.energy.net_energy import HOURS_PER_YEAR, HubSpeeds, net_kwh_per_year
 from yieldest.energy.wakes import speed_bins
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.maps.cell_sites import CellSites, density_at_hub, to_hub
 from yieldest.maps.cell_winds import CellWinds
 from yieldest.maps.grid import by_parts, on_cells
@@ -41,7 +40,7 @@ DENSITIES_KG_M3 = (0.8, 1.05, 1.3)
 few cells beyond, serves a parabola."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class InAir:
     """A build in air of one density.
 
@@ -94,7 +93,7 @@ def in_air(build: Build, curve: PowerCurve, density_kg_m3: float) -> InAir:
     )
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ReadBuild:
     """A build of a plan with its files read, which is done once for all cells.
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import bisect
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import xarray as xr
 
 from yieldest.arrays import FloatArray
+from yieldest.frozen import frozen_dataclass
 from yieldest.hub.air import (
     air_at_hub,
     gas_law_density,
@@ -56,7 +57,7 @@ _LIMITS = {
 """In m, C, hPa and m; a value beyond is a mark for a missing one, or wrong."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class CellSites:
     """The ground and the air of each cell (means over time), or one number that is for all."""
 

@@ -6,7 +6,6 @@ import functools
 import itertools
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 import dask.array
 import numpy as np
@@ -14,6 +13,7 @@ import xarray as xr
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.maps.grid import Grid, bounds_of, dimension_of, on_cells
 from yieldest.wind.censored_fit import fit_censored
 from yieldest.wind.hidden_spread import LONG_S, spread_of_steady, spread_put_back
@@ -30,7 +30,7 @@ from yieldest.wind.record_values import NEAR_A_MARK, SURELY_REPEATED
 from yieldest.wind.weibull import mean_speed
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class CellWinds:
     """The speed distributions of many cells at one height; the arrays may be lazy.
 
@@ -67,7 +67,7 @@ _MOST_FREQUENCY = 1e9
 """More hours or readings than any class of speeds has seen."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class WindKind:
     """What a grid says of the wind: which variables, and how they become distributions.
 

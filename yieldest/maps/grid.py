@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.array_files import check_netcdf4, check_zarr, netcdf_engine, odd_calendar
 from yieldest.files.text_file import there_is_none
+from yieldest.frozen import frozen_dataclass
 from yieldest.units import to_celsius, to_hectopascal, to_metres_per_second, unit_of
 
 STANDARD_NAMES = {
@@ -39,7 +40,7 @@ _CONVERSION = {"speed": to_metres_per_second, "temperature": to_celsius, "pressu
 _USUAL_UNIT = {"speed": "m s-1", "temperature": "K", "pressure": "Pa"}
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Grid:
     """A gridded file, opened lazily, and what its variables are.
 

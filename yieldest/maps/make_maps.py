@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 
 from yieldest import __version__
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
 from yieldest.maps.cell_sites import cell_sites
 from yieldest.maps.cell_winds import (
@@ -122,7 +122,7 @@ say(
 )
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Recipe:
     """How a grid becomes maps: all that is the same for every cell; warnings are of the wind."""
 

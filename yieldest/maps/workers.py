@@ -14,7 +14,6 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import partial
 from multiprocessing.connection import wait
 
@@ -22,6 +21,7 @@ import dask
 import xarray as xr
 
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.maps.blocks import Region, blocks_in, part_of
 from yieldest.maps.grid import Grid, unreadable
 from yieldest.maps.make_maps import Recipe, cell_dimensions, maps_of
@@ -46,7 +46,7 @@ Maps = Callable[[Iterable[Region]], Iterator[xr.Dataset]]
 """From some regions to their maps, computed, one after the other."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Workers:
     """Who computes the maps of a grid, and about how many blocks a region is to have.
 

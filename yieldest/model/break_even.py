@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +24,7 @@ from yieldest.economics.cash_flow import (
 from yieldest.economics.measures import present_value
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.net_energy import HubSpeeds
+from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_estimate import BuildEstimate
 
 HIGHEST_MEAN_WIND_MS = 15.0
@@ -40,7 +41,7 @@ _NEVER = {
 }
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class BreakEven:
     """What it would take for a build to pay just so, one thing changed at a time.
 
@@ -60,7 +61,7 @@ class BreakEven:
     unknown: dict[str, str]
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class RotorSaving:
     """How much of the capital cost a cheaper rotor could save.
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from yieldest.frozen import frozen_dataclass
 from yieldest.plan import Build, Plan
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.generic_curve import generic_power_curve
@@ -11,7 +10,7 @@ from yieldest.turbine.load import TYPICAL, Conversion, as_measured, on_load, rea
 from yieldest.turbine.power_curve import PowerCurve
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class BuildCurve:
     """The power curve of a build as its source gives it, with what the machine feeds.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 
 import numpy as np
@@ -23,6 +23,7 @@ from yieldest.energy.array_losses import ArrayLosses, MachineArray
 from yieldest.energy.by_month import EnergyByMonth, energy_by_month
 from yieldest.energy.losses import kept_share, losses_of
 from yieldest.energy.self_consumption import SelfConsumption
+from yieldest.frozen import frozen_dataclass
 from yieldest.hub.air import Air, air_at_hub, monthly_air
 from yieldest.hub.extremes import ExtremeWinds, extreme_winds
 from yieldest.model.array_of_build import machine_array_of
@@ -48,7 +49,7 @@ class LowMeanWind(Finding):
     worth_from_ms: float
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class BuildEstimate:
     """What one build yields and costs.
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
+from yieldest.frozen import frozen_dataclass
 from yieldest.model.estimate import estimate
 from yieldest.model.inputs import Inputs
 from yieldest.model.site_wind import FileRead
@@ -24,7 +23,7 @@ class CurveRead(Finding):
     highest_w: float
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Checked:
     """A plan that is sound.
 

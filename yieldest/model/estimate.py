@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -13,6 +13,7 @@ import numpy as np
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.self_consumption import SelfConsumption, self_consumption
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.html_repr import html_table, labelled_axes
 from yieldest.hub.shear import MeasuredShear
 from yieldest.model.frames import Figures, dataset_of, figures_of, frame_of
@@ -54,7 +55,7 @@ class AtPlace(Finding):
     found: Finding | str
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Estimate:
     """What all the builds of a plan yield and cost.
 
@@ -272,7 +273,7 @@ class Estimate:
         return SweptEstimate(overrides[0].key if overrides else key, tried, tuple(estimates))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class SweptEstimate:
     """An estimate for many values of one key of its plan.
 
@@ -304,7 +305,7 @@ class SweptEstimate:
         return pd.concat(frames, keys=self.values, names=[self.key])
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Project(Inputs):
     """A plan with everything read that it names, ready to be estimated."""
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.energy.net_energy import SpeedSeries
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.hub.correction_steps import Step, WindCorrection, correction_steps, steps_uncertainty
 from yieldest.hub.obstacles import (
     DEFAULT_ROUGHNESS_M,
@@ -41,7 +40,7 @@ class MeasuredInTheOpen(Finding):
     """The anemometer was taken to stand clear of obstacles and roof."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class HubWind:
     """The wind at a build's hub.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
@@ -11,6 +11,7 @@ from yieldest.economics.read_bill import read_bill
 from yieldest.energy.demand import LoadProfile, read_load_profile, standard_profile
 from yieldest.errors import InputError
 from yieldest.files.text_file import Progress, open_text
+from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_curve import BuildCurve, read_build_curve
 from yieldest.model.site_wind import SiteWind, site_wind
 from yieldest.plan import Build, Place, Plan
@@ -27,7 +28,7 @@ _NOT_OF_THE_CURVE = {
 """Keys of a build that change nothing in its power curve as read."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class BuildInputs:
     """One build of a plan with its files read.
 
@@ -60,7 +61,7 @@ class BuildInputs:
         return replace(self, settings=self.settings.model_copy(update=keys))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Inputs:
     """A plan with everything read that it names.
 

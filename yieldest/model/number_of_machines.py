@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.cash_flow import cost_of_a_kwh
 from yieldest.energy.losses import Loss, kept_share
+from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 
@@ -20,7 +21,7 @@ MUCH_LARGER = 1.2
 """Rated power over that of a small machine from which one counts as the larger one; our choice."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class CostOfNumber:
     """A build with another number of machines; no cost of a kWh where there is no energy."""
 
@@ -30,7 +31,7 @@ class CostOfNumber:
     cost_per_kwh: float | None
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class CostByNumber:
     """Cost per kWh against the number of machines, next to a single larger one.
 

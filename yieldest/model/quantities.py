@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 from yieldest.arrays import NOT_KNOWN, percent, rounded, whole
 from yieldest.economics.prices import CURRENCY_SIGNS
 from yieldest.economics.terms import EconomicTerms
+from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.units import as_shown, number
 
@@ -32,7 +32,7 @@ def _partly_used(terms: EconomicTerms) -> bool:
     return terms.self_consumption_share < 1
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Quantity:
     """A figure of a build: a key of `--json`, a line of the tables, a column of a data frame.
 
@@ -141,7 +141,7 @@ def in_currency(value: float | None, currency: str, digits: int = 3) -> str:
     return f"{minus}{amount} {currency}" if sign is None else f"{minus}{sign}{amount}"
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Line:
     """A figure of all builds as the tables write it; `best` is the place of the best, if one is."""
 

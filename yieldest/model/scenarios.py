@@ -7,7 +7,7 @@ Money follows from what is laid out here by a few sums, which the page's script 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -17,6 +17,7 @@ from yieldest.arrays import FloatArray, floats
 from yieldest.economics.cash_flow import CashFlow, Expenditure, Prices, cash_flow
 from yieldest.energy.self_consumption import used_shares
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.hub.air import Air
 from yieldest.model.build_estimate import BuildEstimate, energy_of_build, energy_of_more
 from yieldest.model.estimate import Estimate
@@ -40,7 +41,7 @@ LEVELS = (0.01, 0.05, 0.25, 0.5, 0.75, 0.95, 0.99)
 _ENDS = (0.05, 0.95)
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Draws:
     """What the draws say of one build, shape (draws,): energy and life as multiples of the plan's.
 
@@ -56,7 +57,7 @@ class Draws:
     upkeep: FloatArray
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class BuildScenarios:
     """What one build yields when things are otherwise, and what its money follows from.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +11,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.energy.net_energy import SpeedSeries
 from yieldest.files.text_file import Progress
+from yieldest.frozen import frozen_dataclass
 from yieldest.hub.correction_steps import WindCorrection
 from yieldest.hub.shear import MeasuredShear, measured_shear
 from yieldest.plan import Place
@@ -57,7 +58,7 @@ class FrozenCupsNotSought(Finding):
     """Frozen cups were to be looked for, but no temperature was recognised."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class SiteWind:
     """The wind at the height of measurement.
 

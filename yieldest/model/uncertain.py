@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Hashable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import PurePath
 
 import numpy as np
@@ -16,6 +16,7 @@ from yieldest.economics.cash_flow import Expenditure, Prices, cash_flow
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.losses import LOSS_CATEGORIES
 from yieldest.energy.net_energy import HubSpeeds, net_kwh_per_year
+from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.chain import measures_of
 from yieldest.model.inputs import Inputs
@@ -53,7 +54,7 @@ ON_SITE = (*SPEED_FACTORS, "shape", "coming_years")
 NO_BILL = BillOfMaterials((), Provenance("no bill", ""))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Case:
     """Net energy of one coming year and of the mean year of the life, shape (...), and terms."""
 
@@ -63,7 +64,7 @@ class Case:
     prices: Prices
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class UncertainBuild:
     """A build as it was estimated, open for other values of its uncertain inputs.
 

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import types
-from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Annotated, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from yieldest.frozen import frozen_dataclass
 from yieldest.plan.whole_plan import Plan
 from yieldest.settings import NAMES_A_FILE
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class PlanTable:
     """A table that a plan may hold: its names from the top, () for the top itself.
 

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 
 MOST_STEPS = 1000
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Override:
     """One key of a plan, such as "build.0.count", with another value of TOML.
 
@@ -43,7 +43,7 @@ def read_override(text: str) -> Override:
     return Override(key, _value(value.strip()))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Sweep:
     """A key of a plan and the values it takes one after the other."""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Self
 
@@ -13,6 +12,7 @@ from pydantic import BaseModel, Discriminator, Field, Tag, model_validator
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.demand import Demand
 from yieldest.energy.self_consumption import Battery
+from yieldest.frozen import frozen_dataclass
 from yieldest.plan.build_table import Build
 from yieldest.plan.site_table import Site
 from yieldest.plan.uncertainty_table import UncertaintyTable
@@ -26,7 +26,7 @@ ONE, SEVERAL = "[site]", "[[site]]"
 """How one place and several are written; pydantic puts it behind "site" where a value is wrong."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Place:
     """Where builds stand, and what the wind there is known from.
 

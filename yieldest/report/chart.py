@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import floats, number_or_none
+from yieldest.frozen import frozen_dataclass
 from yieldest.html_repr import printable
 from yieldest.report.palette import BUILD_STYLES, BuildStyle, colour, drawing, figure_size
 from yieldest.units import as_shown
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 LONGEST_NAME = 30
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Chart:
     """A chart of the page, which is also a picture and a table.
 

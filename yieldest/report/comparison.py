@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 
 from yieldest.economics.terms import EconomicTerms
+from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.frames import Figures, results_of
@@ -21,7 +21,7 @@ from yieldest.report.uncertainty_text import chance_words, range_of
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ComparedPlan:
     """A plan as estimated, and what the comparison calls it."""
 
@@ -36,7 +36,7 @@ class ComparedPlan:
         return zip(self.estimate.builds, sure, strict=True)
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Comparison:
     """Several plans; their money is ranked where it is of one currency."""
 

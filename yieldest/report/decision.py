@@ -16,6 +16,7 @@ from yieldest.economics.terms import EconomicTerms, ExportEarnsNothing, TermLeft
 from yieldest.energy.annual_energy import SpreadPutBack
 from yieldest.energy.array_losses import HotCable
 from yieldest.energy.losses import kept_share
+from yieldest.frozen import frozen_dataclass
 from yieldest.hub.extremes import AboveEveryClass, ThrustInGust
 from yieldest.hub.rooftop import MachineOnRoof, RotorInDisturbedFlow
 from yieldest.model.build_estimate import BuildEstimate
@@ -71,7 +72,7 @@ _ELSEWHERE = (*_DANGERS, NoSingleRateOfReturn, NotPaidBack)
 _FIRST = (StepInReference, ReferencesDisagree, SpreadPutBack)
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Decision:
     """The answer: a verdict of one or two sentences, the builds side by side, and short pointers.
 

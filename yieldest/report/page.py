@@ -8,7 +8,6 @@ import json
 import os
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from importlib.resources import files
 from itertools import zip_longest
 
@@ -18,6 +17,7 @@ from markupsafe import Markup
 from yieldest import __version__
 from yieldest.arrays import NOT_KNOWN, rounded
 from yieldest.economics.prices import CURRENCY_SIGNS
+from yieldest.frozen import frozen_dataclass
 from yieldest.html_repr import printable
 from yieldest.model.estimate import Estimate
 from yieldest.model.quantities import drawn_as, lines_of
@@ -172,7 +172,7 @@ def _inert(content: object) -> Markup:
     return Markup(text)
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class _Shown:
     """A chart as it stands in the page."""
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+
+from yieldest.frozen import frozen_dataclass
 
 PALETTE = {
     # name: (on light paper, on dark paper)
@@ -35,7 +36,7 @@ _WIDTH_IN = 4.9
 _FONT_PT = 10.5
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class BuildStyle:
     """How a build is drawn wherever several are drawn together.
 

@@ -6,7 +6,7 @@ import calendar
 import hashlib
 import shlex
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -15,6 +15,7 @@ from yieldest import __version__
 from yieldest.arrays import in_one_step, number_or_none, percent, rounded
 from yieldest.defaults import YEAR_TO_YEAR, YEARS_REACH
 from yieldest.energy.annual_energy import FITTED_METHOD
+from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.inputs import input_files
@@ -63,7 +64,7 @@ HOURS_OF_DAY = 3
 """A row of the typical day in tables is so many hours; JSON holds every hour."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Chapter:
     """A section of the page: its message in words, and what is folded away below its charts."""
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from yieldest.frozen import frozen_dataclass
 from yieldest.model.estimate import Estimate
 from yieldest.model.quantities import View, lines_of
 
@@ -12,7 +13,7 @@ MOST_CHECKS = 2
 """So many warnings stand on a first screen; the others are counted."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Row:
     """One line of a table: what, a cell per column, the unit, and the place of the best cell."""
 
@@ -23,7 +24,7 @@ class Row:
     best: int | None = None
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class TableView:
     """A table: a head for every column, that of the labels first.
 
@@ -63,7 +64,7 @@ class TableView:
         return rows
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Notes:
     """A list of sentences under a heading; those that warn are marked."""
 
@@ -72,7 +73,7 @@ class Notes:
     warn: bool = False
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Section:
     """Lines, sentences, tables and notes under one heading.
 

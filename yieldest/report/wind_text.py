@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import calendar
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from rich.console import Console
@@ -12,6 +11,7 @@ from rich.text import Text
 
 from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.defaults import COVERAGE_FACTOR, STANDARD_DENSITY_KG_M3, YEAR_TO_YEAR, YEARS_REACH
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.report.sentences.wind import FAULT_WORDS, month_names
 from yieldest.report.sentences.words import sentences
@@ -440,7 +440,7 @@ def _methods(resource: WindResource) -> list[str]:
     return [in_reader_units(each) for each in said]
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class SummedWind:
     """A distribution from a summary, with the summary and the points that stand for it.
 

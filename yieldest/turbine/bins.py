@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.turbine.meters import MeterUncertainty
 
 BIN_WIDTH_MS = 0.5
@@ -18,7 +17,7 @@ _ENOUGH_TO_JUDGE = 3
 """Bins with fewer readings borrow the scatter of the others."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Bins:
     """Readings by wind-speed bin, shape (n,); only bins that hold a reading, in rising order.
 
@@ -119,7 +118,7 @@ _CERTAIN = 2.0
 """And when its mean lies so many standard uncertainties above zero."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class SmoothCurve:
     """The curve through bins: cut-in, the bin centres above it, and the mean speed of the last bin.
 

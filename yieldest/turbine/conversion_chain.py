@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +10,7 @@ import pandas as pd
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.turbine.bins import Bins, bin_number
 from yieldest.turbine.meters import Meters, amps_of_power
 from yieldest.turbine.reading_columns import open_readings
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from yieldest.turbine.reading_columns import Source
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Generator:
     """A generator as its terminals show it.
 
@@ -120,7 +120,7 @@ def read_generator(source: Source, meters: Meters, winding_ohm: float | None = N
 _LEAST_COUNT = 3
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Chain:
     """Power on its way, by bin, at the reference density; arrays have the shape of the bins.
 

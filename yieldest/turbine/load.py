@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal, Self, get_args
@@ -14,6 +14,7 @@ from pydantic import model_validator
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import read_table, table_of_frame
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.settings import FilePath, NotNegative, Settings, Volts, key
 from yieldest.turbine.power_curve import PowerCurve
@@ -94,7 +95,7 @@ class LoadSettings(Settings):
         return self
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Conversion:
     """A converter between machine and user.
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.turbine.bins import (
     BIN_WIDTH_MS,
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     from yieldest.turbine.reading_columns import Source
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class MeasuredCurve:
     """Everything that a table of readings says about a machine.
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated, Literal
 
 import numpy as np
@@ -14,6 +13,7 @@ from pydantic.fields import FieldInfo
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import ANEMOMETER, ANEMOMETER_CONSTANT, POWER_METERS, Assumed, Default
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings
 from yieldest.settings import (
     Celsius,
@@ -40,7 +40,7 @@ _IN_HEADINGS: dict[MeterShows, str] = {"peak to peak": _PEAK_TO_PEAK, "peak": _P
 _ALTERNATING = rf"{_PEAK_TO_PEAK}|{_PEAK}|rms|(?:\b|[va\d_])ac\b"
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class MeterUncertainty:
     """Standard uncertainties of the instruments (type B of JCGM 100), as shares but `speed_ms`."""
 
@@ -194,7 +194,7 @@ class RmsAssumed(Finding):
     what: str
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Wiring:
     """The circuit as it was understood; the power factor is None where nobody states it."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.html_repr import html_table, labelled_axes
 from yieldest.provenance import Finding, Provenance
 
@@ -36,7 +37,7 @@ class CurveUncertaintyAssumed(Finding):
     relative_uncertainty: float
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class DensityFamily:
     """The same curve at several densities, shape (m,) and increasing; powers have shape (m, n)."""
 
@@ -48,7 +49,7 @@ GIVEN = Provenance("given", "straight lines between the given points")
 """Of a curve whose points were handed over as they are."""
 
 
-@dataclass(frozen=True, init=False)
+@frozen_dataclass
 class PowerCurve:
     """Electrical power against wind speed, straight lines between points, zero outside them.
 

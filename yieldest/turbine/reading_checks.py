@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from yieldest.arrays import FloatArray
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.turbine.bins import BIN_WIDTH_MS, Bins, SmoothCurve, bin_number
 from yieldest.turbine.readings import Readings
@@ -95,7 +94,7 @@ def _far_out(readings: Readings, bins: Bins) -> npt.NDArray[np.intp]:
     )
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Rule:
     """One rule and what was found."""
 
@@ -153,7 +152,7 @@ _STEADY_MS = 0.25
 _LEAST_CHANGES = 10
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Hysteresis:
     """What differs between rising and falling wind; None where the readings do not show it.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from os import PathLike
 from pathlib import Path
 
@@ -17,6 +17,7 @@ from yieldest.errors import InputError
 from yieldest.files.dialect import LayoutOptions, layout_of, without_footer
 from yieldest.files.table import MOST_COLUMNS, Table, plain_heading, read_blocks, table_of_frame
 from yieldest.files.time_stamps import possible_orders
+from yieldest.frozen import frozen_dataclass
 from yieldest.settings import DecimalMark
 from yieldest.turbine.meters import Meters, Wiring, rms, wiring_of
 from yieldest.units import SPELLINGS
@@ -34,7 +35,7 @@ _MILLI = 1e-3
 _MEGA = re.compile(r"(?<![A-Za-z])M\s?(?:[VvAaWw](?![a-z])|[Oo][Hh][Mm])")
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Role:
     """What a column may be.
 
@@ -132,7 +133,7 @@ ROLES = {
 """The columns that a table of readings may have."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ReadingTable:
     """A table of readings, with role to heading of every column that was found and the circuit."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Literal, TypeVar
 
 import numpy as np
@@ -13,6 +13,7 @@ from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.errors import InputError
 from yieldest.files.table import Table
+from yieldest.frozen import frozen_dataclass
 from yieldest.hub.air import gas_law_density, standard_pressure_pa
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.turbine.meters import Meters, Wiring
@@ -23,7 +24,7 @@ MANY_WRONG = 0.10
 Found = TypeVar("Found", bound=Finding)
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Readings:
     """Wind speed and electrical power read together, in time order where there are times.
 
@@ -181,7 +182,7 @@ class AveragingAssumed(Finding):
     interval_s: float | None
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Averaging:
     """Over what time the readings are means; 0 seconds for glances at the meter.
 

@@ -7,7 +7,6 @@ which keeps the digits of the upper tail and takes no part of scipy that is slow
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -15,6 +14,7 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.frozen import frozen_dataclass
 
 
 class InputDistribution(Protocol):
@@ -31,7 +31,7 @@ class InputDistribution(Protocol):
         """Return the values at standard normal variates, of any shape."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Normal:
     """A normal distribution."""
 
@@ -46,7 +46,7 @@ class Normal:
         return f"normal, {self.mean:.4g} ± {self.standard_uncertainty:.2g}"
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Lognormal:
     """A lognormal distribution, for what cannot fall below zero.
 
@@ -79,7 +79,7 @@ class Lognormal:
         return f"lognormal, {self.median:.4g} ± {100 * self.relative:.2g} %"
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Uniform:
     """Every value between two bounds as likely as another."""
 
@@ -99,7 +99,7 @@ class Uniform:
         return f"uniform, {self.low:.4g} to {self.high:.4g}"
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Triangular:
     """Most likely at one value, never beyond two others; not all three are equal."""
 
@@ -127,7 +127,7 @@ class Triangular:
         return f"triangular, {self.low:.4g} to {self.high:.4g}, most likely {self.mode:.4g}"
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ListedValues:
     """A list of values, each as likely as another; write one twice to double its weight."""
 

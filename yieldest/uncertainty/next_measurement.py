@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from yieldest.frozen import frozen_dataclass
 from yieldest.uncertainty.propagation import Outcomes, Variates, fewer, run, summary
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
 from yieldest.wind.data_recovery import DAYS_PER_YEAR, FULL_MONTH_SHARE
@@ -24,7 +24,7 @@ MORE_MONTHS = {months: f"{months} more months" for months in (3, 6, 12, 24)}
 """The steps of a longer record."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class MeasurementStep:
     """A step that would make some inputs surer.
 
@@ -121,7 +121,7 @@ def left_after(record: Record, months: int, has_reference: bool = False) -> dict
     }
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Gain:
     """What a step would do to the 90 % interval of one figure of a build."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Annotated, Protocol
 
 import numpy as np
@@ -12,6 +11,7 @@ from scipy.special import ndtri
 
 from yieldest.arrays import FloatArray, floats, number_or_none
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.settings import Settings, key
 from yieldest.uncertainty.sobol import scrambled_sobol
 from yieldest.uncertainty.uncertain_inputs import UncertainInput
@@ -158,7 +158,7 @@ class Outcomes(Protocol):
         """
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Range:
     """What the draws say of one figure; None where it is never reached in so many cases.
 
@@ -176,7 +176,7 @@ class Range:
     standard_uncertainty: float | None
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Convergence:
     """Whether the draws suffice.
 

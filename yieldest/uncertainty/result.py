@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.uncertainty.next_measurement import Gain, MeasurementStep, gains
 from yieldest.uncertainty.propagation import (
     MORE_IS_BETTER,
@@ -38,7 +39,7 @@ COMPARED = ("life_kwh_per_year", "cost_per_kwh", "net_present_value")
 """The figures in which builds are set against each other."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class BuildUncertainty:
     """How sure the figures of one build are.
 
@@ -116,7 +117,7 @@ def _between_0_and_1(name: str, value: float) -> float:
     return value
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Uncertainty:
     """How sure the figures of a plan are; the correlations are those between inputs drawn."""
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from yieldest.arrays import FloatArray, number_or_none
+from yieldest.frozen import frozen_dataclass
 from yieldest.uncertainty.propagation import Outcomes, Variates, fewer
 
 FAR = 1.6448536269514722
@@ -18,7 +18,7 @@ _DRAWS = 8192
 """Draws that the shares are taken from, where there are more."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Driver:
     """What one input does to one figure of a build.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
@@ -11,6 +11,7 @@ from pydantic import Field, model_validator
 from yieldest.defaults import COMMON_PRACTICE, YEAR_TO_YEAR
 from yieldest.energy.losses import ASSUMED_UNCERTAINTY, LOSS_CATEGORIES, STATED_UNCERTAINTY
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.settings import NotNegative, Settings, at_most_one, key
 from yieldest.uncertainty.distributions import (
     InputDistribution,
@@ -37,7 +38,7 @@ ALIKE_CORRELATION = 0.5
 """Correlation of the same kind of error in two builds (common practice, no source)."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ValueKind:
     """What the values of an input are: their unit, what they may be, and that in words."""
 
@@ -58,7 +59,7 @@ RATE = ValueKind("rate per year", -0.5, 1.0, "a real rate per year from -0.5 to 
 PRICE = ValueKind("money per kWh", 0.0, 1e6, "a price per kWh, 0 or more")
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class UncertainQuantity:
     """A kind of uncertain input, by its key in the plan's table [uncertainty].
 
@@ -234,7 +235,7 @@ class StatedDistribution(Settings):
         return next((value for value in stated if not kind.low <= value <= kind.high), None)
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class UncertainInput:
     """One uncertain input, as drawn.
 
@@ -261,7 +262,7 @@ class UncertainInput:
         return QUANTITIES[self.quantity].words + self.name.removeprefix(self.quantity)
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class StandardUncertainty:
     """A standard uncertainty that a stage states of the quantity that the estimate takes `central`.
 

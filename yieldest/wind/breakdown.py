@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, IntArray, TimeArray, floats, number_or_none
+from yieldest.frozen import frozen_dataclass
 from yieldest.wind.data_recovery import years_of
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull_fits import Fit
@@ -23,7 +23,7 @@ FEW = 10
 """A class with fewer readings has no turbulence of its own; our choice."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Group:
     """The wind of one sector, month, hour or year; numbers that cannot be had are None."""
 
@@ -41,7 +41,7 @@ class Group:
     scale_ms: float | None
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Directions:
     """The wind by direction."""
 
@@ -53,7 +53,7 @@ class Directions:
     """Share of time with wind but without direction."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Gustiness:
     """How unsteady the wind is within an interval, from readings of 4 m/s or more."""
 
@@ -70,7 +70,7 @@ class Gustiness:
     value that 90 % are below."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class CountedReadings:
     """Readings in order of time, each with its class of a histogram of all; of shape (n,)."""
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import calendar
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import BoolArray, FloatArray, IntArray, TimeArray
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 
 DAYS_PER_YEAR = 365.25
@@ -28,7 +28,7 @@ MONTH_DAYS = np.array([calendar.monthrange(2025, m)[1] for m in range(1, 13)], d
 """Of a common year: February's 29th day is one in fifteen hundred."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ReadingSteps:
     """What each of n readings stands for."""
 
@@ -79,7 +79,7 @@ def steps_of(
     )
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class DataRecovery:
     """How much of the time a record covers."""
 

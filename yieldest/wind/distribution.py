@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import RAYLEIGH_SHAPE, STANDARD_DENSITY_KG_M3, Assumed
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.html_repr import html_table, labelled_axes
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.profile import to_hub
@@ -27,7 +28,7 @@ class NotMeasured(Finding):
     """No reading stands behind the stated wind."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class WindDistribution:
     """How often each wind speed blows at one height.
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 from scipy.special import gamma, gammainc
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.frozen import frozen_dataclass
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull import mean_speed, moment, share_above
 from yieldest.wind.weibull_fits import METHODS
@@ -26,7 +25,7 @@ MODE_DIP = 0.85
 """Two modes are told apart when the dip between them is below this share of the lower; ours."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class FitResult:
     """One fit, and how far it is from the readings; all None where it cannot be used on them."""
 

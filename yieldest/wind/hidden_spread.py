@@ -8,12 +8,12 @@ as the wind within the interval is; the readings themselves stay as they are.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from yieldest.arrays import FloatArray, IntArray
 from yieldest.defaults import COVERAGE_FACTOR
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.wind.data_recovery import DAY_S, steps_of
 from yieldest.wind.record import Record
@@ -58,7 +58,7 @@ class MeansHideSpread(Finding):
     """The same with 90 %."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class HiddenSpread:
     """The spread that the n readings of a record hide, as m points."""
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import BoolArray, FloatArray, IntArray, floats
+from yieldest.frozen import frozen_dataclass
 
 FINE_STEP_MS = 0.02
 """Readings without a known rounding step are counted in classes this wide; our choice."""
@@ -15,7 +16,7 @@ WIDEST_SPEED_MS = 250.0
 """Stands for the missing upper bound of an open class: no wind gets there."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Histogram:
     """How often each speed was read, in m classes."""
 

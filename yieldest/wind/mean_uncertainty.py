@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from yieldest.arrays import FloatArray, IntArray, TimeArray
 from yieldest.defaults import YEAR_TO_YEAR
+from yieldest.frozen import frozen_dataclass
 from yieldest.wind.data_recovery import (
     DAYS_PER_YEAR,
     FULL_MONTH_SHARE,
@@ -36,7 +35,7 @@ SEASON_SWING = 0.2
 are missing; our choice, from what temperate climates commonly show."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class WindUncertainty:
     """Standard uncertainties of the mean wind, each as a share of it."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats, number_or_none
 from yieldest.defaults import SHEAR_EXPONENT, Assumed
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
 
 FARTHEST_HEIGHT_RATIO = 2.5
@@ -32,7 +33,7 @@ ASSUMED_EXPONENT_UNCERTAINTY = 0.08
 choices: terrain classes lie 0.05 apart, and land goes from 0.1 to 0.3."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Terrain:
     """A kind of terrain, with the sources of its roughness and of its exponent."""
 
@@ -113,7 +114,7 @@ def slope_roughness_m(height_m: npt.ArrayLike, exponent: npt.ArrayLike) -> Float
     return np.asarray(floats(height_m) * np.exp(-1 / floats(exponent)))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class HeightStep:
     """The step from the anemometer's height to the hub's."""
 

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from yieldest.arrays import BoolArray, FloatArray, number_or_none
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.settings import NotNegative, Settings, key
 from yieldest.wind import suspect_readings
@@ -98,7 +99,7 @@ NO_RULES = QualityRules(**dict.fromkeys(QualityRules.model_fields.keys() - _NO_S
 """A record of years that was computed, not measured, has no sensor faults to look for."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class QualityTest:
     """What one test found; its name is stable, for the flag column and `--json`."""
 
@@ -118,7 +119,7 @@ class QualityTest:
     cube_effect: float | None
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class QualityReport:
     """A screened record: as it was read, and with missing speeds where a test left one out."""
 

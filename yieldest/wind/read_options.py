@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Annotated, Self
 
@@ -10,6 +9,7 @@ from pydantic import Field, Strict, ValidationInfo, field_validator, model_valid
 
 from yieldest.errors import InputError
 from yieldest.files.dialect import LayoutOptions
+from yieldest.frozen import frozen_dataclass
 from yieldest.settings import DateOrder, NotNegative, Positive, Settings, key
 from yieldest.units import UNITS, unit_of
 
@@ -18,7 +18,7 @@ Cells = str | int | list[str | int]
 _HEADING = "the heading says it"
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Recognised:
     """One thing that was recognised in a file, stated by the user, or taken for granted."""
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from yieldest.arrays import FloatArray, TimeArray
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.data_recovery import DataRecovery
 from yieldest.wind.read_options import Recognised
@@ -20,7 +21,7 @@ def _no_speeds() -> FloatArray:
     return np.empty(0)
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Record:
     """A wind record at one place and height, in time order.
 

@@ -12,6 +12,7 @@ from typing import NoReturn
 from yieldest.errors import InputError
 from yieldest.files.dialect import Layout
 from yieldest.files.table import folded
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.units import SPEED_UNITS, unit_in_heading
 from yieldest.wind.read_options import ReadOptions, Recognised, TableOptions
@@ -399,7 +400,7 @@ def unit_of_column(
     return ("deg", "assumed") if role == "direction" else ("", "")
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Heading:
     """A heading: its text, that without unit, height and statistic, and a key of `STATISTICS`."""
 

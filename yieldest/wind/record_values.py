@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -18,6 +18,7 @@ from yieldest.errors import InputError
 from yieldest.files.dialect import MISSING_WORDS
 from yieldest.files.plain_stamps import Times
 from yieldest.files.table import Table, numbers_in
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.units import (
     BEAUFORT_WORDS,
@@ -113,7 +114,7 @@ class DirectionsInDoubt(Finding):
     may_be: str
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Gathered:
     """What the rows of a record hold, in the order of the rows or of time; arrays of shape (n,)."""
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 
 import numpy as np
 
 from yieldest.arrays import FloatArray, IntArray, TimeArray, some
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.breakdown import CountedReadings, Directions, Group, Gustiness, gustiness
 from yieldest.wind.censored_fit import fit_above_start
@@ -71,7 +72,7 @@ class UnevenSectors(Finding):
     sectors: int
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ResourceOptions:
     """What may be stated about how a record is assessed."""
 
@@ -89,7 +90,7 @@ class ResourceOptions:
     """Of the wind within daily or coarser means, over the mean; 0 where they are of one time."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class WindResource(CountedReadings):
     """What a record says about the wind where it was measured, by the m readings that are kept."""
 

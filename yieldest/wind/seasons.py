@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import calendar
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from yieldest.arrays import BoolArray, FloatArray, TimeArray
+from yieldest.frozen import frozen_dataclass
 from yieldest.wind.data_recovery import MONTH_DAYS, season_cell, years_of
 
 THIN_MONTH_SHARE = 0.1
@@ -23,7 +23,7 @@ THIN_HOUR = 0.25
 _MONTH_HOURS = 24.0 * MONTH_DAYS
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class SeasonWeights:
     """How much each reading counts, whether month and hour were evened out, and why (or not)."""
 

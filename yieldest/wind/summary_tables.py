@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.dialect import Layout, layout_of, without_footer
 from yieldest.files.table import Table, read_blocks, table_of_frame
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.settings import options_of
 from yieldest.units import BEAUFORT_EDGES_MS, to_metres_per_second, unit_in_heading
@@ -63,7 +63,7 @@ _MONTH = RECOGNISED_COLUMNS["month"]
 _MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class FrequencyTable:
     """How much of the time the speed lay within each of several classes; arrays of shape (n,)."""
 
@@ -74,7 +74,7 @@ class FrequencyTable:
     provenance: Provenance
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class MonthlyMeans:
     """Twelve monthly means in m/s, January first."""
 

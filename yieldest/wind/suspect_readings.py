@@ -7,7 +7,6 @@ Throughout, `speed_ms` has the shape (n,) and is NaN where missing; `joined`, bo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -15,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import BoolArray, FloatArray, IntArray, floats
+from yieldest.frozen import frozen_dataclass
 from yieldest.wind.record import Record
 
 SHORTEST_STUCK_READINGS = 3
@@ -25,7 +25,7 @@ CALM_PATIENCE = 4.0
 """A frozen calm that no vane confirms must last so many times longer; our choice."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Runs:
     """Stretches of two or more like readings: first reading and number of each, shape (r,)."""
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import gamma, gammaln
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.frozen import frozen_dataclass
 from yieldest.wind.censored_fit import fit_censored
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull import fit_maximum_likelihood, fit_moments, scale_of_mean
@@ -132,7 +132,7 @@ def _cube(moving: Histogram) -> tuple[FloatArray, FloatArray]:
     return mean_cube_fit(mean, moving.share @ moving.speed_ms**3, (moving.share * part).sum(-1))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class FitMethod:
     """One way to fit: what to call it, with its published source, and how it is done."""
 

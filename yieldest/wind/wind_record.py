@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy.typing as npt
 from yieldest.arrays import floats
 from yieldest.defaults import ANEMOMETER_HEIGHT, Assumed
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.html_repr import html_table, labelled_axes
 from yieldest.provenance import Provenance
 from yieldest.settings import options_of
@@ -38,7 +39,7 @@ _COLUMNS = {
 }
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class WindRecord(Record):
     """A wind record at one place and height, in time order; its fields are those of `Record`."""
 

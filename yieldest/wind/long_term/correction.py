@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import YEAR_TO_YEAR
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.data_recovery import DAY_S, DAYS_PER_YEAR
 from yieldest.wind.long_term.error_model import (
@@ -68,7 +68,7 @@ class ReferencesDisagree(Finding):
     variance_times: float
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class LongRecord:
     """A long record near the site; arrays of shape (m,), NaN where missing."""
 
@@ -88,7 +88,7 @@ class LongRecord:
         return cls(record.time, record.speed_ms, record.direction_deg, name, record.resolution_ms)
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class MethodResult:
     """What one method says of the long-term wind on site."""
 
@@ -103,7 +103,7 @@ class MethodResult:
     cube_uncertainty: float
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class LongTermCorrection:
     """The long-term wind on site, and how it was found."""
 

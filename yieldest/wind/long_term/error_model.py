@@ -10,13 +10,13 @@ of the site's is then the best linear prediction, and what it leaves is the unce
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import chdtri
 
 from yieldest.arrays import FloatArray
+from yieldest.frozen import frozen_dataclass
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 
 WANDERING = 0.05
@@ -168,7 +168,7 @@ def yearly_variance(span: FloatArray, kernel: Kernel) -> float:
     return float(about.sum() / (years - 1))
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class LongSeries:
     """What a reference's whole years tell of one power of its speed."""
 
@@ -295,7 +295,7 @@ def _mean_over(fit: npt.ArrayLike, values: FloatArray) -> float:
     return float(weight @ values / weight.sum())
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Overlap:
     """A reference's steps that the site has as well, arrays of shape (k,)."""
 
@@ -325,7 +325,7 @@ class Overlap:
         return max(0.0, correlation), scale, float(full.sum())
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Prediction:
     """The long-term mean of a power of speed, and how sure it is."""
 

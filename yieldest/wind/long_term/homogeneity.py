@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from yieldest.arrays import FloatArray
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 
 LEAST_YEARS = 10
@@ -42,7 +42,7 @@ class StepsNotSought(Finding):
     least_years: int
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class StepTest:
     """The likeliest step in a series of n values, and whether chance would make it."""
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
+from yieldest.frozen import frozen_dataclass
 from yieldest.wind.data_recovery import DAY_S, DAYS_PER_YEAR
 
 Times = npt.NDArray[np.datetime64]
@@ -30,7 +31,7 @@ LEAST_REFERENCE_DAYS = 330.0
 """A reference that lacks a season brings no long term; our choice."""
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class SteppedRecord:
     """A record averaged over the steps of a regular clock; arrays of shape (n,)."""
 
@@ -87,7 +88,7 @@ def in_steps(
     )
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class ClockOffset:
     """How far the clock of the reference seems to be from that of the site."""
 
@@ -137,7 +138,7 @@ def _correlation(site: SteppedRecord, grid: FloatArray, first: int, least_steps:
     return float(((x - x.mean()) * (y - y.mean())).mean()) / spread if spread > 0 else float("nan")
 
 
-@dataclass(frozen=True)
+@frozen_dataclass
 class Pair:
     """Two records on common steps."""
 
