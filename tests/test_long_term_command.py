@@ -78,10 +78,25 @@ def test_wind_carries_a_record_to_the_years_of_references(folder, printed):
     assert "best linear prediction (chosen)" in full
 
 
+def test_a_reference_of_years_to_come_is_doubted(folder, printed):
+    later = station("SHA")
+    record = station("RPT", slice(3000, 3180))
+    years = pd.DateOffset(years=84)
+    later.index, record.index = (DAYS + years).rename("time"), (record.index + years).rename("time")
+    later.to_csv(folder / "later.csv")
+    record.to_csv(folder / "now.csv")
+    command = ["wind", folder / "now.csv", "--reference", folder / "later.csv"]
+    doubted = f"{len(DAYS):d}, the first"
+    for more in ((), ("--full",), ("--json",)):
+        text = printed(*command, *more)
+        assert "later.csv: readings dated after today" in text.replace("\\n", " ")
+        assert doubted in text
+
+
 def test_a_reference_goes_with_a_record_alone(folder, run):
     ran = run("wind", folder / "short.csv", "--table", "--reference", folder / "SHA.csv")
     assert ran.code == 2
-    assert "--reference need a record" in " ".join(ran.err.split())
+    assert "--reference: for a record" in " ".join(ran.err.split())
 
 
 def test_an_unsound_reference_is_named_in_the_answer_of_an_estimate(folder, printed):

@@ -85,10 +85,11 @@ def print_answers(answers: Iterable[tuple[str, str]], screen: Console) -> None:
 
 def checks(warnings: Iterable[Finding | str], source: str) -> list[tuple[str, str]]:
     """Return the first warnings, without the name of the file, and how many more there are."""
-    texts = [
-        f"{text[0].upper()}{text[1:]}"
-        for text in (each.removeprefix(source).lstrip(":, ") for each in sentences(warnings))
-    ]
+    texts = []
+    for each in sentences(warnings):
+        text = each.removeprefix(source).lstrip(":, ")
+        # The name of another file keeps its letters.
+        texts.append(text if text == each else f"{text[0].upper()}{text[1:]}")
     return first_checks(texts)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from os import PathLike
 from typing import TYPE_CHECKING, Any
 
@@ -51,6 +52,8 @@ def to_long_term(
     read = [
         one if isinstance(one, Record) else read_wind(one, options=options) for one in references
     ]
-    return long_term(
+    found = long_term(
         record.time, record.speed_ms, [LongRecord.of(one) for one in read], record.direction_deg
     )
+    of_references = tuple(warning for one in read for warning in one.provenance.warnings)
+    return replace(found, provenance=found.provenance.adding(warnings=of_references))
