@@ -194,6 +194,7 @@ def test_out_refuses_to_overwrite_the_record(run, tmp_path):
         (("--speed-units", "furlongs"), "--speed-units: 'furlongs' is not a known speed unit"),
         (("--standard-deviation-units", "nan"), "--standard-deviation-units: 'nan' is not a known"),
         (("--direction-units", "nan"), "is not a known direction unit"),
+        (("--speed-units", ""), "'' is not a known speed unit"),
         (("--temperature-units", "X"), "is not a known temperature unit"),
         (("--pressure-units", "X"), "is not a known pressure unit"),
     ],

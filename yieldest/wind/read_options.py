@@ -83,7 +83,8 @@ class TableOptions(LayoutOptions):
     def _known_unit(cls, text: str | None, about: ValidationInfo) -> str | None:
         quantity = str(about.field_name).removesuffix("_units")
         try:
-            return text and unit_of(quantity if quantity in UNITS else "speed", text)
+            quantity = quantity if quantity in UNITS else "speed"
+            return None if text is None else unit_of(quantity, text)
         except InputError as error:
             raise ValueError(str(error).removesuffix(".")) from error
 
