@@ -36,9 +36,12 @@ class _Methods:
     def __init__(self, *values: object, **named: object) -> None:
         fields = self.__dataclass_fields__
         stated = dict(zip(fields, values, strict=False)) | named
-        made = {k: stated[k] if k in stated else _default(field) for k, field in fields.items()}
-        as_stated = len(values) + len(named) == len(stated) and stated.keys() <= made.keys()
-        if not as_stated or any(value is MISSING for value in made.values()):
+        made = dict.fromkeys(fields, MISSING) | stated
+        wrong = len(stated) < len(values) + len(named) or len(made) > len(fields)
+        if not wrong and len(stated) < len(made):
+            made = {name: stated.get(name, _default(field)) for name, field in fields.items()}
+            wrong = any(value is MISSING for value in made.values())
+        if wrong:
             raise TypeError(f"{type(self).__name__} has the fields {', '.join(fields)}")
         vars(self).update(made)
 
