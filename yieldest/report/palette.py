@@ -4,8 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
+from typing import TYPE_CHECKING
 
 from yieldest.frozen import frozen_dataclass
+
+if TYPE_CHECKING:
+    from matplotlib import RcParams
 
 PALETTE = {
     # name: (on light paper, on dark paper)
@@ -94,7 +99,17 @@ def drawing() -> Iterator[None]:
     """Give matplotlib our look, and nothing of what the user's own settings say."""
     import matplotlib  # noqa: PLC0415 - only drawing waits for it
 
-    with matplotlib.rc_context(
+    with matplotlib.rc_context():
+        # To look through every setting for each of many figures would take as long as to draw one.
+        dict.update(matplotlib.rcParams, _look())
+        yield
+
+
+@cache
+def _look() -> RcParams:
+    import matplotlib  # noqa: PLC0415
+
+    return matplotlib.RcParams(
         {
             **matplotlib.rcParamsDefault,
             "font.size": _FONT_PT,
@@ -135,5 +150,4 @@ def drawing() -> Iterator[None]:
             "pdf.fonttype": 42,
             "path.simplify": True,
         }
-    ):
-        yield
+    )
