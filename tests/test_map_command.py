@@ -105,6 +105,27 @@ def test_every_store_holds_the_same_maps(run, stored, tmp_path, expected, source
     assert [path.name for path in tmp_path.iterdir()] == [output]
 
 
+def test_the_screen_says_how_read_how_windy_what_pays_and_how_sure(run, stored, tmp_path, expected):
+    asked = "map", stored / "winds.nc", "--plan", HILL, "-o", tmp_path / "maps.nc"
+    first, full = run(*asked).out, run(*asked, "--full").out
+    places = [first.index(f"\n{each}") for each in ("Read as", "How windy?", "What pays?",
+              "How sure?", "Check", "Danger", "half of the cells")]  # fmt: skip
+    assert places == sorted(places)
+    assert len(first.splitlines()) <= 40
+    assert "“wind” in m s-1, 2,000 times from 2023-01-01 00:00" in " ".join(first.split())
+    # The one cell without wind, and the cell where the first build makes most.
+    energy = expected["net_energy"].isel(build=0)
+    best = energy.isel(energy.argmax(...))
+    assert f"most energy at lat {best.lat:g}, lon {best.lon:g}." in " ".join(first.split())
+    assert "2.1 % of the cells have none" in " ".join(first.split())
+    assert "Own labour costs nothing" in full
+    assert "Own labour costs nothing" not in first
+    assert run(*asked, "--json").json["builds"][0]["best_cell"] == {
+        "lat": float(best.lat),
+        "lon": float(best.lon),
+    }
+
+
 def test_a_single_point_is_a_map_of_one_cell(run, tmp_path):
     winds().isel(lat=1, lon=1).to_netcdf(tmp_path / "point.nc", engine="h5netcdf")
     told = run("map", tmp_path / "point.nc", "-o", tmp_path / "m.nc", "--height", 10, "--json").json

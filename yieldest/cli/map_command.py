@@ -9,7 +9,7 @@ from yieldest.errors import InputError
 NEEDED = ("xarray", "dask", "distributed", "h5netcdf", "h5py", "zarr", "matplotlib")
 
 PANELS = {
-    MOSTLY: "output plan pictures units",
+    MOSTLY: "output plan pictures units full",
     "When the grid does not say it, and for very large grids (docs/scale.md)": (
         "height variable scheduler"
     ),
@@ -20,6 +20,11 @@ WORDS = {
     "output": ("FILE", "What to write: a name that ends in .nc or .zarr.", "--out", "-o"),
     "plan": ("PLAN", "The plan whose builds to map; without it only the wind is."),
     "pictures": ("DIR", "Also draw quick pictures into a folder."),
+    "full": (
+        "",
+        "Print all the rest: heights, methods, assumptions, warnings, cautions.",
+        "--full",
+    ),
     "height": ("METRES", "Height of the winds above ground, where the grid does not say it."),
     "variable": ("ROLE=NAME", "Which variable is what, such as speed=ws; again for another."),
     "scheduler": ("ADDRESS", "A dask scheduler to share the work; else this machine works alone."),
@@ -35,6 +40,7 @@ def map_cells(
     variable: list[str] | None = None,
     scheduler: str | None = None,
     units: Units = None,
+    full: bool = False,
     as_json: bool = False,
 ) -> None:
     """Make maps of wind, energy, cost and payback from gridded winds.
@@ -91,7 +97,7 @@ def map_cells(
         from yieldest.report.terminal import console
 
         with shown_in(shown):
-            print_map_summary(summary, console())
+            print_map_summary(summary, console(), full=full)
 
 
 COMMAND = Command(map_cells, WORDS, PANELS)

@@ -117,7 +117,7 @@ def wind_kind(grid: Grid, height_m: float | None) -> WindKind:
     if role == "shape" and not calms:
         method += "; no calms are given"
     return WindKind(
-        f"{words} {' and '.join(', '.join(each) for each in (names, partners) if each)}",
+        f"{words} {' and '.join(f'“{name}”' for name in (*names, *partners))}",
         method,
         (*names, *partners, *calms),
         functools.partial(_by_height, names=names, partners=partners, height_m=height_m, fit=fit),

@@ -224,8 +224,22 @@ def maps_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
         array.attrs = {**ATTRIBUTES[str(key)], **projection}
         if key == "cost_per_kwh" and recipe.plan is not None:
             array.attrs["units"] = f"{recipe.plan.currency}/kWh"
-    dataset.attrs = _global_attributes(recipe, provenances)
+    dataset.attrs = _global_attributes(recipe, provenances) | {"comment": _read_as(grid, recipe)}
     return dataset
+
+
+def _read_as(grid: Grid, recipe: Recipe) -> str:
+    """Say which variables were taken for the wind, and at what heights, times and cells."""
+    variable = grid.data[recipe.kind.variables[0]]
+    unit, time = variable.attrs.get("units"), dimension_of(variable, "time")
+    text = recipe.kind.source + (f" in {unit}" if unit else "")
+    if time is not None:
+        text += f", {variable.sizes[time]:,} times"
+        if time in variable.coords and np.issubdtype(variable[time].dtype, np.datetime64):
+            ends = variable[time][[0, -1]].to_numpy().astype("datetime64[m]")
+            text += f" from {' to '.join(str(end).replace('T', ' ') for end in ends)}"
+    sizes = [variable.sizes[name] for name in cell_dimensions(grid, recipe)]
+    return f"{text[0].upper()}{text[1:]}; {int(np.prod(sizes)):,} cells."
 
 
 def _projection(wind: xr.DataArray) -> dict[str, str]:

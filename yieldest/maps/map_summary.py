@@ -8,21 +8,22 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
-from rich import box
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
-from yieldest.arrays import percent, rounded
+from yieldest.arrays import NOT_KNOWN, percent, rounded
 from yieldest.maps.cell_winds import MOST_MS
+from yieldest.maps.make_maps import CellsAreNoSites
 from yieldest.provenance import Finding
 from yieldest.report.cautions import CAUTIONS
 from yieldest.report.sentences.words import say, sentence
-from yieldest.report.terminal import print_list, print_text
-from yieldest.units import as_shown, in_reader_units, length
+from yieldest.report.tables import Row, TableView, first_checks
+from yieldest.report.terminal import print_answers, print_list, print_table, print_text
+from yieldest.units import as_shown, in_reader_units, length, speed
 
 MOST_CELLS = 4_000_000
 """Of more cells every so-manieth is looked at."""
+_SHARES = ("tenth", "median", "nine_tenths")
 
 _OF_HEIGHT = {
     "mean_speed": "mean_speed_ms",
@@ -62,7 +63,8 @@ def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dic
     """Return the spread over the cells of each map, JSON-ready.
 
     For each height and build: how many cells have a value, and the value that a tenth, half and
-    nine tenths of them do not exceed; None where no cell has one.
+    nine tenths of them do not exceed, and the cell with most wind or energy; None where no cell has
+    a value.
     """
     cells = maps["weibull_shape"].isel(height=0)
     warnings = str(maps.attrs["warnings"]).splitlines()
@@ -74,12 +76,21 @@ def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dic
         "written": str(written),
         "pictures": [str(path) for path in pictures],
         "cells": int(cells.size),
+        "read_as": str(maps.attrs["comment"]),
         "heights": [
-            {"height_m": float(height), **_spreads(maps, _OF_HEIGHT, {"height": index})}
+            {
+                "height_m": float(height),
+                **_spreads(maps, _OF_HEIGHT, {"height": index}),
+                "best_cell": _best_cell(maps["mean_speed"].isel(height=index)),
+            }
             for index, height in enumerate(maps["height"].to_numpy())
         ],
         "builds": [
-            {"name": str(name), **_spreads(maps, _OF_BUILD, {"build": index})}
+            {
+                "name": str(name),
+                **_spreads(maps, _OF_BUILD, {"build": index}),
+                "best_cell": _best_cell(maps["net_energy"].isel(build=index)),
+            }
             for index, name in enumerate(maps["build"].to_numpy() if "build" in maps else ())
         ],
         "currency_per_kwh": maps["cost_per_kwh"].attrs["units"] if "cost_per_kwh" in maps else None,
@@ -93,64 +104,114 @@ def _spreads(maps: xr.Dataset, names: dict[str, str], layer: dict[str, int]) -> 
     return {key: _spread(maps[name].isel(layer)) for name, key in names.items() if name in maps}
 
 
-def _spread(layer: xr.DataArray) -> dict[str, float | int | None]:
+def _thinned(layer: xr.DataArray) -> xr.DataArray:
     stride = -(-layer.size // MOST_CELLS)
     # A single point has no dimension at all.
-    thinned = {first: slice(None, None, stride) for first in layer.dims[:1]}
-    values = layer.isel(thinned).to_numpy()
+    return layer.isel({first: slice(None, None, stride) for first in layer.dims[:1]})
+
+
+def _spread(layer: xr.DataArray) -> dict[str, float | int | None]:
+    values = _thinned(layer).to_numpy()
     known = values[np.isfinite(values)].astype(np.float64)
     spread: dict[str, float | int | None] = {"cells_seen": values.size, "cells_known": known.size}
-    keys = ("tenth", "median", "nine_tenths")
     if known.size == 0:
-        return {**spread, **dict.fromkeys(keys)}
+        return {**spread, **dict.fromkeys(_SHARES)}
     found = (float(value) for value in np.quantile(known, [0.1, 0.5, 0.9]))
-    return {**spread, **dict(zip(keys, found, strict=True))}
+    return {**spread, **dict(zip(_SHARES, found, strict=True))}
 
 
-_Rows = tuple[tuple[str, str, str], ...]
-_HEIGHT_ROWS: _Rows = (
-    ("mean wind", "mean_speed_ms", "m/s"),
-    ("Weibull shape", "weibull_shape", ""),
-    ("Weibull scale", "weibull_scale_ms", "m/s"),
-)
-_BUILD_ROWS: _Rows = (
-    ("mean wind at the hub", "hub_mean_speed_ms", "m/s"),
-    ("net energy", "net_kwh_per_year", "kWh/year"),
-    ("capacity factor", "capacity_factor", ""),
-    ("cost per kWh", "cost_per_kwh", "currency"),
-    ("payback, replacements counted", "payback_years", "years"),
-    ("discounted payback", "discounted_payback_years", "years"),
-)
+def _best_cell(layer: xr.DataArray) -> dict[str, Any] | None:
+    """Return the coordinates, or else the number, of the cell with the highest value."""
+    seen = _thinned(layer).load()
+    if not seen.notnull().any():
+        return None
+    best = seen.isel(seen.argmax(...))
+    return {str(name): best[name].item() for name in seen.dims if name in seen.coords}
 
 
-def print_map_summary(summary: dict[str, Any], screen: Console) -> None:
-    """Print what to check, the spread over the cells, and how it was computed."""
-    screen.print(
-        Text(f"wrote {summary['written']}: {summary['cells']:,} cells", style="bold"),
-        soft_wrap=True,
-    )
-    for path in summary["pictures"]:
-        screen.print(Text(f"wrote {path}"), soft_wrap=True)
-    print_text(
-        "Of the cells, a tenth lie below the first value, half below the middle one and a tenth "
-        "above the last; how sure a cell is, is not in them. Known: cells that have a value.",
-        screen,
-    )
+_ROWS = {
+    "mean_speed_ms": ("mean wind", "m/s"),
+    "weibull_shape": ("Weibull shape", ""),
+    "weibull_scale_ms": ("Weibull scale", "m/s"),
+    "hub_mean_speed_ms": ("mean wind at the hub", "m/s"),
+    "net_kwh_per_year": ("net energy", "kWh/year"),
+    "capacity_factor": ("capacity factor", ""),
+    "cost_per_kwh": ("cost per kWh", "currency"),
+    "payback_years": ("payback, replacements counted", "years"),
+    "discounted_payback_years": ("discounted payback", "years"),
+}
+"""What each spread is called, and its unit."""
+_DANGER = "masts, overspeed, batteries, mains and ice: docs/safety.md and local codes."
+
+
+def print_map_summary(summary: dict[str, Any], screen: Console, *, full: bool = False) -> None:
+    """Print what the maps say on one screen; with `full`, how it was computed and all the rest."""
     names = [build["name"] for build in summary["builds"]]
-    print_list("Check this", _turned(summary["warnings"], names), screen)
-    for height in summary["heights"]:
-        screen.print()
-        screen.print(_table(f"wind at {length(height['height_m'])}", height, _HEIGHT_ROWS))
-    for build in summary["builds"]:
-        screen.print()
-        currency = summary["currency_per_kwh"]
-        screen.print(_table(build["name"], build, _BUILD_ROWS, currency))
+    warnings, no_sites = _turned(summary["warnings"], names), sentence(CellsAreNoSites())
+    for path in (summary["written"], *summary["pictures"]):
+        screen.print(Text(f"wrote {path}", style="bold"), soft_wrap=True)
+    heights = {f"wind at {length(each['height_m'])}": each for each in summary["heights"]}
+    builds = {build["name"]: build for build in summary["builds"]}
+    answers = [
+        ("Read as", in_reader_units(summary["read_as"])),
+        *(("How windy?", _how_windy(name, each)) for name, each in heights.items()),
+        *(("What pays?", _what_pays(name, each)) for name, each in builds.items()),
+        ("How sure?", f"A map does not say: it holds middle figures only. {no_sites}"),
+    ]
+    if not full:
+        answers += first_checks([text for text in warnings if text != no_sites])
+        if summary["assumed"]:
+            answers.append(("On trust", f"{len(summary['assumed'])} assumptions, all in --full."))
+        answers += [("Danger", _DANGER)] * bool(builds)
+    print_answers(answers, screen)
+    shown = [heights] * (full or not builds) + [builds] * bool(builds)
+    for columns in shown:
+        print_table(_table(columns, summary["currency_per_kwh"]), screen)
+    if not full:
+        print_text("Methods, assumptions, all warnings, cautions: --full.", screen)
+        return
     for heading, texts in (
-        ("How it was computed", summary["method"]),
-        ("Assumed, for nobody stated it", summary["assumed"]),
+        ("Check this", warnings),
+        ("How it was computed", _turned(summary["method"], names)),
+        ("Assumed, for nobody stated it", _turned(summary["assumed"], names)),
         ("Take care", CAUTIONS),
     ):
-        print_list(heading, _turned(texts, names), screen)
+        print_list(heading, texts, screen)
+
+
+def _how_windy(name: str, spreads: dict[str, Any]) -> str:
+    """Say in a sentence how windy the cells are at a height, and where most."""
+    spread = spreads["mean_speed_ms"]
+    if spread["median"] is None:
+        return f"No cell has a {name}."
+    low, middle, high = (speed(spread[share], ".1f") for share in _SHARES)
+    blank = spread["cells_seen"] - spread["cells_known"]
+    without = f" {percent(blank / spread['cells_seen'])} of the cells have none." if blank else ""
+    return (
+        f"Half of the cells have a mean {name} above {middle}, a tenth below {low}, a tenth above "
+        f"{high}. {_best('Most wind', spreads)}{without}"
+    )
+
+
+def _what_pays(name: str, spreads: dict[str, Any]) -> str:
+    """Say in a sentence where a build makes most, and in how many cells it is paid back."""
+    text = _best("makes most energy", spreads)
+    if "payback_years" in spreads:
+        paid, seen = (spreads["payback_years"][key] for key in ("cells_known", "cells_seen"))
+        text = f"is paid back within its life in {percent(paid / seen)} of the cells. It {text}"
+    return f"“{name}” {text or 'makes no energy in any cell.'}"
+
+
+def _best(what: str, spreads: dict[str, Any]) -> str:
+    """Say where a value is highest."""
+    place = spreads["best_cell"]
+    if place is None:
+        return ""
+    where = ", ".join(
+        f"{name} {value:.6g}" if isinstance(value, float) else f"{name} {value}"
+        for name, value in place.items()
+    )
+    return f"{what} at {where}." if where else ""
 
 
 def _turned(texts: Iterable[str], names: Iterable[str]) -> list[str]:
@@ -162,23 +223,23 @@ def _turned(texts: Iterable[str], names: Iterable[str]) -> list[str]:
     ]
 
 
-def _table(title: str, spreads: dict[str, Any], rows: _Rows, currency: str | None = None) -> Table:
-    """Return a table of those rows (label, key, unit) whose spread is there."""
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
-    table.add_column(Text(title), min_width=24)
-    for heading in ("a tenth", "half", "nine tenths", "known"):
-        table.add_column(heading, justify="right", min_width=8)
-    table.add_column("unit")
-    for label, key, unit in rows:
-        if key in spreads:
-            spread = spreads[key]
-            write = percent if key == "capacity_factor" else rounded
-            times, shown = as_shown(1.0, unit)
-            values = (spread[share] for share in ("tenth", "median", "nine_tenths"))
-            table.add_row(
-                label,
-                *(write(value if value is None else times * value) for value in values),
-                percent(spread["cells_known"] / spread["cells_seen"], 3),
-                str(currency) if unit == "currency" else shown,
-            )
-    return table
+def _table(columns: dict[str, dict[str, Any]], currency: str | None) -> TableView:
+    """Return the spreads of heights or builds side by side."""
+    rows = []
+    for key, (label, unit) in _ROWS.items():
+        spreads = [each.get(key) for each in columns.values()]
+        if any(spreads):
+            shown = str(currency) if unit == "currency" else as_shown(1.0, unit)[1]
+            cells = tuple(_cell(each, key, unit) for each in spreads)
+            rows.append(Row(f"{label} ({shown})" if shown else label, cells))
+    return TableView("", ["half of the cells (a tenth to nine tenths)", *columns], rows)
+
+
+def _cell(spread: dict[str, Any] | None, key: str, unit: str) -> str:
+    """Write the value of half of the cells with those of a tenth and nine tenths behind it."""
+    if spread is None or spread["median"] is None:
+        return NOT_KNOWN
+    write = percent if key == "capacity_factor" else rounded
+    times = as_shown(1.0, unit)[0]
+    low, middle, high = (write(times * spread[share]) for share in _SHARES)
+    return f"{middle} ({low} to {high})"

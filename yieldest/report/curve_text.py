@@ -22,6 +22,7 @@ from yieldest.report.terminal import (
     print_section,
     print_table,
     print_text,
+    rows_left,
 )
 from yieldest.turbine.bins import IDLE_SHARE
 from yieldest.turbine.load import LOAD_WORDS
@@ -52,9 +53,9 @@ def print_curve(measured: MeasuredCurve, screen: Console, *, full: bool = False)
         *([] if full else checks(provenance.warnings, provenance.source)),
         *([] if full else [("Danger", _danger(measured))]),
     ]
-    print_answers([each for each in answers if each[1]], screen)
+    lines = print_answers([each for each in answers if each[1]], screen)
     if not full:
-        print_table(_chart(measured, screen.width), screen)
+        print_table(_chart(measured, screen.width, rows_left(lines, 5, MOST_ROWS)), screen)
         print_text("Every bin, losses, years, rules, methods, assumptions: --full.", screen)
         return
     print_list("Check this", sentences(provenance.warnings), screen)
@@ -187,14 +188,14 @@ def _danger(measured: MeasuredCurve) -> str:
     )
 
 
-def _chart(measured: MeasuredCurve, width: int) -> TableView:
-    """Return power by wind speed with its 90 % range, drawn too, in a dozen lines."""
+def _chart(measured: MeasuredCurve, width: int, most: int) -> TableView:
+    """Return power by wind speed with its 90 % range, drawn too, in so many lines at most."""
     bins = measured.bins
     runs = np.flatnonzero(bins.power_w > IDLE_SHARE * bins.power_w.max())
     first = max(0, int(runs[0]) - 1) if runs.size else 0
     shown = np.arange(first, bins.centre_ms.size)
     for step_ms in (1.0, 2.0, 4.0):
-        if shown.size > MOST_ROWS:
+        if shown.size > most:
             shown = np.array([i for i in shown if bins.centre_ms[i] % step_ms == 0])
     reach = COVERAGE_FACTOR * bins.uncertainty_w
     top = float((bins.power_w + reach).max())

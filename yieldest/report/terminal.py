@@ -18,6 +18,10 @@ from yieldest.report.sentences.words import sentences
 from yieldest.report.tables import Section, TableView, first_checks
 
 PLAIN_WIDTH = 100
+SCREEN_LINES = 40
+"""What the answers and the chart of a record or curve may take together; our choice."""
+FEWEST_ROWS = 6
+"""A chart with fewer shows nothing."""
 _NARROW = 14
 """A column of words with no cell longer than this is not wrapped."""
 _NAME = 20
@@ -72,15 +76,26 @@ def _glued(text: str) -> str:
     return _BEFORE_UNIT.sub(_GLUE, text)
 
 
-def print_answers(answers: Iterable[tuple[str, str]], screen: Console) -> None:
-    """Print questions and their answers beside each other, a question in a row asked once."""
+def print_answers(answers: Iterable[tuple[str, str]], screen: Console) -> int:
+    """Print questions and their answers beside each other, and return how many lines that took.
+
+    A question in a row is asked once.
+    """
     grid = Table.grid(padding=(0, 2, 0, 0))
     grid.add_column(no_wrap=True, style="bold")
     grid.add_column(overflow="fold")
     for question, several in groupby(answers, key=itemgetter(0)):
         for place, (_, answer) in enumerate(several):
             grid.add_row("" if place else question, Text(_glued(answer)))
-    _print_trimmed(grid, screen)
+    return _print_trimmed(grid, screen)
+
+
+def rows_left(answers: int, around: int, most: int) -> int:
+    """Return how many rows of a chart a screen has room for below its answers, `most` at most.
+
+    `around` are the lines of title, headings and what stands below the chart.
+    """
+    return max(FEWEST_ROWS, min(most, SCREEN_LINES - answers - around))
 
 
 def checks(warnings: Iterable[Finding | str], source: str) -> list[tuple[str, str]]:
@@ -133,12 +148,14 @@ def print_table(view: TableView, screen: Console) -> None:
     _print_trimmed(table, screen)
 
 
-def _print_trimmed(table: Table, screen: Console) -> None:
-    """Print a table without the spaces at the ends of its lines."""
+def _print_trimmed(table: Table, screen: Console) -> int:
+    """Print a table without the spaces at the ends of its lines, and return how many there are."""
     with screen.capture() as captured:
         screen.print(table)
-    for line in captured.get().splitlines():
+    lines = captured.get().splitlines()
+    for line in lines:
         screen.out(line.replace(_GLUE, " ").rstrip(), highlight=False)
+    return len(lines)
 
 
 def _widths(view: TableView, width: int, mark: int) -> list[int]:

@@ -23,6 +23,7 @@ from yieldest.report.terminal import (
     print_list,
     print_section,
     print_text,
+    rows_left,
 )
 from yieldest.report.wind_tables import (
     clock_sentence,
@@ -87,11 +88,12 @@ def print_resource(
         *([] if full else [("Gusty?", text) for text in unsteady]),
         *([] if full else checks([*of_years, *_beside_faults(resource)], record.provenance.source)),
     ]
-    print_answers(answers, screen)
+    lines = print_answers(answers, screen)
+    most = MOST_CLASSES_IN_FULL if full else rows_left(lines, 4, MOST_CLASSES)
     if full:
         print_list("Check this", warnings, screen)
     print_heading("How often each speed blows (# readings, | the fit)", screen)
-    for line in histogram(resource, screen.width, full=full):
+    for line in histogram(resource, screen.width, most, full=full):
         screen.print(Text(line))
     if not full:
         print_text("Fits, tests, months, hours, directions, methods: --full.", screen)
@@ -356,13 +358,12 @@ def _listed(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def histogram(resource: WindResource, width: int, *, full: bool = False) -> list[str]:
+def histogram(resource: WindResource, width: int, most: int, *, full: bool = False) -> list[str]:
     """Draw the shares of time in classes of 1 m/s or more, with the fitted share marked.
 
-    Unless in full, the last of at most 13 lines holds all the strong winds beyond.
+    Unless in full, the last of at most so many lines holds all the strong winds beyond.
     """
     histogram, fit = resource.histogram, resource.chosen
-    most = MOST_CLASSES_IN_FULL if full else MOST_CLASSES
     for class_ms in (1.0, 2.0, 4.0):
         bounds, below = histogram.shares_below(class_ms)
         tail = bounds.size > most
@@ -383,7 +384,7 @@ def histogram(resource: WindResource, width: int, *, full: bool = False) -> list
         bar[round(bar_width * curve / highest)] = "|"
         name = "still" if high <= histogram.start_ms else ""
         span = (
-            f"{number(low, 'm/s', '5.1f')} {unit} and up  "
+            f"{number(low, 'm/s', '5.1f')} {unit} and up "
             if tail and i == most - 1
             else f"{number(low, 'm/s', '5.1f')} to {number(high, 'm/s', '4.1f')} {unit}"
         )
