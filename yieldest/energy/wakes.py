@@ -49,10 +49,9 @@ def rose_of_readings(
     edges = speed_bins(highest_ms)
     sector = sector_index(direction[used], sectors)
     last = edges.size - 2
-    # Both ends of the last bin belong to it.
-    place = np.where(speed[used] == edges[-1], last, np.floor(speed[used] / SPEED_STEP_MS))
-    inside = place <= last
-    cell = (sector * (last + 1) + place)[inside].astype(int)
+    place = (speed[used] / SPEED_STEP_MS).astype(np.int64)
+    place[speed[used] == edges[-1]] = last  # both ends of the last bin belong to it
+    cell = (sector * (last + 1) + place)[place <= last]
     counts = np.bincount(cell, minlength=sectors * (last + 1)).reshape(sectors, last + 1)
     return Rose(
         direction_deg=np.arange(sectors) * 360 / sectors,
