@@ -39,7 +39,7 @@ class _Methods:
         made = dict.fromkeys(fields, MISSING) | stated
         wrong = len(stated) < len(values) + len(named) or len(made) > len(fields)
         if not wrong and len(stated) < len(made):
-            made = {name: stated.get(name, _default(field)) for name, field in fields.items()}
+            made |= {k: _default(fields[k]) for k in fields.keys() - stated.keys()}
             wrong = any(value is MISSING for value in made.values())
         if wrong:
             raise TypeError(f"{type(self).__name__} has the fields {', '.join(fields)}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Annotated, Any, Literal, TypeVar, get_args
+from typing import Annotated, Any, Literal, Self, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, create_model
 from pydantic.fields import FieldInfo
@@ -46,6 +46,11 @@ class Settings(BaseModel):
     model_config = ConfigDict(
         extra="forbid", frozen=True, allow_inf_nan=False, strict=True, defer_build=True
     )
+
+    @classmethod
+    def unstated(cls) -> Self:
+        """Return it as a plan leaves it out; to make it ready for that would take a while."""
+        return cls.model_construct()
 
 
 def key(words: str, example: object = None, *, unit: str = "", left_out: str = "") -> FieldInfo:

@@ -138,7 +138,7 @@ def split_line(line: str, delimiter: str) -> list[str]:
     return [cell.strip() for cell in cells]
 
 
-_NOTHING_STATED = LayoutOptions()
+_NOTHING_STATED = LayoutOptions.unstated()
 
 
 def layout_of(

@@ -89,7 +89,7 @@ class BuildEstimate:
     energy: AnnualEnergy
     cost: Cost | None
     spread: SpreadPutBack | None
-    terms: EconomicTerms = field(default_factory=EconomicTerms)
+    terms: EconomicTerms = field(default_factory=EconomicTerms.unstated)
     self_consumption: SelfConsumption | None = None
 
     @property

@@ -59,7 +59,7 @@ class Build(Ends, Rotor):
         Correction,
         key("what follows the air density: speed only for pitch-regulated machines", "speed"),
     ] = "power"
-    losses: Annotated[LossShares, key("shares of the energy that are lost")] = LossShares()
+    losses: Annotated[LossShares, key("shares of the energy that are lost")] = LossShares.unstated()
     array: Annotated[
         Array | None, key("how several machines stand", left_out="a wake loss is assumed")
     ] = None

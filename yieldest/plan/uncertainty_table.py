@@ -39,7 +39,7 @@ class UncertaintyTable(Settings):
     ] = DEFAULT_DRAWS
     seed: Annotated[Annotated[int, Field(ge=0)], key("another seed, another set of draws", 2)] = 1
     losses: Annotated[LossDistributions, key("distributions of the shares lost")] = (
-        LossDistributions()
+        LossDistributions.unstated()
     )
     correlation: Annotated[
         list[Correlation],

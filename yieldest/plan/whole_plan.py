@@ -77,7 +77,7 @@ class Plan(Settings):
         Annotated[Site, Tag(ONE)] | Annotated[list[Site], Tag(SEVERAL), Field(min_length=1)],
         Discriminator(lambda found: SEVERAL if isinstance(found, list) else ONE),
         key("where the machine stands; several places as [[site]]"),
-    ] = Site()
+    ] = Site.unstated()
     wind: Annotated[
         Wind | None,
         key(
@@ -90,7 +90,7 @@ class Plan(Settings):
         key("the ways to build that are compared, one table each"),
     ]
     economics: Annotated[EconomicTerms, key("the terms that money is computed on")] = (
-        EconomicTerms()
+        EconomicTerms.unstated()
     )
     demand: Annotated[
         Demand | None,
@@ -102,7 +102,9 @@ class Plan(Settings):
     battery: Annotated[
         Battery | None, key("with demand: what stores the rest", left_out="none")
     ] = None
-    uncertainty: Annotated[UncertaintyTable, key("how sure the inputs are")] = UncertaintyTable()
+    uncertainty: Annotated[UncertaintyTable, key("how sure the inputs are")] = (
+        UncertaintyTable.unstated()
+    )
     path: Path
 
     @property

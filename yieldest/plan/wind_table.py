@@ -135,7 +135,7 @@ class Wind(ReadOptions, WindSource):
         ),
     ] = None
     quality_control: Annotated[QualityRules, key("thresholds of the tests for bad readings")] = (
-        QualityRules()
+        QualityRules.unstated()
     )
     neighbour: Annotated[
         FilePath | None, key("another sensor's record, to judge long calms by", "near.csv")
@@ -156,7 +156,7 @@ class Wind(ReadOptions, WindSource):
         summed = source in ("frequency_table", "monthly_means")
         of_records = (*ReadOptions.model_fields, "other_heights", "reference", "neighbour")
         for name in of_records if source != "record" else ():
-            left_out = getattr(self, name) in (None, [], Columns())
+            left_out = getattr(self, name) in (None, [], Columns.unstated())
             if not left_out and not (summed and name in TableOptions.model_fields):
                 raise ValueError(f"{name} belongs to a record, not to {source}; leave it out")
         if source == "frequency_table" and self.fit not in (None, "interval-censored", "empirical"):

@@ -77,7 +77,7 @@ class Meters(Settings):
 
     columns: Annotated[
         ReadingColumns, key("which column holds what", left_out="the headings are recognised")
-    ] = ReadingColumns()
+    ] = ReadingColumns.unstated()
     units: Annotated[
         str | None,
         key(

@@ -95,7 +95,9 @@ class QualityRules(Settings):
 
 
 _NO_SWITCHES = {"spike_excess_ms", "frozen_below_c"}
-NO_RULES = QualityRules(**dict.fromkeys(QualityRules.model_fields.keys() - _NO_SWITCHES, False))
+NO_RULES = QualityRules.unstated().model_copy(
+    update=dict.fromkeys(QualityRules.model_fields.keys() - _NO_SWITCHES, False)
+)
 """A record of years that was computed, not measured, has no sensor faults to look for."""
 
 

@@ -61,7 +61,7 @@ class TableOptions(LayoutOptions):
 
     columns: Annotated[
         Columns, key("which column holds what", left_out="the headings are recognised")
-    ] = Columns()
+    ] = Columns.unstated()
     units: Annotated[
         str | None,
         key(f"unit of the speeds: {', '.join(UNITS['speed'])}", "km/h", left_out=_HEADING),

@@ -26,7 +26,9 @@ if TYPE_CHECKING:
     import xarray as xr
     from matplotlib.axes import Axes
 
-ONLY_IMPOSSIBLE = NO_RULES.model_copy(update={"impossible_ms": QualityRules().impossible_ms})
+ONLY_IMPOSSIBLE = NO_RULES.model_copy(
+    update={"impossible_ms": QualityRules.unstated().impossible_ms}
+)
 """Speeds that no wind has are never fitted, whatever else is left in."""
 _COLUMNS = {
     # column of a frame: unit by UDUNITS, long name
