@@ -4,6 +4,7 @@ import gzip
 from itertools import pairwise
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -105,6 +106,20 @@ def test_files_of_months_may_differ_in_columns_and_packing(tmp_path):
     assert np.isfinite(record.temperature_c).sum() == 60
     found = {part.what: part.found for part in record.found}
     assert found["files"] == "2, 01.csv to 02.csv.gz"
+
+
+def test_a_folder_is_read_with_its_workbooks_and_what_is_not_read_is_listed(tmp_path):
+    times = pd.date_range("2025-01-01", periods=48, freq="h")
+    frame = pd.DataFrame({"time": times, "speed (m/s)": np.arange(48) / 4})
+    frame[:20].to_csv(tmp_path / "a.csv", index=False)
+    frame[20:].to_excel(tmp_path / "b.xlsx", index=False)
+    for name in ("~$b.xlsx", ".hidden.csv"):
+        (tmp_path / name).write_text("of a program")
+    (tmp_path / "photo.jpg").write_bytes(b"no record")
+    record = read_wind(tmp_path)
+    assert record.speed_ms.tolist() == (np.arange(48) / 4).tolist()
+    found = {one.what: one.found for one in record.found}
+    assert found["files not read"] == "photo.jpg"
 
 
 def test_wrong_values_are_named_in_the_right_file(tmp_path, monkeypatch):

@@ -1,17 +1,20 @@
 """Write inputs as people write them, whose truth is known, and see that none is read wrong unsaid.
 
-Run it as `python tests/fuzz/oracle.py --inputs 20000`. Each input is a record, a power curve, a
-bill, a table of readings, of frequencies or of monthly means, as text or in a workbook, or a grid:
-numbers are drawn first, and then written in some unit, with some decimal mark, stamps, clock, gaps,
-marks, junk, headings and order. What is read must be those numbers within `TOLERANCE`, or be
-refused in one sentence, or a warning must say what was made of it. Anything else is a silent error.
+Run it as `python tests/fuzz/oracle.py --inputs 20000`. Each input is a record in one file or more,
+a power curve, a bill, a load profile, a table of readings, of frequencies or of monthly means, as
+text or in a workbook, or a grid of speeds, components or distributions: numbers are drawn first,
+and then written in some unit, with some decimal mark, stamps, clock, gaps, marks, junk, headings
+and order. What is read must be those numbers within `TOLERANCE`, or be refused in one sentence, or
+a warning must say what was made of it. Anything else is a silent error.
 """
 
 from __future__ import annotations
 
 import argparse
+import math
 import multiprocessing
 import random
+import shutil
 import sys
 import tempfile
 import time
@@ -30,17 +33,26 @@ from yieldest.economics.read_bill import (
     BillColumnsNotUsed,
     EveryItemPerUnit,
     ItemsLastAsBuild,
+    PricesBeforeTax,
     read_bill,
 )
+from yieldest.energy.demand import read_load_profile
 from yieldest.errors import InputError
 from yieldest.maps.blocks import in_blocks
 from yieldest.maps.grid import open_grid
-from yieldest.maps.make_maps import MonthsMissingOnMap, maps_of, recipe_for
+from yieldest.maps.make_maps import (
+    MonthsMissingOnMap,
+    SpreadPutBackOnMap,
+    TimesUnknown,
+    maps_of,
+    recipe_for,
+)
 from yieldest.turbine.curve_file import read_power_curve
 from yieldest.turbine.meters import Meters
 from yieldest.turbine.reading_file import OddLines, read_readings
 from yieldest.wind.data_recovery import GapsInRecord, LessThanAYear, MonthsMissing, SparseReadings
 from yieldest.wind.read_wind import read_wind
+from yieldest.wind.record import Record
 from yieldest.wind.record_columns import SeveralColumns
 from yieldest.wind.summary_tables import read_frequency_table, read_monthly_means
 
@@ -49,7 +61,8 @@ TOLERANCE = 0.005
 of what they are on average."""
 USUAL = (
     *(LessThanAYear, MonthsMissing, SparseReadings, GapsInRecord, SeveralColumns),
-    *(BillColumnsNotUsed, EveryItemPerUnit, ItemsLastAsBuild, MonthsMissingOnMap),
+    *(BillColumnsNotUsed, EveryItemPerUnit, ItemsLastAsBuild, PricesBeforeTax),
+    *(MonthsMissingOnMap, SpreadPutBackOnMap, TimesUnknown),
 )
 """Warnings that say nothing of how a file was read."""
 SPEED_FACTORS = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": 0.44704, "kn": 1852 / 3600, "ft/s": 0.3048}
@@ -61,6 +74,27 @@ SPELT = {
     "ft/s": ("ft/s", "fps"),
 }
 SPEED_NAMES = ("wind speed", "Wind Speed", "speed", "ws", "WIND", "wspd", "wind speed avg")
+DIRECTIONS = {
+    "deg": (1.0, ("", "deg", "°", "degrees")),
+    "rad": (180 / np.pi, ("rad", "radians")),
+    "gon": (0.9, ("gon", "grad")),
+    "mil": (360 / 6400, ("mil",)),
+    "octants": (45.0, ("octants",)),
+    "tens": (10.0, ("tens of degrees", "10 deg")),
+    "points": (22.5, ("",)),
+}
+POINTS = (
+    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW"),
+    *("NW", "NNW"),
+)
+AIR = {
+    "temperature_c": {"C": (1.0, 0.0), "F": (5 / 9, -160 / 9), "K": (1.0, -273.15)},
+    "pressure_hpa": {
+        **{"hPa": (1.0, 0.0), "mbar": (1.0, 0.0), "kPa": (10.0, 0.0), "Pa": (0.01, 0.0)},
+        "inHg": (33.8639, 0.0),
+    },
+}
+"""Degrees Celsius and hectopascal are so many of the unit, and so many more."""
 MARKS = ("", "NaN", "-9999", "9999", "999.9", "-99.9", "---", "n/a", "null", "NULL", "-999")
 
 
@@ -71,6 +105,11 @@ class Read:
     found: np.ndarray
     truth: np.ndarray
     said: tuple[object, ...]
+
+
+def beside(found: np.ndarray, truth: np.ndarray, of_one: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return values to stand beside others in a `Read`, where an error of `of_one` is a whole."""
+    return 1 + (found - truth) / of_one, np.ones(truth.shape)
 
 
 @dataclass(frozen=True)
@@ -91,10 +130,10 @@ class Table:
         """Write a number."""
         return f"{value:.{digits}f}".replace(".", self.decimal)
 
-    def write(self, path: Path, headings: list[str], rows: list[list[str]]) -> Path:
+    def write(self, path: Path, headings: list[str], rows: list[list[str]], note: str = "") -> Path:
         """Write a table with the junk that stands around tables, and return where it stands."""
         chance, quoted = self.chance, self.chance.random() < 0.15
-        if chance.random() < 0.12:
+        if chance.random() < 0.12 and not note:
             return self._write_workbook(path.with_suffix(".xlsx"), [headings, *rows])
 
         def line(cells: list[str]) -> str:
@@ -105,6 +144,8 @@ class Table:
         lines = [line(headings), *map(line, rows)]
         if chance.random() < 0.2:
             lines[:0] = ["# invented data", "# of nobody"][: chance.randint(1, 2)]
+        if note:
+            lines.insert(0, note)
         if chance.random() < 0.1:
             for _ in range(3):
                 lines.insert(chance.randrange(len(lines) + 1), "")
@@ -176,25 +217,13 @@ def a_record(chance: random.Random, path: Path) -> Read:
     ]
     spelt = chance.choice(SPELT[unit])
     columns.append((a_heading(chance, SPEED_NAMES, spelt), speeds))
-    for names, factor in (
-        (("wind gust", "gust", "max wind speed", "wind speed max"), 1.5),
-        (("wind speed min", "min speed"), 0.5),
-        (("wind speed sd", "wind speed std"), 0.15),
-    ):
-        if chance.random() < 0.15:
-            values = [table.number(factor * value, digits) for value in written]
-            heading = a_heading(chance, names, spelt)
-            columns.insert(chance.randrange(len(columns) + 1), (heading, values))
-    for name, low, high in (
-        ("wind direction (deg)", 0, 359),
-        ("temperature (C)", -15, 35),
-        ("battery (V)", 11, 14),
-        ("humidity (%)", 30, 99),
-        ("pressure (hPa)", 960, 1030),
-    ):
-        if chance.random() < 0.25:
-            values = [table.number(value, 1) for value in numbers.uniform(low, high, len(times))]
-            columns.insert(chance.randrange(len(columns) + 1), (name, values))
+    also: dict[str, np.ndarray] = {}
+    more = _of_the_speed(chance, table, written, digits, unit, spelt)
+    for role, (heading, cells, values) in (
+        more | _of_the_air(chance, numbers, table, len(times))
+    ).items():
+        also[role] = values
+        columns.insert(chance.randrange(len(columns) + 1), (heading, cells))
     order = list(range(len(times)))
     way = chance.choice(["rising", "rising", "rising", "falling", "blocks", "shuffled"])
     if way == "falling":
@@ -219,15 +248,19 @@ def a_record(chance: random.Random, path: Path) -> Read:
         parts = [name.removesuffix(")").partition("(") for name in headings]
         headings = [name.strip() for name, _, _ in parts]
         rows.insert(0, [unit.strip() for _, _, unit in parts])
-    path = table.write(path, headings, rows)
+        path = table.write(path, headings, rows)
+    elif chance.random() < 0.12:
+        path = _several_files(chance, table, path, headings, rows)
+    else:
+        path = table.write(path, headings, rows)
     record = read_wind(path, time_zone=zone) if zone else read_wind(path)
     there = np.isfinite(record.speed_ms)
     truth = written[~missing] * SPEED_FACTORS[unit]
     true_times = times[~missing].astype("datetime64[ns]")
     found_times = record.time[there]
-    # Of an hour that the clocks repeat, one may lie in a gap or between two readings: which one,
-    # nobody can tell by the lines.
-    hour = max(1, 60 // minutes) if zone else 0
+    # Of an hour that the clocks repeat, one may lie in a gap: which one, nobody can tell by the
+    # lines; of longer steps it shows, unless the lines are in no order.
+    hour = max(way == "shuffled", 60 // minutes) if zone else 0
     same = (
         found_times.size == true_times.size
         and int((found_times != true_times).sum()) <= hour
@@ -240,8 +273,103 @@ def a_record(chance: random.Random, path: Path) -> Read:
         and np.unique(found_times - true_times).size == 1
         and abs(found_times[0] - true_times[0]) < np.timedelta64(15, "h")
     )
-    found = record.speed_ms[there] if shifted else np.append(record.speed_ms[there], 1e9)
-    return Read(found, truth, record.provenance.warnings)
+    if not shifted:
+        return Read(np.append(record.speed_ms[there], 1e9), truth, record.provenance.warnings)
+    others = [
+        _beside_speed(record, role, values, there, ~missing, float(truth.mean()))
+        for role, values in also.items()
+        # A column that is not used, of which there is a list, is not read wrong.
+        if getattr(record, role, None) is not None
+    ]
+    pairs = [(record.speed_ms[there] / truth.mean(), truth / truth.mean()), *others]
+    read, true = (np.concatenate(each) for each in zip(*pairs, strict=True))
+    return Read(read, true, record.provenance.warnings)
+
+
+def _beside_speed(
+    record: Record,
+    role: str,
+    truth: np.ndarray,
+    there: np.ndarray,
+    written: np.ndarray,
+    mean_ms: float,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the values of a role where there is a speed, and what they should be."""
+    off = getattr(record, role)[there] - truth[written]
+    if role == "direction_deg":
+        off = (off + 180) % 360 - 180
+    of_one = {"direction_deg": 100.0, "temperature_c": 10.0, "pressure_hpa": 100.0}
+    return beside(off, np.zeros(off.shape), of_one.get(role, mean_ms))
+
+
+def _of_the_speed(
+    chance: random.Random, table: Table, written: np.ndarray, digits: int, unit: str, spelt: str
+) -> dict[str, tuple[str, list[str], np.ndarray]]:
+    """Return gusts and the like by role: heading, cells and true values."""
+    found: dict[str, tuple[str, list[str], np.ndarray]] = {}
+    for role, names, factor in (
+        ("gust_ms", ("wind gust", "gust", "max wind speed", "wind speed max"), 1.5),
+        ("lowest", ("wind speed min", "min speed"), 0.5),
+        ("standard_deviation_ms", ("wind speed sd", "wind speed std"), 0.15),
+    ):
+        if chance.random() < 0.15:
+            shown = np.round(factor * written, digits)
+            cells = [table.number(each, digits) for each in shown]
+            found[role] = a_heading(chance, names, spelt), cells, shown * SPEED_FACTORS[unit]
+    return found
+
+
+def _of_the_air(
+    chance: random.Random, numbers: np.random.Generator, table: Table, count: int
+) -> dict[str, tuple[str, list[str], np.ndarray]]:
+    """Return columns beside the speed by role: heading, cells and true values."""
+    found: dict[str, tuple[str, list[str], np.ndarray]] = {}
+
+    def heading(names: tuple[str, ...], unit: str) -> str:
+        return f"{chance.choice(names)} ({unit})" if unit else chance.choice(names)
+
+    if chance.random() < 0.3:
+        kind = chance.choices(list(DIRECTIONS), [6, 1, 1, 1, 1, 1, 2])[0]
+        factor, spelt = DIRECTIONS[kind]
+        whole = kind not in ("deg", "rad", "gon")
+        digits = 3 if kind == "rad" else 0 if whole else chance.choice([0, 1])
+        shown = np.round(numbers.uniform(0, 359, count) / factor, digits)
+        if kind in ("octants", "points"):
+            shown %= 360 / factor
+        cells = [
+            POINTS[int(each)] if kind == "points" else table.number(each, digits) for each in shown
+        ]
+        names = ("wind direction", "direction", "wind dir", "WD", "wdir")
+        found["direction_deg"] = heading(names, chance.choice(spelt)), cells, shown * factor
+    for role, names, low, high in (
+        ("temperature_c", ("temperature", "air temp", "Temp"), -15, 35),
+        ("pressure_hpa", ("pressure", "air pressure", "baro"), 960, 1030),
+    ):
+        if chance.random() < 0.25:
+            unit = chance.choice(list(AIR[role]))
+            factor, more = AIR[role][unit]
+            digits = {"inHg": 2, "kPa": 2, "Pa": 0}.get(unit, 1)
+            shown = np.round((numbers.uniform(low, high, count) - more) / factor, digits)
+            cells = [table.number(each, digits) for each in shown]
+            found[role] = heading(names, unit), cells, shown * factor + more
+    for name, low, high in (("battery (V)", 11, 14), ("humidity (%)", 30, 99)):
+        if chance.random() < 0.25:
+            cells = [table.number(each, 1) for each in numbers.uniform(low, high, count)]
+            found[name] = name, cells, np.zeros(count)
+    return found
+
+
+def _several_files(
+    chance: random.Random, table: Table, path: Path, headings: list[str], rows: list[list[str]]
+) -> Path:
+    """Write a table in several files of one folder, each laid out in its own way."""
+    folder = path.parent / "several"
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir()
+    cuts = sorted(chance.sample(range(1, len(rows)), chance.randint(1, 3)))
+    for at, (first, last) in enumerate(zip([0, *cuts], [*cuts, len(rows)], strict=True)):
+        table.write(folder / f"part{at}.csv", headings, rows[first:last])
+    return folder
 
 
 def _stamps(
@@ -313,10 +441,17 @@ def a_curve(chance: random.Random, path: Path) -> Read:
         rows.reverse()
     elif order == "turned":
         headings, rows = headings[::-1], [row[::-1] for row in rows]
-    path = table.write(path, headings, rows)
+    density, note = 1.225, ""
+    if chance.random() < 0.25:
+        density = round(chance.uniform(0.9, 1.3), 3)
+        forms = ("# air density: {} kg/m3", "# Air density = {}", "# air_density_kg_m3: {}")
+        note = chance.choice((*forms, "# air density {} kg/m3")).format(density)
+    path = table.write(path, headings, rows, note)
     curve = read_power_curve(path)
     at = np.linspace(speed[0], speed[-1], 50)
-    return Read(curve.power_at(at), np.interp(at, speed, power), curve.provenance.warnings)
+    truth = np.interp(at, speed, power)
+    found = np.append(curve.power_at(at) / truth.mean(), curve.air_density_kg_m3 / density)
+    return Read(found, np.append(truth / truth.mean(), 1.0), curve.provenance.warnings)
 
 
 def a_bill(chance: random.Random, path: Path) -> Read:
@@ -349,18 +484,81 @@ def a_bill(chance: random.Random, path: Path) -> Read:
     ]
     if "," in "".join(cell for row in rows for cell in row) and table.delimiter == ",":
         table = Table(chance, ";", table.decimal)
-    if chance.random() < 0.3:
-        headings.append("life years")
-        rows = [[*row, str(chance.randint(3, 20))] for row in rows]
+    lives = hours = np.full(count, np.nan)
+    if chance.random() < 0.4:
+        of_year = {"life years": 1, "life (months)": 12, "lifetime": 1, "life (years)": 1}
+        name = chance.choice(list(of_year))
+        shown = np.array([chance.randint(6, 20) for _ in range(count)])
+        in_months = [chance.random() < 0.2 for _ in range(count)]
+        lives = np.where(in_months, shown / 12, shown / of_year[name])
+        words = ["", "", " years", " y"] if of_year[name] == 1 else ["", "", " months"]
+        word = chance.choice(words)
+        headings.append(name)
+        rows = [
+            [*row, f"{each}{' months' if months else word}"]
+            for row, each, months in zip(rows, shown, in_months, strict=True)
+        ]
+    if chance.random() < 0.4:
+        name = chance.choice(["labour hours", "hours", "labour (min)", "my hours", "labour (h)"])
+        minutes = np.array([15.0 * chance.randint(0, 40) for _ in range(count)])
+        words = [chance.choice(["", "", "", " min", " h"]) for _ in range(count)]
+        in_minutes = [w == " min" or (not w and "min" in name) for w in words]
+        headings.append(name)
+        rows = [
+            [*row, f"{table.number(each if short else each / 60, 2)}{word}"]
+            for row, each, short, word in zip(rows, minutes, in_minutes, words, strict=True)
+        ]
+        hours = minutes / 60
+    tax = np.zeros(count)
+    if chance.random() < 0.25:
+        tax = np.array([chance.choice([0, 5, 10, 20]) for _ in range(count)]) / 100
+        headings.append(chance.choice(["tax (%)", "VAT (%)", "tax percent"]))
+        mark = chance.choice(["", " %"])
+        rows = [[*row, f"{100 * each:.0f}{mark}"] for row, each in zip(rows, tax, strict=True)]
     if chance.random() < 0.2:
         headings.append("notes")
         rows = [[*row, "from the shop"] for row in rows]
-    truth = sum(q * p for q, p in zip(quantity, price, strict=True))
+    before_tax = sum(q * p for q, p in zip(quantity, price, strict=True))
+    truth = float((np.array(quantity) * price * (1 + tax)).sum())
     if chance.random() < 0.3:
-        rows.append(["Total", "", money(truth), *[""] * (len(headings) - 3)])
+        rows.append(["Total", "", money(before_tax), *[""] * (len(headings) - 3)])
     path = table.write(path, headings, rows)
     bill = read_bill(path, "EUR")
-    return Read(np.array([bill.capital_cost(1, 0.0)]), np.array([truth]), bill.provenance.warnings)
+    read, true = [bill.capital_cost(1, 0.0) / truth], [1.0]
+    if len(bill.items) == count:
+        for given, field, of_one in ((lives, "life_years", 10.0), (hours, "labour_hours", 10.0)):
+            if np.isfinite(given).all():
+                values = np.array([getattr(item, field) or 0.0 for item in bill.items])
+                pair = beside(values, given, of_one)
+                read.extend(pair[0])
+                true.extend(pair[1])
+    else:
+        read.append(np.inf)
+        true.append(1.0)
+    return Read(np.array(read), np.array(true), bill.provenance.warnings)
+
+
+def a_load_profile(chance: random.Random, path: Path) -> Read:
+    """Write what a house draws in a year and read it."""
+    numbers = np.random.default_rng(chance.getrandbits(32))
+    table, minutes = Table.drawn(chance), chance.choice([60, 60, 60, 30])
+    times = pd.date_range("2021-01-01", "2022-01-01", freq=f"{minutes}min", inclusive="left")
+    hour = times.hour.to_numpy()
+    drawn_kw = numbers.gamma(2, 0.15, times.size) * (1 + 0.5 * np.cos((hour - 19) / 24 * 2 * np.pi))
+    unit = chance.choice(["kWh", "Wh", "kW", "W"])
+    factor = (1.0 if unit[0] == "k" else 1000.0) * (minutes / 60 if unit[-1] == "h" else 1.0)
+    digits = 4 if unit[0] == "k" else 1
+    shown = np.round(drawn_kw * factor, digits)
+    headings, stamps = _stamps(chance, times.to_numpy(), "UTC")
+    names = ("load", "energy") if unit[-1] == "h" else ("load", "power")
+    headings = [*headings, f"{chance.choice(names)} ({unit})"]
+    rows = [[*row, table.number(v, digits)] for row, v in zip(stamps, shown, strict=True)]
+    read = read_load_profile(table.write(path, headings, rows))
+    places = times.month.to_numpy() - 1, times.day.to_numpy() - 1, hour
+    truth = np.zeros((12, 31, 24))
+    np.add.at(truth, places, shown / factor * minutes / 60)
+    there = truth > 0
+    return Read(read.drawn_kw[there], truth[there], read.provenance.warnings)
 
 
 def a_table_of_readings(chance: random.Random, path: Path) -> Read:
@@ -499,7 +697,7 @@ def a_grid(chance: random.Random, path: Path) -> Read:
     written = np.round(speed / SPEED_FACTORS[unit], 2)
     missing = numbers.random(written.shape) < chance.choice([0, 0, 0.05])
     truth = np.nanmean(np.where(missing, np.nan, written), axis=0) * SPEED_FACTORS[unit]
-    mark = chance.choice([np.nan, -9999.0, 9999.0, 1e20, -99.9])
+    mark = chance.choice([np.nan, -9999.0, 9999.0, 1e20, -99.9, 99.0, 99.9])
     spelt = {"units": chance.choice(SPELT[unit])}
     if chance.random() < 0.3:
         bearing = numbers.uniform(0, 2 * np.pi, written.shape)
@@ -521,6 +719,13 @@ def a_grid(chance: random.Random, path: Path) -> Read:
             "lon": 8 + np.arange(3) / 4,
         },
     ).assign_coords(height=((), 10.0, {"standard_name": "height", "units": "m"}))
+    if chance.random() < 0.2:
+        step = chance.choice([("hours", 1.0), ("days", 1 / 24), ("days", 1.0)])
+        calendar = {"calendar": chance.choice(["noleap", "360_day"])}
+        hours = np.arange(len(written)) * step[1]
+        data = data.assign_coords(
+            time=("time", hours, {"units": f"{step[0]} since {start}", **calendar})
+        )
     if chance.random() < 0.5:
         data = data.transpose(*chance.sample(dims, 3))
     if not np.isnan(mark) and chance.random() < 0.5:
@@ -536,14 +741,59 @@ def a_grid(chance: random.Random, path: Path) -> Read:
     return Read(found, truth, recipe.warnings)
 
 
+def a_grid_of_distributions(chance: random.Random, path: Path) -> Read:
+    """Write Weibull parameters by cell, or how often each speed blows, and map their means."""
+    numbers = np.random.default_rng(chance.getrandbits(32))
+    unit = chance.choice(list(SPEED_FACTORS))
+    factor, spelt = SPEED_FACTORS[unit], chance.choice(SPELT[unit])
+    shape = np.round(numbers.uniform(1.4, 3, (2, 3)), 3)
+    scale = np.round(numbers.uniform(4, 9, (2, 3)) / factor, 3)
+    height = {"height": ((), 10.0, {"standard_name": "height", "units": "m"})}
+    if chance.random() < 0.5:
+        names = chance.choice([("k", "a"), ("shape", "scale"), ("weibull_k", "weibull_A")])
+        long_names = ("Weibull shape", "Weibull scale")
+        units = ({"units": "1"}, {"units": spelt})
+        data = xr.Dataset(
+            {
+                name: (("lat", "lon"), values, {"long_name": long, **one})
+                for name, values, long, one in zip(
+                    names, (shape, scale), long_names, units, strict=True
+                )
+            },
+            coords=height,
+        )
+        truth = scale * factor * np.vectorize(math.gamma)(1 + 1 / shape)
+    else:
+        edges = np.arange(31) / (factor if unit != "m/s" else 1.0)
+        below = 1 - np.exp(-((edges[:, np.newaxis, np.newaxis] / scale) ** shape))
+        often = np.diff(below, axis=0)
+        often *= chance.choice([1.0, 100.0, 8760.0])
+        middle = (edges[1:] + edges[:-1]) / 2
+        speeds = ("wind_speed", middle, {"standard_name": "wind_speed", "units": spelt})
+        data = xr.Dataset(
+            {"f": (("wind_speed", "lat", "lon"), often)}, coords={"wind_speed": speeds, **height}
+        )
+        truth = (often * middle[:, np.newaxis, np.newaxis]).sum(0) / often.sum(0) * factor
+    path = path.with_suffix(".nc")
+    data.to_netcdf(path)
+    grid = open_grid([path], {})
+    recipe = recipe_for(grid, None, None)
+    maps = maps_of(in_blocks(grid, recipe), recipe).compute()
+    grid.data.close()
+    found = maps["mean_speed"].squeeze(drop=True).transpose("lat", "lon").to_numpy()
+    return Read(found, np.asarray(truth), recipe.warnings)
+
+
 KINDS: dict[str, tuple[Callable[[random.Random, Path], Read], int]] = {
     "record": (a_record, 8),
     "curve": (a_curve, 3),
     "bill": (a_bill, 3),
+    "load profile": (a_load_profile, 1),
     "readings": (a_table_of_readings, 3),
     "frequency table": (a_frequency_table, 3),
     "monthly means": (a_table_of_monthly_means, 2),
     "grid": (a_grid, 1),
+    "grid of distributions": (a_grid_of_distributions, 1),
 }
 
 

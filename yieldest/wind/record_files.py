@@ -12,6 +12,7 @@ import pandas as pd
 
 from yieldest.errors import InputError
 from yieldest.files.dialect import DELIMITERS, MISSING_WORDS, Layout, layout_of, without_footer
+from yieldest.files.spreadsheet import SUFFIXES
 from yieldest.files.table import Table, read_blocks, table_of_frame
 from yieldest.files.text_file import Progress
 from yieldest.files.time_stamps import DATE_ORDERS
@@ -20,7 +21,9 @@ from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_columns import CLOCK_ROLES, ChosenColumns, choose_columns
 from yieldest.wind.record_values import numbers_of, words_of
 
-_SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".log", ".gz", ".zip")
+_SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".log", ".gz", ".zip", *SUFFIXES)
+_MOST_PASSED_OVER = 5
+"""So many files that are not read are named."""
 _ENCODINGS = {"utf-8-sig": "UTF-8", "cp1252": "Latin-1 (Windows-1252)"}
 DIGITS_OF_A_TIME = 4
 """A text with fewer digits cannot be meant as a time with its date."""
@@ -82,7 +85,7 @@ def files_of(path: Path) -> list[Path]:
     A folder or a glob without a record is refused.
     """
     if path.is_dir():
-        files = sorted(p for p in path.iterdir() if p.is_file() and p.suffix.lower() in _SUFFIXES)
+        files, _ = _in_folder(path)
         why = f"the folder holds no file that ends in {', '.join(_SUFFIXES)}; name the file itself."
     elif glob.has_magic(str(path)) and not path.exists():
         files = sorted(Path(name) for name in glob.glob(str(path)))  # noqa: PTH207
@@ -92,6 +95,15 @@ def files_of(path: Path) -> list[Path]:
     if not files:
         raise InputError(f"{path}: {why}")
     return files
+
+
+def _in_folder(folder: Path) -> tuple[list[Path], list[Path]]:
+    """Return the files of a folder by name: those of a record, and those with another ending."""
+    # What begins so is hidden, or the mark of a program that has a sheet open.
+    shown = (p for p in folder.iterdir() if p.is_file() and not p.name.startswith((".", "~$")))
+    files = sorted(shown)
+    known = [path for path in files if path.suffix.lower() in _SUFFIXES]
+    return known, [path for path in files if path not in known]
 
 
 def sources_of(path: Path, options: ReadOptions, height_m: float | None = None) -> list[RecordFile]:
@@ -109,6 +121,11 @@ def sources_of(path: Path, options: ReadOptions, height_m: float | None = None) 
             columns.warnings.append(layout.below)
         sources.append(RecordFile(file, layout, columns))
     first = sources[0]
+    passed_over = _in_folder(path)[1] if path.is_dir() else []
+    if passed_over:
+        names = ", ".join(each.name for each in passed_over[:_MOST_PASSED_OVER])
+        names += ", ..." * (len(passed_over) > _MOST_PASSED_OVER)
+        first.columns.found.append(Recognised("files not read", names, "by their ending"))
     for source in sources[1:]:
         if source.columns.height_m != first.columns.height_m:
             raise InputError(
