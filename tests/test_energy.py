@@ -2,6 +2,7 @@
 
 import itertools
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import weibull_min
 
+import yieldest
 from yieldest.energy.annual_energy import annual_energy
 from yieldest.energy.closed_form import mean_power_w, share_at_power
 from yieldest.energy.losses import LOSS_CATEGORIES, kept_share, losses_of
@@ -154,10 +156,23 @@ def test_annual_energy_from_a_distribution_and_a_curve_by_hand():
         annual_energy(wind, curve, losses={"neighbours": 0.1})
     # Of a normal distribution 90 % lie within 1.645 standard deviations (JCGM 100, table G.1); that
     # of yearly means is 6 % (common practice, no source).
-    for end, factor in (("low", 1 - 1.645 * 0.06), ("high", 1 + 1.645 * 0.06)):
+    for end, side, told in (("low", -1, {}), ("high", 1, {}), ("low", -1, {"yearly_spread": 0.1})):
+        factor = 1 + side * 1.645 * told.get("yearly_spread", 0.06)
         then = annual_energy(replace(wind, scale_ms=factor * wind.scale_ms), curve)
-        found = getattr(annual_energy(wind, curve), f"inter_annual_{end}_kwh")
+        found = getattr(annual_energy(wind, curve, **told), f"inter_annual_{end}_kwh")
         assert found == pytest.approx(then.net_kwh, rel=1e-9)
+
+
+def test_calm_and_windy_years_have_the_spread_that_the_long_term_shows():
+    site = yieldest.load(Path(__file__).parents[1] / "demo-sites" / "fishing-quay").estimate()
+    first = site.builds[0]
+    spread = site.long_term.year_to_year_spread
+    assert abs(spread - 0.06) > 0.005
+    wind, curve, losses = first.wind.distribution, first.curve, first.energy.losses
+    for side, found in ((-1, "inter_annual_low_kwh"), (1, "inter_annual_high_kwh")):
+        blown = replace(wind, scale_ms=(1 + side * 1.645 * spread) * wind.scale_ms)
+        then = annual_energy(blown, curve, losses)
+        assert getattr(first.energy, found) == pytest.approx(then.net_kwh, rel=1e-6)
 
 
 @pytest.mark.parametrize("points", [40, 4000])

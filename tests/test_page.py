@@ -11,6 +11,7 @@ from html.parser import HTMLParser
 import pytest
 
 from yieldest.report.palette import PALETTE
+from yieldest.units import raised
 
 FEW = ("--set", "uncertainty.draws=512")
 """As few draws as there may be, so that a test need not wait."""
@@ -144,7 +145,7 @@ def test_page_shows_the_figures_of_the_estimate(run, demo_report, page):
     result = run("estimate", demo_site, "--json").json
     text = page.text()
     for sentence in (*result["assumed"], *result["warnings"]):
-        told = sentence.split(": ", 1)[-1].replace(f"{demo_site}/", "")
+        told = raised(sentence.split(": ", 1)[-1].replace(f"{demo_site}/", ""))
         assert " ".join(told.split()) in text
     for build in result["builds"]:
         assert build["name"] in text

@@ -9,6 +9,7 @@ from yieldest.errors import InputError
 from yieldest.units import (
     BEAUFORT_EDGES_MS,
     SPEED_UNITS,
+    raised,
     to_celsius,
     to_hectopascal,
     to_metres_per_second,
@@ -85,3 +86,18 @@ def test_other_units_of_a_heading(quantity, heading, unit):
 def test_an_unknown_unit_is_refused(quantity):
     with pytest.raises(InputError, match=f"furlongs.*{quantity} unit"):
         unit_of(quantity, "furlongs")
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("191 W/m2 in air of 1.225 kg/m3", "191 W/m² in air of 1.225 kg/m³"),
+        ("18 A in 4 mm2; 4.5 m2.", "18 A in 4 mm²; 4.5 m²."),
+        (
+            "curve_air_density_kg_m3 of m2.csv, W/m2.txt",
+            "curve_air_density_kg_m3 of m2.csv, W/m2.txt",
+        ),
+    ],
+)
+def test_digits_of_units_are_raised_and_those_of_keys_and_files_are_not(text, shown):
+    assert raised(text) == shown

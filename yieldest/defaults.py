@@ -70,8 +70,6 @@ YEAR_TO_YEAR = Default(
     COMMON_PRACTICE,
 )
 """Standard deviation of yearly means over their mean."""
-YEARS_REACH = COVERAGE_FACTOR * YEAR_TO_YEAR.value
-"""The means of 90 % of all years lie within this share of their mean."""
 
 # The hub.
 

@@ -158,6 +158,14 @@ def in_reader_units(text: str) -> str:
     )
 
 
+_POWER = re.compile(r"(?<!\w)(W/m|kg/m|mm|(?<=\d )m)([23])(?!\.?\w)")
+
+
+def raised(text: str) -> str:
+    """Write the digits of W/m2, kg/m3, mm2 and 4.5 m2 as people do, W/m² and so on."""
+    return _POWER.sub(lambda found: found[1] + "²³"[int(found[2]) - 2], text)
+
+
 _TYPESET = str.maketrans("\u2212\u207b\u00b9\u00b7\u00a0", "--1  ")
 """The minus, the raised minus and one, the raised dot and the unbroken space of m·s⁻¹."""
 

@@ -152,7 +152,7 @@ class EconomicTerms(Settings):
             assumed.append(Assumed(INFLATION))
         return Provenance(
             "economics",
-            "real terms, sums at year ends (Short, Packey & Holt 1995)",
+            "real terms (today's money), sums at year ends (Short, Packey & Holt 1995)",
             tuple(assumed),
             () if priced else (TermLeftOut("price_per_kwh"),),
         )

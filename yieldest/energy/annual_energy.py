@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from yieldest.arrays import FloatArray
-from yieldest.defaults import YEARS_REACH
+from yieldest.defaults import COVERAGE_FACTOR, YEAR_TO_YEAR
 from yieldest.energy.closed_form import mean_power_w
 from yieldest.energy.losses import Loss, assumed_losses, kept_share, losses_of
 from yieldest.energy.net_energy import (
@@ -138,6 +138,7 @@ def annual_energy(
     losses: Mapping[str, float] | tuple[Loss, ...] | None = None,
     count: int = 1,
     time_series: SpeedSeries | None = None,
+    yearly_spread: float = YEAR_TO_YEAR.value,
 ) -> AnnualEnergy:
     """Return what machines make in a year.
 
@@ -151,6 +152,8 @@ def annual_energy(
     count : int
     time_series : SpeedSeries, optional
         Of the record, at the hub.
+    yearly_spread : float
+        Standard deviation of yearly mean winds over their mean.
 
     Raises
     ------
@@ -164,7 +167,7 @@ def annual_energy(
     """
     if losses is None or isinstance(losses, Mapping):
         losses = losses_of(losses or {}, count)
-    years = 1 + YEARS_REACH * np.array([0.0, -1.0, 1.0])
+    years = 1 + COVERAGE_FACTOR * yearly_spread * np.array([0.0, -1.0, 1.0])
     nodes = (curve.speed_ms, curve.power_w)
     wind = HubSpeeds(distribution.shape, distribution.scale_ms, distribution.calm_share)
     gross = wind.scaled(years).gross_kwh(*nodes, count)

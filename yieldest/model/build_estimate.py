@@ -197,7 +197,7 @@ def energy_of_build(build: BuildInputs, air: Air | None = None) -> BuildEstimate
     machines = machine_array_of(
         settings, distribution, curve, record, wind.long_term_factor * at_hub.factor
     )
-    array_losses, energy = _energy(settings, machines, at_hub)
+    array_losses, energy = _energy(settings, machines, at_hub, wind.yearly_spread)
     spread = None
     if wind.hidden is not None and at_hub.readings is not None:
         spread = spread_put_back(wind.hidden, curve, at_hub.readings)
@@ -224,12 +224,14 @@ def energy_of_more(build: BuildEstimate, count: int) -> float:
 
 
 def _energy(
-    settings: Build, machines: MachineArray, wind: HubWind
+    settings: Build, machines: MachineArray, wind: HubWind, yearly_spread: float
 ) -> tuple[ArrayLosses, AnnualEnergy]:
     """Return what the machines lose by being several, and what they make."""
     count, computed = machines.count, machines.compute(machines.count)
     losses = losses_of(settings.losses.stated, count, computed.losses)
-    return computed, annual_energy(wind.distribution, machines.curve, losses, count, wind.readings)
+    return computed, annual_energy(
+        wind.distribution, machines.curve, losses, count, wind.readings, yearly_spread
+    )
 
 
 def _air(site: Site, hub_height_m: float, record: Record | None) -> Air:

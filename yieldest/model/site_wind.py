@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from yieldest.arrays import FloatArray, floats
+from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.energy.net_energy import SpeedSeries
 from yieldest.files.text_file import Progress
 from yieldest.frozen import frozen_dataclass
@@ -102,6 +103,11 @@ class SiteWind:
     def long_term_factor(self) -> float:
         """Long-term mean over the mean as measured."""
         return self.corrections[0].factor
+
+    @property
+    def yearly_spread(self) -> float:
+        """Standard deviation of yearly mean speeds over their mean."""
+        return YEAR_TO_YEAR.value if self.long_term is None else self.long_term.year_to_year_spread
 
     @property
     def mean_speed_ms(self) -> float:

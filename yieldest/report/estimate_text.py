@@ -7,7 +7,7 @@ from dataclasses import replace
 from rich.console import Console
 from rich.text import Text
 
-from yieldest.arrays import percent, rounded
+from yieldest.arrays import percent, plainly, rounded
 from yieldest.model.estimate import Estimate, SweptEstimate
 from yieldest.model.quantities import lines_of, quantities_of
 from yieldest.model.site_wind import SiteWind
@@ -132,7 +132,7 @@ def _energy_table(estimate: Estimate, uncertainty: Uncertainty | None) -> TableV
     drawn = "  drawn while idle"
     place = labels.index(drawn) if drawn in labels else net
     rows[place:place] = [
-        Row(f"  lost: {words}", tuple(percent(share) for share in shares))
+        Row(f"  lost: {words}", tuple(f"{plainly(100 * share, 2)} %" for share in shares))
         for words, shares in _losses(estimate)
         if any(shares)
     ]

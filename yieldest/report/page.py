@@ -32,7 +32,7 @@ from yieldest.report.sliders import how_far_off, payload, sliders_of
 from yieldest.report.svg import StyleSheet, inline_svg
 from yieldest.report.tables import Row, TableView, build_heads
 from yieldest.uncertainty.result import Uncertainty
-from yieldest.units import as_shown
+from yieldest.units import as_shown, raised
 
 _MINUS = re.compile(r"(?<![\w.=-])-(?=([^\s\w-]?)\d)")
 """The hyphen of a negative number or sum, not that of a range, a date, an option or a name."""
@@ -129,7 +129,8 @@ def _printable(plan: Plan) -> Callable[[object], object]:
 
     def mend(value: object) -> object:
         if isinstance(value, str) and not isinstance(value, Markup):
-            text = printable(value.replace(folder, "")).replace(" %", "\N{NO-BREAK SPACE}%")
+            text = raised(printable(value.replace(folder, "")))
+            text = text.replace(" %", "\N{NO-BREAK SPACE}%")
             return _MINUS.sub(lambda found: _SIGN + "\N{WORD JOINER}" * bool(found[1]), text)
         return value
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from yieldest import __version__
 from yieldest.arrays import in_one_step, number_or_none, percent, rounded
-from yieldest.defaults import YEAR_TO_YEAR, YEARS_REACH
+from yieldest.defaults import COVERAGE_FACTOR, YEAR_TO_YEAR
 from yieldest.energy.annual_energy import FITTED_METHOD
 from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_estimate import BuildEstimate
@@ -175,8 +175,8 @@ def uncertainty_section(
     """Return how sure the figures are; P75 and P99 only in full."""
     usual = builds_table("Calm years, windy years, and a cross-check", "years", estimate)
     spread = (
-        f"The calm and the windy year are the ends of the 90 % range of years: a mean wind "
-        f"{percent(YEARS_REACH)} below and above the mean."
+        "The calm and the windy year are the ends of the 90 % range of years: a mean wind "
+        f"{_years_reach(estimate)} below and above the mean."
     )
     if uncertainty is None:
         intro = (
@@ -300,6 +300,12 @@ def _findings(
     ]
 
 
+def _years_reach(estimate: Estimate) -> str:
+    """Say how far the means of 90 % of all years lie from the mean of many."""
+    spreads = {build.inputs.wind.yearly_spread for build in estimate.builds}
+    return " or ".join(percent(COVERAGE_FACTOR * spread) for spread in sorted(spreads))
+
+
 def cautions_section() -> Section:
     """Return what can hurt someone."""
     return Section("cautions", "Take care", notes=[Notes("", CAUTIONS, warn=True)])
@@ -316,21 +322,22 @@ def methods_table(estimate: Estimate) -> TableView:
             (f"power curve of {build.name}", in_reader_units(build.curve.provenance.method)),
         ]
     price, wage = terms.price_per_kwh, terms.wage_per_hour
-    worth = "no price stated" if price is None else f"{price:g} {currency} for each kWh"
+    worth = "no price stated" if price is None else f"{in_currency(price, currency)} for each kWh"
     pairs += [
         (BY_KEY["fitted_gross_kwh_per_year"].words, FITTED_METHOD),
         (BY_KEY["time_series_gross_kwh_per_year"].words, _of_readings(estimate)),
         (
             "calm and windy year",
-            f"mean wind {percent(YEARS_REACH)} lower or higher, between which 90 % of all years "
-            f"lie: 1.645 times the usual standard deviation, {YEAR_TO_YEAR} "
-            f"({YEAR_TO_YEAR.source}); the uncertainty of curve, height and losses comes on top",
+            f"mean wind {_years_reach(estimate)} lower or higher, between which 90 % of all years "
+            "lie: 1.645 times the standard deviation of yearly means, "
+            f"{YEAR_TO_YEAR} ({YEAR_TO_YEAR.source}) where no long reference shows it; the "
+            "uncertainty of curve, height and losses comes on top",
         ),
         (
             BY_KEY["capital_cost"].words,
             "the parts bill; own work "
             + (
-                f"at {wage:g} {currency} an hour"
+                f"at {in_currency(wage, currency)} an hour"
                 if wage
                 else "counted as free, for no wage is stated"
             ),
@@ -342,10 +349,9 @@ def methods_table(estimate: Estimate) -> TableView:
         ),
         (
             "money terms",
-            f"{terms.life_years} years, real rate {100 * terms.discount_rate:.1f} %, upkeep "
-            f"{100 * terms.maintenance_share_per_year:.1f} % of the capital cost a year where the "
-            "bill states none, replacements when due; all in real terms (today's money); "
-            f"{terms.provenance.method}",
+            f"{terms.life_years} years, real rate {100 * terms.discount_rate:.3g} %, upkeep "
+            f"{100 * terms.maintenance_share_per_year:.3g} % of the capital cost a year where the "
+            f"bill states none, replacements when due; {terms.provenance.method}",
         ),
         (
             BY_KEY["payback_years"].words,

@@ -16,6 +16,7 @@ from rich.text import Text
 from yieldest.provenance import Finding
 from yieldest.report.sentences.words import sentences
 from yieldest.report.tables import Section, TableView, first_checks
+from yieldest.units import raised
 
 PLAIN_WIDTH = 100
 SCREEN_LINES = 40
@@ -68,7 +69,7 @@ def print_text(
         subsequent_indent=later,
         break_on_hyphens=False,
     )
-    screen.print(Text("\n".join(lines).replace(_GLUE, " "), style=style))
+    screen.print(Text(raised("\n".join(lines).replace(_GLUE, " ")), style=style))
 
 
 def _glued(text: str) -> str:
@@ -154,7 +155,7 @@ def _print_trimmed(table: Table, screen: Console) -> int:
         screen.print(table)
     lines = captured.get().splitlines()
     for line in lines:
-        screen.out(line.replace(_GLUE, " ").rstrip(), highlight=False)
+        screen.out(raised(line.replace(_GLUE, " ").rstrip()), highlight=False)
     return len(lines)
 
 
@@ -219,6 +220,8 @@ def print_section(section: Section, screen: Console, *, full: bool = True) -> No
     """Print a section, its lines first; the tables that are tucked away only in full."""
     if section.title:
         print_heading(section.title, screen)
+    elif section.intro:
+        screen.print()
     for line in section.lines:
         screen.print(Text(line))
     print_list("", section.intro, screen)

@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.text import Text
 
 from yieldest.arrays import FloatArray, percent, rounded
-from yieldest.defaults import COVERAGE_FACTOR, STANDARD_DENSITY_KG_M3, YEAR_TO_YEAR, YEARS_REACH
+from yieldest.defaults import COVERAGE_FACTOR, STANDARD_DENSITY_KG_M3, YEAR_TO_YEAR
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.report.sentences.wind import FAULT_WORDS, month_names
@@ -303,7 +303,7 @@ def _which_fit(resource: WindResource) -> str:
     if resource.reading_limit is not None:
         return (
             f"{text} An estimate takes the readings instead where it misses by more than "
-            f"{percent(resource.reading_limit)}."
+            f"{100 * resource.reading_limit:.3g} %."
         )
     return text
 
@@ -485,7 +485,7 @@ def print_summed(wind: SummedWind, screen: Console, *, full: bool = False) -> No
             "How sure?",
             "A summary does not tell its gaps, its sensor or its years: trust it as far as you "
             f"trust who made it. From one year to the next alone the mean varies by "
-            f"{percent(YEARS_REACH)} to either side (90 % range; "
+            f"{percent(COVERAGE_FACTOR * YEAR_TO_YEAR.value)} to either side (90 % range; "
             f"{YEAR_TO_YEAR.source}).",
         ),
         (

@@ -66,12 +66,13 @@ def _(finding: reading_checks.ThinBins) -> str:
 @sentence.register
 def _(finding: reading_file.OddLines) -> str:
     said = {
-        "blank": "lines left out for want of a speed or a power: {}.",
-        "disordered": "lines that go back in time: {}; the readings were sorted.",
-        "repeated": "lines that repeat time and values of the line before: {}, this one first; "
+        "blank": "{} without a speed or a power left out.",
+        "disordered": "{} back in time; the readings were sorted.",
+        "repeated": "time and values of the line before stand there again, in {} from here on; "
         "each was counted once.",
     }
-    return f"{finding.where}: {said[finding.what].format(finding.count)}"
+    lines = f"{finding.count:,} line{'s' * (finding.count > 1)}"
+    return f"{finding.where}: {said[finding.what].format(lines)}"
 
 
 @sentence.register
