@@ -407,6 +407,8 @@ def main() -> None:
     """Run the command line; bad input becomes one sentence and exit code 2."""
     # Our sums are short: threads for each would only wait for each other.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Nor do we wait until all that is installed was searched for plug-ins of the plan's reader.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # To look again and again, and once more at the end, through all that was imported for objects
     # that hold each other would take a sixth of the time.
     gc.set_threshold(MOST_OBJECTS_UNSEEN)

@@ -419,10 +419,11 @@ def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]],
     `holds_data` tells from its cells whether a line may be one of data, with too many or too few
     cells perhaps. Only lines below the last of these are set aside.
     """
-    lines, whole_end = _tail(path, layout)
+    last, lines = _tail(path, layout)
     below: list[tuple[int, str]] = []
     cut = empty = False
-    for number, line in reversed(lines):
+    numbers = range(last, layout.data_line - 1, -1)
+    for number, line in zip(numbers, reversed(lines), strict=False):
         if not carries_data(line, layout.head):
             continue
         cells = split_line(line, layout.delimiter)
@@ -430,7 +431,7 @@ def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]],
         if not any(cells):
             empty = True  # a spreadsheet saves the blank rows below its data as bare delimiters
             continue
-        if not whole_end and number == lines[-1][0] and short:
+        if number == last and lines[-1] and short:
             cut = line.lstrip()[:1].isdigit()  # else it is a note, and whole
         elif holds_data(cells):
             break
@@ -448,8 +449,8 @@ def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]],
     return replace(layout, last_line=number, below=found)
 
 
-def _tail(path: Path, layout: Layout) -> tuple[list[tuple[int, str]], bool]:
-    """Return the last lines of data with their numbers, and whether the last has a line end."""
+def _tail(path: Path, layout: Layout) -> tuple[int, list[str]]:
+    """Return the number of the last line, empty where the one before has an end, and the last."""
     before, kept = 0, ""
     with open_text(path, layout.encoding) as stream:
         while block := stream.read(TAIL_CHARACTERS):
@@ -457,5 +458,5 @@ def _tail(path: Path, layout: Layout) -> tuple[list[tuple[int, str]], bool]:
             cut = kept.rfind("\n", 0, max(0, len(kept) - TAIL_CHARACTERS)) + 1
             before += kept.count("\n", 0, cut)
             kept = kept[cut:]
-    numbered = enumerate(kept.split("\n"), start=before + 1)
-    return [(n, line) for n, line in numbered if n >= layout.data_line], kept.endswith("\n")
+    lines = kept.split("\n")
+    return before + len(lines), lines

@@ -19,11 +19,12 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, BinaryIO
-from xml.etree import ElementTree
 
 from yieldest.errors import InputError
 
 if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
+
     from openpyxl.cell import Cell
 
 MOST_CELLS = 5_000_000
@@ -198,10 +199,12 @@ def _clock(seconds: int) -> str:
 
 
 def _ods_sheets(path: Path, raw: BinaryIO) -> Sheets:
+    from xml.etree.ElementTree import iterparse  # noqa: PLC0415 - few files are workbooks
+
     with zipfile.ZipFile(raw) as archive, archive.open("content.xml") as stream:
         name, size, blank = "", 0, 0
         rows: list[Row] = []
-        for event, element in ElementTree.iterparse(stream, events=("start", "end")):
+        for event, element in iterparse(stream, events=("start", "end")):
             if event == "start" and element.tag == f"{_TABLE}table":
                 name, rows, size, blank = element.get(f"{_TABLE}name", ""), [], 0, 0
             elif event == "end" and element.tag == f"{_TABLE}table-row":
@@ -221,7 +224,7 @@ def _ods_sheets(path: Path, raw: BinaryIO) -> Sheets:
                 yield name, rows
 
 
-def _ods_row(row: ElementTree.Element) -> Row:
+def _ods_row(row: Element) -> Row:
     cells: list[str] = []
     blank = 0
     for cell in row:
@@ -239,7 +242,7 @@ def _ods_row(row: ElementTree.Element) -> Row:
     return tuple(cells)
 
 
-def _ods_cell(cell: ElementTree.Element) -> str:
+def _ods_cell(cell: Element) -> str:
     kind = cell.get(f"{_OFFICE}value-type")
     value = cell.get(f"{_OFFICE}value", "")
     if kind in ("float", "currency"):
