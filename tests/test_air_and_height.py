@@ -15,6 +15,7 @@ from yieldest.hub.air import (
     gas_law_density,
     moist_air_density,
     monthly_air,
+    pressure_elevation_m,
     saturation_pressure_pa,
     standard_density,
     standard_pressure_pa,
@@ -72,6 +73,23 @@ def test_a_pressure_reduced_to_sea_level_is_not_used():
     air = air_at_hub(800, 10, temperature_c=8, pressure_hpa=1013.0)
     assert air.density_kg_m3 == pytest.approx(air_at_hub(800, 10, temperature_c=8).density_kg_m3)
     assert PressureOutOfPlace(1013.0, 800) in air.provenance.warnings
+
+
+@pytest.mark.parametrize("elevation_m", [-200.0, 0.0, 420.0, 2500.0, 5000.0])
+def test_a_pressure_stands_for_an_elevation_that_is_not_stated(elevation_m):
+    """Against the standard atmosphere of the library fluids."""
+    there = fluids.ATMOSPHERE_1976(elevation_m).P
+    assert pressure_elevation_m(there) == pytest.approx(elevation_m, abs=0.1)
+    unstated = air_at_hub(None, 10, temperature_c=8, pressure_hpa=there / 100)
+    stated = air_at_hub(elevation_m, 10, temperature_c=8, pressure_hpa=there / 100)
+    assert unstated.density_kg_m3 == pytest.approx(stated.density_kg_m3, rel=1e-5)
+    assert not unstated.provenance.warnings
+
+
+def test_check_says_that_a_pressure_is_not_used(run, yard):
+    stated = ("--set", "site.mean_pressure_hpa=1013", "--set", "site.elevation_m=800")
+    shown = run("check", yard, *stated)
+    assert "1013 hPa is more than 3 % from what an elevation of 800 m has" in shown.out
 
 
 def test_power_law_of_the_normal_wind_profile():

@@ -100,7 +100,7 @@ def test_a_sweep_of_the_loan_says_that_the_table_is_without_it(run, site):
 
 def test_readings_take_the_order_of_dates_that_the_refusal_names(run, tmp_path):
     readings = tmp_path / "readings.csv"
-    lines = [f"11/2/2025 10:{m:02},{4 + m % 9},{10 * (m % 9)}" for m in range(40)]
+    lines = [f"{11 + m // 20}/2/2025 10:{m:02},{4 + m % 9},{10 * (m % 9)}" for m in range(40)]
     readings.write_text("\n".join(["time,wind (m/s),power (W)", *lines]))
     refused = run("curve", readings)
     assert refused.code == 2

@@ -2,10 +2,10 @@
 
 Run it as `python tests/fuzz/oracle.py --inputs 20000`. Each input is a record in one file or more,
 a power curve, a bill, a load profile, a table of readings, of frequencies or of monthly means, as
-text or in a workbook, or a grid of speeds, components or distributions: numbers are drawn first,
-and then written in some unit, with some decimal mark, stamps, clock, gaps, marks, junk, headings
-and order. What is read must be those numbers within `TOLERANCE`, or be refused in one sentence, or
-a warning must say what was made of it. Anything else is a silent error.
+text or in a workbook, a grid of speeds, components or distributions, or a plan with its answer:
+numbers are drawn first, and then written in some unit, with some decimal mark, stamps, clock, gaps,
+marks, junk, headings and order. What is read must be those numbers within `TOLERANCE`, or be
+refused in one sentence, or a warning must say what was made of it. Anything else is a silent error.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ import openpyxl
 import pandas as pd
 import xarray as xr
 
+from yieldest import load
 from yieldest.economics.read_bill import (
     BillColumnsNotUsed,
     EveryItemPerUnit,
@@ -784,6 +785,100 @@ def a_grid_of_distributions(chance: random.Random, path: Path) -> Read:
     return Read(found, np.asarray(truth), recipe.warnings)
 
 
+def a_plan(chance: random.Random, path: Path) -> Read:
+    """Write a plan with its curve and bill, estimate it, and work its energy and money out."""
+    hub, diameter = chance.randint(6, 30), round(chance.uniform(0.6, 4), 2)
+    area = np.pi * diameter**2 / 4
+    speed = np.arange(2, 21)
+    rated = round(area * chance.uniform(100, 400))
+    power = np.round(
+        np.minimum(0.5 * 1.225 * area * chance.uniform(0.15, 0.3) * speed**3, rated), 1
+    )
+    power[0] = 0.0
+    shape, scale = round(chance.uniform(1.5, 2.6), 2), round(chance.uniform(4, 9), 2)
+    celsius, hectopascal = chance.randint(-5, 25), chance.randint(880, 1030)
+    names = ("availability", "turbine_performance", "electrical", "environmental", "curtailment")
+    losses = {name: round(chance.uniform(0, 0.15), 3) for name in ("wake", *names)}
+    prices = [(chance.randint(1, 6), round(chance.uniform(5, 900), 2)) for _ in range(4)]
+    rate, life = round(chance.uniform(0, 0.1), 3), chance.randint(5, 25)
+    price, upkeep = round(chance.uniform(0.1, 0.5), 3), round(chance.uniform(0, 0.05), 3)
+    (path.parent / "plan-curve.csv").write_text(
+        "speed (m/s),power (W)\n" + "".join(f"{v},{p}\n" for v, p in zip(speed, power, strict=True))
+    )
+    (path.parent / "plan-bill.csv").write_text(
+        "item,quantity,unit price\n" + "".join(f"part {n},{n},{each}\n" for n, each in prices)
+    )
+    plan = {
+        "": {"title": "invented", "currency": "EUR"},
+        "site": {"mean_temperature_c": celsius, "mean_pressure_hpa": hectopascal},
+        "wind": {"weibull_shape": shape, "weibull_scale_ms": scale, "measured_height_m": hub},
+        "[build]": {
+            **{"name": "invented", "hub_height_m": hub, "rotor_diameter_m": diameter},
+            **{"curve": "plan-curve.csv", "bill": "plan-bill.csv"},
+        },
+        "build.losses": losses,
+        "economics": {
+            **{"discount_rate": rate, "life_years": life, "price_per_kwh": price},
+            "maintenance_share_per_year": upkeep,
+        },
+    }
+    path = path.with_suffix(".toml")
+    path.write_bytes(_as_toml(chance, plan))
+    result = load(path).estimate()
+    build = result.builds[0]
+    # The gas law, and the pressure at the hub by the barometric formula.
+    kelvin = celsius + 273.15
+    density = 100 * hectopascal / (287.05 * kelvin) * np.exp(-9.80665 * hub / (287.05 * kelvin))
+    at = np.linspace(2, 20, 40_001)
+    often = shape / scale * (at / scale) ** (shape - 1) * np.exp(-((at / scale) ** shape))
+    watts = np.trapezoid(np.interp(at, speed, power) * often, at) * density / 1.225
+    net = 8.76 * watts * np.prod([1 - share for share in losses.values()])
+    capital = sum(n * each for n, each in prices)
+    discounted = sum((1 + rate) ** -year for year in range(1, life + 1))
+    truth = {
+        "density": (build.air.mean_density_kg_m3, density),
+        "net energy": (build.energy.net_kwh, net),
+        "capital": (build.cost.capital_cost, capital),
+        "cost of a kWh": (
+            build.cost.cost_per_kwh,
+            capital * (1 + upkeep * discounted) / (net * discounted),
+        ),
+        "net present value": (
+            build.cost.net_present_value + capital * (1 + upkeep * discounted),
+            price * net * discounted,
+        ),
+    }
+    found = np.array([float(read) / true for read, true in truth.values()])
+    return Read(found, np.ones(found.size), result.warnings)
+
+
+def _as_toml(chance: random.Random, plan: dict[str, dict[str, object]]) -> bytes:
+    """Write tables in one of the ways that TOML has, the keys of each in any order."""
+    end = chance.choice(["\n", "\n", "\r\n"])
+    lines = ["# invented"] * (chance.random() < 0.5)
+
+    def value(content: object) -> str:
+        if isinstance(content, str):
+            return f"'{content}'" if chance.random() < 0.3 else f'"{content}"'
+        if isinstance(content, int) and chance.random() < 0.2:
+            return f"{content}.0" if chance.random() < 0.5 and content != life else f"{content:+}"
+        return (
+            f"{content:.4e}"
+            if isinstance(content, float) and chance.random() < 0.1
+            else str(content)
+        )
+
+    life = plan["economics"]["life_years"]
+    for heading, table in plan.items():
+        pairs = list(table.items())
+        chance.shuffle(pairs)
+        equals = chance.choice([" = ", "=", "  =  "])
+        remark = "  # as measured" if chance.random() < 0.2 else ""
+        lines += ["", f"[{heading}]"] if heading else []
+        lines += [f"{name}{equals}{value(content)}{remark}" for name, content in pairs]
+    return end.join([*lines, ""]).encode(chance.choice(["utf-8", "utf-8", "utf-8-sig"]))
+
+
 KINDS: dict[str, tuple[Callable[[random.Random, Path], Read], int]] = {
     "record": (a_record, 8),
     "curve": (a_curve, 3),
@@ -792,6 +887,7 @@ KINDS: dict[str, tuple[Callable[[random.Random, Path], Read], int]] = {
     "readings": (a_table_of_readings, 3),
     "frequency table": (a_frequency_table, 3),
     "monthly means": (a_table_of_monthly_means, 2),
+    "plan": (a_plan, 2),
     "grid": (a_grid, 1),
     "grid of distributions": (a_grid_of_distributions, 1),
 }

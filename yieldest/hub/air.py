@@ -52,6 +52,14 @@ def standard_pressure_pa(elevation_m: npt.ArrayLike) -> FloatArray:
     return np.asarray(_SEA_LEVEL_PRESSURE_PA * ratio**power)
 
 
+def pressure_elevation_m(pressure_pa: npt.ArrayLike) -> FloatArray:
+    """Return the elevation that has a pressure in the standard atmosphere (ISO 2533), to 11 km."""
+    power = _GAS_CONSTANT_DRY_AIR * _LAPSE_K_PER_M / GRAVITY_MS2
+    ratio = (floats(pressure_pa) / _SEA_LEVEL_PRESSURE_PA) ** power
+    geopotential_m = _SEA_LEVEL_TEMPERATURE_K / _LAPSE_K_PER_M * (1 - ratio)
+    return np.asarray(_EARTH_RADIUS_M * geopotential_m / (_EARTH_RADIUS_M - geopotential_m))
+
+
 def gas_law_density(pressure_pa: npt.ArrayLike, temperature_k: npt.ArrayLike) -> FloatArray:
     """Return the density of dry air in kg/m3, p / (R T) with R = 287.05287 J/(kg K) (ISO 2533)."""
     return np.asarray(floats(pressure_pa) / (_GAS_CONSTANT_DRY_AIR * floats(temperature_k)))
@@ -165,7 +173,7 @@ class StandardTemperature(Finding):
 
 
 def air_at_hub(
-    elevation_m: float,
+    elevation_m: float | None,
     hub_height_m: float,
     temperature_c: float | None = None,
     pressure_hpa: float | None = None,
@@ -176,8 +184,11 @@ def air_at_hub(
 
     Parameters
     ----------
-    elevation_m, hub_height_m : float
-        Of the ground above sea level, and of the hub above ground.
+    elevation_m : float or None
+        Of the ground above sea level. Where it is not known, that of the pressure where this is
+        more than 3 % away from that of the sea level, else 0.
+    hub_height_m : float
+        Of the hub above ground.
     temperature_c : float, optional
         Yearly mean; the standard atmosphere's where unknown.
     pressure_hpa : float, optional
@@ -188,6 +199,10 @@ def air_at_hub(
     months : MonthlyAir, optional
         Density is then computed month by month and weighted with days and mean cube of speed.
     """
+    if elevation_m is None:
+        known_pa = _SEA_LEVEL_PRESSURE_PA if pressure_hpa is None else 100 * pressure_hpa
+        of_land = abs(known_pa / _SEA_LEVEL_PRESSURE_PA - 1) > PRESSURE_DISAGREEMENT
+        elevation_m = float(pressure_elevation_m(known_pa)) if of_land else 0.0
     altitude_m = elevation_m + hub_height_m
     warnings: Findings = ()
     assumed: Findings = ()

@@ -241,7 +241,7 @@ def _air(site: Site, hub_height_m: float, record: Record | None) -> Air:
             record.time, record.speed_ms, record.temperature_c, record.pressure_hpa
         )
     return air_at_hub(
-        site.elevation_m or 0.0,
+        site.elevation_m,
         hub_height_m,
         _known(site.mean_temperature_c, None if record is None else record.temperature_c),
         _known(site.mean_pressure_hpa, None if record is None else record.pressure_hpa),

@@ -71,6 +71,7 @@ def checked(inputs: Inputs) -> Checked:
             )
         )
         warnings += (*questions_of_build(build.inputs.settings), *curve.provenance.warnings)
+        warnings += build.air.provenance.warnings
         if build.bill is not None:
             warnings += build.bill.provenance.warnings
             read.append(FileRead(build.bill.provenance.source, len(build.bill.items), "items"))

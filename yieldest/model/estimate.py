@@ -127,7 +127,11 @@ class Estimate:
         """What was taken for granted about the site, the wind and the economic terms."""
         return (
             *self._of_places(
-                lambda each: (ElevationAssumed(),) * (each.place.site.elevation_m is None)
+                lambda each: (
+                    (ElevationAssumed(),)
+                    if each.place.site.elevation_m is each.place.site.mean_pressure_hpa is None
+                    else ()
+                )
             ),
             *self._of_places(lambda each: _said(each.wind.provenance, "assumed")),
             *self.terms.provenance.assumed,
