@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import MISSING, Field, FrozenInstanceError
 from inspect import Parameter, Signature
-from typing import Any, ClassVar, NoReturn, TypeVar, dataclass_transform
+from typing import Any, ClassVar, NoReturn, TypeVar, cast, dataclass_transform
 
 Kind = TypeVar("Kind")
 
@@ -31,18 +31,20 @@ class _Methods:
     """What a frozen dataclass can do, whatever its fields."""
 
     __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
+    __unstated__: ClassVar[dict[str, object]]
     __signature__ = _Signature()
 
     def __init__(self, *values: object, **named: object) -> None:
-        fields = self.__dataclass_fields__
-        stated = dict(zip(fields, values, strict=False)) | named
-        made = dict.fromkeys(fields, MISSING) | stated
-        wrong = len(stated) < len(values) + len(named) or len(made) > len(fields)
-        if not wrong and len(stated) < len(made):
-            made |= {k: _default(fields[k]) for k in fields.keys() - stated.keys()}
-            wrong = any(value is MISSING for value in made.values())
+        stated = dict(zip(self.__unstated__, values, strict=False)) | named
+        made = self.__unstated__ | stated
+        wrong = len(stated) < len(values) + len(named) or len(made) > len(self.__unstated__)
+        if len(stated) < len(made):
+            for name, value in made.items():
+                if value is MISSING:
+                    made[name] = _default(self.__dataclass_fields__[name])
+                    wrong = wrong or made[name] is MISSING
         if wrong:
-            raise TypeError(f"{type(self).__name__} has the fields {', '.join(fields)}")
+            raise TypeError(f"{type(self).__name__} has the fields {', '.join(self.__unstated__)}")
         vars(self).update(made)
 
     def __setattr__(self, name: str, value: object) -> NoReturn:
@@ -82,4 +84,6 @@ def frozen_dataclass(kind: type[Kind]) -> type[Kind]:
     for name in shared:
         if name not in vars(kind):
             setattr(kind, name, vars(_Methods)[name])
-    return dataclasses.dataclass(init=False, repr=False, eq=False)(kind)
+    made: Any = dataclasses.dataclass(init=False, repr=False, eq=False)(kind)
+    made.__unstated__ = {field.name: field.default for field in dataclasses.fields(made)}
+    return cast(type[Kind], made)
