@@ -489,6 +489,17 @@ def test_what_a_plan_states_and_the_grid_knows_better_is_said(hill):
     assert "site.elevation_m" in maps.attrs["warnings"]
 
 
+@pytest.mark.parametrize("units", ["months since 2001-01-15", "Years since 2001-01-01"])
+def test_times_in_months_are_refused_by_their_unit(tmp_path, units):
+    path = tmp_path / "grid.nc"
+    times = {"time": ("time", np.arange(12), {"units": units})}
+    speed = np.random.default_rng(1).weibull(2, (12, 2)) * 6
+    data = xr.Dataset({"wind": (("time", "x"), speed, SPEED)}, {**times, **at_height(10.0)})
+    data.to_netcdf(path, engine="h5netcdf")
+    with pytest.raises(InputError, match=f"its times are in '{units}', .* 'days since 2001-01-"):
+        open_grid([path], {})
+
+
 @pytest.mark.parametrize("calendar", ["noleap", "360_day"])
 def test_calendars_of_climate_models_are_read_without_their_months(tmp_path, calendar):
     path = tmp_path / "grid.nc"

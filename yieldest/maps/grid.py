@@ -37,6 +37,7 @@ _TAILS = {
 }
 _AXES = {"T": "time", "Z": "height"}
 _CONVERSION = {"speed": to_metres_per_second, "temperature": to_celsius, "pressure": to_hectopascal}
+_UNEVEN = re.compile(r"(months?|years?) since ", re.IGNORECASE)
 _USUAL_UNIT = {"speed": "m s-1", "temperature": "K", "pressure": "Pa"}
 
 
@@ -180,6 +181,7 @@ def open_grid(paths: Sequence[Path], stated: Mapping[str, str]) -> Grid:
                 check_netcdf4(path)
         engine = "zarr" if stores else "h5netcdf"
         with xr.open_dataset(first, engine=engine, decode_times=False) as raw:
+            _refuse_uneven_times(first, raw)
             # Times of a calendar of its own are left as numbers: a map only names their months.
             times = odd_calendar(raw) is None
         if len(paths) == 1:
@@ -208,6 +210,17 @@ def open_grid(paths: Sequence[Path], stated: Mapping[str, str]) -> Grid:
     stamps = [path.stat() for path in paths]
     stamp = " ".join(f"{each.st_mtime_ns} {each.st_size}" for each in stamps)
     return Grid(name, data, stated, stamp)
+
+
+def _refuse_uneven_times(path: Path, raw: xr.Dataset) -> None:
+    """Refuse times counted in months or years, which are of no one length."""
+    for variable in raw.variables.values():
+        units = str(variable.attrs.get("units", ""))
+        if _UNEVEN.match(units):
+            raise InputError(
+                f"{path}: its times are in {units!r}, which are of no one length; write them as "
+                f"'days since {units.split(' since ')[1]}'."
+            )
 
 
 def unreadable(name: str) -> InputError:

@@ -38,7 +38,7 @@ class Site(Settings):
             "height of the ground above sea level, where air is thinner",
             420,
             unit="m",
-            left_out="0 m is assumed",
+            left_out="what a known pressure says, else 0 m is assumed",
         ),
     ] = None
     mean_temperature_c: Annotated[
