@@ -4,7 +4,7 @@ import pytest
 from conftest import kinds
 
 from yieldest import load
-from yieldest.plan.plausibility import BladesInReach, LossesAsked, TallMast, ValueAsked
+from yieldest.plan.plausibility import BladesInReach, EarlyCutOut, LossesAsked, TallMast, ValueAsked
 from yieldest.turbine.curve_ends import RatedPowerApart
 
 
@@ -47,6 +47,11 @@ def test_a_modelled_machine_is_not_rated_below_its_cut_in(run, yard, edit):
         ("economics.grid_carbon_kg_per_kwh=350", ValueAsked, "not in grams?"),
         ("economics.discount_rate=0.5", ValueAsked, "5 % is 0.05"),
         ("economics.loan={share=0.5, interest_rate=0.6, years=5}", ValueAsked, "5 % is 0.05"),
+        ("economics.wage_per_hour=1500", ValueAsked, "for one hour, and not in cents?"),
+        ("site.turbulence_intensity=0.9", ValueAsked, "5 % is 0.05"),
+        ("wind.measured_height_m=1000", ValueAsked, "not in feet or centimetres?"),
+        ("build.0.cut_in_ms=9", ValueAsked, "not in km/h?"),
+        ("build.0.cut_out_ms=3.5", EarlyCutOut, "not that at which it starts?"),
         ("build.0.losses={electrical=0.95}", LossesAsked, "and not one that is kept?"),
         ("build.0.hub_height_m=1.2", BladesInReach, "within reach of people"),
         ("build.0.hub_height_m=120", TallMast, "not in feet or centimetres?"),

@@ -11,9 +11,12 @@ from yieldest.provenance import Finding, Findings
 
 USUAL_MOST = {
     "site.displacement_m": 30.0,
+    "site.turbulence_intensity": 0.5,
+    "wind.measured_height_m": 150.0,
     "wind.mean_speed_ms": 12.0,
     "economics.price_per_kwh": 3.0,
     "economics.export_price_per_kwh": 3.0,
+    "economics.wage_per_hour": 150.0,
     "economics.grid_carbon_kg_per_kwh": 3.0,
     "economics.discount_rate": 0.25,
     "economics.inflation": 0.25,
@@ -21,6 +24,7 @@ USUAL_MOST = {
     "economics.real_price_escalation_per_year": 0.15,
     "economics.degradation_per_year": 0.1,
     "economics.maintenance_share_per_year": 0.25,
+    "build.cut_in_ms": 8.0,
 }
 """Values that are asked about when they are exceeded (common practice, no source)."""
 WORTH_A_DOLLAR = frozenset(
@@ -45,6 +49,8 @@ WORTH_A_DOLLAR = frozenset(
 )
 """Currencies of which one has been worth between a half and four dollars for decades, so that a
 price of many of them for a kWh is a price in cents (common knowledge, no source)."""
+LEAST_CUT_OUT_MS = 10.0
+"""A machine that stops below it misses most of its energy, and is asked about; our choice."""
 LEAST_KEPT = 0.3
 """Losses that leave less of the energy are asked about; our choice."""
 REACH_M = 2.5
@@ -68,6 +74,12 @@ class LossesAsked(Finding):
     kept_share: float
 
 
+class EarlyCutOut(Finding):
+    """The machine stops in winds that hold most of the energy."""
+
+    cut_out_ms: float
+
+
 class BladesInReach(Finding):
     """The blades come down to where people and animals are."""
 
@@ -86,7 +98,8 @@ def questions_of_plan(plan: Plan) -> Findings:
 
     def found() -> Iterator[Finding]:
         for key, most in USUAL_MOST.items():
-            if "_per_kwh" in key and "price" in key and plan.currency not in WORTH_A_DOLLAR:
+            is_price = "price_per" in key or "wage" in key
+            if is_price and plan.currency not in WORTH_A_DOLLAR:
                 continue
             also = [f"site.{key}"] if key.startswith("wind.") else []
             for name in (key, *also):
@@ -116,6 +129,8 @@ def questions_of_build(build: Build) -> Findings:
         kept = kept_share(losses_of(build.losses.stated, build.count))
         if kept < LEAST_KEPT:
             yield LossesAsked(kept)
+        if build.cut_out_ms is not None and build.cut_out_ms < LEAST_CUT_OUT_MS:
+            yield EarlyCutOut(build.cut_out_ms)
         if bottom < REACH_M:
             yield BladesInReach(bottom)
         if width is not None and build.hub_height_m > max(TALL_M, SLENDER * width):

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
-from yieldest.plan.plausibility import BladesInReach, LossesAsked, TallMast, ValueAsked
+from yieldest.plan.plausibility import (
+    BladesInReach,
+    EarlyCutOut,
+    LossesAsked,
+    TallMast,
+    ValueAsked,
+)
 from yieldest.report.sentences.words import say, sentence
 
 _SLIPS = {
     "displacement_m": "in metres",
+    "measured_height_m": "in metres, and not in feet or centimetres",
+    "cut_in_ms": "in m/s, and not in km/h",
+    "wage_per_hour": "for one hour, and not in cents",
     "mean_speed_ms": "in m/s, and not in km/h or knots",
     "price_per_kwh": "for one kWh, and not in cents",
     "export_price_per_kwh": "for one kWh, and not in cents",
@@ -29,6 +38,10 @@ say(
         LossesAsked: (
             "The losses leave {0.kept_share:.1%} of the energy: is each of them a share that is "
             "lost, and not one that is kept?"
+        ),
+        EarlyCutOut: (
+            "No power is counted above {0.cut_out_ms:g m/s}, where most of the energy is: is "
+            "cut_out_ms the wind at which the machine stops, and not that at which it starts?"
         ),
         BladesInReach: (
             "The blades come down to {0.rotor_bottom_m:.2g m} above the ground, within reach of "
