@@ -62,7 +62,8 @@ def cost_per_kwh(
     cost, energy_kwh : array_like, shape (..., years + 1)
     discount_rate : array_like, shape (...)
     """
-    spent, made = (present_value(flow, discount_rate) for flow in (cost, energy_kwh))
+    factor = _factor(discount_rate, floats(cost).shape[-1])
+    spent, made = (np.einsum("...t,...t", floats(flow), factor) for flow in (cost, energy_kwh))
     return _quotient(spent, made)
 
 

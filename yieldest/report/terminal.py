@@ -34,8 +34,10 @@ _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(%|m/s|W/m2|W|kWh|h|m|min)(?![\w/]))")
 
 def console() -> Console:
     """Return a console for standard output: 100 columns wide where nobody watches."""
-    screen = Console(highlight=False)
-    return screen if screen.is_terminal else Console(highlight=False, width=PLAIN_WIDTH)
+    screen = Console(highlight=False, emoji=False)
+    if not screen.is_terminal:
+        screen.width = PLAIN_WIDTH
+    return screen
 
 
 def print_heading(text: str, screen: Console) -> None:
