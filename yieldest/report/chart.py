@@ -56,12 +56,16 @@ class Chart:
         """Return the drawn figure, with its title in it when it is to stand alone."""
         from matplotlib.figure import Figure  # noqa: PLC0415
 
+        from yieldest.report.margins import Margins  # noqa: PLC0415
+
         with drawing():
             height = self.height_in + (0.3 if titled else 0.0)
             figure = Figure(figsize=figure_size(height), layout="constrained")
             self.draw(figure)
             if titled:
                 figure.suptitle(self.title, x=0.02, ha="left", fontweight="bold")
+            elif [axes.name for axes in figure.axes] == ["rectilinear"]:
+                figure.set_layout_engine(Margins())
         return figure
 
 
