@@ -136,7 +136,7 @@ def test_a_weak_rotor_is_named_as_the_limit(tmp_path, bench):
         measured.bins.power_w / chain.generator_most_w, 320 / 1764, rtol=1e-9
     )
     assert any(
-        "brings a sixth of what the generator could pass on, so the rotor" in text
+        "a sixth of that reached the meter, so the rotor" in text
         for text in where_the_energy_goes(chain, measured.bins)
     )
 

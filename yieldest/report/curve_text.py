@@ -92,7 +92,7 @@ def _read_as(measured: MeasuredCurve) -> str:
     how = in_reader_units(readings.provenance.method)
     hours = ""
     if averaging.interval_s is not None:
-        hours = f", {rounded(readings.size * averaging.interval_s / 3600)} hours in all"
+        hours = f", {readings.size * averaging.interval_s / 3600:,.1f} hours in all"
     return (
         f"{how[0].upper()}{how[1:]}. {readings.read_count:,} lines, {readings.size:,} readings in "
         f"the bins ({averaging.words}){hours}; air of {measured.air_density_kg_m3:.3f} kg/m3."
@@ -300,7 +300,7 @@ def _hysteresis_words(found: Hysteresis) -> list[str]:
     else:
         said.append(
             f"It starts at {number(found.start_ms, 'm/s', '.1f')} and stops at "
-            f"{speed(found.stop_ms, '.1f')} on the mean (by {found.judged_by}; seen "
+            f"{speed(found.stop_ms, '.1f')} on average (by {found.judged_by}; seen "
             f"{found.starts} and {found.stops} times): "
             + (
                 "it needs more wind to start than to keep turning, so a calm costs it more than "
@@ -382,9 +382,6 @@ def _methods(measured: MeasuredCurve) -> list[str]:
             f"Within a bin the power scatters by {percent(scatter)} of its mean (standard "
             "deviation)."
         )
-    said.append(
-        f"{measured.readings.read_count} lines read, {measured.readings.size} readings in the bins."
-    )
     if curve.load is not None:
         said.append(
             f"Measured on {LOAD_WORDS[curve.load]}: on another load the machine has another curve."

@@ -33,6 +33,7 @@ from yieldest.report.uncertainty_text import (
     chance_words,
     gain_words,
     is_settled,
+    step_words,
     sufficiency,
     worth_measuring,
 )
@@ -299,7 +300,7 @@ def _caveats(best: _Candidate) -> Iterator[str]:
         yield (
             f"{percent(roof.disturbed_share)} of the rotor of {best.letter} stands in the "
             "disturbed flow over the roof, where no formula holds: take all of this as the most it "
-            "could be, and log the wind at the hub before buying anything."
+            f"could be{', and log the wind at the hub before buying anything' * (best.gain >= 0)}."
         )
     if best.cost_per_kwh is None or best.terms.price_per_kwh is None:
         return
@@ -405,7 +406,10 @@ def _share_used(best: _Candidate) -> str:
     if best.cost_per_kwh is None or best.terms.price_per_kwh is None or stated:
         return ""
     *shares, last_share = (f"{100 * share:.0f}" for share in SHARES_TRIED)
-    *worth, last = (best.money(best.gain_if(self_consumption_share=s)) for s in SHARES_TRIED)
+    gains = [best.gain_if(self_consumption_share=share) for share in SHARES_TRIED]
+    if max(gains) < 0:
+        return ""  # It does not pay at any.
+    *worth, last = map(best.money, gains)
     return (
         f"with {', '.join(shares)} or {last_share} % of its energy used by yourself the net "
         f"present value of {best.letter} is {', '.join(worth)} or {last}; state your load in "
@@ -588,7 +592,7 @@ def _checks(best: _Candidate, all_: list[_Candidate]) -> list[tuple[str, str]]:
 
 
 def _next(best: _Candidate) -> str:
-    """Say what to measure next: what narrows the range most for the work, if anything does."""
+    """Say what to measure next: what narrows the range most for its work, and what most of all."""
     draws = best.draws
     if draws is None:
         return ""
@@ -600,4 +604,7 @@ def _next(best: _Candidate) -> str:
     steps = worth_measuring(draws)
     if not steps:
         return f"no single measurement narrows the range by {percent(WORTH_MEASURING)} or more."
-    return f"{gain_words(steps[0], draws, best.estimate)}."
+    said, most = gain_words(steps[0], draws, best.estimate), max(steps, key=lambda e: e.narrowed)
+    if most is not steps[0]:
+        said += f"; or {step_words(most)}: {percent(most.narrowed)} narrower"
+    return f"{said}."

@@ -306,6 +306,16 @@ def _years_reach(estimate: Estimate) -> str:
     return " or ".join(percent(COVERAGE_FACTOR * spread) for spread in sorted(spreads))
 
 
+def _years_source(estimate: Estimate) -> str:
+    """Say how far yearly means spread, and who says so."""
+    said = (
+        f"{percent(wind.yearly_spread)}, "
+        + (YEAR_TO_YEAR.source if wind.long_term is None else "as the long-term reference shows")
+        for wind in estimate.inputs.winds.values()
+    )
+    return " or ".join(dict.fromkeys(said))
+
+
 def cautions_section() -> Section:
     """Return what can hurt someone."""
     return Section("cautions", "Take care", notes=[Notes("", CAUTIONS, warn=True)])
@@ -319,19 +329,23 @@ def methods_table(estimate: Estimate) -> TableView:
         pairs += [
             (BY_KEY["hub_mean_speed_ms"].words, in_reader_units(build.height_method)),
             (BY_KEY["air_density_kg_m3"].words, build.air.provenance.method),
-            (f"power curve of {build.name}", in_reader_units(build.curve.provenance.method)),
+            (
+                f"power curve of {called(estimate, build.name)}",
+                in_reader_units(build.curve.provenance.method),
+            ),
         ]
     price, wage = terms.price_per_kwh, terms.wage_per_hour
-    worth = "no price stated" if price is None else f"{in_currency(price, currency)} for each kWh"
+    worth = "no price stated"
+    if price is not None:
+        worth = f"{price:g} {currency} for each kWh that you use yourself"
     pairs += [
         (BY_KEY["fitted_gross_kwh_per_year"].words, FITTED_METHOD),
         (BY_KEY["time_series_gross_kwh_per_year"].words, _of_readings(estimate)),
         (
             "calm and windy year",
             f"mean wind {_years_reach(estimate)} lower or higher, between which 90 % of all years "
-            "lie: 1.645 times the standard deviation of yearly means, "
-            f"{YEAR_TO_YEAR} ({YEAR_TO_YEAR.source}) where no long reference shows it; the "
-            "uncertainty of curve, height and losses comes on top",
+            f"lie: 1.645 times the standard deviation of yearly means ({_years_source(estimate)}); "
+            "the uncertainty of curve, height and losses comes on top",
         ),
         (
             BY_KEY["capital_cost"].words,
@@ -355,8 +369,8 @@ def methods_table(estimate: Estimate) -> TableView:
         ),
         (
             BY_KEY["payback_years"].words,
-            f"until the balance stays above zero, replacements included; {worth}; discounted at "
-            "the real rate",
+            f"until the balance stays above zero, replacements included; {worth}; the discounted "
+            "one at the real rate",
         ),
     ]
     return TableView(

@@ -110,11 +110,16 @@ def gain_words(gain: Gain, build: BuildUncertainty, estimate: Estimate) -> str:
     # With the digits of every other range: a change that they do not show is told by its share.
     now, then = (" to ".join(map(rounded, ends)) for ends in (before, after))
     return (
-        f"{STEP_WORDS[gain.step]}, about {gain.work_days:g} day{'s' * (gain.work_days != 1)} of "
-        f"work: the 90 % range of {FIGURE_WORDS[gain.figure]}, {now} "
+        f"{step_words(gain)}: the 90 % range of {FIGURE_WORDS[gain.figure]}, {now} "
         f"{_unit_of(gain.figure, estimate)}, becomes {f'{then}, ' if then != now else ''}"
         f"{percent(gain.narrowed)} narrower"
     )
+
+
+def step_words(gain: Gain) -> str:
+    """Say what a measurement is and what work it takes."""
+    days = f"{gain.work_days:g} day{'s' * (gain.work_days != 1)}"
+    return f"{STEP_WORDS[gain.step]}, about {days} of work"
 
 
 def _unit_of(figure: str, estimate: Estimate) -> str:

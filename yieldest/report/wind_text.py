@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -42,6 +43,7 @@ from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.long_term.correction import LongTermCorrection
 from yieldest.wind.quality_control import ReadingsLeftOut, TimesNoted
+from yieldest.wind.read_options import Recognised
 from yieldest.wind.record import Record
 from yieldest.wind.resource import WindResource
 from yieldest.wind.summary_tables import FrequencyTable, MonthlyMeans
@@ -57,6 +59,11 @@ MOST_BARS = 15
 TAIL_SHARE = 0.04
 """Classes of strong wind with so little of the time may stand in one line; our choice."""
 SCARCE_DAYS = 30
+STAMP_WORDS = {
+    "%Y": "year", "%y": "year", "%m": "month", "%b": "month", "%B": "month", "%d": "day",
+    "%H": "hour", "%I": "hour", "%M": "minute", "%S": "second", "%f": "fraction", "%p": "am/pm",
+}  # fmt: skip
+STAMP_CODE = re.compile("|".join(STAMP_WORDS))
 WORTH_NAMING = 0.02
 """By the clock, a mean that is not so far from the weighted one is left to `--full`; our choice."""
 
@@ -71,7 +78,8 @@ def print_resource(
     """Print what a record says on one screen, with its long term; all the rest in full."""
     record = resource.record
     of_years = () if over_years is None else over_years.provenance.warnings
-    warnings = sentences((*record.provenance.warnings, *resource.warnings, *of_years))
+    every = (*record.provenance.warnings, *resource.warnings, *of_years)
+    warnings = sentences(each for each in every if not isinstance(each, TimesNoted))
     screen.print(Text(record.provenance.source, style="bold"))
     unsteady = [_gustiness(*each) for each in _unsteady(resource)]
     answers = [
@@ -104,6 +112,13 @@ def print_resource(
         print_section(Section(tables=[long_term_table(over_years)]), screen)
 
 
+def _in_words(recognised: Recognised) -> str:
+    """Return what was recognised, the order of a date in words."""
+    if recognised.what == "time":
+        return STAMP_CODE.sub(lambda code: STAMP_WORDS[code[0]], recognised.found)
+    return in_reader_units(recognised.found)
+
+
 def _beside_faults(resource: WindResource) -> list[Finding | str]:
     """Return the warnings but those that stand in the line of faults."""
     every = (*resource.record.provenance.warnings, *resource.warnings)
@@ -120,11 +135,11 @@ def _sections(resource: WindResource) -> list[Section]:
         caption = "By direction the wind comes from (degrees, middle of the sector)"
         split.append(groups_table(caption, "from", directions.sectors))
         calms = [
-            f"calm {percent(directions.calm_share, 3)} of the time, direction not known "
-            f"{percent(directions.unknown_share, 3)}"
+            f"calm {percent(directions.calm_share)} of the time, direction not known "
+            f"{percent(directions.unknown_share)}"
         ]
     caption = "What was recognised in the file (state it if it is wrong)"
-    found = [Row(each.what, (in_reader_units(each.found), each.how)) for each in record.found]
+    found = [Row(each.what, (_in_words(each), each.how)) for each in record.found]
     recognised = TableView(caption, ["", "found", "how"], found, words=True)
     return [
         Section(tables=[recognised] if found else []),

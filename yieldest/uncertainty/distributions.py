@@ -76,7 +76,7 @@ class Lognormal:
         return np.asarray(self.median * np.exp(self.sigma * floats(variate)))
 
     def __str__(self) -> str:
-        return f"lognormal, {self.median:.4g} ± {100 * self.relative:.2g} %"
+        return f"lognormal, {self.median:.3g} ± {100 * self.relative:.2g} %"
 
 
 @frozen_dataclass

@@ -136,6 +136,6 @@ def wind_uncertainty(
         mean_season=season_uncertainty(1 - float(np.mean(covered))),
         mean_year=float(YEAR_TO_YEAR.value / np.sqrt(years)),
         method=f"block bootstrap ({how_drawn}); missing seasons by a swing of "
-        f"{100 * SEASON_SWING:.0f} % (ours); one year against the long run "
+        f"{100 * SEASON_SWING:.0f} % (our choice); one year against the long run "
         f"{YEAR_TO_YEAR} ({YEAR_TO_YEAR.source})",
     )

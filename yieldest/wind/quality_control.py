@@ -304,18 +304,20 @@ def _leave_out(look: _Screening, rules: QualityRules, neighbour_ms: FloatArray |
     shortest = suspect_readings.stuck_length(speed, joined)
     stuck_h, frozen_h, calm_h = rules.stuck_hours, rules.frozen_hours, rules.calm_hours
     unchanging = (
-        f"the same speed above 0 for {stuck_h} h and for {shortest} readings, too many for chance"
+        f"the same speed above 0 for {stuck_h:g} h and for {shortest} readings, too many for chance"
     )
-    ice = f"no change for {frozen_h} h and for {shortest} readings below {rules.frozen_below_c} C"
+    ice = (
+        f"no change for {frozen_h:g} h and for {shortest} readings below {rules.frozen_below_c:g} C"
+    )
     iced = np.zeros(speed.size, dtype=bool)
     if record.temperature_c is None:
         ice, frozen_h = f"{ice} (no temperature here)", False
     else:
-        ice += f" ({suspect_readings.CALM_PATIENCE * frozen_h} h for a calm without a still vane)"
+        ice += f" ({suspect_readings.CALM_PATIENCE * frozen_h:g} h for a calm without a still vane)"
         cold = record.temperature_c < rules.frozen_below_c
         iced = suspect_readings.frozen(record, speed, runs, shortest, cold, frozen_h)
     denied = "" if neighbour_ms is None else ", or while the neighbour has its usual wind"
-    calm = f"dead calm for {calm_h} h between winds above the mean{denied}"
+    calm = f"dead calm for {calm_h:g} h between winds above the mean{denied}"
     doubted = suspect_readings.contradicted_calms(speed, runs, joined, calm_h, neighbour_ms)
     look.leave_out(
         ("stuck", unchanging, stuck_h, suspect_readings.stuck(speed, runs, shortest, stuck_h)),
@@ -333,9 +335,9 @@ def _note_times(look: _Screening, rules: QualityRules) -> None:
     ):
         most, places = getattr(rules, name), np.searchsorted(record.time, times)
         look.add(name, rule, most, places if places.size > most else places[:0])
-    rule = f"a step of more than {gap} usual intervals, named by the last reading before it"
+    rule = f"a step of more than {gap:g} usual intervals, named by the last reading before it"
     look.add("gap", rule, gap, np.flatnonzero(~look.steps.joined))
-    rule = f"another usual interval for at least {rules.interval_readings} readings"
+    rule = f"another usual interval for at least {rules.interval_readings:g} readings"
     look.add("interval", rule, rules.interval_readings, look.steps.changed)
 
 

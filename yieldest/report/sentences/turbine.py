@@ -105,7 +105,7 @@ def _(finding: readings.AirAssumed) -> str:
 
 @sentence.register
 def _(finding: curve_ends.EndAssumed) -> str:
-    last = f"{speed(finding.last_ms, '.4g')}, the last speed of the curve"
+    last = f"{speed(finding.last_ms, '.1f')}, the last speed of the curve"
     if finding.held_to_ms is None:
         said = f"no power is counted above {last}, for no cut-out speed is stated."
     else:
@@ -263,8 +263,8 @@ def where_the_energy_goes(chain: Chain, bins: Bins) -> list[str]:
     if most is not None and np.isfinite(most[best]) and most[best] > 0:
         share = measured / most[best]
         said.append(
-            f"At that rpm the generator could pass on {plainly(most[best])} W at the most; the "
-            f"rotor brings {fraction_words(share)} of what the generator could pass on"
+            f"At that rpm the generator could pass on {plainly(most[best])} W at the most; "
+            f"{fraction_words(share)} of that reached the meter"
             + (
                 ", so the rotor (or a load that lets it turn at the wrong speed) is what limits."
                 if share < 0.5
