@@ -29,6 +29,7 @@ from yieldest.maps.map_pictures import RAMP
 from yieldest.maps.workers import compute, workers
 from yieldest.maps.write_maps import write_maps
 from yieldest.plan import load_plan
+from yieldest.report import terminal
 
 HILL = Path(__file__).parents[1] / "demo-sites" / "hill-yard"
 HOURS, CELLS = 2000, (6, 8)
@@ -109,7 +110,7 @@ def test_the_screen_says_how_read_how_windy_what_pays_and_how_sure(run, stored, 
     asked = "map", stored / "winds.nc", "--plan", HILL, "-o", tmp_path / "maps.nc"
     first, full = run(*asked).out, run(*asked, "--full").out
     places = [first.index(f"\n{each}") for each in ("Read as", "How windy?", "What pays?",
-              "How sure?", "Check", "Danger", "half of the cells")]  # fmt: skip
+              "How sure?", "Check", "Danger", "middle cell")]  # fmt: skip
     assert places == sorted(places)
     assert len(first.splitlines()) <= 40
     assert "“wind” in m s-1, 2,000 times from 2023-01-01 00:00" in " ".join(first.split())
@@ -524,3 +525,44 @@ def test_a_worker_killed_in_the_middle_changes_nothing(tmp_path, expected, clust
     assert len(killed) == 1
     for name, array in expected.data_vars.items():
         np.testing.assert_allclose(read(tmp_path / "m.zarr")[name], array, rtol=2e-6)
+
+
+@pytest.fixture
+def classes(tmp_path):
+    """A grid of how often each class of speeds blows, from a quiet plain to a windy ridge."""
+    edges = np.arange(0, 31.0)
+    above = np.exp(-((edges / np.array([[2.0, 3.0, 4.0], [5.0, 6.0, 7.0]])[..., None]) ** 2))
+    bounds = {"standard_name": "wind_speed", "units": "m s-1", "bounds": "edges"}
+    data = xr.Dataset(
+        {
+            "share": (("lat", "lon", "class"), -8760 * np.diff(above), {"units": "h"}),
+            "edges": (("class", "two"), np.stack([edges[:-1], edges[1:]], -1)),
+        },
+        {"class": ("class", edges[:-1] + 0.5, bounds), "height": winds()["height"]},
+    )
+    data.to_netcdf(tmp_path / "classes.nc", engine="h5netcdf")
+    return tmp_path / "classes.nc"
+
+
+@pytest.mark.parametrize("width", [80, 100])
+def test_the_screen_of_a_table_of_classes_counts_the_cells_that_never_pay(
+    run, classes, tmp_path, monkeypatch, width
+):
+    monkeypatch.setattr(terminal, "PLAIN_WIDTH", width)
+    asked = "map", classes, "--plan", HILL, "-o", tmp_path / "maps.nc"
+    lines = run(*asked).out.splitlines()
+    assert len(lines) <= 40
+    assert all(len(line) <= width or "wrote" in line for line in lines)
+    shown = " ".join(" ".join(lines).split())
+    assert "Frequencies of wind-speed classes “share” in h; 6 cells" in shown
+    paid = read(tmp_path / "maps.nc")["payback"].isel(build=0).to_numpy().ravel()
+    assert f"in {100 * np.isfinite(paid).mean():.0f} % of the cells with wind" in shown
+    first = run(*asked, "--json").json["builds"][0]
+    never = np.sort(np.where(np.isfinite(paid), paid, np.inf))
+    assert np.isinf(never).any()
+    assert first["payback_years"]["median"] == pytest.approx(never[2])
+    assert first["payback_years"]["nine_tenths"] is None
+    assert first["discounted_payback_years"]["median"] is None or (
+        first["discounted_payback_years"]["median"] >= first["payback_years"]["median"]
+    )
+    assert "to never)" in shown

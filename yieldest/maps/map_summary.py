@@ -11,9 +11,10 @@ import xarray as xr
 from rich.console import Console
 from rich.text import Text
 
-from yieldest.arrays import NOT_KNOWN, percent, rounded
+from yieldest.arrays import NOT_KNOWN, number_or_none, percent, rounded
 from yieldest.maps.cell_winds import MOST_MS
 from yieldest.maps.make_maps import CellsAreNoSites
+from yieldest.model.quantities import BY_KEY, NEVER
 from yieldest.provenance import Finding
 from yieldest.report.cautions import CAUTIONS
 from yieldest.report.sentences.words import say, sentence
@@ -21,6 +22,7 @@ from yieldest.report.tables import Row, TableView, first_checks
 from yieldest.report.terminal import print_answers, print_list, print_table, print_text
 from yieldest.units import as_shown, in_reader_units, length, speed
 
+_PAID = ("payback_years", "discounted_payback_years")
 MOST_CELLS = 4_000_000
 """Of more cells every so-manieth is looked at."""
 _SHARES = ("tenth", "median", "nine_tenths")
@@ -64,7 +66,7 @@ def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dic
 
     For each height and build: how many cells have a value, and the value that a tenth, half and
     nine tenths of them do not exceed, and the cell with most wind or energy; None where no cell has
-    a value.
+    a value, and for paybacks where that many are never paid back.
     """
     cells = maps["weibull_shape"].isel(height=0)
     warnings = str(maps.attrs["warnings"]).splitlines()
@@ -101,7 +103,13 @@ def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dic
 
 
 def _spreads(maps: xr.Dataset, names: dict[str, str], layer: dict[str, int]) -> dict[str, Any]:
-    return {key: _spread(maps[name].isel(layer)) for name, key in names.items() if name in maps}
+    return {
+        key: _spread(
+            maps[name].isel(layer), maps["net_energy"].isel(layer) if key in _PAID else None
+        )
+        for name, key in names.items()
+        if name in maps
+    }
 
 
 def _thinned(layer: xr.DataArray) -> xr.DataArray:
@@ -110,14 +118,23 @@ def _thinned(layer: xr.DataArray) -> xr.DataArray:
     return layer.isel({first: slice(None, None, stride) for first in layer.dims[:1]})
 
 
-def _spread(layer: xr.DataArray) -> dict[str, float | int | None]:
+def _spread(
+    layer: xr.DataArray, windy: xr.DataArray | None = None
+) -> dict[str, float | int | None]:
+    """Return the spread of a layer; a windy cell without a payback counts as never."""
     values = _thinned(layer).to_numpy()
     known = values[np.isfinite(values)].astype(np.float64)
     spread: dict[str, float | int | None] = {"cells_seen": values.size, "cells_known": known.size}
     if known.size == 0:
         return {**spread, **dict.fromkeys(_SHARES)}
-    found = (float(value) for value in np.quantile(known, [0.1, 0.5, 0.9]))
-    return {**spread, **dict(zip(_SHARES, found, strict=True))}
+    never = 0 if windy is None else int(np.isfinite(_thinned(windy)).sum()) - known.size
+    found = np.quantile(
+        np.append(known, np.full(never, np.inf)),
+        [0.1, 0.5, 0.9],
+        # Nothing lies between a year and never.
+        method="linear" if windy is None else "inverted_cdf",
+    )
+    return {**spread, **dict(zip(_SHARES, map(number_or_none, found), strict=True))}
 
 
 def _best_cell(layer: xr.DataArray) -> dict[str, Any] | None:
@@ -184,7 +201,7 @@ def _how_windy(name: str, spreads: dict[str, Any]) -> str:
     spread = spreads["mean_speed_ms"]
     if spread["median"] is None:
         return f"No cell has a {name}."
-    low, middle, high = (speed(spread[share], ".1f") for share in _SHARES)
+    low, middle, high = (speed(spread[share], ".2f") for share in _SHARES)
     blank = spread["cells_seen"] - spread["cells_known"]
     without = f" {percent(blank / spread['cells_seen'])} of the cells have none." if blank else ""
     return (
@@ -197,8 +214,9 @@ def _what_pays(name: str, spreads: dict[str, Any]) -> str:
     """Say in a sentence where a build makes most, and in how many cells it is paid back."""
     text = _best("makes most energy", spreads)
     if "payback_years" in spreads:
-        paid, seen = (spreads["payback_years"][key] for key in ("cells_known", "cells_seen"))
-        text = f"is paid back within its life in {percent(paid / seen)} of the cells. It {text}"
+        paid, windy = (spreads[key]["cells_known"] for key in ("payback_years", "net_kwh_per_year"))
+        share = percent(paid / max(windy, 1))
+        text = f"is paid back within its life in {share} of the cells with wind. It {text}"
     return f"“{name}” {text or 'makes no energy in any cell.'}"
 
 
@@ -225,21 +243,24 @@ def _turned(texts: Iterable[str], names: Iterable[str]) -> list[str]:
 
 def _table(columns: dict[str, dict[str, Any]], currency: str | None) -> TableView:
     """Return the spreads of heights or builds side by side."""
-    rows = []
+    rows, cost_unit = [], BY_KEY["cost_per_kwh"].unit_in(str(currency).removesuffix("/kWh"))
     for key, (label, unit) in _ROWS.items():
         spreads = [each.get(key) for each in columns.values()]
         if any(spreads):
-            shown = str(currency) if unit == "currency" else as_shown(1.0, unit)[1]
+            shown = cost_unit if unit == "currency" else as_shown(1.0, unit)[1]
             cells = tuple(_cell(each, key, unit) for each in spreads)
             rows.append(Row(f"{label} ({shown})" if shown else label, cells))
-    return TableView("", ["half of the cells (a tenth to nine tenths)", *columns], rows)
+    return TableView("", ["middle cell (80 % of the cells within)", *columns], rows)
 
 
 def _cell(spread: dict[str, Any] | None, key: str, unit: str) -> str:
-    """Write the value of half of the cells with those of a tenth and nine tenths behind it."""
-    if spread is None or spread["median"] is None:
-        return NOT_KNOWN
+    """Write the median over the cells, and in brackets what a tenth and nine tenths lie below."""
+    lacking = NEVER if key in _PAID else NOT_KNOWN
+    if spread is None or spread["cells_known"] == 0:
+        return lacking
     write = percent if key == "capacity_factor" else rounded
     times = as_shown(1.0, unit)[0]
-    low, middle, high = (write(times * spread[share]) for share in _SHARES)
+    low, middle, high = (
+        lacking if spread[share] is None else write(times * spread[share], 3) for share in _SHARES
+    )
     return f"{middle} ({low} to {high})"
