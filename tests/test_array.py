@@ -274,7 +274,11 @@ def close_rose():
 def test_a_stated_factor_counts_by_neighbours():
     layout = Array(array_efficiency=0.91, evidence="a summer side by side")
     group = joined(layout, 10)
-    assert [factor(group, n) for n in (1, 2, 10)] == pytest.approx([1.0, 0.99, 0.91])
+    # 9 % lost for nine neighbours: 1 % for each, and no more for more than were measured.
+    assert [factor(group, n) for n in (1, 2, 6, 10, 30)] == pytest.approx(
+        [1.0, 0.99, 0.95, 0.91, 0.91]
+    )
+    assert [factor(joined(layout, 1), n) for n in (1, 4)] == pytest.approx([1.0, 1.0])
     assert "a summer side by side" in wake(group, 10).method
 
 

@@ -101,3 +101,24 @@ def test_an_unknown_unit_is_refused(quantity):
 )
 def test_digits_of_units_are_raised_and_those_of_keys_and_files_are_not(text, shown):
     assert raised(text) == shown
+
+
+@pytest.mark.parametrize(
+    ("quantity", "words", "unit"),
+    [
+        ("temperature", "degrees Celsius", "C"),
+        ("temperature", "deg. F", "F"),
+        ("temperature", "°C", "C"),
+        ("pressure", "inches Hg", "inHg"),
+        ("pressure", "mm hg", "mmHg"),
+        ("pressure", "millibar", "hPa"),
+    ],
+)
+def test_units_of_one_word_and_of_several_are_known(quantity, words, unit):
+    assert unit_of(quantity, words) == unit
+
+
+@pytest.mark.parametrize("part", ["degrees", "inches", "deg"])
+def test_a_word_of_a_unit_alone_is_none(part):
+    with pytest.raises(InputError, match=part):
+        unit_of("temperature", part)

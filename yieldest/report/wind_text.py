@@ -236,7 +236,8 @@ def _how_windy(resource: WindResource) -> str:
     if abs(resource.clock_mean_speed_ms / resource.mean_speed_ms - 1) > WORTH_NAMING:
         text += f" {_by_the_clock(resource)}."
     before_m3_s3 = resource.record.mean_cube_m3_s3
-    if before_m3_s3 is not None:
+    # What was left out since is still in them.
+    if before_m3_s3 is not None and not resource.quality_control.left_out:
         text += (
             f" The readings before they were averaged hold "
             f"{rounded(STANDARD_DENSITY_KG_M3 / 2 * before_m3_s3, 3)} W/m2: gusts that a rotor "
