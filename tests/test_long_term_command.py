@@ -126,6 +126,6 @@ def test_power_in_the_wind_of_daily_means_has_what_they_hide(folder, printed):
     assert 1.2 < hidden < 1 + 3 * 0.39**2 + 0.1
     power = told["wind_power_density_w_m2"]
     assert power == pytest.approx(1.225 / 2 * told["mean_cube_with_hidden_spread_m3_s3"])
-    assert f"{power:.0f} W/m2 in the wind. The means over 24 h alone hold" in printed(
+    assert f"{power:.0f} W/m² in the wind. The means over 24 h alone hold" in printed(
         "wind", folder / "short.csv"
     )
