@@ -114,7 +114,7 @@ def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> lis
     """
     if highest > BETZ_LIMIT:
         raise InputError(
-            f"{where} the power coefficient is {highest:.2f}, above the Betz limit 16/27 = 0.593 "
+            f"{where} the power coefficient is {highest:.4g}, above the Betz limit 16/27 = 0.5926 "
             "that no rotor can exceed; check the power, its unit (W or kW), the speed unit and the "
             "rotor area."
         )
