@@ -229,7 +229,7 @@ def maps_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
 
 
 def _read_as(grid: Grid, recipe: Recipe) -> str:
-    """Say which variables were taken for the wind, and at what heights, times and cells."""
+    """Say which variables were taken for the wind, and how many times and cells they have."""
     variable = grid.data[recipe.kind.variables[0]]
     unit, time = variable.attrs.get("units"), dimension_of(variable, "time")
     text = recipe.kind.source + (f" in {unit}" if unit else "")

@@ -11,21 +11,21 @@ import xarray as xr
 from rich.console import Console
 from rich.text import Text
 
-from yieldest.arrays import NOT_KNOWN, number_or_none, percent, rounded
+from yieldest.arrays import NOT_KNOWN, FloatArray, number_or_none, percent, rounded
 from yieldest.maps.cell_winds import MOST_MS
 from yieldest.maps.make_maps import CellsAreNoSites
-from yieldest.model.quantities import BY_KEY, NEVER
+from yieldest.model.quantities import BY_KEY
 from yieldest.provenance import Finding
-from yieldest.report.cautions import CAUTIONS
+from yieldest.report.cautions import CAUTIONS, IN_SHORT
 from yieldest.report.sentences.words import say, sentence
 from yieldest.report.tables import Row, TableView, first_checks
 from yieldest.report.terminal import print_answers, print_list, print_table, print_text
 from yieldest.units import as_shown, in_reader_units, length, speed
 
-_PAID = ("payback_years", "discounted_payback_years")
 MOST_CELLS = 4_000_000
 """Of more cells every so-manieth is looked at."""
 _SHARES = ("tenth", "median", "nine_tenths")
+_BEST_BY = ("mean_speed", "net_energy")
 
 _OF_HEIGHT = {
     "mean_speed": "mean_speed_ms",
@@ -83,7 +83,6 @@ def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dic
             {
                 "height_m": float(height),
                 **_spreads(maps, _OF_HEIGHT, {"height": index}),
-                "best_cell": _best_cell(maps["mean_speed"].isel(height=index)),
             }
             for index, height in enumerate(maps["height"].to_numpy())
         ],
@@ -91,7 +90,6 @@ def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dic
             {
                 "name": str(name),
                 **_spreads(maps, _OF_BUILD, {"build": index}),
-                "best_cell": _best_cell(maps["net_energy"].isel(build=index)),
             }
             for index, name in enumerate(maps["build"].to_numpy() if "build" in maps else ())
         ],
@@ -102,14 +100,19 @@ def summary_of(maps: xr.Dataset, written: Path, pictures: Sequence[Path]) -> dic
     }
 
 
-def _spreads(maps: xr.Dataset, names: dict[str, str], layer: dict[str, int]) -> dict[str, Any]:
-    return {
-        key: _spread(
-            maps[name].isel(layer), maps["net_energy"].isel(layer) if key in _PAID else None
-        )
-        for name, key in names.items()
-        if name in maps
-    }
+def _spreads(maps: xr.Dataset, names: dict[str, str], at: dict[str, int]) -> dict[str, Any]:
+    """Return the spread of each map of a height or build, and the cell with most wind or energy."""
+    found: dict[str, Any] = {}
+    for name, key in names.items():
+        if name in maps:
+            layer = _thinned(maps[name].isel(at)).load()
+            windy = None
+            if key in BY_KEY and BY_KEY[key].never:
+                windy = found["net_kwh_per_year"]["cells_known"]
+            found[key] = _spread(layer.to_numpy(), windy)
+            if name in _BEST_BY:
+                found["best_cell"] = _best_cell(layer)
+    return found
 
 
 def _thinned(layer: xr.DataArray) -> xr.DataArray:
@@ -118,16 +121,13 @@ def _thinned(layer: xr.DataArray) -> xr.DataArray:
     return layer.isel({first: slice(None, None, stride) for first in layer.dims[:1]})
 
 
-def _spread(
-    layer: xr.DataArray, windy: xr.DataArray | None = None
-) -> dict[str, float | int | None]:
-    """Return the spread of a layer; a windy cell without a payback counts as never."""
-    values = _thinned(layer).to_numpy()
+def _spread(values: FloatArray, windy: int | None) -> dict[str, float | int | None]:
+    """Return the spread of a layer; of so many `windy` cells those without a value have never."""
     known = values[np.isfinite(values)].astype(np.float64)
     spread: dict[str, float | int | None] = {"cells_seen": values.size, "cells_known": known.size}
     if known.size == 0:
         return {**spread, **dict.fromkeys(_SHARES)}
-    never = 0 if windy is None else int(np.isfinite(_thinned(windy)).sum()) - known.size
+    never = 0 if windy is None else windy - known.size
     found = np.quantile(
         np.append(known, np.full(never, np.inf)),
         [0.1, 0.5, 0.9],
@@ -138,27 +138,20 @@ def _spread(
 
 
 def _best_cell(layer: xr.DataArray) -> dict[str, Any] | None:
-    """Return the coordinates, or else the number, of the cell with the highest value."""
-    seen = _thinned(layer).load()
-    if not seen.notnull().any():
+    """Return the coordinates of the cell with the highest value, as far as it has any."""
+    if not layer.notnull().any():
         return None
-    best = seen.isel(seen.argmax(...))
-    return {str(name): best[name].item() for name in seen.dims if name in seen.coords}
+    best = layer.isel(layer.argmax(...))
+    return {str(name): best[name].item() for name in layer.dims if name in layer.coords}
 
 
-_ROWS = {
+_HEIGHT_WORDS = {
     "mean_speed_ms": ("mean wind", "m/s"),
     "weibull_shape": ("Weibull shape", ""),
     "weibull_scale_ms": ("Weibull scale", "m/s"),
-    "hub_mean_speed_ms": ("mean wind at the hub", "m/s"),
-    "net_kwh_per_year": ("net energy", "kWh/year"),
-    "capacity_factor": ("capacity factor", ""),
-    "cost_per_kwh": ("cost per kWh", "currency"),
-    "payback_years": ("payback, replacements counted", "years"),
-    "discounted_payback_years": ("discounted payback", "years"),
 }
-"""What each spread is called, and its unit."""
-_DANGER = "masts, overspeed, batteries, mains and ice: docs/safety.md and local codes."
+"""What each spread at a height is called, and its unit; those of builds are quantities."""
+_NOT_SHOWN = "air_density_kg_m3"
 
 
 def print_map_summary(summary: dict[str, Any], screen: Console, *, full: bool = False) -> None:
@@ -179,11 +172,12 @@ def print_map_summary(summary: dict[str, Any], screen: Console, *, full: bool = 
         answers += first_checks([text for text in warnings if text != no_sites])
         if summary["assumed"]:
             answers.append(("On trust", f"{len(summary['assumed'])} assumptions, all in --full."))
-        answers += [("Danger", _DANGER)] * bool(builds)
+        answers += [("Danger", f"{IN_SHORT}.")] * bool(builds)
     print_answers(answers, screen)
-    shown = [heights] * (full or not builds) + [builds] * bool(builds)
-    for columns in shown:
-        print_table(_table(columns, summary["currency_per_kwh"]), screen)
+    if full or not builds:
+        print_table(_table(heights, _rows_of_heights()), screen)
+    if builds:
+        print_table(_table(builds, _rows_of_builds(summary["currency_per_kwh"])), screen)
     if not full:
         print_text("Methods, assumptions, all warnings, cautions: --full.", screen)
         return
@@ -241,24 +235,40 @@ def _turned(texts: Iterable[str], names: Iterable[str]) -> list[str]:
     ]
 
 
-def _table(columns: dict[str, dict[str, Any]], currency: str | None) -> TableView:
+_Rows = dict[str, tuple[str, str, str]]
+"""Label, unit, and what stands for a lacking value, by key."""
+
+
+def _rows_of_heights() -> _Rows:
+    return {
+        key: (f"{words} ({as_shown(0.0, unit)[1]})" if unit else words, unit, NOT_KNOWN)
+        for key, (words, unit) in _HEIGHT_WORDS.items()
+    }
+
+
+def _rows_of_builds(currency_per_kwh: str | None) -> _Rows:
+    currency = (currency_per_kwh or "").removesuffix("/kWh")
+    shown = (BY_KEY[key] for key in _OF_BUILD.values() if key != _NOT_SHOWN)
+    return {
+        each.key: (each.named(currency), each.unit, each.lacking or NOT_KNOWN) for each in shown
+    }
+
+
+def _table(columns: dict[str, dict[str, Any]], rows: _Rows) -> TableView:
     """Return the spreads of heights or builds side by side."""
-    rows, cost_unit = [], BY_KEY["cost_per_kwh"].unit_in(str(currency).removesuffix("/kWh"))
-    for key, (label, unit) in _ROWS.items():
+    shown = []
+    for key, (label, unit, lacking) in rows.items():
         spreads = [each.get(key) for each in columns.values()]
         if any(spreads):
-            shown = cost_unit if unit == "currency" else as_shown(1.0, unit)[1]
-            cells = tuple(_cell(each, key, unit) for each in spreads)
-            rows.append(Row(f"{label} ({shown})" if shown else label, cells))
-    return TableView("", ["middle cell (80 % of the cells within)", *columns], rows)
+            shown.append(Row(label, tuple(_cell(each, unit, lacking) for each in spreads)))
+    return TableView("", ["middle cell (80 % of the cells within)", *columns], shown)
 
 
-def _cell(spread: dict[str, Any] | None, key: str, unit: str) -> str:
+def _cell(spread: dict[str, Any] | None, unit: str, lacking: str) -> str:
     """Write the median over the cells, and in brackets what a tenth and nine tenths lie below."""
-    lacking = NEVER if key in _PAID else NOT_KNOWN
     if spread is None or spread["cells_known"] == 0:
         return lacking
-    write = percent if key == "capacity_factor" else rounded
+    write = percent if unit == "share" else rounded
     times = as_shown(1.0, unit)[0]
     low, middle, high = (
         lacking if spread[share] is None else write(times * spread[share], 3) for share in _SHARES

@@ -12,6 +12,7 @@ CAUTIONS = (
     "A roof needs a structural engineer before it gets a machine.",
 )
 """Common practice, no source; local codes and licensed practice always come first."""
+IN_SHORT = "masts, overspeed, batteries, mains and ice: docs/safety.md and local codes"
 CURVE_CAUTIONS = (
     "When the load comes off (a fuse, a full battery, a loose plug) the rotor overspeeds within "
     "seconds: have a brake that works without power before the first windy reading, and never "

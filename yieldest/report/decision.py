@@ -24,6 +24,7 @@ from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import CostByNumber, cost_by_number
 from yieldest.model.quantities import NEVER, drawn_as, in_currency, lines_of
 from yieldest.provenance import Finding
+from yieldest.report.cautions import IN_SHORT
 from yieldest.report.sentences.words import sentence
 from yieldest.report.spending import break_even_sentence, how_many
 from yieldest.report.tables import Row, TableView, build_heads, called, first_checks
@@ -572,8 +573,7 @@ def _dangers(all_: list[_Candidate]) -> str:
         parts.append("a roof needs a structural engineer first")
     if any(isinstance(each, AboveEveryClass) for each, _ in found):
         parts.append("the wind is stronger than every class of IEC 61400-2")
-    parts.append("masts, overspeed, batteries, mains and ice: docs/safety.md and local codes")
-    return f"{'; '.join(parts)}."
+    return f"{'; '.join([*parts, IN_SHORT])}."
 
 
 def _checks(best: _Candidate, all_: list[_Candidate]) -> list[tuple[str, str]]:
