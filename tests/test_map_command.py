@@ -135,6 +135,15 @@ def test_a_single_point_is_a_map_of_one_cell(run, tmp_path):
     assert shape["median"] == pytest.approx(float(read(tmp_path / "m.nc")["weibull_shape"][0]))
 
 
+def test_the_screen_of_a_single_point_names_no_place(run, tmp_path):
+    winds().isel(lat=1, lon=1).to_netcdf(tmp_path / "point.nc", engine="h5netcdf")
+    asked = "map", tmp_path / "point.nc", "--plan", HILL, "-o", tmp_path / "m.nc"
+    shown = " ".join(run(*asked).out.split())
+    assert "“one of 2.4 m” is paid back within its life in 100 % of the cells with wind. " in shown
+    assert "wind. It" not in shown
+    assert "no energy" not in shown
+
+
 @pytest.mark.parametrize("output", ["maps.nc", "maps.zarr"])
 def test_a_projected_grid_keeps_its_projection_and_latitudes(run, tmp_path, output):
     plane = winds().isel(time=slice(0, 300)).drop_vars(["lat", "lon"])

@@ -173,7 +173,7 @@ def print_map_summary(summary: dict[str, Any], screen: Console, *, full: bool = 
         if summary["assumed"]:
             answers.append(("On trust", f"{len(summary['assumed'])} assumptions, all in --full."))
         answers += [("Danger", f"{IN_SHORT}.")] * bool(builds)
-    print_answers(answers, screen)
+    print_answers([each for each in answers if each[1]], screen)
     if full or not builds:
         print_table(_table(heights, _rows_of_heights()), screen)
     if builds:
@@ -206,12 +206,17 @@ def _how_windy(name: str, spreads: dict[str, Any]) -> str:
 
 def _what_pays(name: str, spreads: dict[str, Any]) -> str:
     """Say in a sentence where a build makes most, and in how many cells it is paid back."""
-    text = _best("makes most energy", spreads)
+    windy = spreads["net_kwh_per_year"]["cells_known"]
+    if not windy:
+        return f"“{name}” makes no energy in any cell."
+    said = []
     if "payback_years" in spreads:
-        paid, windy = (spreads[key]["cells_known"] for key in ("payback_years", "net_kwh_per_year"))
-        share = percent(paid / max(windy, 1))
-        text = f"is paid back within its life in {share} of the cells with wind. It {text}"
-    return f"“{name}” {text or 'makes no energy in any cell.'}"
+        share = percent(spreads["payback_years"]["cells_known"] / windy)
+        said.append(f"is paid back within its life in {share} of the cells with wind.")
+    # A single cell has no place on the map.
+    if best := _best("makes most energy", spreads):
+        said.append(best)
+    return f"“{name}” {' It '.join(said)}" if said else ""
 
 
 def _best(what: str, spreads: dict[str, Any]) -> str:
