@@ -489,7 +489,9 @@ def test_what_a_plan_states_and_the_grid_knows_better_is_said(hill):
     assert "site.elevation_m" in maps.attrs["warnings"]
 
 
-@pytest.mark.parametrize("units", ["months since 2001-01-15", "Years since 2001-01-01"])
+@pytest.mark.parametrize(
+    "units", ["months since 2001-01-15", "Years since 2001-01-01", "Months Since 2001-01-01"]
+)
 def test_times_in_months_are_refused_by_their_unit(tmp_path, units):
     path = tmp_path / "grid.nc"
     times = {"time": ("time", np.arange(12), {"units": units})}

@@ -216,10 +216,10 @@ def _refuse_uneven_times(path: Path, raw: xr.Dataset) -> None:
     """Refuse times counted in months or years, which are of no one length."""
     for variable in raw.variables.values():
         units = str(variable.attrs.get("units", ""))
-        if _UNEVEN.match(units):
+        if uneven := _UNEVEN.match(units):
             raise InputError(
                 f"{path}: its times are in {units!r}, which are of no one length; write them as "
-                f"'days since {units.split(' since ')[1]}'."
+                f"'days since {units[uneven.end() :]}'."
             )
 
 
