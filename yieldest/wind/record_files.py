@@ -101,9 +101,11 @@ def _in_folder(folder: Path) -> tuple[list[Path], list[Path]]:
     """Return the files of a folder by name: those of a record, and those with another ending."""
     # What begins so is hidden, or the mark of a program that has a sheet open.
     shown = (p for p in folder.iterdir() if p.is_file() and not p.name.startswith((".", "~$")))
-    files = sorted(shown)
-    known = [path for path in files if path.suffix.lower() in _SUFFIXES]
-    return known, [path for path in files if path not in known]
+    known: list[Path] = []
+    others: list[Path] = []
+    for path in sorted(shown):
+        (known if path.suffix.lower() in _SUFFIXES else others).append(path)
+    return known, others
 
 
 def sources_of(path: Path, options: ReadOptions, height_m: float | None = None) -> list[RecordFile]:
