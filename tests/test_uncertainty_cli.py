@@ -55,6 +55,14 @@ def test_full_adds_the_uncertainty_of_every_input_and_takes_nothing_away(run, de
     assert max(len(line) for line in full.splitlines()) <= 100
 
 
+def test_a_wage_is_said_as_it_is_stated(run, demo_site):
+    wage = "--set", "economics.wage_per_hour=4.9"
+    assert (
+        "own work at 4.9 EUR an hour"
+        in run("estimate", demo_site, *wage, "--draws", "0", "--full").out
+    )
+
+
 def test_no_draws_no_ranges(run, demo_site):
     shown = run("estimate", demo_site, "--draws", "0")
     assert shown.code == 0

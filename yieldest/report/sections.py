@@ -351,7 +351,7 @@ def methods_table(estimate: Estimate) -> TableView:
             BY_KEY["capital_cost"].words,
             "the parts bill; own work "
             + (
-                f"at {in_currency(wage, currency)} an hour"
+                f"at {wage:g} {currency} an hour"
                 if wage
                 else "counted as free, for no wage is stated"
             ),
