@@ -20,11 +20,12 @@ def width(request, monkeypatch):
     return request.param
 
 
-def lines_of(ran, width):
-    """Return the lines of a screen, none wider than it is."""
+def one_screen(ran, width, most=MOST_LINES):
+    """Return the lines of a run, no more than a screen holds and none wider than it is."""
     assert ran.code == 0, ran.err
     lines = ran.out.splitlines()
     assert max(map(len, lines)) <= width
+    assert len(lines) <= most, "\n".join(lines)
     return lines
 
 
@@ -124,8 +125,7 @@ def test_a_record_is_one_screen(run, tmp_path, monkeypatch, width, kind, units):
     written, more = RECORDS[kind]
     path = Path("a record with a long name, of a mast on the hill behind the mill.csv")
     path.write_text(written(), encoding="utf-8")
-    lines = lines_of(run("wind", path, *more, *units), width)
-    assert len(lines) <= MOST_LINES, "\n".join(lines)
+    one_screen(run("wind", path, *more, *units), width)
 
 
 RECORDS_OF_SITES = [
@@ -140,8 +140,7 @@ RECORDS_OF_SITES = [
 def test_a_record_of_a_demo_site_is_one_screen(run, monkeypatch, width, name, more):
     monkeypatch.chdir(DEMO_SITES)
     for units in ((), IMPERIAL):
-        lines = lines_of(run("wind", name, *more, *units), width)
-        assert len(lines) <= MOST_LINES, "\n".join(lines)
+        one_screen(run("wind", name, *more, *units), width)
 
 
 def readings(size=4000, top_ms=14.0, glance=False):
@@ -174,8 +173,7 @@ def test_a_curve_is_one_screen(run, tmp_path, monkeypatch, width, kind, units):
     written, more = CURVES[kind]
     path = Path("readings of the small machine beside the barn, winter.csv")
     path.write_text(written(), encoding="utf-8")
-    lines = lines_of(run("curve", path, *more, *units), width)
-    assert len(lines) <= MOST_LINES, "\n".join(lines)
+    one_screen(run("curve", path, *more, *units), width)
 
 
 @pytest.mark.parametrize("more", [(), ("--average", "3600"), ("--fit", "empirical")])
@@ -187,9 +185,8 @@ def test_a_record_of_many_faults_with_a_reference_is_one_screen(
     Path("the airfield behind the hill.csv").write_text(airfield(), encoding="utf-8")
     asked = "wind", "mast.csv", "--reference", "the airfield behind the hill.csv", *more
     for units in ((), IMPERIAL):
-        lines = lines_of(run(*asked, *units), width)
+        lines = one_screen(run(*asked, *units), width)
         assert any(line.startswith("Long term?") for line in lines)
-        assert len(lines) <= MOST_LINES, "\n".join(lines)
 
 
 READINGS_OF_SITES = [
@@ -209,8 +206,7 @@ READINGS_OF_SITES = [
 def test_readings_of_a_demo_site_are_one_screen(run, monkeypatch, width, name, more):
     monkeypatch.chdir(DEMO_SITES)
     for units in ((), IMPERIAL):
-        lines = lines_of(run("curve", name, *more, *units), width)
-        assert len(lines) <= MOST_LINES, "\n".join(lines)
+        one_screen(run("curve", name, *more, *units), width)
 
 
 ODD_PLANS = {
@@ -234,11 +230,10 @@ def test_an_estimate_is_one_screen(run, width, site, kind):
     if site == "sheep-barn":  # It has two places.
         changes = [each.replace("site.", "site.0.") for each in changes]
     ran = run("estimate", DEMO_SITES / site, "--draws", "512", *changes)
-    lines = lines_of(ran, width)
-    assert len(lines) <= MOST_LINES_OF_AN_ESTIMATE[width], "\n".join(lines)
+    one_screen(ran, width, MOST_LINES_OF_AN_ESTIMATE[width])
 
 
 @pytest.mark.parametrize("site", SITES)
 def test_an_estimate_in_feet_is_one_screen(run, width, site):
-    lines = lines_of(run("estimate", DEMO_SITES / site, *IMPERIAL), width)
-    assert len(lines) <= MOST_LINES_OF_AN_ESTIMATE[width], "\n".join(lines)
+    ran = run("estimate", DEMO_SITES / site, *IMPERIAL)
+    one_screen(ran, width, MOST_LINES_OF_AN_ESTIMATE[width])

@@ -732,6 +732,11 @@ def a_grid(chance: random.Random, path: Path) -> Read:
     if not np.isnan(mark) and chance.random() < 0.5:
         for name in parts:
             data[name].attrs["_FillValue" if chance.random() < 0.5 else "missing_value"] = mark
+    return mapped(data, path, truth)
+
+
+def mapped(data: xr.Dataset, path: Path, truth: np.ndarray) -> Read:
+    """Write a grid and map its mean speeds, beside the true ones."""
     path = path.with_suffix(".nc")
     data.to_netcdf(path)
     grid = open_grid([path], {})
@@ -775,14 +780,7 @@ def a_grid_of_distributions(chance: random.Random, path: Path) -> Read:
             {"f": (("wind_speed", "lat", "lon"), often)}, coords={"wind_speed": speeds, **height}
         )
         truth = (often * middle[:, np.newaxis, np.newaxis]).sum(0) / often.sum(0) * factor
-    path = path.with_suffix(".nc")
-    data.to_netcdf(path)
-    grid = open_grid([path], {})
-    recipe = recipe_for(grid, None, None)
-    maps = maps_of(in_blocks(grid, recipe), recipe).compute()
-    grid.data.close()
-    found = maps["mean_speed"].squeeze(drop=True).transpose("lat", "lon").to_numpy()
-    return Read(found, np.asarray(truth), recipe.warnings)
+    return mapped(data, path, np.asarray(truth))
 
 
 def a_plan(chance: random.Random, path: Path) -> Read:
