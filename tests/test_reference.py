@@ -24,7 +24,7 @@ def test_a_page_is_what_the_code_says(page):
 
 
 @pytest.mark.parametrize("table", tables(), ids=lambda table: ".".join(table.path) or "top")
-def test_every_key_is_described_and_takes_its_example(table):
+def test_every_key_is_described_and_takes_its_example_and_its_default(table):
     for name, field in table.keys.items():
         assert field.description, name
         assert not field.description.endswith("."), name
@@ -33,8 +33,9 @@ def test_every_key_is_described_and_takes_its_example(table):
         annotation = field.annotation
         for constraint in field.metadata:
             annotation = Annotated[annotation, constraint]
-        for example in field.examples or []:
-            TypeAdapter(annotation).validate_python(example)
+        default = [] if field.is_required() else [field.get_default(call_default_factory=True)]
+        for value in [*(field.examples or []), *default]:
+            TypeAdapter(annotation).validate_python(value)
 
 
 def test_examples_as_shown_are_toml():

@@ -53,7 +53,14 @@ class Settings(BaseModel):
         return cls.model_construct()
 
 
-def key(words: str, example: object = None, *, unit: str = "", left_out: str = "") -> FieldInfo:
+def key(
+    words: str,
+    example: object = None,
+    *,
+    default: object = None,
+    unit: str = "",
+    left_out: str = "",
+) -> Any:  # noqa: ANN401 - it stands as the value of a key of any type
     """Describe a key of the plan; docs/plan-file.md is made from this.
 
     Parameters
@@ -62,17 +69,19 @@ def key(words: str, example: object = None, *, unit: str = "", left_out: str = "
         What it means, in one plain sentence without a full stop.
     example : object
         A value it takes; None for a table, whose own keys have examples.
+    default : object
+        What the key is when it is not there; ``...`` for one that must be there.
     unit : str
         Where it is a quantity: "m", "m/s", "share", "money", ...
     left_out : str
         What holds when the key is not there, where that is not simply its default.
     """
-    found: FieldInfo = Field(
+    return Field(
+        default,
         description=words,
         examples=None if example is None else [example],
         json_schema_extra={"unit": unit, "left_out": left_out},
     )
-    return found
 
 
 def note(field: FieldInfo, name: str) -> str:
@@ -93,9 +102,9 @@ def at_most_one(section: BaseModel, *keys: str) -> None:
 Table = TypeVar("Table", bound=Settings)
 
 
-def with_keys(keys: Mapping[str, object]) -> Callable[[type[Table]], type[Table]]:
-    """Give a table optional keys that are made from a registry, by name with annotated type."""
-    fields: dict[str, Any] = {name: (kind, None) for name, kind in keys.items()}
+def with_keys(keys: Mapping[str, tuple[object, object]]) -> Callable[[type[Table]], type[Table]]:
+    """Give a table keys that are made from a registry: by name, the type and what `key` says."""
+    fields: dict[str, Any] = dict(keys)
 
     def extended(table: type[Table]) -> type[Table]:
         name, words, module = table.__name__, table.__doc__, table.__module__

@@ -30,74 +30,60 @@ class ExportEarnsNothing(Finding):
 class Loan(Settings):
     """A loan paid back in equal yearly sums; its rate is nominal."""
 
-    share: Annotated[
-        Annotated[float, Field(gt=0, le=1)],
-        key("share of the capital cost after the grant", 0.5, unit="share"),
-    ]
-    interest_rate: Annotated[
-        WholeShare, key("nominal rate, as the bank states it", 0.06, unit="share a year")
-    ]
-    years: Annotated[Years, key("time over which it is paid back", 5, unit="years")]
+    share: Annotated[float, Field(gt=0, le=1)] = key(
+        "share of the capital cost after the grant", 0.5, unit="share", default=...
+    )
+    interest_rate: WholeShare = key(
+        "nominal rate, as the bank states it", 0.06, unit="share a year", default=...
+    )
+    years: Years = key("time over which it is paid back", 5, unit="years", default=...)
 
 
 class EconomicTerms(Settings):
     """Money terms, real (in today's money) unless called nominal."""
 
     # fmt: off
-    discount_rate: Annotated[Rate, key(
+    discount_rate: Rate = key(
         "real: what your money would earn elsewhere, above inflation", 0.03, unit="share a year",
-        left_out=f"{DISCOUNT_RATE.value:g} is assumed",
-    )] = DISCOUNT_RATE.value
-    life_years: Annotated[Years, key(
+        left_out=f"{DISCOUNT_RATE.value:g} is assumed", default=DISCOUNT_RATE.value)
+    life_years: Years = key(
         "how long the build will last", 15, unit="years",
-        left_out=f"{LIFE_YEARS.value:g} is assumed",
-    )] = int(LIFE_YEARS.value)
-    price_per_kwh: Annotated[Amount | None, key(
+        left_out=f"{LIFE_YEARS.value:g} is assumed", default=int(LIFE_YEARS.value))
+    price_per_kwh: Amount | None = key(
         "what a bought kWh costs, and so what a used one is worth", 0.30, unit="money per kWh",
-        left_out="no payback, present value or rate of return",
-    )] = None
-    maintenance_share_per_year: Annotated[Share, key(
+        left_out="no payback, present value or rate of return")
+    maintenance_share_per_year: Share = key(
         "upkeep each year, as a share of the capital cost", 0.02, unit="share a year",
         left_out=f"{MAINTENANCE_SHARE.value:g} is assumed where the bill states none",
-    )] = MAINTENANCE_SHARE.value
-    wage_per_hour: Annotated[Amount, key(
+        default=MAINTENANCE_SHARE.value)
+    wage_per_hour: Amount = key(
         "what an hour of your own work is to count", 12, unit="money per hour",
-        left_out="your work costs nothing",
-    )] = 0.0
-    self_consumption_share: Annotated[WholeShare, key(
+        left_out="your work costs nothing", default=0.0)
+    self_consumption_share: WholeShare = key(
         "share of the energy that replaces a bought kWh; the rest is sold", 0.6, unit="share",
-        left_out="all of it does",
-    )] = 1.0
-    export_price_per_kwh: Annotated[Amount, key(
+        left_out="all of it does", default=1.0)
+    export_price_per_kwh: Amount = key(
         "with self_consumption_share: what a sold kWh earns", 0.08, unit="money per kWh",
-        left_out="it earns nothing",
-    )] = 0.0
-    real_price_escalation_per_year: Annotated[Annotated[float, Field(gt=-0.5, le=0.5)], key(
+        left_out="it earns nothing", default=0.0)
+    real_price_escalation_per_year: Annotated[float, Field(gt=-0.5, le=0.5)] = key(
         "real rise of both prices, above inflation", 0.01, unit="share a year",
-        left_out="they rise with inflation",
-    )] = 0.0
-    degradation_per_year: Annotated[Share, key(
+        left_out="they rise with inflation", default=0.0)
+    degradation_per_year: Share = key(
         "how much the output falls with age", 0.01, unit="share a year",
-        left_out="it does not fall",
-    )] = 0.0
-    grant: Annotated[Amount, key(
-        "money given at the start", 500, unit="money", left_out="none"
-    )] = 0.0
-    grant_share: Annotated[WholeShare, key(
-        "or a share of the capital cost", 0.3, unit="share", left_out="none"
-    )] = 0.0
-    inflation: Annotated[Rate | None, key(
+        left_out="it does not fall", default=0.0)
+    grant: Amount = key(
+        "money given at the start", 500, unit="money", left_out="none", default=0.0)
+    grant_share: WholeShare = key(
+        "or a share of the capital cost", 0.3, unit="share", left_out="none", default=0.0)
+    inflation: Rate | None = key(
         "yearly rise of all prices; with it nominal figures are shown too", 0.02,
-        unit="share a year", left_out=f"{INFLATION.value:g} for a loan, else no nominal figures",
-    )] = None
-    loan: Annotated[Loan | None, key("a loan for a part of it", left_out="none")] = None
-    grid_carbon_kg_per_kwh: Annotated[Amount | None, key(
-        "carbon dioxide of a bought kWh", 0.35, unit="kg/kWh", left_out="no carbon payback"
-    )] = None
-    item_life: Annotated[Literal["required", "as the build"], key(
+        unit="share a year", left_out=f"{INFLATION.value:g} for a loan, else no nominal figures")
+    loan: Loan | None = key("a loan for a part of it", left_out="none")
+    grid_carbon_kg_per_kwh: Amount | None = key(
+        "carbon dioxide of a bought kWh", 0.35, unit="kg/kWh", left_out="no carbon payback")
+    item_life: Literal["required", "as the build"] = key(
         "whether every part of a bill must state its life, or else lasts as long as the build",
-        "required",
-    )] = "as the build"
+        "required", default="as the build")
     # fmt: on
 
     @model_validator(mode="after")

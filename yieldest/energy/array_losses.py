@@ -83,46 +83,42 @@ Place = Annotated[list[float], Field(min_length=2, max_length=2)]
 class Array(Settings):
     """How the machines of a build stand, and what is known of their wake."""
 
-    # fmt: off
-    layout: Annotated[Literal["row", "grid"] | None, key(
-        "a row, or a grid of several rows", "row"
-    )] = None
-    coordinates_m: Annotated[list[Place] | None, key(
+    layout: Literal["row", "grid"] | None = key("a row, or a grid of several rows", "row")
+    coordinates_m: list[Place] | None = key(
         "or a place for each machine, east and north", [[0, 0], [5.4, 0]], unit="m"
-    )] = None
-    bearing_deg: Annotated[Bearing | None, key(
+    )
+    bearing_deg: Bearing | None = key(
         "the way a row runs, clockwise from north", 325, unit="degrees"
-    )] = None
-    spacing_rotor_diameters: Annotated[Widths | None, key(
+    )
+    spacing_rotor_diameters: Widths | None = key(
         "distance between neighbours in a row", 6, unit="rotor widths"
-    )] = None
-    row_spacing_rotor_diameters: Annotated[Widths | None, key(
+    )
+    row_spacing_rotor_diameters: Widths | None = key(
         "distance between rows", 8, unit="rotor widths", left_out="as within a row"
-    )] = None
-    columns: Annotated[Annotated[int, Field(ge=1)] | None, key(
-        "of a grid: machines in a row", 4
-    )] = None
-    array_efficiency: Annotated[Annotated[float, Field(gt=0, le=1.5)] | None, key(
+    )
+    columns: Annotated[int, Field(ge=1)] | None = key("of a grid: machines in a row", 4)
+    array_efficiency: Annotated[float, Field(gt=0, le=1.5)] | None = key(
         "or a measured factor: energy of all over that of as many lone machines", 0.96
-    )] = None
-    array_efficiency_uncertainty: Annotated[Share | None, key(
-        "standard uncertainty of that factor", 0.02,
+    )
+    array_efficiency_uncertainty: Share | None = key(
+        "standard uncertainty of that factor",
+        0.02,
         left_out=f"a quarter of the loss, at least {LEAST_WAKE_UNCERTAINTY:g}",
-    )] = None
-    evidence: Annotated[Words | None, key(
+    )
+    evidence: Words | None = key(
         "where that factor was measured, in words", "three in a row, one summer"
-    )] = None
-    wake_decay: Annotated[Annotated[float, Field(gt=0, le=0.5)], key(
-        "growth of a wake's radius per metre downwind", 0.075
-    )] = WAKE_DECAY.value
-    thrust_coefficient: Annotated[Share | None, key(
-        "thrust of a machine over that of the wind on its swept area", 0.8,
+    )
+    wake_decay: Annotated[float, Field(gt=0, le=0.5)] = key(
+        "growth of a wake's radius per metre downwind", 0.075, default=WAKE_DECAY.value
+    )
+    thrust_coefficient: Share | None = key(
+        "thrust of a machine over that of the wind on its swept area",
+        0.8,
         left_out=f"that of the curve file, else {THRUST_COEFFICIENT.value:g}",
-    )] = None
-    sectors: Annotated[Annotated[int, Field(ge=4, le=72)], key(
-        "directions that wakes are computed for", 36
-    )] = 12
-    # fmt: on
+    )
+    sectors: Annotated[int, Field(ge=4, le=72)] = key(
+        "directions that wakes are computed for", 36, default=12
+    )
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:

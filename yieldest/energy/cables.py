@@ -50,21 +50,19 @@ def copper_resistance_ohm_per_m(cross_section_mm2: npt.ArrayLike) -> FloatArray:
 class Cable(Settings):
     """A copper cable, for each machine or for all of them."""
 
-    length_m: Annotated[Positive, key("length, one way", 40, unit="m")]
-    cross_section_mm2: Annotated[
-        Annotated[float, Field(ge=0.1, le=1000)],
-        key("cross-section of one conductor", 6, unit="mm2"),
-    ]
-    voltage_v: Annotated[
-        Volts, key("voltage where it ends; between conductors for three phases", 48, unit="V")
-    ]
-    arrangement: Annotated[Circuit, key("what flows in it", "dc")]
-    power_factor: Annotated[PowerFactor, key("power factor of alternating current", 0.95)] = 1.0
-    conductor_temperature_c: Annotated[
-        Annotated[float, Field(ge=-40, le=120)],
-        key("temperature of the copper", 50, unit="degrees Celsius"),
-    ] = 20.0
-    carries: Annotated[Carries, key("whose power it carries", "the array")]
+    length_m: Positive = key("length, one way", 40, unit="m", default=...)
+    cross_section_mm2: Annotated[float, Field(ge=0.1, le=1000)] = key(
+        "cross-section of one conductor", 6, unit="mm2", default=...
+    )
+    voltage_v: Volts = key(
+        "voltage where it ends; between conductors for three phases", 48, unit="V", default=...
+    )
+    arrangement: Circuit = key("what flows in it", "dc", default=...)
+    power_factor: PowerFactor = key("power factor of alternating current", 0.95, default=1.0)
+    conductor_temperature_c: Annotated[float, Field(ge=-40, le=120)] = key(
+        "temperature of the copper", 50, unit="degrees Celsius", default=20.0
+    )
+    carries: Carries = key("whose power it carries", "the array", default=...)
 
     @property
     def shared(self) -> bool:
@@ -103,15 +101,13 @@ class Cable(Settings):
 class Converter(Settings):
     """An inverter, charger or controller, for each machine or for all of them."""
 
-    efficiency: Annotated[
-        Annotated[float, Field(gt=0, le=1)],
-        key("share of the power that comes out", 0.94, unit="share"),
-    ]
-    limit_w: Annotated[
-        Positive | None,
-        key("most that comes out; the rest is turned away", 800, unit="W", left_out="no limit"),
-    ] = None
-    carries: Annotated[Carries, key("whose power it takes", "the array")]
+    efficiency: Annotated[float, Field(gt=0, le=1)] = key(
+        "share of the power that comes out", 0.94, unit="share", default=...
+    )
+    limit_w: Positive | None = key(
+        "most that comes out; the rest is turned away", 800, unit="W", left_out="no limit"
+    )
+    carries: Carries = key("whose power it takes", "the array", default=...)
 
     @property
     def shared(self) -> bool:

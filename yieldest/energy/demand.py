@@ -45,21 +45,18 @@ _UNITS = {"kwh": (1.0, True), "wh": (1e-3, True), "kw": (1.0, False), "w": (1e-3
 class Demand(Settings):
     """The table [demand]: what the house draws, and where it comes from otherwise."""
 
-    profile: Annotated[
-        FilePath | None,
-        key("load profile: a file of times and kWh (or W, kW), by the hour or finer", "meter.csv"),
-    ] = None
-    kwh_per_year: Annotated[
-        Annotated[float, Field(gt=0, le=1e7)] | None,
-        key("or what a year comes to, in a standard household's shape", 3000, unit="kWh"),
-    ] = None
-    off_grid: Annotated[
-        bool, key("whether there are no mains: nothing is sold, and power can fail", True)
-    ] = False
-    export_limit_kw: Annotated[
-        NotNegative | None, key("most that may be fed in; above it is dumped", 0.6, unit="kW",
-                                left_out="no limit")
-    ] = None  # fmt: skip
+    profile: FilePath | None = key(
+        "load profile: a file of times and kWh (or W, kW), by the hour or finer", "meter.csv"
+    )
+    kwh_per_year: Annotated[float, Field(gt=0, le=1e7)] | None = key(
+        "or what a year comes to, in a standard household's shape", 3000, unit="kWh"
+    )
+    off_grid: bool = key(
+        "whether there are no mains: nothing is sold, and power can fail", True, default=False
+    )
+    export_limit_kw: NotNegative | None = key(
+        "most that may be fed in; above it is dumped", 0.6, unit="kW", left_out="no limit"
+    )
 
     @model_validator(mode="after")
     def _one_source(self) -> Self:
@@ -156,9 +153,7 @@ def read_load_profile(path: Path) -> LoadProfile:
     return LoadProfile(
         drawn,
         Provenance(
-            str(path),
-            "as metered",
-            warnings=(ShortProfile(path.name, days),) if filled else (),
+            str(path), "as metered", warnings=(ShortProfile(path.name, days),) if filled else ()
         ),
     )
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Annotated
 
 from yieldest.defaults import COMMON_PRACTICE, Assumed, Default
 from yieldest.errors import InputError
@@ -82,9 +81,10 @@ assumed are common practice for small machines, no source. A new category needs 
 
 @with_keys(
     {
-        each.key: Annotated[
-            Share | None, key(each.words, each.example, unit="share", left_out=each.left_out)
-        ]
+        each.key: (
+            Share | None,
+            key(each.words, each.example, unit="share", left_out=each.left_out),
+        )
         for each in LOSS_CATEGORIES.values()
     }
 )

@@ -29,21 +29,19 @@ _NOTHING_KW = 1e-9
 class Battery(Settings):
     """The table [battery]: what stores the energy that is not used at once."""
 
-    capacity_kwh: Annotated[
-        Annotated[float, Field(ge=0, le=1e5)],
-        key("what it holds between full and as empty as it may get", 5, unit="kWh"),
-    ]
-    power_kw: Annotated[
-        Positive | None,
-        key("most that it takes or gives", 2.5, unit="kW", left_out="no limit"),
-    ] = None
-    efficiency: Annotated[
-        Annotated[float, Field(gt=0.1, le=1)],
-        key(
-            "energy out over energy in, there and back", 0.85, unit="share",
-            left_out=f"{BATTERY_EFFICIENCY.value:g} is assumed",
-        ),
-    ] = BATTERY_EFFICIENCY.value  # fmt: skip
+    capacity_kwh: Annotated[float, Field(ge=0, le=1e5)] = key(
+        "what it holds between full and as empty as it may get", 5, unit="kWh", default=...
+    )
+    power_kw: Positive | None = key(
+        "most that it takes or gives", 2.5, unit="kW", left_out="no limit"
+    )
+    efficiency: Annotated[float, Field(gt=0.1, le=1)] = key(
+        "energy out over energy in, there and back",
+        0.85,
+        unit="share",
+        left_out=f"{BATTERY_EFFICIENCY.value:g} is assumed",
+        default=BATTERY_EFFICIENCY.value,
+    )
 
 
 @frozen_dataclass

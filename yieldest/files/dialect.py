@@ -68,20 +68,15 @@ STATISTIC_CELLS = frozenset({"smp", "avg", "std", "max", "min", "wvc", "tot", "m
 class LayoutOptions(Settings):
     """What can be stated about the layout of a text file; what is left out is recognised."""
 
-    delimiter: Annotated[
-        Words | None, key("the character between cells", ";", left_out=RECOGNISED)
-    ] = None
-    decimal: Annotated[DecimalMark | None, key("decimal mark", ",", left_out=RECOGNISED)] = None
-    encoding: Annotated[str | None, key("encoding of the text", "latin-1", left_out=RECOGNISED)] = (
-        None
+    delimiter: Words | None = key("the character between cells", ";", left_out=RECOGNISED)
+    decimal: DecimalMark | None = key("decimal mark", ",", left_out=RECOGNISED)
+    encoding: str | None = key("encoding of the text", "latin-1", left_out=RECOGNISED)
+    skip_lines: Annotated[int, Field(ge=0)] | None = key(
+        "lines above the heading", 3, left_out=RECOGNISED
     )
-    skip_lines: Annotated[
-        Annotated[int, Field(ge=0)] | None, key("lines above the heading", 3, left_out=RECOGNISED)
-    ] = None
-    headings: Annotated[
-        Annotated[list[str], Strict(False)] | None,
-        key("the headings of a file that has none", ["time", "speed (m/s)"]),
-    ] = None
+    headings: Annotated[list[str], Strict(False)] | None = key(
+        "the headings of a file that has none", ["time", "speed (m/s)"]
+    )
 
 
 class LinesBelowData(Finding):

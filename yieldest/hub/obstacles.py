@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Annotated
 
 import numpy as np
 import numpy.typing as npt
@@ -38,15 +37,15 @@ CLEAR_DISTANCE_M = 150.0
 class Obstacle(Settings):
     """A building, hedge or row of trees, as seen from the mast."""
 
-    height_m: Annotated[BuildingHeight, key("height above ground", 7, unit="m")]
-    width_m: Annotated[Positive, key("width across the line of sight", 12, unit="m")]
-    distance_m: Annotated[Positive, key("distance from the mast to its middle", 60, unit="m")]
-    bearing_deg: Annotated[
-        Bearing, key("the way to it from the mast, clockwise from north", 240, unit="degrees")
-    ]
-    porosity: Annotated[
-        Share, key("open share of its face: 0 is a wall, 0.5 a hedge in leaf", 0.5, unit="share")
-    ] = 0.0
+    height_m: BuildingHeight = key("height above ground", 7, unit="m", default=...)
+    width_m: Positive = key("width across the line of sight", 12, unit="m", default=...)
+    distance_m: Positive = key("distance from the mast to its middle", 60, unit="m", default=...)
+    bearing_deg: Bearing = key(
+        "the way to it from the mast, clockwise from north", 240, unit="degrees", default=...
+    )
+    porosity: Share = key(
+        "open share of its face: 0 is a wall, 0.5 a hedge in leaf", 0.5, unit="share", default=0.0
+    )
 
 
 def fence_shelter(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Self
+from typing import Self
 
 import numpy as np
 import numpy.typing as npt
@@ -23,17 +23,16 @@ choice, for want of anything better."""
 class Roof(Settings):
     """The building under the machine, where it stands on a roof."""
 
-    edge_height_m: Annotated[
-        BuildingHeight, key("height of the roof's edge above ground", 6, unit="m")
-    ]
-    ridge_height_m: Annotated[
-        BuildingHeight | None,
-        key("height of the ridge above ground", 8, unit="m", left_out="the roof is flat"),
-    ] = None
-    width_m: Annotated[Positive, key("longest side of the building", 12, unit="m")]
-    edge_distance_m: Annotated[
-        Positive, key("distance from the mast to the farthest edge of the roof", 5, unit="m")
-    ]
+    edge_height_m: BuildingHeight = key(
+        "height of the roof's edge above ground", 6, unit="m", default=...
+    )
+    ridge_height_m: BuildingHeight | None = key(
+        "height of the ridge above ground", 8, unit="m", left_out="the roof is flat"
+    )
+    width_m: Positive = key("longest side of the building", 12, unit="m", default=...)
+    edge_distance_m: Positive = key(
+        "distance from the mast to the farthest edge of the roof", 5, unit="m", default=...
+    )
 
     @model_validator(mode="after")
     def _ridge_on_top(self) -> Self:

@@ -22,66 +22,52 @@ from yieldest.turbine.rotor import Rotor
 class Build(Ends, Rotor):
     """One way to build: a number of machines of one kind at one height."""
 
-    name: Annotated[Words, key("a name of its own, for tables and charts", "one of 2.4 m")]
-    count: Annotated[Annotated[int, Field(ge=1, le=10000)], key("how many machines", 4)] = 1
-    site: Annotated[
-        Words | None,
-        key("the name of the place where it stands", "roof", left_out="the only one"),
-    ] = None
-    hub_height_m: Annotated[
-        Annotated[float, Field(ge=0.1, le=300)],
-        key("height of the rotor's middle above ground", 12, unit="m"),
-    ]
-    curve: Annotated[
-        FilePath | None, key("a file of wind speed and electrical power", "curve.csv")
-    ] = None
-    readings: Annotated[
-        FilePath | None, key("or your own readings, from which it is made", "readings.csv")
-    ] = None
-    generic_curve: Annotated[
-        GenericCurve | None, key("or a modelled curve, for a machine nobody has measured")
-    ] = None
-    meters: Annotated[Meters | None, key("with readings: how they were taken")] = None
-    load: Annotated[
-        LoadSettings | None,
-        key("what the machine feeds", left_out="what the curve was measured on"),
-    ] = None
-    curve_air_density_kg_m3: Annotated[
-        Annotated[float, Field(ge=0.5, le=1.6)] | None,
-        key(
-            "air density that the curve is for",
-            1.225,
-            unit="kg/m3",
-            left_out=f"the file's word, else {STANDARD_DENSITY_KG_M3:g}",
-        ),
-    ] = None
-    density_correction: Annotated[
-        Correction,
-        key("what follows the air density: speed only for pitch-regulated machines", "speed"),
-    ] = "power"
-    losses: Annotated[LossShares, key("shares of the energy that are lost")] = LossShares.unstated()
-    array: Annotated[
-        Array | None, key("how several machines stand", left_out="a wake loss is assumed")
-    ] = None
-    cable: Annotated[
-        list[Cable], key("cables, one table each", left_out="an electrical loss is assumed")
-    ] = Field(default_factory=list)
-    converter: Annotated[
-        list[Converter],
-        key("inverters and the like, one table each", left_out="an electrical loss is assumed"),
-    ] = Field(default_factory=list)
-    bill: Annotated[
-        FilePath | None,
-        key("a file of parts and prices", "bill.csv", left_out="no cost and no payback"),
-    ] = None
-    scope_default: Annotated[
-        Literal["per unit", "per array", "per site"] | None,
-        key(
-            "what a part is for whose line on the bill does not say",
-            "per unit",
-            left_out="per unit; several machines need a bill that says",
-        ),
-    ] = None
+    name: Words = key("a name of its own, for tables and charts", "one of 2.4 m", default=...)
+    count: Annotated[int, Field(ge=1, le=10000)] = key("how many machines", 4, default=1)
+    site: Words | None = key(
+        "the name of the place where it stands", "roof", left_out="the only one"
+    )
+    hub_height_m: Annotated[float, Field(ge=0.1, le=300)] = key(
+        "height of the rotor's middle above ground", 12, unit="m", default=...
+    )
+    curve: FilePath | None = key("a file of wind speed and electrical power", "curve.csv")
+    readings: FilePath | None = key("or your own readings, from which it is made", "readings.csv")
+    generic_curve: GenericCurve | None = key(
+        "or a modelled curve, for a machine nobody has measured"
+    )
+    meters: Meters | None = key("with readings: how they were taken")
+    load: LoadSettings | None = key(
+        "what the machine feeds", left_out="what the curve was measured on"
+    )
+    curve_air_density_kg_m3: Annotated[float, Field(ge=0.5, le=1.6)] | None = key(
+        "air density that the curve is for",
+        1.225,
+        unit="kg/m3",
+        left_out=f"the file's word, else {STANDARD_DENSITY_KG_M3:g}",
+    )
+    density_correction: Correction = key(
+        "what follows the air density: speed only for pitch-regulated machines",
+        "speed",
+        default="power",
+    )
+    losses: LossShares = key("shares of the energy that are lost", default=LossShares.unstated())
+    array: Array | None = key("how several machines stand", left_out="a wake loss is assumed")
+    cable: list[Cable] = key(
+        "cables, one table each", left_out="an electrical loss is assumed", default=[]
+    )
+    converter: list[Converter] = key(
+        "inverters and the like, one table each",
+        left_out="an electrical loss is assumed",
+        default=[],
+    )
+    bill: FilePath | None = key(
+        "a file of parts and prices", "bill.csv", left_out="no cost and no payback"
+    )
+    scope_default: Literal["per unit", "per array", "per site"] | None = key(
+        "what a part is for whose line on the bill does not say",
+        "per unit",
+        left_out="per unit; several machines need a bill that says",
+    )
 
     @model_validator(mode="after")
     def _clear_of_the_ground(self) -> Self:

@@ -28,82 +28,57 @@ Terrain = Literal["water", "open", "hedged", "built", "suburb"]
 class Site(Settings):
     """Where the machine stands."""
 
-    name: Annotated[
-        Words | None,
-        key("what the place is called; of several, [[site]], each needs a name", "roof"),
-    ] = None
-    elevation_m: Annotated[
-        Elevation | None,
-        key(
-            "height of the ground above sea level, where air is thinner",
-            420,
-            unit="m",
-            left_out="what a known pressure says, else 0 m is assumed",
-        ),
-    ] = None
-    mean_temperature_c: Annotated[
-        Celsius | None,
-        key(
-            "mean temperature of the year; warm air is thin",
-            10,
-            unit="degrees Celsius",
-            left_out="that of the record, else of the standard atmosphere",
-        ),
-    ] = None
-    mean_pressure_hpa: Annotated[
-        Annotated[float, Field(ge=300, le=1100)] | None,
-        key(
-            "mean air pressure of the year, measured here and not reduced to sea level",
-            965,
-            unit="hPa",
-            left_out="that of the record, else of the standard atmosphere",
-        ),
-    ] = None
-    terrain: Annotated[
-        Terrain | None,
-        key(
-            "what the land around looks like; it says how fast the wind grows with height",
-            "open",
-            left_out=f"the power law with {SHEAR_EXPONENT}, unless one of the next two is there",
-        ),
-    ] = None
-    roughness_length_m: Annotated[
-        Annotated[float, Field(gt=0, le=5)] | None,
-        key("instead of terrain: roughness for the log law", 0.03, unit="m"),
-    ] = None
-    shear_exponent: Annotated[
-        Annotated[float, Field(ge=-0.5, le=1)] | None,
-        key("instead of terrain: exponent of the power law", 0.2),
-    ] = None
-    displacement_m: Annotated[
-        NotNegative,
-        key("with terrain or roughness: how far woods or houses lift the wind", 4, unit="m"),
-    ] = 0.0
-    obstacles: Annotated[
-        list[Obstacle], key("what stands around the mast", left_out="nothing does")
-    ] = Field(default_factory=list)
-    roof: Annotated[
-        Roof | None, key("the building under the machine", left_out="it stands on the ground")
-    ] = None
-    turbulence_intensity: Annotated[
-        Annotated[float, Field(gt=0, le=1)] | None,
-        key(
-            "standard deviation of the wind over its mean",
-            0.18,
-            unit="share",
-            left_out=f"that of the record, where it has deviations; a curve is taken as measured "
-            f"at {SMOOTH_INTENSITY:g}",
-        ),
-    ] = None
-    relative_humidity: Annotated[
-        WholeShare | None,
-        key("mean humidity of the year; moist air is light", 0.8, unit="share", left_out="dry air"),
-    ] = None
+    name: Words | None = key(
+        "what the place is called; of several, [[site]], each needs a name", "roof"
+    )
+    elevation_m: Elevation | None = key(
+        "height of the ground above sea level, where air is thinner",
+        420,
+        unit="m",
+        left_out="what a known pressure says, else 0 m is assumed",
+    )
+    mean_temperature_c: Celsius | None = key(
+        "mean temperature of the year; warm air is thin",
+        10,
+        unit="degrees Celsius",
+        left_out="that of the record, else of the standard atmosphere",
+    )
+    mean_pressure_hpa: Annotated[float, Field(ge=300, le=1100)] | None = key(
+        "mean air pressure of the year, measured here and not reduced to sea level",
+        965,
+        unit="hPa",
+        left_out="that of the record, else of the standard atmosphere",
+    )
+    terrain: Terrain | None = key(
+        "what the land around looks like; it says how fast the wind grows with height",
+        "open",
+        left_out=f"the power law with {SHEAR_EXPONENT}, unless one of the next two is there",
+    )
+    roughness_length_m: Annotated[float, Field(gt=0, le=5)] | None = key(
+        "instead of terrain: roughness for the log law", 0.03, unit="m"
+    )
+    shear_exponent: Annotated[float, Field(ge=-0.5, le=1)] | None = key(
+        "instead of terrain: exponent of the power law", 0.2
+    )
+    displacement_m: NotNegative = key(
+        "with terrain or roughness: how far woods or houses lift the wind", 4, unit="m", default=0.0
+    )
+    obstacles: list[Obstacle] = key(
+        "what stands around the mast", left_out="nothing does", default=[]
+    )
+    roof: Roof | None = key("the building under the machine", left_out="it stands on the ground")
+    turbulence_intensity: Annotated[float, Field(gt=0, le=1)] | None = key(
+        "standard deviation of the wind over its mean",
+        0.18,
+        unit="share",
+        left_out=f"that of the record, where it has deviations; a curve is taken as measured "
+        f"at {SMOOTH_INTENSITY:g}",
+    )
+    relative_humidity: WholeShare | None = key(
+        "mean humidity of the year; moist air is light", 0.8, unit="share", left_out="dry air"
+    )
 
-    wind: Annotated[
-        Wind | None,
-        key("a wind of its own", left_out="that of [wind], carried to it"),
-    ] = None
+    wind: Wind | None = key("a wind of its own", left_out="that of [wind], carried to it")
 
     @property
     def height_law(self) -> dict[str, Any]:

@@ -15,13 +15,11 @@ DEFAULT_DRAWS, FEWEST_DRAWS, MOST_DRAWS = 8_192, 512, 500_000
 """Draws: by default, the fewest that say anything, the most that memory bears."""
 
 
-def _key_of(quantity: str) -> object:
-    """Return the annotated type of the key that states the distribution of an input."""
+def _key_of(quantity: str) -> tuple[object, object]:
+    """Return type and description of the key that states the distribution of an input."""
     known = QUANTITIES[quantity]
-    return Annotated[
-        StatedDistribution | None,
-        key(known.words, known.example, unit=known.values.unit, left_out=known.left_out_words),
-    ]
+    said = key(known.words, known.example, unit=known.values.unit, left_out=known.left_out_words)
+    return StatedDistribution | None, said
 
 
 @with_keys({category: _key_of(f"losses.{category}") for category in LOSS_CATEGORIES})
@@ -33,18 +31,20 @@ class LossDistributions(Settings):
 class UncertaintyTable(Settings):
     """How sure the inputs are; what is not stated here comes from the stages or is assumed."""
 
-    draws: Annotated[
-        Annotated[int, Field(ge=0, le=MOST_DRAWS)],
-        key(f"worlds that are drawn: 0 for none, else {FEWEST_DRAWS} at least", 50_000),
-    ] = DEFAULT_DRAWS
-    seed: Annotated[Annotated[int, Field(ge=0)], key("another seed, another set of draws", 2)] = 1
-    losses: Annotated[LossDistributions, key("distributions of the shares lost")] = (
-        LossDistributions.unstated()
+    draws: Annotated[int, Field(ge=0, le=MOST_DRAWS)] = key(
+        f"worlds that are drawn: 0 for none, else {FEWEST_DRAWS} at least",
+        50_000,
+        default=DEFAULT_DRAWS,
     )
-    correlation: Annotated[
-        list[Correlation],
-        key("errors of two inputs that go together", left_out="the usual ones, see uncertainty.md"),
-    ] = Field(default_factory=list)
+    seed: Annotated[int, Field(ge=0)] = key("another seed, another set of draws", 2, default=1)
+    losses: LossDistributions = key(
+        "distributions of the shares lost", default=LossDistributions.unstated()
+    )
+    correlation: list[Correlation] = key(
+        "errors of two inputs that go together",
+        left_out="the usual ones, see uncertainty.md",
+        default=[],
+    )
 
     @property
     def distributions(self) -> dict[str, StatedDistribution]:

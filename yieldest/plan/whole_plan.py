@@ -65,45 +65,36 @@ class Place:
 class Plan(Settings):
     """One or more places, winds and builds, and one set of money terms."""
 
-    title: Annotated[Words, key("title above the answer", "My yard")]
-    currency: Annotated[
-        Annotated[str, Field(pattern="^[A-Z]{3}$")], key("currency of all sums, by ISO 4217", "EUR")
-    ]
-    units: Annotated[
-        UnitSystem,
-        key("units on screens and page: imperial shows mph and ft; JSON stays SI", "imperial"),
-    ] = "metric"
+    title: Words = key("title above the answer", "My yard", default=...)
+    currency: Annotated[str, Field(pattern="^[A-Z]{3}$")] = key(
+        "currency of all sums, by ISO 4217", "EUR", default=...
+    )
+    units: UnitSystem = key(
+        "units on screens and page: imperial shows mph and ft; JSON stays SI",
+        "imperial",
+        default="metric",
+    )
     site: Annotated[
         Annotated[Site, Tag(ONE)] | Annotated[list[Site], Tag(SEVERAL), Field(min_length=1)],
         Discriminator(lambda found: SEVERAL if isinstance(found, list) else ONE),
-        key("where the machine stands; several places as [[site]]"),
-    ] = Site.unstated()
-    wind: Annotated[
-        Wind | None,
-        key(
-            "where the wind is known from",
-            left_out="**must be there**, unless every place has a wind of its own",
-        ),
-    ] = None
-    build: Annotated[
-        Annotated[list[Build], Field(min_length=1)],
-        key("the ways to build that are compared, one table each"),
-    ]
-    economics: Annotated[EconomicTerms, key("the terms that money is computed on")] = (
-        EconomicTerms.unstated()
+    ] = key("where the machine stands; several places as [[site]]", default=Site.unstated())
+    wind: Wind | None = key(
+        "where the wind is known from",
+        left_out="**must be there**, unless every place has a wind of its own",
     )
-    demand: Annotated[
-        Demand | None,
-        key(
-            "what the house draws, to reckon hour by hour what is used of it, stored and sold",
-            left_out="economics.self_consumption_share, or all is used",
-        ),
-    ] = None
-    battery: Annotated[
-        Battery | None, key("with demand: what stores the rest", left_out="none")
-    ] = None
-    uncertainty: Annotated[UncertaintyTable, key("how sure the inputs are")] = (
-        UncertaintyTable.unstated()
+    build: Annotated[list[Build], Field(min_length=1)] = key(
+        "the ways to build that are compared, one table each", default=...
+    )
+    economics: EconomicTerms = key(
+        "the terms that money is computed on", default=EconomicTerms.unstated()
+    )
+    demand: Demand | None = key(
+        "what the house draws, to reckon hour by hour what is used of it, stored and sold",
+        left_out="economics.self_consumption_share, or all is used",
+    )
+    battery: Battery | None = key("with demand: what stores the rest", left_out="none")
+    uncertainty: UncertaintyTable = key(
+        "how sure the inputs are", default=UncertaintyTable.unstated()
     )
     path: Path
 

@@ -35,7 +35,7 @@ Fit = Literal[(*METHODS, EMPIRICAL)]  # type: ignore[valid-type]
 
 
 class _ReferenceFile(Settings):
-    record: Annotated[FilePath, key("the record: a file, a folder or a pattern", "airport.csv")]
+    record: FilePath = key("the record: a file, a folder or a pattern", "airport.csv", default=...)
 
 
 class Reference(ReadOptions, _ReferenceFile):
@@ -45,101 +45,82 @@ class Reference(ReadOptions, _ReferenceFile):
 class SecondAnemometer(Settings):
     """Another anemometer in the same record, at another height."""
 
-    column: Annotated[Words, key("its heading", "speed 5 m (m/s)")]
-    height_m: Annotated[Height, key("its height above ground", 5, unit="m")]
+    column: Words = key("its heading", "speed 5 m (m/s)", default=...)
+    height_m: Height = key("its height above ground", 5, unit="m", default=...)
 
 
 class WindSource(Settings):
     """What the wind is known from, and how high that was measured."""
 
-    record: Annotated[
-        FilePath | None,
-        key("a record: a file, a folder of files or a pattern with * for their names", "wind.csv"),
-    ] = None
-    frequency_table: Annotated[
-        FilePath | None, key("or a table of how often each class of speeds blows", "classes.csv")
-    ] = None
-    monthly_means: Annotated[
-        FilePath | None, key("or a file with twelve monthly means", "months.csv")
-    ] = None
-    monthly_means_ms: Annotated[
-        Annotated[list[MeanSpeed], Field(min_length=12, max_length=12)] | None,
-        key(
-            "or the twelve of them, January first",
-            [6.1, 5.8, 5.6, 5.0, 4.6, 4.3, 4.1, 4.2, 4.7, 5.3, 5.7, 6.0],
-            unit="m/s",
-        ),
-    ] = None
-    mean_speed_ms: Annotated[
-        MeanSpeed | None, key("or a yearly mean that you trust", 5.2, unit="m/s")
-    ] = None
-    weibull_shape: Annotated[
-        Annotated[float, Field(gt=0.5, le=10)] | None,
-        key(
-            "Weibull shape: with means, or with weibull_scale_ms",
-            1.9,
-            left_out="2 with means (Rayleigh), and that is said",
-        ),
-    ] = None
-    weibull_scale_ms: Annotated[
-        MeanSpeed | None, key("or a Weibull scale, with weibull_shape", 6.2, unit="m/s")
-    ] = None
-    measured_height_m: Annotated[Height, key("height of the anemometer above ground", 10, unit="m")]
+    record: FilePath | None = key(
+        "a record: a file, a folder of files or a pattern with * for their names", "wind.csv"
+    )
+    frequency_table: FilePath | None = key(
+        "or a table of how often each class of speeds blows", "classes.csv"
+    )
+    monthly_means: FilePath | None = key("or a file with twelve monthly means", "months.csv")
+    monthly_means_ms: Annotated[list[MeanSpeed], Field(min_length=12, max_length=12)] | None = key(
+        "or the twelve of them, January first",
+        [6.1, 5.8, 5.6, 5.0, 4.6, 4.3, 4.1, 4.2, 4.7, 5.3, 5.7, 6.0],
+        unit="m/s",
+    )
+    mean_speed_ms: MeanSpeed | None = key("or a yearly mean that you trust", 5.2, unit="m/s")
+    weibull_shape: Annotated[float, Field(gt=0.5, le=10)] | None = key(
+        "Weibull shape: with means, or with weibull_scale_ms",
+        1.9,
+        left_out="2 with means (Rayleigh), and that is said",
+    )
+    weibull_scale_ms: MeanSpeed | None = key(
+        "or a Weibull scale, with weibull_shape", 6.2, unit="m/s"
+    )
+    measured_height_m: Height = key(
+        "height of the anemometer above ground", 10, unit="m", default=...
+    )
 
 
 class Wind(ReadOptions, WindSource):
     """One source of wind."""
 
-    other_heights: Annotated[
-        list[SecondAnemometer],
-        key("other anemometers on the mast, to measure how the wind grows with height"),
-    ] = Field(default_factory=list)
+    other_heights: list[SecondAnemometer] = key(
+        "other anemometers on the mast, to measure how the wind grows with height", default=[]
+    )
     reference: Annotated[
         list[Reference],
         BeforeValidator(lambda stated: [stated] if isinstance(stated, dict) else stated),
-        key("longer records from nearby, to bring yours to the long term; one is enough"),
-    ] = Field(default_factory=list)
-    measured_at_hub_site: Annotated[
-        bool | Words | None,
-        key(
-            "whether it was measured where the machine will stand, behind the same obstacles; with "
-            "several places the name of that one",
-            True,
-            left_out="it was measured in the open",
-        ),
-    ] = None
-    fit: Annotated[
-        Fit | None,
-        key(
-            "how the Weibull distribution is fitted; empirical takes the readings themselves",
-            "moments",
-            left_out="chosen by a rule, and said",
-        ),
-    ] = None
-    energy_error_limit: Annotated[
-        WholeShare,
-        Words,
-        key("the readings take over when the fit misses the energy by more", 0.03, unit="share"),
-    ] = ENERGY_ERROR_LIMIT
-    season_correction: Annotated[
-        bool, key("whether months and hours that are there unevenly are evened out", False)
-    ] = True
-    spread_within_interval: Annotated[
-        Annotated[float, Field(ge=0, le=1.5)] | None,
-        key(
-            "of daily or coarser means: standard deviation of the wind within, over the mean; 0 if "
-            "each is a reading at one time",
-            0.35,
-            unit="share",
-            left_out="from finer readings of the record or the references, else as elsewhere",
-        ),
-    ] = None
-    quality_control: Annotated[QualityRules, key("thresholds of the tests for bad readings")] = (
-        QualityRules.unstated()
+    ] = key(
+        "longer records from nearby, to bring yours to the long term; one is enough", default=[]
     )
-    neighbour: Annotated[
-        FilePath | None, key("another sensor's record, to judge long calms by", "near.csv")
-    ] = None
+    measured_at_hub_site: bool | Words | None = key(
+        "whether it was measured where the machine will stand, behind the same obstacles; with "
+        "several places the name of that one",
+        True,
+        left_out="it was measured in the open",
+    )
+    fit: Fit | None = key(
+        "how the Weibull distribution is fitted; empirical takes the readings themselves",
+        "moments",
+        left_out="chosen by a rule, and said",
+    )
+    energy_error_limit: WholeShare = key(
+        "the readings take over when the fit misses the energy by more",
+        0.03,
+        unit="share",
+        default=ENERGY_ERROR_LIMIT,
+    )
+    season_correction: bool = key(
+        "whether months and hours that are there unevenly are evened out", False, default=True
+    )
+    spread_within_interval: Annotated[float, Field(ge=0, le=1.5)] | None = key(
+        "of daily or coarser means: standard deviation of the wind within, over the mean; 0 if "
+        "each is a reading at one time",
+        0.35,
+        unit="share",
+        left_out="from finer readings of the record or the references, else as elsewhere",
+    )
+    quality_control: QualityRules = key(
+        "thresholds of the tests for bad readings", default=QualityRules.unstated()
+    )
+    neighbour: FilePath | None = key("another sensor's record, to judge long calms by", "near.csv")
 
     @model_validator(mode="after")
     def _one_source(self) -> Self:

@@ -26,27 +26,21 @@ _CUBE_STEP_MS = 0.25
 class Ends(Settings):
     """What is stated about the ends of a curve."""
 
-    cut_in_ms: Annotated[
-        Annotated[float, Field(ge=0, le=HIGHEST_CUT_OUT_MS)] | None,
-        key("no power below it", 3, unit="m/s", left_out="the first speed of the curve"),
-    ] = None
-    cut_out_ms: Annotated[
-        CutSpeed | None,
-        key("no power above it", 18, unit="m/s", left_out="the last speed of the curve"),
-    ] = None
-    extrapolation: Annotated[
-        Extrapolation | None,
-        key(
-            "what is counted between the last speed of the curve and cut_out_ms: the last power, "
-            "nothing, or the cube law up to rated_power_w",
-            "zero",
-            left_out="hold, and that is said",
-        ),
-    ] = None
-    rated_power_w: Annotated[
-        Positive | None,
-        key("rated power of one machine", 500, unit="W", left_out="the highest power of the curve"),
-    ] = None
+    cut_in_ms: Annotated[float, Field(ge=0, le=HIGHEST_CUT_OUT_MS)] | None = key(
+        "no power below it", 3, unit="m/s", left_out="the first speed of the curve"
+    )
+    cut_out_ms: CutSpeed | None = key(
+        "no power above it", 18, unit="m/s", left_out="the last speed of the curve"
+    )
+    extrapolation: Extrapolation | None = key(
+        "what is counted between the last speed of the curve and cut_out_ms: the last power, "
+        "nothing, or the cube law up to rated_power_w",
+        "zero",
+        left_out="hold, and that is said",
+    )
+    rated_power_w: Positive | None = key(
+        "rated power of one machine", 500, unit="W", left_out="the highest power of the curve"
+    )
 
 
 class EndAssumed(Finding):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
 import numpy as np
 
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
@@ -23,28 +21,18 @@ _STEP_MS = 0.1
 class GenericCurve(Settings):
     """A modelled curve for a machine nobody has measured."""
 
-    power_coefficient: Annotated[
-        Positive,
-        key("share of the wind's power that arrives, from wind to wire; below 16/27", 0.2),
-    ]
-    furling_ms: Annotated[
-        CutSpeed | None,
-        key(
-            f"from here the power falls to nothing over {FURLING_WIDTH_MS:g} m/s",
-            12,
-            unit="m/s",
-            left_out="the curve ends at cut_out_ms",
-        ),
-    ] = None
-    uncertainty: Annotated[
-        Share | None,
-        key(
-            "standard uncertainty of the power",
-            0.2,
-            unit="share",
-            left_out=f"{MODELLED_UNCERTAINTY:g}",
-        ),
-    ] = None
+    power_coefficient: Positive = key(
+        "share of the wind's power that arrives, from wind to wire; below 16/27", 0.2, default=...
+    )
+    furling_ms: CutSpeed | None = key(
+        f"from here the power falls to nothing over {FURLING_WIDTH_MS:g} m/s",
+        12,
+        unit="m/s",
+        left_out="the curve ends at cut_out_ms",
+    )
+    uncertainty: Share | None = key(
+        "standard uncertainty of the power", 0.2, unit="share", left_out=f"{MODELLED_UNCERTAINTY:g}"
+    )
 
 
 class NeverRated(Finding):

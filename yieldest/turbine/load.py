@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, Self, get_args
+from typing import TYPE_CHECKING, Literal, Self, get_args
 
 import numpy as np
 from pydantic import model_validator
@@ -55,35 +55,27 @@ TYPICAL = "typical"
 class LoadSettings(Settings):
     """What the machine feeds."""
 
-    kind: Annotated[Load, key("what it will feed", "charger")]
-    measured_on: Annotated[
-        Load | None,
-        key(
-            "what it fed when the curve was measured",
-            "resistor",
-            left_out="the curve file's word, else the same",
-        ),
-    ] = None
-    conversion: Annotated[
-        FilePath | None,
-        key(
-            'a file of efficiency by power, or "typical"',
-            "typical",
-            left_out="nothing is taken off",
-        ),
-    ] = None
-    battery_volts: Annotated[
-        Volts | None, key("volts of the battery, for its typical conversion", 24, unit="V")
-    ] = None
-    no_load_draw_w: Annotated[
-        NotNegative, key("what the converter takes while it runs", 3, unit="W")
-    ] = 0.0
-    start_up_w: Annotated[
-        NotNegative, key("power in below which nothing comes out", 10, unit="W")
-    ] = 0.0
-    idle_draw_w: Annotated[
-        NotNegative, key("what is drawn while the machine makes nothing", 2, unit="W")
-    ] = 0.0
+    kind: Load = key("what it will feed", "charger", default=...)
+    measured_on: Load | None = key(
+        "what it fed when the curve was measured",
+        "resistor",
+        left_out="the curve file's word, else the same",
+    )
+    conversion: FilePath | None = key(
+        'a file of efficiency by power, or "typical"', "typical", left_out="nothing is taken off"
+    )
+    battery_volts: Volts | None = key(
+        "volts of the battery, for its typical conversion", 24, unit="V"
+    )
+    no_load_draw_w: NotNegative = key(
+        "what the converter takes while it runs", 3, unit="W", default=0.0
+    )
+    start_up_w: NotNegative = key(
+        "power in below which nothing comes out", 10, unit="W", default=0.0
+    )
+    idle_draw_w: NotNegative = key(
+        "what is drawn while the machine makes nothing", 2, unit="W", default=0.0
+    )
 
     @model_validator(mode="after")
     def _converter(self) -> Self:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from typing import Annotated, Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
-from pydantic.fields import FieldInfo
 
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import ANEMOMETER, ANEMOMETER_CONSTANT, POWER_METERS, Assumed, Default
@@ -52,21 +51,21 @@ class MeterUncertainty:
 class ReadingColumns(Settings):
     """Headings of a table of readings by what they hold."""
 
-    date: Annotated[str | None, key("the date, beside clock times", "Tag")] = None
-    time: Annotated[str | None, key("date and time in one, or time that has gone by", "t")] = None
-    speed: Annotated[str | None, key("wind speed", "Wind")] = None
-    wind_pulses: Annotated[str | None, key("pulses of the anemometer", "Cups")] = None
-    volts: Annotated[str | None, key("volts", "Ch 2")] = None
-    amps: Annotated[str | None, key("amps", "Ch 3")] = None
-    watts: Annotated[str | None, key("electrical power", "P out")] = None
-    pulses: Annotated[str | None, key("pulses of the energy meter", "S0")] = None
-    ohms: Annotated[str | None, key("load resistance", "R load")] = None
-    rpm: Annotated[str | None, key("revolutions per minute", "n")] = None
-    temperature: Annotated[str | None, key("air temperature", "T air")] = None
-    pressure: Annotated[str | None, key("air pressure", "Baro")] = None
+    date: str | None = key("the date, beside clock times", "Tag")
+    time: str | None = key("date and time in one, or time that has gone by", "t")
+    speed: str | None = key("wind speed", "Wind")
+    wind_pulses: str | None = key("pulses of the anemometer", "Cups")
+    volts: str | None = key("volts", "Ch 2")
+    amps: str | None = key("amps", "Ch 3")
+    watts: str | None = key("electrical power", "P out")
+    pulses: str | None = key("pulses of the energy meter", "S0")
+    ohms: str | None = key("load resistance", "R load")
+    rpm: str | None = key("revolutions per minute", "n")
+    temperature: str | None = key("air temperature", "T air")
+    pressure: str | None = key("air pressure", "Baro")
 
 
-def _usual(default: Default, example: float) -> FieldInfo:
+def _usual(default: Default, example: float) -> Any:  # noqa: ANN401 - as `key`
     """Describe a key that has a default."""
     words = default.words[0].lower() + default.words[1:]
     return key(words, example, unit=default.unit, left_out=f"{default.value:g}")
@@ -75,94 +74,66 @@ def _usual(default: Default, example: float) -> FieldInfo:
 class Meters(Settings):
     """How readings were taken."""
 
-    columns: Annotated[
-        ReadingColumns, key("which column holds what", left_out="the headings are recognised")
-    ] = ReadingColumns.unstated()
-    units: Annotated[
-        str | None,
-        key(
-            f"unit of the wind speed: {', '.join(SPEED_UNITS)}",
-            "km/h",
-            left_out="the heading says it",
-        ),
-    ] = None
-    circuit: Annotated[
-        Circuit | None,
-        key(
-            "where the meters were",
-            "three-phase",
-            left_out="dc; where a heading speaks of AC you are asked",
-        ),
-    ] = None
-    power_factor: Annotated[
-        PowerFactor | None, key("power factor of an AC circuit; volts x amps need it", 0.9)
-    ] = None
-    volts_show: Annotated[
-        MeterShows | None,
-        key("what the volts of an AC circuit are", "peak", left_out="the heading's word, else rms"),
-    ] = None
-    amps_show: Annotated[
-        MeterShows | None,
-        key("what the amps of an AC circuit are", "rms", left_out="the heading's word, else rms"),
-    ] = None
-    volts_between: Annotated[
-        VoltsBetween | None,
-        key(
-            "where the volts of three phases were measured",
-            "lines",
-            left_out="you are asked, where it matters",
-        ),
-    ] = None
-    resistors: Annotated[
-        Resistors | None,
-        key("how three load resistors are joined", "star", left_out='"star"'),
-    ] = None
-    load_ohm: Annotated[
-        Positive | None, key("load resistance, of each resistor", 22, unit="ohm")
-    ] = None
-    wh_per_pulse: Annotated[
-        Positive | None, key("energy of one pulse of the energy meter", 1, unit="Wh")
-    ] = None
-    metres_per_pulse: Annotated[
-        Positive | None, key("wind run of one pulse of the anemometer", 1.25, unit="m")
-    ] = None
-    date_order: Annotated[
-        DateOrder | None,
-        key("which number of a date stands first", "day first", left_out="told from the dates"),
-    ] = None
-    decimal: Annotated[
-        DecimalMark | None, key("decimal mark", ",", left_out="it is recognised")
-    ] = None
-    averaging_s: Annotated[
-        NotNegative | None,
-        key(
-            "what each reading is a mean over; 0 for a glance",
-            60,
-            unit="s",
-            left_out="told from the times; glances where there are none",
-        ),
-    ] = None
-    elevation_m: Annotated[
-        Elevation | None,
-        key(
-            "height above sea level where the readings were taken",
-            420,
-            unit="m",
-            left_out="air of 1.225 kg/m3; 0 m where the temperature is known",
-        ),
-    ] = None
-    temperature_c: Annotated[
-        Celsius | None,
-        key(
-            "air temperature at the readings, where no column says it",
-            15,
-            unit="degrees Celsius",
-            left_out="15, where the elevation is known",
-        ),
-    ] = None
-    power_uncertainty: Annotated[Share | None, _usual(POWER_METERS, 0.02)] = None
-    speed_uncertainty: Annotated[Share | None, _usual(ANEMOMETER, 0.02)] = None
-    speed_uncertainty_ms: Annotated[NotNegative | None, _usual(ANEMOMETER_CONSTANT, 0.2)] = None
+    columns: ReadingColumns = key(
+        "which column holds what",
+        left_out="the headings are recognised",
+        default=ReadingColumns.unstated(),
+    )
+    units: str | None = key(
+        f"unit of the wind speed: {', '.join(SPEED_UNITS)}", "km/h", left_out="the heading says it"
+    )
+    circuit: Circuit | None = key(
+        "where the meters were",
+        "three-phase",
+        left_out="dc; where a heading speaks of AC you are asked",
+    )
+    power_factor: PowerFactor | None = key(
+        "power factor of an AC circuit; volts x amps need it", 0.9
+    )
+    volts_show: MeterShows | None = key(
+        "what the volts of an AC circuit are", "peak", left_out="the heading's word, else rms"
+    )
+    amps_show: MeterShows | None = key(
+        "what the amps of an AC circuit are", "rms", left_out="the heading's word, else rms"
+    )
+    volts_between: VoltsBetween | None = key(
+        "where the volts of three phases were measured",
+        "lines",
+        left_out="you are asked, where it matters",
+    )
+    resistors: Resistors | None = key(
+        "how three load resistors are joined", "star", left_out='"star"'
+    )
+    load_ohm: Positive | None = key("load resistance, of each resistor", 22, unit="ohm")
+    wh_per_pulse: Positive | None = key("energy of one pulse of the energy meter", 1, unit="Wh")
+    metres_per_pulse: Positive | None = key(
+        "wind run of one pulse of the anemometer", 1.25, unit="m"
+    )
+    date_order: DateOrder | None = key(
+        "which number of a date stands first", "day first", left_out="told from the dates"
+    )
+    decimal: DecimalMark | None = key("decimal mark", ",", left_out="it is recognised")
+    averaging_s: NotNegative | None = key(
+        "what each reading is a mean over; 0 for a glance",
+        60,
+        unit="s",
+        left_out="told from the times; glances where there are none",
+    )
+    elevation_m: Elevation | None = key(
+        "height above sea level where the readings were taken",
+        420,
+        unit="m",
+        left_out="air of 1.225 kg/m3; 0 m where the temperature is known",
+    )
+    temperature_c: Celsius | None = key(
+        "air temperature at the readings, where no column says it",
+        15,
+        unit="degrees Celsius",
+        left_out="15, where the elevation is known",
+    )
+    power_uncertainty: Share | None = _usual(POWER_METERS, 0.02)
+    speed_uncertainty: Share | None = _usual(ANEMOMETER, 0.02)
+    speed_uncertainty_ms: NotNegative | None = _usual(ANEMOMETER_CONSTANT, 0.2)
 
     @property
     def stated_columns(self) -> dict[str, str]:

@@ -21,23 +21,17 @@ RotorType = Literal["lift", "drag"]
 class Rotor(Settings):
     """The size of one rotor, in whichever way it is stated, and its kind."""
 
-    rotor_area_m2: Annotated[
-        Annotated[float, Field(ge=1e-4, le=1e6)] | None,
-        key("swept area; of the sizes, state one", 2.5, unit="m2"),
-    ] = None
-    rotor_diameter_m: Annotated[
-        RotorSize | None, key("or the diameter of the disc it sweeps", 1.8, unit="m")
-    ] = None
-    rotor_width_m: Annotated[
-        RotorSize | None, key("or the width of a vertical rotor, with its height", 1.2, unit="m")
-    ] = None
-    rotor_height_m: Annotated[
-        RotorSize | None, key("height of a vertical rotor", 1.6, unit="m")
-    ] = None
-    rotor_type: Annotated[
-        RotorType | None,
-        key("blades that fly, or that are pushed; to judge the curve by", "lift"),
-    ] = None
+    rotor_area_m2: Annotated[float, Field(ge=1e-4, le=1e6)] | None = key(
+        "swept area; of the sizes, state one", 2.5, unit="m2"
+    )
+    rotor_diameter_m: RotorSize | None = key("or the diameter of the disc it sweeps", 1.8, unit="m")
+    rotor_width_m: RotorSize | None = key(
+        "or the width of a vertical rotor, with its height", 1.2, unit="m"
+    )
+    rotor_height_m: RotorSize | None = key("height of a vertical rotor", 1.6, unit="m")
+    rotor_type: RotorType | None = key(
+        "blades that fly, or that are pushed; to judge the curve by", "lift"
+    )
 
     @model_validator(mode="after")
     def _one_size(self) -> Self:

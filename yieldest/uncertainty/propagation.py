@@ -34,13 +34,12 @@ class Correlation(Settings):
 
     # The same input twice stands for what differs between builds, such as two bills; the
     # coefficient is that of the normal variates (Gaussian copula).
-    between: Annotated[
-        Annotated[list[str], Field(min_length=2, max_length=2)],
-        key("two inputs, by their keys in [uncertainty]", ["prices", "maintenance"]),
-    ]
-    coefficient: Annotated[
-        Annotated[float, Field(gt=-1, lt=1)], key("1 would be in step, -1 against each other", 0.6)
-    ]
+    between: Annotated[list[str], Field(min_length=2, max_length=2)] = key(
+        "two inputs, by their keys in [uncertainty]", ["prices", "maintenance"], default=...
+    )
+    coefficient: Annotated[float, Field(gt=-1, lt=1)] = key(
+        "1 would be in step, -1 against each other", 0.6, default=...
+    )
 
 
 def draw_variates(

@@ -170,30 +170,23 @@ SPEED_FACTORS = tuple(
 class StatedDistribution(Settings):
     """The distribution of one uncertain input, stated in one of these ways."""
 
-    standard_uncertainty: Annotated[
-        NotNegative | None,
-        key("standard deviation: the 90 % range reaches 1.645 of it to either side", 0.01),
-    ] = None
-    distribution: Annotated[
-        Literal["normal", "lognormal"] | None,
-        key(
-            "with standard_uncertainty: its shape",
-            "normal",
-            left_out="the usual one of the input, see uncertainty.md",
-        ),
-    ] = None
-    triangular: Annotated[
-        Annotated[list[float], Field(min_length=3, max_length=3)] | None,
-        key("or the lowest, the most likely and the highest value", [0.8, 1.0, 1.1]),
-    ] = None
-    uniform: Annotated[
-        Annotated[list[float], Field(min_length=2, max_length=2)] | None,
-        key("or the lowest and the highest, all between as likely", [0.9, 1.1]),
-    ] = None
-    values: Annotated[
-        Annotated[list[float], Field(min_length=1)] | None,
-        key("or one of these; written twice it counts double", [0.9, 1.0, 1.0, 1.2]),
-    ] = None
+    standard_uncertainty: NotNegative | None = key(
+        "standard deviation: the 90 % range reaches 1.645 of it to either side", 0.01
+    )
+    distribution: Literal["normal", "lognormal"] | None = key(
+        "with standard_uncertainty: its shape",
+        "normal",
+        left_out="the usual one of the input, see uncertainty.md",
+    )
+    triangular: Annotated[list[float], Field(min_length=3, max_length=3)] | None = key(
+        "or the lowest, the most likely and the highest value", [0.8, 1.0, 1.1]
+    )
+    uniform: Annotated[list[float], Field(min_length=2, max_length=2)] | None = key(
+        "or the lowest and the highest, all between as likely", [0.9, 1.1]
+    )
+    values: Annotated[list[float], Field(min_length=1)] | None = key(
+        "or one of these; written twice it counts double", [0.9, 1.0, 1.0, 1.2]
+    )
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -43,55 +43,47 @@ class QualityRules(Settings):
     practice, no source); the others are our choice.
     """
 
-    impossible_ms: Annotated[Threshold, key("speeds above it cannot be", 90, unit="m/s")] = (
-        HIGHEST_GUST_MS
+    impossible_ms: Threshold = key(
+        "speeds above it cannot be", 90, unit="m/s", default=HIGHEST_GUST_MS
     )
-    sensor_top_ms: Annotated[
-        Threshold, key("the highest speed that the anemometer shows", 50, unit="m/s")
-    ] = 75.0
-    spike_factor: Annotated[Threshold, key("a spike is so many times its higher neighbour", 4)] = (
-        3.0
+    sensor_top_ms: Threshold = key(
+        "the highest speed that the anemometer shows", 50, unit="m/s", default=75.0
     )
-    spike_excess_ms: Annotated[NotNegative, key("and so much above it", 8, unit="m/s")] = 10.0
-    stuck_hours: Annotated[
-        Threshold,
-        key("the same speed above 0 for so long, and longer than chance, is stuck", 6, unit="h"),
-    ] = 3.0
-    frozen_hours: Annotated[
-        Threshold, key("no change for so long in the cold is ice", False, unit="h")
-    ] = 6.0
-    frozen_below_c: Annotated[float, key("what counts as cold", 0, unit="degrees Celsius")] = 2.0
-    calm_hours: Annotated[
-        Threshold, key("a dead calm for so long, amid wind, is doubted", 12, unit="h")
-    ] = 6.0
-    repeated: Annotated[
-        Threshold, key("more lines than so many with the time of another are noted", 10)
-    ] = 0.0
-    disordered: Annotated[Threshold, key("more lines than so many back in time are noted", 10)] = (
-        0.0
+    spike_factor: Threshold = key("a spike is so many times its higher neighbour", 4, default=3.0)
+    spike_excess_ms: NotNegative = key("and so much above it", 8, unit="m/s", default=10.0)
+    stuck_hours: Threshold = key(
+        "the same speed above 0 for so long, and longer than chance, is stuck",
+        6,
+        unit="h",
+        default=3.0,
     )
-    gap_intervals: Annotated[
-        Threshold, key("a step of more than so many intervals is a gap", 3)
-    ] = 1.5
-    interval_readings: Annotated[
-        Threshold, key("so many readings in a row at another interval change it", 144)
-    ] = 24.0
-    threshold_share: Annotated[
-        Threshold,
-        key(
-            "a starting speed above this share of the standard deviation of the speeds is noted",
-            0.2,
-            unit="share",
-        ),
-    ] = 0.1
-    rounding_share: Annotated[
-        Threshold,
-        key(
-            "a rounding step above this share of the standard deviation of the speeds is noted",
-            0.2,
-            unit="share",
-        ),
-    ] = 0.1
+    frozen_hours: Threshold = key(
+        "no change for so long in the cold is ice", False, unit="h", default=6.0
+    )
+    frozen_below_c: float = key("what counts as cold", 0, unit="degrees Celsius", default=2.0)
+    calm_hours: Threshold = key(
+        "a dead calm for so long, amid wind, is doubted", 12, unit="h", default=6.0
+    )
+    repeated: Threshold = key(
+        "more lines than so many with the time of another are noted", 10, default=0.0
+    )
+    disordered: Threshold = key("more lines than so many back in time are noted", 10, default=0.0)
+    gap_intervals: Threshold = key("a step of more than so many intervals is a gap", 3, default=1.5)
+    interval_readings: Threshold = key(
+        "so many readings in a row at another interval change it", 144, default=24.0
+    )
+    threshold_share: Threshold = key(
+        "a starting speed above this share of the standard deviation of the speeds is noted",
+        0.2,
+        unit="share",
+        default=0.1,
+    )
+    rounding_share: Threshold = key(
+        "a rounding step above this share of the standard deviation of the speeds is noted",
+        0.2,
+        unit="share",
+        default=0.1,
+    )
 
 
 _NO_SWITCHES = {"spike_excess_ms", "frozen_below_c"}

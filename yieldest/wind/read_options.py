@@ -30,25 +30,23 @@ class Recognised:
 class Columns(Settings):
     """Headings of the record by what they hold; a NetCDF file has names of variables instead."""
 
-    time: Annotated[str | None, key("date and time in one", "Datum")] = None
-    date: Annotated[str | None, key("the date, beside clock times", "Tag")] = None
-    year: Annotated[str | None, key("the year", "YYYY")] = None
-    month: Annotated[str | None, key("the month", "MO")] = None
-    day: Annotated[str | None, key("the day", "DD")] = None
-    hour: Annotated[str | None, key("the hour", "HH")] = None
-    minute: Annotated[str | None, key("the minute", "MI")] = None
-    second: Annotated[str | None, key("the second", "SS")] = None
-    half_of_day: Annotated[
-        str | None, key("AM or PM, where it has a column of its own", "AM/PM")
-    ] = None
-    speed: Annotated[str | None, key("mean wind speed", "Anemo 1")] = None
-    direction: Annotated[str | None, key("the way the wind comes from", "Vane")] = None
-    temperature: Annotated[str | None, key("air temperature", "T air")] = None
-    pressure: Annotated[str | None, key("air pressure", "Baro")] = None
-    standard_deviation: Annotated[
-        str | None, key("standard deviation of the speed within the interval", "Anemo 1 SD")
-    ] = None
-    gust: Annotated[str | None, key("highest speed within the interval", "Anemo 1 max")] = None
+    time: str | None = key("date and time in one", "Datum")
+    date: str | None = key("the date, beside clock times", "Tag")
+    year: str | None = key("the year", "YYYY")
+    month: str | None = key("the month", "MO")
+    day: str | None = key("the day", "DD")
+    hour: str | None = key("the hour", "HH")
+    minute: str | None = key("the minute", "MI")
+    second: str | None = key("the second", "SS")
+    half_of_day: str | None = key("AM or PM, where it has a column of its own", "AM/PM")
+    speed: str | None = key("mean wind speed", "Anemo 1")
+    direction: str | None = key("the way the wind comes from", "Vane")
+    temperature: str | None = key("air temperature", "T air")
+    pressure: str | None = key("air pressure", "Baro")
+    standard_deviation: str | None = key(
+        "standard deviation of the speed within the interval", "Anemo 1 SD"
+    )
+    gust: str | None = key("highest speed within the interval", "Anemo 1 max")
 
     @property
     def stated(self) -> dict[str, str]:
@@ -59,20 +57,18 @@ class Columns(Settings):
 class TableOptions(LayoutOptions):
     """What can be stated about a text file with a table; what is left out is recognised."""
 
-    columns: Annotated[
-        Columns, key("which column holds what", left_out="the headings are recognised")
-    ] = Columns.unstated()
-    units: Annotated[
-        str | None,
-        key(f"unit of the speeds: {', '.join(UNITS['speed'])}", "km/h", left_out=_HEADING),
-    ] = None
-    sensor: Annotated[
-        str | None,
-        key(
-            "of several sensors or stations side by side, the one with this word in its heading",
-            "north",
-        ),
-    ] = None
+    columns: Columns = key(
+        "which column holds what",
+        left_out="the headings are recognised",
+        default=Columns.unstated(),
+    )
+    units: str | None = key(
+        f"unit of the speeds: {', '.join(UNITS['speed'])}", "km/h", left_out=_HEADING
+    )
+    sensor: str | None = key(
+        "of several sensors or stations side by side, the one with this word in its heading",
+        "north",
+    )
 
     @field_validator(
         "units",
@@ -92,85 +88,57 @@ class TableOptions(LayoutOptions):
 class ReadOptions(TableOptions):
     """What can be stated about a wind record; what is left out is recognised."""
 
-    standard_deviation_units: Annotated[
-        str | None,
-        key(
-            "unit of standard deviations and gusts",
-            "m/s",
-            left_out="the heading says it, else that of the speeds",
-        ),
-    ] = None
-    direction_units: Annotated[
-        str | None,
-        key(
-            f"unit of directions: {', '.join(UNITS['direction'])}",
-            "rad",
-            left_out="the heading says it, else degrees",
-        ),
-    ] = None
-    temperature_units: Annotated[
-        str | None,
-        key(f"unit of temperatures: {', '.join(UNITS['temperature'])}", "F", left_out=_HEADING),
-    ] = None
-    pressure_units: Annotated[
-        str | None,
-        key(f"unit of pressures: {', '.join(UNITS['pressure'])}", "hPa", left_out=_HEADING),
-    ] = None
-    date_order: Annotated[
-        DateOrder | None,
-        key(
-            "which number of a date stands first",
-            "day first",
-            left_out="told from the dates; where they do not tell, you are asked",
-        ),
-    ] = None
-    time_zone: Annotated[
-        str | None,
-        key(
-            "time zone of stamps without an offset: UTC, an offset such as +01:00, or a place",
-            "Europe/Berlin",
-            left_out="the stamps are taken as they stand",
-        ),
-    ] = None
-    start: Annotated[
-        str | datetime | date | None,
-        key("first time of a record without times", "2025-01-31 13:50"),
-    ] = None
-    interval_s: Annotated[
-        Positive | None, key("with start: time between readings", 600, unit="s")
-    ] = None
-    missing: Annotated[
-        Annotated[list[str | int | float], Strict(False)] | None,
-        key(
-            "marks for a missing value", ["-1", "broken"], left_out="the usual ones are recognised"
-        ),
-    ] = None
-    where: Annotated[
-        dict[str, Cells] | None,
-        key("of several stations in one file, by heading and cell", {"station": "HILL"}),
-    ] = None
-    point: Annotated[
-        Annotated[int, Field(ge=1)] | None,
-        key("of several points in a NetCDF file, which one, from 1", 1),
-    ] = None
-    threshold_ms: Annotated[
-        NotNegative | None,
-        key(
-            "wind at which the anemometer starts to turn",
-            0.5,
-            unit="m/s",
-            left_out="told from the zeros",
-        ),
-    ] = None
-    average_s: Annotated[
-        NotNegative | None,
-        key(
-            "average readings over so long; 0 never",
-            600,
-            unit="s",
-            left_out="only millions of quick readings are, over a minute",
-        ),
-    ] = None
+    standard_deviation_units: str | None = key(
+        "unit of standard deviations and gusts",
+        "m/s",
+        left_out="the heading says it, else that of the speeds",
+    )
+    direction_units: str | None = key(
+        f"unit of directions: {', '.join(UNITS['direction'])}",
+        "rad",
+        left_out="the heading says it, else degrees",
+    )
+    temperature_units: str | None = key(
+        f"unit of temperatures: {', '.join(UNITS['temperature'])}", "F", left_out=_HEADING
+    )
+    pressure_units: str | None = key(
+        f"unit of pressures: {', '.join(UNITS['pressure'])}", "hPa", left_out=_HEADING
+    )
+    date_order: DateOrder | None = key(
+        "which number of a date stands first",
+        "day first",
+        left_out="told from the dates; where they do not tell, you are asked",
+    )
+    time_zone: str | None = key(
+        "time zone of stamps without an offset: UTC, an offset such as +01:00, or a place",
+        "Europe/Berlin",
+        left_out="the stamps are taken as they stand",
+    )
+    start: str | datetime | date | None = key(
+        "first time of a record without times", "2025-01-31 13:50"
+    )
+    interval_s: Positive | None = key("with start: time between readings", 600, unit="s")
+    missing: Annotated[list[str | int | float], Strict(False)] | None = key(
+        "marks for a missing value", ["-1", "broken"], left_out="the usual ones are recognised"
+    )
+    where: dict[str, Cells] | None = key(
+        "of several stations in one file, by heading and cell", {"station": "HILL"}
+    )
+    point: Annotated[int, Field(ge=1)] | None = key(
+        "of several points in a NetCDF file, which one, from 1", 1
+    )
+    threshold_ms: NotNegative | None = key(
+        "wind at which the anemometer starts to turn",
+        0.5,
+        unit="m/s",
+        left_out="told from the zeros",
+    )
+    average_s: NotNegative | None = key(
+        "average readings over so long; 0 never",
+        600,
+        unit="s",
+        left_out="only millions of quick readings are, over a minute",
+    )
 
     @field_validator("missing", mode="before")
     @classmethod
