@@ -35,14 +35,6 @@ def _(finding: terms.TermLeftOut) -> str:
 
 
 @sentence.register
-def _(finding: terms.ExportEarnsNothing) -> str:
-    return (
-        f"The {100 * finding.export_share:.0f} % of the energy that is not used earn nothing, for "
-        "no export price is stated."
-    )
-
-
-@sentence.register
 def _(finding: read_bill.BillColumnsNotUsed) -> str:
     return (
         f"{finding.file}: columns not used: {', '.join(map(repr, finding.headings))}; if one holds "
@@ -106,6 +98,10 @@ say(
         evaluation.EmbodiedNotStated: (
             "{0.items_without} of {0.items} items state no embodied {0.figure}, so the {0.figure} "
             "payback is at least what it says."
+        ),
+        terms.ExportEarnsNothing: (
+            "The {0.export_share:.0f %} of the energy that is not used earn nothing, for no export "
+            "price is stated."
         ),
     }
 )

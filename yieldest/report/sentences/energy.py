@@ -26,7 +26,7 @@ from yieldest.energy.demand import ShortProfile, StandardShape
 from yieldest.energy.self_consumption import ProfileBeyondRecord
 from yieldest.hub.turbulence import SMOOTH_INTENSITY
 from yieldest.report.sentences.words import say, sentence
-from yieldest.units import length, speed
+from yieldest.units import speed
 
 _EXTRAPOLATED = {
     "hold": "was only held level",
@@ -60,16 +60,6 @@ def _(finding: MuchBeyondLastSpeed) -> str:
 
 
 @sentence.register
-def _(finding: MuchAboveCutOut) -> str:
-    return (
-        f"For {finding.hours:,.0f} hours a year it blows above "
-        f"{speed(finding.cut_out_ms, '.3g')}, where "
-        f"no power is counted; at the last power these would bring {plainly(finding.kwh, 2)} kWh. "
-        "If the machine runs on there, state its cut_out_ms."
-    )
-
-
-@sentence.register
 def _(finding: TurbulenceEffect) -> str:
     use = "counted" if finding.counted else "a gain of that kind is not counted"
     return (
@@ -88,26 +78,6 @@ def _(finding: SpreadPutBack) -> str:
         f"put back (energy {100 * finding.energy_gain:+.0f} %), and leaves "
         f"{100 * COVERAGE_FACTOR * finding.energy_uncertainty:.0f} % to either side open (90 % "
         "range)."
-    )
-
-
-@sentence.register
-def _(finding: HotCable) -> str:
-    cable = finding.cable
-    return (
-        f"At rated power the cable of {length(cable.length_m)} and {cable.cross_section_mm2:g} mm2 "
-        f"carries {finding.current_a:.0f} A at {cable.voltage_v:g} V and turns "
-        f"{100 * finding.lost_share:.0f} % of the power into heat; check that it may carry that, "
-        "or take a thicker cable or a higher voltage."
-    )
-
-
-@sentence.register
-def _(finding: RotorsInNearWake) -> str:
-    return (
-        f"In {100 * finding.time_share:.0f} % of the windy time a rotor stands in the near wake of "
-        f"another, less than {finding.reach_rotor_diameters:g} rotor widths behind it, where the "
-        "wake model does not hold; a measured array_efficiency would be surer."
     )
 
 
@@ -150,6 +120,22 @@ say(
         WakesOfVerticalAxis: (
             "The wake model was made for rotors with a lying axis; behind vertical ones the wind "
             "recovers differently, so take the wake loss as a rough figure."
+        ),
+        MuchAboveCutOut: (
+            "For {0.hours:,.0f} hours a year it blows above {0.cut_out_ms:.3g m/s}, where no power "
+            "is counted; at the last power these would bring {0.kwh:.2g plain} kWh. If the machine "
+            "runs on there, state its cut_out_ms."
+        ),
+        HotCable: (
+            "At rated power the cable of {0.cable.length_m:g m} and {0.cable.cross_section_mm2:g} "
+            "mm2 carries {0.current_a:.0f} A at {0.cable.voltage_v:g} V and turns "
+            "{0.lost_share:.0f %} of the power into heat; check that it may carry that, or take a "
+            "thicker cable or a higher voltage."
+        ),
+        RotorsInNearWake: (
+            "In {0.time_share:.0f %} of the windy time a rotor stands in the near wake of another, "
+            "less than {0.reach_rotor_diameters:g} rotor widths behind it, where the wake model "
+            "does not hold; a measured array_efficiency would be surer."
         ),
     }
 )

@@ -18,16 +18,6 @@ from yieldest.units import length, speed
 
 
 @sentence.register
-def _(finding: ObstacleTooNear) -> str:
-    return (
-        f"The obstacle {length(finding.height_m)} high at {length(finding.distance_m)} is nearer "
-        f"than "
-        f"{NEAREST_HEIGHTS:g} of its heights: the flow there is separated, and the shelter was "
-        "computed as for five heights; expect less wind than that."
-    )
-
-
-@sentence.register
 def _(finding: RotorNearObstacle) -> str:
     clear, height = finding.clear_m, finding.height_m
     place = (
@@ -42,31 +32,15 @@ def _(finding: RotorNearObstacle) -> str:
     )
     return (
         f"The rotor's lowest point is {place} {what}; it should stand {length(CLEAR_HEIGHT_M)} "
-        f"above "
-        f"anything within {length(CLEAR_DISTANCE_M)} (common practice, no source)."
-    )
-
-
-@sentence.register
-def _(finding: MachineOnRoof) -> str:
-    return (
-        f"The hub is {length(finding.above_edge_m, '.1f')} above the roof edge and "
-        f"{length(finding.above_ridge_m, '.1f')} above the ridge; the flow is disturbed up to "
-        f"about "
-        f"{length(finding.disturbed_above_ridge_m, '.1f')} above it, so "
-        f"{100 * finding.disturbed_share:.0f} % "
-        "of the rotor stands in it. No gain from wind speeding up over a roof is "
-        "counted, vibration "
-        "goes into the building, and the structure must be judged by a licensed engineer."
+        f"above anything within {length(CLEAR_DISTANCE_M)} (common practice, no source)."
     )
 
 
 @sentence.register
 def _(finding: LongMeans) -> str:
     return (
-        f"The 50-year wind is of means over {finding.interval_s / 60:.0f} minutes; the "
-        "10-minute mean "
-        "that IEC 61400-2 asks for is some per cent higher."
+        f"The 50-year wind is of means over {finding.interval_s / 60:.0f} minutes; the 10-minute "
+        "mean that IEC 61400-2 asks for is some per cent higher."
     )
 
 
@@ -80,9 +54,9 @@ def _(finding: ThrustInGust) -> str:
     }[finding.basis]
     return (
         f"In a gust of {speed(finding.gust_ms, '.0f')}, from {basis}, a rotor that cannot furl or "
-        f"brake "
-        f"pushes its mast with {float(f'{thrust:.2g}'):,.0f} N (the weight of {kilograms:,.0f} kg) "
-        "at the hub: masts, guys and foundations are for a competent person under local codes."
+        f"brake pushes its mast with {float(f'{thrust:.2g}'):,.0f} N (the weight of "
+        f"{kilograms:,.0f} kg) at the hub: masts, guys and foundations are for a competent person "
+        "under local codes."
     )
 
 
@@ -108,6 +82,18 @@ say(
         AboveEveryClass: (
             "The wind at the hub is stronger than every class of IEC 61400-2: no standard small "
             "machine is made for it."
+        ),
+        ObstacleTooNear: (
+            "The obstacle {0.height_m:g m} high at {0.distance_m:g m} is nearer than "
+            f"{NEAREST_HEIGHTS:g} of its heights: the flow there is separated, and the shelter was "
+            "computed as for five heights; expect less wind than that."
+        ),
+        MachineOnRoof: (
+            "The hub is {0.above_edge_m:.1f m} above the roof edge and {0.above_ridge_m:.1f m} "
+            "above the ridge; the flow is disturbed up to about {0.disturbed_above_ridge_m:.1f m} "
+            "above it, so {0.disturbed_share:.0f %} of the rotor stands in it. No gain from wind "
+            "speeding up over a roof is counted, vibration goes into the building, and the "
+            "structure must be judged by a licensed engineer."
         ),
     }
 )

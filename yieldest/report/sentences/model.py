@@ -2,29 +2,18 @@
 
 from __future__ import annotations
 
-from yieldest.arrays import plainly
 from yieldest.model.build_estimate import LowMeanWind, NoBill
 from yieldest.model.check import CurveRead
 from yieldest.model.estimate import AtPlace, ElevationAssumed
 from yieldest.model.hub_wind import MeasuredInTheOpen, NoObstacle
 from yieldest.model.site_wind import FileRead, FrozenCupsNotSought
 from yieldest.report.sentences.words import say, sentence
-from yieldest.units import number, speed
 
 
 @sentence.register
 def _(finding: FileRead) -> str:
     what = finding.of.removesuffix("s") if finding.count == 1 else finding.of
     return f"{finding.source}: {finding.count:,} {what}"
-
-
-@sentence.register
-def _(finding: CurveRead) -> str:
-    return (
-        f"{finding.source}: power from {number(finding.cut_in_ms, 'm/s', '.3g')} to "
-        f"{speed(finding.cut_out_ms, '.3g')}, "
-        f"highest {plainly(finding.highest_w, 4)} W"
-    )
 
 
 @sentence.register
@@ -47,8 +36,11 @@ say(
         NoBill: "No bill is stated, so there is no cost per kWh and no payback.",
         LowMeanWind: (
             "The mean wind at the hub is {0.hub_mean_speed_ms:.2f m/s}; below "
-            "{0.worth_from_ms:g m/s} "
-            "small wind is seldom worth it (common practice, no source)."
+            "{0.worth_from_ms:g m/s} small wind is seldom worth it (common practice, no source)."
+        ),
+        CurveRead: (
+            "{0.source}: power from {0.cut_in_ms:.3g (m/s)} to {0.cut_out_ms:.3g m/s}, highest "
+            "{0.highest_w:.4g plain} W"
         ),
     }
 )

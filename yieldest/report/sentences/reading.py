@@ -78,23 +78,6 @@ def _(found: ReadingsAveraged) -> str:
 
 
 @sentence.register
-def _(found: MisdatedReadings) -> str:
-    return (
-        f"{found.source}: readings dated from {_minute(found.first)} to {_minute(found.last)}, "
-        "years before all others, as when the clock of a logger starts anew: "
-        f"{found.readings}; nobody knows when they were taken, so they were left out."
-    )
-
-
-@sentence.register
-def _(found: ReadingsAhead) -> str:
-    return (
-        f"{found.source}: readings dated after today: {found.readings}, the first "
-        f"{_minute(found.first)}; is the clock of the logger wrong, or the order of day and month?"
-    )
-
-
-@sentence.register
 def _(found: RepeatedTimes) -> str:
     text = f"{found.source}: lines that repeat a time: {found.lines}"
     if not found.with_another_speed:
@@ -160,12 +143,20 @@ say(
         ),
         GapBetweenClasses: (
             "{0.source}: no class holds the speeds from {0.from_ms:.3g (m/s)} to "
-            "{0.to_ms:.3g m/s}, so "
-            "no wind is counted there; is a line missing?"
+            "{0.to_ms:.3g m/s}, so no wind is counted there; is a line missing?"
         ),
         SharesNotWhole: (
             "{0.source}: column {0.heading!r} adds up to {0.total:g}, not to {0.whole:g}; it was "
             "stretched to the whole."
+        ),
+        MisdatedReadings: (
+            "{0.source}: readings dated from {0.first} to {0.last}, years before all others, as "
+            "when the clock of a logger starts anew: {0.readings}; nobody knows when they were "
+            "taken, so they were left out."
+        ),
+        ReadingsAhead: (
+            "{0.source}: readings dated after today: {0.readings}, the first {0.first}; is the "
+            "clock of the logger wrong, or the order of day and month?"
         ),
     }
 )

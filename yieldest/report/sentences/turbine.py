@@ -86,14 +86,6 @@ def _(finding: curve_file.CurveNote) -> str:
 
 
 @sentence.register
-def _(finding: reading_checks.PowerBelowZero) -> str:
-    return (
-        f"Some powers are below zero (down to {plainly(finding.least_w)} W): the machine draws. "
-        "The curve counts that as nothing; state the draw as load.idle_draw_w."
-    )
-
-
-@sentence.register
 def _(finding: readings.AirAssumed) -> str:
     air = {
         "density": "1.225 kg/m3, for neither air density nor elevation and temperature are stated",
@@ -120,23 +112,6 @@ def _(finding: curve_ends.EndAssumed) -> str:
 def _(finding: curve_file.AreaNotStated) -> str:
     left = "thrust was left aside" if finding.thrust else "curve was not held to the Betz limit"
     return f"{finding.name}: the {left}, for the rotor area is not stated."
-
-
-@sentence.register
-def _(finding: power_curve.CurveUncertaintyAssumed) -> str:
-    return (
-        f"{finding.name}: the power has a standard uncertainty of "
-        f"{100 * finding.relative_uncertainty:.0f} % (our choice), for none is stated."
-    )
-
-
-@sentence.register
-def _(finding: generic_curve.NobodyMeasured) -> str:
-    return (
-        f"The power curve of {finding.name} is modelled from its rotor area; nobody measured it. "
-        f"Its power has a standard uncertainty of {100 * finding.relative_uncertainty:.0f} %, and "
-        "real machines of home make are more often below than above such a curve."
-    )
 
 
 def _with_speed(where: str) -> str:
@@ -207,9 +182,9 @@ def _(finding: measured_curve.AboveBetz) -> str:
 @sentence.register
 def _(finding: readings.FewInAMinute) -> str:
     return (
-        f"A minute holds only {finding.readings:.0f} "
-        f"reading{'s' * (round(finding.readings) != 1)}, so "
-        "the 1-minute means are rough and the bins smear."
+        f"A minute holds only {finding.readings:.0f} reading"
+        f"{'s' * (round(finding.readings) != 1)}, so the 1-minute means are rough and the bins "
+        "smear."
     )
 
 
@@ -312,6 +287,19 @@ say(
         reading_file.LoadResistanceApart: (
             "{0.name}: volts over amps is {0.ratio:.2f} times the load resistance; the resistor "
             "was hot, or one of the three is wrong. Volts x amps were used."
+        ),
+        reading_checks.PowerBelowZero: (
+            "Some powers are below zero (down to {0.least_w:.3g plain} W): the machine draws. The "
+            "curve counts that as nothing; state the draw as load.idle_draw_w."
+        ),
+        power_curve.CurveUncertaintyAssumed: (
+            "{0.name}: the power has a standard uncertainty of {0.relative_uncertainty:.0f %} (our "
+            "choice), for none is stated."
+        ),
+        generic_curve.NobodyMeasured: (
+            "The power curve of {0.name} is modelled from its rotor area; nobody measured it. Its "
+            "power has a standard uncertainty of {0.relative_uncertainty:.0f %}, and real machines "
+            "of home make are more often below than above such a curve."
         ),
     }
 )

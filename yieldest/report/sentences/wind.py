@@ -71,14 +71,6 @@ def _(found: MonthsMissing) -> str:
 
 
 @sentence.register
-def _(found: GapsInRecord) -> str:
-    return (
-        f"Only {100 * found.share:.0f} % of the time between the first and the last reading is "
-        "covered; if gaps come with storms, ice or flat batteries, the mean is biased."
-    )
-
-
-@sentence.register
 def _(found: ReadingsLeftOut) -> str:
     readings = "1 reading" if found.readings == 1 else f"{found.readings} readings"
     first = "" if found.first_ms is None else f"{speed(found.first_ms, '.1f')} "
@@ -101,15 +93,6 @@ def _(found: PoorWeibullFit) -> str:
         "A Weibull curve is a poor fit here: it misses the energy of a model machine by "
         f"{energy} (limit {100 * ENERGY_ERROR_LIMIT:.0f} %) and shares of time by up to "
         f"{100 * (found.kolmogorov or 0):.1f} % (limit {100 * KOLMOGOROV_LIMIT:.0f} %)."
-    )
-
-
-@sentence.register
-def _(found: ScreenedEnergy) -> str:
-    return (
-        f"The fit suits the readings that quality control kept, but with the {found.left_out} it "
-        f"left out a model machine's energy would be missed by {100 * found.energy_error:+.0f} % "
-        f"(limit {100 * ENERGY_ERROR_LIMIT:.0f} %): see that these were faults and no wind."
     )
 
 
@@ -138,20 +121,10 @@ def _(found: SeveralModes) -> str:
 
 
 @sentence.register
-def _(found: HeightsFarApart) -> str:
-    return (
-        f"From {length(found.from_height_m)} to {length(found.to_height_m)} is more than a factor "
-        f"{FARTHEST_HEIGHT_RATIO}: the speed at the hub is an extrapolation; measure nearer to the "
-        "hub."
-    )
-
-
-@sentence.register
 def _(found: AboveSurfaceLayer) -> str:
     return (
         f"{length(found.height_m)} is above the lowest {length(SURFACE_LAYER_M)}, for which the "
-        f"height "
-        "laws hold; the speed at the hub is not to be relied on."
+        "height laws hold; the speed at the hub is not to be relied on."
     )
 
 
@@ -163,14 +136,6 @@ def _(found: StepInReference) -> str:
         f"{' and '.join(found.tests)} test at 5 %): a new instrument, trees or a change of the "
         "wind itself. All its years are kept, less is taken from it and the 90 % range is wider; "
         "ask the station for its history, and cut the file there if the place changed."
-    )
-
-
-@sentence.register
-def _(found: FewFullYears) -> str:
-    return (
-        f"Year-to-year spread of the mean wind {100 * found.year_to_year_spread:.0f} % (common "
-        f"practice, no source), for the reference has fewer than {found.least_years} full years."
     )
 
 
@@ -222,6 +187,24 @@ say(
             "{0.source}: its clock seems to be {0.hours:+g} h from the site's (correlation "
             "{0.correlation_with:.2f} instead of {0.correlation_without:.2f}), and was set right; "
             "check the time zones."
+        ),
+        GapsInRecord: (
+            "Only {0.share:.0f %} of the time between the first and the last reading is covered; "
+            "if gaps come with storms, ice or flat batteries, the mean is biased."
+        ),
+        ScreenedEnergy: (
+            "The fit suits the readings that quality control kept, but with the {0.left_out} it "
+            "left out a model machine's energy would be missed by {0.energy_error:+.0f %} (limit "
+            f"{100 * ENERGY_ERROR_LIMIT:.0f} %): see that these were faults and no wind."
+        ),
+        HeightsFarApart: (
+            "From {0.from_height_m:g m} to {0.to_height_m:g m} is more than a factor "
+            f"{FARTHEST_HEIGHT_RATIO}: the speed at the hub is an extrapolation; measure nearer to "
+            "the hub."
+        ),
+        FewFullYears: (
+            "Year-to-year spread of the mean wind {0.year_to_year_spread:.0f %} (common practice, "
+            "no source), for the reference has fewer than {0.least_years} full years."
         ),
     }
 )

@@ -10,6 +10,8 @@ from pkgutil import iter_modules
 from string import Formatter
 from typing import Any
 
+import numpy as np
+
 from yieldest.defaults import Assumed
 from yieldest.provenance import Finding
 from yieldest.units import as_shown, number
@@ -32,15 +34,20 @@ def sentence(finding: object) -> str:
 
 
 class _Filled(Formatter):
-    """Fills in what a finding holds; a format may end in "m/s" or "m", bare in brackets.
+    """Fills in what a finding holds; behind the form of a number may stand what it is.
 
-    The value is then written in the units of the reader, and in brackets without naming them.
+    "m/s" or "m" is written in the units of the reader, in brackets without naming them; "%" is a
+    share; "plain" is never written as 1e+03. A time is written to the minute.
     """
 
     def format_field(self, value: Any, format_spec: str) -> str:  # noqa: ANN401 - as its base
         form, _, unit = format_spec.partition(" ")
-        if not unit:
-            return format(value, form)
+        if isinstance(value, np.datetime64):
+            return str(value.astype("datetime64[m]")).replace("T", " ")
+        if unit in ("", "%"):
+            return format(100 * value, form) + " %" if unit else format(value, form)
+        if unit == "plain":
+            return format(float(format(value, form)), ",.12g")
         bare = unit.strip("()")
         written = number(value, bare, form)
         return written if bare != unit else f"{written} {as_shown(0.0, bare)[1]}"
