@@ -47,7 +47,7 @@ Example: yieldest start my-yard
 Example: yieldest estimate my-yard
 """
 
-MOST_OBJECTS_UNSEEN = 300_000
+MOST_OBJECTS_UNSEEN = 1_000_000
 """So many new objects before Python looks for those that only hold each other; our choice."""
 LONGEST_MESSAGE = 1000
 """Characters; what a file holds stands in messages, and it may be long."""

@@ -84,17 +84,15 @@ def inline_svg(figure: Figure, name: str, message: str, sheet: StyleSheet) -> st
 
 def picture(figure: Figure, form: str, dots_per_inch: int = 200) -> bytes:
     """Return a figure as the bytes of an svg, png or pdf file, the same at every run."""
-    stream = io.BytesIO()
-    # A date would make every run differ, and a file made twice should be the same.
-    unset = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {}}
     with drawing(), _any_script():
         if form == "svg":
-            from matplotlib.backends.backend_svg import FigureCanvasSVG  # noqa: PLC0415
+            from yieldest.report.svg_canvas import SvgCanvas  # noqa: PLC0415 - only drawing waits
 
-            # savefig would draw it all once more, only for the layout, which drawing sets anyway.
-            FigureCanvasSVG(figure).print_svg(stream, metadata=unset[form])  # type: ignore[no-untyped-call]
-        else:
-            figure.savefig(stream, format=form, dpi=dots_per_inch, metadata=unset[form])
+            return SvgCanvas(figure).drawn().encode("utf-8")
+        stream = io.BytesIO()
+        # A date would make every run differ, and a file made twice should be the same.
+        unset = {"pdf": {"CreationDate": None}, "png": {}}
+        figure.savefig(stream, format=form, dpi=dots_per_inch, metadata=unset[form])
     return stream.getvalue()
 
 

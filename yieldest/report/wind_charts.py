@@ -40,6 +40,7 @@ _COMPASS = (
 )  # fmt: skip
 _MONTHS = tuple(calendar.month_abbr)[1:]
 _HOURS = 24
+_TILE = np.array([(0, 0), (1, 0), (1, 1), (0, 1), (0, 0)])
 
 
 def distribution_chart(wind: SiteWind) -> Chart:
@@ -249,27 +250,30 @@ def _mean(total: FloatArray, count: npt.NDArray[np.int64]) -> FloatArray:
 
 
 def _speed_map(figure: Figure, mean: FloatArray) -> None:
+    from matplotlib.cm import ScalarMappable  # noqa: PLC0415
     from matplotlib.colors import BoundaryNorm, ListedColormap  # noqa: PLC0415
+    from matplotlib.patches import PathPatch  # noqa: PLC0415
+    from matplotlib.path import Path  # noqa: PLC0415
     from matplotlib.ticker import MaxNLocator  # noqa: PLC0415
 
     locator = MaxNLocator(len(CALM_TO_STRONG))
     steps = floats(locator.tick_values(float(np.nanmin(mean)), float(np.nanmax(mean))))
     steps = steps if steps.size > 2 else np.linspace(steps[0], steps[-1] + 1, 3)
     picks = np.linspace(0, len(CALM_TO_STRONG) - 1, steps.size - 1).round().astype(int)
+    tints = [CALM_TO_STRONG[pick] for pick in picks]
     axes = figure.add_subplot()
-    tiles = axes.pcolormesh(
-        np.arange(_HOURS + 1),
-        np.arange(13),
-        np.ma.masked_invalid(mean),
-        cmap=ListedColormap([CALM_TO_STRONG[i] for i in picks]),
-        norm=BoundaryNorm(steps, steps.size - 1),
-        edgecolors="face",  # without it hair lines show between the tiles
-        linewidth=0.4,
-    )
+    around = [Path.MOVETO, *3 * [Path.LINETO], Path.CLOSEPOLY]
+    known, step_of = np.isfinite(mean), np.digitize(mean, steps[1:-1])
+    # One shape for all the tiles of a step: pcolormesh would write each of the 288 by itself.
+    for step in np.unique(step_of[known]).tolist():
+        corners = np.argwhere(known & (step_of == step))[:, np.newaxis, ::-1] + _TILE
+        shape = Path(corners.reshape(-1, 2), np.tile(around, len(corners)))
+        # Without its edge hair lines show between the tiles.
+        axes.add_artist(PathPatch(shape, color=tints[step], linewidth=0.4, joinstyle="round"))
     axes.grid(False)
-    axes.set(xlabel="hour of day", xticks=range(0, _HOURS + 1, 6))
+    axes.set(xlabel="hour of day", xticks=range(0, _HOURS + 1, 6), xlim=(0, _HOURS), ylim=(12, 0))
     axes.set_yticks(np.arange(12) + 0.5, _MONTHS)
-    axes.invert_yaxis()
-    bar = figure.colorbar(tiles, ax=axes, pad=0.02, drawedges=False)
+    scale = ScalarMappable(BoundaryNorm(steps, steps.size - 1), ListedColormap(tints))
+    bar = figure.colorbar(scale, ax=axes, pad=0.02, drawedges=False)
     bar.outline.set_visible(False)
     bar.set_label(f"mean wind speed ({speed_unit()})")
