@@ -6,6 +6,7 @@ from functools import cache
 from importlib import import_module
 from pathlib import Path
 from string import Formatter
+from typing import get_type_hints
 
 import numpy as np
 import pytest
@@ -141,6 +142,14 @@ def test_no_two_public_classes_bear_the_same_name():
     assert [name for name, count in classes.items() if count > 1] == []
 
 
+def holds(kind, path):
+    """Whether what a template fills in is there: a field, or one of the table that a field is."""
+    name, *within = path
+    if within:
+        return holds(get_type_hints(kind)[name], within)
+    return hasattr(kind, name) or name in get_type_hints(kind)
+
+
 def test_every_finding_has_its_sentence():
     kinds = {
         getattr(import_module(module), node.name)
@@ -159,7 +168,7 @@ def test_every_finding_has_its_sentence():
         (kind.__name__, name)
         for kind, template in templates.items()
         for _, name, _, _ in Formatter().parse(template)
-        if name and not hasattr(kind, name[2:]) and name[2:] not in kind.__annotations__
+        if name and not holds(kind, name.split(".")[1:])
     ] == []
 
 
