@@ -23,8 +23,8 @@ from yieldest.energy.wakes import (
     covered_share,
     downwind_and_across,
     grid_positions,
+    in_sectors,
     nearest_neighbour,
-    rose_of_readings,
     rose_of_weibull,
     single_wake_deficit,
     speeds_in_array,
@@ -218,7 +218,8 @@ def test_a_grid_runs_by_its_bearing_and_fills_row_by_row():
 
 
 def test_readings_are_counted_by_sector_and_speed():
-    rose = rose_of_readings([5.1, 5.1, 0.3, 9.9, np.nan], [359, 2, 90, np.nan, 10], 20.0, sectors=4)
+    readings = in_sectors([5.1, 5.1, 0.3, 9.9, np.nan], [359, 2, 90, np.nan, 10], sectors=4)
+    rose = readings.rose(1.0, 20.0)
     assert rose.share.sum() == pytest.approx(1.0)
     assert rose.share.sum(axis=1) == pytest.approx([2 / 3, 1 / 3, 0, 0])
     assert rose.speed_ms[np.argmax(rose.share[0])] == pytest.approx(5.125)
@@ -249,7 +250,7 @@ def test_machines_far_apart_lose_little_and_near_ones_more():
 def test_a_row_is_better_across_the_usual_wind_than_along_it():
     random = np.random.default_rng(1)
     speed, direction = 7 * random.weibull(2.0, 4000), random.normal(270, 15, 4000) % 360
-    rose = rose_of_readings(speed, direction, 20.0)
+    rose = in_sectors(speed, direction).rose(1.0, 20.0)
     across, along = (wake(joined(row(5, bearing), 5, rose), 5) for bearing in (0, 90))
     assert across.share < 0.01
     assert along.share > 0.1
@@ -320,7 +321,7 @@ def test_sectors_and_bins_sum_to_what_every_reading_by_itself_gives():
         for v, d in zip(speed, direction, strict=True)
     )
     by_reading = made / (4 * float(machine.power_at(speed).sum()))
-    rose = rose_of_readings(speed, direction, 20.0)
+    rose = in_sectors(speed, direction).rose(1.0, 20.0)
     by_bins = factor(joined(layout, 4, rose), 4)
     assert by_bins == pytest.approx(by_reading, abs=0.004)
     assert by_reading < 0.97

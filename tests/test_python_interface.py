@@ -1,6 +1,7 @@
 """The Python interface: records, distributions, and the way from them to an answer."""
 
 import pickle
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,10 @@ import yieldest as yd
 from yieldest.defaults import ANEMOMETER_HEIGHT, SHEAR_EXPONENT, Assumed
 from yieldest.errors import InputError
 from yieldest.model.build_estimate import LowMeanWind, NoBill
+from yieldest.model.estimate import estimate as estimate_of
+from yieldest.model.inputs import read
+from yieldest.plan import load_plan
+from yieldest.plan.overrides import Override
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.profile import HeightsFarApart
 from yieldest.wind.read_wind import read_wind
@@ -184,6 +189,32 @@ def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
         estimate.sweep("prize", [1.0])
     counts = estimate.sweep("build.0.count", np.arange(1, 3))
     assert [each.builds[0].machines.count for each in counts.estimates] == [1, 2]
+
+
+def from_scratch(folder, height_m):
+    plan = load_plan(folder / "plan.toml", [Override("wind.measured_height_m", height_m, "--set")])
+    return estimate_of(read(plan)).to_frame()
+
+
+def test_another_height_of_the_anemometer_is_no_reading_anew(monkeypatch):
+    anew = {height: from_scratch(Path(HILL), height) for height in (7.0, 9.5)}
+    estimate = yd.load(HILL).estimate()
+    monkeypatch.setattr("yieldest.model.inputs.site_wind", lambda *_: pytest.fail("read again"))
+    swept = estimate.sweep("measured_height_m", anew)
+    assert [each.record.height_m for each in swept.estimates] == list(anew)
+    for height, frame in anew.items():
+        pd.testing.assert_frame_equal(swept.to_frame().loc[height], frame, rtol=1e-12)
+
+
+def test_of_several_heights_in_a_file_another_is_read(yard):
+    hours = pd.date_range("2021-01-01", periods=8760, freq="h")
+    speed = 6 * np.random.default_rng(3).weibull(2, hours.size)
+    of_heights = {"time": hours, "speed 10 m (m/s)": speed, "speed 40 m (m/s)": 1.4 * speed}
+    pd.DataFrame(of_heights).to_csv(yard / "wind.csv", index=False)
+    swept = yd.load(yard).estimate().sweep("measured_height_m", [10.0, 40.0])
+    low, high = (each.wind.start_ms for each in swept.estimates)
+    assert high == pytest.approx(1.4 * low, rel=0.01)  # quality control leaves some out
+    pd.testing.assert_frame_equal(swept.to_frame().loc[40.0], from_scratch(yard, 40.0))
 
 
 def test_a_finding_is_a_value():

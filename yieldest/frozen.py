@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from copy import copy
 from dataclasses import MISSING, Field, FrozenInstanceError
 from inspect import Parameter, Signature
 from typing import Any, ClassVar, NoReturn, TypeVar, cast, dataclass_transform
@@ -71,6 +72,13 @@ def _default(field: Field[Any]) -> object:
 
 def _compared(of: _Methods) -> tuple[object, ...]:
     return tuple(getattr(of, field.name) for field in dataclasses.fields(of) if field.compare)
+
+
+def relabelled(of: Kind, **fields: object) -> Kind:
+    """Return a frozen dataclass with other fields that nothing it has cached depends on."""
+    made = copy(of)
+    vars(made).update(fields)
+    return made
 
 
 _MAKING = ("__init__", "__signature__")

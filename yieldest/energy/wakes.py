@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, IntArray, floats
 from yieldest.defaults import WAKE_DECAY
 from yieldest.frozen import frozen_dataclass
 from yieldest.wind.breakdown import sector_index
@@ -36,30 +36,43 @@ def speed_bins(highest_ms: float) -> FloatArray:
     return np.arange(np.ceil(highest_ms / SPEED_STEP_MS) + 1) * SPEED_STEP_MS
 
 
-def rose_of_readings(
-    speed_ms: npt.ArrayLike, direction_deg: npt.ArrayLike, highest_ms: float, sectors: int = SECTORS
-) -> Rose:
-    """Count the readings of a record at the hub by direction and speed (bins of IEC 61400-12-1).
+@frozen_dataclass
+class SectorReadings:
+    """The readings that have a speed and a direction, shape (n,), each in one of the sectors."""
 
-    Readings without a speed or direction are left out, and speeds above the highest: no machine
-    runs there.
-    """
+    speed_ms: FloatArray
+    sector: IntArray
+    sectors: int
+
+    def rose(self, factor: float, highest_ms: float) -> Rose:
+        """Count the readings by sector and speed at the hub (bins of IEC 61400-12-1).
+
+        There every speed is multiplied by the factor. Those above the highest are left out: no
+        machine runs there.
+        """
+        speed, edges = self.speed_ms * factor, speed_bins(highest_ms)
+        last = edges.size - 2
+        place = (speed / SPEED_STEP_MS).astype(np.int64)
+        place[speed == edges[-1]] = last  # both ends of the last bin belong to it
+        cell = (self.sector * (last + 1) + place)[place <= last]
+        counts = np.bincount(cell, minlength=self.sectors * (last + 1))
+        return Rose(
+            direction_deg=np.arange(self.sectors) * 360 / self.sectors,
+            speed_ms=(edges[:-1] + edges[1:]) / 2,
+            share=counts.reshape(self.sectors, last + 1) / max(1, speed.size),
+            method=f"the record's readings counted in {self.sectors} sectors and "
+            f"{SPEED_STEP_MS:g} m/s bins",
+            has_directions=True,
+        )
+
+
+def in_sectors(
+    speed_ms: npt.ArrayLike, direction_deg: npt.ArrayLike, sectors: int = SECTORS
+) -> SectorReadings:
+    """Sort readings into sectors, those without a speed or a direction left out."""
     speed, direction = floats(speed_ms), floats(direction_deg)
     used = np.isfinite(speed) & np.isfinite(direction)
-    edges = speed_bins(highest_ms)
-    sector = sector_index(direction[used], sectors)
-    last = edges.size - 2
-    place = (speed[used] / SPEED_STEP_MS).astype(np.int64)
-    place[speed[used] == edges[-1]] = last  # both ends of the last bin belong to it
-    cell = (sector * (last + 1) + place)[place <= last]
-    counts = np.bincount(cell, minlength=sectors * (last + 1)).reshape(sectors, last + 1)
-    return Rose(
-        direction_deg=np.arange(sectors) * 360 / sectors,
-        speed_ms=(edges[:-1] + edges[1:]) / 2,
-        share=counts / max(1, int(used.sum())),
-        method=f"the record's readings counted in {sectors} sectors and {SPEED_STEP_MS:g} m/s bins",
-        has_directions=True,
-    )
+    return SectorReadings(speed[used], sector_index(direction[used], sectors), sectors)
 
 
 def rose_of_weibull(

@@ -24,18 +24,18 @@ from yieldest.energy.by_month import EnergyByMonth, energy_by_month
 from yieldest.energy.losses import kept_share, losses_of
 from yieldest.energy.self_consumption import SelfConsumption
 from yieldest.frozen import frozen_dataclass
-from yieldest.hub.air import Air, air_at_hub, monthly_air
+from yieldest.hub.air import Air, air_at_hub
 from yieldest.hub.extremes import ExtremeWinds, extreme_winds
 from yieldest.model.array_of_build import machine_array_of
 from yieldest.model.hub_wind import HubWind, hub_wind, turbulence_intensity
 from yieldest.model.inputs import BuildInputs
+from yieldest.model.site_wind import SiteWind
 from yieldest.plan import Build
 from yieldest.plan.plausibility import questions_of_build
 from yieldest.plan.site_table import Site
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.distribution import LOW_MEAN_SPEED_MS, WindDistribution
-from yieldest.wind.record import Record
 
 
 class NoBill(Finding):
@@ -185,18 +185,15 @@ def energy_of_build(build: BuildInputs, air: Air | None = None) -> BuildEstimate
         When the hub is where no height law holds.
     """
     place, wind, settings = build.place, build.wind, build.settings
-    record = wind.record
     at_hub = hub_wind(place, settings, wind)
     distribution = at_hub.distribution
     if air is None:
-        air = _air(place.site, settings.hub_height_m, record)
+        air = _air(place.site, settings.hub_height_m, wind)
     curve = build.curve.at_density(air.density_kg_m3)
     intensity, turbulence = turbulence_intensity(place, wind.resource), None
     if intensity is not None:
         curve, turbulence = in_turbulence(curve, distribution, intensity)
-    machines = machine_array_of(
-        settings, distribution, curve, record, wind.long_term_factor * at_hub.factor
-    )
+    machines = machine_array_of(settings, distribution, curve, wind, at_hub.factor)
     array_losses, energy = _energy(settings, machines, at_hub, wind.yearly_spread)
     spread = None
     if wind.hidden is not None and at_hub.readings is not None:
@@ -234,12 +231,9 @@ def _energy(
     )
 
 
-def _air(site: Site, hub_height_m: float, record: Record | None) -> Air:
-    months = None
-    if record is not None and record.temperature_c is not None and site.mean_temperature_c is None:
-        months = monthly_air(
-            record.time, record.speed_ms, record.temperature_c, record.pressure_hpa
-        )
+def _air(site: Site, hub_height_m: float, wind: SiteWind) -> Air:
+    record = wind.record
+    months = wind.months if site.mean_temperature_c is None else None
     return air_at_hub(
         site.elevation_m,
         hub_height_m,

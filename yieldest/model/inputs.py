@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
@@ -115,15 +116,14 @@ def read(plan: Plan, progress: Progress | None = None, like: Inputs | None = Non
         When a file that the plan names cannot be used.
     """
     before = () if like is None else like.builds
-    winds = [(_of_the_record(build.place), build.wind) for build in before]
+    winds = [(build.place, build.wind) for build in before]
     builds = []
     for build in plan.build:
         place = plan.place_of(build)
-        record = _of_the_record(place)
-        wind = next((wind for known, wind in winds if known == record), None)
+        wind = _known_wind(place, winds)
         if wind is None:
             wind = site_wind(place, progress)
-            winds.append((record, wind))
+        winds.append((place, wind))
         builds.append(BuildInputs(build, place, wind, *read_build(plan, build, before)))
     started = left_as_started(plan) if like is None else like.left_as_started
     return Inputs(plan, tuple(builds), started, _load_profile(plan, like))
@@ -174,9 +174,24 @@ def read_build(
     return curve, bill
 
 
-def _of_the_record(place: Place) -> tuple[Path, Wind]:
-    """Return what decides how the wind of a place is read: places that share it share the wind."""
-    return place.plan_path, place.wind.model_copy(update={"measured_at_hub_site": None})
+def _known_wind(place: Place, winds: Sequence[tuple[Place, SiteWind]]) -> SiteWind | None:
+    """Return the wind of a place from those read before, if it is among them."""
+    for known, wind in winds:
+        if _of_the_record(known) == _of_the_record(place):
+            return wind
+    for known, wind in winds:
+        height_m = place.wind.measured_height_m
+        if _of_the_record(known, height_m) == _of_the_record(place):
+            return wind.measured_at(height_m)
+    return None
+
+
+def _of_the_record(place: Place, measured_height_m: float | None = None) -> tuple[Path, Wind]:
+    """Return what decides how the wind of a place, or of one measured so high up, is read."""
+    other: dict[str, object] = {"measured_at_hub_site": None}
+    if measured_height_m is not None:
+        other["measured_height_m"] = measured_height_m
+    return place.plan_path, place.wind.model_copy(update=other)
 
 
 def _of_the_curve(build: Build) -> dict[str, object]:

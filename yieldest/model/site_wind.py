@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -11,8 +12,10 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.energy.net_energy import SpeedSeries
+from yieldest.energy.wakes import SectorReadings, in_sectors
 from yieldest.files.text_file import Progress
-from yieldest.frozen import frozen_dataclass
+from yieldest.frozen import frozen_dataclass, relabelled
+from yieldest.hub.air import MonthlyAir, monthly_air
 from yieldest.hub.correction_steps import WindCorrection
 from yieldest.hub.shear import MeasuredShear, measured_shear
 from yieldest.plan import Place
@@ -118,6 +121,44 @@ class SiteWind:
     def record(self) -> Record | None:
         """The measured record after quality control."""
         return None if self.resource is None else self.resource.record
+
+    def measured_at(self, height_m: float) -> SiteWind | None:
+        """Return the wind as if its anemometer stood at another height.
+
+        None where the height decides what is read: of several columns, or with other anemometers.
+        """
+        if self.resource is None:
+            return None
+        quality, record = self.resource.quality_control, self.resource.record
+        if self.shear is not None or any(found.what == "height" for found in record.found):
+            return None
+        quality = relabelled(quality, record=relabelled(record, height_m=height_m))
+        resource = relabelled(self.resource, quality_control=quality)
+        distribution = self.distribution.raised(1.0, height_m)
+        return relabelled(self, distribution=distribution, resource=resource)
+
+    @cached_property
+    def months(self) -> MonthlyAir | None:
+        """The air of each calendar month; None where the record has no temperature."""
+        record = self.record
+        if record is None or record.temperature_c is None:
+            return None
+        return monthly_air(record.time, record.speed_ms, record.temperature_c, record.pressure_hpa)
+
+    def in_sectors(self, sectors: int) -> SectorReadings | None:
+        """Return the readings of the record by direction; None where none is known."""
+        record = self.record
+        if record is None or record.direction_deg is None:
+            return None
+        if sectors not in self._in_sectors:
+            readings = in_sectors(record.speed_ms, record.direction_deg, sectors)
+            self._in_sectors[sectors] = readings
+        found = self._in_sectors[sectors]
+        return found if found.speed_ms.size else None
+
+    @cached_property
+    def _in_sectors(self) -> dict[int, SectorReadings]:
+        return {}
 
 
 def site_wind(place: Place, progress: Progress | None = None) -> SiteWind:

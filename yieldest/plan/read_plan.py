@@ -6,6 +6,7 @@ import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -73,17 +74,20 @@ def full_key(override: Override) -> str:
     """Return the key with its table, where it was given by its last word alone."""
     if "." in override.key or override.key in Plan.model_fields:
         return override.key
-    found = [
-        ".".join((*table.path, override.key))
-        for table in tables()
-        if not table.many
-        and override.key in table.keys
-        and table_of(table.keys[override.key])[0] is None
-    ]
+    found = _keys_ending_in(override.key)
     if len(found) == 1:
         return found[0]
     which = f"it may be {' or '.join(found)}" if found else "no table of a plan has it"
     raise InputError(f"{override.text}: {which}; write the key with its table.")
+
+
+@cache
+def _keys_ending_in(word: str) -> list[str]:
+    return [
+        ".".join((*table.path, word))
+        for table in tables()
+        if not table.many and word in table.keys and table_of(table.keys[word])[0] is None
+    ]
 
 
 def _text_of(path: Path) -> str:
