@@ -27,6 +27,13 @@ DEMO_SITES = Path(__file__).parents[1] / "demo-sites"
 SITES = sorted(path.parent.name for path in DEMO_SITES.glob("*/plan.toml"))
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items):
+    """Begin with the tests of pages: one worker makes what they share, and nothing long is last."""
+    shared = {"demo_report", "hostile_report", "chromium"}
+    items.sort(key=lambda item: shared.isdisjoint(item.fixturenames))
+
+
 def kinds(findings):
     """Return the types of what was found, so that no test hangs on its wording."""
     return {type(finding) for finding in findings}

@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 from conftest import DEMO_SITES, SITES
 
+from yieldest.model.estimate import estimate as compute
+from yieldest.model.inputs import read
+from yieldest.plan import load_plan
+from yieldest.plan.overrides import read_override
 from yieldest.report import terminal
+from yieldest.report.estimate_text import print_estimate
+from yieldest.units import shown_in
 
 MOST_LINES = 40
 MOST_LINES_OF_AN_ESTIMATE = {80: 60, 100: 45}
@@ -23,7 +29,11 @@ def width(request, monkeypatch):
 def one_screen(ran, width, most=MOST_LINES):
     """Return the lines of a run, no more than a screen holds and none wider than it is."""
     assert ran.code == 0, ran.err
-    lines = ran.out.splitlines()
+    return one_screen_of(ran.out, width, most)
+
+
+def one_screen_of(text, width, most):
+    lines = text.splitlines()
     assert max(map(len, lines)) <= width
     assert len(lines) <= most, "\n".join(lines)
     return lines
@@ -225,15 +235,16 @@ ODD_PLANS = {
 
 @pytest.mark.parametrize("site", SITES)
 @pytest.mark.parametrize("kind", ODD_PLANS)
-def test_an_estimate_is_one_screen(run, width, site, kind):
-    changes = [word for change in ODD_PLANS[kind] for word in ("--set", change)]
+def test_an_estimate_is_one_screen(capsys, monkeypatch, site, kind):
+    changes = ODD_PLANS[kind]
     if site == "sheep-barn":  # It has two places.
         changes = [each.replace("site.", "site.0.") for each in changes]
-    ran = run("estimate", DEMO_SITES / site, "--draws", "512", *changes)
-    one_screen(ran, width, MOST_LINES_OF_AN_ESTIMATE[width])
-
-
-@pytest.mark.parametrize("site", SITES)
-def test_an_estimate_in_feet_is_one_screen(run, width, site):
-    ran = run("estimate", DEMO_SITES / site, *IMPERIAL)
-    one_screen(ran, width, MOST_LINES_OF_AN_ESTIMATE[width])
+    plan = load_plan(DEMO_SITES / site, [read_override(change) for change in changes])
+    estimate = compute(read(plan))
+    uncertainty = estimate.uncertainty(512)
+    for width, most in MOST_LINES_OF_AN_ESTIMATE.items():
+        monkeypatch.setattr(terminal, "PLAIN_WIDTH", width)
+        for units in ("metric", "imperial") if kind == "as it is" else ("metric",):
+            with shown_in(units):
+                print_estimate(estimate, terminal.console(), uncertainty)
+            one_screen_of(capsys.readouterr().out, width, most)
