@@ -49,8 +49,12 @@ _BEFORE_TAX = frozenset(
 _WITH_TAX = frozenset(
     ("gross", "brutto", "bruto", "inc", "incl", "including", "with", "ttc", "inkl", "mit", "con")
 )
-_TAX_TAILS = ("net", "netto", "ht", "ex vat", "excl vat", "gross", "brutto", "ttc", "inc vat",
-              "incl vat")  # fmt: skip
+_CODES = sorted(map(str.lower, CURRENCIES))
+_MONEY_TAILS = (
+    *("in", "kr", "pounds", "euro", "euros", *_CODES, *(f"in {code}" for code in _CODES)),
+    *("net", "netto", "ht", "ex vat", "excl vat", "gross", "brutto", "ttc", "inc vat", "incl vat"),
+)
+"""What may stand behind the name of a column of money."""
 
 
 @frozen_dataclass
@@ -71,21 +75,8 @@ class BillColumn:
 
     def find(self, table: Table) -> str | None:
         """Return its heading; a unit that must be named would go wrong unnoticed."""
-        tails = [*self.units]
-        if self.money:
-            codes = sorted(map(str.lower, CURRENCIES))
-            tails += [
-                "in",
-                "kr",
-                "pounds",
-                "euro",
-                "euros",
-                *codes,
-                *(f"in {code}" for code in codes),
-                *_TAX_TAILS,
-            ]
-        tailed = tuple(f"{name} {tail}" for name in self.names for tail in tails)
-        heading = table.find(self.role, (*self.names, *tailed), required=False)
+        tails = (*self.units, *(_MONEY_TAILS if self.money else ()))
+        heading = table.find(self.role, self.names, tails=tails, required=False)
         if heading is not None and self.named and self.unit(heading) is None:
             raise InputError(
                 f"{table.path}: the heading {heading!r} does not name its unit; write it as "

@@ -125,8 +125,7 @@ def read_load_profile(path: Path) -> LoadProfile:
         every hour of the day.
     """
     table = read_text_table(path)
-    tails = [f"{name} {unit}" for name in _VALUES for unit in _UNITS]
-    column = str(table.find("load", [*_VALUES, *tails]))
+    column = str(table.find("load", _VALUES, tails=_UNITS))
     words = re.findall(r"[a-z]+", column.lower())
     unit = next((word for word in reversed(words) if word in _UNITS), None)
     if unit is None:

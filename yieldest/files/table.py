@@ -7,7 +7,8 @@ import re
 import sys
 import unicodedata
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import cached_property
@@ -129,14 +130,16 @@ class Table:
         names: Sequence[str],
         stated: str | None = None,
         *,
+        tails: Collection[str] = (),
         required: bool = True,
         how_to_state: str = "",
     ) -> str | None:
         """Return the heading that plays `role` (in words, for a message).
 
-        Recognised are plain headings (see `plain_heading`), the surest first; where one is stated,
-        no other is considered. An `InputError` says that the stated or a required column is not
-        there, or that two columns answer, and where one could be stated.
+        Recognised are plain headings (see `plain_heading`), the surest first, and then each with
+        one of `tails` behind it, such as a unit; where one is stated, no other is considered. An
+        `InputError` says that the stated or a required column is not there, or that two columns
+        answer, and where one could be stated.
         """
         have = ", ".join(map(repr, self.headings))
         if stated is not None:
@@ -146,9 +149,11 @@ class Table:
                     f"{have}."
                 )
             return stated
-        plain = [plain_heading(heading) for heading in self.headings]
-        for name in names:
-            matches = [h for h, known in zip(self.headings, plain, strict=True) if known == name]
+        called = defaultdict(list)
+        for heading in self.headings:
+            called[plain_heading(heading)].append(heading)
+        for name in (*names, *(f"{name} {tail}" for name in names for tail in tails)):
+            matches = called.get(name, [])
             if len(matches) > 1:
                 mend = f"state which one ({how_to_state})" if how_to_state else "rename the others"
                 raise InputError(

@@ -29,7 +29,7 @@ from yieldest.turbine.power_curve import (
     Extrapolation,
     PowerCurve,
 )
-from yieldest.turbine.reading_columns import speed_headings, units_in_brackets
+from yieldest.turbine.reading_columns import SPEED_UNIT_HEADINGS, units_in_brackets
 from yieldest.turbine.rotor import (
     RotorType,
     judge_coefficient,
@@ -251,7 +251,7 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
 
 def _speed_heading(table: Table) -> str:
     names = RECOGNISED_COLUMNS["speed"]
-    return str(table.find("wind speed", [*names, *speed_headings(table, names)]))
+    return str(table.find("wind speed", (*names, *SPEED_UNIT_HEADINGS), tails=SPEED_UNIT_HEADINGS))
 
 
 def _points(table: Table) -> tuple[FloatArray, FloatArray | None, FloatArray]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from os import PathLike
 from pathlib import Path
@@ -76,6 +76,10 @@ _BATTERY_AMPS = (
 )
 _AMP_WORDS = ("amps", "amp", "amperes", "amps rms", "amps peak", "amps dc", "amps ac", "arms")
 
+SPEED_UNIT_HEADINGS = tuple(dict.fromkeys(map(plain_heading, SPELLINGS["speed"])))
+"""The speed units as plain headings: one alone, or behind a name, heads a column of speeds."""
+_SPEEDS = tuple(name for name in RECOGNISED_COLUMNS["speed"] if name != "v")
+
 ROLES = {
     "time": Role(
         "time",
@@ -84,9 +88,7 @@ ROLES = {
     ),
     "date": Role("date", RECOGNISED_COLUMNS["date"], {}),
     # Beside a wind speed "v" is volts.
-    "speed": Role(
-        "wind speed", (*(n for n in RECOGNISED_COLUMNS["speed"] if n != "v"), "v wind"), {}
-    ),
+    "speed": Role("wind speed", (*_SPEEDS, "v wind", *SPEED_UNIT_HEADINGS), {}),
     "wind pulses": Role(
         "pulses of the anemometer", ("wind pulses", "anemometer pulses", "cup pulses"), {}
     ),
@@ -237,7 +239,11 @@ def open_readings(source: Source, meters: Meters, stated: Mapping[str, str]) -> 
         ]
         free = replace(table, frame=table.frame.drop(columns=[*found.values(), *others]))
         heading_or_none = free.find(
-            known.words, _names_in(free, role, known), required=False, how_to_state=_stating(role)
+            known.words,
+            known.names,
+            tails=SPEED_UNIT_HEADINGS if role == "speed" else [*map(plain_heading, known.units)],
+            required=False,
+            how_to_state=_stating(role),
         )
         if heading_or_none is not None:
             found[role] = heading_or_none
@@ -265,32 +271,7 @@ def read_text_table(path: Path, decimal: DecimalMark | None = None) -> Table:
 
 
 def _stating(role: str) -> str:
-    return f"meters.columns; on the command line --column {role}=HEADING".replace("_", " ")
-
-
-def speed_headings(table: Table, names: Collection[str]) -> list[str]:
-    """Return plain headings that are a speed unit, such as "mph", or a known name before one."""
-    units = {plain_heading(spelling) for spelling in SPELLINGS["speed"]}
-    found = (
-        plain
-        for plain in map(plain_heading, table.headings)
-        if plain in units or any(plain == f"{name} {unit}" for name in names for unit in units)
-    )
-    return list(dict.fromkeys(found))
-
-
-def _names_in(table: Table, role: str, known: Role) -> list[str]:
-    """Add the headings of the table that are a known name with a unit behind it."""
-    if role == "speed":
-        return [*known.names, *speed_headings(table, known.names)]
-    tails = {plain_heading(unit) for unit in known.units}
-    tailed = [
-        plain
-        for plain in map(plain_heading, table.headings)
-        for name in known.names
-        if plain.startswith(name + " ") and plain[len(name) + 1 :] in tails
-    ]
-    return [*known.names, *dict.fromkeys(tailed)]
+    return f"meters.columns; on the command line --column {role}=HEADING"
 
 
 _SAY_HOW = frozenset(
