@@ -29,22 +29,8 @@ USUAL_MOST = {
 """Values that are asked about when they are exceeded (common practice, no source)."""
 WORTH_A_DOLLAR = frozenset(
     [
-        "EUR",
-        "USD",
-        "GBP",
-        "CHF",
-        "CAD",
-        "AUD",
-        "NZD",
-        "SGD",
-        "BND",
-        "BHD",
-        "KWD",
-        "OMR",
-        "JOD",
-        "FKP",
-        "GIP",
-        "SHP",
+        *("EUR", "USD", "GBP", "CHF", "CAD", "AUD", "NZD", "SGD"),
+        *("BND", "BHD", "KWD", "OMR", "JOD", "FKP", "GIP", "SHP"),
     ]
 )
 """Currencies of which one has been worth between a half and four dollars for decades, so that a

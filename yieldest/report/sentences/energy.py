@@ -4,27 +4,8 @@ from __future__ import annotations
 
 from yieldest.arrays import plainly
 from yieldest.defaults import COVERAGE_FACTOR
-from yieldest.energy.annual_energy import (
-    ConvertersDrawMore,
-    MuchAboveCutOut,
-    MuchBeyondLastSpeed,
-    NoEnergy,
-    PoorFit,
-    SpreadPutBack,
-    TurbulenceEffect,
-)
-from yieldest.energy.array_losses import (
-    DirectionsNotKnown,
-    EfficiencyUncertaintyAssumed,
-    HotCable,
-    MachinesHelpEachOther,
-    RotorsInNearWake,
-    RotorsSideBySide,
-    WakesOfVerticalAxis,
-)
-from yieldest.energy.demand import ShortProfile, StandardShape
-from yieldest.energy.self_consumption import ProfileBeyondRecord
-from yieldest.hub.turbulence import SMOOTH_INTENSITY
+from yieldest.energy import annual_energy, array_losses, demand, self_consumption
+from yieldest.hub import turbulence
 from yieldest.report.sentences.words import say, sentence
 from yieldest.units import speed
 
@@ -36,7 +17,7 @@ _EXTRAPOLATED = {
 
 
 @sentence.register
-def _(finding: PoorFit) -> str:
+def _(finding: annual_energy.PoorFit) -> str:
     used = (
         "the readings are used"
         if finding.time_series_used
@@ -51,7 +32,7 @@ def _(finding: PoorFit) -> str:
 
 
 @sentence.register
-def _(finding: MuchBeyondLastSpeed) -> str:
+def _(finding: annual_energy.MuchBeyondLastSpeed) -> str:
     return (
         f"{100 * finding.share:.0f} % of the energy comes from winds above "
         f"{speed(finding.last_measured_ms, '.3g')}, the last speed of the curve, where it "
@@ -60,17 +41,17 @@ def _(finding: MuchBeyondLastSpeed) -> str:
 
 
 @sentence.register
-def _(finding: TurbulenceEffect) -> str:
+def _(finding: annual_energy.TurbulenceEffect) -> str:
     use = "counted" if finding.counted else "a gain of that kind is not counted"
     return (
         f"Turbulence intensity {100 * finding.intensity:.0f} % against "
-        f"{100 * SMOOTH_INTENSITY:.0f} % where curves are usually measured changes the gross "
-        f"energy by {100 * finding.effect:+.1f} %, if the machine follows every gust; {use}."
+        f"{100 * turbulence.SMOOTH_INTENSITY:.0f} % where curves are usually measured changes the "
+        f"gross energy by {100 * finding.effect:+.1f} %, if the machine follows every gust; {use}."
     )
 
 
 @sentence.register
-def _(finding: SpreadPutBack) -> str:
+def _(finding: annual_energy.SpreadPutBack) -> str:
     low = 1 / (1 + finding.energy_gain) - 1
     return (
         f"From the means over {finding.interval_hours:.3g} h alone the gross energy would be "
@@ -83,56 +64,58 @@ def _(finding: SpreadPutBack) -> str:
 
 say(
     {
-        NoEnergy: (
+        annual_energy.NoEnergy: (
             "The build makes no energy in this wind, so there is no cost per kWh and no payback."
         ),
-        ConvertersDrawMore: "The converters draw more in a year than the machines make.",
-        EfficiencyUncertaintyAssumed: (
+        annual_energy.ConvertersDrawMore: (
+            "The converters draw more in a year than the machines make."
+        ),
+        array_losses.EfficiencyUncertaintyAssumed: (
             "Standard uncertainty {0.standard_uncertainty:.3g} of the array efficiency (a quarter "
             "of the loss, our choice)."
         ),
-        MachinesHelpEachOther: (
+        array_losses.MachinesHelpEachOther: (
             "The array efficiency {0.array_efficiency:g} says that the machines help each other; "
             "that is seldom so over a whole year, so look hard at the evidence."
         ),
-        RotorsSideBySide: (
+        array_losses.RotorsSideBySide: (
             "The nearest rotors stand {0.spacing_rotor_diameters:.2g} rotor widths apart; below "
             "{0.least_rotor_diameters:g} they disturb each other sideways, of which the wake model "
             "knows nothing: measure two of them together and apart, and state the array_efficiency "
             "with its evidence."
         ),
-        StandardShape: (
+        demand.StandardShape: (
             "The house draws {0.kwh_per_year:g} kWh a year in the shape of an invented household "
             "(quiet nights, humps at seven in the morning and the evening, a fifth more in "
             "January); a metered load profile (demand.profile) is surer."
         ),
-        ShortProfile: (
+        demand.ShortProfile: (
             "{0.name}: the load profile spans {0.days:.0f} days, and the rest of the year was "
             "filled with the same hours of other days."
         ),
-        ProfileBeyondRecord: (
+        self_consumption.ProfileBeyondRecord: (
             "What is used was reckoned over {0.days:.0f} days of wind, less than a year."
         ),
-        DirectionsNotKnown: (
+        array_losses.DirectionsNotKnown: (
             "The wind directions are not known, so the wakes are an average all round; a row "
             "across the usual wind loses less, one along it more."
         ),
-        WakesOfVerticalAxis: (
+        array_losses.WakesOfVerticalAxis: (
             "The wake model was made for rotors with a lying axis; behind vertical ones the wind "
             "recovers differently, so take the wake loss as a rough figure."
         ),
-        MuchAboveCutOut: (
+        annual_energy.MuchAboveCutOut: (
             "For {0.hours:,.0f} hours a year it blows above {0.cut_out_ms:.3g m/s}, where no power "
             "is counted; at the last power these would bring {0.kwh:.2g plain} kWh. If the machine "
             "runs on there, state its cut_out_ms."
         ),
-        HotCable: (
+        array_losses.HotCable: (
             "At rated power the cable of {0.cable.length_m:g m} and {0.cable.cross_section_mm2:g} "
             "mm2 carries {0.current_a:.0f} A at {0.cable.voltage_v:g} V and turns "
             "{0.lost_share:.0f %} of the power into heat; check that it may carry that, or take a "
             "thicker cable or a higher voltage."
         ),
-        RotorsInNearWake: (
+        array_losses.RotorsInNearWake: (
             "In {0.time_share:.0f %} of the windy time a rotor stands in the near wake of another, "
             "less than {0.reach_rotor_diameters:g} rotor widths behind it, where the wake model "
             "does not hold; a measured array_efficiency would be surer."

@@ -2,23 +2,13 @@
 
 from __future__ import annotations
 
-from yieldest.hub.air import GRAVITY_MS2, PressureOutOfPlace, StandardTemperature
-from yieldest.hub.extremes import AboveEveryClass, LongMeans, ThrustInGust
-from yieldest.hub.obstacles import (
-    CLEAR_DISTANCE_M,
-    CLEAR_HEIGHT_M,
-    NEAREST_HEIGHTS,
-    ObstacleTooNear,
-    RotorNearObstacle,
-    ShelterAllRound,
-)
-from yieldest.hub.rooftop import MachineOnRoof, RotorInDisturbedFlow
+from yieldest.hub import air, extremes, obstacles, rooftop
 from yieldest.report.sentences.words import say, sentence
 from yieldest.units import length, speed
 
 
 @sentence.register
-def _(finding: RotorNearObstacle) -> str:
+def _(finding: obstacles.RotorNearObstacle) -> str:
     clear, height = finding.clear_m, finding.height_m
     place = (
         f"{length(clear, '.1f')} above"
@@ -31,13 +21,14 @@ def _(finding: RotorNearObstacle) -> str:
         else f"the obstacle {length(height)} high at {length(finding.distance_m)}"
     )
     return (
-        f"The rotor's lowest point is {place} {what}; it should stand {length(CLEAR_HEIGHT_M)} "
-        f"above anything within {length(CLEAR_DISTANCE_M)} (common practice, no source)."
+        f"The rotor's lowest point is {place} {what}; it should stand "
+        f"{length(obstacles.CLEAR_HEIGHT_M)} above anything within "
+        f"{length(obstacles.CLEAR_DISTANCE_M)} (common practice, no source)."
     )
 
 
 @sentence.register
-def _(finding: LongMeans) -> str:
+def _(finding: extremes.LongMeans) -> str:
     return (
         f"The 50-year wind is of means over {finding.interval_s / 60:.0f} minutes; the 10-minute "
         "mean that IEC 61400-2 asks for is some per cent higher."
@@ -45,8 +36,8 @@ def _(finding: LongMeans) -> str:
 
 
 @sentence.register
-def _(finding: ThrustInGust) -> str:
-    thrust, kilograms = finding.thrust_n, float(f"{finding.thrust_n / GRAVITY_MS2:.2g}")
+def _(finding: extremes.ThrustInGust) -> str:
+    thrust, kilograms = finding.thrust_n, float(f"{finding.thrust_n / air.GRAVITY_MS2:.2g}")
     basis = {
         "class": f"the reference speed of class {finding.site_class or 'I'} (IEC 61400-2)",
         "fifty years": "the 50-year wind of the record (Gumbel)",
@@ -62,33 +53,33 @@ def _(finding: ThrustInGust) -> str:
 
 say(
     {
-        PressureOutOfPlace: (
+        air.PressureOutOfPlace: (
             "The mean pressure {0.pressure_hpa:.0f} hPa is more than 3 % from what an elevation of "
             "{0.elevation_m:g m} has; it may have been reduced to sea level, and was not used."
         ),
-        StandardTemperature: (
+        air.StandardTemperature: (
             "Mean temperature {0.temperature_c:.0f} C at {0.altitude_m:.0f m} (standard "
             "atmosphere, ISO 2533), for none is known."
         ),
-        ShelterAllRound: (
+        obstacles.ShelterAllRound: (
             "Wind from every direction equally often, for no directions are known: the shelter is "
             "an all-round mean."
         ),
-        RotorInDisturbedFlow: (
+        rooftop.RotorInDisturbedFlow: (
             "Part of the rotor stands in disturbed flow, where no formula gives a figure to trust: "
             "take the energy as the most it could be, and log the wind at the hub before "
             "buying anything."
         ),
-        AboveEveryClass: (
+        extremes.AboveEveryClass: (
             "The wind at the hub is stronger than every class of IEC 61400-2: no standard small "
             "machine is made for it."
         ),
-        ObstacleTooNear: (
+        obstacles.ObstacleTooNear: (
             "The obstacle {0.height_m:g m} high at {0.distance_m:g m} is nearer than "
-            f"{NEAREST_HEIGHTS:g} of its heights: the flow there is separated, and the shelter was "
-            "computed as for five heights; expect less wind than that."
+            f"{obstacles.NEAREST_HEIGHTS:g} of its heights: the flow there is separated, and the "
+            "shelter was computed as for five heights; expect less wind than that."
         ),
-        MachineOnRoof: (
+        rooftop.MachineOnRoof: (
             "The hub is {0.above_edge_m:.1f m} above the roof edge and {0.above_ridge_m:.1f m} "
             "above the ridge; the flow is disturbed up to about {0.disturbed_above_ridge_m:.1f m} "
             "above it, so {0.disturbed_share:.0f %} of the rotor stands in it. No gain from wind "

@@ -2,13 +2,7 @@
 
 from __future__ import annotations
 
-from yieldest.plan.plausibility import (
-    BladesInReach,
-    EarlyCutOut,
-    LossesAsked,
-    TallMast,
-    ValueAsked,
-)
+from yieldest.plan import plausibility
 from yieldest.report.sentences.words import say, sentence
 
 _SLIPS = {
@@ -24,7 +18,7 @@ _SLIPS = {
 
 
 @sentence.register
-def _(finding: ValueAsked) -> str:
+def _(finding: plausibility.ValueAsked) -> str:
     name = finding.key.rpartition(".")[2]
     slip = _SLIPS.get(name, "a share (5 % is 0.05)")
     return (
@@ -35,20 +29,20 @@ def _(finding: ValueAsked) -> str:
 
 say(
     {
-        LossesAsked: (
+        plausibility.LossesAsked: (
             "The losses leave {0.kept_share:.1%} of the energy: is each of them a share that is "
             "lost, and not one that is kept?"
         ),
-        EarlyCutOut: (
+        plausibility.EarlyCutOut: (
             "No power is counted above {0.cut_out_ms:g m/s}, where most of the energy is: is "
             "cut_out_ms the wind at which the machine stops, and not that at which it starts?"
         ),
-        BladesInReach: (
+        plausibility.BladesInReach: (
             "The blades come down to {0.rotor_bottom_m:.2g m} above the ground, within reach of "
             "people and animals: is hub_height_m the height of the rotor's middle in metres? If "
             "so, fence it off."
         ),
-        TallMast: (
+        plausibility.TallMast: (
             "The hub is {0.hub_height_m:g m} high for a rotor {0.rotor_width_m:.3g m} wide: is "
             "hub_height_m in metres, and not in feet or centimetres?"
         ),

@@ -2,42 +2,21 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from yieldest.files.dialect import LinesBelowData
-from yieldest.report.sentences.words import say, sentence
+from yieldest.files import dialect
+from yieldest.report.sentences.words import minute, say, sentence
 from yieldest.units import speed
-from yieldest.wind.read_wind import (
-    HeightNotAsStated,
-    MisdatedReadings,
-    ReadingsAhead,
-    ReadingsLongAgo,
-    RepeatedTimes,
+from yieldest.wind import (
+    read_wind,
+    record,
+    record_columns,
+    record_rows,
+    record_values,
+    summary_tables,
 )
-from yieldest.wind.record import ImpossibleSpeeds
-from yieldest.wind.record_columns import SeveralColumns, UnitNotSaid
-from yieldest.wind.record_rows import (
-    LinesBackInTime,
-    ReadingsAtOneTime,
-    ReadingsAveraged,
-    ReadingsBeyondUsual,
-)
-from yieldest.wind.record_values import HIGHEST_GUST_MS, DirectionsInDoubt, ValuesBeyondLimits
-from yieldest.wind.summary_tables import (
-    GapBetweenClasses,
-    GapsClosed,
-    HoursNotAYear,
-    MiddlesOfClasses,
-    SharesNotWhole,
-)
-
-
-def _minute(time: np.datetime64) -> str:
-    return str(time.astype("datetime64[m]")).replace("T", " ")
 
 
 @sentence.register
-def _(found: LinesBelowData) -> str:
+def _(found: dialect.LinesBelowData) -> str:
     where = f"{found.source}, line {found.first_line}"
     if found.cut:
         return f"{where}: the last line, {found.shown!r}, is cut short, so it was set aside."
@@ -52,7 +31,7 @@ def _(found: LinesBelowData) -> str:
 
 
 @sentence.register
-def _(found: SeveralColumns) -> str:
+def _(found: record_columns.SeveralColumns) -> str:
     return (
         f"{found.source}: several columns could be the {found.role} "
         f"({', '.join(found.headings)}), so none was used; state which one."
@@ -60,7 +39,7 @@ def _(found: SeveralColumns) -> str:
 
 
 @sentence.register
-def _(found: UnitNotSaid) -> str:
+def _(found: record_columns.UnitNotSaid) -> str:
     known = "C, F or K" if found.role == "temperature" else "hPa, mbar, Pa, kPa, inHg or mmHg"
     return (
         f"{found.source}: the heading {found.heading!r} does not say the {found.role} unit, so the "
@@ -69,7 +48,7 @@ def _(found: UnitNotSaid) -> str:
 
 
 @sentence.register
-def _(found: ReadingsAveraged) -> str:
+def _(found: record_rows.ReadingsAveraged) -> str:
     rounding = f" (rounded to {found.rounding})" if found.rounding else ""
     return (
         f"{found.source}: {found.readings:,} readings{rounding} were averaged over "
@@ -78,7 +57,7 @@ def _(found: ReadingsAveraged) -> str:
 
 
 @sentence.register
-def _(found: RepeatedTimes) -> str:
+def _(found: read_wind.RepeatedTimes) -> str:
     text = f"{found.source}: lines that repeat a time: {found.lines}"
     if not found.with_another_speed:
         return f"{text}; the first of each was kept."
@@ -90,71 +69,71 @@ def _(found: RepeatedTimes) -> str:
 
 
 @sentence.register
-def _(found: ImpossibleSpeeds) -> str:
+def _(found: record.ImpossibleSpeeds) -> str:
     return (
-        f"{found.source}: speeds above {speed(HIGHEST_GUST_MS)}, the highest gust ever measured, "
-        f"which count as missing: {found.speeds}; the first is {speed(found.first_ms, '.1f')} at "
-        f"{_minute(found.first)}."
+        f"{found.source}: speeds above {speed(record_values.HIGHEST_GUST_MS)}, the highest gust "
+        f"ever measured, which count as missing: {found.speeds}; the first is "
+        f"{speed(found.first_ms, '.1f')} at {minute(found.first)}."
     )
 
 
 say(
     {
-        ReadingsLongAgo: (
+        read_wind.ReadingsLongAgo: (
             "{0.source}: the first reading is dated {0.first}, when hardly anyone measured wind; "
             "check the dates."
         ),
-        DirectionsInDoubt: (
+        record_values.DirectionsInDoubt: (
             "{0.source}: no direction in column {0.heading!r} is above {0.highest:g}, so that they "
             "may be in {0.may_be} rather than degrees, and the column is not used; state "
             "direction_units (on the command line --direction-units), deg if degrees are right."
         ),
-        ValuesBeyondLimits: (
+        record_values.ValuesBeyondLimits: (
             "{0.source}: values of {0.role} outside {0.lowest:g} to {0.highest:g}, which count as "
             "missing: {0.values}; is the unit right?"
         ),
-        LinesBackInTime: (
+        record_rows.LinesBackInTime: (
             "{0.source}: lines that go back in time: {0.lines}; the record was sorted."
         ),
-        ReadingsAtOneTime: (
+        record_rows.ReadingsAtOneTime: (
             "{0.source}: readings with the very time of another, averaged with it: {0.readings}; "
             "that is right where the times leave out the seconds, and wrong where lines are "
             "repeated or several sensors stand in one file."
         ),
-        ReadingsBeyondUsual: (
+        record_rows.ReadingsBeyondUsual: (
             "{0.source}: readings beyond the usual {0.usual:g} of an interval: {0.readings}; lines "
             "may be repeated."
         ),
-        HeightNotAsStated: (
+        read_wind.HeightNotAsStated: (
             "{0.source}: the file says that the sensor is {0.height_in_file_m:g m} high, but "
             "{0.height_stated_m:g m} is stated; {0.height_stated_m:g m} is computed with."
         ),
-        MiddlesOfClasses: (
+        summary_tables.MiddlesOfClasses: (
             "{0.source}: {0.heading!r} is the middle of each class, which reaches half-way to its "
             "neighbours; give two columns, from and to, if that is wrong."
         ),
-        HoursNotAYear: (
+        summary_tables.HoursNotAYear: (
             "{0.source}: the hours add up to {0.hours:,.0f}, not to the 8,760 of a year; their "
             "shares are taken for a whole year. Is a line missing, or a digit?"
         ),
-        GapsClosed: (
+        summary_tables.GapsClosed: (
             "{0.source}: every class ends {0.gap_ms:.2g m/s} or less below the next, as rounded "
             "bounds do; they were made to meet half-way."
         ),
-        GapBetweenClasses: (
+        summary_tables.GapBetweenClasses: (
             "{0.source}: no class holds the speeds from {0.from_ms:.3g (m/s)} to "
             "{0.to_ms:.3g m/s}, so no wind is counted there; is a line missing?"
         ),
-        SharesNotWhole: (
+        summary_tables.SharesNotWhole: (
             "{0.source}: column {0.heading!r} adds up to {0.total:g}, not to {0.whole:g}; it was "
             "stretched to the whole."
         ),
-        MisdatedReadings: (
+        read_wind.MisdatedReadings: (
             "{0.source}: readings dated from {0.first} to {0.last}, years before all others, as "
             "when the clock of a logger starts anew: {0.readings}; nobody knows when they were "
             "taken, so they were left out."
         ),
-        ReadingsAhead: (
+        read_wind.ReadingsAhead: (
             "{0.source}: readings dated after today: {0.readings}, the first {0.first}; is the "
             "clock of the logger wrong, or the order of day and month?"
         ),

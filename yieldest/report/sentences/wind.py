@@ -8,32 +8,17 @@ from collections.abc import Collection
 from yieldest.defaults import COVERAGE_FACTOR
 from yieldest.report.sentences.words import say, sentence
 from yieldest.units import in_reader_units, length, number, speed
-from yieldest.wind.data_recovery import (
-    GapsInRecord,
-    LessThanAYear,
-    MonthsMissing,
-    SparseReadings,
+from yieldest.wind import (
+    data_recovery,
+    distribution,
+    from_summaries,
+    goodness,
+    hidden_spread,
+    profile,
+    quality_control,
+    resource,
 )
-from yieldest.wind.distribution import NotMeasured
-from yieldest.wind.from_summaries import OnlyMonthlyMeans, StrongMonth
-from yieldest.wind.goodness import ENERGY_ERROR_LIMIT, KOLMOGOROV_LIMIT
-from yieldest.wind.hidden_spread import MeansHideSpread
-from yieldest.wind.long_term.correction import (
-    ClockSetRight,
-    FewFullYears,
-    ReferencesDisagree,
-    ShortReference,
-)
-from yieldest.wind.long_term.homogeneity import StepInReference, StepsNotSought
-from yieldest.wind.profile import (
-    FARTHEST_HEIGHT_RATIO,
-    SURFACE_LAYER_M,
-    AboveSurfaceLayer,
-    HeightsFarApart,
-    NearRoughness,
-)
-from yieldest.wind.quality_control import ReadingsLeftOut, TimesNoted
-from yieldest.wind.resource import PoorWeibullFit, ScreenedEnergy, SeveralModes, UnevenSectors
+from yieldest.wind.long_term import correction, homogeneity
 
 FAULT_WORDS = {
     "impossible": "impossible speeds",
@@ -63,7 +48,7 @@ def month_names(months: Collection[int]) -> str:
 
 
 @sentence.register
-def _(found: MonthsMissing) -> str:
+def _(found: data_recovery.MonthsMissing) -> str:
     return (
         f"Less than half of {month_names(found.months)} is in the record; where winters are windy, "
         "missing winter months make the mean too low and missing summer months make it too high."
@@ -71,7 +56,7 @@ def _(found: MonthsMissing) -> str:
 
 
 @sentence.register
-def _(found: ReadingsLeftOut) -> str:
+def _(found: quality_control.ReadingsLeftOut) -> str:
     readings = "1 reading" if found.readings == 1 else f"{found.readings} readings"
     first = "" if found.first_ms is None else f"{speed(found.first_ms, '.1f')} "
     return (
@@ -81,23 +66,23 @@ def _(found: ReadingsLeftOut) -> str:
 
 
 @sentence.register
-def _(found: TimesNoted) -> str:
+def _(found: quality_control.TimesNoted) -> str:
     times = "1 time" if found.times == 1 else f"{found.times} times"
     return f"{times}: {in_reader_units(found.rule)} (first {found.first_time})."
 
 
 @sentence.register
-def _(found: PoorWeibullFit) -> str:
+def _(found: resource.PoorWeibullFit) -> str:
     energy = "-" if found.energy_error is None else f"{100 * found.energy_error:+.0f} %"
     return (
         "A Weibull curve is a poor fit here: it misses the energy of a model machine by "
-        f"{energy} (limit {100 * ENERGY_ERROR_LIMIT:.0f} %) and shares of time by up to "
-        f"{100 * (found.kolmogorov or 0):.1f} % (limit {100 * KOLMOGOROV_LIMIT:.0f} %)."
+        f"{energy} (limit {100 * goodness.ENERGY_ERROR_LIMIT:.0f} %) and shares of time by up to "
+        f"{100 * (found.kolmogorov or 0):.1f} % (limit {100 * goodness.KOLMOGOROV_LIMIT:.0f} %)."
     )
 
 
 @sentence.register
-def _(found: MeansHideSpread) -> str:
+def _(found: hidden_spread.MeansHideSpread) -> str:
     least, most = (100 * share for share in found.cube_hidden_range)
     reach = COVERAGE_FACTOR * found.spread_uncertainty * found.spread
     return (
@@ -111,7 +96,7 @@ def _(found: MeansHideSpread) -> str:
 
 
 @sentence.register
-def _(found: SeveralModes) -> str:
+def _(found: resource.SeveralModes) -> str:
     *lower, highest = found.modes_ms
     at = " and ".join([*(number(each, "m/s", ".1f") for each in lower), speed(highest, ".1f")])
     return (
@@ -121,15 +106,15 @@ def _(found: SeveralModes) -> str:
 
 
 @sentence.register
-def _(found: AboveSurfaceLayer) -> str:
+def _(found: profile.AboveSurfaceLayer) -> str:
     return (
-        f"{length(found.height_m)} is above the lowest {length(SURFACE_LAYER_M)}, for which the "
-        "height laws hold; the speed at the hub is not to be relied on."
+        f"{length(found.height_m)} is above the lowest {length(profile.SURFACE_LAYER_M)}, for "
+        "which the height laws hold; the speed at the hub is not to be relied on."
     )
 
 
 @sentence.register
-def _(found: StepInReference) -> str:
+def _(found: homogeneity.StepInReference) -> str:
     against = "against the other references" if found.against_others else "by itself"
     return (
         f"{found.source}: from {found.year} on it reads {100 * found.change:+.0f} % ({against}; "
@@ -141,68 +126,68 @@ def _(found: StepInReference) -> str:
 
 say(
     {
-        LessThanAYear: (
+        data_recovery.LessThanAYear: (
             "The record spans {0.days:.0f} days, less than a year: the seasons it lacks may be "
             "much windier or calmer than those it holds."
         ),
-        SparseReadings: (
+        data_recovery.SparseReadings: (
             "The readings are {0.interval_hours:.0f} h apart: as means over so long they smooth "
             "gusts and lulls away, and from them alone the energy is too low; as readings at one "
             "time of day they tell of that time alone."
         ),
-        UnevenSectors: (
+        resource.UnevenSectors: (
             "Directions come in steps of 10 degrees, which {0.sectors} sectors share unevenly; 12 "
             "sectors hold three each."
         ),
-        NotMeasured: (
+        distribution.NotMeasured: (
             "No reading stands behind the stated wind: a mean that is 10 % off makes the energy up "
             "to 30 % off, for it goes with the cube; log the wind where the machine will stand "
             "before much money is spent."
         ),
-        StrongMonth: (
+        from_summaries.StrongMonth: (
             "A monthly mean of {0.speed_ms:.3g m/s} is more than most inhabited places ever see; "
             "is the unit right, and are these means rather than gusts?"
         ),
-        OnlyMonthlyMeans: (
+        from_summaries.OnlyMonthlyMeans: (
             "Monthly means say nothing of how the wind spreads about them: with a shape of 1.6 "
             "instead of 2 there is 30 % more power in the wind, with 2.4 there is 15 % less; "
             "measure on the site before building."
         ),
-        NearRoughness: (
+        profile.NearRoughness: (
             "{0.height_m:g m} is below displacement + 10 roughness lengths, where the log law is "
             "not valid; the speed at the hub is not to be relied on."
         ),
-        ShortReference: (
+        correction.ShortReference: (
             "{0.source}: the reference covers {0.months:.0f} months, less than a whole year."
         ),
-        StepsNotSought: (
+        homogeneity.StepsNotSought: (
             "{0.source}: taken to be of one piece, for with fewer than {0.least_years} full years "
             "steps cannot be told from chance."
         ),
-        ReferencesDisagree: (
+        correction.ReferencesDisagree: (
             "The references contradict each other more than neighbours do; the variance of the "
             "long-term wind was taken {0.variance_times:.1f} times as large for it."
         ),
-        ClockSetRight: (
+        correction.ClockSetRight: (
             "{0.source}: its clock seems to be {0.hours:+g} h from the site's (correlation "
             "{0.correlation_with:.2f} instead of {0.correlation_without:.2f}), and was set right; "
             "check the time zones."
         ),
-        GapsInRecord: (
+        data_recovery.GapsInRecord: (
             "Only {0.share:.0f %} of the time between the first and the last reading is covered; "
             "if gaps come with storms, ice or flat batteries, the mean is biased."
         ),
-        ScreenedEnergy: (
+        resource.ScreenedEnergy: (
             "The fit suits the readings that quality control kept, but with the {0.left_out} it "
             "left out a model machine's energy would be missed by {0.energy_error:+.0f %} (limit "
-            f"{100 * ENERGY_ERROR_LIMIT:.0f} %): see that these were faults and no wind."
+            f"{100 * goodness.ENERGY_ERROR_LIMIT:.0f} %): see that these were faults and no wind."
         ),
-        HeightsFarApart: (
+        profile.HeightsFarApart: (
             "From {0.from_height_m:g m} to {0.to_height_m:g m} is more than a factor "
-            f"{FARTHEST_HEIGHT_RATIO}: the speed at the hub is an extrapolation; measure nearer to "
-            "the hub."
+            f"{profile.FARTHEST_HEIGHT_RATIO}: the speed at the hub is an extrapolation; measure "
+            "nearer to the hub."
         ),
-        FewFullYears: (
+        correction.FewFullYears: (
             "Year-to-year spread of the mean wind {0.year_to_year_spread:.0f %} (common practice, "
             "no source), for the reference has fewer than {0.least_years} full years."
         ),

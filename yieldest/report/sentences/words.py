@@ -33,6 +33,11 @@ def sentence(finding: object) -> str:
     return sentence(finding)
 
 
+def minute(time: np.datetime64) -> str:
+    """Write a time to the minute."""
+    return str(time.astype("datetime64[m]")).replace("T", " ")
+
+
 class _Filled(Formatter):
     """Fills in what a finding holds; behind the form of a number may stand what it is.
 
@@ -43,7 +48,7 @@ class _Filled(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:  # noqa: ANN401 - as its base
         form, _, unit = format_spec.partition(" ")
         if isinstance(value, np.datetime64):
-            return str(value.astype("datetime64[m]")).replace("T", " ")
+            return minute(value)
         if unit in ("", "%"):
             return format(100 * value, form) + " %" if unit else format(value, form)
         if unit == "plain":
