@@ -55,7 +55,7 @@ WORDS = {
     "folder": ("DIR", "A folder that is not there yet."),
     "demo_site": ("SITE", f"Copy a demo site instead: {', '.join(demo_site_names())}.", "--from"),
     "questions": ("", "Ask ten questions, and answer at once.", "--ask"),
-    "spreadsheet": ("", "Write bill and curve as xlsx, with notes.", "--spreadsheet"),
+    "spreadsheet": ("", "Write bill and curve as xlsx, with notes."),
     "sweep": (
         "KEY=A:B:N",
         "A table instead of the answer: the plan for N values of a key, from A to B.",
@@ -70,11 +70,7 @@ WORDS = {
     "quiet": ("", "Print the verdict alone, and no bars.", "--quiet", "-q"),
     "draws": ("N", "Draws for the ranges; 0 for none. Else what the plan says."),
     "seed": ("N", "Another seed, another set of draws."),
-    "full": (
-        "",
-        "Print all the rest: losses, ranges, inputs, methods, assumptions, cautions.",
-        "--full",
-    ),
+    "full": ("", "Print all the rest: losses, ranges, inputs, methods, assumptions, cautions."),
     "page": ("FILE", "The page to write.", "--out", "-o"),
     "figures": ("DIR", "Also write every chart as PNG, SVG, PDF and CSV there."),
 }

@@ -39,7 +39,6 @@ WORDS = {
     "full": (
         "",
         "Print all the rest: every bin, losses, years, rules, methods, assumptions, cautions.",
-        "--full",
     ),
     "load": ("", "What the machine fed; written into the curve file."),
     "column": (

@@ -2,8 +2,7 @@
 
 import inspect
 import re
-from contextlib import AbstractContextManager
-from typing import Protocol
+from typing import Any
 
 import typer
 from typer.core import TyperCommand
@@ -16,28 +15,9 @@ EXAMPLE = "Example: "
 _WITHIN_WORD = re.compile(r"(?<=\S)-(?=\S)")
 _HYPHEN = "\ue000"
 """Stands for a hyphen while lines are broken, so that none ends within --cut-out."""
-
-
-class HelpWriter(Protocol):
-    """What is used of the formatter that typer hands over; where it is from depends on the version.
-
-    Its methods are those of click's `HelpFormatter`.
-    """
-
-    def write(self, string: str) -> None:
-        """Write as it stands."""
-
-    def write_text(self, text: str) -> None:
-        """Write a paragraph, wrapped."""
-
-    def write_dl(self, rows: list[tuple[str, str]]) -> None:
-        """Write names and what they mean, in two columns."""
-
-    def section(self, name: str) -> AbstractContextManager[None]:
-        """Write a heading, and indent what follows."""
-
-    def indentation(self) -> AbstractContextManager[None]:
-        """Indent what follows."""
+HelpWriter = Any
+"""What typer hands over to write help with: its class depends on the version, and has the methods
+of click's `HelpFormatter`."""
 
 
 class GroupedCommand(TyperCommand):

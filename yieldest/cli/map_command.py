@@ -20,11 +20,7 @@ WORDS = {
     "output": ("FILE", "What to write: a name that ends in .nc or .zarr.", "--out", "-o"),
     "plan": ("PLAN", "The plan whose builds to map; without it only the wind is."),
     "pictures": ("DIR", "Also draw quick pictures into a folder."),
-    "full": (
-        "",
-        "Print all the rest: heights, methods, assumptions, warnings, cautions.",
-        "--full",
-    ),
+    "full": ("", "Print all the rest: heights, methods, assumptions, warnings, cautions."),
     "height": ("METRES", "Height of the winds above ground, where the grid does not say it."),
     "variable": ("ROLE=NAME", "Which variable is what, such as speed=ws; again for another."),
     "scheduler": ("ADDRESS", "A dask scheduler to share the work; else this machine works alone."),

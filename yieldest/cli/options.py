@@ -124,6 +124,8 @@ class Command:
             kind, shared = get_args(kind)
             info = copy(shared)
         info.metavar, info.help, *flags = {**COMMON, **self.words}[parameter.name]
+        if kind is bool and not parameter.default:
+            flags = flags or [f"--{parameter.name}"]  # it cannot be switched off
         info.metavar, info.param_decls = info.metavar or None, flags
         info.rich_help_panel = heading or None
         # Parameters may stand in any order only where they are named.

@@ -19,9 +19,7 @@ from yieldest.errors import InputError
 
 if TYPE_CHECKING:
     from yieldest.settings import Settings
-    from yieldest.wind.long_term.correction import LongTermCorrection
     from yieldest.wind.read_options import ReadOptions
-    from yieldest.wind.record import Record
     from yieldest.wind.wind_record import WindRecord
 
 PANELS = {
@@ -70,10 +68,9 @@ WORDS = {
     "full": (
         "",
         "Print all the rest: fits, tests for bad readings, months, hours, directions, methods.",
-        "--full",
     ),
-    "table": ("", "RECORD is a table of how often each class of speeds blows.", "--table"),
-    "months": ("", "RECORD is twelve monthly means.", "--months"),
+    "table": ("", "RECORD is a table of how often each class of speeds blows."),
+    "months": ("", "RECORD is twelve monthly means."),
 }
 
 
@@ -140,7 +137,11 @@ def wind(
         ),
         None if neighbour is None else read_wind(neighbour, time_zone=options.time_zone),
     )
-    over_years = _over_years(resource.record, reference or [], options)
+    over_years = None
+    if reference:
+        from yieldest.wind.long_term.from_records import to_long_term
+
+        over_years = to_long_term(resource.record, *reference, time_zone=options.time_zone)
     if out is not None:
         from yieldest.wind.flagged_record import write_flagged
 
@@ -170,17 +171,6 @@ def _refuse_fit(fit: str | None, sectors: int) -> None:
         raise InputError(
             f"--fit is {fit!r}, but it must be one of {', '.join((*METHODS, EMPIRICAL))}."
         )
-
-
-def _over_years(
-    record: "Record", references: list[Path], options: "ReadOptions"
-) -> "LongTermCorrection | None":
-    """Carry a record to the years of references; None without one."""
-    if not references:
-        return None
-    from yieldest.wind.long_term.from_records import to_long_term
-
-    return to_long_term(record, *references, time_zone=options.time_zone)
 
 
 def _refuse_beside(both: bool, stated: dict[str, Any]) -> None:
