@@ -6,15 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from yieldest.cli.options import (
-    MOSTLY,
-    Command,
-    Units,
-    flag_of,
-    pairs,
-    print_json,
-    settings_of,
-)
+from yieldest.cli.options import MOSTLY, Command, Units, flag_of, pairs, print_json, settings_of
 from yieldest.errors import InputError
 
 if TYPE_CHECKING:

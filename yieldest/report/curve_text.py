@@ -266,8 +266,7 @@ def _chain_section(measured: MeasuredCurve) -> Section:
     title = "Where the energy goes"
     if chain is None:
         return Section(
-            title=title,
-            lines=["Not known, for the rotor size is not stated (--rotor-diameter)."],
+            title=title, lines=["Not known, for the rotor size is not stated (--rotor-diameter)."]
         )
     columns = {
         "in the wind, W": chain.wind_w,

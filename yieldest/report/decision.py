@@ -525,10 +525,7 @@ def _middle(best: _Candidate) -> str:
 
 def _on_trust(estimate: Estimate) -> str:
     """Name what was taken for granted and the keys that would state it."""
-    found = [
-        *estimate.assumed,
-        *(each for build in estimate.builds for each in build.assumed),
-    ]
+    found = [*estimate.assumed, *(each for build in estimate.builds for each in build.assumed)]
     left_out = {each.key for each in found if isinstance(each, TermLeftOut | ExportEarnsNothing)}
     parts = [f"{words} (economics.{key})" for key, words in _ON_TRUST.items() if key in left_out]
     defaults = list(dict.fromkeys(each.default for each in found if isinstance(each, Assumed)))

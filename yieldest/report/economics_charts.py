@@ -11,16 +11,7 @@ from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.economics.measures import present_value
 from yieldest.model.quantities import BY_KEY, in_currency, sign_of
 from yieldest.model.scenarios import drawn_flow
-from yieldest.report.chart import (
-    Chart,
-    bars,
-    drawn,
-    finish,
-    label,
-    legend,
-    line_of,
-    write_letter,
-)
+from yieldest.report.chart import Chart, bars, drawn, finish, label, legend, line_of, write_letter
 from yieldest.report.palette import colour
 
 if TYPE_CHECKING:

@@ -36,10 +36,5 @@ class Margins(LayoutEngine):
             width = full_width - left - (outer.x1 - inner.x1 + pad)
             height = full_height - bottom - (outer.y1 - inner.y1 + pad)
             axes.set_position(
-                (
-                    left / full_width,
-                    bottom / full_height,
-                    width / full_width,
-                    height / full_height,
-                )
+                (left / full_width, bottom / full_height, width / full_width, height / full_height)
             )

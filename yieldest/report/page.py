@@ -81,9 +81,7 @@ def page_of(
     style = _colours() + (templates / "page.css").read_text("utf-8") + sheet.css()
     script = (templates / "page.js").read_text("utf-8")
     environment = jinja2.Environment(
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=_printable(plan),
+        autoescape=True, undefined=jinja2.StrictUndefined, finalize=_printable(plan)
     )
     environment.tests["short"] = lambda text: max(map(len, text.split()), default=0) <= _SHORT
     rows = [line.quantity.key for line in lines_of("decision", estimate.builds, estimate.terms)]

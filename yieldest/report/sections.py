@@ -32,15 +32,7 @@ from yieldest.report.spending import (
     by_number_table,
     cost_sentences,
 )
-from yieldest.report.tables import (
-    Notes,
-    Row,
-    Section,
-    TableView,
-    build_heads,
-    builds_table,
-    called,
-)
+from yieldest.report.tables import Notes, Row, Section, TableView, build_heads, builds_table, called
 from yieldest.report.uncertainty_text import (
     inputs_table,
     next_step_sentences,
@@ -193,11 +185,7 @@ def uncertainty_section(
             f"P90: reached or bettered in 90 cases of 100; {others}.",
             spread,
         ],
-        tables=[
-            ranges_table(uncertainty, estimate, full=full),
-            usual,
-            inputs_table(uncertainty),
-        ],
+        tables=[ranges_table(uncertainty, estimate, full=full), usual, inputs_table(uncertainty)],
         notes=_kept(Notes("What to measure next", next_step_sentences(uncertainty, estimate))),
     )
 

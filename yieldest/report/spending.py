@@ -87,9 +87,7 @@ def by_number_table(by_number: CostByNumber, estimate: Estimate) -> TableView:
         )
         rows.append(Row(f"{step.count}", cells[: len(heads) - 1]))
     return TableView(
-        f"{called(estimate, by_number.build)}: cost per kWh by number of machines",
-        heads,
-        rows,
+        f"{called(estimate, by_number.build)}: cost per kWh by number of machines", heads, rows
     )
 
 
