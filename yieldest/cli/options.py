@@ -56,22 +56,16 @@ Table = TypeVar("Table", bound="Settings")
 class Command:
     """A command: its function, whose first parameter is the argument and the others are options.
 
-    Parameters
-    ----------
-    function : callable
-        Where options are keys of the plan, `stated` takes those that were given by their names.
-    words : mapping of str to tuple of str
-        By parameter: what stands for its value, what it is, and flags other than its name.
-    panels : mapping of str to str
-        Heading to what stands below it, in order: parameters of the function, and keys.
-    tables : callable
-        Imports and returns the tables that hold the keys.
+    Where options are keys of the plan, its `stated` takes those that were given by their names.
     """
 
     function: Callable[..., None]
     words: Mapping[str, tuple[str, ...]]
+    """By parameter: what stands for its value, what it is, and flags other than its name."""
     panels: Mapping[str, str] = field(default_factory=dict)
+    """Heading to what stands below it, in order: parameters of the function, and keys."""
     tables: Callable[[], "Sequence[type[Settings]]"] = tuple
+    """Imports and returns the tables that hold the keys."""
 
     @functools.cached_property
     def fields(self) -> "dict[str, FieldInfo]":

@@ -30,15 +30,8 @@ ONE, SEVERAL = "[site]", "[[site]]"
 class Place:
     """Where builds stand, and what the wind there is known from.
 
-    Parameters
-    ----------
-    site : Site
-    wind : Wind
-        The place's own, or the one of the plan that all share.
-    mast : Site or None
-        Where the wind was measured, if that is another place of the plan.
-    plan_path : Path
-        Of the plan that names it.
+    The wind is the place's own, or the one of the plan that all share; the mast is where it was
+    measured, if that is another place of the plan.
     """
 
     site: Site

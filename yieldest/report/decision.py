@@ -78,17 +78,8 @@ _FIRST = (StepInReference, ReferencesDisagree, SpreadPutBack)
 class Decision:
     """The answer: a verdict of one or two sentences, the builds side by side, and short pointers.
 
-    Parameters
-    ----------
-    chosen : BuildEstimate or None
-        The build to make; None where none is worth it or nothing can be said.
-    verdict : tuple of str
-        With every assumption that moves the answer by more than its 90 % range.
-    table : TableView
-    pointers : tuple of (str, str)
-        A heading of one or two words, and a sentence.
-    by_number : tuple of CostByNumber
-        The money of every build of several machines by their number.
+    None is chosen where none is worth it or nothing can be said. The verdict holds every assumption
+    that moves the answer by more than its 90 % range; a pointer is a heading and a sentence.
     """
 
     chosen: BuildEstimate | None

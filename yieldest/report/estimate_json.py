@@ -41,25 +41,23 @@ def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) ->
         "chosen": None if decision.chosen is None else decision.chosen.name,
         "verdict": list(decision.verdict),
         "pointers": [{"about": about, "text": text} for about, text in decision.pointers],
-        "warnings": [
-            *sentences(estimate.warnings),
-            *(text for build in estimate.builds for text in sentences(build.warnings, build.name)),
-        ],
-        "assumed": [
-            *sentences(estimate.assumed),
-            *(text for build in estimate.builds for text in sentences(build.assumed, build.name)),
-        ],
+        **{
+            kind: [
+                *sentences(getattr(estimate, kind)),
+                *(text for b in estimate.builds for text in sentences(getattr(b, kind), b.name)),
+            ]
+            for kind in ("warnings", "assumed")
+        },
     }
 
 
 def _site(first: BuildInputs) -> dict[str, Any]:
     """Return what a place is, from the first build that stands there."""
     place = first.place
-    stated = place.site.model_dump(exclude={"name", "wind"}, exclude_unset=True)
     return {
         "name": place.site.name,
         "wind_measured_here": place.measured_here,
-        "stated": stated,
+        "stated": place.site.model_dump(exclude={"name", "wind"}, exclude_unset=True),
         "wind": _wind(first.wind),
     }
 

@@ -42,16 +42,7 @@ def print_estimate(
     *,
     full: bool = False,
 ) -> None:
-    """Print the answer on one screen: the verdict, the builds side by side, what to look at.
-
-    Parameters
-    ----------
-    estimate : Estimate
-    screen : rich.console.Console
-    uncertainty : Uncertainty, optional
-    full : bool
-        Whether to print all the rest: losses, steps to the hub, money, inputs, methods, cautions.
-    """
+    """Print the answer on one screen, in full with losses, steps, money, methods and cautions."""
     decision = decide(estimate, uncertainty)
     screen.print(Text(estimate.title, style="bold"))
     for places, wind in estimate.inputs.winds.items():
@@ -132,20 +123,14 @@ def _energy_table(estimate: Estimate, uncertainty: Uncertainty | None) -> TableV
     drawn = "  drawn while idle"
     place = labels.index(drawn) if drawn in labels else net
     rows[place:place] = [
-        Row(f"  lost: {words}", tuple(f"{plainly(100 * share, 2)} %" for share in shares))
-        for words, shares in _losses(estimate)
-        if any(shares)
+        Row(
+            f"  lost: {losses[0].category.replace('_', ' ')}",
+            tuple(f"{plainly(100 * loss.share, 2)} %" for loss in losses),
+        )
+        for losses in zip(*(build.energy.losses for build in estimate.builds), strict=True)
+        if any(loss.share for loss in losses)
     ]
     return replace(table, rows=rows)
-
-
-def _losses(estimate: Estimate) -> list[tuple[str, list[float]]]:
-    """Return each category of loss with the share that each build loses by it."""
-    first = estimate.builds[0].energy.losses
-    return [
-        (loss.category.replace("_", " "), [b.energy.losses[i].share for b in estimate.builds])
-        for i, loss in enumerate(first)
-    ]
 
 
 def print_sweep(swept: SweptEstimate, screen: Console) -> None:

@@ -29,13 +29,7 @@ def json_ready(value: object) -> object:
 def picked(of: object, *names: str, **renamed: str) -> dict[str, Any]:
     """Return some attributes of an object as JSON-ready values; all fields where none is named.
 
-    Parameters
-    ----------
-    of : object
-    *names : str
-        Attributes that keep their name.
-    **renamed : str
-        The attribute that stands behind each other key.
+    `names` keep their name; `renamed` are the attributes that stand behind other keys.
     """
     if not (names or renamed) and is_dataclass(of):
         names = tuple(each.name for each in fields(of))

@@ -53,25 +53,11 @@ def page_of(
     changes: Sequence[str],
     done: Callable[[str], None],
 ) -> str:
-    """Return the page as HTML.
+    """Return the page as HTML, from a plan and all that was made of it.
 
-    Parameters
-    ----------
-    plan : Plan
-    estimate : Estimate
-        Of that plan.
-    uncertainty : Uncertainty or None
-        Of that estimate; None where no draws were wanted.
-    decision : Decision
-        Of both.
-    scenarios : sequence of BuildScenarios
-        One for each build that is drawn.
-    charts : mapping of str to sequence of Chart
-        By section, from `charts_of`.
-    changes : sequence of str
-        What `--set` put over the plan.
-    done : callable
-        Is told the name of each chart when it is in the page.
+    There are scenarios for each build that is drawn, and the charts of `charts_of` by section. The
+    changes are what `--set` put over the plan; `done` is told the name of each chart when it is in
+    the page.
     """
     templates = files("yieldest.report") / "templates"
     sheet = StyleSheet()

@@ -122,14 +122,7 @@ def payload(
 ) -> dict[str, Any]:
     """Return what the script needs as values for JSON: stops, tables, bills, draws and words.
 
-    Parameters
-    ----------
-    estimate : Estimate
-    scenarios : sequence of BuildScenarios
-    sliders : sequence of dict
-        From `sliders_of`.
-    rows : sequence of str
-        Keys of the figures in the table of the answer.
+    The sliders are from `sliders_of`; rows are the keys of the figures in the table of the answer.
     """
     terms = estimate.terms
     return {

@@ -28,17 +28,9 @@ class Row:
 class TableView:
     """A table: a head for every column, that of the labels first.
 
-    Parameters
-    ----------
-    caption : str
-    heads : sequence of str
-    rows : sequence of Row
-    words : bool
-        Whether the cells are words rather than numbers.
-    bars : bool
-        Whether the last column is drawn in signs, from the left.
-    tucked : bool
-        Whether it is opened only by who wants it; the terminal leaves it out unless asked.
+    Its cells may be `words` rather than numbers, and its last column `bars` drawn in signs, from
+    the left. One that is `tucked` is opened only by who wants it; the terminal leaves it out unless
+    asked.
     """
 
     caption: str
@@ -77,17 +69,8 @@ class Notes:
 class Section:
     """Lines, sentences, tables and notes under one heading.
 
-    Parameters
-    ----------
-    id : str
-        Its place in the page, and of its charts among the charts; empty where only the terminal
-        shows it.
-    title : str
-    intro : sequence of str
-    tables : sequence of TableView
-    notes : sequence of Notes
-    lines : sequence of str
-        As they stand, for the terminal alone: a picture drawn in signs.
+    The id is its place in the page, and of its charts among the charts; empty where only the
+    terminal shows it. Lines stand as they are, for the terminal alone: a picture drawn in signs.
     """
 
     id: str = ""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import calendar
 import re
-from collections.abc import Sequence
 
 import numpy as np
 from rich.console import Console
@@ -13,9 +12,8 @@ from rich.text import Text
 from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.defaults import COVERAGE_FACTOR, STANDARD_DENSITY_KG_M3, YEAR_TO_YEAR
 from yieldest.frozen import frozen_dataclass
-from yieldest.provenance import Finding
 from yieldest.report.sentences.wind import FAULT_WORDS, month_names
-from yieldest.report.sentences.words import sentences
+from yieldest.report.sentences.words import minute, sentences
 from yieldest.report.tables import Notes, Row, Section, TableView
 from yieldest.report.terminal import (
     checks,
@@ -78,8 +76,12 @@ def print_resource(
     """Print what a record says on one screen, with its long term; all the rest in full."""
     record = resource.record
     of_years = () if over_years is None else over_years.provenance.warnings
-    every = (*record.provenance.warnings, *resource.warnings, *of_years)
-    warnings = sentences(each for each in every if not isinstance(each, TimesNoted))
+    of_record = [
+        each
+        for each in (*record.provenance.warnings, *resource.warnings)
+        if not isinstance(each, TimesNoted)
+    ]
+    beside_faults = [each for each in of_record if not isinstance(each, ReadingsLeftOut)]
     screen.print(Text(record.provenance.source, style="bold"))
     unsteady = [_gustiness(*each) for each in _unsteady(resource)]
     answers = [
@@ -94,12 +96,12 @@ def print_resource(
         ("When?", _when(resource)),
         ("From where?", _from_where(resource)),
         *([] if full else [("Gusty?", text) for text in unsteady]),
-        *([] if full else checks([*of_years, *_beside_faults(resource)], record.provenance.source)),
+        *([] if full else checks([*of_years, *beside_faults], record.provenance.source)),
     ]
     lines = print_answers(answers, screen)
     most = MOST_CLASSES_IN_FULL if full else rows_left(lines, 4, MOST_CLASSES)
     if full:
-        print_list("Check this", warnings, screen)
+        print_list("Check this", sentences([*of_record, *of_years]), screen)
     print_heading("How often each speed blows (# readings, | the fit)", screen)
     for line in histogram(resource, screen.width, most, full=full):
         screen.print(Text(line))
@@ -117,12 +119,6 @@ def _in_words(recognised: Recognised) -> str:
     if recognised.what == "time":
         return STAMP_CODE.sub(lambda code: STAMP_WORDS[code[0]], recognised.found)
     return in_reader_units(recognised.found)
-
-
-def _beside_faults(resource: WindResource) -> list[Finding | str]:
-    """Return the warnings but those that stand in the line of faults."""
-    every = (*resource.record.provenance.warnings, *resource.warnings)
-    return [found for found in every if not isinstance(found, ReadingsLeftOut | TimesNoted)]
 
 
 def _sections(resource: WindResource) -> list[Section]:
@@ -168,11 +164,11 @@ def _read_as(record: Record) -> str:
         text += f" in {unit.found} ({unit.how})"
     if record.height_m is not None:
         text += f" at {length(record.height_m)}"
-    first, last = (str(time.astype("datetime64[m]")) for time in record.time[[0, -1]])
+    first, last = map(minute, record.time[[0, -1]])
     parts = [
         text,
         f"a reading {interval_words(record.data_recovery.interval_s)}",
-        f"{first.replace('T', ' ')} to {last.replace('T', ' ')}",
+        f"{first} to {last}",
     ]
     zone, order = found.get("time zone"), found.get("order of the date")
     if zone is not None:
@@ -362,16 +358,13 @@ def _from_where(resource: WindResource) -> str:
     if directions is None:
         return "Not known: the record has no directions."
     main = sorted(directions.sectors, key=lambda each: -each.energy_share)[:MAIN_SECTORS]
+    *others, last = (each.name for each in main)
     return (
-        f"Mostly from {_listed([each.name for each in main])} degrees (0 is north, 90 east): "
+        f"Mostly from {', '.join(others)} and {last} degrees (0 is north, 90 east): "
         f"{percent(sum(each.share for each in main))} of the time and "
         f"{percent(sum(each.energy_share for each in main))} of the energy. Calm "
         f"{percent(directions.calm_share)} of the time."
     )
-
-
-def _listed(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def histogram(resource: WindResource, width: int, most: int, *, full: bool = False) -> list[str]:
@@ -461,12 +454,7 @@ def _methods(resource: WindResource) -> list[str]:
 class SummedWind:
     """A distribution from a summary, with the summary and the points that stand for it.
 
-    Parameters
-    ----------
-    summary : FrequencyTable or MonthlyMeans
-    distribution : WindDistribution
-    speed_ms, share : ndarray, shape (m,)
-        See `yieldest.wind.from_summaries`.
+    These are speeds and their shares of the time, see `yieldest.wind.from_summaries`.
     """
 
     summary: FrequencyTable | MonthlyMeans

@@ -19,12 +19,7 @@ from yieldest.units import as_shown, number
 
 @singledispatch
 def sentence(finding: object) -> str:
-    """Return a finding in words.
-
-    Parameters
-    ----------
-    finding : Finding
-    """
+    """Return a finding in words."""
     kind = type(finding)
     if sentence.dispatch(kind) is sentence.dispatch(object):
         _load_wordings()
