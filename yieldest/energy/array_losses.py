@@ -166,6 +166,8 @@ class ArrayLosses:
 
 
 _Rows = tuple[tuple[float, ...], ...]
+_PAIRS_AT_ONCE = 2000
+"""Of machines, in all sectors worked on together: a small array spends its time in the calls."""
 
 
 def _rows(values: FloatArray) -> _Rows:
@@ -188,12 +190,13 @@ def _speeds_all_round(
     wake_decay: float,
 ) -> FloatArray:
     """Return the speeds at every machine; kept, for how often the wind blows changes none."""
-    return np.stack(
-        [
-            wakes.speeds_in_array(free_ms, places, each, node_ms, thrust, wake_decay)
-            for each in directions
-        ]
-    )
+    at_once = max(1, _PAIRS_AT_ONCE // len(places) ** 2)
+    some = (directions[first : first + at_once] for first in range(0, len(directions), at_once))
+    found = [
+        wakes.speeds_in_array(free_ms, places, np.ravel(each), node_ms, thrust, wake_decay)
+        for each in some
+    ]
+    return np.concatenate(found).reshape(len(directions), -1, len(places), len(free_ms))
 
 
 @frozen_dataclass
@@ -221,6 +224,8 @@ class MachineArray:
         lasts. Other losses are not taken off first, so the currents, and the share, are a little
         high.
         """
+        if self.array is None and not (self.cables or self.converters):
+            return ArrayLosses()
         lone, beside = self._powers(count)
         free, made = (self._energy(power.sum(axis=-2)) for power in (lone, beside))
         if self.array is None:

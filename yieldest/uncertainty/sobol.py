@@ -11,6 +11,8 @@ from yieldest.arrays import FloatArray, IntArray, floats
 
 BITS = 30
 """Binary digits of a point."""
+_AT_ONCE = 128
+"""Dimensions whose directions are made together: builds that differ a little ask for as many."""
 
 
 def scrambled_sobol(dimensions: int, power: int, rng: np.random.Generator) -> FloatArray:
@@ -36,7 +38,7 @@ def scrambled_sobol(dimensions: int, power: int, rng: np.random.Generator) -> Fl
     direction, so they are made by doubling.
     """
     try:
-        directions = _directions(dimensions)
+        directions = _directions(-(-dimensions // _AT_ONCE) * _AT_ONCE)[:dimensions]
     except FileNotFoundError:  # a scipy that keeps its table elsewhere
         from scipy.stats import qmc  # noqa: PLC0415 - slow to load
 
@@ -61,20 +63,22 @@ def scrambled_sobol(dimensions: int, power: int, rng: np.random.Generator) -> Fl
 
 @lru_cache(maxsize=1)
 def _directions(dimensions: int) -> IntArray:
-    """Return the directions before scrambling, shape (dimensions, BITS)."""
+    """Return the directions before scrambling, shape (dimensions or all there are, BITS)."""
     # The table that scipy carries; importing scipy.stats for it takes a third of a second.
     with (files("scipy") / "stats" / "_sobol_direction_numbers.npz").open("rb") as stream:
         table = np.load(stream)
         first, polynomial = table["vinit"][:dimensions], table["poly"][:dimensions]
+    direction = np.ones((len(polynomial), BITS), dtype=np.int64)
+    # Those of the first dimension are all 1; those of the others follow from their polynomial.
+    others, polynomial = direction[1:], polynomial[1:, np.newaxis]
+    others[:, : first.shape[1]] = first[1:]
     degree = np.frexp(polynomial)[1] - 1
-    direction = np.ones((dimensions, BITS), dtype=np.int64)
-    for order in np.unique(degree[1:]):
-        of_order = 1 + np.flatnonzero(degree[1:] == order)
-        direction[of_order, :order] = first[of_order, :order]
-        for digit in range(order, BITS):
-            following = direction[of_order, digit - order]
-            for back in range(1, order + 1):
-                taken = polynomial[of_order] >> (order - back) & 1
-                following = following ^ (taken * direction[of_order, digit - back] << back)
-            direction[of_order, digit] = following
+    back = np.arange(1, degree.max() + 1)
+    taken = polynomial >> np.maximum(degree - back, 0) & (back <= degree)
+    for digit in range(1, BITS):
+        near = back[:digit]
+        terms = taken[:, :digit] * others[:, digit - near] << near
+        following = np.bitwise_xor.reduce(terms, axis=1)
+        following ^= np.take_along_axis(others, digit - degree, axis=1)[:, 0]
+        others[:, digit] = np.where(digit < degree[:, 0], others[:, digit], following)
     return direction << np.arange(BITS)[::-1]
