@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Annotated, Literal, Self
 
 import numpy as np
@@ -199,6 +199,12 @@ def _speeds_all_round(
     return np.concatenate(found).reshape(len(directions), -1, len(places), len(free_ms))
 
 
+def _uncertainty(array: Array) -> float:
+    """Return the standard uncertainty of a stated array efficiency."""
+    stated, efficiency = array.array_efficiency_uncertainty, array.array_efficiency or 1.0
+    return max(LEAST_WAKE_UNCERTAINTY, 0.25 * abs(1 - efficiency)) if stated is None else stated
+
+
 @frozen_dataclass
 class MachineArray:
     """Everything that decides what machines in an array lose.
@@ -218,68 +224,75 @@ class MachineArray:
     converters: Sequence[Converter] = ()
 
     def compute(self, count: int) -> ArrayLosses:
+        """Return what `count` machines lose, what was assumed for it and why it may be far off."""
+        assumed, warnings = self._doubts(count)
+        return ArrayLosses(self.losses(count), assumed, (*self._hot_cables(count), *warnings))
+
+    def losses(self, count: int) -> tuple[Loss, ...]:
         """Return what `count` machines, or the first so many of the places stated, lose.
 
         Losses in cables and converters are taken power by power and weighted by the time each
         lasts. Other losses are not taken off first, so the currents, and the share, are a little
         high.
         """
+        losses: tuple[Loss, ...] = ()
         if self.array is None and not (self.cables or self.converters):
-            return ArrayLosses()
-        lone, beside = self._powers(count)
-        free, made = (self._energy(power.sum(axis=-2)) for power in (lone, beside))
-        if self.array is None:
-            wake = ArrayLosses()
-        elif self.array.array_efficiency is not None:
-            wake = self._stated(self.array, self.array.array_efficiency, count)
-        elif count == 1:
-            wake = ArrayLosses((Loss("wake", 0.0, False, 0.0, "a single machine"),))
-        else:
-            wake = self._wakes(self.array, count, 1 - made / free if free > 0 else 0.0)
-        losses = wake.losses
+            return losses
+        free, made, arrived = (float((w * self.rose.share).sum()) for w in self._powers_w(count))
+        if self.array is not None:
+            losses += (self._wake(self.array, count, 1 - made / free if free > 0 else 0.0),)
         if self.cables or self.converters:
-            share = 1 - self._energy(self._delivered(beside)) / made if made > 0 else 0.0
+            share = 1 - arrived / made if made > 0 else 0.0
             method = "cables by the square of the current and converters, over the power curve"
             losses += (Loss("electrical", share, False, CABLE_UNCERTAINTY * share, method),)
-        return ArrayLosses(losses, wake.assumed, (*self._hot_cables(count), *wake.warnings))
+        return losses
 
     def powers_all_round(self, count: int) -> tuple[FloatArray, FloatArray]:
         """Return the power in W of `count` machines at each speed of the rose, all round.
 
         First as if each stood alone, then what is left of it behind wakes, cables and converters.
         """
-        lone, beside = self._powers(count)
-        free, arrived = lone.sum(axis=-2), self._delivered(beside)
-        return np.asarray(free.mean(axis=(0, 1))), np.asarray(arrived.mean(axis=(0, 1)))
+        free, _, arrived = self._powers_w(count)
+        return np.asarray(free.mean(axis=0)), np.asarray(arrived.mean(axis=0))
 
-    def _powers(self, count: int) -> tuple[FloatArray, FloatArray]:
-        """Return each machine's power by itself and as the others let it.
+    def _powers_w(self, count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return the power of all machines by sector and speed, the mean of each sector.
 
-        The shapes are (1, 1, n, speeds) and (sectors, directions, n, speeds) or the same.
+        As if each stood alone, as the others let them, and what is left of that behind cables and
+        converters; the shapes are (sectors, speeds), or (1, speeds) where all sectors are alike.
         """
-        array, free = self.array, self.rose.speed_ms
-        lone = np.tile(self.curve.power_at(free), (1, 1, count, 1))
-        if array is None:
-            return lone, lone
-        if array.array_efficiency is not None:
-            return lone, (1 - self._share_stated(array.array_efficiency, count)) * lone
-        if count == 1:
-            return lone, lone
-        places = self._places(array, count)
+        array = self.array
+        lone = np.tile(self.curve.power_at(self.rose.speed_ms), (1, 1, count, 1))
+        free = lone.sum(axis=-2).mean(axis=1)
+        if array is not None and array.array_efficiency is None and count > 1:
+            if count not in self._behind_wakes:
+                beside = self.curve.power_at(self._speeds_ms(array, count))
+                arrived = self._delivered(beside).mean(axis=1)
+                self._behind_wakes[count] = beside.sum(axis=-2).mean(axis=1), arrived
+            return free, *self._behind_wakes[count]
+        if array is not None and array.array_efficiency is not None:
+            lone = (1 - self._share_stated(array.array_efficiency, count)) * lone
+        return free, lone.sum(axis=-2).mean(axis=1), self._delivered(lone).mean(axis=1)
+
+    @cached_property
+    def _behind_wakes(self) -> dict[int, tuple[FloatArray, FloatArray]]:
+        """What so many machines make and what of it arrives: how often each wind blows is no part.
+
+        So it holds in every other wind of the same hub.
+        """
+        return {}
+
+    def _speeds_ms(self, array: Array, count: int) -> FloatArray:
+        """Return the wind at every machine, shape (sectors, directions, n, speeds)."""
         node_ms, thrust = self.curve.speed_ms, self._thrust(array)
-        within = _speeds_all_round(
-            tuple(free.tolist()),
-            _rows(places),
+        return _speeds_all_round(
+            tuple(self.rose.speed_ms.tolist()),
+            _rows(self._places(array, count)),
             _rows(wakes.directions_within(self.rose)),
             tuple(node_ms.tolist()),
             tuple(thrust.tolist()),
             array.wake_decay,
         )
-        return lone, self.curve.power_at(within)
-
-    def _energy(self, power: FloatArray) -> float:
-        """Return the mean of the power of all machines, (sectors, directions, speeds)."""
-        return float((power.mean(axis=1) * self.rose.share).sum())
 
     def _delivered(self, power: FloatArray) -> FloatArray:
         """Return what arrives of the power of the machines: (..., n, speeds) to (..., speeds)."""
@@ -313,53 +326,66 @@ class MachineArray:
         value = THRUST_COEFFICIENT.value if stated is None else stated
         return np.full(self.curve.speed_ms.size, value)
 
+    def _by_curve(self, array: Array) -> bool:
+        """Whether that is the curve's own."""
+        return array.thrust_coefficient is None and self.curve.thrust_coefficient is not None
+
     def _share_stated(self, efficiency: float, count: int) -> float:
         """Return the loss of so many: one of all the machines says what each neighbour costs."""
         part = 0.0 if self.count == 1 else (count - 1) / (self.count - 1)
         return (1 - efficiency) * min(part, 1.0)
 
-    def _stated(self, array: Array, efficiency: float, count: int) -> ArrayLosses:
-        uncertainty = array.array_efficiency_uncertainty
-        assumed: Findings = ()
-        if uncertainty is None:
-            uncertainty = max(LEAST_WAKE_UNCERTAINTY, 0.25 * abs(1 - efficiency))
-            assumed = (EfficiencyUncertaintyAssumed(uncertainty),)
-        share = self._share_stated(efficiency, count)
-        loss = Loss("wake", share, False, uncertainty, f"wake factor stated: {array.evidence}")
-        warnings = (MachinesHelpEachOther(efficiency),) if efficiency > 1 else ()
-        return ArrayLosses((loss,), assumed, warnings)
+    def _wake(self, array: Array, count: int, share: float) -> Loss:
+        """Return the wake loss, given what was computed where it is not stated."""
+        efficiency = array.array_efficiency
+        if efficiency is not None:
+            share, uncertainty = self._share_stated(efficiency, count), _uncertainty(array)
+            method = f"wake factor stated: {array.evidence}"
+        elif count == 1:
+            share, uncertainty, method = 0.0, 0.0, "a single machine"
+        else:
+            uncertainty = max(LEAST_WAKE_UNCERTAINTY, WAKE_UNCERTAINTY * share)
+            thrust = "of the curve" if self._by_curve(array) else f"{self._thrust(array)[0]:g}"
+            method = (
+                "wakes by direction (Jensen 1983; Katic, Hojstrup & Jensen 1986), decay "
+                f"{array.wake_decay:g}, thrust coefficient {thrust}; {self.rose.method}"
+            )
+        return Loss("wake", share, False, uncertainty, method)
 
-    def _wakes(self, array: Array, count: int, share: float) -> ArrayLosses:
-        """Return a computed loss, with what was assumed and why the model may be far off."""
+    def _doubts(self, count: int) -> tuple[Findings, Findings]:
+        """Return what was assumed for the wake loss, and what makes it doubtful."""
+        array = self.array
+        if array is None:
+            return (), ()
+        if array.array_efficiency is not None:
+            unstated = array.array_efficiency_uncertainty is None
+            helps = array.array_efficiency > 1
+            return (
+                (EfficiencyUncertaintyAssumed(_uncertainty(array)),) if unstated else (),
+                (MachinesHelpEachOther(array.array_efficiency),) if helps else (),
+            )
+        if count == 1:
+            return (), ()
         decay, places = array.wake_decay, self._places(array, count)
-        by_curve = array.thrust_coefficient is None and self.curve.thrust_coefficient is not None
-        thrust = "of the curve" if by_curve else f"{self._thrust(array)[0]:g}"
         nearest = wakes.nearest_neighbour(places)
         by_sector = _near_all_round(_rows(places), _rows(wakes.directions_within(self.rose)), decay)
         weight = self.rose.share.sum(axis=-1)
         windy = float(weight.sum())
         near = float((by_sector * weight).sum()) / windy if windy > 0 else 0.0
-        stated = {"thrust_coefficient"} if by_curve else set()
         noticed: dict[Finding, bool] = {
             RotorsSideBySide(nearest, SIDE_BY_SIDE_DIAMETERS): nearest < SIDE_BY_SIDE_DIAMETERS,
             RotorsInNearWake(near, wakes.NEAR_WAKE_DIAMETERS): near > 0,
             DirectionsNotKnown(): not self.rose.has_directions,
             WakesOfVerticalAxis(): self.vertical_axis,
         }
-        loss = Loss(
-            "wake",
-            share,
-            assumed=False,
-            standard_uncertainty=max(LEAST_WAKE_UNCERTAINTY, WAKE_UNCERTAINTY * share),
-            method=f"wakes by direction (Jensen 1983; Katic, Hojstrup & Jensen 1986), decay "
-            f"{decay:g}, thrust coefficient {thrust}; {self.rose.method}",
+        stated = array.model_fields_set | (
+            {"thrust_coefficient"} if self._by_curve(array) else set()
         )
-        return ArrayLosses(
-            (loss,),
+        return (
             tuple(
                 Assumed(default)
                 for default in (WAKE_DECAY, THRUST_COEFFICIENT)
-                if default.key.rpartition(".")[2] not in array.model_fields_set | stated
+                if default.key.rpartition(".")[2] not in stated
             ),
             tuple(found for found, holds in noticed.items() if holds),
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import field
 from functools import cached_property
 
 import numpy as np
@@ -23,7 +23,7 @@ from yieldest.energy.array_losses import ArrayLosses, MachineArray
 from yieldest.energy.by_month import EnergyByMonth, energy_by_month
 from yieldest.energy.losses import kept_share, losses_of
 from yieldest.energy.self_consumption import SelfConsumption
-from yieldest.frozen import frozen_dataclass
+from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.hub.air import Air, air_at_hub
 from yieldest.hub.extremes import ExtremeWinds, extreme_winds
 from yieldest.model.array_of_build import machine_array_of
@@ -170,14 +170,14 @@ class BuildEstimate:
         )
 
 
-def energy_of_build(build: BuildInputs, air: Air | None = None) -> BuildEstimate:
+def energy_of_build(build: BuildInputs, alike: BuildEstimate | None = None) -> BuildEstimate:
     """Compute what a build yields in the wind of its place, without its cost.
 
     Parameters
     ----------
     build : BuildInputs
-    air : Air, optional
-        At its hub, where that is known already.
+    alike : BuildEstimate, optional
+        The same build at the same height in another wind: the air and the wakes are known from it.
 
     Raises
     ------
@@ -187,13 +187,14 @@ def energy_of_build(build: BuildInputs, air: Air | None = None) -> BuildEstimate
     place, wind, settings = build.place, build.wind, build.settings
     at_hub = hub_wind(place, settings, wind)
     distribution = at_hub.distribution
-    if air is None:
-        air = _air(place.site, settings.hub_height_m, wind)
+    air = _air(place.site, settings.hub_height_m, wind) if alike is None else alike.air
     curve = build.curve.at_density(air.density_kg_m3)
     intensity, turbulence = turbulence_intensity(place, wind.resource), None
     if intensity is not None:
         curve, turbulence = in_turbulence(curve, distribution, intensity)
     machines = machine_array_of(settings, distribution, curve, wind, at_hub.factor)
+    if alike is not None and intensity is None:
+        machines = relabelled(alike.machines, rose=machines.rose)
     array_losses, energy = _energy(settings, machines, at_hub, wind.yearly_spread)
     spread = None
     if wind.hidden is not None and at_hub.readings is not None:
@@ -214,8 +215,8 @@ def energy_of_build(build: BuildInputs, air: Air | None = None) -> BuildEstimate
 
 def energy_of_more(build: BuildEstimate, count: int) -> float:
     """Return the net energy in kWh a year of a build with more machines than it has."""
-    computed = replace(build.machines, count=count).compute(count)
-    kept = kept_share(losses_of(build.inputs.settings.losses.stated, count, computed.losses))
+    computed = relabelled(build.machines, count=count).losses(count)
+    kept = kept_share(losses_of(build.inputs.settings.losses.stated, count, computed))
     energy = build.energy
     return (energy.gross_kwh * kept - energy.idle_draw_kwh) / energy.count * count
 

@@ -64,7 +64,7 @@ def energy_of_count(build: BuildEstimate, count: int) -> float:
     neighbour.
     """
     energy = build.energy
-    computed = {loss.category: loss for loss in build.machines.compute(count).losses}
+    computed = {loss.category: loss for loss in build.machines.losses(count)}
 
     def for_count(loss: Loss) -> Loss:
         if loss.category in computed:

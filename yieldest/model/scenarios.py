@@ -18,7 +18,6 @@ from yieldest.economics.cash_flow import CashFlow, Expenditure, Prices, cash_flo
 from yieldest.energy.self_consumption import used_shares
 from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass
-from yieldest.hub.air import Air
 from yieldest.model.build_estimate import BuildEstimate, energy_of_build, energy_of_more
 from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import energy_of_count
@@ -113,18 +112,18 @@ def scenarios_of(
     build = estimate.inputs.builds[number]
     settings = build.settings
     winds = [_stronger(build.wind, factor) for factor in WIND_FACTORS]
-    airs: dict[float, Air] = {}
+    alike: dict[float, BuildEstimate] = {}
     own = estimate.builds[number]
 
     @cache
     def at(place: int, height_m: float) -> BuildEstimate:
         there = replace(build.changed(hub_height_m=height_m), wind=winds[place])
         found = replace(
-            energy_of_build(there, airs.get(height_m)),
+            energy_of_build(there, alike.get(height_m)),
             terms=own.terms,
             self_consumption=own.self_consumption,
         )
-        airs[height_m] = found.air
+        alike[height_m] = found
         return found
 
     heights = _possible(_heights(settings.hub_height_m), lambda height: at(0, height))
