@@ -78,7 +78,7 @@ def spoilt(draw, folder):
 
 
 def both(run, folder):
-    checked, estimated = run("check", folder), run("estimate", folder)
+    checked, estimated = run("check", folder), run("estimate", folder, "--draws", 512)
     assert (checked.code, checked.err) == (estimated.code, estimated.err)
     assert checked.code in (0, 2)
     return checked

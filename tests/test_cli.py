@@ -20,7 +20,7 @@ def test_estimate_shows_each_build_and_what_was_assumed(run, demo_site):
     shown = run("estimate", demo_site, "--full")
     assert shown.code == 0
     assert shown.err == ""
-    builds = run("estimate", demo_site, "--json").json["builds"]
+    builds = run("estimate", demo_site, "--draws", 0, "--json").json["builds"]
     assert len(builds) == 2
     for build in builds:
         assert build["name"] in shown.out
@@ -30,7 +30,7 @@ def test_estimate_shows_each_build_and_what_was_assumed(run, demo_site):
 
 
 def test_estimate_json_holds_the_stable_keys(run, demo_site):
-    result = run("estimate", demo_site, "--json").json
+    result = run("estimate", demo_site, "--draws", 0, "--json").json
     assert {"plan", "wind", "builds", "warnings", "assumed"} <= result.keys()
     assert {"title", "currency"} <= result["plan"].keys()
     wind = result["wind"]
@@ -48,7 +48,7 @@ def test_estimate_json_holds_the_stable_keys(run, demo_site):
 
 
 def test_net_energy_is_gross_energy_less_the_losses_shown(run, demo_site):
-    for build in run("estimate", demo_site, "--json").json["builds"]:
+    for build in run("estimate", demo_site, "--draws", 0, "--json").json["builds"]:
         kept = math.prod(1 - loss["share"] for loss in build["losses"])
         assert build["net_kwh_per_year"] == pytest.approx(build["gross_kwh_per_year"] * kept)
         full_kwh = build["count"] * build["rated_power_w"] * 8.760
@@ -61,7 +61,7 @@ def test_net_energy_is_gross_energy_less_the_losses_shown(run, demo_site):
 
 
 def test_the_record_and_its_fitted_distribution_agree(run, demo_site):
-    for build in run("estimate", demo_site, "--json").json["builds"]:
+    for build in run("estimate", demo_site, "--draws", 0, "--json").json["builds"]:
         fitted, direct = build["gross_kwh_per_year"], build["time_series_gross_kwh_per_year"]
         # The demo winds are Weibull stretched by season and day, so the fit is near, not exact.
         assert fitted == pytest.approx(direct, rel=0.08)
@@ -86,7 +86,7 @@ def test_check_json_lists_what_was_found(run, yard):
 
 
 def test_a_started_folder_runs(run, yard):
-    result = run("estimate", yard, "--json").json
+    result = run("estimate", yard, "--draws", 0, "--json").json
     assert [build["count"] for build in result["builds"]] == [1, 2]
     assert all(build["net_kwh_per_year"] > 0 for build in result["builds"])
 
@@ -244,7 +244,7 @@ def test_zero_energy_gives_null_cost_and_says_why(run, yard):
     (yard / "curve.csv").write_text("speed (m/s),power (W)\n20,0\n24,0\n")
     plan = (yard / "plan.toml").read_text().replace("cut_out_ms = 18", "# no cut-out")
     (yard / "plan.toml").write_text(plan)
-    result = run("estimate", yard, "--json").json
+    result = run("estimate", yard, "--draws", 0, "--json").json
     for build in result["builds"]:
         assert build["net_kwh_per_year"] == 0
         assert build["cost_per_kwh"] is None
@@ -258,20 +258,20 @@ def test_zero_energy_gives_null_cost_and_says_why(run, yard):
 
 def test_no_price_and_no_bill_give_nulls_that_are_explained(run, yard, edit):
     edit(yard / "plan.toml", "price_per_kwh = 0.30 ", "# price_per_kwh = 0.30 ")
-    result = run("estimate", yard, "--json").json
+    result = run("estimate", yard, "--draws", 0, "--json").json
     assert all(build["net_present_value"] is None for build in result["builds"])
     assert all(build["cost_per_kwh"] > 0 for build in result["builds"])
     assert any("price_per_kwh" in warning for warning in result["warnings"])
     plan = yard / "plan.toml"
     plan.write_text(plan.read_text().replace('bill = "bill.csv"', "# no bill"))
-    result = run("estimate", yard, "--json").json
+    result = run("estimate", yard, "--draws", 0, "--json").json
     assert all(build["capital_cost"] is None for build in result["builds"])
     assert any("No bill" in warning for warning in result["warnings"])
 
 
 def test_a_stated_mean_speed_needs_no_record(run, yard, edit):
     edit(yard / "plan.toml", 'record = "wind.csv" ', "mean_speed_ms = 5.0 ")
-    result = run("estimate", yard, "--json").json
+    result = run("estimate", yard, "--draws", 0, "--json").json
     assert result["wind"]["mean_speed_ms"] == pytest.approx(5.0)
     assert result["wind"]["hours"] is None
     assert result["builds"][0]["time_series_gross_kwh_per_year"] is None
@@ -292,7 +292,7 @@ def test_a_short_calm_record_on_a_roof_is_warned_of(run, yard, edit):
         for time, speed in (line.split(",") for line in lines[2:100])
     ]
     record.write_text("\n".join(lines[:2] + calm) + "\n")
-    warnings = " ".join(run("estimate", yard, "--json").json["warnings"])
+    warnings = " ".join(run("estimate", yard, "--draws", 0, "--json").json["warnings"])
     for words in ("less than a year", "seldom worth it", "roof", "structure"):
         assert words in warnings
 
@@ -335,9 +335,13 @@ READINGS = DEMO_SITES / "hill-yard" / "readings-0.9m.csv"
      "check yard", f"curve '{READINGS}'", "wind --help"],
 )  # fmt: skip
 def test_nobody_reading_the_output_is_no_trouble(yard, words, unbuffered):
-    """Closed standard output, and a reader that has gone before anything is written."""
+    """A reader that has gone before anything is written, and closed standard output.
+
+    What is closed can be neither buffered nor unbuffered.
+    """
     start = f"'{sys.executable}' -c 'from yieldest.cli.app import main; main()' {words}"
-    for line in (f"{start} >&-", f"({start}; echo $? >&3) 3>code | true; exit $(cat code)"):
+    gone, closed = f"({start}; echo $? >&3) 3>code | true; exit $(cat code)", f"{start} >&-"
+    for line in (gone,) if unbuffered else (gone, closed):
         ran = subprocess.run(
             ["bash", "-c", line], cwd=yard.parent, capture_output=True, text=True, check=False,
             env={**os.environ, "PYTHONUNBUFFERED": unbuffered},

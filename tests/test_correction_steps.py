@@ -71,7 +71,7 @@ def findings(yard):
 
 
 def test_every_demo_climbs_from_the_record_to_the_hub(run, demo_site):
-    result = run("estimate", demo_site, "--json").json
+    result = run("estimate", demo_site, "--draws", 0, "--json").json
     for build in result["builds"]:
         names = check_ladder(build, result["wind"]["clock_mean_speed_ms"])
         assert names[:3] == ["to the long term", "to a distribution", "to hub height"]
@@ -83,7 +83,7 @@ def test_every_demo_climbs_from_the_record_to_the_hub(run, demo_site):
 
 def test_a_stated_mean_has_a_ladder_too(run, yard, edit):
     edit(yard / "plan.toml", 'record = "wind.csv" ', "mean_speed_ms = 5.0 ")
-    build = run("estimate", yard, "--json").json["builds"][0]
+    build = run("estimate", yard, "--draws", 0, "--json").json["builds"][0]
     assert check_ladder(build, 5.0) == ["as stated", "to hub height"]
     assert build["correction_steps"][0]["standard_uncertainty"] is None
 
@@ -99,7 +99,7 @@ def test_a_reference_carries_the_record_to_the_long_term(run, yard, edit):
         'reference = { record = "long.csv" }',
     )
     assert "long.csv" in run("check", yard).out
-    result = run("estimate", yard, "--json").json
+    result = run("estimate", yard, "--draws", 0, "--json").json
     found = result["wind"]["long_term"]
     of_years = 0.9 * speed[-24 * 731 :].mean()
     uncertainty = found["methods"][-1]["mean_standard_uncertainty"]
@@ -134,7 +134,7 @@ def test_two_heights_measure_the_shear(run, yard, edit):
         '# other_heights = [{ column = "speed 5 m (m/s)", height_m = 5 }]',
         'other_heights = [{ column = "low (m/s)", height_m = 5 }]',
     )
-    result = run("estimate", yard, "--json").json
+    result = run("estimate", yard, "--draws", 0, "--json").json
     build, shear = result["builds"][0], result["wind"]["shear"]
     assert shear["exponent"] == pytest.approx(0.25, abs=1e-3)
     assert np.shape(shear["exponent_by_sector_and_part_of_day"]) == (9, 4)
@@ -148,9 +148,9 @@ def test_two_heights_measure_the_shear(run, yard, edit):
 
 
 def test_obstacles_and_roof_take_wind_away(run, yard, edit):
-    plain = run("estimate", yard, "--json").json["builds"][0]
+    plain = run("estimate", yard, "--draws", 0, "--json").json["builds"][0]
     edit(yard / "plan.toml", "# obstacles = [", "obstacles = [")
-    sheltered = run("estimate", yard, "--json").json
+    sheltered = run("estimate", yard, "--draws", 0, "--json").json
     build = sheltered["builds"][0]
     names = check_ladder(build, sheltered["wind"]["clock_mean_speed_ms"])
     assert names[-1] == "behind obstacles"
@@ -159,10 +159,10 @@ def test_obstacles_and_roof_take_wind_away(run, yard, edit):
     assert {ShelterAllRound, MeasuredInTheOpen} <= assumed
     assert RotorNearObstacle in warnings
     edit(yard / "plan.toml", "# measured_at_hub_site = true", "measured_at_hub_site = true")
-    measured_at_hub_site = run("estimate", yard, "--json").json["builds"][0]
+    measured_at_hub_site = run("estimate", yard, "--draws", 0, "--json").json["builds"][0]
     assert measured_at_hub_site["hub_mean_speed_ms"] > build["hub_mean_speed_ms"]
     edit(yard / "plan.toml", "# roof = {", "roof = {")
-    roofed = run("estimate", yard, "--json").json
+    roofed = run("estimate", yard, "--draws", 0, "--json").json
     names = check_ladder(roofed["builds"][0], roofed["wind"]["clock_mean_speed_ms"])
     assert names[-1] == "above the roof"
     assert roofed["builds"][0]["roof"]["above_edge_m"] == pytest.approx(6)
@@ -177,7 +177,7 @@ def test_obstacles_and_roof_take_wind_away(run, yard, edit):
 def test_turbulence_and_humidity_are_said(run, yard, edit):
     edit(yard / "plan.toml", "# turbulence_intensity = 0.18", "turbulence_intensity = 0.3")
     edit(yard / "plan.toml", "# relative_humidity = 0.8", "relative_humidity = 0.8")
-    result = run("estimate", yard, "--json").json
+    result = run("estimate", yard, "--draws", 0, "--json").json
     build = result["builds"][0]
     assert build["turbulence"]["intensity"] == 0.3
     assert TurbulenceEffect in findings(yard)[1]
@@ -209,7 +209,7 @@ def test_a_wrong_key_of_the_surroundings_is_named(run, yard, edit, old, new, wor
 def test_ten_years_give_a_fifty_year_wind(run, yard, edit):
     time, speed, _ = invented_hours(3660)
     write_record(yard / "wind.csv", time, **{"speed (m/s)": speed})
-    result = run("estimate", yard, "--json").json
+    result = run("estimate", yard, "--draws", 0, "--json").json
     strong = result["builds"][0]["extreme_winds"]
     assert strong["largest_reading_ms"] == pytest.approx(speed.max(), abs=1e-3)
     fifty = strong["fifty_year"]

@@ -185,13 +185,13 @@ def test_a_missing_file_and_a_bad_choice_end_with_2(run, tmp_path):
 
 
 def test_a_plan_may_use_readings(run, hill_yard, edit):
-    before = run("estimate", hill_yard, "--json").json
+    before = run("estimate", hill_yard, "--draws", 0, "--json").json
     own_readings(
         hill_yard,
         edit,
         'meters = { circuit = "dc", elevation_m = 420, temperature_c = 15 }\n',
     )
-    after = run("estimate", hill_yard, "--json").json
+    after = run("estimate", hill_yard, "--draws", 0, "--json").json
     old, new = before["builds"][1], after["builds"][1]
     # Invented readings of the very machine of the curve file: the same energy within a tenth.
     assert new["gross_kwh_per_year"] == pytest.approx(old["gross_kwh_per_year"], rel=0.1)
@@ -233,19 +233,19 @@ def test_a_stand_in_is_always_labelled(run, hill_yard, edit):
     assert [line.split()[2:4] for line in ran.out.splitlines() if "power curve  " in line] == [
         ["given", "modelled"]
     ]
-    assert run("estimate", hill_yard, "--json").json["builds"][1]["curve_modelled"]
+    assert run("estimate", hill_yard, "--draws", 0, "--json").json["builds"][1]["curve_modelled"]
 
 
 def test_idle_draw_and_extrapolation_are_shown(run, hill_yard, edit):
     plan = hill_yard / "plan.toml"
-    plain = run("estimate", hill_yard, "--json").json["builds"][1]
+    plain = run("estimate", hill_yard, "--draws", 0, "--json").json["builds"][1]
     edit(
         plan,
         'curve = "curve-0.9m.csv"',
         'curve = "curve-0.9m.csv"\nload = { kind = "inverter", measured_on = "inverter", '
         "idle_draw_w = 1.5 }",
     )
-    drawn = run("estimate", hill_yard, "--json").json["builds"][1]
+    drawn = run("estimate", hill_yard, "--draws", 0, "--json").json["builds"][1]
     hours = drawn["hours_per_year"]
     expected = 8 * 1.5 * (hours["without_output"] + hours["cut_out"]) / 1000
     assert drawn["idle_draw_kwh_per_year"] == pytest.approx(expected)
@@ -255,7 +255,7 @@ def test_idle_draw_and_extrapolation_are_shown(run, hill_yard, edit):
     assert "drawn while idle" in page
     assert "of it above the last measured wind" in page
     edit(plan, "cut_out_ms = 18", 'cut_out_ms = 18\nextrapolation = "zero"')
-    ended = run("estimate", hill_yard, "--json").json["builds"][1]
+    ended = run("estimate", hill_yard, "--draws", 0, "--json").json["builds"][1]
     assert ended["gross_kwh_extrapolated_per_year"] == 0
     assert ended["gross_kwh_per_year"] == pytest.approx(
         plain["gross_kwh_per_year"] - plain["gross_kwh_extrapolated_per_year"], rel=1e-9

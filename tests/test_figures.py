@@ -146,25 +146,21 @@ def test_figures_are_written_as_pictures_and_numbers(demo_report):
     assert len(list(folder.iterdir())) == 4 * len(names)
 
 
-def test_figures_keep_what_else_is_in_their_folder(run, yard, tmp_path):
-    folder = tmp_path / "figures"
+def test_figures_are_listed_and_keep_what_else_is_in_their_folder(run, yard, tmp_path):
+    folder, page = tmp_path / "figures", tmp_path / "page.html"
     folder.mkdir()
     (folder / "mine.txt").write_text("mine")
     (folder / "wind-speeds.png").write_text("old")
     made = run(
-        "report",
-        yard,
-        "--set",
-        "uncertainty.draws=0",
-        "-o",
-        tmp_path / "p.html",
-        "--figures",
-        folder,
+        "report", yard, "--set", "uncertainty.draws=512", "-o", page, "--figures", folder, "--json"
     )
     assert made.code == 0
     assert (folder / "mine.txt").read_text() == "mine"
     assert (folder / "wind-speeds.png").read_bytes().startswith(b"\x89PNG")
     assert not [path for path in folder.iterdir() if path.name.startswith(".")]
+    first, *others = made.json["written"]
+    assert first == str(page)
+    assert sorted(others) == sorted(str(p) for p in folder.iterdir() if p.name != "mine.txt")
 
 
 def rows_of(folder, name):
@@ -174,7 +170,7 @@ def rows_of(folder, name):
 
 def test_what_is_lost_and_what_is_left_add_up(run, demo_report):
     steps = rows_of(demo_report.figures, "energy-steps")
-    builds = run("estimate", demo_report.site, "--json").json["builds"]
+    builds = run("estimate", demo_report.site, "--draws", 0, "--json").json["builds"]
     for letter, build in zip("AB", builds, strict=True):
         shares = [float(step[f"{letter} (%)"]) for step in steps]
         # What the converters draw while idle is no step of its own.
@@ -187,7 +183,7 @@ def test_what_is_lost_and_what_is_left_add_up(run, demo_report):
 def test_months_and_winds_add_up_to_the_net_energy(run, demo_report):
     months = rows_of(demo_report.figures, "energy-months")
     curves = rows_of(demo_report.figures, "power-curves")
-    builds = run("estimate", demo_report.site, "--json").json["builds"]
+    builds = run("estimate", demo_report.site, "--draws", 0, "--json").json["builds"]
     for letter, build in zip("AB", builds, strict=True):
         net = build["net_kwh_per_year"]
         by_speed = [float(row[f"{letter} energy (kWh/year)"]) for row in curves]
@@ -245,7 +241,7 @@ def test_no_text_is_cut_off_overlapped_or_struck_through(charts):
 
 def test_the_parts_of_a_kwh_add_up_to_its_cost(run, demo_report):
     *parts, whole = rows_of(demo_report.figures, "cost-of-a-kwh")
-    builds = run("estimate", demo_report.site, "--json").json["builds"]
+    builds = run("estimate", demo_report.site, "--draws", 0, "--json").json["builds"]
     for letter, build in zip("AB", builds, strict=True):
         key = f"{letter} (€/kWh)"
         assert float(whole[key]) == pytest.approx(build["cost_per_kwh"])

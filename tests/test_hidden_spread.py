@@ -157,7 +157,7 @@ def wind_of(yard, edit, run):
             pd.DataFrame(frame).to_csv(yard / "near.csv", index=False)
             text = text.replace("[site]", '[[wind.reference]]\nrecord = "near.csv"\n\n[site]', 1)
         (yard / "plan.toml").write_text(text)
-        return run("estimate", yard, "--json").json
+        return run("estimate", yard, "--draws", 0, "--json").json
 
     return estimate
 
@@ -197,7 +197,7 @@ def test_the_doubt_of_the_spread_enters_the_uncertainty(wind_of, yard, run):
     with (yard / "plan.toml").open("a") as plan:
         plan.write(f"\n[uncertainty]\ndraws = 2048\n{other}\n")
         plan.write("losses.electrical = { standard_uncertainty = 0 }\n")
-    found = run("estimate", yard, "--json").json
+    found = run("estimate", yard, "--draws", 512, "--json").json
     inputs = [one["name"] for one in found["uncertainty"]["inputs"]]
     assert "spread_within_interval" in inputs
     one = found["builds"][0]["uncertainty"]["one_year_kwh"]

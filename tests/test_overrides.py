@@ -146,7 +146,9 @@ def test_a_sweep_is_the_plan_once_for_each_value(run, yard, tmp_path):
     assert [row["economics.discount_rate"] for row in rows] == pytest.approx(
         [0.02, 0.02, 0.05, 0.05, 0.08, 0.08]
     )
-    single = run("estimate", yard, "--set", "economics.discount_rate=0.05", "--json").json["builds"]
+    single = run(
+        "estimate", yard, "--draws", 0, "--set", "economics.discount_rate=0.05", "--json"
+    ).json["builds"]
     for row, build in zip(rows[2:4], single, strict=True):
         for key in ("net_kwh_per_year", "cost_per_kwh", "net_present_value"):
             assert row[key] == build[key]
@@ -198,7 +200,7 @@ def test_what_the_starter_suggests_works(run, yard):
     machines = next(i for i, line in enumerate(lines) if line.startswith("# How the machines"))
     del lines[demand:machines]
     (yard / "plan.toml").write_text("\n".join(lines) + "\n")
-    result = run("estimate", yard, "--json").json
+    result = run("estimate", yard, "--draws", 0, "--json").json
     assert result["economics"]["loan"]["years"] == 5
     losses = {loss["category"]: loss for loss in result["builds"][1]["losses"]}
     assert "Jensen 1983" in losses["wake"]["method"]
@@ -214,7 +216,7 @@ def test_check_refuses_a_loan_longer_than_the_life(run, yard):
 
 def test_places_are_changed_one_by_one(run, yard):
     places = "build.1.array={ coordinates_m = [[0, 0], [0, 9]] }"
-    across = run("estimate", yard, "--set", places, "--json").json["builds"][1]
+    across = run("estimate", yard, "--draws", 0, "--set", places, "--json").json["builds"][1]
     nearer = run("estimate", yard, "--set", places, "--set", "build.1.array.coordinates_m.1.1=8",
                  "--json").json["builds"][1]  # fmt: skip
     assert nearer["net_kwh_per_year"] < across["net_kwh_per_year"]

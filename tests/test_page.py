@@ -308,12 +308,3 @@ def test_a_bad_plan_leaves_the_old_page_alone(run, yard, edit, tmp_path):
     assert refused.code == 2
     assert "'much'" in refused.err
     assert page.read_text() == "the old one"
-
-
-def test_report_json_lists_what_was_written(run, yard, tmp_path):
-    made = run(
-        "report", yard, *FEW, "-o", tmp_path / "page.html", "--figures", tmp_path / "f", "--json"
-    )
-    written = made.json["written"]
-    assert written[0] == str(tmp_path / "page.html")
-    assert sorted(written[1:]) == sorted(str(path) for path in (tmp_path / "f").iterdir())
