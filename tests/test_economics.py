@@ -1,6 +1,7 @@
 """Cash flows and measures against numpy-financial, closed forms and the worked example of docs."""
 
 import re
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -354,6 +355,53 @@ def test_the_recovery_factor_is_numpy_financials_payment():
     for rate in (0.0, 0.01, 0.05, 0.2):
         expected = [-npf.pmt(rate, life, 1) for life in lives.tolist()]
         assert capital_recovery_factor(rate, lives) == pytest.approx(np.array(expected), rel=1e-9)
+
+
+def assert_alike(one, other, where):
+    """Compare all numbers, names and kinds in two nested results."""
+    assert type(one) is type(other), where
+    if isinstance(one, dict):
+        assert list(one) == list(other), where
+        for key, value in one.items():
+            assert_alike(value, other[key], f"{where} {key}")
+    elif isinstance(one, tuple | list):
+        for i, (value, its) in enumerate(zip(one, other, strict=True)):
+            assert_alike(value, its, f"{where} {i}")
+    elif isinstance(one, float | np.ndarray):
+        np.testing.assert_allclose(one, other, rtol=1e-12, atol=1e-9, err_msg=where)
+    else:
+        assert one == other, where
+
+
+@pytest.mark.parametrize(
+    ("key", "values"),
+    [
+        ("discount_rate", [0.0, 0.05, 0.2]),
+        ("life_years", [4, 9, 6]),
+        ("price_per_kwh", [0.0, 0.1, 0.5]),
+        ("maintenance_share_per_year", [0.0, 0.04, 0.01]),
+        ("wage_per_hour", [0.0, 15.0, 40.0]),
+        ("self_consumption_share", [0.0, 0.4, 1.0]),
+        ("real_price_escalation_per_year", [0.0, 0.02, -0.01]),
+        ("degradation_per_year", [0.0, 0.02, 0.3]),
+        ("grant", [0.0, 300.0, 9000.0]),
+        ("inflation", [0.0, 0.02, 0.1]),
+        ("grid_carbon_kg_per_kwh", [0.1, 0.35, 0.5]),
+        ("loan", [changed(TERMS.loan, years=years) for years in (1, 3, 4)]),
+    ],
+)
+def test_variants_computed_together_are_those_computed_alone(key, values):
+    parts = bill(
+        BillItem("blade", 3, 40, labour_hours=4, price_breaks=((9, 30.0),), embodied_kwh=50),
+        BillItem("battery", 1, 150, "site", life_years=2.5, group="store", scrap_value=-5),
+        BillItem("mast", 1, 300, "array", 20, salvage_share=0.1, maintenance_in_years=((5, 40),)),
+    )
+    variants = [changed(PARTLY_USED, **{key: value}) for value in values]
+    kwh, counts = [900.0, 0.0, 2500.0], [1, 3, 4]
+    together = parts.evaluate_all(kwh, variants, counts)
+    for cost, made, terms, count in zip(together, kwh, variants, counts, strict=True):
+        alone = parts.evaluate(made, terms, count=count)
+        assert_alike(asdict(cost), asdict(alone), key)
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ from test_economics import laid_out
 from yieldest.economics.measures import (
     capital_recovery_factor,
     cost_per_kwh,
+    internal_rate_of_return,
     internal_rates_of_return,
     payback_years,
     present_value,
@@ -95,6 +96,24 @@ def test_rate_of_return_agrees_with_numpy_financial(capital, income):
     assume(np.isfinite(expected) and expected > -0.9)
     (found,) = internal_rates_of_return(flow)
     assert found == pytest.approx(expected, rel=1e-9, abs=1e-9)
+
+
+def test_rates_of_return_of_many_flows_are_where_the_present_value_changes_sign():
+    # Seen by trying: the present value at 40,000 rates from -99.9 % to 99,900 %.
+    random = np.random.default_rng(5)
+    flow = random.normal(100, 150, (300, 12))
+    flow[:, 0] = -random.uniform(0, 1500, 300)
+    flow[random.random(flow.shape) < 0.2] = 0
+    tried = np.geomspace(1e-3, 1e3, 40_000) - 1
+    above = np.array([present_value(each, tried) > 0 for each in flow])
+    turns = np.diff(above, axis=-1)
+    found, count = internal_rate_of_return(flow)
+    assert count.tolist() == turns.sum(axis=-1).tolist()
+    assert set(count.tolist()) == {0, 1, 2, 3}
+    one = count == 1
+    place = turns[one].argmax(axis=-1)
+    assert (tried[place] <= found[one]).all() and (found[one] <= tried[place + 1]).all()
+    assert np.isnan(found[~one]).all()
 
 
 def test_rates_of_return_may_be_none_or_several():

@@ -1,7 +1,8 @@
 """The kinds of array that the formulas take and give, and the numbers that leave them."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -23,20 +24,42 @@ def some(wanted: BoolArray) -> BoolArray | slice:
     return slice(None) if wanted.all() else wanted
 
 
-def crossing(function: Callable[[FloatArray], FloatArray], low: float, high: float) -> float:
-    """Return where a function of arrays, of different sign at two values, crosses zero between."""
-    positive_above = function(floats([high]))[0] > 0
+def crossing(
+    function: Callable[[FloatArray], FloatArray], low: npt.ArrayLike, high: npt.ArrayLike
+) -> FloatArray:
+    """Return where a function, of different sign at two values, crosses zero between, shape (...).
+
+    The function takes and gives shape (..., n).
+    """
+    low, high = floats(low), floats(high)
+    positive_above = function(high[..., np.newaxis]) > 0
     for _ in range(9):  # nine times six binary digits: as exact as numbers are
-        points = np.linspace(low, high, 65)
-        above = (function(points[1:-1]) > 0) == positive_above
-        first = int(np.argmax(np.append(above, True)))
-        low, high = points[first], points[first + 1]
-    return float(high)
+        points = np.linspace(low, high, 65, axis=-1)
+        above = (function(points[..., 1:-1]) > 0) == positive_above
+        above = np.concatenate((above, np.ones_like(positive_above)), axis=-1)
+        first = np.argmax(above, axis=-1)[..., np.newaxis]
+        low, high = (np.take_along_axis(points, first + i, axis=-1)[..., 0] for i in (0, 1))
+    return high
 
 
 def plainly(value: float | np.float64, digits: int = 3) -> str:
     """Write a number with so many significant digits, thousands set apart, never as 1e+03."""
     return f"{float(f'{value:.{digits}g}'):,.12g}"
+
+
+def of_each(values: Mapping[str, npt.ArrayLike], count: int) -> list[dict[str, Any]]:
+    """Return so many rows of named values, of shape () or (count,); None as `number_or_none`."""
+    columns = []
+    for value in values.values():
+        each = np.broadcast_to(floats(value), (count,))
+        columns.append(
+            [
+                x if known else None
+                for x, known in zip(each.tolist(), np.isfinite(each), strict=True)
+            ]
+        )
+    rows = zip(*columns, strict=True) if columns else [()] * count
+    return [dict(zip(values, row, strict=True)) for row in rows]
 
 
 def number_or_none(value: float | FloatArray) -> float | None:

@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Collection
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
-from heapq import nlargest
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
+from yieldest.arrays import FloatArray, floats, of_each
 from yieldest.economics.cash_flow import (
     Expenditure,
+    Nominal,
+    Prices,
+    WithLoan,
     cash_flow,
-    cost_of_a_kwh,
     grant_of,
     in_nominal_terms,
     with_loan,
 )
-from yieldest.economics.evaluation import Cost, Embodied, ItemCost, measures_of_flow
-from yieldest.economics.measures import present_value
-from yieldest.economics.terms import EconomicTerms
+from yieldest.economics.evaluation import Cost, Embodied, ItemCost, doubts_of, measures_of_flow
+from yieldest.economics.measures import cost_per_kwh, present_value, quotient
+from yieldest.economics.terms import EconomicTerms, terms_of_all
 from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass
 from yieldest.html_repr import html_table
@@ -91,37 +94,38 @@ class BillItem:
     embodied_kwh: float | None = None
     embodied_carbon_kg: float | None = None
 
-    def times(self, count: int) -> float:
+    def times(self, count: npt.ArrayLike) -> FloatArray:
         """Return how often the line is needed for `count` units, as this build's share of it."""
-        return (count if self.scope == "unit" else 1) / self.shared_by
+        return np.asarray(floats(count if self.scope == "unit" else 1) / self.shared_by)
 
-    def pieces_bought(self, count: int) -> float:
+    def pieces_bought(self, count: npt.ArrayLike) -> FloatArray:
         """Return the pieces bought for `count` units, waste included, whoever shares them."""
         return self.times(count) * self.shared_by * self.quantity * (1 + self.waste_share)
 
-    def price_each(self, count: int) -> float:
+    def price_each(self, count: npt.ArrayLike) -> FloatArray:
         """Return the price of one piece, before tax, when buying for `count` units."""
-        bought = self.pieces_bought(count)
-        reached = [price for pieces, price in self.price_breaks if bought >= pieces]
-        return reached[-1] if reached else self.unit_price
+        bought, price = self.pieces_bought(count), floats(self.unit_price)
+        for pieces, less in self.price_breaks:
+            price = np.where(bought >= pieces, less, price)
+        return price
 
-    def parts_cost(self, count: int) -> float:
+    def parts_cost(self, count: npt.ArrayLike) -> FloatArray:
         """Return what the pieces cost, with waste and tax."""
         bought = self.pieces_bought(count) / self.shared_by
-        return bought * self.price_each(count) * (1 + self.tax_share)
+        return np.asarray(bought * self.price_each(count) * (1 + self.tax_share))
 
-    def paid_labour_cost(self, count: int) -> float:
+    def paid_labour_cost(self, count: npt.ArrayLike) -> FloatArray:
         """Return what hired work costs, with tax."""
         return self.times(count) * self.paid_labour * (1 + self.tax_share)
 
-    def own_hours(self, count: int) -> float:
+    def own_hours(self, count: npt.ArrayLike) -> FloatArray:
         """Return the hours of own work."""
         return self.times(count) * self.labour_hours
 
-    def cost(self, count: int, wage_per_hour: float) -> float:
+    def cost(self, count: npt.ArrayLike, wage_per_hour: npt.ArrayLike) -> FloatArray:
         """Return what the line comes to for `count` units, all labour included."""
-        own_labour = self.own_hours(count) * wage_per_hour
-        return self.parts_cost(count) + self.paid_labour_cost(count) + own_labour
+        own_labour = self.own_hours(count) * floats(wage_per_hour)
+        return np.asarray(self.parts_cost(count) + self.paid_labour_cost(count) + own_labour)
 
     def replacement_years(self, life_years: int) -> list[int]:
         """Return the years in which the line is bought again within the life of a build.
@@ -162,83 +166,111 @@ class BillOfMaterials:
         """Return the bill without the items of some groups."""
         return replace(self, items=tuple(item for item in self.items if item.group not in groups))
 
-    def capital_cost(self, count: int, wage_per_hour: float) -> float:
+    def capital_cost(self, count: npt.ArrayLike, wage_per_hour: npt.ArrayLike) -> FloatArray:
         """Return what all the lines come to for `count` units."""
-        return sum(item.cost(count, wage_per_hour) for item in self.items)
+        return np.asarray(sum(item.cost(count, wage_per_hour) for item in self.items))
 
-    def labour_hours(self, count: int) -> float:
+    def labour_hours(self, count: npt.ArrayLike) -> FloatArray:
         """Return the hours of own work for `count` units."""
-        return sum(item.own_hours(count) for item in self.items)
+        return np.asarray(sum(item.own_hours(count) for item in self.items))
 
-    def cost_by_group(self, count: int, wage_per_hour: float) -> dict[str, float]:
-        """Return the capital cost by group, dearest first; labour in groups of its own."""
-        sums: dict[str, float] = {}
+    def cost_by_group(
+        self, count: npt.ArrayLike, wage_per_hour: npt.ArrayLike
+    ) -> dict[str, FloatArray]:
+        """Return the capital cost by group; labour in groups of its own."""
+        sums: dict[str, FloatArray] = {}
         for item in self.items:
             for group, cost in (
                 (item.group or NO_GROUP, item.parts_cost(count)),
                 (PAID_LABOUR, item.paid_labour_cost(count)),
-                (OWN_LABOUR, item.own_hours(count) * wage_per_hour),
+                (OWN_LABOUR, item.own_hours(count) * floats(wage_per_hour)),
             ):
-                if cost:
+                if cost.any():
                     sums[group] = sums.get(group, 0.0) + cost
-        return dict(sorted(sums.items(), key=lambda entry: -entry[1]))
-
-    def dearest(self, count: int, wage_per_hour: float) -> tuple[ItemCost, ...]:
-        """Return the five items that cost most, dearest first."""
-        total = self.capital_cost(count, wage_per_hour)
-        costs = [(item.name, item.cost(count, wage_per_hour)) for item in self.items]
-        five = nlargest(5, costs, key=lambda entry: entry[1])
-        return tuple(ItemCost(name, cost, cost / total) for name, cost in five if cost > 0)
+        return sums
 
     def expenditure(
-        self, count: int, terms: EconomicTerms, wage_per_hour: float | None = None
+        self,
+        count: npt.ArrayLike,
+        terms: EconomicTerms,
+        wage_per_hour: npt.ArrayLike | None = None,
     ) -> Expenditure:
         """Return what is paid and got back by year.
 
         Real terms: an item bought again costs what it costs today, its labour included. At the end
         of the build each piece brings its salvage share of the price, or its scrap value where no
         share is stated. The terms' share of the capital cost for upkeep comes on top of what the
-        bill states, where it is not merely assumed; a wage given stands instead of theirs.
+        bill states, where it is not merely assumed; a wage given stands instead of theirs. The
+        counts, the wages and what of the terms matters here broadcast; the years are those of the
+        longest life.
         """
-        wage = terms.wage_per_hour if wage_per_hour is None else wage_per_hour
-        replacements, in_years = np.zeros((2, terms.life_years + 1))
-        capital = self.capital_cost(count, wage)
+        wage = floats(terms.wage_per_hour if wage_per_hour is None else wage_per_hour)
+        life = np.asarray(terms.life_years)
+        shape, longest = np.broadcast_shapes(np.shape(count), wage.shape, life.shape), life.max()
+        replacements, in_years = np.zeros((2, *shape, longest + 1))
+        capital = self.capital_cost(count, wage) + np.zeros(shape)
         by_share = terms.states("maintenance_share_per_year") or not self.states_maintenance
-        per_year = terms.maintenance_share_per_year * capital if by_share else 0.0
-        salvage = 0.0
+        per_year = (floats(terms.maintenance_share_per_year) if by_share else 0.0) * capital
+        salvage = 0.0 * capital
         for item in self.items:
-            times = item.times(count)
+            times, cost = item.times(count), item.cost(count, wage)
             scrap = times * item.quantity * item.scrap_value
-            for year in item.replacement_years(terms.life_years):
-                replacements[year] += item.cost(count, wage) - scrap
-            per_year += times * item.maintenance_per_year
+            for year in item.replacement_years(longest):
+                replacements[..., year] += (cost - scrap) * (year < life)
+            per_year = per_year + times * item.maintenance_per_year
             for year, paid in item.maintenance_in_years:
-                if year <= terms.life_years:
-                    in_years[year] += times * paid
+                if year <= longest:
+                    in_years[..., year] += times * paid * (year <= life)
             if item.salvage_share is None:
-                salvage += scrap
+                salvage = salvage + scrap
             else:
-                salvage += times * item.quantity * item.price_each(count) * item.salvage_share
+                price = item.price_each(count)
+                salvage = salvage + times * item.quantity * price * item.salvage_share
         return Expenditure(capital, replacements, per_year, in_years, salvage)
 
-    def embodied(self, count: int, life_years: int) -> Embodied:
-        """Return the energy and carbon that making the parts took, replacements included."""
+    def dearest(
+        self, counts: npt.ArrayLike, wage_per_hour: npt.ArrayLike
+    ) -> list[tuple[ItemCost, ...]]:
+        """Return for each of n counts the five items that cost most, dearest first."""
+        costs = np.zeros((np.size(counts), len(self.items)))
+        for place, item in enumerate(self.items):
+            costs[:, place] = item.cost(counts, wage_per_hour)
+        places = np.argsort(-costs, axis=-1, kind="stable")[:, :5]
+        five = np.take_along_axis(costs, places, axis=-1)
+        with np.errstate(invalid="ignore"):
+            shares = five / costs.sum(axis=-1, keepdims=True)
+        return [
+            tuple(
+                ItemCost(self.items[k].name, *sums)
+                for k, *sums in zip(*of, strict=True)
+                if sums[0] > 0
+            )
+            for of in zip(places.tolist(), five.tolist(), shares.tolist(), strict=True)
+        ]
 
-        def total(figures: list[float | None]) -> float | None:
+    def embodied(self, counts: npt.ArrayLike, life_years: npt.ArrayLike) -> list[Embodied]:
+        """Return for each of n counts what making the parts took, replacements included."""
+        size, life = np.size(counts), np.asarray(life_years)
+
+        def total(figures: list[float | None]) -> list[float | None]:
             parts = [
-                item.pieces_bought(count)
+                item.pieces_bought(counts)
                 / item.shared_by
                 * figure
-                * (1 + len(item.replacement_years(life_years)))
+                * (1 + sum(1 * (year < life) for year in item.replacement_years(life.max())))
                 for item, figure in zip(self.items, figures, strict=True)
                 if figure is not None
             ]
-            return sum(parts) if parts else None
+            rows = of_each({"in all": sum(parts) if parts else np.nan}, size)
+            return [row["in all"] for row in rows]
 
         energy = [item.embodied_kwh for item in self.items]
         carbon = [item.embodied_carbon_kg for item in self.items]
         missing = (energy.count(None), carbon.count(None))
-        return Embodied(len(self.items), total(energy), total(carbon), *missing)
+        return [
+            Embodied(len(self.items), *sums, *missing)
+            for sums in zip(total(energy), total(carbon), strict=True)
+        ]
 
     def require_scopes(self, count: int) -> None:
         """Raise an `InputError` where it matters which items are shared, and the bill is silent."""
@@ -294,42 +326,66 @@ class BillOfMaterials:
         >>> round(cost.simple_payback_years, 2)
         2.76
         """
-        terms = options_of(EconomicTerms, terms, stated)
-        if terms.item_life == "required":
+        (cost,) = self.evaluate_all([net_kwh], [options_of(EconomicTerms, terms, stated)], [count])
+        return cost
+
+    def evaluate_all(
+        self, net_kwh: npt.ArrayLike, variants: Sequence[EconomicTerms], counts: npt.ArrayLike
+    ) -> Iterator[Cost]:
+        """Yield what `evaluate` says of n variants, computed together.
+
+        Parameters
+        ----------
+        net_kwh, counts : array_like, shape (n,)
+        variants : sequence of EconomicTerms
+        """
+        if any(each.item_life == "required" for each in variants):
             self.require_lives()
-        wage, hours = terms.wage_per_hour, self.labour_hours(count)
-        paid, unpaid = (self.expenditure(count, terms, each) for each in (wage, 0.0))
-        flow = cash_flow(paid, net_kwh, terms)
-        per_hour = None
-        if hours > 0 and terms.price_per_kwh is not None:
-            gain = present_value(cash_flow(unpaid, net_kwh, terms).net, terms.discount_rate)
-            per_hour = float(gain) / hours
-        embodied = self.embodied(count, terms.life_years)
-        measures, found = measures_of_flow(flow, paid, net_kwh, terms)
-        paybacks, gaps = embodied.paybacks(net_kwh, terms)
-        return Cost(
-            capital_cost=paid.capital_cost,
-            capital_cost_without_wage=unpaid.capital_cost,
-            grant=float(grant_of(np.asarray(paid.capital_cost), terms)),
-            labour_hours=hours,
-            maintenance_per_year=paid.first_year_upkeep,
-            by_group=self.cost_by_group(count, wage),
-            dearest=self.dearest(count, wage),
-            expenditure=paid,
-            flow=flow,
-            cost_per_kwh_without_wage=cost_of_a_kwh(unpaid, net_kwh, terms),
-            return_to_own_labour_per_hour=per_hour,
-            embodied=embodied,
-            with_loan=with_loan(flow, terms),
-            nominal=in_nominal_terms(flow, terms),
-            provenance=Provenance(
-                self.provenance.source,
-                "discounted whole-life cost over discounted energy (Short, Packey & Holt 1995)",
-                warnings=(*found, *gaps),
-            ),
-            **measures,
-            **paybacks,
-        )
+        terms, kwh = terms_of_all(variants), floats(net_kwh)
+        wage, rate, hours = terms.wage_per_hour, terms.discount_rate, self.labour_hours(counts)
+        prices = Prices(life_years=terms.life_years)
+        paid, unpaid = (self.expenditure(counts, terms, each) for each in (wage, 0.0))
+        flow, without = (cash_flow(each, kwh, terms, prices) for each in (paid, unpaid))
+        measures, rates = measures_of_flow(flow, paid, kwh, terms)
+        priced = terms.price_per_kwh is not None
+        gain = present_value(without.net, rate) if priced else floats(np.nan)
+        measures |= {
+            "capital_cost": floats(paid.capital_cost),
+            "capital_cost_without_wage": floats(unpaid.capital_cost),
+            "grant": grant_of(floats(paid.capital_cost), terms),
+            "labour_hours": hours,
+            "maintenance_per_year": paid.first_year_upkeep,
+            "cost_per_kwh_without_wage": cost_per_kwh(without.cost, without.energy_kwh, rate),
+            "return_to_own_labour_per_hour": quotient(gain, hours),
+        }
+        of_loan, of_nominal = with_loan(flow, terms), in_nominal_terms(flow, terms)
+        in_its_year = of_nominal.pop("flow", flow.net)
+        groups = self.cost_by_group(counts, wage)
+        size = kwh.size
+        returns = np.broadcast_to(rates, kwh.shape).tolist()
+        sums, by_group = of_each(measures, size), of_each(groups, size)
+        loans, nominals = of_each(of_loan, size), of_each(of_nominal, size)
+        dearest, embodied = self.dearest(counts, wage), self.embodied(counts, terms.life_years)
+        for i, its in enumerate(variants):
+            years, made = slice(its.life_years + 1), float(kwh[i])
+            paybacks, gaps = embodied[i].paybacks(made, its)
+            dear_first = sorted(by_group[i].items(), key=lambda entry: -entry[1])
+            yield Cost(
+                by_group={group: cost for group, cost in dear_first if cost},
+                dearest=dearest[i],
+                expenditure=paid.one(i, years),
+                flow=flow.one(i, years),
+                embodied=embodied[i],
+                with_loan=WithLoan(**loans[i]) if of_loan else None,
+                nominal=Nominal(flow=in_its_year[i, years], **nominals[i]) if of_nominal else None,
+                provenance=Provenance(
+                    self.provenance.source,
+                    "discounted whole-life cost over discounted energy (Short, Packey & Holt 1995)",
+                    warnings=(*doubts_of(sums[i], made, its, returns[i]), *gaps),
+                ),
+                **sums[i],
+                **paybacks,
+            )
 
     def to_frame(self) -> pd.DataFrame:
         """Return the items, a row for each."""

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats, number_or_none
+from yieldest.arrays import FloatArray, floats
 from yieldest.economics.measures import (
     capital_recovery_factor,
     cost_per_kwh,
-    internal_rates_of_return,
+    internal_rate_of_return,
     payback_years,
     present_value,
 )
@@ -29,19 +29,30 @@ class Expenditure:
 
     The capital cost is that of parts, paid labour, and own labour at the wage. Replacements, less
     the scrap value of what they replace, and upkeep in single years (on top of that of each year)
-    have shape (life + 1,). Salvage is below zero where clearing away costs money.
+    have shape (..., life + 1), all else (...). Salvage is below zero where clearing away costs
+    money.
     """
 
-    capital_cost: float
+    capital_cost: float | FloatArray
     replacement_costs: FloatArray
-    maintenance_per_year: float
+    maintenance_per_year: float | FloatArray
     maintenance_in_years: FloatArray
-    salvage_value: float
+    salvage_value: float | FloatArray
 
     @property
-    def first_year_upkeep(self) -> float:
+    def first_year_upkeep(self) -> FloatArray:
         """What upkeep comes to in the first year."""
-        return self.maintenance_per_year + float(self.maintenance_in_years[1])
+        return np.asarray(self.maintenance_per_year + self.maintenance_in_years[..., 1])
+
+    def one(self, place: int, years: slice) -> Expenditure:
+        """Return that of one of n variants, for the years of its life."""
+        return Expenditure(
+            float(floats(self.capital_cost)[place]),
+            self.replacement_costs[place, years],
+            float(floats(self.maintenance_per_year)[place]),
+            self.maintenance_in_years[place, years],
+            float(floats(self.salvage_value)[place]),
+        )
 
 
 @frozen_dataclass
@@ -62,6 +73,10 @@ class CashFlow:
     def net(self) -> FloatArray:
         """Value less cost by year, shape (..., years + 1)."""
         return self.value - self.cost
+
+    def one(self, place: int, years: slice) -> CashFlow:
+        """Return that of one of n variants, for the years of its life."""
+        return CashFlow(*(sums[place, years] for sums in vars(self).values()))
 
     def to_frame(self) -> pd.DataFrame:
         """Return the sums of a single build, a row for each year."""
@@ -138,17 +153,18 @@ def cash_flow(
     last = yearly(stated(prices.life_years, year[-1]))
     running, ended = (year >= 1) & (year <= last), year == last
     scale = yearly(prices.bill_scale)
-    capital = scale * yearly(expenditure.capital_cost)
+    capital = floats(prices.bill_scale) * expenditure.capital_cost
     upkeep = yearly(expenditure.maintenance_per_year) + expenditure.maintenance_in_years
-    cost = (capital - grant_of(capital, terms)) * (year == 0) + scale * (
+    cost = yearly(capital - grant_of(capital, terms)) * (year == 0) + scale * (
         expenditure.replacement_costs * (running & ~ended)
         + yearly(prices.maintenance_scale) * upkeep * running
         - yearly(expenditure.salvage_value) * ended
     )
     age = np.maximum(year - 1, 0)
-    energy = yearly(net_kwh_per_year) * (1 - terms.degradation_per_year) ** age * running
-    risen = energy * (1 + terms.real_price_escalation_per_year) ** age
-    price = stated(prices.price_per_kwh, terms.price_per_kwh or 0.0)
+    energy = yearly(net_kwh_per_year) * (1 - yearly(terms.degradation_per_year)) ** age * running
+    risen = energy * (1 + yearly(terms.real_price_escalation_per_year)) ** age
+    bought = 0.0 if terms.price_per_kwh is None else terms.price_per_kwh
+    price = stated(prices.price_per_kwh, bought)
     export_price = stated(prices.export_price_per_kwh, terms.export_price_per_kwh)
     used = stated(prices.self_consumption_share, terms.self_consumption_share)
     sold = risen * yearly((1 - used) * export_price)
@@ -157,11 +173,14 @@ def cash_flow(
 
 
 def cost_of_a_kwh(
-    expenditure: Expenditure, net_kwh_per_year: float, terms: EconomicTerms
-) -> float | None:
-    """Return discounted whole-life cost over discounted energy; None where there is no energy."""
-    flow = cash_flow(expenditure, net_kwh_per_year, terms)
-    return number_or_none(cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate))
+    expenditure: Expenditure,
+    net_kwh_per_year: npt.ArrayLike,
+    terms: EconomicTerms,
+    prices: Prices = AS_STATED,
+) -> FloatArray:
+    """Return discounted whole-life cost over discounted energy; NaN where there is no energy."""
+    flow = cash_flow(expenditure, net_kwh_per_year, terms, prices)
+    return cost_per_kwh(flow.cost, flow.energy_kwh, terms.discount_rate)
 
 
 def used_kwh_cost(
@@ -199,7 +218,7 @@ def real(nominal_flow: npt.ArrayLike, inflation: npt.ArrayLike) -> FloatArray:
 
 
 def loan_flow(
-    amount: npt.ArrayLike, interest_rate: npt.ArrayLike, years: int, life_years: int
+    amount: npt.ArrayLike, interest_rate: npt.ArrayLike, years: npt.ArrayLike, life_years: int
 ) -> FloatArray:
     """Return what a loan brings and takes by year, shape (..., life + 1), in money of each year.
 
@@ -209,7 +228,7 @@ def loan_flow(
     year = np.arange(life_years + 1)
     payment = floats(amount) * capital_recovery_factor(interest_rate, years)
     received = floats(amount)[..., np.newaxis] * (year == 0)
-    paid = payment[..., np.newaxis] * ((year >= 1) & (year <= years))
+    paid = payment[..., np.newaxis] * ((year >= 1) & (year <= floats(years)[..., np.newaxis]))
     return np.asarray(received - paid)
 
 
@@ -241,32 +260,41 @@ class Nominal:
     internal_rate_of_return: float | None
 
 
-def with_loan(flow: CashFlow, terms: EconomicTerms) -> WithLoan | None:
-    """Return what a flow becomes with a loan of a share of what is to pay; None without one."""
+def with_loan(flow: CashFlow, terms: EconomicTerms) -> dict[str, FloatArray]:
+    """Return by name what `WithLoan` holds, for any axes; nothing without a loan."""
     loan, rate = terms.loan, terms.discount_rate
     if loan is None or terms.price_inflation is None:
-        return None
-    to_pay = float(flow.cost[0])
-    of_loan = loan_flow(loan.share * to_pay, loan.interest_rate, loan.years, terms.life_years)
+        return {}
+    to_pay = flow.cost[..., 0]
+    amount, years = loan.share * to_pay, flow.cost.shape[-1] - 1
+    of_loan = loan_flow(amount, loan.interest_rate, loan.years, years)
     own = flow.net + real(of_loan, terms.price_inflation)
+    unknown = np.asarray(np.nan)
     known = terms.price_per_kwh is not None
-    return WithLoan(
-        amount=loan.share * to_pay,
-        own_money=to_pay - loan.share * to_pay,
-        payment_nominal=-float(of_loan[1]),
-        net_present_value=float(present_value(own, rate)) if known else None,
-        discounted_payback_years=number_or_none(payback_years(own, rate)) if known else None,
-    )
+    return {
+        "amount": amount,
+        "own_money": to_pay - amount,
+        "payment_nominal": -of_loan[..., 1],
+        "net_present_value": present_value(own, rate) if known else unknown,
+        "discounted_payback_years": payback_years(own, rate) if known else unknown,
+    }
 
 
-def in_nominal_terms(flow: CashFlow, terms: EconomicTerms) -> Nominal | None:
-    """Return a flow in the money of each year; None when the terms state no inflation."""
+def in_nominal_terms(flow: CashFlow, terms: EconomicTerms) -> dict[str, FloatArray]:
+    """Return by name what `Nominal` holds, for any axes; nothing where no inflation is stated."""
     rate = terms.nominal_discount_rate
     if rate is None or terms.price_inflation is None:
-        return None
+        return {}
     in_its_year = nominal(flow.net, terms.price_inflation)
-    if terms.price_per_kwh is None:
-        return Nominal(rate, in_its_year, None, None)
-    rates = internal_rates_of_return(in_its_year)
-    only_rate = float(rates[0]) if rates.size == 1 else None
-    return Nominal(rate, in_its_year, float(present_value(in_its_year, rate)), only_rate)
+    worth = of_return = np.asarray(np.nan)
+    if terms.price_per_kwh is not None:
+        worth, (of_return, _) = (
+            present_value(in_its_year, rate),
+            internal_rate_of_return(in_its_year),
+        )
+    return {
+        "discount_rate": floats(rate),
+        "flow": in_its_year,
+        "net_present_value": worth,
+        "internal_rate_of_return": of_return,
+    }

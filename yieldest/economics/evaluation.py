@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Iterator, Mapping
 
-from yieldest.arrays import number_or_none
+import numpy as np
+import numpy.typing as npt
+
+from yieldest.arrays import FloatArray, IntArray, floats
 from yieldest.economics.cash_flow import CashFlow, Expenditure, Nominal, WithLoan, used_kwh_cost
 from yieldest.economics.measures import (
     benefit_cost_ratio,
     cost_per_kwh,
     cost_per_kwh_by_capital_recovery,
-    internal_rates_of_return,
+    internal_rate_of_return,
     payback_years,
     present_value,
     simple_payback_years,
@@ -177,16 +180,18 @@ class Cost:
 
 
 def measures_of_flow(
-    flow: CashFlow, paid: Expenditure, net_kwh: float, terms: EconomicTerms
-) -> tuple[dict[str, float | None], list[Finding]]:
-    """Return the measures of `Cost` that follow from a flow, where they can be had, and why not.
+    flow: CashFlow, paid: Expenditure, net_kwh: npt.ArrayLike, terms: EconomicTerms
+) -> tuple[dict[str, FloatArray], IntArray]:
+    """Return the measures of `Cost` that follow from flows, NaN where there is none, for any axes.
 
-    The flow is that of what is paid and of the net energy of the first year, on these terms.
+    The flow is that of what is paid and of the net energy of the first year, on these terms. The
+    second array is how many rates of return there are.
     """
-    rate, life, to_pay = terms.discount_rate, terms.life_years, float(flow.cost[0])
-    upkeep, later = paid.first_year_upkeep, paid.replacement_costs.copy()
-    later[-1] -= paid.salvage_value
-    found: list[Finding] = []
+    rate, to_pay = terms.discount_rate, flow.cost[..., 0]
+    life, upkeep = floats(terms.life_years), paid.first_year_upkeep
+    ended = np.arange(paid.replacement_costs.shape[-1]) == life[..., np.newaxis]
+    later = paid.replacement_costs - ended * floats(paid.salvage_value)[..., np.newaxis]
+    rates = np.zeros((), dtype=np.int64)
     measures = {
         "cost_per_kwh": cost_per_kwh(flow.cost, flow.energy_kwh, rate),
         "cost_per_kwh_by_capital_recovery": cost_per_kwh_by_capital_recovery(
@@ -197,21 +202,30 @@ def measures_of_flow(
     if terms.price_per_kwh is not None:
         measures["net_present_value"] = present_value(flow.net, rate)
         measures["benefit_cost_ratio"] = benefit_cost_ratio(flow.value, flow.cost, rate)
+        returned, rates = internal_rate_of_return(flow.net)
+        of_energy = {
+            "simple_payback_years": simple_payback_years(to_pay, flow.value[..., 1] - upkeep),
+            "payback_years": payback_years(flow.net),
+            "discounted_payback_years": payback_years(flow.net, rate),
+            "internal_rate_of_return": returned,
+        }
+        made = floats(net_kwh) > 0
+        measures |= {name: np.where(made, value, np.nan) for name, value in of_energy.items()}
+    return measures, rates
+
+
+def doubts_of(
+    measures: Mapping[str, float | None], net_kwh: float, terms: EconomicTerms, rates: int
+) -> Iterator[Finding]:
+    """Yield why measures of one build cannot be had, and where two of them differ."""
     if terms.price_per_kwh is not None and net_kwh > 0:
-        measures["simple_payback_years"] = simple_payback_years(to_pay, flow.value[1] - upkeep)
-        measures["payback_years"] = payback_years(flow.net)
-        measures["discounted_payback_years"] = payback_years(flow.net, rate)
-        rates = internal_rates_of_return(flow.net)
-        if rates.size == 1:
-            measures["internal_rate_of_return"] = rates[0]
-        else:
-            found.append(NoSingleRateOfReturn(rates.size))
-        if np.isnan(measures["payback_years"]):
-            found.append(NotPaidBack(life))
-        elif np.isnan(measures["discounted_payback_years"]):
-            found.append(NotPaidBack(life, rate))
-    known = {name: number_or_none(value) for name, value in measures.items()}
-    per_kwh, by_recovery = known["cost_per_kwh"], known["cost_per_kwh_by_capital_recovery"]
+        if rates != 1:
+            yield NoSingleRateOfReturn(rates)
+        if measures["payback_years"] is None:
+            yield NotPaidBack(terms.life_years)
+        elif measures["discounted_payback_years"] is None:
+            yield NotPaidBack(terms.life_years, terms.discount_rate)
+    per_kwh = measures["cost_per_kwh"]
+    by_recovery = measures["cost_per_kwh_by_capital_recovery"]
     if per_kwh and by_recovery is not None and abs(by_recovery / per_kwh - 1) > SAME:
-        found.append(CapitalRecoveryDiffers(by_recovery, per_kwh))
-    return known, found
+        yield CapitalRecoveryDiffers(by_recovery, per_kwh)

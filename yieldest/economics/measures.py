@@ -11,10 +11,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, crossing, floats
+from yieldest.arrays import BoolArray, FloatArray, IntArray, crossing, floats
 
 
-def _quotient(over: npt.ArrayLike, under: npt.ArrayLike) -> FloatArray:
+def quotient(over: npt.ArrayLike, under: npt.ArrayLike) -> FloatArray:
     """Return one over the other, NaN where the other is not above zero."""
     top, bottom = np.broadcast_arrays(floats(over), floats(under))
     return floats(np.divide(top, bottom, out=np.full(top.shape, np.nan), where=bottom > 0))
@@ -64,7 +64,7 @@ def cost_per_kwh(
     """
     factor = _factor(discount_rate, floats(cost).shape[-1])
     spent, made = (np.einsum("...t,...t", floats(flow), factor) for flow in (cost, energy_kwh))
-    return _quotient(spent, made)
+    return quotient(spent, made)
 
 
 def cost_per_kwh_by_capital_recovery(
@@ -83,14 +83,14 @@ def cost_per_kwh_by_capital_recovery(
     """
     factor = capital_recovery_factor(discount_rate, life_years)
     yearly = factor * (floats(capital_cost) + floats(later_cost)) + floats(first_year_upkeep)
-    return _quotient(yearly, first_year_kwh)
+    return quotient(yearly, first_year_kwh)
 
 
 def benefit_cost_ratio(
     value: npt.ArrayLike, cost: npt.ArrayLike, discount_rate: npt.ArrayLike
 ) -> FloatArray:
     """Return the present value of a flow earned over that of one paid; NaN at no cost."""
-    return _quotient(present_value(value, discount_rate), present_value(cost, discount_rate))
+    return quotient(present_value(value, discount_rate), present_value(cost, discount_rate))
 
 
 def simple_payback_years(
@@ -101,7 +101,7 @@ def simple_payback_years(
     The saving is the worth of the energy less the maintenance of the first year: neither
     discounting, nor replacements, nor what changes later.
     """
-    return _quotient(capital_cost, first_year_saving)
+    return quotient(capital_cost, first_year_saving)
 
 
 def payback_years(net_flow: npt.ArrayLike, discount_rate: npt.ArrayLike = 0.0) -> FloatArray:
@@ -138,6 +138,26 @@ def payback_years(net_flow: npt.ArrayLike, discount_rate: npt.ArrayLike = 0.0) -
     return np.where(below[..., -1], np.nan, time)
 
 
+def internal_rate_of_return(net_flow: npt.ArrayLike) -> tuple[FloatArray, IntArray]:
+    """Return the rate above -1 at which the present value is zero, and how many rates do that.
+
+    The rate is NaN where none does, or several; then the measure says nothing.
+
+    Parameters
+    ----------
+    net_flow : array_like, shape (..., years + 1)
+    """
+    flow = floats(net_flow)
+    rate = np.array(_only_rate(flow))
+    count = np.isfinite(rate).astype(np.int64)
+    for place in zip(*np.nonzero(count == 0), strict=True):
+        rates = internal_rates_of_return(flow[place])
+        count[place] = rates.size
+        if rates.size == 1:
+            rate[place] = rates[0]
+    return rate, count
+
+
 def internal_rates_of_return(net_flow: npt.ArrayLike) -> FloatArray:
     """Return every rate above -1 at which the present value of a flow is zero, lowest first.
 
@@ -146,22 +166,16 @@ def internal_rates_of_return(net_flow: npt.ArrayLike) -> FloatArray:
     Notes
     -----
     The roots of the polynomial sum of flow_t x^t with x = 1 / (1 + r). By Descartes' rule of signs
-    a flow that changes sign once has one root above zero, found by bracketing; one that never
-    changes sign has none. For other flows the roots are the eigenvalues of the companion matrix,
-    each polished by Newton's method.
+    a flow that never changes sign has none. Where there may be several they are the eigenvalues of
+    the companion matrix, each polished by Newton's method.
     """
     flow = np.trim_zeros(floats(net_flow))
-    changes = int((np.diff(np.sign(flow[flow != 0])) != 0).sum())
-    if changes == 0:
+    if flow.size == 0 or _turns(flow) == 0:
         return np.empty(0)
+    only = _only_rate(flow)
+    if np.isfinite(only):
+        return np.atleast_1d(only)
     polynomial = np.polynomial.Polynomial(flow)
-    if changes == 1:
-        low, high = 0.5, 2.0
-        while polynomial(low) * flow[0] <= 0:
-            low /= 2
-        while polynomial(high) * flow[0] >= 0:
-            high *= 2
-        return np.array([1 / crossing(polynomial, low, high) - 1])
     slope = polynomial.deriv()
     found: list[float] = []
     for root in polynomial.roots().astype(np.complex128):
@@ -173,3 +187,40 @@ def internal_rates_of_return(net_flow: npt.ArrayLike) -> FloatArray:
             if x > 0 and not any(abs(x - other) < 1e-9 * x for other in found):
                 found.append(x)
     return np.sort(1 / np.array(found) - 1)
+
+
+def _only_rate(flow: FloatArray) -> FloatArray:
+    """Return the rate of each flow that the balance proves to have one, NaN of the others.
+
+    The rates above zero are no more than the turns of the balance, summed up from the first year on
+    (Norstrom, *J. Financial and Quantitative Analysis* 7 (1972) 1835-1839, from memory), and those
+    below zero than the turns of what is summed up from the last year back; in both cases fewer by
+    an even number only. One turn in all is one rate, which is then bracketed.
+    """
+    turns = _turns(np.cumsum(flow, axis=-1)) + _turns(np.cumsum(flow[..., ::-1], axis=-1))
+    rate = np.full(turns.shape, np.nan)
+    one = turns == 1
+    sums = np.moveaxis(flow[one], -1, 0)[..., np.newaxis]
+
+    def worth(x: FloatArray) -> FloatArray:
+        return np.asarray(np.polynomial.polynomial.polyval(x, sums, tensor=False))
+
+    def first(x: FloatArray) -> BoolArray:
+        """Whether the worth is still, or no longer, that of the first sum alone."""
+        return np.asarray(worth(x[:, np.newaxis])[:, 0] * begins > 0)
+
+    begins = flow[one][np.arange(one.sum()), np.argmax(flow[one] != 0, axis=-1)]
+    low, high = np.full((2, begins.size), [[0.5], [2.0]])
+    while not (below := first(low)).all():
+        low = np.where(below, low, low / 2)
+    while (above := first(high)).any():
+        high = np.where(above, high * 2, high)
+    rate[one] = 1 / crossing(worth, low, high) - 1
+    return rate
+
+
+def _turns(sums: FloatArray) -> IntArray:
+    """Return how often sums change sign along the last axis, zeros left out."""
+    place = np.maximum.accumulate(np.where(sums != 0, np.arange(sums.shape[-1]), 0), axis=-1)
+    sign = np.sign(np.take_along_axis(sums, place, axis=-1))
+    return np.asarray((sign[..., 1:] * sign[..., :-1] < 0).sum(axis=-1))

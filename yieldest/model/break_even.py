@@ -8,7 +8,7 @@ from dataclasses import fields, replace
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, crossing, floats
+from yieldest.arrays import FloatArray, crossing, floats, number_or_none
 from yieldest.economics.bill_of_materials import (
     ROTOR_GROUPS,
     SUPPORT_GROUPS,
@@ -87,7 +87,8 @@ def break_even(build: BuildEstimate) -> BreakEven | None:
         return None
     terms = build.terms
     whole, rest = bill.expenditure(build.energy.count, terms), _rest(build, bill, terms)
-    machine = whole.capital_cost - rest.capital_cost
+    cost = float(whole.capital_cost)
+    machine = cost - float(rest.capital_cost)
     net_kwh, priced = build.energy.net_kwh, terms.price_per_kwh is not None
 
     def worth(
@@ -111,9 +112,9 @@ def break_even(build: BuildEstimate) -> BreakEven | None:
         "hub_mean_speed_ms": _mean_wind(build, worth),
         "price_per_kwh": _end_of(lambda p: -worth(prices=Prices(price_per_kwh=p)), _PRICES),
     }
-    for key, cost in (("bill_cost", whole.capital_cost), ("machine_cost", machine)):
+    for key, present in (("bill_cost", cost), ("machine_cost", machine)):
         share = needed[key]
-        needed[key] = share * cost if share else None
+        needed[key] = share * present if share else None
     unknown = {}
     if not priced:
         sought = [key for key in needed if key != "price_per_kwh"]
@@ -124,7 +125,7 @@ def break_even(build: BuildEstimate) -> BreakEven | None:
         unknown["bill_cost"] = "the bill comes to nothing"
     needed |= dict.fromkeys(unknown)
     return BreakEven(
-        present_bill_cost=whole.capital_cost,
+        present_bill_cost=cost,
         present_machine_cost=machine,
         present_hub_mean_speed_ms=build.distribution.mean_speed_ms,
         present_price_per_kwh=terms.price_per_kwh,
@@ -148,9 +149,9 @@ def rotor_saving(build: BuildEstimate) -> RotorSaving | None:
     )
     for item in bill.items:
         kind = kinds.get(item.group, "other_share") if item.group else "ungrouped_share"
-        shares[kind] += item.cost(count, terms.wage_per_hour) / total
+        shares[kind] += float(item.cost(count, terms.wage_per_hour) / total)
     free = cost_of_a_kwh(_rest(build, bill, terms), build.energy.net_kwh, terms)
-    return RotorSaving(**shares, cost_per_kwh_with_free_rotor=free)
+    return RotorSaving(**shares, cost_per_kwh_with_free_rotor=number_or_none(free))
 
 
 def _rest(build: BuildEstimate, bill: BillOfMaterials, terms: EconomicTerms) -> Expenditure:
@@ -173,7 +174,7 @@ def _end_of(excess: Callable[[npt.ArrayLike], FloatArray], points: FloatArray) -
     first = int(np.argmax(ended))
     if first == 0:
         return 0.0
-    return crossing(excess, points[first - 1], points[first])
+    return float(crossing(excess, points[first - 1], points[first]))
 
 
 def _mean_wind(build: BuildEstimate, worth: Callable[..., FloatArray]) -> float | None:

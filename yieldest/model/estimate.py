@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import fields, replace
+from itertools import islice
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -270,11 +271,9 @@ class Estimate:
         tried = tuple(value.item() if isinstance(value, np.generic) else value for value in values)
         overrides = [Override(key, value, "--sweep") for value in tried]
         plans = [with_override(self.plan, each) for each in overrides]
-        estimates = []
-        for plan in plans:
-            estimates.append(estimate(read(plan, like=self.inputs), like=self))
-            step(1)
-        return SweptEstimate(overrides[0].key if overrides else key, tried, tuple(estimates))
+        variants = (read(plan, like=self.inputs) for plan in plans)
+        estimates = _estimates(variants, self, step)
+        return SweptEstimate(overrides[0].key if overrides else key, tried, estimates)
 
 
 @frozen_dataclass
@@ -356,27 +355,63 @@ def estimate(inputs: Inputs, like: Estimate | None = None) -> Estimate:
     InputError
         When a hub is where no height law holds.
     """
-    builds = tuple(_build(inputs, build, like) for build in inputs.builds)
-    terms = inputs.plan.economics if inputs.load_profile is None else builds[0].terms
-    return Estimate(inputs, terms, builds)
+    return _estimates([inputs], like)[0]
 
 
-def _build(inputs: Inputs, build: BuildInputs, like: Estimate | None) -> BuildEstimate:
-    unpriced = None if like is None else _with_same_energy(build, like)
-    if unpriced is None:
-        unpriced = energy_of_build(build)
-    cost, terms = None, inputs.plan.economics
-    used = _self_consumption(inputs, unpriced)
+def _estimates(
+    variants: Iterable[Inputs],
+    like: Estimate | None,
+    step: Callable[[int], None] = lambda done: None,
+) -> tuple[Estimate, ...]:
+    """Compute variants of a plan, the money of all at once."""
+    read_in, builds = [], list[BuildEstimate]()
+    for inputs in variants:
+        read_in.append(inputs)
+        builds += [_unpriced(inputs, build, like) for build in inputs.builds]
+        step(1)
+    priced = iter(_priced(builds))
+    estimates = []
+    for inputs in read_in:
+        of_plan = tuple(islice(priced, len(inputs.builds)))
+        terms = inputs.plan.economics if inputs.load_profile is None else of_plan[0].terms
+        estimates.append(Estimate(inputs, terms, of_plan))
+    return tuple(estimates)
+
+
+def _unpriced(inputs: Inputs, build: BuildInputs, like: Estimate | None) -> BuildEstimate:
+    """Return what a build makes and the terms it is used on; its cost is left out."""
+    found = None if like is None else _with_same_energy(build, like)
+    if found is None:
+        found = energy_of_build(build)
+    terms = inputs.plan.economics
+    used = _self_consumption(inputs, found)
     if used is not None:
         update = {"self_consumption_share": used.used_share}
         if terms.states("export_price_per_kwh") or used.hours_without_power is not None:
             earned = terms.export_price_per_kwh * used.sold_share_of_rest
             update["export_price_per_kwh"] = earned
         terms = terms.model_copy(update=update)
-    if build.bill is not None:
-        count, net_kwh = build.settings.count, unpriced.energy.net_kwh
-        cost = build.bill.evaluate(net_kwh, terms, count=count)
-    return replace(unpriced, inputs=build, cost=cost, terms=terms, self_consumption=used)
+    return replace(found, inputs=build, cost=None, terms=terms, self_consumption=used)
+
+
+def _priced(builds: Sequence[BuildEstimate]) -> list[BuildEstimate]:
+    """Return builds with their cost, computed at once for all that have the same bill."""
+    priced = list(builds)
+    of_bill: dict[int, list[int]] = {}
+    for place, build in enumerate(builds):
+        of_bill.setdefault(id(build.bill), []).append(place)
+    for places in of_bill.values():
+        bill = builds[places[0]].bill
+        if bill is not None:
+            alike = [builds[place] for place in places]
+            costs = bill.evaluate_all(
+                [build.energy.net_kwh for build in alike],
+                [build.terms for build in alike],
+                [build.inputs.settings.count for build in alike],
+            )
+            for place, cost in zip(places, costs, strict=True):
+                priced[place] = replace(builds[place], cost=cost)
+    return priced
 
 
 def _self_consumption(inputs: Inputs, build: BuildEstimate) -> SelfConsumption | None:

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from yieldest.arrays import floats, of_each
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.cash_flow import cost_of_a_kwh
 from yieldest.energy.losses import Loss, kept_share
@@ -82,11 +83,15 @@ def _by_number(build: BuildEstimate, bill: BillOfMaterials, estimate: Estimate) 
     counts = np.arange(1, highest + 1)
     if highest > EVERY_COUNT_UP_TO:
         counts = np.unique(np.geomspace(1, highest, SOME_COUNTS).round().astype(int))
-    steps = []
-    for count in counts.tolist():
-        spent, net_kwh = bill.expenditure(count, terms), energy_of_count(build, count)
-        cost = cost_of_a_kwh(spent, net_kwh, terms)
-        steps.append(CostOfNumber(count, net_kwh, spent.capital_cost, cost))
+    net_kwh = floats([energy_of_count(build, count) for count in counts.tolist()])
+    spent = bill.expenditure(counts, terms)
+    sums = {
+        "net_kwh_per_year": net_kwh,
+        "capital_cost": floats(spent.capital_cost),
+        "cost_per_kwh": cost_of_a_kwh(spent, net_kwh, terms),
+    }
+    each = zip(counts.tolist(), of_each(sums, counts.size), strict=True)
+    steps = [CostOfNumber(count, **of_count) for count, of_count in each]
     larger = MUCH_LARGER * build.curve.rated_power_w
     singles = [
         one for one in estimate.builds if one.energy.count == 1 and one.curve.rated_power_w > larger

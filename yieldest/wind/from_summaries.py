@@ -124,7 +124,7 @@ def distribution_of_months(
             f"{highest:.3g} m/s, with shape {shape:g} within each, make no wind distribution; mend "
             "the values or the shape."
         )
-    year_shape = crossing(lambda k: cube_over_mean_cubed(k) - pattern, *_SHAPE_RANGE)
+    year_shape = float(crossing(lambda k: cube_over_mean_cubed(k) - pattern, *_SHAPE_RANGE))
     place = (np.arange(POINTS_PER_MONTH) + 0.5) / POINTS_PER_MONTH
     quantile = (-np.log1p(-place)) ** (1 / shape)
     # The points of a month keep its mean, whatever the tail between the last two loses.
