@@ -85,11 +85,11 @@ def whole(value: float | None, digits: int) -> str:
     return rounded(value, min(digits, 1 + math.floor(math.log10(abs(value)))))
 
 
-def in_one_step(values: FloatArray, digits: int = 3) -> Callable[[float | None], str]:
-    """Return what writes all values of a table in one step: so many digits of the largest."""
+def in_one_step(values: FloatArray) -> Callable[[float | None], str]:
+    """Return what writes all values of a table in one step: three digits of the largest."""
     known = np.abs(values[np.isfinite(values)])
     largest = float(known.max(initial=0.0)) or 1.0
-    places = digits - 1 - math.floor(math.log10(float(f"{largest:.{digits}g}")))
+    places = 2 - math.floor(math.log10(float(f"{largest:.3g}")))
 
     def write(value: float | None) -> str:
         if value is None:

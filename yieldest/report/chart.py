@@ -196,10 +196,6 @@ def write_letter(axes: Axes, style: BuildStyle, at: tuple[float, float], **look:
     write(axes, style.mark, at, fontweight="bold", color=colour(style.colour), **look)
 
 
-def rule_at(axes: Axes, *, x: float | None = None, y: float | None = None) -> None:
-    """Draw a dotted line across, for a value that the rest is to be set against."""
-    look: dict[str, Any] = {"color": colour("ink"), "linewidth": 1, "linestyle": ":"}
-    if x is not None:
-        axes.axvline(x, **look)
-    if y is not None:
-        axes.axhline(y, **look)
+def rule_at(axes: Axes, x: float) -> None:
+    """Draw a dotted line upright, for a value that the rest is to be set against."""
+    axes.axvline(x, color=colour("ink"), linewidth=1, linestyle=":")

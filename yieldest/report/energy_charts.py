@@ -303,7 +303,7 @@ def drivers_chart(
                 hatch=style.hatch, edgecolor=colour("paper"),
             )  # fmt: skip
         axes.use_sticky_edges = False  # the longest bar ends within the axes
-        rule_at(axes, x=middle)
+        rule_at(axes, middle)
         what = f"{FIGURE_WORDS[goal].removeprefix('the ')} ({unit})"
         axes.set_yticks(range(len(drivers)), [_wrapped(text) for text, _, _, _ in drivers])
         finish(axes, grid="x", ticks=4, ylim=(len(drivers) - 0.5, -0.5))

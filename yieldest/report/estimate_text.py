@@ -25,7 +25,6 @@ from yieldest.report.tables import Row, Section, TableView, builds_table
 from yieldest.report.terminal import (
     print_answers,
     print_heading,
-    print_item,
     print_section,
     print_table,
     print_text,
@@ -82,14 +81,14 @@ def _print_all(
     print_section(replace(money_section(estimate, decision.by_number), title=""), screen)
     print_section(replace(hub_section(estimate), title=""), screen)
     if uncertainty is not None:
-        sure = uncertainty_section(estimate, uncertainty, full=True)
+        sure = uncertainty_section(estimate, uncertainty)
         ranges_table, *_, inputs = sure.tables
         tables = [ranges_table, *drivers_tables(uncertainty, estimate), inputs]
         print_section(replace(sure, tables=tables), screen)
     print_heading("How it was computed", screen)
     for row in methods_table(estimate).rows:
-        print_item("-", f"{row.label}: {row.cells[0]}", screen)
-    print_section(Section("", "", notes=findings_notes(estimate)), screen)
+        print_text(f"{row.label}: {row.cells[0]}", screen, mark="- ")
+    print_section(Section(notes=findings_notes(estimate)), screen)
     print_section(cautions_section(), screen)
 
 

@@ -75,18 +75,17 @@ def chapters_of(
 ) -> list[Chapter]:
     """Return the sections of the page but their charts."""
     energy = Section(
-        "",
         "All figures of the energy",
         tables=[builds_table("", "energy", estimate), *by_month_tables(estimate)],
     )
-    money = Section("", "All figures of the money", tables=[builds_table("", "money", estimate)])
+    money = Section("All figures of the money", tables=[builds_table("", "money", estimate)])
     numbers = replace(
         money_section(estimate, decision.by_number),
         title="What it costs, and what would make it pay",
     )
     sure = replace(uncertainty_section(estimate, uncertainty), title="All ranges, and their inputs")
-    checked = Section("", "Taken on trust, and to be checked", notes=findings_notes(estimate))
-    methods = Section("", "Methods and sources", tables=[methods_table(estimate)])
+    checked = Section("Taken on trust, and to be checked", notes=findings_notes(estimate))
+    methods = Section("Methods and sources", tables=[methods_table(estimate)])
     return [
         Chapter("energy", "Energy", _each(estimate, _energy_words), [energy]),
         Chapter("wind", "Wind", _wind_words(estimate), [hub_section(estimate), *_wind(estimate)]),
@@ -161,10 +160,8 @@ def count_of_warnings(estimate: Estimate) -> int:
     return len({*estimate.warnings, *(found for b in estimate.builds for found in b.warnings)})
 
 
-def uncertainty_section(
-    estimate: Estimate, uncertainty: Uncertainty | None, *, full: bool = True
-) -> Section:
-    """Return how sure the figures are; P75 and P99 only in full."""
+def uncertainty_section(estimate: Estimate, uncertainty: Uncertainty | None) -> Section:
+    """Return how sure the figures are."""
     usual = builds_table("Calm years, windy years, and a cross-check", "years", estimate)
     spread = (
         "The calm and the windy year are the ends of the 90 % range of years: a mean wind "
@@ -175,17 +172,15 @@ def uncertainty_section(
             "No draws were made, so there are no ranges. The uncertainty of curve, height and "
             f"losses is not in what follows. {spread}"
         )
-        return Section("uncertainty", "How sure that is", [intro], [usual])
-    others = "P50, P75, P99 likewise" if full else "P50 likewise; P75 and P99 with --full"
+        return Section("How sure that is", [intro], [usual])
     return Section(
-        "uncertainty",
         "How sure that is",
         intro=[
             sufficiency(uncertainty),
-            f"P90: reached or bettered in 90 cases of 100; {others}.",
+            "P90: reached or bettered in 90 cases of 100; P50, P75, P99 likewise.",
             spread,
         ],
-        tables=[ranges_table(uncertainty, estimate, full=full), usual, inputs_table(uncertainty)],
+        tables=[ranges_table(uncertainty, estimate), usual, inputs_table(uncertainty)],
         notes=_kept(Notes("What to measure next", next_step_sentences(uncertainty, estimate))),
     )
 
@@ -213,8 +208,8 @@ def by_month_tables(estimate: Estimate) -> list[TableView]:
     months = rows("month_kwh", calendar.month_name[1:], "kWh")
     day = rows("hour_w", hours, "W")
     return [
-        TableView("Net energy by month", ["month", *heads], months, tucked=True),
-        TableView("A typical day: mean net power", ["by the clock", *heads], day, tucked=True),
+        TableView("Net energy by month", ["month", *heads], months),
+        TableView("A typical day: mean net power", ["by the clock", *heads], day),
     ]
 
 
@@ -222,7 +217,6 @@ def hub_section(estimate: Estimate) -> Section:
     """Return the way of the wind from the mast to the hubs."""
     found, shear = estimate.long_term, estimate.shear
     return Section(
-        "steps-to-hub",
         "From the mast to the hub",
         intro=[] if found is None else [clock_sentence(found)],
         tables=[
@@ -236,7 +230,6 @@ def hub_section(estimate: Estimate) -> Section:
 def money_section(estimate: Estimate, numbers: Sequence[CostByNumber]) -> Section:
     """Return what each build costs, by number of machines, and what would make it pay."""
     return Section(
-        "economics",
         "The money",
         tables=[by_number_table(each, estimate) for each in numbers],
         notes=_kept(
@@ -306,7 +299,7 @@ def _years_source(estimate: Estimate) -> str:
 
 def cautions_section() -> Section:
     """Return what can hurt someone."""
-    return Section("cautions", "Take care", notes=[Notes("", CAUTIONS, warn=True)])
+    return Section("Take care", notes=[Notes("", CAUTIONS, warn=True)])
 
 
 def methods_table(estimate: Estimate) -> TableView:
@@ -398,7 +391,6 @@ def _wind(estimate: Estimate) -> list[Section]:
     winds = estimate.inputs.winds
     return [
         Section(
-            "",
             "Is the record good enough" + (f": {places}" if len(winds) > 1 else ""),
             intro=[enough(resource), how_sure(resource)],
             tables=[quality_control_table(resource), fits_table(resource)],
@@ -424,7 +416,6 @@ def _again(plan: Plan, uncertainty: Uncertainty | None, changes: Sequence[str]) 
         else f"{uncertainty.convergence.draws:,} draws with the seed {uncertainty.seed}."
     )
     return Section(
-        "",
         "How to get this again",
         intro=[
             f"yieldest {__version__} made this page with: {command}",

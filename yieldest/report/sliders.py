@@ -11,7 +11,6 @@ import numpy as np
 from yieldest.arrays import NOT_KNOWN, FloatArray, floats, percent
 from yieldest.economics.cash_flow import Expenditure
 from yieldest.economics.prices import CURRENCY_SIGNS
-from yieldest.economics.terms import EconomicTerms
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.quantities import BY_KEY, NEVER
@@ -128,7 +127,7 @@ def payload(
     return {
         "sliders": list(sliders),
         "builds": [
-            _build(style, of, build, terms)
+            _build(style, of, build)
             for (style, build), of in zip(drawn(estimate.builds), scenarios, strict=False)
         ],
         "figures": {
@@ -158,9 +157,7 @@ def payload(
     }
 
 
-def _build(
-    style: BuildStyle, of: BuildScenarios, build: BuildEstimate, terms: EconomicTerms
-) -> dict[str, Any]:
+def _build(style: BuildStyle, of: BuildScenarios, build: BuildEstimate) -> dict[str, Any]:
     draws, used = None, build.self_consumption
     if of.draws is not None:
         draws = {key: _short(values) for key, values in asdict(of.draws).items()}

@@ -29,8 +29,7 @@ class TableView:
     """A table: a head for every column, that of the labels first.
 
     Its cells may be `words` rather than numbers, and its last column `bars` drawn in signs, from
-    the left. One that is `tucked` is opened only by who wants it; the terminal leaves it out unless
-    asked.
+    the left.
     """
 
     caption: str
@@ -38,7 +37,6 @@ class TableView:
     rows: Sequence[Row]
     words: bool = False
     bars: bool = False
-    tucked: bool = False
 
     def spelled_out(self) -> list[Row]:
         """Return the rows with unit and, where indented, what they belong to in their labels."""
@@ -69,11 +67,9 @@ class Notes:
 class Section:
     """Lines, sentences, tables and notes under one heading.
 
-    The id is its place in the page, and of its charts among the charts; empty where only the
-    terminal shows it. Lines stand as they are, for the terminal alone: a picture drawn in signs.
+    Lines stand as they are, for the terminal alone: a picture drawn in signs.
     """
 
-    id: str = ""
     title: str = ""
     intro: Sequence[str] = ()
     tables: Sequence[TableView] = ()

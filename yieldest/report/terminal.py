@@ -52,23 +52,19 @@ def print_list(heading: str, texts: Iterable[str], screen: Console) -> None:
     if items and heading:
         print_heading(heading, screen)
     for item in items:
-        print_item("-", item, screen)
+        print_text(item, screen, mark="- ")
 
 
-def print_item(mark: str, text: str, screen: Console) -> None:
-    """Print a text behind its mark, later lines under the first."""
-    print_text(text, screen, first=f"{mark} ", later=" " * (len(mark) + 1))
+def print_text(text: str, screen: Console, style: str = "", mark: str = "") -> None:
+    """Print a text in lines, no number parted from its unit and no path at its hyphens.
 
-
-def print_text(
-    text: str, screen: Console, style: str = "", first: str = "", later: str = ""
-) -> None:
-    """Print a text in lines, no number parted from its unit and no path at its hyphens."""
+    The first line stands behind a mark, the later ones under the first.
+    """
     lines = wrap(
         _glued(text),
         screen.width,
-        initial_indent=first,
-        subsequent_indent=later,
+        initial_indent=mark,
+        subsequent_indent=" " * len(mark),
         break_on_hyphens=False,
     )
     screen.print(Text(raised("\n".join(lines).replace(_GLUE, " ")), style=style))
@@ -218,8 +214,8 @@ def _marked(cell: str, is_best: bool, screen: Console, marks: bool) -> Text:
     return Text(f"{cell}{_GLUE}{'✓' if is_best else _GLUE}")
 
 
-def print_section(section: Section, screen: Console, *, full: bool = True) -> None:
-    """Print a section, its lines first; the tables that are tucked away only in full."""
+def print_section(section: Section, screen: Console) -> None:
+    """Print a section, its lines first."""
     if section.title:
         print_heading(section.title, screen)
     elif section.intro:
@@ -228,7 +224,6 @@ def print_section(section: Section, screen: Console, *, full: bool = True) -> No
         screen.print(Text(line))
     print_list("", section.intro, screen)
     for view in section.tables:
-        if full or not view.tucked:
-            print_table(view, screen)
+        print_table(view, screen)
     for notes in section.notes:
         print_list(notes.title, notes.texts, screen)

@@ -21,7 +21,6 @@ FIRST = 6
 
 WORTH_MEASURING = 0.05
 """A measurement that narrows the range by less is not proposed."""
-ONLY_IN_FULL = ("P75", "P99")
 
 
 def between(range_: Range, digits: int = 2) -> str:
@@ -151,8 +150,8 @@ _WORDS = {
 """Energy of the draws; money has its words in the registry of quantities."""
 
 
-def ranges_table(uncertainty: Uncertainty, estimate: Estimate, *, full: bool) -> TableView:
-    """Return every range and chance, a column for each build; P75 and P99 only in full."""
+def ranges_table(uncertainty: Uncertainty, estimate: Estimate) -> TableView:
+    """Return every range and chance, a column for each build."""
     builds = uncertainty.builds
     rows = []
     for measure in dict.fromkeys(key for build in builds for key in build.ranges):
@@ -162,15 +161,13 @@ def ranges_table(uncertainty: Uncertainty, estimate: Estimate, *, full: bool) ->
         )
         rows.append(Row(label, tuple(range_of(build, measure) for build in builds), unit))
         for point, share in EXCEEDANCE.items():
-            name = f"P{100 * share:.0f}"
-            if full or name not in ONLY_IN_FULL:
-                points = tuple(
-                    _or_never(getattr(build.ranges[measure], point))
-                    if measure in build.ranges
-                    else NOT_KNOWN
-                    for build in builds
-                )
-                rows.append(Row(f"  {name}", points, unit))
+            points = tuple(
+                _or_never(getattr(build.ranges[measure], point))
+                if measure in build.ranges
+                else NOT_KNOWN
+                for build in builds
+            )
+            rows.append(Row(f"  P{100 * share:.0f}", points, unit))
     chances: list[tuple[str, Callable[[BuildUncertainty], float | None]]] = [
         ("pays back in its life", lambda b: b.probability_of_payback),
         ("also with interest", lambda b: b.probability_that_it_pays),
@@ -201,7 +198,6 @@ def inputs_table(uncertainty: Uncertainty) -> TableView:
             if each.category == category
         ],
         words=True,
-        tucked=True,
     )
 
 

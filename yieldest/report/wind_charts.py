@@ -76,7 +76,7 @@ def distribution_chart(wind: SiteWind) -> Chart:
             }
             axes.stairs(100 * counted, edges, fill=True, label="readings", **look)
         axes.plot(edges[:-1] + 0.5, 100 * fitted, color=colour("orange"), label="fitted")
-        rule_at(axes, x=mean)
+        rule_at(axes, mean)
         top = ("data", "axes fraction")
         write(axes, f"mean {speed(mean, '.2f')}", (mean, 1), (4, -10), xycoords=top)
         axes.set(ylabel="share of time (%)", xlim=(0, edges[-1]))

@@ -37,7 +37,7 @@ def fits_table(resource: WindResource) -> TableView:
     ]
     heads = ["method", "shape", f"scale {speed_unit()}", "calms"]
     heads += ["energy off", "cube off", "K distance"]
-    return TableView("Fits side by side", heads, rows, tucked=True)
+    return TableView("Fits side by side", heads, rows)
 
 
 def quality_control_table(resource: WindResource) -> TableView:
