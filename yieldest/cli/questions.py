@@ -30,26 +30,14 @@ _SITES = {"pole": "yard", "roof": "house"}
 _LENGTHS = {"m": 1.0, "cm": 0.01, "ft": 0.3048, "feet": 0.3048}
 _YEARS = {"years": 1.0, "year": 1.0, "": 1.0}
 _SEVERAL = re.compile(r"[\s,;]+(?:and\s+)?")
-_ROOF: tuple[tuple[str, str, Callable[[Mapping[str, float]], float]], ...] = (
-    ("edge_height_m", "height of its edge, the gutter, above ground.", lambda roof: 6.0),
-    (
-        "ridge_height_m",
-        "height of the ridge above ground; of a flat roof the same.",
-        lambda roof: roof["edge_height_m"],
-    ),
-    ("width_m", "longest side of the house.", lambda roof: 12.0),
-    (
-        "edge_distance_m",
-        "distance from the mast to the farthest edge of the roof.",
-        lambda roof: roof["width_m"] / 2,
-    ),
-    (
-        "hub_height_m",
-        "height of the hub, the rotor's middle, above ground.",
-        lambda roof: roof["ridge_height_m"] + 3,
-    ),
-)
-"""What is asked of a roof: the key, the question, and the default after those before."""
+_ROOF = {
+    "edge_height_m": "height of its edge, the gutter, above ground.",
+    "ridge_height_m": "height of the ridge above ground; of a flat roof the same.",
+    "width_m": "longest side of the house.",
+    "edge_distance_m": "distance from the mast to the farthest edge of the roof.",
+    "hub_height_m": "height of the hub, the rotor's middle, above ground.",
+}
+"""What is asked of a roof, by key."""
 Keys = tuple[str, ...]
 _KEY = re.compile(r"[a-z_]+\s*=\s*\S.*")
 """A key of the plan with its value, as a refusal names it."""
@@ -253,7 +241,7 @@ class _Questions:
             words = "   On the pole: height of the hub, the rotor's middle, above ground (m or ft)."
             self.length(words, 12.0, lambda height_m: self.tried(pole_m=height_m))
         stated: dict[str, float] = {}
-        for key, words, _ in _ROOF if "roof" in kinds else ():
+        for key, words in _ROOF.items() if "roof" in kinds else ():
 
             def on_roof(length_m: float, key: str = key) -> None:
                 pole_m = self.answers.pole_m if "pole" in kinds else None
@@ -375,10 +363,10 @@ class _Questions:
 
 def _roof(stated: Mapping[str, float]) -> dict[str, float]:
     """Return the sizes of a roof, with defaults for those that are not stated."""
-    roof: dict[str, float] = {}
-    for key, _, default in _ROOF:
-        roof[key] = stated[key] if key in stated else default(roof)
-    return roof
+    edge_m, width_m = stated.get("edge_height_m", 6.0), stated.get("width_m", 12.0)
+    ridge_m = stated.get("ridge_height_m", edge_m)
+    sizes = (edge_m, ridge_m, width_m, width_m / 2, ridge_m + 3)
+    return {**dict(zip(_ROOF, sizes, strict=True)), **stated}
 
 
 def _number(answer: str, number: str) -> float:

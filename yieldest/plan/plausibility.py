@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from yieldest.energy.losses import kept_share, losses_of
 from yieldest.plan.build_table import Build
 from yieldest.plan.whole_plan import Plan
-from yieldest.provenance import Finding, Findings
+from yieldest.provenance import Finding
 
 USUAL_MOST = {
     "site.displacement_m": 30.0,
@@ -79,21 +79,17 @@ class TallMast(Finding):
     rotor_width_m: float
 
 
-def questions_of_plan(plan: Plan) -> Findings:
+def questions_of_plan(plan: Plan) -> Iterator[Finding]:
     """Return what must be asked of the places, their winds and the terms of a plan."""
-
-    def found() -> Iterator[Finding]:
-        for key, most in USUAL_MOST.items():
-            is_price = "price_per" in key or "wage" in key
-            if is_price and plan.currency not in WORTH_A_DOLLAR:
-                continue
-            also = [f"site.{key}"] if key.startswith("wind.") else []
-            for name in (key, *also):
-                for place, value in _values(plan, name.split(".")):
-                    if isinstance(value, float) and value > most:
-                        yield ValueAsked(place, value, most)
-
-    return tuple(found())
+    for key, most in USUAL_MOST.items():
+        is_price = "price_per" in key or "wage" in key
+        if is_price and plan.currency not in WORTH_A_DOLLAR:
+            continue
+        also = [f"site.{key}"] if key.startswith("wind.") else []
+        for name in (key, *also):
+            for place, value in _values(plan, name.split(".")):
+                if isinstance(value, float) and value > most:
+                    yield ValueAsked(place, value, most)
 
 
 def _values(table: object, names: list[str], at: str = "") -> Iterator[tuple[str, object]]:
@@ -107,19 +103,15 @@ def _values(table: object, names: list[str], at: str = "") -> Iterator[tuple[str
         yield from _values(getattr(table, names[0], None), names[1:], f"{at}{names[0]}.")
 
 
-def questions_of_build(build: Build) -> Findings:
+def questions_of_build(build: Build) -> Iterator[Finding]:
     """Return what must be asked of a build."""
-
-    def found() -> Iterator[Finding]:
-        width, bottom = build.width_m, build.rotor_bottom_m
-        kept = kept_share(losses_of(build.losses.stated, build.count))
-        if kept < LEAST_KEPT:
-            yield LossesAsked(kept)
-        if build.cut_out_ms is not None and build.cut_out_ms < LEAST_CUT_OUT_MS:
-            yield EarlyCutOut(build.cut_out_ms)
-        if bottom < REACH_M:
-            yield BladesInReach(bottom)
-        if width is not None and build.hub_height_m > max(TALL_M, SLENDER * width):
-            yield TallMast(build.hub_height_m, width)
-
-    return tuple(found())
+    width, bottom = build.width_m, build.rotor_bottom_m
+    kept = kept_share(losses_of(build.losses.stated, build.count))
+    if kept < LEAST_KEPT:
+        yield LossesAsked(kept)
+    if build.cut_out_ms is not None and build.cut_out_ms < LEAST_CUT_OUT_MS:
+        yield EarlyCutOut(build.cut_out_ms)
+    if bottom < REACH_M:
+        yield BladesInReach(bottom)
+    if width is not None and build.hub_height_m > max(TALL_M, SLENDER * width):
+        yield TallMast(build.hub_height_m, width)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Self
 
@@ -144,9 +144,7 @@ class Plan(Settings):
                 f"site.{names.index(None)} has no name, and with several places each needs one; "
                 'add name = "roof", or what it is'
             )
-        twice = next((name for name in names if names.count(name) > 1), None)
-        if twice is not None:
-            raise ValueError(f"two places are called {twice!r}; give each a name of its own")
+        _refuse_twice("places", names)
         return self
 
     @model_validator(mode="after")
@@ -216,10 +214,7 @@ class Plan(Settings):
 
     @model_validator(mode="after")
     def _different_names(self) -> Self:
-        names = [build.name for build in self.build]
-        twice = next((name for name in names if names.count(name) > 1), None)
-        if twice is not None:
-            raise ValueError(f"two builds are called {twice!r}; give each a name of its own")
+        _refuse_twice("builds", [build.name for build in self.build])
         return self
 
     def file(self, name: str) -> Path:
@@ -229,6 +224,12 @@ class Plan(Settings):
     def file_names(self) -> list[str]:
         """Return every file, folder or glob that the plan names, as it stands in the plan."""
         return list(dict.fromkeys(_file_names(self)))
+
+
+def _refuse_twice(what: str, names: Sequence[str | None]) -> None:
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise ValueError(f"two {what} are called {twice!r}; give each a name of its own")
 
 
 def _file_names(section: BaseModel) -> Iterator[str]:

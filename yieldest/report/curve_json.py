@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from yieldest.arrays import FloatArray
 from yieldest.energy.net_energy import usual_years
 from yieldest.report.json_values import json_ready, picked, rows_of
 from yieldest.report.sentences.turbine import where_the_energy_goes
@@ -33,17 +32,14 @@ def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
             "scatter": measured.bins.relative_scatter,
         },
         "bins": rows_of(
-            {
-                "centre_ms": bins.centre_ms,
-                "count": bins.count,
-                "speed_ms": bins.speed_ms,
-                "power_w": bins.power_w,
-                "standard_deviation_w": bins.standard_deviation_w,
-                "scatter_uncertainty_w": bins.scatter_w,
-                "meter_uncertainty_w": bins.meters_w,
-                "uncertainty_w": bins.uncertainty_w,
-                **_chain(chain),
-            }
+            picked(
+                bins,
+                *("centre_ms", "count", "speed_ms", "power_w", "standard_deviation_w"),
+                scatter_uncertainty_w="scatter_w",
+                meter_uncertainty_w="meters_w",
+                uncertainty_w="uncertainty_w",
+            )
+            | _chain(chain)
         ),
         "curve": {
             **picked(
@@ -56,12 +52,13 @@ def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
         "where_the_energy_goes": [] if chain is None else where_the_energy_goes(chain, bins),
         "hysteresis": picked(measured.hysteresis) | picked(measured.hysteresis, "shown"),
         "usual_years": rows_of(
-            {
-                "mean_speed_ms": years.mean_ms,
-                "gross_kwh_per_year": years.energy_kwh,
-                "uncertainty_kwh_per_year": years.uncertainty_kwh,
-                "gross_kwh_extrapolated_per_year": years.beyond_kwh,
-            }
+            picked(
+                years,
+                mean_speed_ms="mean_ms",
+                gross_kwh_per_year="energy_kwh",
+                uncertainty_kwh_per_year="uncertainty_kwh",
+                gross_kwh_extrapolated_per_year="beyond_kwh",
+            )
         ),
         "completeness": json_ready(measured.rules),
         "assumed": sentences(curve.provenance.assumed),
@@ -69,7 +66,7 @@ def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
     }
 
 
-def _chain(chain: Chain | None) -> dict[str, FloatArray | None]:
+def _chain(chain: Chain | None) -> dict[str, Any]:
     """Return the columns of the bins that need the rotor's area, all None without it."""
     columns = {
         "power_coefficient": "coefficient",
@@ -79,6 +76,4 @@ def _chain(chain: Chain | None) -> dict[str, FloatArray | None]:
         "generator_efficiency": "generator_efficiency",
         "generator_most_w": "generator_most_w",
     }
-    if chain is None:
-        return dict.fromkeys(columns)
-    return {key: getattr(chain, name) for key, name in columns.items()}
+    return dict.fromkeys(columns) if chain is None else picked(chain, **columns)
