@@ -11,6 +11,7 @@ from yieldest.errors import InputError
 
 if TYPE_CHECKING:
     from yieldest.settings import Settings
+    from yieldest.wind.quality_control import QualityRules
     from yieldest.wind.read_options import ReadOptions
     from yieldest.wind.wind_record import WindRecord
 
@@ -100,10 +101,7 @@ def wind(
 
     Example: yieldest wind demo-sites/town-roof/wind.csv.gz --out checked.csv
     """
-    # Imported here, so that `--help` does not wait for pandas and scipy.
-    from yieldest.settings import options_of
     from yieldest.units import shown_in
-    from yieldest.wind.quality_control import QualityRules
     from yieldest.wind.read_options import Columns, ReadOptions
     from yieldest.wind.read_wind import read_wind
     from yieldest.wind.resource import ResourceOptions, assess_record
@@ -122,7 +120,7 @@ def wind(
     resource = assess_record(
         _read(record, height, options),
         ResourceOptions(
-            rules=options_of(QualityRules, None, _thresholds(quality_control)),
+            rules=_rules(quality_control),
             season_correction=season_correction,
             fit=fit,
             sectors=sectors,
@@ -143,11 +141,10 @@ def wind(
 
         print_json(resource_as_dictionary(resource, over_years))
         return
-    from yieldest.report.terminal import console
-    from yieldest.report.wind_text import print_resource
+    from yieldest.report import terminal, wind_text
 
     with shown_in(shown_units or "metric"):
-        print_resource(resource, console(), over_years, full=full)
+        wind_text.print_resource(resource, terminal.console(), over_years, full=full)
     if out is not None:
         typer.echo(f"\nwrote {out}")
 
@@ -237,8 +234,9 @@ def _cells_by_heading(texts: Iterable[str] | None) -> dict[str, list[str]]:
     return where
 
 
-def _thresholds(texts: Iterable[str] | None) -> dict[str, object]:
-    """Turn THRESHOLD=VALUE texts into numbers, False for off."""
+def _rules(texts: Iterable[str] | None) -> "QualityRules":
+    """Turn THRESHOLD=VALUE texts into the rules that have these thresholds, False for off."""
+    from yieldest.settings import options_of
     from yieldest.wind.quality_control import QualityRules
 
     thresholds: dict[str, object] = {}
@@ -251,7 +249,7 @@ def _thresholds(texts: Iterable[str] | None) -> dict[str, object]:
                 f"--quality-control: {name} is {value!r}, but a number or off was expected; mend "
                 "it."
             ) from error
-    return thresholds
+    return options_of(QualityRules, None, thresholds)
 
 
 def _tables() -> "list[type[Settings]]":

@@ -99,9 +99,7 @@ class Comparison:
             ],
             "currencies": self.currencies,
             "different_terms": self.different_terms,
-            "best": None
-            if best is None
-            else {"plan": best[0].name, "build": best[1].name, "by": best[2]},
+            "best": best and {"plan": best[0].name, "build": best[1].name, "by": best[2]},
         }
 
 

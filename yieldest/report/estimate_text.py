@@ -11,20 +11,20 @@ from yieldest.arrays import percent, plainly, rounded
 from yieldest.model.estimate import Estimate, SweptEstimate
 from yieldest.model.quantities import lines_of, quantities_of
 from yieldest.model.site_wind import SiteWind
+from yieldest.report.cautions import CAUTIONS
 from yieldest.report.decision import Decision, decide
 from yieldest.report.sections import (
     by_month_tables,
-    cautions_section,
     findings_notes,
     hub_section,
     methods_table,
     money_section,
     uncertainty_section,
 )
-from yieldest.report.tables import Row, Section, TableView, builds_table
+from yieldest.report.tables import Row, TableView, builds_table
 from yieldest.report.terminal import (
     print_answers,
-    print_heading,
+    print_list,
     print_section,
     print_table,
     print_text,
@@ -85,11 +85,11 @@ def _print_all(
         ranges_table, *_, inputs = sure.tables
         tables = [ranges_table, *drivers_tables(uncertainty, estimate), inputs]
         print_section(replace(sure, tables=tables), screen)
-    print_heading("How it was computed", screen)
-    for row in methods_table(estimate).rows:
-        print_text(f"{row.label}: {row.cells[0]}", screen, mark="- ")
-    print_section(Section(notes=findings_notes(estimate)), screen)
-    print_section(cautions_section(), screen)
+    methods = [f"{row.label}: {row.cells[0]}" for row in methods_table(estimate).rows]
+    print_list("How it was computed", methods, screen)
+    for notes in findings_notes(estimate):
+        print_list(notes.title, notes.texts, screen)
+    print_list("Take care", CAUTIONS, screen)
 
 
 def _wind(wind: SiteWind) -> str:

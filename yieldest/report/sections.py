@@ -23,7 +23,6 @@ from yieldest.model.number_of_machines import CostByNumber
 from yieldest.model.quantities import BY_KEY, in_currency
 from yieldest.plan import Plan
 from yieldest.provenance import Findings
-from yieldest.report.cautions import CAUTIONS
 from yieldest.report.decision import Decision
 from yieldest.report.sentences.words import sentences
 from yieldest.report.spending import (
@@ -240,13 +239,12 @@ def money_section(estimate: Estimate, numbers: Sequence[CostByNumber]) -> Sectio
                 Notes(f"What {called(estimate, b.name)} costs", cost_sentences(b, estimate))
                 for b in estimate.builds
             ),
-            Notes("Break-even", _needed(estimate)),
+            Notes(
+                "Break-even",
+                [text for b in estimate.builds if (text := break_even_sentence(b, estimate))],
+            ),
         ),
     )
-
-
-def _needed(estimate: Estimate) -> list[str]:
-    return [text for build in estimate.builds if (text := break_even_sentence(build, estimate))]
 
 
 def findings_notes(estimate: Estimate) -> list[Notes]:
@@ -295,11 +293,6 @@ def _years_source(estimate: Estimate) -> str:
         for wind in estimate.inputs.winds.values()
     )
     return " or ".join(dict.fromkeys(said))
-
-
-def cautions_section() -> Section:
-    """Return what can hurt someone."""
-    return Section("Take care", notes=[Notes("", CAUTIONS, warn=True)])
 
 
 def methods_table(estimate: Estimate) -> TableView:

@@ -21,6 +21,7 @@ from yieldest.report.terminal import (
     print_heading,
     print_list,
     print_section,
+    print_table,
     print_text,
     rows_left,
 )
@@ -111,7 +112,7 @@ def print_resource(
     for section in _sections(resource):
         print_section(section, screen)
     if over_years is not None:
-        print_section(Section(tables=[long_term_table(over_years)]), screen)
+        print_table(long_term_table(over_years), screen)
 
 
 def _in_words(recognised: Recognised) -> str:
