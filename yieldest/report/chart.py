@@ -28,20 +28,9 @@ LONGEST_NAME = 30
 class Chart:
     """A chart of the page, which is also a picture and a table.
 
-    Parameters
-    ----------
-    name : str
-        Of its files, and of its place in the page.
-    title : str
-    message : str
-        What it shows, in a sentence or two: the alternative for those who do not see it.
-    method : str
-        Where the numbers come from.
-    numbers : mapping of str to sequence
-        The numbers behind it by heading, the unit in the heading.
-    draw : callable
-        Draws it into an empty figure.
-    height_in : float
+    It is named by its files and its place in the page. The message is what it shows, in a sentence
+    or two: the alternative for those who do not see it; the method says where the numbers come
+    from, which stand under headings with their units; and it is drawn into an empty figure.
     """
 
     name: str
@@ -115,17 +104,7 @@ def bars(
 ) -> None:
     """Draw a bar for each row and build, what it comes to beside it, and no scale.
 
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-        Empty.
-    rows : sequence of str
-    values : mapping of BuildStyle to sequence of float
-        One for each row; 0 draws nothing.
-    written : callable
-        Writes a value.
-    xlabel : str
-        With the unit.
+    Of each build there is a value for each row; 0 draws nothing. The label has the unit.
     """
     axes = figure.add_subplot()
     height = 0.8 / len(values)
@@ -160,16 +139,9 @@ def along_speed(axes: Axes, what: str) -> None:
 
 
 def finish(axes: Axes, *, grid: str = "y", ticks: int | None = None, **settings: Any) -> None:  # noqa: ANN401
-    """Set labels and limits once all is drawn, with grid lines across one axis or both.
+    """Set labels and limits once all is drawn, with grid lines across one axis ("x", "y") or "both".
 
-    Parameters
-    ----------
-    axes : Axes
-    grid : {"x", "y", "both"}
-    ticks : int, optional
-        At most so many along x.
-    **settings
-        As `matplotlib.axes.Axes.set` takes them.
+    There are at most so many ticks along x; settings are those of `matplotlib.axes.Axes.set`.
     """
     axes.set(**settings)
     axes.grid(grid != "x", axis="y")

@@ -45,18 +45,9 @@ _FONT_PT = 10.5
 class BuildStyle:
     """How a build is drawn wherever several are drawn together.
 
-    Parameters
-    ----------
-    letter : str
-        What sentences call it; the name in quotes where it is the only one.
-    colour : str
-        A name in `PALETTE`.
-    line, marker, hatch : str
-        matplotlib's line style, marker and hatching of bars.
-    dashes : str
-        The same line as SVG writes it.
-    alone : bool
-        Whether no other is drawn beside it.
+    The letter is what sentences call it, or its name in quotes where it is the only one, `alone`.
+    The colour is a name in `PALETTE`; line, marker and hatch are matplotlib's, and dashes are the
+    same line as SVG writes it.
     """
 
     letter: str

@@ -45,17 +45,10 @@ class StyleSheet:
 
 
 def inline_svg(figure: Figure, name: str, message: str, sheet: StyleSheet) -> str:
-    """Return a figure as an SVG element for a page.
+    """Return a figure as an SVG element for a page, its styles in the sheet.
 
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-    name : str
-        Put before every id, so that two figures of a page never share one.
-    message : str
-        What the figure shows, for those who cannot see it.
-    sheet : StyleSheet
-        Takes the styles.
+    The name is put before every id, so that two figures of a page never share one; the message is
+    for those who cannot see the figure.
     """
     root = ElementTree.fromstring(picture(figure, "svg"))
     defined = {element.attrib["id"] for element in root.iter() if "id" in element.attrib}

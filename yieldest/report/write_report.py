@@ -90,14 +90,7 @@ def _of_wind(wind: SiteWind, places: str, named: bool) -> list[Chart]:
 
 
 def chart_files(charts: Sequence[Chart], done: Callable[[str], None]) -> dict[str, bytes | str]:
-    """Return every chart as picture files and as a CSV file of its numbers.
-
-    Parameters
-    ----------
-    charts : sequence of Chart
-    done : callable
-        Is told the name of each chart when it is done.
-    """
+    """Return every chart as picture files and as a CSV file of its numbers; `done` is told each."""
     files: dict[str, bytes | str] = {}
     for chart in charts:
         figure = chart.figure(titled=True)
@@ -120,29 +113,11 @@ def write_report(
     done: Callable[[str], None],
     changes: Sequence[str] = (),
 ) -> list[Path]:
-    """Write the page of a plan, and its figures when a folder is named.
+    """Write the page of a plan and, into a folder if one is named, every chart as files.
 
-    Parameters
-    ----------
-    plan : Plan
-    page : Path
-        The HTML file; one that is there is replaced.
-    figures : Path or None
-        A folder for every chart as PNG, SVG, PDF and CSV.
-    done : callable
-        Is told in a few words what was just done.
-    changes : sequence of str
-        What `--set` put over the plan, for the page to say.
-
-    Returns
-    -------
-    list of Path
-        The files written.
-
-    Raises
-    ------
-    InputError
-        When a file of the plan cannot be used, or a file cannot be written.
+    A page that is there is replaced. `done` is told in a few words what was just done; the changes
+    are what `--set` put over the plan, for the page to say. Returns the files written. An
+    `InputError` when a file of the plan cannot be used, or a file cannot be written.
     """
     inputs = input_files(plan)
     refuse_inputs(page, inputs)

@@ -19,7 +19,12 @@ from yieldest.units import as_shown, number
 
 @singledispatch
 def sentence(finding: object) -> str:
-    """Return a finding in words."""
+    """Return a finding in words.
+
+    Parameters
+    ----------
+    finding : Finding
+    """
     kind = type(finding)
     if sentence.dispatch(kind) is sentence.dispatch(object):
         _load_wordings()
