@@ -139,7 +139,7 @@ def along_speed(axes: Axes, what: str) -> None:
 
 
 def finish(axes: Axes, *, grid: str = "y", ticks: int | None = None, **settings: Any) -> None:  # noqa: ANN401
-    """Set labels and limits once all is drawn, with grid lines across one axis ("x", "y") or "both".
+    """Set labels and limits once all is drawn, with grid lines across "x", "y" or "both".
 
     There are at most so many ticks along x; settings are those of `matplotlib.axes.Axes.set`.
     """
