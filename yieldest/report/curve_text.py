@@ -14,17 +14,18 @@ from yieldest.energy.net_energy import UsualYears, usual_years
 from yieldest.report.cautions import CURVE_CAUTIONS
 from yieldest.report.sentences.turbine import where_the_energy_goes
 from yieldest.report.sentences.words import sentence, sentences
-from yieldest.report.tables import Notes, Row, Section, TableView
+from yieldest.report.tables import Row, TableView
 from yieldest.report.terminal import (
     checks,
     print_answers,
+    print_heading,
     print_list,
-    print_section,
     print_table,
     print_text,
     rows_left,
 )
-from yieldest.turbine.bins import IDLE_SHARE
+from yieldest.turbine.bins import IDLE_SHARE, Bins
+from yieldest.turbine.conversion_chain import Chain
 from yieldest.turbine.load import LOAD_WORDS
 from yieldest.turbine.measured_curve import MeasuredCurve
 from yieldest.turbine.power_curve import PowerCurve
@@ -35,6 +36,12 @@ PLOT_WIDTH = 34
 FEWEST_SIGNS = 8
 MOST_ROWS = 13
 MOST_ON_TRUST = 2
+BINS_KEY = (
+    "n: readings; s: their standard deviation; ±: standard uncertainty of the mean, from meters "
+    "and scatter; curve: rising to one peak; Cp: power over power in the wind; o: mean, with the "
+    "band of one ±"
+)
+NO_ROTOR = "Not known, for the rotor size is not stated (--rotor-diameter)."
 MIDDLE_MEAN_MS = 5.0
 """The year that is told in words."""
 OVERSPEED = 2.0
@@ -60,30 +67,24 @@ def print_curve(measured: MeasuredCurve, screen: Console, *, full: bool = False)
         return
     print_list("Check this", sentences(provenance.warnings), screen)
     print_list("Take care", _cautions(measured), screen)
-    for section in _sections(measured, years, screen.width):
-        print_section(section, screen)
-
-
-def _sections(measured: MeasuredCurve, years: UsualYears, width: int) -> list[Section]:
-    provenance = measured.curve.provenance
-    key = (
-        "n: readings; s: their standard deviation; ±: standard uncertainty of the mean, from "
-        "meters and scatter; curve: rising to one peak; Cp: power over power in the wind; o: "
-        "mean, with the band of one ±"
-    )
-    return [
-        Section(tables=[_bins_table(measured, width)], notes=[Notes("", [key])]),
-        _chain_section(measured),
-        Section(notes=[Notes("Starting and stopping", _hysteresis_words(measured.hysteresis))]),
-        _years_section(years, measured),
-        Section(title="Are there enough readings?", lines=_rules_lines(measured.rules)),
-        Section(
-            notes=[
-                Notes("How it was computed", _methods(measured)),
-                Notes("Assumed, for nobody stated it", sentences(provenance.assumed)),
-            ]
-        ),
-    ]
+    print_table(_bins_table(measured, screen.width), screen)
+    print_list("", [BINS_KEY], screen)
+    print_heading("Where the energy goes", screen)
+    if measured.chain is None:
+        screen.print(Text(NO_ROTOR))
+    else:
+        print_table(_chain_table(measured.chain, measured.bins), screen)
+    print_list("Starting and stopping", _hysteresis_words(measured.hysteresis), screen)
+    print_heading("A year of it, before losses", screen)
+    print_table(_years_table(years, measured.curve), screen)
+    last = speed(measured.curve.last_measured_ms, ".1f")
+    beyond = f"Above {last}, the last wind with readings: {_beyond(measured.curve)}."
+    print_list("", [beyond], screen)
+    print_heading("Are there enough readings?", screen)
+    for line in _rules_lines(measured.rules):
+        screen.print(Text(line))
+    print_list("How it was computed", _methods(measured), screen)
+    print_list("Assumed, for nobody stated it", sentences(provenance.assumed), screen)
 
 
 def _read_as(measured: MeasuredCurve) -> str:
@@ -123,11 +124,7 @@ def _power(measured: MeasuredCurve, years: UsualYears, *, full: bool) -> list[tu
     either = " and ".join(
         f"{_energy(float(years.energy_kwh[i]))} at {speed(years.mean_ms[i])}" for i in others
     )
-    lost = (
-        ["Not known, for the rotor size is not stated (--rotor-diameter)."]
-        if chain is None
-        else where_the_energy_goes(chain, bins)
-    )
+    lost = [NO_ROTOR] if chain is None else where_the_energy_goes(chain, bins)
     if not full:
         lost = [lost[0], *lost[1:][-1:]]
     return [
@@ -261,13 +258,8 @@ def _plot_line(power: float, uncertainty: float, top: float, most: int) -> str:
     return "".join(cells).rstrip()
 
 
-def _chain_section(measured: MeasuredCurve) -> Section:
-    chain, bins = measured.chain, measured.bins
-    title = "Where the energy goes"
-    if chain is None:
-        return Section(
-            title=title, lines=["Not known, for the rotor size is not stated (--rotor-diameter)."]
-        )
+def _chain_table(chain: Chain, bins: Bins) -> TableView:
+    """Return the power at each stage of the machine, by wind speed."""
     columns = {
         "in the wind, W": chain.wind_w,
         "Betz limit, W": chain.betz_w,
@@ -286,7 +278,7 @@ def _chain_section(measured: MeasuredCurve) -> Section:
         rows.append(Row(number(bins.speed_ms[i], "m/s", ".1f"), tuple(cells)))
     heads = [f"wind, {speed_unit()}", *known, "Cp of all"]
     heads += ["generator"] if shares is not None else []
-    return Section(title=title, tables=[TableView("", heads, rows)])
+    return TableView("", heads, rows)
 
 
 def _hysteresis_words(found: Hysteresis) -> list[str]:
@@ -317,8 +309,7 @@ def _hysteresis_words(found: Hysteresis) -> list[str]:
     return said
 
 
-def _years_section(years: UsualYears, measured: MeasuredCurve) -> Section:
-    curve = measured.curve
+def _years_table(years: UsualYears, curve: PowerCurve) -> TableView:
     last = speed(curve.last_measured_ms, ".1f")
     columns = {
         "energy, kWh": years.energy_kwh,
@@ -333,11 +324,7 @@ def _years_section(years: UsualYears, measured: MeasuredCurve) -> Section:
         f"mean wind at the hub, {speed_unit()} (Rayleigh)",
         *(number(mean, "m/s") for mean in years.mean_ms),
     ]
-    return Section(
-        title="A year of it, before losses",
-        tables=[TableView("", heads, rows)],
-        notes=[Notes("", [f"Above {last}, the last wind with readings: {_beyond(curve)}."])],
-    )
+    return TableView("", heads, rows)
 
 
 def _beyond(curve: PowerCurve) -> str:

@@ -84,7 +84,7 @@ def _print_all(
         sure = uncertainty_section(estimate, uncertainty)
         ranges_table, *_, inputs = sure.tables
         tables = [ranges_table, *drivers_tables(uncertainty, estimate), inputs]
-        print_section(replace(sure, tables=tables), screen)
+        print_section(replace(sure, title="How sure that is", tables=tables), screen)
     methods = [f"{row.label}: {row.cells[0]}" for row in methods_table(estimate).rows]
     print_list("How it was computed", methods, screen)
     for notes in findings_notes(estimate):

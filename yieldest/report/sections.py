@@ -6,7 +6,6 @@ import calendar
 import hashlib
 import shlex
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -78,11 +77,8 @@ def chapters_of(
         tables=[builds_table("", "energy", estimate), *by_month_tables(estimate)],
     )
     money = Section("All figures of the money", tables=[builds_table("", "money", estimate)])
-    numbers = replace(
-        money_section(estimate, decision.by_number),
-        title="What it costs, and what would make it pay",
-    )
-    sure = replace(uncertainty_section(estimate, uncertainty), title="All ranges, and their inputs")
+    numbers = money_section(estimate, decision.by_number)
+    sure = uncertainty_section(estimate, uncertainty)
     checked = Section("Taken on trust, and to be checked", notes=findings_notes(estimate))
     methods = Section("Methods and sources", tables=[methods_table(estimate)])
     return [
@@ -171,9 +167,9 @@ def uncertainty_section(estimate: Estimate, uncertainty: Uncertainty | None) -> 
             "No draws were made, so there are no ranges. The uncertainty of curve, height and "
             f"losses is not in what follows. {spread}"
         )
-        return Section("How sure that is", [intro], [usual])
+        return Section("All ranges, and their inputs", [intro], [usual])
     return Section(
-        "How sure that is",
+        "All ranges, and their inputs",
         intro=[
             sufficiency(uncertainty),
             "P90: reached or bettered in 90 cases of 100; P50, P75, P99 likewise.",
@@ -229,7 +225,7 @@ def hub_section(estimate: Estimate) -> Section:
 def money_section(estimate: Estimate, numbers: Sequence[CostByNumber]) -> Section:
     """Return what each build costs, by number of machines, and what would make it pay."""
     return Section(
-        "The money",
+        "What it costs, and what would make it pay",
         tables=[by_number_table(each, estimate) for each in numbers],
         notes=_kept(
             Notes(

@@ -65,16 +65,12 @@ class Notes:
 
 @frozen_dataclass
 class Section:
-    """Lines, sentences, tables and notes under one heading.
-
-    Lines stand as they are, for the terminal alone: a picture drawn in signs.
-    """
+    """Sentences, tables and notes under one heading."""
 
     title: str = ""
     intro: Sequence[str] = ()
     tables: Sequence[TableView] = ()
     notes: Sequence[Notes] = ()
-    lines: Sequence[str] = ()
 
 
 def first_checks(texts: Sequence[str]) -> list[tuple[str, str]]:

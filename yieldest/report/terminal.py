@@ -215,13 +215,11 @@ def _marked(cell: str, is_best: bool, screen: Console, marks: bool) -> Text:
 
 
 def print_section(section: Section, screen: Console) -> None:
-    """Print a section, its lines first."""
+    """Print a section as the page shows it."""
     if section.title:
         print_heading(section.title, screen)
     elif section.intro:
         screen.print()
-    for line in section.lines:
-        screen.print(Text(line))
     print_list("", section.intro, screen)
     for view in section.tables:
         print_table(view, screen)

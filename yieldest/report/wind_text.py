@@ -14,13 +14,12 @@ from yieldest.defaults import COVERAGE_FACTOR, STANDARD_DENSITY_KG_M3, YEAR_TO_Y
 from yieldest.frozen import frozen_dataclass
 from yieldest.report.sentences.wind import FAULT_WORDS, month_names
 from yieldest.report.sentences.words import minute, sentences
-from yieldest.report.tables import Notes, Row, Section, TableView
+from yieldest.report.tables import Row, TableView
 from yieldest.report.terminal import (
     checks,
     print_answers,
     print_heading,
     print_list,
-    print_section,
     print_table,
     print_text,
     rows_left,
@@ -109,8 +108,7 @@ def print_resource(
     if not full:
         print_text("Fits, tests, months, hours, directions, methods: --full.", screen)
         return
-    for section in _sections(resource):
-        print_section(section, screen)
+    _print_all(resource, screen)
     if over_years is not None:
         print_table(long_term_table(over_years), screen)
 
@@ -122,37 +120,27 @@ def _in_words(recognised: Recognised) -> str:
     return in_reader_units(recognised.found)
 
 
-def _sections(resource: WindResource) -> list[Section]:
+def _print_all(resource: WindResource, screen: Console) -> None:
     record, directions = resource.record, resource.directions
-    split = [months_table(resource), *hours_tables(resource)]
+    if record.found:
+        caption = "What was recognised in the file (state it if it is wrong)"
+        found = [Row(each.what, (_in_words(each), each.how)) for each in record.found]
+        print_table(TableView(caption, ["", "found", "how"], found, words=True), screen)
+    print_table(fits_table(resource), screen)
+    print_table(quality_control_table(resource), screen)
+    print_list("", quality_rules(resource), screen)
+    for table in (months_table(resource), *hours_tables(resource)):
+        print_table(table, screen)
     if len(resource.years) > 1:
-        split.append(groups_table("By year (by the clock, no weights)", "year", resource.years))
-    calms = []
+        caption = "By year (by the clock, no weights)"
+        print_table(groups_table(caption, "year", resource.years), screen)
     if directions is not None:
         caption = "By direction the wind comes from (degrees, middle of the sector)"
-        split.append(groups_table(caption, "from", directions.sectors))
-        calms = [
-            f"calm {percent(directions.calm_share)} of the time, direction not known "
-            f"{percent(directions.unknown_share)}"
-        ]
-    caption = "What was recognised in the file (state it if it is wrong)"
-    found = [Row(each.what, (_in_words(each), each.how)) for each in record.found]
-    recognised = TableView(caption, ["", "found", "how"], found, words=True)
-    return [
-        Section(tables=[recognised] if found else []),
-        Section(
-            tables=[fits_table(resource), quality_control_table(resource)],
-            notes=[Notes("", quality_rules(resource))],
-        ),
-        Section(tables=split),
-        Section(
-            lines=calms,
-            notes=[
-                Notes("How gusty", [_gustiness(*each) for each in _unsteady(resource)]),
-                Notes("How it was computed", _methods(resource)),
-            ],
-        ),
-    ]
+        print_table(groups_table(caption, "from", directions.sectors), screen)
+        calm, unknown = percent(directions.calm_share), percent(directions.unknown_share)
+        screen.print(Text(f"calm {calm} of the time, direction not known {unknown}"))
+    print_list("How gusty", [_gustiness(*each) for each in _unsteady(resource)], screen)
+    print_list("How it was computed", _methods(resource), screen)
 
 
 def _read_as(record: Record) -> str:
