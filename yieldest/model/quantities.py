@@ -155,6 +155,15 @@ def quantities_of(view: View) -> Iterator[Quantity]:
     return (each for each in QUANTITIES if view in each.where)
 
 
+def had_by(builds: Sequence[BuildEstimate], view: View) -> list[Quantity]:
+    """Return what stands in a view and any of the builds has, or is said never to have."""
+    return [
+        each
+        for each in quantities_of(view)
+        if each.never or any(each.value(build) is not None for build in builds)
+    ]
+
+
 def lines_of(view: View, builds: Sequence[BuildEstimate], terms: EconomicTerms) -> list[Line]:
     """Return the lines of a table, without those that no build has a figure for."""
     lines = []

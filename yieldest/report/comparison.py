@@ -13,7 +13,7 @@ from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.frames import Figures, results_of
-from yieldest.model.quantities import Quantity, in_currency, quantities_of
+from yieldest.model.quantities import Quantity, had_by, in_currency
 from yieldest.report.estimate_json import as_dictionary
 from yieldest.report.tables import Row, TableView
 from yieldest.report.terminal import print_table, print_text
@@ -143,12 +143,8 @@ def print_comparison(compared: Comparison, screen: Console) -> None:
     print_text(" ".join(verdict(compared)), screen, style="bold")
     one_currency = len(compared.currencies) == 1
     every = [(plan, *each) for plan in compared.plans for each in plan.builds()]
-    shown = [
-        each
-        for each in quantities_of("sweep")
-        if each.key != "capital_cost"
-        and (each.never or any(each.value(build) is not None for _, build, _ in every))
-    ]
+    had = had_by([build for _, build, _ in every], "sweep")
+    shown = [each for each in had if each.key != "capital_cost"]
     best = compared.best
     place = None if best is None else [each.key for each in shown].index(best[2])
     rows = []

@@ -9,7 +9,7 @@ from rich.text import Text
 
 from yieldest.arrays import percent, plainly, rounded
 from yieldest.model.estimate import Estimate, SweptEstimate
-from yieldest.model.quantities import lines_of, quantities_of
+from yieldest.model.quantities import had_by, lines_of
 from yieldest.model.site_wind import SiteWind
 from yieldest.report.cautions import CAUTIONS
 from yieldest.report.decision import Decision, decide
@@ -135,12 +135,7 @@ def _energy_table(estimate: Estimate, uncertainty: Uncertainty | None) -> TableV
 def print_sweep(swept: SweptEstimate, screen: Console) -> None:
     """Print a row for each value and build, the cheapest kWh of each value marked."""
     currency = swept.estimates[0].currency
-    every = [build for estimate in swept.estimates for build in estimate.builds]
-    shown = [
-        each
-        for each in quantities_of("sweep")
-        if each.never or any(each.value(build) is not None for build in every)
-    ]
+    shown = had_by([build for each in swept.estimates for build in each.builds], "sweep")
     cost = [each.key for each in shown].index("cost_per_kwh")
     heads = ["value", "build", *(each.named(currency) for each in shown)]
     rows = []

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from yieldest.arrays import NOT_KNOWN, percent, rounded
 from yieldest.model.estimate import Estimate
 from yieldest.model.quantities import BY_KEY, NEVER
@@ -168,22 +166,19 @@ def ranges_table(uncertainty: Uncertainty, estimate: Estimate) -> TableView:
                 for build in builds
             )
             rows.append(Row(f"  P{100 * share:.0f}", points, unit))
-    chances: list[tuple[str, Callable[[BuildUncertainty], float | None]]] = [
-        ("pays back in its life", lambda b: b.probability_of_payback),
-        ("also with interest", lambda b: b.probability_that_it_pays),
-        ("its kWh cheaper than a bought one", lambda b: b.probability_below_price),
-    ]
-    for words, chance in chances:
-        rows.append(
-            Row(f"probability: {words}", tuple(chance_words(chance(build)) for build in builds))
-        )
+    chances = {
+        "pays back in its life": "probability_of_payback",
+        "also with interest": "probability_that_it_pays",
+        "its kWh cheaper than a bought one": "probability_below_price",
+    }
+    for words, name in chances.items():
+        cells = tuple(chance_words(getattr(build, name)) for build in builds)
+        rows.append(Row(f"probability: {words}", cells))
     for other in builds if len(builds) > 1 else ():
         beats = (build.beats.get(other.name, {}).get("cost_per_kwh") for build in builds)
         cells = tuple(chance_words(each) for each in beats)
-        name = called(estimate, other.name)
-        rows.append(Row(f"probability: cheaper kWh than {name}", cells))
-    heads = ["90 % range", *build_heads(estimate)]
-    return TableView("", heads, rows)
+        rows.append(Row(f"probability: cheaper kWh than {called(estimate, other.name)}", cells))
+    return TableView("", ["90 % range", *build_heads(estimate)], rows)
 
 
 def inputs_table(uncertainty: Uncertainty) -> TableView:
