@@ -9,7 +9,7 @@ import xarray as xr
 
 from yieldest.maps.blocks import in_blocks
 from yieldest.maps.grid import Grid
-from yieldest.maps.make_maps import maps_of, recipe_for
+from yieldest.maps.make_maps import computed_maps, maps_of, recipe_for
 from yieldest.plan import Plan, load_plan
 
 
@@ -91,4 +91,4 @@ class MapsOfDataset:
         recipe = recipe_for(grid, plan, height_m)
         if self._data.chunks:
             return maps_of(grid, recipe)
-        return maps_of(in_blocks(grid, recipe), recipe).compute()
+        return computed_maps(in_blocks(grid, recipe), recipe)

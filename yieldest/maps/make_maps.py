@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import dask
 import numpy as np
 import xarray as xr
 
@@ -11,7 +12,7 @@ from yieldest import __version__
 from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass
 from yieldest.maps.build_maps import ReadBuild, build_maps, read_builds
-from yieldest.maps.cell_sites import cell_sites
+from yieldest.maps.cell_sites import CellSites, cell_sites
 from yieldest.maps.cell_winds import (
     MOST_MS,
     CellWinds,
@@ -199,13 +200,34 @@ def maps_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
     The distributions are by height and the rest by build, beside the dimensions of the cells.
     Missing cells are NaN.
     """
-    distributions = recipe.kind.distributions(grid)
+    return _maps_of_winds(grid, recipe, *_winds_and_sites(grid, recipe))
+
+
+def computed_maps(grid: Grid, recipe: Recipe) -> xr.Dataset:
+    """Return the maps of a grid, computed.
+
+    dask reads the grid and fits the winds. For the many steps from there, each of next to no work,
+    it would take longer than they do.
+    """
+    found = dask.compute(*_winds_and_sites(grid, recipe))
+    return _maps_of_winds(grid, recipe, *found).compute()
+
+
+def _winds_and_sites(grid: Grid, recipe: Recipe) -> tuple[list[CellWinds], CellSites | None]:
+    """Return what is to be read from a grid for its maps, lazy where the grid is."""
+    plan = recipe.plan
+    sites = None if plan is None else cell_sites(grid, _only_place(plan).site)
+    return recipe.kind.distributions(grid), sites
+
+
+def _maps_of_winds(
+    grid: Grid, recipe: Recipe, distributions: list[CellWinds], sites: CellSites | None
+) -> xr.Dataset:
     maps = _distribution_maps(distributions)
     provenances = [
         Provenance(f"{grid.name}: {recipe.kind.source}", recipe.kind.method, (), recipe.warnings)
     ]
-    if recipe.plan is not None:
-        sites = cell_sites(grid, _only_place(recipe.plan).site)
+    if sites is not None:
         each = [build_maps(read, distributions, sites) for read in recipe.builds]
         names = [read.build.name for read in recipe.builds]
         index = xr.DataArray(names, dims="build", attrs={"long_name": "build"}, name="build")

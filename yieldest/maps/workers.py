@@ -24,7 +24,7 @@ from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass
 from yieldest.maps.blocks import Region, blocks_in, part_of
 from yieldest.maps.grid import Grid, unreadable
-from yieldest.maps.make_maps import Recipe, cell_dimensions, maps_of
+from yieldest.maps.make_maps import Recipe, cell_dimensions, computed_maps, maps_of
 
 BLOCKS_PER_REGION = 16
 """Few enough to be written often, enough that what a region takes besides its blocks is little."""
@@ -44,6 +44,8 @@ Progress = Callable[[int, int], None]
 """Called with the cells done and the cells in all."""
 Maps = Callable[[Iterable[Region]], Iterator[xr.Dataset]]
 """From some regions to their maps, computed, one after the other."""
+Made = Callable[[Grid, Recipe], xr.Dataset]
+"""From a grid to its maps, computed."""
 
 
 @frozen_dataclass
@@ -67,13 +69,14 @@ def workers(address: str | None, grid: Grid, recipe: Recipe) -> Iterator[Workers
     core. A script that calls this needs `if __name__ == "__main__":`, for each process reads it.
     """
 
-    def in_turn(regions: Iterable[Region]) -> Iterator[xr.Dataset]:
-        return (compute(part_of(grid, region), recipe) for region in regions)
+    def in_turn(regions: Iterable[Region], made: Made = computed_maps) -> Iterator[xr.Dataset]:
+        return (compute(part_of(grid, region), recipe, made) for region in regions)
 
     cores = min(dask.system.CPU_COUNT, MOST_PROCESSES)
     if address is not None:
         with _cluster(address) as threads:
-            yield Workers(max(BLOCKS_PER_REGION, BLOCKS_PER_THREAD * threads), in_turn)
+            blocks = max(BLOCKS_PER_REGION, BLOCKS_PER_THREAD * threads)
+            yield Workers(blocks, partial(in_turn, made=_all_by_dask))
     elif (
         cores == 1
         or blocks_in(grid, recipe) < 2 * cores
@@ -175,9 +178,14 @@ def _cluster(address: str) -> Iterator[int]:
         yield threads
 
 
-def compute(grid: Grid, recipe: Recipe) -> xr.Dataset:
+def _all_by_dask(grid: Grid, recipe: Recipe) -> xr.Dataset:
+    """Return the maps of a grid, computed where dask's workers are, to the last step."""
+    return maps_of(grid, recipe).compute()
+
+
+def compute(grid: Grid, recipe: Recipe, made: Made = computed_maps) -> xr.Dataset:
     """Return the maps of a grid, computed."""
     try:
-        return maps_of(grid, recipe).compute()
+        return made(grid, recipe)
     except (OSError, RuntimeError) as error:
         raise unreadable(grid.name) from error
