@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
-import dask
 import numpy as np
 import xarray as xr
+from dask.base import compute
 
 from yieldest import __version__
 from yieldest.errors import InputError
@@ -209,8 +210,39 @@ def computed_maps(grid: Grid, recipe: Recipe) -> xr.Dataset:
     dask reads the grid and fits the winds. For the many steps from there, each of next to no work,
     it would take longer than they do.
     """
-    found = dask.compute(*_winds_and_sites(grid, recipe))
-    return _maps_of_winds(grid, recipe, *found).compute()
+    winds, sites = compute(*_winds_and_sites(grid, recipe))
+    return _maps_of_winds(grid, recipe, winds, sites).compute()
+
+
+def outline_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
+    """Return the maps of a grid but for their values, which are left blank.
+
+    They are laid out as those of a single cell, without wind, of which nothing need be read.
+    """
+    cells = cell_dimensions(grid, recipe)
+    corner = grid.data.isel({name: slice(0, 1) for name in cells})
+    still = {
+        name: np.broadcast_to(np.zeros((), array.dtype), array.shape)
+        for name, array in corner.data_vars.items()
+    }
+    maps = maps_of(replace(grid, data=corner.copy(data=still)), recipe)
+    along = {name: array.dims for name, array in maps.data_vars.items()}
+    blank = np.full((), np.nan, np.float32)
+    shapes = {
+        name: [grid.data.sizes[each] if each in cells else maps.sizes[each] for each in dims]
+        for name, dims in along.items()
+    }
+    return xr.Dataset(
+        {
+            name: (along[name], np.broadcast_to(blank, shape), maps[name].attrs)
+            for name, shape in shapes.items()
+        },
+        {
+            name: array if set(array.dims).isdisjoint(cells) else grid.data.coords[name]
+            for name, array in maps.coords.items()
+        },
+        {**maps.attrs, "comment": _read_as(grid, recipe)},
+    )
 
 
 def _winds_and_sites(grid: Grid, recipe: Recipe) -> tuple[list[CellWinds], CellSites | None]:

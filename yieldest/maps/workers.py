@@ -7,6 +7,7 @@ import math
 import multiprocessing
 import os
 import signal
+import sys
 import threading
 import warnings
 from collections import deque
@@ -33,8 +34,10 @@ BLOCKS_PER_THREAD = 4
 REGIONS_PER_PROCESS = 4
 """At least, while there are blocks: at the end some processes have nothing left to do."""
 CONNECT_SECONDS = 10
-PROCESSES_FROM = 500_000_000
-"""Readings from which a process for each core is worth the second or two that it takes to start."""
+FORKED = sys.platform == "linux"
+"""Whether a process begins as a copy of this one, in no time, or anew, and has all to load."""
+PROCESSES_FROM = 40_000_000 if FORKED else 500_000_000
+"""Readings from which a process for each core is worth what it takes to start."""
 MOST_PROCESSES = 61
 """Windows cannot wait for more of them at once."""
 READINGS_WORTH_A_CELL = 200
@@ -105,9 +108,9 @@ def _processes(count: int) -> Iterator[ProcessPoolExecutor]:
     """Start processes that are ready to work on parts of a grid."""
     # Python would remark on the locks of processes that are ended; the system frees them.
     os.environ.setdefault("PYTHONWARNINGS", "ignore::UserWarning:multiprocessing.resource_tracker")
-    # A process that is forked while threads run may hang.
-    spawn = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(count, spawn, initializer=_prepare)
+    # A copy that is made while a thread is at work may hang, and at this moment none is.
+    context = multiprocessing.get_context("fork" if FORKED else "spawn")
+    pool = ProcessPoolExecutor(count, context, initializer=_prepare)
     try:
         # They start while the maps are laid out.
         for _ in range(count):

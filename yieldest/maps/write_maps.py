@@ -28,7 +28,7 @@ from yieldest.errors import InputError
 from yieldest.files.whole_output import scratch_beside
 from yieldest.maps.blocks import Region, cells_in
 from yieldest.maps.grid import Grid, bounds_of
-from yieldest.maps.make_maps import Recipe, maps_of
+from yieldest.maps.make_maps import Recipe, outline_of
 from yieldest.maps.workers import Maps, Progress
 
 FINISHED = "finished.json"
@@ -55,7 +55,7 @@ def write_maps(
     """
     if not path.parent.is_dir():
         raise InputError(f"{path}: the folder {path.parent} is not there; make it first.")
-    outline = maps_of(grid, recipe)
+    outline = outline_of(grid, recipe)
     when = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     outline.attrs["history"] = f"{when} {command}"
     if path.suffix == ".nc":
