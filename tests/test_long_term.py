@@ -11,6 +11,7 @@ from scipy import signal, stats
 
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.errors import InputError
+from yieldest.report.sentences.words import sentence
 from yieldest.report.wind_tables import long_term_table
 from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.long_term import error_model
@@ -37,10 +38,12 @@ from yieldest.wind.long_term.error_model import (
     yearly_variance,
 )
 from yieldest.wind.long_term.homogeneity import (
+    DriftInReference,
     StepInReference,
     StepsNotSought,
     pettitt,
     standard_normal_homogeneity,
+    steps_of,
 )
 from yieldest.wind.long_term.pair import clock_offset, in_steps
 
@@ -78,6 +81,7 @@ def test_intervals_hold_on_eighteen_years_of_stations(days):
         assert median(found["error" + kind]) < (0.85 if days <= 60 else 1.1) * median(
             found["face" + kind]
         )
+        assert median(found["error" + kind]) < 1.05 * median(found["season" + kind])
     cube = found["error_cube"]
     assert abs(cube.mean()) < 0.02 + 2 * cube.std() / cube.size**0.5
 
@@ -212,6 +216,39 @@ def test_steps_of_a_reference_are_named_and_widen_the_doubt():
     assert step.change == pytest.approx(0.2, abs=0.06)
     assert not step.against_others
     assert found.chosen.anomaly_share < sound.chosen.anomaly_share
+    assert found.chosen.mean_uncertainty > sound.chosen.mean_uncertainty
+
+
+def test_a_drift_is_told_from_a_step():
+    """Trees that grow take 1.5 % of the wind a year; a step of 15 % in the middle; years that
+    differ by 3 %, 200 series of each."""
+    random = np.random.default_rng(8)
+    year = np.arange(2000.0, 2020.0)
+    drift, step = -0.015 * (year - 2000), np.where(year < 2010, 0.0, -0.15)
+
+    def found(level):
+        series = level + 0.03 * random.standard_normal((200, year.size))
+        return [steps_of(["reference"], [(year, one)])[0] for one in series]
+
+    drifts = [one for one in found(drift) if isinstance(one, DriftInReference)]
+    assert len(drifts) > 190
+    assert {(one.first_year, one.last_year) for one in drifts} == {(2000, 2019)}
+    slopes = [one.change_per_decade for one in drifts]
+    assert np.mean(slopes) == pytest.approx(np.expm1(-0.15), abs=0.005)
+    steps = [one for one in found(step) if isinstance(one, StepInReference)]
+    assert len(steps) > 190
+    assert np.mean([abs(one.year - 2010) <= 1 for one in steps]) > 0.9
+
+
+def test_a_reference_that_drifts_is_named_and_widens_the_doubt():
+    time, speed, _ = made_up_years(14)
+    years = (time - time[0]) / np.timedelta64(365, "D")
+    part = slice(5000, 5000 + 90 * 24)
+    sound = long_term(time[part], speed[part], [LongRecord(time, speed)])
+    found = long_term(time[part], speed[part], [LongRecord(time, speed * 0.98**years)])
+    (drift,) = (one for one in found.provenance.warnings if isinstance(one, DriftInReference))
+    assert drift.change_per_decade == pytest.approx(0.98**10 - 1, abs=0.05)
+    assert "drifts by -1" in sentence(drift)
     assert found.chosen.mean_uncertainty > sound.chosen.mean_uncertainty
 
 

@@ -41,7 +41,7 @@ from yieldest.report.uncertainty_text import (
 from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 from yieldest.units import number, speed, speed_unit
 from yieldest.wind.long_term.correction import ReferencesDisagree
-from yieldest.wind.long_term.homogeneity import StepInReference
+from yieldest.wind.long_term.homogeneity import DriftInReference, StepInReference
 
 TOO_NEAR = 0.10
 """Costs per kWh closer than this are too near to call; our choice, well within the usual
@@ -71,7 +71,7 @@ _ON_TRUST = {
 _DANGERS = (ThrustInGust, HotCable, MachineOnRoof, AboveEveryClass)
 _ELSEWHERE = (*_DANGERS, NoSingleRateOfReturn, NotPaidBack)
 """Warnings that are said in another line, or of figures that the first screen does not show."""
-_FIRST = (StepInReference, ReferencesDisagree, SpreadPutBack)
+_FIRST = (StepInReference, DriftInReference, ReferencesDisagree, SpreadPutBack)
 
 
 @frozen_dataclass

@@ -115,12 +115,36 @@ def _(found: profile.AboveSurfaceLayer) -> str:
 
 @sentence.register
 def _(found: homogeneity.StepInReference) -> str:
+    return _not_of_one_piece(
+        found,
+        f"from {found.year} on it reads {100 * found.change:+.0f} %",
+        "a new instrument, trees",
+        "cut the file there",
+    )
+
+
+@sentence.register
+def _(found: homogeneity.DriftInReference) -> str:
+    return _not_of_one_piece(
+        found,
+        f"from {found.first_year} to {found.last_year} it drifts by "
+        f"{100 * found.change_per_decade:+.0f} % in ten years",
+        "trees or houses that grew, a worn instrument",
+        "leave the oldest years out",
+    )
+
+
+def _not_of_one_piece(
+    found: homogeneity.StepInReference | homogeneity.DriftInReference,
+    what: str,
+    cause: str,
+    cut: str,
+) -> str:
     against = "against the other references" if found.against_others else "by itself"
     return (
-        f"{found.source}: from {found.year} on it reads {100 * found.change:+.0f} % ({against}; "
-        f"{' and '.join(found.tests)} test at 5 %): a new instrument, trees or a change of the "
-        "wind itself. All its years are kept, less is taken from it and the 90 % range is wider; "
-        "ask the station for its history, and cut the file there if the place changed."
+        f"{found.source}: {what} ({against}; {' and '.join(found.tests)} test at 5 %): {cause} or "
+        "a change of the wind itself. All its years are kept, less is taken from it and the 90 % "
+        f"range is wider; ask the station for its history, and {cut} if the place changed."
     )
 
 

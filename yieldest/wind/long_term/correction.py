@@ -19,7 +19,7 @@ from yieldest.wind.long_term.error_model import (
     likenesses,
     wandering_of,
 )
-from yieldest.wind.long_term.homogeneity import StepInReference, StepsNotSought, steps_of
+from yieldest.wind.long_term.homogeneity import StepsNotSought, steps_of
 from yieldest.wind.long_term.pair import (
     ClockOffset,
     Pair,
@@ -226,7 +226,7 @@ def _provenance(
             *(one for one in steps if isinstance(one, StepsNotSought)),
         ),
         (
-            *(one for one in steps if isinstance(one, StepInReference)),
+            *(one for one in steps if not isinstance(one, StepsNotSought)),
             *known,
             *((ReferencesDisagree(widened),) if widened > 1 else ()),
         ),

@@ -1,4 +1,4 @@
-"""Whether a reference is of one piece: tests of its yearly means for a step."""
+"""Whether a reference is of one piece: tests of its yearly means for a step or a drift."""
 
 from __future__ import annotations
 
@@ -32,6 +32,19 @@ class StepInReference(Finding):
     """Of the mean speed, relative."""
     tests: tuple[str, ...]
     """That found it: "standard normal homogeneity", "Pettitt"."""
+    against_others: bool
+
+
+class DriftInReference(Finding):
+    """The level of the reference drifts over its years, by itself or against the others."""
+
+    source: str
+    first_year: int
+    last_year: int
+    change_per_decade: float
+    """Of the mean speed, relative."""
+    tests: tuple[str, ...]
+    """As those of a step: a drift exceeds them too."""
     against_others: bool
 
 
@@ -94,7 +107,11 @@ Years = tuple[FloatArray, FloatArray]
 
 
 def steps_of(sources: Sequence[str], yearly: Sequence[Years]) -> list[Finding]:
-    """Test every reference for a step, by itself and against the mean of the others."""
+    """Test every reference by itself and against the mean of the others.
+
+    Both tests exceed their limits for a drift too: the step or the straight line is named, by the
+    smaller sum of squares that it leaves.
+    """
     found: list[Finding] = []
     for source, own in zip(sources, yearly, strict=True):
         others = [other for other in yearly if other is not own]
@@ -110,11 +127,27 @@ def steps_of(sources: Sequence[str], yearly: Sequence[Years]) -> list[Finding]:
             named = tuple(name for name, test in tests.items() if test.found)
             if named:
                 first = tests[named[0]].first_after
-                change = float(np.expm1(level[first:].mean() - level[:first].mean()))
-                found.append(
-                    StepInReference(source, int(year[first]), change, named, against_others)
-                )
+                found.append(_named(source, year, level, first, named, against_others))
     return found
+
+
+def _named(
+    source: str,
+    year: FloatArray,
+    level: FloatArray,
+    first: int,
+    tests: tuple[str, ...],
+    against_others: bool,
+) -> Finding:
+    """Return the step that was found, or the drift that fits the years better."""
+    before, after = level[:first], level[first:]
+    left_by_step = before.size * before.var() + after.size * after.var()
+    slope, at_zero = np.polyfit(year, level, 1)
+    if ((level - slope * year - at_zero) ** 2).sum() < left_by_step:
+        ends = int(year[0]), int(year[-1])
+        return DriftInReference(source, *ends, float(np.expm1(10 * slope)), tests, against_others)
+    change = float(np.expm1(after.mean() - before.mean()))
+    return StepInReference(source, int(year[first]), change, tests, against_others)
 
 
 def _against(own: Years, others: Sequence[Years]) -> Years:
