@@ -24,6 +24,10 @@ TABLES = {
         "energy through the chain, 1 reference",
         ("mean of the years held", "any one year held", "median", "bias"),
     ),
+    "| days kept | mean of the years held": (
+        "energy through the chain, constants from the five others",
+        ("mean of the years held", "any one year held", "bias"),
+    ),
     "| days kept | mean in 90 % range | eight": (
         "stations, constants from three stations",
         ("mean held", None, "cube held", None, "cube bias"),
