@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import os
 import shutil
 import sys
 from dataclasses import dataclass
@@ -10,6 +11,9 @@ from pathlib import Path
 
 import hypothesis
 import pytest
+
+# Small matrices gain nothing by threads, and those of two workers wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from yieldest import load
 from yieldest.cli import app as cli

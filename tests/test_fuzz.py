@@ -17,8 +17,14 @@ from yieldest.turbine.reading_file import read_readings
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.summary_tables import read_frequency_table, read_monthly_means
 
-FUZZER = Path(__file__).parent / "fuzz" / "fuzz_inputs.py"
+sys.path.insert(0, str(Path(__file__).parent / "fuzz"))
+import oracle
+
+FUZZER = Path(oracle.__file__).with_name("fuzz_inputs.py")
 INPUTS = 150
+FIRST_SEED = 1_000_000
+"""Far from those of a whole run, so that the two do not repeat each other."""
+KNOWN = range(FIRST_SEED, FIRST_SEED + INPUTS)
 
 READERS = {
     "record": read_wind,
@@ -41,8 +47,7 @@ HEADINGS = {
 
 
 def test_a_small_set_of_spoilt_inputs_ends_well():
-    # A seed far from those of a whole run, so that the two do not repeat each other.
-    words = [FUZZER, "--inputs", INPUTS, "--first-seed", 1_000_000, "--workers", 2]
+    words = [FUZZER, "--inputs", INPUTS, "--first-seed", FIRST_SEED, "--workers", 2]
     ran = subprocess.run(
         [sys.executable, *map(str, words)], capture_output=True, text=True, check=False
     )
@@ -50,30 +55,25 @@ def test_a_small_set_of_spoilt_inputs_ends_well():
     assert f"{INPUTS} inputs, 0 failures" in ran.stdout
 
 
-def test_a_small_set_of_inputs_with_known_truth_is_read_right_or_refused():
-    words = [FUZZER.parent / "oracle.py", "--inputs", INPUTS, "--first-seed", 1_000_000]
-    ran = subprocess.run(
-        [sys.executable, *map(str, words)], capture_output=True, text=True, check=False
-    )
-    assert ran.returncode == 0, ran.stdout + ran.stderr
-    assert f"{INPUTS} inputs, 0 silent errors" in ran.stdout
-    right = sum(
-        int(line.rpartition(" ")[2]) for line in ran.stdout.splitlines() if ": right:" in line
-    )
-    assert right > INPUTS / 2
+@pytest.fixture(scope="module")
+def judged(tmp_path_factory):
+    """What comes of inputs whose truth is known, each as its kind, what came of it, and why."""
+    folder = tmp_path_factory.mktemp("oracle")
+    return [oracle.judged(seed, folder) for seed in KNOWN]
 
 
-def test_the_oracle_sees_a_reader_that_is_wrong(monkeypatch, tmp_path):
+def test_a_small_set_of_inputs_with_known_truth_is_read_right_or_refused(judged):
+    assert [one for one in judged if one[1].isupper()] == []
+    assert sum(one[1] == "right" for one in judged) > len(KNOWN) / 2
+
+
+def test_the_oracle_sees_a_reader_that_is_wrong(judged, monkeypatch, tmp_path):
     """Speeds 1 % too high, without a word, must not pass for right."""
-    monkeypatch.syspath_prepend(FUZZER.parent)
-    import oracle  # noqa: PLC0415
-
-    sound = [oracle.judged(seed, tmp_path) for seed in range(40)]
     monkeypatch.setattr(
         oracle, "SPEED_FACTORS", {k: 1.01 * v for k, v in oracle.SPEED_FACTORS.items()}
     )
-    wrong = [oracle.judged(seed, tmp_path) for seed in range(40)]
-    assert not [one for one in sound if one[1] == "SILENT"]
+    wrong = [oracle.judged(seed, tmp_path) for seed in KNOWN[:40]]
+    assert not [one for one in judged[:40] if one[1] == "SILENT"]
     assert {one[0] for one in wrong if one[1] == "SILENT"} >= {"record", "readings"}
 
 
