@@ -49,17 +49,16 @@ def plainly(value: float | np.float64, digits: int = 3) -> str:
 
 def of_each(values: Mapping[str, npt.ArrayLike], count: int) -> list[dict[str, Any]]:
     """Return so many rows of named values, of shape () or (count,); None as `number_or_none`."""
-    columns = []
-    for value in values.values():
-        each = np.broadcast_to(floats(value), (count,))
-        columns.append(
-            [
-                x if known else None
-                for x, known in zip(each.tolist(), np.isfinite(each), strict=True)
-            ]
-        )
+    columns = [numbers_or_none(value, count) for value in values.values()]
     rows = zip(*columns, strict=True) if columns else [()] * count
     return [dict(zip(values, row, strict=True)) for row in rows]
+
+
+def numbers_or_none(values: npt.ArrayLike, count: int) -> list[float | None]:
+    """Return so many numbers, of shape () or (count,); None as `number_or_none`."""
+    each = np.broadcast_to(floats(values), (count,))
+    known = zip(each.tolist(), np.isfinite(each), strict=True)
+    return [value if finite else None for value, finite in known]
 
 
 def number_or_none(value: float | FloatArray) -> float | None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats, of_each
+from yieldest.arrays import FloatArray, floats, numbers_or_none, of_each
 from yieldest.economics.cash_flow import (
     Expenditure,
     Nominal,
@@ -261,8 +261,7 @@ class BillOfMaterials:
                 for item, figure in zip(self.items, figures, strict=True)
                 if figure is not None
             ]
-            rows = of_each({"in all": sum(parts) if parts else np.nan}, size)
-            return [row["in all"] for row in rows]
+            return numbers_or_none(sum(parts) if parts else np.nan, size)
 
         energy = [item.embodied_kwh for item in self.items]
         carbon = [item.embodied_carbon_kg for item in self.items]

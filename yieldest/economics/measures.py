@@ -151,7 +151,7 @@ def internal_rate_of_return(net_flow: npt.ArrayLike) -> tuple[FloatArray, IntArr
     rate = np.array(_only_rate(flow))
     count = np.isfinite(rate).astype(np.int64)
     for place in zip(*np.nonzero(count == 0), strict=True):
-        rates = internal_rates_of_return(flow[place])
+        rates = _every_rate(flow[place])
         count[place] = rates.size
         if rates.size == 1:
             rate[place] = rates[0]
@@ -169,12 +169,16 @@ def internal_rates_of_return(net_flow: npt.ArrayLike) -> FloatArray:
     a flow that never changes sign has none. Where there may be several they are the eigenvalues of
     the companion matrix, each polished by Newton's method.
     """
-    flow = np.trim_zeros(floats(net_flow))
+    flow = floats(net_flow)
+    only = _only_rate(flow)
+    return np.atleast_1d(only) if np.isfinite(only) else _every_rate(flow)
+
+
+def _every_rate(net_flow: FloatArray) -> FloatArray:
+    """Return the rates of a flow, lowest first, of which there may be none or several."""
+    flow = np.trim_zeros(net_flow)
     if flow.size == 0 or _turns(flow) == 0:
         return np.empty(0)
-    only = _only_rate(flow)
-    if np.isfinite(only):
-        return np.atleast_1d(only)
     polynomial = np.polynomial.Polynomial(flow)
     slope = polynomial.deriv()
     found: list[float] = []

@@ -146,22 +146,18 @@ class EconomicTerms(Settings):
         )
 
 
-def terms_of_all(variants: Sequence[EconomicTerms]) -> EconomicTerms:
+Table = TypeVar("Table", bound=Settings)
+
+
+def terms_of_all(variants: Sequence[Table]) -> Table:
     """Return terms in which what differs between n variants is an array, shape (n,), for formulas.
 
     All or none of the variants state a key that may be left out.
     """
-    return _of_all(variants)
-
-
-Table = TypeVar("Table", bound=Settings)
-
-
-def _of_all(variants: Sequence[Table]) -> Table:
     first, different = variants[0], dict[str, object]()
     for name in type(first).model_fields:
         values = [getattr(each, name) for each in variants]
         if any(value != values[0] for value in values):
             nested = isinstance(values[0], Settings)
-            different[name] = _of_all(values) if nested else np.array(values)
+            different[name] = terms_of_all(values) if nested else np.array(values)
     return first.model_copy(update=different)

@@ -176,12 +176,12 @@ def read_build(
 
 def _known_wind(place: Place, winds: Sequence[tuple[Place, SiteWind]]) -> SiteWind | None:
     """Return the wind of a place from those read before, if it is among them."""
+    wanted, height_m = _of_the_record(place), place.wind.measured_height_m
     for known, wind in winds:
-        if _of_the_record(known) == _of_the_record(place):
+        if _of_the_record(known) == wanted:
             return wind
     for known, wind in winds:
-        height_m = place.wind.measured_height_m
-        if _of_the_record(known, height_m) == _of_the_record(place):
+        if _of_the_record(known, height_m) == wanted:
             return wind.measured_at(height_m)
     return None
 

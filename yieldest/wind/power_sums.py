@@ -34,10 +34,6 @@ _ROWS: tuple[tuple[int, int], ...] = ((0, 3), (0, 2), (0, 1), (0, 0), (1, 0), (2
 _LEFT, _RIGHT = slice(0, 6), slice(3, 7)
 """Rows whose products, each of one with each of the other, hold all the terms."""
 _ONE, _LOG, _SPEED = _ROWS.index((0, 0)), _ROWS.index((0, 1)), _ROWS.index((1, 0))
-_BOTH, _SQUARES, _HIGHEST = slice(2, 5, 2), slice(1, 6, 4), slice(0, 7, 6)
-"""Rows of ln v and v, of their squares, and of (ln v)^3 and v^4 ..."""
-_TO_HIGHEST = slice(2, 6, 3)
-"""... and those by which the squares are multiplied for these."""
 _TILE, _LONGEST = 20_000, 10_000
 """Readings worked on at once, and of one cell: their rows fit into the cache of a core, and no
 product is so large that the linear algebra would share it out among threads."""
@@ -138,8 +134,11 @@ def _products(rows: FloatArray) -> FloatArray:
     To multiply is ten times quicker than `power`, and one product of two small matrices for each
     cell sums all the terms at a third of the cost of summing them one by one.
     """
-    np.multiply(rows[_BOTH], rows[_BOTH], out=rows[_SQUARES])
-    np.multiply(rows[_SQUARES], rows[_TO_HIGHEST], out=rows[_HIGHEST])
+    speed, log_speed = rows[_SPEED], rows[_LOG]
+    np.multiply(log_speed, log_speed, out=rows[_LOG - 1])
+    np.multiply(rows[_LOG - 1], log_speed, out=rows[_LOG - 2])
+    np.multiply(speed, speed, out=rows[_SPEED + 1])
+    np.multiply(rows[_SPEED + 1], rows[_SPEED + 1], out=rows[_SPEED + 2])
     return np.asarray(rows[_LEFT].transpose(1, 0, 2) @ rows[_RIGHT].transpose(1, 2, 0))
 
 
