@@ -65,7 +65,7 @@ def joined(layout, count, rose=None, **more):
 
 
 def wake(machines, count):
-    (loss,) = machines.compute(count).losses
+    (loss,) = machines.losses(count)
     assert loss.category == "wake"
     return loss
 
@@ -258,14 +258,14 @@ def test_a_row_is_better_across_the_usual_wind_than_along_it():
 
 
 def test_near_rotors_and_missing_directions_are_warned_of():
-    close = joined(row(2), 3).compute(3)
+    close = joined(row(2), 3).findings(3)
     assert RotorsSideBySide(2.0, 3.0) in close.warnings
     assert DirectionsNotKnown() in close.warnings
     assert any(isinstance(found, RotorsInNearWake) for found in close.warnings)
-    wide = joined(row(8), 3).compute(3)
+    wide = joined(row(8), 3).findings(3)
     assert wide.warnings == (DirectionsNotKnown(),)
     vertical = MachineArray(close_rose(), curve(), 1.0, True, 3, row(8))
-    assert vertical.compute(3).warnings == (WakesOfVerticalAxis(),)
+    assert vertical.findings(3).warnings == (WakesOfVerticalAxis(),)
 
 
 def close_rose():
@@ -287,8 +287,8 @@ def test_a_factor_above_one_is_doubted():
     layout = Array(array_efficiency=1.1, evidence="told by a friend")
     group = joined(layout, 4)
     assert factor(group, 4) == pytest.approx(1.1)
-    assert group.compute(4).warnings == (MachinesHelpEachOther(1.1),)
-    assert group.compute(4).assumed == (EfficiencyUncertaintyAssumed(pytest.approx(0.025)),)
+    assert group.findings(4).warnings == (MachinesHelpEachOther(1.1),)
+    assert group.findings(4).assumed == (EfficiencyUncertaintyAssumed(pytest.approx(0.025)),)
 
 
 def test_the_thrust_of_the_curve_goes_before_the_assumed_one():
@@ -297,8 +297,8 @@ def test_the_thrust_of_the_curve_goes_before_the_assumed_one():
     with_thrust = MachineArray(rose, curve(thrust=[0.3] * 4), 1.0, False, 3, layout)
     without = MachineArray(rose, curve(), 1.0, False, 3, layout)
     assert factor(with_thrust, 3) > factor(without, 3)
-    assert with_thrust.compute(3).assumed == (Assumed(WAKE_DECAY),)
-    assert without.compute(3).assumed == (Assumed(WAKE_DECAY), Assumed(THRUST_COEFFICIENT))
+    assert with_thrust.findings(3).assumed == (Assumed(WAKE_DECAY),)
+    assert without.findings(3).assumed == (Assumed(WAKE_DECAY), Assumed(THRUST_COEFFICIENT))
 
 
 def test_sectors_and_bins_sum_to_what_every_reading_by_itself_gives():

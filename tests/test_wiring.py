@@ -114,7 +114,7 @@ def wired(count=1, **stages):
 
 
 def electrical_share(machines, count):
-    (share,) = (loss.share for loss in machines.compute(count).losses if loss.category != "wake")
+    (share,) = (loss.share for loss in machines.losses(count) if loss.category != "wake")
     return share
 
 
@@ -155,12 +155,12 @@ def test_a_shared_converter_clips_the_sum():
 
 def test_a_hot_cable_is_warned_of():
     cable = cable_of(60, 2.5, 24)
-    (hot,) = wired(4, cables=(cable,)).compute(4).warnings
+    (hot,) = wired(4, cables=(cable,)).findings(4).warnings
     assert isinstance(hot, HotCable)
     assert hot.cable is cable
     assert hot.lost_share == pytest.approx(1 - float(cable.delivered_w(1600)) / 1600)
     assert hot.current_a == pytest.approx(cable.current_a(1600))
-    assert wired(1, cables=(cable_of(5, 16, 48),)).compute(1).warnings == ()
+    assert wired(1, cables=(cable_of(5, 16, 48),)).findings(1).warnings == ()
 
 
 def test_wakes_and_wires_together_lose_less_current():
@@ -171,4 +171,4 @@ def test_wakes_and_wires_together_lose_less_current():
     waked = MachineArray(rose, curve(), 1.0, False, 4, layout, cables)
     free = MachineArray(rose, curve(), 1.0, False, 4, None, cables)
     assert electrical_share(waked, 4) < electrical_share(free, 4)
-    assert [loss.category for loss in waked.compute(4).losses] == ["wake", "electrical"]
+    assert [loss.category for loss in waked.losses(4)] == ["wake", "electrical"]

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
+from dataclasses import field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -89,8 +90,6 @@ class AnnualEnergy:
         None without a record.
     from_time_series : bool
         Whether that is used: when it was asked for, or the fit is too far from it.
-    extrapolated_kwh : float
-        The part of the gross energy from winds above the last measured speed of the curve.
     idle_draw_kwh : float
         What the converters draw while the machines make nothing.
     net_kwh : float
@@ -100,8 +99,10 @@ class AnnualEnergy:
         alone: a mean speed 9.9 % lower or higher (1.645 times the usual standard deviation, 6 %).
     capacity_factor : float or None
         Net energy over rated power all year round; None when the curve makes no power.
-    hours : YearlyHours
-        Of one machine.
+    losses : tuple of Loss
+    wind : HubSpeeds
+        What the gross energy is made of.
+    curve : PowerCurve
     """
 
     count: int
@@ -109,15 +110,34 @@ class AnnualEnergy:
     fitted_gross_kwh: float
     time_series_gross_kwh: float | None
     from_time_series: bool
-    extrapolated_kwh: float
     idle_draw_kwh: float
     net_kwh: float
     inter_annual_low_kwh: float
     inter_annual_high_kwh: float
     capacity_factor: float | None
-    hours: YearlyHours
     losses: tuple[Loss, ...]
-    provenance: Provenance
+    wind: HubSpeeds = field(repr=False, compare=False)
+    curve: PowerCurve = field(repr=False, compare=False)
+
+    @cached_property
+    def extrapolated_kwh(self) -> float:
+        """The part of the gross energy from winds above the last measured speed of the curve."""
+        return float(self.wind.beyond_kwh(self.curve, self.count))
+
+    @cached_property
+    def hours(self) -> YearlyHours:
+        """How one machine spends the year."""
+        return self.wind.yearly_hours(self.curve)
+
+    @cached_property
+    def provenance(self) -> Provenance:
+        """Where it comes from."""
+        return Provenance(
+            source=self.curve.provenance.source,
+            method=SERIES_METHOD if self.from_time_series else FITTED_METHOD,
+            assumed=assumed_losses(self.losses, self.count),
+            warnings=tuple(_doubts(self)),
+        )
 
     def _repr_html_(self) -> str:
         """Show the main figures in a notebook."""
@@ -172,7 +192,6 @@ def annual_energy(
     wind = HubSpeeds(distribution.shape, distribution.scale_ms, distribution.calm_share)
     gross = wind.scaled(years).gross_kwh(*nodes, count)
     fitted_kwh, series_kwh, use_series = float(gross[0]), None, False
-    warnings: list[Finding] = []
     if time_series is not None:
         series = replace(wind, series=time_series)
         by_series = series.scaled(years).gross_kwh(*nodes, count)
@@ -181,58 +200,51 @@ def annual_energy(
         use_series = limit is not None and (limit == 0 or apart_kwh > limit * series_kwh)
         if use_series:
             wind, gross = series, by_series
-        if apart_kwh > POOR_FIT * series_kwh:
-            warnings.append(PoorFit(fitted_kwh, series_kwh, POOR_FIT, use_series))
-    gross_kwh, beyond_kwh = float(gross[0]), float(wind.beyond_kwh(curve, count))
-    hours = wind.yearly_hours(curve)
-    generating = hours.generating / HOURS_PER_YEAR
-    draw_kwh = float(draw_without_output_kwh(curve.idle_draw_w, generating, count))
+    draw_kwh = 0.0
+    if curve.idle_draw_w:
+        generating = wind.share_at_power(*nodes)
+        draw_kwh = float(draw_without_output_kwh(curve.idle_draw_w, generating, count))
     net_kwh, low_kwh, high_kwh = (float(kwh) * kept_share(losses) - draw_kwh for kwh in gross)
     full_kwh = curve.rated_power_w * count * HOURS_PER_YEAR / 1000
-    warnings += _doubts(curve, hours, gross_kwh, net_kwh, beyond_kwh, count)
+    if net_kwh > full_kwh > 0:
+        raise InputError(
+            f"{curve.provenance.source}: the capacity factor would be {net_kwh / full_kwh:.2f}, "
+            "but no machine makes more than its rated power all year round; mend rated_power_w "
+            f"({curve.rated_power_w:.4g} W), for the curve rises to {curve.power_w.max():.4g} W."
+        )
     return AnnualEnergy(
         count=count,
-        gross_kwh=gross_kwh,
+        gross_kwh=float(gross[0]),
         fitted_gross_kwh=fitted_kwh,
         time_series_gross_kwh=series_kwh,
         from_time_series=use_series,
-        extrapolated_kwh=beyond_kwh,
         idle_draw_kwh=draw_kwh,
         net_kwh=net_kwh,
         inter_annual_low_kwh=low_kwh,
         inter_annual_high_kwh=high_kwh,
         capacity_factor=net_kwh / full_kwh if full_kwh > 0 else None,
-        hours=hours,
         losses=losses,
-        provenance=Provenance(
-            source=curve.provenance.source,
-            method=SERIES_METHOD if use_series else FITTED_METHOD,
-            assumed=assumed_losses(losses, count),
-            warnings=tuple(warnings),
-        ),
+        wind=wind,
+        curve=curve,
     )
 
 
-def _doubts(
-    curve: PowerCurve, hours: YearlyHours, gross: float, net: float, beyond: float, count: int
-) -> Iterator[Finding]:
-    """Yield what makes the energy doubtful, all in kWh; refuse a capacity factor above 1."""
-    full = curve.rated_power_w * count * HOURS_PER_YEAR / 1000
-    if net > full > 0:
-        raise InputError(
-            f"{curve.provenance.source}: the capacity factor would be {net / full:.2f}, but no "
-            "machine makes more than its rated power all year round; mend rated_power_w "
-            f"({curve.rated_power_w:.4g} W), for the curve rises to {curve.power_w.max():.4g} W."
-        )
+def _doubts(energy: AnnualEnergy) -> Iterator[Finding]:
+    """Yield what makes the energy doubtful."""
+    curve, gross, beyond = energy.curve, energy.gross_kwh, energy.extrapolated_kwh
+    fitted, by_series = energy.fitted_gross_kwh, energy.time_series_gross_kwh
+    if by_series is not None and abs(fitted - by_series) > POOR_FIT * by_series:
+        yield PoorFit(fitted, by_series, POOR_FIT, energy.from_time_series)
     if gross <= 0:
         yield NoEnergy()
         return
     if beyond > MUCH_BEYOND_LAST * gross:
         yield MuchBeyondLastSpeed(beyond / gross, curve.last_measured_ms, curve.extrapolation)
-    stopped = hours.cut_out * float(curve.power_at(curve.cut_out_ms)) * count / 1000
+    above = energy.hours.cut_out
+    stopped = above * float(curve.power_at(curve.cut_out_ms)) * energy.count / 1000
     if stopped > MUCH_BEYOND_LAST * gross:
-        yield MuchAboveCutOut(hours.cut_out, curve.cut_out_ms, stopped)
-    if net <= 0:
+        yield MuchAboveCutOut(above, curve.cut_out_ms, stopped)
+    if energy.net_kwh <= 0:
         yield ConvertersDrawMore()
 
 

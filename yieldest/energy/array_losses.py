@@ -157,12 +157,11 @@ class Array(Settings):
 
 
 @frozen_dataclass
-class ArrayLosses:
-    """What so many machines lose by being machines: the categories of loss that were computed."""
+class ArrayFindings:
+    """What was assumed for the losses of so many machines, and why they may be far off."""
 
-    losses: tuple[Loss, ...] = ()
-    assumed: Findings = ()
-    warnings: Findings = ()
+    assumed: Findings
+    warnings: Findings
 
 
 _Rows = tuple[tuple[float, ...], ...]
@@ -223,10 +222,10 @@ class MachineArray:
     cables: Sequence[Cable] = ()
     converters: Sequence[Converter] = ()
 
-    def compute(self, count: int) -> ArrayLosses:
-        """Return what `count` machines lose, what was assumed for it and why it may be far off."""
+    def findings(self, count: int) -> ArrayFindings:
+        """Return what was assumed for the losses of `count` machines, and what is doubtful."""
         assumed, warnings = self._doubts(count)
-        return ArrayLosses(self.losses(count), assumed, (*self._hot_cables(count), *warnings))
+        return ArrayFindings(assumed, (*self._hot_cables(count), *warnings))
 
     def losses(self, count: int) -> tuple[Loss, ...]:
         """Return what `count` machines, or the first so many of the places stated, lose.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from functools import cached_property
 
 from yieldest.defaults import COMMON_PRACTICE, Assumed, Default
 from yieldest.errors import InputError
@@ -38,10 +39,18 @@ class LossCategory:
 
     def default(self, count: int) -> Default:
         """Return what is taken for so many machines where no share is stated."""
-        several = self.default_share_of_several if count > 1 else None
-        share = self.default_share if several is None else several
+        return self._defaults[count > 1]
+
+    @cached_property
+    def _defaults(self) -> tuple[Default, Default]:
+        """For one machine, and for several."""
+        several = self.default_share_of_several
         words = f"{self.name.capitalize()} loss"
-        return Default(f"build.losses.{self.key}", words, share, "share", COMMON_PRACTICE)
+        lone, together = (
+            Default(f"build.losses.{self.key}", words, share, "share", COMMON_PRACTICE)
+            for share in (self.default_share, self.default_share if several is None else several)
+        )
+        return lone, together
 
     @property
     def left_out(self) -> str:

@@ -72,9 +72,9 @@ def in_air(build: Build, curve: PowerCurve, density_kg_m3: float) -> InAir:
     """Compute what a build keeps, once for all cells, with the curve in the air at the hub."""
     distribution = WindDistribution.weibull(2.0, 6.0, height_m=build.hub_height_m)
     machines = machine_array_of(build, distribution, curve, None, 1.0)
-    usual = machines.compute(build.count)
-    losses = losses_of(build.losses.stated, build.count, usual.losses)
-    computed = {loss.category for loss in usual.losses}
+    of_machines, found = machines.losses(build.count), machines.findings(build.count)
+    losses = losses_of(build.losses.stated, build.count, of_machines)
+    computed = {loss.category for loss in of_machines}
     share = None
     if computed:
         free_w, arrived_w = machines.powers_all_round(build.count)
@@ -88,8 +88,8 @@ def in_air(build: Build, curve: PowerCurve, density_kg_m3: float) -> InAir:
         curve,
         kept_share(tuple(loss for loss in losses if loss.category not in computed)),
         share,
-        (*assumed_losses(losses, build.count), *usual.assumed),
-        usual.warnings,
+        (*assumed_losses(losses, build.count), *found.assumed),
+        found.warnings,
     )
 
 

@@ -5,9 +5,6 @@ from __future__ import annotations
 from dataclasses import field
 from functools import cached_property
 
-import numpy as np
-
-from yieldest.arrays import FloatArray
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.evaluation import Cost
 from yieldest.economics.terms import EconomicTerms
@@ -19,7 +16,7 @@ from yieldest.energy.annual_energy import (
     in_turbulence,
     spread_put_back,
 )
-from yieldest.energy.array_losses import ArrayLosses, MachineArray
+from yieldest.energy.array_losses import ArrayFindings, MachineArray
 from yieldest.energy.by_month import EnergyByMonth, energy_by_month
 from yieldest.energy.losses import kept_share, losses_of
 from yieldest.energy.self_consumption import SelfConsumption
@@ -30,7 +27,6 @@ from yieldest.model.array_of_build import machine_array_of
 from yieldest.model.hub_wind import HubWind, hub_wind, turbulence_intensity
 from yieldest.model.inputs import BuildInputs
 from yieldest.model.site_wind import SiteWind
-from yieldest.plan import Build
 from yieldest.plan.plausibility import questions_of_build
 from yieldest.plan.site_table import Site
 from yieldest.provenance import Finding, Findings, Provenance
@@ -65,8 +61,6 @@ class BuildEstimate:
         None when the turbulence intensity is not known.
     machines : MachineArray
         The layout and the wiring, for this and any smaller number of machines.
-    array_losses : ArrayLosses
-        Of the number that the plan states.
     energy : AnnualEnergy
     cost : Cost or None
         None without a bill.
@@ -85,7 +79,6 @@ class BuildEstimate:
     curve: PowerCurve
     turbulence: TurbulenceEffect | None
     machines: MachineArray
-    array_losses: ArrayLosses
     energy: AnnualEnergy
     cost: Cost | None
     spread: SpreadPutBack | None
@@ -123,6 +116,11 @@ class BuildEstimate:
             self.inputs.wind.record,
         )
 
+    @cached_property
+    def array_findings(self) -> ArrayFindings:
+        """What was assumed for the losses of so many machines, and why they may be far off."""
+        return self.machines.findings(self.machines.count)
+
     @property
     def by_month(self) -> EnergyByMonth | None:
         """When the net energy comes; None where no readings have times, or there is none."""
@@ -140,7 +138,7 @@ class BuildEstimate:
     def assumed(self) -> Findings:
         """What was taken for granted about this build alone."""
         of_stages = (found for stage in self._stages for found in stage.assumed)
-        return (*of_stages, *self.array_losses.assumed)
+        return (*of_stages, *self.array_findings.assumed)
 
     @property
     def warnings(self) -> Findings:
@@ -153,7 +151,7 @@ class BuildEstimate:
             *self.extreme_winds.warnings,
             *(() if self.turbulence is None else (self.turbulence,)),
             *(() if self.spread is None else (self.spread,)),
-            *self.array_losses.warnings,
+            *self.array_findings.warnings,
             *(() if self.bill is not None else (NoBill(),)),
             *((LowMeanWind(mean_ms, LOW_MEAN_SPEED_MS),) if low else ()),
         )
@@ -195,7 +193,15 @@ def energy_of_build(build: BuildInputs, alike: BuildEstimate | None = None) -> B
     machines = machine_array_of(settings, distribution, curve, wind, at_hub.factor)
     if alike is not None and intensity is None:
         machines = relabelled(alike.machines, rose=machines.rose)
-    array_losses, energy = _energy(settings, machines, at_hub, wind.yearly_spread)
+    count = machines.count
+    energy = annual_energy(
+        distribution,
+        machines.curve,
+        losses_of(settings.losses.stated, count, machines.losses(count)),
+        count,
+        at_hub.readings,
+        wind.yearly_spread,
+    )
     spread = None
     if wind.hidden is not None and at_hub.readings is not None:
         spread = spread_put_back(wind.hidden, curve, at_hub.readings)
@@ -206,7 +212,6 @@ def energy_of_build(build: BuildInputs, alike: BuildEstimate | None = None) -> B
         curve=curve,
         turbulence=turbulence,
         machines=machines,
-        array_losses=array_losses,
         energy=energy,
         cost=None,
         spread=spread,
@@ -221,32 +226,13 @@ def energy_of_more(build: BuildEstimate, count: int) -> float:
     return (energy.gross_kwh * kept - energy.idle_draw_kwh) / energy.count * count
 
 
-def _energy(
-    settings: Build, machines: MachineArray, wind: HubWind, yearly_spread: float
-) -> tuple[ArrayLosses, AnnualEnergy]:
-    """Return what the machines lose by being several, and what they make."""
-    count, computed = machines.count, machines.compute(machines.count)
-    losses = losses_of(settings.losses.stated, count, computed.losses)
-    return computed, annual_energy(
-        wind.distribution, machines.curve, losses, count, wind.readings, yearly_spread
-    )
-
-
 def _air(site: Site, hub_height_m: float, wind: SiteWind) -> Air:
-    record = wind.record
-    months = wind.months if site.mean_temperature_c is None else None
+    """Return the air at a hub; what the plan states of it goes before what the record measured."""
+    temperature_c, pressure_hpa, months = site.mean_temperature_c, site.mean_pressure_hpa, None
+    if temperature_c is None:
+        temperature_c, months = wind.mean_temperature_c, wind.months
+    if pressure_hpa is None:
+        pressure_hpa = wind.mean_pressure_hpa
     return air_at_hub(
-        site.elevation_m,
-        hub_height_m,
-        _known(site.mean_temperature_c, None if record is None else record.temperature_c),
-        _known(site.mean_pressure_hpa, None if record is None else record.pressure_hpa),
-        site.relative_humidity,
-        months,
+        site.elevation_m, hub_height_m, temperature_c, pressure_hpa, site.relative_humidity, months
     )
-
-
-def _known(stated: float | None, measured: FloatArray | None) -> float | None:
-    """Prefer what the plan states, else the mean of what the record measured."""
-    if stated is not None or measured is None or not np.isfinite(measured).any():
-        return stated
-    return float(np.nanmean(measured))

@@ -80,9 +80,7 @@ def hub_wind(place: Place, build: Build, wind: SiteWind) -> HubWind:
     site = place.site
     measured_m, hub_m = place.wind.measured_height_m, build.hub_height_m
     readings = wind.readings
-    speed = np.zeros(0) if readings is None else readings.speed_ms
-    weight = np.zeros(0) if readings is None else readings.weight
-    height, each = _to_height(place, build, wind, speed * weight)
+    height, each = _to_height(place, build, wind)
     corrections = [_height_correction(height, measured_m, hub_m)]
     provenance = [height.provenance]
     measured_at_hub_site = bool(place.measured_here)
@@ -95,7 +93,7 @@ def hub_wind(place: Place, build: Build, wind: SiteWind) -> HubWind:
         lee, factors_or_none = shelter(
             site.obstacles,
             hub_m,
-            run=speed * weight * each,
+            run=_run_of(readings) * each,
             direction_deg=wind.direction_deg,
             anemometer_height_m=measured_m if measured_at_hub_site or mast else None,
             anemometer_obstacles=None if mast is None else mast.obstacles,
@@ -137,10 +135,16 @@ def hub_wind(place: Place, build: Build, wind: SiteWind) -> HubWind:
     )
 
 
-def _carried(readings: SpeedSeries, each: FloatArray) -> SpeedSeries:
-    """Return the readings, each multiplied by its factor."""
-    if (each == each[0]).all():
-        return readings.scaled(float(each[0]))
+def _run_of(readings: SpeedSeries | None) -> FloatArray:
+    """Return how much each reading counts in the mean speed."""
+    return np.zeros(0) if readings is None else readings.speed_ms * readings.weight
+
+
+def _carried(readings: SpeedSeries, each: float | FloatArray) -> SpeedSeries:
+    """Return the readings multiplied by their factor, or each by its own."""
+    own = np.ravel(each)
+    if (own == own[0]).all():
+        return readings.scaled(float(own[0]))
     return SpeedSeries(readings.speed_ms * each, readings.weight)
 
 
@@ -164,13 +168,12 @@ def turbulence_intensity(place: Place, resource: WindResource | None) -> float |
     return measured.mean if measured.at_15_ms is None else measured.at_15_ms
 
 
-def _to_height(
-    place: Place, build: Build, wind: SiteWind, run: FloatArray
-) -> tuple[HeightStep, FloatArray]:
-    """Return the step to hub height, and the factor of each reading."""
+def _to_height(place: Place, build: Build, wind: SiteWind) -> tuple[HeightStep, float | FloatArray]:
+    """Return the step to hub height, and the factor of the readings, or of each."""
     site = place.site
     measured_m, hub_m = place.wind.measured_height_m, build.hub_height_m
     if wind.shear is not None and wind.time is not None:
+        run = _run_of(wind.readings)
         return measured_to_hub(wind.shear, measured_m, hub_m, wind.time, run, wind.direction_deg)
     height = to_hub(
         measured_m,
@@ -180,7 +183,7 @@ def _to_height(
         terrain=site.terrain,
         displacement_m=site.displacement_m,
     )
-    return height, np.full(run.size, height.factor)
+    return height, height.factor
 
 
 def _height_correction(height: HeightStep, measured_m: float, hub_m: float) -> WindCorrection:

@@ -138,6 +138,16 @@ class SiteWind:
         return relabelled(self, distribution=distribution, resource=resource)
 
     @cached_property
+    def mean_temperature_c(self) -> float | None:
+        """Mean of the temperatures of the record; None where it has none."""
+        return None if self.record is None else _mean_of(self.record.temperature_c)
+
+    @cached_property
+    def mean_pressure_hpa(self) -> float | None:
+        """Mean of the pressures of the record; None where it has none."""
+        return None if self.record is None else _mean_of(self.record.pressure_hpa)
+
+    @cached_property
     def months(self) -> MonthlyAir | None:
         """The air of each calendar month; None where the record has no temperature."""
         record = self.record
@@ -159,6 +169,12 @@ class SiteWind:
     @cached_property
     def _in_sectors(self) -> dict[int, SectorReadings]:
         return {}
+
+
+def _mean_of(measured: FloatArray | None) -> float | None:
+    if measured is None or not np.isfinite(measured).any():
+        return None
+    return float(np.nanmean(measured))
 
 
 def site_wind(place: Place, progress: Progress | None = None) -> SiteWind:
