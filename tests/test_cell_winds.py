@@ -51,8 +51,8 @@ def test_power_sums_give_the_fit_of_the_readings_themselves(name):
     speed = RECORDS[name]
     shape, scale = fit_power_sums(power_sums(speed))
     own_shape, own_scale = fit_maximum_likelihood(speed)
-    np.testing.assert_allclose(shape, own_shape, rtol=1e-6)
-    np.testing.assert_allclose(scale, own_scale, rtol=1e-6)
+    np.testing.assert_allclose(shape, own_shape, rtol=5e-6)
+    np.testing.assert_allclose(scale, own_scale, rtol=5e-6)
     np.testing.assert_allclose(
         mean_power_w(shape, scale, *CURVE), mean_power_w(own_shape, own_scale, *CURVE), rtol=1e-5
     )
@@ -81,8 +81,8 @@ def test_any_weibull_record_is_fitted_as_by_itself(shape, scale, readings, seed)
     found_shape, found_scale = fit_power_sums(power_sums(speed))
     # A short record may have any shape; the promise is for shapes from 1 to 6.
     told = (own_shape >= 1) & (own_shape <= 6)
-    np.testing.assert_allclose(found_shape[told], own_shape[told], rtol=1e-6)
-    np.testing.assert_allclose(found_scale[told], own_scale[told], rtol=1e-6)
+    np.testing.assert_allclose(found_shape[told], own_shape[told], rtol=5e-6)
+    np.testing.assert_allclose(found_scale[told], own_scale[told], rtol=5e-6)
 
 
 @settings(deadline=None, max_examples=30)
@@ -92,8 +92,17 @@ def test_sums_of_parts_add_up(cuts, seed):
     speed[0, ::7], speed[1, ::5] = np.nan, 0
     parts = np.split(speed, sorted(set(cuts)), axis=-1)
     np.testing.assert_allclose(
-        sum(power_sums(part) for part in parts), power_sums(speed), rtol=1e-12, atol=1e-9
+        sum(power_sums(part) for part in parts), power_sums(speed), rtol=1e-6, atol=1e-4
     )
+
+
+def test_a_piece_of_steady_wind_is_summed_in_double_precision():
+    """From single precision a shape above 5 comes out wrong in the third digit and worse."""
+    speed = winds(5.5, 7.0)
+    own_shape, own_scale = fit_maximum_likelihood(speed)
+    shape, scale = fit_power_sums(power_sums(speed))
+    np.testing.assert_allclose(shape, own_shape, rtol=1e-7)
+    np.testing.assert_allclose(scale, own_scale, rtol=1e-7)
 
 
 def test_missing_and_calm_readings_are_counted_apart():
@@ -109,7 +118,7 @@ def test_missing_and_calm_readings_are_counted_apart():
     assert np.isnan(shape[3:]).all()
     for order in (1, 2, 3):
         expected = [np.nanmean(row**order) for row in speed[:3]]
-        np.testing.assert_allclose(mean_of_power(sums, order)[:3], expected)
+        np.testing.assert_allclose(mean_of_power(sums, order)[:3], expected, rtol=1e-6)
     assert np.isnan(mean_of_power(sums, 1)[3])
     assert mean_of_power(sums, 1)[4] == 0
 

@@ -27,18 +27,23 @@ SUMS = len(TERMS) + 1
 SHAPE_RANGE = (0.6, 6.5)
 """Outside it the sums do not bear a fit; our choice, see docs/scale.md."""
 
-_REFERENCE_MS = 10.0
-"""Speeds are summed relative to it, so that no power is far from 1."""
+_REFERENCE_MS = 8.0
+"""Speeds are summed relative to it, so that no power is far from 1; a power of two, for nothing is
+rounded by it."""
 _ROWS: tuple[tuple[int, int], ...] = ((0, 3), (0, 2), (0, 1), (0, 0), (1, 0), (2, 0), (4, 0))
 """What is worked out for every reading, as (a, b)."""
 _LEFT, _RIGHT = slice(0, 6), slice(3, 7)
 """Rows whose products, each of one with each of the other, hold all the terms."""
 _ONE, _LOG, _SPEED = _ROWS.index((0, 0)), _ROWS.index((0, 1)), _ROWS.index((1, 0))
-_TILE, _LONGEST = 20_000, 10_000
-"""Readings worked on at once, and of one cell: their rows fit into the cache of a core, and no
-product is so large that the linear algebra would share it out among threads."""
-_GROUP = (64, 512)
-"""Cells, and readings of each, that are put in order at once where the cells lie side by side."""
+_CELLS, _READINGS = 64, 1_470
+"""Cells, and readings of each, that are worked on at once: their rows stay in the cache of a core,
+no product is so large that the linear algebra would share it out among threads, and none adds up so
+many numbers that it shows in single precision."""
+_NARROW = 0.16
+"""Square of the coefficient of variation below which single precision is not enough, as at shapes
+above 2.7: the interpolation then makes more of its rounding, by trial."""
+_TURNED = 512
+"""Readings of each cell that are put in order at once where the cells lie side by side."""
 _CROWDED_BYTES = 2048
 """Readings so many bytes apart, or a multiple of it, share few places of the cache: they push each
 other out of it, and are first copied to where they are not."""
@@ -69,77 +74,77 @@ def power_sums(speed_ms: npt.ArrayLike) -> FloatArray:
     Returns
     -------
     ndarray, shape (..., SUMS)
-        Sums of (v/10)^a (ln(v/10))^b for every (a, b) in `TERMS`, over speeds above zero, and the
+        Sums of (v/8)^a (ln(v/8))^b for every (a, b) in `TERMS`, over speeds above zero, and the
         number of zeros. The sums of two parts of a record add up to those of the whole.
     """
     speed = np.asarray(speed_ms)
     cells = speed.reshape(math.prod(speed.shape[:-1]), speed.shape[-1])
-    products = np.zeros((len(cells), len(_ROWS[_LEFT]), len(_ROWS[_RIGHT])))
-    calms = np.zeros(len(cells))
-    length = max(1, min(cells.shape[1], _LONGEST))
-    rows = np.ones((len(_ROWS), max(1, _TILE // length), length))
-    for first in range(0, len(cells), _GROUP[0]):
-        for start in range(0, cells.shape[1], length):
-            group = _in_order(cells[first : first + _GROUP[0], start : start + length])
-            for cell in range(0, len(group), rows.shape[1]):
-                tile = group[cell : cell + rows.shape[1]]
-                here = slice(first + cell, first + cell + len(tile))
-                _add(products[here], calms[here], tile, rows[:, : len(tile), : tile.shape[1]])
-    sums = np.concatenate([products[:, *_PLACES], calms[:, np.newaxis]], axis=-1)
+    sums = np.zeros((len(cells), SUMS))
+    most = min(len(cells), _CELLS) * min(cells.shape[1], _READINGS)
+    rows = np.ones((len(_ROWS), most), np.single)
+    for first in range(0, len(cells), _CELLS):
+        here = slice(first, first + _CELLS)
+        for start in range(0, cells.shape[1], _READINGS):
+            piece = cells[here, start : start + _READINGS]
+            found = _sums(piece, rows[:, : piece.size].reshape(len(_ROWS), *piece.shape))
+            moving, mean, mean_square = (found[:, TERMS.index((a, 0))] for a in (0, 1, 2))
+            narrow = moving * mean_square < (1 + _NARROW) * mean**2
+            if narrow.any():
+                piece = piece[narrow]
+                found[narrow] = _sums(piece, np.ones((len(_ROWS), *piece.shape)))
+            sums[here] += found
     return sums.reshape(*speed.shape[:-1], SUMS)
 
 
-def _in_order(group: npt.NDArray[np.floating]) -> npt.NDArray[np.floating]:
-    """Return the speeds of some cells with those of each cell side by side."""
-    if group.strides[-1] == group.itemsize:
-        return group
+def _sums(speed_ms: npt.NDArray[np.floating], rows: npt.NDArray[np.floating]) -> FloatArray:
+    """Return the sums of some cells, shape (cells, readings); the rows are there to be overwritten.
+
+    They are as precise as the rows. To multiply is ten times quicker than `power`, and
+    one product of two small matrices for each cell sums all the terms at a third of the cost of
+    summing them one by one.
+    """
+    speed, log_speed = rows[_SPEED], rows[_LOG]
+    calms = np.zeros(len(speed_ms))
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        _copy_in_order(speed, speed_ms)
+        np.multiply(speed, 1 / _REFERENCE_MS, out=speed)
+        np.log(speed, out=log_speed)
+        products = _products(rows)
+        if not np.isfinite(products[:, _LOG, 0]).all():
+            still = ~((speed > 0) & np.isfinite(speed))
+            calms = (speed == 0).sum(axis=-1)
+            # A one has no logarithm to add; that it counts as a power is taken back at once.
+            np.copyto(speed, 1.0, where=still)
+            np.copyto(log_speed, 0.0, where=still)
+            products = _products(rows)
+            products[:, _ONE:] -= still.sum(axis=-1)[:, np.newaxis, np.newaxis]
+    return np.concatenate([products[:, *_PLACES], calms[:, np.newaxis]], axis=-1)
+
+
+def _copy_in_order(ordered: npt.NDArray[np.floating], speed_ms: npt.NDArray[np.floating]) -> None:
+    """Copy the speeds of some cells so that those of each cell lie side by side."""
+    if speed_ms.strides[-1] == speed_ms.itemsize:
+        np.copyto(ordered, speed_ms, casting="same_kind")
+        return
     # In small pieces, for what is read along one axis is written along the other.
-    ordered = np.empty(group.shape, group.dtype)
-    crowded = group.strides[-1] % _CROWDED_BYTES == 0
-    apart = np.empty((_GROUP[1], len(group) + 1), group.dtype)[:, :-1]
-    for start in range(0, group.shape[1], _GROUP[1]):
-        piece = group[:, start : start + _GROUP[1]]
+    crowded = speed_ms.strides[-1] % _CROWDED_BYTES == 0
+    apart = np.empty((_TURNED, len(speed_ms) + 1), speed_ms.dtype)[:, :-1]
+    for start in range(0, speed_ms.shape[1], _TURNED):
+        piece = speed_ms[:, start : start + _TURNED]
         if crowded:
             apart[: piece.shape[1]] = piece.T
             piece = apart[: piece.shape[1]].T
-        ordered[:, start : start + _GROUP[1]] = piece
-    return ordered
+        np.copyto(ordered[:, start : start + _TURNED], piece, casting="same_kind")
 
 
-def _add(
-    products: FloatArray, calms: FloatArray, speed_ms: npt.NDArray[np.floating], rows: FloatArray
-) -> None:
-    """Add what a tile of shape (cells, readings) brings; the rows are there to be overwritten."""
-    speed, log_speed = rows[_SPEED], rows[_LOG]
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        # To divide takes three times as long.
-        np.multiply(speed_ms, 1 / _REFERENCE_MS, out=speed, dtype=np.float64)
-        np.log(speed, out=log_speed)
-        found = _products(rows)
-        if np.isfinite(found[:, _LOG, 0]).all():
-            products += found
-            return
-        still = ~((speed > 0) & np.isfinite(speed))
-        calms += (speed == 0).sum(axis=-1)
-        # A one has no logarithm to add; that it counts as a power is taken back at once.
-        np.copyto(speed, 1.0, where=still)
-        np.copyto(log_speed, 0.0, where=still)
-        products += _products(rows)
-        products[:, _ONE:] -= still.sum(axis=-1)[:, np.newaxis, np.newaxis]
-
-
-def _products(rows: FloatArray) -> FloatArray:
-    """Fill the rows, from those of ones, v and ln v, and multiply left ones by right ones.
-
-    To multiply is ten times quicker than `power`, and one product of two small matrices for each
-    cell sums all the terms at a third of the cost of summing them one by one.
-    """
+def _products(rows: npt.NDArray[np.floating]) -> FloatArray:
+    """Fill the rows, from those of ones, v and ln v, and multiply left ones by right ones."""
     speed, log_speed = rows[_SPEED], rows[_LOG]
     np.multiply(log_speed, log_speed, out=rows[_LOG - 1])
     np.multiply(rows[_LOG - 1], log_speed, out=rows[_LOG - 2])
     np.multiply(speed, speed, out=rows[_SPEED + 1])
     np.multiply(rows[_SPEED + 1], rows[_SPEED + 1], out=rows[_SPEED + 2])
-    return np.asarray(rows[_LEFT].transpose(1, 0, 2) @ rows[_RIGHT].transpose(1, 2, 0))
+    return floats(rows[_LEFT].transpose(1, 0, 2) @ rows[_RIGHT].transpose(1, 2, 0))
 
 
 def moving_readings(sums: FloatArray) -> FloatArray:
