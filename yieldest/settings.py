@@ -52,6 +52,11 @@ class Settings(BaseModel):
         """Return it as a plan leaves it out; to make it ready for that would take a while."""
         return cls.model_construct()
 
+    def differs_in(self, other: Self) -> set[str]:
+        """Return the keys that have other values in another table of the same kind."""
+        mine, others = vars(self), vars(other)
+        return {name for name in type(self).model_fields if mine[name] != others[name]}
+
 
 def key(
     words: str,

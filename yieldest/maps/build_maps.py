@@ -18,7 +18,7 @@ from yieldest.frozen import frozen_dataclass
 from yieldest.maps.cell_sites import CellSites, density_at_hub, to_hub
 from yieldest.maps.cell_winds import CellWinds
 from yieldest.maps.grid import by_parts, on_cells
-from yieldest.model.array_of_build import machine_array_of
+from yieldest.model.array_of_build import machine_array_of, rose_of
 from yieldest.model.build_estimate import NoBill
 from yieldest.model.chain import money_of
 from yieldest.model.inputs import read_build
@@ -71,7 +71,7 @@ class InAir:
 def in_air(build: Build, curve: PowerCurve, density_kg_m3: float) -> InAir:
     """Compute what a build keeps, once for all cells, with the curve in the air at the hub."""
     distribution = WindDistribution.weibull(2.0, 6.0, height_m=build.hub_height_m)
-    machines = machine_array_of(build, distribution, curve, None, 1.0)
+    machines = machine_array_of(build, curve, rose_of(build, distribution, curve.cut_out_ms))
     of_machines, found = machines.losses(build.count), machines.findings(build.count)
     losses = losses_of(build.losses.stated, build.count, of_machines)
     computed = {loss.category for loss in of_machines}

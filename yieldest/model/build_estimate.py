@@ -23,9 +23,9 @@ from yieldest.energy.self_consumption import SelfConsumption
 from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.hub.air import Air, air_at_hub
 from yieldest.hub.extremes import ExtremeWinds, extreme_winds
-from yieldest.model.array_of_build import machine_array_of
+from yieldest.model.array_of_build import machine_array_of, rose_of
 from yieldest.model.hub_wind import HubWind, hub_wind, turbulence_intensity
-from yieldest.model.inputs import BuildInputs
+from yieldest.model.inputs import OF_SEVERAL, BuildInputs
 from yieldest.model.site_wind import SiteWind
 from yieldest.plan.plausibility import questions_of_build
 from yieldest.plan.site_table import Site
@@ -168,34 +168,35 @@ class BuildEstimate:
         )
 
 
-def energy_of_build(build: BuildInputs, alike: BuildEstimate | None = None) -> BuildEstimate:
+_OF_THE_AIR = {
+    *("elevation_m", "mean_temperature_c", "mean_pressure_hpa", "relative_humidity"),
+    "turbulence_intensity",
+}
+"""Keys of a site that change nothing in the wind at its hubs."""
+_OF_THE_WIRES = {"array", "cable", "converter"}
+
+
+def energy_of_build(build: BuildInputs, like: BuildEstimate | None = None) -> BuildEstimate:
     """Compute what a build yields in the wind of its place, without its cost.
 
     Parameters
     ----------
     build : BuildInputs
-    alike : BuildEstimate, optional
-        The same build at the same height in another wind: the air and the wakes are known from it.
+    like : BuildEstimate, optional
+        Of a variant of the build: what both share of wind, curve and wakes is not computed again.
 
     Raises
     ------
     InputError
         When the hub is where no height law holds.
     """
-    place, wind, settings = build.place, build.wind, build.settings
-    at_hub = hub_wind(place, settings, wind)
-    distribution = at_hub.distribution
-    air = _air(place.site, settings.hub_height_m, wind) if alike is None else alike.air
-    curve = build.curve.at_density(air.density_kg_m3)
-    intensity, turbulence = turbulence_intensity(place, wind.resource), None
-    if intensity is not None:
-        curve, turbulence = in_turbulence(curve, distribution, intensity)
-    machines = machine_array_of(settings, distribution, curve, wind, at_hub.factor)
-    if alike is not None and intensity is None:
-        machines = relabelled(alike.machines, rose=machines.rose)
-    count = machines.count
+    wind, settings, count = build.wind, build.settings, build.settings.count
+    at_hub = _at_hub(build, like)
+    air = _air(build.place.site, settings.hub_height_m, wind)
+    curve, turbulence = _curve(build, at_hub, air, like)
+    machines = _machines(build, at_hub, curve, like)
     energy = annual_energy(
-        distribution,
+        at_hub.distribution,
         machines.curve,
         losses_of(settings.losses.stated, count, machines.losses(count)),
         count,
@@ -216,6 +217,55 @@ def energy_of_build(build: BuildInputs, alike: BuildEstimate | None = None) -> B
         cost=None,
         spread=spread,
     )
+
+
+def _at_hub(build: BuildInputs, like: BuildEstimate | None) -> HubWind:
+    """Return the wind at the hub, that of a variant where nothing on the way to it differs."""
+    if like is not None:
+        here, there = build.place, like.inputs.place
+        if (
+            build.wind is like.inputs.wind
+            and build.settings.differs_in(like.inputs.settings) <= OF_SEVERAL
+            and here.site.differs_in(there.site) <= _OF_THE_AIR
+            and (here.wind, here.mast) == (there.wind, there.mast)
+        ):
+            return like.wind
+    return hub_wind(build.place, build.settings, build.wind)
+
+
+def _curve(
+    build: BuildInputs, at_hub: HubWind, air: Air, like: BuildEstimate | None
+) -> tuple[PowerCurve, TurbulenceEffect | None]:
+    """Return the curve in the air and the turbulence at the hub."""
+    intensity = turbulence_intensity(build.place, build.wind.resource)
+    if (
+        like is not None
+        and build.curve is like.inputs.curve
+        and air.density_kg_m3 == like.air.density_kg_m3
+    ):
+        known = None if like.turbulence is None else like.turbulence.intensity
+        if intensity == known and (known is None or at_hub is like.wind):
+            return like.curve, like.turbulence
+    curve = build.curve.at_density(air.density_kg_m3)
+    if intensity is None:
+        return curve, None
+    return in_turbulence(curve, at_hub.distribution, intensity)
+
+
+def _machines(
+    build: BuildInputs, at_hub: HubWind, curve: PowerCurve, like: BuildEstimate | None
+) -> MachineArray:
+    """Return the machines, with the rose and the wakes of a variant where they are the same."""
+    settings, highest_ms = build.settings, curve.cut_out_ms
+    if like is not None and settings.differs_in(like.inputs.settings) & _OF_THE_WIRES:
+        like = None
+    if like is not None and at_hub is like.wind and highest_ms == like.curve.cut_out_ms:
+        rose = like.machines.rose
+    else:
+        rose = rose_of(settings, at_hub.distribution, highest_ms, build.wind, at_hub.factor)
+    if like is not None and curve is like.curve:
+        return relabelled(like.machines, rose=rose, count=settings.count)
+    return machine_array_of(settings, curve, rose)
 
 
 def energy_of_more(build: BuildEstimate, count: int) -> float:

@@ -380,9 +380,12 @@ def _estimates(
 
 def _unpriced(inputs: Inputs, build: BuildInputs, like: Estimate | None) -> BuildEstimate:
     """Return what a build makes and the terms it is used on; its cost is left out."""
-    found = None if like is None else _with_same_energy(build, like)
-    if found is None:
-        found = energy_of_build(build)
+    name, before = build.settings.name, () if like is None else like.builds
+    variant = next((one for one in before if one.name == name), None)
+    if variant is not None and _same_energy(build, variant.inputs):
+        found = variant
+    else:
+        found = energy_of_build(build, variant)
     terms = inputs.plan.economics
     used = _self_consumption(inputs, found)
     if used is not None:
@@ -430,14 +433,10 @@ def _self_consumption(inputs: Inputs, build: BuildEstimate) -> SelfConsumption |
     )
 
 
-def _with_same_energy(build: BuildInputs, like: Estimate) -> BuildEstimate | None:
-    """Return the estimate of a build that differs only in bill and terms, if there is one."""
-    for one in like.builds:
-        there, here = one.inputs.settings, build.settings
-        alike = one.inputs.curve is build.curve and one.inputs.place == build.place
-        if alike and there.model_copy(update={"bill": here.bill}) == here:
-            return one
-    return None
+def _same_energy(build: BuildInputs, other: BuildInputs) -> bool:
+    """Whether two builds differ at most in bill and terms."""
+    alike = build.curve is other.curve and build.place == other.place
+    return alike and build.settings.differs_in(other.settings) <= {"bill"}
 
 
 def _said(stages: Iterable[Provenance], what: Literal["assumed", "warnings"]) -> Findings:

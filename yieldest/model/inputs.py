@@ -16,17 +16,18 @@ from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_curve import BuildCurve, read_build_curve
 from yieldest.model.site_wind import SiteWind, site_wind
 from yieldest.plan import Build, Place, Plan
-from yieldest.plan.wind_table import Wind
 from yieldest.turbine.load import TYPICAL
 from yieldest.wind.record_files import files_of
 
 _SMALL = 20_000
 """Bytes; what `yieldest start` writes is no larger."""
-_NOT_OF_THE_CURVE = {
-    *("site", "count", "hub_height_m", "losses", "array", "cable", "converter", "bill"),
-    "scope_default",
-}
+_OF_THE_BILL = {"bill", "scope_default"}
+OF_SEVERAL = {"count", "losses", "array", "cable", "converter", *_OF_THE_BILL}
+"""Keys of a build that change nothing for the wind at its hub, or in its power curve."""
+_NOT_OF_THE_CURVE = {"site", "hub_height_m", *OF_SEVERAL}
 """Keys of a build that change nothing in its power curve as read."""
+_NOT_OF_THE_RECORD = {"measured_at_hub_site"}
+"""Keys of a wind that change nothing in how it is read."""
 
 
 @frozen_dataclass
@@ -159,11 +160,12 @@ def read_build(
         When a file cannot be used.
     """
     alike = next((one for one in before if one.settings.name == build.name), None)
-    if alike is not None and _of_the_curve(alike.settings) == _of_the_curve(build):
+    others = set(Build.model_fields) if alike is None else alike.settings.differs_in(build)
+    if alike is not None and others <= _NOT_OF_THE_CURVE:
         curve = alike.curve
     else:
         curve = read_build_curve(plan, build)
-    if alike is not None and _of_the_bill(alike.settings) == _of_the_bill(build):
+    if alike is not None and not others & _OF_THE_BILL:
         bill = alike.bill
     elif build.bill is None:
         bill = None
@@ -176,30 +178,18 @@ def read_build(
 
 def _known_wind(place: Place, winds: Sequence[tuple[Place, SiteWind]]) -> SiteWind | None:
     """Return the wind of a place from those read before, if it is among them."""
-    wanted, height_m = _of_the_record(place), place.wind.measured_height_m
-    for known, wind in winds:
-        if _of_the_record(known) == wanted:
+    alike = [
+        (wind, place.wind.differs_in(known.wind) - _NOT_OF_THE_RECORD)
+        for known, wind in winds
+        if known.plan_path == place.plan_path
+    ]
+    for wind, others in alike:
+        if not others:
             return wind
-    for known, wind in winds:
-        if _of_the_record(known, height_m) == wanted:
-            return wind.measured_at(height_m)
+    for wind, others in alike:
+        if others == {"measured_height_m"}:
+            return wind.measured_at(place.wind.measured_height_m)
     return None
-
-
-def _of_the_record(place: Place, measured_height_m: float | None = None) -> tuple[Path, Wind]:
-    """Return what decides how the wind of a place, or of one measured so high up, is read."""
-    other: dict[str, object] = {"measured_at_hub_site": None}
-    if measured_height_m is not None:
-        other["measured_height_m"] = measured_height_m
-    return place.plan_path, place.wind.model_copy(update=other)
-
-
-def _of_the_curve(build: Build) -> dict[str, object]:
-    return build.model_dump(exclude=_NOT_OF_THE_CURVE)
-
-
-def _of_the_bill(build: Build) -> tuple[str | None, str | None]:
-    return build.bill, build.scope_default
 
 
 def input_files(plan: Plan) -> list[Path]:

@@ -17,7 +17,7 @@ from yieldest.arrays import FloatArray, floats
 from yieldest.economics.cash_flow import CashFlow, Expenditure, Prices, cash_flow
 from yieldest.energy.self_consumption import used_shares
 from yieldest.errors import InputError
-from yieldest.frozen import frozen_dataclass
+from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.model.build_estimate import BuildEstimate, energy_of_build, energy_of_more
 from yieldest.model.estimate import Estimate
 from yieldest.model.number_of_machines import energy_of_count
@@ -181,7 +181,7 @@ def _stronger(wind: SiteWind, factor: float) -> SiteWind:
     """Return the wind with every speed multiplied, as if the long term were so much windier."""
     first, *others = wind.corrections
     readings = wind.readings
-    return replace(
+    return relabelled(
         wind,
         distribution=wind.distribution.raised(factor, wind.distribution.height_m),
         readings=None if readings is None else readings.scaled(factor),
