@@ -9,7 +9,7 @@ from typing import Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import BoolArray, FloatArray, floats
 from yieldest.defaults import THRUST_COEFFICIENT, WAKE_DECAY, Assumed
 from yieldest.energy import wakes
 from yieldest.energy.cables import Cable, Converter
@@ -187,15 +187,21 @@ def _speeds_all_round(
     node_ms: tuple[float, ...],
     thrust: tuple[float, ...],
     wake_decay: float,
-) -> FloatArray:
-    """Return the speeds at every machine; kept, for how often the wind blows changes none."""
+) -> tuple[FloatArray, BoolArray]:
+    """Return the speeds at every machine where any is in a wake, and in which directions that is.
+
+    The shapes are (waked, n, speeds) and (sectors, directions). Both are kept, for how often the
+    wind blows changes none.
+    """
     at_once = max(1, _PAIRS_AT_ONCE // len(places) ** 2)
     some = (directions[first : first + at_once] for first in range(0, len(directions), at_once))
     found = [
         wakes.speeds_in_array(free_ms, places, np.ravel(each), node_ms, thrust, wake_decay)
         for each in some
     ]
-    return np.concatenate(found).reshape(len(directions), -1, len(places), len(free_ms))
+    speeds = np.concatenate(found)
+    waked = (speeds != floats(free_ms)).any(axis=(-1, -2))
+    return speeds[waked], waked.reshape(len(directions), -1)
 
 
 def _uncertainty(array: Array) -> float:
@@ -261,17 +267,29 @@ class MachineArray:
         converters; the shapes are (sectors, speeds), or (1, speeds) where all sectors are alike.
         """
         array = self.array
-        lone = np.tile(self.curve.power_at(self.rose.speed_ms), (1, 1, count, 1))
-        free = lone.sum(axis=-2).mean(axis=1)
+        lone = np.tile(self.curve.power_at(self.rose.speed_ms), (1, count, 1))
+        free = lone.sum(axis=-2)
         if array is not None and array.array_efficiency is None and count > 1:
             if count not in self._behind_wakes:
-                beside = self.curve.power_at(self._speeds_ms(array, count))
-                arrived = self._delivered(beside).mean(axis=1)
-                self._behind_wakes[count] = beside.sum(axis=-2).mean(axis=1), arrived
+                self._behind_wakes[count] = self._powers_behind_wakes(array, lone)
             return free, *self._behind_wakes[count]
         if array is not None and array.array_efficiency is not None:
             lone = (1 - self._share_stated(array.array_efficiency, count)) * lone
-        return free, lone.sum(axis=-2).mean(axis=1), self._delivered(lone).mean(axis=1)
+        return free, lone.sum(axis=-2), self._delivered(lone)
+
+    def _powers_behind_wakes(self, array: Array, lone: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the power made and that delivered by sector and speed, given that out of wakes.
+
+        The latter is by machine and speed, shape (1, n, speeds).
+        """
+        speeds, waked = self._speeds_ms(array, lone.shape[-2])
+        beside = self.curve.power_at(speeds)
+        found = []
+        for total in (lambda power: power.sum(axis=-2), self._delivered):
+            power = np.tile(total(lone), (*waked.shape, 1))
+            power[waked] = total(beside)
+            found.append(power.mean(axis=1))
+        return found[0], found[1]
 
     @cached_property
     def _behind_wakes(self) -> dict[int, tuple[FloatArray, FloatArray]]:
@@ -281,8 +299,8 @@ class MachineArray:
         """
         return {}
 
-    def _speeds_ms(self, array: Array, count: int) -> FloatArray:
-        """Return the wind at every machine, shape (sectors, directions, n, speeds)."""
+    def _speeds_ms(self, array: Array, count: int) -> tuple[FloatArray, BoolArray]:
+        """Return the wind at every machine, as `_speeds_all_round`."""
         node_ms, thrust = self.curve.speed_ms, self._thrust(array)
         return _speeds_all_round(
             tuple(self.rose.speed_ms.tolist()),

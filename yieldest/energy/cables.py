@@ -27,6 +27,10 @@ STRANDED_COPPER_OHM_PER_KM = {
 1 and 2 of IEC 60228."""
 
 
+_SECTIONS_MM2 = floats(list(STRANDED_COPPER_OHM_PER_KM))
+_RESISTIVITIES = _SECTIONS_MM2 * floats(list(STRANDED_COPPER_OHM_PER_KM.values())) / 1000
+
+
 def copper_resistance_ohm_per_m(cross_section_mm2: npt.ArrayLike) -> FloatArray:
     """Return the resistance of a copper conductor at 20 C.
 
@@ -42,9 +46,7 @@ def copper_resistance_ohm_per_m(cross_section_mm2: npt.ArrayLike) -> FloatArray:
     IEC 60028, for a nominal section is not all copper and strands are longer than their cable.
     """
     section = floats(cross_section_mm2)
-    known = np.array(list(STRANDED_COPPER_OHM_PER_KM))
-    resistivity = known * np.array(list(STRANDED_COPPER_OHM_PER_KM.values())) / 1000
-    return np.asarray(np.interp(section, known, resistivity) / section)
+    return np.asarray(np.interp(section, _SECTIONS_MM2, _RESISTIVITIES) / section)
 
 
 class Cable(Settings):

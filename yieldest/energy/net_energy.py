@@ -32,18 +32,26 @@ class SpeedSeries:
 
     Parameters
     ----------
-    speed_ms, weight : ndarray, shape (n,)
+    read_ms, weight : ndarray, shape (n,)
         Finite speeds, and how much each counts.
+    factor : float
+        Above 0; every speed is multiplied by it.
     """
 
-    speed_ms: FloatArray
+    read_ms: FloatArray
     weight: FloatArray
+    factor: float = 1.0
+
+    @cached_property
+    def speed_ms(self) -> FloatArray:
+        """The speeds, multiplied."""
+        return self.read_ms if self.factor == 1 else self.read_ms * self.factor
 
     @cached_property
     def _sorted(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Speeds in rising order, with the sums of weight, and of weight times speed, below."""
-        order = np.argsort(self.speed_ms)
-        speed, share = self.speed_ms[order], self.weight[order] / self.weight.sum()
+        """As read, in rising order, with the sums of weight, and of weight times speed, below."""
+        order = np.argsort(self.read_ms)
+        speed, share = self.read_ms[order], self.weight[order] / self.weight.sum()
         weight_below, run_below = (
             np.concatenate(([0.0], np.cumsum(each))) for each in (share, share * speed)
         )
@@ -51,9 +59,8 @@ class SpeedSeries:
 
     def scaled(self, by: float) -> SpeedSeries:
         """Return every speed multiplied by something above 0; what is sorted stays sorted."""
-        found = SpeedSeries(self.speed_ms * by, self.weight)
-        speed, weight_below, run_below = self._sorted
-        vars(found)["_sorted"] = speed * by, weight_below, run_below * by
+        found = SpeedSeries(self.read_ms, self.weight, self.factor * by)
+        vars(found)["_sorted"] = self._sorted
         return found
 
     def mean_power_w(
@@ -78,7 +85,7 @@ class SpeedSeries:
         of weight times speed between its ends are enough: no draw visits every value.
         """
         sorted_ms, weight_below, run_below = self._sorted
-        by = floats(factor)[..., np.newaxis]
+        by = self.factor * floats(factor)[..., np.newaxis]
         speed, power = floats(node_speed_ms), floats(node_power_w)
         ends = speed / by
         last = np.nextafter(ends[..., -1:], np.inf)
@@ -100,7 +107,7 @@ class SpeedSeries:
     ) -> FloatArray:
         """Return the share of the time at a power, as `closed_form.share_at_power`."""
         sorted_ms, weight_below, _ = self._sorted
-        by = floats(factor)[..., np.newaxis]
+        by = self.factor * floats(factor)[..., np.newaxis]
         power = floats(node_power_w)
         start, end, reached = stretches_at_power(floats(node_speed_ms), power, level_w)
         start, end = start / by, end / by
@@ -116,7 +123,8 @@ class SpeedSeries:
     def share_above(self, factor: npt.ArrayLike, speed_ms: npt.ArrayLike) -> FloatArray:
         """Return the share of the time above a speed."""
         sorted_ms, weight_below, _ = self._sorted
-        place = np.searchsorted(sorted_ms, floats(speed_ms) / floats(factor), side="right")
+        by = self.factor * floats(factor)
+        place = np.searchsorted(sorted_ms, floats(speed_ms) / by, side="right")
         return np.asarray(weight_below[-1] - weight_below[place])
 
 

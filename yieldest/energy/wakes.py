@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, IntArray, floats
+from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import WAKE_DECAY
 from yieldest.frozen import frozen_dataclass
 from yieldest.wind.breakdown import sector_index
@@ -38,11 +38,14 @@ def speed_bins(highest_ms: float) -> FloatArray:
 
 @frozen_dataclass
 class SectorReadings:
-    """The readings that have a speed and a direction, shape (n,), each in one of the sectors."""
+    """Speeds of the readings that have a direction too, by sector and each in rising order."""
 
-    speed_ms: FloatArray
-    sector: IntArray
-    sectors: int
+    speed_ms: tuple[FloatArray, ...]
+
+    @property
+    def size(self) -> int:
+        """How many there are."""
+        return sum(speed.size for speed in self.speed_ms)
 
     def rose(self, factor: float, highest_ms: float) -> Rose:
         """Count the readings by sector and speed at the hub (bins of IEC 61400-12-1).
@@ -50,17 +53,15 @@ class SectorReadings:
         There every speed is multiplied by the factor. Those above the highest are left out: no
         machine runs there.
         """
-        speed, edges = self.speed_ms * factor, speed_bins(highest_ms)
-        last = edges.size - 2
-        place = (speed / SPEED_STEP_MS).astype(np.int64)
-        place[speed == edges[-1]] = last  # both ends of the last bin belong to it
-        cell = (self.sector * (last + 1) + place)[place <= last]
-        counts = np.bincount(cell, minlength=self.sectors * (last + 1))
+        edges, sectors = speed_bins(highest_ms), len(self.speed_ms)
+        ends = edges / factor
+        ends[-1] = np.nextafter(ends[-1], np.inf)  # both ends of the last bin belong to it
+        below = np.array([speed.searchsorted(ends) for speed in self.speed_ms])
         return Rose(
-            direction_deg=np.arange(self.sectors) * 360 / self.sectors,
+            direction_deg=np.arange(sectors) * 360 / sectors,
             speed_ms=(edges[:-1] + edges[1:]) / 2,
-            share=counts.reshape(self.sectors, last + 1) / max(1, speed.size),
-            method=f"the record's readings counted in {self.sectors} sectors and "
+            share=np.diff(below) / max(1, self.size),
+            method=f"the record's readings counted in {sectors} sectors and "
             f"{SPEED_STEP_MS:g} m/s bins",
             has_directions=True,
         )
@@ -72,7 +73,10 @@ def in_sectors(
     """Sort readings into sectors, those without a speed or a direction left out."""
     speed, direction = floats(speed_ms), floats(direction_deg)
     used = np.isfinite(speed) & np.isfinite(direction)
-    return SectorReadings(speed[used], sector_index(direction[used], sectors), sectors)
+    sector = sector_index(direction[used], sectors).astype(np.uint16)  # so short are sorted at once
+    ends = np.cumsum(np.bincount(sector, minlength=sectors))[:-1]
+    together = np.split(speed[used][np.argsort(sector, kind="stable")], ends)
+    return SectorReadings(tuple(map(np.sort, together)))
 
 
 def rose_of_weibull(

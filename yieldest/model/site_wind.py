@@ -164,7 +164,7 @@ class SiteWind:
             readings = in_sectors(record.speed_ms, record.direction_deg, sectors)
             self._in_sectors[sectors] = readings
         found = self._in_sectors[sectors]
-        return found if found.speed_ms.size else None
+        return found if found.size else None
 
     @cached_property
     def _in_sectors(self) -> dict[int, SectorReadings]:
