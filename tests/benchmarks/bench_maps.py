@@ -9,7 +9,6 @@ the map that is larger than memory is made of N GB instead of 40.
 from __future__ import annotations
 
 import argparse
-import multiprocessing
 import os
 import re
 import resource
@@ -18,7 +17,6 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -111,19 +109,14 @@ def one_pass() -> list[Figure]:
     ]  # fmt: skip
 
 
-def map_seconds(cells: int, clock: Callable[[], float] = time.perf_counter) -> float:
-    """Time a whole map, with all its measures, of a lazy grid."""
+def one_thread_seconds(cells: int) -> float:
+    """Return the processor time of a whole map, with all its measures, of a lazy grid."""
     grid = lazy_grid(cells)
     recipe = recipe_for(grid, load_plan(HILL), None)
-    start = clock()
-    maps_of(grid, recipe).compute()
-    return clock() - start
-
-
-def one_thread_seconds(cells: int, clock: Callable[[], float] = time.perf_counter) -> float:
-    """Time the same on one core."""
+    start = time.process_time()
     with dask.config.set(scheduler="threads", num_workers=1):
-        return map_seconds(cells, clock)
+        maps_of(grid, recipe).compute()
+    return time.process_time() - start
 
 
 def growth() -> list[Figure]:
@@ -131,9 +124,7 @@ def growth() -> list[Figure]:
     sizes = (100, 1_000, 10_000, 100_000)
     one_thread_seconds(100)
     taken = {
-        cells: min(
-            one_thread_seconds(cells, time.process_time) for _ in range(1 if cells > 10_000 else 3)
-        )
+        cells: min(one_thread_seconds(cells) for _ in range(1 if cells > 10_000 else 3))
         for cells in sizes
     }
     return [
@@ -149,26 +140,14 @@ def growth() -> list[Figure]:
 
 
 def cores() -> list[Figure]:
-    """Time two cores against one: threads for a small map, processes for a large one."""
-    small, large = 40_000, 400_000
-    one = min(one_thread_seconds(small) for _ in range(3))
-    with dask.config.set(scheduler="threads", num_workers=2):
-        threads = min(map_seconds(small) for _ in range(3))
-    with ProcessPoolExecutor(2, multiprocessing.get_context("spawn")) as pool:
-        list(pool.map(one_thread_seconds, [100, 100]))
-        apart = min(
-            best_of(lambda: list(pool.map(one_thread_seconds, [small // 2] * 2)), 1)
-            for _ in range(3)
-        )
-    written_by_one, written_by_two = (by_itself(large, cores).seconds for cores in (1, 2))
-    return [
-        Figure(f"{small:,} cells in two programs", apart, "in one", one,
-               "none (what the machine gives)", f"{os.cpu_count()} cores in this machine"),
-        Figure(f"a map of {small:,} cells, two threads", threads, "one thread", one,
-               "ratio near 0.5"),
-        Figure(f"a map of {large:,} cells written, two cores", written_by_two, "one core",
-               written_by_one, "ratio near 0.5", "the start of the processes included"),
-    ]  # fmt: skip
+    """Time whole maps, with their writing and the start of the processes, on two cores and one."""
+    figures = []
+    for cells in (10_000, 40_000, 400_000):
+        tries = range(1 if cells > 100_000 else 5)
+        one, two = (min(by_itself(cells, cores).seconds for _ in tries) for cores in (1, 2))
+        name = f"a map of {cells:,} cells written, two cores"
+        figures.append(Figure(name, two, "one core", one, "ratio near 0.5"))
+    return figures
 
 
 @dataclass(frozen=True)
@@ -226,16 +205,13 @@ def alone(cells: int, cores: int) -> None:
     dask.system.CPU_COUNT = cores
     grid = in_blocks(lazy_grid(cells), recipe_for(lazy_grid(cells), None, None))
     recipe = recipe_for(grid, load_plan(HILL), None)
-    start = time.perf_counter()
-    with (
-        tempfile.TemporaryDirectory() as folder,
-        dask.config.set(num_workers=cores),
-        workers(None, grid, recipe) as work,
-    ):
-        regions = regions_of(grid, recipe, work.blocks)
-        store = Path(folder) / "m.zarr"
-        write_maps(grid, recipe, regions, work.maps, store, lambda *_: None, "benchmark")
-    seconds = time.perf_counter() - start
+    with tempfile.TemporaryDirectory() as folder:
+        start = time.perf_counter()
+        with dask.config.set(num_workers=cores), workers(None, grid, recipe) as work:
+            regions = regions_of(grid, recipe, work.blocks)
+            store = Path(folder) / "m.zarr"
+            write_maps(grid, recipe, regions, work.maps, store, lambda *_: None, "benchmark")
+        seconds = time.perf_counter() - start
     largest_child_gb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss * 1024 / 1e9
     peak_gb = peak_memory_gb() + cores * largest_child_gb
     start = time.perf_counter()

@@ -6,6 +6,7 @@ import itertools
 import math
 import multiprocessing
 import os
+import pickle
 import signal
 import sys
 import threading
@@ -31,7 +32,7 @@ BLOCKS_PER_REGION = 16
 """Few enough to be written often, enough that what a region takes besides its blocks is little."""
 BLOCKS_PER_THREAD = 4
 """At least, where threads share a region: a slow one keeps nobody waiting for long."""
-REGIONS_PER_PROCESS = 4
+REGIONS_PER_PROCESS = 2
 """At least, while there are blocks: at the end some processes have nothing left to do."""
 CONNECT_SECONDS = 10
 FORKED = sys.platform == "linux"
@@ -89,11 +90,8 @@ def workers(address: str | None, grid: Grid, recipe: Recipe) -> Iterator[Workers
             yield Workers(max(BLOCKS_PER_REGION, BLOCKS_PER_THREAD * cores), in_turn)
     else:
         blocks = math.ceil(blocks_in(grid, recipe) / (REGIONS_PER_PROCESS * cores))
-        with _processes(cores) as pool:
-            yield Workers(
-                min(blocks, BLOCKS_PER_REGION),
-                partial(_by_processes, pool, 2 * cores, grid, recipe),
-            )
+        with _processes(cores, grid, recipe) as pool:
+            yield Workers(min(blocks, BLOCKS_PER_REGION), partial(_by_processes, pool, 2 * cores))
 
 
 def _readings_worth(grid: Grid, recipe: Recipe) -> int:
@@ -104,13 +102,15 @@ def _readings_worth(grid: Grid, recipe: Recipe) -> int:
 
 
 @contextmanager
-def _processes(count: int) -> Iterator[ProcessPoolExecutor]:
+def _processes(count: int, grid: Grid, recipe: Recipe) -> Iterator[ProcessPoolExecutor]:
     """Start processes that are ready to work on parts of a grid."""
     # Python would remark on the locks of processes that are ended; the system frees them.
     os.environ.setdefault("PYTHONWARNINGS", "ignore::UserWarning:multiprocessing.resource_tracker")
     # A copy that is made while a thread is at work may hang, and at this moment none is.
     context = multiprocessing.get_context("fork" if FORKED else "spawn")
-    pool = ProcessPoolExecutor(count, context, initializer=_prepare)
+    # As bytes, so that a copy of this process opens the files anew and shares no handle.
+    work = pickle.dumps((grid, recipe))
+    pool = ProcessPoolExecutor(count, context, initializer=_prepare, initargs=(work,))
     try:
         # They start while the maps are laid out.
         for _ in range(count):
@@ -120,8 +120,13 @@ def _processes(count: int) -> Iterator[ProcessPoolExecutor]:
         pool.shutdown(cancel_futures=True)
 
 
-def _prepare() -> None:
+_at_work: list[tuple[Grid, Recipe]] = []
+"""The grid of which this process works on parts, and their recipe: it is given them once."""
+
+
+def _prepare(work: bytes) -> None:
     """Get a process ready to work on parts of a grid."""
+    _at_work.append(pickle.loads(work))
     dask.config.set(scheduler="synchronous")
     warnings.simplefilter("ignore")
     # A run that is stopped at the keyboard stops at once; the process that gave the work says so.
@@ -137,26 +142,40 @@ def _end_with_parent() -> None:
     os._exit(1)
 
 
+def _part(region: Region) -> xr.Dataset:
+    """Return the maps of a region of the grid that this process was given."""
+    grid, recipe = _at_work[-1]
+    return compute(part_of(grid, region), recipe)
+
+
 def _by_processes(
-    pool: ProcessPoolExecutor, ahead: int, grid: Grid, recipe: Recipe, regions: Iterable[Region]
+    pool: ProcessPoolExecutor, ahead: int, regions: Iterable[Region]
 ) -> Iterator[xr.Dataset]:
-    """Give out regions, only so many ahead of what is taken, so that memory is bounded."""
+    """Give out regions, only so many ahead of what is taken, so that memory is bounded.
+
+    The first are given out at once, not when the first is asked for.
+    """
     given: deque[Future[xr.Dataset]] = deque()
     left = iter(regions)
-    try:
-        while True:
-            given.extend(
-                pool.submit(compute, part_of(grid, region), recipe)
-                for region in itertools.islice(left, ahead - len(given))
-            )
-            if not given:
-                return
-            yield given.popleft().result()
-    except BrokenProcessPool as error:
-        raise InputError(
-            "a process that worked on the map was ended from outside, most likely because memory "
-            "ran out; close other programs and give the same command again."
-        ) from error
+
+    def give_more() -> None:
+        given.extend(
+            pool.submit(_part, region) for region in itertools.islice(left, ahead - len(given))
+        )
+
+    def taken() -> Iterator[xr.Dataset]:
+        try:
+            while given:
+                yield given.popleft().result()
+                give_more()
+        except BrokenProcessPool as error:
+            raise InputError(
+                "a process that worked on the map was ended from outside, most likely because "
+                "memory ran out; close other programs and give the same command again."
+            ) from error
+
+    give_more()
+    return taken()
 
 
 @contextmanager

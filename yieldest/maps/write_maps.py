@@ -9,7 +9,7 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -77,6 +77,7 @@ def _write_netcdf(
 ) -> None:
     every = sum(map(cells_in, regions))
     done = 0
+    computed = maps(regions)
     with scratch_beside(path) as scratch:
         unfinished = scratch / path.name
         _refuse_lack_of_room(unfinished, outline)
@@ -97,10 +98,8 @@ def _write_netcdf(
                 )
                 for key, value in _attributes_with_coordinates(array).items():
                     stored.attrs[key] = value
-            for region, here in zip(regions, maps(regions), strict=True):
-                for name, array in here.data_vars.items():
-                    where = tuple(region.get(str(dim), slice(None)) for dim in array.dims)
-                    file.variables[str(name)][where] = array.to_numpy()
+            for region, here in zip(regions, computed, strict=True):
+                _put(here, file.variables, region)
                 done += cells_in(region)
                 progress(done, every)
         unfinished.replace(path)
@@ -173,6 +172,8 @@ def _write_unfinished(
     mark: str,
 ) -> None:
     finished = _finished(unfinished, mark)
+    left = [number for number in range(len(regions)) if number not in (finished or ())]
+    computed = maps(regions[each] for each in left)
     if finished is None:
         for old in unfinished.iterdir():
             shutil.rmtree(old) if old.is_dir() else old.unlink()
@@ -182,15 +183,23 @@ def _write_unfinished(
     every = sum(map(cells_in, regions))
     if finished:
         progress(sum(cells_in(regions[each]) for each in finished), every)
-    left = [number for number in range(len(regions)) if number not in finished]
-    for number, here in zip(left, maps(regions[each] for each in left), strict=True):
-        bare = here.drop_vars([name for name in here.variables if name not in here.data_vars])
-        whole = {str(name): slice(0, size) for name, size in bare.sizes.items()}
-        bare.to_zarr(unfinished, region={**whole, **regions[number]}, zarr_format=2)
+    import zarr  # noqa: PLC0415 - takes time, and a NetCDF map does without
+
+    group = zarr.open_group(unfinished, mode="r+")
+    stored = {str(name): group[str(name)] for name in outline.data_vars}
+    for number, here in zip(left, computed, strict=True):
+        _put(here, stored, regions[number])
         finished.append(number)
         _note(unfinished, mark, finished)
         progress(sum(cells_in(regions[each]) for each in finished), every)
     (unfinished / FINISHED).unlink()
+
+
+def _put(maps: xr.Dataset, arrays: Mapping[str, Any], region: Region) -> None:
+    """Write the maps of a region into its part of the stored arrays."""
+    for name, array in maps.data_vars.items():
+        where = tuple(region.get(str(dim), slice(None)) for dim in array.dims)
+        arrays[str(name)][where] = array.to_numpy()
 
 
 def _lay_out(outline: xr.Dataset, region: Region, store: Path) -> None:
