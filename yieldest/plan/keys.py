@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import types
 from datetime import date, datetime
+from functools import cache
 from typing import Annotated, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
@@ -39,7 +40,8 @@ class PlanTable:
         return {name: fields[name] for name in order if (self.path, name) != ((), "path")}
 
 
-def tables(table: PlanTable | None = None) -> list[PlanTable]:
+@cache
+def tables(table: PlanTable | None = None) -> tuple[PlanTable, ...]:
     """Return a table, by default the plan itself, and every one within it, each before its own.
 
     One at the top that may stand within another too, [wind] in [site], is there once.
@@ -49,7 +51,7 @@ def tables(table: PlanTable | None = None) -> list[PlanTable]:
         model, many = table_of(field)
         if model is not None and not (found[0].path and name in Plan.model_fields):
             found += tables(PlanTable((*found[0].path, name), many, model))
-    return found
+    return tuple(found)
 
 
 def table_of(field: FieldInfo) -> tuple[type[BaseModel] | None, bool]:

@@ -53,7 +53,12 @@ def _hint(name: str, table: PlanTable, is_table: bool) -> str:
         return f"did you mean {near[0]!r}?"
     if homes:
         return f"it belongs to {homes}; move it there."
-    known = {key for other in tables() for key in other.keys if _homes(key, is_table)}
+    known = {
+        key
+        for other in tables()
+        for key, field in other.keys.items()
+        if _holds_table(field) is is_table
+    }
     # A guess at a key of another table must be a good one.
     for far in difflib.get_close_matches(name, known, n=1, cutoff=0.8):
         return f"did you mean {far!r}, which belongs to {_homes(far, is_table)}?"
@@ -65,9 +70,13 @@ def _homes(name: str, is_table: bool) -> str:
     homes = [
         _written(table, name)
         for table in tables()
-        if name in table.keys and (table_of(table.keys[name])[0] is not None) is is_table
+        if name in table.keys and _holds_table(table.keys[name]) is is_table
     ]
     return " or ".join([", ".join(homes[:-1]), homes[-1]] if len(homes) > 1 else homes)
+
+
+def _holds_table(field: FieldInfo) -> bool:
+    return table_of(field)[0] is not None
 
 
 def _written(table: PlanTable, name: str) -> str:
@@ -96,7 +105,7 @@ def _wrong_value(location: Location, found: object) -> str:
     field = table.keys[name]
     key = _spell(location[: depth + 1])
     where = f"{_spell((*location[: depth + 1], *below))!r} is"
-    if table_of(field)[0] is not None:
+    if _holds_table(field):
         return f"{where} {_no_table(table, name, found)}."
     takes = f"{key!r} takes {allowed(field)}" if below else f"{allowed(field)} was expected"
     return f"{where} {_shown(found)}, but {takes}; {_mend(field, found)}."
