@@ -1,5 +1,6 @@
 """A screen is a screen: records, curves and plans of every kind, in several widths and units."""
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -54,10 +55,12 @@ def table(heading, *columns):
     return "\n".join([heading, *map(",".join, rows)]) + "\n"
 
 
+@cache
 def plain(**how):
     return table("time,wind speed (m/s)", *record(**how))
 
 
+@cache
 def faulty():
     """Return a record with every kind of fault a logger makes, and with directions and gusts."""
     times, speeds = record()
@@ -79,6 +82,7 @@ def faulty():
     )  # fmt: skip
 
 
+@cache
 def airfield():
     """Return four hourly years, the last of which go with the faulty record's."""
     times = np.datetime64("2021-01-15T00:00") + np.arange(24 * 365 * 4) * np.timedelta64(1, "h")
@@ -96,6 +100,7 @@ def three_hourly():
     return plain(hours=24 * 500, step_minutes=180)
 
 
+@cache
 def without_summer():
     times, speeds = record()
     kept = (times < np.datetime64("2024-05-01")) | (times > np.datetime64("2024-10-01"))
@@ -153,6 +158,7 @@ def test_a_record_of_a_demo_site_is_one_screen(run, monkeypatch, width, name, mo
         one_screen(run("wind", name, *more, *units), width)
 
 
+@cache
 def readings(size=4000, top_ms=14.0, glance=False):
     random = np.random.default_rng(7)
     times = np.datetime64("2025-10-18T11:00") + np.arange(size) * np.timedelta64(60, "s")
@@ -233,14 +239,19 @@ ODD_PLANS = {
 """What is changed in a plan, from the ordinary to the absurd."""
 
 
-@pytest.mark.parametrize("site", SITES)
+@pytest.fixture(scope="module", params=SITES)
+def site_as_it_is(request):
+    """Each demo site, read once for all that is changed in its plan."""
+    return read(load_plan(DEMO_SITES / request.param))
+
+
 @pytest.mark.parametrize("kind", ODD_PLANS)
-def test_an_estimate_is_one_screen(capsys, monkeypatch, site, kind):
-    changes = ODD_PLANS[kind]
-    if site == "sheep-barn":  # It has two places.
+def test_an_estimate_is_one_screen(capsys, monkeypatch, site_as_it_is, kind):
+    changes, site = ODD_PLANS[kind], site_as_it_is.plan.path
+    if site.parent.name == "sheep-barn":  # It has two places.
         changes = [each.replace("site.", "site.0.") for each in changes]
-    plan = load_plan(DEMO_SITES / site, [read_override(change) for change in changes])
-    estimate = compute(read(plan))
+    plan = load_plan(site, [read_override(change) for change in changes])
+    estimate = compute(read(plan, like=site_as_it_is))
     uncertainty = estimate.uncertainty(512)
     for width, most in MOST_LINES_OF_AN_ESTIMATE.items():
         monkeypatch.setattr(terminal, "PLAIN_WIDTH", width)
