@@ -2,6 +2,7 @@
 
 import base64
 import json
+from functools import cache
 from pathlib import Path
 
 import matplotlib
@@ -43,21 +44,39 @@ def site(demo_report):
     return demo_report.site
 
 
-@pytest.fixture
-def opened(chromium):
-    """Open a page; whatever it complains of or asks for is collected."""
-    contexts = []
+@pytest.fixture(scope="module")
+def window(chromium):
+    """Return the window for pages of one kind, opened once: that takes longer than a page does."""
+    opened = {}
 
-    def open_page(path, width=1400, *, same_font=False, **options):
-        context = chromium.new_context(
-            viewport={"width": width, "height": 900}, bypass_csp=same_font, **options
-        )
-        contexts.append(context)
-        page = context.new_page()
+    def window_for(**kind):
+        key = tuple(kind.items())
+        if key not in opened:
+            page = opened[key] = chromium.new_context(**kind).new_page()
+            page.complaints, page.requests = [], []
+            page.on("console", lambda message: page.complaints.append(message.text))
+            page.on("pageerror", lambda error: page.complaints.append(str(error)))
+            page.on("dialog", lambda dialog: page.complaints.append(dialog.message))
+            page.on("dialog", lambda dialog: dialog.dismiss())
+            page.on("request", lambda request: page.requests.append(request.url))
+        return opened[key]
+
+    yield window_for
+    for page in opened.values():
+        page.context.close()
+
+
+@pytest.fixture
+def opened(window):
+    """Open a page anew; whatever it complains of or asks for is collected."""
+
+    def open_page(path, width=1400, *, same_font=False, scripts=True, **media):
+        page = window(bypass_csp=same_font, java_script_enabled=scripts)
+        page.goto("about:blank")  # or it could be taken for the page before, loaded again
+        usual = {"media": "null", "color_scheme": "light", "reduced_motion": "no-preference"}
+        page.emulate_media(**{**usual, **media})
+        page.set_viewport_size({"width": width, "height": 900})
         page.complaints, page.requests = [], []
-        page.on("console", lambda message: page.complaints.append(message.text))
-        page.on("pageerror", lambda error: page.complaints.append(str(error)))
-        page.on("request", lambda request: page.requests.append(request.url))
         page.goto(path.as_uri())
         if same_font:
             page.add_style_tag(content=font_faces())
@@ -66,11 +85,10 @@ def opened(chromium):
             page.set_viewport_size({"width": width, "height": 900})
         return page
 
-    yield open_page
-    for context in contexts:
-        context.close()
+    return open_page
 
 
+@cache
 def font_faces():
     """Put every text in a font that matplotlib brings along, whatever the machine has.
 
@@ -406,7 +424,7 @@ def test_sliders_answer_to_the_keyboard_and_speak(opened, page_file):
 
 
 def test_without_scripts_the_page_says_the_same(opened, page_file):
-    page = opened(page_file, java_script_enabled=False)
+    page = opened(page_file, scripts=False)
     assert page.complaints == []
     assert not page.locator("#sliders").is_visible()
     assert page.locator("#verdict").is_visible()
@@ -483,7 +501,6 @@ def test_on_a_phone_a_table_names_builds_by_their_letters(opened, page_file):
 
 def test_hostile_names_do_nothing_in_a_browser(opened, hostile_report, hostile):
     page = opened(hostile_report.page, width=360)
-    page.on("dialog", lambda dialog: page.complaints.append(dialog.message))
     page.locator("input[name=build]").nth(1).check()
     page.evaluate(TURN, ["wind", 1])
     assert page.complaints == []
