@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import dataclass_transform
 
-from yieldest.frozen import frozen_dataclass
+from yieldest.frozen import frozen_dataclass, relabelled
 
 
 @dataclass_transform(frozen_default=True)
@@ -43,4 +42,4 @@ class Provenance:
 
     def adding(self, *, assumed: Findings = (), warnings: Findings = ()) -> Provenance:
         """Return it with more said."""
-        return replace(self, assumed=self.assumed + assumed, warnings=self.warnings + warnings)
+        return relabelled(self, assumed=self.assumed + assumed, warnings=self.warnings + warnings)

@@ -81,8 +81,12 @@ def key(
     left_out : str
         What holds when the key is not there, where that is not simply its default.
     """
+    # A table left out is one and the same for all who leave it out; given as a value it is copied.
+    value: dict[str, Any] = {"default": default}
+    if isinstance(default, Settings):
+        value = {"default_factory": lambda: default}
     return Field(
-        default,
+        **value,
         description=words,
         examples=None if example is None else [example],
         json_schema_extra={"unit": unit, "left_out": left_out},

@@ -20,7 +20,7 @@ from yieldest.energy.net_energy import (
     draw_without_output_kwh,
 )
 from yieldest.errors import InputError
-from yieldest.frozen import frozen_dataclass
+from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.html_repr import html_table
 from yieldest.hub.turbulence import added_intensity, curve_in_turbulence
 from yieldest.provenance import Finding, Provenance
@@ -193,7 +193,7 @@ def annual_energy(
     gross = wind.scaled(years).gross_kwh(*nodes, count)
     fitted_kwh, series_kwh, use_series = float(gross[0]), None, False
     if time_series is not None:
-        series = replace(wind, series=time_series)
+        series = relabelled(wind, series=time_series)
         by_series = series.scaled(years).gross_kwh(*nodes, count)
         series_kwh = float(by_series[0])
         apart_kwh, limit = abs(fitted_kwh - series_kwh), distribution.reading_limit

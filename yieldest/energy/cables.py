@@ -86,11 +86,11 @@ class Cable(Settings):
         and Joule). Three phases carry Q / (sqrt 3 V) each, and lose in three conductors, which
         comes to R (Q / V)^2 with the R of one.
         """
-        power = floats(power_w)
-        if self.loss_ohm == 0:
+        power, resistance = floats(power_w), self.loss_ohm
+        if resistance == 0:
             return power
         # The root of the quadratic, written so that a tiny resistance loses no digits.
-        strain = 4 * self.loss_ohm * power / self.voltage_v**2
+        strain = 4 * resistance * power / self.voltage_v**2
         return np.asarray(2 * power / (1 + np.sqrt(1 + strain)))
 
     def current_a(self, power_w: float) -> float:

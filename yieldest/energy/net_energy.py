@@ -5,7 +5,6 @@ The wind is a fitted distribution, or the time series of a record, taken value b
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -14,7 +13,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import RAYLEIGH_SHAPE
 from yieldest.energy.closed_form import mean_power_w, share_at_power, stretches_at_power
-from yieldest.frozen import frozen_dataclass
+from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.weibull import scale_of_mean, share_above
 
@@ -165,7 +164,7 @@ class HubSpeeds:
     def scaled(self, by: npt.ArrayLike) -> HubSpeeds:
         """Return the wind with every speed multiplied."""
         factor = floats(by)
-        return replace(
+        return relabelled(
             self, scale_ms=floats(self.scale_ms) * factor, factor=floats(self.factor) * factor
         )
 

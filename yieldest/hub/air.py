@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, TimeArray, floats, number_or_none
+from yieldest.arrays import BoolArray, FloatArray, TimeArray, floats, numbers_or_none
 from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
@@ -115,6 +117,11 @@ class MonthlyAir:
     temperature_c: FloatArray
     pressure_hpa: FloatArray
     mean_cube: FloatArray
+
+    @cached_property
+    def known(self) -> BoolArray:
+        """Months in which the wind blew and the temperature is known."""
+        return np.isfinite(self.temperature_c) & (np.nan_to_num(self.mean_cube) > 0)
 
 
 def monthly_air(
@@ -236,10 +243,10 @@ def air_at_hub(
             measured = months.pressure_hpa * pa_per_hpa
             monthly_pa = np.where(np.isfinite(measured), measured, pressure_pa)
         monthly = _density(monthly_pa, months.temperature_c, relative_humidity)
-        known = np.isfinite(months.temperature_c) & (np.nan_to_num(months.mean_cube) > 0)
+        known = months.known
         if known.sum() > 1:
             days, cube = _MONTH_DAYS[known], months.mean_cube[known]
-            by_month = tuple(map(number_or_none, np.where(known, monthly, np.nan)))
+            by_month = tuple(numbers_or_none(np.where(known, monthly, np.nan), 12))
             mean_density = float(np.average(monthly[known], weights=days))
             density = float(np.average(monthly[known], weights=days * cube))
             season_effect = density / mean_density - 1

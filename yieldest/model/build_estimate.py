@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import field
-from functools import cached_property
+from functools import cache, cached_property
 
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.evaluation import Cost
@@ -82,7 +82,7 @@ class BuildEstimate:
     energy: AnnualEnergy
     cost: Cost | None
     spread: SpreadPutBack | None
-    terms: EconomicTerms = field(default_factory=EconomicTerms.unstated)
+    terms: EconomicTerms = field(default_factory=cache(EconomicTerms.unstated))
     self_consumption: SelfConsumption | None = None
 
     @property

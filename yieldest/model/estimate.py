@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import fields, replace
+from dataclasses import fields
 from itertools import islice
 from os import PathLike
 from pathlib import Path
@@ -14,7 +14,7 @@ import numpy as np
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.self_consumption import SelfConsumption, self_consumption
 from yieldest.errors import InputError
-from yieldest.frozen import frozen_dataclass
+from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.html_repr import html_table, labelled_axes
 from yieldest.hub.shear import MeasuredShear
 from yieldest.model.frames import Figures, dataset_of, figures_of, frame_of
@@ -394,7 +394,7 @@ def _unpriced(inputs: Inputs, build: BuildInputs, like: Estimate | None) -> Buil
             earned = terms.export_price_per_kwh * used.sold_share_of_rest
             update["export_price_per_kwh"] = earned
         terms = terms.model_copy(update=update)
-    return replace(found, inputs=build, cost=None, terms=terms, self_consumption=used)
+    return relabelled(found, inputs=build, cost=None, terms=terms, self_consumption=used)
 
 
 def _priced(builds: Sequence[BuildEstimate]) -> list[BuildEstimate]:
@@ -413,7 +413,7 @@ def _priced(builds: Sequence[BuildEstimate]) -> list[BuildEstimate]:
                 [build.inputs.settings.count for build in alike],
             )
             for place, cost in zip(places, costs, strict=True):
-                priced[place] = replace(builds[place], cost=cost)
+                priced[place] = relabelled(builds[place], cost=cost)
     return priced
 
 

@@ -14,7 +14,7 @@ from pydantic import model_validator
 from yieldest.arrays import FloatArray
 from yieldest.errors import InputError
 from yieldest.files.table import read_table, table_of_frame
-from yieldest.frozen import frozen_dataclass
+from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.provenance import Finding
 from yieldest.settings import FilePath, NotNegative, Settings, Volts, key
 from yieldest.turbine.power_curve import PowerCurve
@@ -206,7 +206,7 @@ def as_measured(name: str, curve: PowerCurve) -> PowerCurve:
     if load is None:
         return curve
     said = curve.provenance.adding(assumed=(LoadAssumed(name, load, measured=False),))
-    return replace(curve, provenance=said)
+    return relabelled(curve, provenance=said)
 
 
 def on_load(

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import RAYLEIGH_SHAPE, STANDARD_DENSITY_KG_M3, Assumed
 from yieldest.errors import InputError
-from yieldest.frozen import frozen_dataclass
+from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.html_repr import html_table, labelled_axes
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.profile import to_hub
@@ -200,7 +200,7 @@ class WindDistribution:
 
     def raised(self, factor: float, height_m: float) -> WindDistribution:
         """Return the distribution with every speed multiplied by `factor`, for another height."""
-        return replace(self, scale_ms=self.scale_ms * factor, height_m=height_m)
+        return relabelled(self, scale_ms=self.scale_ms * factor, height_m=height_m)
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the density of the speeds, on new axes where none are given."""
