@@ -191,13 +191,53 @@ def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
     assert [each.builds[0].machines.count for each in counts.estimates] == [1, 2]
 
 
-def from_scratch(folder, height_m):
-    plan = load_plan(folder / "plan.toml", [Override("wind.measured_height_m", height_m, "--set")])
-    return estimate_of(read(plan)).to_frame()
+def from_scratch(folder, key, value):
+    plan = load_plan(Path(folder) / "plan.toml", [Override(key, value, "--set")])
+    return estimate_of(read(plan))
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("site.elevation_m", 1900.0),
+        ("site.turbulence_intensity", 0.3),
+        ("site.displacement_m", 2.0),
+        ("wind.measured_height_m", 6.5),
+        ("build.1.hub_height_m", 13.5),
+        ("build.1.count", 5),
+        ("build.1.losses.availability", 0.2),
+        ("build.1.array.spacing_rotor_diameters", 2.5),
+        ("build.1.array.sectors", 24),
+        ("build.1.cut_out_ms", 14.0),
+        ("build.0.cable.0.length_m", 300.0),
+    ],
+)
+def test_what_a_swept_value_shares_with_the_plan_is_the_same_as_anew(key, value):
+    (swept,) = yd.load(HILL).estimate().sweep(key, [value]).estimates
+    anew = from_scratch(HILL, key, value)
+    pd.testing.assert_frame_equal(swept.to_frame(), anew.to_frame(), rtol=1e-12)
+    for build, other in zip(swept.builds, anew.builds, strict=True):
+        assert build.distribution.mean_speed_ms == pytest.approx(other.distribution.mean_speed_ms)
+        lost, expected = ([loss.share for loss in each.energy.losses] for each in (build, other))
+        assert lost == pytest.approx(expected, rel=1e-12)
+        found, expected = ([*each.assumed, *each.warnings] for each in (build, other))
+        assert list(map(type, found)) == list(map(type, expected))
+
+
+def test_many_swept_values_are_those_of_each_alone():
+    """Of hundreds of values the energies are integrated in another way."""
+    estimate, heights = yd.load(HILL).estimate(), np.linspace(8, 20, 150)
+    many = estimate.sweep("build.1.hub_height_m", heights).to_frame()
+    for height in heights[[0, 77, 149]]:
+        alone = estimate.sweep("build.1.hub_height_m", [height]).to_frame()
+        pd.testing.assert_frame_equal(many.loc[height], alone.loc[height], rtol=1e-10)
 
 
 def test_another_height_of_the_anemometer_is_no_reading_anew(monkeypatch):
-    anew = {height: from_scratch(Path(HILL), height) for height in (7.0, 9.5)}
+    anew = {
+        height: from_scratch(HILL, "wind.measured_height_m", height).to_frame()
+        for height in (7.0, 9.5)
+    }
     estimate = yd.load(HILL).estimate()
     monkeypatch.setattr("yieldest.model.inputs.site_wind", lambda *_: pytest.fail("read again"))
     swept = estimate.sweep("measured_height_m", anew)
@@ -214,7 +254,8 @@ def test_of_several_heights_in_a_file_another_is_read(yard):
     swept = yd.load(yard).estimate().sweep("measured_height_m", [10.0, 40.0])
     low, high = (each.wind.start_ms for each in swept.estimates)
     assert high == pytest.approx(1.4 * low, rel=0.01)  # quality control leaves some out
-    pd.testing.assert_frame_equal(swept.to_frame().loc[40.0], from_scratch(yard, 40.0))
+    anew = from_scratch(yard, "wind.measured_height_m", 40.0).to_frame()
+    pd.testing.assert_frame_equal(swept.to_frame().loc[40.0], anew)
 
 
 def test_a_finding_is_a_value():

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import field, replace
 from functools import cached_property
 
 import numpy as np
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import COVERAGE_FACTOR, YEAR_TO_YEAR
 from yieldest.energy.closed_form import mean_power_w
 from yieldest.energy.losses import Loss, assumed_losses, kept_share, losses_of
@@ -187,24 +187,84 @@ def annual_energy(
     """
     if losses is None or isinstance(losses, Mapping):
         losses = losses_of(losses or {}, count)
-    years = 1 + COVERAGE_FACTOR * yearly_spread * np.array([0.0, -1.0, 1.0])
-    nodes = (curve.speed_ms, curve.power_w)
+    year = WorkingYear(distribution, curve, losses, count, time_series, yearly_spread)
+    (found,) = annual_energies([year])
+    return found
+
+
+@frozen_dataclass
+class WorkingYear:
+    """What the energy of a year follows from: as `annual_energy` takes it, all losses known."""
+
+    distribution: WindDistribution
+    curve: PowerCurve
+    losses: tuple[Loss, ...]
+    count: int
+    time_series: SpeedSeries | None
+    yearly_spread: float
+
+
+def annual_energies(years: Sequence[WorkingYear]) -> list[AnnualEnergy]:
+    """Return what `annual_energy` says of n years, the gross energy of all computed together."""
+    alike: dict[tuple[int, int], list[int]] = {}
+    for place, year in enumerate(years):
+        read = 0 if year.time_series is None else id(year.time_series.read_ms)
+        alike.setdefault((year.curve.speed_ms.size, read), []).append(place)
+    found: dict[int, AnnualEnergy] = {}
+    for places in alike.values():
+        some = [years[place] for place in places]
+        for place, fitted, by_series in zip(places, *_gross_kwh(some), strict=True):
+            found[place] = _energy_of(years[place], fitted, by_series)
+    return [found[place] for place in range(len(years))]
+
+
+def _gross_kwh(
+    years: Sequence[WorkingYear],
+) -> tuple[Iterable[FloatArray], Iterable[FloatArray | None]]:
+    """Return the gross energy of a usual, a calm and a windy year, each of shape (n, 3).
+
+    By the fitted distributions, and by the readings where there are any. All are of the same
+    readings, and their curves have as many points.
+    """
+
+    def of_each(value: Callable[[WorkingYear], float | FloatArray]) -> FloatArray:
+        return np.array([value(year) for year in years], dtype=np.float64)[:, np.newaxis]
+
+    wind = HubSpeeds(
+        of_each(lambda year: year.distribution.shape),
+        of_each(lambda year: year.distribution.scale_ms),
+        of_each(lambda year: year.distribution.calm_share),
+    )
+    spread = of_each(lambda year: year.yearly_spread)
+    by = 1 + COVERAGE_FACTOR * spread * np.array([0.0, -1.0, 1.0])
+    speed_ms = of_each(lambda year: year.curve.speed_ms)
+    power_w, count = of_each(lambda year: year.curve.power_w), of_each(lambda year: year.count)
+    fitted = wind.scaled(by).gross_kwh(speed_ms, power_w, count)
+    read = [year.time_series for year in years if year.time_series is not None]
+    if not read:
+        return fitted, [None] * len(years)
+    factors = floats([series.factor for series in read])[:, np.newaxis]
+    series = relabelled(wind, series=read[0].at_factor(1.0), factor=factors)
+    return fitted, series.scaled(by).gross_kwh(speed_ms, power_w, count)
+
+
+def _energy_of(
+    year: WorkingYear, fitted_kwh: FloatArray, series_kwh: FloatArray | None
+) -> AnnualEnergy:
+    """Return the energy of a year, given the gross energy of a usual, a calm and a windy one."""
+    curve, count, distribution = year.curve, year.count, year.distribution
     wind = HubSpeeds(distribution.shape, distribution.scale_ms, distribution.calm_share)
-    gross = wind.scaled(years).gross_kwh(*nodes, count)
-    fitted_kwh, series_kwh, use_series = float(gross[0]), None, False
-    if time_series is not None:
-        series = relabelled(wind, series=time_series)
-        by_series = series.scaled(years).gross_kwh(*nodes, count)
-        series_kwh = float(by_series[0])
-        apart_kwh, limit = abs(fitted_kwh - series_kwh), distribution.reading_limit
-        use_series = limit is not None and (limit == 0 or apart_kwh > limit * series_kwh)
+    gross_kwh, use_series = fitted_kwh, False
+    if series_kwh is not None:
+        apart_kwh, limit = abs(fitted_kwh[0] - series_kwh[0]), distribution.reading_limit
+        use_series = limit is not None and bool(limit == 0 or apart_kwh > limit * series_kwh[0])
         if use_series:
-            wind, gross = series, by_series
+            wind, gross_kwh = relabelled(wind, series=year.time_series), series_kwh
     draw_kwh = 0.0
     if curve.idle_draw_w:
-        generating = wind.share_at_power(*nodes)
+        generating = wind.share_at_power(curve.speed_ms, curve.power_w)
         draw_kwh = float(draw_without_output_kwh(curve.idle_draw_w, generating, count))
-    net_kwh, low_kwh, high_kwh = (float(kwh) * kept_share(losses) - draw_kwh for kwh in gross)
+    net_kwh, low_kwh, high_kwh = (gross_kwh * kept_share(year.losses) - draw_kwh).tolist()
     full_kwh = curve.rated_power_w * count * HOURS_PER_YEAR / 1000
     if net_kwh > full_kwh > 0:
         raise InputError(
@@ -214,16 +274,16 @@ def annual_energy(
         )
     return AnnualEnergy(
         count=count,
-        gross_kwh=float(gross[0]),
-        fitted_gross_kwh=fitted_kwh,
-        time_series_gross_kwh=series_kwh,
+        gross_kwh=float(gross_kwh[0]),
+        fitted_gross_kwh=float(fitted_kwh[0]),
+        time_series_gross_kwh=None if series_kwh is None else float(series_kwh[0]),
         from_time_series=use_series,
         idle_draw_kwh=draw_kwh,
         net_kwh=net_kwh,
         inter_annual_low_kwh=low_kwh,
         inter_annual_high_kwh=high_kwh,
         capacity_factor=net_kwh / full_kwh if full_kwh > 0 else None,
-        losses=losses,
+        losses=year.losses,
         wind=wind,
         curve=curve,
     )

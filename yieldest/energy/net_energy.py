@@ -57,8 +57,12 @@ class SpeedSeries:
         return speed, weight_below, run_below
 
     def scaled(self, by: float) -> SpeedSeries:
-        """Return every speed multiplied by something above 0; what is sorted stays sorted."""
-        found = SpeedSeries(self.read_ms, self.weight, self.factor * by)
+        """Return every speed multiplied by something above 0."""
+        return self.at_factor(self.factor * by)
+
+    def at_factor(self, factor: float) -> SpeedSeries:
+        """Return the speeds as read, multiplied by a factor; what is sorted stays sorted."""
+        found = SpeedSeries(self.read_ms, self.weight, factor)
         vars(found)["_sorted"] = self._sorted
         return found
 
@@ -168,14 +172,16 @@ class HubSpeeds:
             self, scale_ms=floats(self.scale_ms) * factor, factor=floats(self.factor) * factor
         )
 
-    def gross_kwh(self, speed_ms: npt.ArrayLike, power_w: npt.ArrayLike, count: int) -> FloatArray:
+    def gross_kwh(
+        self, speed_ms: npt.ArrayLike, power_w: npt.ArrayLike, count: npt.ArrayLike
+    ) -> FloatArray:
         """Return the energy of a year before losses, shape (...), for nodes of shape (..., n)."""
         if self.series is None:
             windy = 1 - floats(self.calm_share)
             mean_w = windy * mean_power_w(self.shape, self.scale_ms, speed_ms, power_w)
         else:
             mean_w = self.series.mean_power_w(self.factor, speed_ms, power_w)
-        return np.asarray(mean_w * (count * HOURS_PER_YEAR / 1000))
+        return np.asarray(mean_w * (floats(count) * HOURS_PER_YEAR / 1000))
 
     def beyond_kwh(self, curve: PowerCurve, count: int) -> FloatArray:
         """Return the part of that from above the last measured speed of a curve, shape (...)."""

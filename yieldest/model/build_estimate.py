@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import field
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
 
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.evaluation import Cost
@@ -12,7 +13,8 @@ from yieldest.energy.annual_energy import (
     AnnualEnergy,
     SpreadPutBack,
     TurbulenceEffect,
-    annual_energy,
+    WorkingYear,
+    annual_energies,
     in_turbulence,
     spread_put_back,
 )
@@ -64,8 +66,6 @@ class BuildEstimate:
     energy : AnnualEnergy
     cost : Cost or None
         None without a bill.
-    spread : SpreadPutBack or None
-        What the spread within daily or coarser means is worth; None for finer readings.
     terms : EconomicTerms
         Those of the plan, with the share that is used of this build where it was reckoned; what is
         not used then earns the export price for the part of it that is sold.
@@ -81,7 +81,6 @@ class BuildEstimate:
     machines: MachineArray
     energy: AnnualEnergy
     cost: Cost | None
-    spread: SpreadPutBack | None
     terms: EconomicTerms = field(default_factory=cache(EconomicTerms.unstated))
     self_consumption: SelfConsumption | None = None
 
@@ -115,6 +114,14 @@ class BuildEstimate:
             self.inputs.settings.area_m2,
             self.inputs.wind.record,
         )
+
+    @cached_property
+    def spread(self) -> SpreadPutBack | None:
+        """What the spread within daily or coarser means is worth; None for finer readings."""
+        hidden, readings = self.inputs.wind.hidden, self.wind.readings
+        if hidden is None or readings is None:
+            return None
+        return spread_put_back(hidden, self.curve, readings)
 
     @cached_property
     def array_findings(self) -> ArrayFindings:
@@ -190,33 +197,56 @@ def energy_of_build(build: BuildInputs, like: BuildEstimate | None = None) -> Bu
     InputError
         When the hub is where no height law holds.
     """
+    (found,) = energies_of_builds([(build, like)])
+    return found
+
+
+def energies_of_builds(
+    builds: Iterable[tuple[BuildInputs, BuildEstimate | None]],
+) -> list[BuildEstimate]:
+    """Return what `energy_of_build` says of n builds, the energy of all computed together."""
+    found, begun = dict[int, BuildEstimate](), {}
+    for place, (build, like) in enumerate(builds):
+        if like is not None and _same_energy(build, like.inputs):
+            found[place] = relabelled(like, inputs=build, cost=None)
+        else:
+            begun[place] = _to_the_year(build, like)
+    energies = annual_energies([year for _, year in begun.values()])
+    for (place, (finish, _)), energy in zip(begun.items(), energies, strict=True):
+        found[place] = finish(energy=energy)
+    return [found[place] for place in range(len(found))]
+
+
+def _same_energy(build: BuildInputs, other: BuildInputs) -> bool:
+    """Whether two builds differ at most in bill and terms."""
+    alike = build.wind is other.wind and build.curve is other.curve and build.place == other.place
+    return alike and build.settings.differs_in(other.settings) <= {"bill"}
+
+
+def _to_the_year(
+    build: BuildInputs, like: BuildEstimate | None
+) -> tuple[Callable[..., BuildEstimate], WorkingYear]:
+    """Return what makes the estimate of a build from its energy, and what that follows from."""
     wind, settings, count = build.wind, build.settings, build.settings.count
     at_hub = _at_hub(build, like)
     air = _air(build.place.site, settings.hub_height_m, wind)
     curve, turbulence = _curve(build, at_hub, air, like)
     machines = _machines(build, at_hub, curve, like)
-    energy = annual_energy(
-        at_hub.distribution,
-        machines.curve,
-        losses_of(settings.losses.stated, count, machines.losses(count)),
-        count,
-        at_hub.readings,
-        wind.yearly_spread,
+    losses = losses_of(settings.losses.stated, count, machines.losses(count))
+    year = WorkingYear(
+        at_hub.distribution, curve, losses, count, at_hub.readings, wind.yearly_spread
     )
-    spread = None
-    if wind.hidden is not None and at_hub.readings is not None:
-        spread = spread_put_back(wind.hidden, curve, at_hub.readings)
-    return BuildEstimate(
+    finish = partial(
+        BuildEstimate,
         inputs=build,
         wind=at_hub,
         air=air,
         curve=curve,
         turbulence=turbulence,
         machines=machines,
-        energy=energy,
         cost=None,
-        spread=spread,
     )
+    return finish, year
 
 
 def _at_hub(build: BuildInputs, like: BuildEstimate | None) -> HubWind:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import fields
 from itertools import islice
 from os import PathLike
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
-from yieldest.model.build_estimate import BuildEstimate, energy_of_build
+from yieldest.model.build_estimate import BuildEstimate, energies_of_builds
 
 
 class ElevationAssumed(Finding):
@@ -364,12 +364,18 @@ def _estimates(
     step: Callable[[int], None] = lambda done: None,
 ) -> tuple[Estimate, ...]:
     """Compute variants of a plan, the money of all at once."""
-    read_in, builds = [], list[BuildEstimate]()
-    for inputs in variants:
-        read_in.append(inputs)
-        builds += [_unpriced(inputs, build, like) for build in inputs.builds]
-        step(1)
-    priced = iter(_priced(builds))
+    known = {} if like is None else {one.name: one for one in like.builds}
+    read_in = []
+
+    def opened() -> Iterator[tuple[BuildInputs, BuildEstimate | None]]:
+        for inputs in variants:
+            read_in.append(inputs)
+            yield from ((build, known.get(build.settings.name)) for build in inputs.builds)
+            step(1)
+
+    made = energies_of_builds(opened())
+    of_each = [inputs for inputs in read_in for _ in inputs.builds]
+    priced = iter(_priced(list(map(_used, of_each, made))))
     estimates = []
     for inputs in read_in:
         of_plan = tuple(islice(priced, len(inputs.builds)))
@@ -378,23 +384,17 @@ def _estimates(
     return tuple(estimates)
 
 
-def _unpriced(inputs: Inputs, build: BuildInputs, like: Estimate | None) -> BuildEstimate:
-    """Return what a build makes and the terms it is used on; its cost is left out."""
-    name, before = build.settings.name, () if like is None else like.builds
-    variant = next((one for one in before if one.name == name), None)
-    if variant is not None and _same_energy(build, variant.inputs):
-        found = variant
-    else:
-        found = energy_of_build(build, variant)
+def _used(inputs: Inputs, build: BuildEstimate) -> BuildEstimate:
+    """Return a build with how much of what it makes is used, and on which terms."""
     terms = inputs.plan.economics
-    used = _self_consumption(inputs, found)
+    used = _self_consumption(inputs, build)
     if used is not None:
         update = {"self_consumption_share": used.used_share}
         if terms.states("export_price_per_kwh") or used.hours_without_power is not None:
             earned = terms.export_price_per_kwh * used.sold_share_of_rest
             update["export_price_per_kwh"] = earned
         terms = terms.model_copy(update=update)
-    return relabelled(found, inputs=build, cost=None, terms=terms, self_consumption=used)
+    return relabelled(build, terms=terms, self_consumption=used)
 
 
 def _priced(builds: Sequence[BuildEstimate]) -> list[BuildEstimate]:
@@ -431,12 +431,6 @@ def _self_consumption(inputs: Inputs, build: BuildEstimate) -> SelfConsumption |
     return self_consumption(
         time, readings, build.curve, build.energy.net_kwh, profile, plan.demand, plan.battery
     )
-
-
-def _same_energy(build: BuildInputs, other: BuildInputs) -> bool:
-    """Whether two builds differ at most in bill and terms."""
-    alike = build.curve is other.curve and build.place == other.place
-    return alike and build.settings.differs_in(other.settings) <= {"bill"}
 
 
 def _said(stages: Iterable[Provenance], what: Literal["assumed", "warnings"]) -> Findings:
