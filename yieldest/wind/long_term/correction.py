@@ -326,13 +326,20 @@ def _series(pair: Pair, chosen: MethodResult, reference: LongRecord) -> FloatArr
 
 def _bent(speed: FloatArray, mean: float, cube: float) -> FloatArray:
     """Return c v^p with the given mean and mean cube."""
-    wanted = cube / mean**3
-    low, high = 0.2, 5.0
+    log_speed = np.log(speed[speed > 0])
+    wanted = np.log(cube / mean**3) - 2 * np.log(speed.size)
+    low, power, high = 0.2, 1.0, 5.0
     for _ in range(60):
-        power = np.sqrt(low * high)
-        bent = speed**power
-        if (bent**3).mean() / bent.mean() ** 3 < wanted:
-            low = power
-        else:
-            high = power
+        bent = np.exp(power * log_speed)
+        cubes = bent**3
+        beyond = np.log(cubes.sum()) - 3 * np.log(bent.sum()) - wanted
+        rise = 3 * (log_speed @ cubes / cubes.sum() - log_speed @ bent / bent.sum())
+        low, high = (power, high) if beyond < 0 else (low, power)
+        # Newton's step, and half the way where that leads out or is none.
+        before, power = power, power - beyond / max(rise, 1e-9)
+        if not low <= power <= high:
+            power = np.sqrt(low * high)
+        if abs(power - before) < 1e-14:
+            break
+    bent = speed**power
     return np.asarray(bent * mean / bent.mean())

@@ -74,38 +74,35 @@ Kernel = Callable[[FloatArray], FloatArray]
 def waves(day: FloatArray) -> FloatArray:
     """Return the yearly and half-yearly cosine and sine at days since 1970, shape (n, 4)."""
     angle = 2 * np.pi * day / DAYS_PER_YEAR
-    return np.stack([np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)], axis=-1)
+    cos, sin = np.cos(angle), np.sin(angle)
+    return np.stack([cos, sin, cos**2 - sin**2, 2 * sin * cos], axis=-1)
 
 
-def usual_share(day: FloatArray, value: FloatArray, at_day: FloatArray) -> FloatArray:
+def usual_share(day: FloatArray, value: FloatArray, whole: npt.NDArray[np.bool_]) -> FloatArray:
     """Return what is usual at a season and an hour of day, as a share of the long-term mean.
 
     Parameters
     ----------
     day, value : ndarray, shape (n,)
-        Days since 1970 with their fraction, and the speeds or cubes of whole years.
-    at_day : ndarray, shape (m,)
+        Days since 1970 with their fraction, and speeds or cubes.
+    whole : ndarray of bool, shape (n,)
+        Which are of whole years: the rest tells nothing.
 
     Returns
     -------
-    ndarray, shape (m,)
+    ndarray, shape (n,)
         Yearly and half-yearly wave by least squares, times the mean round of the day.
     """
-    design = np.column_stack([np.ones(day.size), waves(day)])
-    level, *swing = np.linalg.lstsq(design, value, rcond=None)[0]
-
-    def season(days: FloatArray) -> FloatArray:
-        return np.asarray(np.maximum(1 + waves(days) @ np.array(swing) / level, LEAST_SEASON))
-
-    def hour(days: FloatArray) -> npt.NDArray[np.int64]:
-        return np.asarray(days % 1 * 24 + 1e-6, dtype=np.int64)
-
-    relative = value / season(day)
-    count = np.bincount(hour(day), minlength=24)
-    round_of_day = np.bincount(hour(day), relative, 24) / np.maximum(count, 1)
+    wave, hour = waves(day), (day % 1 * 24 + 1e-6).astype(np.int64)
+    design = np.column_stack([np.ones(day.size), wave])[whole]
+    level, *swing = np.linalg.lstsq(design, value[whole], rcond=None)[0]
+    season = np.maximum(1 + wave @ np.array(swing) / level, LEAST_SEASON)
+    relative = value[whole] / season[whole]
+    count = np.bincount(hour[whole], minlength=24)
+    round_of_day = np.bincount(hour[whole], relative, 24) / np.maximum(count, 1)
     round_of_day = np.where(count > 0, round_of_day, relative.mean()) / relative.mean()
-    mean = float((season(day) * round_of_day[hour(day)]).mean())
-    return np.asarray(season(at_day) * round_of_day[hour(at_day)] / mean)
+    usual = season * round_of_day[hour]
+    return np.asarray(usual / usual[whole].mean())
 
 
 def weather_kernel(days: FloatArray) -> FloatArray:
@@ -190,7 +187,7 @@ class LongSeries:
     @classmethod
     def of(cls, day: FloatArray, value: FloatArray, of_years: npt.NDArray[np.bool_]) -> LongSeries:
         """Take a series apart: days since 1970 with their fraction, values, and whole years."""
-        usual = usual_share(day[of_years], value[of_years], day)
+        usual = usual_share(day, value, of_years)
         mean = float(value[of_years].mean())
         number, days, _ = _grouped(np.floor(day), value / mean)
         days = days / _grouped(np.floor(day), usual)[1]
