@@ -1,7 +1,7 @@
 """Outputs are whole, as they were, or absent: after kill -9, on full disks, in places not ours."""
 
+import json
 import os
-import resource
 import signal
 import subprocess
 import sys
@@ -12,9 +12,10 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from conftest import Ran
 
 sys.path.insert(0, str(Path(__file__).parent / "fuzz"))
-from rights import let_modes_bind, modes_can_bind
+from rights import modes_can_bind
 
 SLEEP = """
     import os, pathlib, sys, time
@@ -30,20 +31,58 @@ SLEEP = """
 """
 RUN = "from yieldest.cli.app import main; main()"
 ROOM_BYTES = 300
+STARTER = f"""
+    import json, os, resource, signal, sys
+    import h5netcdf, pandas, xarray, zarr
+    from rights import let_modes_bind
+    import yieldest.maps.write_maps, yieldest.model.check, yieldest.report.write_report
+    from yieldest.cli.app import main
 
+    def little_room():
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, ({ROOM_BYTES}, {ROOM_BYTES}))
 
-def yieldest(folder, *words, **more):
-    return subprocess.run(
-        [sys.executable, "-c", RUN, *map(str, words)],
-        cwd=folder, capture_output=True, text=True, check=False, **more,
-    )  # fmt: skip
+    for line in sys.stdin:
+        folder, words, limit = json.loads(line)
+        pipes = os.pipe(), os.pipe()
+        if not os.fork():
+            for number, (_, into) in enumerate(pipes, start=1):
+                os.dup2(into, number)
+                os.close(into)
+            os.chdir(folder)
+            sys.argv = ["yieldest", *words]
+            if limit:
+                globals()[limit]()
+            main()
+        for _, into in pipes:
+            os.close(into)
+        said = [open(out).read() for out, _ in pipes]
+        print(json.dumps([os.waitstatus_to_exitcode(os.wait()[1]), *said]), flush=True)
+"""
+"""Imports all that a run needs, and forks for each: to import takes longer than most runs."""
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
+def yieldest():
+    """Run the command in a folder and a process of its own, within a limit that `STARTER` knows."""
+    with subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(STARTER)],
+        cwd=Path(__file__).parent / "fuzz", stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+        text=True,
+    ) as starter:  # fmt: skip
+
+        def start(folder, *words, limit=None):
+            print(json.dumps([str(folder), words, limit]), file=starter.stdin, flush=True)
+            return Ran(*json.loads(starter.stdout.readline()))
+
+        yield start
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory, yieldest):
     """A folder with a plan folder and a small grid."""
     folder = tmp_path_factory.mktemp("whole")
-    assert yieldest(folder, "start", "yard").returncode == 0
+    assert yieldest(folder, "start", "yard").code == 0
     speeds = np.random.default_rng(5).weibull(2, (48, 2, 3)) * 6
     attributes = {"standard_name": "wind_speed", "units": "m s-1"}
     xr.Dataset(
@@ -86,7 +125,9 @@ def unfinished(folder):
 
 @pytest.mark.skipif(os.name != "posix", reason="SIGKILL is of POSIX")
 @pytest.mark.parametrize(("name", "stop"), STOPS.items())
-def test_a_run_that_is_killed_leaves_the_old_file_and_the_next_clears_up(folder, name, stop):
+def test_a_run_that_is_killed_leaves_the_old_file_and_the_next_clears_up(
+    yieldest, folder, name, stop
+):
     target = folder / name
     old = not name.startswith("new-")
     if old:
@@ -102,7 +143,7 @@ def test_a_run_that_is_killed_leaves_the_old_file_and_the_next_clears_up(folder,
     assert target.read_text() == "old" if old else not target.exists()
     assert len(unfinished(folder)) == 1
     again = yieldest(folder, *WRITES[name])
-    assert again.returncode == 0, again.stderr
+    assert again.code == 0, again.err
     assert is_whole(target)
     assert unfinished(folder) == []
 
@@ -117,11 +158,6 @@ def test_a_run_does_not_clear_up_what_another_is_writing(tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["quick.csv"]
 
 
-def little_room():
-    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (ROOM_BYTES, ROOM_BYTES))
-
-
 WRITES_TOO = {
     **WRITES,
     "maps.zarr": ("map", "grid.nc", "--height", "10", "-o", "maps.zarr"),
@@ -130,20 +166,20 @@ WRITES_TOO = {
 
 
 def refused(ran):
-    return ran.returncode == 2 and not ran.stdout and len(ran.stderr.strip().splitlines()) == 1
+    return ran.code == 2 and not ran.out and len(ran.err.strip().splitlines()) == 1
 
 
 @pytest.mark.skipif(os.name != "posix", reason="limits on files are of POSIX")
 @pytest.mark.parametrize("name", WRITES_TOO)
-def test_a_full_disk_is_one_sentence_and_leaves_what_was_there(folder, tmp_path, name):
+def test_a_full_disk_is_one_sentence_and_leaves_what_was_there(yieldest, folder, tmp_path, name):
     place = tmp_path / name
     words = [str(place) if word == name else word for word in WRITES_TOO[name]]
     old = place.suffix in (".html", ".csv", ".nc")
     if old:
         place.write_text("old")
-    ran = yieldest(folder, *words, preexec_fn=little_room)
-    assert refused(ran), ran.stderr
-    assert "File too large" in ran.stderr
+    ran = yieldest(folder, *words, limit="little_room")
+    assert refused(ran), ran.err
+    assert "File too large" in ran.err
     assert place.read_text() == "old" if old else not place.exists()
     # An unfinished Zarr store is kept on purpose: the next run goes on with it.
     left = {path.name for path in tmp_path.iterdir()} - {name, "maps.zarr.part"}
@@ -152,31 +188,31 @@ def test_a_full_disk_is_one_sentence_and_leaves_what_was_there(folder, tmp_path,
 
 @pytest.mark.skipif(not modes_can_bind(), reason="file modes do not bind here")
 @pytest.mark.parametrize("name", ["new.csv", "new-yard", "maps.nc", "maps.zarr"])
-def test_a_read_only_folder_is_one_sentence(folder, tmp_path, name):
+def test_a_read_only_folder_is_one_sentence(yieldest, folder, tmp_path, name):
     place = tmp_path / name
     words = [str(place) if word == name else word for word in WRITES_TOO[name]]
     tmp_path.chmod(0o555)
     try:
-        ran = yieldest(folder, *words, preexec_fn=let_modes_bind)
+        ran = yieldest(folder, *words, limit="let_modes_bind")
     finally:
         tmp_path.chmod(0o755)
-    assert refused(ran), ran.stderr
-    assert "Permission denied" in ran.stderr
+    assert refused(ran), ran.err
+    assert "Permission denied" in ran.err
     assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.skipif(not modes_can_bind(), reason="file modes do not bind here")
 @pytest.mark.parametrize("file", ["plan.toml", "wind.csv", "curve.csv", "bill.csv"])
-def test_an_unreadable_file_is_one_sentence(folder, file):
+def test_an_unreadable_file_is_one_sentence(yieldest, folder, file):
     path = folder / "yard" / file
     path.chmod(0)
     try:
-        ran = yieldest(folder, "estimate", "yard", preexec_fn=let_modes_bind)
+        ran = yieldest(folder, "estimate", "yard", limit="let_modes_bind")
     finally:
         path.chmod(0o644)
-    assert refused(ran), ran.stderr
-    assert file in ran.stderr
-    assert "Permission denied" in ran.stderr
+    assert refused(ran), ran.err
+    assert file in ran.err
+    assert "Permission denied" in ran.err
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full")
