@@ -39,7 +39,7 @@ from yieldest.report.wind_charts import (
 from yieldest.uncertainty.result import Uncertainty
 from yieldest.units import shown_in
 
-FORMATS = ("png", "svg", "pdf")
+FORMATS = ("svg", "pdf", "png")
 
 
 def charts_of(
@@ -96,6 +96,7 @@ def chart_files(charts: Sequence[Chart], done: Callable[[str], None]) -> dict[st
         figure = chart.figure(titled=True)
         for form in FORMATS:
             files[f"{chart.name}.{form}"] = picture(figure, form)
+            figure.set_layout_engine("none")  # what has its place once keeps it
         rows = zip_longest(*chart.numbers.values())
         files[f"{chart.name}.csv"] = csv_text(list(chart.numbers), rows)
         done(chart.name)
