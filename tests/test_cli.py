@@ -2,11 +2,13 @@
 
 import math
 import os
+import shlex
 import subprocess
 import sys
 
 import pytest
 from conftest import DEMO_SITES
+from starter import starter
 
 BUILD_KEYS = {
     "name", "count", "hub_height_m", "hub_mean_speed_ms", "weibull", "air_density_kg_m3",
@@ -327,26 +329,31 @@ def test_an_override_with_a_name_too_long_is_refused(run, yard):
 READINGS = DEMO_SITES / "hill-yard" / "readings-0.9m.csv"
 
 
-@pytest.mark.skipif(os.name == "nt", reason="the shell of POSIX systems")
-@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.fixture(scope="module", params=["buffered", "unbuffered", "closed"])
+def unread(request):
+    """Run the command in a process whose reader has gone before, or whose output is closed.
+
+    What is closed can be neither buffered nor unbuffered.
+    """
+    how = {
+        "buffered": {"stdout": subprocess.DEVNULL, "env": os.environ | {"PYTHONUNBUFFERED": ""}},
+        "unbuffered": {"stdout": subprocess.DEVNULL, "env": os.environ | {"PYTHONUNBUFFERED": "1"}},
+        "closed": {"preexec_fn": lambda: os.close(1)},
+    }[request.param]
+    before = None if request.param == "closed" else "nobody_reads"
+    with starter("yieldest.model.check", **how) as start:
+        yield lambda *given: start(*given, before=before)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="processes of POSIX systems")
 @pytest.mark.parametrize(
     "words",
     ["wind yard/wind.csv", "estimate yard --draws 0", "estimate yard --draws 0 --json",
      "check yard", f"curve '{READINGS}'", "wind --help"],
 )  # fmt: skip
-def test_nobody_reading_the_output_is_no_trouble(yard, words, unbuffered):
-    """A reader that has gone before anything is written, and closed standard output.
-
-    What is closed can be neither buffered nor unbuffered.
-    """
-    start = f"'{sys.executable}' -c 'from yieldest.cli.app import main; main()' {words}"
-    gone, closed = f"({start}; echo $? >&3) 3>code | true; exit $(cat code)", f"{start} >&-"
-    for line in (gone,) if unbuffered else (gone, closed):
-        ran = subprocess.run(
-            ["bash", "-c", line], cwd=yard.parent, capture_output=True, text=True, check=False,
-            env={**os.environ, "PYTHONUNBUFFERED": unbuffered},
-        )  # fmt: skip
-        assert (ran.returncode, ran.stdout, ran.stderr) == (0, "", "")
+def test_nobody_reading_the_output_is_no_trouble(unread, yard, words):
+    ran = unread(yard.parent, *shlex.split(words))
+    assert (ran.code, ran.out, ran.err) == (0, "", "")
 
 
 @pytest.mark.skipif(os.name == "nt", reason="the shell of POSIX systems")

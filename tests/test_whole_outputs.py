@@ -1,6 +1,5 @@
 """Outputs are whole, as they were, or absent: after kill -9, on full disks, in places not ours."""
 
-import json
 import os
 import signal
 import subprocess
@@ -12,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
-from conftest import Ran
+from starter import starter
 
 sys.path.insert(0, str(Path(__file__).parent / "fuzz"))
 from rights import modes_can_bind
@@ -30,51 +29,16 @@ SLEEP = """
     cli.main()
 """
 RUN = "from yieldest.cli.app import main; main()"
-ROOM_BYTES = 300
-STARTER = f"""
-    import json, os, resource, signal, sys
-    import h5netcdf, pandas, xarray, zarr
-    from rights import let_modes_bind
-    import yieldest.maps.write_maps, yieldest.model.check, yieldest.report.write_report
-    from yieldest.cli.app import main
-
-    def little_room():
-        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-        resource.setrlimit(resource.RLIMIT_FSIZE, ({ROOM_BYTES}, {ROOM_BYTES}))
-
-    for line in sys.stdin:
-        folder, words, limit = json.loads(line)
-        pipes = os.pipe(), os.pipe()
-        if not os.fork():
-            for number, (_, into) in enumerate(pipes, start=1):
-                os.dup2(into, number)
-                os.close(into)
-            os.chdir(folder)
-            sys.argv = ["yieldest", *words]
-            if limit:
-                globals()[limit]()
-            main()
-        for _, into in pipes:
-            os.close(into)
-        said = [open(out).read() for out, _ in pipes]
-        print(json.dumps([os.waitstatus_to_exitcode(os.wait()[1]), *said]), flush=True)
-"""
-"""Imports all that a run needs, and forks for each: to import takes longer than most runs."""
 
 
 @pytest.fixture(scope="module")
 def yieldest():
-    """Run the command in a folder and a process of its own, within a limit that `STARTER` knows."""
-    with subprocess.Popen(
-        [sys.executable, "-c", textwrap.dedent(STARTER)],
-        cwd=Path(__file__).parent / "fuzz", stdin=subprocess.PIPE, stdout=subprocess.PIPE,
-        text=True,
-    ) as starter:  # fmt: skip
-
-        def start(folder, *words, limit=None):
-            print(json.dumps([str(folder), words, limit]), file=starter.stdin, flush=True)
-            return Ran(*json.loads(starter.stdout.readline()))
-
+    """Run the command in a folder and in a process of its own."""
+    imports = (
+        *("yieldest.model.check", "yieldest.report.write_report", "yieldest.maps.write_maps"),
+        *("yieldest.maps.workers", "h5netcdf", "zarr"),
+    )
+    with starter(*imports, stdout=subprocess.DEVNULL) as start:
         yield start
 
 
@@ -177,7 +141,7 @@ def test_a_full_disk_is_one_sentence_and_leaves_what_was_there(yieldest, folder,
     old = place.suffix in (".html", ".csv", ".nc")
     if old:
         place.write_text("old")
-    ran = yieldest(folder, *words, limit="little_room")
+    ran = yieldest(folder, *words, before="little_room")
     assert refused(ran), ran.err
     assert "File too large" in ran.err
     assert place.read_text() == "old" if old else not place.exists()
@@ -193,7 +157,7 @@ def test_a_read_only_folder_is_one_sentence(yieldest, folder, tmp_path, name):
     words = [str(place) if word == name else word for word in WRITES_TOO[name]]
     tmp_path.chmod(0o555)
     try:
-        ran = yieldest(folder, *words, limit="let_modes_bind")
+        ran = yieldest(folder, *words, before="let_modes_bind")
     finally:
         tmp_path.chmod(0o755)
     assert refused(ran), ran.err
@@ -207,7 +171,7 @@ def test_an_unreadable_file_is_one_sentence(yieldest, folder, file):
     path = folder / "yard" / file
     path.chmod(0)
     try:
-        ran = yieldest(folder, "estimate", "yard", limit="let_modes_bind")
+        ran = yieldest(folder, "estimate", "yard", before="let_modes_bind")
     finally:
         path.chmod(0o644)
     assert refused(ran), ran.err
