@@ -166,7 +166,7 @@ def _changed(
     plan: Path, changes: Sequence[str], out: Path | None = None, units: str | None = None
 ) -> "Plan":
     """Load a plan with changes; `out` must not be one of the files it names."""
-    from yieldest.files.whole_output import refuse_inputs
+    from yieldest.files.whole_output import refuse_inputs, refuse_place
     from yieldest.model.inputs import input_files
     from yieldest.plan import load_plan
     from yieldest.plan.overrides import read_override
@@ -174,6 +174,7 @@ def _changed(
     stated = load_plan(plan, [read_override(change) for change in [*changes, *_of_units(units)]])
     if out is not None:
         refuse_inputs(out, input_files(stated))
+        refuse_place(out)
     return stated
 
 

@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple, TextIO, cast
@@ -56,6 +56,7 @@ def folded(text: str) -> str:
     return "".join(letter for letter in apart if not unicodedata.combining(letter))
 
 
+@lru_cache(maxsize=1024)
 def plain_heading(heading: str) -> str:
     """Reduce a heading to lower-case words without accents, unit in brackets and "in" before it."""
     bare = folded(re.sub(r"[(\[][^()\[\]]*[)\]]", " ", heading))

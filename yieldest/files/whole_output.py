@@ -36,8 +36,8 @@ def scratch_beside(path: Path) -> Iterator[Path]:
     and the lock goes when the run does. An `InputError` says that `path` is a folder, a link, a
     pipe or a device, that its folder is not there, or that writing fails.
     """
+    refuse_place(path)
     try:
-        _refuse_place(path)
         _remove_leftovers(path.parent)
         with tempfile.TemporaryDirectory(
             dir=path.parent, prefix=_SCRATCH, ignore_cleanup_errors=True
@@ -46,9 +46,30 @@ def scratch_beside(path: Path) -> Iterator[Path]:
             with _locked(scratch):
                 yield scratch
     except OSError as error:
-        raise InputError(
-            f"{path}: the file cannot be written ({error.strerror or error}); choose another place."
-        ) from error
+        raise _not_written(path, error) from error
+
+
+def refuse_place(path: Path) -> None:
+    """Refuse a folder, a link, a pipe or a device, and a place in a folder that is not there."""
+    try:
+        if path.is_dir() and not path.is_symlink():
+            raise InputError(f"{path}: this is a folder; name a file.")
+        # To rename over /dev/stdout, say, would take it from everybody.
+        if path.is_symlink() or (path.exists() and not path.is_file()):
+            raise InputError(f"{path}: this is a link, a pipe or a device; name a file.")
+        if not path.parent.is_dir():
+            raise InputError(
+                f"{path}: the file cannot be written, for there is no folder {path.parent}; make "
+                "it first."
+            )
+    except OSError as error:
+        raise _not_written(path, error) from error
+
+
+def _not_written(path: Path, error: OSError) -> InputError:
+    return InputError(
+        f"{path}: the file cannot be written ({error.strerror or error}); choose another place."
+    )
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
@@ -126,19 +147,6 @@ def _safe(cell: object) -> object:
         return cell
     line = cell.translate(_BREAKS)
     return f"'{line}" if line.lstrip().startswith(_FORMULA_STARTS) else line
-
-
-def _refuse_place(path: Path) -> None:
-    if path.is_dir() and not path.is_symlink():
-        raise InputError(f"{path}: this is a folder; name a file.")
-    # To rename over /dev/stdout, say, would take it from everybody.
-    if path.is_symlink() or (path.exists() and not path.is_file()):
-        raise InputError(f"{path}: this is a link, a pipe or a device; name a file.")
-    if not path.parent.is_dir():
-        raise InputError(
-            f"{path}: the file cannot be written, for there is no folder {path.parent}; make it "
-            "first."
-        )
 
 
 @contextmanager

@@ -118,14 +118,15 @@ def read(plan: Plan, progress: Progress | None = None, like: Inputs | None = Non
     """
     before = () if like is None else like.builds
     winds = [(build.place, build.wind) for build in before]
-    builds = []
+    builds: list[BuildInputs] = []
     for build in plan.build:
         place = plan.place_of(build)
         wind = _known_wind(place, winds)
         if wind is None:
             wind = site_wind(place, progress)
         winds.append((place, wind))
-        builds.append(BuildInputs(build, place, wind, *read_build(plan, build, before)))
+        known = (*before, *builds)
+        builds.append(BuildInputs(build, place, wind, *read_build(plan, build, known)))
     started = left_as_started(plan) if like is None else like.left_as_started
     return Inputs(plan, tuple(builds), started, _load_profile(plan, like))
 
@@ -145,7 +146,9 @@ def _load_profile(plan: Plan, like: Inputs | None) -> LoadProfile | None:
 def read_build(
     plan: Plan, build: Build, before: tuple[BuildInputs, ...] = ()
 ) -> tuple[BuildCurve, BillOfMaterials | None]:
-    """Read the curve and the bill of a build, but for what was read before for one of its name.
+    """Read the curve and the bill of a build, but for what was read before.
+
+    That is a curve for a build of its name, and a bill for any.
 
     Parameters
     ----------

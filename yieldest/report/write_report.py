@@ -8,7 +8,13 @@ from dataclasses import replace
 from itertools import zip_longest
 from pathlib import Path
 
-from yieldest.files.whole_output import csv_text, refuse_inputs, write_all, write_whole
+from yieldest.files.whole_output import (
+    csv_text,
+    refuse_inputs,
+    refuse_place,
+    write_all,
+    write_whole,
+)
 from yieldest.model.estimate import Estimate
 from yieldest.model.estimate import estimate as compute
 from yieldest.model.inputs import input_files, read
@@ -122,6 +128,7 @@ def write_report(
     """
     inputs = input_files(plan)
     refuse_inputs(page, inputs)
+    refuse_place(page)
     estimate = compute(read(plan))
     done("estimate")
     uncertainty = None
