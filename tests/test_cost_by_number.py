@@ -155,9 +155,9 @@ def test_the_crossing_is_said_in_words(run, made):
     crossing = run("estimate", folder, "--draws", 0, "--json").json["cost_by_number"][0][
         "crossings"
     ][0]
-    shown = " ".join(run("estimate", folder).out.split())
+    shown = " ".join(run("estimate", folder, "--draws", 0).out.split())
     assert f"B is cheaper from {crossing} machines on" in shown
-    never = " ".join(run("estimate", folder, "--set", "build.1.count=2").out.split())
+    never = " ".join(run("estimate", folder, "--draws", 0, "--set", "build.1.count=2").out.split())
     assert "No number of B is cheaper than A" in never
 
 
@@ -167,15 +167,15 @@ def test_break_evens_put_back_into_the_plan_give_a_present_value_of_zero(run, ma
     scale = builds[0]["capital_cost"]
     for i, build in enumerate(builds):
         needed = build["break_even"]
-        price = run("estimate", folder, "--set",
+        price = run("estimate", folder, "--draws", 0, "--set",
             f"economics.price_per_kwh={needed['price_per_kwh']}",
                     "--json").json  # fmt: skip
         assert price["builds"][i]["net_present_value"] == pytest.approx(0, abs=1e-6 * scale)
         # The worth of a kWh that just pays is what a kWh costs: the two are computed apart.
         assert needed["price_per_kwh"] == pytest.approx(build["cost_per_kwh"], rel=1e-9)
         # The hub stands at the height of measurement, so the mean wind is that of the plan.
-        wind = run("estimate", folder, "--set", f"wind.mean_speed_ms={needed['hub_mean_speed_ms']}",
-                   "--json").json  # fmt: skip
+        wind = run("estimate", folder, "--draws", 0, "--set",
+                   f"wind.mean_speed_ms={needed['hub_mean_speed_ms']}", "--json").json  # fmt: skip
         assert wind["builds"][i]["net_present_value"] == pytest.approx(0, abs=1e-6 * scale)
     # The machine alone: its line of the bill at the price found.
     found = builds[0]["break_even"]["machine_cost"]
@@ -210,7 +210,7 @@ def test_never_is_an_answer(run, made):
     assert f"it loses money at every mean wind up to {HIGHEST_MEAN_WIND_MS:g} m/s" in " ".join(
         shown.split()
     )
-    nothing = run("estimate", folder, "--set", "economics.price_per_kwh=0.3", "--set",
+    nothing = run("estimate", folder, "--draws", 0, "--set", "economics.price_per_kwh=0.3", "--set",
                   "economics.self_consumption_share=0", "--json").json  # fmt: skip
     assert nothing["builds"][0]["break_even"]["price_per_kwh"] is None
 

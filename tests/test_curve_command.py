@@ -213,7 +213,7 @@ def test_the_comments_of_the_demo_plan_work(run, hill_yard):
         for line in lines
     ]
     plan.write_text("\n".join(used) + "\n", encoding="utf-8")
-    ran = run("estimate", hill_yard, "--json")
+    ran = run("estimate", hill_yard, "--draws", 0, "--json")
     assert ran.code == 0, ran.err
     assert any("a boost or tracking charger" in text for text in ran.json["warnings"])
 
@@ -228,7 +228,7 @@ def test_a_stand_in_is_always_labelled(run, hill_yard, edit):
     edit(plan, "cut_out_ms = 18", "cut_out_ms = 18\nrated_power_w = 110")
     ran = run("estimate", hill_yard)
     assert ran.code == 0, ran.err
-    full = run("estimate", hill_yard, "--full").out
+    full = run("estimate", hill_yard, "--draws", 0, "--full").out
     assert "nobody measured it" in " ".join(full.split())
     assert [line.split()[2:4] for line in ran.out.splitlines() if "power curve  " in line] == [
         ["given", "modelled"]
@@ -251,7 +251,7 @@ def test_idle_draw_and_extrapolation_are_shown(run, hill_yard, edit):
     assert drawn["idle_draw_kwh_per_year"] == pytest.approx(expected)
     assert drawn["net_kwh_per_year"] == pytest.approx(plain["net_kwh_per_year"] - expected)
     assert drawn["gross_kwh_per_year"] == pytest.approx(plain["gross_kwh_per_year"])
-    page = run("estimate", hill_yard, "--full").out
+    page = run("estimate", hill_yard, "--draws", 0, "--full").out
     assert "drawn while idle" in page
     assert "of it above the last measured wind" in page
     edit(plan, "cut_out_ms = 18", 'cut_out_ms = 18\nextrapolation = "zero"')

@@ -51,20 +51,22 @@ def test_a_sweep_holds_both_ends_and_whole_numbers_stay_whole():
 
 
 def test_an_override_is_as_good_as_an_edit(run, yard, edit):
-    changed = run("estimate", yard, "--set", "economics.discount_rate=0.09", "--json")
+    changed = run(
+        "estimate", yard, "--draws", 512, "--set", "economics.discount_rate=0.09", "--json"
+    )
     edit(yard / "plan.toml", "discount_rate = 0.04", "discount_rate = 0.09")
-    assert changed.out == run("estimate", yard, "--json").out
+    assert changed.out == run("estimate", yard, "--draws", 512, "--json").out
 
 
 def test_the_last_override_of_a_key_wins(run, yard):
-    twice = run("estimate", yard, "--set", "economics.life_years=3", "--set",
+    twice = run("estimate", yard, "--draws", 0, "--set", "economics.life_years=3", "--set",
         "economics.life_years=9",
                 "--json")  # fmt: skip
     assert twice.json["economics"]["life_years"] == 9
 
 
 def test_names_numbers_and_texts(run, yard):
-    result = run("estimate", yard, "--set", "build.two of them.count=3", "--set",
+    result = run("estimate", yard, "--draws", 0, "--set", "build.two of them.count=3", "--set",
                  "build.0.name=a = b", "--set", "title=Another", "--json").json  # fmt: skip
     assert [build["count"] for build in result["builds"]] == [1, 3]
     assert result["builds"][0]["name"] == "a = b"
@@ -174,7 +176,7 @@ def test_a_sweep_that_a_key_cannot_take_is_named(run, yard):
 
 def test_out_without_a_sweep_writes_the_builds_and_no_formula(run, yard, tmp_path):
     out = tmp_path / "builds.csv"
-    assert run("estimate", yard, "--out", out, "--set", "build.0.name==1+1").code == 0
+    assert run("estimate", yard, "--draws", 0, "--out", out, "--set", "build.0.name==1+1").code == 0
     lines = out.read_text().splitlines()
     assert lines[0].startswith("build,currency,site,count,net_kwh_per_year,")
     assert lines[1].startswith("'=1+1,EUR,,1,")
@@ -217,6 +219,6 @@ def test_check_refuses_a_loan_longer_than_the_life(run, yard):
 def test_places_are_changed_one_by_one(run, yard):
     places = "build.1.array={ coordinates_m = [[0, 0], [0, 9]] }"
     across = run("estimate", yard, "--draws", 0, "--set", places, "--json").json["builds"][1]
-    nearer = run("estimate", yard, "--set", places, "--set", "build.1.array.coordinates_m.1.1=8",
-                 "--json").json["builds"][1]  # fmt: skip
+    nearer = run("estimate", yard, "--draws", 0, "--set", places, "--set",
+                 "build.1.array.coordinates_m.1.1=8", "--json").json["builds"][1]  # fmt: skip
     assert nearer["net_kwh_per_year"] < across["net_kwh_per_year"]
