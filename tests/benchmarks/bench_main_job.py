@@ -124,5 +124,6 @@ if __name__ == "__main__":
         sweep("build.1.hub_height_m", 8, 20),
         sweep("build.1.count", 1, 8),
         sweep("site.elevation_m", 0, 900),
+        sweep("wind.measured_height_m", 6, 14),
     ]
     report([*startup(), *swept, fit(), energy(36), energy(16)])
