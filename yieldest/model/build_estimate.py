@@ -256,11 +256,18 @@ def _at_hub(build: BuildInputs, like: BuildEstimate | None) -> HubWind:
         if (
             build.wind is like.inputs.wind
             and build.settings.differs_in(like.inputs.settings) <= OF_SEVERAL
-            and here.site.differs_in(there.site) <= _OF_THE_AIR
-            and (here.wind, here.mast) == (there.wind, there.mast)
+            and here.wind == there.wind
+            and _same_but_for_air(here.site, there.site)
+            and _same_but_for_air(here.mast, there.mast)
         ):
             return like.wind
     return hub_wind(build.place, build.settings, build.wind)
+
+
+def _same_but_for_air(site: Site | None, other: Site | None) -> bool:
+    if site is None or other is None:
+        return site is other
+    return site.differs_in(other) <= _OF_THE_AIR
 
 
 def _curve(

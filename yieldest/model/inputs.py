@@ -189,8 +189,9 @@ def _known_wind(place: Place, winds: Sequence[tuple[Place, SiteWind]]) -> SiteWi
     for wind, others in alike:
         if not others:
             return wind
+    # Of monthly means a file may have several heights.
     for wind, others in alike:
-        if others == {"measured_height_m"}:
+        if others == {"measured_height_m"} and place.wind.monthly_means is None:
             return wind.measured_at(place.wind.measured_height_m)
     return None
 

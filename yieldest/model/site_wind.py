@@ -125,16 +125,17 @@ class SiteWind:
     def measured_at(self, height_m: float) -> SiteWind | None:
         """Return the wind as if its anemometer stood at another height.
 
-        None where the height decides what is read: of several columns, or with other anemometers.
+        None where the height decides what is read of a record: of several columns, or with other
+        anemometers.
         """
+        distribution = self.distribution.raised(1.0, height_m)
         if self.resource is None:
-            return None
+            return relabelled(self, distribution=distribution)
         quality, record = self.resource.quality_control, self.resource.record
         if self.shear is not None or any(found.what == "height" for found in record.found):
             return None
         quality = relabelled(quality, record=relabelled(record, height_m=height_m))
         resource = relabelled(self.resource, quality_control=quality)
-        distribution = self.distribution.raised(1.0, height_m)
         return relabelled(self, distribution=distribution, resource=resource)
 
     @cached_property

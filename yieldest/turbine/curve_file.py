@@ -184,9 +184,10 @@ def read_power_curve(
     else:
         table = table_of_frame(source, index="speed (m/s)", value="power (W)")
         notes, warnings = {}, []
-    path, table = table.path, table.rising(_speed_heading(table))
+    column = _speed_heading(table)
+    path, table = table.path, table.rising(column)
     modelled = notes.get("kind", "").startswith("modelled")
-    speed, densities, power = _points(table)
+    speed, densities, power = _points(table, column)
     assumed: list[Finding] = []
     densities = _densities(path, densities, air_density_kg_m3, notes, assumed)
     reference = int(np.argmin(np.abs(densities - STANDARD_DENSITY_KG_M3)))
@@ -254,9 +255,8 @@ def _speed_heading(table: Table) -> str:
     return str(table.find("wind speed", (*names, *SPEED_UNIT_HEADINGS), tails=SPEED_UNIT_HEADINGS))
 
 
-def _points(table: Table) -> tuple[FloatArray, FloatArray | None, FloatArray]:
+def _points(table: Table, column: str) -> tuple[FloatArray, FloatArray | None, FloatArray]:
     """Return speeds, the densities that headings name, and powers, shape (densities, speeds)."""
-    column = _speed_heading(table)
     unit = unit_in_heading("speed", column)
     if unit is None or unit == "Beaufort":
         raise InputError(
