@@ -180,6 +180,7 @@ def test_pictures_take_and_give_axes():
 def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
     estimate = yd.load(HILL).estimate()
     monkeypatch.setattr("yieldest.model.inputs.site_wind", lambda *_: pytest.fail("read again"))
+    monkeypatch.setattr("yieldest.model.build_curve.read_curve_file", lambda *_: pytest.fail("too"))
     table = estimate.sweep("price_per_kwh", [0.2, 0.34]).to_frame()
     worth = table["net_present_value"]
     assert (worth.loc[0.2] < worth.loc[0.34]).all()
@@ -189,6 +190,8 @@ def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
         estimate.sweep("prize", [1.0])
     counts = estimate.sweep("build.0.count", np.arange(1, 3))
     assert [each.builds[0].machines.count for each in counts.estimates] == [1, 2]
+    ends = estimate.sweep("build.0.cut_out_ms", [14.0, 18.0])
+    assert [each.builds[0].curve.cut_out_ms for each in ends.estimates] == [14.0, 18.0]
 
 
 def from_scratch(folder, key, value):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from yieldest.frozen import frozen_dataclass
 from yieldest.plan import Build, Plan
-from yieldest.turbine.curve_file import read_power_curve
+from yieldest.turbine.curve_file import CurveFile, curve_of_file, read_curve_file
 from yieldest.turbine.generic_curve import generic_power_curve
 from yieldest.turbine.load import TYPICAL, Conversion, as_measured, on_load, read_conversion
 from yieldest.turbine.power_curve import PowerCurve
@@ -15,12 +15,13 @@ class BuildCurve:
     """The power curve of a build as its source gives it, with what the machine feeds.
 
     `source` is in the air it is stated for and on the load it was measured on; `conversion` is that
-    of the file that the plan names, None without one.
+    of the file that the plan names, and `file` is what that of the curve says, None without one.
     """
 
     settings: Build
     source: PowerCurve
     conversion: Conversion | None
+    file: CurveFile | None = None
 
     def at_density(self, air_density_kg_m3: float) -> PowerCurve:
         """Return the curve for an air density and for the load that the machine will feed."""
@@ -31,20 +32,36 @@ class BuildCurve:
         return on_load(build.name, curve, build.load, self.conversion)
 
 
-def read_build_curve(plan: Plan, build: Build) -> BuildCurve:
-    """Read the files that the power curve of a build is made from."""
+def read_build_curve(plan: Plan, build: Build, like: BuildCurve | None = None) -> BuildCurve:
+    """Read the files that the power curve of a build is made from.
+
+    Parameters
+    ----------
+    plan : Plan
+    build : Build
+        Of that plan.
+    like : BuildCurve, optional
+        Of a variant of the build: the same file of a curve is not read again.
+    """
     load = build.load
     conversion = None
     if load is not None and load.conversion not in (None, TYPICAL):
         conversion = read_conversion(plan.file(str(load.conversion)), load)
-    return BuildCurve(build, _source_curve(plan, build), conversion)
-
-
-def _source_curve(plan: Plan, build: Build) -> PowerCurve:
-    """Read the power curve of a build as its source gives it."""
+    file = None
     if build.curve is not None:
-        return read_power_curve(
-            plan.file(build.curve),
+        file = (
+            like.file
+            if like is not None and like.settings.curve == build.curve
+            else read_curve_file(plan.file(build.curve))
+        )
+    return BuildCurve(build, _source_curve(plan, build, file), conversion, file)
+
+
+def _source_curve(plan: Plan, build: Build, file: CurveFile | None) -> PowerCurve:
+    """Return the power curve of a build as its source gives it."""
+    if file is not None:
+        return curve_of_file(
+            file,
             ends=build,
             rotor_area_m2=build.area_m2,
             rotor_type=build.rotor_type,

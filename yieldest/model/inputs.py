@@ -167,7 +167,7 @@ def read_build(
     if alike is not None and others <= _NOT_OF_THE_CURVE:
         curve = alike.curve
     else:
-        curve = read_build_curve(plan, build)
+        curve = read_build_curve(plan, build, None if alike is None else alike.curve)
     if alike is not None and not others & _OF_THE_BILL:
         bill = alike.bill
     elif build.bill is None:

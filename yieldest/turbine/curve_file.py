@@ -17,6 +17,7 @@ from yieldest.errors import InputError
 from yieldest.files.table import Table, plain_heading, read_table, table_of_frame
 from yieldest.files.text_file import open_text
 from yieldest.files.whole_output import write_whole
+from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import HIGHEST_CUT_OUT_MS
 from yieldest.turbine.curve_ends import Ends, place_ends
@@ -148,6 +149,47 @@ class CurveNote(Finding):
     what: Literal["no power", "modelled", "no density"]
 
 
+@frozen_dataclass
+class CurveFile:
+    """What a curve file says, whatever is known of the machine.
+
+    Parameters
+    ----------
+    table : Table
+    notes : dict of str to str
+        What comments say.
+    warnings : tuple of Finding
+    speed_ms : ndarray, shape (n,)
+    density_kg_m3 : ndarray, shape (m,), or None
+        That headings name.
+    power_w : ndarray, shape (m, n)
+    uncertainty_w : ndarray, shape (n,), or None
+    """
+
+    table: Table
+    notes: dict[str, str]
+    warnings: tuple[Finding, ...]
+    speed_ms: FloatArray
+    density_kg_m3: FloatArray | None
+    power_w: FloatArray
+    uncertainty_w: FloatArray | None
+
+
+def read_curve_file(source: str | PathLike[str] | pd.DataFrame) -> CurveFile:
+    """Read the points of a power curve, and what comments say of it, as `read_power_curve`."""
+    notes: dict[str, str] = {}
+    warnings: list[Finding] = []
+    if isinstance(source, str | PathLike):
+        table = read_table(Path(source), most_lines=MOST_LINES)
+        notes, warnings = notes_of(Path(source))
+    else:
+        table = table_of_frame(source, index="speed (m/s)", value="power (W)")
+    column = _speed_heading(table)
+    table = table.rising(column)
+    points = _points(table, column)
+    return CurveFile(table, notes, tuple(warnings), *points, _uncertainty(table))
+
+
 def read_power_curve(
     source: str | PathLike[str] | pd.DataFrame,
     *,
@@ -178,18 +220,29 @@ def read_power_curve(
     InputError
         When a line is wrong, speeds do not increase, or a power coefficient is above 16/27.
     """
-    if isinstance(source, str | PathLike):
-        table = read_table(Path(source), most_lines=MOST_LINES)
-        notes, warnings = notes_of(Path(source))
-    else:
-        table = table_of_frame(source, index="speed (m/s)", value="power (W)")
-        notes, warnings = {}, []
-    column = _speed_heading(table)
-    path, table = table.path, table.rising(column)
+    return curve_of_file(
+        read_curve_file(source),
+        ends=ends,
+        rotor_area_m2=rotor_area_m2,
+        rotor_type=rotor_type,
+        air_density_kg_m3=air_density_kg_m3,
+    )
+
+
+def curve_of_file(
+    file: CurveFile,
+    *,
+    ends: Ends | None,
+    rotor_area_m2: float | None,
+    rotor_type: RotorType | None,
+    air_density_kg_m3: float | None,
+) -> PowerCurve:
+    """Return what `read_power_curve` says of a file that is read."""
+    table, notes, warnings = file.table, file.notes, [*file.warnings]
+    path, speed, power = table.path, file.speed_ms, file.power_w
     modelled = notes.get("kind", "").startswith("modelled")
-    speed, densities, power = _points(table, column)
     assumed: list[Finding] = []
-    densities = _densities(path, densities, air_density_kg_m3, notes, assumed)
+    densities = _densities(path, file.density_kg_m3, air_density_kg_m3, notes, assumed)
     reference = int(np.argmin(np.abs(densities - STANDARD_DENSITY_KG_M3)))
     relative = MODELLED_UNCERTAINTY if modelled else STATED_UNCERTAINTY
     if rotor_area_m2 is None:
@@ -202,7 +255,6 @@ def read_power_curve(
         above = share_above_honest(float(coefficients[reference].max()))
         relative = max(relative, float(np.hypot(STATED_UNCERTAINTY, above)))
     thrust = _thrust(table, speed, rotor_area_m2, float(densities[reference]), warnings)
-    uncertainty = _uncertainty(table)
     said = Provenance(str(path), BETWEEN_POINTS, tuple(assumed), tuple(dict.fromkeys(warnings)))
     last_ms = _number_noted(path, notes, "last measured speed") or np.inf
     curve = PowerCurve(
@@ -213,7 +265,7 @@ def read_power_curve(
         last_measured_ms=min(float(speed[-1]), last_ms),
         provenance=said,
         thrust_coefficient=thrust,
-        power_uncertainty_w=uncertainty,
+        power_uncertainty_w=file.uncertainty_w,
         relative_uncertainty=relative,
         modelled=modelled,
         load=notes.get("load"),
@@ -224,7 +276,7 @@ def read_power_curve(
     if beyond == "zero" and curve.last_measured_ms < curve.cut_out_ms:
         beyond = "cube law" if notes.get("extrapolation") == "cube law" else "hold"
     said = curve.provenance
-    if uncertainty is None:
+    if file.uncertainty_w is None:
         said = said.adding(assumed=(CurveUncertaintyAssumed(path.name, relative),))
     if not (curve.power_w > 0).any():
         said = said.adding(warnings=(CurveNote(path.name, "no power"),))
