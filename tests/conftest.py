@@ -29,12 +29,15 @@ hypothesis.settings.load_profile("no deadline")
 
 DEMO_SITES = Path(__file__).parents[1] / "demo-sites"
 SITES = sorted(path.parent.name for path in DEMO_SITES.glob("*/plan.toml"))
+WITH_FIGURES = ("hill-yard", "town-roof")
+"""The sites whose reports are looked at most closely."""
+OTHER_SITES = sorted({*SITES} - {*WITH_FIGURES})
 
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items):
     """Begin with the tests of pages: one worker makes what they share, and nothing long is last."""
-    shared = {"demo_report", "hostile_report", "chromium"}
+    shared = {"demo_report", "hostile_report", "other_page", "chromium"}
     items.sort(key=lambda item: shared.isdisjoint(item.fixturenames))
 
 
@@ -82,7 +85,7 @@ def yard(tmp_path, run):
     return folder
 
 
-@pytest.fixture(params=["hill-yard", "town-roof"])
+@pytest.fixture(params=WITH_FIGURES)
 def demo_site(request, tmp_path):
     """A copy of each demo site."""
     return shutil.copytree(DEMO_SITES / request.param, tmp_path / request.param)
@@ -172,22 +175,32 @@ class Reported:
     figures: Path
 
 
+FEW_DRAWS = "uncertainty.draws=512"
+"""As few as there may be: a page needs them, a test need not wait."""
+
+
 def make_report(site):
     """Write page and figures beside a plan folder."""
     made = Reported(site, site.parent / "page.html", site.parent / "figures")
-    change = (
-        "uncertainty.draws=512"  # as few as there may be: a page needs them, a test need not wait
-    )
-    plan = load_plan(site, [read_override(change)])
-    write_report(plan, made.page, made.figures, lambda _: None, [change])
+    plan = load_plan(site, [read_override(FEW_DRAWS)])
+    write_report(plan, made.page, made.figures, lambda _: None, [FEW_DRAWS])
     return made
 
 
-@pytest.fixture(scope="session", params=["hill-yard", "town-roof"])
+@pytest.fixture(scope="session", params=WITH_FIGURES)
 def demo_report(request, tmp_path_factory):
     """The report of each demo site, made once; nothing may be changed in it."""
     site = tmp_path_factory.mktemp("report") / request.param
     return make_report(shutil.copytree(DEMO_SITES / request.param, site))
+
+
+@pytest.fixture(scope="session", params=OTHER_SITES)
+def other_page(request, tmp_path_factory):
+    """The page of each other demo site, without figures, made once and named like the site."""
+    page = tmp_path_factory.mktemp("pages") / f"{request.param}.html"
+    plan = load_plan(DEMO_SITES / request.param, [read_override(FEW_DRAWS)])
+    write_report(plan, page, None, lambda _: None, [FEW_DRAWS])
+    return page
 
 
 @pytest.fixture(scope="session")

@@ -8,14 +8,12 @@ from pathlib import Path
 import matplotlib
 import numpy as np
 import pytest
-from conftest import DEMO_SITES
 
 from yieldest import load
 from yieldest.economics.cash_flow import Prices, cash_flow
 from yieldest.model.chain import measures_of, money_of
 from yieldest.model.scenarios import follow, scenarios_of
 
-WIDTHS = (360, 1400)
 TURN = """([key, position]) => {
   const input = document.querySelector(`#slider-${key}`);
   input.value = position;
@@ -44,7 +42,7 @@ def site(demo_report):
     return demo_report.site
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def window(chromium):
     """Return the window for pages of one kind, opened once: that takes longer than a page does."""
     opened = {}
@@ -110,18 +108,19 @@ def test_opens_quietly_and_asks_for_nothing(opened, page_file):
     assert page.requests == [page_file.as_uri()]
 
 
-@pytest.mark.parametrize("width", WIDTHS)
-def test_never_scrolls_sideways(opened, page_file, width):
-    page = opened(page_file, width=width, same_font=True)
+def test_never_scrolls_sideways(opened, page_file):
+    page = opened(page_file, same_font=True)
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
-    assert page.evaluate("document.scrollingElement.scrollWidth") <= width
     too_wide = """() => [...document.querySelectorAll("body *")]
       .filter((one) => !one.closest(".skip, .gone") && one.getClientRects().length
         && (one.getBoundingClientRect().right > innerWidth + 1
           || one.getBoundingClientRect().left < -1
           || ["auto", "scroll"].includes(getComputedStyle(one).overflowX)))
       .map((one) => one.outerHTML.slice(0, 120))"""
-    assert page.evaluate(too_wide) == []
+    for width in (360, 1400):
+        page.set_viewport_size({"width": width, "height": 900})
+        assert page.evaluate("document.scrollingElement.scrollWidth") <= width
+        assert page.evaluate(too_wide) == [], width
 
 
 def test_axe_finds_no_violation(opened, page_file, site):
@@ -138,23 +137,21 @@ def test_axe_finds_no_violation(opened, page_file, site):
     assert {"color-contrast", "label", "svg-img-alt", "heading-order"} <= checked
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_page_takes_the_colours_of_the_reader(opened, page_file, scheme):
-    page = opened(page_file, color_scheme=scheme)
-    lightness = page.evaluate(
-        "getComputedStyle(document.body).backgroundColor.match(/\\d+/g).map(Number)"
-    )
-    assert (sum(lightness) > 3 * 128) == (scheme == "light")
+def test_page_takes_the_colours_of_the_reader(opened, page_file):
+    page = opened(page_file)
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        lightness = page.evaluate(
+            "getComputedStyle(document.body).backgroundColor.match(/\\d+/g).map(Number)"
+        )
+        assert (sum(lightness) > 3 * 128) == (scheme == "light")
 
 
-@pytest.mark.parametrize(("width", "most"), [(1280, 6000), (390, 10000)])
-def test_closed_the_page_is_short(opened, page_file, width, most):
-    page = opened(page_file, width=width, same_font=True)
-    assert page.evaluate("document.documentElement.scrollHeight") <= most
-
-
-def test_the_first_view_holds_the_answer(opened, page_file):
-    page = opened(page_file, width=1280, same_font=True)
+def test_closed_the_page_is_short_and_its_first_view_holds_the_answer(opened, page_file):
+    page = opened(page_file, width=390, same_font=True)
+    assert page.evaluate("document.documentElement.scrollHeight") <= 10000
+    page.set_viewport_size({"width": 1280, "height": 900})
+    assert page.evaluate("document.documentElement.scrollHeight") <= 6000
     for part in ("#verdict", "#builds", "#live svg", "#sliders"):
         box = page.locator(part).bounding_box()
         assert box["y"] >= 0, part
@@ -432,29 +429,26 @@ def test_without_scripts_the_page_says_the_same(opened, page_file):
     assert page.locator("#cash-flow svg.chart").is_visible()
 
 
-@pytest.mark.parametrize("form", ["A4", "Letter"])
-def test_prints_on_few_pages(opened, page_file, tmp_path, form):
-    page = opened(page_file, color_scheme="dark", same_font=True)
-    printed = page.pdf(path=tmp_path / "page.pdf", format=form)
-    assert printed.startswith(b"%PDF")
-    assert 3 <= printed.count(b"/Type /Page\n") <= 8
+def assert_few_sheets(page):
+    for form in ("A4", "Letter"):
+        printed = page.pdf(format=form)
+        assert printed.startswith(b"%PDF")
+        assert 3 <= printed.count(b"/Type /Page\n") <= 8, form
 
 
-@pytest.mark.parametrize("site", ["fishing-quay", "ridge-hut", "river-plain", "sheep-barn"])
-def test_the_page_of_every_other_demo_site_fits_screen_and_paper(opened, run, tmp_path, site):
-    made = tmp_path / "page.html"
-    draws = ("--set", "uncertainty.draws=512")
-    assert run("report", DEMO_SITES / site, "-o", made, *draws).code == 0
-    page = opened(made, width=1280)
+def test_prints_on_few_pages(opened, page_file):
+    assert_few_sheets(opened(page_file, color_scheme="dark", same_font=True))
+
+
+def test_the_page_of_every_other_demo_site_fits_screen_and_paper(opened, other_page):
+    page = opened(other_page, width=1280)
     box = page.locator("#sliders").bounding_box()
     assert box["y"] + box["height"] <= 800
     assert page.evaluate("document.documentElement.scrollHeight") <= 6000
     page.set_viewport_size({"width": 390, "height": 844})
     assert page.evaluate("document.documentElement.scrollHeight") <= 10000
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
-    for form in ("A4", "Letter"):
-        printed = page.pdf(path=tmp_path / "page.pdf", format=form)
-        assert 3 <= printed.count(b"/Type /Page\n") <= 8
+    assert_few_sheets(page)
     assert page.complaints == []
 
 
