@@ -125,6 +125,8 @@ def split_line(line: str, delimiter: str) -> list[str]:
     if delimiter == " ":
         return line.split()
     line = line.rstrip("\r\n")
+    if '"' not in line:
+        return [cell.strip() for cell in line.split(delimiter)] if line else []
     try:
         cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
     except csv.Error:
