@@ -125,5 +125,7 @@ if __name__ == "__main__":
         sweep("build.1.count", 1, 8),
         sweep("site.elevation_m", 0, 900),
         sweep("wind.measured_height_m", 6, 14),
+        sweep("build.0.cut_out_ms", 12, 20),
+        sweep("build.1.cut_out_ms", 12, 18),
     ]
     report([*startup(), *swept, fit(), energy(36), energy(16)])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, floats
+from yieldest.arrays import FloatArray, floats, some
 from yieldest.defaults import WAKE_DECAY
 from yieldest.frozen import frozen_dataclass
 from yieldest.wind.breakdown import sector_index
@@ -247,6 +247,10 @@ def speeds_in_array(
     shares = wake_shares(
         np.take_along_axis(downwind, order, -1), np.take_along_axis(across, order, -1), wake_decay
     )
+    speeds = np.tile(free, (*order.shape, 1))
+    # From most directions a row or a small grid stands free.
+    waked = some(np.asarray(shares.any(axis=(-1, -2))))
+    shares, order = shares[waked], order[waked]
     squares = np.zeros((*order.shape, free.size))
     for j in range(order.shape[-1]):
         here = free * (1 - np.sqrt(np.minimum(squares[:, j], 1.0)))
@@ -256,8 +260,9 @@ def speeds_in_array(
             shares[:, j + 1 :, j, np.newaxis] * first_deficit[:, np.newaxis, :]
         ) ** 2
     sorted_speeds = free * (1 - np.sqrt(np.minimum(squares, 1.0)))
-    speeds: FloatArray = np.empty_like(sorted_speeds)
-    np.put_along_axis(speeds, order[..., np.newaxis], sorted_speeds, axis=1)
+    behind_wakes = np.empty_like(sorted_speeds)
+    np.put_along_axis(behind_wakes, order[..., np.newaxis], sorted_speeds, axis=1)
+    speeds[waked] = behind_wakes
     return speeds
 
 
