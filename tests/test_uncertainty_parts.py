@@ -18,6 +18,8 @@ from yieldest.uncertainty.propagation import (
     convergence,
     draw_variates,
     fewer,
+    ordered_for,
+    quantile,
     summary,
 )
 from yieldest.uncertainty.result import probability_of_doing_better
@@ -234,3 +236,18 @@ def test_generating_time_is_counted_as_value_by_value(speeds, powers, factor):
         if by == 1.0 or not np.isclose(speed[:, None] * by, node, rtol=1e-12).any():
             found = series.share_at_power(by, node, power, 0.0)
             assert found == pytest.approx(weight[generating].sum() / weight.sum(), abs=1e-12)
+
+
+@given(
+    st.lists(st.floats(-100, 100), min_size=1, max_size=60),
+    st.integers(0, 5),
+    st.lists(st.floats(0, 1), min_size=1, max_size=4),
+)
+def test_quantiles_of_some_places_are_those_of_all_sorted_with_none_last(values, none, levels):
+    drawn = np.array(values + [np.nan] * none)
+    np.random.default_rng(len(drawn)).shuffle(drawn)
+    ordered = ordered_for(drawn, levels)
+    for level in levels:
+        np.testing.assert_array_equal(quantile(ordered, level), quantile(np.sort(drawn), level))
+        if not none:
+            assert quantile(ordered, level) == pytest.approx(np.quantile(values, level))

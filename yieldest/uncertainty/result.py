@@ -23,6 +23,7 @@ from yieldest.uncertainty.propagation import (
     Variates,
     convergence,
     draw_variates,
+    ordered_for,
     quantile,
     run,
     summary,
@@ -108,7 +109,7 @@ class BuildUncertainty:
             raise InputError(
                 f"{self.name} has no {figure!r}; its figures are {', '.join(self.outcomes)}."
             )
-        return float(quantile(np.sort(self.outcomes[figure]), level))
+        return float(quantile(ordered_for(self.outcomes[figure], [level]), level))
 
 
 def _between_0_and_1(name: str, value: float) -> float:
