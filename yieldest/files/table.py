@@ -153,17 +153,16 @@ class Table:
         called = defaultdict(list)
         for heading in self.headings:
             called[plain_heading(heading)].append(heading)
-        places = {plain: _place_among(names, tails, plain) for plain in called}
-        recognised = [(place, plain) for plain, place in places.items() if place is not None]
-        if recognised:
-            matches = called[min(recognised)[1]]
+        for name in (*names, *(f"{name} {tail}" for name in names for tail in tails)):
+            matches = called.get(name, [])
             if len(matches) > 1:
                 mend = f"state which one ({how_to_state})" if how_to_state else "rename the others"
                 raise InputError(
                     f"{self.path}: several columns could be the {role} ({', '.join(matches)}); "
                     f"{mend}."
                 )
-            return matches[0]
+            if matches:
+                return matches[0]
         if required:
             raise InputError(
                 f"{self.path}: no column was recognised as the {role}; the columns are {have}; "
@@ -188,19 +187,6 @@ class Table:
     def texts(self, column: str) -> list[str]:
         """Return a column as stripped text, blanks as empty strings."""
         return ["" if pd.isna(cell) else str(cell).strip() for cell in self.frame[column]]
-
-
-def _place_among(
-    names: Sequence[str], tails: Collection[str], plain: str
-) -> tuple[bool, int, int] | None:
-    """Return where a plain heading stands: first the names, then each with the tails behind it."""
-    if plain in names:
-        return False, names.index(plain), 0
-    for place, name in enumerate(names):
-        tail = plain.removeprefix(f"{name} ")
-        if tail != plain and tail in tails:
-            return True, place, list(tails).index(tail)
-    return None
 
 
 def table_of_frame(
