@@ -77,10 +77,10 @@ def _write_netcdf(
 ) -> None:
     every = sum(map(cells_in, regions))
     done = 0
-    computed = maps(regions)
     with scratch_beside(path) as scratch:
         unfinished = scratch / path.name
         _refuse_lack_of_room(unfinished, outline)
+        computed = maps(regions)
         outline.drop_vars(list(outline.data_vars)).to_netcdf(unfinished, engine="h5netcdf")
         with h5netcdf.File(unfinished, "r+") as file:
             for name, size in outline.sizes.items():

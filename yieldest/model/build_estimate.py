@@ -27,7 +27,7 @@ from yieldest.hub.air import Air, air_at_hub
 from yieldest.hub.extremes import ExtremeWinds, extreme_winds
 from yieldest.model.array_of_build import machine_array_of, rose_of
 from yieldest.model.hub_wind import HubWind, hub_wind, turbulence_intensity
-from yieldest.model.inputs import OF_SEVERAL, BuildInputs
+from yieldest.model.inputs import OF_SEVERAL, OF_THE_BILL, BuildInputs
 from yieldest.model.site_wind import SiteWind
 from yieldest.plan.plausibility import questions_of_build
 from yieldest.plan.site_table import Site
@@ -220,7 +220,7 @@ def energies_of_builds(
 def _same_energy(build: BuildInputs, other: BuildInputs) -> bool:
     """Whether two builds differ at most in bill and terms."""
     alike = build.wind is other.wind and build.curve is other.curve and build.place == other.place
-    return alike and build.settings.differs_in(other.settings) <= {"bill"}
+    return alike and build.settings.differs_in(other.settings) <= OF_THE_BILL
 
 
 def _to_the_year(

@@ -21,8 +21,9 @@ from yieldest.wind.record_files import files_of
 
 _SMALL = 20_000
 """Bytes; what `yieldest start` writes is no larger."""
-_OF_THE_BILL = {"bill", "scope_default"}
-OF_SEVERAL = {"count", "losses", "array", "cable", "converter", *_OF_THE_BILL}
+OF_THE_BILL = {"bill", "scope_default"}
+"""Keys of a build that say what it costs, and change nothing in what it makes."""
+OF_SEVERAL = {"count", "losses", "array", "cable", "converter", *OF_THE_BILL}
 """Keys of a build that change nothing for the wind at its hub, or in its power curve."""
 _NOT_OF_THE_CURVE = {"site", "hub_height_m", *OF_SEVERAL}
 """Keys of a build that change nothing in its power curve as read."""
@@ -168,7 +169,7 @@ def read_build(
         curve = alike.curve
     else:
         curve = read_build_curve(plan, build, None if alike is None else alike.curve)
-    if alike is not None and not others & _OF_THE_BILL:
+    if alike is not None and not others & OF_THE_BILL:
         bill = alike.bill
     elif build.bill is None:
         bill = None

@@ -99,9 +99,9 @@ def power_sums(speed_ms: npt.ArrayLike) -> FloatArray:
 def _sums(speed_ms: npt.NDArray[np.floating], rows: npt.NDArray[np.floating]) -> FloatArray:
     """Return the sums of some cells, shape (cells, readings); the rows are there to be overwritten.
 
-    They are as precise as the rows. To multiply is ten times quicker than `power`, and
-    one product of two small matrices for each cell sums all the terms at a third of the cost of
-    summing them one by one.
+    They are as precise as the rows. To multiply is ten times quicker than `power`, and one product
+    of two small matrices for each cell sums all the terms at a third of the cost of summing them
+    one by one.
     """
     speed, log_speed = rows[_SPEED], rows[_LOG]
     calms = np.zeros(len(speed_ms))
