@@ -179,8 +179,12 @@ def test_pictures_take_and_give_axes():
 
 def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
     estimate = yd.load(HILL).estimate()
-    monkeypatch.setattr("yieldest.model.inputs.site_wind", lambda *_: pytest.fail("read again"))
+    monkeypatch.setattr("yieldest.model.site_wind.read_wind", lambda *_, **__: pytest.fail("anew"))
     monkeypatch.setattr("yieldest.model.build_curve.read_curve_file", lambda *_: pytest.fail("too"))
+    tops = estimate.sweep("wind.quality_control.sensor_top_ms", [12.0, 75.0]).estimates
+    left_out = [each.resource.quality_control.left_out for each in tops]
+    assert left_out[0] > left_out[1] == estimate.resource.quality_control.left_out
+    monkeypatch.setattr("yieldest.model.inputs.site_wind", lambda *_: pytest.fail("studied again"))
     table = estimate.sweep("price_per_kwh", [0.2, 0.34]).to_frame()
     worth = table["net_present_value"]
     assert (worth.loc[0.2] < worth.loc[0.34]).all()
@@ -206,6 +210,9 @@ def from_scratch(folder, key, value):
         ("site.turbulence_intensity", 0.3),
         ("site.displacement_m", 2.0),
         ("wind.measured_height_m", 6.5),
+        ("wind.quality_control.frozen_hours", 3.0),
+        ("wind.quality_control.sensor_top_ms", 12.0),
+        ("wind.energy_error_limit", 0.001),
         ("build.1.hub_height_m", 13.5),
         ("build.1.count", 5),
         ("build.1.losses.availability", 0.2),
@@ -219,6 +226,7 @@ def test_what_a_swept_value_shares_with_the_plan_is_the_same_as_anew(key, value)
     (swept,) = yd.load(HILL).estimate().sweep(key, [value]).estimates
     anew = from_scratch(HILL, key, value)
     pd.testing.assert_frame_equal(swept.to_frame(), anew.to_frame(), rtol=1e-12)
+    assert list(map(type, swept.warnings)) == list(map(type, anew.warnings))
     for build, other in zip(swept.builds, anew.builds, strict=True):
         assert build.distribution.mean_speed_ms == pytest.approx(other.distribution.mean_speed_ms)
         lost, expected = ([loss.share for loss in each.energy.losses] for each in (build, other))
@@ -247,6 +255,9 @@ def test_another_height_of_the_anemometer_is_no_reading_anew(monkeypatch):
     assert [each.record.height_m for each in swept.estimates] == list(anew)
     for height, frame in anew.items():
         pd.testing.assert_frame_equal(swept.to_frame().loc[height], frame, rtol=1e-12)
+    monkeypatch.undo()
+    (studied_again,) = swept.estimates[0].sweep("wind.quality_control.calm_hours", [2.0]).estimates
+    assert studied_again.record.height_m == 7.0
 
 
 def test_of_several_heights_in_a_file_another_is_read(yard):

@@ -14,7 +14,7 @@ from yieldest.errors import InputError
 from yieldest.files.text_file import Progress, open_text
 from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_curve import BuildCurve, read_build_curve
-from yieldest.model.site_wind import SiteWind, site_wind
+from yieldest.model.site_wind import SiteWind, WindFiles, site_wind
 from yieldest.plan import Build, Place, Plan
 from yieldest.turbine.load import TYPICAL
 from yieldest.wind.record_files import files_of
@@ -29,6 +29,14 @@ _NOT_OF_THE_CURVE = {"site", "hub_height_m", *OF_SEVERAL}
 """Keys of a build that change nothing in its power curve as read."""
 _NOT_OF_THE_RECORD = {"measured_at_hub_site"}
 """Keys of a wind that change nothing in how it is read."""
+_OF_THE_ASSESSMENT = {
+    "quality_control",
+    "season_correction",
+    "fit",
+    "energy_error_limit",
+    "spread_within_interval",
+}
+"""Keys of a wind that only say what is made of its records once they are read."""
 
 
 @frozen_dataclass
@@ -124,7 +132,7 @@ def read(plan: Plan, progress: Progress | None = None, like: Inputs | None = Non
         place = plan.place_of(build)
         wind = _known_wind(place, winds)
         if wind is None:
-            wind = site_wind(place, progress)
+            wind = site_wind(place, progress, _known_files(place, winds))
         winds.append((place, wind))
         known = (*before, *builds)
         builds.append(BuildInputs(build, place, wind, *read_build(plan, build, known)))
@@ -194,6 +202,15 @@ def _known_wind(place: Place, winds: Sequence[tuple[Place, SiteWind]]) -> SiteWi
     for wind, others in alike:
         if others == {"measured_height_m"} and place.wind.monthly_means is None:
             return wind.measured_at(place.wind.measured_height_m)
+    return None
+
+
+def _known_files(place: Place, winds: Sequence[tuple[Place, SiteWind]]) -> WindFiles | None:
+    """Return the records of a place from those read before, if they are among them."""
+    for known, wind in winds:
+        others = place.wind.differs_in(known.wind) - _NOT_OF_THE_RECORD
+        if known.plan_path == place.plan_path and others <= _OF_THE_ASSESSMENT:
+            return wind.as_read
     return None
 
 

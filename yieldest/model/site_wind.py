@@ -30,7 +30,7 @@ from yieldest.wind.from_summaries import (
 )
 from yieldest.wind.hidden_spread import HiddenSpread
 from yieldest.wind.long_term.correction import LongRecord, LongTermCorrection, long_term
-from yieldest.wind.quality_control import NO_RULES
+from yieldest.wind.quality_control import NO_RULES, QualityRules
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record import Record
 from yieldest.wind.resource import EMPIRICAL, ResourceOptions, WindResource, assess_record
@@ -63,6 +63,26 @@ class FrozenCupsNotSought(Finding):
 
 
 @frozen_dataclass
+class WindFiles:
+    """The records that a place names, as they were read.
+
+    Parameters
+    ----------
+    record : Record
+    neighbour : Record or None
+        To judge long calms by.
+    references : tuple of Record
+    other_heights : tuple of Record
+        Of the other anemometers on the mast.
+    """
+
+    record: Record
+    neighbour: Record | None
+    references: tuple[Record, ...]
+    other_heights: tuple[Record, ...]
+
+
+@frozen_dataclass
 class SiteWind:
     """The wind at the height of measurement.
 
@@ -87,6 +107,8 @@ class SiteWind:
     shear : MeasuredShear or None
     hidden : HiddenSpread or None
         What daily or coarser readings hide, and `readings` and distribution have put back.
+    as_read : WindFiles or None
+        None without a record.
     """
 
     distribution: WindDistribution
@@ -101,6 +123,7 @@ class SiteWind:
     long_term: LongTermCorrection | None = None
     shear: MeasuredShear | None = None
     hidden: HiddenSpread | None = None
+    as_read: WindFiles | None = None
 
     @property
     def long_term_factor(self) -> float:
@@ -129,14 +152,15 @@ class SiteWind:
         anemometers.
         """
         distribution = self.distribution.raised(1.0, height_m)
-        if self.resource is None:
+        if self.resource is None or self.as_read is None:
             return relabelled(self, distribution=distribution)
         quality, record = self.resource.quality_control, self.resource.record
         if self.shear is not None or any(found.what == "height" for found in record.found):
             return None
         quality = relabelled(quality, record=relabelled(record, height_m=height_m))
         resource = relabelled(self.resource, quality_control=quality)
-        return relabelled(self, distribution=distribution, resource=resource)
+        files = relabelled(self.as_read, record=relabelled(self.as_read.record, height_m=height_m))
+        return relabelled(self, distribution=distribution, resource=resource, as_read=files)
 
     @cached_property
     def mean_temperature_c(self) -> float | None:
@@ -178,7 +202,9 @@ def _mean_of(measured: FloatArray | None) -> float | None:
     return float(np.nanmean(measured))
 
 
-def site_wind(place: Place, progress: Progress | None = None) -> SiteWind:
+def site_wind(
+    place: Place, progress: Progress | None = None, as_read: WindFiles | None = None
+) -> SiteWind:
     """Read the wind of a place, and carry it to the years of a reference where there is one.
 
     Parameters
@@ -186,15 +212,17 @@ def site_wind(place: Place, progress: Progress | None = None) -> SiteWind:
     place : Place
     progress : callable, optional
         Told now and then the share of the record read so far.
+    as_read : WindFiles, optional
+        The records of the place, where they are read already.
 
     Raises
     ------
     InputError
         When a file cannot be used.
     """
-    if place.wind.record is None:
-        return _stated_wind(place)
     wind = place.wind
+    if wind.record is None:
+        return _stated_wind(place)
     options = ResourceOptions(
         rules=wind.quality_control,
         season_correction=wind.season_correction,
@@ -202,19 +230,13 @@ def site_wind(place: Place, progress: Progress | None = None) -> SiteWind:
         energy_error_limit=wind.energy_error_limit,
         spread_within_interval=wind.spread_within_interval,
     )
-    neighbour = None if wind.neighbour is None else read_neighbour(place, wind.neighbour)
-    raw = read_plan_record(place, progress)
-    resource = assess_record(raw, options, neighbour)
+    files = _read_files(place, progress) if as_read is None else as_read
+    resource = assess_record(_sought_cups(files.record, options.rules), options, files.neighbour)
     record = resource.record
-    files = [FileRead(raw.provenance.source, raw.valid_speed_ms.size, "speeds")]
     years, over_years = resource, None
     provenance: tuple[Provenance, ...] = (record.provenance,)
-    if wind.reference:
-        references = [read_reference(place, stated) for stated in wind.reference]
-        files += [
-            FileRead(one.provenance.source, one.valid_speed_ms.size, "speeds as reference")
-            for one in references
-        ]
+    references = files.references
+    if references:
         over_years = _over_years(references, wind.reference, record)
         of_years = _record_of_years(record, over_years)
         as_computed = replace(options, rules=NO_RULES, season_correction=False)
@@ -232,14 +254,45 @@ def site_wind(place: Place, progress: Progress | None = None) -> SiteWind:
         start_ms=resource.clock_mean_speed_ms,
         corrections=(_to_the_long_term(resource, years, over_years), fitted),
         provenance=(*provenance, distribution.provenance),
-        files=tuple(files),
+        files=_counted(files),
         resource=resource,
         readings=SpeedSeries(speed_ms, weight),
         time=years.time[of_reading],
         direction_deg=None if direction_deg is None else direction_deg[of_reading],
         hidden=years.hidden,
         long_term=over_years,
-        shear=_shear(place, record) if wind.other_heights else None,
+        shear=_shear(place, record, files.other_heights) if wind.other_heights else None,
+        as_read=files,
+    )
+
+
+def _read_files(place: Place, progress: Progress | None) -> WindFiles:
+    wind = place.wind
+    return WindFiles(
+        neighbour=None if wind.neighbour is None else read_neighbour(place, wind.neighbour),
+        record=read_plan_record(place, progress),
+        references=tuple(read_reference(place, stated) for stated in wind.reference),
+        other_heights=tuple(read_also(place, also) for also in wind.other_heights),
+    )
+
+
+def _sought_cups(record: Record, rules: QualityRules) -> Record:
+    """Return the record with a warning where frozen cups are to be sought and cannot be."""
+    asked_for = "frozen_hours" in rules.model_fields_set and rules.frozen_hours is not False
+    if not asked_for or record.temperature_c is not None:
+        return record
+    said = record.provenance.adding(warnings=(FrozenCupsNotSought(),))
+    return replace(record, provenance=said)
+
+
+def _counted(files: WindFiles) -> tuple[FileRead, ...]:
+    of_site = FileRead(files.record.provenance.source, files.record.valid_speed_ms.size, "speeds")
+    return (
+        of_site,
+        *(
+            FileRead(one.provenance.source, one.valid_speed_ms.size, "speeds as reference")
+            for one in files.references
+        ),
     )
 
 
@@ -331,10 +384,9 @@ def _record_of_years(measured: Record, over_years: LongTermCorrection) -> Record
     )
 
 
-def _shear(place: Place, measured: Record) -> MeasuredShear:
+def _shear(place: Place, measured: Record, others: Sequence[Record]) -> MeasuredShear:
     heights, speeds = [place.wind.measured_height_m], [measured.speed_ms]
-    for also in place.wind.other_heights:
-        other = read_also(place, also)
+    for also, other in zip(place.wind.other_heights, others, strict=True):
         speed = np.full(measured.time.size, np.nan)
         _, here, there = np.intersect1d(measured.time, other.time, return_indices=True)
         speed[here] = other.speed_ms[there]
@@ -345,18 +397,12 @@ def _shear(place: Place, measured: Record) -> MeasuredShear:
 
 def read_plan_record(place: Place, progress: Progress | None = None) -> Record:
     """Read the wind record of a plan."""
-    record = read_wind(
+    return read_wind(
         place.file(str(place.wind.record)),
         height_m=place.wind.measured_height_m,
         options=place.wind,
         progress=progress,
     )
-    rules = place.wind.quality_control
-    asked_for = "frozen_hours" in rules.model_fields_set and rules.frozen_hours is not False
-    if not asked_for or record.temperature_c is not None:
-        return record
-    warnings = (*record.provenance.warnings, FrozenCupsNotSought())
-    return replace(record, provenance=replace(record.provenance, warnings=warnings))
 
 
 def read_reference(place: Place, reference: Reference) -> Record:
