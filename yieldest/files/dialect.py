@@ -448,12 +448,12 @@ def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]],
 
 def _tail(path: Path, layout: Layout) -> tuple[int, list[str]]:
     """Return the number of the last line, empty where the one before has an end, and the last."""
-    before, kept = 0, ""
+    ends, before, block = 0, "", ""
     with open_text(path, layout.encoding) as stream:
-        while block := stream.read(TAIL_CHARACTERS):
-            kept += block
-            cut = kept.rfind("\n", 0, max(0, len(kept) - TAIL_CHARACTERS)) + 1
-            before += kept.count("\n", 0, cut)
-            kept = kept[cut:]
-    lines = kept.split("\n")
-    return before + len(lines), lines
+        while more := stream.read(TAIL_CHARACTERS):
+            ends += more.count("\n")
+            before, block = block, more
+    lines = (before + block).split("\n")
+    if ends >= len(lines):
+        del lines[0]  # it may be cut
+    return ends + 1, lines

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -42,9 +43,9 @@ from yieldest.wind.record_values import (
 )
 
 BLOCK_ROWS = 100_000
-ROOM = 5_000_000
-"""Rows that columns have room for at first: so large an array takes memory as it is filled, and
-gives it back."""
+ROOM = 6_000_000
+"""Rows that columns have room for at first, ten years of minutes: so large an array takes memory as
+it is filled, and gives it back."""
 DATE_ROWS = 20_000
 """Rows looked at together for the order of day and month, which the first few mostly settle."""
 MANY_ROWS = 2_000_000
@@ -116,7 +117,7 @@ class Averager:
         valid = np.isfinite(speed)
         still = np.where(valid, speed, 0.0)
         self.readings += int(valid.sum())
-        self.cubes += float((still**3).sum())
+        self.cubes += float((still * still * still).sum())
         deviation = np.where(valid, np.nan_to_num(values.get("standard_deviation", 0.0)), 0.0)
         columns = {
             "readings": valid.astype(np.float64),
@@ -323,7 +324,9 @@ class Gathering:
         """Put rows behind those in hand: into columns long enough to be moved rarely."""
         end = self._held + rows["time"].size
         for role, more in rows.items():
-            column = self._columns.get(role, more[:0])
+            column = self._columns.setdefault(role, more)
+            if column is more:
+                continue
             if end > column.size:
                 held = column[: self._held]
                 # Memory that is not written to yet costs nothing.
@@ -343,10 +346,12 @@ class Gathering:
         return start + (number * (self.options.interval_s or 0.0) * 1e9).astype("timedelta64[ns]")
 
     def _too_many(self) -> bool:
-        if self.options.average_s == 0 or self._rows <= MANY_ROWS:
-            return False
-        first = self._columns["time"][:BLOCK_ROWS]
-        steps = np.abs(np.diff(first)) / np.timedelta64(1, "s")
+        return self.options.average_s != 0 and self._rows > MANY_ROWS and self._quick
+
+    @cached_property
+    def _quick(self) -> bool:
+        """Whether the first readings are less than a minute apart."""
+        steps = np.abs(np.diff(self._columns["time"][:BLOCK_ROWS])) / np.timedelta64(1, "s")
         return bool(np.median(steps) < QUICK_S) and self.units["speed"] != "Beaufort"
 
     def _settled(self) -> tuple[Times, dict[str, FloatArray]]:
@@ -360,9 +365,9 @@ class Gathering:
             self.marks[role] += marks
             known = raw[some(np.isfinite(raw))]
             if role == "speed" and self.distinct.size <= 20_000:
-                speeds, count = np.unique(known, return_counts=True)
-                both = np.concatenate((self.distinct, speeds))
-                counts = np.concatenate((self.counts, count))
+                counted = pd.Series(known).value_counts(sort=False)
+                both = np.concatenate((self.distinct, counted.index))
+                counts = np.concatenate((self.counts, counted))
                 self.distinct, place = np.unique(both, return_inverse=True)
                 self.counts = floats(np.bincount(place, weights=counts))
             values[role] = to_si(role, raw, unit)
@@ -378,8 +383,9 @@ class Gathering:
 
     def _average(self, averager: Averager) -> None:
         time, values = self._settled()
-        self._disordered += int((np.diff(time) < np.timedelta64(0, "ns")).sum())
-        self._same_time += time.size - np.unique(time).size
+        none = np.timedelta64(0, "ns")
+        self._disordered += int((np.diff(time) < none).sum())
+        self._same_time += int((np.diff(np.sort(time, kind="stable")) == none).sum())
         averager.add(time, values)
 
     def _result(self) -> Gathered:

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from yieldest.arrays import FloatArray
+from yieldest.arrays import FloatArray, some
 from yieldest.errors import InputError
 from yieldest.files.dialect import MISSING_WORDS
 from yieldest.files.plain_stamps import Times
@@ -240,7 +240,8 @@ def blank_marks(
     counts: Counter[str] = Counter()
     stated = numbers_in(pd.Series(stated_marks, dtype=object))
     low, high = LIMITS[role]
-    least, most = np.fmin.reduce(values, initial=np.inf), np.fmax.reduce(values, initial=-np.inf)
+    known = values[some(np.isfinite(values))]
+    least, most = known.min(initial=np.inf), known.max(initial=-np.inf)
     for mark in marks_of(role, stated_marks):
         if not least <= mark <= most:
             continue
@@ -249,13 +250,15 @@ def blank_marks(
         if not often:
             continue
         if mark not in stated and low <= to_si(role, np.array(mark), unit) <= high:
-            others = np.abs(values[~hit & np.isfinite(values)])
+            if role == "direction":
+                continue
+            others = np.abs(known[known != mark])
             others = others[~np.isin(others, np.abs(NUMBER_MARKS))]
             near = int((others > NEAR_A_MARK * abs(mark)).sum())
             surely = others.size > 0 and often >= SURELY_REPEATED and often > near
-            if role == "direction" or not surely:
+            if not surely:
                 continue
-        values = np.where(hit, np.nan, values)
+        values, known = np.where(hit, np.nan, values), known[known != mark]
         counts[f"{mark:g}"] += often
     return values, counts
 
