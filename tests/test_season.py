@@ -21,7 +21,7 @@ def seasonal_year(years=1):
 
 def weights_without(gone):
     time, _ = seasonal_year()
-    return season_weights(time, np.full(time.size, 3600.0), ~gone(time))
+    return season_weights(time, np.ones(time.size), ~gone(time))
 
 
 def test_an_even_year_needs_no_weights():
@@ -35,7 +35,7 @@ def test_weights_add_up_to_a_year_in_each_month_and_hour():
     month, hour = month_and_hour(time)
     gone = ((month == 0) & (np.arange(time.size) < 400)) | ((month == 6) & (hour < 6))
     gone &= np.random.default_rng(2).random(time.size) < 0.7
-    weights = season_weights(time, np.full(time.size, 3600.0), ~gone)
+    weights = season_weights(time, np.ones(time.size), ~gone)
     assert weights.used
     assert weights.weight.sum() == pytest.approx(8760)
     by_month = np.bincount(month, weights=weights.weight)

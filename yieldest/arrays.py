@@ -1,7 +1,7 @@
 """The kinds of array that the formulas take and give, and the numbers that leave them."""
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
 TimeArray = npt.NDArray[np.datetime64]
 NOT_KNOWN = "-"
+_PIECE = 1 << 14
 
 
 def floats(values: npt.ArrayLike) -> FloatArray:
@@ -22,6 +23,11 @@ def floats(values: npt.ArrayLike) -> FloatArray:
 def some(wanted: BoolArray) -> BoolArray | slice:
     """Return what picks the wanted places of an array, without copying it where all are."""
     return slice(None) if wanted.all() else wanted
+
+
+def pieces(count: int) -> Iterator[slice]:
+    """Return what cuts so many values into pieces, each so short that it stays in the cache."""
+    return (slice(start, start + _PIECE) for start in range(0, count, _PIECE))
 
 
 def crossing(

@@ -7,7 +7,7 @@ import calendar
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import BoolArray, FloatArray, IntArray, TimeArray
+from yieldest.arrays import BoolArray, FloatArray, IntArray, TimeArray, pieces
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 
@@ -34,12 +34,14 @@ class ReadingSteps:
 
     usual_s: FloatArray
     """The interval that is usual where the reading stands, shape (n,)."""
-    duration_s: FloatArray
+    duration_h: FloatArray
     """Time the reading stands for: until the next one, but no longer than usual; shape (n,)."""
     joined: BoolArray
     """Whether the next reading follows without a gap, shape (n - 1,)."""
     changed: IntArray
     """Readings from which on another interval is usual."""
+    interval_s: float
+    """The median of `usual_s`."""
 
 
 def steps_of(
@@ -53,9 +55,10 @@ def steps_of(
     step_s = np.diff(time) / np.timedelta64(1, "s")
     if not step_s.size:
         # A single reading has no interval; an hour is what public stations report by.
-        hour = np.full(time.size, 3600.0)
-        return ReadingSteps(hour, hour, np.zeros(0, dtype=bool), np.zeros(0, dtype=np.int64))
-    overall_s = float(np.median(step_s))
+        one = np.ones(time.size)
+        nothing = np.zeros(0, dtype=np.int64)
+        return ReadingSteps(3600 * one, one, nothing.astype(bool), nothing, 3600.0)
+    interval_s = overall_s = float(np.median(step_s))
     kind = np.zeros(step_s.size, dtype=np.int8)  # the farthest steps are 110 apart
     other = np.flatnonzero(step_s != overall_s)
     kind[other] = np.round(np.log(step_s[other] / overall_s) / np.log(LIKE_STEPS))
@@ -63,19 +66,26 @@ def steps_of(
     length = np.diff(np.append(first, kind.size))
     steady = first[length >= steady_readings]
     changed = np.zeros(0, dtype=np.int64)
+    # Which take no memory.
     usual_s = np.broadcast_to(overall_s, time.shape)
+    duration_h = np.broadcast_to(overall_s / 3600, time.shape)
     if np.unique(kind[steady]).size > 1 or kind[steady[:1]].any():
         of_kind = {k: float(np.median(step_s[kind == k])) for k in np.unique(kind[steady])}
         stretches = np.diff(np.concatenate(([0], steady[1:], [time.size])))
         usual_s = np.repeat([of_kind[k] for k in kind[steady]], stretches)
+        duration_h = usual_s / 3600
+        interval_s = float(np.median(usual_s))
         changed = steady[1:][kind[steady][1:] != kind[steady][:-1]]
-    duration_s = np.array(usual_s)
-    np.minimum(step_s, usual_s[:-1], out=duration_s[:-1])
+    short = np.flatnonzero(step_s < usual_s[:-1])
+    if short.size:
+        duration_h = duration_h.copy()
+        duration_h[short] = step_s[short] / 3600
     return ReadingSteps(
         usual_s=usual_s,
-        duration_s=duration_s,
+        duration_h=duration_h,
         joined=step_s <= gap_intervals * usual_s[:-1],
         changed=changed,
+        interval_s=interval_s,
     )
 
 
@@ -139,6 +149,15 @@ def season_cell(time: TimeArray) -> npt.NDArray[np.int16]:
     return np.asarray((24 * months + hours % 24).astype(np.int16)[place])
 
 
+def hours_by_season(time: TimeArray, duration_h: FloatArray, valid: BoolArray) -> FloatArray:
+    """Return the hours of the valid readings, each of shape (n,), in the cells of `season_cell`."""
+    hours = np.zeros(288)
+    for part in pieces(time.size):
+        held = np.where(valid[part], duration_h[part], 0.0)
+        hours += np.bincount(season_cell(time[part]), weights=held, minlength=288)
+    return hours
+
+
 def month_and_hour(time: TimeArray) -> tuple[IntArray, IntArray]:
     """Return the calendar month (0 to 11) and the hour of day (0 to 23) of each time."""
     month, hour = np.divmod(season_cell(time).astype(np.int64), 24)
@@ -165,20 +184,17 @@ def data_recovery_of(
     `steps` are those of `steps_of`, where they are known.
     """
     steps = steps or steps_of(time)
-    interval_s = float(np.median(steps.usual_s))
     span_hours = float((time[-1] - time[0]) / np.timedelta64(1, "h")) + steps.usual_s[-1] / 3600
-    hours_of = steps.duration_s / 3600
-    hours_of[~valid] = 0.0
-    cells = np.bincount(season_cell(time), weights=hours_of, minlength=288).reshape(12, 24)
+    cells = hours_by_season(time, steps.duration_h, valid).reshape(12, 24)
+    hours = float(cells.sum())
     years = max(1.0, round(span_hours / (DAYS_PER_YEAR * 24)))
     month_share = cells.sum(axis=1) / (24 * years * MONTH_DAYS)
     # A reading of more than an hour stands for the hours after it as well.
-    spread = max(1, round(interval_s / 3600))
+    spread = max(1, round(steps.interval_s / 3600))
     rolled = [np.roll(cells / spread, shift, axis=1) for shift in range(min(spread, 24))]
     cells = np.sum(rolled, axis=0)
-    hours = float(hours_of.sum())
     return DataRecovery(
-        interval_s=interval_s,
+        interval_s=steps.interval_s,
         hours=hours,
         span_hours=float(span_hours),
         # Readings closer together than usual would otherwise cover more than all of the time.

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import BoolArray, FloatArray, number_or_none
+from yieldest.arrays import BoolArray, FloatArray, number_or_none, pieces
 from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
@@ -33,6 +34,7 @@ _Found = tuple[str, str, Threshold, BoolArray]
 FIRST_PLACES = 3
 """So many places are named for each test."""
 _BEYOND_SENSE_MS = 1e90
+_NOWHERE = np.zeros(0, dtype=np.intp)
 
 
 class QualityRules(Settings):
@@ -124,7 +126,7 @@ class QualityReport:
     tests: tuple[QualityTest, ...]
     steps: ReadingSteps
 
-    @property
+    @cached_property
     def left_out(self) -> int:
         """How many readings were left out."""
         before, after = (
@@ -161,29 +163,31 @@ class _Screening:
     tests: list[QualityTest] = field(default_factory=list)
     flags: list[BoolArray] = field(default_factory=list)
 
-    def moments(self, keep: BoolArray | bool = True) -> FloatArray:
-        """Return mean speed and mean cube of some readings; NaN without any."""
-        used = keep & np.isfinite(self.speed)
-        hours = np.where(used, self.steps.duration_s, 0.0)
-        # A wild number shall not overflow when it is cubed.
-        speed = np.where(used, np.minimum(self.speed, _BEYOND_SENSE_MS), 0.0)
-        total = float(hours.sum())
-        if total == 0:
-            return np.array([np.nan, np.nan])
-        return np.array([hours @ speed, hours @ speed**3]) / total
+    def moments(self, keep: BoolArray | None = None) -> FloatArray:
+        """Return mean speed and mean cube of some readings, or of all; NaN without any."""
+        total = np.zeros(3)
+        for part in pieces(self.speed.size):
+            used = np.isfinite(self.speed[part])
+            if keep is not None:
+                used &= keep[part]
+            hours = self.steps.duration_h[part][used]
+            # A wild number shall not overflow when it is cubed.
+            speed = np.minimum(self.speed[part][used], _BEYOND_SENSE_MS)
+            total += hours.sum(), hours @ speed, hours @ speed**3
+        return total[1:] / total[0] if total[0] > 0 else np.full(2, np.nan)
 
     def leave_out(self, *found: _Found) -> None:
         """Count what each test finds, with its effect alone, and then leave out all of it."""
+        kept = self.speed
         for name, rule, threshold, suspect in found:
-            flags = suspect & (threshold is not False)
+            places = np.flatnonzero(suspect) if threshold is not False else _NOWHERE
             effects: Iterable[float | None] = (None, None) if threshold is False else (0.0, 0.0)
-            if flags.any():
+            if places.size:
                 with np.errstate(divide="ignore", invalid="ignore"):
-                    effects = map(number_or_none, self.moments(~flags) / self.moments() - 1)
-            self.add(name, rule, threshold, np.flatnonzero(flags), effects, leaves_out=True)
-        gone = np.logical_or.reduce(self.flags[-len(found) :])
-        if gone.any():
-            self.speed = np.where(gone, np.nan, self.speed)
+                    effects = map(number_or_none, self.moments(~suspect) / self.moments() - 1)
+                kept = np.where(suspect, np.nan, kept)
+            self.add(name, rule, threshold, places, effects, leaves_out=True)
+        self.speed = kept
 
     def add(
         self,
@@ -197,7 +201,7 @@ class _Screening:
     ) -> None:
         """Count what a test, where it is on, found at some places."""
         on = threshold is not False
-        places = places if on else places[:0]
+        places = places if on else _NOWHERE
         flags = np.broadcast_to(np.False_, self.record.time.shape)  # which takes no memory
         if places.size:
             flags = flags.copy()
@@ -238,8 +242,9 @@ def control_quality(
             "readings, or change or switch off the test that took them."
         )
     _note_times(screening, rules)
-    _note_standing(screening, rules.threshold_share)
-    _note_rounding(screening, rules.rounding_share)
+    deviation_ms = float(screening.speed.std(where=valid))
+    _note_standing(screening, rules.threshold_share, deviation_ms)
+    _note_rounding(screening, rules.rounding_share, deviation_ms)
     recovery = data_recovery_of(record.time, valid, steps if steady == STEADY_READINGS else None)
     outdated = data_recovery_findings(record.data_recovery)
     # Impossible speeds are said again below, by the threshold that was used.
@@ -292,7 +297,7 @@ def _leave_out(look: _Screening, rules: QualityRules, neighbour_ms: FloatArray |
     suspect = suspect_readings.spikes(look.speed, joined, factor, excess_ms)
     look.leave_out(("spike", rule, factor, suspect))
     speed = look.speed
-    runs = suspect_readings.unchanging_runs(speed, joined, look.steps.duration_s)
+    runs = suspect_readings.unchanging_runs(speed, joined, look.steps.duration_h)
     shortest = suspect_readings.stuck_length(speed, joined)
     stuck_h, frozen_h, calm_h = rules.stuck_hours, rules.frozen_hours, rules.calm_hours
     unchanging = (
@@ -333,7 +338,7 @@ def _note_times(look: _Screening, rules: QualityRules) -> None:
     look.add("interval", rule, rules.interval_readings, look.steps.changed)
 
 
-def _note_standing(look: _Screening, share: Threshold) -> None:
+def _note_standing(look: _Screening, share: Threshold, deviation_ms: float) -> None:
     """Note the readings of a sensor that stands still although the air moves."""
     lowest_ms = float(np.min(look.speed, where=look.speed > 0, initial=np.inf))
     if np.isinf(lowest_ms) or not (look.speed == 0).any():
@@ -343,12 +348,12 @@ def _note_standing(look: _Screening, share: Threshold) -> None:
         f"below the starting speed, where that is over {share} of the standard deviation of "
         "the speeds"
     )
-    seen = share is not False and start_ms > share * float(np.nanstd(look.speed))
+    seen = share is not False and start_ms > share * deviation_ms
     flags = look.speed < (start_ms if seen else 0.0)
-    hours = np.where(np.isfinite(look.speed), look.steps.duration_s, 0.0)
-    portion = float(hours[flags].sum() / hours.sum())
     effects: tuple[float | None, float | None] = None, None
-    if portion:
+    if flags.any():
+        hours = look.steps.duration_h
+        portion = hours[flags].sum() / hours.sum(where=np.isfinite(look.speed))
         mean, cube = look.moments()
         still, still_cube = look.moments(flags)
         rule = f"below {start_ms:.3g} m/s, from which on the sensor seems to turn"
@@ -360,10 +365,10 @@ def _note_standing(look: _Screening, share: Threshold) -> None:
     look.add("below_threshold", rule, share, np.flatnonzero(flags), effects)
 
 
-def _note_rounding(look: _Screening, share: Threshold) -> None:
+def _note_rounding(look: _Screening, share: Threshold, deviation_ms: float) -> None:
     """Note speeds rounded to steps that are coarse beside their spread."""
     step_ms, uneven = look.record.resolution_ms, look.record.class_edges_ms is not None
-    coarse = (step_ms or 0.0) > share * float(np.nanstd(look.speed))
+    coarse = (step_ms or 0.0) > share * deviation_ms
     rule = f"rounded to steps above {share} of the standard deviation of the speeds"
     flags = np.isfinite(look.speed) & (share is not False) & (uneven or coarse)
     effects: tuple[float | None, float | None] = None, None

@@ -243,11 +243,11 @@ def assess_record(
     quality_control = control_quality(record, options.rules, beside)
     kept = quality_control.record
     steps, valid = quality_control.steps, np.isfinite(kept.speed_ms)
-    season = season_weights(kept.time, steps.duration_s, valid, wanted=options.season_correction)
+    season = season_weights(kept.time, steps.duration_h, valid, wanted=options.season_correction)
     used = some(valid & (season.weight > 0))
     season = replace(season, weight=season.weight[used])
     time, speed, weight = kept.time[used], kept.speed_ms[used], season.weight
-    clock = steps.duration_s[used] / 3600 if season.used else weight
+    clock = steps.duration_h[used] if season.used else weight
     histogram, class_of = histogram_of(
         speed,
         weight,
@@ -314,7 +314,7 @@ def _before_screening(
     """
     if not quality_control.left_out or chosen.energy_error is None:
         return ()
-    speed, hours = quality_control.original.speed_ms, quality_control.steps.duration_s
+    speed, hours = quality_control.original.speed_ms, quality_control.steps.duration_h
     power = float(model_power(kept.speed_ms) @ kept.share)
     # A missing speed has no power.
     before = float(model_power(speed) @ hours) / float(hours.sum(where=np.isfinite(speed)))

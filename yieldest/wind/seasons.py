@@ -7,9 +7,9 @@ import calendar
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from yieldest.arrays import BoolArray, FloatArray, TimeArray
+from yieldest.arrays import BoolArray, FloatArray, TimeArray, pieces
 from yieldest.frozen import frozen_dataclass
-from yieldest.wind.data_recovery import MONTH_DAYS, season_cell, years_of
+from yieldest.wind.data_recovery import MONTH_DAYS, hours_by_season, season_cell, years_of
 
 THIN_MONTH_SHARE = 0.1
 """A month with less than this share of its hours cannot stand for itself; our choice."""
@@ -28,20 +28,20 @@ class SeasonWeights:
     """How much each reading counts, whether month and hour were evened out, and why (or not)."""
 
     weight: FloatArray
-    """Hours of a year that each reading stands for, shape (n,); 0 where there is no speed. Where
-    the correction is not used, the hours it stands for by the clock."""
+    """Hours of a year that each reading with a speed stands for, shape (n,). Where the correction
+    is not used, the hours it stands for by the clock."""
     used: bool
     reason: str
 
 
 def season_weights(
-    time: TimeArray, duration_s: FloatArray, valid: BoolArray, *, wanted: bool = True
+    time: TimeArray, duration_h: FloatArray, valid: BoolArray, *, wanted: bool = True
 ) -> SeasonWeights:
     """Weight readings so that every month and hour of day counts as in a whole year.
 
     Parameters
     ----------
-    time, duration_s, valid : ndarray, shape (n,)
+    time, duration_h, valid : ndarray, shape (n,)
         When each reading begins, how long it stands for, and whether there is a speed.
     wanted : bool
         False leaves the weights at the durations.
@@ -52,11 +52,9 @@ def season_weights(
     the calendar months and, within a month that has all of them, the hours of day as strata. One
     or two missing months in a row lend their hours to the months before and after them.
     """
-    hours = np.where(valid, duration_s / 3600, 0.0)
     if not wanted:
-        return SeasonWeights(hours, False, "switched off")
-    cell = season_cell(time)
-    cells = np.bincount(cell, weights=hours, minlength=288).reshape(12, 24)
+        return SeasonWeights(duration_h, False, "switched off")
+    cells = hours_by_season(time, duration_h, valid).reshape(12, 24)
     years = max(1, sum(map(np.any, np.split(valid, years_of(time)[1][1:-1]))))
     of_month = cells.sum(axis=1)
     target = _MONTH_HOURS.copy()
@@ -65,7 +63,7 @@ def season_weights(
     runs = sliding_window_view(np.tile(thin, 2), LONGEST_FILLED + 1)
     if runs.all(axis=-1).any():
         return SeasonWeights(
-            hours,
+            duration_h,
             False,
             f"not possible: {_names(thin)} missing, and no more than {LONGEST_FILLED} months in a "
             "row can be filled from their neighbours",
@@ -89,12 +87,15 @@ def season_weights(
     uneven = float(in_use.max() / in_use.min())
     if uneven < UNEVEN and not thin.any():
         return SeasonWeights(
-            hours, False, "not needed: every month and hour of day is there evenly"
+            duration_h, False, "not needed: every month and hour of day is there evenly"
         )
     reason = f"the fullest month and hour has {uneven:.1f} times the readings of the emptiest"
     if thin.any():
         reason += f"; {_names(thin)} filled from the months before and after"
-    return SeasonWeights(hours * factor.ravel()[cell], True, reason)
+    weight = np.where(valid, duration_h, 0.0)
+    for part in pieces(time.size):
+        weight[part] *= factor.ravel()[season_cell(time[part])]
+    return SeasonWeights(weight, True, reason)
 
 
 def _names(months: BoolArray) -> str:

@@ -31,13 +31,14 @@ class Runs:
 
     first: IntArray
     length: IntArray
-    duration_s: FloatArray
+    duration_h: FloatArray
     """Of every reading of the record, shape (n,)."""
 
     @cached_property
     def hours(self) -> FloatArray:
         """How long each lasts, shape (r,)."""
-        return floats(self.over(np.add, self.duration_s)) / 3600
+        # 180 minutes make three hours, whatever their sum lacks of them.
+        return floats(self.over(np.add, self.duration_h)).round(9)
 
     def over(self, function: np.ufunc, values: npt.NDArray[np.generic]) -> npt.NDArray[Any]:
         """Return what a function of two makes of the values, shape (n,), within each run."""
@@ -47,22 +48,22 @@ class Runs:
 
     def chosen(self, wanted: BoolArray) -> Runs:
         """Return some of the runs."""
-        return Runs(self.first[wanted], self.length[wanted], self.duration_s)
+        return Runs(self.first[wanted], self.length[wanted], self.duration_h)
 
     @property
     def readings(self) -> BoolArray:
         """The readings of all the runs, shape (n,)."""
-        change = np.zeros(self.duration_s.size + 1, dtype=np.int8)
+        change = np.zeros(self.duration_h.size + 1, dtype=np.int8)
         change[self.first] += 1
         change[self.first + self.length] -= 1
         return np.cumsum(change[:-1], dtype=np.int8).astype(bool)
 
 
-def unchanging_runs(speed_ms: FloatArray, joined: BoolArray, duration_s: FloatArray) -> Runs:
+def unchanging_runs(speed_ms: FloatArray, joined: BoolArray, duration_h: FloatArray) -> Runs:
     """Find the runs of two or more readings of the same speed without a gap, none missing."""
     same = (speed_ms[1:] == speed_ms[:-1]) & joined
     edges = np.flatnonzero(np.diff(same, prepend=False, append=False))
-    return Runs(edges[::2], edges[1::2] - edges[::2] + 1, duration_s)
+    return Runs(edges[::2], edges[1::2] - edges[::2] + 1, duration_h)
 
 
 def spikes(speed_ms: FloatArray, joined: BoolArray, factor: float, excess_ms: float) -> BoolArray:
@@ -96,17 +97,20 @@ def stuck_length(speed_ms: FloatArray, joined: BoolArray) -> int:
     light winds repeat themselves more often, p is the highest of the four quarters of the speeds.
     """
     moving = joined & (speed_ms[1:] > 0) & (speed_ms[:-1] > 0)
-    pairs = int(moving.sum())
-    if pairs == 0:
+    before = speed_ms[:-1][moving]
+    if not before.size:
         return SHORTEST_STUCK_READINGS
-    before, alike = speed_ms[:-1][moving], (speed_ms[1:] == speed_ms[:-1])[moving]
-    quarter = np.searchsorted(np.quantile(before, [0.25, 0.5, 0.75]), before)
-    count = np.bincount(quarter, minlength=4)
-    share = np.bincount(quarter, weights=alike, minlength=4) / np.maximum(count, 1)
-    chance = float(share.max())
+    moving &= speed_ms[1:] == speed_ms[:-1]
+    alike = speed_ms[:-1][moving]
+    limits = np.quantile(before, [0.25, 0.5, 0.75], overwrite_input=True)
+    in_quarters, alike_in_quarters = (
+        np.diff([0, *(np.count_nonzero(speeds <= limit) for limit in limits), speeds.size])
+        for speeds in (before, alike)
+    )
+    chance = float((alike_in_quarters / np.maximum(in_quarters, 1)).max())
     if not 0 < chance < 1:
         return SHORTEST_STUCK_READINGS
-    length = 1 + np.log(CHANCE / pairs) / np.log(chance)
+    length = 1 + np.log(CHANCE / before.size) / np.log(chance)
     return max(SHORTEST_STUCK_READINGS, int(np.ceil(length)))
 
 
@@ -160,7 +164,7 @@ def contradicted_calms(
     calms = runs.chosen((speed_ms[runs.first] == 0) & (runs.hours >= hours))
     if not calms.first.size:
         return calms.readings
-    mean_ms = speed_ms[np.isfinite(speed_ms)].mean()
+    mean_ms = speed_ms.mean(where=np.isfinite(speed_ms))
     behind = calms.first + calms.length
     # A gap or an end of the record is no wind on that side.
     inside = (calms.first > 0) & (behind < speed_ms.size)
