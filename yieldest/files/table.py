@@ -342,7 +342,7 @@ def _checked(path: Path, layout: Layout, stream: TextIO, *, timed: bool) -> Iter
     between = len(layout.headings) - 1
     no_data_line = _no_data_line(layout)
     left = sys.maxsize if layout.last_line is None else layout.last_line - layout.data_line + 1
-    while left > 0 and (block := stream.read(2**18)):
+    while left > 0 and (block := stream.read(2**20)):
         if not block.endswith("\n"):
             block += stream.readline()
         if layout.last_line is not None:
