@@ -143,6 +143,16 @@ def test_lines_of_white_space_are_no_data_wherever_they_stand(read, refused, bla
     assert "line 52: 'n5'" in refused(HEADING, *lines, "2025-03-22 00:00,n5")
 
 
+@pytest.mark.parametrize("line", [0, 24, 47])
+@pytest.mark.parametrize("spaced", [" {},{}", "{}, {}", '{}, "{}"'])
+def test_blanks_before_the_cells_of_one_line_are_no_part_of_them(read, line, spaced):
+    lines = list(LINES)
+    lines[line] = spaced.format(*lines[line].split(","))
+    np.testing.assert_array_equal(read(HEADING, *lines).speed_ms, SPEEDS)
+    lines[line] = lines[line].split(",")[0] + ",  "
+    assert np.isnan(read(HEADING, *lines).speed_ms).nonzero()[0].tolist() == [line]
+
+
 def test_a_footer_may_lie_in_another_block(tmp_path, monkeypatch):
     monkeypatch.setattr(rows, "BLOCK_ROWS", 10)
     test_record = tmp_path / "wind.csv"

@@ -371,8 +371,10 @@ def _checked(path: Path, layout: Layout, stream: TextIO, *, timed: bool) -> Iter
         # Blanks part a stamp with a blank in two.
         plain = timed and even and not quoted and layout.delimiter != " "
         times = leading_times(signs, ends, layout.delimiter) if plain else None
-        spaced = block[0] == " " or "\n " in block or f"{layout.delimiter} " in block
-        yield _Block(signs, ends.size, spaced, times)
+        # Before the first sign stands the last one, which ends a line.
+        before_blanks = signs[np.flatnonzero(signs == ord(" ")) - 1]
+        spaced = np.isin(before_blanks, (ord("\n"), ord(layout.delimiter))).any()
+        yield _Block(signs, ends.size, bool(spaced), times)
 
 
 def _signs(block: str) -> tuple[Bytes, IntArray]:
