@@ -22,7 +22,7 @@ from yieldest.turbine.reading_checks import (
     ThinBins,
     completeness_rules,
 )
-from yieldest.turbine.reading_file import OddLines
+from yieldest.turbine.reading_file import OddLines, read_readings
 from yieldest.turbine.readings import AirAssumed
 from yieldest.turbine.rotor import power_coefficient
 
@@ -57,7 +57,7 @@ def measure(tmp_path):
         path.write_text(f"{heading}\n{lines}\n", encoding="utf-8")
         if air is None:
             stated = {"air_density_kg_m3": 1.225} | stated
-        return measure_curve(path, air, **stated)
+        return measure_curve(read_readings(path, air), air, **stated)
 
     return make
 

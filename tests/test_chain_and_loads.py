@@ -27,6 +27,7 @@ from yieldest.turbine.load import (
 )
 from yieldest.turbine.measured_curve import measure_curve
 from yieldest.turbine.meters import Meters
+from yieldest.turbine.reading_file import read_readings
 from yieldest.wind.distribution import WindDistribution
 
 
@@ -99,7 +100,7 @@ def test_rotor_and_generator_are_told_apart(tmp_path, bench):
     generator = bench("rpm,volts,amps\n400,12,\n400,9,1.5\n")
     for density in (1.225, 1.0):
         measured = measure_curve(
-            path,
+            read_readings(path),
             rotor_area_m2=1.0,
             generator=generator,
             air_density_kg_m3=density,
@@ -112,7 +113,7 @@ def test_rotor_and_generator_are_told_apart(tmp_path, bench):
         np.testing.assert_allclose(chain.betz_w, 16 / 27 * chain.wind_w)
     open_only = bench("rpm,volts\n400,12\n")
     chain = measure_curve(
-        path, rotor_area_m2=1.0, generator=open_only, air_density_kg_m3=1.225
+        read_readings(path), rotor_area_m2=1.0, generator=open_only, air_density_kg_m3=1.225
     ).chain
     np.testing.assert_allclose(chain.generator_efficiency, 0.75, rtol=1e-9)
     assert chain.generator_most_w is None
@@ -130,7 +131,9 @@ def test_a_weak_rotor_is_named_as_the_limit(tmp_path, bench):
         "wind (m/s),watts,volts,rpm\n" + "\n".join(",".join(map(repr, map(float, r))) for r in rows)
     )
     generator = bench("rpm,volts,amps\n400,12,\n400,9,1.5\n")
-    measured = measure_curve(path, rotor_area_m2=1.0, generator=generator, air_density_kg_m3=1.225)
+    measured = measure_curve(
+        read_readings(path), rotor_area_m2=1.0, generator=generator, air_density_kg_m3=1.225
+    )
     chain = measured.chain
     np.testing.assert_allclose(
         measured.bins.power_w / chain.generator_most_w, 320 / 1764, rtol=1e-9

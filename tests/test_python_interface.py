@@ -260,6 +260,25 @@ def test_another_height_of_the_anemometer_is_no_reading_anew(monkeypatch):
     assert studied_again.record.height_m == 7.0
 
 
+def test_another_rotor_is_no_reading_of_the_readings_anew(monkeypatch):
+    keys = {"rotor_diameter_m": 1.3, "cut_out_ms": 14.0, "meters.elevation_m": 100.0}
+    hut = "demo-sites/ridge-hut"
+    anew = {key: from_scratch(hut, f"build.0.{key}", value) for key, value in keys.items()}
+    estimate = yd.load(hut).estimate()
+    with monkeypatch.context() as patched:
+        read = "yieldest.turbine.reading_file.read_readings"
+        patched.setattr(read, lambda *_: pytest.fail("read again"))
+        two = ("rotor_diameter_m", "cut_out_ms")
+        swept = {key: estimate.sweep(f"build.0.{key}", [keys[key]]) for key in two}
+    # What is stated of the meters may say how the readings are read.
+    swept["meters.elevation_m"] = estimate.sweep("build.0.meters.elevation_m", [100.0])
+    for key, each in swept.items():
+        (found,), (expected,) = each.estimates[0].builds, anew[key].builds
+        np.testing.assert_array_equal(found.curve.power_w, expected.curve.power_w)
+        assert found.energy.net_kwh == pytest.approx(expected.energy.net_kwh, rel=1e-12)
+        assert found.curve.provenance == expected.curve.provenance
+
+
 def test_of_several_heights_in_a_file_another_is_read(yard):
     hours = pd.date_range("2021-01-01", periods=8760, freq="h")
     speed = 6 * np.random.default_rng(3).weibull(2, hours.size)

@@ -90,6 +90,7 @@ def curve(
     from yieldest.turbine.measured_curve import measure_curve
     from yieldest.turbine.meters import Meters
     from yieldest.turbine.reading_columns import ROLES
+    from yieldest.turbine.reading_file import read_readings
     from yieldest.turbine.rotor import Rotor
 
     columns = pairs("--column", "ROLE=HEADING", column, ROLES)
@@ -101,7 +102,7 @@ def curve(
     if generator_test is not None:
         generator = read_generator(generator_test, meters, winding_ohm)
     measured = measure_curve(
-        readings,
+        read_readings(readings, meters),
         meters,
         rotor_area_m2=rotor.area_m2,
         rotor_type=rotor.rotor_type,

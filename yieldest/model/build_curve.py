@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from yieldest.frozen import frozen_dataclass
 from yieldest.plan import Build, Plan
 from yieldest.turbine.curve_file import CurveFile, curve_of_file, read_curve_file
@@ -9,19 +11,26 @@ from yieldest.turbine.generic_curve import generic_power_curve
 from yieldest.turbine.load import TYPICAL, Conversion, as_measured, on_load, read_conversion
 from yieldest.turbine.power_curve import PowerCurve
 
+if TYPE_CHECKING:
+    from yieldest.turbine.readings import Readings
+
+_OF_THE_FILE = {"curve", "readings", "meters"}
+"""Keys of a build that say which file its curve is made from, and how that is read."""
+
 
 @frozen_dataclass
 class BuildCurve:
     """The power curve of a build as its source gives it, with what the machine feeds.
 
     `source` is in the air it is stated for and on the load it was measured on; `conversion` is that
-    of the file that the plan names, and `file` is what that of the curve says, None without one.
+    of the file that the plan names, and `file` is what that of the curve or of the readings says,
+    None without one.
     """
 
     settings: Build
     source: PowerCurve
     conversion: Conversion | None
-    file: CurveFile | None = None
+    file: CurveFile | Readings | None = None
 
     def at_density(self, air_density_kg_m3: float) -> PowerCurve:
         """Return the curve for an air density and for the load that the machine will feed."""
@@ -41,25 +50,33 @@ def read_build_curve(plan: Plan, build: Build, like: BuildCurve | None = None) -
     build : Build
         Of that plan.
     like : BuildCurve, optional
-        Of a variant of the build: the same file of a curve is not read again.
+        Of a variant of the build: the same file of a curve or of readings is not read again.
     """
     load = build.load
     conversion = None
     if load is not None and load.conversion not in (None, TYPICAL):
         conversion = read_conversion(plan.file(str(load.conversion)), load)
-    file = None
+    if like is not None and not build.differs_in(like.settings) & _OF_THE_FILE:
+        file = like.file
+    else:
+        file = _read_file(plan, build)
+    return BuildCurve(build, _source_curve(build, file), conversion, file)
+
+
+def _read_file(plan: Plan, build: Build) -> CurveFile | Readings | None:
     if build.curve is not None:
-        file = (
-            like.file
-            if like is not None and like.settings.curve == build.curve
-            else read_curve_file(plan.file(build.curve))
-        )
-    return BuildCurve(build, _source_curve(plan, build, file), conversion, file)
+        return read_curve_file(plan.file(build.curve))
+    if build.readings is not None:
+        # Most plans name a curve, and need not wait for what readings take.
+        from yieldest.turbine.reading_file import read_readings  # noqa: PLC0415
+
+        return read_readings(plan.file(build.readings), build.meters)
+    return None
 
 
-def _source_curve(plan: Plan, build: Build, file: CurveFile | None) -> PowerCurve:
+def _source_curve(build: Build, file: CurveFile | Readings | None) -> PowerCurve:
     """Return the power curve of a build as its source gives it."""
-    if file is not None:
+    if isinstance(file, CurveFile):
         return curve_of_file(
             file,
             ends=build,
@@ -67,12 +84,11 @@ def _source_curve(plan: Plan, build: Build, file: CurveFile | None) -> PowerCurv
             rotor_type=build.rotor_type,
             air_density_kg_m3=build.curve_air_density_kg_m3,
         )
-    if build.readings is not None:
-        # Most plans name a curve, and need not wait for what readings take.
-        from yieldest.turbine.measured_curve import measure_curve  # noqa: PLC0415
+    if file is not None:
+        from yieldest.turbine.measured_curve import measure_curve  # noqa: PLC0415 - as above
 
         return measure_curve(
-            plan.file(build.readings),
+            file,
             build.meters,
             rotor_area_m2=build.area_m2,
             rotor_type=build.rotor_type,

@@ -140,17 +140,17 @@ def rising_then_falling(power_w: FloatArray, weight: FloatArray) -> FloatArray:
     Isotonic regression on either side of every possible peak, the best one kept.
     """
     best, best_misfit = power_w, np.inf
+    rising, falling = _rising(power_w, weight), _rising(power_w[::-1], weight[::-1])
     for peak in range(1, power_w.size + 1):
-        falling = _rising(power_w[peak:][::-1], weight[peak:][::-1])[::-1]
-        fitted = np.concatenate((_rising(power_w[:peak], weight[:peak]), falling))
+        fitted = np.concatenate((rising[peak], falling[power_w.size - peak][::-1]))
         misfit = float((weight * (fitted - power_w) ** 2).sum())
         if misfit < best_misfit:
             best, best_misfit = fitted, misfit
     return best
 
 
-def _rising(value: FloatArray, weight: FloatArray) -> FloatArray:
-    """Return the nearest values that never fall.
+def _rising(value: FloatArray, weight: FloatArray) -> list[FloatArray]:
+    """Return the nearest values that never fall to none, the first one, the first two, ... of all.
 
     The largest, over all starts up to a value, of the least weighted mean from there to any end
     from the value on (the max-min formula of Barlow, Bartholomew, Bremner & Brunk 1972,
@@ -160,8 +160,12 @@ def _rising(value: FloatArray, weight: FloatArray) -> FloatArray:
     start, end = np.triu_indices(value.size)
     mean = np.full((value.size, value.size), np.inf)
     mean[start, end] = (moment[end + 1] - moment[start]) / (total[end + 1] - total[start])
-    least = np.minimum.accumulate(mean[:, ::-1], axis=1)[:, ::-1]
-    return np.maximum.accumulate(least, axis=0).diagonal()
+
+    def of_first(count: int) -> FloatArray:
+        least = np.minimum.accumulate(mean[:count, :count][:, ::-1], axis=1)[:, ::-1]
+        return np.maximum.accumulate(least, axis=0).diagonal()
+
+    return [of_first(count) for count in range(value.size + 1)]
 
 
 def smooth_curve(bins: Bins) -> SmoothCurve:

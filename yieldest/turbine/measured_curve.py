@@ -1,9 +1,9 @@
-"""A power curve from a maker's readings: the whole way from the table to the curve."""
+"""A power curve from a maker's readings: the whole way from what was read to the curve."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from functools import cached_property
 
 import numpy as np
 
@@ -29,12 +29,8 @@ from yieldest.turbine.reading_checks import (
     completeness_rules,
     hysteresis_of,
 )
-from yieldest.turbine.reading_file import read_readings
 from yieldest.turbine.readings import Averaging, Readings, density_at_test, minute_means
 from yieldest.turbine.rotor import BETZ_LIMIT, RotorType, judge_coefficient, power_coefficient
-
-if TYPE_CHECKING:
-    from yieldest.turbine.reading_columns import Source
 
 
 @frozen_dataclass
@@ -51,12 +47,22 @@ class MeasuredCurve:
     air_density_kg_m3: float
     bins: Bins
     smooth: SmoothCurve
-    rules: tuple[Rule, ...]
-    hysteresis: Hysteresis
     chain: Chain | None
     generator: Generator | None
     curve: PowerCurve
     highest_rpm: float | None
+
+    @cached_property
+    def rules(self) -> tuple[Rule, ...]:
+        """Whether the readings are complete."""
+        averaging = self.averaging
+        cut_in_ms, seconds = self.smooth.cut_in_ms, averaging.seconds
+        return completeness_rules(self.bins, cut_in_ms, seconds, averaging.interval_s)
+
+    @cached_property
+    def hysteresis(self) -> Hysteresis:
+        """What differs between rising and falling wind."""
+        return hysteresis_of(self.readings)
 
 
 class AboveBetz(Finding):
@@ -71,7 +77,7 @@ class AboveBetz(Finding):
 
 
 def measure_curve(
-    source: Source,
+    readings: Readings,
     meters: Meters | None = None,
     *,
     rotor_area_m2: float | None = None,
@@ -82,16 +88,16 @@ def measure_curve(
     air_density_kg_m3: float | None = None,
     ends: Ends | None = None,
 ) -> MeasuredCurve:
-    """Make a power curve from a table of readings, for 1.225 kg/m3.
+    """Make a power curve from readings as they were read, for 1.225 kg/m3.
 
     Method of bins of IEC 61400-12-1, on one-minute means as in its small-turbine annex. Without a
     rotor area there is no power coefficient, and no check against the Betz limit;
     `air_density_kg_m3` is that of the air in which the readings were taken, else it comes from
-    elevation, temperature and pressure. An `InputError` when the readings cannot be read,
-    contradict physics, or are too few.
+    elevation, temperature and pressure. An `InputError` when the readings contradict physics,
+    or are too few.
     """
     meters = meters or Meters()
-    readings, averaging = minute_means(read_readings(source, meters), meters.averaging_s)
+    readings, averaging = minute_means(readings, meters.averaging_s)
     path = readings.table.path
     density, density_uncertainty, readings = density_at_test(readings, meters, air_density_kg_m3)
     uncertainty, usual = meters.uncertainty()
@@ -131,8 +137,6 @@ def measure_curve(
         air_density_kg_m3=mean_density,
         bins=bins,
         smooth=smooth,
-        rules=completeness_rules(bins, smooth.cut_in_ms, averaging.seconds, averaging.interval_s),
-        hysteresis=hysteresis_of(readings),
         chain=chain,
         generator=generator,
         curve=place_ends(path.name, curve, ends or Ends()),
