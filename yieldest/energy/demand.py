@@ -17,6 +17,7 @@ from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Provenance
 from yieldest.settings import FilePath, NotNegative, Settings, key
 from yieldest.turbine.reading_columns import read_text_table
+from yieldest.wind.data_recovery import MONTH_DAYS
 from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_columns import RECOGNISED_COLUMNS
 from yieldest.wind.record_values import numbers_of
@@ -103,8 +104,7 @@ def standard_profile(kwh_per_year: float) -> LoadProfile:
     """
     month = 1 + _WINTER_SHARE * np.cos(2 * np.pi * np.arange(12) / 12)
     shape = month[:, np.newaxis] * _HOUR_SHAPE
-    days = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
-    drawn = shape * kwh_per_year / (days @ shape).sum()
+    drawn = shape * kwh_per_year / (MONTH_DAYS @ shape).sum()
     return LoadProfile(
         np.repeat(drawn[:, np.newaxis, :], 31, axis=1),
         Provenance("demand.kwh_per_year", "an invented household", (StandardShape(kwh_per_year),)),

@@ -41,7 +41,7 @@ SCALE_SPREAD = 0.2
 """Standard deviation of the logarithm of how many times as much the weather of two places varies,
 before anything is seen of it."""
 
-MONTH_DAYS = 30
+AVERAGED_DAYS = 30
 """The weather's variance is measured on means over so many days."""
 SPELL_DAYS = 5
 """How much the weather of two places varies is compared on means over so many days."""
@@ -107,7 +107,7 @@ def usual_share(day: FloatArray, value: FloatArray, whole: npt.NDArray[np.bool_]
 
 def weather_kernel(days: FloatArray) -> FloatArray:
     """Second integral of the covariance of weather, for a variance of 1 of monthly means."""
-    return np.asarray(0.5 * MONTH_DAYS**MEMORY * np.abs(days) ** (2 - MEMORY))
+    return np.asarray(0.5 * AVERAGED_DAYS**MEMORY * np.abs(days) ** (2 - MEMORY))
 
 
 def wandering_kernel(days: FloatArray) -> FloatArray:
@@ -193,10 +193,10 @@ class LongSeries:
         days = days / _grouped(np.floor(day), usual)[1]
         first = float(day[of_years].min())
         length = float(np.ceil(day[of_years].max() + 1e-6)) - first
-        _, monthly, count = _grouped(number // MONTH_DAYS, days)
-        months = np.log(np.maximum(monthly[count >= MONTH_DAYS / 2], LEAST_MEAN))
+        _, monthly, count = _grouped(number // AVERAGED_DAYS, days)
+        months = np.log(np.maximum(monthly[count >= AVERAGED_DAYS / 2], LEAST_MEAN))
         # Without two months to compare, days tell of them as weather's memory has it.
-        of_days = float(np.log(np.maximum(days, LEAST_MEAN)).var()) / MONTH_DAYS**MEMORY
+        of_days = float(np.log(np.maximum(days, LEAST_MEAN)).var()) / AVERAGED_DAYS**MEMORY
         wanted = int(np.clip(round(length / HALF_YEAR_DAYS), 1, MOST_BLOCKS))
         place, means, count = _grouped(np.floor((number - first + 0.5) / length * wanted), days)
         kept = (place >= 0) & (place < wanted) & (count >= length / wanted / 2)
@@ -215,9 +215,9 @@ class LongSeries:
     def weather(self, wandering: FloatArray) -> FloatArray:
         """Return the variance of monthly means of weather, for wanderings of such variance."""
         days = float(np.diff(self.span)[0, 0])
-        slow = wandering * wandering_variance(MONTH_DAYS, days)
+        slow = wandering * wandering_variance(AVERAGED_DAYS, days)
         left = np.maximum(1 - slow / self.monthly_variance, LEAST_WEATHER_SHARE)
-        kept = max(1 - (MONTH_DAYS / days) ** MEMORY, LEAST_WEATHER_SHARE)
+        kept = max(1 - (AVERAGED_DAYS / days) ** MEMORY, LEAST_WEATHER_SHARE)
         return np.asarray(left * self.monthly_variance / kept)
 
 
@@ -227,7 +227,7 @@ def likenesses(series: Sequence[LongSeries]) -> FloatArray:
     for i, one in enumerate(series):
         for j, other in enumerate(series[:i]):
             _, here, there = np.intersect1d(one.day, other.day, True, return_indices=True)
-            if here.size >= MONTH_DAYS:
+            if here.size >= AVERAGED_DAYS:
                 found = np.corrcoef(one.days[here], other.days[there])[0, 1]
                 alike[i, j] = alike[j, i] = np.clip(found, 0.0, 0.99)
     return alike
