@@ -12,7 +12,7 @@ from yieldest.defaults import STANDARD_DENSITY_KG_M3
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.units import ZERO_CELSIUS_K
-from yieldest.wind.data_recovery import month_and_hour
+from yieldest.wind.data_recovery import MONTH_DAYS, month_and_hour
 
 _SEA_LEVEL_PRESSURE_PA = 101325.0
 _SEA_LEVEL_TEMPERATURE_K = 288.15
@@ -33,8 +33,6 @@ STANDARD_TEMPERATURE_UNCERTAINTY = 0.02
 6 K of 288 K; our choice."""
 KNOWN_TEMPERATURE_UNCERTAINTY = 0.007
 """The same where the mean temperature is known, to about 2 K; our choice."""
-
-_MONTH_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 
 def standard_temperature_k(elevation_m: npt.ArrayLike) -> FloatArray:
@@ -245,7 +243,7 @@ def air_at_hub(
         monthly = _density(monthly_pa, months.temperature_c, relative_humidity)
         known = months.known
         if known.sum() > 1:
-            days, cube = _MONTH_DAYS[known], months.mean_cube[known]
+            days, cube = MONTH_DAYS[known], months.mean_cube[known]
             by_month = tuple(numbers_or_none(np.where(known, monthly, np.nan), 12))
             mean_density = float(np.average(monthly[known], weights=days))
             density = float(np.average(monthly[known], weights=days * cube))
