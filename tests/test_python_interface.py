@@ -194,6 +194,7 @@ def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
         estimate.sweep("prize", [1.0])
     counts = estimate.sweep("build.0.count", np.arange(1, 3))
     assert [each.builds[0].machines.count for each in counts.estimates] == [1, 2]
+    monkeypatch.setattr("yieldest.files.table.open_text", lambda *_: pytest.fail("opened again"))
     ends = estimate.sweep("build.0.cut_out_ms", [14.0, 18.0])
     assert [each.builds[0].curve.cut_out_ms for each in ends.estimates] == [14.0, 18.0]
 

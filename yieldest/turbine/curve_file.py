@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from dataclasses import replace
+from functools import partial
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, get_args
@@ -250,8 +251,9 @@ def curve_of_file(
     else:
         coefficients = power_coefficient(power, speed, rotor_area_m2, densities[:, np.newaxis])
         for row, best in zip(coefficients, coefficients.argmax(axis=1), strict=True):
-            where = f"{table.place(int(best))}: at {speed[best]:.3g} m/s"
-            warnings += judge_coefficient(where, float(row[best]), rotor_type)
+            warnings += judge_coefficient(
+                partial(_where, table, speed, int(best)), float(row[best]), rotor_type
+            )
         above = share_above_honest(float(coefficients[reference].max()))
         relative = max(relative, float(np.hypot(STATED_UNCERTAINTY, above)))
     thrust = _thrust(table, speed, rotor_area_m2, float(densities[reference]), warnings)
@@ -300,6 +302,10 @@ def write_curve(curve: PowerCurve, path: Path, provenance_lines: tuple[str, ...]
     write_whole(
         path, lines + curve.to_frame().to_csv(index=False, float_format="%.6g", lineterminator="\n")
     )
+
+
+def _where(table: Table, speed_ms: FloatArray, row: int) -> str:
+    return f"{table.place(row)}: at {speed_ms[row]:.3g} m/s"
 
 
 def _speed_heading(table: Table) -> str:

@@ -74,8 +74,10 @@ def generic_power_curve(
     P = rho A v^3 Cp / 2 at 1.225 kg/m3, level at rated power (definition of the coefficient). A
     real coefficient is lower near cut-in and near rated power, so the shape flatters both.
     """
-    furling_ms, where = generic.furling_ms, f"{name}: in generic_curve"
-    warnings = judge_coefficient(where, generic.power_coefficient, rotor_type)
+    furling_ms = generic.furling_ms
+    warnings = judge_coefficient(
+        lambda: f"{name}: in generic_curve", generic.power_coefficient, rotor_type
+    )
     if furling_ms is None and cut_out_ms is None:
         raise InputError(
             f"{name}: a generic curve must end somewhere; state furling_ms or cut_out_ms."

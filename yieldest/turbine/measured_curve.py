@@ -117,9 +117,13 @@ def measure_curve(
         # One number will do for the heat in the winding: within a test the density hardly moves.
         scale = STANDARD_DENSITY_KG_M3 / mean_density if density_correction == "power" else 1.0
         chain = chain_of(bins, rotor_area_m2, STANDARD_DENSITY_KG_M3, readings, generator, scale)
-        where = f"{path}: in the bin at {bins.centre_ms[chain.best]:g} m/s"
-        highest = float(chain.coefficient[chain.best])
-        readings = readings.noting(warnings=tuple(judge_coefficient(where, highest, rotor_type)))
+        best = chain.best
+        doubts = judge_coefficient(
+            lambda: f"{path}: in the bin at {bins.centre_ms[best]:g} m/s",
+            float(chain.coefficient[best]),
+            rotor_type,
+        )
+        readings = readings.noting(warnings=tuple(doubts))
     readings = readings.noting(warnings=bin_warnings(readings, bins, smooth))
     said = readings.provenance
     method = f"method of bins of {BIN_WIDTH_MS:g} m/s (IEC 61400-12-1) on {averaging.words}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Annotated, Literal, Self
 
 import numpy as np
@@ -100,33 +101,35 @@ class HighCoefficient(Finding):
     rotor: Literal["small", "lift", "drag"]
 
 
-def judge_coefficient(where: str, highest: float, rotor_type: str | None) -> list[Finding]:
+def judge_coefficient(
+    where: Callable[[], str], highest: float, rotor_type: str | None
+) -> list[Finding]:
     """Return what is doubtful about the highest power coefficient of a machine.
 
-    `where` leads the sentence: file, line and speed. An `InputError` above the Betz limit, or so
-    low that a unit must be wrong.
+    `where` says what leads the sentence: file, line and speed, for which a file may have to be
+    opened again. An `InputError` above the Betz limit, or so low that a unit must be wrong.
     """
     if highest > BETZ_LIMIT:
         raise InputError(
-            f"{where} the power coefficient is {highest:.4g}, above the Betz limit 16/27 = 0.5926 "
-            "that no rotor can exceed; check the power, its unit (W or kW), the speed unit and the "
-            "rotor area."
+            f"{where()} the power coefficient is {highest:.4g}, above the Betz limit 16/27 = "
+            "0.5926 that no rotor can exceed; check the power, its unit (W or kW), the speed unit "
+            "and the rotor area."
         )
     if 0 < highest < LEAST_COEFFICIENT:
         fits = {factor: LOW_COEFFICIENT <= highest * factor <= BETZ_LIMIT for factor in _SLIPS}
         slip = next((f"; it looks as if {_SLIPS[factor]}" for factor in fits if fits[factor]), "")
         raise InputError(
-            f"{where} the power coefficient is at best {highest:.1e}, less than any working "
+            f"{where()} the power coefficient is at best {highest:.1e}, less than any working "
             f"machine has{slip}; check the rotor size (in m or m2), the power and their units."
         )
     if 0 < highest < LOW_COEFFICIENT:
-        return [LowCoefficient(where, highest)]
+        return [LowCoefficient(where(), highest)]
     if highest > HIGH_SMALL_COEFFICIENT:
-        return [HighCoefficient(where, highest, "small")]
+        return [HighCoefficient(where(), highest, "small")]
     if rotor_type == "drag" and highest > HIGH_DRAG_COEFFICIENT:
-        return [HighCoefficient(where, highest, "drag")]
+        return [HighCoefficient(where(), highest, "drag")]
     if highest > HIGH_HOME_COEFFICIENT:
-        return [HighCoefficient(where, highest, "lift")]
+        return [HighCoefficient(where(), highest, "lift")]
     return []
 
 
