@@ -11,6 +11,7 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
 TimeArray = npt.NDArray[np.datetime64]
+PlaceArray = npt.NDArray[np.integer[Any]]
 NOT_KNOWN = "-"
 _PIECE = 1 << 14
 

@@ -248,7 +248,7 @@ def site_wind(
         "to a distribution", off, distribution.provenance.method, float(abs(off - 1) / np.sqrt(3))
     )
     speed_ms, weight, of_reading = years.energy_speeds
-    direction_deg = years.direction_deg
+    direction_deg = years.record.direction_deg
     return SiteWind(
         distribution=distribution,
         start_ms=resource.clock_mean_speed_ms,

@@ -24,7 +24,7 @@ def resource_as_dictionary(
     return {
         "record": {
             "source": record.provenance.source,
-            "readings": int(resource.speed_ms.size),
+            "readings": int(resource.counted.sum()),
             "left_out": resource.quality_control.left_out,
             "first_time": str(record.time[0].astype("datetime64[s]")),
             "last_time": str(record.time[-1].astype("datetime64[s]")),

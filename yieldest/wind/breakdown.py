@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import FloatArray, IntArray, TimeArray, floats, number_or_none
+from yieldest.arrays import (
+    BoolArray,
+    FloatArray,
+    IntArray,
+    PlaceArray,
+    TimeArray,
+    floats,
+    number_or_none,
+    pieces,
+)
 from yieldest.frozen import frozen_dataclass
-from yieldest.wind.data_recovery import years_of
+from yieldest.wind.data_recovery import season_cell, years_of
 from yieldest.wind.histogram import Histogram
 from yieldest.wind.weibull_fits import Fit
 
@@ -75,68 +85,98 @@ class CountedReadings:
     """Readings in order of time, each with its class of a histogram of all; of shape (n,)."""
 
     time: TimeArray
-    class_of: IntArray
+    class_of: PlaceArray
+    """One more than the last for those that do not count."""
     weight: FloatArray
     """Hours of a year that each reading stands for; `duration_h` by the clock."""
     duration_h: FloatArray
     histogram: Histogram
 
-    def split(
-        self, names: Sequence[object], group_of: npt.NDArray[np.signedinteger], fit: Fit
-    ) -> tuple[Group, ...]:
-        """Split the readings into groups (number of each reading's; -1 for none), and fit each."""
-        classes = self.histogram.speed_ms.size
-        group = group_of + 1
-        hours = np.bincount(group, weights=self.duration_h, minlength=len(names) + 1)[1:]
-        cell = np.multiply(group, classes, dtype=np.int64)
-        cell += self.class_of
-        counts = np.bincount(cell, weights=self.weight, minlength=(len(names) + 1) * classes)
-        parts = self.histogram.weighted(counts.reshape(-1, classes)[1:])
-        shapes, scales, _ = fit(parts)
-        means, cubes = parts.moment(1), parts.moment(3)
-        share = parts.weight.sum(axis=-1) / float(self.weight.sum())
-        energy = np.nan_to_num(cubes) * share / float(self.histogram.moment(3))
-        return tuple(
-            Group(
-                str(name),
-                float(hours[i]),
-                float(share[i]),
-                number_or_none(means[i]),
-                number_or_none(cubes[i]),
-                float(energy[i]),
-                number_or_none(shapes[i]),
-                number_or_none(scales[i]),
-            )
-            for i, name in enumerate(names)
-        )
+    @property
+    def counted(self) -> BoolArray:
+        """Which readings count."""
+        return self.class_of < self.histogram.speed_ms.size
 
     def by_direction(self, direction_deg: FloatArray, sectors: int, fit: Fit) -> Directions:
         """Split the wind by direction, shape (n,); the fit is for sectors, which hold no calms."""
-        zero = (self.histogram.speed_ms == 0)[self.class_of]
-        sector = sector_index(direction_deg, sectors).astype(np.int8)
-        sector[zero] = -1
-        names = [f"{360 / sectors * i:g}" for i in range(sectors)]
-        whole = float(self.weight.sum())
-        return Directions(
-            sectors=self.split(names, sector, fit),
-            calm_share=float(self.weight[zero].sum() / whole),
-            unknown_share=float(self.weight[~zero & (sector < 0)].sum() / whole),
+        # The last group is that of no direction, -1.
+        weight, hours = self._in_groups(
+            lambda part: sector_index(direction_deg[part], sectors), sectors + 1
         )
+        calm, whole = self.histogram.speed_ms == 0, self.histogram.weight.sum()
+        windy = ~calm
+        names = [f"{360 / sectors * i:g}" for i in range(sectors)]
+        return Directions(
+            sectors=_groups(names, self.histogram, weight[:-1] * windy, hours[:-1] * windy, fit),
+            calm_share=float(weight[:, calm].sum() / whole),
+            unknown_share=float(weight[-1, windy].sum() / whole),
+        )
+
+    def by_month(self, fit: Fit) -> tuple[Group, ...]:
+        """Split the wind by calendar month."""
+        weight, hours = (each.sum(axis=1) for each in self._by_season)
+        return _groups(range(1, 13), self.histogram, weight, hours, fit)
+
+    def by_hour(self, fit: Fit) -> tuple[Group, ...]:
+        """Split the wind by hour of the day."""
+        weight, hours = (each.sum(axis=0) for each in self._by_season)
+        return _groups(range(24), self.histogram, weight, hours, fit)
 
     def by_year(self, fit: Fit) -> tuple[Group, ...]:
         """Split the wind by year; by the clock, without weights, for each is what it was."""
         years, begins = years_of(self.time)
-        readings = np.diff(begins)
-        years, readings = years[readings > 0], readings[readings > 0]
-        year_of = np.repeat(np.arange(years.size, dtype=np.int16), readings)
-        by_clock = CountedReadings(
-            self.time,
-            self.class_of,
-            self.duration_h,
-            self.duration_h,
-            self.histogram.counted(self.class_of, self.duration_h),
+        held = map(slice, begins[:-1], begins[1:])
+        hours = np.stack(
+            [self.histogram.counted(self.class_of[y], self.duration_h[y]).weight for y in held]
         )
-        return by_clock.split(years.tolist(), year_of, fit)
+        there = hours.any(axis=1)
+        by_clock = self.histogram.weighted(hours.sum(axis=0))
+        return _groups(years[there].tolist(), by_clock, hours[there], hours[there], fit)
+
+    @cached_property
+    def _by_season(self) -> tuple[FloatArray, FloatArray]:
+        """Weight and hours by the clock, shape (12, 24, m), by month and hour of the day."""
+        weight, hours = self._in_groups(lambda part: season_cell(self.time[part]), 288)
+        return weight.reshape(12, 24, -1), hours.reshape(12, 24, -1)
+
+    def _in_groups(
+        self, group_of: Callable[[slice], PlaceArray], groups: int
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return weight and hours by the clock of each class in each group, shape (groups, m)."""
+        classes = self.histogram.speed_ms.size + 1
+        weight = np.zeros(groups * classes)
+        hours = weight if self.duration_h is self.weight else np.zeros(groups * classes)
+        for part in pieces(self.time.size):
+            cell = np.multiply(group_of(part), classes, dtype=np.int64)
+            cell += self.class_of[part]
+            np.add.at(weight, cell, self.weight[part])
+            if hours is not weight:
+                np.add.at(hours, cell, self.duration_h[part])
+        return weight.reshape(groups, classes)[:, :-1], hours.reshape(groups, classes)[:, :-1]
+
+
+def _groups(
+    names: Sequence[object], whole: Histogram, weight: FloatArray, hours: FloatArray, fit: Fit
+) -> tuple[Group, ...]:
+    """Fit each group of a record by its weight, and tell its hours, in each class, (groups, m)."""
+    parts = whole.weighted(weight)
+    shapes, scales, _ = fit(parts)
+    means, cubes = parts.moment(1), parts.moment(3)
+    share = parts.weight.sum(axis=-1) / float(whole.weight.sum())
+    energy = np.nan_to_num(cubes) * share / float(whole.moment(3))
+    return tuple(
+        Group(
+            str(name),
+            float(hours[i].sum()),
+            float(share[i]),
+            number_or_none(means[i]),
+            number_or_none(cubes[i]),
+            float(energy[i]),
+            number_or_none(shapes[i]),
+            number_or_none(scales[i]),
+        )
+        for i, name in enumerate(names)
+    )
 
 
 def sector_index(direction_deg: npt.ArrayLike, sectors: int) -> IntArray:
@@ -148,7 +188,8 @@ def sector_index(direction_deg: npt.ArrayLike, sectors: int) -> IntArray:
     index /= 360
     index += 0.5
     np.floor(index, out=index)
-    np.mod(index, sectors, out=index)
+    # Five times as quick as `np.mod`.
+    index -= sectors * np.floor(index / sectors)
     index[np.isnan(index)] = -1
     return index.astype(np.int64)
 

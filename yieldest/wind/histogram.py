@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import BoolArray, FloatArray, IntArray, floats
+from yieldest.arrays import BoolArray, FloatArray, IntArray, PlaceArray, floats, pieces
 from yieldest.frozen import frozen_dataclass
 
 FINE_STEP_MS = 0.02
@@ -99,9 +99,12 @@ class Histogram:
             step_ms=None,
         ), first
 
-    def counted(self, class_of: IntArray, weight: FloatArray) -> Histogram:
+    def counted(self, class_of: PlaceArray, weight: FloatArray) -> Histogram:
         """Return the same classes with readings counted by other weights, each of shape (n,)."""
-        return self.weighted(np.bincount(class_of, weights=weight, minlength=self.speed_ms.size))
+        total = np.zeros(self.speed_ms.size + 1)
+        for part in pieces(class_of.size):
+            np.add.at(total, class_of[part], weight[part])
+        return self.weighted(total[:-1])
 
 
 def histogram_of(
@@ -111,13 +114,16 @@ def histogram_of(
     step_ms: float | None = None,
     class_edges_ms: FloatArray | None = None,
     threshold_ms: float | None = None,
-) -> tuple[Histogram, IntArray]:
+) -> tuple[Histogram, PlaceArray]:
     """Count readings by speed, and say the class of each, shape (n,).
+
+    Readings that do not count have the number after that of the last class.
 
     Parameters
     ----------
     speed_ms, weight : ndarray, shape (n,)
-        Finite speeds, none below zero, and the hours that each stands for.
+        Speeds, none below zero, and the hours that each stands for. One that is NaN, or stands for
+        none, does not count.
     step_ms : float, optional
         Step to which they were rounded.
     class_edges_ms : ndarray, optional
@@ -128,26 +134,38 @@ def histogram_of(
         standstill no longer. Winds judged by eye (uneven classes) have no such threshold.
     """
     width = step_ms or FINE_STEP_MS
-    if class_edges_ms is not None:
-        label = np.searchsorted(class_edges_ms, speed_ms, side="right") - 1
-    else:
-        # A zero of a record in fine steps is a class of its own, not the slowest of the winds.
-        label = np.rint(speed_ms / width).astype(np.int64)
-        label += 1
-        label[speed_ms == 0] = 0
-    count = np.bincount(label)
+    highest_ms = float(np.fmax.reduce(speed_ms))
+    size = 3 + (round(highest_ms / width) if class_edges_ms is None else class_edges_ms.size)
+    label = np.empty(speed_ms.size, dtype=np.min_scalar_type(size))
+    count, total, together = np.zeros((3, size))
+    # Readings mostly count alike, and then their number is quicker to tell than the sum.
+    alike = bool((weight == weight[:1]).all())
+    for part in pieces(speed_ms.size):
+        speed, hours = speed_ms[part], weight[part]
+        speed = np.where(np.isfinite(speed) & (hours > 0), speed, -2 * width)
+        if class_edges_ms is not None:
+            number = np.searchsorted(class_edges_ms, speed, side="right")
+        else:
+            # A zero of a record in fine steps is a class of its own, not the slowest of the winds.
+            number = np.rint(speed / width).astype(np.int64) + 2
+            number[speed == 0] = 1
+        label[part] = number
+        np.add.at(count, number, 1.0)
+        if not alike:
+            np.add.at(total, number, hours)
+        np.add.at(together, number, speed)
+    if alike:
+        total = count * weight[0]
     filled = count > 0
-    numbers = np.flatnonzero(filled)
+    filled[0] = False  # those that do not count
+    numbers = np.flatnonzero(filled) - 1
     if class_edges_ms is not None:
         edges = np.append(class_edges_ms, WIDEST_SPEED_MS)
         lower, upper = edges[numbers], edges[numbers + 1]
     else:
         lower = np.maximum(0.0, (numbers - 1.5) * width)
         upper = (np.maximum(numbers - 1, 0) + 0.5) * width
-    # Readings mostly count alike, and then their number is quicker to tell than the sum.
-    alike = bool((weight == weight[:1]).all())
-    total = count * weight[:1] if alike else floats(np.bincount(label, weights=weight))
-    mean = np.bincount(label, weights=speed_ms)[filled] / count[filled]
+    mean = together[filled] / count[filled]
     start_ms = threshold_ms or 0.0
     if mean[0] == 0:
         seen = 1 if threshold_ms is None and class_edges_ms is None and mean.size > 1 else 0
@@ -157,5 +175,8 @@ def histogram_of(
         start_ms = 0.0
     lower = np.where(still, 0.0, np.maximum(lower, start_ms))
     upper = np.where(still, start_ms, np.maximum(upper, lower + 1e-9))
-    class_of = (np.cumsum(filled) - 1)[label]
-    return Histogram(mean, lower, upper, total[filled], step_ms, start_ms), class_of
+    class_of = np.cumsum(filled) - 1
+    class_of[0] = mean.size
+    for part in pieces(label.size):
+        label[part] = class_of[label[part]]
+    return Histogram(mean, lower, upper, total[filled], step_ms, start_ms), label

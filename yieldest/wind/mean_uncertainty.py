@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
-from yieldest.arrays import FloatArray, IntArray, TimeArray
+from yieldest.arrays import FloatArray, PlaceArray, TimeArray
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.frozen import frozen_dataclass
 from yieldest.wind.data_recovery import (
+    DAY_S,
     DAYS_PER_YEAR,
     FULL_MONTH_SHARE,
     DataRecovery,
@@ -72,7 +75,7 @@ def season_uncertainty(missing: float) -> float:
 
 
 def draw_blocks(
-    time: TimeArray, class_of: IntArray, weight: FloatArray, classes: int
+    time: TimeArray, class_of: PlaceArray, weight: FloatArray, classes: int
 ) -> tuple[FloatArray, str]:
     """Draw blocks of days with replacement, and say how.
 
@@ -81,6 +84,7 @@ def draw_blocks(
     time, class_of, weight : ndarray, shape (n,)
         Time, class of speed and hours of each reading, in order of time.
     classes : int
+        A reading of a higher class than there are does not count.
 
     Returns
     -------
@@ -94,18 +98,22 @@ def draw_blocks(
     with b blocks, b - 1 are drawn and weighted by b/(b - 1), which keeps the variance of the mean
     unbiased (Rao & Wu, *J. Am. Stat. Assoc.* 83 (1988) 231-241).
     """
-    number = (time - time[0]) / np.timedelta64(1, "D")
-    span = float(number[-1]) + 1e-9
+    counted = class_of < classes
+    begin, end = time[counted.argmax()], time[time.size - 1 - counted[::-1].argmax()]
+    span = float((end - begin) / np.timedelta64(1, "D")) + 1e-9
     length = min(BLOCK_DAYS, span / FEWEST_BLOCKS)
-    number /= max(length, 1e-9)
-    np.floor(number, out=number)
-    first = np.append(0, np.flatnonzero(number[1:] != number[:-1]) + 1)
-    del number  # as long as the record
-    blocks = first.size
-    cell = np.repeat(np.arange(blocks) * classes, np.diff(first, append=time.size))
-    cell += class_of
-    counts = np.bincount(cell, weights=weight, minlength=blocks * classes)
-    month = month_and_hour(time[first])[0]
+    begins_ns = np.ceil(np.arange(span // length + 2) * length * DAY_S * 1e9)
+    bounds = np.searchsorted(time, begin + begins_ns.astype("timedelta64[ns]"))
+    held = [
+        slice(start + counted[start:stop].argmax(), stop)
+        for start, stop in pairwise(bounds.tolist())
+        if counted[start:stop].any()
+    ]
+    counts = np.stack(
+        [np.bincount(class_of[block], weight[block], classes + 1)[:classes] for block in held]
+    )
+    blocks = len(held)
+    month = month_and_hour(time[[block.start for block in held]])[0]
     # So that the season itself is not taken for chance.
     by_month = span >= YEARLY_DAYS and np.unique(month, return_counts=True)[1].min() > 1
     if not by_month:
@@ -119,7 +127,7 @@ def draw_blocks(
         np.add.at(times, (np.arange(DRAWS)[:, np.newaxis], drawn), members.size / picks)
     within = " within their calendar month" if by_month else ""
     method = f"{DRAWS} draws of {blocks} blocks of {length:.2g} days{within}"
-    return times @ counts.reshape(blocks, classes), method
+    return times @ counts, method
 
 
 def wind_uncertainty(

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import field
 from functools import cached_property
 
 import numpy as np
 
-from yieldest.arrays import FloatArray, IntArray, TimeArray, some
+from yieldest.arrays import FloatArray, IntArray, TimeArray, pieces, some
 from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.wind.breakdown import CountedReadings, Directions, Group, Gustiness, gustiness
 from yieldest.wind.censored_fit import fit_above_start
-from yieldest.wind.data_recovery import season_cell
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.goodness import (
     ENERGY_ERROR_LIMIT,
@@ -92,9 +91,8 @@ class ResourceOptions:
 
 @frozen_dataclass
 class WindResource(CountedReadings):
-    """What a record says about the wind where it was measured, by the m readings that are kept."""
+    """What a record says about the wind where it was measured, by the readings that are kept."""
 
-    speed_ms: FloatArray
     quality_control: QualityReport
     season: SeasonWeights
     clock_mean_speed_ms: float
@@ -103,7 +101,6 @@ class WindResource(CountedReadings):
     mean_speed_ms: float
     """With it, where it is used; the mean cube is freed of rounding."""
     mean_cube_m3_s3: float
-    direction_deg: FloatArray | None
     drawn: Histogram
     """With the weights of bootstrap draws, shape (draws, classes)."""
     chosen: FitResult
@@ -142,24 +139,24 @@ class WindResource(CountedReadings):
     @cached_property
     def directions(self) -> Directions | None:
         """The wind by direction sector; None without directions."""
-        if self.direction_deg is None:
+        if self.record.direction_deg is None:
             return None
         # Sectors hold no calms, so that the censored fit is made above the starting speed alone.
         censored = self.chosen.method == "interval-censored"
         fit = guarded(fit_above_start) if censored else self._fit
-        return self.by_direction(self.direction_deg, self.options.sectors, fit)
+        return self.by_direction(self.record.direction_deg, self.options.sectors, fit)
 
     @cached_property
     def months(self) -> tuple[Group, ...]:
         """The wind by calendar month."""
-        return self.split(range(1, 13), season_cell(self.time) // 24, self._fit)
+        return self.by_month(self._fit)
 
     @cached_property
     def hours(self) -> tuple[Group, ...]:
         """The wind by hour of the day; none where readings are longer."""
         if self.record.data_recovery.interval_s >= LONG_S:
             return ()
-        return self.split(range(24), season_cell(self.time) % 24, self._fit)
+        return self.by_hour(self._fit)
 
     @cached_property
     def years(self) -> tuple[Group, ...]:
@@ -181,12 +178,15 @@ class WindResource(CountedReadings):
     def energy_speeds(self) -> tuple[FloatArray, FloatArray, IntArray]:
         """Speeds that the energy is made of, their weights, and the reading each belongs to.
 
-        The readings themselves, or points of daily and coarser ones; each of shape (k,).
+        The readings that count, or points of daily and coarser ones; each of shape (k,).
         """
+        used = some(self.counted)
+        speed, weight = self.record.speed_ms[used], self.weight[used]
+        reading = np.arange(self.time.size)[used]
         if self.hidden is None:
-            return self.speed_ms, self.weight, np.arange(self.speed_ms.size)
-        points = self.hidden.points(self.speed_ms)
-        return points, self.hidden.weights(self.weight), self.hidden.of_reading
+            return speed, weight, reading
+        points = self.hidden.points(speed)
+        return points, self.hidden.weights(weight), reading[self.hidden.of_reading]
 
     def _with_spread(self) -> tuple[float, float, float]:
         """Return shape, scale and calms of the chosen fit to the points of coarse readings."""
@@ -242,30 +242,28 @@ def assess_record(
     beside = None if neighbour is None else _at_times(neighbour, record.time)
     quality_control = control_quality(record, options.rules, beside)
     kept = quality_control.record
-    steps, valid = quality_control.steps, np.isfinite(kept.speed_ms)
-    season = season_weights(kept.time, steps.duration_h, valid, wanted=options.season_correction)
-    used = some(valid & (season.weight > 0))
-    season = replace(season, weight=season.weight[used])
-    time, speed, weight = kept.time[used], kept.speed_ms[used], season.weight
-    clock = steps.duration_h[used] if season.used else weight
+    steps, wanted = quality_control.steps, options.season_correction
+    season = season_weights(kept.time, steps.duration_h, np.isfinite(kept.speed_ms), wanted=wanted)
+    weight = season.weight
     histogram, class_of = histogram_of(
-        speed,
+        kept.speed_ms,
         weight,
         step_ms=kept.resolution_ms,
         class_edges_ms=kept.class_edges_ms,
         threshold_ms=kept.threshold_ms,
     )
-    weights, how_drawn = draw_blocks(time, class_of, weight, histogram.speed_ms.size)
+    weights, how_drawn = draw_blocks(kept.time, class_of, weight, histogram.speed_ms.size)
     coarser, first = histogram.merged(CLASSES_OF_DRAWS)
     drawn = coarser.weighted(np.add.reduceat(weights, first, axis=-1))
     chosen, rule = _choose(record, options, histogram, drawn)
-    by_clock = histogram.counted(class_of, clock)
+    by_clock = histogram.counted(class_of, steps.duration_h)
     hidden, modes = None, mode_speeds(histogram)
     deviation_ms, gust_ms = kept.standard_deviation_ms, kept.gust_ms
+    used = some(class_of < histogram.speed_ms.size)
     # Beaufort numbers are judged by eye, at one time.
     if kept.class_edges_ms is None and steps.usual_s.max() >= LONG_S:
         hidden = hidden_spread(
-            speed,
+            kept.speed_ms[used],
             steps.usual_s[used],
             (kept,) if finer is None else finer,
             options.spread_within_interval,
@@ -273,11 +271,9 @@ def assess_record(
         )
     return WindResource(
         quality_control=quality_control,
-        time=time,
-        speed_ms=speed,
+        time=kept.time,
         weight=weight,
-        duration_h=clock,
-        direction_deg=None if kept.direction_deg is None else kept.direction_deg[used],
+        duration_h=steps.duration_h,
         season=season,
         clock_mean_speed_ms=float(by_clock.moment(1)),
         clock_mean_cube_m3_s3=float(by_clock.moment(3)),
@@ -292,13 +288,17 @@ def assess_record(
         uncertainty=wind_uncertainty(histogram, drawn, how_drawn, kept.data_recovery),
         modes_ms=modes,
         turbulence=(
-            None if deviation_ms is None else gustiness(deviation_ms[used], speed, highest=False)
+            None
+            if deviation_ms is None
+            else gustiness(deviation_ms[used], kept.speed_ms[used], highest=False)
         ),
-        gusts=None if gust_ms is None else gustiness(gust_ms[used], speed, highest=True),
+        gusts=(
+            None if gust_ms is None else gustiness(gust_ms[used], kept.speed_ms[used], highest=True)
+        ),
         warnings=(
             *_before_screening(quality_control, chosen, by_clock),
             *_findings(chosen, modes, kept, options.sectors),
-            *(() if hidden is None else (means_hide(hidden, speed, weight),)),
+            *(() if hidden is None else (means_hide(hidden, kept.speed_ms[used], weight[used]),)),
         ),
         hidden=hidden,
     )
@@ -317,7 +317,8 @@ def _before_screening(
     speed, hours = quality_control.original.speed_ms, quality_control.steps.duration_h
     power = float(model_power(kept.speed_ms) @ kept.share)
     # A missing speed has no power.
-    before = float(model_power(speed) @ hours) / float(hours.sum(where=np.isfinite(speed)))
+    yielded = sum((model_power(speed[part]) * hours[part]).sum() for part in pieces(speed.size))
+    before = float(yielded) / float(hours.sum(where=np.isfinite(speed)))
     if before <= 0:
         return ()
     error = (1 + chosen.energy_error) * power / before - 1
