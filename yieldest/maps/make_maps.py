@@ -201,17 +201,19 @@ def maps_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
     The distributions are by height and the rest by build, beside the dimensions of the cells.
     Missing cells are NaN.
     """
-    return _maps_of_winds(grid, recipe, *_winds_and_sites(grid, recipe))
+    maps, provenances = _maps_of_winds(grid, recipe, *_winds_and_sites(grid, recipe))
+    return _described(maps, grid, recipe, provenances)
 
 
 def computed_maps(grid: Grid, recipe: Recipe) -> xr.Dataset:
-    """Return the maps of a grid, computed.
+    """Return the maps of a grid, computed, as float32 with attributes."""
+    maps, provenances = _computed(grid, recipe)
+    return _described(maps, grid, recipe, provenances)
 
-    dask reads the grid and fits the winds. For the many steps from there, each of next to no work,
-    it would take longer than they do.
-    """
-    winds, sites = compute(*_winds_and_sites(grid, recipe))
-    return _maps_of_winds(grid, recipe, winds, sites).compute()
+
+def computed_values(grid: Grid, recipe: Recipe) -> xr.Dataset:
+    """Return the maps of a grid, computed, without attributes: to word them loads many modules."""
+    return _computed(grid, recipe)[0]
 
 
 def outline_of(grid: Grid, recipe: Recipe) -> xr.Dataset:
@@ -252,9 +254,20 @@ def _winds_and_sites(grid: Grid, recipe: Recipe) -> tuple[list[CellWinds], CellS
     return recipe.kind.distributions(grid), sites
 
 
+def _computed(grid: Grid, recipe: Recipe) -> tuple[xr.Dataset, list[Provenance]]:
+    """Return the maps of a grid, computed, and the provenances of the wind and of each build.
+
+    dask reads the grid and fits the winds. For the many steps from there, each of next to no work,
+    it would take longer than they do.
+    """
+    winds, sites = compute(*_winds_and_sites(grid, recipe))
+    maps, provenances = _maps_of_winds(grid, recipe, winds, sites)
+    return maps.compute(), provenances
+
+
 def _maps_of_winds(
     grid: Grid, recipe: Recipe, distributions: list[CellWinds], sites: CellSites | None
-) -> xr.Dataset:
+) -> tuple[xr.Dataset, list[Provenance]]:
     maps = _distribution_maps(distributions)
     provenances = [
         Provenance(f"{grid.name}: {recipe.kind.source}", recipe.kind.method, (), recipe.warnings)
@@ -272,14 +285,20 @@ def _maps_of_winds(
                 ]
                 maps[name] = xr.concat(layers, dim=index, coords="minimal", compat="override")
         provenances += [provenance for _, provenance in each]
-    dataset = xr.Dataset({name: array.astype(np.float32) for name, array in maps.items()})
+    return xr.Dataset({name: array.astype(np.float32) for name, array in maps.items()}), provenances
+
+
+def _described(
+    maps: xr.Dataset, grid: Grid, recipe: Recipe, provenances: list[Provenance]
+) -> xr.Dataset:
+    """Give maps their attributes."""
     projection = _projection(grid.data[recipe.kind.variables[0]])
-    for key, array in dataset.data_vars.items():
+    for key, array in maps.data_vars.items():
         array.attrs = {**ATTRIBUTES[str(key)], **projection}
         if key == "cost_per_kwh" and recipe.plan is not None:
             array.attrs["units"] = f"{recipe.plan.currency}/kWh"
-    dataset.attrs = _global_attributes(recipe, provenances) | {"comment": _read_as(grid, recipe)}
-    return dataset
+    maps.attrs = _global_attributes(recipe, provenances) | {"comment": _read_as(grid, recipe)}
+    return maps
 
 
 def _read_as(grid: Grid, recipe: Recipe) -> str:

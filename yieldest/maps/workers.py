@@ -26,14 +26,12 @@ from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass
 from yieldest.maps.blocks import Region, blocks_in, part_of
 from yieldest.maps.grid import Grid, unreadable
-from yieldest.maps.make_maps import Recipe, cell_dimensions, computed_maps, maps_of
+from yieldest.maps.make_maps import Recipe, cell_dimensions, computed_values, maps_of
 
 BLOCKS_PER_REGION = 16
 """Few enough to be written often, enough that what a region takes besides its blocks is little."""
 BLOCKS_PER_THREAD = 4
 """At least, where threads share a region: a slow one keeps nobody waiting for long."""
-REGIONS_PER_PROCESS = 2
-"""At least, while there are blocks: at the end some processes have nothing left to do."""
 CONNECT_SECONDS = 10
 FORKED = sys.platform == "linux"
 """Whether a process begins as a copy of this one, in no time, or anew, and has all to load."""
@@ -47,9 +45,9 @@ READINGS_WORTH_A_CELL = 200
 Progress = Callable[[int, int], None]
 """Called with the cells done and the cells in all."""
 Maps = Callable[[Iterable[Region]], Iterator[xr.Dataset]]
-"""From some regions to their maps, computed, one after the other."""
+"""From some regions to their maps, computed, one after the other; only their values are used."""
 Made = Callable[[Grid, Recipe], xr.Dataset]
-"""From a grid to its maps, computed."""
+"""From a grid to its maps, computed; only their values are used."""
 
 
 @frozen_dataclass
@@ -73,7 +71,7 @@ def workers(address: str | None, grid: Grid, recipe: Recipe) -> Iterator[Workers
     core. A script that calls this needs `if __name__ == "__main__":`, for each process reads it.
     """
 
-    def in_turn(regions: Iterable[Region], made: Made = computed_maps) -> Iterator[xr.Dataset]:
+    def in_turn(regions: Iterable[Region], made: Made = computed_values) -> Iterator[xr.Dataset]:
         return (compute(part_of(grid, region), recipe, made) for region in regions)
 
     cores = min(dask.system.CPU_COUNT, MOST_PROCESSES)
@@ -89,9 +87,12 @@ def workers(address: str | None, grid: Grid, recipe: Recipe) -> Iterator[Workers
         with dask.config.set(scheduler="threads"):
             yield Workers(max(BLOCKS_PER_REGION, BLOCKS_PER_THREAD * cores), in_turn)
     else:
-        blocks = math.ceil(blocks_in(grid, recipe) / (REGIONS_PER_PROCESS * cores))
+        # As many regions as processes, or a multiple, so that all have work until the end.
+        blocks = blocks_in(grid, recipe)
+        rounds = math.ceil(blocks / (BLOCKS_PER_REGION * cores))
         with _processes(cores, grid, recipe) as pool:
-            yield Workers(min(blocks, BLOCKS_PER_REGION), partial(_by_processes, pool, 2 * cores))
+            every = partial(_by_processes, pool, 2 * cores)
+            yield Workers(math.ceil(blocks / (rounds * cores)), every)
 
 
 def _readings_worth(grid: Grid, recipe: Recipe) -> int:
@@ -205,7 +206,7 @@ def _all_by_dask(grid: Grid, recipe: Recipe) -> xr.Dataset:
     return maps_of(grid, recipe).compute()
 
 
-def compute(grid: Grid, recipe: Recipe, made: Made = computed_maps) -> xr.Dataset:
+def compute(grid: Grid, recipe: Recipe, made: Made = computed_values) -> xr.Dataset:
     """Return the maps of a grid, computed."""
     try:
         return made(grid, recipe)

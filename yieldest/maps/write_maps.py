@@ -16,7 +16,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import dask.array
 import h5netcdf
 import numpy as np
 import xarray as xr
@@ -204,17 +203,28 @@ def _put(maps: xr.Dataset, arrays: Mapping[str, Any], region: Region) -> None:
 
 def _lay_out(outline: xr.Dataset, region: Region, store: Path) -> None:
     """Write everything but the values, each region being a stored piece of its own."""
-    empty = outline.assign_coords({name: array.load() for name, array in outline.coords.items()})
-    for name, array in outline.data_vars.items():
-        pieces = tuple(
-            region[str(dim)].stop if str(dim) in region else size
-            for dim, size in array.sizes.items()
-        )
-        blank = dask.array.full(array.shape, np.nan, dtype=array.dtype, chunks=pieces)
-        empty[name] = array.copy(data=blank)
-        empty[name].encoding = {"chunks": pieces}
+    import zarr  # noqa: PLC0415 - takes time, and a NetCDF map does without
+
     # Version 2 is what most readers of maps know, and has strings for the names of builds.
-    empty.to_zarr(store, compute=False, zarr_format=2, consolidated=True)
+    coordinates = outline.drop_vars(list(outline.data_vars)).load()
+    coordinates.to_zarr(store, zarr_format=2, consolidated=False)
+    group = zarr.open_group(store, mode="r+")
+    for name, array in outline.data_vars.items():
+        group.create_array(
+            str(name),
+            shape=array.shape,
+            chunks=tuple(
+                region[str(dim)].stop if str(dim) in region else size
+                for dim, size in array.sizes.items()
+            ),
+            dtype=array.dtype,
+            fill_value=np.nan,
+            attributes={
+                **_attributes_with_coordinates(array),
+                "_ARRAY_DIMENSIONS": [str(dim) for dim in array.dims],
+            },
+        )
+    zarr.consolidate_metadata(store)
 
 
 def _mark(grid: Grid, recipe: Recipe, regions: Sequence[Region]) -> str:

@@ -7,8 +7,7 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from numpy.polynomial import Polynomial
-from numpy.polynomial.polynomial import polyfromroots
+from numpy.polynomial.polynomial import polyder, polyfromroots, polyval
 
 from yieldest.arrays import FloatArray, floats
 
@@ -262,6 +261,8 @@ def _divided_differences() -> FloatArray:
     from scipy.linalg import solve_triangular  # noqa: PLC0415 - slow to load
 
     nodes = [exponent for exponent, _ in TERMS]
-    products = [Polynomial(polyfromroots(nodes[:count])) for count in range(len(nodes))]
-    derivatives = [[one.deriv(order)(node) for one in products] for node, order in TERMS]
+    products = np.zeros((len(nodes), len(nodes)))
+    for count in range(len(nodes)):
+        products[: count + 1, count] = polyfromroots(nodes[:count])
+    derivatives = [polyval(node, polyder(products, order)) for node, order in TERMS]
     return floats(solve_triangular(derivatives, np.eye(len(TERMS)), lower=True)).T
