@@ -260,13 +260,19 @@ def _on_one_year(time: Times) -> Times | None:
 
 def _misdated(time: Times) -> Flags:
     """Find the readings of a clock that started anew, far before all others; times in any order."""
-    ordered = np.sort(time, kind="stable")  # quick where they are in order already
     wrong = np.zeros(time.size, dtype=bool)
+
+    def begins_at_zero(first: np.datetime64) -> bool:
+        return bool((np.abs(first - np.array(CLOCK_ZEROS, dtype="datetime64[ns]")) <= _DAY).any())
+
+    # Most records need not be put in order for it.
+    if not begins_at_zero(time.min()):
+        return wrong
+    ordered = np.sort(time)
     jumps = np.flatnonzero(np.diff(ordered) > FARTHEST_DAYS * _DAY)
     begin = 0
     for jump in jumps.tolist():
-        zeros = np.abs(ordered[begin] - np.array(CLOCK_ZEROS, dtype="datetime64[ns]"))
-        if zeros.min() > _DAY or jump + 1 > SMALLEST_SHARE * time.size:
+        if not begins_at_zero(ordered[begin]) or jump + 1 > SMALLEST_SHARE * time.size:
             break
         wrong |= time <= ordered[jump]
         begin = jump + 1
