@@ -59,11 +59,9 @@ class FitResult:
 def model_power(speed_ms: npt.ArrayLike) -> FloatArray:
     """Return the power of the model machine over its rated power, shape of `speed_ms`."""
     speed = floats(speed_ms)
-    power = np.asarray(speed / MODEL_RATED_MS)
-    power **= 3
-    np.minimum(1.0, power, out=power)
-    power[~((speed >= MODEL_START_MS) & (speed <= MODEL_STOP_MS))] = 0.0
-    return power
+    of_rated = np.minimum(speed / MODEL_RATED_MS, 1.0)
+    works = (speed >= MODEL_START_MS) & (speed <= MODEL_STOP_MS)
+    return np.where(works, of_rated * of_rated * of_rated, 0.0)
 
 
 def model_mean_power(shape: npt.ArrayLike, scale_ms: npt.ArrayLike) -> FloatArray:

@@ -174,7 +174,8 @@ class _Screening:
             # A wild number shall not overflow when it is cubed.
             speed = np.minimum(self.speed[part][used], _BEYOND_SENSE_MS)
             # Not by `@`, whose threads wait for each other longer than they work on a piece.
-            total += hours.sum(), (hours * speed).sum(), (hours * speed**3).sum()
+            first = hours * speed
+            total += hours.sum(), first.sum(), (first * speed * speed).sum()
         return total[1:] / total[0] if total[0] > 0 else np.full(2, np.nan)
 
     def leave_out(self, *found: _Found) -> None:

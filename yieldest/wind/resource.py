@@ -256,7 +256,7 @@ def assess_record(
     coarser, first = histogram.merged(CLASSES_OF_DRAWS)
     drawn = coarser.weighted(np.add.reduceat(weights, first, axis=-1))
     chosen, rule = _choose(record, options, histogram, drawn)
-    by_clock = histogram.counted(class_of, steps.duration_h)
+    by_clock = histogram.counted(class_of, steps.duration_h) if season.used else histogram
     hidden, modes = None, mode_speeds(histogram)
     deviation_ms, gust_ms = kept.standard_deviation_ms, kept.gust_ms
     used = some(class_of < histogram.speed_ms.size)
