@@ -77,6 +77,17 @@ def test_a_stuck_sensor():
     assert np.isnan(quality_control.record.speed_ms[700:740]).all()
 
 
+@pytest.mark.parametrize(("minutes", "count"), [(1, 180), (7, 26), (10, 18), (20, 9)])
+def test_three_hours_are_so_many_readings_whatever_their_sum(minutes, count):
+    speed = np.random.default_rng(4).uniform(4, 8, 2000)
+    time = times(2000, minutes=minutes)
+    for readings, expected in ((count, count), (count - 1, 0)):
+        same = speed.copy()
+        same[500 : 500 + readings] = 5.0
+        test = found(control_quality(record_of(same, time), QualityRules()))["stuck"]
+        assert test.count == expected
+
+
 def test_whole_knots_that_repeat_by_chance_are_not_stuck():
     speed = slow_weibull(np.random.default_rng(3), 8760, 2.0, 6.0, 24.0)
     knots = np.rint(speed / 0.5144) * 0.5144

@@ -8,7 +8,7 @@ import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
-from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull
+from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 
 from yieldest.plan.wind_table import Wind
 from yieldest.wind.censored_fit import fit_above_start, fit_censored
@@ -277,6 +277,31 @@ def test_draws_in_coarser_classes_state_the_same_errors():
     assert study.uncertainty.mean_sampling == pytest.approx(
         means.std(ddof=1) / fine.moment(1), rel=0.01
     )
+
+
+@pytest.mark.parametrize("beaufort", [False, True])
+def test_readings_that_do_not_count_are_in_no_class(beaufort):
+    random = np.random.default_rng(11)
+    count = 40_000  # more than are worked on at once
+    speed = (random.weibull(2.0, count) * 6).round(1)
+    edges = np.array([0, 0.3, 1.6, 3.4, 5.5, 8, 10.8, 13.9, 17.2]) if beaufort else None
+    weight = random.uniform(0.5, 1.0, count)
+    gone, weightless = random.random((2, count)) < 0.1
+    gone[:3000] = gone[20_000:21_000] = gone[-500:] = True
+    kept = ~gone & ~weightless
+    only, only_class = histogram_of(speed[kept], weight[kept], class_edges_ms=edges)
+    weight[weightless] = 0.0
+    histogram, class_of = histogram_of(np.where(gone, np.nan, speed), weight, class_edges_ms=edges)
+    for name in ("speed_ms", "lower_ms", "upper_ms", "weight"):
+        assert getattr(histogram, name) == pytest.approx(getattr(only, name), rel=1e-12)
+    classes = only.speed_ms.size
+    assert np.array_equal(class_of[kept], only_class)
+    assert np.all(class_of[~kept] == classes)
+    time = times(count)
+    drawn, method = draw_blocks(time, class_of, weight, classes)
+    of_kept, method_of_kept = draw_blocks(time[kept], only_class, weight[kept], classes)
+    assert method == method_of_kept
+    assert drawn == pytest.approx(of_kept, rel=1e-12)
 
 
 def test_block_errors_hold_for_winds_that_remember():
