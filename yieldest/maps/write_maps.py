@@ -210,20 +210,15 @@ def _lay_out(outline: xr.Dataset, region: Region, store: Path) -> None:
     coordinates.to_zarr(store, zarr_format=2, consolidated=False)
     group = zarr.open_group(store, mode="r+")
     for name, array in outline.data_vars.items():
-        group.create_array(
-            str(name),
-            shape=array.shape,
-            chunks=tuple(
-                region[str(dim)].stop if str(dim) in region else size
-                for dim, size in array.sizes.items()
-            ),
-            dtype=array.dtype,
-            fill_value=np.nan,
-            attributes={
-                **_attributes_with_coordinates(array),
-                "_ARRAY_DIMENSIONS": [str(dim) for dim in array.dims],
-            },
+        pieces = tuple(
+            region[str(dim)].stop if str(dim) in region else size
+            for dim, size in array.sizes.items()
         )
+        stored = group.create(
+            str(name), shape=array.shape, chunks=pieces, dtype=array.dtype, fill_value=np.nan
+        )
+        dimensions = {"_ARRAY_DIMENSIONS": [str(dim) for dim in array.dims]}
+        stored.attrs.put({**_attributes_with_coordinates(array), **dimensions})
     zarr.consolidate_metadata(store)
 
 
