@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from winds import cut_into_blocks
 
 from yieldest.errors import InputError
 from yieldest.wind import record_rows as rows
@@ -15,6 +16,7 @@ from yieldest.wind.read_wind import RepeatedTimes, read_wind
 from yieldest.wind.record_rows import (
     Averager,
     LinesBackInTime,
+    ReadingsAtOneTime,
     ReadingsAveraged,
     ReadingsBeyondUsual,
 )
@@ -72,7 +74,7 @@ def test_splitting_a_file_does_not_matter(tmp_path_factory, whole, cuts, block):
     for number, (start, end) in enumerate(pairwise(edges)):
         (folder / f"part-{number:02d}.csv").write_text(HEADING + "".join(LINES[start:end]))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(rows, "BLOCK_ROWS", block)
+        cut_into_blocks(patch, block)
         same(read_wind(folder), whole)
         same(read_wind(folder / "part-*.csv"), whole)
 
@@ -128,7 +130,7 @@ def test_wrong_values_are_named_in_the_right_file(tmp_path, monkeypatch):
     spoilt[7] = spoilt[7].split(",")[0] + ",-5,0,0\n"
     (tmp_path / "02.csv").write_text("# a note\n" + HEADING + "".join(spoilt))
     for block in (3, 1000):
-        monkeypatch.setattr(rows, "BLOCK_ROWS", block)
+        cut_into_blocks(monkeypatch, block)
         with pytest.raises(InputError, match=r"02\.csv, line 10: -5"):
             read_wind(tmp_path)
 
@@ -162,7 +164,7 @@ def test_quick_readings_beyond_a_bound_are_averaged(tmp_path, monkeypatch, block
     path = tmp_path / "wind.csv"
     lines, speed = quick_record(path)
     assert read_wind(path).time.size == 7200
-    monkeypatch.setattr(rows, "BLOCK_ROWS", block)
+    cut_into_blocks(monkeypatch, block)
     monkeypatch.setattr(rows, "MANY_ROWS", 1000)
     record = read_wind(path)
     by_minute = speed.reshape(-1, 60)
@@ -209,6 +211,31 @@ def test_averages_tell_of_repeats_disorder_and_impossible_speeds(tmp_path):
     } <= set(record.provenance.warnings)
 
 
+@pytest.mark.parametrize("block", [7, 50, 10_000])
+def test_disorder_and_repeats_are_counted_alike_however_the_rows_are_cut(
+    tmp_path, monkeypatch, block
+):
+    cut_into_blocks(monkeypatch, block)
+    path = tmp_path / "wind.csv"
+    lines, _ = quick_record(path, 600)
+    lines[350:350] = [*lines[100:110], lines[349]]
+
+    def counted(lines):
+        path.write_text(HEADING + "".join(lines))
+        warnings = read_wind(path, average_s=60).provenance.warnings
+        kinds = (LinesBackInTime, ReadingsAtOneTime)
+        return {
+            type(w).__name__: w.lines if isinstance(w, LinesBackInTime) else w.readings
+            for w in warnings
+            if isinstance(w, kinds)
+        }
+
+    assert counted(lines)["LinesBackInTime"] == 1
+    # A log that begins with the newest line has as many out of order.
+    assert counted(lines[::-1])["LinesBackInTime"] == 1
+    assert counted([*lines[:300], lines[299], *lines[300:350]]) == {"ReadingsAtOneTime": 1}
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.lists(st.floats(0, 40), min_size=1, max_size=200), st.integers(1, 50), st.randoms())
 def test_averages_do_not_depend_on_blocks_or_order(speeds, block, random):
@@ -230,7 +257,7 @@ def test_averages_do_not_depend_on_blocks_or_order(speeds, block, random):
 
 
 def test_progress_rises_to_the_end(tmp_path, monkeypatch):
-    monkeypatch.setattr(rows, "BLOCK_ROWS", 100)
+    cut_into_blocks(monkeypatch, 100)
     lines = lines_of(9000)
     for number in range(3):
         part = lines[3000 * number : 3000 * (number + 1)]

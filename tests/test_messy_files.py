@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from winds import cut_into_blocks
 
 from yieldest.errors import InputError
 from yieldest.files.dialect import LinesBelowData
 from yieldest.model.site_wind import read_plan_record, read_reference
 from yieldest.plan import load_plan
-from yieldest.wind import record_rows as rows
 from yieldest.wind.data_recovery import SparseReadings
 from yieldest.wind.read_wind import (
     MisdatedReadings,
@@ -154,7 +154,7 @@ def test_blanks_before_the_cells_of_one_line_are_no_part_of_them(read, line, spa
 
 
 def test_a_footer_may_lie_in_another_block(tmp_path, monkeypatch):
-    monkeypatch.setattr(rows, "BLOCK_ROWS", 10)
+    cut_into_blocks(monkeypatch, 10)
     test_record = tmp_path / "wind.csv"
     test_record.write_text("\n".join([HEADING, *LINES, "End", "of file"]))
     assert read_wind(test_record).time.size == 48
@@ -247,7 +247,7 @@ def test_a_wrong_value_is_named_by_its_line_whatever_was_picked(tmp_path, monkey
     lines[90] = lines[90].rpartition(",")[0] + ",-7"
     path.write_text("\n".join(lines))
     for block in (7, 1000):
-        monkeypatch.setattr(rows, "BLOCK_ROWS", block)
+        cut_into_blocks(monkeypatch, block)
         with pytest.raises(InputError, match="line 91: -7"):
             read_wind(path, where={"station": ["BAY"]})
         assert read_wind(path, where={"station": ["HILL"]}).time.size == 48

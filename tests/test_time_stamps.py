@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from airport import WEATHER
+from winds import cut_into_blocks
 
 from yieldest.errors import InputError
 from yieldest.files.plain_stamps import plain_iso
@@ -259,7 +260,7 @@ def test_the_doubled_hour_may_be_cut_by_a_block(tmp_path, monkeypatch):
     path = tmp_path / "wind.csv"
     path.write_text("time,speed_ms\n" + "".join(f"{stamp},5\n" for stamp in local))
     for rows in (1, 2, 5, 7):
-        monkeypatch.setattr("yieldest.wind.record_rows.BLOCK_ROWS", rows)
+        cut_into_blocks(monkeypatch, rows)
         assert minutes(read_wind(path, time_zone="Europe/Berlin")) == utc
 
 

@@ -41,3 +41,9 @@ def slow_weibull(random, count, shape, scale_ms, memory_hours):
 def by_airport_rules(speed_ms):
     """Return speeds as a sensor that starts at 1.5 m/s and whole knots would report them."""
     return np.where(speed_ms < 1.5, 0.0, np.rint(speed_ms / KNOT_MS) * KNOT_MS)
+
+
+def cut_into_blocks(monkeypatch, rows):
+    """Have files read some rows at a time, even those that are read in one piece otherwise."""
+    monkeypatch.setattr("yieldest.wind.record_rows.BLOCK_ROWS", rows)
+    monkeypatch.setattr("yieldest.files.table.BLOCK_CHARACTERS", 20 * rows)

@@ -33,6 +33,9 @@ MOST_COLUMNS = 1000
 """A curve, a bill or a table of readings with more is none; our choice."""
 MOST_LINES = 10_000
 """A curve, a bill or a converter's table with more is none; our choice."""
+BLOCK_CHARACTERS = 2**20
+"""Lines are checked about so many at a time: more would leave the cache, and fewer the two threads
+that read would often wait for each other."""
 
 _MAY_BEGIN_NO_DATA = np.ones(256, dtype=bool)
 """The bytes that may begin a line without data: blanks, marks of comments, other alphabets."""
@@ -342,7 +345,7 @@ def _checked(path: Path, layout: Layout, stream: TextIO, *, timed: bool) -> Iter
     between = len(layout.headings) - 1
     no_data_line = _no_data_line(layout)
     left = sys.maxsize if layout.last_line is None else layout.last_line - layout.data_line + 1
-    while left > 0 and (block := stream.read(2**20)):
+    while left > 0 and (block := stream.read(BLOCK_CHARACTERS)):
         if not block.endswith("\n"):
             block += stream.readline()
         if layout.last_line is not None:

@@ -191,7 +191,9 @@ class Gathering:
         self._columns: dict[str, npt.NDArray[Any]] = {}  # the rows in hand, and room for more
         self._held = 0
         self._rows = 0
-        self._disordered = 0
+        self._last: Times = np.empty(0, "datetime64[ns]")  # the time of the row before, if any
+        self._back = 0  # steps to an earlier time, and to a later one
+        self._forth = 0
         self._same_time = 0
 
     def gather(self, progress: Progress | None = None) -> Gathered:
@@ -384,8 +386,12 @@ class Gathering:
     def _average(self, averager: Averager) -> None:
         time, values = self._settled()
         none = np.timedelta64(0, "ns")
-        self._disordered += int((np.diff(time) < none).sum())
-        self._same_time += int((np.diff(np.sort(time, kind="stable")) == none).sum())
+        row_by_row = np.concatenate((self._last, time))
+        steps = np.diff(row_by_row)
+        self._back += int((steps < none).sum())
+        self._forth += int((steps > none).sum())
+        self._same_time += int((np.diff(np.sort(row_by_row, kind="stable")) == none).sum())
+        self._last = time[-1:].copy()
         averager.add(time, values)
 
     def _result(self) -> Gathered:
@@ -437,8 +443,9 @@ class Gathering:
         source, step = str(self.path), self._step()
         rounding = step[1] if step else None
         yield ReadingsAveraged(source, averager.readings, averager.seconds, rounding)
-        if self._disordered:
-            yield LinesBackInTime(source, self._disordered)
+        newest_first = 2 * self._back > self._rows
+        if disordered := self._forth if newest_first else self._back:
+            yield LinesBackInTime(source, disordered)
         if self._same_time:
             yield ReadingsAtOneTime(source, self._same_time)
         usual = float(np.median(readings[readings > 0])) if (readings > 0).any() else 0.0
