@@ -423,7 +423,7 @@ def test_what_is_no_value_is_refused_or_missing(read, cell):
 def test_calm_is_no_wind_and_is_told(read):
     record = read(HEADING, "2025-01-01,calm", "2025-01-02,Calm", "2025-01-03,5", "2025-01-04,///")
     assert record.speed_ms == pytest.approx([0, 0, 5, np.nan], nan_ok=True)
-    assert found(record)["words for speed"] == "calm (1 times), Calm (1 times)"
+    assert found(record)["words for speed"] == "Calm (1 times), calm (1 times)"
     assert found(record)["missing speed"] == "/// (1 times)"
     stated = read(HEADING, "2025-01-01,calm", "2025-01-02,5", missing=("calm",))
     assert np.isnan(stated.speed_ms[0])

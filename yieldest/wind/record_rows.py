@@ -467,7 +467,8 @@ class Gathering:
             read = {mark for mark in marks if np.isfinite(words.get(mark.lower(), np.nan))}
             for what, told in (("missing", set(marks) - read), ("words for", read)):
                 if told:
-                    text = ", ".join(f"{m} ({marks[m]:,} times)" for m in marks if m in told)
+                    often = sorted((-marks[mark], mark) for mark in told)
+                    text = ", ".join(f"{mark} ({-times:,} times)" for times, mark in often)
                     found.append(Recognised(f"{what} {role}", text, "recognised"))
         return found
 
