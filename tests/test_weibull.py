@@ -115,6 +115,18 @@ def test_plain_likelihood_is_as_high_as_scipys(seed):
     assert ours_log >= their_log - 1e-9 * abs(their_log)
 
 
+@pytest.mark.parametrize("count", [90, 2000, 20_000])
+def test_a_wild_speed_leaves_a_fit(count):
+    """The first guess is then far off; both slopes of the likelihood must still be zero."""
+    speed = np.append(np.random.default_rng(1).weibull(2, count) * 6, 1e5)
+    for rows in (1.0, np.ones((2, speed.size))):
+        for shape, scale in zip(*map(np.ravel, fit_maximum_likelihood(speed, rows)), strict=True):
+            power = (speed / scale) ** shape
+            assert power.mean() == pytest.approx(1, rel=1e-9)
+            log = np.log(speed / scale)
+            assert (power * log).mean() - log.mean() == pytest.approx(1 / shape, rel=1e-9)
+
+
 @given(SHAPES, SCALES, st.integers(0, 2**32 - 1))
 @settings(max_examples=25, deadline=None)
 def test_weights_are_repetitions(shape, scale, seed):
