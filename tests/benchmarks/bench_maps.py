@@ -9,6 +9,7 @@ the map that is larger than memory is made of N GB instead of 40.
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import re
 import resource
@@ -26,6 +27,7 @@ from harness import Figure, best_of, report
 from made_grid import HOURS, lazy_grid
 from scipy.stats import weibull_min
 
+from yieldest.cli.app import MOST_OBJECTS_UNSEEN
 from yieldest.energy.closed_form import mean_power_w
 from yieldest.maps.blocks import in_blocks, regions_of
 from yieldest.maps.make_maps import maps_of, recipe_for
@@ -201,7 +203,10 @@ def peak_memory_gb() -> float:
 
 
 def alone(cells: int, cores: int) -> None:
-    """Print what a map took on so many cores."""
+    """Print what a map took on so many cores, in a process as that of the command."""
+    import zarr  # noqa: F401, PLC0415 - as with a grid in Zarr: to load libraries is not timed
+
+    gc.set_threshold(MOST_OBJECTS_UNSEEN)
     dask.system.CPU_COUNT = cores
     grid = in_blocks(lazy_grid(cells), recipe_for(lazy_grid(cells), None, None))
     recipe = recipe_for(grid, load_plan(HILL), None)
