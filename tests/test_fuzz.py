@@ -117,3 +117,10 @@ def test_any_cells_below_a_sound_heading_are_read_or_refused(path, reader, rows,
     text = HEADINGS[reader] + "\n".join(delimiter.join(row) for row in rows)
     path.write_text(text, encoding="utf-8", errors="replace", newline="")
     read_or_refuse(reader, path)
+
+
+def test_a_refusal_is_one_line_whatever_cells_it_quotes(path):
+    path.write_text("time,speed (m/s)\n0\x1e0\n,", encoding="utf-8")
+    with pytest.raises(InputError, match="pick one") as refused:
+        READERS["record"](path)
+    assert len(str(refused.value).splitlines()) == 1

@@ -9,5 +9,6 @@ class InputError(ValueError):
     """
 
     def __init__(self, message: str, to_paste: str = "") -> None:
-        super().__init__(message)
+        # What is quoted from a file may hold ends of lines, of which Unicode has ten.
+        super().__init__(" ".join(message.split()))
         self.to_paste = to_paste

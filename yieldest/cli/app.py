@@ -432,10 +432,9 @@ def main() -> None:
 
 
 def _refuse(reason: str, to_paste: str = "") -> NoReturn:
-    line = " ".join(reason.split())
-    if len(line) > LONGEST_MESSAGE:
-        line = f"{line[: LONGEST_MESSAGE // 2]} ... {line[-LONGEST_MESSAGE // 2 :]}"
-    for shown in (f"yieldest: {line}", *to_paste.splitlines()):
+    if len(reason) > LONGEST_MESSAGE:
+        reason = f"{reason[: LONGEST_MESSAGE // 2]} ... {reason[-LONGEST_MESSAGE // 2 :]}"
+    for shown in (f"yieldest: {reason}", *to_paste.splitlines()):
         plain = (c if c.isprintable() or c == "\t" else repr(c)[1:-1] for c in shown)
         typer.echo("".join(plain), err=True)
     sys.exit(2)
