@@ -100,9 +100,10 @@ def fit_maximum_likelihood(
         # Relative to the highest speed no power can overflow.
         highest = np.max(speed, axis=-1, keepdims=True)
         every = 1 + speed.shape[-1] // _BLOCK
-        shape = _mean_and_variation(*_part(speed, counted, np.s_[::every]))[1] ** _JUSTUS
+        some = None if counted is None else counted[..., ::every]
+        shape = _mean_and_variation(speed[..., ::every], some)[1] ** _JUSTUS
         if every > 1 and not np.isfinite(shape).all():
-            shape = _mean_and_variation(*_part(speed, counted, np.s_[:]))[1] ** _JUSTUS
+            shape = _mean_and_variation(speed, counted)[1] ** _JUSTUS
         starts = shape[np.isfinite(shape)]
         # Rows of one record's draws share the shape about which their sums are expanded.
         alike = speed.ndim == 1 and starts.size > 0
@@ -148,7 +149,7 @@ def fit_moments(
     1 + (s/m)^2 = Gamma(1 + 2/k) / Gamma(1 + 1/k)^2.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
-        mean, variation = _mean_and_variation(*_part(*_moving(speed_ms, weight), np.s_[:]))
+        mean, variation = _mean_and_variation(*_moving(speed_ms, weight))
         target = np.log1p(variation**2)
 
         def step(shape: FloatArray) -> FloatArray:
@@ -161,8 +162,12 @@ def fit_moments(
     return shape, scale_of_mean(mean, shape)
 
 
-def _mean_and_variation(speed: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _mean_and_variation(
+    speed: FloatArray, weight: FloatArray | None
+) -> tuple[FloatArray, FloatArray]:
     """Return the mean, and the standard deviation over it; NaN where all speeds are the same."""
+    if weight is None:
+        weight = np.ones(speed.size)
     total = np.sum(np.broadcast_to(weight, np.broadcast_shapes(weight.shape, speed.shape)), -1)
     mean = _dot(weight, speed) / total
     variation = np.sqrt(_dot(weight, (speed - mean[..., np.newaxis]) ** 2) / total) / mean
@@ -239,14 +244,6 @@ def _moving(speed_ms: npt.ArrayLike, weight: npt.ArrayLike) -> tuple[FloatArray,
     if speed.ndim == 1 and np.ndim(weight) == 0:
         return speed if used.all() else speed[used], None
     return np.where(used, speed, 1.0), np.where(used, floats(weight), 0.0)
-
-
-def _part(
-    speed: FloatArray, weight: FloatArray | None, places: slice
-) -> tuple[FloatArray, FloatArray]:
-    """Return some of the speeds with their weights."""
-    part = speed[..., places]
-    return part, np.ones(part.size) if weight is None else weight[..., places]
 
 
 def _dot(one: FloatArray, other: FloatArray) -> FloatArray:
