@@ -17,6 +17,7 @@ from yieldest.errors import InputError
 from yieldest.model.build_estimate import LowMeanWind, NoBill
 from yieldest.model.estimate import estimate as estimate_of
 from yieldest.model.inputs import read
+from yieldest.model.site_wind import FrozenCupsNotSought
 from yieldest.plan import load_plan
 from yieldest.plan.overrides import Override
 from yieldest.wind.distribution import WindDistribution
@@ -234,6 +235,13 @@ def test_what_a_swept_value_shares_with_the_plan_is_the_same_as_anew(key, value)
         assert lost == pytest.approx(expected, rel=1e-12)
         found, expected = ([*each.assumed, *each.warnings] for each in (build, other))
         assert list(map(type, found)) == list(map(type, expected))
+
+
+def test_a_rule_that_is_stated_is_warned_of_though_it_is_the_default():
+    key, roof = "wind.quality_control.frozen_hours", "demo-sites/town-roof"
+    (swept,) = yd.load(roof).estimate().sweep(key, [6.0]).estimates
+    assert FrozenCupsNotSought() in swept.warnings
+    assert swept.warnings == from_scratch(roof, key, 6.0).warnings
 
 
 def test_many_swept_values_are_those_of_each_alone():

@@ -191,7 +191,7 @@ def read_build(
 def _known_wind(place: Place, winds: Sequence[tuple[Place, SiteWind]]) -> SiteWind | None:
     """Return the wind of a place from those read before, if it is among them."""
     alike = [
-        (wind, place.wind.differs_in(known.wind) - _NOT_OF_THE_RECORD)
+        (wind, _differs_in(place, known))
         for known, wind in winds
         if known.plan_path == place.plan_path
     ]
@@ -208,10 +208,17 @@ def _known_wind(place: Place, winds: Sequence[tuple[Place, SiteWind]]) -> SiteWi
 def _known_files(place: Place, winds: Sequence[tuple[Place, SiteWind]]) -> WindFiles | None:
     """Return the records of a place from those read before, if they are among them."""
     for known, wind in winds:
-        others = place.wind.differs_in(known.wind) - _NOT_OF_THE_RECORD
-        if known.plan_path == place.plan_path and others <= _OF_THE_ASSESSMENT:
+        if known.plan_path == place.plan_path and _differs_in(place, known) <= _OF_THE_ASSESSMENT:
             return wind.as_read
     return None
+
+
+def _differs_in(place: Place, known: Place) -> set[str]:
+    """Return the keys of a wind that make another wind of it."""
+    others = place.wind.differs_in(known.wind) - _NOT_OF_THE_RECORD
+    mine, its = (each.wind.quality_control.model_fields_set for each in (place, known))
+    # Of a rule that is stated it is said when it cannot be kept, if only its default is stated.
+    return others if mine == its else others | {"quality_control"}
 
 
 def input_files(plan: Plan) -> list[Path]:
