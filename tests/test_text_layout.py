@@ -5,6 +5,7 @@ import zipfile
 
 import numpy as np
 import pytest
+from winds import cut_into_blocks
 
 from yieldest.errors import InputError
 from yieldest.files.dialect import LayoutOptions, layout_of
@@ -87,12 +88,13 @@ def test_lines_above_the_heading_comments_and_blank_lines_are_passed_over(writte
     assert [table.place(row) for row in range(3)] == [f"{path}, line {n}" for n in (6, 7, 11)]
 
 
-def test_lines_are_named_across_blocks(written):
-    path = written("title\n" + PLAIN + "# note\n" + "2025-01-01 00:20,7\n" * 40_000)
+def test_lines_are_named_across_blocks(written, monkeypatch):
+    cut_into_blocks(monkeypatch, 20)
+    path = written("title\n" + PLAIN + "# note\n" + "2025-01-01 00:20,7\n" * 400)
     layout = layout_of(path)
     tables = list(read_blocks(path, layout, layout.headings, [], 4))
     assert len(tables) > 1
-    assert sum(len(table.frame) for table in tables) == 40_002
+    assert sum(len(table.frame) for table in tables) == 402
     line = 3
     for table in tables:
         assert table.place(0) == f"{path}, line {line}"
@@ -100,9 +102,10 @@ def test_lines_are_named_across_blocks(written):
 
 
 @pytest.mark.parametrize("last", ['"{}"', "{} ", "{}.000"])
-def test_times_that_lead_the_lines_are_those_read_from_texts(written, last):
+def test_times_that_lead_the_lines_are_those_read_from_texts(written, monkeypatch, last):
     """Stamps in another form, in the last block of a file, are read as the plain ones are."""
-    minutes = np.datetime64("2025-01-01T00:00:00") + np.arange(40_000) * np.timedelta64(1, "m")
+    cut_into_blocks(monkeypatch, 20)
+    minutes = np.datetime64("2025-01-01T00:00:00") + np.arange(400) * np.timedelta64(1, "m")
     stamps = minutes.astype(str).tolist()
     plain, mixed = (
         written(

@@ -369,7 +369,7 @@ def test_a_plan_can_state_everything_about_a_record(run, yard, edit):
     told = {part["what"]: (part["found"], part["how"]) for part in ran.json["recognised"]}
     assert told["unit of speed"] == ("kn", "stated")
     assert told["order of the date"] == ("day first", "stated")
-    assert told["missing speed"][0] == "broken (1 times), 77 (1 times)"
+    assert told["missing speed"][0] == "77 (1 times), broken (1 times)"
     assert told["time zone"] == ("UTC+01:00, turned into UTC", "stated")
     assert ran.json["found"][0].endswith("22 speeds")
     assert run("estimate", yard, "--draws", 512).code == 0

@@ -150,10 +150,10 @@ def histogram_of(
             number = np.rint(speed / width).astype(np.int64) + 2
             number[speed == 0] = 1
         label[part] = number
-        np.add.at(count, number, 1.0)
+        count += np.bincount(number, minlength=size)
         if not alike:
-            np.add.at(total, number, hours)
-        np.add.at(together, number, speed)
+            total += np.bincount(number, hours, size)
+        together += np.bincount(number, speed, size)
     if alike:
         total = count * weight[0]
     filled = count > 0
@@ -178,5 +178,5 @@ def histogram_of(
     class_of = np.cumsum(filled) - 1
     class_of[0] = mean.size
     for part in pieces(label.size):
-        label[part] = class_of[label[part]]
+        label[part] = np.take(class_of, label[part])
     return Histogram(mean, lower, upper, total[filled], step_ms, start_ms), label
