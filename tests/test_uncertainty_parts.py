@@ -23,8 +23,13 @@ from yieldest.uncertainty.propagation import (
     summary,
 )
 from yieldest.uncertainty.result import probability_of_doing_better
-from yieldest.uncertainty.sensitivity import first_order_shares
-from yieldest.uncertainty.uncertain_inputs import QUANTITIES, UncertainInput
+from yieldest.uncertainty.sensitivity import Driver, by_share, first_order_shares
+from yieldest.uncertainty.uncertain_inputs import (
+    QUANTITIES,
+    StandardUncertainty,
+    UncertainInput,
+    drawn,
+)
 
 variates = st.floats(-4, 4)
 
@@ -154,6 +159,24 @@ def test_first_order_shares_of_a_sum_are_its_squares():
     figure = drawn @ [4.0, 2.0, 1.0, 0.0]
     shares = first_order_shares(drawn, {"figure": figure})["figure"]
     np.testing.assert_allclose(shares, [16 / 21, 4 / 21, 1 / 21, 0], atol=6e-3)
+
+
+def test_drivers_that_only_rounding_tells_apart_stay_in_order():
+    found = [
+        Driver("rounding", 1000.0, 1000.0, 0.0),
+        Driver("fit", 1000.0 - 1e-12, 1000.0 + 1e-12, 1e-15),
+        Driver("shape", 1000.0 - 3e-12, 1000.0, None),
+        Driver("mounting", 990.0, 1010.0, 0.0),
+        Driver("anemometer", 900.0, 1100.0, 0.8),
+    ]
+    names = [one.name for one in by_share(found)]
+    assert names == ["anemometer", "mounting", "rounding", "fit", "shape"]
+    assert by_share(found[:1]) == (found[0],)
+
+
+def test_an_uncertainty_of_rounding_alone_is_no_input():
+    stated = (StandardUncertainty("fit", 1e-16), StandardUncertainty("anemometer", 0.02))
+    assert [each.name for each in drawn(stated, {})] == ["anemometer"]
 
 
 def test_p90_is_exceeded_in_nine_cases_of_ten():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -89,8 +89,20 @@ def drivers(
         for (quantity, each), share in zip(inputs.items(), of_inputs, strict=True):
             low, high = map(number_or_none, ends[quantity][figure])
             found_of.append(Driver(each.name, low, high, number_or_none(share)))
-        ranked[figure] = tuple(sorted(found_of, key=lambda one: (-(one.share or 0.0), -one.swing)))
+        ranked[figure] = by_share(found_of)
     return ranked
+
+
+def by_share(found: Sequence[Driver]) -> tuple[Driver, ...]:
+    """Put drivers in order by share, then swing; what only rounding tells apart stays in order."""
+    widest = max((one.swing for one in found), default=0.0) or 1.0
+    digits = 9
+    return tuple(
+        sorted(
+            found,
+            key=lambda one: (-round(one.share or 0.0, digits), -round(one.swing / widest, digits)),
+        )
+    )
 
 
 def _ends(

@@ -36,6 +36,9 @@ CURVE_CORRELATION = 0.8
 """Correlation between the errors of two bins of a curve (common practice, no source)."""
 ALIKE_CORRELATION = 0.5
 """Correlation of the same kind of error in two builds (common practice, no source)."""
+ROUNDING = 1e-9
+"""A standard uncertainty no larger is what the rounding of numbers leaves of none at all, and would
+come and go with it."""
 
 
 @frozen_dataclass
@@ -303,7 +306,7 @@ def drawn(
         known, of_plan = QUANTITIES[each.quantity], by_plan.get(each.quantity)
         if of_plan is not None:
             taken, source = of_plan.around(known, each.central), "the plan"
-        elif each.size > 0:
+        elif each.size > ROUNDING:
             taken, source = known.around(each.central, each.size), each.source
         else:
             continue
