@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 
 @dataclass(frozen=True)
@@ -62,19 +63,29 @@ COMMAND = "from yieldest.cli.app import main; main()"
 BARE_IMPORT = "import numpy, pandas, scipy.special, typer, pydantic"
 
 
-def in_a_process(code: str, *arguments: str) -> tuple[float, float]:
-    """Run Python code in a process of its own; return its processor time and its peak in MB."""
+class Used(NamedTuple):
+    """What a process used: time by the clock and of the processors in seconds, and memory."""
+
+    clock_s: float
+    processor_s: float
+    peak_mb: float
+
+
+def in_a_process(code: str, *arguments: str) -> Used:
+    """Run Python code in a process of its own."""
+    start = time.perf_counter()
     process = subprocess.Popen([sys.executable, "-c", code, *arguments], stdout=subprocess.DEVNULL)
     _, status, used = os.wait4(process.pid, 0)
     process.returncode = os.waitstatus_to_exitcode(status)
     if process.returncode:
         raise RuntimeError(f"{code} {' '.join(arguments)} ended with {process.returncode}")
-    return used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
+    clock_s = time.perf_counter() - start
+    return Used(clock_s, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
 
 
 def process_seconds(code: str, *arguments: str, repeats: int = 5) -> float:
     """Return the shortest processor time of some such processes."""
-    return min(in_a_process(code, *arguments)[0] for _ in range(repeats))
+    return min(in_a_process(code, *arguments).processor_s for _ in range(repeats))
 
 
 def report(figures: Sequence[Figure]) -> None:
