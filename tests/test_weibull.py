@@ -411,3 +411,15 @@ def test_a_record_without_spread_gives_no_fit(method):
         histogram, _ = histogram_of(np.array(speeds), np.ones(30))
         shape, _, _ = METHODS[method].fit(histogram)
         assert np.isnan(shape)
+
+
+@given(st.floats(-4, 2), st.integers(0, 2**32 - 1))
+def test_weighted_readings_with_gaps_are_fitted_in_any_unit(exponent, seed):
+    random = np.random.default_rng(seed)
+    speed, weight = 6 * random.weibull(2.0, 60), random.uniform(0.5, 2, 60)
+    speed[random.random(60) < 0.3] = np.nan
+    shape, scale = fit_maximum_likelihood(speed, weight)
+    factor = 10.0**exponent
+    other_shape, other_scale = fit_maximum_likelihood(factor * speed, weight)
+    assert other_shape == pytest.approx(shape, rel=1e-9)
+    assert other_scale == pytest.approx(factor * scale, rel=1e-9)

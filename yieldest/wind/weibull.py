@@ -235,7 +235,7 @@ def _newton(shape: FloatArray, step_from: Callable[[FloatArray], FloatArray]) ->
 
 
 def _moving(speed_ms: npt.ArrayLike, weight: npt.ArrayLike) -> tuple[FloatArray, FloatArray | None]:
-    """Return the speeds with 1 in place of what is not above zero, and its weight as zero.
+    """Return speeds with the highest in place of what is not above zero, and its weight as zero.
 
     Of one row that counts alike what is not above zero is left out, and there is no weight.
     """
@@ -243,7 +243,8 @@ def _moving(speed_ms: npt.ArrayLike, weight: npt.ArrayLike) -> tuple[FloatArray,
     used = speed > 0  # False for NaN too
     if speed.ndim == 1 and np.ndim(weight) == 0:
         return speed if used.all() else speed[used], None
-    return np.where(used, speed, 1.0), np.where(used, floats(weight), 0.0)
+    highest = np.max(speed, axis=-1, keepdims=True, where=used, initial=0.0)
+    return np.where(used, speed, highest), np.where(used, floats(weight), 0.0)
 
 
 def _dot(one: FloatArray, other: FloatArray) -> FloatArray:
