@@ -103,7 +103,7 @@ class Histogram:
         """Return the same classes with readings counted by other weights, each of shape (n,)."""
         total = np.zeros(self.speed_ms.size + 1)
         for part in pieces(class_of.size):
-            np.add.at(total, class_of[part], weight[part])
+            total += np.bincount(class_of[part], weight[part], total.size)
         return self.weighted(total[:-1])
 
 

@@ -89,8 +89,7 @@ def fit_maximum_likelihood(
 
     found by Newton's method from about the shape by moments, on the Taylor series of the sums, so
     that the readings are mostly gone through once or twice. The scale follows as the k-th root of
-    the mean of v^k (Seguro & Lambert, *J. Wind Eng. Ind. Aerodyn.* 85 (2000)
-    75-84).
+    the mean of v^k (Seguro & Lambert, *J. Wind Eng. Ind. Aerodyn.* 85 (2000) 75-84).
     """
     speed, counted = _moving(speed_ms, weight)
     if speed.size == 0:
