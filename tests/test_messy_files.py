@@ -13,6 +13,7 @@ import pytest
 from winds import cut_into_blocks
 
 from yieldest.errors import InputError
+from yieldest.files import dialect
 from yieldest.files.dialect import LinesBelowData
 from yieldest.model.site_wind import read_plan_record, read_reference
 from yieldest.plan import load_plan
@@ -94,6 +95,24 @@ def test_lines_below_the_data_are_set_aside_and_told_of(read, footer, where):
     assert numbers == {int(number) for number in re.findall(r"\d+", where)}
     assert below.shown == next(filter(None, footer))
     assert not below.cut
+
+
+@pytest.mark.parametrize("line_end", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252", "utf-16", "utf-32-be"])
+@pytest.mark.parametrize("tail", [300, 301, 302, 303, 900])
+def test_only_the_end_of_a_long_file_is_looked_at_for_lines_below(
+    tmp_path, monkeypatch, line_end, encoding, tail
+):
+    monkeypatch.setattr(dialect, "TAIL_CHARACTERS", tail)
+    path = tmp_path / "wind.csv"
+    # Letters of two and three bytes on every line, so that a tail begins inside one.
+    notes = ["Mast am Südhang, 40 €"] * 3
+    lines = [f"{HEADING},remark", *(f"{line},öö€€€€€€" for line in LINES), "", *notes]
+    path.write_bytes("".join(line + line_end for line in lines).encode(encoding))
+    record = read_wind(path, encoding=encoding)
+    np.testing.assert_array_equal(record.speed_ms, SPEEDS)
+    (below,) = told(record, LinesBelowData)
+    assert (below.first_line, below.last_line, below.shown) == (51, 53, notes[0])
 
 
 def test_rows_of_bare_delimiters_below_the_data_are_nothing(read):

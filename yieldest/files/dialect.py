@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import csv
 import re
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import dropwhile, pairwise
 from pathlib import Path
 from typing import Annotated, NamedTuple
@@ -15,7 +16,13 @@ import numpy as np
 from pydantic import Field, Strict
 
 from yieldest.errors import InputError
-from yieldest.files.text_file import LONGEST_LINE, encoding_of, open_text, refuse_markup
+from yieldest.files.text_file import (
+    LONGEST_LINE,
+    encoding_of,
+    open_text,
+    refuse_markup,
+    skip_all_but,
+)
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 from yieldest.settings import DecimalMark, Settings, Words, key
@@ -416,11 +423,10 @@ def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]],
     `holds_data` tells from its cells whether a line may be one of data, with too many or too few
     cells perhaps. Only lines below the last of these are set aside.
     """
-    last, lines = _tail(path, layout)
     below: list[tuple[int, str]] = []
     cut = empty = False
-    numbers = range(last, layout.data_line - 1, -1)
-    for number, line in zip(numbers, reversed(lines), strict=False):
+    # The lines of a long file are only counted where something stands below its data.
+    for back, line in enumerate(reversed(_tail(path, layout))):
         if not carries_data(line, layout.head):
             continue
         cells = split_line(line, layout.delimiter)
@@ -428,32 +434,39 @@ def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]],
         if not any(cells):
             empty = True  # a spreadsheet saves the blank rows below its data as bare delimiters
             continue
-        if number == last and lines[-1] and short:
+        if back == 0 and short:
             cut = line.lstrip()[:1].isdigit()  # else it is a note, and whole
         elif holds_data(cells):
             break
-        below.append((number, line))
+        below.append((back, line))
     else:
         return layout
     if len(below) > MOST_LINES_BELOW or not (below or empty):
         return layout
+    last = _count_of_lines(path, layout)
+    if last - back < layout.data_line:
+        return layout
     if not below:
-        return replace(layout, last_line=number)
-    first, text = below[-1]
+        return replace(layout, last_line=last - back)
+    text = below[-1][1]
     shown = text.strip() if len(text.strip()) <= _SHOWN else f"{text.strip()[:_SHOWN]}..."
     cut = cut and len(below) == 1
-    found = LinesBelowData(str(path), first, below[0][0], len(below), shown, cut)
-    return replace(layout, last_line=number, below=found)
+    first_below, last_below = last - below[-1][0], last - below[0][0]
+    found = LinesBelowData(str(path), first_below, last_below, len(below), shown, cut)
+    return replace(layout, last_line=last - back, below=found)
 
 
-def _tail(path: Path, layout: Layout) -> tuple[int, list[str]]:
-    """Return the number of the last line, empty where the one before has an end, and the last."""
-    ends, before, block = 0, "", ""
+def _tail(path: Path, layout: Layout) -> list[str]:
+    """Return the last lines, the last of them empty where the one before has an end."""
+    blocks = deque[str](maxlen=2)
     with open_text(path, layout.encoding) as stream:
-        while more := stream.read(TAIL_CHARACTERS):
-            ends += more.count("\n")
-            before, block = block, more
-    lines = (before + block).split("\n")
-    if ends >= len(lines):
-        del lines[0]  # it may be cut
-    return ends + 1, lines
+        skip_all_but(stream, TAIL_CHARACTERS)
+        while block := stream.read(TAIL_CHARACTERS):
+            blocks.append(block)
+    return "".join(blocks).split("\n")
+
+
+def _count_of_lines(path: Path, layout: Layout) -> int:
+    with open_text(path, layout.encoding) as stream:
+        blocks = iter(partial(stream.read, TAIL_CHARACTERS), "")
+        return 1 + sum(block.count("\n") for block in blocks)

@@ -194,6 +194,19 @@ def refuse_markup(path: Path, text: str) -> None:
             )
 
 
+def skip_all_but(stream: TextIO, last_bytes: int) -> None:
+    """Skip to the lines that begin in the last so many bytes, where a text can be skipped."""
+    one = len("\n\n".encode(stream.encoding)) - len("\n".encode(stream.encoding)) == 1
+    if not (one and stream.seekable()):
+        return
+    size = stream.buffer.seek(0, os.SEEK_END)
+    stream.buffer.seek(max(0, size - last_bytes))
+    # A character may be cut there; the next line begins with a whole one.
+    stream.buffer.readline()
+    begin = stream.buffer.tell()
+    stream.seek(begin if size > last_bytes and begin < size else 0)
+
+
 def _open_unpacked(path: Path, stack: ExitStack, progress: Progress | None) -> BinaryIO:
     """Open a file for reading unpacked bytes."""
     raw = stack.enter_context(open_bytes(path))
