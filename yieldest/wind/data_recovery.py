@@ -52,13 +52,17 @@ def steps_of(
     `time`, shape (n,), increases strictly; a step longer than `gap_intervals` usual ones is a gap;
     `steady_readings` like steps in a row (within a factor 1.5) make an interval of their own.
     """
-    step_s = np.diff(time) / np.timedelta64(1, "s")
+    step_s = np.empty(max(0, time.size - 1))
+    for part in pieces(step_s.size):
+        np.divide(
+            np.diff(time[part.start : part.stop + 1]), np.timedelta64(1, "s"), out=step_s[part]
+        )
     if not step_s.size:
         # A single reading has no interval; an hour is what public stations report by.
         one = np.ones(time.size)
         nothing = np.zeros(0, dtype=np.int64)
         return ReadingSteps(3600 * one, one, nothing.astype(bool), nothing, 3600.0)
-    interval_s = overall_s = float(np.median(step_s))
+    interval_s = overall_s = _median(step_s)
     kind = np.zeros(step_s.size, dtype=np.int8)  # the farthest steps are 110 apart
     other = np.flatnonzero(step_s != overall_s)
     kind[other] = np.round(np.log(step_s[other] / overall_s) / np.log(LIKE_STEPS))
@@ -89,6 +93,14 @@ def steps_of(
     )
 
 
+def _median(values: FloatArray) -> float:
+    """Return the median, at once where most values are alike."""
+    usual = float(np.median(values[:STEADY_READINGS]))
+    if 2 * np.count_nonzero(values == usual) > values.size:
+        return usual
+    return float(np.median(values))
+
+
 @frozen_dataclass
 class DataRecovery:
     """How much of the time a record covers."""
@@ -106,6 +118,8 @@ class DataRecovery:
     the record touches, at least one)."""
     month_hour_share: FloatArray
     """The same for every hour of the day, shape (12, 24)."""
+    steps: ReadingSteps
+    """Those of `steps_of`, by its own thresholds."""
 
     @property
     def missing_months(self) -> tuple[int, ...]:
@@ -150,11 +164,19 @@ def season_cell(time: TimeArray) -> npt.NDArray[np.int16]:
 
 
 def hours_by_season(time: TimeArray, duration_h: FloatArray, valid: BoolArray) -> FloatArray:
-    """Return the hours of the valid readings, each of shape (n,), in the cells of `season_cell`."""
+    """Return the hours of the valid readings, each of shape (n,), in the cells of `season_cell`.
+
+    The times rise.
+    """
     hours = np.zeros(288)
     for part in pieces(time.size):
+        first, last = time[part][[0, -1]].astype("datetime64[h]")
+        each = np.arange(first, last + 1)
+        begins = np.searchsorted(time[part], each.astype(time.dtype))
+        there = np.diff(begins, append=time[part].size) > 0
         held = np.where(valid[part], duration_h[part], 0.0)
-        hours += np.bincount(season_cell(time[part]), weights=held, minlength=288)
+        within = np.add.reduceat(held, begins[there])
+        hours += np.bincount(season_cell(each[there]), weights=within, minlength=288)
     return hours
 
 
@@ -201,6 +223,7 @@ def data_recovery_of(
         share=min(1.0, hours / float(span_hours)),
         month_share=tuple(float(share) for share in np.minimum(1.0, month_share)),
         month_hour_share=np.minimum(1.0, cells / (years * MONTH_DAYS[:, np.newaxis])),
+        steps=steps,
     )
 
 

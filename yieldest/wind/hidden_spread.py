@@ -15,7 +15,7 @@ from yieldest.arrays import FloatArray, IntArray
 from yieldest.defaults import COVERAGE_FACTOR
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
-from yieldest.wind.data_recovery import DAY_S, steps_of
+from yieldest.wind.data_recovery import DAY_S
 from yieldest.wind.record import Record
 from yieldest.wind.weibull import moment, scale_of_mean
 
@@ -228,7 +228,7 @@ def spread_within(record: Record, interval_s: float, fall: float) -> tuple[float
 
     None where fewer than 10 intervals are covered by them.
     """
-    usual_s = steps_of(record.time).usual_s
+    usual_s = record.data_recovery.steps.usual_s
     fine = np.isfinite(record.speed_ms) & (usual_s <= interval_s / FINE_PARTS)
     if not fine.any():
         return None

@@ -228,8 +228,10 @@ def control_quality(
     InputError
         When no speed is left.
     """
-    steady = int(rules.interval_readings or STEADY_READINGS)
-    steps = steps_of(record.time, rules.gap_intervals or LIKE_STEPS, steady)
+    steps = record.data_recovery.steps
+    gap, steady = rules.gap_intervals or LIKE_STEPS, int(rules.interval_readings or STEADY_READINGS)
+    if (gap, steady) != (LIKE_STEPS, STEADY_READINGS):
+        steps = steps_of(record.time, gap, steady)
     if record.impossible.size:
         speed = record.speed_ms.copy()
         # With those that reading set aside, so that this test too can be changed.
@@ -247,7 +249,7 @@ def control_quality(
     deviation_ms = float(screening.speed.std(where=valid))
     _note_standing(screening, rules.threshold_share, deviation_ms)
     _note_rounding(screening, rules.rounding_share, deviation_ms)
-    recovery = data_recovery_of(record.time, valid, steps if steady == STEADY_READINGS else None)
+    recovery = data_recovery_of(record.time, valid, record.data_recovery.steps)
     outdated = data_recovery_findings(record.data_recovery)
     # Impossible speeds are said again below, by the threshold that was used.
     warnings: list[Finding | str] = [
