@@ -52,20 +52,23 @@ def steps_of(
     `time`, shape (n,), increases strictly; a step longer than `gap_intervals` usual ones is a gap;
     `steady_readings` like steps in a row (within a factor 1.5) make an interval of their own.
     """
-    step_s = np.empty(max(0, time.size - 1))
-    for part in pieces(step_s.size):
-        np.divide(
-            np.diff(time[part.start : part.stop + 1]), np.timedelta64(1, "s"), out=step_s[part]
-        )
-    if not step_s.size:
+    count, second = time.size - 1, np.timedelta64(1, "s")
+    if count < 1:
         # A single reading has no interval; an hour is what public stations report by.
         one = np.ones(time.size)
         nothing = np.zeros(0, dtype=np.int64)
         return ReadingSteps(3600 * one, one, nothing.astype(bool), nothing, 3600.0)
-    interval_s = overall_s = _median(step_s)
-    kind = np.zeros(step_s.size, dtype=np.int8)  # the farthest steps are 110 apart
-    other = np.flatnonzero(step_s != overall_s)
-    kind[other] = np.round(np.log(step_s[other] / overall_s) / np.log(LIKE_STEPS))
+    first_steps = np.sort(np.diff(time[: STEADY_READINGS + 1]))
+    usual = first_steps[first_steps.size // 2]
+    other = _steps_unlike(usual, time)
+    # Where most steps are alike, they are the median, and only the others need be looked at.
+    if 2 * other.size >= count:
+        other = np.arange(count)
+    step_s = (time[other + 1] - time[other]) / second
+    overall_s = float(np.median(step_s) if other.size == count else usual / second)
+    interval_s = overall_s
+    kind = np.zeros(count, dtype=np.int8)  # the farthest steps are 110 apart
+    kind[other] = np.round(np.log(step_s / overall_s) / np.log(LIKE_STEPS))
     first = np.flatnonzero(np.concatenate(([True], kind[1:] != kind[:-1])))
     length = np.diff(np.append(first, kind.size))
     steady = first[length >= steady_readings]
@@ -74,31 +77,35 @@ def steps_of(
     usual_s = np.broadcast_to(overall_s, time.shape)
     duration_h = np.broadcast_to(overall_s / 3600, time.shape)
     if np.unique(kind[steady]).size > 1 or kind[steady[:1]].any():
+        other, step_s = np.arange(count), np.diff(time) / second
         of_kind = {k: float(np.median(step_s[kind == k])) for k in np.unique(kind[steady])}
         stretches = np.diff(np.concatenate(([0], steady[1:], [time.size])))
         usual_s = np.repeat([of_kind[k] for k in kind[steady]], stretches)
         duration_h = usual_s / 3600
         interval_s = float(np.median(usual_s))
         changed = steady[1:][kind[steady][1:] != kind[steady][:-1]]
-    short = np.flatnonzero(step_s < usual_s[:-1])
-    if short.size:
+    short = step_s < usual_s[other]
+    if short.any():
         duration_h = duration_h.copy()
-        duration_h[short] = step_s[short] / 3600
+        duration_h[other[short]] = step_s[short] / 3600
+    joined = np.full(count, gap_intervals >= 1)
+    joined[other] = step_s <= gap_intervals * usual_s[other]
     return ReadingSteps(
         usual_s=usual_s,
         duration_h=duration_h,
-        joined=step_s <= gap_intervals * usual_s[:-1],
+        joined=joined,
         changed=changed,
         interval_s=interval_s,
     )
 
 
-def _median(values: FloatArray) -> float:
-    """Return the median, at once where most values are alike."""
-    usual = float(np.median(values[:STEADY_READINGS]))
-    if 2 * np.count_nonzero(values == usual) > values.size:
-        return usual
-    return float(np.median(values))
+def _steps_unlike(step: np.timedelta64, time: TimeArray) -> IntArray:
+    """Return the readings after which another step follows than a given one."""
+    found = [
+        part.start + np.flatnonzero(np.diff(time[part.start : part.stop + 1]) != step)
+        for part in pieces(time.size - 1)
+    ]
+    return np.concatenate(found)
 
 
 @frozen_dataclass
