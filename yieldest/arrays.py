@@ -31,6 +31,12 @@ def pieces(count: int) -> Iterator[slice]:
     return (slice(start, start + _PIECE) for start in range(0, count, _PIECE))
 
 
+def places(count: int, holds: Callable[[slice], BoolArray]) -> IntArray:
+    """Return at which of so many places something holds, which is told piece by piece."""
+    found = [part.start + np.flatnonzero(holds(part)) for part in pieces(count)]
+    return np.concatenate([np.zeros(0, dtype=np.int64), *found])
+
+
 def crossing(
     function: Callable[[FloatArray], FloatArray], low: npt.ArrayLike, high: npt.ArrayLike
 ) -> FloatArray:

@@ -204,12 +204,13 @@ def to_metres_per_second(speed: npt.ArrayLike, unit: str) -> FloatArray:
     if unit == "Beaufort":
         # A negative number stays negative, so that it is found and named as such.
         return np.asarray(0.836 * np.sign(values) * np.abs(values) ** 1.5)
-    return np.asarray(values * SPEED_FACTORS[unit])
+    return values if unit == "m/s" else np.asarray(values * SPEED_FACTORS[unit])
 
 
 def to_degrees(direction: npt.ArrayLike, unit: str) -> FloatArray:
     """Convert directions in one of `DIRECTION_FACTORS` to degrees."""
-    return np.asarray(floats(direction) * DIRECTION_FACTORS[unit])
+    values = floats(direction)
+    return values if unit == "deg" else np.asarray(values * DIRECTION_FACTORS[unit])
 
 
 def to_celsius(temperature: npt.ArrayLike, unit: str) -> FloatArray:

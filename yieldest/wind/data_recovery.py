@@ -7,7 +7,7 @@ import calendar
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import BoolArray, FloatArray, IntArray, TimeArray, pieces
+from yieldest.arrays import BoolArray, FloatArray, IntArray, TimeArray, pieces, places
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding
 
@@ -60,7 +60,7 @@ def steps_of(
         return ReadingSteps(3600 * one, one, nothing.astype(bool), nothing, 3600.0)
     first_steps = np.sort(np.diff(time[: STEADY_READINGS + 1]))
     usual = first_steps[first_steps.size // 2]
-    other = _steps_unlike(usual, time)
+    other = places(count, lambda part: time[1:][part] - time[:-1][part] != usual)
     # Where most steps are alike, they are the median, and only the others need be looked at.
     if 2 * other.size >= count:
         other = np.arange(count)
@@ -97,15 +97,6 @@ def steps_of(
         changed=changed,
         interval_s=interval_s,
     )
-
-
-def _steps_unlike(step: np.timedelta64, time: TimeArray) -> IntArray:
-    """Return the readings after which another step follows than a given one."""
-    found = [
-        part.start + np.flatnonzero(np.diff(time[part.start : part.stop + 1]) != step)
-        for part in pieces(time.size - 1)
-    ]
-    return np.concatenate(found)
 
 
 @frozen_dataclass

@@ -367,7 +367,7 @@ class Gathering:
             self.marks[role] += marks
             known = raw[some(np.isfinite(raw))]
             if role == "speed" and self.distinct.size <= 20_000:
-                counted = pd.Series(known).value_counts(sort=False)
+                counted = pd.Series(known, copy=False).value_counts(sort=False)
                 both = np.concatenate((self.distinct, counted.index))
                 counts = np.concatenate((self.counts, counted))
                 self.distinct, place = np.unique(both, return_inverse=True)

@@ -13,12 +13,14 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from yieldest.arrays import BoolArray, FloatArray, IntArray, floats
+from yieldest.arrays import BoolArray, FloatArray, IntArray, floats, pieces, places, some
 from yieldest.frozen import frozen_dataclass
 from yieldest.wind.record import Record
 
 SHORTEST_STUCK_READINGS = 3
 """Two like readings in a row are never called stuck; our choice."""
+MOST_SORTED = 200_000
+"""The quarters of the speeds are told by about so many of them; our choice."""
 CHANCE = 0.01
 """A run so long that chance makes it in one of a hundred such records is stuck; our choice."""
 CALM_PATIENCE = 4.0
@@ -53,6 +55,8 @@ class Runs:
     @property
     def readings(self) -> BoolArray:
         """The readings of all the runs, shape (n,)."""
+        if not self.first.size:
+            return np.zeros(self.duration_h.size, dtype=bool)
         change = np.zeros(self.duration_h.size + 1, dtype=np.int8)
         change[self.first] += 1
         change[self.first + self.length] -= 1
@@ -73,10 +77,16 @@ def spikes(speed_ms: FloatArray, joined: BoolArray, factor: float, excess_ms: fl
     between two neighbours above `excess_ms` is one too.
     """
     found = np.zeros(speed_ms.size, dtype=bool)
+    earlier, later = speed_ms[:-1], speed_ms[1:]
+
+    def stands_out(part: slice) -> BoolArray:
+        to_calm = (later[part] == 0) & (earlier[part] > excess_ms)
+        return np.asarray((later[part] > earlier[part] + excess_ms) | to_calm)
+
     # NaN compares as False everywhere, and so is never called a spike, nor beside one.
-    may_be = np.flatnonzero((speed_ms > excess_ms) | (speed_ms == 0))
+    may_be = 1 + places(later.size, stands_out)
     for width in (1, 2):
-        at = may_be[(may_be > 0) & (may_be < speed_ms.size - width)]
+        at = may_be[may_be < speed_ms.size - width]
         before, after = speed_ms[at - 1], speed_ms[at + width]
         inner = np.stack([speed_ms[at + k] for k in range(width)])
         near = np.logical_and.reduce([joined[at - 1 + k] for k in range(width + 1)])
@@ -97,20 +107,23 @@ def stuck_length(speed_ms: FloatArray, joined: BoolArray) -> int:
     light winds repeat themselves more often, p is the highest of the four quarters of the speeds.
     """
     moving = joined & (speed_ms[1:] > 0) & (speed_ms[:-1] > 0)
-    before = speed_ms[:-1][moving]
-    if not before.size:
+    every = 1 + moving.size // MOST_SORTED
+    sample = speed_ms[:-1:every][moving[::every]]
+    if not sample.size:
         return SHORTEST_STUCK_READINGS
-    moving &= speed_ms[1:] == speed_ms[:-1]
-    alike = speed_ms[:-1][moving]
-    limits = np.quantile(before, [0.25, 0.5, 0.75], overwrite_input=True)
-    in_quarters, alike_in_quarters = (
-        np.diff([0, *(np.count_nonzero(speeds <= limit) for limit in limits), speeds.size])
-        for speeds in (before, alike)
-    )
+    limits = np.quantile(sample, [0.25, 0.5, 0.75])
+    counted = np.zeros((2, limits.size + 1))
+    for part in pieces(moving.size):
+        used = some(moving[part])
+        before, after = speed_ms[:-1][part][used], speed_ms[1:][part][used]
+        for row, speeds in enumerate((before, before[before == after])):
+            below = [np.count_nonzero(speeds <= limit) for limit in limits]
+            counted[row] += np.diff([0, *below, speeds.size])
+    in_quarters, alike_in_quarters = counted
     chance = float((alike_in_quarters / np.maximum(in_quarters, 1)).max())
     if not 0 < chance < 1:
         return SHORTEST_STUCK_READINGS
-    length = 1 + np.log(CHANCE / before.size) / np.log(chance)
+    length = 1 + np.log(CHANCE / in_quarters.sum()) / np.log(chance)
     return max(SHORTEST_STUCK_READINGS, int(np.ceil(length)))
 
 
