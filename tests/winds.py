@@ -46,4 +46,5 @@ def by_airport_rules(speed_ms):
 def cut_into_blocks(monkeypatch, rows):
     """Have files read some rows at a time, even those that are read in one piece otherwise."""
     monkeypatch.setattr("yieldest.wind.record_rows.BLOCK_ROWS", rows)
+    monkeypatch.setattr("yieldest.wind.record_rows.AVERAGED_ROWS", rows)
     monkeypatch.setattr("yieldest.files.table.BLOCK_CHARACTERS", 20 * rows)

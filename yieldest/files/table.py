@@ -33,9 +33,9 @@ MOST_COLUMNS = 1000
 """A curve, a bill or a table of readings with more is none; our choice."""
 MOST_LINES = 10_000
 """A curve, a bill or a converter's table with more is none; our choice."""
-BLOCK_CHARACTERS = 2**20
-"""Lines are checked about so many at a time: more would leave the cache, and fewer the two threads
-that read would often wait for each other."""
+BLOCK_CHARACTERS = 2**21
+"""Lines are checked about so many at a time: more would leave the cache, and fewer take longer to
+hand from one to the other of the two threads that read."""
 
 _MAY_BEGIN_NO_DATA = np.ones(256, dtype=bool)
 """The bytes that may begin a line without data: blanks, marks of comments, other alphabets."""

@@ -42,7 +42,9 @@ from yieldest.wind.record_values import (
     words_of,
 )
 
-BLOCK_ROWS = 100_000
+BLOCK_ROWS = 30_000
+AVERAGED_ROWS = 200_000
+"""Rows that are averaged together."""
 ROOM = 6_000_000
 """Rows that columns have room for at first, ten years of minutes: so large an array takes memory as
 it is filled, and gives it back."""
@@ -213,8 +215,10 @@ class Gathering:
                 self._take(source, table)
                 if self.averager is None and self._too_many():
                     self.averager = Averager(QUICK_S)
-                if self.averager is not None:
+                if self.averager is not None and self._held >= AVERAGED_ROWS:
                     self._average(self.averager)
+        if self.averager is not None and self._held:
+            self._average(self.averager)
         self._check_stations()
         if self._rows == 0:
             raise InputError(f"{self.path}: there is a heading but no data line below it.")
