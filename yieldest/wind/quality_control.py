@@ -246,7 +246,7 @@ def control_quality(
             "readings, or change or switch off the test that took them."
         )
     _note_times(screening, rules)
-    deviation_ms = float(screening.speed.std(where=valid))
+    deviation_ms = _deviation(screening.speed, valid)
     _note_standing(screening, rules.threshold_share, deviation_ms)
     _note_rounding(screening, rules.rounding_share, deviation_ms)
     recovery = data_recovery_of(record.time, valid, record.data_recovery.steps)
@@ -277,6 +277,15 @@ def control_quality(
         **beside,
     )
     return QualityReport(record, screened, tuple(screening.flags), tuple(screening.tests), steps)
+
+
+def _deviation(speed_ms: FloatArray, valid: BoolArray) -> float:
+    """Return the standard deviation of the valid speeds, shape (n,)."""
+    mean_ms, squares = speed_ms.mean(where=valid), 0.0
+    for part in pieces(speed_ms.size):
+        off_ms = speed_ms[part][valid[part]] - mean_ms
+        squares += float((off_ms * off_ms).sum())
+    return float(np.sqrt(squares / np.count_nonzero(valid)))
 
 
 def _leave_out(look: _Screening, rules: QualityRules, neighbour_ms: FloatArray | None) -> None:
