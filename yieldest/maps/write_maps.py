@@ -9,7 +9,7 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -37,6 +37,9 @@ SPARE_BYTES = 1_000_000
 STORED_SIDE = 256
 """Longest side of a stored piece of a NetCDF map."""
 
+Outlined = Callable[[], xr.Dataset]
+"""Lays maps out, without their values."""
+
 
 def write_maps(
     grid: Grid,
@@ -54,14 +57,17 @@ def write_maps(
     """
     if not path.parent.is_dir():
         raise InputError(f"{path}: the folder {path.parent} is not there; make it first.")
-    outline = outline_of(grid, recipe)
-    when = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    outline.attrs["history"] = f"{when} {command}"
+
+    # Which takes its time, but not that of those who compute, when they are given work before.
+    def outlined() -> xr.Dataset:
+        when = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+        return outline_of(grid, recipe).assign_attrs(history=f"{when} {command}")
+
     if path.suffix == ".nc":
-        _write_netcdf(outline, regions, maps, path, progress)
+        _write_netcdf(outlined, regions, maps, path, progress)
     elif path.suffix == ".zarr":
         try:
-            _write_zarr(outline, regions, maps, path, progress, _mark(grid, recipe, regions))
+            _write_zarr(outlined, regions, maps, path, progress, _mark(grid, recipe, regions))
         except OSError as error:
             raise InputError(
                 f"{path}: the store cannot be written ({error.strerror or error}); make room, and "
@@ -72,14 +78,19 @@ def write_maps(
 
 
 def _write_netcdf(
-    outline: xr.Dataset, regions: Sequence[Region], maps: Maps, path: Path, progress: Progress
+    outlined: Outlined,
+    regions: Sequence[Region],
+    maps: Maps,
+    path: Path,
+    progress: Progress,
 ) -> None:
     every = sum(map(cells_in, regions))
     done = 0
     with scratch_beside(path) as scratch:
         unfinished = scratch / path.name
-        _refuse_lack_of_room(unfinished, outline)
         computed = maps(regions)
+        outline = outlined()
+        _refuse_lack_of_room(unfinished, outline)
         outline.drop_vars(list(outline.data_vars)).to_netcdf(unfinished, engine="h5netcdf")
         with h5netcdf.File(unfinished, "r+") as file:
             for name, size in outline.sizes.items():
@@ -128,7 +139,7 @@ def _refuse_lack_of_room(path: Path, outline: xr.Dataset) -> None:
 
 
 def _write_zarr(
-    outline: xr.Dataset,
+    outlined: Outlined,
     regions: Sequence[Region],
     maps: Maps,
     path: Path,
@@ -137,7 +148,7 @@ def _write_zarr(
 ) -> None:
     unfinished = path.with_name(f"{path.name}.part")
     with _alone_in(unfinished, path):
-        _write_unfinished(outline, regions, maps, unfinished, progress, mark)
+        _write_unfinished(outlined, regions, maps, unfinished, progress, mark)
         unfinished.rename(path)
 
 
@@ -163,7 +174,7 @@ def _alone_in(unfinished: Path, path: Path) -> Iterator[None]:
 
 
 def _write_unfinished(
-    outline: xr.Dataset,
+    outlined: Outlined,
     regions: Sequence[Region],
     maps: Maps,
     unfinished: Path,
@@ -173,6 +184,7 @@ def _write_unfinished(
     finished = _finished(unfinished, mark)
     left = [number for number in range(len(regions)) if number not in (finished or ())]
     computed = maps(regions[each] for each in left)
+    outline = outlined()
     if finished is None:
         for old in unfinished.iterdir():
             shutil.rmtree(old) if old.is_dir() else old.unlink()
