@@ -2,12 +2,15 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from pydantic import ValidationError
 from winds import record_of, slow_weibull, times
 
 from yieldest.errors import InputError
 from yieldest.wind.data_recovery import data_recovery_of, steps_of
 from yieldest.wind.quality_control import QualityRules, control_quality
+from yieldest.wind.suspect_readings import stuck_length
 
 LEAVING_OUT = ("impossible", "sensor_top", "spike", "stuck", "frozen", "contradicted_calm")
 
@@ -230,3 +233,27 @@ def test_drifting_clocks_make_no_gaps():
     assert steps.changed.size == 0
     coverage = data_recovery_of(time, np.ones(500, bool))
     assert coverage.share == pytest.approx(1.0, abs=0.05)
+
+
+@given(
+    st.lists(st.sampled_from([600, 600, 600, 610, 1200, 3000]), min_size=1, max_size=40),
+    st.sampled_from([1.0, 1.5, 3.0]),
+)
+def test_gaps_and_durations_follow_from_the_median_step(steps_s, gap_intervals):
+    time = np.datetime64("2025-01-01", "ns") + np.cumsum([0, *steps_s]) * np.timedelta64(1, "s")
+    steps = steps_of(time, gap_intervals, steady_readings=100)
+    usual_s = float(np.median(steps_s))
+    assert steps.interval_s == usual_s
+    np.testing.assert_array_equal(steps.usual_s, np.full(time.size, usual_s))
+    np.testing.assert_array_equal(steps.joined, np.array(steps_s) <= gap_intervals * usual_s)
+    hours = np.append(np.minimum(steps_s, usual_s), usual_s) / 3600
+    np.testing.assert_allclose(steps.duration_h, hours, rtol=1e-15)
+
+
+def test_the_quarters_of_a_long_record_are_told_by_a_part_of_it(monkeypatch):
+    random = np.random.default_rng(11)
+    speed = slow_weibull(random, 120_000, 2.0, 6.0, 60.0).round(1)
+    joined = random.random(speed.size - 1) < 0.99
+    exact = stuck_length(speed, joined)
+    monkeypatch.setattr("yieldest.wind.suspect_readings.MOST_SORTED", 5_000)
+    assert abs(stuck_length(speed, joined) - exact) <= 1
