@@ -236,6 +236,15 @@ def test_bad_input_is_one_sentence_and_leaves_no_file(
     assert sorted(path.name for path in tmp_path.iterdir()) == before
 
 
+@pytest.mark.parametrize("name", ["m.nc", "m.zarr"])
+def test_a_refused_map_leaves_nothing_behind(run, tmp_path, name):
+    winds().drop_vars("height").to_netcdf(tmp_path / "winds.nc", engine="h5netcdf")
+    refused = run("map", tmp_path / "winds.nc", "-o", tmp_path / name)
+    assert refused.code == 2
+    assert "--height" in refused.err
+    assert [path.name for path in tmp_path.iterdir()] == ["winds.nc"]
+
+
 def test_an_existing_store_is_left_alone(run, stored, tmp_path):
     (tmp_path / "m.zarr").mkdir()
     refused = run("map", stored / "winds.nc", "-o", tmp_path / "m.zarr")

@@ -58,7 +58,7 @@ def write_maps(
     if not path.parent.is_dir():
         raise InputError(f"{path}: the folder {path.parent} is not there; make it first.")
 
-    # Which takes its time, but not that of those who compute, when they are given work before.
+    # Called when those who compute have been given work, for they need not wait for it.
     def outlined() -> xr.Dataset:
         when = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
         return outline_of(grid, recipe).assign_attrs(history=f"{when} {command}")
@@ -148,7 +148,12 @@ def _write_zarr(
 ) -> None:
     unfinished = path.with_name(f"{path.name}.part")
     with _alone_in(unfinished, path):
-        _write_unfinished(outlined, regions, maps, unfinished, progress, mark)
+        try:
+            _write_unfinished(outlined, regions, maps, unfinished, progress, mark)
+        finally:
+            # In a store without anything there is nothing to go on with.
+            if not any(unfinished.iterdir()):
+                unfinished.rmdir()
         unfinished.rename(path)
 
 
