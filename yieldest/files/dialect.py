@@ -7,7 +7,6 @@ import re
 from collections import Counter, deque
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
 from itertools import dropwhile, pairwise
 from pathlib import Path
 from typing import Annotated, NamedTuple
@@ -423,10 +422,10 @@ def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]],
     `holds_data` tells from its cells whether a line may be one of data, with too many or too few
     cells perhaps. Only lines below the last of these are set aside.
     """
+    lines, last, skipped = _tail(path, layout, skip=True)
     below: list[tuple[int, str]] = []
     cut = empty = False
-    # The lines of a long file are only counted where something stands below its data.
-    for back, line in enumerate(reversed(_tail(path, layout))):
+    for back, line in enumerate(reversed(lines)):
         if not carries_data(line, layout.head):
             continue
         cells = split_line(line, layout.delimiter)
@@ -443,30 +442,30 @@ def without_footer(path: Path, layout: Layout, holds_data: Callable[[list[str]],
         return layout
     if len(below) > MOST_LINES_BELOW or not (below or empty):
         return layout
-    last = _count_of_lines(path, layout)
-    if last - back < layout.data_line:
+    if skipped:
+        _, last, _ = _tail(path, layout, skip=False)
+    number = last - back
+    if number < layout.data_line:
         return layout
     if not below:
-        return replace(layout, last_line=last - back)
-    text = below[-1][1]
+        return replace(layout, last_line=number)
+    (first_back, text), (last_back, _) = below[-1], below[0]
     shown = text.strip() if len(text.strip()) <= _SHOWN else f"{text.strip()[:_SHOWN]}..."
     cut = cut and len(below) == 1
-    first_below, last_below = last - below[-1][0], last - below[0][0]
-    found = LinesBelowData(str(path), first_below, last_below, len(below), shown, cut)
-    return replace(layout, last_line=last - back, below=found)
+    found = LinesBelowData(str(path), last - first_back, last - last_back, len(below), shown, cut)
+    return replace(layout, last_line=number, below=found)
 
 
-def _tail(path: Path, layout: Layout) -> list[str]:
-    """Return the last lines, the last of them empty where the one before has an end."""
-    blocks = deque[str](maxlen=2)
+def _tail(path: Path, layout: Layout, *, skip: bool) -> tuple[list[str], int, bool]:
+    """Return the last lines, how many were read, and whether others were skipped before them.
+
+    The last line is empty where the one before has an end. With `skip` only the end of a long file
+    is read, where it can be.
+    """
+    blocks, ends = deque[str](maxlen=2), 0
     with open_text(path, layout.encoding) as stream:
-        skip_all_but(stream, TAIL_CHARACTERS)
+        skipped = skip and skip_all_but(stream, TAIL_CHARACTERS)
         while block := stream.read(TAIL_CHARACTERS):
+            ends += block.count("\n")
             blocks.append(block)
-    return "".join(blocks).split("\n")
-
-
-def _count_of_lines(path: Path, layout: Layout) -> int:
-    with open_text(path, layout.encoding) as stream:
-        blocks = iter(partial(stream.read, TAIL_CHARACTERS), "")
-        return 1 + sum(block.count("\n") for block in blocks)
+    return "".join(blocks).split("\n"), ends + 1, skipped

@@ -194,17 +194,23 @@ def refuse_markup(path: Path, text: str) -> None:
             )
 
 
-def skip_all_but(stream: TextIO, last_bytes: int) -> None:
-    """Skip to the lines that begin in the last so many bytes, where a text can be skipped."""
+def skip_all_but(stream: TextIO, last_bytes: int) -> bool:
+    """Skip to the lines that begin in the last so many bytes; tell whether any were skipped.
+
+    A packed text cannot be skipped, nor one whose line ends are not a single byte.
+    """
     one = len("\n\n".encode(stream.encoding)) - len("\n".encode(stream.encoding)) == 1
     if not (one and stream.seekable()):
-        return
-    size = stream.buffer.seek(0, os.SEEK_END)
-    stream.buffer.seek(max(0, size - last_bytes))
-    # A character may be cut there; the next line begins with a whole one.
-    stream.buffer.readline()
-    begin = stream.buffer.tell()
-    stream.seek(begin if size > last_bytes and begin < size else 0)
+        return False
+    size, begin = stream.buffer.seek(0, os.SEEK_END), 0
+    if size > last_bytes:
+        stream.buffer.seek(size - last_bytes)
+        # A character may be cut there; the next line begins with a whole one.
+        stream.buffer.readline()
+        begin = stream.buffer.tell()
+    skipped = 0 < begin < size
+    stream.seek(begin if skipped else 0)
+    return skipped
 
 
 def _open_unpacked(path: Path, stack: ExitStack, progress: Progress | None) -> BinaryIO:
