@@ -168,10 +168,11 @@ def hours_by_season(time: TimeArray, duration_h: FloatArray, valid: BoolArray) -
     """
     hours = np.zeros(288)
     for part in pieces(time.size):
-        first, last = time[part][[0, -1]].astype("datetime64[h]")
+        here = time[part]
+        first, last = here[[0, -1]].astype("datetime64[h]")
         each = np.arange(first, last + 1)
-        begins = np.searchsorted(time[part], each.astype(time.dtype))
-        there = np.diff(begins, append=time[part].size) > 0
+        begins = np.searchsorted(here, each.astype(here.dtype))
+        there = np.diff(begins, append=here.size) > 0
         held = np.where(valid[part], duration_h[part], 0.0)
         within = np.add.reduceat(held, begins[there])
         hours += np.bincount(season_cell(each[there]), weights=within, minlength=288)

@@ -43,13 +43,12 @@ from yieldest.wind.record_values import (
 )
 
 BLOCK_ROWS = 30_000
+"""Rows that are looked at together, at least, where there are so many."""
 AVERAGED_ROWS = 200_000
-"""Rows that are averaged together."""
+"""Rows that are averaged together: averages of fewer are merged more often."""
 ROOM = 6_000_000
 """Rows that columns have room for at first, ten years of minutes: so large an array takes memory as
 it is filled, and gives it back."""
-DATE_ROWS = 20_000
-"""Rows looked at together for the order of day and month, which the first few mostly settle."""
 MANY_ROWS = 2_000_000
 MOST_ROWS = 20_000_000
 """Readings that are kept as they are: 38 years of one a minute, and some 1 GB; our choice."""
@@ -211,7 +210,7 @@ class Gathering:
                 if progress is not None:
                     progress((number + share) / len(self.sources))
 
-            for table in self._picked(source, names.values(), as_text, BLOCK_ROWS, told):
+            for table in self._picked(source, names.values(), as_text, told):
                 self._take(source, table)
                 if self.averager is None and self._too_many():
                     self.averager = Averager(QUICK_S)
@@ -250,14 +249,13 @@ class Gathering:
             names = source.columns.names
             self.clock.names = names
             headings = [names[role] for role in CLOCK_ROLES if role in names]
-            yield from self._picked(source, headings, headings, DATE_ROWS)
+            yield from self._picked(source, headings, headings)
 
     def _picked(
         self,
         source: RecordFile,
         headings: Iterable[str],
         as_text: Iterable[str],
-        rows: int,
         progress: Progress | None = None,
     ) -> Iterator[Table]:
         """Read some columns of the rows that hold the stated cells, of one station."""
@@ -265,7 +263,7 @@ class Gathering:
         others = [h for h in source.layout.headings if h not in wanted]
         stations = [heading for heading in others if take_apart(heading).base in STATION_HEADINGS]
         also = [*wanted, *stations]
-        for table in source.tables([*headings, *also], [*as_text, *also], rows, progress):
+        for table in source.tables([*headings, *also], [*as_text, *also], BLOCK_ROWS, progress):
             keep = np.ones(len(table.frame), dtype=bool)
             for heading, cells in wanted.items():
                 keep &= self._cells(table, heading).isin(cells).to_numpy()
