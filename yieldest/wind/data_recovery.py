@@ -169,8 +169,8 @@ def hours_by_season(time: TimeArray, duration_h: FloatArray, valid: BoolArray) -
     hours = np.zeros(288)
     for part in pieces(time.size):
         here = time[part]
-        first, last = here[[0, -1]].astype("datetime64[h]")
-        each = np.arange(first, last + 1)
+        first, last = here[[0, -1]].astype("datetime64[h]").astype(np.int64)
+        each = np.arange(first, last + 1).astype("datetime64[h]")
         begins = np.searchsorted(here, each.astype(here.dtype))
         there = np.diff(begins, append=here.size) > 0
         held = np.where(valid[part], duration_h[part], 0.0)
