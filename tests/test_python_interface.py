@@ -28,6 +28,7 @@ from yieldest.wind.weibull_fits import METHODS
 from yieldest.wind.wind_record import WindRecord
 
 HILL = "demo-sites/hill-yard"
+HUT = "demo-sites/ridge-hut"
 shapes, scales = st.floats(1.1, 4), st.floats(2, 15)
 calms = st.floats(0, 0.4)
 
@@ -200,6 +201,14 @@ def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
     assert [each.builds[0].curve.cut_out_ms for each in ends.estimates] == [14.0, 18.0]
 
 
+def test_a_sweep_of_the_air_at_the_readings_reads_them_once(monkeypatch):
+    estimate = yd.load(HUT).estimate()
+    monkeypatch.setattr("yieldest.files.table.open_text", lambda *_: pytest.fail("opened again"))
+    low, high = estimate.sweep("build.0.meters.elevation_m", [100.0, 2000.0]).estimates
+    # What was measured in thinner air stands for more power in the same air.
+    assert high.builds[0].energy.net_kwh > low.builds[0].energy.net_kwh
+
+
 def from_scratch(folder, key, value):
     plan = load_plan(Path(folder) / "plan.toml", [Override(key, value, "--set")])
     return estimate_of(read(plan))
@@ -225,8 +234,26 @@ def from_scratch(folder, key, value):
     ],
 )
 def test_what_a_swept_value_shares_with_the_plan_is_the_same_as_anew(key, value):
-    (swept,) = yd.load(HILL).estimate().sweep(key, [value]).estimates
-    anew = from_scratch(HILL, key, value)
+    assert_swept_as_anew(HILL, key, value)
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("meters.elevation_m", 900.0),
+        ("meters.averaging_s", 60.0),
+        ("meters.power_uncertainty", 0.08),
+        ("meters.load_ohm", 22.0),
+        ("load.battery_volts", 26.0),
+    ],
+)
+def test_and_so_is_what_it_shares_of_readings(key, value):
+    assert_swept_as_anew(HUT, f"build.0.{key}", value)
+
+
+def assert_swept_as_anew(site, key, value):
+    (swept,) = yd.load(site).estimate().sweep(key, [value]).estimates
+    anew = from_scratch(site, key, value)
     pd.testing.assert_frame_equal(swept.to_frame(), anew.to_frame(), rtol=1e-12)
     assert list(map(type, swept.warnings)) == list(map(type, anew.warnings))
     for build, other in zip(swept.builds, anew.builds, strict=True):

@@ -9,6 +9,7 @@ from yieldest.plan import Build, Plan
 from yieldest.turbine.curve_file import CurveFile, curve_of_file, read_curve_file
 from yieldest.turbine.generic_curve import generic_power_curve
 from yieldest.turbine.load import TYPICAL, Conversion, as_measured, on_load, read_conversion
+from yieldest.turbine.meters import Meters
 from yieldest.turbine.power_curve import PowerCurve
 
 if TYPE_CHECKING:
@@ -16,6 +17,15 @@ if TYPE_CHECKING:
 
 _OF_THE_FILE = {"curve", "readings", "meters"}
 """Keys of a build that say which file its curve is made from, and how that is read."""
+_NOT_OF_THE_FILE = {
+    "averaging_s",
+    "elevation_m",
+    "temperature_c",
+    "power_uncertainty",
+    "speed_uncertainty",
+    "speed_uncertainty_ms",
+}
+"""Keys of the meters that only say what is made of readings once they are read."""
 
 
 @frozen_dataclass
@@ -56,11 +66,20 @@ def read_build_curve(plan: Plan, build: Build, like: BuildCurve | None = None) -
     conversion = None
     if load is not None and load.conversion not in (None, TYPICAL):
         conversion = read_conversion(plan.file(str(load.conversion)), load)
-    if like is not None and not build.differs_in(like.settings) & _OF_THE_FILE:
+    if like is not None and _reads_alike(build, like.settings):
         file = like.file
     else:
         file = _read_file(plan, build)
     return BuildCurve(build, _source_curve(build, file), conversion, file)
+
+
+def _reads_alike(build: Build, other: Build) -> bool:
+    """Return whether two builds read the same file in the same way."""
+    others = build.differs_in(other) & _OF_THE_FILE
+    if others == {"meters"}:
+        mine, its = build.meters or Meters(), other.meters or Meters()
+        return mine.differs_in(its) <= _NOT_OF_THE_FILE
+    return not others
 
 
 def _read_file(plan: Plan, build: Build) -> CurveFile | Readings | None:

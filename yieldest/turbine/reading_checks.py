@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from yieldest.arrays import FloatArray
 from yieldest.frozen import frozen_dataclass
@@ -79,19 +78,25 @@ def bin_warnings(readings: Readings, bins: Bins, smooth: SmoothCurve) -> tuple[F
 
 def _far_out(readings: Readings, bins: Bins) -> npt.NDArray[np.intp]:
     """Return the readings that lie far from the middle of their bin."""
-    number = bin_number(readings.speed_ms)
-    power_w = pd.Series(readings.power_w)
-    away = (power_w - power_w.groupby(number).transform("median")).abs()
+    of_bin = np.searchsorted(bin_number(bins.centre_ms), bin_number(readings.speed_ms))
+    away = np.abs(readings.power_w - _medians(readings.power_w, of_bin)[of_bin])
     # 1.4826 times the median deviation is the standard deviation of normal scatter; where
     # most readings are alike (idle bins), the width of the bin itself must still be allowed.
-    scatter = 1.4826 * away.groupby(number).transform("median")
+    scatter = 1.4826 * _medians(away, of_bin)
     slope = np.abs(np.gradient(bins.power_w, bins.speed_ms))
     least = np.maximum(BIN_WIDTH_MS * slope, _LEAST_SPREAD * bins.power_w)
-    of_bin = np.searchsorted(bin_number(bins.centre_ms), number)
-    spread = np.maximum(scatter, least[of_bin])
+    spread = np.maximum(scatter, least)
     return np.flatnonzero(
-        (bins.count[of_bin] >= _ENOUGH_TO_JUDGE) & (away > _FAR_OUT * spread).to_numpy()
+        (bins.count >= _ENOUGH_TO_JUDGE)[of_bin] & (away > _FAR_OUT * spread[of_bin])
     )
+
+
+def _medians(values: FloatArray, of_bin: npt.NDArray[np.intp]) -> FloatArray:
+    """Return the median in each bin; every bin has readings."""
+    ordered = values[np.lexsort((values, of_bin))]
+    last = np.cumsum(np.bincount(of_bin)) - 1
+    first = np.append(0, last[:-1] + 1)
+    return np.asarray((ordered[(first + last) // 2] + ordered[(first + last + 1) // 2]) / 2)
 
 
 @frozen_dataclass
