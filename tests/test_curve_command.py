@@ -74,8 +74,21 @@ def test_the_chart_has_the_90_percent_range_of_the_bins(run, afternoon):
     # 5 % of a normal distribution lie beyond 1.645 standard deviations (JCGM 100, table G.1).
     low, high = (at_8["power_w"] + f * at_8["uncertainty_w"] for f in (-1.645, 1.645))
     shown = run("curve", afternoon, *SIZE).out
-    (line,) = [line for line in shown.splitlines() if line.startswith(" 8.0 ")]
+    (line,) = [line for line in shown.splitlines() if line.startswith(f"{at_8['speed_ms']:5.2f} ")]
     assert f" {at_8['power_w']:.1f} {low:.1f} to {high:.1f} " in " ".join(line.split())
+
+
+def test_the_chart_sets_powers_beside_the_winds_they_were_read_in(run, tmp_path):
+    # Invented. Each is alone in its drawer, and none stands in the middle of it.
+    read = {"2.8": 1, "4.2": 15, "5.2": 31.1, "6.8": 80, "9.2": 240, "10.8": 393}
+    readings = tmp_path / "few.csv"
+    lines = ["speed (m/s),watts", *(f"{wind},{watts}" for wind, watts in read.items())]
+    readings.write_text("\n".join(lines), encoding="utf-8")
+    shown = run("curve", readings, "--rotor-diameter", 2.4).out
+    table = shown[shown.index("\nmean wind m/s  readings  power W") :].splitlines()
+    beside = {float(cells[0]): float(cells[2]) for cells in map(str.split, table[3:-1])}
+    assert beside == {float(wind): watts for wind, watts in read.items()}
+    assert "its highest is 393 W at 10.8 m/s" in shown
 
 
 @pytest.mark.parametrize("columns", [100, 80])

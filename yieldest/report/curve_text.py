@@ -186,7 +186,7 @@ def _danger(measured: MeasuredCurve) -> str:
 
 
 def _chart(measured: MeasuredCurve, width: int, most: int) -> TableView:
-    """Return power by wind speed with its 90 % range, drawn too, in so many lines at most."""
+    """Return power by mean wind with its 90 % range, drawn too, in so many lines at most."""
     bins = measured.bins
     runs = np.flatnonzero(bins.power_w > IDLE_SHARE * bins.power_w.max())
     first = max(0, int(runs[0]) - 1) if runs.size else 0
@@ -198,18 +198,18 @@ def _chart(measured: MeasuredCurve, width: int, most: int) -> TableView:
     top = float((bins.power_w + reach).max())
     rows = [
         Row(
-            number(bins.centre_ms[i], "m/s", "4.1f"),
+            number(bins.speed_ms[i], "m/s", "5.2f"),
             (
                 f"{bins.count[i]}",
                 _watts(float(bins.power_w[i])),
                 _range(float(bins.power_w[i]), float(bins.uncertainty_w[i]), _watts),
-                _plot_line(float(bins.power_w[i]), float(reach[i]), top, width - 46),
+                _plot_line(float(bins.power_w[i]), float(reach[i]), top, width - 51),
             ),
         )
         for i in shown
     ]
-    heads = [f"wind {speed_unit()}", "readings", "power W", "90 % range", f"0 to {_watts(top)} W"]
-    return TableView("", heads, rows, bars=True)
+    heads = [f"mean wind {speed_unit()}", "readings", "power W", "90 % range"]
+    return TableView("", [*heads, f"0 to {_watts(top)} W"], rows, bars=True)
 
 
 def _bins_table(measured: MeasuredCurve, width: int) -> TableView:
