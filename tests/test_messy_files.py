@@ -491,6 +491,14 @@ def test_more_headings_are_recognised(read, heading):
     assert read(f"time,{heading}", "2025-01-01,5").speed_ms.tolist() == [5]
 
 
+def test_a_unit_may_stand_behind_several_words(read):
+    heading = "time,Wind Speed mph,Air Temperature C,Air Pressure hPa,Wind Direction deg"
+    record = read(heading, "2025-01-01,10,7,1013,270")
+    assert record.speed_ms.tolist() == [4.4704]
+    values = (record.temperature_c, record.pressure_hpa, record.direction_deg)
+    assert [each.tolist() for each in values] == [[7], [1013], [270]]
+
+
 def test_a_heading_that_comes_again_is_no_data(read):
     lines = ["time,speed", "-,m/s", *LINES[:20], "time,speed", "-,m/s", *LINES[20:]]
     record = read(*lines)

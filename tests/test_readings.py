@@ -347,6 +347,14 @@ def test_a_frame_is_read_as_its_file_would_be():
         ("wind m/s,Battery (V),Battery (A)", 40),
         ("wind m/s,Voltage,Amps", 40),
         ("Wind speed m/s,Battery voltage,Charge current (A)", 40),
+        ("Wind Speed MPH,Volt,Ampere", 40),
+        ("wind m/s,Volt (V),Ampere (A)", 40),
+        ("wind m/s,Volts,Amperes", 40),
+        ("wind m/s,Spannung Volt,Strom Ampere", 40),
+        ("wind m/s,Voltage (Volts),Current (Amperes)", 40),
+        ("wind m/s,Battery Volt,Battery Ampere", 40),
+        ("wind m/s,Watt", 20),
+        ("wind m/s,Power (Watts)", 20),
     ],
 )
 def test_headings_of_a_notebook(tmp_path, headings, watts):

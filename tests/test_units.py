@@ -61,6 +61,10 @@ def test_each_beaufort_number_falls_in_its_class():
         ("wind speed, km/h", "km/h"), ("speed_ms", "m/s"), ("Wind m/s", "m/s"), ("Bft", "Beaufort"),
         ("wind (m s-1)", "m/s"), ("speed (ft/s)", "ft/s"), ("speed", None), ("wind", None),
         ("Wind (max)", None), ("gusts", None), ("speed (10 m) (kn)", "kn"),
+        ("Wind Speed MPH", "mph"), ("Wind Speed KMH", "km/h"), ("Wind Speed kn", "kn"),
+        ("mean wind speed kmh", "km/h"), ("wind speed m s", "m/s"), ("wind speed m s-1", "m/s"),
+        ("mean wind speed miles per hour", "mph"), ("wind speed in km h-1", "km/h"),
+        ("wind n", None), ("speed c", None), ("wind speed s", None), ("wind speed per hour", None),
     ],
 )  # fmt: skip
 def test_the_speed_unit_of_a_heading(heading, unit):
@@ -76,6 +80,11 @@ def test_the_speed_unit_of_a_heading(heading, unit):
         ("pressure", "pressure (hPa)", "hPa"), ("pressure", "baro_mbar", "hPa"),
         ("pressure", "P (inHg)", "inHg"), ("pressure", "pressure_kPa", "kPa"),
         ("pressure", "pressure", None),
+        ("temperature", "Air Temperature C", "C"), ("temperature", "Outside Air Temp deg F", "F"),
+        ("temperature", "temp deg. C", "C"), ("pressure", "Air Pressure hPa", "hPa"),
+        ("pressure", "Station Pressure in Hg", "inHg"), ("direction", "Wind Direction rad", "rad"),
+        ("direction", "wind direction tens of degrees", "tens of degrees"),
+        ("direction", "WD 10 deg", "deg"), ("direction", "wd_10s of deg", "tens of degrees"),
     ],
 )  # fmt: skip
 def test_other_units_of_a_heading(quantity, heading, unit):

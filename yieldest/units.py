@@ -168,6 +168,8 @@ def raised(text: str) -> str:
 
 _TYPESET = str.maketrans("\u2212\u207b\u00b9\u00b7\u00a0", "--1  ")
 """The minus, the raised minus and one, the raised dot and the unbroken space of m·s⁻¹."""
+_BEGINS_TAIL = re.compile(r"(?:^|[\s_,])(?!\s*\d\S* deg)")
+"""Where the unit may begin that a heading ends in; "wd 10 deg" may be in degrees and at 10 m."""
 
 
 def unit_of(quantity: str, text: str) -> str:
@@ -181,12 +183,14 @@ def unit_of(quantity: str, text: str) -> str:
 
 
 def unit_in_heading(quantity: str, heading: str) -> str | None:
-    """Return the unit that a heading such as "Wind (mph)", "wind in mph" or "temp_c" ends in."""
+    """Return the unit that a heading such as "Wind (mph)", "wind in mph" or "temp_c" ends in.
+
+    Brackets go first, and then the longest end that is a unit.
+    """
     heading = heading.translate(_TYPESET)
     bracketed = re.findall(r"[(\[]([^()\[\]]+)[)\]]", heading)
-    tails = re.findall(r"[\s_,](°?[A-Za-z/.]+(?:[\s_.]?-1)?|[A-Za-z]+ [A-Za-z]+)$", heading)
-    behind_in = re.findall(r"\sin (\S+)$", heading, re.IGNORECASE)
-    for text in (*bracketed, *tails, *behind_in, heading):
+    tails = (heading[begin.end() :] for begin in _BEGINS_TAIL.finditer(heading))
+    for text in (*bracketed, *tails):
         unit = SPELLINGS[quantity].get(text.strip().lower())
         if unit is not None:
             return unit

@@ -52,9 +52,8 @@ class Role:
 _VOLT = {"v": 1.0, "mv": 1e-3, "volts": 1.0, "volt": 1.0} | dict.fromkeys(
     ("vdc", "v dc", "vac", "v ac", "vrms", "v rms", "vpp", "v pp", "vp", "vpk", "v peak"), 1.0
 )
-_AMP = {"a": 1.0, "ma": 1e-3, "amps": 1.0, "amp": 1.0} | dict.fromkeys(
-    ("adc", "a dc", "aac", "a ac", "arms", "a rms", "app", "apk", "a peak"), 1.0
-)
+_AMP = {"a": 1.0, "ma": 1e-3, "amps": 1.0, "amp": 1.0, "amperes": 1.0, "ampere": 1.0}
+_AMP |= dict.fromkeys(("adc", "a dc", "aac", "a ac", "arms", "a rms", "app", "apk", "a peak"), 1.0)
 _AMP |= {"madc": 1e-3, "ma dc": 1e-3, "marms": 1e-3, "ma rms": 1e-3}
 _VOLT |= {"mvrms": 1e-3, "mv rms": 1e-3, "mvpp": 1e-3, "mv pp": 1e-3}
 _VOLT_WORDS = (
@@ -74,7 +73,10 @@ _BATTERY_AMPS = (
     *(f"{name} current" for name in (*_BATTERY, "charge", "charging", "dc")),
     *("ibat", "ibatt", "i bat", "i batt", "i battery"),
 )
-_AMP_WORDS = ("amps", "amp", "amperes", "amps rms", "amps peak", "amps dc", "amps ac", "arms")
+_AMP_WORDS = (
+    *("amps", "amp", "amperes", "ampere"),
+    *("amps rms", "amps peak", "amps dc", "amps ac", "arms"),
+)
 
 SPEED_UNIT_HEADINGS = tuple(dict.fromkeys(map(plain_heading, SPELLINGS["speed"])))
 """The speed units as plain headings: one alone, or behind a name, heads a column of speeds."""
