@@ -15,7 +15,13 @@ from yieldest.energy.demand import (
     read_load_profile,
     standard_profile,
 )
-from yieldest.energy.self_consumption import Battery, ProfileBeyondRecord, dispatch, hourly
+from yieldest.energy.self_consumption import (
+    Battery,
+    HouseByUtc,
+    ProfileBeyondRecord,
+    dispatch,
+    hourly,
+)
 from yieldest.errors import InputError
 
 kwh = st.floats(0, 20)
@@ -198,6 +204,83 @@ def test_the_share_of_a_plan_is_worked_out_and_feeds_the_money(run, yard, edit):
     assert "Share used" in shown.out
     told = run("estimate", yard, "--draws", 0, "--json").json["builds"][1]["self_consumption"]
     assert told["share"] == pytest.approx(second.used_share)
+
+
+@pytest.fixture
+def by_clock(yard, edit):
+    """Estimate a yard with a house whose record has been made to state its time zone somehow."""
+
+    def estimated(stated="", clock="", hours_later=0, suffix=""):
+        path = yard / "wind.csv"
+        note, heading, *rows = path.read_text(encoding="utf-8").splitlines()
+        cells = [row.split(",") for row in rows]
+        moved = np.array([time for time, _ in cells], "M8[m]") + np.timedelta64(hours_later, "h")
+        lines = [f"{time}{suffix},{speed}" for time, (_, speed) in zip(moved, cells, strict=True)]
+        path.write_text("\n".join([note, heading, *lines]), encoding="utf-8")
+        edit(yard / "plan.toml", "[wind]\n", f"[wind]\n{stated}\n")
+        edit(yard / "plan.toml", "[site]\n", f"[site]\n{clock}\n")
+        return estimate_of(yard, "[demand]\nkwh_per_year = 1500")
+
+    return estimated
+
+
+def seen(result):
+    build = result.builds[0]
+    return build.self_consumption.used_share, build.by_month.hour_w
+
+
+@pytest.mark.parametrize(
+    "stated",
+    [
+        {"stated": 'time_zone = "-08:00"'},
+        {"hours_later": 8, "suffix": "Z", "clock": 'clock = "-08:00"'},
+        {"hours_later": 8, "stated": 'time_zone = "UTC"', "clock": 'clock = "-08:00"'},
+        {"hours_later": 8, "suffix": "Z", "clock": 'clock = "Etc/GMT+8"'},
+    ],
+)
+def test_the_house_draws_by_its_own_clock(yard, by_clock, stated):
+    share, day = seen(estimate_of(yard, "[demand]\nkwh_per_year = 1500"))
+    plan = (yard / "plan.toml").read_text(encoding="utf-8")
+    (yard / "plan.toml").write_text(plan.replace("[demand]\nkwh_per_year = 1500", ""))
+    result = by_clock(**stated)
+    assert seen(result)[0] == pytest.approx(share, rel=1e-12)
+    np.testing.assert_allclose(seen(result)[1], day)
+    assert not any(isinstance(found, HouseByUtc) for found in result.builds[0].warnings)
+
+
+def test_a_record_in_utc_asks_for_the_clock_of_the_house(run, yard, by_clock):
+    result = by_clock(hours_later=8, suffix="Z")
+    assert any(isinstance(found, HouseByUtc) for found in result.builds[0].warnings)
+    shown = run("estimate", yard, "--draws", 0, "--full").out
+    assert "the house is taken to go by them; state the time zone" in " ".join(shown.split())
+    assert "in UTC" in shown
+    assert "by the clock" not in shown
+    wind = run("wind", yard / "wind.csv", "--full").out
+    assert re.search(r"(?i)over the day most wind at \d+ h UTC", " ".join(wind.split()))
+
+
+def test_a_clock_that_nobody_knows_is_refused(run, yard):
+    refused = run("check", yard, "--set", "site.clock=Mars/Olympus")
+    assert refused.code == 2
+    assert "site.clock: 'Mars/Olympus' is not a known time zone" in refused.err
+
+
+def test_a_profile_with_offsets_needs_a_record_with_them(run, yard, meter, by_clock):
+    path = meter("load (kWh)", [f"{0.1 + hour % 24 / 10:.1f}" for hour in range(8784)])
+    in_utc = path.read_text().replace(":00;", ":00+00:00;")
+    path.write_text(in_utc)
+    assert read_load_profile(path).in_utc
+    refused = run("estimate", yard, "--set", f"demand.profile={path}")
+    assert refused.code == 2
+    assert "load profile are in UTC" in refused.err
+    assert "state wind.time_zone" in refused.err
+    zoned = ("--set", "wind.time_zone=+00:00", "--draws", 0, "--json")
+    here = run("estimate", yard, "--set", f"demand.profile={path}", *zoned).json["builds"]
+    path.write_text(in_utc.replace("+00:00;", ";"))
+    naive = ("--draws", 0, "--json")
+    there = run("estimate", yard, "--set", f"demand.profile={path}", *naive).json["builds"]
+    for one, other in zip(here, there, strict=True):
+        assert one["self_consumption"]["share"] == other["self_consumption"]["share"]
 
 
 def test_a_battery_raises_the_share_and_its_size_can_be_swept(run, yard):

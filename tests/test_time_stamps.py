@@ -13,7 +13,7 @@ from yieldest.errors import InputError
 from yieldest.files.plain_stamps import plain_iso
 from yieldest.files.time_stamps import parse_stamps
 from yieldest.wind.read_wind import read_wind
-from yieldest.wind.record_clock import zone_of
+from yieldest.wind.record_clock import clock_times, zone_of
 
 
 def minutes(record):
@@ -221,6 +221,8 @@ def test_both_clock_changes(read, zone, start, step_minutes):
     else:
         local, utc = local_stamps(zone, start, 24, step_minutes)
     assert minutes(read("time", *local, time_zone=zone)) == utc
+    shown = clock_times(np.array(utc, "datetime64[ns]"), zone)
+    assert [str(each)[:16].replace("T", " ") for each in shown] == local
 
 
 def test_the_newest_line_may_come_first(read):

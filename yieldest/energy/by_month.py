@@ -20,15 +20,23 @@ class EnergyByMonth:
     month_kwh : ndarray, shape (12,)
         January first; NaN for a month without readings. Twelve months make the year's net energy.
     hour_w : ndarray, shape (24,)
-        Mean net power in each hour of the day, by the clock of the record; NaN likewise.
+        Mean net power in each hour of the day; NaN likewise.
+    in_utc : bool
+        Whether the hours are in UTC, rather than by the clocks at the place.
     """
 
     month_kwh: FloatArray
     hour_w: FloatArray
+    in_utc: bool
 
 
 def energy_by_month(
-    time: TimeArray, readings: SpeedSeries, curve: PowerCurve, net_kwh: float
+    time: TimeArray,
+    readings: SpeedSeries,
+    curve: PowerCurve,
+    net_kwh: float,
+    *,
+    in_utc: bool = False,
 ) -> EnergyByMonth | None:
     """Part the net energy of a year as the curve parts it over the readings at the hub.
 
@@ -40,6 +48,8 @@ def energy_by_month(
     curve : PowerCurve
     net_kwh : float
         Of a year, all machines; losses and what a fit adds are spread as the energy is.
+    in_utc : bool
+        Whether the times are.
 
     Returns
     -------
@@ -63,4 +73,5 @@ def energy_by_month(
     return EnergyByMonth(
         month_kwh=means(month, 12, month_hours) * month_hours / 1000,
         hour_w=means(hour, 24, HOURS_PER_YEAR / 24),
+        in_utc=in_utc,
     )

@@ -18,6 +18,7 @@ from yieldest.provenance import Finding, Provenance
 from yieldest.settings import FilePath, NotNegative, Settings, key
 from yieldest.turbine.reading_columns import read_text_table
 from yieldest.wind.data_recovery import MONTH_DAYS
+from yieldest.wind.read_options import in_utc
 from yieldest.wind.record_clock import Clock
 from yieldest.wind.record_columns import RECOGNISED_COLUMNS
 from yieldest.wind.record_values import numbers_of
@@ -86,10 +87,14 @@ class ShortProfile(Finding):
 
 @frozen_dataclass
 class LoadProfile:
-    """Power drawn in each hour of a year, shape (12, 31, 24): month, day, hour of its start."""
+    """Power drawn in each hour of a year, shape (12, 31, 24): month, day, hour of its start.
+
+    By the clock of the house, unless `in_utc`.
+    """
 
     drawn_kw: FloatArray
     provenance: Provenance
+    in_utc: bool = False
 
     def at(self, time: TimeArray) -> FloatArray:
         """Return the power drawn in the hours that begin at these times, in kW."""
@@ -134,7 +139,7 @@ def read_load_profile(path: Path) -> LoadProfile:
             "the name, as in 'load (kWh)' or 'load (W)'."
         )
     values = numbers_of(table, column)[0] * _UNITS[unit][0]
-    time, step_h = _times(table, column, values.size)
+    time, step_h, utc = _times(table, column, values.size)
     if _UNITS[unit][1]:
         values /= step_h
     table.refuse(values < 0, lambda row: f"{table.cell(row, column)!r} is below zero; mend it.")
@@ -154,11 +159,12 @@ def read_load_profile(path: Path) -> LoadProfile:
         Provenance(
             str(path), "as metered", warnings=(ShortProfile(path.name, days),) if filled else ()
         ),
+        in_utc=utc,
     )
 
 
-def _times(table: Table, value: str, lines: int) -> tuple[TimeArray, float]:
-    """Return the times of the lines, and their step in hours."""
+def _times(table: Table, value: str, lines: int) -> tuple[TimeArray, float, bool]:
+    """Return the times of the lines, their step in hours, and whether they are in UTC."""
     free = {plain_heading(h): h for h in table.headings if h != value}
     roles = {
         role: next((free[name] for name in RECOGNISED_COLUMNS[role] if name in free), None)
@@ -172,7 +178,7 @@ def _times(table: Table, value: str, lines: int) -> tuple[TimeArray, float]:
                 "8760 hours of a year."
             )
         start = "2023-01-01" if lines == 8760 else "2024-01-01"
-        return np.datetime64(start, "ns") + np.arange(lines) * np.timedelta64(1, "h"), 1.0
+        return np.datetime64(start, "ns") + np.arange(lines) * np.timedelta64(1, "h"), 1.0, False
     if "time" not in names:
         names = {"time": names["date"]}
     clock = Clock(names)
@@ -185,7 +191,7 @@ def _times(table: Table, value: str, lines: int) -> tuple[TimeArray, float]:
             f"{table.path}: the lines are {step_h:g} hours apart; a load profile goes by the hour "
             "or finer."
         )
-    return time, step_h
+    return time, step_h, in_utc(clock.findings())
 
 
 def _by_hour_of_year(time: TimeArray, drawn_kw: FloatArray) -> tuple[FloatArray, bool]:

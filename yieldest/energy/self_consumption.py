@@ -112,6 +112,10 @@ class ProfileBeyondRecord(Finding):
     days: float
 
 
+class HouseByUtc(Finding):
+    """The wind record is in UTC, and nobody states by which clock the house draws."""
+
+
 @frozen_dataclass
 class SelfConsumption:
     """What becomes of a year's net energy, in kWh, all machines together.

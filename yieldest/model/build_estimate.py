@@ -131,10 +131,11 @@ class BuildEstimate:
     @property
     def by_month(self) -> EnergyByMonth | None:
         """When the net energy comes; None where no readings have times, or there is none."""
-        readings, time = self.wind.readings, self.inputs.wind.time
+        readings, time = self.wind.readings, self.inputs.clock_time
         if readings is None or time is None:
             return None
-        return energy_by_month(time, readings, self.curve, self.energy.net_kwh)
+        net_kwh, in_utc = self.energy.net_kwh, self.inputs.clock_in_utc
+        return energy_by_month(time, readings, self.curve, net_kwh, in_utc=in_utc)
 
     @property
     def height_method(self) -> str:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from yieldest.economics.terms import EconomicTerms
-from yieldest.energy.self_consumption import SelfConsumption, self_consumption
+from yieldest.energy.self_consumption import HouseByUtc, SelfConsumption, self_consumption
 from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.html_repr import html_table, labelled_axes
@@ -422,15 +422,25 @@ def _self_consumption(inputs: Inputs, build: BuildEstimate) -> SelfConsumption |
     plan, profile = inputs.plan, inputs.load_profile
     if plan.demand is None or profile is None or build.energy.net_kwh <= 0:
         return None
-    time, readings = build.inputs.wind.time, build.wind.readings
-    if time is None or readings is None:
+    record = build.inputs.wind.record
+    time, readings = build.inputs.times_of(profile), build.wind.readings
+    if time is None or readings is None or record is None:
         raise InputError(
             f"{plan.path}: demand is reckoned hour by hour over a wind record with times, and the "
             f"wind of {build.name!r} is none; state economics.self_consumption_share instead."
         )
-    return self_consumption(
+    if profile.in_utc and not record.in_utc:
+        raise InputError(
+            f"{profile.provenance.source}: the times of the load profile are in UTC, and those of "
+            f"{record.provenance.source} are not known to be; state wind.time_zone of the record."
+        )
+    used = self_consumption(
         time, readings, build.curve, build.energy.net_kwh, profile, plan.demand, plan.battery
     )
+    if profile.in_utc or not build.inputs.clock_in_utc:
+        return used
+    said = used.provenance.adding(warnings=(HouseByUtc(),))
+    return relabelled(used, provenance=said)
 
 
 def _said(stages: Iterable[Provenance], what: Literal["assumed", "warnings"]) -> Findings:

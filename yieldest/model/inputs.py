@@ -7,6 +7,9 @@ from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
+
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.read_bill import read_bill
 from yieldest.energy.demand import LoadProfile, read_load_profile, standard_profile
@@ -66,6 +69,29 @@ class BuildInputs:
     def height_law(self) -> tuple[object, ...]:
         """What decides how the wind changes with height here: the same for those that share it."""
         return (id(self.wind), *self.place.site.height_law.items())
+
+    @property
+    def clock(self) -> str | None:
+        """Time zone of the clocks at the place: stated there, else for the stamps of its record.
+
+        UTC is what weather services write, and says nothing of the clocks.
+        """
+        of_record = self.place.wind.time_zone
+        return self.place.site.clock or (None if of_record == "UTC" else of_record)
+
+    @property
+    def clock_time(self) -> npt.NDArray[np.datetime64] | None:
+        """Times of the readings of `wind` by the clocks at the place, or as they stand."""
+        return self.wind.by_clock(self.clock)
+
+    @property
+    def clock_in_utc(self) -> bool:
+        """Whether `clock_time` is in UTC because nobody states another clock."""
+        return self.wind.record is not None and self.wind.record.in_utc and self.clock is None
+
+    def times_of(self, profile: LoadProfile) -> npt.NDArray[np.datetime64] | None:
+        """Return the times of the readings by the clock that a load profile goes by."""
+        return self.wind.time if profile.in_utc else self.clock_time
 
     def changed(self, **keys: object) -> BuildInputs:
         """Return the build with other values of keys that touch no file of its curve."""

@@ -295,7 +295,7 @@ def _used_shares(
     for place, row in enumerate(builds):
         powers = []
         for there in row:
-            time, readings = there.inputs.wind.time, there.wind.readings
+            time, readings = there.inputs.times_of(profile), there.wind.readings
             assert time is not None
             assert readings is not None
             powers.append((time, there.curve.power_at(readings.speed_ms), readings.weight))

@@ -33,6 +33,7 @@ from yieldest.wind.long_term.correction import LongRecord, LongTermCorrection, l
 from yieldest.wind.quality_control import NO_RULES, QualityRules
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record import Record
+from yieldest.wind.record_clock import clock_times
 from yieldest.wind.resource import EMPIRICAL, ResourceOptions, WindResource, assess_record
 from yieldest.wind.summary_tables import (
     FrequencyTable,
@@ -179,6 +180,18 @@ class SiteWind:
         if record is None or record.temperature_c is None:
             return None
         return monthly_air(record.time, record.speed_ms, record.temperature_c, record.pressure_hpa)
+
+    def by_clock(self, time_zone: str | None) -> npt.NDArray[np.datetime64] | None:
+        """Return the times as the clocks of a zone show them; as they stand where none is known."""
+        if self.time is None or self.record is None or not self.record.in_utc or time_zone is None:
+            return self.time
+        if time_zone not in self._by_clock:
+            self._by_clock[time_zone] = clock_times(self.time, time_zone)
+        return self._by_clock[time_zone]
+
+    @cached_property
+    def _by_clock(self) -> dict[str, npt.NDArray[np.datetime64]]:
+        return {}
 
     def in_sectors(self, sectors: int) -> SectorReadings | None:
         """Return the readings of the record by direction; None where none is known."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from yieldest.defaults import SHEAR_EXPONENT
 from yieldest.hub.obstacles import Obstacle
@@ -21,7 +21,15 @@ from yieldest.settings import (
     at_most_one,
     key,
 )
+from yieldest.wind.record_clock import zone_of
 
+
+def _known_zone(text: str) -> str:
+    zone_of(text)
+    return text
+
+
+TimeZone = Annotated[Words, AfterValidator(_known_zone)]
 Terrain = Literal["water", "open", "hedged", "built", "suburb"]
 
 
@@ -30,6 +38,11 @@ class Site(Settings):
 
     name: Words | None = key(
         "what the place is called; of several, [[site]], each needs a name", "roof"
+    )
+    clock: TimeZone | None = key(
+        "time zone of the clocks there, by which the house draws and a typical day is shown",
+        "Europe/Vienna",
+        left_out="wind.time_zone, else the clock of the record",
     )
     elevation_m: Elevation | None = key(
         "height of the ground above sea level, where air is thinner",

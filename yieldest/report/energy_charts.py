@@ -81,15 +81,17 @@ def months_chart(estimate: Estimate) -> Chart | None:
 
 def day_chart(estimate: Estimate) -> Chart | None:
     """Return the mean power by hour of the day; None without a record."""
-    means = {style: found.hour_w for style, found in _by_month(estimate).items()}
+    found = _by_month(estimate)
+    means = {style: each.hour_w for style, each in found.items()}
     if not means:
         return None
+    utc = " UTC" if any(each.in_utc for each in found.values()) else ""
     parts = []
     for style, each in means.items():
         most, least = int(np.nanargmax(each)), int(np.nanargmin(each))
         parts.append(
-            f"{style.letter} gives most around {most}:00 ({rounded(each[most])} W on the mean) and "
-            f"least around {least}:00 ({rounded(each[least])} W)"
+            f"{style.letter} gives most around {most}:00{utc} ({rounded(each[most])} W on the "
+            f"mean) and least around {least}:00{utc} ({rounded(each[least])} W)"
         )
 
     def draw(figure: Figure) -> None:
@@ -97,7 +99,9 @@ def day_chart(estimate: Estimate) -> Chart | None:
         for style, each in means.items():
             axes.plot(range(24), each, color=colour(style.colour), linestyle=style.line)
             write_letter(axes, style, (23, each[23]), offset=(5, -3))
-        finish(axes, xlabel="hour of day", ylabel="mean power (W)", ylim=(0, None), xlim=(0, 24))
+        finish(
+            axes, xlabel=f"hour of day{utc}", ylabel="mean power (W)", ylim=(0, None), xlim=(0, 24)
+        )
         axes.set_xticks(range(0, 25, 6))
 
     return Chart(

@@ -200,11 +200,12 @@ def by_month_tables(estimate: Estimate) -> list[TableView]:
     if not any(found):
         return []
     hours = [f"{hour} to {hour + HOURS_OF_DAY} h" for hour in range(0, 24, HOURS_OF_DAY)]
+    clock = "in UTC" if any(one.in_utc for one in found if one) else "by the clock"
     months = rows("month_kwh", calendar.month_name[1:], "kWh")
     day = rows("hour_w", hours, "W")
     return [
         TableView("Net energy by month", ["month", *heads], months),
-        TableView("A typical day: mean net power", ["by the clock", *heads], day),
+        TableView("A typical day: mean net power", [clock, *heads], day),
     ]
 
 

@@ -221,7 +221,7 @@ def month_hour_chart(record: Record) -> Chart | None:
         f"{calendar.month_name[windiest + 1]} is the windiest month of the record (mean "
         f"{speed(by_month[windiest], '.1f')}), {calendar.month_name[calmest + 1]} the calmest "
         f"({speed(by_month[calmest], '.1f')}); within the day it blows hardest around "
-        f"{int(np.nanargmax(by_hour))}:00."
+        f"{int(np.nanargmax(by_hour))}:00{' UTC' if record.in_utc else ''}."
     )
 
     return Chart(

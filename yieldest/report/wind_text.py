@@ -328,7 +328,8 @@ def _when(resource: WindResource) -> str:
     """Say in which months and at which hours it blows most and least."""
     parts = []
     months = [(f"in {calendar.month_abbr[int(group.name)]}", group) for group in resource.months]
-    hours = [(f"at {group.name} h", group) for group in resource.hours]
+    utc = " UTC" if resource.record.in_utc else ""
+    hours = [(f"at {group.name} h{utc}", group) for group in resource.hours]
     for lead, named in (("", months), *([("over the day ", hours)] if hours else [])):
         known = [(each.mean_speed_ms, when) for when, each in named if each.mean_speed_ms]
         (least, calmest), (most, windiest) = min(known), max(known)

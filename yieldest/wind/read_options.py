@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Annotated, Self
 
@@ -25,6 +26,11 @@ class Recognised:
     what: str  # for example "speed unit"
     found: str  # for example "mph"
     how: str  # "stated", "recognised", "from the heading", "assumed"
+
+
+def in_utc(found: Iterable[Recognised]) -> bool:
+    """Return whether what was found about a file says that its times are in UTC."""
+    return any(each.what == "time zone" and each.found.endswith("UTC") for each in found)
 
 
 class Columns(Settings):

@@ -10,7 +10,7 @@ from yieldest.arrays import FloatArray, TimeArray
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Provenance
 from yieldest.wind.data_recovery import DataRecovery
-from yieldest.wind.read_options import Recognised
+from yieldest.wind.read_options import Recognised, in_utc
 
 
 def _no_times() -> TimeArray:
@@ -80,6 +80,11 @@ class Record:
     disordered: TimeArray = field(default_factory=_no_times)
     repeated: TimeArray = field(default_factory=_no_times)
     found: tuple[Recognised, ...] = ()
+
+    @property
+    def in_utc(self) -> bool:
+        """Whether the times are in UTC, rather than as they stand in the file."""
+        return in_utc(self.found)
 
     @property
     def valid_speed_ms(self) -> FloatArray:

@@ -39,7 +39,10 @@ _SAYS_UTC = re.compile(r"(?i)(?<![a-z])(utc|gmt)(?![a-z+-])")
 
 
 def zone_of(text: str) -> tzinfo:
-    """Return the time zone that `text` names: "UTC", "+01:00" or such as "Europe/Berlin"."""
+    """Return the time zone that `text` names: "UTC", "+01:00" or such as "Europe/Berlin".
+
+    A `ValueError` that begins with the text, and has no full stop, when there is none.
+    """
     offset = re.fullmatch(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d\d)?", text.strip())
     if offset:
         minutes = 60 * int(offset.group(2)) + int(offset.group(3) or 0)
@@ -50,10 +53,16 @@ def zone_of(text: str) -> tzinfo:
             return ZoneInfo(text.strip())
         except (ZoneInfoNotFoundError, ValueError, OSError):
             pass
-    raise InputError(
-        f"time_zone: {text!r} is not a known time zone; write UTC, an offset such as +01:00, or a "
-        "name such as Europe/Berlin."
+    raise ValueError(
+        f"{text!r} is not a known time zone; write UTC, an offset such as +01:00, or a name such "
+        "as Europe/Berlin"
     )
+
+
+def clock_times(utc: Times, time_zone: str) -> Times:
+    """Return the times that the clocks of a zone show, of any number of times in UTC."""
+    there = pd.DatetimeIndex(utc, tz="UTC").tz_convert(zone_of(time_zone))
+    return np.asarray(there.tz_localize(None).to_numpy("datetime64[ns]"))
 
 
 class Clock:
@@ -71,7 +80,10 @@ class Clock:
         self.written = ""
         self.doubled = 0
         self._first_year: int | None = None  # of the hundred that years of two digits lie in
-        self._zone = None if time_zone is None else zone_of(time_zone)
+        try:
+            self._zone = None if time_zone is None else zone_of(time_zone)
+        except ValueError as error:
+            raise InputError(f"time_zone: {error}.") from error
         self._order_stated = date_order is not None
         self._offsets = False
         # The doubled hour may be cut by the end of a block.

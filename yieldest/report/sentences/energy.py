@@ -96,6 +96,10 @@ say(
         self_consumption.ProfileBeyondRecord: (
             "What is used was reckoned over {0.days:.0f} days of wind, less than a year."
         ),
+        self_consumption.HouseByUtc: (
+            "The times of the wind record are in UTC, and the house is taken to go by them; state "
+            "the time zone of its clocks (clock in [site], such as Europe/Vienna)."
+        ),
         array_losses.DirectionsNotKnown: (
             "The wind directions are not known, so the wakes are an average all round; a row "
             "across the usual wind loses less, one along it more."
