@@ -67,6 +67,26 @@ def test_columns_of_a_bill_that_are_passed_over_are_named(run, site):
     assert not any("not used" in text for text in run("check", site, "--json").json["warnings"])
 
 
+def test_columns_that_a_plan_names_are_not_said_to_be_unused(run, site):
+    times = pd.date_range("2024-01-01", periods=600, freq="h").strftime("%d.%m.%Y %H:%M")
+    rows = [f"{t};{4 + i % 7}.2;{3.4 + i % 7:.1f};hill;{i % 9}" for i, t in enumerate(times)]
+    heading = "time;speed 10 m (m/s);speed 5 m (m/s);station;battery"
+    (site / "wind.csv").write_text("\n".join([heading, *rows]) + "\n", encoding="utf-8")
+    plan = site / "plan.toml"
+    stated = plan.read_text().replace('terrain = "hedged"', "")
+    stated = stated.replace(
+        "mean_speed_ms = 6.0\nmeasured_height_m = 15",
+        'record = "wind.csv"\nmeasured_height_m = 10\nwhere = { station = "hill" }\n'
+        'other_heights = [{ column = "speed 5 m (m/s)", height_m = 5 }]',
+    )
+    plan.write_text(stated)
+    told = run("check", site).out
+    assert "- columns not used: battery (not recognised, or not needed)\n" in told
+    assert "- column of other_heights: speed 5 m (m/s) (stated)\n" in told
+    assert "- rows: station is hill (stated)\n" in told
+    assert "measured at 10, 5 m" in run("estimate", site, "--full").out
+
+
 def test_hours_above_the_end_of_a_curve_are_warned_of_when_they_matter(run, site):
     told = "state its cut_out_ms"
     short = run("estimate", site, "--json").json["warnings"]

@@ -122,6 +122,11 @@ class Wind(ReadOptions, WindSource):
     )
     neighbour: FilePath | None = key("another sensor's record, to judge long calms by", "near.csv")
 
+    @property
+    def read_besides(self) -> dict[str, str]:
+        """Headings of the other anemometers, and the key that names them."""
+        return {also.column: "other_heights" for also in self.other_heights}
+
     @model_validator(mode="after")
     def _one_source(self) -> Self:
         at_most_one(self, *SOURCES)

@@ -170,6 +170,11 @@ class ReadOptions(TableOptions):
             for heading, cells in (self.where or {}).items()
         }
 
+    @property
+    def read_besides(self) -> dict[str, str]:
+        """Headings of columns that are read besides the record's, and the key that names each."""
+        return {}
+
     def unit_stated(self, role: str) -> str | None:
         """Return the stated unit of a role of the record, if any."""
         if role in ("standard_deviation", "gust"):

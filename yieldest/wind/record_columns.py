@@ -167,7 +167,12 @@ def choose_columns(
         Recognised(f"column of {role}", name, "stated" if role in stated else "recognised")
         for role, name in columns.names.items()
     )
-    unused = [name for name in layout.headings if name not in columns.names.values()]
+    columns.found.extend(
+        Recognised(f"column of {what}", name, "stated")
+        for name, what in options.read_besides.items()
+    )
+    used = {*columns.names.values(), *options.cells, *options.read_besides}
+    unused = [name for name in layout.headings if name not in used]
     if unused:
         names = ", ".join(name[:LONGEST_NAME] for name in unused[:MOST_UNUSED])
         more = f" and {len(unused) - MOST_UNUSED} more" if len(unused) > MOST_UNUSED else ""
