@@ -43,7 +43,7 @@ def estimates():
     for name in OTHER_SITES:
         plan = load(DEMO_SITES / name)
         result = plan.estimate()
-        found[name] = result, [break_even(build) for build in result.builds]
+        found[name] = result, [break_even(build, plan) for build in result.builds]
     return found
 
 

@@ -23,6 +23,7 @@ from yieldest.energy.self_consumption import (
     hourly,
 )
 from yieldest.errors import InputError
+from yieldest.model.break_even import break_even
 
 kwh = st.floats(0, 20)
 batteries = st.none() | st.builds(
@@ -204,6 +205,22 @@ def test_the_share_of_a_plan_is_worked_out_and_feeds_the_money(run, yard, edit):
     assert "Share used" in shown.out
     told = run("estimate", yard, "--draws", 0, "--json").json["builds"][1]["self_consumption"]
     assert told["share"] == pytest.approx(second.used_share)
+
+
+def test_at_the_break_even_wind_a_house_just_pays(yard):
+    result = estimate_of(yard, "[demand]\nkwh_per_year = 600")
+    build = result.builds[0]
+    needed_ms = break_even(build, result.inputs).hub_mean_speed_ms
+    factor = needed_ms / build.distribution.mean_speed_ms
+    assert abs(factor - 1) > 0.1
+    note, heading, *rows = (yard / "wind.csv").read_text(encoding="utf-8").splitlines()
+    cells = [row.split(",") for row in rows]
+    windier = [f"{time},{factor * float(speed_ms):.4f}" for time, speed_ms in cells]
+    (yard / "wind.csv").write_text("\n".join([note, heading, *windier]), encoding="utf-8")
+    then = load(yard).estimate().builds[0]
+    assert then.distribution.mean_speed_ms == pytest.approx(needed_ms, rel=1e-3)
+    cost = then.cost.capital_cost
+    assert abs(then.cost.net_present_value) < 0.02 * cost < abs(build.cost.net_present_value)
 
 
 @pytest.fixture

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import fields, replace
+from dataclasses import fields
 
 import numpy as np
 import numpy.typing as npt
@@ -24,8 +24,10 @@ from yieldest.economics.cash_flow import (
 from yieldest.economics.measures import present_value
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.net_energy import HubSpeeds
+from yieldest.energy.self_consumption import used_shares
 from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_estimate import BuildEstimate
+from yieldest.model.inputs import Inputs
 
 HIGHEST_MEAN_WIND_MS = 15.0
 """No place where people live has more; a break-even above it counts as never (our choice)."""
@@ -33,6 +35,7 @@ _SCALES = np.append(0.0, 2.0 ** np.arange(31))
 _PRICES = np.append(0.0, 2.0 ** np.arange(11))
 """A worth of a kWh above the last, in the plan's currency, counts as never (our choice)."""
 _MEANS_MS = np.linspace(0.1, HIGHEST_MEAN_WIND_MS, 300)
+_MEANS_OF_SHARE_MS = np.linspace(0.5, HIGHEST_MEAN_WIND_MS, 30)
 _NEVER = {
     "bill_cost": "the energy is worth nothing",
     "machine_cost": "even a free rotor and generator would not make up for all the rest",
@@ -76,8 +79,8 @@ class RotorSaving:
     cost_per_kwh_with_free_rotor: float | None
 
 
-def break_even(build: BuildEstimate) -> BreakEven | None:
-    """Return what would make a build pay just so; None for a build without a bill.
+def break_even(build: BuildEstimate, inputs: Inputs) -> BreakEven | None:
+    """Return what would make a build of a plan pay just so; None for a build without a bill.
 
     The net present value is brought to zero between two values of which one pays and the other does
     not.
@@ -94,9 +97,6 @@ def break_even(build: BuildEstimate) -> BreakEven | None:
     def worth(
         spent: Expenditure = whole, made: npt.ArrayLike = net_kwh, prices: Prices = AS_STATED
     ) -> FloatArray:
-        if build.self_consumption is not None:
-            share = build.self_consumption.used_share_of(made)
-            prices = replace(prices, self_consumption_share=share)
         return present_value(cash_flow(spent, made, terms, prices).net, terms.discount_rate)
 
     def with_machine(share: npt.ArrayLike) -> Expenditure:
@@ -109,7 +109,7 @@ def break_even(build: BuildEstimate) -> BreakEven | None:
     needed = {
         "bill_cost": _end_of(lambda scale: worth(prices=Prices(bill_scale=scale)), _SCALES),
         "machine_cost": _end_of(lambda share: worth(with_machine(share)), _SCALES),
-        "hub_mean_speed_ms": _mean_wind(build, worth),
+        "hub_mean_speed_ms": _mean_wind(build, inputs, worth),
         "price_per_kwh": _end_of(lambda p: -worth(prices=Prices(price_per_kwh=p)), _PRICES),
     }
     for key, present in (("bill_cost", cost), ("machine_cost", machine)):
@@ -177,7 +177,9 @@ def _end_of(excess: Callable[[npt.ArrayLike], FloatArray], points: FloatArray) -
     return float(crossing(excess, points[first - 1], points[first]))
 
 
-def _mean_wind(build: BuildEstimate, worth: Callable[..., FloatArray]) -> float | None:
+def _mean_wind(
+    build: BuildEstimate, inputs: Inputs, worth: Callable[..., FloatArray]
+) -> float | None:
     """Return the mean wind at the hub from which on a build pays."""
     distribution, energy, curve = build.distribution, build.energy, build.curve
     wind = HubSpeeds(distribution.shape, distribution.scale_ms, distribution.calm_share)
@@ -189,7 +191,36 @@ def _mean_wind(build: BuildEstimate, worth: Callable[..., FloatArray]) -> float 
     present = float(gross_kwh(distribution.mean_speed_ms))
     if present <= 0:
         return None
+
     # Relative to the energy as it is, which need not be that of the fitted distribution.
-    return _end_of(
-        lambda mean_ms: -worth(made=energy.net_kwh * gross_kwh(mean_ms) / present), _MEANS_MS
-    )
+    def made_kwh(mean_ms: npt.ArrayLike) -> FloatArray:
+        return np.asarray(energy.net_kwh * gross_kwh(mean_ms) / present)
+
+    used = _shares_used(build, inputs, made_kwh)
+
+    def loss(mean_ms: npt.ArrayLike) -> FloatArray:
+        share = None if used is None else np.interp(floats(mean_ms), *used)
+        return -worth(made=made_kwh(mean_ms), prices=Prices(self_consumption_share=share))
+
+    return _end_of(loss, _MEANS_MS)
+
+
+def _shares_used(
+    build: BuildEstimate, inputs: Inputs, made_kwh: Callable[[npt.ArrayLike], FloatArray]
+) -> tuple[FloatArray, FloatArray] | None:
+    """Return mean winds at the hub, and the share used in each; None without a load profile.
+
+    Hours in which it blows too little now are among those that a stronger wind fills.
+    """
+    profile, readings = inputs.load_profile, build.wind.readings
+    time = None if profile is None else build.inputs.times_of(profile)
+    if build.self_consumption is None or profile is None or readings is None or time is None:
+        return None
+    present_ms = build.distribution.mean_speed_ms
+    mean_ms = np.union1d(_MEANS_OF_SHARE_MS, present_ms)
+    powers = [
+        (time, build.curve.power_at(readings.speed_ms * factor), readings.weight)
+        for factor in mean_ms / present_ms
+    ]
+    shares = used_shares(powers, made_kwh(mean_ms)[:, np.newaxis], profile, inputs.plan.battery)
+    return mean_ms, np.nan_to_num(shares[:, 0], nan=1.0)

@@ -10,7 +10,7 @@ from yieldest.energy.self_consumption import SelfConsumption
 from yieldest.model.break_even import break_even, rotor_saving
 from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
-from yieldest.model.inputs import BuildInputs
+from yieldest.model.inputs import BuildInputs, Inputs
 from yieldest.model.quantities import quantities_of
 from yieldest.model.site_wind import SiteWind
 from yieldest.report.decision import decide
@@ -33,7 +33,7 @@ def as_dictionary(estimate: Estimate, uncertainty: Uncertainty | None = None) ->
         "sites": [_site(first) for first in estimate.inputs.places.values()],
         "economics": _terms(estimate.terms),
         "builds": [
-            {**_build(build), "uncertainty": None if of is None else _sure(of)}
+            {**_build(build, estimate.inputs), "uncertainty": None if of is None else _sure(of)}
             for build, of in zip(estimate.builds, sure, strict=True)
         ],
         "uncertainty": None if uncertainty is None else _uncertainty(uncertainty),
@@ -120,7 +120,7 @@ def _terms(terms: EconomicTerms) -> dict[str, Any]:
     }
 
 
-def _build(build: BuildEstimate) -> dict[str, Any]:
+def _build(build: BuildEstimate, inputs: Inputs) -> dict[str, Any]:
     energy, curve, wind, cost = build.energy, build.curve, build.wind, build.cost
     by_month = build.by_month
     return {
@@ -164,7 +164,7 @@ def _build(build: BuildEstimate) -> dict[str, Any]:
         "hours_per_year": json_ready(energy.hours),
         "self_consumption": _self_consumption(build.self_consumption),
         **_money(cost),
-        "break_even": json_ready(break_even(build)),
+        "break_even": json_ready(break_even(build, inputs)),
         "rotor_saving": json_ready(rotor_saving(build)),
     }
 

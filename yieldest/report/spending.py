@@ -183,7 +183,7 @@ def _crossing(by_number: CostByNumber, who: str, single: str) -> str:
 
 def break_even_sentence(build: BuildEstimate, estimate: Estimate) -> str:
     """Say what one thing changed would make the present value zero; empty without a bill."""
-    found = break_even(build)
+    found = break_even(build, estimate.inputs)
     if found is None:
         return ""
     money = estimate.currency
