@@ -133,9 +133,53 @@ def test_what_is_no_part_of_a_time_is_named(read):
         read("year;month;day", "2025;12;1", "2025;2;30")
 
 
-def test_a_stamp_without_offset_among_others_with_one_is_refused(read):
-    with pytest.raises(InputError, match="line 3"):
-        read("time", "2025-01-31T13:50+01:00", "2025-01-31T14:00")
+PLAIN = [f"2025-01-{day} 13:50" for day in range(10, 30)]
+OFFSET = [f"{stamp}Z" for stamp in PLAIN]
+
+
+@pytest.mark.parametrize(
+    ("stamps", "line", "has"),
+    [
+        (["2025-01-31T13:50+01:00", "2025-01-31T14:00"], 3, False),
+        ([*PLAIN[:-1], OFFSET[-1]], 21, True),
+        ([*OFFSET[:-1], PLAIN[-1]], 21, False),
+        ([*PLAIN[:10], *OFFSET[10:]], 12, True),
+        ([*OFFSET[:10], *PLAIN[10:]], 12, False),
+        (["2025-01-10", *OFFSET], 3, True),
+        (["31.01.2025 13:50", "31.01.2025 14:00+01:00"], 3, True),
+        (["31.01.2025 13:50 UTC", "31.01.2025 14:00"], 3, False),
+    ],
+)
+@pytest.mark.parametrize("rows", [10, 1000])
+def test_stamps_with_and_without_an_offset_are_refused(monkeypatch, read, stamps, line, has, rows):
+    cut_into_blocks(monkeypatch, rows)
+    has, had = ("an", "none") if has else ("no", "one")
+    with pytest.raises(
+        InputError, match=rf"wind.csv, line {line}: .* {has} offset .* line 2 has {had}; write all"
+    ):
+        read("time", *stamps)
+
+
+@pytest.mark.parametrize("zone", [None, "+01:00"])
+@pytest.mark.parametrize(
+    ("first", "second", "words"),
+    [(PLAIN, OFFSET, "an offset .*1.csv, line 2 has none"),
+     (OFFSET, PLAIN, "no offset .*1.csv, line 2 has one")],
+)  # fmt: skip
+def test_files_with_and_without_offsets_make_no_record(tmp_path, zone, first, second, words):
+    for name, stamps in (("1", first[:10]), ("2", second[10:])):
+        lines = ["time;speed_ms", *(f"{stamp};5" for stamp in stamps)]
+        (tmp_path / f"{name}.csv").write_text("\n".join(lines))
+    with pytest.raises(InputError, match=f"2.csv, line 2: .* {words}"):
+        read_wind(tmp_path / "*.csv", time_zone=zone)
+
+
+def test_what_is_no_time_is_named_before_offsets_are(read):
+    for stamps in (["noon", *PLAIN, *OFFSET], ["noon", *OFFSET], ["noon", *PLAIN]):
+        with pytest.raises(InputError, match="line 2: 'noon' in column 'time' is not a time"):
+            read("time", *stamps)
+    with pytest.raises(InputError, match="is not a time"):
+        read("time", "2025-01-31 13:50", "1738331400")
 
 
 @pytest.mark.parametrize(

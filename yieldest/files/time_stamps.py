@@ -129,6 +129,12 @@ def why_no_time(text: str) -> str:
     return next(why for pattern, why in _NO_TIME.items() if re.match(pattern, text))
 
 
+def states_offset(text: str, order: str | None) -> bool | None:
+    """Tell whether a time stamp states its offset from UTC; None where it is none of a calendar."""
+    times, _ = parse_stamps(pd.Series([text]), order)
+    return None if times.isna().any() or _EPOCH.match(text) else times.dt.tz is not None
+
+
 def possible_orders(texts: Stamps) -> set[str] | None:
     """Return the orders of `DATE_ORDERS` that all these dates allow; None where there is no choice.
 

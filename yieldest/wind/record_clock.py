@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import timedelta, timezone, tzinfo
 from functools import partial
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -27,6 +28,7 @@ from yieldest.files.time_stamps import (
     in_nanoseconds,
     parse_stamps,
     possible_orders,
+    states_offset,
     two_digit_years,
     why_no_time,
     with_colon,
@@ -86,6 +88,7 @@ class Clock:
             raise InputError(f"time_zone: {error}.") from error
         self._order_stated = date_order is not None
         self._offsets = False
+        self._first: Table | None = None  # without its cells
         # The doubled hour may be cut by the end of a block.
         self._last_local: np.datetime64 | None = None
         self._last_twofold = False
@@ -94,6 +97,7 @@ class Clock:
 
     def times(self, table: Table) -> Times:
         """Return the times of the rows of a table; refuse the first stamp that is no time."""
+        offsets = False
         if not {"time", "date"} & self.names.keys():
             local = self._from_parts(table)
         else:
@@ -101,10 +105,11 @@ class Clock:
             if given is None:
                 given = self._plain(table)
             stamps = self._from_texts(table) if given is None else given
-            if stamps.dt.tz is not None:
-                self._offsets = True
+            offsets = stamps.dt.tz is not None
+            if offsets:
                 stamps = stamps.dt.tz_convert("UTC").dt.tz_localize(None)
             local = np.asarray(stamps.to_numpy("datetime64[ns]"))
+        self._refuse_mixed(table, 0, offset=offsets)
         if self._first_year is not None:
             local = in_century(local, self._first_year)
         if self._offsets:
@@ -234,6 +239,14 @@ class Clock:
         times, written = parse_stamps(texts, self.order)
         self.written = self.written or written
         heading = self.names.get("time", self.names.get("date"))
+        unread = times.isna().to_numpy()
+        if unread.any():
+            # Of two kinds of stamps only one is read, be it that of the first row or not.
+            for row in (0, int(np.argmax(unread != unread[0]))):
+                offset = states_offset(texts.iloc[row], self.order)
+                if offset is None:
+                    break
+                self._refuse_mixed(table, row, offset=offset)
 
         def said(row: int) -> str:
             why = why_no_time(texts.iloc[row])
@@ -241,8 +254,21 @@ class Clock:
                 why = why.replace("is not a time", f"is not a time with the {self.order}")
             return f"{texts.iloc[row]!r} in column {heading!r} {why}."
 
-        table.refuse(times.isna().to_numpy(), said)
+        table.refuse(unread, said)
         return times
+
+    def _refuse_mixed(self, table: Table, row: int, *, offset: bool) -> None:
+        """Refuse a row that states an offset from UTC where the first does not, or the reverse."""
+        if self._first is None:
+            self._offsets, self._first = offset, replace(table, frame=table.frame.iloc[:1, :0])
+        elif offset != self._offsets:
+            has, had = ("an", "none") if offset else ("no", "one")
+            first = self._first.place(0).removeprefix(f"{table.path}, ")
+            raise InputError(
+                f"{table.place(row)}: the time has {has} offset from UTC, while that of {first} "
+                f"has {had}; write all of them with an offset, such as Z or +01:00, or all without "
+                "one and in the same time zone."
+            )
 
     def _from_parts(self, table: Table) -> Times:
         self.written = ", ".join(role for role in self.names if role in PART_LIMITS)
