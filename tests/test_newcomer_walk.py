@@ -67,24 +67,52 @@ def test_columns_of_a_bill_that_are_passed_over_are_named(run, site):
     assert not any("not used" in text for text in run("check", site, "--json").json["warnings"])
 
 
-def test_columns_that_a_plan_names_are_not_said_to_be_unused(run, site):
-    times = pd.date_range("2024-01-01", periods=600, freq="h").strftime("%d.%m.%Y %H:%M")
+def write_wind(site, stamp):
+    """Write 600 invented hours of wind at two heights, and name the file in the plan."""
+    times = pd.date_range("2024-01-01", periods=600, freq="h").strftime(stamp)
     rows = [f"{t};{4 + i % 7}.2;{3.4 + i % 7:.1f};hill;{i % 9}" for i, t in enumerate(times)]
     heading = "time;speed 10 m (m/s);speed 5 m (m/s);station;battery"
     (site / "wind.csv").write_text("\n".join([heading, *rows]) + "\n", encoding="utf-8")
     plan = site / "plan.toml"
+    stated = plan.read_text().replace("mean_speed_ms = 6.0", 'record = "wind.csv"')
+    plan.write_text(stated.replace("measured_height_m = 15", "measured_height_m = 10"))
+
+
+def test_columns_that_a_plan_names_are_not_said_to_be_unused(run, site):
+    write_wind(site, "%d.%m.%Y %H:%M")
+    plan = site / "plan.toml"
+    named = """where = { station = "hill" }
+other_heights = [{ column = "speed 5 m (m/s)", height_m = 5 }]
+[[build]]"""
     stated = plan.read_text().replace('terrain = "hedged"', "")
-    stated = stated.replace(
-        "mean_speed_ms = 6.0\nmeasured_height_m = 15",
-        'record = "wind.csv"\nmeasured_height_m = 10\nwhere = { station = "hill" }\n'
-        'other_heights = [{ column = "speed 5 m (m/s)", height_m = 5 }]',
-    )
-    plan.write_text(stated)
+    plan.write_text(stated.replace("[[build]]", named))
     told = run("check", site).out
     assert "- columns not used: battery (not recognised, or not needed)\n" in told
     assert "- column of other_heights: speed 5 m (m/s) (stated)\n" in told
     assert "- rows: station is hill (stated)\n" in told
     assert "measured at 10, 5 m" in run("estimate", site, "--full").out
+
+
+@pytest.mark.parametrize(
+    ("stamp", "words"),
+    [
+        ("%d.%m.%Y %H:%M", "day.month.year hour:minute"),
+        ("%m/%d/%y %I:%M:%S %p", "month/day/year hour:minute:second am/pm"),
+        ("%d-%b-%Y %H:%M+01:00", "day-month-year hour:minute offset"),
+    ],
+)
+def test_check_says_how_times_are_written_as_wind_does(run, site, stamp, words):
+    write_wind(site, stamp)
+    assert f"- time: {words} (recognised)\n" in run("check", site).out
+    shown = run("wind", site / "wind.csv", "--height", 10, "--full").out
+    assert re.search(rf"^time +{re.escape(words)} +recognised$", shown, re.MULTILINE)
+
+
+def test_headings_stand_as_in_the_file_whatever_the_units(run, site):
+    write_wind(site, "%Y-%m-%d %H:%M")
+    shown = run("check", site, "--units", "imperial").out
+    assert "- column of speed: speed 10 m (m/s) (recognised)\n" in shown
+    assert "- height: 32.8 ft (nearest of 2" in shown
 
 
 def test_hours_above_the_end_of_a_curve_are_warned_of_when_they_matter(run, site):

@@ -132,9 +132,10 @@ def check(
     from yieldest.model.check import checked
     from yieldest.model.inputs import read
     from yieldest.report.progress import reading_bar
+    from yieldest.report.sentences.wind import recognised_words
     from yieldest.report.sentences.words import sentences
     from yieldest.report.terminal import console, print_list
-    from yieldest.units import in_reader_units, shown_in
+    from yieldest.units import shown_in
 
     stated = _changed(plan, changes, units=units)
     with reading_bar("the wind record") as progress:
@@ -152,7 +153,7 @@ def check(
     with shown_in(stated.units):
         lines, warnings = sentences(found.read), sentences(found.warnings)
         read_as = [
-            f"{part.what}: {in_reader_units(part.found)} ({part.how})" for part in found.recognised
+            f"{part.what}: {recognised_words(part)} ({part.how})" for part in found.recognised
         ]
     screen = console()
     more = f", with {len(warnings)} to check" if warnings else ""

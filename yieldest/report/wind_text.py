@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import calendar
-import re
 
 import numpy as np
 from rich.console import Console
@@ -12,7 +11,7 @@ from rich.text import Text
 from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.defaults import COVERAGE_FACTOR, STANDARD_DENSITY_KG_M3, YEAR_TO_YEAR
 from yieldest.frozen import frozen_dataclass
-from yieldest.report.sentences.wind import FAULT_WORDS, month_names
+from yieldest.report.sentences.wind import FAULT_WORDS, month_names, recognised_words
 from yieldest.report.sentences.words import minute, sentences
 from yieldest.report.tables import Row, TableView
 from yieldest.report.terminal import (
@@ -41,7 +40,6 @@ from yieldest.wind.data_recovery import DAYS_PER_YEAR
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.long_term.correction import LongTermCorrection
 from yieldest.wind.quality_control import ReadingsLeftOut, TimesNoted
-from yieldest.wind.read_options import Recognised
 from yieldest.wind.record import Record
 from yieldest.wind.resource import WindResource
 from yieldest.wind.summary_tables import FrequencyTable, MonthlyMeans
@@ -57,11 +55,6 @@ MOST_BARS = 15
 TAIL_SHARE = 0.04
 """Classes of strong wind with so little of the time may stand in one line; our choice."""
 SCARCE_DAYS = 30
-STAMP_WORDS = {
-    "%Y": "year", "%y": "year", "%m": "month", "%b": "month", "%B": "month", "%d": "day",
-    "%H": "hour", "%I": "hour", "%M": "minute", "%S": "second", "%f": "fraction", "%p": "am/pm",
-}  # fmt: skip
-STAMP_CODE = re.compile("|".join(STAMP_WORDS))
 WORTH_NAMING = 0.02
 """By the clock, a mean that is not so far from the weighted one is left to `--full`; our choice."""
 
@@ -113,18 +106,11 @@ def print_resource(
         print_table(long_term_table(over_years), screen)
 
 
-def _in_words(recognised: Recognised) -> str:
-    """Return what was recognised, the order of a date in words."""
-    if recognised.what == "time":
-        return STAMP_CODE.sub(lambda code: STAMP_WORDS[code[0]], recognised.found)
-    return in_reader_units(recognised.found)
-
-
 def _print_all(resource: WindResource, screen: Console) -> None:
     record, directions = resource.record, resource.directions
     if record.found:
         caption = "What was recognised in the file (state it if it is wrong)"
-        found = [Row(each.what, (_in_words(each), each.how)) for each in record.found]
+        found = [Row(each.what, (recognised_words(each), each.how)) for each in record.found]
         print_table(TableView(caption, ["", "found", "how"], found, words=True), screen)
     print_table(fits_table(resource), screen)
     print_table(quality_control_table(resource), screen)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+import re
 from collections.abc import Collection
 
 from yieldest.defaults import COVERAGE_FACTOR
@@ -19,6 +20,7 @@ from yieldest.wind import (
     resource,
 )
 from yieldest.wind.long_term import correction, homogeneity
+from yieldest.wind.read_options import Recognised
 
 FAULT_WORDS = {
     "impossible": "impossible speeds",
@@ -35,6 +37,24 @@ FAULT_WORDS = {
     "rounded": "coarsely rounded",
 }
 """By the name of a `yieldest.wind.quality_control.QualityTest`."""
+STAMP_WORDS = {
+    "%Y": "year", "%y": "year", "%m": "month", "%b": "month", "%B": "month", "%d": "day",
+    "%H": "hour", "%I": "hour", "%M": "minute", "%S": "second", "%f": "fraction", "%p": "am/pm",
+    "%z": " offset",
+}  # fmt: skip
+STAMP_CODE = re.compile("|".join(STAMP_WORDS))
+
+
+def recognised_words(recognised: Recognised) -> str:
+    """Return what was recognised in a file: the order of a date in words, units as one reads.
+
+    What stands in the file itself, such as a heading, is left as it is there.
+    """
+    if recognised.what == "time":
+        return STAMP_CODE.sub(lambda code: STAMP_WORDS[code[0]], recognised.found)
+    if recognised.what in ("height", "rounding of speeds"):
+        return in_reader_units(recognised.found)
+    return recognised.found
 
 
 def month_names(months: Collection[int]) -> str:
