@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from yieldest.defaults import SHEAR_EXPONENT, Assumed
 from yieldest.errors import InputError
 from yieldest.hub.air import (
+    KNOWN_TEMPERATURE_UNCERTAINTY,
     PressureOutOfPlace,
     StandardTemperature,
     air_at_hub,
@@ -20,6 +21,7 @@ from yieldest.hub.air import (
     standard_density,
     standard_pressure_pa,
 )
+from yieldest.report.sentences.words import sentence
 from yieldest.wind.profile import (
     TERRAINS,
     AboveSurfaceLayer,
@@ -223,27 +225,46 @@ def test_vapour_makes_air_lighter(pressure, celsius, humidity):
 
 
 def test_density_by_month_weighs_the_windy_months():
-    """By hand: two months of 31 days, dry air, the cold one with eight times the mean cube."""
-    time = np.concatenate([
-        np.arange("2025-01-01", "2025-02-01", dtype="datetime64[h]"),
-        np.arange("2025-07-01", "2025-08-01", dtype="datetime64[h]"),
-    ])  # fmt: skip
-    winter = np.arange(time.size) < time.size // 2
-    celsius = np.where(winter, 0.0, 20.0)
-    months = monthly_air(time, np.where(winter, 8.0, 4.0), celsius)
+    """By hand: a half-year of 0 C with eight times the mean cube of that of 20 C, dry air."""
+    time = np.arange("2025-01-01", "2026-01-01", dtype="datetime64[h]")
+    winter = np.arange(12) < 6
+    of_winter = winter[time.astype("datetime64[M]").astype(int) % 12]
+    months = monthly_air(time, np.where(of_winter, 8.0, 4.0), np.where(of_winter, 0.0, 20.0))
     air = air_at_hub(0, 0, 10.0, None, None, months)
     cold, warm = gas_law_density(101325, [273.15, 293.15])
     assert air.month_density_kg_m3[0] == pytest.approx(cold)
     assert air.month_density_kg_m3[6] == pytest.approx(warm)
-    assert air.month_density_kg_m3[3] is None
-    assert air.mean_density_kg_m3 == pytest.approx((cold + warm) / 2)
-    assert air.density_kg_m3 == pytest.approx((8 * cold + warm) / 9)
+    assert air.mean_density_kg_m3 == pytest.approx((181 * cold + 184 * warm) / 365, rel=1e-3)
+    weights = 8 * 181, 184
+    assert air.density_kg_m3 == pytest.approx(
+        (weights[0] * cold + weights[1] * warm) / sum(weights), rel=1e-3
+    )
+    assert air.provenance.assumed == ()
+    assert air.standard_uncertainty == KNOWN_TEMPERATURE_UNCERTAINTY
     assert air.season_effect == pytest.approx(air.density_kg_m3 / air.mean_density_kg_m3 - 1)
     assert "energy" in air.provenance.method
     assert (
         f"{100 * (air.density_kg_m3 / 1.225 - 1):+.1f} % power against 1.225"
         in air.provenance.method
     )
+
+
+def test_weeks_of_frost_are_not_the_temperature_of_the_year():
+    """The months that no reading knows have the standard atmosphere's, and that is said."""
+    time = np.arange("2025-01-04", "2025-01-25", dtype="datetime64[h]")
+    months = monthly_air(time, np.full(time.size, 5.0), np.full(time.size, -5.0))
+    air = air_at_hub(700, 12, -5.0, None, None, months)
+    standard = air_at_hub(700, 12)
+    always = air_at_hub(700, 12, -5.0)
+    share = (always.density_kg_m3 / standard.density_kg_m3 - 1) * 31 / 365.25
+    assert air.density_kg_m3 == pytest.approx(standard.density_kg_m3 * (1 + share), rel=1e-4)
+    assert air.month_density_kg_m3[0] == pytest.approx(always.density_kg_m3)
+    assert air.month_density_kg_m3[1] is None
+    assert always.standard_uncertainty < air.standard_uncertainty < standard.standard_uncertainty
+    (assumed,) = air.provenance.assumed
+    assert "in 11 of the 12 months" in sentence(assumed)
+    (of_all,) = standard.provenance.assumed
+    assert "months" not in sentence(of_all)
 
 
 def test_humidity_is_counted_and_said():

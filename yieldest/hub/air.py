@@ -121,6 +121,12 @@ class MonthlyAir:
         """Months in which the wind blew and the temperature is known."""
         return np.isfinite(self.temperature_c) & (np.nan_to_num(self.mean_cube) > 0)
 
+    @property
+    def power_weight(self) -> FloatArray:
+        """Days times mean cube of each month, with the mean of the others where it is unknown."""
+        cube = np.where(self.known, self.mean_cube, self.mean_cube[self.known].mean())
+        return np.asarray(MONTH_DAYS * cube)
+
 
 def monthly_air(
     time: TimeArray,
@@ -171,10 +177,11 @@ class PressureOutOfPlace(Finding):
 
 
 class StandardTemperature(Finding):
-    """The standard atmosphere's temperature was taken, for none is known."""
+    """The standard atmosphere's temperature was taken for so many months, for none is known."""
 
     temperature_c: float
     altitude_m: float
+    months: int
 
 
 def air_at_hub(
@@ -203,6 +210,7 @@ def air_at_hub(
         From 0 to 1; dry air where unknown.
     months : MonthlyAir, optional
         Density is then computed month by month and weighted with days and mean cube of speed.
+        Months without a temperature have the standard atmosphere's, and the usual cube.
     """
     if elevation_m is None:
         known_pa = _SEA_LEVEL_PRESSURE_PA if pressure_hpa is None else 100 * pressure_hpa
@@ -210,7 +218,6 @@ def air_at_hub(
         elevation_m = float(pressure_elevation_m(known_pa)) if of_land else 0.0
     altitude_m = elevation_m + hub_height_m
     warnings: Findings = ()
-    assumed: Findings = ()
     standard_pa = float(standard_pressure_pa(altitude_m))
     # A station's barometer stands near the ground, and the hub is higher up.
     pa_per_hpa = 100 * standard_pa / float(standard_pressure_pa(elevation_m))
@@ -220,42 +227,58 @@ def air_at_hub(
             warnings = (PressureOutOfPlace(pressure_hpa, elevation_m),)
         else:
             pressure_pa, how = pressure_hpa * pa_per_hpa, ["measured pressure"]
-    if temperature_c is None:
-        uncertainty = STANDARD_TEMPERATURE_UNCERTAINTY
-        temperature_c = float(standard_temperature_k(altitude_m)) - ZERO_CELSIUS_K
+    month_c, taken = _month_temperatures_c(altitude_m, temperature_c, months)
+    if temperature_c is None or taken is not None:
+        temperature_c = float(np.average(month_c, weights=MONTH_DAYS))
+    if taken is not None and taken.months == 12:
         how.append("temperature of the standard atmosphere (ISO 2533)")
-        assumed = (StandardTemperature(temperature_c, altitude_m),)
     else:
-        uncertainty = KNOWN_TEMPERATURE_UNCERTAINTY
         how.append(f"mean temperature {temperature_c:.1f} C")
     density = float(_density(pressure_pa, temperature_c, relative_humidity))
-    humidity_effect = by_month = season_effect = None
+    mean_density, humidity_effect, by_month, season_effect = density, None, None, None
     if relative_humidity is not None:
         humidity_effect = density / float(_density(pressure_pa, temperature_c, 0.0)) - 1
         vapour = f"CIPM-2007; {100 * humidity_effect:+.1f} %"
         how.append(f"relative humidity {100 * relative_humidity:.0f} % ({vapour})")
-    mean_density = density
     if months is not None:
-        monthly_pa = np.full(12, pressure_pa)
-        if pressure_pa != standard_pa:
-            measured = months.pressure_hpa * pa_per_hpa
-            monthly_pa = np.where(np.isfinite(measured), measured, pressure_pa)
-        monthly = _density(monthly_pa, months.temperature_c, relative_humidity)
-        known = months.known
-        if known.sum() > 1:
-            days, cube = MONTH_DAYS[known], months.mean_cube[known]
-            by_month = tuple(numbers_or_none(np.where(known, monthly, np.nan), 12))
-            mean_density = float(np.average(monthly[known], weights=days))
-            density = float(np.average(monthly[known], weights=days * cube))
+        measured = months.pressure_hpa * (np.nan if pressure_pa == standard_pa else pa_per_hpa)
+        monthly_pa = np.where(np.isfinite(measured), measured, pressure_pa)
+        monthly = _density(monthly_pa, month_c, relative_humidity)
+        if months.known.any():
+            by_month = tuple(numbers_or_none(np.where(months.known, monthly, np.nan), 12))
+            mean_density = float(np.average(monthly, weights=MONTH_DAYS))
+            density = float(np.average(monthly, weights=months.power_weight))
             season_effect = density / mean_density - 1
             against = f"{100 * season_effect:+.1f} % energy against the plain mean"
             how.append(f"by month, weighted with the power in the wind ({against})")
     power = 100 * (density / STANDARD_DENSITY_KG_M3 - 1)
     method = f"gas law with {', '.join(how)}; {power:+.1f} % power against 1.225 kg/m3"
-    provenance = Provenance("site", method, assumed, warnings)
+    assumed, lacking = ((), 0) if taken is None else ((taken,), taken.months)
+    ends = (KNOWN_TEMPERATURE_UNCERTAINTY, STANDARD_TEMPERATURE_UNCERTAINTY)
     return Air(
-        density, mean_density, by_month, season_effect, humidity_effect, uncertainty, provenance
+        density_kg_m3=density,
+        mean_density_kg_m3=mean_density,
+        month_density_kg_m3=by_month,
+        season_effect=season_effect,
+        humidity_effect=humidity_effect,
+        standard_uncertainty=float(np.interp(lacking, (0, 12), ends)),
+        provenance=Provenance("site", method, assumed, warnings),
     )
+
+
+def _month_temperatures_c(
+    altitude_m: float, temperature_c: float | None, months: MonthlyAir | None
+) -> tuple[FloatArray, StandardTemperature | None]:
+    """Return the temperature of each month, and what was taken where none is known."""
+    standard_c = float(standard_temperature_k(altitude_m)) - ZERO_CELSIUS_K
+    known_c = np.full(12, np.nan if temperature_c is None else temperature_c)
+    if months is not None:
+        known_c = months.temperature_c
+    lacking = np.isnan(known_c)
+    if not lacking.any():
+        return known_c, None
+    taken = StandardTemperature(standard_c, altitude_m, int(lacking.sum()))
+    return np.where(lacking, standard_c, known_c), taken
 
 
 def _density(

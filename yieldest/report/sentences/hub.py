@@ -28,6 +28,16 @@ def _(finding: obstacles.RotorNearObstacle) -> str:
 
 
 @sentence.register
+def _(finding: air.StandardTemperature) -> str:
+    months = "" if finding.months == 12 else f" in {finding.months} of the 12 months"
+    state = "" if finding.months == 12 else "; state mean_temperature_c in [site]"
+    return (
+        f"Mean temperature {finding.temperature_c:.0f} C at {length(finding.altitude_m, '.0f')}"
+        f"{months} (standard atmosphere, ISO 2533), for none is known{state}."
+    )
+
+
+@sentence.register
 def _(finding: extremes.LongMeans) -> str:
     return (
         f"The 50-year wind is of means over {finding.interval_s / 60:.0f} minutes; the 10-minute "
@@ -56,10 +66,6 @@ say(
         air.PressureOutOfPlace: (
             "The mean pressure {0.pressure_hpa:.0f} hPa is more than 3 % from what an elevation of "
             "{0.elevation_m:g m} has; it may have been reduced to sea level, and was not used."
-        ),
-        air.StandardTemperature: (
-            "Mean temperature {0.temperature_c:.0f} C at {0.altitude_m:.0f m} (standard "
-            "atmosphere, ISO 2533), for none is known."
         ),
         obstacles.ShelterAllRound: (
             "Wind from every direction equally often, for no directions are known: the shelter is "
