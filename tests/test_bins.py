@@ -1,5 +1,7 @@
 """Readings into a curve: exact recovery, the standard's formulas, and a band that covers."""
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -13,7 +15,7 @@ from yieldest.turbine.bins import (
     smooth_curve,
 )
 from yieldest.turbine.curve_ends import EndAssumed, Ends
-from yieldest.turbine.measured_curve import AboveBetz, measure_curve
+from yieldest.turbine.measured_curve import AboveBetz, above_betz_words, measure_curve
 from yieldest.turbine.meters import Meters, MeterUncertainty
 from yieldest.turbine.power_curve import normalised
 from yieldest.turbine.reading_checks import (
@@ -24,7 +26,7 @@ from yieldest.turbine.reading_checks import (
 )
 from yieldest.turbine.reading_file import OddLines, read_readings
 from yieldest.turbine.readings import AirAssumed
-from yieldest.turbine.rotor import power_coefficient
+from yieldest.turbine.rotor import BETZ_LIMIT, judge_coefficient, power_coefficient
 
 EXACT = MeterUncertainty(0.0, 0.0, 0.0)
 
@@ -285,6 +287,31 @@ def test_a_reading_above_betz_is_left_out_and_named(measure):
     assert above.place.endswith("line 41")
     assert (above.power_w, above.speed_ms, above.left_out) == (900, 5, 1)
     assert measured.curve.power_at(5.0) == pytest.approx(80)
+
+
+@pytest.mark.parametrize("above", [1.0005, 1.003, 1.5, 1e4, 1 + 1e-6, 1 + 4e-16])
+def test_what_beats_the_betz_limit_is_written_above_it(above):
+    coefficient = BETZ_LIMIT * above
+    assert coefficient > BETZ_LIMIT
+    with pytest.raises(InputError) as refused:
+        judge_coefficient(lambda: "line 4:", coefficient, None)
+    said = (
+        above_betz_words(AboveBetz("line 4", 55.19, 6.2, 0.636, coefficient, 1)),
+        str(refused.value),
+    )
+    for text in said:
+        (limit,) = re.findall(r"16/27 = ([\d.]+)", text)
+        (written,) = re.findall(r"power coefficient (?:is )?([\d.,]+\d)", text)
+        assert float(written.replace(",", "")) > float(limit)
+        assert len(limit) == 5 or above < 1.003
+
+
+def test_power_in_still_air_is_not_said_to_have_a_coefficient_of_0(measure):
+    speed = np.append(np.tile(np.arange(3, 9.01, 0.5), 3), 0.0)
+    power = np.append(machine_power(speed[:-1]), 5.0)
+    measured = measure(speed, power, rotor_area_m2=6.0)
+    [above] = [one for one in measured.curve.provenance.warnings if isinstance(one, AboveBetz)]
+    assert above_betz_words(above).endswith("6 m2 of rotor (still air holds no power)")
 
 
 @pytest.mark.parametrize(

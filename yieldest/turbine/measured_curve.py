@@ -30,7 +30,13 @@ from yieldest.turbine.reading_checks import (
     hysteresis_of,
 )
 from yieldest.turbine.readings import Averaging, Readings, density_at_test, minute_means
-from yieldest.turbine.rotor import BETZ_LIMIT, RotorType, judge_coefficient, power_coefficient
+from yieldest.turbine.rotor import (
+    BETZ_LIMIT,
+    RotorType,
+    beside_the_limit,
+    judge_coefficient,
+    power_coefficient,
+)
 
 
 @frozen_dataclass
@@ -169,8 +175,9 @@ def _without_impossible(readings: Readings, area_m2: float) -> Readings:
 
 def above_betz_words(found: AboveBetz) -> str:
     """Say which reading beats the Betz limit, for a refusal or a warning."""
+    coefficient, limit = beside_the_limit(found.coefficient)
+    why = f"power coefficient {coefficient}" if found.speed_ms > 0 else "still air holds no power"
     return (
         f"{found.place}: {found.power_w:.4g} W at {found.speed_ms:.3g} m/s beats the Betz limit "
-        f"16/27 = 0.593 for {found.rotor_area_m2:.3g} m2 of rotor (power coefficient "
-        f"{found.coefficient:.2f})"
+        f"{limit} for {found.rotor_area_m2:.3g} m2 of rotor ({why})"
     )

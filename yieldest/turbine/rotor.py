@@ -101,6 +101,12 @@ class HighCoefficient(Finding):
     rotor: Literal["small", "lift", "drag"]
 
 
+def beside_the_limit(coefficient: float) -> tuple[str, str]:
+    """Write a power coefficient and the Betz limit, with the decimals that tell them apart."""
+    places = next(n for n in range(3, 18) if f"{coefficient:.{n}f}" != f"{BETZ_LIMIT:.{n}f}")
+    return f"{coefficient:,.{places}f}", f"16/27 = {BETZ_LIMIT:.{places}f}"
+
+
 def judge_coefficient(
     where: Callable[[], str], highest: float, rotor_type: str | None
 ) -> list[Finding]:
@@ -110,10 +116,11 @@ def judge_coefficient(
     opened again. An `InputError` above the Betz limit, or so low that a unit must be wrong.
     """
     if highest > BETZ_LIMIT:
+        written, limit = beside_the_limit(highest)
         raise InputError(
-            f"{where()} the power coefficient is {highest:.4g}, above the Betz limit 16/27 = "
-            "0.5926 that no rotor can exceed; check the power, its unit (W or kW), the speed unit "
-            "and the rotor area."
+            f"{where()} the power coefficient is {written}, above the Betz limit {limit} that no "
+            "rotor can exceed; check the power, its unit (W or kW), the speed unit and the rotor "
+            "area."
         )
     if 0 < highest < LEAST_COEFFICIENT:
         fits = {factor: LOW_COEFFICIENT <= highest * factor <= BETZ_LIMIT for factor in _SLIPS}
