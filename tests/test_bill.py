@@ -490,6 +490,58 @@ def test_cells_in_hundredths_and_whole_money_mix(written):
         written("item,quantity,price\nbolt,10,35p\n")
 
 
+PARTS = "item;quantity;unit price\nblade;3;20,50\nhub;1;40\n"
+
+
+@pytest.mark.parametrize(
+    "above",
+    ["My bill of parts\n", "My bill of parts;;\n", "Parts 2026\n\nfor 2 machines\n", '"Bill"\n',
+     "Stückliste für 2,4 m\n", "Stückliste für 2,4 m;;\n", "3 blades\n", "# Larch\nMy bill\n",
+     "Prices in EUR\n", "Prices in € (before: in USD)\n", "Bought from USD Ltd\n",
+     "Prices: euro;;\n", "USD Ltd: list of prices\n", "Weights in pounds\n",
+     "Prices to try\n", '"Mast, rotor";;\n'],
+)  # fmt: skip
+@pytest.mark.parametrize("delimiter", [";", ",", "\t"])
+def test_a_title_of_one_cell_may_stand_above_a_bill(written, above, delimiter):
+    parts = PARTS.replace(",", ".") if delimiter == "," else PARTS
+    parts, above = (text.replace(";", delimiter) for text in (parts, above))
+    assert [item.unit_price for item in written(above + parts).items] == [20.5, 40]
+
+
+@pytest.mark.parametrize("title", ["Mast, rotor, prices in EUR;;", "My bill, May;;"])
+def test_a_title_may_hold_marks_that_part_no_cells_of_its_bill(written, title):
+    assert [item.name for item in written(f"{title}\n{PARTS}").items] == ["blade", "hub"]
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("item\nblade\nhub\n", "no column was recognised as the quantity"),
+        ("My bill\nitem\nblade\nhub\n", "no column was recognised as the item"),
+        ("item\nblade, larch\nhub\n", "no column was recognised as the item"),
+        ("item\nblade,3,20\n", "line 2: 3 cells where the heading has 1"),
+        ("My bill\nblade,3,20\nhub,1,40\n", "line 2: 3 cells where the heading has 1"),
+        ("My bill\nMy parts\n", "no column was recognised as the item"),
+    ],
+)
+def test_a_title_makes_no_bill_of_what_is_none(written, text, words):
+    with pytest.raises(InputError, match=words):
+        written(text)
+
+
+@pytest.mark.parametrize(
+    "title",
+    ["Prices in USD;;", "Prices in USD", "My bill (in $)", "All prices are US$", "USD;;", "$",
+     "Currency: GBP", "Währung = CHF", "prices in usd", "Prices (£)", "Prices in pounds",
+     "Preise in Kč", "Prix en CHF", "Prices in USD, 1 USD = 0.92 EUR;;", '"Prices in USD"'],
+)  # fmt: skip
+def test_a_title_in_another_currency_stops_the_run(written, title):
+    text = f"# invented\n{title}\n{PARTS}".replace(",", ".")
+    with pytest.raises(InputError, match=r"line 2: the title .* another currency than the plan's"):
+        written(text)
+    assert written(text, None).items[0].unit_price == 20.5
+
+
 @pytest.mark.parametrize("heading", ["Price (£)", "unit price [USD]", "Cost in GBP", "price kr"])
 def test_a_heading_in_another_currency_stops_the_run(written, heading):
     text = f"item,quantity,{heading}\nmast,1,300\n"

@@ -16,6 +16,7 @@ from yieldest.economics.prices import (
     CURRENCIES,
     HUNDREDTHS,
     PRICE,
+    SIGNS,
     currencies_of,
     number_as_written,
 )
@@ -49,6 +50,12 @@ _BEFORE_TAX = frozenset(
 _WITH_TAX = frozenset(
     ("gross", "brutto", "bruto", "inc", "incl", "including", "with", "ttc", "inkl", "mit", "con")
 )
+_PRICES = frozenset(
+    ("price", "prices", "preis", "preise", "prix", "precio", "precios", "prezzo", "prezzi")
+) | frozenset(("prijs", "prijzen", "priser", "currency", "wahrung", "devise", "moneda", "valuta"))
+"""What a title speaks of that says which currency the prices are in."""
+_BETWEEN = ("all", "are", "is", "alle", "sind")
+"""Words that may stand between these and the currency."""
 _CODES = sorted(map(str.lower, CURRENCIES))
 _MONEY_TAILS = (
     *("in", "kr", "pounds", "euro", "euros", *_CODES, *(f"in {code}" for code in _CODES)),
@@ -118,11 +125,7 @@ class BillColumn:
                     "right without it."
                 )
             if codes and currency is not None and currency not in codes:
-                raise InputError(
-                    f"{table.path}: the heading {heading!r} names another currency than the "
-                    f"plan's {currency}; write the prices in {currency}, or state the currency in "
-                    "the plan."
-                )
+                raise another_currency(f"{table.path}: the heading {heading!r}", currency)
             if codes and part:
                 hundredth = mark
             elif codes:
@@ -215,6 +218,45 @@ class BillColumn:
         if match is None or word not in (*self.units, *self.words):
             return cell, 1.0
         return match["number"], self.units.get(word, self.factor(heading)) / self.factor(heading)
+
+
+def another_currency(what: str, currency: str) -> InputError:
+    """Return the refusal of words that name another currency than the plan's."""
+    return InputError(
+        f"{what} names another currency than the plan's {currency}; write the prices in "
+        f"{currency}, or state the currency in the plan."
+    )
+
+
+def title_currencies(title: str) -> list[tuple[str, ...]]:
+    """Return the codes of each currency that a title says the prices are in.
+
+    Its code or sign stands behind "in", beside "prices" or "currency", or alone. "USD Ltd" is a
+    name, and pounds without prices are a weight.
+
+    Examples
+    --------
+    >>> title_currencies("Mast and rotor, prices in USD"), title_currencies("Parts of USD Ltd")
+    ([('USD',)], [])
+    """
+    marks = [
+        mark
+        for mark in _MARKS.findall(title)
+        if (mark[0].isalnum() or mark in SIGNS) and folded(mark) not in _BETWEEN
+    ]
+    words = [*map(folded, marks)]
+    named = []
+    for at, mark in enumerate(marks):
+        beside = {*words[max(0, at - 1) : at], *words[at + 1 : at + 2]}
+        if at and words[at - 1] in ("in", "en"):
+            codes = () if mark.lower() in HUNDREDTHS else currencies_of(mark)
+        elif len(marks) == 1 or beside & _PRICES:
+            codes = SIGNS.get(mark) or ((mark,) if mark in CURRENCIES else ())
+        else:
+            continue
+        if codes and (words[at] not in ("pound", "pounds") or _PRICES.intersection(words)):
+            named.append(codes)
+    return named
 
 
 def price_in(cell: object) -> re.Match[str] | None:

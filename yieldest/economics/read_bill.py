@@ -7,7 +7,7 @@ import io
 import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
-from itertools import pairwise
+from itertools import islice, pairwise
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -26,12 +26,16 @@ from yieldest.economics.bill_columns import (
     NOTES,
     NUMBERS,
     TEXTS,
+    another_currency,
     price_in,
+    title_currencies,
 )
 from yieldest.economics.bill_of_materials import BillItem, BillOfMaterials
 from yieldest.economics.prices import decimal_mark
 from yieldest.errors import InputError
+from yieldest.files.dialect import carries_data, split_line
 from yieldest.files.table import Table, plain_heading, read_table, table_of_frame
+from yieldest.files.text_file import open_text
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Provenance
 
@@ -162,6 +166,8 @@ def read_bill(
         table: Table = table_of_frame(source, index="item")
     else:
         table = read_table(Path(source), as_text=True).without_blank_rows()
+    if currency is not None and table.layout.heading_line > 1:
+        _check_titles(table, currency)
     columns, total = _find_columns(table, currency)
     table, sums = _without_sums(table, columns["name"])
     table, carriage = _with_carriage(table, columns, total)
@@ -435,6 +441,18 @@ def _with_scopes(table: Table, items: tuple[BillItem, ...]) -> str:
     lines = written.getvalue().splitlines(keepends=True)
     more = len(lines) - _MOST_LINES_SHOWN
     return "".join(lines[:_MOST_LINES_SHOWN]) + (f"... and {more:,} likewise\n" if more > 0 else "")
+
+
+def _check_titles(table: Table, currency: str) -> None:
+    """Refuse a line above the heading that says that the prices are in another currency."""
+    layout = table.layout
+    with open_text(table.path, layout.encoding) as stream:
+        above = [*enumerate(islice(stream, layout.heading_line - 1), start=1)]
+    for number, line in above:
+        title = " ".join(filter(None, split_line(line, layout.delimiter)))
+        named = title_currencies(title) if carries_data(line) else []
+        if named and not any(currency in codes for codes in named):
+            raise another_currency(f"{table.path}, line {number}: the title {title!r}", currency)
 
 
 def _check_currency(table: Table, cells: Iterable[str], currency: str | None) -> None:

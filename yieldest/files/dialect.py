@@ -42,8 +42,6 @@ RECOGNISED = "it is recognised"
 _SAMPLE_LINES = 500
 _LONGEST_HEADING = 500
 _COMMENT = re.compile(r"\s*(#|%|//)")
-_ONE_CELL = re.compile(r'(?=.*[,;|\t])[,;|\s]*("[^"]*"|[^,;|\t"]*)[,;|\s]*')
-"""A line of a spreadsheet with one cell filled, or none: a title, no heading."""
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 MISSING_WORDS = frozenset(
     {"", "na", "n/a", "#n/a", "nan", "-nan", "null", "none", "nil", "missing", "m", "x", "-", "--"}
@@ -168,6 +166,7 @@ def layout_of(
         raise InputError(f"{path}: the file is empty; a heading and data lines were expected.")
     by_name = {name: mark for mark, name in DELIMITERS.items()} | {"\\t": "\t"}
     headed_first = not headings and (skip_lines is not None or not titled)
+    content = _below_titles(content, bare=skip_lines is None) if headed_first else content
     delimiter = by_name.get(options.delimiter or "", options.delimiter)
     if delimiter is None:
         delimiter = _delimiter(content, headed_first)
@@ -218,13 +217,36 @@ def layout_of(
     )
 
 
-def _below_title(content: list[tuple[int, str]]) -> list[tuple[int, str]]:
-    return list(dropwhile(lambda row: _ONE_CELL.fullmatch(row[1]), content)) or content
+def _below_titles(content: list[tuple[int, str]], *, bare: bool) -> list[tuple[int, str]]:
+    """Return the lines from the heading on.
+
+    Text without any mark between cells may be the heading of one column: with `bare` it is passed
+    over as a title where the first line of several cells is no data.
+    """
+    below = list(dropwhile(lambda row: _is_title(row[1], bare=bare), content))
+    first = below[0][1] if below else ""
+    mark = _most_frequent_mark(first)
+    if bare and (mark not in first or is_data(split_line(first, mark))):
+        return _below_titles(content, bare=False)
+    return below or content
+
+
+def _is_title(line: str, *, bare: bool) -> bool:
+    """Tell whether a line has one cell filled, or none; `bare` where it may have no mark either."""
+    line = re.sub(r"(?<=\d),(?=\d)", ".", line)
+    mark = _most_frequent_mark(line)
+    if mark not in line:
+        return bare and not all(map(is_number, line.split()))
+    return sum(map(bool, split_line(line, mark))) <= 1
+
+
+def _most_frequent_mark(line: str) -> str:
+    return max("\t;|,", key=line.count)
 
 
 def _first_heading(content: list[tuple[int, str]], delimiter: str) -> _Heading:
-    """Return the first line but for titles of one cell, with the units that may stand below it."""
-    (line, text), *rest = _below_title(content)
+    """Return the first line, with the units that may stand below it."""
+    (line, text), *rest = content
     units = split_line(rest[0][1], delimiter) if rest else []
     if holds_units(units):
         return _Heading(split_line(text, delimiter), line, rest[0][0] + 1, units)
@@ -237,8 +259,8 @@ def _delimiter(content: list[tuple[int, str]], headed_first: bool) -> str:
     Where the first line is the heading, it alone tells.
     """
     if headed_first:
-        text = _below_title(content)[0][1]
-        best = max(DELIMITERS, key=lambda mark: text.count(mark) if mark != " " else 0)
+        text = content[0][1]
+        best = _most_frequent_mark(text)
         if best in text:
             return best
     lines = [line.strip() for _, line in content]
