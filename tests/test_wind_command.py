@@ -41,6 +41,23 @@ def write_record(path, speed, time=None, **columns):
     return path
 
 
+def test_a_slip_of_the_unit_is_asked_about_on_the_first_screen(run, tmp_path, yard):
+    speed = slow_weibull(np.random.default_rng(3), 1_000, 2.0, 5.0, 12.0).round(1)
+    heading = pd.read_csv(write_record(tmp_path / "ms.csv", speed))
+    heading["speed (m/s)"] = (3.6 * speed).round(1)
+    in_kmh = tmp_path / "kmh.csv"
+    heading.to_csv(in_kmh, index=False)
+    asked = "is unusual: is their unit right (km/h, mph or kn rather than m/s)?"
+    assert asked not in " ".join(run("wind", tmp_path / "ms.csv").out.split())
+    assert asked in " ".join(run("wind", in_kmh).out.split())
+    plan = ("--set", f"wind.record={in_kmh}", "--draws", 0)
+    assert asked in " ".join(run("estimate", yard, *plan).out.split())
+    stated = " ".join(run("wind", in_kmh, "--speed-units", "km/h").out.split())
+    assert asked not in stated
+    assert "The heading 'speed (m/s)' says another unit than km/h, which is stated" in stated
+    assert "says another unit" not in run("wind", in_kmh, "--speed-units", "m/s").out
+
+
 def test_the_impossible_hour_at_newark_is_found_and_shown(run, airport):
     # 1048 mph on 2013-02-12 stands in the published table: one reading, and nearly all the energy.
     shown = run("wind", airport("EWR"), *STATED)

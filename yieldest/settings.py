@@ -10,6 +10,9 @@ from pydantic.fields import FieldInfo
 
 from yieldest.errors import InputError
 
+HIGHEST_USUAL_MEAN_MS = 12.0
+"""A mean wind above it is asked about: hardly the windiest hill has more (common practice, no
+source)."""
 HIGHEST_CUT_OUT_MS = 120.0
 """Above any wind that was ever measured near the ground."""
 

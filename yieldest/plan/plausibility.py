@@ -8,12 +8,13 @@ from yieldest.energy.losses import kept_share, losses_of
 from yieldest.plan.build_table import Build
 from yieldest.plan.whole_plan import Plan
 from yieldest.provenance import Finding
+from yieldest.settings import HIGHEST_USUAL_MEAN_MS
 
 USUAL_MOST = {
     "site.displacement_m": 30.0,
     "site.turbulence_intensity": 0.5,
     "wind.measured_height_m": 150.0,
-    "wind.mean_speed_ms": 12.0,
+    "wind.mean_speed_ms": HIGHEST_USUAL_MEAN_MS,
     "economics.price_per_kwh": 3.0,
     "economics.export_price_per_kwh": 3.0,
     "economics.wage_per_hour": 150.0,

@@ -16,6 +16,7 @@ from yieldest.economics.terms import EconomicTerms, ExportEarnsNothing, TermLeft
 from yieldest.energy.annual_energy import SpreadPutBack
 from yieldest.energy.array_losses import HotCable
 from yieldest.energy.losses import kept_share
+from yieldest.energy.self_consumption import HouseByUtc
 from yieldest.frozen import frozen_dataclass
 from yieldest.hub.extremes import AboveEveryClass, ThrustInGust
 from yieldest.hub.rooftop import MachineOnRoof, RotorInDisturbedFlow
@@ -42,6 +43,8 @@ from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 from yieldest.units import number, speed, speed_unit
 from yieldest.wind.long_term.correction import ReferencesDisagree
 from yieldest.wind.long_term.homogeneity import DriftInReference, StepInReference
+from yieldest.wind.record_columns import UnitNotAsStated
+from yieldest.wind.resource import MeanWindAsked
 
 TOO_NEAR = 0.10
 """Costs per kWh closer than this are too near to call; our choice, well within the usual
@@ -71,7 +74,10 @@ _ON_TRUST = {
 _DANGERS = (ThrustInGust, HotCable, MachineOnRoof, AboveEveryClass)
 _ELSEWHERE = (*_DANGERS, NoSingleRateOfReturn, NotPaidBack)
 """Warnings that are said in another line, or of figures that the first screen does not show."""
-_FIRST = (StepInReference, DriftInReference, ReferencesDisagree, SpreadPutBack)
+_FIRST = (
+    *(MeanWindAsked, UnitNotAsStated, HouseByUtc),
+    *(StepInReference, DriftInReference, ReferencesDisagree, SpreadPutBack),
+)
 
 
 @frozen_dataclass

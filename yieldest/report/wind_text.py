@@ -41,7 +41,8 @@ from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.long_term.correction import LongTermCorrection
 from yieldest.wind.quality_control import ReadingsLeftOut, TimesNoted
 from yieldest.wind.record import Record
-from yieldest.wind.resource import WindResource
+from yieldest.wind.record_columns import UnitNotAsStated
+from yieldest.wind.resource import MeanWindAsked, WindResource
 from yieldest.wind.summary_tables import FrequencyTable, MonthlyMeans
 from yieldest.wind.weibull import share_above
 from yieldest.wind.weibull_fits import METHODS
@@ -55,6 +56,8 @@ MOST_BARS = 15
 TAIL_SHARE = 0.04
 """Classes of strong wind with so little of the time may stand in one line; our choice."""
 SCARCE_DAYS = 30
+_FIRST = (MeanWindAsked, UnitNotAsStated)
+"""Warnings of what moves every figure, which stand before what a file's lines look like."""
 WORTH_NAMING = 0.02
 """By the clock, a mean that is not so far from the weighted one is left to `--full`; our choice."""
 
@@ -74,6 +77,7 @@ def print_resource(
         for each in (*record.provenance.warnings, *resource.warnings)
         if not isinstance(each, TimesNoted)
     ]
+    of_record.sort(key=lambda each: not isinstance(each, _FIRST))
     beside_faults = [each for each in of_record if not isinstance(each, ReadingsLeftOut)]
     screen.print(Text(record.provenance.source, style="bold"))
     unsteady = [_gustiness(*each) for each in _unsteady(resource)]

@@ -120,6 +120,14 @@ class UnitNotSaid(Finding):
     heading: str
 
 
+class UnitNotAsStated(Finding):
+    """A heading says another unit of its column than is stated, which is computed with."""
+
+    source: str
+    heading: str
+    stated: str
+
+
 @dataclass
 class ChosenColumns:
     """The headings of a record by role, the units of what they hold, and the height they give."""
@@ -375,6 +383,10 @@ def _choose_unit(
         del columns.names[role]
         return
     columns.units[role] = unit
+    if how == "stated":
+        said, _ = unit_said(layout, role, name)
+        if said not in ("", unit):
+            columns.warnings.append(UnitNotAsStated(str(path), name, unit))
     if unit == "deg" and how != "stated":
         return
     columns.found.append(Recognised(f"unit of {role}", unit, how))
@@ -387,9 +399,22 @@ def unit_of_column(
 
     A speed without a unit is refused.
     """
-    quantity = role if role in ("direction", "temperature", "pressure") else "speed"
     if stated is not None:
         return stated, "stated"
+    unit, how = unit_said(layout, role, name)
+    if unit:
+        return unit, how
+    if role == "speed":
+        raise InputError(
+            f"{path}: the heading {name!r} does not say the speed unit; {STATE_UNITS} "
+            f"as one of {', '.join(SPEED_UNITS)}."
+        )
+    return ("deg", "assumed") if role == "direction" else ("", "")
+
+
+def unit_said(layout: Layout, role: str, name: str) -> tuple[str, str]:
+    """Return the unit that a heading, or the line of units below it, says, and which of them."""
+    quantity = role if role in ("direction", "temperature", "pressure") else "speed"
     at = layout.headings.index(name)
     below = layout.units[at].strip("()[] ") if at < len(layout.units) else ""
     bare = _STATISTIC_TAIL.sub("", name)
@@ -397,12 +422,7 @@ def unit_of_column(
         unit = unit_in_heading(quantity, text)
         if unit is not None:
             return unit, how
-    if role == "speed":
-        raise InputError(
-            f"{path}: the heading {name!r} does not say the speed unit; {STATE_UNITS} "
-            f"as one of {', '.join(SPEED_UNITS)}."
-        )
-    return ("deg", "assumed") if role == "direction" else ("", "")
+    return "", ""
 
 
 @frozen_dataclass

@@ -12,6 +12,7 @@ from yieldest.arrays import FloatArray, IntArray, TimeArray, pieces, some
 from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
+from yieldest.settings import HIGHEST_USUAL_MEAN_MS
 from yieldest.wind.breakdown import CountedReadings, Directions, Group, Gustiness, gustiness
 from yieldest.wind.censored_fit import fit_above_start
 from yieldest.wind.distribution import WindDistribution
@@ -57,6 +58,12 @@ class ScreenedEnergy(Finding):
 
     left_out: int
     energy_error: float
+
+
+class MeanWindAsked(Finding):
+    """The readings have a mean beyond what is usual, such as a slip of the unit makes."""
+
+    mean_ms: float
 
 
 class SeveralModes(Finding):
@@ -258,6 +265,7 @@ def assess_record(
     chosen, rule = _choose(record, options, histogram, drawn)
     by_clock = histogram.counted(class_of, steps.duration_h) if season.used else histogram
     hidden, modes = None, mode_speeds(histogram)
+    mean_ms = float(histogram.moment(1))
     deviation_ms, gust_ms = kept.standard_deviation_ms, kept.gust_ms
     used = some(class_of < histogram.speed_ms.size)
     # Beaufort numbers are judged by eye, at one time.
@@ -277,7 +285,7 @@ def assess_record(
         season=season,
         clock_mean_speed_ms=float(by_clock.moment(1)),
         clock_mean_cube_m3_s3=float(by_clock.moment(3)),
-        mean_speed_ms=float(histogram.moment(1)),
+        mean_speed_ms=mean_ms,
         mean_cube_m3_s3=float(histogram.moment(3)),
         histogram=histogram,
         class_of=class_of,
@@ -297,7 +305,7 @@ def assess_record(
         ),
         warnings=(
             *_before_screening(quality_control, chosen, by_clock),
-            *_findings(chosen, modes, kept, options.sectors),
+            *_findings(mean_ms, chosen, modes, kept, options.sectors),
             *(() if hidden is None else (means_hide(hidden, kept.speed_ms[used], weight[used]),)),
         ),
         hidden=hidden,
@@ -346,10 +354,12 @@ def _choose(
 
 
 def _findings(
-    chosen: FitResult, modes_ms: tuple[float, ...], record: Record, sectors: int
+    mean_ms: float, chosen: FitResult, modes_ms: tuple[float, ...], record: Record, sectors: int
 ) -> tuple[Finding, ...]:
-    """Return what a reader must know of the fit, and of directions in tens of degrees."""
+    """Return what a reader must know of mean and fit, and of directions in tens of degrees."""
     found: list[Finding] = []
+    if mean_ms > HIGHEST_USUAL_MEAN_MS:
+        found.append(MeanWindAsked(mean_ms))
     if chosen.poor:
         found.append(PoorWeibullFit(chosen.energy_error, chosen.kolmogorov))
     if len(modes_ms) > 1:

@@ -104,6 +104,10 @@ say(
             "{0.source}: readings beyond the usual {0.usual:g} of an interval: {0.readings}; lines "
             "may be repeated."
         ),
+        record_columns.UnitNotAsStated: (
+            "{0.source}: the heading {0.heading!r} says another unit than {0.stated}, which is "
+            "stated and computed with."
+        ),
         read_wind.HeightNotAsStated: (
             "{0.source}: the file says that the sensor is {0.height_in_file_m:g m} high, but "
             "{0.height_stated_m:g m} is stated; {0.height_stated_m:g m} is computed with."

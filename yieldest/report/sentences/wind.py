@@ -8,6 +8,7 @@ from collections.abc import Collection
 
 from yieldest.defaults import COVERAGE_FACTOR
 from yieldest.report.sentences.words import say, sentence
+from yieldest.settings import HIGHEST_USUAL_MEAN_MS
 from yieldest.units import in_reader_units, length, number, speed
 from yieldest.wind import (
     data_recovery,
@@ -112,6 +113,15 @@ def _(found: hidden_spread.MeansHideSpread) -> str:
         f"{found.source}). The means alone miss {100 * found.cube_hidden:.0f} % of the energy in "
         f"the wind (90 % range {least:.0f} to {most:.0f}); an estimate puts it back. If each is a "
         "reading at one time, state spread_within_interval = 0."
+    )
+
+
+@sentence.register
+def _(found: resource.MeanWindAsked) -> str:
+    most = number(HIGHEST_USUAL_MEAN_MS, "m/s", ".0f")
+    return (
+        f"The readings have a mean of {speed(found.mean_ms, '.1f')}, and more than {most} is "
+        "unusual: is their unit right (km/h, mph or kn rather than m/s)?"
     )
 
 
