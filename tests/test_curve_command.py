@@ -122,6 +122,23 @@ def test_full_holds_all_the_rest_and_warns_above_the_tables(run, afternoon, monk
         assert words in " ".join(ran.out.split()) or words in ran.out, words
 
 
+@pytest.mark.parametrize("lowest_w", [0.0, 2.0])
+def test_power_is_said_to_begin_only_where_it_was_seen_to(run, tmp_path, lowest_w):
+    # Invented: three readings of each wind, so that every bin can be judged.
+    winds = {2.6: lowest_w, 3.1: 6, 3.6: 12, 4.1: 20, 4.6: 30, 5.1: 42}
+    readings = tmp_path / "readings.csv"
+    lines = [f"{wind},{watts}" for wind, watts in winds.items()]
+    readings.write_text("\n".join(["speed (m/s),watts", *lines * 3]), encoding="utf-8")
+    first, full = (
+        " ".join(run("curve", readings, *more).out.split()) for more in ((), ("--full",))
+    )
+    seen = lowest_w == 0
+    assert ("so cut-in was not seen" in full) != seen
+    assert ("It makes power from 2.6 m/s on; its highest is 42.0 W at 5.1 m/s" in first) == seen
+    already = "In the lowest winds read, 2.6 m/s, it makes power already; its highest is 42.0 W"
+    assert (already in first) != seen
+
+
 def test_json_holds_what_the_page_says(run, afternoon):
     found = run("curve", afternoon, *SIZE, "--json").json
     assert found["readings"]["lines"] == 2521

@@ -124,14 +124,20 @@ def _power(measured: MeasuredCurve, years: UsualYears, *, full: bool) -> list[tu
     either = " and ".join(
         f"{_energy(float(years.energy_kwh[i]))} at {speed(years.mean_ms[i])}" for i in others
     )
+    first = speed(measured.smooth.cut_in_ms, ".1f")
+    begins = (
+        f"It makes power from {first} on"
+        if measured.smooth.cut_in_seen
+        else f"In the lowest winds read, {first}, it makes power already"
+    )
     lost = [NO_ROTOR] if chain is None else where_the_energy_goes(chain, bins)
     if not full:
         lost = [lost[0], *lost[1:][-1:]]
     return [
         (
             "How strong?",
-            f"It makes power from {speed(measured.smooth.cut_in_ms, '.1f')} on; its highest is "
-            f"{_watts(power)} W at {speed(curve.speed_ms[highest], '.1f')}.",
+            f"{begins}; its highest is {_watts(power)} W at "
+            f"{speed(curve.speed_ms[highest], '.1f')}.",
         ),
         (
             "How sure?",
