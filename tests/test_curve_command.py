@@ -139,6 +139,22 @@ def test_power_is_said_to_begin_only_where_it_was_seen_to(run, tmp_path, lowest_
     assert (already in first) != seen
 
 
+def test_without_times_nothing_is_said_of_starting_and_stopping(run, tmp_path):
+    """Lines that were sorted by wind would seem to start once and never to stop."""
+    read = [f"{wind},{watts}" for wind, watts in ((2.6, 0), (3.1, 6), (3.6, 12), (4.1, 20)) * 3]
+    for times in (False, True):
+        lines = [f"{60 * i},{line}" if times else line for i, line in enumerate(read)]
+        readings = tmp_path / "readings.csv"
+        heading = "time (s)," * times + "speed (m/s),watts"
+        readings.write_text("\n".join([heading, *lines]), encoding="utf-8")
+        full = run("curve", readings, "--full").out
+        assert ("Starting and stopping" in full) == times
+        assert ("Seen starting" in full) == times
+        found = run("curve", readings, "--json").json["hysteresis"]
+        assert found["starts"] == (3 if times else None)
+        assert found["shown"] is (False if times else None)
+
+
 def test_json_holds_what_the_page_says(run, afternoon):
     found = run("curve", afternoon, *SIZE, "--json").json
     assert found["readings"]["lines"] == 2521

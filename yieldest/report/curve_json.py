@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Any
 
 from yieldest.energy.net_energy import usual_years
@@ -10,6 +11,7 @@ from yieldest.report.sentences.turbine import where_the_energy_goes
 from yieldest.report.sentences.words import sentences
 from yieldest.turbine.conversion_chain import Chain
 from yieldest.turbine.measured_curve import MeasuredCurve
+from yieldest.turbine.reading_checks import Hysteresis
 
 
 def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
@@ -50,7 +52,7 @@ def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
             "cut_in_seen": measured.smooth.cut_in_seen,
         },
         "where_the_energy_goes": [] if chain is None else where_the_energy_goes(chain, bins),
-        "hysteresis": picked(measured.hysteresis) | picked(measured.hysteresis, "shown"),
+        "hysteresis": _hysteresis(measured.hysteresis),
         "usual_years": rows_of(
             picked(
                 years,
@@ -64,6 +66,12 @@ def curve_as_dictionary(measured: MeasuredCurve) -> dict[str, Any]:
         "assumed": sentences(curve.provenance.assumed),
         "warnings": sentences(curve.provenance.warnings),
     }
+
+
+def _hysteresis(found: Hysteresis | None) -> dict[str, Any]:
+    """Return what differs between rising and falling wind, all None without times."""
+    names = (*(each.name for each in fields(Hysteresis)), "shown")
+    return dict.fromkeys(names) if found is None else picked(found, *names)
 
 
 def _chain(chain: Chain | None) -> dict[str, Any]:

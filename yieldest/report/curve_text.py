@@ -74,7 +74,8 @@ def print_curve(measured: MeasuredCurve, screen: Console, *, full: bool = False)
         screen.print(Text(NO_ROTOR))
     else:
         print_table(_chain_table(measured.chain, measured.bins), screen)
-    print_list("Starting and stopping", _hysteresis_words(measured.hysteresis), screen)
+    if measured.hysteresis is not None:
+        print_list("Starting and stopping", _hysteresis_words(measured.hysteresis), screen)
     print_heading("A year of it, before losses", screen)
     print_table(_years_table(years, measured.curve), screen)
     last = speed(measured.curve.last_measured_ms, ".1f")
@@ -115,6 +116,7 @@ def _enough(measured: MeasuredCurve) -> str:
 def _power(measured: MeasuredCurve, years: UsualYears, *, full: bool) -> list[tuple[str, str]]:
     """Say how strong the machine is, how sure that is, what a year brings, and what is lost."""
     curve, bins, chain = measured.curve, measured.bins, measured.chain
+    hysteresis = measured.hysteresis
     highest = int(np.argmax(curve.power_w))
     power = float(curve.power_w[highest])
     if not power > 0:
@@ -153,9 +155,10 @@ def _power(measured: MeasuredCurve, years: UsualYears, *, full: bool) -> list[tu
             f"{speed(curve.last_measured_ms, '.1f')}, where the readings end, {_beyond(curve)}.",
         ),
         ("Where lost?", " ".join(lost)),
-        (
-            "Starting",
-            " ".join(_hysteresis_words(measured.hysteresis)) if measured.hysteresis.shown else "",
+        *(
+            [("Starting", " ".join(_hysteresis_words(hysteresis)))]
+            if hysteresis is not None and hysteresis.shown
+            else []
         ),
     ]
 

@@ -66,9 +66,12 @@ class MeasuredCurve:
         return completeness_rules(self.bins, cut_in_ms, seconds, averaging.interval_s)
 
     @cached_property
-    def hysteresis(self) -> Hysteresis:
-        """What differs between rising and falling wind."""
-        return hysteresis_of(self.readings)
+    def hysteresis(self) -> Hysteresis | None:
+        """What differs between rising and falling wind; None without times, which say which it is.
+
+        Lines that somebody sorted by wind rise all the way.
+        """
+        return None if self.readings.time_s is None else hysteresis_of(self.readings)
 
 
 class AboveBetz(Finding):

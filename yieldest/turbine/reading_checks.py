@@ -186,7 +186,7 @@ class Hysteresis:
 
 
 def hysteresis_of(readings: Readings) -> Hysteresis:
-    """Compare rising with falling wind, in the order of the readings."""
+    """Compare rising with falling wind, in readings that stand in the order of their times."""
     activity = readings.power_w if readings.rpm is None else np.nan_to_num(readings.rpm)
     turning = activity > _TURNING_SHARE * activity.max()
     speed = readings.speed_ms
