@@ -4,6 +4,7 @@ import csv
 import gzip
 import io
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -63,6 +64,27 @@ def test_a_month_without_readings_is_left_open_and_the_rest_stands():
     assert found.hour_w == approx(np.full(24, 1000 / 24))
     still = SpeedSeries(np.full(time.size, 1.0), np.ones(time.size))
     assert energy_by_month(time, still, curve, 0.0) is None
+
+
+def test_two_days_of_a_month_are_not_the_calmest_month(run, yard, tmp_path):
+    """Two calm days of March, a windy April and a middling May."""
+    hours = np.arange("2025-03-30", "2025-06-01", dtype="datetime64[h]")
+    month = hours.astype("datetime64[M]").astype(int) % 12
+    gusts = np.random.default_rng(5).uniform(0.7, 1.3, hours.size)
+    speed = (np.choose(month - 2, [2.0, 8.0, 6.0]) * gusts).round(1)
+    rows = [f"{time},{each}" for time, each in zip(hours, speed, strict=True)]
+    (yard / "wind.csv").write_text("\n".join(["time,speed (m/s)", *rows]), encoding="utf-8")
+    wind = " ".join(run("wind", yard / "wind.csv").out.split())
+    assert "Most wind in Apr" in wind
+    assert "least in May" in wind
+    shown = run("estimate", yard, "--draws", 0, "--full").out
+    lines = {line.split("  ")[0] for line in shown.splitlines()}
+    assert {"March, partly read", "April", "May", "June"} <= lines
+    page = tmp_path / "page.html"
+    run("report", yard, "-o", page, "--set", "uncertainty.draws=0")
+    text = page.read_text(encoding="utf-8")
+    assert re.search(r"makes most in April .* and least in May", text)
+    assert re.search(r"April is the windiest month .*, May the calmest", text)
 
 
 def test_without_times_there_are_no_months(run):

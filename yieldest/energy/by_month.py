@@ -23,11 +23,20 @@ class EnergyByMonth:
         Mean net power in each hour of the day; NaN likewise.
     in_utc : bool
         Whether the hours are in UTC, rather than by the clocks at the place.
+    scarce_months : tuple of int
+        Months (1 to 12) of which less than half was read.
     """
 
     month_kwh: FloatArray
     hour_w: FloatArray
     in_utc: bool
+    scarce_months: tuple[int, ...]
+
+    @property
+    def sure_month_kwh(self) -> FloatArray:
+        """The energy of the months that may be compared, shape (12,); NaN for the others."""
+        scarce = np.isin(np.arange(1, 13), self.scarce_months)
+        return np.where(scarce, np.nan, self.month_kwh)
 
 
 def energy_by_month(
@@ -37,6 +46,7 @@ def energy_by_month(
     net_kwh: float,
     *,
     in_utc: bool = False,
+    scarce_months: tuple[int, ...] = (),
 ) -> EnergyByMonth | None:
     """Part the net energy of a year as the curve parts it over the readings at the hub.
 
@@ -50,6 +60,8 @@ def energy_by_month(
         Of a year, all machines; losses and what a fit adds are spread as the energy is.
     in_utc : bool
         Whether the times are.
+    scarce_months : tuple of int
+        Months of which less than half was read.
 
     Returns
     -------
@@ -74,4 +86,5 @@ def energy_by_month(
         month_kwh=means(month, 12, month_hours) * month_hours / 1000,
         hour_w=means(hour, 24, HOURS_PER_YEAR / 24),
         in_utc=in_utc,
+        scarce_months=scarce_months,
     )

@@ -134,8 +134,14 @@ class BuildEstimate:
         readings, time = self.wind.readings, self.inputs.clock_time
         if readings is None or time is None:
             return None
-        net_kwh, in_utc = self.energy.net_kwh, self.inputs.clock_in_utc
-        return energy_by_month(time, readings, self.curve, net_kwh, in_utc=in_utc)
+        return energy_by_month(
+            time,
+            readings,
+            self.curve,
+            self.energy.net_kwh,
+            in_utc=self.inputs.clock_in_utc,
+            scarce_months=self.inputs.wind.scarce_months,
+        )
 
     @property
     def height_method(self) -> str:

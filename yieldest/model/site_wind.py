@@ -181,6 +181,13 @@ class SiteWind:
             return None
         return monthly_air(record.time, record.speed_ms, record.temperature_c, record.pressure_hpa)
 
+    @property
+    def scarce_months(self) -> tuple[int, ...]:
+        """Months (1 to 12) of which `time` has less than half."""
+        if self.record is None or self.long_term is not None:
+            return ()
+        return self.record.data_recovery.missing_months
+
     def by_clock(self, time_zone: str | None) -> npt.NDArray[np.datetime64] | None:
         """Return the times as the clocks of a zone show them; as they stand where none is known."""
         if self.time is None or self.record is None or not self.record.in_utc or time_zone is None:

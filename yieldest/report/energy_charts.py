@@ -44,11 +44,16 @@ _MONTHS = tuple(calendar.month_abbr)[1:]
 
 def months_chart(estimate: Estimate) -> Chart | None:
     """Return the net energy of each month, a bar for each build; None without a record."""
-    kwh = {style: found.month_kwh for style, found in _by_month(estimate).items()}
+    found = _by_month(estimate)
+    kwh = {style: each.month_kwh for style, each in found.items()}
     if not kwh:
         return None
     parts = []
-    for style, each in kwh.items():
+    for style, one in found.items():
+        each = one.sure_month_kwh
+        if np.isfinite(each).sum() < 2:
+            parts.append(f"{style.letter}: no two months are half read, so none can be compared")
+            continue
         most, least = int(np.nanargmax(each)), int(np.nanargmin(each))
         parts.append(
             f"{style.letter} makes most in {calendar.month_name[most + 1]} ({rounded(each[most])} "

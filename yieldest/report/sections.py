@@ -201,7 +201,15 @@ def by_month_tables(estimate: Estimate) -> list[TableView]:
         return []
     hours = [f"{hour} to {hour + HOURS_OF_DAY} h" for hour in range(0, 24, HOURS_OF_DAY)]
     clock = "in UTC" if any(one.in_utc for one in found if one) else "by the clock"
-    months = rows("month_kwh", calendar.month_name[1:], "kWh")
+    partly = {
+        month
+        for one in found
+        if one
+        for month in one.scarce_months
+        if np.isfinite(one.month_kwh[month - 1])
+    }
+    names = [f"{calendar.month_name[i]}{', partly read' * (i in partly)}" for i in range(1, 13)]
+    months = rows("month_kwh", names, "kWh")
     day = rows("hour_w", hours, "W")
     return [
         TableView("Net energy by month", ["month", *heads], months),

@@ -216,13 +216,19 @@ def month_hour_chart(record: Record) -> Chart | None:
     total = np.bincount(cell, record.speed_ms[known], minlength=12 * _HOURS)
     count, total = count.reshape(12, _HOURS), total.reshape(12, _HOURS)
     mean, by_month, by_hour = (_mean(total.sum(axis), count.sum(axis)) for axis in ((), 1, 0))
-    windiest, calmest = int(np.nanargmax(by_month)), int(np.nanargmin(by_month))
-    message = (
-        f"{calendar.month_name[windiest + 1]} is the windiest month of the record (mean "
-        f"{speed(by_month[windiest], '.1f')}), {calendar.month_name[calmest + 1]} the calmest "
-        f"({speed(by_month[calmest], '.1f')}); within the day it blows hardest around "
-        f"{int(np.nanargmax(by_hour))}:00{' UTC' if record.in_utc else ''}."
-    )
+    scarce = np.isin(np.arange(1, 13), record.data_recovery.missing_months)
+    sure = np.where(scarce, np.nan, by_month)
+    message = ""
+    if np.isfinite(sure).sum() > 1:
+        windiest, calmest = int(np.nanargmax(sure)), int(np.nanargmin(sure))
+        message = (
+            f"{calendar.month_name[windiest + 1]} is the windiest month of the record (mean "
+            f"{speed(sure[windiest], '.1f')}), {calendar.month_name[calmest + 1]} the calmest "
+            f"({speed(sure[calmest], '.1f')}); "
+        )
+    utc = " UTC" if record.in_utc else ""
+    message += f"within the day it blows hardest around {int(np.nanargmax(by_hour))}:00{utc}."
+    message = message[0].upper() + message[1:]
 
     return Chart(
         "wind-months-hours",

@@ -317,18 +317,25 @@ def _faults(resource: WindResource) -> str:
 def _when(resource: WindResource) -> str:
     """Say in which months and at which hours it blows most and least."""
     parts = []
-    months = [(f"in {calendar.month_abbr[int(group.name)]}", group) for group in resource.months]
+    scarce = resource.record.data_recovery.missing_months
+    months = [
+        (f"in {calendar.month_abbr[int(group.name)]}", group)
+        for group in resource.months
+        if int(group.name) not in scarce
+    ]
     utc = " UTC" if resource.record.in_utc else ""
     hours = [(f"at {group.name} h{utc}", group) for group in resource.hours]
-    for lead, named in (("", months), *([("over the day ", hours)] if hours else [])):
+    for lead, named in (("", months), ("over the day ", hours)):
         known = [(each.mean_speed_ms, when) for when, each in named if each.mean_speed_ms]
+        if not known:
+            continue
         (least, calmest), (most, windiest) = min(known), max(known)
         if least < most:
             parts.append(
                 f"{lead}most wind {windiest} ({speed(most, '.1f')}), least {calmest} "
                 f"({number(least, 'm/s', '.1f')})"
             )
-    text = "; ".join(parts) or "All in one month and hour"
+    text = "; ".join(parts) or "No two months or hours are known well enough"
     return f"{text[0].upper()}{text[1:]}."
 
 
