@@ -3,6 +3,7 @@
 import gzip
 import json
 import math
+import re
 
 import numpy as np
 import pandas as pd
@@ -39,6 +40,25 @@ def write_record(path, speed, time=None, **columns):
     frame = pd.DataFrame({"time": time, "speed (m/s)": speed, **columns})
     frame.to_csv(path, index=False)
     return path
+
+
+def test_classes_midway_between_tenths_are_shown_in_even_steps(run, tmp_path):
+    """Whether 3.05 or 4.05 m/s lies above or below that in binary hangs on its last bit."""
+    speed = slow_weibull(np.random.default_rng(3), 2_000, 2.0, 5.0, 12.0).round(1)
+    table = tmp_path / "table.csv"
+    rows = [f"{k / 2 + 0.25},{k / 2 + 0.75},{100 * (k + 1)}" for k in range(8)]
+    table.write_text("\n".join(["from (m/s),to (m/s),hours", *rows]), encoding="utf-8")
+    for file, more, step_ms in (
+        (write_record(tmp_path / "record.csv", speed), (), 1.0),
+        (table, ("--table",), 0.5),
+    ):
+        shown = run("wind", file, *more).out
+        classes = re.findall(r"^ *([\d.]+) to +([\d.]+) m/s", shown, re.MULTILINE)
+        low, high = np.array(classes, dtype=float).T
+        assert low.size >= 7
+        assert low[1:].tolist() == high[:-1].tolist()
+        # The last class ends with the highest reading.
+        np.testing.assert_allclose(np.diff(high)[:-1], step_ms)
 
 
 def test_a_slip_of_the_unit_is_asked_about_on_the_first_screen(run, tmp_path, yard):

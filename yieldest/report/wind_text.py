@@ -380,12 +380,18 @@ def histogram(resource: WindResource, width: int, most: int, *, full: bool = Fal
         bar[round(bar_width * curve / highest)] = "|"
         name = "still" if high <= histogram.start_ms else ""
         span = (
-            f"{number(low, 'm/s', '5.1f')} {unit} and up "
+            f"{_bound(low):>5} {unit} and up "
             if tail and i == most - 1
-            else f"{number(low, 'm/s', '5.1f')} to {number(high, 'm/s', '4.1f')} {unit}"
+            else f"{_bound(low):>5} to {_bound(high):>4} {unit}"
         )
         lines.append(f"{span} {name:5} {100 * share:5.1f} %  {''.join(bar)}".rstrip())
     return lines
+
+
+def _bound(speed_ms: float) -> str:
+    """Write the bound of a class to tenths, one midway between two of them as the upper one."""
+    # Readings in tenths have all their bounds midway, and the last bit would decide for each.
+    return number(speed_ms + 1e-9, "m/s", ".1f")
 
 
 def _unsteady(resource: WindResource) -> list[tuple[str, Gustiness]]:
@@ -514,7 +520,7 @@ def _bars(wind: SummedWind, width: int, *, full: bool) -> list[str]:
         upper = summary.upper_ms[np.append(first[1:], summary.share.size) - 1]
         classes = zip(summary.lower_ms[first], upper, lengths, strict=True)
         labels = [
-            (f"{number(low, 'm/s', '.1f')} to {speed(high, '.1f')}", percent(share))
+            (f"{_bound(low)} to {_bound(high)} {speed_unit()}", percent(share))
             for low, high, share in classes
         ]
     bar_width = min(BAR_WIDTH, width - 28)
