@@ -243,6 +243,15 @@ def local_stamps(zone, start, hours, step_minutes=10):
     return local, [time.strftime("%Y-%m-%dT%H:%M") for time in utc]
 
 
+def test_stamps_that_say_utc_are_in_utc_whatever_zone_is_stated(read):
+    stamps = ["2025-01-01 00:00", "2025-01-01 01:00", "2025-01-01 02:00"]
+    utc = [stamp.replace(" ", "T") for stamp in stamps]
+    stated = [f"{stamp} UTC" for stamp in stamps]
+    assert minutes(read("time", *stated, time_zone="+05:00")) == utc
+    lettered = [f"{stamp} PKT" for stamp in stamps]
+    assert minutes(read("time", *lettered, time_zone="+05:00"))[0] == "2024-12-31T19:00"
+
+
 @pytest.mark.parametrize(
     ("zone", "start"),
     [
