@@ -289,6 +289,17 @@ def test_a_reading_above_betz_is_left_out_and_named(measure):
     assert measured.curve.power_at(5.0) == pytest.approx(80)
 
 
+def test_one_reading_of_each_wind_counts_below_the_peak(measure):
+    speed = np.array([2.6, 4.2, 5.2, 6.8, 9.2, 10.8])
+    power = np.array([1, 15, 31.1, 80, 240, 393])
+    curve = measure(speed, power).curve
+    fine = np.linspace(0, 12, 12_001)
+    # The year by hand, along straight lines; the curve between the points lies a little below them.
+    density = 2 * fine * np.pi / 100 * np.exp(-np.pi / 100 * fine**2)
+    straight = np.interp(fine, speed, power, left=0, right=0)
+    assert density @ curve.power_at(fine) == pytest.approx(density @ straight, rel=0.06)
+
+
 @pytest.mark.parametrize("above", [1.0005, 1.003, 1.5, 1e4, 1 + 1e-6, 1 + 4e-16])
 def test_what_beats_the_betz_limit_is_written_above_it(above):
     coefficient = BETZ_LIMIT * above

@@ -206,7 +206,9 @@ def smooth_curve(bins: Bins) -> SmoothCurve:
 
 def _cut_in(bins: Bins, fitted: FloatArray) -> tuple[float, bool]:
     peak = int(np.argmax(fitted))
-    making = (fitted > IDLE_SHARE * fitted[peak]) & (fitted > _CERTAIN * bins.scatter_w)
+    # A scatter that is borrowed from the others, or guessed, says nothing of power being there.
+    certain = (bins.count < _ENOUGH_TO_JUDGE) | (fitted > _CERTAIN * bins.scatter_w)
+    making = (fitted > IDLE_SHARE * fitted[peak]) & certain
     making[peak:] = True
     idle = np.flatnonzero(~making)
     if idle.size == 0:
