@@ -110,8 +110,8 @@ def in_nanoseconds(times: Stamps) -> Stamps:
 
 def without_zone_letters(texts: Stamps) -> Stamps:
     """Take letters such as CET off stamps; the same letters stand for several zones, but UTC."""
-    lettered = texts.str.replace(_ZONE_LETTERS, "", regex=True).str.strip()
-    return lettered.where(~texts.str.endswith("UTC"), texts)
+    bare = texts.str.replace(_ZONE_LETTERS, "", regex=True).str.strip()
+    return bare.where(~texts.str.endswith("UTC"), texts)
 
 
 _NO_TIME = {
