@@ -9,7 +9,12 @@ from hypothesis import strategies as st
 from yieldest.errors import InputError
 from yieldest.units import BEAUFORT_EDGES_MS, SPEED_FACTORS
 from yieldest.wind.read_wind import HeightNotAsStated, read_wind
-from yieldest.wind.record_columns import SeveralColumns, UnitNotSaid, take_apart
+from yieldest.wind.record_columns import (
+    SeveralColumns,
+    StatisticOfAnotherHeight,
+    UnitNotSaid,
+    take_apart,
+)
 from yieldest.wind.record_values import DirectionsInDoubt, ValuesBeyondLimits, rounding_step
 
 
@@ -75,6 +80,38 @@ def test_several_heights_are_never_chosen_from_silently(read):
         read(HEIGHTS, "3;5;0.5;100;200")
     for words in ("'ws_10m (m/s)'", "'ws_40m (m/s)'", "height"):
         assert words in str(refused.value)
+
+
+OF_TWO_HEIGHTS = "ws 10m (m/s);ws 5m (m/s);ws 10m sd (m/s);ws 10m max (m/s)", "5;4;0.9;9"
+
+
+@pytest.mark.parametrize("stated", [{"height_m": 5}, {"columns": {"speed": "ws 5m (m/s)"}}])
+def test_deviations_and_gusts_of_another_height_are_not_those_of_the_speed(read, stated):
+    record = read(*OF_TWO_HEIGHTS, **stated)
+    assert record.speed_ms.tolist() == [4]
+    assert record.standard_deviation_ms is None and record.gust_ms is None
+    told = [f for f in record.provenance.warnings if isinstance(f, StatisticOfAnotherHeight)]
+    assert [(found.role, found.headings, found.speed_height_m) for found in told] == [
+        ("standard_deviation", ("ws 10m sd (m/s)",), 5),
+        ("gust", ("ws 10m max (m/s)",), 5),
+    ]
+
+
+def test_deviations_and_gusts_of_the_height_of_the_speed_or_as_stated_are_used(read):
+    of_one = read(*OF_TWO_HEIGHTS, height_m=10)
+    headings = {"standard_deviation": "ws 10m sd (m/s)", "gust": "ws 10m max (m/s)"}
+    stated = read(*OF_TWO_HEIGHTS, height_m=5, columns=headings)
+    unsaid = read("ws 5m (m/s);ws 3m (m/s);sd (m/s);gust (m/s)", "4;3;0.9;9", height_m=5)
+    for record in (of_one, stated, unsaid):
+        assert record.standard_deviation_ms.tolist() == [0.9]
+        assert record.gust_ms.tolist() == [9]
+        told = {type(found) for found in record.provenance.warnings}
+        assert StatisticOfAnotherHeight not in told
+
+
+def test_the_nearest_deviation_is_none_where_all_are_of_other_heights(read):
+    record = read("ws 5m (m/s);ws 10m sd (m/s);ws 20m sd (m/s)", "4;0.9;0.8")
+    assert record.standard_deviation_ms is None
 
 
 def test_a_height_that_contradicts_the_stated_one_is_told(read):

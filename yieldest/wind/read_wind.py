@@ -23,6 +23,7 @@ from yieldest.wind.data_recovery import data_recovery_findings, data_recovery_of
 from yieldest.wind.netcdf_record import dataset_of, gathered_of_dataset, is_netcdf, read_netcdf
 from yieldest.wind.read_options import ReadOptions, Recognised
 from yieldest.wind.record import ImpossibleSpeeds
+from yieldest.wind.record_columns import SAME_HEIGHT_M
 from yieldest.wind.record_files import files_of, frame_source, sources_of
 from yieldest.wind.record_rows import MANY_CONFLICTS, Gathering, LinesBackInTime, pick_one
 from yieldest.wind.record_values import Flags, Gathered
@@ -146,7 +147,7 @@ def read_wind(
         gathered = gathered.at(order[~again])
     if gathered.height_m is not None:
         gathered.found.append(Recognised("height", f"{gathered.height_m:g} m", "from the heading"))
-        if height_m is not None and abs(gathered.height_m - height_m) > 0.5:
+        if height_m is not None and abs(gathered.height_m - height_m) > SAME_HEIGHT_M:
             warnings.append(HeightNotAsStated(name, gathered.height_m, height_m))
     return replace(
         _record(name, gathered, warnings),

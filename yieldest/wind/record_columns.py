@@ -102,6 +102,8 @@ STATE_UNITS = "state units (the key in a plan, --speed-units on the command line
 """How to say the unit of a speed that no heading says."""
 MOST_UNUSED, LONGEST_NAME = 5, 40
 """So many columns that are not used are named, by so many letters; our choice."""
+SAME_HEIGHT_M = 0.5
+"""Heights that differ by no more are one, as rounding makes them; our choice."""
 
 
 class SeveralColumns(Finding):
@@ -110,6 +112,15 @@ class SeveralColumns(Finding):
     source: str
     role: str
     headings: tuple[str, ...]
+
+
+class StatisticOfAnotherHeight(Finding):
+    """Deviations or gusts are of another height than the speed, so they are not used."""
+
+    source: str
+    role: str
+    headings: tuple[str, ...]
+    speed_height_m: float
 
 
 class UnitNotSaid(Finding):
@@ -320,9 +331,16 @@ def _choose_beside_speed(
 ) -> None:
     """Choose the column of a lesser role that belongs to the speed, or none."""
     matches = of_role(role, parts)
+    height_m = columns.height_m
+    if role in _ALONE and height_m is not None:
+        elsewhere = tuple(part.text for part in matches if not _may_be_at(height_m, part))
+        matches = [part for part in matches if _may_be_at(height_m, part)]
+        if elsewhere and not matches:
+            said = StatisticOfAnotherHeight(str(path), role, elsewhere, height_m)
+            columns.warnings.append(said)
     if len(matches) > 1:
         tail = _sensor(take_apart(columns.names["speed"]))
-        near = _nearest(matches, columns.height_m)
+        near = _nearest(matches, height_m)
         matches = [part for part in matches if part.height_m == near.height_m]
         same = [part for part in matches if _sensor(part) == tail]
         matches = same if len(same) == 1 else matches
@@ -331,6 +349,10 @@ def _choose_beside_speed(
         columns.warnings.append(SeveralColumns(str(path), role, headings))
     elif matches:
         columns.names[role] = matches[0].text
+
+
+def _may_be_at(height_m: float, part: Heading) -> bool:
+    return part.height_m is None or abs(part.height_m - height_m) <= SAME_HEIGHT_M
 
 
 def _sensor(part: Heading) -> str:

@@ -39,6 +39,17 @@ def _(found: record_columns.SeveralColumns) -> str:
 
 
 @sentence.register
+def _(found: record_columns.StatisticOfAnotherHeight) -> str:
+    role = found.role
+    return (
+        f"{found.source}: no {role.replace('_', ' ')} is used, for what there is "
+        f"({', '.join(found.headings)}) is of another height than the speed, "
+        f"{found.speed_height_m:g} m; if it belongs to the speed all the same, state it "
+        f"(columns.{role} in a plan, --column {role}=HEADING on the command line)."
+    )
+
+
+@sentence.register
 def _(found: record_columns.UnitNotSaid) -> str:
     known = "C, F or K" if found.role == "temperature" else "hPa, mbar, Pa, kPa, inHg or mmHg"
     return (
