@@ -16,6 +16,7 @@ from yieldest.model.inputs import read
 from yieldest.model.uncertain import lined_up
 from yieldest.plan import load_plan
 from yieldest.plan.uncertainty_table import LossDistributions, UncertaintyTable
+from yieldest.uncertainty.distributions import CutOff
 from yieldest.uncertainty.propagation import draw_variates, run, summary
 from yieldest.uncertainty.uncertain_inputs import CATEGORIES, QUANTITIES
 
@@ -249,6 +250,26 @@ def test_years_average_out_over_the_life_and_bias_does_not(only):
         ranges[measure].standard_uncertainty for measure in ("one_year_kwh", "life_kwh_per_year")
     )
     assert mean == pytest.approx(one / 4, rel=0.01)
+
+
+@pytest.mark.parametrize("key", ["coming_years", "anemometer", "density", "prices", "life_years"])
+@pytest.mark.parametrize("distribution", ["normal", "lognormal"])
+def test_no_draw_has_a_wind_or_a_price_below_zero(only, key, distribution):
+    """However wide a plan states it: what is drawn stays among the values that can be."""
+    stated = f"standard_uncertainty = 1.5\ndistribution = '{distribution}'"
+    found = sure(only((key, stated)), draws=4096)
+    build = found.builds[0]
+    energy = build.ranges["one_year_kwh"]
+    assert 0 <= energy.low <= energy.p50 <= energy.high
+    central = 1.0 if key != "life_years" else 15.0
+    (drawn,) = (one.distribution for one in found.inputs if one.quantity == key)
+    values = drawn.at(np.linspace(-6.5, 6.5, 501))
+    kind = QUANTITIES[key].values
+    assert values.min() >= kind.low
+    assert values.max() <= kind.high
+    assert drawn.at(0.0) == pytest.approx(central)
+    # Where nothing is cut off, the plan's words are the distribution.
+    assert ("cut off" in str(drawn)) == (isinstance(drawn, CutOff))
 
 
 def test_bias_stays_over_the_life(only):

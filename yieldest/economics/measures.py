@@ -13,11 +13,14 @@ import numpy.typing as npt
 
 from yieldest.arrays import BoolArray, FloatArray, IntArray, crossing, floats
 
+_NOTHING = 1e-9
+"""So few kWh or units of money are what rounding, or a draw beyond sense, leaves of none."""
+
 
 def quotient(over: npt.ArrayLike, under: npt.ArrayLike) -> FloatArray:
     """Return one over the other, NaN where the other is not above zero."""
     top, bottom = np.broadcast_arrays(floats(over), floats(under))
-    return floats(np.divide(top, bottom, out=np.full(top.shape, np.nan), where=bottom > 0))
+    return floats(np.divide(top, bottom, out=np.full(top.shape, np.nan), where=bottom > _NOTHING))
 
 
 def discounted(flow: npt.ArrayLike, discount_rate: npt.ArrayLike) -> FloatArray:

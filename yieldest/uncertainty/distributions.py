@@ -80,6 +80,27 @@ class Lognormal:
 
 
 @frozen_dataclass
+class CutOff:
+    """Another distribution, whose values beyond two bounds become the bound."""
+
+    inner: InputDistribution
+    low: float
+    high: float
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """The standard deviation of the distribution as stated, before it is cut off."""
+        return self.inner.standard_uncertainty
+
+    def at(self, variate: npt.ArrayLike) -> FloatArray:
+        """Return the values at standard normal variates."""
+        return np.clip(self.inner.at(variate), self.low, self.high)
+
+    def __str__(self) -> str:
+        return f"{self.inner}, cut off at {self.low:g} and {self.high:g}"
+
+
+@frozen_dataclass
 class Uniform:
     """Every value between two bounds as likely as another."""
 

@@ -218,10 +218,10 @@ def summary(figure: str, found: FloatArray) -> Range:
     levels = {"low": 0.05, "high": 0.95}
     for point, share in EXCEEDANCE.items():
         levels[point] = 1 - share if figure in MORE_IS_BETTER else share
-    ordered = ordered_for(found, [*levels.values(), 1.0])  # NaN last
+    ordered = ordered_for(found, list(levels.values()))  # NaN last
     return Range(
         **{name: number_or_none(quantile(ordered, level)) for name, level in levels.items()},
-        standard_uncertainty=None if np.isnan(ordered[-1]) else float(found.std()),
+        standard_uncertainty=number_or_none(found.std()),
     )
 
 

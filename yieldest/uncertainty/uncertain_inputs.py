@@ -14,6 +14,7 @@ from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass
 from yieldest.settings import NotNegative, Settings, at_most_one, key
 from yieldest.uncertainty.distributions import (
+    CutOff,
     InputDistribution,
     ListedValues,
     Lognormal,
@@ -36,6 +37,8 @@ CURVE_CORRELATION = 0.8
 """Correlation between the errors of two bins of a curve (common practice, no source)."""
 ALIKE_CORRELATION = 0.5
 """Correlation of the same kind of error in two builds (common practice, no source)."""
+FARTHEST = 6.5
+"""No draw is farther out, in standard normal variates: the Sobol points have 31 bits."""
 ROUNDING = 1e-9
 """A standard uncertainty no larger is what the rounding of numbers leaves of none at all, and would
 come and go with it."""
@@ -213,17 +216,22 @@ class StatedDistribution(Settings):
             return Uniform(*self.uniform)
         if self.values is not None:
             return ListedValues(tuple(self.values))
-        size = self.standard_uncertainty or 0.0
+        size, kind = self.standard_uncertainty or 0.0, quantity.values
+        found = quantity.around(central, size)
         if self.distribution == "normal":
-            return Normal(central, size)
-        if self.distribution == "lognormal":
+            found = Normal(central, size)
+        elif self.distribution == "lognormal":
             if central <= 0:
                 raise InputError(
                     f"uncertainty.{quantity.key}: the estimate takes {central:g}, and what is "
                     "lognormal lies above zero; write normal instead."
                 )
-            return Lognormal(central, size / central)
-        return quantity.around(central, size)
+            found = Lognormal(central, size / central)
+        # A wide one reaches winds, prices and lives that cannot be.
+        ends = found.at([-FARTHEST, FARTHEST])
+        if kind.low <= ends[0] and ends[1] <= kind.high:
+            return found
+        return CutOff(found, kind.low, kind.high)
 
     def beyond(self, kind: ValueKind) -> float | None:
         """Return a value that an input of that kind cannot have; None where there is none."""
