@@ -382,6 +382,35 @@ def test_what_is_too_little_is_refused():
         )
 
 
+@pytest.mark.parametrize("days", [3, 5, 7, 30])
+def test_steps_that_tell_nothing_of_days_are_refused(days):
+    time, speed, _ = made_up_years(4)
+    first = np.flatnonzero(time.astype("datetime64[D]").astype(int) % days == 0)[0]
+    whole = slice(first, first + (time.size - first) // (24 * days) * 24 * days)
+    coarse = LongRecord(
+        time[whole][:: 24 * days], speed[whole].reshape(-1, 24 * days).mean(axis=1), source="far"
+    )
+    part = slice(whole.stop - 300 * 24, whole.stop)
+    fine = LongRecord(time, speed, source="near")
+    said = f"every {days} days, .* every 2 days or more often"
+    for references in ([coarse], [fine, coarse]):
+        with pytest.raises(InputError, match=f"^far: the reference has a reading {said}"):
+            long_term(time[part], speed[part], references)
+    with pytest.raises(InputError, match=f"^the record has a reading {said}"):
+        long_term(coarse.time, coarse.speed_ms, [fine])
+
+
+def test_means_of_two_days_are_carried_to_the_long_term():
+    time, speed, _ = made_up_years(4)
+    first = 24 * int(time[0].astype("datetime64[D]").astype(int) % 2)
+    whole = slice(first, first + (time.size - first) // 48 * 48)
+    of_two_days = LongRecord(time[whole][::48], speed[whole].reshape(-1, 48).mean(axis=1))
+    part = slice(whole.stop - 60 * 24, whole.stop)
+    found = long_term(time[part], 0.8 * speed[part], [of_two_days])
+    assert found.step_s == 48 * 3600
+    assert found.methods[1].mean_ms == pytest.approx(0.8 * speed.mean(), rel=0.02)
+
+
 def test_year_to_year_spread_is_the_sites_and_not_that_of_the_references_instruments():
     """Of six stations: as large as their yearly means have it, whichever of them is the reference.
 

@@ -99,6 +99,24 @@ def test_a_reference_goes_with_a_record_alone(folder, run):
     assert "--reference: for a record" in " ".join(ran.err.split())
 
 
+@pytest.mark.parametrize(("rule", "apart"), [("MS", "31"), ("7D", "7")])
+def test_a_reference_of_monthly_or_weekly_means_is_refused_by_its_name(folder, run, rule, apart):
+    station("SHA").resample(rule).mean().to_csv(folder / "means.csv")
+    said = f"means.csv: the reference has a reading every {apart} days"
+    plan = folder / "means.toml"
+    plan.write_text(PLAN.replace("SHA.csv", "means.csv"))
+    beside = ("--reference", folder / "SHA.csv", "--reference", folder / "means.csv")
+    for words in (
+        ("wind", folder / "short.csv", *beside[2:]),
+        ("wind", folder / "short.csv", *beside, "--json"),
+        ("check", plan),
+        ("estimate", plan),
+    ):
+        ran = run(*words)
+        assert (ran.code, ran.out) == (2, ""), words
+        assert said in " ".join(ran.err.split()), words
+
+
 def test_an_unsound_reference_is_named_in_the_answer_of_an_estimate(folder, printed):
     assert UNSOUND in printed("estimate", folder)
 

@@ -27,6 +27,9 @@ LEAST_OVERLAP_DAYS = 14.0
 """Two weeks of common readings hold only a few changes of weather; our choice."""
 LEAST_CORRELATION = 0.5
 """Below this the reference explains less than a quarter of the site's variance; our choice."""
+LONGEST_STEP_DAYS = 2.0
+"""What ties two places, and how sure that is, is told from their days and from spells of five;
+longer steps tell nothing of these. Our choice."""
 LEAST_REFERENCE_DAYS = 330.0
 """A reference that lacks a season brings no long term; our choice."""
 
@@ -171,9 +174,15 @@ def pair_records(
 
     Arguments and errors are those of `long_term`.
     """
-    step_s = int(
-        max(usual_interval_s(site_time), usual_interval_s(reference_time), SHORTEST_STEP_S)
-    )
+    site_s, reference_s = usual_interval_s(site_time), usual_interval_s(reference_time)
+    for whose, interval_s in ((f"{source}: the reference", reference_s), ("the record", site_s)):
+        if interval_s > LONGEST_STEP_DAYS * DAY_S:
+            raise InputError(
+                f"{whose} has a reading every {interval_s / DAY_S:.3g} days, and a long-term "
+                f"correction, which compares days, needs one every {LONGEST_STEP_DAYS:.0f} days or "
+                "more often; take daily or hourly values, or leave the reference out."
+            )
+    step_s = int(max(site_s, reference_s, SHORTEST_STEP_S))
     site = in_steps(site_time, site_speed_ms, site_direction_deg, step_s)
     steps_per_day = DAY_S / step_s
     least = int(np.ceil(LEAST_OVERLAP_DAYS * steps_per_day))
