@@ -147,6 +147,57 @@ def test_two_heights_measure_the_shear(run, yard, edit):
     assert "wind.other_heights measures the shear" in refused.err
 
 
+def other_heights(run, yard, stated, command="estimate"):
+    """Run a command on a plan of a mast of 10, 20 and 40 m with an exponent of 0.3."""
+    time, speed, direction = invented_hours(60)
+    columns = {f"speed {h}m (m/s)": speed * (h / 10) ** 0.3 for h in (10, 20, 40)}
+    write_record(yard / "wind.csv", time, **columns, direction=direction)
+    plan = yard / "plan.toml"
+    text = plan.read_text().replace('terrain = "open"', '# terrain = "open"')
+    key = '# other_heights = [{ column = "speed 5 m (m/s)", height_m = 5 }]'
+    assert key in text
+    plan.write_text(text.replace(key, f"other_heights = {stated}"))
+    return run(command, yard, *(("--draws", 0, "--json") if command == "estimate" else ()))
+
+
+LOWER = '{ column = "speed 20m (m/s)", height_m = 20 }'
+
+
+@pytest.mark.parametrize("command", ["check", "estimate"])
+@pytest.mark.parametrize(
+    ("stated", "words"),
+    [
+        (
+            '[{ column = "speed 10m (m/s)", height_m = 5 }]',
+            "'speed 10m (m/s)' holds the very speeds of the record itself",
+        ),
+        (
+            f'[{LOWER}, {{ column = "speed 20m (m/s)", height_m = 40 }}]',
+            "'speed 20m (m/s)' holds the very speeds of 'speed 20m (m/s)'",
+        ),
+    ],
+)
+def test_one_anemometer_is_not_two(run, yard, command, stated, words):
+    refused = other_heights(run, yard, stated, command)
+    assert refused.code == 2
+    assert words in refused.err
+    assert len(refused.err.splitlines()) == 1
+
+
+def test_a_height_of_another_anemometer_that_contradicts_its_heading_is_told(run, yard):
+    doubted = other_heights(run, yard, '[{ column = "speed 20m (m/s)", height_m = 15 }]').json
+    told = [text for text in doubted["warnings"] if "20 m high" in text]
+    assert len(told) == 1
+    assert "15 m is stated" in told[0]
+
+
+def test_heights_as_the_headings_say_are_not_doubted(run, yard):
+    both = f'[{LOWER}, {{ column = "speed 40m (m/s)", height_m = 40 }}]'
+    agreed = other_heights(run, yard, both).json
+    assert not any("m high" in text for text in agreed["warnings"])
+    assert agreed["wind"]["shear"]["exponent"] == pytest.approx(0.3, abs=1e-3)
+
+
 def test_obstacles_and_roof_take_wind_away(run, yard, edit):
     plain = run("estimate", yard, "--draws", 0, "--json").json["builds"][0]
     edit(yard / "plan.toml", "# obstacles = [", "obstacles = [")

@@ -13,6 +13,7 @@ from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.energy.net_energy import SpeedSeries
 from yieldest.energy.wakes import SectorReadings, in_sectors
+from yieldest.errors import InputError
 from yieldest.files.text_file import Progress
 from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.hub.air import MonthlyAir, monthly_air
@@ -31,7 +32,7 @@ from yieldest.wind.from_summaries import (
 from yieldest.wind.hidden_spread import HiddenSpread
 from yieldest.wind.long_term.correction import LongRecord, LongTermCorrection, long_term
 from yieldest.wind.quality_control import NO_RULES, QualityRules
-from yieldest.wind.read_wind import read_wind
+from yieldest.wind.read_wind import HeightNotAsStated, read_wind
 from yieldest.wind.record import Record
 from yieldest.wind.record_clock import clock_times
 from yieldest.wind.resource import EMPIRICAL, ResourceOptions, WindResource, assess_record
@@ -273,7 +274,7 @@ def site_wind(
         distribution=distribution,
         start_ms=resource.clock_mean_speed_ms,
         corrections=(_to_the_long_term(resource, years, over_years), fitted),
-        provenance=(*provenance, distribution.provenance),
+        provenance=(*provenance, *_heights_doubted(files), distribution.provenance),
         files=_counted(files),
         resource=resource,
         readings=SpeedSeries(speed_ms, weight),
@@ -288,12 +289,28 @@ def site_wind(
 
 def _read_files(place: Place, progress: Progress | None) -> WindFiles:
     wind = place.wind
-    return WindFiles(
+    files = WindFiles(
         neighbour=None if wind.neighbour is None else read_neighbour(place, wind.neighbour),
         record=read_plan_record(place, progress),
         references=tuple(read_reference(place, stated) for stated in wind.reference),
         other_heights=tuple(read_also(place, also) for also in wind.other_heights),
     )
+    _refuse_one_anemometer_twice(wind.other_heights, files)
+    return files
+
+
+def _refuse_one_anemometer_twice(stated: Sequence[SecondAnemometer], files: WindFiles) -> None:
+    whose, speeds = ["the record itself"], [files.record.speed_ms]
+    for also, other in zip(stated, files.other_heights, strict=True):
+        for name, speed in zip(whose, speeds, strict=True):
+            if np.array_equal(speed, other.speed_ms, equal_nan=True):
+                raise InputError(
+                    f"wind.other_heights: the column {also.column!r} holds the very speeds of "
+                    f"{name}, so it is no other anemometer; name the column of one at another "
+                    "height, or leave it out."
+                )
+        whose.append(repr(also.column))
+        speeds.append(other.speed_ms)
 
 
 def _sought_cups(record: Record, rules: QualityRules) -> Record:
@@ -327,6 +344,17 @@ def _provenance_of_years(
         replace(record.provenance, warnings=warnings),
         over_years.provenance,
         *(Provenance(one.provenance.source, "", (), one.provenance.warnings) for one in references),
+    )
+
+
+def _heights_doubted(files: WindFiles) -> tuple[Provenance, ...]:
+    """Return what the file says of the heights of the other anemometers against the plan."""
+    # All else that is found about these columns is found about the record, of the same file.
+    return tuple(
+        Provenance(one.provenance.source, "", (), (found,))
+        for one in files.other_heights
+        for found in one.provenance.warnings
+        if isinstance(found, HeightNotAsStated)
     )
 
 
