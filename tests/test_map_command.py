@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+import zarr
 from distributed import Client, LocalCluster
 
 from yieldest.errors import InputError
@@ -103,6 +104,31 @@ def test_every_store_holds_the_same_maps(run, stored, tmp_path, expected, source
     assert sources[0].name in maps.attrs["source"]
     assert "yieldest map" in maps.attrs["history"]
     assert [path.name for path in tmp_path.iterdir()] == [output]
+
+
+@pytest.mark.filterwarnings("ignore:Consolidated metadata:UserWarning")
+@pytest.mark.parametrize("zarr_format", [2, 3])
+def test_a_zarr_store_gives_its_coordinates_to_another(run, tmp_path, zarr_format):
+    if zarr_format == 3 and zarr.__version__.startswith("2."):
+        pytest.skip("this release of zarr writes no format 3")
+    grid = winds().isel(time=slice(0, 300))
+    grid["lat"].encoding = {"dtype": "int16", "scale_factor": 0.25, "_FillValue": -1}
+    grid = grid.assign_coords(
+        station=("lat", np.array(["Aa", "Bb", "Cc", "", "Invented Hill", "Zz"], dtype=object)),
+        issued=((), np.datetime64("2022-12-31T18:00", "ns")),
+    )
+    grid["issued"].encoding = {"units": "minutes since 2000-01-01", "dtype": "int64"}
+    grid.to_zarr(tmp_path / "winds.zarr", zarr_format=zarr_format)
+    done = run("map", tmp_path / "winds.zarr", "-o", tmp_path / "maps.zarr")
+    assert done.code == 0, done.err
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["maps.zarr", "winds.zarr"]
+    assert (tmp_path / "maps.zarr" / "lat" / ".zarray").exists()  # format 2, from either
+    maps = read(tmp_path / "maps.zarr")
+    for name in ("lat", "lon", "station", "issued"):
+        np.testing.assert_array_equal(maps[name], grid[name], err_msg=name)
+        assert maps[name].attrs == grid[name].attrs
+    assert maps["lat"].encoding["scale_factor"] == 0.25
+    assert maps["issued"].encoding["units"].startswith("minutes since 2000-01-01")
 
 
 def test_the_screen_says_how_read_how_windy_what_pays_and_how_sure(run, stored, tmp_path, expected):

@@ -36,6 +36,8 @@ SPARE_BYTES = 1_000_000
 """For all that stands in a NetCDF map beside its values."""
 STORED_SIDE = 256
 """Longest side of a stored piece of a NetCDF map."""
+_PACKING = frozenset({"compressor", "compressors", "filters", "serializer", "shards"})
+"""What xarray keeps of how a Zarr store packs an array."""
 
 Outlined = Callable[[], xr.Dataset]
 """Lays maps out, without their values."""
@@ -224,6 +226,10 @@ def _lay_out(outline: xr.Dataset, region: Region, store: Path) -> None:
 
     # Version 2 is what most readers of maps know, and has strings for the names of builds.
     coordinates = outline.drop_vars(list(outline.data_vars)).load()
+    for coordinate in coordinates.variables.values():
+        # Version 2 cannot pack as version 3 does, nor pack texts again that have been unpacked.
+        kept = coordinate.encoding.items()
+        coordinate.encoding = {key: value for key, value in kept if key not in _PACKING}
     coordinates.to_zarr(store, zarr_format=2, consolidated=False)
     group = zarr.open_group(store, mode="r+")
     for name, array in outline.data_vars.items():
