@@ -176,6 +176,22 @@ def test_what_the_house_draws_takes_the_place_of_a_share(answer, tmp_path):
     assert (ran.code, "over a wind record with times" in ran.out) == (0, True)
 
 
+@pytest.mark.parametrize("total", ["-1", "-0.01 EUR", "1e13", "1e400"])
+def test_a_refused_sum_leaves_the_invented_bill(answer, tmp_path, total):
+    assert answer(tmp_path / "whole", *[""] * 12).code == 0
+    ran = answer(tmp_path / "mine", *[""] * 9, total, *[""] * 3)
+    assert (ran.code, ran.err) == (0, "")
+    assert f"! {total!r} is no cost of a machine; write a sum from 0 to" in ran.out
+    assert ".csv" not in ran.out[ran.out.index("\n8. ") : ran.out.index("\n9. ")]
+    assert contents(tmp_path / "mine") == contents(tmp_path / "whole")
+
+
+def test_a_sum_is_taken_after_one_that_was_refused(answer, tmp_path):
+    ran = answer(tmp_path / "mine", *[""] * 9, "-1", "1e12", *[""] * 2)
+    assert ran.code == 0, ran.err
+    assert (tmp_path / "mine" / "bill.csv").read_text().endswith("machine,1,1e+12,per unit\n")
+
+
 @pytest.mark.parametrize("lines", [0, 1, 4, 10])
 def test_answers_that_end_early_leave_nothing(answer, tmp_path, lines):
     ran = answer(tmp_path / "mine", *[""] * lines)

@@ -13,6 +13,7 @@ from pathlib import Path
 import typer
 
 from yieldest.cli.plan_folder import write_plan_folder
+from yieldest.economics.bill_columns import LARGEST_AMOUNT
 from yieldest.economics.prices import HUNDREDTHS, PRICE, SIGNS, number_as_written
 from yieldest.errors import InputError
 from yieldest.files.whole_output import scratch_beside
@@ -164,15 +165,12 @@ class _Questions:
         self.named = {str(self.scratch / name): str(path), **self.named}
         return json.dumps(Path(name).as_posix(), ensure_ascii=False)
 
-    def tried(self, anew: bool = False, **given: object) -> Checked:
-        """Put answers into the plan, and return what is found in it; an `InputError` refuses them.
-
-        With `anew` all files are read again.
-        """
+    def tried(self, **given: object) -> Checked:
+        """Put answers into the plan, and return what is found in it; an `InputError` refuses them."""
         answers = replace(self.answers, **given)  # type: ignore[arg-type]
         plan = self.scratch / "plan.toml"
         plan.write_text(answers.plan(), encoding="utf-8")
-        inputs = read(load_plan(plan), like=None if anew else self.inputs)
+        inputs = read(load_plan(plan), like=self.inputs)
         found = checked(inputs)
         self.answers, self.inputs = answers, inputs
         return found
@@ -325,9 +323,19 @@ class _Questions:
             for sign in filter(None, match.group("before", "after")):
                 if self.answers.currency not in SIGNS.get(sign, (sign,)):
                     raise InputError(f"{text!r} is not in {self.answers.currency}; write it so.")
+            if not 0 <= total <= LARGEST_AMOUNT:
+                raise InputError(
+                    f"{text!r} is no cost of a machine; write a sum from 0 to "
+                    f"{LARGEST_AMOUNT:,.0f} {self.answers.currency}, such as 1250."
+                )
             line = f"the whole machine,1,{total:.12g},per unit"
-            (self.scratch / "bill.csv").write_text(f"item,quantity,unit price,scope\n{line}\n")
-            self.tried(anew=True, bill=('bill = "bill.csv"            # the sum alone',))
+            tried = self.scratch / "sum.csv"
+            tried.write_text(f"item,quantity,unit price,scope\n{line}\n")
+            self.tried(bill=(f'bill = "{tried.name}"',))
+            # Not before, for after a refusal the invented bill may be wanted yet.
+            tried.replace(self.scratch / "bill.csv")
+            stated = 'bill = "bill.csv"            # the sum alone'
+            self.answers = replace(self.answers, bill=(stated,))
         elif text == INVENTED:
             return "The bill of an invented machine."
         else:
