@@ -166,7 +166,7 @@ class _Questions:
         return json.dumps(Path(name).as_posix(), ensure_ascii=False)
 
     def tried(self, **given: object) -> Checked:
-        """Put answers into the plan, and return what is found in it; an `InputError` refuses them."""
+        """Put answers into the plan, and return what is found; an `InputError` refuses them."""
         answers = replace(self.answers, **given)  # type: ignore[arg-type]
         plan = self.scratch / "plan.toml"
         plan.write_text(answers.plan(), encoding="utf-8")
