@@ -79,6 +79,8 @@ SPOILT = [
      "several; write it as [[site.obstacles]]."),
     ('currency = "EUR"', 'currency = "euro"', 2, "'currency' is \"euro\", but a code of three "
      "capital letters was expected; mend the value."),
+    ('currency = "EUR"', 'currency = "KWH"', 2, "currency: KWH is a unit, no currency; write a "
+     "code of ISO 4217, such as EUR."),
     (WIND, "", 5, "wind: there is no wind; state one of record, frequency_table, monthly_means, "
      "monthly_means_ms, mean_speed_ms, weibull_scale_ms."),
     (WIND, "monthly_means_ms = [1, 2, 3]", 6, "'wind.monthly_means_ms' is [1, 2, 3], but a list of "

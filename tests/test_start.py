@@ -176,6 +176,14 @@ def test_what_the_house_draws_takes_the_place_of_a_share(answer, tmp_path):
     assert (ran.code, "over a wind record with times" in ran.out) == (0, True)
 
 
+@pytest.mark.parametrize("price", ["3000 kWh", "KWH 0.3", "12 mph"])
+def test_a_unit_is_no_currency(answer, tmp_path, price):
+    ran = answer(tmp_path / "mine", *[""] * 8, price, *[""] * 4)
+    assert ran.code == 0, ran.err
+    assert re.search(r"! currency: (KWH|MPH) is a unit, no currency; .* such as EUR", ran.out)
+    assert 'currency = "EUR"' in (tmp_path / "mine" / "plan.toml").read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize("total", ["-1", "-0.01 EUR", "1e13", "1e400"])
 def test_a_refused_sum_leaves_the_invented_bill(answer, tmp_path, total):
     assert answer(tmp_path / "whole", *[""] * 12).code == 0

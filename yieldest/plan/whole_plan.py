@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Self
 
-from pydantic import BaseModel, Discriminator, Field, Tag, model_validator
+from pydantic import AfterValidator, BaseModel, Discriminator, Field, Tag, model_validator
 
 from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.demand import Demand
@@ -18,7 +18,7 @@ from yieldest.plan.site_table import Site
 from yieldest.plan.uncertainty_table import UncertaintyTable
 from yieldest.plan.wind_table import Wind
 from yieldest.settings import NAMES_A_FILE, Settings, Words, key
-from yieldest.units import UnitSystem
+from yieldest.units import SPELLINGS, UnitSystem
 
 MOST_BUILDS = 50
 """That one plan compares: each takes time, and no screen holds more. Our choice."""
@@ -55,13 +55,23 @@ class Place:
         return self.plan_path.parent / name
 
 
+_UNITS = frozenset({"kwh", "mwh", "gwh", "kva", "rpm"}.union(*SPELLINGS.values()))
+
+
+def _no_unit(code: str) -> str:
+    if code.lower() in _UNITS:
+        raise ValueError(f"{code} is a unit, no currency; write a code of ISO 4217, such as EUR")
+    return code
+
+
+Currency = Annotated[str, Field(pattern="^[A-Z]{3}$"), AfterValidator(_no_unit)]
+
+
 class Plan(Settings):
     """One or more places, winds and builds, and one set of money terms."""
 
     title: Words = key("title above the answer", "My yard", default=...)
-    currency: Annotated[str, Field(pattern="^[A-Z]{3}$")] = key(
-        "currency of all sums, by ISO 4217", "EUR", default=...
-    )
+    currency: Currency = key("currency of all sums, by ISO 4217", "EUR", default=...)
     units: UnitSystem = key(
         "units on screens and page: imperial shows mph and ft; JSON stays SI",
         "imperial",
