@@ -183,7 +183,7 @@ REFUSED = [
     ('site = "roof"\n', "", "build 'mast' does not say where it stands; add site = and the name "
      "of a place, one of 'yard', 'roof'"),
     ('site = "roof"', 'site = "rof"', "build 'mast' stands at 'rof', but the places are 'yard', "
-     "'roof'; did you mean 'roof'?"),
+     "'roof'; did you mean 'roof'?\n"),
     ("measured_height_m = 10", 'measured_height_m = 10\nmeasured_at_hub_site = "hill"',
      "wind.measured_at_hub_site is 'hill', which is no place of this plan"),
     ("measured_height_m = 10", "measured_height_m = 10\nmeasured_at_hub_site = true",

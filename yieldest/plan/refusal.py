@@ -33,7 +33,8 @@ def refusal(trouble: ErrorDetails) -> str:
     location, kind, found = tuple(trouble["loc"]), trouble["type"], trouble["input"]
     if kind == "value_error":
         where = f"{_spell(location)}: " if location else ""
-        return f"{where}{trouble['ctx']['error']}."
+        said = f"{where}{trouble['ctx']['error']}"
+        return said if said.endswith("?") else f"{said}."
     table = table_at(location[:-1])
     if kind == "extra_forbidden":
         hint = _hint(str(location[-1]), table, isinstance(found, dict | list))
