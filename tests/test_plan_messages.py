@@ -1,11 +1,15 @@
 """What a plan that cannot be used is told: the key, what was found, what to do."""
 
+import re
+
 import pytest
+from pydantic import ValidationError
 
 from yieldest.errors import InputError
 from yieldest.plan import load_plan
 from yieldest.plan.keys import allowed, table_of, tables
 from yieldest.plan.overrides import Override
+from yieldest.plan.refusal import refusal
 from yieldest.settings import SHARES, note
 
 PLAN = """\
@@ -81,6 +85,34 @@ SPOILT = [
      "capital letters was expected; mend the value."),
     ('currency = "EUR"', 'currency = "KWH"', 2, "currency: KWH is a unit, no currency; write a "
      "code of ISO 4217, such as EUR."),
+    ('currency = "EUR"', 'currency = "nan"', 2, "'currency' is \"nan\", but a code of three "
+     "capital letters was expected; mend the value."),
+    (BUILD, BUILD.replace("[", "density_correction = '1'\n["), 16, "'build.1.density_correction' "
+     "is \"1\", but one of \"power\", \"speed\" was expected; mend the value."),
+    (BUILD, BUILD.replace("[", "array = { coordinates_m = 'plan' }\n["), 16, "'build.1.array."
+     "coordinates_m' is \"plan\", but a list of lists of 2 numbers was expected; mend the value."),
+    (SITE, 'elevation_m = "9999"', 4, "'site.elevation_m' is \"9999\", but a number from -430 to "
+     "6,000 was expected; mend the value."),
+    (SITE, 'elevation_m = ".5"', 4, "'site.elevation_m' is \".5\", but a number from -430 to "
+     "6,000 was expected; mend the value."),
+    (WIND, f"{WIND}\nseason_correction = 'true'", 7, "'wind.season_correction' is \"true\", but "
+     "true or false was expected; write it without quotes."),
+    (WIND, "monthly_means_ms = ['4.5']", 6, "'wind.monthly_means_ms.0' is \"4.5\", but 'wind."
+     "monthly_means_ms' takes a list of 12 numbers from 0.01 to 60; write it without quotes."),
+    (WIND, "monthly_means_ms = '4.5'", 6, "'wind.monthly_means_ms' is \"4.5\", but a list of 12 "
+     "numbers from 0.01 to 60 was expected; mend the value."),
+    (WIND, 'record = "x"\nheadings = "time"', 7, "'wind.headings' is \"time\", but a list of texts "
+     "was expected; write it as [\"time\"]."),
+    (SITE, "obstacles = [{ height_m = 3, width_m = 2e9, distance_m = 9, bearing_deg = 0 }]", 4,
+     "'site.obstacles.0.width_m' is 2000000000.0, but a number from 0.0001 to 1,000,000,000 was "
+     "expected; mend the value."),
+    (SITE, "obstacles = [{ height_m = 3, width_m = 9, distance_m = 9, bearing_deg = 0, "
+     "porosity = 100 }]", 4, "'site.obstacles.0.porosity' is 100, but a number from 0 to below 1 "
+     "was expected; mend the value."),
+    (MONEY, "price_per_kwh = inf", 17, "'economics.price_per_kwh' is inf, but a number from 0 to "
+     "1,000,000,000,000 was expected; mend the value."),
+    (MONEY, "price_per_kwh = -1", 17, "'economics.price_per_kwh' is -1, but a number of 0 or more "
+     "was expected; mend the value."),
     (WIND, "", 5, "wind: there is no wind; state one of record, frequency_table, monthly_means, "
      "monthly_means_ms, mean_speed_ms, weibull_scale_ms."),
     (WIND, "monthly_means_ms = [1, 2, 3]", 6, "'wind.monthly_means_ms' is [1, 2, 3], but a list of "
@@ -221,6 +253,25 @@ def test_what_a_key_takes_is_said_in_words():
     assert "a number from 0 to below 1" in words
     assert 'one of "lift", "drag"' in words
     assert not any("None" in each or "<" in each for each in words)
+
+
+def test_what_is_too_high_is_told_the_bound():
+    """Even one that only keeps sums from overflowing, of which the reference says nothing."""
+    hidden = 0
+    for table in tables():
+        for name, field in table.keys.items():
+            try:
+                table.model.model_validate({name: 10**15})
+            except ValidationError as error:
+                troubles = [each for each in error.errors() if each["type"] == "less_than_equal"]
+            else:
+                continue
+            for trouble in troubles:
+                where = (*table.path, *[0] * table.many, *trouble["loc"])
+                bound = f"{trouble['ctx']['le']:,.13g}"
+                assert re.search(rf" to {bound}\b", refusal({**trouble, "loc": where})), where
+                hidden += bound not in allowed(field)
+    assert hidden > 20
 
 
 def test_shares_are_bounded_by_one():

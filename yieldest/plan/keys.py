@@ -14,6 +14,9 @@ from yieldest.frozen import frozen_dataclass
 from yieldest.plan.whole_plan import Plan
 from yieldest.settings import NAMES_A_FILE
 
+KEEPS_FROM_OVERFLOW = 1e9
+"""An upper bound of so much or more says nothing of the trade."""
+
 
 @frozen_dataclass
 class PlanTable:
@@ -85,20 +88,26 @@ def last_key(location: tuple[int | str, ...]) -> int:
     return max(depths, default=0)
 
 
-def allowed(field: FieldInfo) -> str:
-    """Return in words what a key takes, such as "a number above 0"."""
-    return _allowed(field.annotation, field.metadata)
+def allowed(field: FieldInfo, told_below: float = KEEPS_FROM_OVERFLOW) -> str:
+    """Return in words what a key takes, such as "a number above 0".
+
+    An upper bound is told where it is below `told_below`: one that only keeps sums from overflowing
+    tells nothing but to those who are refused for it.
+    """
+    return _allowed(field.annotation, field.metadata, told_below)
 
 
-def _allowed(annotation: object, constraints: list[object]) -> str:
+def _allowed(annotation: object, constraints: list[object], told_below: float) -> str:
     origin, parts = get_origin(annotation), get_args(annotation)
     if origin is Annotated:
         inner = [one for part in parts[1:] for one in getattr(part, "metadata", [part])]
-        return _allowed(parts[0], [*inner, *constraints])
+        return _allowed(parts[0], [*inner, *constraints], told_below)
     if origin in (Union, types.UnionType):
         wide = [part for part in parts if part is not types.NoneType]
         words = [
-            _allowed(part, constraints) for part in wide if not (part is int and float in wide)
+            _allowed(part, constraints, told_below)
+            for part in wide
+            if not (part is int and float in wide)
         ]
         return (", or " if " or " in "".join(words) else " or ").join(dict.fromkeys(words))
     if origin is Literal:
@@ -107,13 +116,13 @@ def _allowed(annotation: object, constraints: list[object]) -> str:
     if origin is list:
         least, most = _stated(constraints, "min_length"), _stated(constraints, "max_length")
         count = "" if least is None else f"{least} " if least == most else "one or more "
-        return f"a list of {count}{_several(parts[0])}"
-    return _allowed_plain(annotation, constraints)
+        return f"a list of {count}{_several(parts[0], told_below)}"
+    return _allowed_plain(annotation, constraints, told_below)
 
 
-def _allowed_plain(annotation: object, constraints: list[object]) -> str:
+def _allowed_plain(annotation: object, constraints: list[object], told_below: float) -> str:
     if annotation in (int, float):
-        return f"a {'whole ' if annotation is int else ''}number{_bounds(constraints)}"
+        return f"a {'whole ' if annotation is int else ''}number{_bounds(constraints, told_below)}"
     if annotation is str and NAMES_A_FILE in constraints:
         return "the name of a file"
     if annotation is str:
@@ -124,9 +133,9 @@ def _allowed_plain(annotation: object, constraints: list[object]) -> str:
     return "a date" if annotation in (date, datetime) else "a table"
 
 
-def _several(annotation: object) -> str:
+def _several(annotation: object, told_below: float) -> str:
     """Name several of what a list holds."""
-    words = _allowed(annotation, [])
+    words = _allowed(annotation, [], told_below)
     for one in ("a number", "a table", "a list", "text"):
         words = words.replace(one, f"{one.removeprefix('a ')}s", 1)
     return words
@@ -137,17 +146,17 @@ def _stated(constraints: list[object], name: str) -> float | None:
     return values[-1] if values else None
 
 
-def _bounds(constraints: list[object]) -> str:
+def _bounds(constraints: list[object], told_below: float) -> str:
     ge, gt, le, lt = (_stated(constraints, name) for name in ("ge", "gt", "le", "lt"))
     if ge is not None and lt is not None:
         return f" from {ge:g} to below {lt:g}"
     if ge is not None:
-        # A bound that only keeps sums from overflowing tells nobody anything.
-        return f" of {ge:g} or more" if le is None or le >= 1e9 else f" from {ge:g} to {le:,.10g}"
+        untold = le is None or le >= told_below
+        return f" of {ge:g} or more" if untold else f" from {ge:g} to {le:,.13g}"
     if gt is not None and lt is not None:
         return f" between {gt:g} and {lt:g}"
     if gt is not None:
-        return f" above {gt:g}" + ("" if le is None else f" and up to {le:g}")
+        return f" above {gt:g}" + ("" if le is None else f" and up to {le:,.13g}")
     return ""
 
 

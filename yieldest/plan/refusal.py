@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import difflib
+import math
+import tomllib
 
 from pydantic import ValidationError
 from pydantic.fields import FieldInfo
@@ -41,7 +43,7 @@ def refusal(trouble: ErrorDetails) -> str:
         return f"unknown key {_spell(location)!r}; {hint}"
     if kind == "missing":
         return _missing(location, table)
-    return _wrong_value(location, found)
+    return _wrong_value(location, found, kind)
 
 
 def _hint(name: str, table: PlanTable, is_table: bool) -> str:
@@ -98,7 +100,7 @@ def _missing(location: Location, table: PlanTable) -> str:
     return f"the key {_spell(location)!r} is missing ({field.description}); add {name} = {example}."
 
 
-def _wrong_value(location: Location, found: object) -> str:
+def _wrong_value(location: Location, found: object, kind: str) -> str:
     # Below the key itself stand places in a list, and the branches that pydantic tried.
     depth = last_key(location)
     name, table = str(location[depth]), table_at(location[:depth])
@@ -108,8 +110,10 @@ def _wrong_value(location: Location, found: object) -> str:
     where = f"{_spell((*location[: depth + 1], *below))!r} is"
     if _holds_table(field):
         return f"{where} {_no_table(table, name, found)}."
-    takes = f"{key!r} takes {allowed(field)}" if below else f"{allowed(field)} was expected"
-    return f"{where} {_shown(found)}, but {takes}; {_mend(field, found)}."
+    too_high = kind in ("less_than_equal", "finite_number")
+    takes = allowed(field, math.inf) if too_high else allowed(field)
+    expected = f"{key!r} takes {takes}" if below else f"{takes} was expected"
+    return f"{where} {_shown(found)}, but {expected}; {_mend(table, (name, *below), found)}."
 
 
 def _no_table(table: PlanTable, name: str, found: object) -> str:
@@ -122,18 +126,33 @@ def _no_table(table: PlanTable, name: str, found: object) -> str:
     return f"{_shown(found)}, but a table was expected; write it as {form}"
 
 
-def _mend(field: FieldInfo, found: object) -> str:
+def _mend(table: PlanTable, place: Location, found: object) -> str:
+    """Tell how to write what was found so that it is taken, if that can be told."""
     if isinstance(found, str):
-        if allowed(field).startswith("a list"):
-            return f"write it as {in_toml([found])}"
         try:
-            float(found)
-        except ValueError:
-            return "mend the value"
-        return "write it without quotes"
-    if note(field, "unit") in SHARES and isinstance(found, int | float) and 1 < found <= 100:
-        return f"if {found:g} % is meant, write {found / 100:g}"
+            bare = tomllib.loads(f"bare = {found}")
+        except (ValueError, RecursionError):
+            bare = {}
+        if list(bare) == ["bare"] and _takes(table, place, bare["bare"]):
+            return "write it without quotes"
+    if _takes(table, place, [found]):
+        return f"write it as {_shown([found])}"
+    share = found / 100 if isinstance(found, int | float) and 1 < found <= 100 else None
+    in_per_cent = note(table.keys[str(place[0])], "unit") in SHARES
+    if share is not None and in_per_cent and _takes(table, place, share):
+        return f"if {found:g} % is meant, write {share:g}"
     return "mend the value"
+
+
+def _takes(table: PlanTable, place: Location, value: object) -> bool:
+    """Return whether a table takes a value of a key, or one in its list, whatever else is there."""
+    for part in reversed(place):
+        value = {part: value} if isinstance(part, str) else [None] * part + [value]
+    try:
+        table.model.model_validate(value)
+    except ValidationError as error:
+        return not any(trouble["loc"][: len(place)] == place for trouble in error.errors())
+    return True
 
 
 def _shown(found: object) -> str:
