@@ -411,6 +411,20 @@ def test_means_of_two_days_are_carried_to_the_long_term():
     assert found.methods[1].mean_ms == pytest.approx(0.8 * speed.mean(), rel=0.02)
 
 
+def test_days_too_far_apart_for_spells_tell_what_days_tell():
+    """Every third day was read: of no five days in a row more than two, and of no month a half."""
+    time, speed, _ = made_up_years(4)
+    read = np.arange(time.size) // 24 % 3 == 0
+    part = slice(-120 * 24, None)
+    whole, third = (
+        long_term(time[part], 0.8 * speed[part], [LongRecord(time, values)])
+        for values in (speed, np.where(read, speed, np.nan))
+    )
+    assert third.overlap_hours == pytest.approx(whole.overlap_hours / 3, rel=0.01)
+    assert third.chosen.mean_ms == pytest.approx(0.8 * speed.mean(), rel=0.05)
+    assert whole.chosen.mean_uncertainty < third.chosen.mean_uncertainty < 0.15
+
+
 def test_year_to_year_spread_is_the_sites_and_not_that_of_the_references_instruments():
     """Of six stations: as large as their yearly means have it, whichever of them is the reference.
 

@@ -317,6 +317,9 @@ class Overlap:
         _, spells, count = _grouped(number // SPELL_DAYS, there / there.mean())
         of_site = _grouped(number // SPELL_DAYS, here / here.mean())[1]
         full = count > SPELL_DAYS / 2
+        # What was read on single days alone has no spells to compare.
+        if full.sum() < 2:
+            return max(0.0, correlation), 1.0, 0.0
         varies = float(of_site[full].std() / max(spells[full].std(), 1e-9))
         scale = float(np.clip(varies, 1 / FARTHEST_SCALE, FARTHEST_SCALE))
         return max(0.0, correlation), scale, float(full.sum())
