@@ -7,7 +7,7 @@ import subprocess
 import sys
 
 import pytest
-from conftest import DEMO_SITES
+from conftest import DEMO_SITES, FEW_DRAWS
 from starter import starter
 
 BUILD_KEYS = {
@@ -256,6 +256,43 @@ def test_zero_energy_gives_null_cost_and_says_why(run, yard):
         assert build["capital_cost"] > 0
     assert any("no energy" in warning for warning in result["warnings"])
     assert run("estimate", yard).code == 0
+
+
+FREE = "item,quantity,unit price,scope\nsalvaged parts,1,0,per unit\n"
+STILL = "speed (m/s),power (W)\n3,0\n24,0\n"
+WITHOUT = {
+    "a bill that costs nothing": {"bill.csv": FREE},
+    "no energy": {"curve.csv": STILL},
+    "no energy, no cost and no upkeep": {"bill.csv": FREE, "curve.csv": STILL},
+    "no bill": {},
+}
+
+
+@pytest.mark.parametrize("case", WITHOUT)
+def test_a_cost_or_an_energy_of_nothing_is_shown_everywhere(run, yard, case, tmp_path):
+    for name, text in WITHOUT[case].items():
+        (yard / name).write_text(text)
+    plan = (yard / "plan.toml").read_text()
+    if "no bill" in case:
+        plan = plan.replace('bill = "bill.csv"', "")
+    (yard / "plan.toml").write_text(plan)
+    few = ["--set", FEW_DRAWS]
+    if "no upkeep" in case:
+        few += ["--set", "economics.maintenance_share_per_year=0"]
+    heights = ("--sweep", "build.0.hub_height_m=8:14:2")
+    report = ("report", "-o", tmp_path / "page.html")
+    for command in (("estimate",), ("estimate", "--full"), report):
+        shown = run(*command, yard, *few)
+        assert (shown.code, shown.err) == (0, "")
+        assert "nan" not in shown.out.split()
+    swept = run("estimate", yard, *heights)
+    assert (swept.code, swept.err) == (0, "")
+    assert "two of them" in swept.out
+    assert ("cost per kWh" in swept.out) == (case == "a bill that costs nothing")
+    costs = {
+        build["cost_per_kwh"] for build in run("estimate", yard, *few, "--json").json["builds"]
+    }
+    assert costs == ({0.0} if case == "a bill that costs nothing" else {None})
 
 
 def test_no_price_and_no_bill_give_nulls_that_are_explained(run, yard, edit):

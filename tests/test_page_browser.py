@@ -8,6 +8,7 @@ from pathlib import Path
 import matplotlib
 import numpy as np
 import pytest
+from conftest import FEW_DRAWS
 
 from yieldest import load
 from yieldest.economics.cash_flow import Prices, cash_flow
@@ -106,6 +107,18 @@ def test_opens_quietly_and_asks_for_nothing(opened, page_file):
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
     assert page.complaints == []
     assert page.requests == [page_file.as_uri()]
+
+
+def test_money_that_is_nothing_throughout_is_a_line_at_nothing(run, yard, opened, tmp_path):
+    (yard / "bill.csv").write_text("item,quantity,unit price,scope\nsalvaged parts,1,0,per unit\n")
+    (yard / "curve.csv").write_text("speed (m/s),power (W)\n3,0\n24,0\n")
+    made = run("report", yard, "--set", FEW_DRAWS, "-o", tmp_path / "page.html")
+    assert made.code == 0
+    page = opened(tmp_path / "page.html")
+    assert page.complaints == []
+    drawn = page.evaluate("document.body.innerHTML.replace(/<script[^]*?<[/]script>/g, '')")
+    assert 'class="zero"' in drawn
+    assert "NaN" not in drawn
 
 
 def test_never_scrolls_sideways(opened, page_file):

@@ -153,14 +153,15 @@ def scenarios_of(
         for place in np.ndindex(drawn.shape[1:3]):
             there = builds[place[0]][place[1]]
             case = _case(estimate, there, uncertainty, variates)
-            drawn[:, *place] = case.one_year_kwh, case.usual_year_kwh
-            drawn[:, *place] /= there.energy.net_kwh
+            net_kwh = there.energy.net_kwh
+            drawn[0, *place] = _over(case.one_year_kwh, net_kwh)
+            drawn[1, *place] = _over(case.usual_year_kwh, net_kwh)
             if place == here:
-                draws = _draws(estimate, case, there.energy.net_kwh)
+                draws = _draws(estimate, case, net_kwh)
         quantiles = np.moveaxis(np.quantile(drawn, LEVELS, axis=-1), 0, -1)
         full = np.quantile(uncertainty.builds[number].outcomes["one_year_kwh"], _ENDS)
         true = np.quantile(drawn[0], _ENDS, axis=-1)
-        true[:, *here] = full / builds[here[0]][here[1]].energy.net_kwh
+        true[:, *here] = _over(full, builds[here[0]][here[1]].energy.net_kwh)
         error = _range_error(drawn[0][here], here, quantiles[0], true)
     return BuildScenarios(
         name=settings.name,
@@ -175,6 +176,12 @@ def scenarios_of(
         expenditures=_expenditures(estimate, number, counts, draws),
         draws=draws,
     )
+
+
+def _over(drawn_kwh: npt.ArrayLike, net_kwh: float) -> FloatArray:
+    """Return draws over the energy of the table; 1 where that is nothing and has no range."""
+    drawn = floats(drawn_kwh)
+    return drawn / net_kwh if net_kwh else np.ones_like(drawn)
 
 
 def _stronger(wind: SiteWind, factor: float) -> SiteWind:
@@ -310,8 +317,8 @@ def _draws(estimate: Estimate, case: Case, net_kwh: float) -> Draws:
         return np.broadcast_to(floats(values), (DRAWS,))
 
     return Draws(
-        one_year=wide(case.one_year_kwh / net_kwh),
-        usual_year=wide(case.usual_year_kwh / net_kwh),
+        one_year=wide(_over(case.one_year_kwh, net_kwh)),
+        usual_year=wide(_over(case.usual_year_kwh, net_kwh)),
         life=wide(case.life_years / terms.life_years),
         price=wide(
             1.0

@@ -123,7 +123,7 @@ def bars(
     most = max(max(each) for each in values.values())
     axes.grid(False)
     axes.spines["bottom"].set_visible(False)
-    axes.set(xlabel=xlabel, xlim=(0, 1.25 * most), xticks=[])
+    axes.set(xlabel=xlabel, xlim=(0, 1.25 * most or 1.0), xticks=[])
 
 
 def along_speed(axes: Axes, what: str) -> None:

@@ -489,7 +489,7 @@ def _middle(best: _Candidate) -> str:
     if (
         best.uncertainty is None
         or draws is None
-        or central is None
+        or not central
         or "cost_per_kwh" not in draws.ranges
     ):
         return ""

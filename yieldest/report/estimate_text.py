@@ -136,7 +136,7 @@ def print_sweep(swept: SweptEstimate, screen: Console) -> None:
     """Print a row for each value and build, the cheapest kWh of each value marked."""
     currency = swept.estimates[0].currency
     shown = had_by([build for each in swept.estimates for build in each.builds], "sweep")
-    cost = [each.key for each in shown].index("cost_per_kwh")
+    keys = [each.key for each in shown]
     heads = ["value", "build", *(each.named(currency) for each in shown)]
     rows = []
     for value, estimate in zip(swept.values, swept.estimates, strict=True):
@@ -146,7 +146,9 @@ def print_sweep(swept: SweptEstimate, screen: Console) -> None:
             cells = (build.name, *(each.text(build, terms) for each in shown))
             is_cheapest = cheapest.get("cost_per_kwh") == place
             label = "" if place else f"{value:.6g}"
-            rows.append(Row(label, cells, best=1 + cost if is_cheapest else None))
+            rows.append(
+                Row(label, cells, best=1 + keys.index("cost_per_kwh") if is_cheapest else None)
+            )
     screen.print(Text(f"{swept.key}, one value after the other", style="bold"))
     print_table(TableView("", heads, rows), screen)
     if swept.key.startswith("economics.loan."):

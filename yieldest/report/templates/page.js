@@ -231,7 +231,8 @@
       const size = 10 ** Math.floor(Math.log10(span / 5));
       return [1, 2, 5, 10].map((times) => times * size).find((one) => span / one <= 6);
     })(Math.max(...all, 0) - Math.min(...all, 0) || 1);
-    const low = Math.floor(Math.min(...all, 0) / step) * step, high = Math.ceil(Math.max(...all, 0) / step) * step;
+    const low = Math.floor(Math.min(...all, 0) / step) * step;
+    const high = Math.max(low + step, Math.ceil(Math.max(...all, 0) / step) * step);
     const said = (sum) => (Math.abs(sum) < step / 2 ? "0"
       : `${sum < 0 ? "\u2212" : ""}${data.sign ?? ""}${Math.abs(sum).toLocaleString("en")}`);
     const [right, top, bottom] = [26, 12, 40], left = 14 + 8 * Math.max(said(low).length, said(high).length);
