@@ -308,6 +308,19 @@ def test_a_table_of_frequencies_is_fitted_by_its_classes():
         np.testing.assert_allclose(found[whole], truth[whole], rtol=1e-3)
 
 
+@pytest.mark.parametrize("bounds", [{}, {"bounds": "edges"}])
+def test_a_table_of_a_single_class_is_refused(bounds):
+    data = xr.Dataset(
+        {
+            "share": (("lat", "lon", "class"), np.ones((*CELLS, 1)), {"units": "1"}),
+            "edges": (("class", "two"), [[5.0, 6.0]]),
+        },
+        coords={"class": ("class", [5.5], {**SPEED, **bounds}), **GROUND, **at_height(10.0)},
+    )
+    with pytest.raises(InputError, match=r"'class' of 'share'.* at least two filled classes"):
+        computed(data)
+
+
 def test_given_parameters_are_taken_as_they_are_and_false_ones_are_missing(hill):
     data = parameters()
     data["k"][0, 1], data["a"][0, 2], data["a"][0, 3] = -9999, 0, np.nan

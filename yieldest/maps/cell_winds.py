@@ -338,6 +338,11 @@ def _class_bounds(
             "each class; add one, with its bounds where the classes are uneven."
         )
     middles = frequency.coords[dimension]
+    if middles.size < 2:
+        raise InputError(
+            f"{grid.name}: the dimension {dimension!r} of {frequency.name!r} is a single class of "
+            "speeds, but a distribution needs at least two filled classes; use a finer table."
+        )
     named = bounds_of(middles)
     if named in grid.data.variables:
         edges = grid.data[named].assign_attrs(units=middles.attrs.get("units"))
