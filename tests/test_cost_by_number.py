@@ -141,8 +141,12 @@ def test_many_arrays_take_one_line(run, made):
     assert "2 more builds in --full" in line
     best = min(result["builds"][1:], key=lambda build: build["cost_per_kwh"])
     assert f"the cheapest kWh of each make {best['count']} of B (€" in line
+    assert line.count(", still falling)") == 3
     # What a kWh costs with fewer machines than the plan states is never below A either.
-    assert line.startswith("No number of C, D, E or F is cheaper than A;")
+    assert line.startswith(
+        "Of the numbers tried, up to those of the plan, none of C, D, E or F makes a cheaper kWh "
+        "than A;"
+    )
     assert all(
         step["cost_per_kwh"] > result["builds"][0]["cost_per_kwh"]
         for each in result["cost_by_number"][1:]
@@ -157,8 +161,23 @@ def test_the_crossing_is_said_in_words(run, made):
     ][0]
     shown = " ".join(run("estimate", folder, "--draws", 0).out.split())
     assert f"B is cheaper from {crossing} machines on" in shown
-    never = " ".join(run("estimate", folder, "--draws", 0, "--set", "build.1.count=2").out.split())
-    assert "No number of B is cheaper than A" in never
+    # One machine more would be cheaper, so nothing may be said of those that were not tried.
+    fewer = f"build.1.count={crossing - 1}"
+    never = " ".join(run("estimate", folder, "--draws", 0, "--set", fewer).out.split())
+    tried = f"Of 1 to {crossing - 1} machines of B none makes a cheaper kWh than A; {crossing - 1} "
+    assert tried in never
+    assert f"and its cost still falls at {crossing - 1}." in never
+
+
+def test_a_cost_that_rises_again_is_not_said_to_fall(run, made):
+    folder = made("losses = { wake = 0.6 }")
+    result = run("estimate", folder, "--draws", 0, "--json").json
+    costs = [step["cost_per_kwh"] for step in result["cost_by_number"][0]["steps"]]
+    cheapest = 1 + costs.index(min(costs))
+    assert 1 < cheapest < 12
+    (line,) = [each["text"] for each in result["pointers"] if each["about"] == "How many"]
+    assert f"{cheapest} make the cheapest kWh (" in line
+    assert "still falls" not in line
 
 
 def test_break_evens_put_back_into_the_plan_give_a_present_value_of_zero(run, made, edit):
@@ -308,3 +327,28 @@ def test_several_hundred_machines_are_reckoned_in_steps(made):
     assert counts[-1] == 300
     assert len(counts) <= 40
     assert all(math.isfinite(step.cost_per_kwh) for step in by_number.steps)
+
+
+@pytest.mark.parametrize("count", [41, 60, 150, 300, 3000])
+def test_some_numbers_find_the_turns_that_all_of_them_have(made, count, monkeypatch, run):
+    """By another route: every number of machines one by one."""
+    folder = made("losses = { wake = 0.5 }")
+    text = (folder / "plan.toml").read_text().replace("count = 12", f"count = {count}")
+    (folder / "plan.toml").write_text(text)
+    estimate = load(folder).estimate()
+    (some,) = cost_by_number(estimate)
+    monkeypatch.setattr("yieldest.model.number_of_machines.EVERY_COUNT_UP_TO", count)
+    (every,) = cost_by_number(estimate)
+    assert len(some.steps) < len(every.steps) == count
+    assert every.crossings == some.crossings != ()
+    cheapest = [min(each.steps, key=lambda step: step.cost_per_kwh) for each in (some, every)]
+    assert cheapest[0] == cheapest[1]
+    shown = " ".join(run("estimate", folder, "--draws", 0).out.split())
+    assert f"of 1 to {count} machines of B, {cheapest[1].count} make the cheapest kWh" in shown
+
+
+def test_of_many_it_is_said_how_many_numbers_were_tried(run, made):
+    result = run("estimate", made(), "--draws", 0, "--set", "build.1.count=300", "--json").json
+    tried = len(result["cost_by_number"][0]["steps"])
+    (line,) = [each["text"] for each in result["pointers"] if each["about"] == "How many"]
+    assert f"of {tried} numbers tried from 1 to 300 machines of B, " in line

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
-from yieldest.arrays import floats, of_each
+from yieldest.arrays import IntArray, floats, of_each
 from yieldest.economics.bill_of_materials import BillOfMaterials
 from yieldest.economics.cash_flow import cost_of_a_kwh
+from yieldest.economics.terms import EconomicTerms
 from yieldest.energy.losses import Loss, kept_share
 from yieldest.frozen import frozen_dataclass
 from yieldest.model.build_estimate import BuildEstimate
@@ -17,7 +19,7 @@ from yieldest.model.estimate import Estimate
 
 EVERY_COUNT_UP_TO = 40
 SOME_COUNTS = 20
-"""For more machines than the first of these, about so many counts are computed."""
+"""For more machines than the first of these, about so many counts are tried at first."""
 MUCH_LARGER = 1.2
 """Rated power over that of a small machine from which one counts as the larger one; our choice."""
 
@@ -36,9 +38,10 @@ class CostOfNumber:
 class CostByNumber:
     """Cost per kWh against the number of machines, next to a single larger one.
 
-    The steps lead from one machine to the number that the plan states. The single one is the build
-    of one larger machine, where the plan has one; from the number of each crossing on the other
-    side is the cheaper one.
+    The steps lead from one machine to the number that the plan states: every number, or of many
+    some, with those next to each crossing and to the cheapest among them. The single one is the
+    build of one larger machine, where the plan has one; from the number of each crossing on the
+    other side is the cheaper one.
     """
 
     build: str
@@ -79,10 +82,35 @@ def energy_of_count(build: BuildEstimate, count: int) -> float:
 
 
 def _by_number(build: BuildEstimate, bill: BillOfMaterials, estimate: Estimate) -> CostByNumber:
-    highest, terms = build.energy.count, estimate.terms
+    highest = build.energy.count
     counts = np.arange(1, highest + 1)
     if highest > EVERY_COUNT_UP_TO:
         counts = np.unique(np.geomspace(1, highest, SOME_COUNTS).round().astype(int))
+    larger = MUCH_LARGER * build.curve.rated_power_w
+    singles = [
+        one for one in estimate.builds if one.energy.count == 1 and one.curve.rated_power_w > larger
+    ]
+    single = max(singles, key=lambda one: one.curve.rated_power_w, default=None)
+    of_single = None if single is None or single.cost is None else single.cost.cost_per_kwh
+    steps: list[CostOfNumber] = []
+    while counts.size:
+        steps = sorted(
+            [*steps, *_costed(counts, build, bill, estimate.terms)], key=lambda step: step.count
+        )
+        turns = _crossings(steps, of_single)
+        counts = _untried(steps, turns)
+    return CostByNumber(
+        build.name,
+        tuple(steps),
+        None if single is None else single.name,
+        of_single,
+        tuple(steps[i].count for i in turns),
+    )
+
+
+def _costed(
+    counts: IntArray, build: BuildEstimate, bill: BillOfMaterials, terms: EconomicTerms
+) -> list[CostOfNumber]:
     net_kwh = floats([energy_of_count(build, count) for count in counts.tolist()])
     spent = bill.expenditure(counts, terms)
     sums = {
@@ -91,22 +119,27 @@ def _by_number(build: BuildEstimate, bill: BillOfMaterials, estimate: Estimate) 
         "cost_per_kwh": cost_of_a_kwh(spent, net_kwh, terms),
     }
     each = zip(counts.tolist(), of_each(sums, counts.size), strict=True)
-    steps = [CostOfNumber(count, **of_count) for count, of_count in each]
-    larger = MUCH_LARGER * build.curve.rated_power_w
-    singles = [
-        one for one in estimate.builds if one.energy.count == 1 and one.curve.rated_power_w > larger
-    ]
-    single = max(singles, key=lambda one: one.curve.rated_power_w, default=None)
-    of_single = None if single is None or single.cost is None else single.cost.cost_per_kwh
-    crossings: list[int] = []
-    if of_single is not None:
-        cheaper = [s.cost_per_kwh is not None and s.cost_per_kwh < of_single for s in steps]
-        turns = zip(steps[1:], pairwise(cheaper), strict=True)
-        crossings = [step.count for step, (before, after) in turns if before != after]
-    return CostByNumber(
-        build.name,
-        tuple(steps),
-        None if single is None else single.name,
-        of_single,
-        tuple(crossings),
-    )
+    return [CostOfNumber(count, **of_count) for count, of_count in each]
+
+
+def _crossings(steps: Sequence[CostOfNumber], of_single: float | None) -> list[int]:
+    """Return the places of the steps from which on the other side is the cheaper one."""
+    if of_single is None:
+        return []
+    cheaper = [s.cost_per_kwh is not None and s.cost_per_kwh < of_single for s in steps]
+    return [i for i in range(1, len(steps)) if cheaper[i] != cheaper[i - 1]]
+
+
+def _untried(steps: Sequence[CostOfNumber], crossings: Sequence[int]) -> IntArray:
+    """Return numbers that narrow the gaps which a crossing or the cheapest number may lie in.
+
+    The middle of each, and the neighbours of the cheapest: where both are more expensive, as where
+    the cost falls up to the last, no other wakes need be computed.
+    """
+    counts = [step.count for step in steps]
+    costs = [math.inf if step.cost_per_kwh is None else step.cost_per_kwh for step in steps]
+    cheapest = costs.index(min(costs))
+    ends = {cheapest, cheapest + 1, *crossings} - {0, len(steps)}
+    wanted = {(counts[i - 1] + counts[i]) // 2 for i in ends}
+    wanted |= {counts[cheapest] - 1, counts[cheapest] + 1} - {0, counts[-1] + 1}
+    return np.array(sorted(wanted.difference(counts)), dtype=int)

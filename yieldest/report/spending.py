@@ -115,17 +115,19 @@ def how_many(numbers: Sequence[CostByNumber], estimate: Estimate) -> str:
     if never:
         singles = dict.fromkeys(called(estimate, str(each.single)) for each in never)
         texts.append(
-            f"no number of {_one_of([called(estimate, each.build) for each in never])} is cheaper "
+            "of the numbers tried, up to those of the plan, none of "
+            f"{_one_of([called(estimate, each.build) for each in never])} makes a cheaper kWh "
             f"than {_one_of([*singles])}"
         )
     cheapest = [
-        (step.cost_per_kwh or 0.0, f"{step.count} of {called(estimate, each.build)}")
+        (step.cost_per_kwh or 0.0, step.count, each)
         for each in numbers
         if (step := _cheapest(each)) is not None
     ]
     told = [
-        f"{what} ({in_currency(cost, estimate.currency, 2)})"
-        for cost, what in sorted(cheapest)[:MOST_ARRAYS]
+        f"{count} of {called(estimate, each.build)} ({in_currency(cost, estimate.currency, 2)}"
+        f"{', still falling' if count == each.steps[-1].count else ''})"
+        for cost, count, each in sorted(cheapest, key=lambda one: one[:2])[:MOST_ARRAYS]
     ]
     if told:
         texts.append(f"the cheapest kWh of each make {', '.join(told)}")
@@ -145,19 +147,26 @@ def _cheapest(by_number: CostByNumber) -> CostOfNumber | None:
 
 
 def by_number_sentence(by_number: CostByNumber, estimate: Estimate) -> str:
-    """Say where many machines cross the single one, and where more are not cheaper."""
-    who, money = called(estimate, by_number.build), estimate.currency
-    texts = []
+    """Say where many machines cross the single one, and which of the numbers tried is cheapest."""
+    who, last = called(estimate, by_number.build), by_number.steps[-1]
+    tried = f"1 to {last.count} machines of {who}"
+    if len(by_number.steps) < last.count:
+        tried = f"{len(by_number.steps)} numbers tried from {tried}"
+    texts, of_those = [], f"of {tried}, "
     if by_number.single is not None and by_number.single_cost_per_kwh is not None:
-        texts.append(_crossing(by_number, who, called(estimate, by_number.single)))
+        single = called(estimate, by_number.single)
+        if by_number.crossings:
+            texts.append(f"against {single}, {who} is {_crossings(by_number)}")
+        else:
+            which = "all make" if _begins_cheaper(by_number) else "none makes"
+            texts.append(f"of {tried} {which} a cheaper kWh than {single}")
+            of_those = ""
     cheapest = _cheapest(by_number)
     if cheapest is not None:
-        last = by_number.steps[-1].count
-        cost = in_currency(cheapest.cost_per_kwh, money, 2)
+        cost = in_currency(cheapest.cost_per_kwh, estimate.currency, 2)
         verb = "makes" if cheapest.count == 1 else "make"
-        texts.append(
-            f"of 1 to {last} machines of {who}, {cheapest.count} {verb} the cheapest kWh ({cost})"
-        )
+        falling = f", and its cost still falls at {last.count}" if cheapest is last else ""
+        texts.append(f"{of_those}{cheapest.count} {verb} the cheapest kWh ({cost}){falling}")
     text = "; ".join(texts)
     return f"{text[0].upper()}{text[1:]}." if text else ""
 
@@ -168,17 +177,14 @@ def _begins_cheaper(by_number: CostByNumber) -> bool:
     return first is not None and first < (by_number.single_cost_per_kwh or 0.0)
 
 
-def _crossing(by_number: CostByNumber, who: str, single: str) -> str:
-    """Return in words where several small machines become cheaper than the larger one."""
+def _crossings(by_number: CostByNumber) -> str:
+    """Return in words from which numbers on several small machines are cheaper than the larger."""
     begins_cheaper = _begins_cheaper(by_number)
-    if not by_number.crossings:
-        which = "more expensive" if begins_cheaper else "cheaper"
-        return f"no number of {who} is {which} than {single}"
     words = []
     for i, count in enumerate(by_number.crossings):
         cheaper = begins_cheaper == (i % 2 == 1)
         words.append(f"{'cheaper' if cheaper else 'more expensive'} from {count} machines on")
-    return f"against {single}, {who} is {', '.join(words)}"
+    return ", ".join(words)
 
 
 def break_even_sentence(build: BuildEstimate, estimate: Estimate) -> str:
