@@ -257,6 +257,20 @@ def test_a_row_is_better_across_the_usual_wind_than_along_it():
     assert along.standard_uncertainty == pytest.approx(0.5 * along.share)
 
 
+@pytest.mark.parametrize("points", [8, 16])
+def test_wakes_of_compass_points_do_not_hang_on_how_sectors_cut_them(points):
+    direction = np.resize(np.arange(points), 4000) * 360 / points
+    speed = np.repeat(7 * np.random.default_rng(2).weibull(2.0, 4000 // points), points)
+    readings = in_sectors(speed, direction)
+    rose = readings.rose(1.0, 20.0)
+    assert f"each spread over its {360 / points:g} degrees" in rose.method
+    lost = [wake(joined(row(5, bearing), 5, rose), 5).share for bearing in (0, 30, 60)]
+    all_round = wake(
+        joined(row(5), 5, replace(rose, share=np.tile(rose.share.mean(0), (12, 1)))), 5
+    )
+    assert lost == pytest.approx([all_round.share] * 3, rel=1e-6)
+
+
 def test_near_rotors_and_missing_directions_are_warned_of():
     close = joined(row(2), 3).findings(3)
     assert RotorsSideBySide(2.0, 3.0) in close.warnings

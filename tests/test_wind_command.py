@@ -14,11 +14,11 @@ from winds import KNOT_MS, by_airport_rules, record_of, slow_weibull, times
 
 from yieldest.report import terminal
 from yieldest.report.sentences.wind import FAULT_WORDS
-from yieldest.wind.breakdown import gustiness
+from yieldest.wind.breakdown import direction_steps, gustiness, sector_index, shares_of_steps
 from yieldest.wind.goodness import model_mean_power
 from yieldest.wind.quality_control import NO_RULES, QualityRules
 from yieldest.wind.read_wind import read_wind
-from yieldest.wind.resource import ResourceOptions, ScreenedEnergy, assess_record
+from yieldest.wind.resource import ResourceOptions, ScreenedEnergy, UnevenSectors, assess_record
 from yieldest.wind.weibull import fit_maximum_likelihood
 from yieldest.wind.weibull_fits import METHODS
 
@@ -334,6 +334,60 @@ def test_directions_months_hours_and_years_hold_what_was_put_in():
     first = time < np.datetime64("2026-01-01")
     assert study.years[0].mean_speed_ms == pytest.approx(speed[first].mean())
     assert study.months[0].hours == 2 * 31 * 24
+
+
+@pytest.mark.parametrize(("steps", "sectors"), [(8, 12), (16, 12), (16, 8), (8, 16), (36, 16)])
+def test_directions_rounded_to_steps_that_sectors_cut_are_spread_over_their_step(steps, sectors):
+    even = np.resize(np.arange(steps), 40 * steps) * 360 / steps
+    speed = np.repeat(np.arange(1.0, 9.0), 5 * steps)
+    screened = ResourceOptions(NO_RULES, sectors=sectors)
+    study = assess_record(record_of(speed, direction_deg=even), screened)
+    assert UnevenSectors(360 / steps, sectors) in study.warnings
+    for group in study.directions.sectors:
+        assert group.share == pytest.approx(1 / sectors)
+        assert group.hours == pytest.approx(speed.size / sectors)
+        assert group.mean_speed_ms == pytest.approx(4.5)
+
+
+def test_sectors_of_compass_points_are_nearly_those_of_the_wind_before_it_was_rounded():
+    random = np.random.default_rng(6)
+    true_deg = random.normal(235, 40, 20_000) % 360
+    speed = 6 * random.weibull(2.0, true_deg.size)
+    points_deg = np.round(true_deg / 22.5) % 16 * 22.5
+    for sectors, most in ((12, 0.02), (8, 0.02)):
+        options = ResourceOptions(NO_RULES, sectors=sectors)
+        true, rounded = (
+            [
+                group.energy_share
+                for group in assess_record(
+                    record_of(speed, direction_deg=each), options
+                ).directions.sectors
+            ]
+            for each in (true_deg, points_deg)
+        )
+        assert rounded == pytest.approx(true, abs=most)
+
+
+@pytest.mark.parametrize(
+    ("direction", "sectors"),
+    [
+        (np.arange(16) * 22.5, 16), (np.arange(8) * 45.0, 8), (np.arange(36) * 10.0, 12),
+        (np.arange(360.0), 12), ([270.0, 90.0], 12), ([np.nan], 12),
+    ],
+)  # fmt: skip
+def test_directions_of_which_sectors_hold_whole_steps_are_counted_as_they_are(direction, sectors):
+    degrees = np.asarray(direction, dtype=float)
+    assert direction_steps(degrees, sectors) == sectors
+    assert shares_of_steps(sectors, sectors).tolist() == np.eye(sectors).tolist()
+
+
+@pytest.mark.parametrize(("steps", "sectors"), [(8, 12), (16, 12), (16, 8), (36, 16), (36, 72)])
+def test_shares_of_steps_are_those_of_directions_counted_one_by_one(steps, sectors):
+    """Sectors of fine directions, and of the same rounded, cross-counted."""
+    fine = (np.arange(7200) + 0.5) / 20
+    cross = np.zeros((sectors, steps))
+    np.add.at(cross, (sector_index(fine, sectors), sector_index(fine, steps)), steps / fine.size)
+    assert shares_of_steps(steps, sectors) == pytest.approx(cross)
 
 
 def test_a_beaufort_log_gets_the_censored_fit(run, tmp_path):

@@ -8,7 +8,7 @@ import numpy.typing as npt
 from yieldest.arrays import FloatArray, floats, some
 from yieldest.defaults import WAKE_DECAY
 from yieldest.frozen import frozen_dataclass
-from yieldest.wind.breakdown import sector_index
+from yieldest.wind.breakdown import direction_steps, sector_index, shares_of_steps
 from yieldest.wind.weibull import share_above
 
 SPEED_STEP_MS = 0.25
@@ -38,9 +38,12 @@ def speed_bins(highest_ms: float) -> FloatArray:
 
 @frozen_dataclass
 class SectorReadings:
-    """Speeds of the readings that have a direction too, by sector and each in rising order."""
+    """Speeds of the readings that have a direction too."""
 
     speed_ms: tuple[FloatArray, ...]
+    """By step of the circle, each in rising order."""
+    shared: FloatArray
+    """Share of each step that each sector holds, shape (sectors, steps)."""
 
     @property
     def size(self) -> int:
@@ -53,16 +56,17 @@ class SectorReadings:
         There every speed is multiplied by the factor. Those above the highest are left out: no
         machine runs there.
         """
-        edges, sectors = speed_bins(highest_ms), len(self.speed_ms)
+        edges, (sectors, steps) = speed_bins(highest_ms), self.shared.shape
         ends = edges / factor
         ends[-1] = np.nextafter(ends[-1], np.inf)  # both ends of the last bin belong to it
         below = np.array([speed.searchsorted(ends) for speed in self.speed_ms])
         return Rose(
             direction_deg=np.arange(sectors) * 360 / sectors,
             speed_ms=(edges[:-1] + edges[1:]) / 2,
-            share=np.diff(below) / max(1, self.size),
+            share=self.shared @ (np.diff(below) / max(1, self.size)),
             method=f"the record's readings counted in {sectors} sectors and "
-            f"{SPEED_STEP_MS:g} m/s bins",
+            f"{SPEED_STEP_MS:g} m/s bins"
+            + (f", each spread over its {360 / steps:g} degrees" if steps != sectors else ""),
             has_directions=True,
         )
 
@@ -73,10 +77,11 @@ def in_sectors(
     """Sort readings into sectors, those without a speed or a direction left out."""
     speed, direction = floats(speed_ms), floats(direction_deg)
     used = np.isfinite(speed) & np.isfinite(direction)
-    sector = sector_index(direction[used], sectors).astype(np.uint16)  # so short are sorted at once
-    ends = np.cumsum(np.bincount(sector, minlength=sectors))[:-1]
-    together = np.split(speed[used][np.argsort(sector, kind="stable")], ends)
-    return SectorReadings(tuple(map(np.sort, together)))
+    steps = direction_steps(direction[used], sectors)
+    step = sector_index(direction[used], steps).astype(np.uint16)  # so short are sorted at once
+    ends = np.cumsum(np.bincount(step, minlength=steps))[:-1]
+    together = np.split(speed[used][np.argsort(step, kind="stable")], ends)
+    return SectorReadings(tuple(map(np.sort, together)), shares_of_steps(steps, sectors))
 
 
 def rose_of_weibull(

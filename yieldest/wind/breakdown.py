@@ -25,6 +25,8 @@ from yieldest.wind.weibull_fits import Fit
 
 SECTORS = (8, 12, 16)
 """How many sectors a direction table may have."""
+DIRECTION_STEPS = (8, 16, 36)
+"""Steps of the circle that directions are rounded to: points of the compass, tens of degrees."""
 STEADY_FROM_MS = 4.0
 """Turbulence and gusts are told from here on, where machines begin to work; our choice."""
 TURBULENCE_CLASS_MS = 15.0
@@ -99,15 +101,23 @@ class CountedReadings:
 
     def by_direction(self, direction_deg: FloatArray, sectors: int, fit: Fit) -> Directions:
         """Split the wind by direction, shape (n,); the fit is for sectors, which hold no calms."""
+        steps = direction_steps(direction_deg, sectors)
         # The last group is that of no direction, -1.
         weight, hours = self._in_groups(
-            lambda part: sector_index(direction_deg[part], sectors), sectors + 1
+            lambda part: sector_index(direction_deg[part], steps), steps + 1
         )
+        shared = shares_of_steps(steps, sectors)
         calm, whole = self.histogram.speed_ms == 0, self.histogram.weight.sum()
         windy = ~calm
         names = [f"{360 / sectors * i:g}" for i in range(sectors)]
         return Directions(
-            sectors=_groups(names, self.histogram, weight[:-1] * windy, hours[:-1] * windy, fit),
+            sectors=_groups(
+                names,
+                self.histogram,
+                shared @ weight[:-1] * windy,
+                shared @ hours[:-1] * windy,
+                fit,
+            ),
             calm_share=float(weight[:, calm].sum() / whole),
             unknown_share=float(weight[-1, windy].sum() / whole),
         )
@@ -192,6 +202,35 @@ def sector_index(direction_deg: npt.ArrayLike, sectors: int) -> IntArray:
     index -= sectors * np.floor(index / sectors)
     index[np.isnan(index)] = -1
     return index.astype(np.int64)
+
+
+def direction_steps(direction_deg: FloatArray, sectors: int) -> int:
+    """Return into how many steps of the circle directions, shape (n,), are sorted for sectors.
+
+    They are the sectors themselves, unless all directions were rounded to steps of which sectors
+    would hold uneven numbers.
+    """
+    known = direction_deg[np.isfinite(direction_deg)]
+    for steps in DIRECTION_STEPS:
+        if steps % sectors == 0 and steps // sectors % 2:
+            continue  # each holds as many whole steps
+        place = known * steps / 360
+        # Without an odd one they may have been rounded to wider steps.
+        if (place == np.floor(place)).all() and (place % 2).any():
+            return steps
+    return sectors
+
+
+def shares_of_steps(steps: int, sectors: int) -> FloatArray:
+    """Return the share of each step of the circle that lies in each sector, (sectors, steps).
+
+    The first of both are centred on north. What was rounded to a step may have come from all of it.
+    """
+    circle = 2 * sectors * steps  # so that all bounds are whole numbers
+    apart = 2 * steps * np.arange(sectors)[:, np.newaxis] - 2 * sectors * np.arange(steps)
+    apart = np.minimum(apart % circle, -apart % circle)
+    common = np.clip(sectors + steps - apart, 0, 2 * min(sectors, steps))
+    return np.asarray(common / (2 * sectors))
 
 
 def gustiness(value_ms: FloatArray, speed_ms: FloatArray, *, highest: bool) -> Gustiness:

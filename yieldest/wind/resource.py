@@ -13,7 +13,14 @@ from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.settings import HIGHEST_USUAL_MEAN_MS
-from yieldest.wind.breakdown import CountedReadings, Directions, Group, Gustiness, gustiness
+from yieldest.wind.breakdown import (
+    CountedReadings,
+    Directions,
+    Group,
+    Gustiness,
+    direction_steps,
+    gustiness,
+)
 from yieldest.wind.censored_fit import fit_above_start
 from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.goodness import (
@@ -73,8 +80,9 @@ class SeveralModes(Finding):
 
 
 class UnevenSectors(Finding):
-    """Directions in steps of 10 degrees, which so many sectors share unevenly."""
+    """Directions were rounded to steps that so many sectors cut, and are spread over these."""
 
+    step_deg: float
     sectors: int
 
 
@@ -356,7 +364,7 @@ def _choose(
 def _findings(
     mean_ms: float, chosen: FitResult, modes_ms: tuple[float, ...], record: Record, sectors: int
 ) -> tuple[Finding, ...]:
-    """Return what a reader must know of mean and fit, and of directions in tens of degrees."""
+    """Return what a reader must know of mean and fit, and of rounded directions."""
     found: list[Finding] = []
     if mean_ms > HIGHEST_USUAL_MEAN_MS:
         found.append(MeanWindAsked(mean_ms))
@@ -364,10 +372,10 @@ def _findings(
         found.append(PoorWeibullFit(chosen.energy_error, chosen.kolmogorov))
     if len(modes_ms) > 1:
         found.append(SeveralModes(modes_ms))
-    if record.direction_deg is not None and 36 % sectors:
-        known = record.direction_deg[np.isfinite(record.direction_deg)]
-        if known.size and not np.any(known % 10):
-            found.append(UnevenSectors(sectors))
+    if record.direction_deg is not None:
+        steps = direction_steps(record.direction_deg, sectors)
+        if steps != sectors:
+            found.append(UnevenSectors(360 / steps, sectors))
     return tuple(found)
 
 

@@ -190,8 +190,8 @@ say(
             "time of day they tell of that time alone."
         ),
         resource.UnevenSectors: (
-            "Directions come in steps of 10 degrees, which {0.sectors} sectors share unevenly; 12 "
-            "sectors hold three each."
+            "Directions come in steps of {0.step_deg:g} degrees, which {0.sectors} sectors share "
+            "unevenly: each reading is spread evenly over its step."
         ),
         distribution.NotMeasured: (
             "No reading stands behind the stated wind: a mean that is 10 % off makes the energy up "
