@@ -134,6 +134,15 @@ def test_frames_and_series_stand_for_references_as_for_files(folder):
         yieldest.to_long_term(record)
 
 
+@pytest.mark.parametrize("name", [None, "airport"])
+def test_a_series_that_does_not_say_its_unit_is_in_metres_per_second(folder, name):
+    record = yieldest.read_wind(folder / "short.csv")
+    bare = (station("SHA") * irish.KNOT).rename(name)
+    found = yieldest.to_long_term(record, bare)
+    by_record = yieldest.to_long_term(record, yieldest.WindRecord.from_series(bare))
+    assert found.chosen.mean_ms == pytest.approx(by_record.chosen.mean_ms, rel=1e-9)
+
+
 def test_power_in_the_wind_of_daily_means_has_what_they_hide(folder, printed):
     """By hand: of the cubes of the means alone, less than what the points of each day hold."""
     told = json.loads(printed("wind", folder / "short.csv", "--json"))

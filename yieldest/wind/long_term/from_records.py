@@ -6,15 +6,17 @@ from dataclasses import replace
 from os import PathLike
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from yieldest.errors import InputError
 from yieldest.settings import options_of
+from yieldest.units import unit_in_heading
 from yieldest.wind.long_term.correction import LongRecord, LongTermCorrection, long_term
 from yieldest.wind.read_options import ReadOptions
 from yieldest.wind.read_wind import read_wind
 from yieldest.wind.record import Record
 
 if TYPE_CHECKING:
-    import pandas as pd
     import xarray as xr
 
 
@@ -37,7 +39,7 @@ def to_long_term(
         Of the site.
     *references : Record, path, DataFrame, Series, Dataset or DataArray
         Weighed together; the years are those of the first. A `Record` is taken as it is, all else
-        is read by `read_wind`.
+        is read by `read_wind`; a series is in m/s, unless its name or ``units`` says otherwise.
     **stated
         Fields of `ReadOptions` for the references that are read, such as ``units="kn"``.
 
@@ -49,9 +51,13 @@ def to_long_term(
     if not references:
         raise InputError("a long-term correction needs a reference; give one long record at least.")
     options = options_of(ReadOptions, None, stated)
-    read = [
-        one if isinstance(one, Record) else read_wind(one, options=options) for one in references
-    ]
+    in_si = options.model_copy(update={"units": options.units or "m/s"})
+    read: list[Record] = []
+    for one in references:
+        # As `WindRecord.from_series` has it.
+        bare = isinstance(one, pd.Series) and unit_in_heading("speed", str(one.name)) is None
+        as_stated = in_si if bare else options
+        read.append(one if isinstance(one, Record) else read_wind(one, options=as_stated))
     found = long_term(
         record.time, record.speed_ms, [LongRecord.of(one) for one in read], record.direction_deg
     )
