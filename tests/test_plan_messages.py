@@ -220,6 +220,23 @@ def test_what_cannot_be_parsed_is_said_in_one_line(tmp_path, value):
     assert said == ": a number is too long, or brackets stand too deep in each other; mend them."
 
 
+@pytest.mark.parametrize(
+    ("encoded", "said"),
+    [
+        (PLAN.replace("ways", "Höfe").encode("latin-1"), ", line 1: this is not text in UTF-8; "),
+        (PLAN.encode() + b"# \x81\n", ", line 18: this is not text in UTF-8; "),
+        (PLAN.encode("utf-16"), ", line 1: this is not text in UTF-8; "),
+        (PLAN.encode("utf-16-le"), ", line 1: there are zero bytes in the text, as UTF-16 has "
+         "them; remove them, or "),
+    ],
+)  # fmt: skip
+def test_a_plan_in_another_encoding_is_to_be_saved_as_utf_8(tmp_path, encoded, said):
+    (tmp_path / "plan.toml").write_bytes(encoded)
+    with pytest.raises(InputError) as caught:
+        load_plan(tmp_path)
+    assert str(caught.value) == f"{tmp_path / 'plan.toml'}{said}save it as UTF-8."
+
+
 def test_whole_tables_that_lack_are_named(tmp_path):
     text = PLAN.replace(f"[wind]\n{WIND}\nmeasured_height_m = 10\n", "")
     assert "the table [wind] is missing (where the wind is known from); add it." in refused(

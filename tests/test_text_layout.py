@@ -10,6 +10,7 @@ from winds import cut_into_blocks
 from yieldest.errors import InputError
 from yieldest.files.dialect import LayoutOptions, layout_of
 from yieldest.files.table import read_blocks
+from yieldest.files.text_file import HEAD_BYTES, LONGEST_LINE, open_text
 from yieldest.wind.read_wind import read_wind
 
 PLAIN = "time,speed (m/s)\n2025-01-01 00:00,5.5\n2025-01-01 00:10,6.25\n"
@@ -45,11 +46,50 @@ def test_latin_1_headings_are_read(written, encoding):
     assert record.temperature_c.tolist() == [3.1]
 
 
+STRAY = PLAIN.encode() + b"# \x81\n"
+
+
+@pytest.mark.parametrize(
+    ("data", "stated", "said"),
+    [
+        (STRAY, None, ", line 4: this is not text in UTF-8, nor in Latin-1 (Windows-1252)"),
+        (gzip.compress(STRAY), None, ", line 4: this is not text in UTF-8, nor in Latin-1"),
+        (STRAY, "utf-8", ", line 4: this is not text in UTF-8"),
+        (STRAY, "ascii", ", line 4: this is not text in ascii"),
+        ("# \ufffd\n".encode() + STRAY, "utf-8", ", line 5: this is not text in UTF-8"),
+        (PLAIN.encode("utf-16-le") + b"\n", "utf-16-le", ", line 4: this is not text in utf-16-le"),
+        (STRAY, "utf-16", ": this is not text in utf-16"),
+        # Past what the encoding is told from.
+        (PLAIN.encode() + b"\n#" * HEAD_BYTES + b"\n\xe9", None, f", line {HEAD_BYTES + 5}: this "
+         "is not text in UTF-8"),
+        (b"\x81" * (LONGEST_LINE + 1), None, ": this is not text in UTF-8, nor"),
+    ],
+)  # fmt: skip
+def test_what_is_not_in_its_encoding_is_said_with_its_line(tmp_path, data, stated, said):
+    path = tmp_path / "wind.csv"
+    path.write_bytes(data)
+    with pytest.raises(InputError) as caught, open_text(path, stated) as stream:
+        while stream.read(HEAD_BYTES):
+            pass
+    assert str(caught.value).startswith(f"{path}{said}")
+    assert str(caught.value).endswith("; save it as UTF-8.")
+
+
 def test_a_stated_encoding_wins(written):
     path = written("time,speed ½ (m/s)\n2025-01-01,5\n", "cp437")
     assert layout_of(path, LayoutOptions(encoding="cp437")).headings[1] == "speed ½ (m/s)"
-    with pytest.raises(InputError, match="no text encoding"):
-        layout_of(path, LayoutOptions(encoding="pen and paper"))
+    for stated in ("pen and paper", "\0", "\udcff"):
+        with pytest.raises(InputError, match="no text encoding"):
+            layout_of(path, LayoutOptions(encoding=stated))
+
+
+def test_an_archive_with_a_broken_name_is_to_be_packed_again(tmp_path):
+    path = tmp_path / "wind.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("wänd.csv", PLAIN)
+    path.write_bytes(path.read_bytes().replace("ä".encode(), b"\xff\xff"))
+    with pytest.raises(InputError, match="a name that is not in UTF-8, as it says; pack it again"):
+        speeds(path)
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ import zipfile
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
+from itertools import zip_longest
 from pathlib import Path
 from typing import BinaryIO, TextIO, cast
 
@@ -41,6 +42,11 @@ _BYTE_ORDER_MARKS = {
     codecs.BOM_UTF32_BE: "utf-32",
     codecs.BOM_UTF16_LE: "utf-16",
     codecs.BOM_UTF16_BE: "utf-16",
+}
+
+_NAMES = {
+    **dict.fromkeys(("utf-8", "utf-8-sig"), "UTF-8"),
+    "cp1252": "UTF-8, nor in Latin-1 (Windows-1252)",  # of what is not UTF-8
 }
 
 _SAVE_AS_CSV = "open it in the program it belongs to and save the sheet as CSV"
@@ -86,14 +92,35 @@ def open_text(
     if encoding is None:
         encoding = encoding_of(path)
     with _reading(path), ExitStack() as stack:
+        stream = _open_unpacked(path, stack, progress)
         try:
-            stream = _open_unpacked(path, stack, progress)
             text = stack.enter_context(_BoundedLines(path, stream, encoding))
-        except LookupError as error:
+        except (LookupError, ValueError) as error:
             raise InputError(
                 f"{path}: {encoding!r} is no text encoding; write utf-8, utf-16, latin-1 or such."
             ) from error
-        yield text
+        try:
+            yield text
+        except UnicodeError as error:
+            line = _first_stray_line(path, encoding)
+            raise InputError(
+                f"{path}{f', line {line}' if line else ''}: this is not text in "
+                f"{_NAMES.get(encoding, encoding)}; save it as UTF-8."
+            ) from error
+
+
+def _first_stray_line(path: Path, encoding: str) -> int | None:
+    """Return the first line with bytes that are no text in an encoding; None where none is told."""
+    with ExitStack() as stack:
+        kept, left_out = (
+            _BoundedLines(path, _open_unpacked(path, stack, None), encoding, errors)
+            for errors in ("replace", "ignore")
+        )
+        try:
+            pairs = enumerate(zip_longest(kept, left_out), start=1)
+            return next((number for number, (one, other) in pairs if one != other), None)
+        except (UnicodeError, InputError):
+            return None  # the mark is missing that must begin it, or it has no lines
 
 
 def encoding_of(path: Path) -> str:
@@ -138,15 +165,14 @@ def encoding_of(path: Path) -> str:
 def _reading(path: Path) -> Iterator[None]:
     try:
         yield
-    except UnicodeError as error:
-        raise InputError(
-            f"{path}: the text is not in the encoding it was taken for ({error}); state its "
-            "encoding or save it as UTF-8."
-        ) from error
     except (EOFError, gzip.BadGzipFile, zlib.error) as error:
         raise InputError(f"{path}: the gzip data is damaged ({error}); pack it again.") from error
     except (zipfile.BadZipFile, NotImplementedError) as error:
         raise InputError(f"{path}: the zip archive is damaged ({error}); pack it again.") from error
+    except UnicodeError as error:
+        raise InputError(
+            f"{path}: the archive holds a name that is not in UTF-8, as it says; pack it again."
+        ) from error
     except OSError as error:
         raise InputError(
             f"{path}: the file cannot be read ({error.strerror or error}); check its rights."
@@ -309,8 +335,8 @@ def _only_member(path: Path, raw: BinaryIO, stack: ExitStack) -> BinaryIO:
 class _BoundedLines(io.TextIOWrapper):
     """Text whose lines have an end."""
 
-    def __init__(self, path: Path, stream: BinaryIO, encoding: str) -> None:
-        super().__init__(stream, encoding=encoding)
+    def __init__(self, path: Path, stream: BinaryIO, encoding: str, errors: str = "strict") -> None:
+        super().__init__(stream, encoding=encoding, errors=errors)
         self._path = path
 
     def readline(self, size: int = -1) -> str:  # type: ignore[override]

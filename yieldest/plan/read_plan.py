@@ -98,6 +98,12 @@ def _text_of(path: Path) -> str:
             f"{path}: a plan has at most {LONGEST:,} characters, and {LONGEST_LINE:,} in a line; "
             "check that this is the right file."
         )
+    if "\0" in text:
+        line = text[: text.index("\0")].count("\n") + 1
+        raise InputError(
+            f"{path}, line {line}: there are zero bytes in the text, as UTF-16 "
+            "has them; remove them, or save it as UTF-8."
+        )
     return text
 
 
