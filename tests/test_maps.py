@@ -546,7 +546,16 @@ BAD_GRIDS = [
     (lambda d: d.assign(u=d["wind"].assign_attrs(standard_name="eastward_wind")).drop_vars("wind"),
      {}, ["u", "northward"]),
     (lambda d: d.assign(b=d["wind"]), {}, ["same height of 10 m", "wind, b"]),
-    (lambda d: d.assign_coords(height=0.0), {}, ["0 m", "above ground"]),
+    *((lambda d, h=h: d.assign_coords(height=h), {}, [f"{h:g} m", "above ground"])
+      for h in (0.0, -10.0, np.nan, np.inf)),
+    (lambda d: d.drop_vars("height").expand_dims(height=[np.nan, 50.0]), {},
+     ["value 1 of the coordinate 'height' is nan"]),
+    (lambda d: d.assign_coords(lon=[8, np.nan, 10, np.nan, 12, 13]), {},
+     ["value 2 of the coordinate 'lon' is nan"]),
+    (lambda d: d.assign_coords(lat=[-np.inf, 1, 2, 3]), {},
+     ["value 1 of the coordinate 'lat' is -inf"]),
+    (lambda d: d.assign_coords(time=[*d["time"].to_numpy()[:-1], np.datetime64("NaT")]), {},
+     [f"value {HOURS} of the coordinate 'time' is NaT"]),
 ]  # fmt: skip
 
 

@@ -157,10 +157,11 @@ def _heights_m(grid: Grid, variable: xr.DataArray, stated: float | None) -> tupl
             f"{grid.name}: the variable {variable.name!r} does not say its height above ground "
             "(a coordinate with standard_name height); state it with --height."
         )
-    if min(heights) <= 0:
+    wrong = [each for each in heights if not 0 < each < np.inf]
+    if wrong:
         raise InputError(
-            f"{grid.name}: the variable {variable.name!r} is said to be at {min(heights):g} m, "
-            "but a wind speed needs a height above ground."
+            f"{grid.name}: the variable {variable.name!r} is said to be at {wrong[0]:g} m, but a "
+            "wind speed needs a number of metres above ground."
         )
     return heights if dimension_of(variable, "height") is not None else heights[:1]
 

@@ -150,7 +150,7 @@ def recipe_for(grid: Grid, plan: Plan | None, height_m: float | None) -> Recipe:
 
 
 def _refuse_unusable(grid: Grid, kind: WindKind) -> None:
-    """Refuse winds that are no numbers, hold nothing, or stand along what maps have themselves."""
+    """Refuse winds that are no numbers, hold nothing, lie nowhere, or lie along what maps have."""
     for name in kind.variables:
         variable = grid.data[name]
         empty = [str(each) for each, size in variable.sizes.items() if size == 0]
@@ -164,6 +164,9 @@ def _refuse_unusable(grid: Grid, kind: WindKind) -> None:
                 f"{grid.name}: {name!r} holds {variable.dtype}, and no numbers; say which variable "
                 "is the wind with --variable ROLE=NAME."
             )
+        for dimension in variable.dims:
+            if dimension in variable.coords:
+                _refuse_unplaced(grid, variable.coords[dimension])
         here = {str(each) for each in (*variable.coords, *variable.dims)}
         taken = here & {"build", "sum", *ATTRIBUTES}
         if taken:
@@ -171,6 +174,18 @@ def _refuse_unusable(grid: Grid, kind: WindKind) -> None:
                 f"{grid.name}: {name!r} has a dimension or coordinate called {min(taken)!r}, as "
                 "maps do; give it another name."
             )
+
+
+def _refuse_unplaced(grid: Grid, coordinate: xr.DataArray) -> None:
+    """Refuse a coordinate of places, heights or times that are none."""
+    values = coordinate.to_numpy()
+    if values.dtype.kind in "fmM" and not (known := np.isfinite(values)).all():
+        first = int(np.argmin(known))
+        raise InputError(
+            f"{grid.name}: value {first + 1} of the coordinate {coordinate.name!r} is "
+            f"{values[first]}, and so says nothing; put in the right one, or cut that part out of "
+            "the grid."
+        )
 
 
 def _only_place(plan: Plan) -> Place:
