@@ -95,6 +95,15 @@ def test_readings_of_a_frame_are_averaged_as_those_of_a_file(tmp_path):
     same(read_wind(FRAME, average_s=86400), read_wind(tmp_path / "wind.csv", average_s=86400))
 
 
+def test_rows_of_a_frame_are_picked_by_their_times():
+    frame = FRAME.rename_axis("time")
+    times = [str(each) for each in frame.index[[3, 8]]]
+    record = read_wind(frame, where={"time": times})
+    np.testing.assert_array_equal(record.time, frame.index[[3, 8]].to_numpy())
+    with pytest.raises(InputError, match=f"no row has '2025' in column 'time', .* '{times[0]}'"):
+        read_wind(frame.iloc[3:], where={"time": "2025"})
+
+
 def test_one_station_of_a_frame_is_picked():
     both = pd.concat([FRAME.assign(station="HILL"), (FRAME * 1).assign(station="BAY")])
     with pytest.raises(InputError, match="several stations"):

@@ -228,6 +228,18 @@ def test_one_of_several_stations_is_picked(read):
     np.testing.assert_array_equal(other.speed_ms, SPEEDS)
 
 
+def test_rows_are_picked_by_their_times_as_they_are_written(read, refused):
+    lines = [HEADING, *LINES]
+    record = read(*lines, where={"time": ["2025-03-20 05:00", "2025-03-20 07:00"]})
+    np.testing.assert_array_equal(record.time, TIMES[[5, 7]])
+    np.testing.assert_array_equal(record.speed_ms, SPEEDS[[5, 7]])
+    for other in ("2025", "2025-03-20 05:00:00"):
+        assert (
+            f"no row has '{other}' in column 'time', which holds '2025-03-20 00:00', "
+            "'2025-03-20 01:00'"
+        ) in refused(*lines, where={"time": [other]})
+
+
 def test_several_stations_are_never_mixed(refused):
     message = refused(*STATIONS)
     assert "'station' holds several stations ('HILL', 'BAY')" in message

@@ -263,6 +263,11 @@ class Gathering:
         others = [h for h in source.layout.headings if h not in wanted]
         stations = [heading for heading in others if take_apart(heading).base in STATION_HEADINGS]
         also = [*wanted, *stations]
+        names = source.columns.names
+        if names.get("time") in wanted:
+            # Times that are read as such no longer tell what is written.
+            untimed = {role: heading for role, heading in names.items() if role != "time"}
+            source = replace(source, columns=replace(source.columns, names=untimed))
         for table in source.tables([*headings, *also], [*as_text, *also], BLOCK_ROWS, progress):
             keep = np.ones(len(table.frame), dtype=bool)
             for heading, cells in wanted.items():
@@ -281,7 +286,10 @@ class Gathering:
 
     def _cells(self, table: Table, heading: str) -> pd.Series[str]:
         """Return the cells of a column, and remember which there are."""
-        cells = table.frame[heading].fillna("").str.strip()
+        column = table.frame[heading]
+        if column.dtype.kind == "M":
+            column = column.map(str, na_action="ignore")
+        cells = column.fillna("").str.strip()
         names = dict.fromkeys(cell for cell in cells.unique().tolist() if cell)
         self._seen.setdefault(heading, {}).update(names)
         return cells
