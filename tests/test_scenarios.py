@@ -34,6 +34,22 @@ def test_every_entry_is_what_a_plan_of_that_wind_and_height_makes(yard, edit, fa
         assert of.net_kwh[factor, height, place] == pytest.approx(build.energy.net_kwh, rel=1e-9)
 
 
+def test_where_a_weaker_wind_makes_nothing_the_page_still_stands(run, yard, edit, tmp_path):
+    """Winds of 3 to 5.5 m/s at the hub, a machine from 4 m/s on: at 0.7 of them nothing is made."""
+    edit(yard / "plan.toml", 'name = "one machine"', 'name = "one machine"\ncut_in_ms = 4.2')
+    edit(yard / "plan.toml", 'record = "wind.csv"', 'record = "wind.csv"\nfit = "empirical"')
+    hours = np.arange("2025-01-01", "2025-03-01", dtype="datetime64[h]")
+    speeds = np.random.default_rng(8).uniform(3, 5.5, hours.size).round(1)
+    rows = [f"{time},{each}" for time, each in zip(hours, speeds, strict=True)]
+    (yard / "wind.csv").write_text("\n".join(["time,speed (m/s)", *rows]), encoding="utf-8")
+    estimate = load(yard).estimate()
+    of = scenarios_of(estimate, 0, estimate.uncertainty(1024))
+    assert of.net_kwh[HERE][of.stated] > 0
+    assert of.net_kwh[0, of.stated[0], of.stated[1]] == 0
+    assert np.isfinite(of.quantiles).all()
+    assert run("report", yard, "-o", tmp_path / "page.html").code == 0
+
+
 def test_the_share_used_at_a_stop_is_that_of_a_plan_of_that_height_and_number(yard):
     plan = yard / "plan.toml"
     load_of_house = "\n[demand]\nkwh_per_year = 900\n[battery]\ncapacity_kwh = 1\n"
