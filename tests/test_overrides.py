@@ -116,6 +116,14 @@ def test_what_is_wrong_in_the_file_is_not_blamed_on_an_override(run, yard, edit)
     [
         ("{ layout = 'row' }", "bearing_deg"),
         ("{ layout = 'grid', bearing_deg = 0, spacing_rotor_diameters = 5 }", "columns"),
+        (
+            "{ layout = 'row', bearing_deg = 0, spacing_rotor_diameters = 5, columns = 2 }",
+            "columns would be of a grid",
+        ),
+        (
+            "{ coordinates_m = [[0, 0], [9, 0]], columns = 2, row_spacing_rotor_diameters = 7 }",
+            "columns and row_spacing_rotor_diameters would be of a grid",
+        ),
         ("{ array_efficiency = 0.9 }", "evidence"),
         ("{ sectors = 12 }", "state layout, coordinates_m or array_efficiency"),
         ("{ coordinates_m = [[0, 0]] }", "1 places for a count of 2"),

@@ -123,6 +123,16 @@ class Array(Settings):
     @model_validator(mode="after")
     def _one_way(self) -> Self:
         at_most_one(self, "layout", "coordinates_m", "array_efficiency")
+        of_grid = [
+            key
+            for key in ("columns", "row_spacing_rotor_diameters")
+            if self.layout != "grid" and getattr(self, key) is not None
+        ]
+        if of_grid:
+            raise ValueError(
+                f'{" and ".join(of_grid)} would be of a grid; state layout = "grid" for one, or '
+                f"leave {'them' if len(of_grid) > 1 else 'it'} out"
+            )
         if self.array_efficiency is not None:
             if self.evidence is None:
                 raise ValueError(
