@@ -429,3 +429,17 @@ def test_keys_stated_beside_terms_are_added_to_them():
         EXAMPLE.evaluate(1000.0, changed(TERMS, price_per_kwh=0.4)).net_present_value
     )
     assert cost.with_loan is None
+
+
+def test_it_is_said_what_upkeep_was_reckoned_with(run, yard):
+    """A share that the plan states comes on top of what the bill states; one assumed does not."""
+
+    def said():
+        return " ".join(run("estimate", yard, "--draws", "0", "--full").out.split())
+
+    assert "upkeep 2 % of the capital cost a year, on top of what the bill states," in said()
+    plan = yard / "plan.toml"
+    text = plan.read_text(encoding="utf-8")
+    kept = [line for line in text.splitlines() if "maintenance_share_per_year" not in line]
+    plan.write_text("\n".join(kept), encoding="utf-8")
+    assert "upkeep 2 % of the capital cost a year where the bill states none," in said()

@@ -178,7 +178,8 @@ def annual_energy(
     Raises
     ------
     InputError
-        When a share is stated of a category that is not known, or the capacity factor is above 1.
+        When a share is stated of a category that is not known, or is none from 0 to below 1, or the
+        capacity factor is above 1.
 
     Notes
     -----

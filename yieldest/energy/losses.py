@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from functools import cached_property
+from numbers import Real
 
 from yieldest.defaults import COMMON_PRACTICE, Assumed, Default
 from yieldest.errors import InputError
@@ -143,12 +144,17 @@ def losses_of(
     Raises
     ------
     InputError
-        When a category is not known.
+        When a category is not known, or a stated share is none from 0 to below 1.
     """
-    for name in stated:
+    for name, share in stated.items():
         if name not in LOSS_CATEGORIES:
             raise InputError(
                 f"{name!r} is no category of loss; they are {', '.join(LOSS_CATEGORIES)}."
+            )
+        if not isinstance(share, Real) or not 0 <= share < 1:
+            raise InputError(
+                f"losses: {name} is {share!r}, but a share from 0 to below 1 was expected, such as "
+                "0.05 for 5 %."
             )
     found = {}
     for name, category in LOSS_CATEGORIES.items():

@@ -231,8 +231,8 @@ class Estimate:
         draws = stated.draws if draws is None else draws
         if not FEWEST_DRAWS <= draws <= MOST_DRAWS:
             raise InputError(
-                f"--draws {draws}: from {FEWEST_DRAWS} to {MOST_DRAWS:,} draws can be made; 0 "
-                "makes none."
+                f"{draws} draws: from {FEWEST_DRAWS} to {MOST_DRAWS:,} can be made; an estimate is "
+                "without ranges until they are asked for (--draws 0 on the command line)."
             )
         uncertain, chains = lined_up(self.inputs, self.terms, self.builds)
         return uncertainty_of(
@@ -266,14 +266,16 @@ class Estimate:
         Raises
         ------
         InputError
-            When the plan cannot take a value, before anything is computed.
+            When there is no value, or the plan cannot take one, before anything is computed.
         """
         tried = tuple(value.item() if isinstance(value, np.generic) else value for value in values)
+        if not tried:
+            raise InputError(f"{key}: there is no value to try; give one at least.")
         overrides = [Override(key, value, "--sweep") for value in tried]
         plans = [with_override(self.plan, each) for each in overrides]
         variants = (read(plan, like=self.inputs) for plan in plans)
         estimates = _estimates(variants, self, step)
-        return SweptEstimate(overrides[0].key if overrides else key, tried, estimates)
+        return SweptEstimate(key, tried, estimates)
 
 
 @frozen_dataclass

@@ -14,7 +14,7 @@ from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.html_repr import html_table, labelled_axes
 from yieldest.provenance import Finding, Provenance
-from yieldest.wind.profile import to_hub
+from yieldest.wind.profile import TERRAINS, to_hub
 from yieldest.wind.weibull import moment, scale_of_mean, share_above
 
 if TYPE_CHECKING:
@@ -26,6 +26,14 @@ LOW_MEAN_SPEED_MS = 4.0
 
 class NotMeasured(Finding):
     """No reading stands behind the stated wind."""
+
+
+def check_height(height_m: float) -> None:
+    """Refuse what is no height above ground."""
+    if not 0 < height_m < np.inf:
+        raise InputError(
+            f"height_m is {height_m:g}, but a height above ground, more than 0 m, was expected."
+        )
 
 
 @frozen_dataclass
@@ -177,10 +185,17 @@ class WindDistribution:
         Raises
         ------
         InputError
-            When more than one is stated, or the log law does not reach one of the heights.
+            When more than one is stated, a height is none above ground, a terrain is not known, or
+            the log law does not reach one of the heights.
         """
+        for height in (self.height_m, height_m):
+            check_height(height)
         if sum(one is not None for one in (roughness_m, shear_exponent, terrain)) > 1:
             raise InputError("state one of roughness_m, shear_exponent and terrain.")
+        if terrain is not None and terrain not in TERRAINS:
+            raise InputError(
+                f"no terrain is called {terrain!r}; take one of {', '.join(TERRAINS)}."
+            )
         step = to_hub(
             self.height_m,
             height_m,

@@ -16,7 +16,7 @@ from yieldest.html_repr import html_table, labelled_axes
 from yieldest.provenance import Provenance
 from yieldest.settings import options_of
 from yieldest.wind.data_recovery import data_recovery_of
-from yieldest.wind.distribution import WindDistribution
+from yieldest.wind.distribution import WindDistribution, check_height
 from yieldest.wind.quality_control import NO_RULES, QualityRules, control_quality
 from yieldest.wind.record import Record
 from yieldest.wind.resource import ResourceOptions, assess_record
@@ -73,8 +73,11 @@ class WindRecord(Record):
         Raises
         ------
         InputError
-            When times and speeds differ in number, times do not rise, or a speed is below zero.
+            When times and speeds differ in number, times do not rise, a speed is below zero, or the
+            height is none above ground.
         """
+        if height_m is not None:
+            check_height(height_m)
         times = np.asarray(time, dtype="datetime64[ns]")
         speed = floats(speed_ms)
         if times.ndim != 1 or times.shape != speed.shape or times.size == 0:
@@ -110,7 +113,7 @@ class WindRecord(Record):
         Raises
         ------
         InputError
-            When the index holds no times, or as `from_arrays`.
+            When it is no Series or its index holds no times, or as `from_arrays`.
 
         Examples
         --------
@@ -120,6 +123,13 @@ class WindRecord(Record):
         >>> WindRecord.from_series(speeds, height_m=10).mean_speed_ms
         5.0
         """
+        import pandas as pd  # noqa: PLC0415 - slow to load
+
+        if not isinstance(series, pd.Series):
+            raise InputError(
+                f"a Series of pandas was expected, not {type(series).__name__}; "
+                "WindRecord.from_arrays takes times and speeds."
+            )
         index = series.index
         name = "series" if series.name is None else str(series.name)
         if index.dtype.kind != "M":
