@@ -116,6 +116,24 @@ def test_shelter_by_direction_and_all_round():
     assert round_about.standard_uncertainty > 0.5 * (1 - round_about.factor)
 
 
+@pytest.mark.parametrize("points", [8, 16])
+@pytest.mark.parametrize("bearing_deg", [225, 240, 247])
+def test_points_of_the_compass_are_sheltered_as_all_the_directions_they_stand_for(
+    points, bearing_deg
+):
+    wall = [Obstacle(height_m=8, width_m=20, distance_m=60, bearing_deg=bearing_deg)]
+    true_deg = np.arange(0.5, 360, 0.25)
+    rounded_deg = np.round(true_deg * points / 360) % points * 360 / points
+    run = np.ones(true_deg.size)
+    true, _ = shelter(wall, 9, run=run, direction_deg=true_deg)
+    rounded, each = shelter(wall, 9, run=run, direction_deg=rounded_deg)
+    assert 1 - rounded.factor == pytest.approx(1 - true.factor, rel=0.05)
+    assert each[rounded_deg == 45] == pytest.approx(1)
+    rounded_deg[0] = np.nan
+    _, one_unknown = shelter(wall, 9, run=run, direction_deg=rounded_deg)
+    assert one_unknown[0] == pytest.approx(shelter(wall, 9, run=run)[0].factor)
+
+
 def test_an_anemometer_behind_the_same_wall_knows_the_shelter_already():
     wall = [Obstacle(height_m=6, width_m=60, distance_m=60, bearing_deg=270)]
     readings = {"run": np.full(9, 5.0), "direction_deg": np.full(9, 270.0)}

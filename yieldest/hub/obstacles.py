@@ -12,6 +12,7 @@ from yieldest.arrays import FloatArray, floats
 from yieldest.frozen import frozen_dataclass
 from yieldest.provenance import Finding, Findings, Provenance
 from yieldest.settings import Bearing, BuildingHeight, Positive, Settings, Share, key
+from yieldest.wind.breakdown import direction_steps, sector_index, shares_of_steps
 
 PROFILE_EXPONENT = 0.14
 """Exponent n of the profile in Perera's theory (one seventh)."""
@@ -25,6 +26,8 @@ DEFAULT_ROUGHNESS_M = 0.03
 """Of open farmland; the formula depends on it only through ln(h/z0)."""
 WANDER_DEG = 10
 """The wind wanders by about this much to either side within a reading; our choice."""
+STEPS_WITHIN_WANDER = 36
+"""Steps of the circle to which directions may be rounded without their shelter being lost."""
 SHELTER_UNCERTAINTY = 0.5
 """Standard uncertainty of the shelter as a share of it; our choice, for real obstacles are neither
 long, straight nor alone."""
@@ -190,8 +193,15 @@ def shelter(
     if run is not None and direction_deg is not None and np.isfinite(direction_deg).any():
         unknown, how, assumed = 0.0, "by the direction of each reading", ()
         known = np.isfinite(direction_deg)
-        degree = np.round(np.where(known, direction_deg, 0.0)).astype(np.int64) % 360
-        factors = np.where(known, relative[degree], factor)
+        steps = direction_steps(direction_deg, STEPS_WITHIN_WANDER)
+        if steps == STEPS_WITHIN_WANDER:
+            degree = np.round(np.where(known, direction_deg, 0.0)).astype(np.int64) % 360
+            own = relative[degree]
+        else:
+            over_step = shares_of_steps(360, steps) @ relative * steps / 360
+            own = over_step[sector_index(direction_deg, steps)]
+            how += f", over {360 / steps:g} degrees each"
+        factors = np.where(known, own, factor)
         factor = float((run * factors).sum() / run.sum()) if run.sum() > 0 else 1.0
     uncertainty = float(np.hypot(unknown, SHELTER_UNCERTAINTY * abs(1 - factor))) / factor
     method = f"{method}, {how} (worst direction {100 * kept.min():.0f} %)"

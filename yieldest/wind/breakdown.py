@@ -210,15 +210,16 @@ def direction_steps(direction_deg: FloatArray, sectors: int) -> int:
     They are the sectors themselves, unless all directions were rounded to steps of which sectors
     would hold uneven numbers.
     """
-    known = direction_deg[np.isfinite(direction_deg)]
-    for steps in DIRECTION_STEPS:
-        if steps % sectors == 0 and steps // sectors % 2:
-            continue  # each holds as many whole steps
-        place = known * steps / 360
-        # Without an odd one they may have been rounded to wider steps.
-        if (place == np.floor(place)).all() and (place % 2).any():
-            return steps
-    return sectors
+    # Of others each sector holds as many whole steps.
+    uneven = [n for n in DIRECTION_STEPS if n % sectors or n // sectors % 2 == 0]
+    # A few readings tell it of most records.
+    for readings in (direction_deg[:100], direction_deg):
+        known = readings[np.isfinite(readings)]
+        uneven = [n for n in uneven if not (known * n % 360).any()]
+        if not uneven:
+            return sectors
+    # Without a reading at an odd step they may have been rounded to wider ones.
+    return next((n for n in uneven if (known * n % 720).any()), sectors)
 
 
 def shares_of_steps(steps: int, sectors: int) -> FloatArray:
