@@ -6,10 +6,12 @@ import irish
 import numpy as np
 import pandas as pd
 import pytest
+from airport import airport_year
 
 import yieldest
 from yieldest.errors import InputError
-from yieldest.wind.long_term.correction import LongRecord, long_term
+from yieldest.wind.data_recovery import GapsInRecord, MonthsMissing
+from yieldest.wind.long_term.correction import AboutReference, LongRecord, long_term
 
 DAYS = pd.DatetimeIndex(irish.TIME)
 UNSOUND = "from 1969 on it reads -13 %"
@@ -79,7 +81,7 @@ def test_wind_carries_a_record_to_the_years_of_references(folder, printed):
 
 
 def test_a_reference_of_years_to_come_is_doubted(folder, printed):
-    later = station("SHA")
+    later = station("MUL")
     record = station("RPT", slice(3000, 3180))
     years = pd.DateOffset(years=84)
     later.index, record.index = (DAYS + years).rename("time"), (record.index + years).rename("time")
@@ -141,6 +143,39 @@ def test_a_series_that_does_not_say_its_unit_is_in_metres_per_second(folder, nam
     found = yieldest.to_long_term(record, bare)
     by_record = yieldest.to_long_term(record, yieldest.WindRecord.from_series(bare))
     assert found.chosen.mean_ms == pytest.approx(by_record.chosen.mean_ms, rel=1e-9)
+
+
+def test_what_is_said_of_a_reference_has_its_name_and_stands_behind_the_records_own(
+    folder, printed
+):
+    """A reference of daily means with one day of six left out and most of February."""
+    time, stations = airport_year()
+    times = pd.DatetimeIndex(time, name="time")
+    near, here = (pd.Series(stations[n][0], times, name="speed (m/s)") for n in ("LGA", "JFK"))
+    days = near.resample("D").mean()
+    left = (np.arange(len(days)) % 6 > 0) & ((days.index.month != 2) | (days.index.day > 24))
+    days[left].round(2).to_csv(folder / "near.csv")
+    here[100 * 24 : 160 * 24].round(2).to_csv(folder / "here.csv")
+    found = yieldest.to_long_term(yieldest.read_wind(folder / "here.csv"), folder / "near.csv")
+    name = str(folder / "near.csv")
+    months, gaps = [each for each in found.provenance.warnings if isinstance(each, AboutReference)]
+    assert months == AboutReference(name, MonthsMissing((2,)))
+    assert isinstance(gaps.found, GapsInRecord)
+    command = ("wind", folder / "here.csv", "--reference", folder / "near.csv")
+    own, of_reference = "The record spans 60 days", f"{name}: less than half of February"
+    said = json.loads(printed(*command, "--json"))["warnings"]
+    assert [each[: len(own)] for each in said].count(own) == 1
+    assert [each[: len(of_reference)] for each in said].count(of_reference) == 1
+    first_screen, full = printed(*command), printed(*command, "--full")
+    plan = folder / "near.toml"
+    plan.write_text(PLAN.replace("SHA.csv", "near.csv").replace("short.csv", "here.csv"))
+    estimate = printed("estimate", plan, "--full")
+    assert f"Check {own}" in first_screen
+    for text in (first_screen, full):
+        assert text.index(own) < text.index("near.csv: less than half of February")
+    assert "near.csv: less than half of February" in estimate
+    for text in (*said, first_screen, full, estimate):
+        assert "24 h apart" not in text
 
 
 def test_power_in_the_wind_of_daily_means_has_what_they_hide(folder, printed):

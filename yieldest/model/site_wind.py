@@ -262,7 +262,7 @@ def site_wind(
         of_years = _record_of_years(record, over_years)
         as_computed = replace(options, rules=NO_RULES, season_correction=False)
         years = assess_record(of_years, as_computed, finer=(record, *references))
-        provenance = _provenance_of_years(record, over_years, references)
+        provenance = _provenance_of_years(record, over_years)
     distribution = years.distribution(wind.measured_height_m)
     off = distribution.mean_speed_ms / years.mean_speed_ms
     fitted = WindCorrection(
@@ -333,18 +333,12 @@ def _counted(files: WindFiles) -> tuple[FileRead, ...]:
     )
 
 
-def _provenance_of_years(
-    record: Record, over_years: LongTermCorrection, references: Sequence[Record]
-) -> tuple[Provenance, ...]:
+def _provenance_of_years(record: Record, over_years: LongTermCorrection) -> tuple[Provenance, ...]:
     """Return where the wind of the reference's years is from."""
     # The reference makes up for the seasons that the record lacks.
     made_up = data_recovery_findings(record.data_recovery)
     warnings = tuple(found for found in record.provenance.warnings if found not in made_up)
-    return (
-        replace(record.provenance, warnings=warnings),
-        over_years.provenance,
-        *(Provenance(one.provenance.source, "", (), one.provenance.warnings) for one in references),
-    )
+    return replace(record.provenance, warnings=warnings), over_years.provenance
 
 
 def _heights_doubted(files: WindFiles) -> tuple[Provenance, ...]:

@@ -79,6 +79,8 @@ def print_resource(
     ]
     of_record.sort(key=lambda each: not isinstance(each, _FIRST))
     beside_faults = [each for each in of_record if not isinstance(each, ReadingsLeftOut)]
+    # The record's own stands first; what is said of a reference must not fall off the screen.
+    first_of_each = [*beside_faults[:1], *of_years, *beside_faults[1:]]
     screen.print(Text(record.provenance.source, style="bold"))
     unsteady = [_gustiness(*each) for each in _unsteady(resource)]
     answers = [
@@ -93,7 +95,7 @@ def print_resource(
         ("When?", _when(resource)),
         ("From where?", _from_where(resource)),
         *([] if full else [("Gusty?", text) for text in unsteady]),
-        *([] if full else checks([*of_years, *beside_faults], record.provenance.source)),
+        *([] if full else checks(first_of_each, record.provenance.source)),
     ]
     lines = print_answers(answers, screen)
     most = MOST_CLASSES_IN_FULL if full else rows_left(lines, 4, MOST_CLASSES)

@@ -77,6 +77,12 @@ def _(found: data_recovery.MonthsMissing) -> str:
 
 
 @sentence.register
+def _(about: correction.AboutReference) -> str:
+    said = sentence(about.found)
+    return f"{about.source}: {said[0].lower()}{said[1:]}"
+
+
+@sentence.register
 def _(found: quality_control.ReadingsLeftOut) -> str:
     readings = "1 reading" if found.readings == 1 else f"{found.readings} readings"
     first = "" if found.first_ms is None else f"{speed(found.first_ms, '.1f')} "

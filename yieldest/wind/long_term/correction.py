@@ -9,8 +9,8 @@ import numpy as np
 from yieldest.arrays import FloatArray, floats
 from yieldest.defaults import YEAR_TO_YEAR
 from yieldest.frozen import frozen_dataclass
-from yieldest.provenance import Finding, Provenance
-from yieldest.wind.data_recovery import DAY_S, DAYS_PER_YEAR
+from yieldest.provenance import Finding, Findings, Provenance
+from yieldest.wind.data_recovery import DAY_S, DAYS_PER_YEAR, LessThanAYear, SparseReadings
 from yieldest.wind.long_term.error_model import (
     ErrorModel,
     LongSeries,
@@ -32,6 +32,9 @@ from yieldest.wind.record import Record
 LEAST_YEARS_FOR_SPREAD = 5
 FULL_YEAR_SHARE = 0.9
 BEST = "best linear prediction"
+_OF_NO_MATTER = (LessThanAYear, SparseReadings)
+"""What matters for a record and not for a reference, which may be of daily means; where it is too
+short `ShortReference` says so."""
 METHODS = (
     *("face value, season set right", "ratio of means", "variance ratio", "linear regression"),
     BEST,
@@ -51,6 +54,13 @@ class ShortReference(Finding):
 
     source: str
     months: float
+
+
+class AboutReference(Finding):
+    """What was found in the file of a reference, which does not name it."""
+
+    source: str
+    found: Finding | str
 
 
 class ClockSetRight(Finding):
@@ -80,12 +90,26 @@ class LongRecord:
     """Its name in messages."""
     resolution_ms: float | None = None
     """Step to which the speeds were rounded."""
+    warnings: Findings = ()
+    """What was found when it was read."""
 
     @classmethod
     def of(cls, record: Record, source: str | None = None) -> LongRecord:
         """Take a record for a reference; `source` is its name in messages, by default its own."""
         name = source or record.provenance.source
-        return cls(record.time, record.speed_ms, record.direction_deg, name, record.resolution_ms)
+        warnings = tuple(
+            found if hasattr(found, "source") else AboutReference(name, found)
+            for found in record.provenance.warnings
+            if not isinstance(found, _OF_NO_MATTER)
+        )
+        return cls(
+            record.time,
+            record.speed_ms,
+            record.direction_deg,
+            name,
+            record.resolution_ms,
+            warnings,
+        )
 
 
 @frozen_dataclass
@@ -229,6 +253,7 @@ def _provenance(
             *(one for one in steps if not isinstance(one, StepsNotSought)),
             *known,
             *((ReferencesDisagree(widened),) if widened > 1 else ()),
+            *(found for one in references for found in one.warnings),
         ),
     )
 

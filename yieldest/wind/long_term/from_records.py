@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from os import PathLike
 from typing import TYPE_CHECKING, Any
 
@@ -58,8 +57,6 @@ def to_long_term(
         bare = isinstance(one, pd.Series) and unit_in_heading("speed", str(one.name)) is None
         as_stated = in_si if bare else options
         read.append(one if isinstance(one, Record) else read_wind(one, options=as_stated))
-    found = long_term(
+    return long_term(
         record.time, record.speed_ms, [LongRecord.of(one) for one in read], record.direction_deg
     )
-    of_references = tuple(warning for one in read for warning in one.provenance.warnings)
-    return replace(found, provenance=found.provenance.adding(warnings=of_references))
