@@ -554,7 +554,7 @@ BAD_GRIDS = [
      ["value 2 of the coordinate 'lon' is nan"]),
     (lambda d: d.assign_coords(lat=[-np.inf, 1, 2, 3]), {},
      ["value 1 of the coordinate 'lat' is -inf"]),
-    (lambda d: d.assign_coords(time=[*d["time"].to_numpy()[:-1], np.datetime64("NaT")]), {},
+    (lambda d: d.assign_coords(time=[*d["time"].to_numpy()[:-1], np.datetime64("NaT", "ns")]), {},
      [f"value {HOURS} of the coordinate 'time' is NaT"]),
 ]  # fmt: skip
 
