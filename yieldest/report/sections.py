@@ -314,6 +314,9 @@ def methods_table(estimate: Estimate) -> TableView:
             ),
         ]
     price, wage = terms.price_per_kwh, terms.wage_per_hour
+    where = " where the bill states none"
+    if terms.states("maintenance_share_per_year"):
+        where = ", on top of what the bill states"
     worth = "no price stated"
     if price is not None:
         worth = f"{price:g} {currency} for each kWh that you use yourself"
@@ -343,8 +346,8 @@ def methods_table(estimate: Estimate) -> TableView:
         (
             "money terms",
             f"{terms.life_years} years, real rate {100 * terms.discount_rate:.3g} %, upkeep "
-            f"{100 * terms.maintenance_share_per_year:.3g} % of the capital cost a year where the "
-            f"bill states none, replacements when due; {terms.provenance.method}",
+            f"{100 * terms.maintenance_share_per_year:.3g} % of the capital cost a year{where}, "
+            f"replacements when due; {terms.provenance.method}",
         ),
         (
             BY_KEY["payback_years"].words,
