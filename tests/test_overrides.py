@@ -83,6 +83,13 @@ def test_names_numbers_and_texts(run, yard):
         ("build.².count=2", ["'²' is none of the 2 entries"]),
         ("build.2.count=2", ["'2' is none of the 2 entries there, counted from 0"]),
         ("build.two of thm.count=2", ["did you mean 'two of them'?"]),
+        ("hub_height_m=12", ["it may be build.0.hub_height_m; write the key with its table"]),
+        ("price_per_kwh=0.3", ["it may be economics.price_per_kwh; write the key with its table."]),
+        (
+            "build.hub_height_m=12",
+            ['write build.0.hub_height_m or build."one machine".hub_height_m.'],
+        ),
+        ("build.losses.wake=0", ['write build.0.losses.wake or build."one machine".losses.wake.']),
         ("title.length=3", ["'title' holds one value"]),
         ("build.0.count=0", ["a whole number from 1 to 10,000"]),
         ("build.0.curve=nowhere.csv", ["nowhere.csv", "no such file"]),

@@ -201,6 +201,24 @@ def test_a_sweep_moves_one_key_and_reads_no_file_again(monkeypatch):
     assert [each.builds[0].curve.cut_out_ms for each in ends.estimates] == [14.0, 18.0]
 
 
+def test_a_key_of_every_build_is_swept_as_its_refusal_says():
+    estimate = yd.load(HILL).estimate()
+    for key in ("hub_height_m", "build.hub_height_m"):
+        with pytest.raises(InputError, match=r"build\.0\.hub_height_m"):
+            estimate.sweep(key, [12.0])
+    with pytest.raises(InputError, match=r"it may be build\.0\.losses\.wake; write"):
+        estimate.sweep("wake", [0.1])
+    with pytest.raises(InputError, match=r'write build\.0\..* or build\."one of 2\.4 m"\.hub_h'):
+        estimate.sweep("build.hub_height_m", [12.0])
+    with pytest.raises(InputError, match=r"write build\.0\.cable\.0\.length_m\."):
+        estimate.sweep("build.0.cable.length_m", [12.0])
+    by_number, by_name = (
+        estimate.sweep(f"build.{which}.hub_height_m", [12.0]).to_frame()
+        for which in ("0", '"one of 2.4 m"')
+    )
+    pd.testing.assert_frame_equal(by_number, by_name, check_names=False)
+
+
 def test_a_sweep_of_the_air_at_the_readings_reads_them_once(monkeypatch):
     estimate = yd.load(HUT).estimate()
     monkeypatch.setattr("yieldest.files.table.open_text", lambda *_: pytest.fail("opened again"))

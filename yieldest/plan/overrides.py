@@ -10,6 +10,7 @@ import numpy as np
 
 from yieldest.errors import InputError
 from yieldest.frozen import frozen_dataclass
+from yieldest.plan.keys import table_at
 
 MOST_STEPS = 1000
 
@@ -79,7 +80,7 @@ def apply_override(content: dict[str, Any], override: Override) -> tuple[int | s
     place: list[int | str] = []
     rest = override.key
     while True:
-        part, rest = _next_part(here, rest, override)
+        part, rest = _next_part(here, rest, override, place)
         place.append(part)
         if not rest:
             break
@@ -94,7 +95,9 @@ def apply_override(content: dict[str, Any], override: Override) -> tuple[int | s
     return tuple(place)
 
 
-def _next_part(here: dict[str, Any] | list[Any], rest: str, override: Override) -> tuple[Any, str]:
+def _next_part(
+    here: dict[str, Any] | list[Any], rest: str, override: Override, place: list[int | str]
+) -> tuple[Any, str]:
     """Split the next part off a dotted key, as a name or as the index of a list."""
     if isinstance(here, dict):
         if rest.startswith('"') and '"' in rest[1:]:
@@ -111,6 +114,13 @@ def _next_part(here: dict[str, Any] | list[Any], rest: str, override: Override) 
     index, _, tail = rest.partition(".")
     if index.isdecimal() and int(index) < len(here):
         return int(index), tail
+    if here and index in table_at(tuple(place)).keys:
+        before = override.key.removesuffix(rest)
+        by_name = f' or {before}"{names[0]}".{rest}' if names else ""
+        raise InputError(
+            f"{override.text}: every entry there has its own {index!r}; write {before}0.{rest}"
+            f"{by_name}."
+        )
     near = difflib.get_close_matches(bare, names, n=1)
     hint = f"; did you mean {near[0]!r}?" if near else "."
     known = f", named {', '.join(map(repr, names))}" if names else ""

@@ -42,6 +42,9 @@ def load_plan(path: Path, overrides: Sequence[Override] = ()) -> Plan:
             f"{path}, {_line_of(text, ('path',))}: unknown key 'path'; leave it out, for files are "
             "looked for beside the plan."
         )
+    for override in overrides:
+        if not _whole(override) and _keys_ending_in(override.key):
+            raise _without_table(override)
     places = {apply_override(content, override): override for override in overrides}
     if ("path",) in places:
         raise InputError(f"{places['path',].text}: unknown key 'path'; leave it out.")
@@ -72,21 +75,42 @@ def with_override(plan: Plan, override: Override) -> Plan:
 
 def full_key(override: Override) -> str:
     """Return the key with its table, where it was given by its last word alone."""
-    if "." in override.key or override.key in Plan.model_fields:
+    if _whole(override):
         return override.key
     found = _keys_ending_in(override.key)
-    if len(found) == 1:
+    if len(found) == 1 and ".0." not in found[0]:
         return found[0]
+    raise _without_table(override)
+
+
+def _whole(override: Override) -> bool:
+    return "." in override.key or override.key in Plan.model_fields
+
+
+def _without_table(override: Override) -> InputError:
+    """Say which whole keys end in what was given."""
+    found = _keys_ending_in(override.key)
     which = f"it may be {' or '.join(found)}" if found else "no table of a plan has it"
-    raise InputError(f"{override.text}: {which}; write the key with its table.")
+    first = " (0 is the first entry; its name does as well)" if ".0." in " ".join(found) else ""
+    return InputError(f"{override.text}: {which}; write the key with its table{first}.")
 
 
 @cache
 def _keys_ending_in(word: str) -> list[str]:
+    """Return whole keys, the first entry standing for each of tables that there may be several."""
+    several = {table.path for table in tables() if table.many}
     return [
-        ".".join((*table.path, word))
+        ".".join(
+            (
+                *(
+                    f"{name}.0" if table.path[: depth + 1] in several else name
+                    for depth, name in enumerate(table.path)
+                ),
+                word,
+            )
+        )
         for table in tables()
-        if not table.many and word in table.keys and table_of(table.keys[word])[0] is None
+        if word in table.keys and table_of(table.keys[word])[0] is None
     ]
 
 
