@@ -154,6 +154,9 @@ def test_annual_energy_from_a_distribution_and_a_curve_by_hand():
     assert "<table" in year._repr_html_()
     with pytest.raises(InputError, match="no category of loss"):
         annual_energy(wind, curve, losses={"neighbours": 0.1})
+    for share in (5, 1.0, -0.5, float("nan"), "5 %", None):
+        with pytest.raises(InputError, match=r"availability is .*, but a share from 0 to below 1"):
+            annual_energy(wind, curve, losses={"availability": share})
     # Of a normal distribution 90 % lie within 1.645 standard deviations (JCGM 100, table G.1); that
     # of yearly means is 6 % (common practice, no source).
     for end, side, told in (("low", -1, {}), ("high", 1, {}), ("low", -1, {"yearly_spread": 0.1})):

@@ -156,6 +156,38 @@ def test_a_series_that_is_no_record_is_refused(series, why):
         WindRecord.from_series(series)
 
 
+@pytest.mark.parametrize("height_m", [0, -3, np.nan, np.inf])
+def test_a_height_not_above_ground_is_refused(height_m):
+    hours = pd.date_range("2025-03-01", periods=4, freq="h")
+    for refused in (
+        lambda: frozen(2.0, 6.0).at_height(height_m),
+        lambda: WindDistribution.weibull(2.0, 6.0, height_m=height_m).at_height(14),
+        lambda: WindRecord.from_series(pd.Series([3.0, 4, 5, 6], hours), height_m=height_m),
+    ):
+        with pytest.raises(InputError, match="but a height above ground, more than 0 m"):
+            refused()
+
+
+def test_what_is_no_series_and_no_terrain_is_refused():
+    for given_ in (np.ones(4), [1.0, 2.0], pd.DataFrame({"speed": [1.0]})):
+        with pytest.raises(InputError, match=r"from_arrays takes times and speeds"):
+            WindRecord.from_series(given_)
+    with pytest.raises(InputError, match="no terrain is called 'sea'; take one of water, open"):
+        frozen(2.0, 6.0).at_height(20, terrain="sea")
+
+
+def test_no_values_and_no_draws_are_refused_in_words_of_python(run):
+    estimate = yd.load(HILL).estimate()
+    with pytest.raises(InputError, match="price_per_kwh: there is no value to try"):
+        estimate.sweep("price_per_kwh", [])
+    with pytest.raises(InputError, match=r"^0 draws: from 512 to 500,000 can be made; an estimate"):
+        estimate.uncertainty(draws=0)
+    refused = run("estimate", HILL, "--draws", 511)
+    assert (refused.code, "511 draws: from 512" in refused.err) == (2, True)
+    none = run("estimate", HILL, "--draws", 0)
+    assert (none.code, "90 % range" in none.out) == (0, False)
+
+
 def test_a_threshold_nobody_knows_is_refused():
     hours = pd.date_range("2025-03-01", periods=50, freq="h")
     record = WindRecord.from_series(pd.Series(np.arange(50) % 7 + 1.0, hours))
