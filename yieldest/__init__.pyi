@@ -1,6 +1,7 @@
 from .economics.bill_of_materials import BillOfMaterials
 from .economics.read_bill import read_bill
 from .energy.annual_energy import annual_energy
+from .energy.net_energy import SpeedSeries
 from .errors import InputError
 from .model.estimate import load
 from .report.sentences.words import sentence
@@ -16,6 +17,7 @@ __all__ = [
     "BillOfMaterials",
     "InputError",
     "PowerCurve",
+    "SpeedSeries",
     "WindDistribution",
     "WindRecord",
     "__version__",

@@ -171,7 +171,8 @@ def annual_energy(
         `losses_of`.
     count : int
     time_series : SpeedSeries, optional
-        Of the record, at the hub.
+        Of the record, at the hub, as `SpeedSeries.of_record` makes it; the energy is theirs, and
+        that of the distribution stands beside it.
     yearly_spread : float
         Standard deviation of yearly mean winds over their mean.
 
@@ -188,6 +189,8 @@ def annual_energy(
     """
     if losses is None or isinstance(losses, Mapping):
         losses = losses_of(losses or {}, count)
+    if time_series is not None:
+        distribution = relabelled(distribution, reading_limit=0.0)
     year = WorkingYear(distribution, curve, losses, count, time_series, yearly_spread)
     (found,) = annual_energies([year])
     return found

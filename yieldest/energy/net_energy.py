@@ -6,6 +6,7 @@ The wind is a fitted distribution, or the time series of a record, taken value b
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +16,9 @@ from yieldest.defaults import RAYLEIGH_SHAPE
 from yieldest.energy.closed_form import mean_power_w, share_at_power, stretches_at_power
 from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.turbine.power_curve import PowerCurve
+from yieldest.wind.resource import ResourceOptions, assess_record
 from yieldest.wind.weibull import scale_of_mean, share_above
+from yieldest.wind.wind_record import ONLY_IMPOSSIBLE, WindRecord
 
 HOURS_PER_YEAR = 8760.0
 """Hours in a year of 365 days, the year of IEC 61400-12-1."""
@@ -40,6 +43,40 @@ class SpeedSeries:
     read_ms: FloatArray
     weight: FloatArray
     factor: float = 1.0
+
+    @classmethod
+    def of_record(
+        cls,
+        record: WindRecord,
+        hub_height_m: float,
+        *,
+        season_correction: bool = True,
+        **law: Any,  # noqa: ANN401 - passed on
+    ) -> SpeedSeries:
+        """Carry the readings of a record to a hub, for the energy of the readings themselves.
+
+        They count as in `WindRecord.fit`: by month and hour where these are there unevenly, and
+        with the spread within daily or coarser means put back.
+
+        Parameters
+        ----------
+        record : WindRecord
+        hub_height_m : float
+        season_correction : bool
+            Whether months and hours that are there unevenly are evened out.
+        **law
+            As for `WindDistribution.at_height`, such as ``roughness_m``.
+
+        Raises
+        ------
+        InputError
+            When the record cannot be fitted, or as `WindDistribution.at_height`.
+        """
+        options = ResourceOptions(ONLY_IMPOSSIBLE, season_correction)
+        speed_ms, weight, _ = assess_record(record, options).energy_speeds
+        measured = record.fit(season_correction=season_correction)
+        hub = measured.at_height(hub_height_m, **law)
+        return cls(speed_ms, weight, hub.scale_ms / measured.scale_ms)
 
     @cached_property
     def speed_ms(self) -> FloatArray:

@@ -19,7 +19,7 @@ from yieldest.wind.data_recovery import data_recovery_of
 from yieldest.wind.distribution import WindDistribution, check_height
 from yieldest.wind.quality_control import NO_RULES, QualityRules, control_quality
 from yieldest.wind.record import Record
-from yieldest.wind.resource import ResourceOptions, assess_record
+from yieldest.wind.resource import EMPIRICAL, ResourceOptions, assess_record
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -178,8 +178,14 @@ class WindRecord(Record):
         Raises
         ------
         InputError
-            When the method is unknown, or fewer than two different speeds are there.
+            When the method is unknown or "empirical", or fewer than two different speeds are there.
         """
+        if method == EMPIRICAL:
+            raise InputError(
+                'fit("empirical"): a distribution holds a Weibull shape and scale, not readings; '
+                "fit it otherwise, and for the energy of the readings themselves give "
+                "annual_energy a time_series=SpeedSeries.of_record(record, hub_height_m)."
+            )
         options = ResourceOptions(ONLY_IMPOSSIBLE, season_correction, method)
         resource = assess_record(self, options)
         if self.height_m is not None:
