@@ -77,6 +77,9 @@ def test_wind_carries_a_record_to_the_years_of_references(folder, printed):
     for text in (answer, full):
         assert f"mean {by_arrays.chosen.mean_ms:.2f} m/s (90 % range" in text
         assert UNSOUND in text
+        assert f"Over the years of {files[0]}, weighed with {files[1]}: mean" in text
+    alone = printed(*command[:4])
+    assert f"Over the years of {files[0]}: mean" in alone
     assert "best linear prediction (chosen)" in full
 
 

@@ -266,8 +266,10 @@ def _over_years(resource: WindResource, found: LongTermCorrection) -> str:
     )
     hidden = resource.whole_cube_m3_s3 / resource.mean_cube_m3_s3
     power = STANDARD_DENSITY_KG_M3 / 2 * chosen.mean_cube * hidden
+    years_of, *others = found.sources
+    beside = f", weighed with {' and '.join(others)}" if others else ""
     return (
-        f"Over the years of {found.provenance.source}: mean {speed(chosen.mean_ms, '.2f')} "
+        f"Over the years of {years_of}{beside}: mean {speed(chosen.mean_ms, '.2f')} "
         f"(90 % range {number(low, 'm/s', '.1f')} to {number(high, 'm/s', '.1f')}), "
         f"{rounded(power, 3)} W/m2 in the wind; instrument, height and surroundings come on top. "
         f"{clock_sentence(found)}"

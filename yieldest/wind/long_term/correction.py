@@ -154,6 +154,8 @@ class LongTermCorrection:
     standard_uncertainty: float
     """Of the long-term mean, relative: the relation and the year-to-year variation together."""
     provenance: Provenance
+    sources: tuple[str, ...]
+    """Names of the references that were weighed together; the years are those of the first."""
 
 
 def long_term(
@@ -222,6 +224,7 @@ def long_term(
             np.hypot(chosen.mean_uncertainty, spread / np.sqrt(max(1.0, years)))
         ),
         provenance=_provenance(references, pairs, of_mean[-1], (spread, measured)),
+        sources=tuple(one.source for one in references),
     )
 
 
