@@ -61,6 +61,21 @@ def test_classes_midway_between_tenths_are_shown_in_even_steps(run, tmp_path):
         np.testing.assert_allclose(np.diff(high)[:-1], step_ms)
 
 
+def test_one_reading_alone_shows_neither_a_spread_nor_a_gust(tmp_path):
+    """Hours averaged over ten minutes are what they were; over a day they show a spread."""
+    speed = slow_weibull(np.random.default_rng(4), 480, 2.0, 6.0, 12.0).round(1)
+    path = write_record(tmp_path / "hours.csv", speed)
+    finer = read_wind(path, average_s=600.0)
+    assert finer.standard_deviation_ms is None
+    assert finer.gust_ms is None
+    daily = read_wind(path, average_s=86400.0)
+    days = speed.reshape(20, 24)
+    np.testing.assert_allclose(daily.standard_deviation_ms, days.std(axis=1))
+    np.testing.assert_allclose(daily.gust_ms, days.max(axis=1))
+    own = write_record(tmp_path / "own.csv", speed, **{"speed sd (m/s)": speed / 10})
+    np.testing.assert_allclose(read_wind(own, average_s=600.0).standard_deviation_ms, speed / 10)
+
+
 def test_a_slip_of_the_unit_is_asked_about_on_the_first_screen(run, tmp_path, yard):
     speed = slow_weibull(np.random.default_rng(3), 1_000, 2.0, 5.0, 12.0).round(1)
     heading = pd.read_csv(write_record(tmp_path / "ms.csv", speed))

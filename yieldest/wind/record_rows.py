@@ -111,10 +111,12 @@ class Averager:
         self.readings = 0
         self.cubes = 0.0
         self._parts: list[pd.DataFrame] = []
+        self._own: set[str] = set()  # deviations and gusts that the readings bring along
 
     def add(self, time: Times, values: Mapping[str, FloatArray]) -> None:
         """Take in times and SI values by role, among them "speed"; NaN is left out of averages."""
         speed = values["speed"]
+        self._own |= {"standard_deviation", "gust"} & values.keys()
         valid = np.isfinite(speed)
         still = np.where(valid, speed, 0.0)
         self.readings += int(valid.sum())
@@ -145,7 +147,8 @@ class Averager:
         """Return start, SI averages by role, and number of readings of each interval, in order.
 
         "standard_deviation" is the standard deviation of the readings in an interval (with that of
-        the readings themselves where they have one), "gust" the highest.
+        the readings themselves where they have one), "gust" the highest; NaN where one reading
+        alone says nothing of them, and not there where that is so throughout.
         """
         frame = _merge(self._parts)
         start = (frame.index.to_numpy() * np.int64(self.seconds * 1e9)).astype("datetime64[ns]")
@@ -157,6 +160,12 @@ class Averager:
         values = {"speed": mean("sum", "readings"), "gust": column["highest"]}
         variance = mean("squares", "readings") - values["speed"] ** 2
         values["standard_deviation"] = np.sqrt(np.maximum(variance, 0.0))
+        # One reading alone shows neither a spread nor a gust.
+        several = column["readings"] > 1
+        for role in {"standard_deviation", "gust"} - self._own:
+            values[role] = np.where(several, values[role], np.nan)
+            if not several.any():
+                del values[role]
         if "east" in column:
             east, north = column["east"], column["north"]
             blows = np.hypot(east, north) > 0
