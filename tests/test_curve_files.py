@@ -32,6 +32,21 @@ from yieldest.turbine.power_curve import (
 from yieldest.turbine.rotor import HighCoefficient
 
 
+@pytest.mark.parametrize(
+    ("powers", "line"), [("0,100,-120,360", 4), ("-80,100,120,360", 2), ("0,100,120,-360", 5)]
+)
+def test_a_slip_of_the_sign_is_refused_with_its_line(table_text, powers, line):
+    rows = [f"{3 * place},{power}" for place, power in enumerate(powers.split(","), start=1)]
+    path = table_text("\n".join(["speed (m/s),power (W)", *rows]))
+    with pytest.raises(InputError, match=rf"line {line}: a power of -\d+ W is below zero"):
+        read_power_curve(path)
+
+
+def test_what_a_machine_at_rest_draws_is_no_slip(table_text):
+    path = table_text("speed (m/s),power (W)\n2,-3\n3,-2\n6,100\n9,360\n20,-2\n")
+    np.testing.assert_allclose(read_power_curve(path).power_w, [-3, -2, 100, 360, -2])
+
+
 def test_several_densities_are_interpolated(table_text):
     path = table_text(
         "speed (m/s),power at 1.0 kg/m3 (W),power at 1.2 kg/m3 (W),power at 1.25 kg/m3 (kW)\n"

@@ -71,6 +71,8 @@ _NUMBERS = {
 }
 """What comments may say of a curve: one of some words, or a number in a unit, with an example."""
 _REMARKS = {"source", "date", "author", "note", "notes", "remark", "name", "title", "machine"}
+_MOST_DRAWN = 0.1
+"""A machine at rest draws no larger share of its highest power; our choice."""
 MOST_LINES = 200_000
 """Of one curve file, about twice what 1 MB holds. Our choice."""
 BETWEEN_POINTS = "straight lines between the points of the file"
@@ -352,6 +354,15 @@ def _points(table: Table, column: str) -> tuple[FloatArray, FloatArray | None, F
     table.refuse(
         first & (speed == 0) & (power > 0).any(axis=0),
         lambda _: "the curve makes power at zero wind; mend the value.",
+    )
+    lowest, made = power.min(axis=0), (power > 0).any(axis=0)
+    between = (np.cumsum(made) > 0) & (np.cumsum(made) < made.sum())
+    table.refuse(
+        ((lowest < 0) & between) | (lowest < -_MOST_DRAWN * power.max()),
+        lambda row: (
+            f"a power of {lowest[row]:.4g} W is below zero among powers above it, or by more than "
+            "any machine at rest draws; mend the sign or the value."
+        ),
     )
     return speed, densities, power
 
