@@ -296,3 +296,14 @@ def test_a_plan_that_is_written_is_estimated(answer, kept, wind, stand, lengths,
         assert "the answers end" in ran.err
         assert not Path("mine").exists()
     assert {path.name for path in kept.iterdir()} <= {"log.csv", "bench.csv", "parts.csv", "mine"}
+
+
+def test_several_plans_say_that_their_numbers_are_invented_and_praise_no_loss(run, tmp_path):
+    folders = [tmp_path / "one", tmp_path / "two"]
+    for folder in folders:
+        run("start", folder)
+    shown = run("estimate", *folders, "--draws", "0", "--quiet").out
+    assert shown.count("still the invented numbers") == 2
+    poor = ("--set", "economics.price_per_kwh=0.03")
+    shown = run("estimate", *folders, "--draws", "0", "--quiet", *poor).out
+    assert "Make none of them for the money: all lose." in shown

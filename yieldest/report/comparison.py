@@ -14,6 +14,7 @@ from yieldest.model.build_estimate import BuildEstimate
 from yieldest.model.estimate import Estimate
 from yieldest.model.frames import Figures, results_of
 from yieldest.model.quantities import Quantity, had_by, in_currency
+from yieldest.report.decision import started
 from yieldest.report.estimate_json import as_dictionary
 from yieldest.report.tables import Row, TableView
 from yieldest.report.terminal import print_table, print_text
@@ -114,7 +115,7 @@ def plan_names(paths: Sequence[Path]) -> list[str]:
 
 def verdict(compared: Comparison) -> list[str]:
     """Say which build of which plan is best, or why that cannot be said."""
-    found = []
+    found = [f"{each.name}: {text}" for each in compared.plans for text in started(each.estimate)]
     best = compared.best
     if len(compared.currencies) > 1:
         found.append(
@@ -127,6 +128,8 @@ def verdict(compared: Comparison) -> list[str]:
         cost = build.cost
         assert cost is not None
         value = in_currency(getattr(cost, key), plan.estimate.currency)
+        if key == "net_present_value" and (cost.net_present_value or 0.0) < 0:
+            found.append("Make none of them for the money: all lose.")
         most = {
             "net_present_value": "has the highest net present value",
             "cost_per_kwh": "makes the cheapest kWh",

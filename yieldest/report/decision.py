@@ -110,7 +110,7 @@ def decide(estimate: Estimate, uncertainty: Uncertainty | None) -> Decision:
     chosen = best.build if is_priced and best.gain >= 0 and best.is_likely else None
     by_number = cost_by_number(estimate)
     pointers = _pointers(best, candidates, priced, by_number)
-    verdict = [*_started(estimate), _verdict(best, candidates, priced), *_rivals(best, priced)]
+    verdict = [*started(estimate), _verdict(best, candidates, priced), *_rivals(best, priced)]
     return Decision(
         chosen=chosen,
         verdict=(*verdict, *_caveats(best)),
@@ -219,7 +219,8 @@ class _Candidate:
         return not found.low <= gain <= found.high
 
 
-def _started(estimate: Estimate) -> Iterator[str]:
+def started(estimate: Estimate) -> Iterator[str]:
+    """Say which files still hold the numbers that a plan folder is started with."""
     if estimate.left_as_started:
         yield (
             f"{', '.join(estimate.left_as_started)}: still the invented numbers that `yieldest "
