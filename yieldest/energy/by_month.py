@@ -8,7 +8,7 @@ from yieldest.arrays import FloatArray, IntArray, TimeArray
 from yieldest.energy.net_energy import HOURS_PER_YEAR, SpeedSeries
 from yieldest.frozen import frozen_dataclass
 from yieldest.turbine.power_curve import PowerCurve
-from yieldest.wind.data_recovery import MONTH_DAYS, month_and_hour
+from yieldest.wind.data_recovery import MONTH_DAYS, month_and_hour, without_months
 
 
 @frozen_dataclass
@@ -35,8 +35,7 @@ class EnergyByMonth:
     @property
     def sure_month_kwh(self) -> FloatArray:
         """The energy of the months that may be compared, shape (12,); NaN for the others."""
-        scarce = np.isin(np.arange(1, 13), self.scarce_months)
-        return np.where(scarce, np.nan, self.month_kwh)
+        return without_months(self.month_kwh, self.scarce_months)
 
 
 def energy_by_month(

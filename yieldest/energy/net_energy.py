@@ -18,7 +18,7 @@ from yieldest.frozen import frozen_dataclass, relabelled
 from yieldest.turbine.power_curve import PowerCurve
 from yieldest.wind.resource import ResourceOptions, assess_record
 from yieldest.wind.weibull import scale_of_mean, share_above
-from yieldest.wind.wind_record import ONLY_IMPOSSIBLE, WindRecord
+from yieldest.wind.wind_record import ONLY_IMPOSSIBLE, WindRecord, at_its_height
 
 HOURS_PER_YEAR = 8760.0
 """Hours in a year of 365 days, the year of IEC 61400-12-1."""
@@ -72,9 +72,9 @@ class SpeedSeries:
         InputError
             When the record cannot be fitted, or as `WindDistribution.at_height`.
         """
-        options = ResourceOptions(ONLY_IMPOSSIBLE, season_correction)
-        speed_ms, weight, _ = assess_record(record, options).energy_speeds
-        measured = record.fit(season_correction=season_correction)
+        resource = assess_record(record, ResourceOptions(ONLY_IMPOSSIBLE, season_correction))
+        speed_ms, weight, _ = resource.energy_speeds
+        measured = at_its_height(resource)
         hub = measured.at_height(hub_height_m, **law)
         return cls(speed_ms, weight, hub.scale_ms / measured.scale_ms)
 

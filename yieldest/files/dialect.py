@@ -241,7 +241,7 @@ def _is_title(line: str, *, bare: bool) -> bool:
 
 
 def _most_frequent_mark(line: str) -> str:
-    return max("\t;|,", key=line.count)
+    return max((mark for mark in DELIMITERS if mark != " "), key=line.count)
 
 
 def _first_heading(content: list[tuple[int, str]], delimiter: str) -> _Heading:

@@ -227,22 +227,22 @@ def air_at_hub(
             warnings = (PressureOutOfPlace(pressure_hpa, elevation_m),)
         else:
             pressure_pa, how = pressure_hpa * pa_per_hpa, ["measured pressure"]
-    month_c, taken = _month_temperatures_c(altitude_m, temperature_c, months)
-    if temperature_c is None or taken is not None:
-        temperature_c = float(np.average(month_c, weights=MONTH_DAYS))
-    if taken is not None and taken.months == 12:
+    mean_c, month_c, taken = _temperatures_c(altitude_m, temperature_c, months)
+    lacking = 0 if taken is None else taken.months
+    if lacking == 12:
         how.append("temperature of the standard atmosphere (ISO 2533)")
     else:
-        how.append(f"mean temperature {temperature_c:.1f} C")
-    density = float(_density(pressure_pa, temperature_c, relative_humidity))
+        how.append(f"mean temperature {mean_c:.1f} C")
+    density = float(_density(pressure_pa, mean_c, relative_humidity))
     mean_density, humidity_effect, by_month, season_effect = density, None, None, None
     if relative_humidity is not None:
-        humidity_effect = density / float(_density(pressure_pa, temperature_c, 0.0)) - 1
+        humidity_effect = density / float(_density(pressure_pa, mean_c, 0.0)) - 1
         vapour = f"CIPM-2007; {100 * humidity_effect:+.1f} %"
         how.append(f"relative humidity {100 * relative_humidity:.0f} % ({vapour})")
     if months is not None:
-        measured = months.pressure_hpa * (np.nan if pressure_pa == standard_pa else pa_per_hpa)
-        monthly_pa = np.where(np.isfinite(measured), measured, pressure_pa)
+        own_pa = months.pressure_hpa * pa_per_hpa
+        as_measured = np.isfinite(own_pa) & (pressure_pa != standard_pa)
+        monthly_pa = np.where(as_measured, own_pa, pressure_pa)
         monthly = _density(monthly_pa, month_c, relative_humidity)
         if months.known.any():
             by_month = tuple(numbers_or_none(np.where(months.known, monthly, np.nan), 12))
@@ -253,7 +253,6 @@ def air_at_hub(
             how.append(f"by month, weighted with the power in the wind ({against})")
     power = 100 * (density / STANDARD_DENSITY_KG_M3 - 1)
     method = f"gas law with {', '.join(how)}; {power:+.1f} % power against 1.225 kg/m3"
-    assumed, lacking = ((), 0) if taken is None else ((taken,), taken.months)
     ends = (KNOWN_TEMPERATURE_UNCERTAINTY, STANDARD_TEMPERATURE_UNCERTAINTY)
     return Air(
         density_kg_m3=density,
@@ -262,23 +261,24 @@ def air_at_hub(
         season_effect=season_effect,
         humidity_effect=humidity_effect,
         standard_uncertainty=float(np.interp(lacking, (0, 12), ends)),
-        provenance=Provenance("site", method, assumed, warnings),
+        provenance=Provenance("site", method, () if taken is None else (taken,), warnings),
     )
 
 
-def _month_temperatures_c(
+def _temperatures_c(
     altitude_m: float, temperature_c: float | None, months: MonthlyAir | None
-) -> tuple[FloatArray, StandardTemperature | None]:
-    """Return the temperature of each month, and what was taken where none is known."""
+) -> tuple[float, FloatArray, StandardTemperature | None]:
+    """Return the mean of the year, that of each month, and what was taken where none is known."""
     standard_c = float(standard_temperature_k(altitude_m)) - ZERO_CELSIUS_K
     known_c = np.full(12, np.nan if temperature_c is None else temperature_c)
     if months is not None:
         known_c = months.temperature_c
     lacking = np.isnan(known_c)
-    if not lacking.any():
-        return known_c, None
-    taken = StandardTemperature(standard_c, altitude_m, int(lacking.sum()))
-    return np.where(lacking, standard_c, known_c), taken
+    month_c = np.where(lacking, standard_c, known_c)
+    mean_c = float(np.average(month_c, weights=MONTH_DAYS))
+    if lacking.any():
+        return mean_c, month_c, StandardTemperature(standard_c, altitude_m, int(lacking.sum()))
+    return mean_c if temperature_c is None else temperature_c, month_c, None
 
 
 def _density(

@@ -26,6 +26,7 @@ from yieldest.model.number_of_machines import CostByNumber, cost_by_number
 from yieldest.model.quantities import NEVER, drawn_as, in_currency, lines_of
 from yieldest.provenance import Finding
 from yieldest.report.cautions import IN_SHORT
+from yieldest.report.sentences.wind import MOVE_EVERY_FIGURE
 from yieldest.report.sentences.words import sentence
 from yieldest.report.spending import break_even_sentence, how_many
 from yieldest.report.tables import Row, TableView, build_heads, called, first_checks
@@ -43,8 +44,6 @@ from yieldest.uncertainty.result import BuildUncertainty, Uncertainty
 from yieldest.units import number, speed, speed_unit
 from yieldest.wind.long_term.correction import ReferencesDisagree
 from yieldest.wind.long_term.homogeneity import DriftInReference, StepInReference
-from yieldest.wind.record_columns import UnitNotAsStated
-from yieldest.wind.resource import MeanWindAsked
 
 TOO_NEAR = 0.10
 """Costs per kWh closer than this are too near to call; our choice, well within the usual
@@ -75,7 +74,7 @@ _DANGERS = (ThrustInGust, HotCable, MachineOnRoof, AboveEveryClass)
 _ELSEWHERE = (*_DANGERS, NoSingleRateOfReturn, NotPaidBack)
 """Warnings that are said in another line, or of figures that the first screen does not show."""
 _FIRST = (
-    *(MeanWindAsked, UnitNotAsStated, HouseByUtc),
+    *(*MOVE_EVERY_FIGURE, HouseByUtc),
     *(StepInReference, DriftInReference, ReferencesDisagree, SpreadPutBack),
 )
 

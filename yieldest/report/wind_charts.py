@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from yieldest.model.build_estimate import BuildEstimate
     from yieldest.model.site_wind import SiteWind
     from yieldest.wind.breakdown import Directions
+from yieldest.wind.data_recovery import without_months
 from yieldest.wind.hidden_spread import LONG_S
 from yieldest.wind.record import Record
 
@@ -216,8 +217,7 @@ def month_hour_chart(record: Record) -> Chart | None:
     total = np.bincount(cell, record.speed_ms[known], minlength=12 * _HOURS)
     count, total = count.reshape(12, _HOURS), total.reshape(12, _HOURS)
     mean, by_month, by_hour = (_mean(total.sum(axis), count.sum(axis)) for axis in ((), 1, 0))
-    scarce = np.isin(np.arange(1, 13), record.data_recovery.missing_months)
-    sure = np.where(scarce, np.nan, by_month)
+    sure = without_months(by_month, record.data_recovery.missing_months)
     message = ""
     if np.isfinite(sure).sum() > 1:
         windiest, calmest = int(np.nanargmax(sure)), int(np.nanargmin(sure))

@@ -11,7 +11,12 @@ from rich.text import Text
 from yieldest.arrays import FloatArray, percent, rounded
 from yieldest.defaults import COVERAGE_FACTOR, STANDARD_DENSITY_KG_M3, YEAR_TO_YEAR
 from yieldest.frozen import frozen_dataclass
-from yieldest.report.sentences.wind import FAULT_WORDS, month_names, recognised_words
+from yieldest.report.sentences.wind import (
+    FAULT_WORDS,
+    MOVE_EVERY_FIGURE,
+    month_names,
+    recognised_words,
+)
 from yieldest.report.sentences.words import minute, sentences
 from yieldest.report.tables import Row, TableView
 from yieldest.report.terminal import (
@@ -41,8 +46,7 @@ from yieldest.wind.distribution import WindDistribution
 from yieldest.wind.long_term.correction import LongTermCorrection
 from yieldest.wind.quality_control import ReadingsLeftOut, TimesNoted
 from yieldest.wind.record import Record
-from yieldest.wind.record_columns import UnitNotAsStated
-from yieldest.wind.resource import MeanWindAsked, WindResource
+from yieldest.wind.resource import WindResource
 from yieldest.wind.summary_tables import FrequencyTable, MonthlyMeans
 from yieldest.wind.weibull import share_above
 from yieldest.wind.weibull_fits import METHODS
@@ -56,8 +60,6 @@ MOST_BARS = 15
 TAIL_SHARE = 0.04
 """Classes of strong wind with so little of the time may stand in one line; our choice."""
 SCARCE_DAYS = 30
-_FIRST = (MeanWindAsked, UnitNotAsStated)
-"""Warnings of what moves every figure, which stand before what a file's lines look like."""
 WORTH_NAMING = 0.02
 """By the clock, a mean that is not so far from the weighted one is left to `--full`; our choice."""
 
@@ -77,7 +79,7 @@ def print_resource(
         for each in (*record.provenance.warnings, *resource.warnings)
         if not isinstance(each, TimesNoted)
     ]
-    of_record.sort(key=lambda each: not isinstance(each, _FIRST))
+    of_record.sort(key=lambda each: not isinstance(each, MOVE_EVERY_FIGURE))
     beside_faults = [each for each in of_record if not isinstance(each, ReadingsLeftOut)]
     # The record's own stands first; what is said of a reference must not fall off the screen.
     first_of_each = [*beside_faults[:1], *of_years, *beside_faults[1:]]

@@ -217,7 +217,7 @@ class StatedDistribution(Settings):
         if self.values is not None:
             return ListedValues(tuple(self.values))
         size, kind = self.standard_uncertainty or 0.0, quantity.values
-        found = quantity.around(central, size)
+        found: InputDistribution
         if self.distribution == "normal":
             found = Normal(central, size)
         elif self.distribution == "lognormal":
@@ -227,6 +227,8 @@ class StatedDistribution(Settings):
                     "lognormal lies above zero; write normal instead."
                 )
             found = Lognormal(central, size / central)
+        else:
+            found = quantity.around(central, size)
         # A wide one reaches winds, prices and lives that cannot be.
         ends = found.at([-FARTHEST, FARTHEST])
         if kind.low <= ends[0] and ends[1] <= kind.high:

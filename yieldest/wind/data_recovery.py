@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+from collections.abc import Collection
 
 import numpy as np
 import numpy.typing as npt
@@ -183,6 +184,11 @@ def month_and_hour(time: TimeArray) -> tuple[IntArray, IntArray]:
     """Return the calendar month (0 to 11) and the hour of day (0 to 23) of each time."""
     month, hour = np.divmod(season_cell(time).astype(np.int64), 24)
     return month, hour
+
+
+def without_months(values: FloatArray, months: Collection[int]) -> FloatArray:
+    """Return the values of the calendar months, shape (12,), NaN for some of them (1 to 12)."""
+    return np.where(np.isin(np.arange(1, 13), list(months)), np.nan, values)
 
 
 def years_of(time: TimeArray) -> tuple[IntArray, IntArray]:

@@ -19,7 +19,7 @@ from yieldest.wind.data_recovery import data_recovery_of
 from yieldest.wind.distribution import WindDistribution, check_height
 from yieldest.wind.quality_control import NO_RULES, QualityRules, control_quality
 from yieldest.wind.record import Record
-from yieldest.wind.resource import EMPIRICAL, ResourceOptions, assess_record
+from yieldest.wind.resource import EMPIRICAL, ResourceOptions, WindResource, assess_record
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,6 +39,16 @@ _COLUMNS = {
     "standard_deviation_ms": ("m s-1", "standard deviation of the speed within the interval"),
     "gust_ms": ("m s-1", "highest speed within the interval"),
 }
+
+
+def at_its_height(resource: WindResource) -> WindDistribution:
+    """Return the distribution at the height of a record; at 10 m, as assumed, where it has none."""
+    height_m = resource.record.height_m
+    if height_m is not None:
+        return resource.distribution(height_m)
+    fitted = resource.distribution(ANEMOMETER_HEIGHT.value)
+    said = fitted.provenance.adding(assumed=(Assumed(ANEMOMETER_HEIGHT),))
+    return replace(fitted, provenance=said)
 
 
 @frozen_dataclass
@@ -187,12 +197,7 @@ class WindRecord(Record):
                 "annual_energy a time_series=SpeedSeries.of_record(record, hub_height_m)."
             )
         options = ResourceOptions(ONLY_IMPOSSIBLE, season_correction, method)
-        resource = assess_record(self, options)
-        if self.height_m is not None:
-            return resource.distribution(self.height_m)
-        fitted = resource.distribution(ANEMOMETER_HEIGHT.value)
-        assumed = (*fitted.provenance.assumed, Assumed(ANEMOMETER_HEIGHT))
-        return replace(fitted, provenance=replace(fitted.provenance, assumed=assumed))
+        return at_its_height(assess_record(self, options))
 
     def to_frame(self) -> pd.DataFrame:
         """Return the readings as a table over time, a column for each quantity that is there."""

@@ -18,6 +18,7 @@ from yieldest.wind import (
     hidden_spread,
     profile,
     quality_control,
+    record_columns,
     resource,
 )
 from yieldest.wind.long_term import correction, homogeneity
@@ -38,6 +39,8 @@ FAULT_WORDS = {
     "rounded": "coarsely rounded",
 }
 """By the name of a `yieldest.wind.quality_control.QualityTest`."""
+MOVE_EVERY_FIGURE = (resource.MeanWindAsked, record_columns.UnitNotAsStated)
+"""Warnings that stand before what a file's lines look like."""
 STAMP_WORDS = {
     "%Y": "year", "%y": "year", "%m": "month", "%b": "month", "%B": "month", "%d": "day",
     "%H": "hour", "%I": "hour", "%M": "minute", "%S": "second", "%f": "fraction", "%p": "am/pm",
